@@ -1,0 +1,1 @@
+"""The ground floor: the academy home, the tables, the sample traces, and who may read what."""

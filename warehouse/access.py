@@ -1,0 +1,214 @@
+"""Who may read what: a `Viewer` opens a `Reader`, and a `Reader` cannot return a row outside their reach.
+
+A reader runs plain SQL over unqualified table names. Each name is a temporary view cut to the viewer's
+reach (`reach.py`), and every query is parsed before it runs: a schema-qualified name, a table function, a
+file name or anything that is not one SELECT is refused.
+"""
+
+import json
+import threading
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from warehouse.errors import AccessError, CallError
+from warehouse.home import Home, Settings
+from warehouse.reach import ROLES, views
+from warehouse.store import Snapshot, open_snapshot, read_frame
+from warehouse.traces import SessionTrace, read_trace, trace_path
+
+_HARMLESS_FUNCTIONS = {"unnest", "range", "generate_series"}
+
+
+@dataclass(frozen=True)
+class Viewer:
+    """One person looking: who they are and in which role."""
+
+    person: str
+    role: str
+    display_name: str
+
+
+def viewers(snapshot: Snapshot) -> list[Viewer]:
+    """Everyone who could look, staff first; for the demo academy's "look as"."""
+    rows = snapshot.sql(
+        "SELECT person, role, display_name FROM academy.person "
+        "ORDER BY list_position(['head_coach', 'coach', 'student', 'guardian'], role), display_name, person"
+    )
+    return [Viewer(*row) for row in rows.iter_rows()]
+
+
+def reach_of(snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date) -> list[str]:
+    """The students whose rows this viewer may read.
+
+    A head coach: all. A coach: those they coach today. A student: themselves. A guardian: their wards, until
+    the day each comes of age (`minor_until_age`).
+    """
+    if viewer.role == "head_coach":
+        found = snapshot.sql("SELECT person FROM academy.person WHERE role = 'student'")
+    elif viewer.role == "coach":
+        found = snapshot.sql(
+            'SELECT DISTINCT student FROM academy.coaching WHERE coach = ? AND "from" <= ? '
+            'AND ("to" IS NULL OR "to" >= ?)',
+            [viewer.person, today, today],
+        )
+    elif viewer.role == "guardian":
+        found = snapshot.sql(
+            "SELECT p.person FROM academy.person g JOIN academy.person p "
+            "ON list_contains(g.guardian_of, p.person) "
+            "WHERE g.person = ? AND (p.born IS NULL OR p.born + to_years(CAST(? AS INTEGER)) > ?)",
+            [viewer.person, settings.minor_until_age, today],
+        )
+    else:
+        found = snapshot.sql(
+            "SELECT person FROM academy.person WHERE person = ? AND role = 'student'", [viewer.person]
+        )
+    return sorted(found.to_series().to_list())
+
+
+class Reader:
+    """The only way a face reads the warehouse. Made by `open_reader`."""
+
+    def __init__(self, snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date) -> None:
+        self.viewer = viewer
+        self.settings = settings
+        self.today = today
+        self.snapshot_name = snapshot.name
+        self.students = reach_of(snapshot, viewer, settings, today)
+        self._home = snapshot.home
+        self._lock = threading.Lock()
+        self._connection = snapshot.connection.cursor()
+        self._names = set(views(viewer.role))
+        self._allowed: set[str] = set()
+        self._prepare()
+
+    def _prepare(self) -> None:
+        run = self._connection.execute
+        run("CREATE TEMP TABLE reach (student VARCHAR)")
+        run("INSERT INTO reach SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
+        run("CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person", [self.viewer.person])
+        for name, select in views(self.viewer.role).items():
+            run(f'CREATE TEMP VIEW "{name}" AS {select}')
+
+    def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
+        """Run one SELECT over the viewer's own views.
+
+        Raises
+            AccessError: the query names anything but those views.
+            CallError: the query is not accepted by DuckDB.
+        """
+        with self._lock:
+            if query not in self._allowed:
+                self._check(query)
+                self._allowed.add(query)
+            return read_frame(self._connection, query, params)
+
+    def _check(self, query: str) -> None:
+        found = self._connection.execute("SELECT json_serialize_sql(CAST(? AS VARCHAR))", [query]).fetchone()
+        parsed: dict[str, Any] = json.loads(found[0]) if found else {"error": True}
+        statements = parsed.get("statements", [])
+        if parsed.get("error") or len(statements) != 1:
+            reason = parsed.get("error_message", "one SELECT is expected")
+            raise AccessError(f"A reader runs one SELECT and nothing else ({reason}).")
+        nodes = list(_nodes(parsed))
+        own = {entry["key"] for node in nodes for entry in node.get("cte_map", {}).get("map", [])}
+        for node in nodes:
+            kind = node.get("type")
+            if kind == "BASE_TABLE":
+                name = str(node.get("table_name"))
+                path = node.get("qualified_name", {}).get("path", [name])
+                if len(path) != 1 or name not in self._names | own:
+                    raise AccessError(f"A reader has no table {'.'.join(map(str, path))}.")
+            elif kind == "TABLE_FUNCTION":
+                function = node.get("function", {}).get("function_name")
+                if function not in _HARMLESS_FUNCTIONS:
+                    raise AccessError(f"A reader may not call {function}().")
+            elif kind == "SHOW_REF":
+                raise AccessError("A reader may not list or describe tables.")
+
+    def trace(self, session: str, columns: Sequence[str] | None = None) -> SessionTrace:
+        """Samples of one session in reach.
+
+        Raises
+            AccessError: the session is not in reach (or does not exist: the two are not told apart).
+        """
+        rows = self.sql("SELECT season, student FROM session WHERE session = ? AND has_plate", [session])
+        if rows.is_empty():
+            self._log("trace", None, session=session, outcome="refused")
+            raise AccessError(f"There is no session {session} with plate samples that you may see.")
+        return read_trace(trace_path(self._home, rows.item(0, "season"), session), columns)
+
+    def opened(self, page: str, student: str | None) -> None:
+        """Note that a page was opened on a student; log it when they are under age.
+
+        Raises
+            AccessError: the student is not in reach; the refusal is logged.
+        """
+        if student is None:
+            return
+        if student not in self.students:
+            self._log(page, student, outcome="refused")
+            raise AccessError(f"There is no student {student} that you may see.")
+        if self.is_minor(student):
+            self._log(page, student, minor=True, outcome="opened")
+
+    def is_minor(self, student: str) -> bool:
+        """Under age today, by the academy's own age. Unknown birth dates count as under age."""
+        years = self.settings.minor_until_age
+        rows = self.sql(
+            "SELECT born IS NULL OR born + to_years(CAST(? AS INTEGER)) > ? AS minor "
+            "FROM person WHERE person = ?",
+            [years, self.today, student],
+        )
+        return rows.is_empty() or bool(rows.item(0, "minor"))
+
+    def _log(self, page: str, student: str | None, **more: object) -> None:
+        line = {
+            "at": datetime.now(UTC).isoformat(timespec="seconds"),
+            "viewer": self.viewer.person,
+            "role": self.viewer.role,
+            "page": page,
+            "student": student,
+            **more,
+        }
+        with self._home.access_log.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(line, ensure_ascii=False) + "\n")
+
+
+def _nodes(value: object) -> Iterator[dict[str, Any]]:
+    """Every object inside a parsed query."""
+    if isinstance(value, dict):
+        yield value
+        for inner in value.values():
+            yield from _nodes(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _nodes(inner)
+
+
+def open_reader(
+    home: Home, person: str, *, snapshot: Snapshot | None = None, today: date | None = None
+) -> Reader:
+    """Open a reader for one person of the academy, in the role the roster gives them today.
+
+    Raises
+        CallError: nothing is published, or the roster has no such person, or they have left.
+    """
+    settings = home.settings()
+    opened = snapshot or open_snapshot(home)
+    day = today or datetime.now(settings.zone).date()
+    rows = opened.sql(
+        "SELECT person, role, display_name FROM academy.person "
+        'WHERE person = ? AND ("left" IS NULL OR "left" >= ?)',
+        [person, day],
+    )
+    if rows.is_empty() or rows.item(0, "role") not in ROLES:
+        raise CallError(f"The roster has no person {person} who may look; check people.csv.")
+    try:
+        return Reader(opened, Viewer(*rows.row(0)), settings, day)
+    except duckdb.Error as error:
+        raise CallError(f"The published warehouse is not complete ({error}); run: underfoot build") from error

@@ -1,0 +1,254 @@
+"""The academy home: where everything of one academy stands, its settings, and the one writer's lock."""
+
+import hashlib
+import os
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from filelock import FileLock, Timeout
+
+from warehouse.errors import CallError, UnderfootError
+
+DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
+CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """One column of a device's own files: its name there, and its unit when it is not ours."""
+
+    column: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
+class DeviceSettings:
+    """One `[device.NAME]` table of academy.toml."""
+
+    name: str
+    kind: str
+    columns: Mapping[str, ColumnMap]
+    raw: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """academy.toml, read once. `version` is the hash of its bytes and stands in the ledger."""
+
+    name: str
+    time_zone: str
+    demo: bool = False
+    consents_kept_elsewhere: bool = False
+    minor_until_age: int = 18
+    devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
+    bands: tuple[Mapping[str, Any], ...] = ()
+    faults: tuple[Mapping[str, Any], ...] = ()
+    club_families: Mapping[str, str] = field(default_factory=dict)
+    version: str = ""
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The academy's time zone, in which days and weeks are counted."""
+        return ZoneInfo(self.time_zone)
+
+    def club_family(self, club: str) -> str:
+        """Family of a club by its name: the academy's own table first, then the usual names.
+
+        "7-iron" → iron, "pitching wedge" → wedge, "3-wood" → wood. A bare loft such as "56" is a wedge.
+
+        Raises
+            UnderfootError: the name fits no family.
+        """
+        name = club.strip().lower()
+        if name in self.club_families:
+            return self.club_families[name]
+        for family in CLUB_FAMILIES:
+            if family in name:
+                return family
+        if name.rstrip("°").isdigit() and 44 <= int(name.rstrip("°")) <= 64:
+            return "wedge"
+        raise UnderfootError(
+            f'The club "{club}" fits no club family ({", ".join(CLUB_FAMILIES)}); '
+            f'name it so, or add it under [club_families] in academy.toml, as in "{name}" = "iron".'
+        )
+
+
+def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
+    """Read academy.toml from its bytes.
+
+    Raises
+        UnderfootError: not TOML, a missing name or time zone, an unknown device kind or club family.
+    """
+    try:
+        table = tomllib.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise UnderfootError(
+            f"{where} is not readable TOML: {error}; mend that line and try again."
+        ) from error
+    name, zone = table.get("name"), table.get("time_zone")
+    if not isinstance(name, str) or not name.strip():
+        raise UnderfootError(f'{where} has no academy name; add a line such as name = "Our academy".')
+    if not isinstance(zone, str):
+        raise UnderfootError(f'{where} has no time_zone; add a line such as time_zone = "Europe/Berlin".')
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise UnderfootError(
+            f'{where}: time_zone = "{zone}" is not a known time zone; use a name such as "Europe/Berlin".'
+        ) from error
+    families = {str(club).lower(): str(family) for club, family in table.get("club_families", {}).items()}
+    for club, family in families.items():
+        if family not in CLUB_FAMILIES:
+            raise UnderfootError(
+                f'{where}: [club_families] "{club}" = "{family}" is not one of {", ".join(CLUB_FAMILIES)}.'
+            )
+    return Settings(
+        name=name,
+        time_zone=zone,
+        demo=table.get("demo") is True,
+        consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
+        minor_until_age=int(table.get("minor_until_age", 18)),
+        devices=MappingProxyType(
+            {key: _device(key, value, where) for key, value in table.get("device", {}).items()}
+        ),
+        bands=tuple(table.get("band", ())),
+        faults=tuple(table.get("fault", ())),
+        club_families=MappingProxyType(families),
+        version=hashlib.sha256(data).hexdigest()[:16],
+    )
+
+
+def _device(name: str, table: Any, where: str) -> DeviceSettings:
+    """Read one `[device.NAME]` table."""
+    kind = table.get("kind") if isinstance(table, dict) else None
+    if kind not in DEVICE_KINDS:
+        raise UnderfootError(
+            f'{where}: [device.{name}] has kind = "{kind}"; use one of {", ".join(DEVICE_KINDS)}.'
+        )
+    columns: dict[str, ColumnMap] = {}
+    for ours, theirs in table.get("columns", {}).items():
+        entry = {"column": theirs} if isinstance(theirs, str) else theirs
+        if not isinstance(entry, dict) or not isinstance(entry.get("column"), str):
+            raise UnderfootError(
+                f"{where}: [device.{name}.columns] {ours} must name the file's column, "
+                f'as in {ours} = {{ column = "Clock", unit = "ms" }}.'
+            )
+        columns[ours] = ColumnMap(entry["column"], entry.get("unit"))
+    return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)))
+
+
+@dataclass(frozen=True)
+class Home:
+    """The folder of one academy. Paths only; nothing is opened or made until asked."""
+
+    path: Path
+
+    @classmethod
+    def find(cls, given: str | Path | None = None) -> "Home":
+        """`--home DIR`, else the environment's UNDERFOOT_HOME, else ./academy."""
+        return cls(Path(given or os.environ.get("UNDERFOOT_HOME") or "academy").resolve())
+
+    @property
+    def settings_file(self) -> Path:
+        """academy.toml."""
+        return self.path / "academy.toml"
+
+    @property
+    def inbox(self) -> Path:
+        """Where deliveries are dropped."""
+        return self.path / "inbox"
+
+    @property
+    def filed(self) -> Path:
+        """Every accepted delivery, byte for byte."""
+        return self.path / "filed"
+
+    @property
+    def ledger(self) -> Path:
+        """What came, in which order; append-only."""
+        return self.filed / "ledger.jsonl"
+
+    @property
+    def refused(self) -> Path:
+        """Refused deliveries, each with its why.json."""
+        return self.path / "refused"
+
+    @property
+    def traces(self) -> Path:
+        """Sample Parquet, one file a session."""
+        return self.path / "traces"
+
+    @property
+    def published(self) -> Path:
+        """Numbered snapshots and the pointer readers follow."""
+        return self.path / "published"
+
+    @property
+    def pages(self) -> Path:
+        """Progress pages, lesson sheets, weekly reviews."""
+        return self.path / "pages"
+
+    @property
+    def warehouse_file(self) -> Path:
+        """The writer's database."""
+        return self.path / "warehouse.duckdb"
+
+    @property
+    def access_log(self) -> Path:
+        """Who opened what."""
+        return self.path / "access.jsonl"
+
+    def settings(self) -> Settings:
+        """Read academy.toml.
+
+        Raises
+            CallError: there is no academy here.
+            UnderfootError: academy.toml is not right.
+        """
+        try:
+            data = self.settings_file.read_bytes()
+        except OSError as error:
+            raise CallError(
+                f"There is no academy at {self.path} (academy.toml is missing); "
+                "name one with --home DIR, or make the demo academy with: underfoot demo."
+            ) from error
+        return parse_settings(data)
+
+    def make_folders(self) -> None:
+        """Make the folders of the home that are missing."""
+        for folder in (self.inbox, self.filed, self.refused, self.traces, self.published, self.pages):
+            folder.mkdir(parents=True, exist_ok=True)
+
+    @contextmanager
+    def lock(self, on_wait: Callable[[], None] | None = None, wait_s: float = 600.0) -> Iterator[None]:
+        """Hold the one writer's lock; call `on_wait` once when someone else holds it.
+
+        The lock file is never replaced or removed, so two processes can't hold two different ones.
+
+        Raises
+            UnderfootError: another writer still held it after `wait_s` seconds.
+        """
+        self.path.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(self.path / "writer.lock")
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            if on_wait is not None:
+                on_wait()
+            try:
+                lock.acquire(timeout=wait_s)
+            except Timeout as error:
+                raise UnderfootError(
+                    f"Another load or build has held {self.path} for over {wait_s:.0f} s; "
+                    "wait for it to end, then try again."
+                ) from error
+        try:
+            yield
+        finally:
+            lock.release()

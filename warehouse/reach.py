@@ -1,0 +1,94 @@
+"""What each role may see of each table, as the SQL of one view a table. Read by `access`."""
+
+from warehouse.store import table_names
+
+STAFF = ("head_coach", "coach")
+ROLES = (*STAFF, "student", "guardian")
+
+# Tables that hold no person: open to everyone.
+_OPEN = {"academy.metric", "academy.fault", "academy.drill", "academy.season"}
+# Tables of the academy as a whole: for the staff only.
+_STAFF_ONLY = {
+    "academy.device",
+    "academy.parameter",
+    "season.reliability",
+    "season.drill_effect",
+    "season.data_health",
+}
+_BY_STUDENT = {
+    "academy.coaching",
+    "academy.consent",
+    "academy.session",
+    "season.session_metric",
+    "season.session_fault",
+    "season.student_trend",
+    "season.trend_line",
+    "season.style",
+    "season.student_fault_rate",
+}
+_BY_SESSION = {
+    "academy.swing",
+    "academy.swing_event",
+    "academy.swing_metric",
+    "academy.swing_fault",
+    "academy.shot",
+    "academy.clip_point",
+    "academy.hold",
+}
+# Rows made from notes: a student sees those whose note is shared.
+_BY_NOTE = {"academy.note", "academy.drill_dose", "academy.steadiness"}
+
+_IN_REACH = "student IN (SELECT student FROM reach)"
+_OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _IN_REACH + ")"
+
+
+def view_sql(role: str, table: str) -> str:
+    """The SELECT behind `table`'s view for a viewer of this role.
+
+    The connection holds two temporary tables, `reach(student)` and `viewer(person)`. What is not named here
+    is not seen.
+    """
+    staff, head = role in STAFF, role == "head_coach"
+    rows = f"SELECT * FROM {table}"
+    if head or table in _OPEN or (staff and table in _STAFF_ONLY):
+        return rows
+    if table in _BY_STUDENT:
+        return f"{rows} WHERE {_IN_REACH}"
+    if table in _BY_SESSION:
+        return f"{rows} WHERE {_OWN_SESSION}"
+    if table in _BY_NOTE:
+        shared = "" if staff else " AND note IN (SELECT note FROM academy.note WHERE shared)"
+        return f"{rows} WHERE {_IN_REACH}{shared}"
+    if table == "academy.band":
+        return f"{rows} WHERE student IS NULL OR {_IN_REACH}"
+    if table == "academy.person":
+        return _person(rows)
+    if staff and table == "academy.delivery":
+        return f"{rows} WHERE {_OWN_SESSION}"
+    if staff and table == "academy.refusal":
+        return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_IN_REACH}"
+    if staff and table == "season.signal":
+        return f"{rows} WHERE {_IN_REACH}"
+    if staff and table == "season.coach_gain":
+        return (
+            "SELECT * REPLACE (CASE WHEN coach = (SELECT person FROM viewer) THEN coach END AS coach) "
+            f"FROM {table}"
+        )
+    return f"{rows} WHERE false"
+
+
+def _person(rows: str) -> str:
+    """People in reach whole; the staff by name only; guardians of people in reach."""
+    return (
+        f"{rows} WHERE person IN (SELECT student FROM reach) OR person = (SELECT person FROM viewer) "
+        "OR len(list_intersect(guardian_of, (SELECT list(student) FROM reach))) > 0 "
+        "UNION ALL SELECT * REPLACE (NULL::DATE AS born, NULL::VARCHAR AS handed, "
+        "NULL::DOUBLE AS foot_length_mm, NULL::VARCHAR AS level) FROM academy.person "
+        "WHERE role IN ('coach', 'head_coach') "
+        "AND person <> (SELECT person FROM viewer)"
+    )
+
+
+def views(role: str) -> dict[str, str]:
+    """View name → SELECT, for every table of the warehouse."""
+    return {name.split(".")[1]: view_sql(role, name) for name in table_names()}

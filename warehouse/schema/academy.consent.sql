@@ -1,0 +1,8 @@
+-- One row per student, purpose and first day of a consent.
+CREATE TABLE IF NOT EXISTS academy.consent (
+    student VARCHAR NOT NULL,
+    given_by VARCHAR NOT NULL,
+    purpose VARCHAR NOT NULL,        -- measure | film | share_page
+    "from" DATE NOT NULL,
+    "to" DATE
+);

@@ -1,0 +1,22 @@
+-- One row per line of a coach's notes.
+CREATE TABLE IF NOT EXISTS academy.note (
+    note VARCHAR NOT NULL,           -- hash of its content
+    session VARCHAR,
+    student VARCHAR NOT NULL,
+    at TIMESTAMP NOT NULL,
+    day DATE NOT NULL,
+    author VARCHAR NOT NULL,
+    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target
+    swing_no INTEGER,
+    code VARCHAR,
+    grade INTEGER,
+    value DOUBLE,
+    value_to DOUBLE,
+    unit VARCHAR,
+    pace VARCHAR,
+    place VARCHAR,                   -- lesson | home
+    text VARCHAR,
+    shared BOOLEAN NOT NULL,         -- may the student see it
+    delivery VARCHAR NOT NULL,
+    loose BOOLEAN NOT NULL           -- came outside the session's folder, so it survives a correction
+);

@@ -1,0 +1,21 @@
+-- One row per session: one student's measured visit.
+CREATE TABLE IF NOT EXISTS academy.session (
+    session VARCHAR NOT NULL,
+    student VARCHAR NOT NULL,
+    coach VARCHAR,
+    started_at TIMESTAMP NOT NULL,   -- UTC
+    day DATE NOT NULL,               -- in the academy's time zone
+    season VARCHAR,                  -- null outside every season
+    device VARCHAR,                  -- null when nothing was measured on plates
+    delivery VARCHAR NOT NULL,
+    club VARCHAR,
+    body_mass_kg DOUBLE,
+    stance_mm DOUBLE[],              -- lead heel x, y, lead toe x, y, trail heel x, y, trail toe x, y; x to the target, y to the toes
+    has_plate BOOLEAN NOT NULL,
+    has_clip BOOLEAN NOT NULL,
+    clip_fps DOUBLE,
+    shoe_length_mm DOUBLE,
+    clip_view VARCHAR,               -- face_on | down_line
+    feet_checked BOOLEAN NOT NULL,
+    reduced BOOLEAN NOT NULL         -- false until the models have been over it
+);

@@ -1,0 +1,22 @@
+-- One row per accepted swing of a session.
+CREATE TABLE IF NOT EXISTS academy.swing (
+    session VARCHAR NOT NULL,
+    swing_no INTEGER NOT NULL,
+    club VARCHAR,
+    club_family VARCHAR,             -- putter | wedge | iron | hybrid | wood | driver
+    part VARCHAR NOT NULL,           -- baseline | after_drill | retention | play
+    pace VARCHAR NOT NULL,           -- slow | half | full
+    drill VARCHAR,                   -- for after_drill: the drill that came before it
+    device VARCHAR,
+    rate_hz DOUBLE,                  -- null for a swing seen only on a clip
+    n_samples INTEGER NOT NULL,
+    t0_s DOUBLE,
+    usable BOOLEAN NOT NULL,         -- at least one metric could be computed
+    flags VARCHAR[] NOT NULL,        -- quality flags, of the file and of the models
+    flag_counts INTEGER[] NOT NULL,  -- one count for each flag
+    file_flags VARCHAR[] NOT NULL,   -- those found while reading the file
+    file_flag_counts INTEGER[] NOT NULL,
+    heel_source VARCHAR NOT NULL,    -- measured | estimated | none
+    clip_offset_s DOUBLE,
+    clip_offset_se_s DOUBLE
+);

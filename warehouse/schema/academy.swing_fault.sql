@@ -1,0 +1,9 @@
+-- One row per swing and fault; flagged is null when the fault could not be judged.
+CREATE TABLE IF NOT EXISTS academy.swing_fault (
+    session VARCHAR NOT NULL,
+    swing_no INTEGER NOT NULL,
+    fault VARCHAR NOT NULL,
+    flagged BOOLEAN,
+    severity DOUBLE,                 -- 0–1
+    rule_version VARCHAR NOT NULL
+);

@@ -1,0 +1,9 @@
+-- One row per season, day, device, coach and reason: swings taken in, usable and left out.
+CREATE TABLE IF NOT EXISTS season.data_health (
+    season VARCHAR,
+    day DATE NOT NULL,
+    device VARCHAR,
+    coach VARCHAR,
+    reason VARCHAR NOT NULL,         -- usable, or the flag or refusal that left swings out
+    n INTEGER NOT NULL
+);

@@ -1,0 +1,15 @@
+-- One row per season, metric and club family: how far a session's value can be trusted.
+CREATE TABLE IF NOT EXISTS season.reliability (
+    season VARCHAR NOT NULL,
+    metric VARCHAR NOT NULL,
+    club_family VARCHAR NOT NULL,
+    sd_student DOUBLE,
+    sd_session DOUBLE,
+    sd_swing DOUBLE,
+    icc_session DOUBLE,
+    sem DOUBLE,
+    sdc95 DOUBLE,
+    swings_wanted INTEGER,
+    n_students INTEGER NOT NULL,
+    n_sessions INTEGER NOT NULL
+);

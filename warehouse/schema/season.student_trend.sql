@@ -1,0 +1,17 @@
+-- One row per season, student, metric and club family: the change over the season with its doubt.
+CREATE TABLE IF NOT EXISTS season.student_trend (
+    season VARCHAR NOT NULL,
+    student VARCHAR NOT NULL,
+    metric VARCHAR NOT NULL,
+    club_family VARCHAR NOT NULL,
+    n_sessions INTEGER NOT NULL,
+    start_value DOUBLE,
+    value_now DOUBLE,
+    change DOUBLE,
+    change_lo DOUBLE,
+    change_hi DOUBLE,
+    per_month DOUBLE,
+    p_better DOUBLE,
+    p_worse DOUBLE,
+    label VARCHAR NOT NULL
+);

@@ -1,0 +1,268 @@
+"""The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from warehouse.errors import CallError, UnderfootError
+from warehouse.home import Home
+
+SCHEMA_FOLDER = Path(__file__).parent / "schema"
+SNAPSHOTS_KEPT = 3
+READER_MEMORY = "1GB"
+POINTER = "current.json"
+
+
+def table_names() -> list[str]:
+    """Every table as schema.table, in file order."""
+    return sorted(file.name.removesuffix(".sql") for file in SCHEMA_FOLDER.glob("*.sql"))
+
+
+def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
+    """Create the schemas and tables that are missing."""
+    for schema in sorted({name.split(".")[0] for name in table_names()}):
+        connection.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
+    for name in table_names():
+        connection.execute((SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8"))
+
+
+class Writer:
+    """The one open connection that may change the warehouse. Made by `writer`."""
+
+    def __init__(self, home: Home, connection: duckdb.DuckDBPyConnection) -> None:
+        self.home = home
+        self.connection = connection
+        self._changed = False
+
+    def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
+        """Run a SELECT and return its rows."""
+        return read_frame(self.connection, query, params)
+
+    def execute(self, query: str, params: Sequence[Any] | None = None) -> None:
+        """Run a statement that returns nothing."""
+        self.connection.execute(query, params) if params is not None else self.connection.execute(query)
+
+    def append(self, table: str, frame: pl.DataFrame) -> None:
+        """Insert a frame's rows by column name; columns the frame lacks become null.
+
+        Raises
+            UnderfootError: the frame has a column that the table lacks.
+        """
+        if frame.is_empty():
+            return
+        strangers = [name for name in frame.columns if name not in self.columns[table]]
+        if strangers:
+            raise UnderfootError(
+                f"Table {table} has no column {', '.join(strangers)}; "
+                f"it has {', '.join(self.columns[table])}."
+            )
+        names = ", ".join(f'"{name}"' for name in frame.columns)
+        self.connection.register("_incoming", frame.to_arrow())
+        try:
+            self.connection.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM _incoming")
+        finally:
+            self.connection.unregister("_incoming")
+
+    @cached_property
+    def columns(self) -> dict[str, list[str]]:
+        """The columns of every table, by schema.table."""
+        rows = self.connection.execute(
+            "SELECT schema_name || '.' || table_name, list(column_name ORDER BY column_index) "
+            "FROM duckdb_columns() WHERE NOT internal AND schema_name IN ('academy', 'season') GROUP BY 1"
+        ).fetchall()
+        return {str(name): list(columns) for name, columns in rows}
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing: commit at the end of the block, roll back when it raises."""
+        self.connection.execute("BEGIN TRANSACTION")
+        try:
+            yield
+        except BaseException:
+            self.connection.execute("ROLLBACK")
+            raise
+        self.connection.execute("COMMIT")
+
+    def publish(self) -> Path:
+        """Copy the warehouse to a new numbered file, point readers at it, keep the last three.
+
+        The number only ever grows: a reader that still holds a replaced file of the same name would keep
+        serving its old rows.
+        """
+        self.connection.execute("CHECKPOINT")
+        self.home.published.mkdir(parents=True, exist_ok=True)
+        target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
+        part = target.with_suffix(".part")
+        shutil.copyfile(self.home.warehouse_file, part)
+        _sync(part)
+        part.replace(target)
+        write_synced(
+            self.home.published / POINTER,
+            json.dumps({"file": target.name, "at": datetime.now(UTC).isoformat(timespec="seconds")}) + "\n",
+        )
+        for old in _snapshots(self.home)[:-SNAPSHOTS_KEPT]:
+            with suppress(OSError):
+                old.unlink()
+        return target
+
+
+def write_synced(path: Path, text: str) -> None:
+    """Write a small file so that after a crash it is either the old one or the new one, whole."""
+    part = path.with_name(path.name + ".part")
+    part.write_text(text, encoding="utf-8")
+    _sync(part)
+    part.replace(path)
+    _sync(path.parent)
+
+
+def _sync(path: Path) -> None:
+    """Flush a file or folder to the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _snapshots(home: Home) -> list[Path]:
+    return sorted(home.published.glob("warehouse-*.duckdb"))
+
+
+def _next_number(home: Home) -> int:
+    numbers = [int(path.stem.removeprefix("warehouse-")) for path in _snapshots(home)]
+    pointer = _pointed_name(home)
+    if pointer is not None:
+        numbers.append(int(pointer.removesuffix(".duckdb").removeprefix("warehouse-")))
+    return max(numbers, default=0) + 1
+
+
+@contextmanager
+def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Writer]:
+    """Take the writer's lock, open the warehouse, create what is missing, close on the way out.
+
+    Raises
+        UnderfootError: the file is damaged, or another program holds it.
+    """
+    with home.lock(on_wait):
+        home.make_folders()
+        try:
+            connection = duckdb.connect(str(home.warehouse_file))
+        except duckdb.Error as error:
+            raise UnderfootError(
+                f"{home.warehouse_file} could not be opened ({_first_line(error)}); close the program that "
+                "holds it, or rebuild it from the filed deliveries."
+            ) from error
+        try:
+            connection.execute("SET TimeZone = 'UTC'")
+            make_tables(connection)
+            yield Writer(home, connection)
+        finally:
+            connection.close()
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """One published state of the warehouse, read-only, for as long as it is held."""
+
+    home: Home
+    name: str
+    connection: duckdb.DuckDBPyConnection
+
+    def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
+        """Run a SELECT on a cursor of its own.
+
+        Raises
+            CallError: DuckDB does not accept the query; its first line says why.
+        """
+        cursor = self.connection.cursor()
+        try:
+            return read_frame(cursor, query, params)
+        finally:
+            cursor.close()
+
+    def close(self) -> None:
+        """Let the file go."""
+        self.connection.close()
+
+
+def current_name(home: Home) -> str:
+    """Name of the snapshot that readers should open now.
+
+    Raises
+        CallError: nothing was published yet.
+    """
+    name = _pointed_name(home)
+    if name is None:
+        home.settings()  # says so when there is no academy at all
+        raise CallError(
+            f"Nothing is published in {home.path} yet; "
+            f"load a delivery first: underfoot load --home {home.path}"
+        )
+    return name
+
+
+def _pointed_name(home: Home) -> str | None:
+    """The name in the pointer file, else the newest snapshot when the pointer cannot be read."""
+    try:
+        name = json.loads((home.published / POINTER).read_text(encoding="utf-8"))["file"]
+        if isinstance(name, str) and (home.published / name).is_file():
+            return name
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    files = _snapshots(home)
+    return files[-1].name if files else None
+
+
+def open_snapshot(home: Home) -> Snapshot:
+    """Open the published state read-only; try again when it was pruned in between.
+
+    Raises
+        CallError: nothing was published yet.
+    """
+    for attempt in range(5):
+        name = current_name(home)
+        try:
+            connection = duckdb.connect(str(home.published / name), read_only=True)
+        except duckdb.Error:
+            if attempt == 4:
+                raise
+            continue
+        connection.execute(f"SET memory_limit = '{READER_MEMORY}'")
+        connection.execute("SET TimeZone = 'UTC'")
+        connection.execute("SET allowed_directories = [" + _quoted(str(home.traces)) + "]")
+        connection.execute("SET enable_external_access = false")
+        connection.execute("SET lock_configuration = true")
+        return Snapshot(home, name, connection)
+    raise CallError(f"The published warehouse in {home.published} keeps changing; try again.")
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).strip().splitlines()[0]
+
+
+def read_frame(
+    connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None
+) -> pl.DataFrame:
+    """Run one query on a connection and return its rows (none for a statement that returns nothing)."""
+    try:
+        relation = connection.sql(query, params=list(params)) if params else connection.sql(query)
+    except duckdb.Error as error:
+        raise CallError(f"The query was not accepted: {_first_line(error)}") from error
+    if relation is None:
+        return pl.DataFrame()
+    frame: pl.DataFrame = relation.pl()
+    return frame
