@@ -1,0 +1,34 @@
+# Two commands do everything from a bare Python 3.11 or newer: make demo, make test.
+PYTHON ?= python3
+HOME_DIR ?= academy
+VENV := .venv
+BIN := $(VENV)/bin
+export TZ := UTC
+
+.PHONY: demo test check setup bench clean
+demo: setup
+ifeq ($(SERVE),0)
+	$(BIN)/underfoot demo --no-serve --home $(HOME_DIR)
+else
+	$(BIN)/underfoot demo --home $(HOME_DIR)
+endif
+
+test: setup check
+	$(BIN)/python -m pytest
+
+check: setup
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+# The stamp stands until what is installed, or what is compiled, could differ.
+setup: $(VENV)/ready
+$(VENV)/ready: pyproject.toml constraints.txt
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; name one: make PYTHON=python3.12")'
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[test]'
+	touch $@
+
+clean:
+	rm -rf $(VENV)

@@ -1,0 +1,309 @@
+"""The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from warehouse.errors import CallError, UnderfootError
+from warehouse.home import Home
+from warehouse.store import open_snapshot, writer
+
+HERE = Path(__file__).parent
+err = Console(stderr=True, highlight=False)
+out = Console(highlight=False)
+
+home_option = click.option(
+    "--home",
+    "home_path",
+    metavar="DIR",
+    help="The academy home; else UNDERFOOT_HOME, else ./academy.",
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.version_option(package_name="underfoot")
+def cli(*, debug: bool) -> None:
+    """Footwork measurements of a golf-coaching academy: load them, reduce them, look at them."""
+    click.get_current_context().obj = {"debug": debug}
+
+
+@cli.command()
+@home_option
+@click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
+@click.option("--scale", default=1.0, show_default=True, help="Size of the academy; 1 is the whole season.")
+@click.option("--port", default=8501, show_default=True)
+def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
+    """Make the demo academy from files, load it, build, and open the dashboard."""
+    from demo_academy.write import expected_refusals, write_academy  # noqa: PLC0415 - a slow import, used here only
+
+    home = Home.find(home_path)
+    if home.settings_file.exists() and not home.settings().demo:
+        raise CallError(
+            f"{home.path} holds an academy of its own; name another folder for the demo: --home DIR"
+        )
+    if not home.settings_file.exists():
+        with _progress("Writing the demo academy") as step:
+            write_academy(home.path, scale=scale, progress=step)
+    report = _load(home, [home.inbox])
+    _show_report(report, brief=True)
+    with writer(home) as w:
+        _build(home, w)
+        w.publish()
+    _show_published(home)
+    _check_refusals(home, expected_refusals(home.path))
+    if not no_serve:
+        _serve(home, port, browser=True)
+
+
+@cli.command()
+@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+@home_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
+def load(paths: tuple[Path, ...], home_path: str | None, *, as_json: bool) -> None:
+    """Validate and load deliveries (default: the inbox), then publish."""
+    home = Home.find(home_path)
+    home.settings()
+    missing = [path for path in paths if not path.exists()]
+    if missing:
+        raise CallError(f"There is no file or folder {missing[0]}; name a delivery that exists.")
+    report = _load(home, list(paths) or [home.inbox], quiet=as_json)
+    if as_json:
+        click.echo(json.dumps(report.to_json(), ensure_ascii=False))
+    else:
+        _show_report(report)
+    if report.refused:
+        sys.exit(1)
+
+
+@cli.command()
+@home_option
+def build(home_path: str | None) -> None:
+    """Refit everything academy-wide and publish."""
+    home = Home.find(home_path)
+    home.settings()
+    with writer(home, on_wait=_say_waiting) as w:
+        _build(home, w)
+        w.publish()
+    _show_published(home)
+
+
+@cli.command()
+@home_option
+@click.option("--port", default=8501, show_default=True)
+@click.option("--browser/--no-browser", default=True, help="Open the browser.")
+def serve(home_path: str | None, port: int, *, browser: bool) -> None:
+    """Serve the dashboard on this machine."""
+    home = Home.find(home_path)
+    home.settings()
+    _serve(home, port, browser=browser)
+
+
+@cli.command()
+@click.argument("student")
+@home_option
+@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+def page(student: str, home_path: str | None, target: Path | None) -> None:
+    """Write a student's progress page as one self-contained HTML file."""
+    from dashboard.paper.progress_page import write_page  # noqa: PLC0415 - a slow import, used here only
+
+    click.echo(write_page(Home.find(home_path), student, target))
+
+
+@cli.command()
+@click.argument("query")
+@home_option
+@click.option("--format", "shape", type=click.Choice(["table", "csv", "json"]), default="table")
+def sql(query: str, home_path: str | None, shape: str) -> None:
+    """Run a read-only QUERY on the published warehouse."""
+    snapshot = open_snapshot(Home.find(home_path))
+    rows = snapshot.sql(query)
+    snapshot.close()
+    if shape == "json":
+        click.echo(rows.write_json())
+    elif shape == "csv":
+        flat = rows.with_columns(
+            [rows[name].cast(_text()) for name, kind in rows.schema.items() if kind.is_nested()]
+        )
+        click.echo(flat.write_csv(), nl=False)
+    else:
+        _show_rows(rows.columns, rows.rows())
+
+
+@cli.command()
+@home_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
+def refused(home_path: str | None, *, as_json: bool) -> None:
+    """Say what was refused, and why."""
+    snapshot = open_snapshot(Home.find(home_path))
+    rows = snapshot.sql(
+        'SELECT at, name, delivery, session, swing_no, file, line, "column", reason, sentence '
+        "FROM academy.refusal ORDER BY at, name, session, swing_no"
+    )
+    snapshot.close()
+    if as_json:
+        click.echo(json.dumps({"refused": json.loads(rows.drop("at").write_json())}, ensure_ascii=False))
+    else:
+        _show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
+    if not rows.is_empty():
+        sys.exit(1)
+
+
+def _text() -> Any:
+    import polars as pl  # noqa: PLC0415 - only this format needs it here
+
+    return pl.String
+
+
+class _progress:  # noqa: N801 - read as a phrase: with _progress("Loading") as step
+    """A progress bar on stderr; `step(done, total, name)` moves it. Silent when asked or not a terminal."""
+
+    def __init__(self, title: str, *, quiet: bool = False) -> None:
+        self._title, self._quiet = title, quiet
+        self._bar = Progress(
+            TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
+            TextColumn("{task.fields[name]}"), console=err, disable=quiet or not err.is_terminal,
+        )  # fmt: skip
+
+    def __enter__(self) -> Callable[[int, int, str], None]:
+        self._started = time.monotonic()
+        self._bar.start()
+        task = self._bar.add_task(self._title, total=None, name="")
+
+        def step(done: int, total: int, name: str = "") -> None:
+            self._bar.update(task, completed=done, total=total, name=name)
+
+        return step
+
+    def __exit__(self, *caught: object) -> None:
+        self._bar.stop()
+        if not self._quiet and not err.is_terminal:
+            err.print(f"{self._title}: {time.monotonic() - self._started:.1f} s")
+
+
+def _say_waiting() -> None:
+    err.print("Another load or build is at work; waiting for it to end.")
+
+
+def _load(home: Home, paths: list[Path], *, quiet: bool = False) -> Any:
+    from ingest.load import load as load_paths  # noqa: PLC0415 - a slow import, used here only
+    from models.build import refresh  # noqa: PLC0415
+
+    with writer(home, on_wait=_say_waiting) as w:
+        with _progress("Loading deliveries", quiet=quiet) as step:
+            report = load_paths(home, w, paths, progress=step)
+        with _progress("Reducing swings", quiet=quiet) as step:
+            refresh(home, w, progress=step)
+        w.publish()
+    return report
+
+
+def _build(home: Home, w: Any) -> None:
+    from models.build import build as build_all  # noqa: PLC0415 - a slow import, used here only
+
+    with _progress("Building the season") as step:
+        build_all(home, w, progress=step)
+
+
+def _serve(home: Home, port: int, *, browser: bool) -> None:
+    call = [
+        sys.executable, "-m", "streamlit", "run", str(HERE / "dashboard" / "app.py"),
+        "--server.port", str(port), "--server.address", "localhost",
+        "--server.headless", "false" if browser else "true", "--browser.gatherUsageStats", "false",
+    ]  # fmt: skip
+    out.print(f"The dashboard is at http://localhost:{port} (Ctrl-C ends it).")
+    environment = {**os.environ, "UNDERFOOT_HOME": str(home.path), "PYTHONPATH": str(HERE)}
+    try:
+        subprocess.run(call, check=False, env=environment, cwd=HERE)  # noqa: S603 - our own fixed command
+    except KeyboardInterrupt:
+        err.print("Closed.")
+
+
+def _show_rows(columns: list[str], rows: list[tuple[Any, ...]]) -> None:
+    table = Table(*columns)
+    for row in rows:
+        table.add_row(*("" if value is None else str(value) for value in row))
+    Console(highlight=False, markup=False, width=None if out.is_terminal else 200).print(table)
+
+
+def _show_report(report: Any, *, brief: bool = False) -> None:
+    out.print(
+        f"Accepted {len(report.accepted)}, unchanged {len(report.unchanged)}, refused {len(report.refused)}."
+    )
+    if not brief and (report.accepted or report.unchanged):
+        rows = [(name, "accepted") for name in report.accepted]
+        _show_rows(["session", "outcome"], rows + [(name, "unchanged") for name in report.unchanged])
+    if report.rows and not brief:
+        _show_rows(["rows of", "n"], sorted(report.rows.items()))
+    if report.refused:
+        _show_rows(
+            ["refused", "why"], [(r.session or r.file or r.delivery, r.sentence) for r in report.refused]
+        )
+
+
+def _show_published(home: Home) -> None:
+    snapshot = open_snapshot(home)
+    counts = snapshot.sql(
+        "SELECT (SELECT count(*) FROM academy.person WHERE role = 'student') AS students, "
+        "(SELECT count(*) FROM academy.session) AS sessions, (SELECT count(*) FROM academy.swing) AS swings, "
+        "(SELECT count(*) FROM academy.swing WHERE usable) AS usable, "
+        "(SELECT count(*) FROM academy.swing_fault WHERE flagged) AS flags, "
+        "(SELECT count(*) FROM academy.note) AS notes, (SELECT count(*) FROM academy.refusal) AS refused"
+    ).row(0, named=True)
+    out.print(
+        f"Published {home.published / snapshot.name}: {counts['students']} students, "
+        f"{counts['sessions']} sessions, {counts['swings']} swings ({counts['usable']} usable), "
+        f"{counts['flags']} fault flags, {counts['notes']} notes, {counts['refused']} refusals."
+    )
+    snapshot.close()
+
+
+def _check_refusals(home: Home, expected: set[tuple[str, int | None]]) -> None:
+    """Exactly the planted bad deliveries, by name and swing, must have been refused."""
+    snapshot = open_snapshot(home)
+    found = {
+        (str(name), swing)
+        for name, swing in snapshot.sql("SELECT name, swing_no FROM academy.refusal").rows()
+    }
+    snapshot.close()
+    if found != expected:
+        missed, extra = sorted(map(str, expected - found)), sorted(map(str, found - expected))
+        raise UnderfootError(
+            "The demo's planted refusals did not come out: "
+            f"missed {missed or 'none'}, unexpected {extra or 'none'}."
+        )
+    out.print(
+        f"Exactly the {len(expected)} planted bad deliveries were refused; underfoot refused lists them."
+    )
+
+
+def main() -> None:
+    """Run the command; errors are one sentence on stderr, with the exit code the error carries."""
+    try:
+        cli.main(standalone_mode=False)
+    except click.exceptions.Exit as ended:
+        sys.exit(ended.exit_code)
+    except click.Abort:
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except UnderfootError as error:
+        if "--debug" in sys.argv:
+            raise
+        err.print(str(error), markup=False, soft_wrap=True)
+        sys.exit(error.exit_code)
+
+
+if __name__ == "__main__":
+    main()
