@@ -147,8 +147,8 @@ def refused(home_path: str | None, *, as_json: bool) -> None:
     """Say what was refused, and why."""
     snapshot = open_snapshot(Home.find(home_path))
     rows = snapshot.sql(
-        'SELECT at, name, delivery, session, swing_no, file, line, "column", reason, sentence '
-        "FROM academy.refusal ORDER BY at, name, session, swing_no"
+        'SELECT "at", name, delivery, session, swing_no, file, line, "column", reason, sentence '
+        'FROM academy.refusal ORDER BY "at", name, session, swing_no'
     )
     snapshot.close()
     if as_json:

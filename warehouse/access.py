@@ -18,7 +18,7 @@ import polars as pl
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home, Settings
 from warehouse.reach import ROLES, views
-from warehouse.store import Snapshot, open_snapshot, read_frame
+from warehouse.store import Snapshot, open_snapshot, read_frame, run
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
 _HARMLESS_FUNCTIONS = {"unnest", "range", "generate_series"}
@@ -87,12 +87,16 @@ class Reader:
         self._prepare()
 
     def _prepare(self) -> None:
-        run = self._connection.execute
-        run("CREATE TEMP TABLE reach (student VARCHAR)")
-        run("INSERT INTO reach SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
-        run("CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person", [self.viewer.person])
+        connection = self._connection
+        run(connection, "CREATE TEMP TABLE reach (student VARCHAR)")
+        run(connection, "INSERT INTO reach SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
+        run(
+            connection,
+            "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person",
+            [self.viewer.person],
+        )
         for name, select in views(self.viewer.role).items():
-            run(f'CREATE TEMP VIEW "{name}" AS {select}')
+            run(connection, f'CREATE TEMP VIEW "{name}" AS {select}')
 
     def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
         """Run one SELECT over the viewer's own views.
@@ -108,8 +112,8 @@ class Reader:
             return read_frame(self._connection, query, params)
 
     def _check(self, query: str) -> None:
-        found = self._connection.execute("SELECT json_serialize_sql(CAST(? AS VARCHAR))", [query]).fetchone()
-        parsed: dict[str, Any] = json.loads(found[0]) if found else {"error": True}
+        found = read_frame(self._connection, "SELECT json_serialize_sql(CAST(? AS VARCHAR))", [query])
+        parsed: dict[str, Any] = json.loads(found.item())
         statements = parsed.get("statements", [])
         if parsed.get("error") or len(statements) != 1:
             reason = parsed.get("error_message", "one SELECT is expected")

@@ -19,7 +19,13 @@ from warehouse.home import Home
 
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
 SNAPSHOTS_KEPT = 3
-READER_MEMORY = "1GB"
+# Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
+# at opening: connections of one process to one file share them, and a later SET would be locked out.
+READER_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "memory_limit": "1GB",
+    "enable_external_access": "false",
+    "lock_configuration": "true",
+}
 POINTER = "current.json"
 
 
@@ -31,9 +37,9 @@ def table_names() -> list[str]:
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
     """Create the schemas and tables that are missing."""
     for schema in sorted({name.split(".")[0] for name in table_names()}):
-        connection.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
+        run(connection, f"CREATE SCHEMA IF NOT EXISTS {schema}")
     for name in table_names():
-        connection.execute((SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8"))
+        run(connection, (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8"))
 
 
 class Writer:
@@ -50,7 +56,7 @@ class Writer:
 
     def execute(self, query: str, params: Sequence[Any] | None = None) -> None:
         """Run a statement that returns nothing."""
-        self.connection.execute(query, params) if params is not None else self.connection.execute(query)
+        run(self.connection, query, params)
 
     def append(self, table: str, frame: pl.DataFrame) -> None:
         """Insert a frame's rows by column name; columns the frame lacks become null.
@@ -69,7 +75,7 @@ class Writer:
         names = ", ".join(f'"{name}"' for name in frame.columns)
         self.connection.register("_incoming", frame.to_arrow())
         try:
-            self.connection.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM _incoming")
+            run(self.connection, f"INSERT INTO {table} ({names}) SELECT {names} FROM _incoming")
         finally:
             self.connection.unregister("_incoming")
 
@@ -85,13 +91,13 @@ class Writer:
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All or nothing: commit at the end of the block, roll back when it raises."""
-        self.connection.execute("BEGIN TRANSACTION")
+        run(self.connection, "BEGIN TRANSACTION")
         try:
             yield
         except BaseException:
-            self.connection.execute("ROLLBACK")
+            run(self.connection, "ROLLBACK")
             raise
-        self.connection.execute("COMMIT")
+        run(self.connection, "COMMIT")
 
     def publish(self) -> Path:
         """Copy the warehouse to a new numbered file, point readers at it, keep the last three.
@@ -99,7 +105,7 @@ class Writer:
         The number only ever grows: a reader that still holds a replaced file of the same name would keep
         serving its old rows.
         """
-        self.connection.execute("CHECKPOINT")
+        run(self.connection, "CHECKPOINT")
         self.home.published.mkdir(parents=True, exist_ok=True)
         target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
         part = target.with_suffix(".part")
@@ -163,7 +169,7 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
                 "holds it, or rebuild it from the filed deliveries."
             ) from error
         try:
-            connection.execute("SET TimeZone = 'UTC'")
+            run(connection, "SET TimeZone = 'UTC'")
             make_tables(connection)
             yield Writer(home, connection)
         finally:
@@ -232,26 +238,22 @@ def open_snapshot(home: Home) -> Snapshot:
     for attempt in range(5):
         name = current_name(home)
         try:
-            connection = duckdb.connect(str(home.published / name), read_only=True)
+            connection = duckdb.connect(str(home.published / name), read_only=True, config=READER_CONFIG)
         except duckdb.Error:
             if attempt == 4:
                 raise
             continue
-        connection.execute(f"SET memory_limit = '{READER_MEMORY}'")
-        connection.execute("SET TimeZone = 'UTC'")
-        connection.execute("SET allowed_directories = [" + _quoted(str(home.traces)) + "]")
-        connection.execute("SET enable_external_access = false")
-        connection.execute("SET lock_configuration = true")
         return Snapshot(home, name, connection)
     raise CallError(f"The published warehouse in {home.published} keeps changing; try again.")
 
 
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"
-
-
 def _first_line(error: Exception) -> str:
     return str(error).strip().splitlines()[0]
+
+
+def run(connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None) -> None:
+    """Run a statement and drop what it returns: a pending result would block the connection's next call."""
+    (connection.execute(query, list(params)) if params is not None else connection.execute(query)).fetchall()
 
 
 def read_frame(

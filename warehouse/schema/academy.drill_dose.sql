@@ -4,7 +4,7 @@ CREATE TABLE IF NOT EXISTS academy.drill_dose (
     student VARCHAR NOT NULL,
     session VARCHAR,
     drill VARCHAR NOT NULL,
-    at TIMESTAMP NOT NULL,
+    "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     kind VARCHAR NOT NULL,           -- drill (set by a coach) | practice (logged at home)
     place VARCHAR,                   -- lesson | home

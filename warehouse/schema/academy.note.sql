@@ -3,7 +3,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     note VARCHAR NOT NULL,           -- hash of its content
     session VARCHAR,
     student VARCHAR NOT NULL,
-    at TIMESTAMP NOT NULL,
+    "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
     kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target

@@ -8,7 +8,7 @@ CREATE TABLE IF NOT EXISTS academy.refusal (
     "column" VARCHAR,
     reason VARCHAR NOT NULL,
     sentence VARCHAR NOT NULL,
-    at TIMESTAMP NOT NULL,
+    "at" TIMESTAMP NOT NULL,
     name VARCHAR,                    -- folder or file name it came under
     student VARCHAR,                 -- when it could be read
     coach VARCHAR,

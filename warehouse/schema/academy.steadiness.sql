@@ -3,7 +3,7 @@ CREATE TABLE IF NOT EXISTS academy.steadiness (
     note VARCHAR NOT NULL,
     student VARCHAR NOT NULL,
     session VARCHAR,
-    at TIMESTAMP NOT NULL,
+    "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
     direction VARCHAR NOT NULL,      -- forward | back | sideways

@@ -1,0 +1,150 @@
+"""Nobody reads a row outside their reach."""
+
+import json
+from datetime import date
+
+import builders
+import pytest
+
+from warehouse.access import open_reader, viewers
+from warehouse.errors import AccessError, CallError
+from warehouse.reach import ROLES, views
+from warehouse.store import open_snapshot, writer
+from warehouse.traces import trace_path, write_trace
+
+TODAY = date(2026, 5, 10)
+
+
+@pytest.fixture
+def academy(home):
+    with writer(home) as w:
+        builders.fill(w)
+        w.publish()
+    return home
+
+
+def students_seen(home, person, table="session"):
+    reader = open_reader(home, person, today=TODAY)
+    return set(reader.sql(f"SELECT DISTINCT student FROM {table}").to_series().to_list())
+
+
+@pytest.mark.parametrize(
+    ("person", "seen"),
+    [("h1", {"s1", "s2", "s3"}), ("c1", {"s1", "s2"}), ("c2", {"s3"}), ("s1", {"s1"}), ("g2", {"s2"})],
+)
+def test_each_person_sees_their_own_students_only(academy, person, seen):
+    assert students_seen(academy, person) == seen
+    assert students_seen(academy, person, "note") == seen
+
+
+def test_a_student_sees_shared_notes_only_and_a_coach_all(academy):
+    def notes(person):
+        return set(
+            open_reader(academy, person, today=TODAY).sql("SELECT note FROM note").to_series().to_list()
+        )
+
+    assert notes("s1") == {"open-s1"}
+    assert notes("g2") == {"open-s2"}
+    assert notes("c2") == {"open-s3", "kept-s3"}
+
+
+def test_a_guardian_reaches_a_ward_until_the_day_they_come_of_age(academy):
+    assert open_reader(academy, "g2", today=date(2031, 5, 31)).students == ["s2"]
+    assert open_reader(academy, "g2", today=date(2031, 6, 1)).students == []
+
+
+def test_a_coach_loses_reach_when_the_coaching_ends(academy):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.coaching SET \"to\" = DATE '2026-05-09' WHERE student = 's1'")
+        w.publish()
+    assert open_reader(academy, "c1", today=TODAY).students == ["s2"]
+
+
+@pytest.mark.parametrize("role_person", ["c1", "s1", "g2"])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT * FROM academy.session",
+        "SELECT * FROM main.session",
+        "WITH x AS (SELECT * FROM academy.note) SELECT * FROM x",
+        "SELECT * FROM session WHERE student IN (SELECT student FROM academy.session)",
+        "SELECT (SELECT count(*) FROM academy.person)",
+        "SELECT * FROM query('SELECT * FROM academy.session')",
+        "SELECT * FROM query_table('academy.session')",
+        "SELECT * FROM duckdb_tables()",
+        "SELECT * FROM read_parquet('traces/season=none/v-s3.parquet')",
+        "SELECT * FROM 'traces/season=none/v-s3.parquet'",
+        "SELECT * FROM (SHOW TABLES)",
+        "DESCRIBE session",
+        "SELECT * FROM reach",
+        "INSERT INTO reach VALUES ('s3')",
+        "DROP VIEW session",
+        "SELECT 1; SELECT 2",
+        "SET memory_limit = '1GB'",
+        "not a query",
+    ],
+)
+def test_no_query_gets_round_the_views(academy, role_person, query):
+    with pytest.raises(AccessError):
+        open_reader(academy, role_person, today=TODAY).sql(query)
+
+
+def test_plain_queries_with_parameters_joins_and_subqueries_run(academy):
+    reader = open_reader(academy, "c1", today=TODAY)
+    rows = reader.sql(
+        "WITH mine AS (SELECT student, session FROM session WHERE student = ?) "
+        "SELECT p.display_name, count(n.note) AS notes FROM mine JOIN person p ON p.person = mine.student "
+        "JOIN note n USING (student) GROUP BY 1",
+        ["s1"],
+    )
+    assert rows.rows() == [("Petra Quill", 2)]
+
+
+def test_staff_are_seen_by_name_only(academy):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET born = DATE '1980-01-01' WHERE person = 'c2'")
+        w.publish()
+    rows = open_reader(academy, "s1", today=TODAY).sql("SELECT person, born FROM person ORDER BY person")
+    assert dict(rows.rows()) == {"c1": None, "c2": None, "h1": None, "s1": date(1990, 2, 3)}
+
+
+def test_every_table_has_a_view_for_every_role(academy):
+    for person in ("h1", "c1", "s1", "g2"):
+        reader = open_reader(academy, person, today=TODAY)
+        for name in views(reader.viewer.role):
+            reader.sql(f'SELECT count(*) FROM "{name}"')
+    assert {views(role).keys() == views("head_coach").keys() for role in ROLES} == {True}
+
+
+def test_a_trace_is_read_within_reach_and_refused_outside(academy):
+    write_trace(trace_path(academy, None, "v-s1"), builders.make_trace("v-s1"))
+    assert open_reader(academy, "c1", today=TODAY).trace("v-s1").session == "v-s1"
+    with pytest.raises(AccessError, match="no session v-s1"):
+        open_reader(academy, "c2", today=TODAY).trace("v-s1")
+
+
+def test_refusals_and_pages_on_minors_are_logged_and_others_are_not(academy):
+    reader = open_reader(academy, "c1", today=TODAY)
+    reader.opened("Student", "s1")
+    reader.opened("Student", "s2")
+    with pytest.raises(AccessError):
+        reader.opened("Student", "s3")
+    lines = [json.loads(line) for line in academy.access_log.read_text().splitlines()]
+    assert [(line["student"], line["outcome"]) for line in lines] == [("s2", "opened"), ("s3", "refused")]
+    assert lines[0]["minor"] is True
+
+
+def test_someone_who_is_not_on_the_roster_or_has_left_cannot_look(academy):
+    with pytest.raises(CallError, match="no person nobody"):
+        open_reader(academy, "nobody", today=TODAY)
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET \"left\" = DATE '2026-05-01' WHERE person = 'c1'")
+        w.publish()
+    with pytest.raises(CallError, match="no person c1"):
+        open_reader(academy, "c1", today=TODAY)
+
+
+def test_the_people_who_could_look_are_listed_staff_first(academy):
+    assert [v.role for v in viewers(open_snapshot(academy))] == [
+        "head_coach", "coach", "coach", "student", "student", "student", "guardian",
+    ]  # fmt: skip
