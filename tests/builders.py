@@ -17,6 +17,11 @@ time_zone = "Europe/Dublin"
 [device.mat]
 kind = "pressure_mat"
 
+[device.odd]
+kind = "force_plates"
+[device.odd.columns]
+t_s = { column = "Clock", unit = "furlongs" }
+
 [device.imperial]
 kind = "force_plates"
 [device.imperial.columns]
