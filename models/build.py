@@ -1,0 +1,246 @@
+"""The ordered list of tables that the models fill, in one place, and the two ways to go through it.
+
+`refresh` follows a load: new sessions are reduced and judged, and the season tables of the students they
+touch are made again. `build` makes everything again for everyone, and is the only one to refit what is fitted
+on the academy (`academy.parameter`). Either is one transaction: it happens whole or not at all, and doing it
+twice changes nothing.
+"""
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from models import samples
+from models.season.faultrate import FaultPrior, fault_rates, fit_priors
+from models.swing import faults
+from warehouse.home import Home, Settings
+from warehouse.store import Writer
+
+SQL_FOLDER = Path(__file__).parent / "sql"
+Progress = Callable[[int, int, str], None]  # done, of how many, what
+
+
+@dataclass(frozen=True)
+class Refreshed:
+    """What a refresh or build did; `problems` are sentences for the person who ran it."""
+
+    sessions: int
+    swings: int
+    students: list[str]
+    problems: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Job:
+    """One run through the list: `touched` students, all of them when `whole`."""
+
+    home: Home
+    writer: Writer
+    settings: Settings
+    rules: faults.Rules
+    whole: bool
+    sessions: list[str]
+    progress: Progress | None
+    problems: list[str] = field(default_factory=list)
+    swings: int = 0
+
+    def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
+        """Put `rows` in place of those of `table` that satisfy `within`."""
+        self.writer.execute(f"DELETE FROM {table} WHERE {within}")
+        self.writer.append(table, rows)
+
+    def session_fault(self, within: str, params: list[str] | None = None) -> pl.DataFrame:
+        """Rows of season.session_fault that the fault rates may use."""
+        return self.writer.sql(
+            f"SELECT * FROM season.session_fault WHERE {within} "
+            "AND season IS NOT NULL AND part = 'baseline' AND pace = 'full'",
+            params,
+        )
+
+
+def _metric(job: Job) -> None:
+    job.replace("academy.metric", faults.metric_rows(job.rules))
+
+
+def _fault(job: Job) -> None:
+    job.replace("academy.fault", faults.fault_rows(job.rules))
+
+
+def _band(job: Job) -> None:
+    """The rules' bands, the academy's own, and each student's own from target notes."""
+    job.replace("academy.band", faults.band_rows(job.rules))
+    job.writer.append("academy.band", job.writer.sql(_query("academy.student_band")))
+
+
+def _swing_metric(job: Job) -> None:
+    job.swings, problems = samples.reduce_into(job.home, job.writer, job.sessions, job.progress)
+    job.problems.extend(problems)
+
+
+def _style(job: Job) -> None:
+    """Fitted on a season's swings, so only a build decides it anew."""
+    if job.whole:
+        job.replace("season.style", job.writer.sql(_query("season.style")))
+
+
+def _swing_fault(job: Job) -> None:
+    """Judge every swing of the sessions at hand by the rules in force."""
+    of_sessions = "session IN (SELECT session FROM at_hand)"
+    metrics = job.writer.sql(f"SELECT * FROM academy.swing_metric WHERE {of_sessions}")
+    swings = job.writer.sql(
+        "SELECT swing.*, session.student, session.season, session.day, person.level "
+        "FROM academy.swing JOIN academy.session USING (session) "
+        f"LEFT JOIN academy.person ON person = student WHERE {of_sessions}"
+    )
+    styles = job.writer.sql("SELECT * FROM season.style")
+    job.replace("academy.swing_fault", faults.judge(metrics, swings, job.rules, styles), of_sessions)
+
+
+def _student_fault_rate(job: Job) -> None:
+    """Rates under the academy's priors: refitted by a build, the last fit's otherwise."""
+    rows = job.session_fault("student IN (SELECT student FROM touched)")
+    if job.whole:
+        priors = fit_priors(rows)
+        for season, fitted in priors.items():
+            save_parameter(
+                job.writer, f"fault_rate/{season}", {name: asdict(p) for name, p in fitted.items()}
+            )
+    else:
+        priors = _stored_priors(job, rows["season"].unique().to_list())
+    job.replace("season.student_fault_rate", fault_rates(rows, priors), _OF_TOUCHED)
+
+
+def _stored_priors(job: Job, seasons: list[str]) -> dict[str, dict[str, FaultPrior]]:
+    """The last build's priors; a season that no build has seen yet is fitted as it stands, and not kept."""
+    priors: dict[str, dict[str, FaultPrior]] = {}
+    for season in seasons:
+        stored = load_parameter(job.writer, f"fault_rate/{season}")
+        if stored is None:
+            priors.update(fit_priors(job.session_fault("season = ?", [season])))
+        else:
+            priors[season] = {name: FaultPrior(**values) for name, values in stored.items()}
+    return priors
+
+
+def _sql(table: str, within: str = "student IN (SELECT student FROM touched)") -> Callable[[Job], None]:
+    """A step that replaces rows of `table` by its query in models/sql."""
+
+    def step(job: Job) -> None:
+        job.writer.execute(f"DELETE FROM {table} WHERE {within}")
+        job.writer.execute(f"INSERT INTO {table} BY NAME {_query(table)}")
+
+    return step
+
+
+_OF_TOUCHED = "student IN (SELECT student FROM touched)"
+
+ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
+    ("academy.metric", _metric),
+    ("academy.fault", _fault),
+    ("academy.band", _band),
+    ("academy.swing_metric", _swing_metric),
+    ("season.style", _style),
+    ("academy.swing_fault", _swing_fault),
+    ("season.session_metric", _sql("season.session_metric")),
+    ("season.session_fault", _sql("season.session_fault")),
+    ("season.student_fault_rate", _student_fault_rate),
+    ("season.data_health", _sql("season.data_health", "true")),
+)
+
+
+def refresh(
+    home: Home, writer: Writer, *, touched: Iterable[str] = (), progress: Progress | None = None
+) -> Refreshed:
+    """Reduce and judge the sessions that wait (`reduced` false), then the season of the students they touch.
+
+    `touched` names further students whose season is to be made again. A student whose session was corrected
+    away to another student is touched as well.
+
+    Raises
+        UnderfootError: academy.toml or a rule file is not right. Samples that can't be read don't raise: the
+            session waits on, and the sentence stands in `problems`.
+    """
+    waiting = writer.sql("SELECT session, student FROM academy.session WHERE NOT reduced ORDER BY session")
+    moved = writer.sql(
+        "SELECT DISTINCT student FROM season.session_metric "
+        "ANTI JOIN academy.session USING (session, student)"
+    )
+    students = set(touched) | set(waiting["student"]) | set(moved["student"])
+    return _run(home, writer, waiting["session"].to_list(), sorted(students), progress, whole=False)
+
+
+def build(home: Home, writer: Writer, *, progress: Progress | None = None) -> Refreshed:
+    """Make everything again for everyone, and refit what is fitted on the academy.
+
+    Raises
+        UnderfootError: academy.toml or a rule file is not right (see `refresh` for samples).
+    """
+    sessions = writer.sql("SELECT session FROM academy.session ORDER BY session")["session"].to_list()
+    students = writer.sql("SELECT DISTINCT student FROM academy.session ORDER BY 1")["student"].to_list()
+    return _run(home, writer, sessions, students, progress, whole=True)
+
+
+def _run(
+    home: Home,
+    writer: Writer,
+    sessions: list[str],
+    students: list[str],
+    progress: Progress | None,
+    *,
+    whole: bool,
+) -> Refreshed:
+    settings = home.settings()
+    job = Job(home, writer, settings, faults.load_rules(settings), whole, sessions, progress)
+    with writer.transaction():
+        _temporary(writer, "touched", "student", students)
+        _temporary(writer, "at_hand", "session", sessions)
+        _temporary(writer, "place", "time_zone", [settings.time_zone])
+        if whole:
+            _clear(writer)
+        for done, (table, step) in enumerate(ORDER):
+            if progress is not None:
+                progress(done, len(ORDER), table)
+            step(job)
+    if progress is not None:
+        progress(len(ORDER), len(ORDER), "done")
+    return Refreshed(len(sessions), job.swings, students, job.problems)
+
+
+def _temporary(writer: Writer, table: str, column: str, values: list[str]) -> None:
+    """A one-column table that the queries of this run read."""
+    writer.execute(f"CREATE OR REPLACE TEMP TABLE {table} ({column} VARCHAR)")
+    writer.execute(f"INSERT INTO {table} SELECT unnest(CAST(? AS VARCHAR[]))", [values])
+
+
+def _clear(writer: Writer) -> None:
+    """Before a build: rows of sessions and students that are no more would otherwise stay."""
+    writer.execute("UPDATE academy.session SET reduced = false")
+    for table, _ in ORDER:
+        writer.execute(f"DELETE FROM {table}")
+
+
+def _query(table: str) -> str:
+    return (SQL_FOLDER / f"{table}.sql").read_text(encoding="utf-8")
+
+
+def load_parameter(writer: Writer, name: str) -> Any | None:
+    """The last version of what was fitted under this name; None before the first build."""
+    rows = writer.sql(
+        "SELECT value FROM academy.parameter WHERE name = ? ORDER BY version DESC LIMIT 1", [name]
+    )
+    return json.loads(rows.item()) if len(rows) else None
+
+
+def save_parameter(writer: Writer, name: str, value: Any) -> None:
+    """Keep a fit as the next version, unless it equals the last one."""
+    text = json.dumps(value, sort_keys=True, allow_nan=False)
+    writer.execute(
+        "INSERT INTO academy.parameter SELECT ?, coalesce(max(version), 0) + 1, ?, ? FROM academy.parameter "
+        "WHERE name = ? HAVING coalesce(arg_max(value, version), '') <> ?",
+        [name, text, datetime.now(UTC).replace(tzinfo=None), name, text],
+    )

@@ -1,0 +1,1 @@
+"""Season answers: what the numbers of a season may claim, and with what doubt."""

@@ -1,0 +1,55 @@
+-- One row per session, club family, part, pace, drill, device, heel source and metric: the mean over its usable swings.
+-- Reads the temporary table touched(student). Swings with swapped feet stay out; putting is not a swing here;
+-- numbers that are not finite count as missing. Heel source is 'none' for metrics that need no heel load.
+WITH kept_swing AS (
+    SELECT
+        session.session,
+        session.student,
+        session.coach,
+        session.season,
+        session.started_at,
+        session.day,
+        swing.swing_no,
+        swing.club_family,
+        swing.part,
+        swing.pace,
+        swing.drill,
+        coalesce(swing.device, session.device) AS device,
+        swing.heel_source
+    FROM academy.session
+    JOIN academy.swing USING (session)
+    WHERE session.student IN (SELECT student FROM touched)
+        AND swing.usable
+        AND NOT list_contains(swing.flags, 'feet_swapped')
+        AND swing.club_family IS DISTINCT FROM 'putter'
+),
+wide AS (
+    SELECT swing_metric.* EXCLUDE (crossing)
+    FROM academy.swing_metric
+    SEMI JOIN kept_swing USING (session, swing_no)
+),
+swing_value AS (
+    UNPIVOT wide ON COLUMNS(* EXCLUDE (session, swing_no)) INTO NAME metric VALUE value
+)
+SELECT
+    kept_swing.session,
+    kept_swing.student,
+    kept_swing.coach,
+    kept_swing.season,
+    kept_swing.started_at,
+    kept_swing.day,
+    kept_swing.club_family,
+    kept_swing.part,
+    kept_swing.pace,
+    kept_swing.drill,
+    kept_swing.device,
+    CASE WHEN metric.needs_heel THEN kept_swing.heel_source ELSE 'none' END AS heel_source,
+    swing_value.metric,
+    avg(swing_value.value) AS mean,
+    stddev_samp(swing_value.value) AS sd,
+    count(*)::INTEGER AS n
+FROM swing_value
+JOIN kept_swing USING (session, swing_no)
+JOIN academy.metric USING (metric)
+WHERE isfinite(swing_value.value)
+GROUP BY ALL
