@@ -1,0 +1,180 @@
+"""How each fault bends a swing's targets, well past its limit.
+
+Limits come from the fault table of the design; they are repeated here on purpose, because the generator
+is the oracle the rules are held against.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from demo_academy.course import Array, heel_share
+from demo_academy.shapes import Targets
+
+Bend = Callable[[Targets, Array, np.random.Generator], None]
+
+EXCLUDES: dict[str, tuple[str, ...]] = {
+    "heels_at_address": ("toes_at_address", "lead_heel_heavy", "heels_together_back"),
+    "toes_at_address": ("lead_heel_heavy", "heels_together_back"),
+    "stays_centred": ("reverse_load", "no_recentre", "lead_heel_heavy", "heels_together_back"),
+    "reverse_load": ("no_recentre", "lead_heel_heavy", "heels_together_back", "trail_push", "late_crossing",
+                     "little_lead_load"),
+    "trail_heel_sink": ("lead_heel_heavy",),
+    "no_recentre": ("trail_push",),
+    "late_crossing": ("little_lead_load", "target_drift", "trail_push"),
+    "little_lead_load": ("target_drift",),
+    "toes_together_down": ("trail_heel_down",),
+    "target_drift": ("trail_heel_down",),
+}  # fmt: skip
+"""A fault drawn for a swing keeps the named ones out of it: together they would blur each other."""
+
+TO_THE_TOP = (
+    "heels_at_address", "toes_at_address", "uneven_at_address", "unsteady_at_address", "rocking_start",
+    "stays_centred", "trail_heel_sink", "lead_heel_heavy", "heels_together_back", "no_recentre", "reverse_load",
+)  # fmt: skip
+FROM_THE_TOP = (
+    "trail_push", "late_crossing", "little_lead_load", "toes_together_down", "target_drift", "trail_heel_down",
+)  # fmt: skip
+PLATE_FAULTS = TO_THE_TOP + FROM_THE_TOP
+
+
+def bend(targets: Targets, wanted: dict[str, Array], rng: np.random.Generator) -> None:
+    """Bend the targets in place, fault by fault, where `wanted` (S,) says so."""
+    for fault, hit in wanted.items():
+        if hit.any():
+            BENDS[fault](targets, hit, rng)
+
+
+def settle(wanted: dict[str, Array]) -> dict[str, Array]:
+    """Keep of each swing's drawn faults those that can stand together; the first in swing order stays."""
+    kept = {fault: hit.copy() for fault, hit in wanted.items()}
+    for fault in PLATE_FAULTS:
+        for other in EXCLUDES.get(fault, ()):
+            kept[other] &= ~kept[fault]
+    return kept
+
+
+def _set(targets: Targets, hit: Array, rng: np.random.Generator, **ranges: tuple[float, float]) -> None:
+    """Set targets of the hit swings to even draws from the given ranges."""
+    for name, (lo, hi) in ranges.items():
+        targets[name][hit] = rng.uniform(lo, hi, int(hit.sum()))
+
+
+def _heels_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, lead_along=(26, 31), trail_along=(26, 31))
+    heel = t["address_share"] * heel_share(t["lead_along"])
+    t["lead_unload"][hit] = np.maximum(t["lead_unload"], 0.62 * heel)[hit]
+
+
+def _toes_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, lead_along=(59.0, 60.2), trail_along=(78, 81))
+    heel = t["address_share"] * heel_share(t["lead_along"])
+    t["lead_unload"][hit] = (heel - 0.2)[hit]
+    t["trail_down"][hit] = 8.0
+    t["trail_impact"][hit] = np.maximum(t["trail_along"], t["trail_impact"])[hit] + 3
+
+
+def _uneven_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    to_lead = rng.random(len(hit)) < 0.5
+    _set(t, hit & to_lead, rng, address_share=(61, 64))
+    _set(t, hit & ~to_lead, rng, address_share=(36, 39))
+    heel = t["address_share"] * heel_share(t["lead_along"])
+    t["lead_unload"][hit] = np.minimum(t["lead_unload"], heel - 0.3)[hit]
+
+
+def _unsteady_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, sway_share=(3.8, 4.6), sway_lead=(2.2, 3.2), sway_trail=(2.2, 3.2))
+
+
+def _rocking_start(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, rock=(16, 21))
+
+
+def _stays_centred(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, mid_back_trail=(50, 55))
+    rise = rng.uniform(9.5, 12, int(hit.sum()))
+    t["peak_trail"][hit] = np.maximum(t["mid_back_trail"][hit] + rise, 61.0)
+    t["top_trail"][hit] = np.maximum(t["peak_trail"] - t["recentre"], 53.5)[hit]
+
+
+def _reverse_load(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    centred = hit & (rng.random(len(hit)) < 0.5)
+    _set(t, hit, rng, top_trail=(29, 35))
+    _set(t, centred, rng, mid_back_trail=(49, 53))
+    t["peak_trail"][hit] = (t["mid_back_trail"] + np.where(centred, 0.8, 2.5))[hit]
+    t["mid_down"][hit] = np.maximum(t["mid_down"], 103 - t["top_trail"])[hit]
+    t["impact"][hit] = np.maximum(t["impact"], np.minimum(t["mid_down"] + 2, 83))[hit]
+
+
+def _trail_heel_sink(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, trail_sink=(19, 25))
+
+
+def _lead_heel_heavy(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, lead_unload=(-1.5, 1.2))
+    t["trail_sink"][hit] = np.minimum(t["trail_sink"], 6.0)[hit]
+
+
+def _heels_together_back(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    sinks = hit & (t["trail_sink"] > 15)
+    _set(t, hit & ~sinks, rng, trail_sink=(12.3, 12.8))
+    _set(t, hit, rng, lead_unload=(-1.5, 1.2), lead_heelward_back=(-18, -14))
+
+
+def _no_recentre(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    rise = rng.uniform(3, 6, int(hit.sum()))
+    t["top_trail"][hit] = np.minimum(t["mid_back_trail"][hit] + rise, 79)
+    t["peak_trail"][hit] = t["top_trail"][hit]
+    t["late_peak"][hit] = 1.0
+
+
+def _trail_push(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, push=(7.5, 11))
+
+
+def _late_crossing(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    never = hit & (rng.random(len(hit)) < 0.15)
+    _set(t, hit, rng, crossing=(0.022, 0.05), mid_down=(38, 44), impact=(63, 73))
+    _set(t, never, rng, crossing=(0.12, 0.12), mid_down=(31, 37), impact=(42, 45))
+    t["mid_down"][hit] = np.minimum(np.maximum(t["mid_down"], 102 - t["top_trail"]), 46)[hit]
+    t["never"][never] = 1.0
+
+
+def _little_lead_load(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, mid_down=(52.5, 55.2))
+    t["impact"][hit] = t["mid_down"][hit] + rng.uniform(10, 18, int(hit.sum()))
+
+
+def _toes_together_down(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, lead_down=(12, 16), trail_down=(13, 18))
+    top = t["trail_along"] - t["trail_sink"]
+    t["trail_impact"][hit] = np.maximum(t["trail_impact"], top + t["trail_down"] + 2)[hit]
+
+
+def _target_drift(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, mid_down=(66, 70), impact=(89.5, 93.5))
+
+
+def _trail_heel_down(t: Targets, hit: Array, rng: np.random.Generator) -> None:
+    _set(t, hit, rng, trail_impact=(30, 38))
+
+
+BENDS: dict[str, Bend] = {
+    "heels_at_address": _heels_at_address,
+    "toes_at_address": _toes_at_address,
+    "uneven_at_address": _uneven_at_address,
+    "unsteady_at_address": _unsteady_at_address,
+    "rocking_start": _rocking_start,
+    "stays_centred": _stays_centred,
+    "trail_heel_sink": _trail_heel_sink,
+    "lead_heel_heavy": _lead_heel_heavy,
+    "heels_together_back": _heels_together_back,
+    "no_recentre": _no_recentre,
+    "reverse_load": _reverse_load,
+    "trail_push": _trail_push,
+    "late_crossing": _late_crossing,
+    "little_lead_load": _little_lead_load,
+    "toes_together_down": _toes_together_down,
+    "target_drift": _target_drift,
+    "trail_heel_down": _trail_heel_down,
+}

@@ -1,0 +1,111 @@
+"""The roster deliveries: people, coaching, drills, seasons, consents, and academy.toml."""
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from demo_academy.scenario import COACHES, DRILLS, SEASON, Student, guardian_name
+
+ACADEMY_TOML = """\
+# The demo academy: everyone and everything in it is invented.
+name = "Demo Footwork Academy"
+time_zone = "Europe/Dublin"
+demo = true
+
+[device.mat-east]
+kind = "pressure_mat"
+
+[device.plates-north]
+kind = "force_plates"
+[device.plates-north.columns]
+swing_no = { column = "Rep" }
+t_s = { column = "Clock", unit = "ms" }
+left_n = { column = "L Force", unit = "lbf" }
+right_n = { column = "R Force", unit = "lbf" }
+left_along_pct = { column = "L Pos", unit = "in" }
+right_along_pct = { column = "R Pos", unit = "in" }
+
+[device.insoles-a]
+kind = "insoles"
+
+[device.plates-west]
+kind = "force_plates"
+[device.plates-west.columns]
+left_n = { column = "load_left", unit = "kgf" }
+right_n = { column = "load_right", unit = "kgf" }
+left_along_pct = { column = "pos_left", unit = "cm" }
+right_along_pct = { column = "pos_right", unit = "cm" }
+
+[device.plates-west-2]
+kind = "force_plates"
+[device.plates-west-2.columns]
+left_n = { column = "load_left", unit = "kgf" }
+right_n = { column = "load_right", unit = "kgf" }
+left_along_pct = { column = "pos_left", unit = "cm" }
+right_along_pct = { column = "pos_right", unit = "cm" }
+
+[device.plates-south]
+kind = "force_plates"
+"""
+
+STRANGER = "s900"
+"""An adult on the roster who never gave consent to be measured."""
+
+
+def write_rosters(
+    target: Path, students: list[Student], changes: dict[str, tuple[date, str]], rng: np.random.Generator
+) -> None:
+    """Write academy.toml and the five roster files; `changes` is student → (day, new coach)."""
+    (target / "academy.toml").write_text(ACADEMY_TOML, encoding="utf-8", newline="\n")
+    folder = target / "inbox" / "rosters"
+    folder.mkdir(parents=True, exist_ok=True)
+    _people(students, rng).write_csv(folder / "people.csv")
+    _coaching(students, changes).write_csv(folder / "coaching.csv")
+    drills = [(d.code, d.name, d.aim, d.how, d.cautions, d.min_age) for d in DRILLS]
+    names = ["drill", "name", "aim", "how", "cautions", "min_age"]
+    pl.DataFrame(drills, schema=names, orient="row").write_csv(folder / "drills.csv")
+    pl.DataFrame([SEASON], schema=["season", "from", "to"], orient="row").write_csv(folder / "seasons.csv")
+    _consents(students).write_csv(folder / "consents.csv")
+
+
+def _people(students: list[Student], rng: np.random.Generator) -> pl.DataFrame:
+    rows: list[tuple[object, ...]] = []
+    for coach in COACHES:
+        role = "head_coach" if coach.head else "coach"
+        rows.append((coach.code, role, coach.name, None, None, None, None, None, date(2023, 1, 9), None))
+    for s in students:
+        rows.append((s.code, "student", s.name, s.born, s.handed, s.foot_mm, s.level, None, s.joined, None))
+    for s in students:
+        if s.guardian is not None:
+            name = guardian_name(s, rng)
+            rows.append((s.guardian, "guardian", name, None, None, None, None, s.code, s.joined, None))
+    born, joined = date(1979, 11, 20), date(2026, 5, 4)
+    rows.append((STRANGER, "student", "Ottoline Varneck", born, "right", 251.0, "club", None, joined, None))
+    names = ["person", "role", "display_name", "born", "handed", "foot_length_mm", "level", "guardian_of", "joined",
+             "left"]  # fmt: skip
+    return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)
+
+
+def _coaching(students: list[Student], changes: dict[str, tuple[date, str]]) -> pl.DataFrame:
+    rows: list[tuple[object, ...]] = []
+    for s in students:
+        day, coach = changes.get(s.code, (None, None))
+        rows.append((s.code, s.coach, s.joined, day - timedelta(days=1) if day else None))
+        if day:
+            rows.append((s.code, coach, day, None))
+    rows.append((STRANGER, "c02", date(2026, 5, 4), None))
+    return pl.DataFrame(
+        rows, schema=["student", "coach", "from", "to"], orient="row", infer_schema_length=None
+    )
+
+
+def _consents(students: list[Student]) -> pl.DataFrame:
+    rows: list[tuple[object, ...]] = []
+    for s in students:
+        for purpose in ("measure", "film", "share_page"):
+            rows.append((s.code, s.guardian or s.code, purpose, s.joined, None))
+    rows.append((STRANGER, STRANGER, "share_page", date(2026, 5, 4), None))
+    names = ["student", "given_by", "purpose", "from", "to"]
+    return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)

@@ -1,0 +1,178 @@
+"""Who belongs to the demo academy: invented students, coaches, guardians, devices and drills."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+SEASON = ("2026-summer", date(2026, 4, 6), date(2026, 10, 4))
+DEVICE_CHANGE = date(2026, 7, 6)
+DEVICE_OFFSET_PCT = 2.5
+"""From the change on, the new plates of the west bay read every centre of pressure this much nearer the toes."""
+
+_FIRST = ["Amrik", "Bettina", "Calder", "Delphine", "Edvin", "Fenna", "Gorran", "Hesper", "Ilja", "Jorunn", "Kelda", "Lorcan", "Maribel", "Nilo", "Oriel", "Petra", "Quill", "Rasmus", "Sabela", "Torvald", "Ulla", "Vesna", "Wystan", "Xanthe", "Yorick", "Zelda", "Ansel", "Briony", "Corin", "Dagny", "Emeric", "Freya", "Garrick", "Hedda", "Isolde", "Jarek", "Kirsi", "Leander", "Merrin", "Nadja", "Osric", "Pia", "Ragna", "Silvan", "Tamsin", "Ursel", "Viggo", "Wenna", "Ximena", "Ynez", "Zoran", "Aldis", "Bram", "Cosima", "Dorian", "Elin", "Fabian", "Greer", "Hanno", "Imke", "Joss", "Katrin", "Ludo", "Mathilde"]
+_LAST = ["Ashgrove", "Brackley", "Corvane", "Dunmarsh", "Ellerick", "Farrowby", "Gillimore", "Harkwell", "Ivenhall", "Jessamy", "Kettlestone", "Larkhurst", "Mossender", "Nettlefold", "Oakhanger", "Penhallick", "Quarrendon", "Rushmede", "Selwick", "Thornable", "Underlea", "Vantongeren", "Wexcombe", "Yarrowdale", "Zandstra", "Applegarth", "Birkenfell", "Coldbrook", "Dwyerstone", "Eastmoor", "Fennelow", "Grantley", "Holmquist", "Inchbald", "Juniper", "Kestrelman", "Lowmere", "Merriden", "Northwell", "Ottermole", "Pellinore", "Questen", "Ravensby", "Sallowfield", "Tillermans", "Upcott", "Verrinder", "Waterleaf", "Yewdall", "Zellweg", "Arkenstall", "Bellweather", "Crosskey", "Dappler", "Emberlin", "Foxdenton", "Greyling", "Hollinsed", "Isbister", "Jorvane", "Kingcup", "Lindqvane", "Marlpit", "Nightingate"]
+
+
+_BAYS = (
+    "mat-east", "mat-east", "plates-north", "insoles-a", "plates-west", "plates-south", "mat-east", "plates-west",
+    "plates-north", "mat-east", "insoles-a", "mat-east", "plates-west", "plates-north", "mat-east", "plates-west",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Student:
+    """One student; `lean` is the style by impact (front_foot or reverse)."""
+
+    code: str
+    name: str
+    born: date
+    handed: str
+    foot_mm: float
+    stance_mm: float
+    mass_kg: float
+    level: str
+    joined: date
+    coach: str
+    bay: str
+    guardian: str | None
+    lean: str
+
+    def age_on(self, day: date) -> int:
+        """Whole years on a day."""
+        return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
+
+
+@dataclass(frozen=True)
+class Device:
+    """One bay's device: how fast it samples and how its files are written."""
+
+    name: str
+    kind: str
+    rate_hz: float
+    layout: str
+    heels: bool = False
+    load_noise_n: float = 1.5
+    along_noise_pct: float = 0.35
+
+
+DEVICES = {
+    "mat-east": Device("mat-east", "pressure_mat", 125.0, "mat"),
+    "plates-north": Device("plates-north", "force_plates", 200.0, "imperial", load_noise_n=1.2),
+    "insoles-a": Device("insoles-a", "insoles", 200.0, "insoles", heels=True, along_noise_pct=0.4),
+    "plates-west": Device("plates-west", "force_plates", 250.0, "metric"),
+    "plates-west-2": Device("plates-west-2", "force_plates", 250.0, "metric"),
+    "plates-south": Device("plates-south", "force_plates", 500.0, "parquet", load_noise_n=1.8),
+}
+
+
+@dataclass(frozen=True)
+class Coach:
+    """One coach and the gain per 90 days planted in their students, in between-day spreads of each dial."""
+
+    code: str
+    name: str
+    gain: float
+    head: bool = False
+
+
+COACHES = (
+    Coach("c01", "Bertil Osgrave", 0.8),
+    Coach("c02", "Marise Tolvane", 0.0),
+    Coach("c03", "Keir Dunwarren", 0.3),
+    Coach("c04", "Sunniva Achterby", 0.0),
+    Coach("c05", "Jonquil Perrimede", -0.4),
+    Coach("c00", "Adelheid Morrowin", 0.3, head=True),
+)
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One drill and what is planted in it.
+
+    `kept` is the lasting gain of the first dose in the dial's own unit, `more` that of each later one,
+    `same_day` the change on the day. For a fault as the aim, `kept` is the change of the fault's log odds.
+    """
+
+    code: str
+    name: str
+    aim: str
+    dial: str | None
+    kept: float
+    more: float
+    same_day: float
+    how: str
+    cautions: str
+    min_age: int | None = None
+
+
+DRILLS = (
+    Drill("d01", "Walk through to the target", "finish_lead_share_pct", "finish", 3.0, 0.3, 4.0,
+          "Swing at half pace and step the trail foot past the lead foot after the ball is gone.",
+          "Clear the swing radius and the path in front of you first."),
+    Drill("d02", "Pause and settle", "recentre_pts", "recentre", 2.6, 0.2, 3.2,
+          "Go back to the top slowly, wait for one breath, let the hips settle toward the target, then swing.",
+          "Keep the pause short when the back is stiff."),
+    Drill("d03", "Rope under the lead foot", "mid_down_lead_share_pct", "mid_down", 0.0, 0.0, 0.0,
+          "Stand with a flat rope under the lead foot and press it into the ground on the way down.",
+          "The rope is a trip hazard; take it away before walking off."),
+    Drill("d04", "Wall beside the trail hip", "mid_back_trail_share_pct", "mid_back_trail", 0.0, 0.0, 2.5,
+          "Turn back until the trail hip brushes a wall a hand's breadth away, without a club.",
+          "No club near the wall."),
+    Drill("d05", "Count of three and one", "tempo_ratio", "tempo", 0.0, 0.0, 0.05,
+          "Count three going back and one coming down, aloud, for ten swings without a ball.",
+          "None beyond a clear swing radius."),
+    Drill("d06", "Early bump", "late_crossing", None, -1.2, -0.1, -0.6,
+          "From a stop at the top, move onto the lead foot before the arms start down.",
+          "Slow first; stop if the lead knee hurts."),
+    Drill("d07", "Wedge under the trail toes", "trail_heel_sink", None, 0.0, 0.0, -0.3,
+          "Swing half back with a thin wedge under the trail toes and feel the arch carry the load.",
+          "Use a wedge that can't slide.", 12),
+    Drill("d08", "Eyes closed set-up", "unsteady_at_address", None, -0.3, 0.0, 0.0,
+          "Take the address, close the eyes for five quiet breaths, open them, then swing.",
+          "Flat dry floor, clear space and a spotter within reach; not when dizzy or unsure on the feet.", 14),
+    Drill("d09", "Light lead heel", "lead_heel_unload_pct_bw", "lead_unload", 0.0, 0.0, 0.8,
+          "Let the lead heel get light, not high, as the lead arm passes parallel.",
+          "Keep the ball of the foot down."),
+)  # fmt: skip
+DRILL = {drill.code: drill for drill in DRILLS}
+
+
+def cast(rng: np.random.Generator, count: int) -> list[Student]:
+    """Invent `count` students: both hands, ages 11 to 70, four levels, every bay and coach."""
+    firsts, lasts = rng.permutation(_FIRST), rng.permutation(_LAST)
+    ages = np.linspace(11, 70, count).round().astype(int) if count > 1 else np.array([30])
+    ages = rng.permutation(ages)
+    students = []
+    for i in range(count):
+        age = int(ages[i])
+        young = max(0, 18 - age)
+        mass = float(np.round(np.clip(rng.normal(76, 12), 52, 108) - 4.0 * young, 1))
+        foot = float(np.round(np.clip(rng.normal(262, 14), 228, 300) - 3.5 * young))
+        born = date(2026 - age - 1, int(rng.integers(10, 13)), int(rng.integers(5, 28)))
+        code = f"s{i + 1:03d}"
+        students.append(
+            Student(
+                code=code,
+                name=f"{firsts[i]} {lasts[i]}",
+                born=born,
+                handed="left" if i % 6 == 2 else "right",
+                foot_mm=foot,
+                stance_mm=float(np.round(rng.normal(405, 22) - 9 * young)),
+                mass_kg=max(mass, 33.0),
+                level=("beginner", "improver", "club", "competitor")[int(rng.integers(0, 4))],
+                joined=date(
+                    2024 + int(rng.integers(0, 3)), int(rng.integers(1, 4)), int(rng.integers(1, 28))
+                ),
+                coach="c00" if i % 16 == 15 else f"c{i % 5 + 1:02d}",
+                bay=_BAYS[i % len(_BAYS)],
+                guardian=f"g{i + 1:03d}" if age < 18 else None,
+                lean="reverse" if i in {9, 30} else "front_foot",
+            )
+        )
+    return students
+
+
+def guardian_name(student: Student, rng: np.random.Generator) -> str:
+    """A guardian of the same family name."""
+    return f"{_FIRST[int(rng.integers(0, len(_FIRST)))]} {student.name.split()[-1]}"
