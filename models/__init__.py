@@ -1,0 +1,1 @@
+"""Rows in, answers out: swing metrics, fault rules and the season models."""

@@ -1,0 +1,91 @@
+"""The metric columns in screen order, and each plate metric's place in the kernel's output."""
+
+EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
+"""Swing events in swing order: the columns of the kernel's event array."""
+
+PLATE_METRICS = (
+    "address_lead_share_pct",
+    "address_lead_along_pct",
+    "address_trail_along_pct",
+    "address_lead_heel_share_pct",
+    "address_trail_heel_share_pct",
+    "address_sway_speed_mm_s",
+    "stance_width_mm",
+    "start_rock_pct",
+    "mid_back_trail_share_pct",
+    "trail_peak_share_pct",
+    "recentre_pts",
+    "trail_peak_before_top_s",
+    "top_lead_share_pct",
+    "lead_heel_unload_pct_bw",
+    "trail_heel_sink_pct",
+    "back_both_heelward_pct",
+    "back_opposition",
+    "trail_push_pts",
+    "trail_push_pct_bw",
+    "crossing_before_impact_s",
+    "transfer_rate_pct_s",
+    "mid_down_lead_share_pct",
+    "trail_heel_unload_pct_bw",
+    "down_both_toeward_pct",
+    "down_opposition",
+    "impact_lead_share_pct",
+    "impact_gain_pts",
+    "impact_trail_heel_pct_bw",
+    "lead_heelward_pct",
+    "finish_lead_share_pct",
+    "peak_vertical_pct_bw",
+    "peak_vertical_before_impact_s",
+    "backswing_s",
+    "downswing_s",
+    "tempo_ratio",
+)
+CLIP_METRICS = (
+    "lead_heel_rise_mm",
+    "lead_heel_rise_at_top_mm",
+    "trail_heel_rise_at_mid_down_mm",
+    "trail_heel_rise_at_impact_mm",
+)
+METRIC_COLUMNS = PLATE_METRICS + CLIP_METRICS
+
+CROSSINGS = (None, "crossed", "before_top", "never")
+HEEL_SOURCES = ("none", "measured", "estimated")
+"""Words for the kernel's codes."""
+
+(
+    ADDRESS_LEAD_SHARE,
+    ADDRESS_LEAD_ALONG,
+    ADDRESS_TRAIL_ALONG,
+    ADDRESS_LEAD_HEEL,
+    ADDRESS_TRAIL_HEEL,
+    ADDRESS_SWAY,
+    STANCE_WIDTH,
+    START_ROCK,
+    MID_BACK_TRAIL,
+    TRAIL_PEAK,
+    RECENTRE,
+    TRAIL_PEAK_LEAD,
+    TOP_LEAD,
+    LEAD_HEEL_UNLOAD,
+    TRAIL_HEEL_SINK,
+    BACK_BOTH_HEELWARD,
+    BACK_OPPOSITION,
+    TRAIL_PUSH,
+    TRAIL_PUSH_BW,
+    CROSSING,
+    TRANSFER_RATE,
+    MID_DOWN_LEAD,
+    TRAIL_HEEL_UNLOAD,
+    DOWN_BOTH_TOEWARD,
+    DOWN_OPPOSITION,
+    IMPACT_LEAD,
+    IMPACT_GAIN,
+    IMPACT_TRAIL_HEEL,
+    LEAD_HEELWARD,
+    FINISH_LEAD,
+    PEAK_VERTICAL,
+    PEAK_VERTICAL_LEAD,
+    BACKSWING,
+    DOWNSWING,
+    TEMPO,
+) = range(len(PLATE_METRICS))

@@ -1,0 +1,165 @@
+"""From metrics to faults: severity of every rule for every swing, and the reference tables of the rules.
+
+severity = clip(distance beyond the nearest limit, in the bad direction / clear margin, 0, 1); flagged when it
+is over 0. Null where the metric is null, where the rule is not judged for that club family or style, and for
+swings whose feet look swapped: null is "not judged", never "not flagged".
+"""
+
+import polars as pl
+
+from models.swing.rules import UNSTYLED, Fault, Limit, Rules, read_rules
+from warehouse.home import Settings
+
+__all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
+
+Columns = dict[str, pl.DataType | type[pl.DataType]]
+BAND_COLUMNS: Columns = {
+    "metric": pl.String, "club_family": pl.String, "level": pl.String, "style": pl.String,
+    "student": pl.String, "lo": pl.Float64, "hi": pl.Float64, "version": pl.String, "from": pl.Date,
+}  # fmt: skip
+FAULT_COLUMNS: Columns = {
+    "fault": pl.String, "name": pl.String, "phase": pl.String, "looks_like": pl.String,
+    "position": pl.Int32, "metrics": pl.List(pl.String()), "limit": pl.String,
+}  # fmt: skip
+SWAPPED = "feet_swapped"
+STYLE_KEYS = ("session", "season", "student", "club_family")
+
+
+def load_rules(settings: Settings | None = None) -> Rules:
+    """The rules in force: the defaults, with the academy's own bands and limits over them.
+
+    Raises
+        UnderfootError: an own band or limit is not right (one sentence says which).
+    """
+    return read_rules(settings)
+
+
+def judge(
+    metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.DataFrame | None = None
+) -> pl.DataFrame:
+    """Judge every rule for every swing.
+
+    Args:
+        metrics: rows of academy.swing_metric.
+        swings: rows of academy.swing (session, swing_no, club_family, flags are read); one without metrics
+            is not judged.
+        rules: from `load_rules`.
+        styles: rows of season.style (style by impact), joined on every key they share with `swings` (season,
+            student, club_family; or session, club_family); no row: no style yet.
+
+    Returns:
+        Rows of academy.swing_fault, swings in their given order, faults in swing order.
+    """
+    facts = swings.select(
+        "session", "swing_no", "club_family", swapped=pl.col("flags").list.contains(SWAPPED)
+    )
+    facts = facts.join(metrics, on=["session", "swing_no"], how="left", maintain_order="left")
+    if styles is None:
+        facts = facts.with_columns(style=pl.lit(UNSTYLED))
+    else:
+        known = styles.select("session", "club_family", "style").unique(["session", "club_family"])
+        facts = facts.join(known, on=["session", "club_family"], how="left", maintain_order="left")
+        facts = facts.with_columns(pl.col("style").fill_null(UNSTYLED))
+    facts = facts.with_row_index("row")
+    parts = [_judged(facts, fault, place, rules) for place, fault in enumerate(rules.faults)]
+    judged = pl.concat(parts).sort("row", "place") if parts else pl.DataFrame()
+    return judged.select(
+        "session", "swing_no", "fault", flagged=pl.col("severity") > 0, severity="severity",
+        rule_version=pl.lit(rules.version),
+    )  # fmt: skip
+
+
+def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:
+    """One fault for all swings: row, session, swing_no, fault, severity, place."""
+    limits = [limit for limit in rules.limits if limit.fault == fault.code]
+    joined = facts.join(_limit_frame(limits), on=["club_family", "style"], how="left", maintain_order="left")
+    severity = (distance(fault) / pl.col("clear")).clip(0.0, 1.0)
+    if fault.never_crossed_flags:
+        judged = pl.col("clear").is_not_null() & (pl.col("crossing") == "never")
+        severity = pl.when(judged).then(1.0).otherwise(severity)
+    severity = pl.when(pl.col("swapped")).then(None).otherwise(severity)
+    return joined.select(
+        "row", "session", "swing_no", fault=pl.lit(fault.code), severity=severity.fill_nan(None),
+        place=pl.lit(place),
+    )  # fmt: skip
+
+
+def _limit_frame(limits: list[Limit]) -> pl.DataFrame:
+    """Limits as columns first, second, clear by club family and style."""
+    return pl.DataFrame(
+        {
+            "club_family": [limit.club_family for limit in limits],
+            "style": [limit.style for limit in limits],
+            "first": [limit.limits[0] for limit in limits],
+            "second": [limit.limits[-1] for limit in limits],
+            "clear": [limit.clear for limit in limits],
+        },
+        schema={
+            "club_family": pl.String,
+            "style": pl.String,
+            "first": pl.Float64,
+            "second": pl.Float64,
+            "clear": pl.Float64,
+        },
+    )
+
+
+def distance(fault: Fault) -> pl.Expr:
+    """How far beyond the limit, positive when bad, in the metric's unit; null when a metric is missing."""
+    values = [pl.col(name) for name in fault.metrics]
+    mean = sum(values[1:], values[0]) / len(values)
+    first, second = pl.col("first"), pl.col("second")
+    match fault.when:
+        case "below":
+            return first - values[0]
+        case "above":
+            return values[0] - first
+        case "outside":
+            return pl.max_horizontal(first - values[0], values[0] - second)
+        case "mean_below":
+            return first - mean
+        case "mean_above":
+            return mean - first
+        case _:
+            both = pl.min_horizontal(values[0] - first, values[1] - second)
+            return pl.when(values[0].is_null() | values[1].is_null()).then(None).otherwise(both)
+
+
+def metric_rows(rules: Rules) -> pl.DataFrame:
+    """Rows of academy.metric in screen order."""
+    return pl.DataFrame(
+        [
+            {
+                "metric": m.code, "label": m.label, "unit": m.unit, "explain": m.explain, "better": m.better,
+                "decimals": m.decimals, "phase": m.phase, "needs_heel": m.needs_heel, "core": m.core,
+                "position": place,
+            }
+            for place, m in enumerate(rules.metrics)
+        ]
+    )  # fmt: skip
+
+
+def band_rows(rules: Rules) -> pl.DataFrame:
+    """Rows of academy.band. style front_foot: that style and no style yet; null: every style."""
+    rows = [
+        (b.metric, b.club_family, b.level, b.style, None, b.lo, b.hi, rules.version, None)
+        for b in rules.bands
+    ]
+    return pl.DataFrame(rows, schema=BAND_COLUMNS, orient="row")
+
+
+def fault_rows(rules: Rules) -> pl.DataFrame:
+    """Rows of academy.fault in swing order; the limit in words is the iron's."""
+    rows = []
+    for place, fault in enumerate(rules.faults):
+        limit = next(
+            x for x in rules.limits if (x.fault, x.club_family, x.style) == (fault.code, "iron", UNSTYLED)
+        )
+        first, second = limit.limits[0], limit.limits[-1]
+        words = fault.in_words.format(
+            limit=f"{first:g}", lo=f"{first:g}", hi=f"{second:g}", first=f"{first:g}", second=f"{second:g}"
+        )
+        rows.append(
+            (fault.code, fault.name, fault.phase, fault.looks_like, place, list(fault.metrics), words)
+        )
+    return pl.DataFrame(rows, schema=FAULT_COLUMNS, orient="row")

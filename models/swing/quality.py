@@ -1,0 +1,84 @@
+"""Quality flags of a swing: those of its file, and those only the models can see, each with its count."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+FLOATS = NDArray[np.float64]
+WEIGHT_OFF = 0.10  # quiet load against body weight
+LOW_RATE_HZ = 100.0
+SWAPPED_UNDER = 40.0  # % median finish lead share of a session's full swings
+
+
+@dataclass(frozen=True)
+class SwingFlags:
+    """Flags of one swing with a count each, no flag twice."""
+
+    names: list[str]
+    counts: list[int]
+
+    def with_flag(self, name: str, count: int) -> "SwingFlags":
+        """The same with one flag more; a flag already there keeps the higher count."""
+        if name in self.names:
+            place = self.names.index(name)
+            raised = [max(have, count) if i == place else have for i, have in enumerate(self.counts)]
+            return SwingFlags(self.names, raised)
+        return SwingFlags([*self.names, name], [*self.counts, count])
+
+
+def model_flags(
+    swings: pl.DataFrame,
+    rows: Sequence[int],
+    rate_hz: FLOATS,
+    event_s: FLOATS,
+    error_s: FLOATS,
+    quiet_missing: NDArray[np.int64],
+    weight_n: FLOATS,
+    body_n: float,
+) -> list[SwingFlags]:
+    """File flags and model flags of every swing of `swings`; `rows` finds it in the arrays (−1: no samples).
+
+    `weight_mismatch`: the quiet load is over 10 % from body weight (count 1). `short_quiet`: samples missing
+    from the ±150 ms about address, or after takeaway. `low_rate`: under 100 Hz (count: the rate, Hz).
+    `unmarked`: how many of the seven events nobody marked.
+    """
+    files = _file_flags(swings)
+    for place, row in enumerate(rows):
+        if row < 0:
+            continue
+        flags = files[place]
+        if math.isfinite(body_n) and not abs(weight_n[row] - body_n) <= WEIGHT_OFF * body_n:
+            flags = flags.with_flag("weight_mismatch", 1) if math.isfinite(weight_n[row]) else flags
+        if quiet_missing[row] > 1:
+            flags = flags.with_flag("short_quiet", int(quiet_missing[row]))
+        if rate_hz[row] < LOW_RATE_HZ:
+            flags = flags.with_flag("low_rate", int(np.rint(rate_hz[row])))
+        unmarked = int(np.sum(np.isnan(event_s[row]) | (np.nan_to_num(error_s[row]) > 0.0)))
+        if unmarked:
+            flags = flags.with_flag("unmarked", unmarked)
+        files[place] = flags
+    return files
+
+
+def _file_flags(swings: pl.DataFrame) -> list[SwingFlags]:
+    """What the reader of the file noted for each swing."""
+    if "file_flags" not in swings.columns:
+        return [SwingFlags([], []) for _ in range(len(swings))]
+    names, counts = swings["file_flags"].to_list(), swings["file_flag_counts"].to_list()
+    return [SwingFlags(n or [], c or []) for n, c in zip(names, counts, strict=True)]
+
+
+def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], finish_lead_share: FLOATS) -> bool:
+    """Whether the median finish lead share of the session's full swings is under 40 %; putts do not count."""
+    full = swings["pace"].to_list() if "pace" in swings.columns else ["full"] * len(swings)
+    family = swings["club_family"].to_list() if "club_family" in swings.columns else [None] * len(swings)
+    values = [
+        finish_lead_share[row]
+        for row, pace, club in zip(rows, full, family, strict=True)
+        if row >= 0 and pace == "full" and club != "putter" and math.isfinite(finish_lead_share[row])
+    ]
+    return bool(values) and float(np.median(values)) < SWAPPED_UNDER
