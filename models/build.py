@@ -16,11 +16,13 @@ from typing import Any
 import polars as pl
 
 from models import samples
+from models.samples import temporary
 from models.season.faultrate import FaultPrior, fault_rates, fit_priors
 from models.swing import faults
 from warehouse.home import Home, Settings
 from warehouse.store import Writer
 
+JUDGED_AT_ONCE = 2_000  # sessions: about 40,000 swings and 700,000 judgements
 SQL_FOLDER = Path(__file__).parent / "sql"
 Progress = Callable[[int, int, str], None]  # done, of how many, what
 
@@ -89,16 +91,18 @@ def _style(job: Job) -> None:
 
 
 def _swing_fault(job: Job) -> None:
-    """Judge every swing of the sessions at hand by the rules in force."""
-    of_sessions = "session IN (SELECT session FROM at_hand)"
-    metrics = job.writer.sql(f"SELECT * FROM academy.swing_metric WHERE {of_sessions}")
-    swings = job.writer.sql(
-        "SELECT swing.*, session.student, session.season, session.day, person.level "
-        "FROM academy.swing JOIN academy.session USING (session) "
-        f"LEFT JOIN academy.person ON person = student WHERE {of_sessions}"
-    )
-    styles = job.writer.sql("SELECT * FROM season.style")
-    job.replace("academy.swing_fault", faults.judge(metrics, swings, job.rules, styles), of_sessions)
+    """Judge every swing of the sessions at hand by the rules in force, some thousand sessions at a time."""
+    for first in range(0, len(job.sessions), JUDGED_AT_ONCE):
+        temporary(job.writer, "batch", "session", job.sessions[first : first + JUDGED_AT_ONCE])
+        within = "session IN (SELECT session FROM batch)"
+        metrics = job.writer.sql(f"SELECT * FROM academy.swing_metric WHERE {within}")
+        swings = job.writer.sql(f"SELECT * FROM academy.swing WHERE {within} ORDER BY session, swing_no")
+        styles = job.writer.sql(
+            "SELECT session, club_family, style "
+            "FROM season.style JOIN academy.session USING (season, student) "
+            f"WHERE {within}"
+        )
+        job.replace("academy.swing_fault", faults.judge(metrics, swings, job.rules, styles), within)
 
 
 def _student_fault_rate(job: Job) -> None:
@@ -197,9 +201,8 @@ def _run(
     settings = home.settings()
     job = Job(home, writer, settings, faults.load_rules(settings), whole, sessions, progress)
     with writer.transaction():
-        _temporary(writer, "touched", "student", students)
-        _temporary(writer, "at_hand", "session", sessions)
-        _temporary(writer, "place", "time_zone", [settings.time_zone])
+        temporary(writer, "touched", "student", students)
+        temporary(writer, "place", "time_zone", [settings.time_zone])
         if whole:
             _clear(writer)
         for done, (table, step) in enumerate(ORDER):
@@ -209,12 +212,6 @@ def _run(
     if progress is not None:
         progress(len(ORDER), len(ORDER), "done")
     return Refreshed(len(sessions), job.swings, students, job.problems)
-
-
-def _temporary(writer: Writer, table: str, column: str, values: list[str]) -> None:
-    """A one-column table that the queries of this run read."""
-    writer.execute(f"CREATE OR REPLACE TEMP TABLE {table} ({column} VARCHAR)")
-    writer.execute(f"INSERT INTO {table} SELECT unnest(CAST(? AS VARCHAR[]))", [values])
 
 
 def _clear(writer: Writer) -> None:

@@ -4,32 +4,19 @@ The warehouse is read and written here, by one thread; the tasks only read trace
 """
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
 import polars as pl
 
-from models.swing.reduce import Reduction, reduce_session
+from models.swing.reduce import Reduction, SessionTask, reduce_task
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer
-from warehouse.traces import read_trace, trace_path
+from warehouse.traces import trace_path
 
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
-
-
-@dataclass(frozen=True)
-class Task:
-    """What one session's reduction needs; plain data, so that a task may run in another process."""
-
-    session: str
-    path: Path
-    swings: pl.DataFrame
-    events: pl.DataFrame
-    stance_mm: list[float] | None
-    body_mass_kg: float | None
 
 
 @dataclass(frozen=True)
@@ -40,15 +27,12 @@ class Unread:
     sentence: str
 
 
-def run(task: Task) -> Reduction | Unread:
+def run(session: str, task: SessionTask) -> Reduction | Unread:
     """Reduce one session, or say why its samples can't be read."""
     try:
-        trace = read_trace(task.path)
-        return reduce_session(
-            trace, task.swings, task.events, stance_mm=task.stance_mm, body_mass_kg=task.body_mass_kg
-        )
+        return reduce_task(task)
     except UnderfootError as error:
-        return Unread(task.session, f"Session {task.session} was not reduced and waits: {error}")
+        return Unread(session, f"Session {session} was not reduced and waits: {error}")
 
 
 def reduce_into(
@@ -71,9 +55,9 @@ def reduce_into(
     swings, problems, done = 0, [], 0
     for first in range(0, len(sessions), BATCH):
         batch = sessions[first : first + BATCH]
-        writer.execute("CREATE OR REPLACE TEMP TABLE batch (session VARCHAR)")
-        writer.execute("INSERT INTO batch SELECT unnest(CAST(? AS VARCHAR[]))", [batch])
-        results = list(executor.map(run, _tasks(home, writer)))
+        temporary(writer, "batch", "session", batch)
+        tasks = _tasks(home, writer)
+        results = list(executor.map(run, tasks.keys(), tasks.values()))
         failed = [result for result in results if isinstance(result, Unread)]
         reduced = [result for result in results if isinstance(result, Reduction)]
         _store(writer, reduced, [unread.session for unread in failed])
@@ -85,26 +69,34 @@ def reduce_into(
     return swings, problems
 
 
-def _tasks(home: Home, writer: Writer) -> Iterator[Task]:
+def temporary(writer: Writer, table: str, column: str, values: list[str]) -> None:
+    """A one-column temporary table that the next queries read."""
+    writer.execute(f"CREATE OR REPLACE TEMP TABLE {table} ({column} VARCHAR)")
+    writer.execute(f"INSERT INTO {table} SELECT unnest(CAST(? AS VARCHAR[]))", [values])
+
+
+def _tasks(home: Home, writer: Writer) -> dict[str, SessionTask]:
     """One task a session of the batch that has plate samples."""
     within = "WHERE session IN (SELECT session FROM batch)"
     swings = writer.sql(f"SELECT * FROM academy.swing {within} ORDER BY session, swing_no")
     events = writer.sql(f"SELECT * FROM academy.swing_event {within} ORDER BY session, swing_no, t_s")
     sessions = writer.sql(
-        f"SELECT session, season, stance_mm, body_mass_kg FROM academy.session {within} AND has_plate "
-        "ORDER BY session"
+        "SELECT session, season, stance_mm, body_mass_kg, feet_checked FROM academy.session "
+        f"{within} AND has_plate ORDER BY session"
     )
     swings_of = swings.partition_by("session", as_dict=True)
     events_of = events.partition_by("session", as_dict=True)
-    for session, season, stance, mass in sessions.iter_rows():
-        yield Task(
-            session,
+    return {
+        session: SessionTask(
             trace_path(home, season, session),
             swings_of.get((session,), swings.clear()),
             events_of.get((session,), events.clear()),
             stance,
             mass,
+            checked,
         )
+        for session, season, stance, mass, checked in sessions.iter_rows()
+    }
 
 
 def _store(writer: Writer, reduced: list[Reduction], failed: list[str]) -> None:

@@ -1,0 +1,230 @@
+"""Refresh and build: what a load's rows become, twice alike, whole or not at all."""
+
+from datetime import datetime, timedelta
+
+import builders
+import made_swings
+import numpy as np
+import polars as pl
+import pytest
+
+import models.build
+from models.build import ORDER, build, load_parameter, refresh, save_parameter
+from warehouse.errors import UnderfootError
+from warehouse.store import writer
+from warehouse.traces import SessionTrace, trace_path, write_trace
+
+DAY_ONE = datetime(2026, 4, 7, 15)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
+SWINGS = 4
+
+
+def land(w, session, student="s1", *, day=0, shift=0.0, seed=1):
+    """What ingest leaves behind for a session: rows that wait, and a trace file."""
+    at = DAY_ONE + timedelta(days=day)
+    w.append(
+        "academy.session",
+        builders.session_frame(
+            session,
+            student,
+            started_at=at.isoformat(),
+            day=at.date().isoformat(),
+            season="spring",
+            reduced=False,
+        ),
+    )
+    points = {t: (share + shift * (0.4 < t < 1.2), *rest) for t, (share, *rest) in made_swings.SOUND.items()}
+    frames = [made_swings.swing_frame(no, points=points, seed=seed * 100 + no) for no in range(1, SWINGS + 1)]
+    key = {"session": [session] * SWINGS, "swing_no": list(range(1, SWINGS + 1))}
+    none = pl.Series([[]] * SWINGS, dtype=pl.List(pl.String))
+    counts = pl.Series([[]] * SWINGS, dtype=pl.List(pl.Int32))
+    w.append(
+        "academy.swing",
+        pl.DataFrame(key).with_columns(
+            club=pl.lit("7-iron"), club_family=pl.lit("iron"), part=pl.lit("baseline"), pace=pl.lit("full"),
+            device=pl.lit("mat"), rate_hz=pl.lit(250.0), n_samples=pl.lit(len(frames[0])), t0_s=pl.lit(10.0),
+            usable=pl.lit(value=False), heel_source=pl.lit("none"), flags=none, flag_counts=counts,
+            file_flags=none, file_flag_counts=counts,
+        ),
+    )  # fmt: skip
+    for name, time in made_swings.EVENTS.items():
+        w.append(
+            "academy.swing_event",
+            pl.DataFrame(key).with_columns(
+                event=pl.lit(name), t_s=pl.lit(11.6 + time), source=pl.lit("marked"),
+                expected_error_s=pl.lit(0.0), clock=pl.lit("plate"),
+            ),
+        )  # fmt: skip
+    joined = pl.concat(frames)
+    trace = SessionTrace(
+        session,
+        np.arange(1, SWINGS + 1, dtype=np.int32),
+        np.arange(SWINGS + 1, dtype=np.int64) * len(frames[0]),
+        np.full(SWINGS, 250.0),
+        np.full(SWINGS, 10.0),
+        {n: joined[n].to_numpy().astype(np.float32) for n in joined.columns if n not in ("swing_no", "t_s")},
+    )
+    path = trace_path(w.home, "spring", session)
+    write_trace(path, trace)
+    return path
+
+
+def contents(w):
+    """Every filled table, rows in order, but the time of a fit."""
+    return {
+        table: w.sql(f"SELECT * FROM {table} ORDER BY ALL")
+        for table in (*(table for table, _ in ORDER), "academy.swing", "academy.session")
+    }
+
+
+def same(one, other):
+    return all(one[table].equals(other[table]) for table in one)
+
+
+@pytest.fixture
+def open_writer(home):
+    with writer(home) as w:
+        w.append("academy.person", builders.people_frame())
+        yield w
+
+
+def test_a_refresh_reduces_what_waits_and_answers_for_its_student(home, open_writer):
+    land(open_writer, "a")
+    done = refresh(home, open_writer)
+    assert (done.sessions, done.swings, done.students, done.problems) == (1, SWINGS, ["s1"], [])
+    assert open_writer.sql("SELECT reduced FROM academy.session").item()
+    assert open_writer.sql("SELECT bool_and(usable) FROM academy.swing").item()
+    found = open_writer.sql(
+        "SELECT mean, n FROM season.session_metric WHERE metric = 'impact_lead_share_pct'"
+    ).row(0)
+    assert found == (pytest.approx(74, abs=1.0), SWINGS)  # the key point at impact
+    for table in (
+        "academy.swing_fault",
+        "season.session_fault",
+        "season.student_fault_rate",
+        "season.data_health",
+    ):
+        assert open_writer.sql(f"SELECT count(*) FROM {table}").item() > 0, table
+
+
+def test_refreshing_or_building_again_changes_nothing(home, open_writer):
+    for day in range(3):
+        land(open_writer, f"a{day}", day=10 * day, seed=day)
+    refresh(home, open_writer)
+    first = contents(open_writer)
+    assert refresh(home, open_writer).sessions == 0
+    assert same(first, contents(open_writer))
+    build(home, open_writer)
+    built, fits = contents(open_writer), open_writer.sql("SELECT * FROM academy.parameter ORDER BY ALL")
+    build(home, open_writer)
+    assert same(built, contents(open_writer))
+    assert fits.equals(open_writer.sql("SELECT * FROM academy.parameter ORDER BY ALL"))
+
+
+def test_sessions_loaded_one_by_one_and_built_equal_sessions_built_at_once(home, tmp_path, open_writer):
+    other_home = builders.make_home(tmp_path / "other")
+    with writer(other_home) as other:
+        other.append("academy.person", builders.people_frame())
+        for day in range(4):
+            land(open_writer, f"a{day}", "s1" if day % 2 else "s2", day=10 * day, seed=day)
+            refresh(home, open_writer)
+            land(other, f"a{day}", "s1" if day % 2 else "s2", day=10 * day, seed=day)
+        build(home, open_writer)
+        build(other_home, other)
+        assert same(contents(open_writer), contents(other))
+
+
+def test_other_students_rows_are_left_alone(home, open_writer):
+    land(open_writer, "a", "s1")
+    land(open_writer, "b", "s2", seed=2)
+    build(home, open_writer)
+    before = open_writer.sql("SELECT * FROM season.session_metric WHERE student = 's2' ORDER BY ALL")
+    land(open_writer, "c", "s1", day=9, seed=3)
+    assert refresh(home, open_writer).students == ["s1"]
+    assert before.equals(
+        open_writer.sql("SELECT * FROM season.session_metric WHERE student = 's2' ORDER BY ALL")
+    )
+    assert open_writer.sql("SELECT count(DISTINCT session) FROM season.session_metric").item() == 3
+
+
+def test_a_corrected_session_replaces_its_rows_even_for_another_student(home, open_writer):
+    land(open_writer, "a", "s1")
+    refresh(home, open_writer)
+    for table in ("session", "swing", "swing_event"):
+        open_writer.execute(f"DELETE FROM academy.{table} WHERE session = 'a'")
+    land(open_writer, "a", "s2", shift=-8.0)
+    assert refresh(home, open_writer).students == ["s1", "s2"]
+    rows = open_writer.sql(
+        "SELECT student, mean FROM season.session_metric WHERE metric = 'impact_lead_share_pct'"
+    )
+    assert rows.rows() == [("s2", pytest.approx(66, abs=1.0))]
+    assert open_writer.sql("SELECT count(*) FROM academy.swing_metric").item() == SWINGS
+    assert open_writer.sql("SELECT count(DISTINCT student) FROM season.student_fault_rate").item() == 1
+
+
+def test_missing_samples_are_said_and_the_session_waits(home, open_writer):
+    gone = land(open_writer, "a")
+    land(open_writer, "b", day=3, seed=2)
+    kept = gone.read_bytes()
+    gone.unlink()
+    done = refresh(home, open_writer)
+    assert len(done.problems) == 1
+    assert "Session a was not reduced and waits" in done.problems[0]
+    assert open_writer.sql("SELECT session FROM academy.session WHERE reduced").to_series().to_list() == ["b"]
+    assert open_writer.sql("SELECT DISTINCT session FROM season.session_metric").to_series().to_list() == [
+        "b"
+    ]
+    gone.write_bytes(kept)
+    assert refresh(home, open_writer).problems == []
+    assert open_writer.sql("SELECT count(DISTINCT session) FROM season.session_metric").item() == 2
+
+
+def test_a_step_that_fails_leaves_everything_as_it_was(home, open_writer, monkeypatch):
+    land(open_writer, "a")
+    refresh(home, open_writer)
+    before = contents(open_writer)
+
+    def fail(_job):
+        raise UnderfootError("Stopped.")
+
+    monkeypatch.setattr(models.build, "ORDER", (*ORDER, ("season.signal", fail)))
+    with pytest.raises(UnderfootError, match=r"Stopped\."):
+        build(home, open_writer)
+    assert same(before, contents(open_writer))
+
+
+def test_an_empty_academy_builds_to_empty_answers(home, open_writer):
+    assert build(home, open_writer).swings == 0
+    assert open_writer.sql("SELECT count(*) FROM season.session_metric").item() == 0
+    assert open_writer.sql("SELECT count(*) FROM academy.metric").item() > 30
+
+
+def test_a_build_forgets_sessions_that_are_no_more(home, open_writer):
+    land(open_writer, "a")
+    build(home, open_writer)
+    for table in ("session", "swing", "swing_event"):
+        open_writer.execute(f"DELETE FROM academy.{table}")
+    build(home, open_writer)
+    for table in (
+        "academy.swing_metric",
+        "academy.swing_fault",
+        "season.session_metric",
+        "season.student_fault_rate",
+    ):
+        assert open_writer.sql(f"SELECT count(*) FROM {table}").item() == 0, table
+
+
+def test_a_fit_is_kept_as_a_new_version_only_when_it_differs(open_writer):
+    assert load_parameter(open_writer, "spread") is None
+    for value in ({"a": 1.0}, {"a": 1.0}, {"a": 2.0}, {"a": 1.0}):
+        save_parameter(open_writer, "spread", value)
+    versions = open_writer.sql("SELECT version, value FROM academy.parameter ORDER BY version").rows()
+    assert versions == [(1, '{"a": 1.0}'), (2, '{"a": 2.0}'), (3, '{"a": 1.0}')]
+    assert load_parameter(open_writer, "spread") == {"a": 1.0}
+
+
+def test_progress_is_told_step_by_step(home, open_writer):
+    land(open_writer, "a")
+    steps = []
+    build(home, open_writer, progress=lambda done, total, name: steps.append((done, total, name)))
+    assert (1, 1, "sessions reduced") in steps
+    assert steps[-1] == (len(ORDER), len(ORDER), "done")
