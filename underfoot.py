@@ -45,7 +45,7 @@ def cli(*, debug: bool) -> None:
 @click.option("--port", default=8501, show_default=True)
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
-    from demo_academy.write import expected_refusals, write_academy  # noqa: PLC0415 - a slow import, used here only
+    from demo_academy.write import write_academy  # noqa: PLC0415 - a slow import, used here only
 
     home = Home.find(home_path)
     if home.settings_file.exists() and not home.settings().demo:
@@ -61,7 +61,7 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
         _build(home, w)
         w.publish()
     _show_published(home)
-    _check_refusals(home, expected_refusals(home.path))
+    _check_refusals(home)
     if not no_serve:
         _serve(home, port, browser=True)
 
@@ -197,6 +197,7 @@ def _say_waiting() -> None:
 
 def _load(home: Home, paths: list[Path], *, quiet: bool = False) -> Any:
     from ingest.load import load as load_paths  # noqa: PLC0415 - a slow import, used here only
+
     from models.build import refresh  # noqa: PLC0415
 
     with writer(home, on_wait=_say_waiting) as w:
@@ -268,8 +269,10 @@ def _show_published(home: Home) -> None:
     snapshot.close()
 
 
-def _check_refusals(home: Home, expected: set[tuple[str, int | None]]) -> None:
+def _check_refusals(home: Home) -> None:
     """Exactly the planted bad deliveries, by name and swing, must have been refused."""
+    planted = json.loads((home.path / "planted_truth.json").read_text(encoding="utf-8"))["expected_refusals"]
+    expected = {(entry["delivery"], entry["swing_no"]) for entry in planted}
     snapshot = open_snapshot(home)
     found = {
         (str(name), swing)

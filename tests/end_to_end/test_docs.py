@@ -1,0 +1,68 @@
+"""Docs are tests: what a user can name stands in the README or in DEVELOPERS.md."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import underfoot
+from warehouse.store import SCHEMA_FOLDER, table_names
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+DOCS = README + DEVELOPERS
+RULES = ROOT / "models" / "rules"
+
+
+def rule_table(name: str) -> dict:
+    return tomllib.loads((RULES / name).read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("verb", sorted(underfoot.cli.commands))
+def test_every_verb_is_documented(verb):
+    assert f"underfoot {verb}" in DOCS
+
+
+@pytest.mark.parametrize("table", table_names())
+def test_every_table_is_documented(table):
+    assert f"`{table}`" in DOCS
+
+
+def test_every_metric_column_has_a_label_and_every_label_a_column():
+    columns = re.findall(
+        r"^    (\w+) DOUBLE", (SCHEMA_FOLDER / "academy.swing_metric.sql").read_text(), re.MULTILINE
+    )
+    described = rule_table("metrics.toml")["metric"]
+    assert [entry["code"] for entry in described] == columns
+
+
+def test_every_fault_of_the_rules_is_documented():
+    assert [
+        rule["code"] for rule in rule_table("faults.toml")["fault"] if f"`{rule['code']}`" not in DOCS
+    ] == []
+
+
+def test_the_readme_opens_with_the_job_and_has_its_two_commands_first():
+    blocks = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
+    assert [block.strip() for block in blocks[:2]] == ["make demo", "make test"]
+    title, job = README.split("\n\n")[:2]
+    assert title.startswith("# ")
+    assert len(job) > 200
+    assert not job.startswith(("#", "```", "!"))
+
+
+def test_every_picture_and_file_the_docs_name_exists():
+    named = re.findall(r"\]\((?!http)([^)#]+)\)", DOCS)
+    assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+def test_no_text_of_the_project_names_a_package_host():
+    hosts = ("pypi" + ".org", "pythonhosted", "npmjs", "deb.debian")
+    texts = [
+        p
+        for p in ROOT.rglob("*")
+        if p.suffix in {".py", ".md", ".toml", ".txt", ".sql"} and ".venv" not in p.parts
+    ]
+    assert [p.name for p in texts if any(h in p.read_text(encoding="utf-8") for h in hosts)] == []

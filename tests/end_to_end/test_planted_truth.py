@@ -1,0 +1,118 @@
+"""What the demo planted, the models must find: metric values, faults, refusals."""
+
+import polars as pl
+import pytest
+
+# How near a recovered value must be to the planted one, by the unit in the metric's name.
+NEAR = {"_s": 0.012, "peak_vertical_pct_bw": 3.0, "_opposition": 0.12, "_pct": 1.5, "_pts": 1.5}
+# Not shares, along positions, times, peak total or opposition, so no nearness is promised for them:
+NOT_PROMISED = {
+    "address_sway_speed_mm_s",  # grows with the plate's own noise
+    "transfer_rate_pct_s",  # a slope
+    "tempo_ratio",  # follows from two times
+}
+SHARE_OF_SWINGS = 0.97
+
+
+def nearness(metric: str) -> float | None:
+    if metric in NOT_PROMISED:
+        return None
+    return next((near for ending, near in NEAR.items() if metric.endswith(ending)), None)
+
+
+@pytest.fixture(scope="module")
+def pairs(demo):
+    """Planted and recovered swing by swing."""
+    found = demo.sql("SELECT * FROM academy.swing_metric")
+    return demo.planted.join(found, on=["session", "swing_no"], suffix="_found", how="inner")
+
+
+def test_every_planted_swing_that_was_not_to_be_refused_is_there(demo, pairs):
+    refused = {
+        (e["session"], e["swing_no"]) for e in demo.truth["expected_refusals"] if e["swing_no"] is not None
+    }
+    planted = set(demo.planted.select("session", "swing_no").rows())
+    assert set(pairs.select("session", "swing_no").rows()) == planted - refused
+    assert len(pairs) > 300
+
+
+def test_planted_metric_values_are_recovered(pairs, capsys):
+    worst = {}
+    for metric in [c.removesuffix("_found") for c in pairs.columns if c.endswith("_found")]:
+        near = nearness(metric)
+        both = pairs.filter(pl.col(metric).is_not_null() & pl.col(metric + "_found").is_not_null())
+        if near is None or both.is_empty() or not both[metric].dtype.is_float():
+            continue
+        worst[metric] = both.select(
+            ((pl.col(metric) - pl.col(metric + "_found")).abs() <= near).mean()
+        ).item()
+    with capsys.disabled():
+        print(
+            "\nrecovered within promise:",
+            {m: round(v, 4) for m, v in sorted(worst.items(), key=lambda x: x[1])[:6]},
+        )
+    assert len(worst) >= 25
+    assert {m: v for m, v in worst.items() if v < SHARE_OF_SWINGS} == {}
+
+
+def test_a_metric_is_null_exactly_where_it_was_planted_null(pairs):
+    differ = {}
+    for metric in [c.removesuffix("_found") for c in pairs.columns if c.endswith("_found")]:
+        if metric in NOT_PROMISED or not pairs[metric].dtype.is_float():
+            continue
+        share = pairs.select((pl.col(metric).is_null() != pl.col(metric + "_found").is_null()).mean()).item()
+        if share > 1 - SHARE_OF_SWINGS:
+            differ[metric] = share
+    assert differ == {}
+
+
+def test_every_planted_fault_is_found_and_no_clean_swing_is_flagged(demo, pairs, capsys):
+    """The confusion table, by swing and fault. Planted noise is 1 in 100 at the most."""
+    judged = demo.sql(
+        "SELECT session, swing_no, fault, flagged FROM academy.swing_fault WHERE flagged IS NOT NULL"
+    )
+    planted = pairs.select("session", "swing_no", "planted_faults")
+    table = (
+        judged.join(planted, on=["session", "swing_no"])
+        .with_columns(planted=pl.col("planted_faults").list.contains(pl.col("fault")))
+        .group_by("fault")
+        .agg(
+            found=(pl.col("planted") & pl.col("flagged")).sum(),
+            missed=(pl.col("planted") & ~pl.col("flagged")).sum(),
+            false=(~pl.col("planted") & pl.col("flagged")).sum(),
+            clean=(~pl.col("planted") & ~pl.col("flagged")).sum(),
+        )
+        .sort("fault")
+    )
+    with capsys.disabled():
+        print("\nconfusion table:", *table.rows(), sep="\n  ")
+    planted_kinds = {fault for faults in planted["planted_faults"].to_list() for fault in faults}
+    assert planted_kinds <= set(table["fault"].to_list())
+    assert (
+        table.filter(
+            pl.col("missed") > 0.01 * (pl.col("found") + pl.col("missed")).clip(lower_bound=50)
+        ).rows()
+        == []
+    )
+    assert table.filter(pl.col("false") > 0.01 * (pl.col("false") + pl.col("clean"))).rows() == []
+
+
+def test_exactly_the_planted_bad_deliveries_are_refused_each_in_one_sentence(demo):
+    found = demo.sql("SELECT name, swing_no, sentence FROM academy.refusal")
+    expected = {(e["delivery"], e["swing_no"]) for e in demo.truth["expected_refusals"]}
+    assert set(found.select("name", "swing_no").rows()) == expected
+    assert len(expected) >= 8
+    assert all("\n" not in sentence for sentence in found["sentence"])
+
+
+def test_the_academy_is_believable(demo):
+    people = demo.sql(
+        "SELECT role, handed, date_diff('year', born, DATE '2026-06-01') AS age FROM academy.person"
+    )
+    students = people.filter(pl.col("role") == "student")
+    assert set(students["handed"]) == {"right", "left"}
+    assert students["age"].min() <= 14
+    assert students["age"].max() >= 60
+    sessions = demo.sql("SELECT has_plate, has_clip FROM academy.session")
+    assert sessions.filter(~pl.col("has_plate") & pl.col("has_clip")).height > 0
+    assert sessions.filter(~pl.col("has_plate") & ~pl.col("has_clip")).height > 0
