@@ -1,0 +1,1 @@
+"""Pictures: pure functions from frames to charts. No Streamlit, no DuckDB."""

@@ -1,0 +1,95 @@
+"""Heel lanes: the heels' load as two mirrored lanes over one time, so that opposite work looks opposite."""
+
+from collections.abc import Sequence
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.charts.load_course import FIRST, THIS, event_axis
+from dashboard.wording import EVENTS, number
+
+HEIGHT = 300
+LEAD, TRAIL = "lead heel", "trail heel"
+
+
+def picture(
+    lanes: pl.DataFrame, events: Sequence[str], finding: str, *, narrow: bool = False
+) -> alt.LayerChart:
+    """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward.
+
+    `lanes`: which (this or first session), foot (`LEAD` or `TRAIL`), position, mean: % of body weight, ≥ 0.
+    """
+    mirrored = lanes.with_columns(
+        pl.when(pl.col("foot") == TRAIL).then(-pl.col("mean")).otherwise(pl.col("mean")).alias("height"),
+        pl.lit(0.0).alias("middle"),
+    )
+    top = max([10.0, *(mirrored["height"].abs().to_list() if len(mirrored) else [])])
+    x = event_axis(events, narrow=narrow)
+    y = alt.Y(
+        "height:Q",
+        title="Heel load (% of body weight)",
+        scale=alt.Scale(domain=[-1.1 * top, 1.1 * top], nice=False),
+        axis=alt.Axis(labelExpr="abs(datum.value)", tickCount=7),
+    )
+    base = alt.Chart(mirrored)
+    now, first = (
+        base.transform_filter(alt.datum.which == THIS),
+        base.transform_filter(alt.datum.which == FIRST),
+    )
+    color = alt.Color(
+        "foot:N", scale=alt.Scale(domain=[LEAD, TRAIL], range=[theme.LEAD, theme.TRAIL]), legend=None
+    )
+    return alt.layer(
+        now.mark_area(opacity=0.45).encode(x=x, y=y, y2="middle:Q", color=color),
+        now.mark_line(strokeWidth=2.5).encode(x=x, y=y, color=color, detail="foot:N"),
+        first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(
+            x=x, y=y, detail="foot:N"
+        ),
+        alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y="middle:Q"),
+        *_names(mirrored, top),
+    ).properties(height=HEIGHT, title=theme.title(finding, narrow=narrow))
+
+
+def _names(mirrored: pl.DataFrame, top: float) -> list[alt.Chart]:
+    feet = pl.DataFrame({"height": [top, -top], "said": ["lead heel ↑", "trail heel ↓"]})
+    named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
+        x=alt.value(0), y="height:Q", text="said:N"
+    )  # fmt: skip
+    if FIRST not in mirrored["which"].to_list():
+        return [named]
+    note = alt.Chart(pl.DataFrame({"height": [top]})).mark_text(
+        text="dashes: first session", align="right", dx=-6, color=theme.QUIET
+    ).encode(x=alt.value("width"), y="height:Q")  # fmt: skip
+    return [named, note]
+
+
+def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:
+    """The picture in words: each heel's load at each event."""
+    at = table(lanes, events)
+    if at.is_empty():
+        return "Neither a heel load nor where each foot's load sits was measured in this session."
+    said = "; ".join(
+        f"{row['Event']}: lead heel {row['Lead heel']}, trail heel {row['Trail heel']}"
+        for row in at.iter_rows(named=True)
+    )
+    how = " Heel loads are estimated from where each foot's load sits." if estimated else ""
+    return f"Heel load in % of body weight. {said}.{how}"
+
+
+def table(lanes: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
+    """The picture as rows: Event, Lead heel, Trail heel, of this session."""
+    names = {float(k): EVENTS[event] for k, event in enumerate(events)}
+    at = lanes.filter((pl.col("which") == THIS) & pl.col("position").is_in(list(names)))
+    if at.is_empty():
+        return pl.DataFrame()
+    wide = at.pivot(on="foot", index="position", values="mean").sort("position")
+    return wide.select(
+        pl.col("position").replace_strict(names, default=None).alias("Event"),
+        *(
+            pl.col(foot)
+            .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
+            .alias(foot.capitalize())
+            for foot in (LEAD, TRAIL)
+        ),
+    )

@@ -1,0 +1,117 @@
+"""Small multiples: one little season a student, all on one scale, in the order of their names."""
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.wording import FEW_SWINGS, Measure, count, marked
+
+WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
+WIDTH, NARROW_WIDTH, HEIGHT = 205, 128, 110
+
+
+def picture(
+    values: pl.DataFrame,
+    band: tuple[float | None, float | None],
+    measure: Measure,
+    finding: str,
+    *,
+    narrow: bool = False,
+) -> alt.FacetChart:
+    """Draw every student's session means on one scale; never ranked.
+
+    `values`: student (name on screen), label (or null), day, mean, lo, hi, n. `band` (lo, hi) is the one
+    that holds for everyone shown; (null, null) draws none.
+    """
+    low, high = _reach(values, band)
+    drawn = values.with_columns(
+        pl.struct("student", "label").map_elements(_headed, return_dtype=pl.String).alias("panel"),
+        pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
+        pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
+        pl.lit(high if band[1] is None else band[1]).alias("band_hi"),
+    )
+    order = drawn.sort("student")["panel"].unique(maintain_order=True).to_list()
+    base = alt.Chart(drawn)
+    x = alt.X("day:T", title=None, axis=alt.Axis(format="%b", grid=False, tickCount=3 if narrow else 5))
+    y = alt.Y(
+        "mean:Q", title=measure.unit or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
+    )
+    layers = []
+    if band != (None, None):
+        layers.append(
+            base.mark_rect(color=theme.BAND)
+            .encode(y="min(band_lo):Q", y2="max(band_hi):Q")
+            .transform_filter("isValid(datum.mean)")
+        )
+    layers += [
+        base.mark_line(color=theme.QUIET, strokeWidth=1).encode(x=x, y=y),
+        base.mark_rule(color=theme.INK, strokeWidth=1.2).encode(x=x, y="lo:Q", y2="hi:Q"),
+        base.mark_point(size=26, stroke=theme.INK, strokeWidth=1.2, opacity=1).encode(
+            x=x, y=y, fill=_few(), tooltip=_tips(measure)
+        ),
+    ]
+    panels = alt.layer(*layers).properties(width=NARROW_WIDTH if narrow else WIDTH, height=HEIGHT)
+    return panels.facet(
+        facet=alt.Facet(
+            "panel:N", sort=order, title=None, header=alt.Header(labelAnchor="start", labelLimit=220)
+        ),
+        columns=NARROW_COLUMNS if narrow else WIDE_COLUMNS,
+        title=theme.title(finding, narrow=narrow),
+    )
+
+
+def _few() -> alt.Fill:
+    return alt.condition(alt.datum.n < FEW_SWINGS, alt.value(theme.GROUND), alt.value(theme.INK))
+
+
+def _tips(measure: Measure) -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("student:N", title="Student"),
+        alt.Tooltip("day:T", title="Day", format="%-d %B %Y"),
+        alt.Tooltip("value:N", title=measure.label),
+        alt.Tooltip("n:Q", title="Swings"),
+    ]
+
+
+def _headed(row: dict[str, str | None]) -> str:
+    shape = marked(row["label"])[:1] if row["label"] else ""
+    return f"{row['student']}  {shape}" if shape in "▲●▽" and shape else str(row["student"])
+
+
+def _reach(values: pl.DataFrame, band: tuple[float | None, float | None]) -> tuple[float, float]:
+    found = [v for name in ("mean", "lo", "hi") for v in values[name].to_list() if v is not None]
+    found += [v for v in band if v is not None]
+    low, high = (min(found), max(found)) if found else (0.0, 1.0)
+    margin = 0.05 * (high - low) or 1.0
+    return low - margin, high + margin
+
+
+def words(values: pl.DataFrame, measure: Measure) -> str:
+    """The picture in words: how many students and sessions, and the labels that the season tables give."""
+    if values.is_empty():
+        return f"{measure.label}: nobody measured yet."
+    people = values.select("student", "label").unique()
+    text = f"{measure.label} of {count(len(people), 'student')}, session by session, all on one scale."
+    for label, n in people.drop_nulls("label").group_by("label").len().sort("label").iter_rows():
+        text += f" {marked(label)}: {n}."
+    return text
+
+
+def table(values: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+    """The picture as rows: Student, Sessions, First, Latest, Change of the season."""
+    ordered = values.sort("student", "day")
+    rows = ordered.group_by("student", maintain_order=True).agg(
+        pl.len().alias("Sessions"),
+        pl.col("mean").first().alias("First"),
+        pl.col("mean").last().alias("Latest"),
+        pl.col("day").last().alias("Last day"),
+        pl.col("label").first(),
+    )
+    return rows.select(
+        pl.col("student").alias("Student"),
+        "Sessions",
+        pl.col("First").map_elements(measure.say, return_dtype=pl.String),
+        pl.col("Latest").map_elements(measure.say, return_dtype=pl.String),
+        "Last day",
+        pl.col("label").fill_null("–").map_elements(marked, return_dtype=pl.String).alias("Change"),
+    )

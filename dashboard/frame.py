@@ -1,0 +1,68 @@
+"""The frame around every page: who is looking, which pages they have, and what a refused link shows."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import streamlit as st
+
+from dashboard import layout, readers, signin
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+
+STAFF = ("head_coach", "coach")
+EVERYONE = (*STAFF, "student", "guardian")
+
+
+@dataclass(frozen=True)
+class Page:
+    """One line of the page table: its address, its name, who has it, and the function that shows it."""
+
+    path: str
+    name: str
+    roles: Sequence[str]
+    show: Callable[[Reader], None]
+
+
+def run(pages: Sequence[Page]) -> None:
+    """Show the page that was asked for, to whoever is looking."""
+    st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
+    try:
+        home = readers.home()
+        reader = readers.reader(home, signin.person(home, home.settings()))
+    except UnderfootError as error:
+        layout.say(str(error))
+        st.stop()
+    own = [page for page in pages if reader.viewer.role in page.roles]
+    start = st.Page(
+        lambda: _start(own), title="Underfoot", url_path="start", default=True, visibility="hidden"
+    )
+    table = [start, *(_entry(page, reader, own) for page in pages)]
+    st.session_state["pages"] = {page.path: entry for page, entry in zip(pages, table[1:], strict=True)}
+    st.navigation(table, position="sidebar" if len(own) > 1 else "hidden").run()
+
+
+def link(path: str, label: str, **address: str) -> None:
+    """A link to another page of the viewer's, with its choices in the address."""
+    st.page_link(st.session_state["pages"][path], label=label, query_params=address)
+
+
+def _start(own: Sequence[Page]) -> None:
+    """The bare address: go on to the first page the viewer has, keeping what the address says."""
+    if not own:
+        layout.empty("There is no page for you here.", "Ask the head coach which role the roster gives you.")
+    st.switch_page(st.session_state["pages"][own[0].path], query_params=st.query_params.to_dict())
+
+
+def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
+    visible = page in own
+
+    def show() -> None:
+        if not visible:
+            layout.say("This page is not for you; use the pages you were given, or ask the head coach.")
+            return
+        try:
+            page.show(reader)
+        except UnderfootError as error:
+            layout.say(str(error))
+
+    return st.Page(show, title=page.name, url_path=page.path, visibility="visible" if visible else "hidden")

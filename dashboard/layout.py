@@ -1,0 +1,117 @@
+"""What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import altair as alt
+import polars as pl
+import streamlit as st
+
+from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
+from dashboard.queries import people, sessions
+from dashboard.wording import DISCOMFORT, on
+from warehouse.access import Reader
+
+
+def choose(
+    label: str,
+    options: Mapping[str, str],
+    name: str,
+    default: str | None = None,
+    on_change: Callable[[], None] | None = None,
+) -> str:
+    """A choice among code → words, kept in the address under `name` so that the page can be linked.
+
+    Where the address says nothing, what was chosen last on any page holds, then `default`, then the first.
+    """
+    codes = list(options)
+    kept: dict[str, str] = st.session_state.setdefault("kept", {})
+    wanted = (st.query_params.get(name), kept.get(name), default, codes[0])
+    start = next(code for code in wanted if code in options)
+    chosen = st.selectbox(
+        label,
+        codes,
+        index=codes.index(start),
+        format_func=lambda code: options[code],
+        key=f"choice-{name}",
+        on_change=on_change,
+    )
+    if chosen is None:
+        chosen = start
+    kept[name] = chosen
+    if st.query_params.get(name) != chosen:
+        st.query_params[name] = chosen
+    return str(chosen)
+
+
+def student(reader: Reader, page: str) -> dict[str, Any]:
+    """Choose a student in reach and note that their page was opened. The run ends here when there is none.
+
+    Raises
+        AccessError: the address names a student outside the viewer's reach (the refusal is logged).
+    """
+    asked = st.query_params.get("student")
+    if asked is not None and asked not in reader.students:
+        reader.opened(page, asked)
+    everyone = people.students(reader)
+    if everyone.is_empty():
+        empty("There is no student you may see.", _who_to_ask(reader))
+    names = dict(everyone.select("student", "name").iter_rows())
+    chosen = choose("Student", names, "student") if len(names) > 1 else next(iter(names))
+    _opened_once(reader, page, chosen)
+    return everyone.row(by_predicate=pl.col("student") == chosen, named=True)
+
+
+def _opened_once(reader: Reader, page: str, chosen: str) -> None:
+    """Log an opening once a visit, not at every touch of a control."""
+    seen: set[tuple[str, str, str]] = st.session_state.setdefault("opened", set())
+    key = (reader.viewer.person, page, chosen)
+    if key not in seen:
+        reader.opened(page, chosen)
+        seen.add(key)
+
+
+def _who_to_ask(reader: Reader) -> str:
+    if reader.viewer.role == "guardian":
+        return "When a young player comes of age, only they see their page. Ask the head coach if in doubt."
+    if reader.viewer.role == "coach":
+        return "Students appear here from the day coaching.csv names you as their coach; ask the head coach."
+    return (
+        "Students appear here once people.csv is delivered: drop it on the Deliveries page, or in the inbox."
+    )
+
+
+def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True) -> None:
+    """A picture, what it says in words, and the same as a table."""
+    st.altair_chart(chart, width="stretch" if stretch else "content", theme=None, alt=words)
+    with st.expander("In words and as a table"):
+        st.write(words)
+        if not rows.is_empty():
+            st.dataframe(rows, hide_index=True, width="stretch")
+
+
+def empty(what: str, next_step: str) -> None:
+    """Say that there is nothing, and what to do next; the run of the page ends here."""
+    say(f"{what} {next_step}")
+    st.stop()
+
+
+def say(sentence: str) -> None:
+    """One plain sentence in a box."""
+    st.info(sentence, icon=None)
+
+
+def narrow() -> bool:
+    """Whether a phone is looking, by what the browser says of itself."""
+    return "Mobi" in (st.context.headers.get("User-Agent") or "")
+
+
+def discomfort(reader: Reader, student_code: str) -> bool:
+    """Show open discomfort notes, before anything else; true when there is one."""
+    found = sessions.open_discomfort(reader, student_code)
+    for row in found.iter_rows(named=True):
+        words = f" “{row['text']}”" if row["text"] else ""
+        st.warning(
+            f"**Discomfort: {row['area'] or 'area not named'}**, noted on {on(row['day'])}.{words} {DISCOMFORT}"
+        )
+    return not found.is_empty()

@@ -1,0 +1,1 @@
+"""Pages that leave the screen: self-contained HTML, no script, nothing fetched."""

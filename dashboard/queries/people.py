@@ -1,0 +1,112 @@
+"""Who is there: students in reach, coaches, seasons, and the rosters of metrics, faults and club families."""
+
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from dashboard.wording import Measure
+from warehouse.access import Reader
+
+
+def students(reader: Reader) -> pl.DataFrame:
+    """One row per student in reach, by name, with their coach today and how often they were measured."""
+    return reader.sql(
+        """
+        WITH now AS (
+            SELECT student, arg_max(coach, "from") AS coach
+            FROM coaching WHERE "from" <= ? AND ("to" IS NULL OR "to" >= ?) GROUP BY student
+        ), measured AS (
+            SELECT student, count(*) AS sessions, min(day) AS first_day, max(day) AS last_day
+            FROM session GROUP BY student
+        )
+        SELECT p.person AS student, p.display_name AS name, p.level, p.handed, p.born, now.coach,
+            c.display_name AS coach_name, coalesce(sessions, 0) AS sessions, first_day, last_day
+        FROM person p
+        LEFT JOIN now ON now.student = p.person
+        LEFT JOIN person c ON c.person = now.coach
+        LEFT JOIN measured ON measured.student = p.person
+        WHERE p.role = 'student' AND list_contains(CAST(? AS VARCHAR[]), p.person)
+        ORDER BY p.display_name, p.person
+        """,
+        [reader.today, reader.today, reader.students],
+    )
+
+
+def student(reader: Reader, code: str) -> dict[str, Any]:
+    """The row of `students` of one student."""
+    return students(reader).row(by_predicate=pl.col("student") == code, named=True)
+
+
+def age(born: date | None, today: date) -> int | None:
+    """Full years on `today`; null when the birth date is not known."""
+    if born is None:
+        return None
+    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
+
+
+def seasons(reader: Reader) -> list[str]:
+    """Seasons with a measured session in reach, newest first."""
+    rows = reader.sql(
+        """
+        SELECT season FROM season
+        WHERE season IN (SELECT season FROM session) ORDER BY "from" DESC
+        """
+    )
+    return rows["season"].to_list()
+
+
+def measures(reader: Reader) -> dict[str, Measure]:
+    """Every metric in screen order, by its code."""
+    rows = reader.sql("SELECT * FROM metric ORDER BY position")
+    return {row["metric"]: Measure.of(row) for row in rows.iter_rows(named=True)}
+
+
+def core_measures(reader: Reader) -> list[str]:
+    """Codes of the metrics shown first, in screen order."""
+    return reader.sql("SELECT metric FROM metric WHERE core ORDER BY position")["metric"].to_list()
+
+
+def faults(reader: Reader) -> dict[str, str]:
+    """Every fault in swing order: code → its name on screen."""
+    rows = reader.sql("SELECT fault, name FROM fault ORDER BY position")
+    return dict(rows.iter_rows())
+
+
+def fault_about(reader: Reader, fault: str) -> dict[str, Any]:
+    """What a fault looks like and the rule in words."""
+    rows = reader.sql('SELECT name, phase, looks_like, "limit" FROM fault WHERE fault = ?', [fault])
+    return rows.row(0, named=True)
+
+
+def families(reader: Reader, season: str | None, student: str | None = None) -> list[str]:
+    """Club families measured in a season, the most measured first."""
+    rows = reader.sql(
+        """
+        SELECT w.club_family, count(*) AS n
+        FROM swing w JOIN session s USING (session)
+        WHERE w.club_family IS NOT NULL AND s.season IS NOT DISTINCT FROM ?
+            AND (CAST(? AS VARCHAR) IS NULL OR s.student = ?)
+        GROUP BY 1 ORDER BY n DESC, 1
+        """,
+        [season, student, student],
+    )
+    return rows["club_family"].to_list()
+
+
+def may_share(reader: Reader, student: str) -> bool:
+    """Whether a consent to share the progress page holds today."""
+    rows = reader.sql(
+        """
+        SELECT 1 FROM consent WHERE student = ? AND purpose = 'share_page'
+            AND "from" <= ? AND ("to" IS NULL OR "to" >= ?) LIMIT 1
+        """,
+        [student, reader.today, reader.today],
+    )
+    return not rows.is_empty()
+
+
+def fault_metrics(reader: Reader, fault: str) -> list[str]:
+    """The metrics that a fault's rule reads, the telling one first."""
+    rows = reader.sql("SELECT metrics FROM fault WHERE fault = ?", [fault])
+    return [] if rows.is_empty() else list(rows.item(0, 0))

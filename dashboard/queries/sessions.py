@@ -1,0 +1,154 @@
+"""Single sessions and what stands around them: swings, events, notes, drills, discomfort."""
+
+from typing import Any
+
+import polars as pl
+
+from warehouse.access import Reader
+
+
+def sessions(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
+    """One row per session, newest first: session, day, coach_name, device, has_plate, swings, usable."""
+    return reader.sql(
+        """
+        SELECT s.session, s.day, c.display_name AS coach_name, s.device, s.has_plate, s.has_clip,
+            count(w.swing_no) AS swings, count(w.swing_no) FILTER (WHERE w.usable) AS usable
+        FROM session s
+        LEFT JOIN swing w USING (session)
+        LEFT JOIN person c ON c.person = s.coach
+        WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        GROUP BY ALL ORDER BY s.day DESC, s.session DESC
+        """,
+        [student, season],
+    )
+
+
+def plate_sessions(reader: Reader, student: str, family: str) -> pl.DataFrame:
+    """Sessions with plate samples of a family's full-pace baseline swings, oldest first."""
+    return reader.sql(
+        """
+        SELECT s.session, s.day, s.device, count(*) AS swings
+        FROM session s JOIN swing w USING (session)
+        WHERE s.student = ? AND s.has_plate AND w.club_family = ? AND w.part = 'baseline'
+            AND w.pace = 'full' AND w.usable AND NOT list_contains(w.flags, 'feet_swapped')
+        GROUP BY ALL ORDER BY s.day, s.session
+        """,
+        [student, family],
+    )
+
+
+def events(reader: Reader, session: str, family: str) -> pl.DataFrame:
+    """swing_no, event, t_s on the plate's clock, of the full-pace baseline swings of a family."""
+    return reader.sql(
+        """
+        SELECT e.swing_no, e.event,
+            CASE WHEN e.clock = 'clip' THEN e.t_s + w.clip_offset_s ELSE e.t_s END AS t_s
+        FROM swing_event e JOIN swing w USING (session, swing_no)
+        WHERE e.session = ? AND w.club_family = ? AND w.part = 'baseline' AND w.pace = 'full' AND w.usable
+            AND (e.clock <> 'clip' OR w.clip_offset_s IS NOT NULL)
+        ORDER BY e.swing_no, t_s
+        """,
+        [session, family],
+    )
+
+
+def device_changes(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
+    """day, device: the first session on another device than the one before."""
+    return reader.sql(
+        """
+        WITH ordered AS (
+            SELECT day, device, lag(device) OVER (ORDER BY started_at) AS earlier
+            FROM session WHERE student = ? AND season IS NOT DISTINCT FROM ? AND device IS NOT NULL
+        )
+        SELECT day, device FROM ordered WHERE earlier <> device ORDER BY day
+        """,
+        [student, season],
+    )
+
+
+def ticks(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
+    """day, kind (lesson, drill, practice), what: what was done, for the line below a season."""
+    return reader.sql(
+        """
+        WITH span AS (SELECT "from", "to" FROM season WHERE season IS NOT DISTINCT FROM ?)
+        SELECT day, 'lesson' AS kind, 'Lesson' || coalesce(' with ' || c.display_name, '') AS what
+        FROM session s LEFT JOIN person c ON c.person = s.coach
+        WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        UNION ALL
+        SELECT d.day, CASE d.kind WHEN 'practice' THEN 'practice' ELSE 'drill' END, r.name
+        FROM drill_dose d JOIN drill r USING (drill), span
+        WHERE d.student = ? AND d.day BETWEEN span."from" AND span."to"
+        ORDER BY 1
+        """,
+        [season, student, season, student],
+    )
+
+
+def shared_drills(reader: Reader, student: str) -> pl.DataFrame:
+    """Drills set and practised that the student may see, newest first, with the drill's own columns."""
+    return reader.sql(
+        """
+        SELECT d.day, d.kind, d.place, d.dose, d.unit, d.pace,
+            r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
+        FROM drill_dose d JOIN drill r USING (drill) JOIN note n USING (note)
+        WHERE d.student = ? AND n.shared ORDER BY d.at DESC, r.name
+        """,
+        [student],
+    )
+
+
+def notes(reader: Reader, student: str) -> pl.DataFrame:
+    """Notes, newest first: day, author, kind, about (in words), code, grade, value, unit, text, shared."""
+    return reader.sql(
+        """
+        SELECT n.day, coalesce(a.display_name, n.author) AS author, n.kind,
+            coalesce(f.name, d.name, m.label, replace(n.code, '_', ' ')) AS about,
+            n.code, n.grade, n.value, n.value_to, coalesce(n.unit, m.unit) AS unit, n.text, n.shared
+        FROM note n
+        LEFT JOIN person a ON a.person = n.author
+        LEFT JOIN fault f ON f.fault = n.code
+        LEFT JOIN drill d ON d.drill = n.code
+        LEFT JOIN metric m ON m.metric = n.code
+        WHERE n.student = ? ORDER BY n.at DESC, n.note
+        """,
+        [student],
+    )
+
+
+def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
+    """day, area, text of discomfort notes that nobody has closed yet, newest first."""
+    return reader.sql(
+        """
+        SELECT n.day, replace(n.code, '_', ' ') AS area, n.text FROM note n
+        WHERE n.student = ? AND n.kind = 'discomfort' AND NOT EXISTS (
+            SELECT 1 FROM note o WHERE o.student = n.student AND o.kind = 'discomfort_over'
+                AND o.at >= n.at AND (o.code IS NULL OR o.code = n.code)
+        )
+        ORDER BY n.at DESC
+        """,
+        [student],
+    )
+
+
+def left_out(reader: Reader, student: str, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:
+    """Counts of a student's swings (swings, unusable, swapped), and flag → number of swings carrying it."""
+    counts = reader.sql(
+        """
+        SELECT count(*) AS swings, count(*) FILTER (WHERE NOT w.usable) AS unusable,
+            count(*) FILTER (WHERE list_contains(w.flags, 'feet_swapped')) AS swapped
+        FROM swing w JOIN session s USING (session)
+        WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        """,
+        [student, season],
+    )
+    flags = reader.sql(
+        """
+        WITH flagged AS (
+            SELECT unnest(w.flags) AS flag FROM swing w JOIN session s USING (session)
+            WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        )
+        SELECT flag, count(*) AS swings FROM flagged GROUP BY flag ORDER BY swings DESC, flag
+        """,
+        [student, season],
+    )
+    return counts.row(0, named=True), flags

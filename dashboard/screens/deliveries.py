@@ -1,0 +1,137 @@
+"""Deliveries: what loaded, what was refused and how to mend it, which swings stay out and why; drop one here."""
+
+import polars as pl
+import streamlit as st
+
+from dashboard import inbox, layout, readers
+from dashboard.queries import intake
+from dashboard.wording import CLEAR_SPACE, FLAGS, MINORS, NBSP, count, number, on
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+
+KINDS = {"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"}
+SENTENCES_SHOWN = 5
+GROUPS_SHOWN = 40
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    st.title("Deliveries")
+    _drop()
+    _swapped(reader)
+    _refused(reader)
+    _loaded(reader)
+    _left_out(reader)
+    st.caption(f"{MINORS} {CLEAR_SPACE}")
+
+
+def _drop() -> None:
+    st.header("Drop a delivery here")
+    with st.form("drop", clear_on_submit=True, border=True):
+        folder = st.file_uploader("A session folder", accept_multiple_files="directory", key="drop-folder")
+        loose = st.file_uploader(
+            "Or single files: rosters, notes, ball results", accept_multiple_files=True, key="drop-files"
+        )
+        if not st.form_submit_button("Keep this delivery"):
+            return
+    try:
+        kept = inbox.keep(readers.home(), [(file.name, file.getvalue()) for file in [*folder, *loose]])
+    except (UnderfootError, OSError) as error:
+        st.error(f"Not kept. {error}")
+        return
+    st.success(
+        f"Kept: {count(len(folder) + len(loose), 'file')} in the inbox as {kept.name}. It loads in seconds when "
+        "the loader runs beside these pages; otherwise with: underfoot load"
+    )
+
+
+def _swapped(reader: Reader) -> None:
+    found = intake.swapped_feet(reader)
+    if found.is_empty():
+        return
+    st.header("Were the feet swapped?")
+    for row in found.iter_rows(named=True):
+        st.warning(
+            f"**{row['student']}, {on(row['day'])}** (session {row['session']}, {count(row['swings'], 'swing')}): the "
+            f"trail foot seems to carry the finish; lead share there {number(row['finish_lead_share_pct'], '%')}. "
+            "These swings stay out of every season answer. If the feet were swapped, mend the columns or the "
+            "student's hand and deliver the session again. If it is right, add feet_checked = true to its "
+            "session.toml and deliver it again."
+        )
+
+
+def _refused(reader: Reader) -> None:
+    st.header("Refused, and how to mend it")
+    rows = intake.refusals(reader)
+    if rows.is_empty():
+        layout.say("Nothing is refused.")
+        return
+    st.write(
+        "Refused files are kept. Mend what the sentence says and deliver the file or folder again; "
+        "good swings of the same session are already in."
+    )
+    groups = rows.partition_by(["name", "session"], maintain_order=True)
+    for group in groups[:GROUPS_SHOWN]:
+        _refusal(group, reader)
+    if len(groups) > GROUPS_SHOWN:
+        st.caption(f"{len(groups) - GROUPS_SHOWN} older ones are listed by: underfoot refused")
+
+
+def _refusal(group: pl.DataFrame, reader: Reader) -> None:
+    first = group.row(0, named=True)
+    zone = reader.settings.time_zone
+    day = group["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(zone)[0].date()
+    whose = f", {first['student']}" if first["student"] else ""
+    what = first["name"] or first["session"] or first["file"] or "A delivery"
+    whole = "whole delivery" if first["swing_no"] is None else count(len(group), "swing")
+    with st.container(border=True):
+        st.markdown(f"**{what}**{whose} · {whole} · {on(day)}")
+        for sentence in group["sentence"].unique(maintain_order=True)[:SENTENCES_SHOWN]:
+            st.text(sentence)
+        if group["sentence"].n_unique() > SENTENCES_SHOWN:
+            st.caption(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
+
+
+def _loaded(reader: Reader) -> None:
+    st.header("Loaded")
+    rows = intake.deliveries(reader)
+    if rows.is_empty():
+        layout.say(
+            "Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load"
+        )
+        return
+    received = (
+        pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
+    )
+    st.dataframe(
+        rows.select(
+            received.dt.strftime("%Y-%m-%d %H:%M").alias("Received"), pl.col("name").alias("Delivery"),
+            pl.col("kind").replace(KINDS).alias("What"), pl.col("student").alias("Student"),
+            pl.col("day").alias("Session day"), pl.col("n_files").alias("Files"),
+            pl.col("outcome").replace({"accepted": "loaded", "replaced": "replaced an earlier one"}).alias("Outcome"),
+        ),
+        hide_index=True, width="stretch",
+    )  # fmt: skip
+
+
+def _left_out(reader: Reader) -> None:
+    st.header("Swings left out or marked")
+    total, unusable = intake.swing_counts(reader)
+    rows = intake.swings_left_out(reader)
+    if rows.is_empty():
+        layout.say(
+            f"None of {count(total, 'swing')} is left out or marked." if total else "No swing is in yet."
+        )
+        return
+    st.write(
+        f"Of {count(total, 'swing')}, {count(unusable, 'swing')} gave no measure at all. Others loaded with a mark "
+        f"that makes them less sure; swings whose feet may be swapped stay out of the season{NBSP}too."
+    )
+    st.dataframe(
+        rows.select(
+            pl.col("day").alias("Day"), pl.col("student").alias("Student"), pl.col("session").alias("Session"),
+            pl.col("flag").replace({**FLAGS, "no metric": "no measure could be computed"}).alias("Why"),
+            pl.col("swings").alias("Swings"), pl.col("unusable").alias("Left out"),
+        ),
+        hide_index=True, width="stretch",
+    )  # fmt: skip

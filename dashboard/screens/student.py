@@ -1,0 +1,234 @@
+"""Student: one student's season, faults, a session's swings, what was done and noted."""
+
+from typing import Any
+
+import polars as pl
+import streamlit as st
+
+from dashboard import courses, layout
+from dashboard.charts import fault_ladder, heel_lanes, load_course, season_line
+from dashboard.queries import people, season, sessions
+from dashboard.wording import (
+    BANDS_ARE_CUSTOM,
+    FAMILIES,
+    FLAGS,
+    NOT_CLEAR,
+    TOO_FEW,
+    Measure,
+    band_place,
+    count,
+    listed,
+    marked,
+    on,
+    trend_sentence,
+)  # fmt: skip
+from warehouse.access import Reader
+
+KINDS = {
+    "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
+    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about", "practice": "Home practice",
+    "target": "Own band",
+}  # fmt: skip
+STYLES = {
+    "front_foot": "stays on the front foot through impact",
+    "reverse": "load falls back through impact",
+    "mixed": "between the two ways through impact",
+}
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    person = layout.student(reader, "Student")
+    st.title(person["name"])
+    st.caption(_about(reader, person))
+    layout.discomfort(reader, person["student"])
+    when, family = _which(reader, person)
+    style = season.style(reader, person["student"], family, when)
+    bands = season.bands(reader, family, person, style)
+    _season(reader, person, when, family, bands)
+    _faults(reader, person, when, family)
+    _swings(reader, person, family, bands)
+    _left_out(reader, person, when)
+    _done(reader, person, when)
+    styled = (
+        f" Style by impact with {FAMILIES[family].lower()}: {STYLES[style]}; shown, never a fault."
+        if style
+        else ""
+    )
+    st.caption(f"{BANDS_ARE_CUSTOM}{styled}")
+
+
+def _about(reader: Reader, person: dict[str, Any]) -> str:
+    parts = [person["level"], f"{person['handed']}-handed" if person["handed"] else None]
+    years = people.age(person["born"], reader.today)
+    if years is not None and years < reader.settings.minor_until_age:
+        parts.append(f"{years} years old")
+    if person["coach_name"]:
+        parts.append(f"coached by {person['coach_name']}")
+    parts.append(count(person["sessions"], "session"))
+    return " · ".join(part for part in parts if part)
+
+
+def _which(reader: Reader, person: dict[str, Any]) -> tuple[str, str]:
+    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
+    if not measured:
+        layout.empty(
+            f"{person['name']} has no measured swing in a season yet.",
+            "Drop a session on the Deliveries page; it shows here once it has loaded.",
+        )
+    left, right = st.columns(2)
+    with left:
+        when = layout.choose("Season", {name: name for name in measured}, "season")
+    with right:
+        families = people.families(reader, when, person["student"])
+        family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
+    return when, family
+
+
+def _season(
+    reader: Reader, person: dict[str, Any], when: str, family: str, bands: dict[str, season.Band]
+) -> None:
+    st.header("The season")
+    measures, core = people.measures(reader), people.core_measures(reader)
+    options = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
+    if not options:
+        layout.say("The list of measures is not built yet; run: underfoot build")
+        return
+    measure = measures[layout.choose("Measure", options, "measure")]
+    means = season.session_means(reader, measure.metric, family, when, person["student"])
+    if means.is_empty():
+        layout.say(
+            f"{measure.label} is not measured with {FAMILIES[family].lower()} in {when}. {measure.explain} "
+            "Choose another measure, or other clubs."
+        )
+        return
+    fit = season.trends(reader, measure.metric, family, when, person["student"])
+    trend = fit.row(0, named=True) if len(fit) else None
+    band = bands.get(measure.metric, (None, None))
+    chart = season_line.picture(
+        means,
+        season.trend_line(reader, person["student"], measure.metric, family, when),
+        band,
+        sessions.ticks(reader, person["student"], when),
+        sessions.device_changes(reader, person["student"], when),
+        measure,
+        _season_finding(measure, means, trend, band),
+        narrow=layout.narrow(),
+    )
+    layout.picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
+    value = trend["value_now"] if trend and trend["value_now"] is not None else means["mean"][-1]
+    st.write(trend_sentence(measure, trend, band_place(value, *band)))
+    st.caption(f"{measure.explain} A hollow point rests on fewer than five swings.")
+
+
+def _season_finding(
+    measure: Measure, means: pl.DataFrame, trend: dict[str, Any] | None, band: season.Band
+) -> str:
+    place = band_place(means["mean"][-1], *band)
+    if len(means) < 3 or (trend and trend["label"] == TOO_FEW):
+        return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {TOO_FEW}"
+    if trend is None or trend["label"] == NOT_CLEAR:
+        return f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}. {NOT_CLEAR}"
+    moved = f"{measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}"
+    return f"{measure.label}: {moved}, {band_place(trend['value_now'], *band)}. {marked(trend['label'])}"
+
+
+def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> None:
+    st.header("Faults, in the order of the swing")
+    rates = season.fault_rates(reader, person["student"], family, when)
+    if rates.is_empty():
+        layout.say(
+            "No fault rate yet: it needs judged swings of this club family. More sessions will bring it."
+        )
+        return
+    chart = fault_ladder.picture(rates, _fault_finding(rates), narrow=layout.narrow())
+    layout.picture(chart, fault_ladder.words(rates), fault_ladder.table(rates))
+    judged = set(rates["fault"])
+    others = [name for name in people.faults(reader).values() if name not in judged]
+    text = "Filled: the last 28 days. Hollow: before. The strips hold the true rate nine times in ten."
+    st.caption(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
+
+
+def _fault_finding(rates: pl.DataFrame) -> str:
+    now = rates.filter(pl.col("span") == "now")
+    moved = {label: now.filter(pl.col("label") == label)["fault"].to_list() for label in ("Better", "Worse")}
+    said = [f"{marked(label)}: {listed(names)}" for label, names in moved.items() if names]
+    if said:
+        return ". ".join(said)
+    if now.is_empty():
+        return "Faults before; none measured in the last 28 days"
+    most = now.sort("rate").row(-1, named=True)
+    if most["rate"] < 0.1:
+        return "No fault in more than one swing in ten lately"
+    return f"Most often lately: {most['fault']}, {100 * most['rate']:.0f} % of swings. No change is clear yet"
+
+
+def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str, season.Band]) -> None:
+    st.header("The swings of one session")
+    found = sessions.plate_sessions(reader, person["student"], family)
+    if found.is_empty():
+        layout.say("No session of these clubs was measured on plates, so there is no course to draw.")
+        return
+    names = {
+        row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}"
+        for row in reversed(list(found.iter_rows(named=True)))
+    }
+    chosen = layout.choose("Session", names, "session")
+    drawn = courses.courses(reader, chosen, found["session"][0], family)
+    if drawn is None:
+        layout.say("No swing of this session has its takeaway, top and impact, so its course can't be drawn.")
+        return
+    narrow = layout.narrow()
+    title = f"Load through the swing, mean of {count(drawn.swings, 'swing')}"
+    course = load_course.picture(
+        drawn.load, courses.posts(bands, drawn.events), drawn.events, title, narrow=narrow
+    )
+    layout.picture(
+        course, load_course.words(drawn.load, drawn.events), load_course.table(drawn.load, drawn.events)
+    )
+    if drawn.lanes.is_empty():
+        layout.say("Neither a heel load nor where each foot's load sits was measured in this session.")
+        return
+    title = "Heels through the swing: opposite work looks opposite"
+    lanes = heel_lanes.picture(drawn.lanes, drawn.events, title, narrow=narrow)
+    said = heel_lanes.words(drawn.lanes, drawn.events, estimated=drawn.estimated)
+    layout.picture(lanes, said, heel_lanes.table(drawn.lanes, drawn.events))
+    if drawn.estimated:
+        st.caption(
+            "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
+        )
+
+
+def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
+    counts, flags = sessions.left_out(reader, person["student"], when)
+    if not counts["unusable"] and not counts["swapped"] and flags.is_empty():
+        return
+    why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags.iter_rows()]
+    st.caption(
+        f"Of {count(counts['swings'], 'swing')}, {counts['unusable'] + counts['swapped']} stay out of the "
+        f"season. Marked while reading: {listed(why) or 'nothing'}."
+    )
+
+
+def _done(reader: Reader, person: dict[str, Any], when: str) -> None:
+    st.header("Sessions, drills and notes")
+    visits = sessions.sessions(reader, person["student"], when)
+    st.dataframe(
+        visits.select(
+            pl.col("day").alias("Day"), pl.col("coach_name").alias("Coach"), pl.col("device").alias("Device"),
+            pl.col("swings").alias("Swings"), pl.col("usable").alias("Usable"),
+        ),
+        hide_index=True, width="stretch",
+    )  # fmt: skip
+    notes = sessions.notes(reader, person["student"])
+    if notes.is_empty():
+        layout.say("No note yet. Notes come with a session's notes.csv, or on their own.")
+        return
+    st.dataframe(
+        notes.select(
+            pl.col("day").alias("Day"), pl.col("author").alias("Who"),
+            pl.col("kind").replace(KINDS).alias("Note"), pl.col("about").alias("About"),
+            pl.col("text").alias("Words"), pl.col("shared").alias("Student sees it"),
+        ),
+        hide_index=True, width="stretch",
+    )  # fmt: skip

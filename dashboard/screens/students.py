@@ -1,0 +1,135 @@
+"""Students: compare them on a measure or a fault over the season, side by side on one scale, never ranked."""
+
+import polars as pl
+import streamlit as st
+
+from dashboard import frame, layout
+from dashboard.charts import small_multiples
+from dashboard.queries import people, season
+from dashboard.wording import BANDS_ARE_CUSTOM, FAMILIES, SHAPES, Measure, count, listed
+from warehouse.access import Reader
+
+ALL = "all"
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    st.title("Students")
+    everyone = people.students(reader)
+    seasons = people.seasons(reader)
+    if everyone.is_empty():
+        layout.empty(
+            "There is no student you may see yet.", "Drop people.csv and coaching.csv on Deliveries."
+        )
+    if not seasons:
+        layout.empty("No session is measured in a season yet.", "Drop a delivery on the Deliveries page.")
+    subject, chosen, when, family = _what(reader, seasons)
+    shown = _who(reader, everyone)
+    is_fault = subject in people.faults(reader)
+    values, labels = _values(reader, subject, family, when, is_fault=is_fault)
+    values = values.join(labels, on="student", how="left")
+    values = shown.select("student", "name").join(values, on="student").drop("student")
+    values = values.rename({"name": "student"})
+    if values.is_empty():
+        layout.empty(
+            f"Nobody chosen here has {chosen.label} measured with {FAMILIES[family].lower()} in {when}.",
+            "Choose another club family, season or measure.",
+        )
+    band = (None, None) if is_fault else season.bands(reader, family).get(subject, (None, None))
+    narrow = layout.narrow()
+    finding = _finding(values, chosen, family)
+    layout.picture(
+        small_multiples.picture(values, band, chosen, finding, narrow=narrow),
+        small_multiples.words(values, chosen),
+        small_multiples.table(values, chosen),
+        stretch=False,
+    )
+    st.caption(
+        f"{chosen.explain} Students stand in the order of their names. Hollow points rest on fewer than five "
+        f"swings. Bars hold a session's true value nine times in ten. {BANDS_ARE_CUSTOM}"
+    )
+    _unmeasured(shown, values)
+    _open_one(shown)
+
+
+def _what(reader: Reader, seasons: list[str]) -> tuple[str, Measure, str, str]:
+    measures, faults = people.measures(reader), people.faults(reader)
+    core = people.core_measures(reader)
+    options = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
+    options |= {code: f"Fault: {name}" for code, name in faults.items()}
+    if not options:
+        layout.empty("The rosters of measures and faults are not built yet.", "Run: underfoot build")
+    left, middle, right = st.columns([2, 1, 1])
+    with left:
+        subject = layout.choose("Compare on", options, "on")
+    with middle:
+        when = layout.choose("Season", {name: name for name in seasons}, "season")
+    with right:
+        families = people.families(reader, when) or ["iron"]
+        family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
+    if subject in faults:
+        about = people.fault_about(reader, subject)
+        looks = f"{about['looks_like']} Share of the judged swings that show it."
+        return subject, Measure(subject, about["name"], "% of swings", looks, "down", 0), when, family
+    return subject, measures[subject], when, family
+
+
+def _who(reader: Reader, everyone: pl.DataFrame) -> pl.DataFrame:
+    left, right = st.columns(2)
+    shown = everyone
+    coaches = dict(
+        everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name").rows()
+    )
+    if reader.viewer.role == "head_coach" and coaches:
+        with left:
+            coach = layout.choose("Coach", {ALL: "All coaches", **coaches}, "coach")
+        shown = shown if coach == ALL else shown.filter(pl.col("coach") == coach)
+    levels = everyone["level"].drop_nulls().unique().sort().to_list()
+    if levels:
+        with right:
+            level = layout.choose("Level", {ALL: "All levels", **{name: name for name in levels}}, "level")
+        shown = shown if level == ALL else shown.filter(pl.col("level") == level)
+    return shown
+
+
+def _values(
+    reader: Reader, subject: str, family: str, when: str, *, is_fault: bool
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    if is_fault:
+        return season.session_rates(reader, subject, family, when), season.fault_labels(
+            reader, subject, family, when
+        )
+    labels = season.trends(reader, subject, family, when).select("student", "label")
+    return season.session_means(reader, subject, family, when), labels
+
+
+def _finding(values: pl.DataFrame, measure: Measure, family: str) -> str:
+    people_shown = values.select("student", "label").unique()
+    start = f"{measure.label}, {FAMILIES[family].lower()}"
+    found = dict(people_shown.drop_nulls("label").group_by("label").len().rows())
+    said = [
+        f"{SHAPES[label]} {n} {label.split(' (')[0].lower()}"
+        for label, n in sorted(found.items())
+        if label in SHAPES
+    ]
+    if not said:
+        return f"{start}: {count(len(people_shown), 'student')} on one scale; no change is clear yet"
+    return f"{start}: of {count(len(people_shown), 'student')}, {listed(said)}"
+
+
+def _unmeasured(shown: pl.DataFrame, values: pl.DataFrame) -> None:
+    missing = [name for name in shown["name"] if name not in set(values["student"])]
+    if missing:
+        st.caption(f"Not measured on this with these clubs: {listed(missing)}.")
+
+
+def _open_one(shown: pl.DataFrame) -> None:
+    names = dict(shown.select("student", "name").rows())
+    left, right = st.columns([2, 2], vertical_alignment="bottom")
+    with left:
+        chosen = st.selectbox(
+            "One student", list(names), format_func=lambda code: names[code], key="open-one"
+        )
+    with right:
+        if chosen is not None:
+            frame.link("student", f"Open {names[chosen]}'s page →", student=chosen)

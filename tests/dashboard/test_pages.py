@@ -1,0 +1,120 @@
+"""Every page for every role and every kind of home: it opens, says what it must, and keeps to the viewer's reach."""
+
+import json
+
+import pytest
+
+PAGES = ("students", "student", "progress", "deliveries")
+PEOPLE = ("h01", "c01", "c02", "s01", "s02", "s03", "g01", "g02")
+STAFF = ("h01", "c01", "c02")
+
+
+@pytest.mark.parametrize("kind", ["full", "one_session", "empty"])
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("person", PEOPLE)
+def test_every_page_opens_for_every_role_without_an_exception(visit, kind, path, person):
+    at = visit(kind, path, person)
+    assert [e.message for e in at.exception] == []
+    assert at.title or at.info
+
+
+def test_an_academy_without_a_roster_says_what_to_do(visit, page_text):
+    at = visit("nobody", "students", "h01")
+    assert not at.exception
+    assert "people.csv" in page_text(at)
+
+
+@pytest.mark.parametrize("path", ["students", "student", "deliveries"])
+@pytest.mark.parametrize("person", ["s01", "g01"])
+def test_a_student_or_guardian_is_refused_the_staffs_pages_even_by_link(visit, page_text, path, person):
+    text = page_text(visit("full", path, person))
+    assert "This page is not for you" in text
+    assert "Sven" not in text
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_coach_never_sees_another_coachs_student(visit, page_text, path):
+    at = visit("full", path, "c01")
+    everything = page_text(at) + json.dumps([s.options for s in at.selectbox if s.label != "Look as"])
+    assert "Sanna" in everything
+    assert "Sven" not in everything
+    assert "Sven" not in charts(at)
+
+
+def charts(at) -> str:
+    """The data and titles of every chart on a page."""
+    return "".join(str(element.proto) for element in at.get("arrow_vega_lite_chart"))
+
+
+def test_a_link_to_a_student_outside_reach_is_refused_and_logged(visit, page_text, homes):
+    at = visit("full", "student", "c01", student="s02")
+    text = page_text(at)
+    assert "no student s02 that you may see" in text
+    last = json.loads(homes("full").access_log.read_text().splitlines()[-1])
+    assert (last["viewer"], last["student"], last["outcome"]) == ("c01", "s02", "refused")
+
+
+def test_opening_a_minors_page_is_logged_once_a_visit(visit, homes):
+    log = homes("full").access_log
+    before = log.read_text().count('"outcome": "opened"') if log.exists() else 0
+    at = visit("full", "student", "c01", student="s01")
+    at.run()
+    assert log.read_text().count('"outcome": "opened"') == before + 1
+
+
+def test_the_student_page_gives_the_trend_with_its_doubt(visit, page_text):
+    at = visit("full", "student", "h01", student="s01", measure="impact_trail_heel_pct_bw")
+    text = page_text(at)
+    assert "▲ Improving. Real, not noise (99\u00a0%)" in text
+    assert "Change −18\u00a0% of body weight, 90\u00a0% between −22" in text
+
+
+def test_a_student_measured_once_reads_too_few_sessions(visit, page_text):
+    assert "Too few sessions" in charts(visit("full", "student", "h01", student="s03"))
+    assert "Too few sessions" in page_text(visit("full", "progress", "s03"))
+
+
+def test_no_label_of_change_stands_where_the_season_tables_are_empty(visit, page_text):
+    text = page_text(visit("one_session", "progress", "s01")) + page_text(
+        visit("one_session", "student", "h01")
+    )
+    for label in ("Improving", "Slipping", "Holding", "Better", "Worse"):
+        assert label not in text
+
+
+def test_the_progress_page_shows_one_thing_the_drill_and_its_caution_and_no_private_note(visit, page_text):
+    at = visit("full", "progress", "g01")
+    text = page_text(at)
+    assert "In 8 of 10 swings lately, your trail heel is light when you strike." in text
+    assert "Earlier in the season it was 3 of 10." in text
+    assert "Stop at any pain in the calf." in text
+    assert "Keep the heel light." in text
+    assert "Only for the staff" not in text
+    assert "Sven" not in text
+    assert len(at.get("arrow_vega_lite_chart")) <= 3
+
+
+def test_no_raw_code_is_on_screen(visit, page_text):
+    for path in PAGES:
+        at = visit("full", path, "h01")
+        for code in (
+            "trail_heel_down",
+            "impact_trail_heel_pct_bw",
+            "mid_back_trail_share_pct",
+            "stays_centred",
+            "head_coach",
+        ):
+            assert code not in page_text(at), (path, code)
+
+
+def test_swings_left_out_are_counted_with_their_reason(visit, page_text):
+    text = page_text(visit("full", "deliveries", "c02"))
+    assert "samples were missing for a moment" in text
+    assert "plate.csv line 12 of s02" in text
+    assert "plate.csv line 12 of s01" not in text
+
+
+def test_another_home_than_the_demo_asks_for_sign_in_to_be_set_up(visit, page_text):
+    text = page_text(visit("real", "students", "h01"))
+    assert "Sign-in must be set up" in text
+    assert "Sanna" not in text
