@@ -25,7 +25,7 @@ class Curve:
     values: Array
 
     def slopes(self) -> Array:
-        """Slopes at the knots, (S, K): weighted harmonic means, 0 where the curve turns (Fritsch & Carlson)."""
+        """Slopes at the knots, (S, K): harmonic means, 0 where the curve turns (Fritsch & Carlson)."""
         width = np.maximum(np.diff(self.times, axis=1), 1e-6)
         rise = np.diff(self.values, axis=1) / width
         before, after = rise[:, :-1], rise[:, 1:]
@@ -76,7 +76,7 @@ class Course:
 
     `share` is the lead foot's part of the total load in %, `total` the total load in % of body weight,
     `lead_along` and `trail_along` the centre of pressure in % of foot length from the back of the heel.
-    `heel_extra` (S, 2) is added to the statics' heel share of the lead and trail foot where heels are measured.
+    `heel_extra` (S, 2) is added to the statics' heel share of lead and trail foot where heels are measured.
     """
 
     events: dict[str, Array]
@@ -127,13 +127,17 @@ class Course:
     def _sway(self, time: Array) -> tuple[Array, Array, Array]:
         """Sway and rock of share, lead along and trail along, each (S, T); gone 0.15 s after takeaway."""
         take = self.events["takeaway"][:, None]
-        fade = np.clip((take + 0.15 - time) / 0.15, 0.0, 1.0)
+        early = time[time <= take.max() + 0.15]
+        fade = np.clip((take + 0.15 - early) / 0.15, 0.0, 1.0)
         fade = fade * fade * (3 - 2 * fade)
-        phase = np.clip((time - (take - 0.5)) / 0.48, 0.0, 1.0)
+        phase = np.clip((early - (take - 0.5)) / 0.48, 0.0, 1.0)
         rock = self.sway.rock[:, None] * np.sin(np.pi * phase) ** 2
-        turn = 2 * np.pi * self.sway.hertz[:, :, None] * time + self.sway.phase[:, :, None]
+        turn = 2 * np.pi * self.sway.hertz[:, :, None] * early + self.sway.phase[:, :, None]
         wave = self.sway.size[:, :, None] * np.sin(turn) * fade[:, None, :]
-        return wave[:, 0], wave[:, 1] + rock, wave[:, 2] + rock
+        wave[:, 1:] += rock[:, None, :]
+        out = np.zeros((3, len(take), len(time)))
+        out[:, :, : len(early)] = wave.transpose(1, 0, 2)
+        return out[0], out[1], out[2]
 
 
 def _part(value: Any, at: Array) -> Any:

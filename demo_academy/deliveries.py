@@ -1,5 +1,6 @@
 """A planned visit and its swings as a delivery folder: session.toml, plate file, events."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -10,26 +11,48 @@ from demo_academy.plates import plate_frame
 from demo_academy.season import Visit
 
 
-def write_plates(folder: Path, visit: Visit, course: Course, rows: Array, rng: np.random.Generator) -> None:
-    """Write one measured session: session.toml and plate.csv or plate.parquet."""
+@dataclass(frozen=True)
+class Extras:
+    """What comes with a measured session beside its samples."""
+
+    clip: str = ""
+    hold: str = ""
+    hold_rows: pl.DataFrame | None = None
+    events_file: bool = False
+
+
+def write_plates(
+    folder: Path,
+    visit: Visit,
+    course: Course,
+    rows: Array,
+    starts: Array,
+    extras: Extras,
+    rng: np.random.Generator,
+) -> None:
+    """Write one measured session: session.toml, plate.csv or plate.parquet, and events.csv where asked."""
     folder.mkdir(parents=True, exist_ok=True)
-    rate = visit.rate_hz
-    starts = np.round(rng.integers(0, int(4 * rate), len(rows)) / rate, 4)
     numbers = np.array([row.no for row in visit.rows])
-    frame = plate_frame(course, rows, numbers, visit.student, visit.device, rate, starts, rng)
+    frame = plate_frame(course, rows, numbers, visit.student, visit.device, visit.rate_hz, starts, rng)
+    if extras.hold_rows is not None:
+        frame = pl.concat([frame, extras.hold_rows])
     if visit.device.layout == "parquet":
         frame.write_parquet(folder / "plate.parquet", compression="zstd", statistics=False)
     else:
         frame.write_csv(folder / "plate.csv")
-    in_file = len(visit.session) % 2 == 0 and visit.day % 9 == 4
-    text = session_head(visit) + _stance(visit)
+    text = session_head(visit) + _stance(visit) + extras.clip
     for k, row in enumerate(visit.rows):
-        text += _swing(row.no, row.part, row.pace, row.club, row.drill)
-        if not in_file:
+        text += swing_table(row.no, row.part, row.pace, row.club, row.drill)
+        if not extras.events_file:
             text += _events(course, int(rows[k]), float(starts[k]))
-    (folder / "session.toml").write_text(text, encoding="utf-8", newline="\n")
-    if in_file:
+    write_text(folder / "session.toml", text + extras.hold)
+    if extras.events_file:
         _events_file(course, rows, numbers, starts).write_csv(folder / "events.csv")
+
+
+def write_text(file: Path, text: str) -> None:
+    """Write a text file with plain line ends on every system."""
+    file.write_text(text, encoding="utf-8", newline="\n")
 
 
 def session_head(visit: Visit, *, device: bool = True) -> str:
@@ -53,12 +76,14 @@ def _stance(visit: Visit) -> str:
         return ""
     half, foot = visit.student.stance_mm / 2, visit.student.foot_mm
     return (
-        f"\n[stance]\nlead_heel = [{half:.0f}, 0]\nlead_toe = [{half + 0.17 * foot:.0f}, {0.985 * foot:.0f}]\n"
+        f"\n[stance]\nlead_heel = [{half:.0f}, 0]\n"
+        f"lead_toe = [{half + 0.17 * foot:.0f}, {0.985 * foot:.0f}]\n"
         f"trail_heel = [{-half:.0f}, 0]\ntrail_toe = [{-half - 0.09 * foot:.0f}, {0.996 * foot:.0f}]\n"
     )
 
 
-def _swing(no: int, part: str, pace: str, club: str, drill: str | None) -> str:
+def swing_table(no: int, part: str, pace: str, club: str, drill: str | None) -> str:
+    """One `[[swing]]` table; what is the default is left out."""
     lines = [f"\n[[swing]]\nno = {no}"]
     if part != "baseline":
         lines.append(f'part = "{part}"')

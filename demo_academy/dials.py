@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Dial:
-    """One habit. Spreads are standard deviations in the dial's own unit; `lo`, `hi` keep it clear of every limit.
+    """One habit. Spreads are standard deviations in its own unit; `lo`, `hi` keep it clear of every limit.
 
     `metric` is the swing metric the dial sets; `trend` the size of a planted change over the season
     (0: this dial holds in everyone), signed toward better.

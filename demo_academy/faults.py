@@ -30,10 +30,12 @@ EXCLUDES: dict[str, tuple[str, ...]] = {
 
 TO_THE_TOP = (
     "heels_at_address", "toes_at_address", "uneven_at_address", "unsteady_at_address", "rocking_start",
-    "stays_centred", "trail_heel_sink", "lead_heel_heavy", "heels_together_back", "no_recentre", "reverse_load",
+    "stays_centred", "trail_heel_sink", "lead_heel_heavy", "heels_together_back", "no_recentre",
+    "reverse_load",
 )  # fmt: skip
 FROM_THE_TOP = (
-    "trail_push", "late_crossing", "little_lead_load", "toes_together_down", "target_drift", "trail_heel_down",
+    "trail_push", "late_crossing", "little_lead_load", "toes_together_down", "target_drift",
+    "trail_heel_down",
 )  # fmt: skip
 PLATE_FAULTS = TO_THE_TOP + FROM_THE_TOP
 

@@ -82,8 +82,8 @@ def violations(metrics: Metrics, judged_down: Array) -> dict[str, Array]:
 def in_doubt(metrics: Metrics, judged_down: Array, planted: Metrics) -> Array:
     """(S,) bool: some verdict, or some null, could turn on noise; such a swing is drawn again.
 
-    A fault of two limits is in doubt only when each is past its limit or near it. Clubs whose downswing is not
-    judged must still be clean there, so that leaving them unjudged changes no verdict.
+    A fault of two limits is in doubt only when each is past its limit or near it. Clubs whose downswing is
+    not judged must still be clean there, so that leaving them unjudged changes no verdict.
     """
     doubt = np.zeros(judged_down.shape, bool)
     for limits in LIMITS.values():

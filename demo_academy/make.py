@@ -1,5 +1,7 @@
 """From a plan to swings: a student's whole season drawn at once."""
 
+from itertools import pairwise
+
 import numpy as np
 
 from demo_academy.course import Array
@@ -34,7 +36,7 @@ def draw_season(visits: list[Visit], rng: np.random.Generator) -> tuple[Batch, l
     )
     batch = make_swings(levels, bodies, wanted, rng)
     edges = np.cumsum([0] + [len(v.rows) for v in visits])
-    return batch, [np.arange(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return batch, [np.arange(a, b) for a, b in pairwise(edges)]
 
 
 def _level(visit: Visit, row: Row, dial: str) -> float:
@@ -47,6 +49,6 @@ def _odds(visit: Visit, row: Row, fault: str) -> float:
     """The day's fault probability, with the drill's change on the day for swings after it."""
     drill = DRILL.get(row.drill) if row.drill else None
     odds = visit.odds[fault]
-    if drill is None or drill.aim != fault:
+    if drill is None or drill.aim != fault or odds == 0:
         return odds
     return float(1 / (1 + (1 - odds) / odds * np.exp(-drill.same_day)))

@@ -23,10 +23,16 @@ def plate_frame(
     flat = {name: values[keep] for name, values in signals.items()}
     weight = np.broadcast_to(part.weight_n[:, None], keep.shape)[keep]
     sizes = keep.sum(axis=1)
-    base = {
-        "swing_no": np.repeat(numbers, sizes).astype(np.int32),
-        "t_s": np.broadcast_to(time[None, :], keep.shape)[keep] + np.repeat(starts_s, sizes),
-    }
+    clock = np.broadcast_to(time[None, :], keep.shape)[keep] + np.repeat(starts_s, sizes)
+    return as_delivered(flat, weight, np.repeat(numbers, sizes).astype(np.int32), clock, device, student, rng)
+
+
+def as_delivered(
+    flat: dict[str, Array], weight: Array, numbers: Array, clock: Array, device: Device, student: Student,
+    rng: np.random.Generator,
+) -> pl.DataFrame:  # fmt: skip
+    """Noise-free samples (N,) with the device's noise, in its own columns and units."""
+    base = {"swing_no": numbers, "t_s": clock}
     return LAYOUTS[device.layout](base | _sense(flat, weight, device, rng), student)
 
 
@@ -60,7 +66,7 @@ def _sides(student: Student) -> tuple[str, str]:
     return ("left", "right") if student.handed == "right" else ("right", "left")
 
 
-def _mat(s: dict[str, Array], student: Student) -> pl.DataFrame:
+def _mat(s: dict[str, Array], _student: Student) -> pl.DataFrame:
     return pl.DataFrame(
         {"swing_no": s["swing_no"], "t_s": np.round(s["t_s"], 4)}
         | {name: np.round(s[name], 1) for name in ("lead_n", "trail_n")}
@@ -96,7 +102,7 @@ def _metric(s: dict[str, Array], student: Student) -> pl.DataFrame:
     return pl.DataFrame(out)
 
 
-def _parquet(s: dict[str, Array], student: Student) -> pl.DataFrame:
+def _parquet(s: dict[str, Array], _student: Student) -> pl.DataFrame:
     names = ("lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm")
     floats = {name: s[name].astype(np.float32) for name in names}
     return pl.DataFrame({"swing_no": s["swing_no"], "t_s": np.round(s["t_s"], 4)} | floats)

@@ -71,20 +71,24 @@ def write_rosters(
 
 
 def _people(students: list[Student], rng: np.random.Generator) -> pl.DataFrame:
-    rows: list[tuple[object, ...]] = []
-    for coach in COACHES:
-        role = "head_coach" if coach.head else "coach"
-        rows.append((coach.code, role, coach.name, None, None, None, None, None, date(2023, 1, 9), None))
-    for s in students:
-        rows.append((s.code, "student", s.name, s.born, s.handed, s.foot_mm, s.level, None, s.joined, None))
-    for s in students:
-        if s.guardian is not None:
-            name = guardian_name(s, rng)
-            rows.append((s.guardian, "guardian", name, None, None, None, None, s.code, s.joined, None))
+    began = date(2023, 1, 9)
+    rows: list[tuple[object, ...]] = [
+        (c.code, "head_coach" if c.head else "coach", c.name, None, None, None, None, None, began, None)
+        for c in COACHES
+    ]
+    rows += [
+        (s.code, "student", s.name, s.born, s.handed, s.foot_mm, s.level, None, s.joined, None)
+        for s in students
+    ]
+    rows += [
+        (s.guardian, "guardian", guardian_name(s, rng), None, None, None, None, s.code, s.joined, None)
+        for s in students
+        if s.guardian is not None
+    ]
     born, joined = date(1979, 11, 20), date(2026, 5, 4)
     rows.append((STRANGER, "student", "Ottoline Varneck", born, "right", 251.0, "club", None, joined, None))
-    names = ["person", "role", "display_name", "born", "handed", "foot_length_mm", "level", "guardian_of", "joined",
-             "left"]  # fmt: skip
+    names = ["person", "role", "display_name", "born", "handed", "foot_length_mm", "level", "guardian_of",
+             "joined", "left"]  # fmt: skip
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)
 
 
@@ -102,10 +106,11 @@ def _coaching(students: list[Student], changes: dict[str, tuple[date, str]]) -> 
 
 
 def _consents(students: list[Student]) -> pl.DataFrame:
-    rows: list[tuple[object, ...]] = []
-    for s in students:
-        for purpose in ("measure", "film", "share_page"):
-            rows.append((s.code, s.guardian or s.code, purpose, s.joined, None))
+    rows: list[tuple[object, ...]] = [
+        (s.code, s.guardian or s.code, purpose, s.joined, None)
+        for s in students
+        for purpose in ("measure", "film", "share_page")
+    ]
     rows.append((STRANGER, STRANGER, "share_page", date(2026, 5, 4), None))
     names = ["student", "given_by", "purpose", "from", "to"]
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)

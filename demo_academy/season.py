@@ -118,7 +118,7 @@ def _visit(
         started_at=started,
         kind="plates",
         device=device,
-        rate_hz=1000.0 if device.layout == "parquet" and order % 4 == 3 else device.rate_hz,
+        rate_hz=1000.0 if device.layout == "parquet" and order % 4 == 1 else device.rate_hz,
         rows=_rows(given if remeasured else None, retention, rng),
         levels=levels,
         expected=expected,
@@ -214,9 +214,8 @@ def _rows(drill: str | None, retention: bool, rng: np.random.Generator) -> tuple
         blocks.append((3, "baseline", "full", "driver", "driver", None))
     if rng.random() < 0.15:
         blocks.append((3, "baseline", "full", "pitching wedge", "wedge", None))
-    for pace in ("half", "slow"):
-        if rng.random() < 0.15:
-            blocks.append((3, "baseline", pace, "7-iron", "iron", None))
+    paces = [pace for pace in ("half", "slow") if rng.random() < 0.2]
+    blocks += [(3, "baseline", pace, "7-iron", "iron", None) for pace in paces]
     if drill is not None:
         blocks.append((int(rng.integers(3, 5)), "after_drill", "full", "7-iron", "iron", drill))
     rows: list[Row] = []

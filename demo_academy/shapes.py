@@ -138,14 +138,15 @@ def _share(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
     push = np.where(t["push"] > 0, top - t["push"], top + 0.22 * (following - top))
     after = t["impact"] + 0.55 * (t["finish"] - t["impact"])
     return _curve(
-        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back), (peak_s, peak), (e["top"], top),
+        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back), (peak_s, peak),
+        (e["top"], top),
         (push_s, push), (cross_s, cross), (e["mid_down"], t["mid_down"]), (e["impact"], t["impact"]),
         (e["impact"] + 0.13, after), (e["finish"], t["finish"]), (end, t["finish"]),
     )  # fmt: skip
 
 
 def _total(t: Targets, e: dict[str, Array], end: Array, rng: np.random.Generator) -> Curve:
-    """Total load in % of body weight: quiet, a dip in transition, a surge just before impact, a drop after."""
+    """Total load in % of body weight: quiet, a dip in transition, a surge before impact, a drop after."""
     full = np.full_like(end, 100.0)
     surge = np.maximum(100 + (t["surge"] - 100), 108.0)
     surge_s = e["impact"] - np.minimum(
@@ -177,7 +178,8 @@ def _lead_along(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> C
     impact = np.maximum(down + t["lead_impact"], 12.0)
     finish = np.maximum(impact - 5, 10.0)
     return _curve(
-        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back), (peak_s, peak), (e["top"], top),
+        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back), (peak_s, peak),
+        (e["top"], top),
         (e["mid_down"], down), (e["impact"], impact), (e["finish"], finish), (end, finish),
     )  # fmt: skip
 
@@ -189,5 +191,6 @@ def _trail_along(t: Targets, e: dict[str, Array], end: Array) -> Curve:
     finish = np.maximum(t["trail_impact"] + 6, 86.0)
     return _curve(
         (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], address - 0.8 * t["trail_sink"]),
-        (e["top"], top), (e["mid_down"], down), (e["impact"], t["trail_impact"]), (e["finish"], finish), (end, finish),
+        (e["top"], top), (e["mid_down"], down), (e["impact"], t["trail_impact"]),
+        (e["finish"], finish), (end, finish),
     )  # fmt: skip

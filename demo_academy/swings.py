@@ -14,7 +14,7 @@ ROUNDS = 12
 
 @dataclass(frozen=True)
 class Batch:
-    """S swings: their course, true metrics, and faults past their limits (all that stand, wanted or by consequence)."""
+    """S swings: their course, true metrics, and all faults past their limits, by consequence too."""
 
     course: Course
     metrics: dict[str, Array]

@@ -47,6 +47,7 @@ def true_metrics(course: Course) -> dict[str, Array]:
     out |= _backswing(grid)
     out |= _downswing(grid)
     out |= _impact(grid)
+    out |= _opposition(grid)
     e = course.events
     out["backswing_s"], out["downswing_s"] = e["top"] - e["takeaway"], e["impact"] - e["top"]
     out["tempo_ratio"] = out["backswing_s"] / out["downswing_s"]
@@ -99,7 +100,6 @@ def _backswing(g: Grid) -> dict[str, Array]:
         "lead_heel_unload_pct_bw": g.at(lead_heel, "address", 0.15) - _least(lead_heel, back),
         "trail_heel_sink_pct": g.at(s["trail_along"], "address", 0.15) - _least(s["trail_along"], back),
         "back_both_heelward_pct": np.minimum(*moves),
-        "back_opposition": _opposition(g, back),
     }
 
 
@@ -120,7 +120,6 @@ def _downswing(g: Grid) -> dict[str, Array]:
         "mid_down_lead_share_pct": g.at(s["share"], "mid_down"),
         "trail_heel_unload_pct_bw": g.at(trail_heel, "top") - g.at(trail_heel, "mid_down"),
         "down_both_toeward_pct": np.minimum(*moves),
-        "down_opposition": _opposition(g, g.within("top", "impact")),
     }
 
 
@@ -174,42 +173,54 @@ def _transfer_rate(g: Grid) -> Array:
     return _most(slope, g.within(peak_s + 0.030, g.events["impact"] - 0.030))
 
 
-def _opposition(g: Grid, phase: Array) -> Array:
-    """−∫u·v / √(∫u²·∫v²) over a phase, u and v the slopes of the two heel loads in % of the total load."""
-    rates, spans = [], []
-    for foot in FEET:
-        heel = _low_pass(heel_load(g, foot), 15.0) / g.signals["total"] * 100
-        spans.append(_most(heel, phase) - _least(heel, phase))
-        rates.append(np.where(phase, np.gradient(heel, STEP_S, axis=1), 0.0))
-    lead, trail = rates
-    both = np.sqrt((lead**2).sum(axis=1) * (trail**2).sum(axis=1))
-    moved = np.minimum(*spans) >= 8
-    return np.where(moved, -(lead * trail).sum(axis=1) / np.maximum(both, 1e-12), np.nan)
+def heel_rates(g: Grid) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Smoothed heel loads of both feet in % of the total load, and their slopes, each (S, N)."""
+    heels = {foot: _low_pass(heel_load(g, foot), 15.0) / g.signals["total"] * 100 for foot in FEET}
+    return heels, {foot: np.gradient(heel, STEP_S, axis=1) for foot, heel in heels.items()}
+
+
+def _opposition(g: Grid) -> dict[str, Array]:
+    """−∫u·v / √(∫u²·∫v²) going back and coming down, u and v the slopes of the heel loads in % of total."""
+    heels, rates = heel_rates(g)
+    out = {}
+    for name, last in (("back", ("takeaway", "top")), ("down", ("top", "impact"))):
+        phase = g.within(*last)
+        moved = np.minimum(*[_most(heels[f], phase) - _least(heels[f], phase) for f in FEET]) >= 8
+        lead, trail = (np.where(phase, rates[foot], 0.0) for foot in FEET)
+        both = np.sqrt((lead**2).sum(axis=1) * (trail**2).sum(axis=1))
+        same = -(lead * trail).sum(axis=1) / np.maximum(both, 1e-12)
+        out[f"{name}_opposition"] = np.where(moved, same, np.nan)
+    return out
 
 
 def _sway_speed(g: Grid) -> Array:
-    """Path length over time of the whole-body centre of pressure in the quietest 1.0 s before takeaway, mm/s."""
-    path = np.zeros_like(g.signals["share"])
+    """Path over time of the whole-body centre of pressure in the quietest 1.0 s before takeaway, mm/s."""
+    every = 5
+    step, last = STEP_S * every, int(np.ceil(g.events["takeaway"].max() / STEP_S)) + 100
+    path: Array | float = 0.0
     for axis in ("cop_x_mm", "cop_y_mm"):
-        smooth = _low_pass(g.signals[axis], 5.0)
-        path[:, 1:] += np.diff(smooth, axis=1) ** 2
+        smooth = _low_pass(g.signals[axis][:, :last:every], 5.0, step)
+        path = path + np.diff(smooth, axis=1, prepend=smooth[:, :1]) ** 2
     run = np.cumsum(np.sqrt(path), axis=1)
-    length = round(1.0 / STEP_S)
+    length = round(1.0 / step)
     speed = np.full_like(run, INF)
     speed[:, length:] = run[:, length:] - run[:, :-length]
-    return _least(speed, g.time <= g.events["takeaway"][:, None])
+    return _least(speed, g.time[:last:every] <= g.events["takeaway"][:, None])
 
 
-def _low_pass(values: Array, cut_hz: float) -> Array:
-    """Zero-phase low-pass of rows: the squared gain of a two-way Butterworth of order 2, by Fourier transform.
+def _low_pass(values: Array, cut_hz: float, step_s: float = STEP_S) -> Array:
+    """Zero-phase low-pass of rows by Fourier transform: the gain of a two-way Butterworth of order 2.
 
     The rows are mirrored end to end, so that the ends stay put.
     """
-    mirrored = np.concatenate([values, values[:, ::-1]], axis=1)
+    count = values.shape[1]
+    spare = -count % 64
+    padded = np.concatenate([values, np.repeat(values[:, -1:], spare, axis=1)], axis=1)
+    mirrored = np.concatenate([padded, padded[:, ::-1]], axis=1)
     corrected = cut_hz / (np.sqrt(2) - 1) ** 0.25
-    hertz = np.fft.rfftfreq(mirrored.shape[1], STEP_S)
+    hertz = np.fft.rfftfreq(mirrored.shape[1], step_s)
     gain = 1 / (1 + (hertz / corrected) ** 4)
-    return np.fft.irfft(np.fft.rfft(mirrored, axis=1) * gain, mirrored.shape[1], axis=1)[:, : values.shape[1]]
+    return np.fft.irfft(np.fft.rfft(mirrored, axis=1) * gain, mirrored.shape[1], axis=1)[:, :count]
 
 
 def _moving_mean(values: Array, width_s: float) -> Array:

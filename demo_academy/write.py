@@ -3,19 +3,19 @@
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import polars as pl
 
-from demo_academy.course import Array
-from demo_academy.deliveries import write_plates
+from demo_academy import planted
+from demo_academy.extras import write_clip_visits, write_loose, write_note_visits
 from demo_academy.make import draw_season
+from demo_academy.notes import special_lines
+from demo_academy.refused import as_rows, bad_sessions, bad_swings
 from demo_academy.rosters import write_rosters
-from demo_academy.scenario import Student, cast
+from demo_academy.scenario import cast
 from demo_academy.season import MID_SEASON, Visit, plan_student
-from demo_academy.story import SEES_SWAY, Story, tell
-from demo_academy.swings import Batch
+from demo_academy.story import tell
+from demo_academy.visits import Written, write_visits
 
 Progress = Callable[[int, int], None]
 
@@ -38,45 +38,48 @@ def write_academy(
         if i % 8 == 3
     }
     write_rosters(target, students, changes, np.random.default_rng([seed, 2]))
-    frames: list[pl.DataFrame] = []
-    plans: dict[str, list[Visit]] = {}
-    for i, student in enumerate(students):
-        rng = np.random.default_rng([seed, 3, i])
-        visits = max(4, round(int(rng.integers(6, 15)) * (0.4 + 0.6 * min(scale, 1.0))))
-        plan = plan_student(student, i, stories[i], changes.get(student.code), visits, rng)
-        plans[student.code] = plan
-        batch, rows = draw_season(plan, rng)
-        for visit, at in zip(plan, rows, strict=True):
-            write_plates(inbox / visit.session, visit, batch.course, at, rng)
-        frames.append(_truth_frame(plan, batch))
+    draws = [np.random.default_rng([seed, 3, i]) for i in range(len(students))]
+    plans = [
+        plan_student(s, i, stories[i], changes.get(s.code), _visits(scale, draws[i]), draws[i])
+        for i, s in enumerate(students)
+    ]
+    special, written, frames = special_lines(plans), Written(), []
+    for i, plan in enumerate(plans):
+        batch, rows = draw_season(plan, draws[i])
+        write_visits(inbox, i, plan, batch, rows, special, written, draws[i])
+        frames.append(planted.swing_rows(plan, batch))
         if progress is not None:
             progress(i + 1, len(students))
-    pl.concat(frames).write_parquet(target / "planted_truth.parquet", compression="zstd")
-    truth = _truth(students, stories, plans)
-    (target / "planted_truth.json").write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
-
-
-def _truth_frame(plan: list[Visit], batch: Batch) -> pl.DataFrame:
-    """One row per planted swing: keys, true metrics, planted faults."""
-    pairs = [(visit, row) for visit in plan for row in visit.rows]
-    keys: dict[str, Any] = {
-        "session": [v.session for v, _ in pairs],
-        "swing_no": pl.Series([r.no for _, r in pairs], dtype=pl.Int32),
-        "student": [v.student.code for v, _ in pairs],
-        "device": [v.device.name for v, _ in pairs],
-        "heel_source": ["measured" if v.device.heels else "estimated" for v, _ in pairs],
-        "club_family": [r.family for _, r in pairs],
-        "part": [r.part for _, r in pairs],
-        "pace": [r.pace for _, r in pairs],
-        "drill": pl.Series([r.drill for _, r in pairs], dtype=pl.String),
+    alone = write_clip_visits(inbox, students, np.random.default_rng([seed, 4]))
+    noted = write_note_visits(inbox, students, np.random.default_rng([seed, 5]))
+    write_loose(inbox, plans, written.loose_shots, np.random.default_rng([seed, 6]))
+    spoilt, gone = _spoil(inbox, plans, written)
+    truth = planted.season_truth({s.code: plan for s, plan in zip(students, plans, strict=True)}) | {
+        "seed": seed,
+        "scale": scale,
+        "students": {s.code: planted.student_truth(s, stories[i], plans[i]) for i, s in enumerate(students)},
+        "holds": written.holds,
+        "clips_beside_plates": written.clips,
+        "notes_only": noted,
+        "expected_refusals": spoilt,
     }
-    metrics: dict[str, Array] = dict(batch.metrics)
-    seen = np.array([v.device.name in SEES_SWAY for v, _ in pairs])
-    metrics["address_sway_speed_mm_s"] = np.where(seen, metrics["address_sway_speed_mm_s"], np.nan)
-    names = [[fault for fault, hit in batch.planted.items() if hit[k]] for k in range(len(pairs))]
-    keys |= {"planted_faults": pl.Series(names, dtype=pl.List(pl.String)), "clean": [not n for n in names]}
-    return pl.DataFrame(keys | metrics).with_columns(pl.selectors.float().fill_nan(None))
+    rows_out = planted.all_rows(frames, written.clip_truth, alone, gone)
+    rows_out.write_parquet(target / "planted_truth.parquet", compression="zstd")
+    text = json.dumps(truth, indent=1) + "\n"
+    (target / "planted_truth.json").write_text(text, encoding="utf-8", newline="\n")
 
 
-def _truth(students: list[Student], stories: list[Story], plans: dict[str, list[Visit]]) -> dict[str, Any]:
-    return {"students": {s.code: {"style": s.lean} for s in students}, "expected_refusals": []}
+def _visits(scale: float, rng: np.random.Generator) -> int:
+    """Visits of a student: 6 to 14 at full scale."""
+    return max(5, round(int(rng.integers(6, 15)) * (0.4 + 0.6 * min(scale, 1.0))))
+
+
+def _spoil(
+    inbox: Path, plans: list[list[Visit]], written: Written
+) -> tuple[list[dict[str, object]], list[tuple[str, int]]]:
+    """Add the bad sessions and spoil the bad swings; both only where the plain mat's files stand alone."""
+    kept = {*written.holds, *written.clips, *written.events_files}
+    mats = [v for plan in plans for v in plan if v.device.layout == "mat" and v.session not in kept]
+    swings, gone = bad_swings(inbox, mats)
+    sessions = bad_sessions(inbox, [v for v in mats if (v.session, 4) not in gone])
+    return as_rows(sessions + swings), gone

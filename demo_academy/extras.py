@@ -1,0 +1,128 @@
+"""Visits without plates: clips alone, or only notes; and loose notes and shots."""
+
+from datetime import date, datetime, time, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from demo_academy.clips import ClipShot, clip_alone, clip_frame
+from demo_academy.course import EVENTS, Array
+from demo_academy.deliveries import swing_table, write_text
+from demo_academy.dials import DIALS
+from demo_academy.notes import Line, frame, practice_lines
+from demo_academy.scenario import SEASON, Student
+from demo_academy.season import ZONE, Visit
+from demo_academy.shapes import Bodies, draw_targets, event_times
+
+
+def write_clip_visits(inbox: Path, students: list[Student], rng: np.random.Generator) -> list[pl.DataFrame]:
+    """Clips-only visits of some students, along the target line or face on; returns their truth rows."""
+    out = []
+    for number, student in enumerate(students):
+        if number % 6 != 4:
+            continue
+        for turn in range(3):
+            day = SEASON[1] + timedelta(days=17 + 56 * turn + number % 5)
+            started = datetime.combine(day, time(8, 10 + 5 * (number % 6)), ZONE)
+            facing = turn == 2
+            lifts = 0.0 if facing else 0.6 if number % 12 == 4 else 0.1
+            out.append(_clip_visit(inbox, student, started, facing, lifts, rng))
+    return out
+
+
+def _clip_visit(
+    inbox: Path, student: Student, started: datetime, facing: bool, lifts: float, rng: np.random.Generator  # noqa: FBT001
+) -> pl.DataFrame:  # fmt: skip
+    count = int(rng.integers(4, 7))
+    even = np.ones(count)
+    bodies = Bodies(even, even, even, even, 0 * even, 0 * even, even > 2)
+    events = event_times(draw_targets({d.name: d.mean * even for d in DIALS}, bodies, rng), bodies, rng)
+    events = {name: np.round(times - 1.0, 3) for name, times in events.items()}
+    events["address"] = np.maximum(events["address"], 0.2)
+    high = rng.random(count) < lifts
+    high[0] |= lifts > 0.5
+    fps, view = (120.0, "face_on") if facing else (60.0, "down_line")
+    shot = ClipShot(fps, student.foot_mm + 25, view, 0.95, student.handed == "right")
+    rises, metrics = clip_alone(events, high, shot, rng)
+    session = f"{started.date().isoformat()}-{student.code}-v"
+    folder = inbox / session
+    folder.mkdir(parents=True, exist_ok=True)
+    numbers = np.arange(1, count + 1)
+    clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
+    text = _head(session, student, started) + 'club = "7-iron"\n' + shot.toml()
+    for k, no in enumerate(numbers):
+        text += swing_table(int(no), "baseline", "full", "7-iron", None) + "[swing.clip_events]\n"
+        text += "".join(f"{event} = {events[event][k]:.3f}\n" for event in EVENTS)
+    write_text(folder / "session.toml", text)
+    faults = pl.Series([["lead_heel_high"] if h else [] for h in high], dtype=pl.List(pl.String))
+    return _truth_rows(session, student, numbers, events, faults, metrics)
+
+
+def _truth_rows(
+    session: str, student: Student, numbers: Array, events: dict[str, Array], faults: pl.Series,
+    metrics: dict[str, Array],
+) -> pl.DataFrame:  # fmt: skip
+    back, down = events["top"] - events["takeaway"], events["impact"] - events["top"]
+    return pl.DataFrame(
+        {"session": [session] * len(numbers), "swing_no": numbers.astype(np.int32)}
+        | {"planted_faults": faults, "clean": faults.list.len() == 0}
+        | {"backswing_s": back, "downswing_s": down, "tempo_ratio": back / down}
+        | metrics
+    ).with_columns(
+        student=pl.lit(student.code), heel_source=pl.lit("none"), club_family=pl.lit("iron"),
+        part=pl.lit("baseline"), pace=pl.lit("full"),
+    )  # fmt: skip
+
+
+def _head(session: str, student: Student, started: datetime) -> str:
+    return (
+        f'session = "{session}"\nstudent = "{student.code}"\ncoach = "{student.coach}"\n'
+        f"started_at = {started.isoformat()}\n"
+    )
+
+
+def write_note_visits(inbox: Path, students: list[Student], rng: np.random.Generator) -> list[str]:
+    """Lessons of which only notes were kept, the last one after the season's end; returns their sessions."""
+    out = []
+    days = [SEASON[1] + timedelta(days=23 + 31 * k) for k in range(5)] + [date(2026, 10, 8)]
+    for k, day in enumerate(days):
+        student = students[(5 * k + 1) % len(students)]
+        started = datetime.combine(day, time(19, 20), ZONE)
+        session = f"{day.isoformat()}-{student.code}-n"
+        (inbox / session).mkdir(parents=True, exist_ok=True)
+        write_text(inbox / session / "session.toml", _head(session, student, started))
+        base: Line = {"session": session, "student": student.code, "author": student.coach, "shared": True}
+        lines = [
+            base | {"at": _after(started, 10), "kind": "saw", "code": "rocking_start",
+                    "grade": int(rng.integers(1, 3)), "shared": False},
+            base | {"at": _after(started, 40), "kind": "plan",
+                    "text": "Short game today; back on the plates next time."},
+        ]  # fmt: skip
+        frame(lines).write_csv(inbox / session / "notes.csv")
+        out.append(session)
+    return out
+
+
+def _after(started: datetime, minutes: int) -> str:
+    return (started + timedelta(minutes=minutes)).isoformat()
+
+
+def write_loose(
+    inbox: Path, plans: list[list[Visit]], shots: list[pl.DataFrame], rng: np.random.Generator
+) -> int:
+    """Home practice by month and one range file, outside any session's folder; returns the practice lines."""
+    months: dict[str, list[Line]] = {}
+    for plan in plans:
+        for visit, following in pairwise(plan):
+            for line in practice_lines(visit, following.started_at, rng):
+                months.setdefault(str(line["at"])[:7], []).append(line)
+    for month, lines in sorted(months.items()):
+        folder = inbox / f"practice-{month}"
+        folder.mkdir(parents=True, exist_ok=True)
+        frame(sorted(lines, key=lambda line: (line["at"], line["student"]))).write_csv(folder / "notes.csv")
+    if shots:
+        (inbox / "range-2026").mkdir(parents=True, exist_ok=True)
+        pl.concat(shots).write_csv(inbox / "range-2026" / "shots.csv")
+    return sum(len(lines) for lines in months.values())

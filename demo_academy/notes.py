@@ -1,0 +1,161 @@
+"""What coaches and students write: sightings, drills, plans, checks, practice, discomfort, targets."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from demo_academy.faults import PLATE_FAULTS
+from demo_academy.season import Visit
+
+COLUMNS: dict[str, Any] = {
+    "session": pl.String, "student": pl.String, "at": pl.String, "author": pl.String, "kind": pl.String,
+    "swing_no": pl.Int32, "code": pl.String, "grade": pl.Int32, "value": pl.Float64, "value_to": pl.Float64,
+    "unit": pl.String, "pace": pl.String, "place": pl.String, "text": pl.String, "shared": pl.Boolean,
+}  # fmt: skip
+PLANS = (
+    "Same drill next time, then check at full pace.",
+    "Ten slow swings a day, then five at half pace.",
+    "Measure the driver next time.",
+    "Shorter sessions, more rest between swings.",
+    "Work on the set-up first; leave the downswing alone for now.",
+)
+SEEN = (
+    "Clear today, more so when hurried.",
+    "Only in the first few swings.",
+    "Comes back at full pace.",
+    "Less than last time.",
+)
+Line = dict[str, Any]
+
+
+def frame(lines: list[Line]) -> pl.DataFrame:
+    """Note lines as the table of notes.csv."""
+    return pl.DataFrame([{name: line.get(name) for name in COLUMNS} for line in lines], schema=COLUMNS)
+
+
+def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generator) -> list[Line]:
+    """The coach's notes of one visit; `rates` is fault → planted share of the visit's swings."""
+    base: Line = {"session": visit.session, "student": visit.student.code, "author": visit.coach}
+    lines: list[Line] = []
+
+    def add(minute: int, **line: Any) -> None:
+        at = visit.started_at + timedelta(minutes=minute)
+        lines.append(base | {"at": at.isoformat(), "shared": True} | line)
+
+    for fault in PLATE_FAULTS:
+        rate = rates.get(fault, 0.0)
+        if rng.random() < (0.75 if rate > 0.4 else 0.25 if rate > 0.1 else 0.01):
+            text = SEEN[int(rng.integers(0, len(SEEN)))] if rng.random() < 0.4 else None
+            add(12, kind="saw", code=fault, grade=1 + (rate > 0.3) + (rate > 0.6), text=text, shared=False)
+    if visit.given is not None:
+        reps = float(rng.choice([10, 15, 20]))
+        add(25, kind="drill", code=visit.given, value=reps, unit="reps", place="lesson", pace="slow")
+        if rng.random() < 0.5:
+            add(45, kind="plan", code=visit.given, text=PLANS[int(rng.integers(0, len(PLANS)))])
+    elif rng.random() < 0.25:
+        add(45, kind="plan", text=PLANS[int(rng.integers(0, len(PLANS)))])
+    if rng.random() < 0.08:
+        lost = rates.get("unsteady_at_address", 0.0) > 0.3 and rng.random() < 0.6
+        for way in ("forward", "back", "sideways"):
+            add(
+                6,
+                kind="steadiness",
+                code=way,
+                grade=int(lost and way == "sideways"),
+                unit="open",
+                shared=False,
+            )
+    return lines
+
+
+def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> list[Line]:
+    """Home practice logged between a visit and the next, for some of the drills set."""
+    if visit.given is None or rng.random() < 0.55:
+        return []
+    lines: list[Line] = []
+    at = visit.started_at + timedelta(days=int(rng.integers(1, 4)))
+    while at < until and len(lines) < 3:
+        lines.append(
+            {
+                "student": visit.student.code,
+                "at": at.replace(hour=18, minute=5).isoformat(),
+                "author": visit.student.code,
+                "kind": "practice",
+                "code": visit.given,
+                "value": float(rng.choice([5, 10, 15])),
+                "unit": "minutes",
+                "pace": str(rng.choice(["slow", "half"])),
+                "place": "home",
+                "shared": True,
+            }
+        )
+        at += timedelta(days=int(rng.integers(2, 5)))
+    return lines
+
+
+def special_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
+    """Notes that stand in every demo, session → lines: discomfort open and over, a target, a talk."""
+    first, second = plans[0], plans[1]
+    third, fourth = plans[2], plans[3]
+
+    def line(visit: Visit, minute: int, **more: Any) -> Line:
+        at = (visit.started_at + timedelta(minutes=minute)).isoformat()
+        return {
+            "session": visit.session, "student": visit.student.code, "author": visit.coach, "at": at,
+            "shared": True,
+        } | more  # fmt: skip
+
+    out: dict[str, list[Line]] = {}
+    ache = "Stiff after a long drive; stopped the drill."
+    out[first[-1].session] = [line(first[-1], 30, kind="discomfort", code="lower back", text=ache)]
+    sore = "Sore when turning back; rested it."
+    out[second[1].session] = [line(second[1], 20, kind="discomfort", code="trail knee", text=sore)]
+    out[second[2].session] = [line(second[2], 5, kind="discomfort_over", code="trail knee", text="Gone.")]
+    build = "Built for a narrower stance; this is the student's own band."
+    out[third[1].session] = [
+        line(
+            third[1],
+            40,
+            kind="target",
+            code="mid_back_trail_share_pct",
+            value=62.0,
+            value_to=72.0,
+            text=build,
+        )
+    ]
+    talk = "Talked the finish through with the student."
+    out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code="finish_lead_share_pct", text=talk)]
+    return out
+
+
+def shot_frame(
+    visit: Visit, impact_share: Any, mid_down_share: Any, rng: np.random.Generator
+) -> pl.DataFrame:
+    """shots.csv: carry grows with lead share at mid-down, side with the lack of it at impact (see BALL)."""
+    student, count = visit.student, len(visit.rows)
+    stretch = {"full": 1.0, "half": 0.75, "slow": 0.55}
+    part = np.array([stretch[r.pace] * (1.45 if r.family == "driver" else 1.0) for r in visit.rows])
+    age = student.age_on(visit.started_at.date())
+    base = (
+        78
+        + 45 * np.exp(-(((age - 32) / 26) ** 2))
+        + 8 * (["beginner", "improver", "club", "competitor"].index(student.level))
+    )
+    carry = base * part + BALL["carry_m_per_mid_down_pt"] * (mid_down_share - 68) + rng.normal(0, 3.5, count)
+    side = BALL["side_m_per_impact_pt"] * (impact_share - 74) + rng.normal(0, 5.5, count)
+    ball = np.sqrt(np.maximum(carry, 5)) * 4.35 + rng.normal(0, 0.5, count)
+    return pl.DataFrame(
+        {
+            "session": [visit.session] * count,
+            "swing_no": [r.no for r in visit.rows],
+            "carry_m": np.round(np.maximum(carry, 5), 1),
+            "side_m": np.round(side, 1),
+            "club_speed_m_s": np.round(ball / 1.33, 1),
+            "ball_speed_m_s": np.round(ball, 1),
+        }
+    )
+
+
+BALL = {"carry_m_per_mid_down_pt": 0.5, "side_m_per_impact_pt": -0.5}

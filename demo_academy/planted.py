@@ -1,0 +1,159 @@
+"""The planted truth: true metrics a swing, and what the season's answers should find."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from demo_academy.course import Array
+from demo_academy.dials import DIAL, Dial
+from demo_academy.notes import BALL
+from demo_academy.scenario import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, DRILLS, SEASON, Student
+from demo_academy.season import Visit
+from demo_academy.story import SEES_SWAY, Story
+from demo_academy.swings import Batch
+
+TYPICAL: dict[str, dict[str, float]] = {
+    "mid_back_trail_share_pct": {"stays_centred": 52.5, "reverse_load": 59.0},
+    "trail_heel_sink_pct": {"trail_heel_sink": 22.0, "heels_together_back": 12.6},
+    "lead_heel_unload_pct_bw": {"lead_heel_heavy": 0.2, "heels_together_back": 0.0},
+    "recentre_pts": {"no_recentre": -0.5, "reverse_load": 36.0},
+    "mid_down_lead_share_pct": {"late_crossing": 41.5, "little_lead_load": 53.9, "target_drift": 68.0},
+    "crossing_before_impact_s": {"late_crossing": 0.036},
+    "address_lead_along_pct": {"heels_at_address": 28.5, "toes_at_address": 59.6},
+    "address_trail_along_pct": {"heels_at_address": 28.5, "toes_at_address": 79.5},
+    "impact_gain_pts": {"late_crossing": 25.0, "little_lead_load": 14.0, "target_drift": 23.5},
+    "address_lead_share_pct": {"uneven_at_address": 50.0},
+}
+"""Mean of a metric in swings with a fault, where it differs from the dial."""
+
+
+def swing_rows(plan: list[Visit], batch: Batch) -> pl.DataFrame:
+    """One row per planted swing of a student: keys, true metrics, planted faults, clean."""
+    pairs = [(visit, row) for visit in plan for row in visit.rows]
+    keys: dict[str, Any] = {
+        "session": [v.session for v, _ in pairs],
+        "swing_no": pl.Series([r.no for _, r in pairs], dtype=pl.Int32),
+        "student": [v.student.code for v, _ in pairs],
+        "device": [v.device.name for v, _ in pairs],
+        "rate_hz": [v.rate_hz for v, _ in pairs],
+        "heel_source": ["measured" if v.device.heels else "estimated" for v, _ in pairs],
+        "club_family": [r.family for _, r in pairs],
+        "part": [r.part for _, r in pairs],
+        "pace": [r.pace for _, r in pairs],
+        "drill": pl.Series([r.drill for _, r in pairs], dtype=pl.String),
+        "weight_n": batch.course.weight_n,
+    }
+    metrics: dict[str, Array] = dict(batch.metrics)
+    seen = np.array([v.device.name in SEES_SWAY for v, _ in pairs])
+    metrics["address_sway_speed_mm_s"] = np.where(seen, metrics["address_sway_speed_mm_s"], np.nan)
+    stance = np.array([v.student.stance_mm if v.device.layout == "parquet" else np.nan for v, _ in pairs])
+    names = [[fault for fault, hit in batch.planted.items() if hit[k]] for k in range(len(pairs))]
+    faults = {"planted_faults": pl.Series(names, dtype=pl.List(pl.String)), "clean": [not n for n in names]}
+    frame = pl.DataFrame(keys | faults | metrics | {"stance_width_mm": np.round(stance)})
+    return frame.with_columns(pl.selectors.float().fill_nan(None))
+
+
+def all_rows(
+    plates: Iterable[pl.DataFrame],
+    beside: list[pl.DataFrame],
+    alone: list[pl.DataFrame],
+    gone: list[tuple[str, int]],
+) -> pl.DataFrame:
+    """Every planted swing that must load, in order of session and swing."""
+    frame = pl.concat(plates)
+    if beside:
+        frame = frame.join(pl.concat(beside), on=["session", "swing_no"], how="left", maintain_order="left")
+    frame = pl.concat([frame, *alone], how="diagonal")
+    lost = pl.DataFrame(gone, schema={"session": pl.String, "swing_no": pl.Int32}, orient="row")
+    return frame.join(lost, on=["session", "swing_no"], how="anti").sort("session", "swing_no")
+
+
+def student_truth(student: Student, story: Story, plan: list[Visit]) -> dict[str, Any]:
+    """What was planted in one student: style, tendencies, each metric's change from first to last visit."""
+    tendencies = {
+        fault: {"kind": t.kind, "first": round(t.first, 3), "last": round(t.last, 3)}
+        for fault, t in story.tendencies.items()
+    }
+    return {
+        "style": student.lean,
+        "handed": student.handed,
+        "age": student.age_on(SEASON[1]),
+        "bay": student.bay,
+        "coaches": sorted({visit.coach for visit in plan}),
+        "sessions": len(plan),
+        "tendencies": tendencies,
+        "metrics": {dial.metric: _metric_truth(dial, story, plan) for dial in DIAL.values()},
+    }
+
+
+def _metric_truth(dial: Dial, story: Story, plan: list[Visit]) -> dict[str, Any]:
+    """Expected baseline iron means at the first and last visit, device offset taken out."""
+    means = [_expected(dial, visit) for visit in plan]
+    days = plan[-1].day - plan[0].day
+    change = means[-1] - means[0]
+    touched = [fault for fault in TYPICAL.get(dial.metric, {}) if fault in story.tendencies]
+    return {
+        "kind": story.lines[dial.name].kind,
+        "first": round(means[0], 4),
+        "last": round(means[-1], 4),
+        "change": round(change, 4),
+        "per_month": round(change / days * 30, 4) if days else 0.0,
+        "touched_by": touched,
+    }
+
+
+def _expected(dial: Dial, visit: Visit) -> float:
+    """Dial level without the day's noise, mixed with what the planted faults make of it."""
+    value = visit.expected[dial.name]
+    if dial.name == "gain" and value > 0:
+        value = min(value, 83.0 - visit.expected["mid_down"])
+    typical = TYPICAL.get(dial.metric, {})
+    odds = {fault: visit.odds[fault] for fault in typical}
+    whole = sum(odds.values())
+    shrink = min(1.0, 1.0 / whole) if whole > 0 else 1.0
+    return float(value + sum(shrink * p * (typical[fault] - value) for fault, p in odds.items()))
+
+
+def season_truth(plans: dict[str, list[Visit]]) -> dict[str, Any]:
+    """Drills, coaches, the device change and the ball: what was planted, academy-wide."""
+    given = [visit.given for plan in plans.values() for visit in plan if visit.given]
+    had = {d.code: sum(any(v.given == d.code for v in plan) for plan in plans.values()) for d in DRILLS}
+    drills = {
+        d.code: {
+            "aim": d.aim,
+            "unit": "log odds" if d.dial is None else "the metric's own",
+            "kept_first": d.kept,
+            "kept_each_more": d.more,
+            "same_day": d.same_day,
+            "doses": given.count(d.code),
+            "students": had[d.code],
+        }
+        for d in DRILLS
+    }
+    coaches = {
+        c.code: {
+            "gain_day_spreads_per_90_days": c.gain,
+            "per_90_days": {
+                DIAL[name].metric: round(c.gain * DIAL[name].day, 4)
+                for name in ("finish", "recentre", "mid_back_trail", "mid_down")
+            },
+        }
+        for c in COACHES
+    }
+    return {
+        "season": {"name": SEASON[0], "from": SEASON[1].isoformat(), "to": SEASON[2].isoformat()},
+        "drills": drills,
+        "coaches": coaches,
+        "device_change": {
+            "from": "plates-west",
+            "to": "plates-west-2",
+            "day": DEVICE_CHANGE.isoformat(),
+            "offset": {
+                "address_lead_along_pct": DEVICE_OFFSET_PCT,
+                "address_trail_along_pct": DEVICE_OFFSET_PCT,
+            },
+        },
+        "ball": BALL,
+    }

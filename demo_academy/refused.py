@@ -1,0 +1,188 @@
+"""Bad deliveries, each wrong in its own way, and what loading must say of them.
+
+Bad sessions are copies of a good one under a new name; bad swings are spoilt inside a good session, whose
+other swings must still load.
+"""
+
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from demo_academy.rosters import STRANGER
+from demo_academy.season import Visit
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One refusal to come. `delivery` is the folder's name; `swing_no` None for a whole session."""
+
+    delivery: str
+    session: str | None
+    swing_no: int | None
+    kind: str
+
+
+def _edit(file: Path, old: str, new: str) -> None:
+    """Replace the first match of a pattern in a text file.
+
+    Raises
+        ValueError: the pattern is not there, so nothing would be wrong with the delivery.
+    """
+    text, found = re.subn(old, new, file.read_text(encoding="utf-8"), count=1, flags=re.MULTILINE)
+    if not found:
+        raise ValueError(f"{file.name} has no {old}")
+    file.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _missing_column(folder: Path) -> None:
+    pl.read_csv(folder / "plate.csv").drop("trail_n").write_csv(folder / "plate.csv")
+
+
+def _unknown_person(folder: Path) -> None:
+    _edit(folder / "session.toml", r'^student = ".*"', 'student = "s777"')
+
+
+def _no_offset(folder: Path) -> None:
+    _edit(folder / "session.toml", r"\+01:00$", "")
+
+
+def _empty_file(folder: Path) -> None:
+    (folder / "plate.csv").write_bytes(b"")
+
+
+def _binary_file(folder: Path) -> None:
+    (folder / "plate.csv").write_bytes(np.random.default_rng(5).bytes(4096))
+
+
+def _no_consent(folder: Path) -> None:
+    _edit(folder / "session.toml", r'^student = ".*"', f'student = "{STRANGER}"')
+
+
+def _unknown_device(folder: Path) -> None:
+    _edit(folder / "session.toml", r'^device = ".*"', 'device = "plates-attic"')
+
+
+def _unreadable_toml(folder: Path) -> None:
+    _edit(folder / "session.toml", r'^coach = "(.*)"', r"coach = \1")
+
+
+SESSIONS: dict[str, Callable[[Path], None]] = {
+    "missing_column": _missing_column,
+    "unknown_person": _unknown_person,
+    "no_offset": _no_offset,
+    "empty_file": _empty_file,
+    "binary_file": _binary_file,
+    "no_consent": _no_consent,
+    "unknown_device": _unknown_device,
+    "unreadable_toml": _unreadable_toml,
+}
+
+
+def bad_sessions(inbox: Path, mats: list[Visit]) -> list[Expected]:
+    """Copy good sessions of the mat and spoil each copy; returns what must be refused."""
+    out = []
+    for k, (kind, spoil) in enumerate(SESSIONS.items()):
+        visit = mats[(3 * k) % len(mats)]
+        started = (visit.started_at + timedelta(days=1)).replace(hour=20, minute=5 * k)
+        name = f"{started.date().isoformat()}-{visit.student.code}-b{k + 1}"
+        folder = inbox / name
+        shutil.copytree(
+            inbox / visit.session, folder, ignore=shutil.ignore_patterns("notes.csv", "shots.csv")
+        )
+        _edit(folder / "session.toml", r'^session = ".*"', f'session = "{name}"')
+        _edit(folder / "session.toml", r"^started_at = .*", f"started_at = {started.isoformat()}")
+        spoil(folder)
+        readable = kind != "unreadable_toml"
+        out.append(Expected(name, name if readable else None, None, kind))
+    return out
+
+
+def _events_out_of_order(folder: Path, no: int) -> int:
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    block = re.search(rf"no = {no}\n[^[]*\[swing\.events\][^[]*", text)
+    if block is None:
+        raise ValueError(f"{folder.name} has no events of swing {no}")
+    top, back = (re.search(rf"{name} = ([\d.]+)", block[0]) for name in ("top", "mid_back"))
+    if top is None or back is None:
+        raise ValueError(f"{folder.name} lacks top or mid_back of swing {no}")
+    swapped = block[0].replace(top[0], f"top = {back[1]}").replace(back[0], f"mid_back = {top[1]}")
+    new = text.replace(block[0], swapped)
+    (folder / "session.toml").write_text(new, encoding="utf-8", newline="\n")
+    return no
+
+
+def _rows(folder: Path, change: Callable[[pl.DataFrame], pl.DataFrame]) -> None:
+    change(pl.read_csv(folder / "plate.csv")).write_csv(folder / "plate.csv")
+
+
+def _same_time_twice(folder: Path, no: int) -> int:
+    def change(frame: pl.DataFrame) -> pl.DataFrame:
+        swing = frame.filter(pl.col("swing_no") == no)
+        doubled = pl.concat([swing, swing[195:200]]).sort("t_s", maintain_order=True)
+        parts = [frame.filter(pl.col("swing_no") < no), doubled]
+        return pl.concat([*parts, frame.filter(pl.col("swing_no") > no)])
+
+    _rows(folder, change)
+    return no
+
+
+def _clock_runs_back(folder: Path, no: int) -> int:
+    def change(frame: pl.DataFrame) -> pl.DataFrame:
+        swing = frame.filter(pl.col("swing_no") == no)
+        parts = [frame.filter(pl.col("swing_no") < no), swing[150:], swing[:150]]
+        return pl.concat([*parts, frame.filter(pl.col("swing_no") > no)])
+
+    _rows(folder, change)
+    return no
+
+
+def _value_far_out(folder: Path, no: int) -> int:
+    """The trail foot's position written in mm from the heel instead of % of its length."""
+    mm = pl.when(pl.col("swing_no") == no).then(pl.col("trail_along_pct") * 2.7).otherwise("trail_along_pct")
+    _rows(folder, lambda frame: frame.with_columns(mm.round(2).alias("trail_along_pct")))
+    return no
+
+
+def _unmatched_swing(folder: Path, no: int) -> int:
+    """Samples of a swing that session.toml does not name."""
+    spare = pl.when(pl.col("swing_no") == no).then(99).otherwise("swing_no").cast(pl.Int64)
+    _rows(
+        folder,
+        lambda frame: frame.with_columns(spare.alias("swing_no")).sort("swing_no", maintain_order=True),
+    )
+    _edit(folder / "session.toml", rf"\[\[swing\]\]\nno = {no}\n(?:(?!\[\[swing).*\n?)*", "")
+    return 99
+
+
+SWINGS: dict[str, Callable[[Path, int], int]] = {
+    "events_out_of_order": _events_out_of_order,
+    "same_time_twice": _same_time_twice,
+    "clock_runs_back": _clock_runs_back,
+    "value_far_out": _value_far_out,
+    "unmatched_swing": _unmatched_swing,
+}
+
+
+def bad_swings(inbox: Path, mats: list[Visit]) -> tuple[list[Expected], list[tuple[str, int]]]:
+    """Spoil one swing in each of five good sessions.
+
+    Returns what must be refused, and the (session, swing) pairs that are planted no longer.
+    """
+    out, gone = [], []
+    for k, (kind, spoil) in enumerate(SWINGS.items()):
+        visit, no = mats[(3 * k + 1) % len(mats)], 4
+        said = spoil(inbox / visit.session, no)
+        out.append(Expected(visit.session, visit.session, said, kind))
+        gone.append((visit.session, no))
+    return out, gone
+
+
+def as_rows(expected: list[Expected]) -> list[dict[str, object]]:
+    """For planted_truth.json."""
+    return [asdict(one) for one in expected]

@@ -1,0 +1,34 @@
+import json
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from demo_academy.write import write_academy
+
+SCALE = 0.2
+
+
+@pytest.fixture(scope="session")
+def academy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small demo academy, written once for all tests here."""
+    target = tmp_path_factory.mktemp("academy")
+    write_academy(target, scale=SCALE)
+    return target
+
+
+@pytest.fixture(scope="session")
+def truth(academy: Path) -> pl.DataFrame:
+    return pl.read_parquet(academy / "planted_truth.parquet")
+
+
+@pytest.fixture(scope="session")
+def planted(academy: Path) -> dict[str, Any]:
+    return json.loads((academy / "planted_truth.json").read_text())
+
+
+@pytest.fixture(scope="session")
+def bad_sessions(planted: dict[str, Any]) -> set[str]:
+    """Folders that must be refused whole."""
+    return {row["delivery"] for row in planted["expected_refusals"] if row["swing_no"] is None}

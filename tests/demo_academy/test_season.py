@@ -1,0 +1,59 @@
+"""What the season plants: trends, drills given to whoever looks worst, coaches, and one change of device."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+
+def test_session_means_follow_the_planted_line(truth, planted):
+    """Over all students, baseline means of the last visit stand by the expected ones within noise."""
+    kept = truth.filter(
+        pl.col("device").is_not_null(), part="baseline", pace="full", club_family="iron"
+    ).sort("session")
+    off = []
+    for code, student in planted["students"].items():
+        mine = kept.filter(student=code)
+        last = mine.filter(session=mine["session"][-1])
+        off.append(last["finish_lead_share_pct"].mean() - student["metrics"]["finish_lead_share_pct"]["last"])
+    spread = 0.9 + 1.1 / np.sqrt(7)
+    assert abs(np.mean(off)) < 3 * spread / np.sqrt(len(off))
+    assert np.std(off) < 2 * spread
+
+
+def test_some_improve_some_slip_and_most_hold(planted):
+    kinds = [m["kind"] for s in planted["students"].values() for m in s["metrics"].values()]
+    assert {"rising", "falling", "holding", "wandering"} == set(kinds)
+    assert kinds.count("holding") > len(kinds) / 2
+
+
+def test_drills_hold_two_that_help_and_a_worthless_one(planted):
+    drills = planted["drills"]
+    assert drills["d01"]["kept_first"] > 0
+    assert drills["d02"]["kept_first"] > 0
+    assert drills["d03"]["kept_first"] == drills["d03"]["same_day"] == 0
+    assert drills["d03"]["doses"] > 0
+
+
+def test_only_the_new_plates_read_nearer_the_toes(truth, planted):
+    change = planted["device_change"]
+    west = truth.filter(pl.col("device").is_in([change["from"], change["to"]]), pl.col("clean"))
+    days = west.with_columns(day=pl.col("session").str.slice(0, 10))
+    assert days.filter(device=change["from"])["day"].max() < change["day"]
+    assert days.filter(device=change["to"])["day"].min() >= change["day"]
+    means = {
+        device: west.filter(device=device).group_by("student").agg(pl.mean("address_trail_along_pct"))
+        for device in (change["from"], change["to"])
+    }
+    both = means[change["from"]].join(means[change["to"]], on="student", suffix="_new")
+    shift = (both["address_trail_along_pct_new"] - both["address_trail_along_pct"]).mean()
+    assert shift == pytest.approx(change["offset"]["address_trail_along_pct"], abs=1.5)
+
+
+def test_a_few_students_change_their_coach_at_mid_season(academy):
+    coaching = pl.read_csv(academy / "inbox/rosters/coaching.csv", try_parse_dates=True)
+    ended = coaching.filter(pl.col("to").is_not_null())
+    assert ended.height >= 1
+    for row in ended.iter_rows(named=True):
+        following = coaching.filter(pl.col("student") == row["student"], pl.col("from") > row["to"])
+        assert following.height == 1
+        assert following["coach"].item() != row["coach"]

@@ -1,0 +1,99 @@
+"""The academy as a whole: seeded, scalable, complete, and independent of what reads it."""
+
+import ast
+import hashlib
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+import demo_academy
+from demo_academy.faults import PLATE_FAULTS
+from demo_academy.write import write_academy
+
+WINGS = {"models", "ingest", "dashboard", "underfoot"}
+
+
+def _bytes(target: Path) -> dict[str, str]:
+    files = sorted(file for file in target.rglob("*") if file.is_file())
+    return {str(f.relative_to(target)): hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
+
+
+def test_the_same_seed_writes_the_same_bytes(academy, tmp_path):
+    write_academy(tmp_path, scale=0.2)
+    assert _bytes(tmp_path) == _bytes(academy)
+
+
+def test_another_seed_writes_another_academy(academy, tmp_path):
+    write_academy(tmp_path, scale=0.2, seed=7)
+    ours, other = _bytes(academy), _bytes(tmp_path)
+    assert ours["planted_truth.parquet"] != other["planted_truth.parquet"]
+    assert ours["inbox/rosters/people.csv"] != other["inbox/rosters/people.csv"]
+
+
+def test_progress_counts_to_the_last_student(tmp_path):
+    seen = []
+    write_academy(tmp_path, scale=0.1, progress=lambda done, total: seen.append((done, total)))
+    assert seen == [(k, 10) for k in range(1, 11)]
+
+
+def test_a_larger_scale_holds_more_students(academy, tmp_path):
+    write_academy(tmp_path, scale=0.3)
+    small, large = (
+        pl.read_csv(home / "inbox/rosters/people.csv").filter(pl.col("role") == "student").height
+        for home in (academy, tmp_path)
+    )
+    assert (small, large) == (11, 15)
+
+
+def test_nothing_here_imports_another_wing():
+    files = sorted(Path(demo_academy.__file__).parent.glob("*.py"))
+    assert len(files) > 10
+    for file in files:
+        for node in ast.walk(ast.parse(file.read_text())):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert not WINGS & {name.split(".")[0] for name in names}, file.name
+
+
+@pytest.mark.parametrize("fault", [*PLATE_FAULTS, "lead_heel_high"])
+def test_every_fault_is_planted_even_in_a_small_academy(truth, fault):
+    assert truth.filter(pl.col("planted_faults").list.contains(fault)).height >= 2
+
+
+def test_every_special_kind_is_there(academy, truth, planted):
+    folders = {f.name for f in (academy / "inbox").iterdir()}
+    assert {"rosters", "range-2026"} <= folders
+    assert any(name.startswith("practice-") for name in folders)
+    assert planted["holds"]
+    assert planted["clips_beside_plates"]
+    assert len(planted["notes_only"]) == 6
+    assert truth["device"].drop_nulls().unique().len() == 6
+    assert set(truth["rate_hz"].drop_nulls().unique()) == {125, 200, 250, 500, 1000}
+    assert set(truth["heel_source"]) == {"measured", "estimated", "none"}
+    assert set(truth["pace"]) == {"full", "half", "slow"}
+    assert set(truth["part"]) == {"baseline", "after_drill", "retention"}
+    assert set(truth["club_family"]) == {"iron", "wedge", "driver"}
+    assert set(truth["crossing"].drop_nulls()) == {"crossed", "before_top", "never"}
+
+
+def test_both_hands_and_all_ages_are_there(academy):
+    people = pl.read_csv(academy / "inbox/rosters/people.csv", try_parse_dates=True)
+    students = people.filter(pl.col("role") == "student", pl.col("person") != "s900")
+    assert set(students["handed"]) == {"left", "right"}
+    ages = 2026 - students["born"].dt.year()
+    assert ages.min() <= 12
+    assert ages.max() >= 69
+    assert students["display_name"].n_unique() == students.height
+    assert people.filter(pl.col("role") == "coach").height == 5
+    assert people.filter(pl.col("role") == "head_coach").height == 1
+
+
+def test_every_minor_has_a_guardian_who_consents(academy):
+    people = pl.read_csv(academy / "inbox/rosters/people.csv", try_parse_dates=True)
+    consents = pl.read_csv(academy / "inbox/rosters/consents.csv")
+    minors = people.filter(pl.col("role") == "student", pl.col("born") > pl.date(2008, 10, 8))["person"]
+    assert len(minors) > 0
+    for minor in minors:
+        guardian = people.filter(pl.col("guardian_of") == minor)["person"].item()
+        assert set(consents.filter(pl.col("student") == minor)["given_by"]) == {guardian}
