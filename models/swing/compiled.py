@@ -14,5 +14,7 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
 
     No fast-math: NaN means null here, and the same samples must give the same bits on every machine.
     """
-    fast: Callable[P, R] = nb.njit(nogil=True, cache=True, error_model="numpy")(function)
+    fast: Callable[P, R] = nb.njit(nogil=True, cache=True, error_model="numpy", no_cfunc_wrapper=True)(
+        function
+    )
     return fast

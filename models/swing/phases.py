@@ -179,7 +179,7 @@ def heels_opposed(lines: FLOATS, n: int, fs: float, first: int, last: int, addre
     for heel in (lines[s.SLOW_L], lines[s.SLOW_T]):
         low, high = w.extremes_between(heel, n, first, last)
         noise = w.spread_between(heel, n, address - quiet, address + quiet)
-        if not high - low >= max(HEEL_MOVES, HEEL_OVER_NOISE * noise):
+        if not (high - low >= HEEL_MOVES and high - low >= HEEL_OVER_NOISE * noise):
             return math.nan
     return w.opposition(lines[s.SLOW_L], lines[s.SLOW_T], n, first, last)
 

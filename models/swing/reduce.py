@@ -229,12 +229,12 @@ def _swing_rows(
 ) -> pl.DataFrame:
     """session, swing_no, usable, flags, flag_counts, heel_source."""
     there = np.isfinite(np.delete(plate.metrics, PLATE_METRICS.index("stance_width_mm"), 1))
-    computed = [bool(found) for found in there.any(axis=1)]
+    computed = np.asarray(there.any(axis=1))
     return pl.DataFrame(
         {
             "session": [session] * len(rows),
             "swing_no": swings["swing_no"].cast(pl.Int32),
-            "usable": [row >= 0 and computed[row] for row in rows],
+            "usable": [bool(row >= 0 and computed[row]) for row in rows],
             "flags": [known.names for known in flags],
             "flag_counts": [known.counts for known in flags],
             "heel_source": [HEEL_SOURCES[plate.heel_source[row]] if row >= 0 else "none" for row in rows],

@@ -1,9 +1,9 @@
 """Signals of one swing, sample by sample: bridged, filtered, and null again where nothing was known.
 
 `columns` is the ten sample columns of the trace in the order of SAMPLE_COLUMNS, each (N,) float32, empty
-when not delivered. `start` and `n` are the swing's samples in them. Rows of a four-lane work array: sample k
-stands in row pad + k. `lines` (LINES, ≥ n) holds the finished signals, NaN for null; `known` (10, ≥ n) says
-which delivered samples were there.
+when not delivered. `start` and `n` are the swing's samples in them. `lanes` is a work array (4, …) with
+sample k at lanes[lane, pad + k]. `lines` (LINES, ≥ n) holds the finished signals, NaN for null; `known`
+(10, ≥ n) says which delivered samples were there.
 """
 
 import math
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.swing.compiled import compiled
-from models.swing.filter import lowpass_rows, padding
+from models.swing.filter import lowpass_lanes, padding
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
@@ -41,60 +41,77 @@ def heel_share_from_along(along: float) -> float:
 
 @compiled
 def bridge(
-    source: NDArray[np.float32], start: int, n: int, gate: NDArray[np.float32], least: float,
-    buf: FLOATS, pad: int, lane: int, known: MARKS,
+    source: NDArray[np.float32], start: int, n: int, gate: NDArray[np.float32], least: float, lane: FLOATS,
+    pad: int, known: MARKS,
 ) -> int:  # fmt: skip
-    """Copy samples start…start + n of `source` into one lane; unknown ones by a straight line, ends held.
+    """Copy samples start…start + n of `source` to lane[pad…]; unknown ones by a straight line, ends held.
 
     A sample is unknown when it is not finite or when `gate` (that foot's load, N; empty: no gate) is under
     `least`. `known[k]` tells which. Returns how many are known; with none the lane is 0.
     """
+    out = lane[pad : pad + n]
+    if source.size == 0:
+        out[:] = 0.0
+        known[:n] = 0
+        return 0
+    values = source[start : start + n]
+    gates = gate[start : start + n] if gate.size > 0 else values
+    gated = gate.size > 0
     count, before = 0, -1
     for k in range(n):
-        value = np.float64(source[start + k]) if source.size > 0 else math.nan
-        if not math.isfinite(value) or (gate.size > 0 and not np.float64(gate[start + k]) >= least):
+        value = np.float64(values[k])
+        if not math.isfinite(value) or (gated and not np.float64(gates[k]) >= least):
             known[k] = 0
             continue
         known[k] = 1
         count += 1
-        buf[pad + k, lane] = value
+        out[k] = value
         if before < k - 1:
-            left = value if before < 0 else buf[pad + before, lane]
+            left = value if before < 0 else out[before]
             for gap in range(before + 1, k):
-                buf[pad + gap, lane] = left + (gap - before) / (k - before) * (value - left)
+                out[gap] = left + (gap - before) / (k - before) * (value - left)
         before = k
-    held = buf[pad + before, lane] if before >= 0 else 0.0
+    held = out[before] if before >= 0 else 0.0
     for gap in range(before + 1, n):
-        buf[pad + gap, lane] = held
+        out[gap] = held
     return count
 
 
 @compiled
+def settle(lane: FLOATS, pad: int, n: int, known: MARKS, least: float, line: FLOATS) -> None:
+    """Copy a filtered lane to a finished signal, never under `least`; null again where it was not known."""
+    values = lane[pad : pad + n]
+    for k in range(n):
+        line[k] = max(values[k], least) if known[k] else math.nan
+
+
+@compiled
 def prepare_loads(
-    columns: COLUMNS, start: int, n: int, fs: float, buf: FLOATS, known: MARKS, lines: FLOATS
+    columns: COLUMNS, start: int, n: int, fs: float, lanes: FLOATS, known: MARKS, lines: FLOATS
 ) -> bool:
     """Filter the loads at min(50 Hz, fs/4), never under 0; the heel loads too when both were measured.
 
-    Returns whether they were. The raw heel loads and total stay for `prepare_slow_heels` in `slow`.
+    Returns whether they were.
     """
     cutoff = min(LOAD_HZ, fs / 4.0)
     pad = padding(cutoff, fs, n)
     none = columns[LEAD_N][:0]
-    bridge(columns[LEAD_N], start, n, none, 0.0, buf, pad, 0, known[LEAD_N])
-    bridge(columns[TRAIL_N], start, n, none, 0.0, buf, pad, 1, known[TRAIL_N])
-    measured = columns[LEAD_HEEL].size > 0 and columns[TRAIL_HEEL].size > 0
+    wanted = 4 if columns[LEAD_HEEL].size > 0 and columns[TRAIL_HEEL].size > 0 else 2
+    least_found = n
+    for lane in range(wanted):
+        column = lane if lane < 2 else LEAD_HEEL + lane - 2
+        found = bridge(columns[column], start, n, none, 0.0, lanes[lane], pad, known[column])
+        least_found = min(least_found, found) if lane >= 2 else n
+    measured = wanted == 4 and least_found > 0
+    lowpass_lanes(lanes, 4 if measured else 2, pad, n, cutoff, fs)
+    settle(lanes[0], pad, n, known[LEAD_N], 0.0, lines[LOAD_L])
+    settle(lanes[1], pad, n, known[TRAIL_N], 0.0, lines[LOAD_T])
     if measured:
-        found_l = bridge(columns[LEAD_HEEL], start, n, none, 0.0, buf, pad, 2, known[LEAD_HEEL])
-        found_t = bridge(columns[TRAIL_HEEL], start, n, none, 0.0, buf, pad, 3, known[TRAIL_HEEL])
-        measured = found_l > 0 and found_t > 0
-    lowpass_rows(buf, pad, n, cutoff, fs)
+        settle(lanes[2], pad, n, known[LEAD_HEEL], 0.0, lines[HEEL_L])
+        settle(lanes[3], pad, n, known[TRAIL_HEEL], 0.0, lines[HEEL_T])
+    lead, trail, total = lines[LOAD_L], lines[LOAD_T], lines[TOTAL]
     for k in range(n):
-        lines[LOAD_L, k] = max(buf[pad + k, 0], 0.0) if known[LEAD_N, k] else math.nan
-        lines[LOAD_T, k] = max(buf[pad + k, 1], 0.0) if known[TRAIL_N, k] else math.nan
-        lines[TOTAL, k] = lines[LOAD_L, k] + lines[LOAD_T, k]
-        if measured:
-            lines[HEEL_L, k] = max(buf[pad + k, 2], 0.0) if known[LEAD_HEEL, k] else math.nan
-            lines[HEEL_T, k] = max(buf[pad + k, 3], 0.0) if known[TRAIL_HEEL, k] else math.nan
+        total[k] = lead[k] + trail[k]
     return measured
 
 
@@ -102,121 +119,139 @@ def prepare_loads(
 def prepare_shares(n: int, threshold: float, lines: FLOATS) -> None:
     """Lead and trail share, %; null where both feet together carry under 10 % of `threshold` (N)."""
     light = BOTH_LIGHT * threshold
+    lead, total, share, trail = lines[LOAD_L], lines[TOTAL], lines[SHARE], lines[TRAIL]
     for k in range(n):
-        total = lines[TOTAL, k]
-        lines[SHARE, k] = 100.0 * lines[LOAD_L, k] / total if total >= light else math.nan
-        lines[TRAIL, k] = 100.0 - lines[SHARE, k]
+        share[k] = 100.0 * lead[k] / total[k] if total[k] >= light else math.nan
+        trail[k] = 100.0 - share[k]
 
 
 @compiled
 def prepare_places(
-    columns: COLUMNS, start: int, n: int, fs: float, threshold: float, lanes: int, buf: FLOATS,
+    columns: COLUMNS, start: int, n: int, fs: float, threshold: float, used: int, lanes: FLOATS,
     known: MARKS, lines: FLOATS,
 ) -> bool:  # fmt: skip
-    """Filter along (and across, when `lanes` is 4 and not 2) at 20 Hz; null where the foot carries under 5 %.
+    """Filter along (and across, when `used` is 4 and not 2) at 20 Hz; null where the foot carries under 5 %.
 
-    Returns whether both feet have some along.
+    Returns whether both feet have some along. The bridged signals stay in `lanes`.
     """
     pad, off = padding(PLACE_HZ, fs, n), FOOT_OFF * threshold
-    lead, trail = columns[LEAD_N], columns[TRAIL_N]
-    seen_l = bridge(columns[LEAD_ALONG], start, n, lead, off, buf, pad, 0, known[LEAD_ALONG])
-    seen_t = bridge(columns[TRAIL_ALONG], start, n, trail, off, buf, pad, 1, known[TRAIL_ALONG])
-    if lanes == 4:
-        bridge(columns[LEAD_ACROSS], start, n, lead, off, buf, pad, 2, known[LEAD_ACROSS])
-        bridge(columns[TRAIL_ACROSS], start, n, trail, off, buf, pad, 3, known[TRAIL_ACROSS])
-    lowpass_rows(buf, pad, n, PLACE_HZ, fs)
-    for k in range(n):
-        lines[ALONG_L, k] = buf[pad + k, 0] if known[LEAD_ALONG, k] else math.nan
-        lines[ALONG_T, k] = buf[pad + k, 1] if known[TRAIL_ALONG, k] else math.nan
-    return seen_l > 0 and seen_t > 0
+    seen_both = True
+    for lane in range(used):
+        found = bridge(
+            columns[LEAD_ALONG + lane], start, n, columns[lane % 2], off, lanes[lane], pad,
+            known[LEAD_ALONG + lane],
+        )  # fmt: skip
+        seen_both = seen_both and (found > 0 or lane >= 2)
+    lowpass_lanes(lanes, used, pad, n, PLACE_HZ, fs)
+    settle(lanes[0], pad, n, known[LEAD_ALONG], -math.inf, lines[ALONG_L])
+    settle(lanes[1], pad, n, known[TRAIL_ALONG], -math.inf, lines[ALONG_T])
+    return seen_both
 
 
 @compiled
-def estimate_heels(n: int, fs: float, buf: FLOATS, lines: FLOATS) -> None:
-    """Heel loads by statics from the filtered (bridged) along in `buf` and the filtered foot loads, N."""
+def estimate_heels(n: int, fs: float, lanes: FLOATS, lines: FLOATS) -> None:
+    """Heel loads by statics from the filtered (bridged) along in `lanes` and the filtered foot loads, N."""
     pad = padding(PLACE_HZ, fs, n)
-    for k in range(n):
-        lines[HEEL_L, k] = lines[LOAD_L, k] * heel_share_from_along(buf[pad + k, 0])
-        lines[HEEL_T, k] = lines[LOAD_T, k] * heel_share_from_along(buf[pad + k, 1])
+    for foot in range(2):
+        along, load, heel = lanes[foot, pad : pad + n], lines[LOAD_L + foot], lines[HEEL_L + foot]
+        for k in range(n):
+            heel[k] = load[k] * heel_share_from_along(along[k])
 
 
 @compiled
 def lift_heels(start: int, n: int, up: tuple[MARKS, MARKS], lines: FLOATS) -> None:
     """Clip over plate: a heel seen more than 15 mm up carries nothing, whatever an estimate says."""
-    for k in range(n):
-        if up[0].size > 0 and up[0][start + k]:
-            lines[HEEL_L, k] = 0.0
-        if up[1].size > 0 and up[1][start + k]:
-            lines[HEEL_T, k] = 0.0
+    for foot in range(2):
+        if up[foot].size > 0:
+            seen, heel = up[foot][start : start + n], lines[HEEL_L + foot]
+            for k in range(n):
+                if seen[k]:
+                    heel[k] = 0.0
 
 
 @compiled
-def prepare_slow_heels(n: int, fs: float, threshold: float, buf: FLOATS, lines: FLOATS) -> None:
-    """Heel loads as % of total load, loads and total filtered again at 15 Hz, for slopes.
+def hold_last(values: FLOATS, n: int, out: FLOATS) -> None:
+    """Copy, with the last known value held where one is null (0 before the first)."""
+    held = 0.0
+    for k in range(n):
+        if not math.isnan(values[k]):
+            held = values[k]
+        out[k] = held
 
-    The 15 Hz filter runs on the heel loads already filtered at 50 Hz: the second pass adds nothing above
-    15 Hz and both loads and total see the same filters, so a surge of the total alone leaves no slope.
+
+@compiled
+def prepare_slow_heels(n: int, fs: float, threshold: float, lanes: FLOATS, lines: FLOATS) -> None:
+    """Heel loads as % of total load, heel loads and total filtered again at 15 Hz, for slopes.
+
+    Both see the same filters, so a surge of the total alone leaves no slope.
     """
     pad = padding(HEEL_HZ, fs, n)
     light = BOTH_LIGHT * threshold
-    held_l, held_t, held = 0.0, 0.0, 0.0
-    for k in range(n):
-        held_l = lines[HEEL_L, k] if not math.isnan(lines[HEEL_L, k]) else held_l
-        held_t = lines[HEEL_T, k] if not math.isnan(lines[HEEL_T, k]) else held_t
-        held = lines[TOTAL, k] if not math.isnan(lines[TOTAL, k]) else held
-        buf[pad + k, 0], buf[pad + k, 1], buf[pad + k, 2], buf[pad + k, 3] = held_l, held_t, held, 0.0
-    lowpass_rows(buf, pad, n, HEEL_HZ, fs)
-    for k in range(n):
-        total = buf[pad + k, 2]
-        there = lines[TOTAL, k] >= light and total >= light
-        lines[SLOW_L, k] = 100.0 * buf[pad + k, 0] / total if there and lines[HEEL_L, k] >= 0.0 else math.nan
-        lines[SLOW_T, k] = 100.0 * buf[pad + k, 1] / total if there and lines[HEEL_T, k] >= 0.0 else math.nan
+    hold_last(lines[HEEL_L], n, lanes[0, pad : pad + n])
+    hold_last(lines[HEEL_T], n, lanes[1, pad : pad + n])
+    hold_last(lines[TOTAL], n, lanes[2, pad : pad + n])
+    lanes[3, pad : pad + n] = 0.0
+    lowpass_lanes(lanes, 4, pad, n, HEEL_HZ, fs)
+    slow_total, total = lanes[2, pad : pad + n], lines[TOTAL]
+    for foot in range(2):
+        slow, heel, out = lanes[foot, pad : pad + n], lines[HEEL_L + foot], lines[SLOW_L + foot]
+        for k in range(n):
+            there = total[k] >= light and slow_total[k] >= light and heel[k] >= 0.0
+            out[k] = 100.0 * slow[k] / slow_total[k] if there else math.nan
+
+
+@compiled
+def feet_to_floor(
+    count: int, stance_mm: FLOATS, places: FLOATS, place_pad: int, pad: int, known: MARKS, lines: FLOATS,
+    lanes: FLOATS,
+) -> int:  # fmt: skip
+    """Load-weighted mean of the two feet's points on the floor, mm, into lanes 0 and 1; how many are known.
+
+    A foot's point: heel + along/100·(toe − heel) + across, square to that line, on the target's side.
+    """
+    seen, held_x, held_y = 0, 0.0, 0.0
+    for k in range(count):
+        weight, x, y = 0.0, 0.0, 0.0
+        for foot in range(2):
+            if not (known[LEAD_ALONG + foot, k] and known[LEAD_ACROSS + foot, k]):
+                continue
+            heel_x, heel_y = stance_mm[4 * foot], stance_mm[4 * foot + 1]
+            axis_x, axis_y = stance_mm[4 * foot + 2] - heel_x, stance_mm[4 * foot + 3] - heel_y
+            side = math.copysign(1.0 / math.hypot(axis_x, axis_y), axis_y)
+            along, across = places[foot, place_pad + k] / 100.0, places[2 + foot, place_pad + k]
+            load = lines[LOAD_L + foot, k]
+            x += load * (heel_x + along * axis_x + across * side * axis_y)
+            y += load * (heel_y + along * axis_y - across * side * axis_x)
+            weight += load
+        there = weight > 0.0
+        known[COP_X, k] = there
+        known[COP_Y, k] = there
+        if there:
+            held_x, held_y = x / weight, y / weight
+            seen += 1
+        lanes[0, pad + k], lanes[1, pad + k] = held_x, held_y
+    return seen
 
 
 @compiled
 def prepare_sway(
     columns: COLUMNS, start: int, count: int, fs: float, stance_mm: FLOATS, places: FLOATS, place_pad: int,
-    buf: FLOATS, known: MARKS, lines: FLOATS,
+    lanes: FLOATS, known: MARKS, lines: FLOATS,
 ) -> bool:  # fmt: skip
-    """Whole-body centre of pressure of the first `count` samples, mm, filtered at 5 Hz; False without one.
+    """Whole-body centre of pressure of the first `count` samples, mm, at 5 Hz; False without one.
 
-    Delivered, else the load-weighted mean of the two feet's points on the floor:
-    heel + along/100·(toe − heel) + across along the floor normal of that line on the target's side.
+    As delivered, else from the two feet (`feet_to_floor`).
     """
     pad = padding(SWAY_HZ, fs, count)
     none = columns[LEAD_N][:0]
     if columns[COP_X].size > 0 and columns[COP_Y].size > 0:
-        seen_x = bridge(columns[COP_X], start, count, none, 0.0, buf, pad, 0, known[COP_X])
-        seen_y = bridge(columns[COP_Y], start, count, none, 0.0, buf, pad, 1, known[COP_Y])
-        if seen_x == 0 or seen_y == 0:
-            return False
+        seen = bridge(columns[COP_X], start, count, none, 0.0, lanes[0], pad, known[COP_X])
+        seen = min(seen, bridge(columns[COP_Y], start, count, none, 0.0, lanes[1], pad, known[COP_Y]))
     else:
-        seen, held_x, held_y = 0, 0.0, 0.0
-        for k in range(count):
-            weight, x, y = 0.0, 0.0, 0.0
-            for foot in range(2):
-                if not (known[LEAD_ALONG + foot, k] and known[LEAD_ACROSS + foot, k]):
-                    continue
-                heel_x, heel_y = stance_mm[4 * foot], stance_mm[4 * foot + 1]
-                axis_x, axis_y = stance_mm[4 * foot + 2] - heel_x, stance_mm[4 * foot + 3] - heel_y
-                length = math.hypot(axis_x, axis_y)
-                side = 1.0 if axis_y >= 0.0 else -1.0
-                along, across = places[place_pad + k, foot] / 100.0, places[place_pad + k, 2 + foot]
-                load = lines[LOAD_L + foot, k]
-                x += load * (heel_x + along * axis_x + side * across * axis_y / length)
-                y += load * (heel_y + along * axis_y - side * across * axis_x / length)
-                weight += load
-            known[COP_X, k] = weight > 0.0
-            if weight > 0.0:
-                held_x, held_y = x / weight, y / weight
-                seen += 1
-            known[COP_Y, k] = known[COP_X, k]
-            buf[pad + k, 0], buf[pad + k, 1] = held_x, held_y
-        if seen == 0:
-            return False
-    lowpass_rows(buf, pad, count, SWAY_HZ, fs)
-    for k in range(count):
-        there = known[COP_X, k] and known[COP_Y, k]
-        lines[SWAY_X, k] = buf[pad + k, 0] if there else math.nan
-        lines[SWAY_Y, k] = buf[pad + k, 1] if there else math.nan
+        seen = feet_to_floor(count, stance_mm, places, place_pad, pad, known, lines, lanes)
+    if seen == 0:
+        return False
+    lowpass_lanes(lanes, 2, pad, count, SWAY_HZ, fs)
+    settle(lanes[0], pad, count, known[COP_X], -math.inf, lines[SWAY_X])
+    settle(lanes[1], pad, count, known[COP_Y], -math.inf, lines[SWAY_Y])
     return True
