@@ -183,17 +183,19 @@ class Device:
     rate_hz: float
     layout: str
     heels: bool = False
-    load_noise_n: float = 1.5
-    along_noise_pct: float = 0.35
+    load_noise_n: float = 1.2
+    along_noise_pct: float = 0.2
 
 
 DEVICES = {
-    "mat-east": Device("mat-east", "pressure_mat", 125.0, "mat"),
-    "plates-north": Device("plates-north", "force_plates", 200.0, "imperial", load_noise_n=1.2),
-    "insoles-a": Device("insoles-a", "insoles", 200.0, "insoles", heels=True, along_noise_pct=0.4),
+    "mat-east": Device("mat-east", "pressure_mat", 125.0, "mat", along_noise_pct=0.16),
+    "plates-north": Device("plates-north", "force_plates", 200.0, "imperial"),
+    "insoles-a": Device("insoles-a", "insoles", 200.0, "insoles", heels=True),
     "plates-west": Device("plates-west", "force_plates", 250.0, "metric"),
     "plates-west-2": Device("plates-west-2", "force_plates", 250.0, "metric"),
-    "plates-south": Device("plates-south", "force_plates", 500.0, "parquet", load_noise_n=1.8),
+    "plates-south": Device(
+        "plates-south", "force_plates", 500.0, "parquet", load_noise_n=1.8, along_noise_pct=0.3
+    ),
 }
 
 

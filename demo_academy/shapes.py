@@ -119,30 +119,38 @@ def _curve(*knots: tuple[Array, Array]) -> Curve:
 
 
 def _share(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
-    """Lead share: even, to the trail side, back a little before the top, across, and on to the finish."""
+    """Lead share: even, to the trail side, back a little before the top, across, and on to the finish.
+
+    Knots close by the trail peak give it a point, so that its time is well defined.
+    """
     address, back, top = t["address_share"], 100 - t["mid_back_trail"], 100 - t["top_trail"]
     late = t["late_peak"] > 0
     peak = np.where(late, back + 0.62 * (top - back), 100 - t["peak_trail"])
-    down_s = e["impact"] - e["mid_down"]
-    early = np.clip(t["crossing"], down_s + 0.022, 0.72 * (e["impact"] - e["top"]))
-    before = np.where(t["crossing"] < 0.08, t["crossing"], early)
-    cross_s, cross = e["impact"] - before, np.full_like(top, 50.0)
-    over = (top > 50) | (t["never"] > 0)
-    cross_s = np.where(over, (e["mid_down"] + e["impact"]) / 2, cross_s)
-    cross = np.where(over, 0.45 * t["mid_down"] + 0.55 * t["impact"], cross)
-    next_s, following = (
-        np.minimum(cross_s, e["mid_down"]),
-        np.where(cross_s < e["mid_down"], cross, t["mid_down"]),
-    )
+    cross_s, cross = _crossing_knot(t, e, top)
+    first = cross_s < e["mid_down"]
+    next_s, following = np.where(first, cross_s, e["mid_down"]), np.where(first, cross, t["mid_down"])
     push_s = e["top"] + np.where(t["push"] > 0, 0.42, 0.35) * (next_s - e["top"])
     push = np.where(t["push"] > 0, top - t["push"], top + 0.22 * (following - top))
     after = t["impact"] + 0.55 * (t["finish"] - t["impact"])
+    rise_s = np.minimum(0.05, 0.45 * (peak_s - e["mid_back"]))
+    fall_s = np.minimum(0.05, 0.45 * (e["top"] - peak_s))
     return _curve(
-        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back), (peak_s, peak),
-        (e["top"], top),
-        (push_s, push), (cross_s, cross), (e["mid_down"], t["mid_down"]), (e["impact"], t["impact"]),
-        (e["impact"] + 0.13, after), (e["finish"], t["finish"]), (end, t["finish"]),
+        (0.0 * end, address), (e["takeaway"], address), (e["mid_back"], back),
+        (peak_s - rise_s, peak + 0.35 * (back - peak)), (peak_s, peak),
+        (peak_s + fall_s, peak + 0.2 * (top - peak)), (e["top"], top), (push_s, push), (cross_s, cross),
+        (e["mid_down"], t["mid_down"]), (e["impact"], t["impact"]), (e["impact"] + 0.13, after),
+        (e["finish"], t["finish"]), (end, t["finish"]),
     )  # fmt: skip
+
+
+def _crossing_knot(t: Targets, e: dict[str, Array], top: Array) -> tuple[Array, Array]:
+    """Time and lead share of the crossing; a plain point on the way where none comes after the top."""
+    down_s = e["impact"] - e["mid_down"]
+    early = np.clip(t["crossing"], down_s + 0.022, 0.72 * (e["impact"] - e["top"]))
+    before = np.where(t["crossing"] < 0.08, t["crossing"], early)
+    over = (top > 50) | (t["never"] > 0)
+    cross_s = np.where(over, e["impact"] - down_s / 2, e["impact"] - before)
+    return cross_s, np.where(over, 0.45 * t["mid_down"] + 0.55 * t["impact"], 50.0)
 
 
 def _total(t: Targets, e: dict[str, Array], end: Array, rng: np.random.Generator) -> Curve:
@@ -154,7 +162,8 @@ def _total(t: Targets, e: dict[str, Array], end: Array, rng: np.random.Generator
     )
     return _curve(
         (0.0 * end, full), (e["takeaway"], full), (e["mid_back"], full + rng.normal(2.5, 1, len(end))),
-        (e["top"], full - rng.normal(5, 1.2, len(end))), (surge_s, surge),
+        (e["top"], full - rng.normal(5, 1.2, len(end))), (surge_s - 0.03, 100 + 0.85 * (surge - 100)),
+        (surge_s, surge),
         (e["impact"], 100 + 0.55 * (surge - 100)), (e["impact"] + 0.14, full - rng.normal(16, 3, len(end))),
         (e["finish"], full), (end, full),
     )  # fmt: skip

@@ -82,12 +82,11 @@ def _backswing(g: Grid) -> dict[str, Array]:
     s = g.signals
     trail, back = 100 - s["share"], g.within("takeaway", "top")
     smooth = _moving_mean(trail, 0.040)
-    inner = g.within(g.events["takeaway"] + 0.020, g.events["top"] - 0.020)
-    peak = _most(smooth, inner)
-    peak_s = g.time[np.argmax(np.where(inner, smooth, -INF), axis=1)]
+    peak = _most(smooth, back)
+    peak_s = g.time[np.argmax(np.where(back, smooth, -INF), axis=1)]
     before_top = g.events["top"] - peak_s
     at_top = g.at(trail, "top")
-    recentre = np.where(before_top >= 0.030, peak - at_top, 0.0)
+    recentre = np.where(before_top >= 0.020, peak - at_top, 0.0)
     late = g.within("mid_back", "top")
     moves = [g.at(s[f"{foot}_along"], "address", 0.15) - _least(s[f"{foot}_along"], late) for foot in FEET]
     lead_heel = heel_load(g, "lead")
