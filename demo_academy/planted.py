@@ -84,7 +84,9 @@ def student_truth(student: Student, story: Story, plan: list[Visit]) -> dict[str
         "coaches": sorted({visit.coach for visit in plan}),
         "sessions": len(plan),
         "tendencies": tendencies,
-        "metrics": {dial.metric: _metric_truth(dial, story, plan) for dial in DIAL.values()},
+        "metrics": {
+            dial.metric: _metric_truth(dial, story, plan) for dial in DIAL.values() if dial.name != "load_on"
+        },
     }
 
 

@@ -84,11 +84,16 @@ SESSIONS: dict[str, Callable[[Path], None]] = {
 }
 
 
+def _spread(k: int, of: int, mats: list[Visit]) -> int:
+    """The k-th of `of` places spread evenly over the visits."""
+    return (2 * k + 1) * len(mats) // (2 * of)
+
+
 def bad_sessions(inbox: Path, mats: list[Visit]) -> list[Expected]:
     """Copy good sessions of the mat and spoil each copy; returns what must be refused."""
     out = []
     for k, (kind, spoil) in enumerate(SESSIONS.items()):
-        visit = mats[(3 * k) % len(mats)]
+        visit = mats[_spread(k, len(SESSIONS), mats)]
         started = (visit.started_at + timedelta(days=1)).replace(hour=20, minute=5 * k)
         name = f"{started.date().isoformat()}-{visit.student.code}-b{k + 1}"
         folder = inbox / name
@@ -176,7 +181,7 @@ def bad_swings(inbox: Path, mats: list[Visit]) -> tuple[list[Expected], list[tup
     """
     out, gone = [], []
     for k, (kind, spoil) in enumerate(SWINGS.items()):
-        visit, no = mats[(3 * k + 1) % len(mats)], 4
+        visit, no = mats[_spread(k, len(SWINGS), mats)], 4
         said = spoil(inbox / visit.session, no)
         out.append(Expected(visit.session, visit.session, said, kind))
         gone.append((visit.session, no))

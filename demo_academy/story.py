@@ -86,8 +86,9 @@ def _line(dial: Dial, rng: np.random.Generator) -> Line:
 def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict[str, Tendency]:
     """Two faults in turn, so that all are covered, and often a third."""
     picks = [PLATE_FAULTS[(2 * number) % 17], PLATE_FAULTS[(2 * number + 1) % 17]]
-    if rng.random() < 0.4:
-        picks.append(PLATE_FAULTS[int(rng.integers(0, 17))])
+    if rng.random() < 0.55:
+        common = rng.random() < 0.5
+        picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PLATE_FAULTS)))
     out: dict[str, Tendency] = {}
     for pick in picks:
         fault = "rocking_start" if pick == "unsteady_at_address" and student.bay not in SEES_SWAY else pick

@@ -23,6 +23,7 @@ class Written:
     holds: list[str] = field(default_factory=list)
     clips: list[str] = field(default_factory=list)
     events_files: list[str] = field(default_factory=list)
+    shots: list[str] = field(default_factory=list)
     loose_shots: list[pl.DataFrame] = field(default_factory=list)
 
 
@@ -89,6 +90,7 @@ def _shots(
     if rng.random() > 0.15:
         return
     metrics = batch.metrics
+    written.shots.append(visit.session)
     shots = shot_frame(
         visit, metrics["impact_lead_share_pct"][at], metrics["mid_down_lead_share_pct"][at], rng
     )

@@ -78,7 +78,7 @@ def _spoil(
     inbox: Path, plans: list[list[Visit]], written: Written
 ) -> tuple[list[dict[str, object]], list[tuple[str, int]]]:
     """Add the bad sessions and spoil the bad swings; both only where the plain mat's files stand alone."""
-    kept = {*written.holds, *written.clips, *written.events_files}
+    kept = {*written.holds, *written.clips, *written.events_files, *written.shots}
     mats = [v for plan in plans for v in plan if v.device.layout == "mat" and v.session not in kept]
     swings, gone = bad_swings(inbox, mats)
     sessions = bad_sessions(inbox, [v for v in mats if (v.session, 4) not in gone])
