@@ -50,23 +50,28 @@ def judge(
     Returns:
         Rows of academy.swing_fault, swings in their given order, faults in swing order.
     """
-    facts = swings.select(
-        "session", "swing_no", "club_family", swapped=pl.col("flags").list.contains(SWAPPED)
+    facts = _with_style(swings, styles).select(
+        "session", "swing_no", "club_family", "style", swapped=pl.col("flags").list.contains(SWAPPED)
     )
     facts = facts.join(metrics, on=["session", "swing_no"], how="left", maintain_order="left")
-    if styles is None:
-        facts = facts.with_columns(style=pl.lit(UNSTYLED))
-    else:
-        known = styles.select("session", "club_family", "style").unique(["session", "club_family"])
-        facts = facts.join(known, on=["session", "club_family"], how="left", maintain_order="left")
-        facts = facts.with_columns(pl.col("style").fill_null(UNSTYLED))
     facts = facts.with_row_index("row")
     parts = [_judged(facts, fault, place, rules) for place, fault in enumerate(rules.faults)]
-    judged = pl.concat(parts).sort("row", "place") if parts else pl.DataFrame()
-    return judged.select(
+    return pl.concat(parts).sort("row", "place").select(
         "session", "swing_no", "fault", flagged=pl.col("severity") > 0, severity="severity",
         rule_version=pl.lit(rules.version),
     )  # fmt: skip
+
+
+def _with_style(swings: pl.DataFrame, styles: pl.DataFrame | None) -> pl.DataFrame:
+    """The swings with a column `style`, UNSTYLED where no row of `styles` fits."""
+    keys = [
+        key for key in STYLE_KEYS if styles is not None and {key} <= {*styles.columns} & {*swings.columns}
+    ]
+    if styles is None or not keys:
+        return swings.with_columns(style=pl.lit(UNSTYLED))
+    known = styles.select(*keys, "style").unique(keys)
+    joined = swings.join(known, on=keys, how="left", maintain_order="left")
+    return joined.with_columns(pl.col("style").fill_null(UNSTYLED))
 
 
 def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:

@@ -124,3 +124,25 @@ def event_rows(marked, session="s1", t0_s=0.0, error_s=0.0):
                 "source": pl.String, "expected_error_s": pl.Float64, "clock": pl.String},
         orient="row",
     )  # fmt: skip
+
+
+@dataclass
+class Lines(Course):
+    """The same by straight lines, for values worked out by hand."""
+
+    def at(self, t):
+        times, values = np.array(self.posts).T
+        return np.interp(t, times, values)
+
+
+def level(value):
+    return Lines([(0.0, value)])
+
+
+def quiet_plan(**changes):
+    """Everything level: lead share 50, along 50, heel shares 40, total 100 % of body weight."""
+    plan = {
+        "share": level(50), "lead_along": level(50), "trail_along": level(50), "lead_heel": level(40),
+        "trail_heel": level(40), "total": level(100),
+    }  # fmt: skip
+    return Plan(**(plan | changes))

@@ -1,0 +1,203 @@
+"""Severity, null against "not flagged", club and style scope, and the reference tables."""
+
+import polars as pl
+import pytest
+
+from models.swing import faults
+from models.swing.columns import METRIC_COLUMNS
+from warehouse.home import Settings
+
+RULES = faults.load_rules()
+
+
+def own(bands=(), limits=()):
+    return faults.load_rules(Settings("A", "UTC", bands=tuple(bands), faults=tuple(limits)))
+
+
+def judge(metrics, *, rules=RULES, family="iron", style=None, flags=(), crossing=None):
+    """{fault: (flagged, severity)} of one swing with these metrics, all others null."""
+    row = {"session": "s1", "swing_no": 1, "crossing": crossing} | dict.fromkeys(METRIC_COLUMNS) | metrics
+    schema = {"session": pl.String, "swing_no": pl.Int32, "crossing": pl.String} | dict.fromkeys(
+        METRIC_COLUMNS, pl.Float64
+    )
+    swings = pl.DataFrame(
+        {"session": ["s1"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": [family],
+         "season": ["2026"], "student": ["p1"], "flags": pl.Series([list(flags)], dtype=pl.List(pl.String))}
+    )  # fmt: skip
+    styles = None
+    if style:
+        styles = pl.DataFrame(
+            {"season": ["2026"], "student": ["p1"], "club_family": [family], "style": [style], "n": [25]}
+        )
+    judged = faults.judge(pl.DataFrame([row], schema=schema), swings, rules, styles)
+    return {r["fault"]: (r["flagged"], r["severity"]) for r in judged.iter_rows(named=True)}
+
+
+@pytest.mark.parametrize(
+    ("fault", "metrics", "severity"),
+    [
+        (
+            "heels_at_address",
+            {"address_lead_along_pct": 28, "address_trail_along_pct": 32},
+            0.5,
+        ),  # mean 30: 6/12
+        ("toes_at_address", {"address_lead_along_pct": 70, "address_trail_along_pct": 72}, 0.5),
+        ("uneven_at_address", {"address_lead_share_pct": 37}, 0.5),
+        ("uneven_at_address", {"address_lead_share_pct": 60.5}, 0.25),
+        ("unsteady_at_address", {"address_sway_speed_mm_s": 30}, 0.2),
+        ("rocking_start", {"start_rock_pct": 15}, 0.25),
+        ("stays_centred", {"mid_back_trail_share_pct": 54}, 0.4),
+        ("trail_heel_sink", {"trail_heel_sink_pct": 18}, 0.2),
+        ("lead_heel_heavy", {"lead_heel_unload_pct_bw": 4}, 0.2),
+        ("heels_together_back", {"back_both_heelward_pct": 16}, 0.5),
+        ("lead_heel_high", {"lead_heel_rise_mm": 60}, 0.25),
+        ("no_recentre", {"recentre_pts": 1.5}, 0.5),
+        ("reverse_load", {"top_lead_share_pct": 63}, 0.2),
+        ("trail_push", {"trail_push_pts": 8}, 0.5),
+        ("late_crossing", {"crossing_before_impact_s": 0.05}, 0.5),
+        ("little_lead_load", {"mid_down_lead_share_pct": 55}, 0.2),
+        ("toes_together_down", {"down_both_toeward_pct": 11}, 0.25),
+        (
+            "target_drift",
+            {"impact_gain_pts": 14, "impact_lead_share_pct": 91},
+            0.2,
+        ),  # nearer limit: gain, 2/10
+        ("trail_heel_down", {"impact_trail_heel_pct_bw": 8}, 0.25),
+    ],
+)
+def test_severity_is_the_way_beyond_the_limit_over_the_clear_margin(fault, metrics, severity):
+    assert judge(metrics)[fault] == (True, pytest.approx(severity))
+
+
+def test_severity_stops_at_one_and_the_limit_itself_is_not_beyond_it():
+    assert judge({"trail_push_pts": 40.0})["trail_push"] == (True, 1.0)
+    assert judge({"trail_push_pts": 4.0})["trail_push"] == (False, 0.0)
+    assert judge({"trail_push_pts": -3.0})["trail_push"] == (False, 0.0)
+
+
+def test_a_missing_metric_is_null_and_never_not_flagged():
+    assert set(judge({}).values()) == {(None, None)}
+    assert judge({"address_lead_along_pct": 20.0})["heels_at_address"] == (None, None)
+    assert judge({"impact_gain_pts": 2.0})["target_drift"] == (None, None)
+
+
+def test_never_crossing_is_late_crossing_in_full_and_before_top_is_not_judged():
+    assert judge({}, crossing="never")["late_crossing"] == (True, 1.0)
+    assert judge({}, crossing="before_top")["late_crossing"] == (None, None)
+    assert judge({}, crossing="never", family="driver")["late_crossing"] == (None, None)
+
+
+def test_drifting_needs_both_the_gain_and_the_share():
+    assert judge({"impact_gain_pts": 20.0, "impact_lead_share_pct": 80.0})["target_drift"] == (False, 0.0)
+    assert judge({"impact_gain_pts": 5.0, "impact_lead_share_pct": 95.0})["target_drift"] == (False, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("style", "flagged"), [(None, True), ("front_foot", True), ("mixed", None), ("reverse", None)]
+)
+def test_drifting_is_judged_for_the_front_foot_style_and_for_none_yet(style, flagged):
+    metrics = {"impact_gain_pts": 20.0, "impact_lead_share_pct": 95.0, "top_lead_share_pct": 70.0}
+    got = judge(metrics, style=style)
+    assert got["target_drift"][0] is flagged
+    assert got["reverse_load"][0] is True  # nothing else hangs on style
+
+
+def test_swapped_feet_are_not_judged():
+    assert set(judge({"trail_push_pts": 40.0}, flags=["feet_swapped"], crossing="never").values()) == {
+        (None, None)
+    }
+    assert judge({"trail_push_pts": 40.0}, flags=["dropout"])["trail_push"] == (True, 1.0)
+
+
+def test_long_clubs_are_judged_up_to_the_top_only():
+    metrics = {"trail_push_pts": 40.0, "mid_down_lead_share_pct": 20.0, "top_lead_share_pct": 90.0}
+    got = judge(metrics, family="driver")
+    assert (got["trail_push"], got["little_lead_load"], got["reverse_load"]) == (
+        (None, None),
+        (None, None),
+        (True, 1.0),
+    )
+    assert set(judge(metrics, family="putter").values()) == {(None, None)}
+
+
+def test_an_own_band_for_the_driver_opens_its_rule_for_the_driver():
+    rules = own(bands=[{"metric": "mid_down_lead_share_pct", "club_family": "driver", "lo": 60, "hi": 72}])
+    assert judge({"mid_down_lead_share_pct": 50.5}, rules=rules, family="driver")["little_lead_load"] == (
+        True,
+        0.5,
+    )
+    assert judge({"mid_down_lead_share_pct": 50.5}, rules=rules, family="wood")["little_lead_load"] == (
+        None,
+        None,
+    )
+
+
+def test_an_own_limit_moves_the_flag():
+    """The contract's own example: limit = 0.03, clear = 0.06."""
+    rules = own(limits=[{"code": "late_crossing", "limit": 0.03, "clear": 0.06}])
+    assert judge({"crossing_before_impact_s": 0.05}, rules=rules)["late_crossing"] == (False, 0.0)
+    assert judge({"crossing_before_impact_s": 0.0}, rules=rules)["late_crossing"] == (
+        True,
+        pytest.approx(0.5),
+    )
+
+
+def test_an_own_limit_for_one_family_leaves_the_others():
+    rules = own(limits=[{"code": "late_crossing", "limit": 0.05, "club_family": "driver"}])
+    metrics = {"crossing_before_impact_s": 0.06}
+    assert judge(metrics, rules=rules, family="driver")["late_crossing"] == (False, 0.0)
+    assert judge(metrics, rules=rules, family="iron")["late_crossing"][0] is True
+
+
+def test_an_own_limit_for_another_style_opens_the_rule_for_it():
+    rules = own(limits=[{"code": "target_drift", "limit": [15, 88], "style": "reverse"}])
+    metrics = {"impact_gain_pts": 16.0, "impact_lead_share_pct": 95.0}
+    assert judge(metrics, rules=rules, style="reverse")["target_drift"] == (True, pytest.approx(0.1))
+    assert judge(metrics, rules=rules, style="mixed")["target_drift"] == (None, None)
+
+
+def test_every_swing_and_fault_has_a_row_in_order_with_the_version():
+    swings = pl.DataFrame(
+        {"session": ["b", "a"], "swing_no": pl.Series([2, 1], dtype=pl.Int32), "club_family": ["iron", None],
+         "flags": pl.Series([[], []], dtype=pl.List(pl.String))}
+    )  # fmt: skip
+    metrics = pl.DataFrame(
+        schema={"session": pl.String, "swing_no": pl.Int32, "crossing": pl.String}
+        | dict.fromkeys(METRIC_COLUMNS, pl.Float64)
+    )
+    rows = faults.judge(metrics, swings, RULES)
+    assert rows.columns == ["session", "swing_no", "fault", "flagged", "severity", "rule_version"]
+    assert rows["session"].to_list() == ["b"] * 18 + ["a"] * 18
+    assert rows["fault"].to_list()[:18] == [f.code for f in RULES.faults]
+    assert set(rows["rule_version"]) == {RULES.version}
+
+
+def test_own_rules_have_their_own_version():
+    rules = own(limits=[{"code": "late_crossing", "limit": 0.03}])
+    assert rules.version != RULES.version
+    assert rules.version == own(limits=[{"code": "late_crossing", "limit": 0.03}]).version
+    assert rules.version != own(limits=[{"code": "late_crossing", "limit": 0.02}]).version
+
+
+def test_band_rows_keep_open_ends_and_style():
+    rows = faults.band_rows(RULES)
+    recentre = rows.filter(pl.col("metric") == "recentre_pts", pl.col("club_family") == "iron").row(
+        0, named=True
+    )
+    assert (recentre["lo"], recentre["hi"]) == (5.0, None)
+    drift = rows.filter(pl.col("metric") == "impact_gain_pts", pl.col("club_family") == "iron").row(
+        0, named=True
+    )
+    assert (drift["lo"], drift["hi"], drift["style"]) == (0.0, 8.0, "front_foot")
+    assert rows.filter(pl.col("club_family") == "putter").is_empty()
+    later = ["mid_down_lead_share_pct", "impact_lead_share_pct", "finish_lead_share_pct", "trail_push_pts"]
+    assert set(rows.filter(pl.col("metric").is_in(later))["club_family"]) == {"iron", "wedge"}
+
+
+def test_fault_rows_say_the_limit_in_words():
+    words = dict(faults.fault_rows(RULES).select("fault", "limit").iter_rows())
+    assert words["uneven_at_address"] == "Lead share at address outside 42–58 %"
+    assert words["target_drift"].startswith(
+        "Lead share gained from halfway down over 12 points and lead share at impact over 85 %"
+    )
+    assert not any("{" in sentence for sentence in words.values())

@@ -1,0 +1,154 @@
+"""The rule files against the design's list, and what academy.toml may and may not say."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import warehouse
+from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
+from models.swing.metrics import METRICS
+from models.swing.rules import read_rules
+from warehouse.errors import UnderfootError
+from warehouse.home import Settings
+
+RULES = read_rules()
+SCHEMA = Path(warehouse.__file__).parent / "schema"
+
+
+def table_columns(name):
+    lines = (SCHEMA / f"{name}.sql").read_text("utf-8").splitlines()
+    return [m[1].strip('"') for line in lines if (m := re.match(r'\s+("?\w+"?)\s+[A-Z]', line))]
+
+
+def own(bands=(), limits=()):
+    return read_rules(Settings("A", "UTC", bands=tuple(bands), faults=tuple(limits)))
+
+
+def test_metric_files_table_and_definitions_name_the_same_metrics_in_one_order():
+    assert tuple(table_columns("academy.swing_metric")) == (
+        "session",
+        "swing_no",
+        "crossing",
+        *METRIC_COLUMNS,
+    )
+    assert tuple(m.code for m in RULES.metrics) == METRIC_COLUMNS
+    assert tuple(METRICS) == METRIC_COLUMNS
+    assert len(PLATE_METRICS) == 35
+
+
+def test_every_metric_is_defined_in_full():
+    for name, definition in METRICS.items():
+        for part in ("formula", "unit", "null", "source", "example"):
+            assert getattr(definition, part), (name, part)
+
+
+def test_metric_words_are_fit_for_the_screen():
+    for metric in RULES.metrics:
+        assert metric.better in {"up", "down", "band", "none"}
+        assert metric.phase in {"address", "back", "top", "down", "impact", "finish"}
+        assert metric.explain.endswith(".")
+        assert "_" not in metric.label
+        assert 0 <= metric.decimals <= 2
+        assert metric.usual_spread > 0
+        assert metric.needs_heel == (
+            "heel_share" in metric.code
+            or "unload" in metric.code
+            or "opposition" in metric.code
+            or metric.code == "impact_trail_heel_pct_bw"
+        )
+    assert sum(metric.core for metric in RULES.metrics) == 12
+
+
+def test_units_in_names_and_on_screen_agree():
+    endings = {
+        "_pct_s": "%/s",
+        "_mm_s": "mm/s",
+        "_pct_bw": "% of body weight",
+        "_pts": "points",
+        "_mm": "mm",
+        "_s": "s",
+    }
+    for metric in RULES.metrics:
+        ending = next((e for e in endings if metric.code.endswith(e)), None)
+        if ending:
+            assert metric.unit == endings[ending], metric.code
+        assert METRICS[metric.code].unit == metric.unit, metric.code
+
+
+def test_faults_are_the_designs_eighteen_in_swing_order():
+    assert [f.code for f in RULES.faults] == [
+        "heels_at_address", "toes_at_address", "uneven_at_address", "unsteady_at_address", "rocking_start",
+        "stays_centred", "trail_heel_sink", "lead_heel_heavy", "heels_together_back", "lead_heel_high",
+        "no_recentre", "reverse_load", "trail_push", "late_crossing", "little_lead_load", "toes_together_down",
+        "target_drift", "trail_heel_down",
+    ]  # fmt: skip
+    for fault in RULES.faults:
+        assert set(fault.metrics) <= set(METRIC_COLUMNS)
+
+
+def test_band_metrics_have_bands_and_no_band_is_for_a_putter():
+    with_band = {band.metric for band in RULES.bands}
+    for metric in RULES.metrics:
+        if metric.better == "band":
+            assert metric.code in with_band, metric.code
+    assert "putter" not in {band.club_family for band in RULES.bands}
+
+
+def test_an_own_band_takes_the_defaults_place_for_its_family():
+    rules = own(bands=[{"metric": "mid_back_trail_share_pct", "club_family": "iron", "lo": 64, "hi": 76}])
+    found = {b.club_family: (b.lo, b.hi) for b in rules.bands if b.metric == "mid_back_trail_share_pct"}
+    assert found["iron"] == (64, 76)
+    assert found["wedge"] == (65, 75)
+
+
+def test_an_own_band_for_a_level_stands_beside_the_default():
+    rules = own(
+        bands=[
+            {
+                "metric": "mid_back_trail_share_pct",
+                "club_family": "iron",
+                "level": "junior",
+                "lo": 62,
+                "hi": 76,
+            }
+        ]
+    )
+    found = [
+        (b.level, b.lo)
+        for b in rules.bands
+        if b.metric == "mid_back_trail_share_pct" and b.club_family == "iron"
+    ]
+    assert found == [(None, 65.0), ("junior", 62.0)]
+
+
+def test_an_own_band_without_a_family_does_not_open_the_long_clubs():
+    rules = own(bands=[{"metric": "mid_down_lead_share_pct", "lo": 60, "hi": 75}])
+    assert {b.club_family for b in rules.bands if b.metric == "mid_down_lead_share_pct"} == {"iron", "wedge"}
+
+
+@pytest.mark.parametrize(
+    ("bands", "limits", "sentence"),
+    [
+        ([], [{"code": "stays_centred", "limit": 68}], "limit 68 of fault stays_centred lies inside the band 65–75 of mid_back_trail_share_pct for the"),
+        ([{"metric": "mid_back_trail_share_pct", "club_family": "iron", "lo": 55, "hi": 75}], [], "limit 60 of fault stays_centred lies inside the band 55–75"),
+        ([], [{"code": "stays_centred", "limit": 80}], "lies inside the band 65–75"),  # beyond it, on the wrong side
+        ([], [{"code": "uneven_at_address", "limit": [47, 58]}], "limit 47 of fault uneven_at_address"),
+        ([], [{"code": "target_drift", "limit": [12, 80]}], "limit 80 of fault target_drift"),
+        ([], [{"code": "no_such", "limit": 1}], "no_such is no fault"),
+        ([], [{"code": "uneven_at_address", "limit": 40}], "1 limit(s), needs 2"),
+        ([], [{"code": "trail_push", "limit": "four"}], "limit of [[fault]] trail_push is 'four'"),
+        ([], [{"code": "trail_push", "limit": 4, "clear": 0}], "clear = 0"),
+        ([], [{"code": "trail_push", "limit": 4, "club_family": "spoon"}], 'club_family = "spoon"'),
+        ([], [{"code": "target_drift", "style": "sideways"}], 'style = "sideways"'),
+        ([{"metric": "shoe_size", "lo": 1}], [], "shoe_size names no metric"),
+        ([{"metric": "recentre_pts"}], [], "neither lo nor hi"),
+        ([{"metric": "recentre_pts", "lo": 9, "hi": 5}], [], "lo must be under hi"),
+        ([{"metric": "recentre_pts", "lo": float("nan")}], [], "lo of [[band]] recentre_pts is nan"),
+    ],
+)  # fmt: skip
+def test_what_academy_toml_gets_wrong_is_one_sentence(bands, limits, sentence):
+    with pytest.raises(UnderfootError, match=re.escape(sentence)) as told:
+        own(bands, limits)
+    assert str(told.value).startswith("academy.toml: ")
+    assert "\n" not in str(told.value)
