@@ -1,1 +1,1 @@
-"""Pandera contracts: one class a table or delivery file, the unit in every field's description."""
+"""Contracts of everything that comes in and everything that is appended: one class a table, strict."""

@@ -1,0 +1,1 @@
+"""Deliveries become validated rows: found, read, checked, filed or refused."""

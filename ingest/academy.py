@@ -1,0 +1,59 @@
+"""What is already known when a delivery is read: settings, people, drills, seasons, consents."""
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from warehouse.home import Settings
+from warehouse.store import Writer
+
+
+@dataclass(frozen=True)
+class Person:
+    """One person of the roster, as far as reading a session needs them."""
+
+    person: str
+    role: str
+    handed: str | None = None
+    foot_length_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Academy:
+    """The roster and settings in force. Read from the warehouse; never changed in place."""
+
+    settings: Settings
+    people: dict[str, Person] = field(default_factory=dict)
+    drills: frozenset[str] = frozenset()
+    metrics: frozenset[str] = frozenset()
+    seasons: tuple[tuple[str, date, date], ...] = ()
+    consents: dict[tuple[str, str], list[tuple[date, date | None]]] = field(default_factory=dict)
+
+    def season_of(self, day: date) -> str | None:
+        """The season a day belongs to, None outside every season."""
+        return next((name for name, first, last in self.seasons if first <= day <= last), None)
+
+    def has_consent(self, student: str, purpose: str, day: date) -> bool:
+        """Whether a consent for this purpose covers the day."""
+        if self.settings.consents_kept_elsewhere:
+            return True
+        spans = self.consents.get((student, purpose), [])
+        return any(first <= day and (last is None or day <= last) for first, last in spans)
+
+
+def read_academy(writer: Writer, settings: Settings) -> Academy:
+    """Read the roster as it stands in the warehouse."""
+    people = writer.sql("SELECT person, role, handed, foot_length_mm FROM academy.person")
+    seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
+    consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
+    rows = writer.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
+    for student, purpose, first, last in rows.iter_rows():
+        consents.setdefault((student, purpose), []).append((first, last))
+    keys = {"session", "swing_no", "crossing"}
+    return Academy(
+        settings=settings,
+        people={row[0]: Person(*row) for row in people.iter_rows()},
+        drills=frozenset(writer.sql("SELECT drill FROM academy.drill").to_series()),
+        metrics=frozenset(set(writer.columns["academy.swing_metric"]) - keys),
+        seasons=tuple(seasons.iter_rows()),
+        consents=consents,
+    )

@@ -1,0 +1,257 @@
+"""Keeping what came: accepted deliveries in filed/ with the ledger, refused ones in refused/ with why.json.
+
+A delivery's bytes stand in filed/, flushed to disk, before its rows are committed; its ledger line follows
+the commit. Between the two, a pending file says what still has to be done, so that a crash at any moment can
+be mended by the next load.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
+from warehouse.errors import Refusal
+from warehouse.home import Home
+from warehouse.store import write_synced
+
+PENDING = "pending-*.json"
+_GONE = ".gone-"
+
+
+def sync(path: Path) -> None:
+    """Flush a file or folder to the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def now() -> datetime:
+    """This moment, UTC, naive as all times of the warehouse are."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def keep(home: Home, delivery: Delivery, contents: Contents) -> None:
+    """Copy a delivery to filed/<hash>/ so that it stands there whole or not at all."""
+    target = home.filed / contents.fingerprint
+    if target.is_dir():
+        return
+    part = home.filed / f".{contents.fingerprint}.part"
+    _copy(delivery, contents, part)
+    part.replace(target)
+    sync(home.filed)
+
+
+def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
+    """Write a delivery's files under a fresh folder, each flushed."""
+    shutil.rmtree(target, ignore_errors=True)
+    target.mkdir(parents=True)
+    folders = {target}
+    for name in delivery.files:
+        copy = target / name
+        if copy.parent != target:
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            folders.add(copy.parent)
+        if name in contents.held:
+            with copy.open("wb") as file:
+                file.write(contents.held[name])
+                file.flush()
+                os.fsync(file.fileno())
+        else:
+            shutil.copyfile(delivery.base / name, copy)
+            sync(copy)
+    for folder in folders:
+        sync(folder)
+
+
+def keep_settings(home: Home, data: bytes) -> None:
+    """Keep the academy.toml in force under its version, for replaying the ledger."""
+    target = home.filed / "settings" / f"{hashlib.sha256(data).hexdigest()[:16]}.toml"
+    if not target.exists():
+        target.parent.mkdir(parents=True, exist_ok=True)
+        write_synced(target, data.decode("utf-8-sig"))
+
+
+class Ledger:
+    """filed/ledger.jsonl: what came, in which order. Only ever appended to."""
+
+    def __init__(self, home: Home, highest: int) -> None:
+        self.home = home
+        _cut_torn_line(home.ledger)
+        self.written = max((int(entry["sequence"]) for entry in entries(home)), default=0)
+        self.sequence = max(highest, self.written)
+
+    def next(self) -> int:
+        """The next sequence number."""
+        self.sequence += 1
+        return self.sequence
+
+    def append(self, entry: Mapping[str, Any]) -> None:
+        """Add one line and flush it."""
+        with self.home.ledger.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(entry, ensure_ascii=False) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        self.written = int(entry["sequence"])
+
+
+def _cut_torn_line(ledger: Path) -> None:
+    """A crash while writing leaves a line without its end; its pending file writes it again."""
+    if not ledger.exists():
+        return
+    with ledger.open("rb+") as file:
+        data = file.read()
+        if data and not data.endswith(b"\n"):
+            file.truncate(data.rfind(b"\n") + 1)
+
+
+def entries(home: Home) -> Iterator[dict[str, Any]]:
+    """The ledger's lines in order; a last line torn by a crash is passed over."""
+    try:
+        with home.ledger.open(encoding="utf-8") as file:
+            for line in file:
+                with suppress(ValueError):
+                    yield json.loads(line)
+    except FileNotFoundError:
+        return
+
+
+def mark_pending(home: Home, entry: Mapping[str, Any], trace: Path | None, old_trace: Path | None) -> Path:
+    """Say, flushed to disk, what a commit that is about to happen still needs done after it."""
+    path = home.filed / f"pending-{entry['sequence']:09d}.json"
+    more = {
+        "entry": dict(entry),
+        "trace": None if trace is None else trace.relative_to(home.path).as_posix(),
+        "old_trace": None if old_trace is None else old_trace.relative_to(home.path).as_posix(),
+    }
+    with path.open("w", encoding="utf-8") as file:
+        json.dump(more, file, ensure_ascii=False)
+        file.flush()
+        os.fsync(file.fileno())
+    return path
+
+
+def new_trace(trace: Path, fingerprint: str) -> Path:
+    """Name a trace is written under until its session is committed."""
+    return trace.with_name(f"{trace.name}.{fingerprint[:16]}.new")
+
+
+def finish(home: Home, pending: Path, ledger: Ledger) -> None:
+    """After a commit: put the trace in place, write the ledger line, forget the pending file."""
+    more = json.loads(pending.read_text(encoding="utf-8"))
+    entry, trace = more["entry"], more["trace"]
+    if trace is not None:
+        waiting = new_trace(home.path / trace, entry["content"])
+        if waiting.exists():
+            waiting.replace(home.path / trace)
+    if more["old_trace"] is not None and more["old_trace"] != trace:
+        (home.path / more["old_trace"]).unlink(missing_ok=True)
+    if entry["kind"] == ROSTER and entry["name"] == SETTINGS:
+        text = (home.filed / entry["content"] / SETTINGS).read_text(encoding="utf-8-sig")
+        write_synced(home.settings_file, text)
+    if entry["sequence"] > ledger.written:
+        ledger.append(entry)
+    pending.unlink()
+
+
+def drop(home: Home, pending: Path) -> None:
+    """A commit that never happened: forget its trace and its pending file."""
+    with suppress(ValueError, KeyError, TypeError):
+        more = json.loads(pending.read_text(encoding="utf-8"))
+        if more["trace"] is not None:
+            new_trace(home.path / more["trace"], more["entry"]["content"]).unlink(missing_ok=True)
+    pending.unlink(missing_ok=True)
+
+
+def in_inbox(home: Home, delivery: Delivery) -> bool:
+    """Whether a delivery's originals are ours to move."""
+    return any(delivery.base.is_relative_to(own.resolve()) for own in (home.inbox, home.refused))
+
+
+def take_away(home: Home, delivery: Delivery) -> None:
+    """Remove a delivery's originals from the inbox (or from refused/); others' folders are left alone.
+
+    A folder leaves under a hidden name first, so that a crash can't leave half a session in the inbox.
+    """
+    if not in_inbox(home, delivery):
+        return
+    roots = {home.inbox.resolve(), home.refused.resolve()}
+    whole = delivery.kind == SESSION and delivery.path not in roots and (delivery.path / SHEET).is_file()
+    if whole and set(_all_files(delivery.path)) <= {*delivery.files, WHY}:
+        gone = delivery.path.with_name(f"{_GONE}{delivery.path.name}")
+        shutil.rmtree(gone, ignore_errors=True)
+        delivery.path.replace(gone)
+        shutil.rmtree(gone, ignore_errors=True)
+    else:
+        for name in delivery.files:
+            (delivery.base / name).unlink(missing_ok=True)
+        if delivery.waiting:
+            (delivery.base / WHY).unlink(missing_ok=True)
+    _prune(delivery.base if not whole else delivery.path.parent, roots)
+
+
+def remove(folder: Path) -> None:
+    """Remove a folder of refused/."""
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _all_files(folder: Path) -> Iterator[str]:
+    for here, _, names in os.walk(folder):
+        yield from ((Path(here) / name).relative_to(folder).as_posix() for name in names)
+
+
+def _prune(folder: Path, roots: set[Path]) -> None:
+    """Remove folders that a delivery left empty, up to the inbox itself."""
+    while folder not in roots and any(folder.is_relative_to(root) for root in roots):
+        try:
+            folder.rmdir()
+        except OSError:
+            return
+        folder = folder.parent
+
+
+def sweep(home: Home) -> None:
+    """Remove what a crash left behind: half-copied folders and folders on their way out."""
+    for root, pattern in ((home.filed, ".*.part"), (home.refused, ".*.part"), (home.refused, _GONE + "*")):
+        for left in root.glob(pattern):
+            shutil.rmtree(left, ignore_errors=True)
+    for left in home.inbox.rglob(_GONE + "*"):
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def refused_name(delivery: Delivery, contents: Contents) -> str:
+    """Folder name in refused/: the delivery's own name and the start of its hash."""
+    stem = delivery.name if not delivery.waiting else delivery.base.name.rsplit("-", 1)[0]
+    return f"{stem}-{contents.fingerprint[:8]}"
+
+
+def keep_refused(
+    home: Home, delivery: Delivery, contents: Contents, refused: Iterable[Refusal], at: datetime
+) -> Path:
+    """Copy a refused delivery to refused/<name>-<hash8>/ with a why.json beside it."""
+    target = home.refused / refused_name(delivery, contents)
+    part = home.refused / f".{target.name}.part"
+    _copy(delivery, contents, part)
+    listed = [asdict(r) for r in refused]
+    why = {
+        "delivery": contents.fingerprint,
+        "name": delivery.name,
+        "kind": delivery.kind,
+        "session": delivery.session,
+        "at": at.isoformat(timespec="seconds"),
+        "reason": listed[0]["reason"],
+        "refused": listed,
+    }
+    write_synced(part / WHY, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
+    shutil.rmtree(target, ignore_errors=True)
+    part.replace(target)
+    sync(home.refused)
+    return target

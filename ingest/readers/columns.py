@@ -1,0 +1,155 @@
+"""Which of a plate file's columns is which of ours: device column maps, left and right feet, units."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from ingest.academy import Person
+from ingest.readers.session import SessionSheet
+from ingest.refusing import refuse
+from warehouse import units
+from warehouse.contracts.base import columns_of, required_of
+from warehouse.contracts.deliveries import PlateSample
+from warehouse.errors import UnderfootError
+from warehouse.home import DeviceSettings
+
+_FEET = ("lead", "trail")
+_SIDES = ("left", "right")
+_ONCE_MORE = "mend it and deliver the session again"
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where one of our columns comes from: the file's own name, and the factor to our unit."""
+
+    ours: str
+    theirs: str
+    factor: float
+    unit: str | None
+
+    def spoken(self, value: float) -> str:
+        """A value of ours as the file gave it, with the file's own unit."""
+        given = f"{value / self.factor:.6g}"
+        return f"{given} {self.unit}" if self.unit else given
+
+
+def foot_of(side: str, handed: str) -> str:
+    """A right-handed golfer's lead foot is the left; a left-handed golfer's is the right."""
+    return "lead" if (side == "left") == (handed == "right") else "trail"
+
+
+def find_sources(
+    names: Sequence[str], file: str, sheet: SessionSheet, device: DeviceSettings | None, person: Person
+) -> dict[str, Source]:
+    """Find every column of ours among the file's columns.
+
+    A device map names what it reads and lets other columns be; without one a strange column is refused.
+
+    Raises
+        Refused: a missing, doubled or strange column, an unknown unit, or a handedness, foot length or body
+            mass that is needed and not given.
+    """
+    mapped = dict(device.columns) if device is not None else {}
+    found: dict[str, Source] = {}
+    used: set[str] = set()
+    for name in [*mapped, *(n for n in _written_names() if n not in mapped)]:
+        theirs, unit = (mapped[name].column, mapped[name].unit) if name in mapped else (name, None)
+        if theirs not in names:
+            continue
+        ours = _ours(name, file, sheet, person)
+        used.add(theirs)
+        if ours is None:
+            continue
+        if ours in found:
+            what = f"{found[ours].theirs} and {theirs} both give {ours}"
+            raise refuse(
+                "column_twice", what, _ONCE_MORE, session=sheet.session, file=file, line=1, column=theirs
+            )
+        factor = _factor(ours, unit, file, theirs, sheet, device, person)
+        found[ours] = Source(ours, theirs, factor, unit)
+    _check(names, file, sheet, mapped, found, used)
+    return found
+
+
+def _written_names() -> list[str]:
+    """Every name a plate column may have: ours, and with left and right for lead and trail."""
+    ours = list(columns_of(PlateSample))
+    sided = [
+        f"{side}_{name.removeprefix('lead_')}" for name in ours if name.startswith("lead_") for side in _SIDES
+    ]
+    return ours + sided
+
+
+def _ours(name: str, file: str, sheet: SessionSheet, person: Person) -> str | None:
+    side, _, rest = name.partition("_")
+    if side in _SIDES:
+        if person.handed is None:
+            raise refuse(
+                "no_handedness",
+                f"the file has left and right feet but people.csv does not say which hand "
+                f"{person.person} plays with",
+                "fill in handed for them and deliver people.csv and the session again",
+                session=sheet.session,
+                file=file,
+                line=1,
+                column=name,
+            )
+        name = f"{foot_of(side, person.handed)}_{rest}"
+    return name if name in columns_of(PlateSample) else None
+
+
+def _factor(
+    ours: str,
+    unit: str | None,
+    file: str,
+    theirs: str,
+    sheet: SessionSheet,
+    device: DeviceSettings | None,
+    person: Person,
+) -> float:
+    rate = device.raw.get("rate_hz") if device is not None else None
+    try:
+        if ours.endswith("_n"):
+            return units.load_factor(unit, body_mass_kg=sheet.body_mass_kg)
+        if ours.endswith("_along_pct"):
+            return units.along_factor(unit, foot_length_mm=person.foot_length_mm)
+        if ours == "t_s":
+            return units.time_factor(unit, rate_hz=float(rate) if isinstance(rate, int | float) else None)
+        return units.length_factor(unit) if ours.endswith("_mm") else 1.0
+    except UnderfootError as error:
+        what, _, todo = str(error).partition("; ")
+        what = f"[device.{sheet.device}.columns] is not right, {what}"
+        raise refuse(
+            "unit",
+            what,
+            todo or "correct the unit in academy.toml and deliver again",
+            session=sheet.session,
+            file=file,
+            line=1,
+            column=theirs,
+        ) from error
+
+
+def _check(
+    names: Sequence[str],
+    file: str,
+    sheet: SessionSheet,
+    mapped: Mapping[str, object],
+    found: dict[str, Source],
+    used: set[str],
+) -> None:
+    missing = next((name for name in required_of(PlateSample) if name not in found), None)
+    strange = next((name for name in names if name and name not in used), None)
+    place = {"session": sheet.session, "file": file, "line": 1}
+    if missing is not None:
+        has = ", ".join(name for name in names if name) or "none"
+        what = f"there is no column for {missing} (the file has {has})"
+        todo = (
+            f"name it so, or map it under [device.{sheet.device}.columns] in academy.toml, and deliver again"
+        )
+        raise refuse("missing_column", what, todo, column=missing, **place)
+    if strange is not None and not mapped:
+        todo = (
+            f"rename or remove it, or map the columns under [device.{sheet.device}.columns] in academy.toml"
+        )
+        what = f'"{strange}" is not a column of a plate file'
+        raise refuse("unknown_column", what, f"{todo}, and deliver again", column=strange, **place)

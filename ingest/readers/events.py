@@ -1,0 +1,166 @@
+"""Event times: from `[swing.events]`, `[swing.clip_events]` and `events.csv`, checked against the samples."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from ingest.academy import Academy
+from ingest.readers.session import FILE, SessionSheet
+from ingest.readers.tables import Table, read_table
+from ingest.refusing import from_failures, refusal, shown
+from warehouse.contracts.deliveries import EventLine
+from warehouse.contracts.words import EVENTS
+from warehouse.errors import Refusal
+
+_AGAIN = "mend it and deliver the session again"
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event of one swing, with the place it was given."""
+
+    event: str
+    t_s: float
+    clock: str
+    file: str
+    line: int | None
+
+
+@dataclass(frozen=True)
+class Events:
+    """Events by swing, in swing order, and the swings that their events rule out."""
+
+    by_swing: dict[int, list[Event]]
+    refused: list[Refusal]
+
+
+def read_events(sheet: SessionSheet, delivered: Mapping[str, bytes], academy: Academy) -> Events:
+    """Collect every swing's events and check names, doubles and order.
+
+    Raises
+        Refused: events.csv can't be read.
+    """
+    found: dict[int, list[Event]] = {}
+    refused: dict[int, Refusal] = {}
+    for no, swing in sheet.swings.items():
+        for clock, written in (("plate", swing.events), ("clip", swing.clip_events)):
+            for name, value in written.items():
+                problem = _name_or_value(name, value)
+                if problem is not None:
+                    place = {"session": sheet.session, "swing_no": no, "file": FILE, "column": name}
+                    refused.setdefault(no, refusal("event_name", problem, _AGAIN, **place))  # type: ignore[arg-type]
+                else:
+                    found.setdefault(no, []).append(Event(name, float(value), clock, FILE, None))
+    if "events.csv" in delivered:
+        _add_file(delivered["events.csv"], sheet, academy, found, refused)
+    for no, events in found.items():
+        wrong = _twice(events) or _order(events)
+        if wrong is not None and no not in refused:
+            refused[no] = _at(sheet, no, *wrong)
+    ordered = {
+        no: sorted(events, key=lambda e: (e.clock, EVENTS.index(e.event))) for no, events in found.items()
+    }
+    return Events(ordered, list(refused.values()))
+
+
+def _name_or_value(name: str, value: Any) -> str | None:
+    if name not in EVENTS:
+        return f'"{name}" is not an event; the events are {", ".join(EVENTS)}'
+    if not isinstance(value, int | float) or isinstance(value, bool) or not math.isfinite(value):
+        return f"{name} is {shown(str(value))} but must be a time in seconds"
+    return None
+
+
+def _at(sheet: SessionSheet, no: int, reason: str, what: str, event: Event) -> Refusal:
+    return refusal(
+        reason,
+        what,
+        _AGAIN,
+        session=sheet.session,
+        swing_no=no,
+        file=event.file,
+        line=event.line,
+        column=event.event,
+    )
+
+
+def _add_file(
+    data: bytes,
+    sheet: SessionSheet,
+    academy: Academy,
+    found: dict[int, list[Event]],
+    refused: dict[int, Refusal],
+) -> None:
+    table = read_table(data, "events.csv", EventLine, academy.settings.zone, todo="add it")
+    bad = _broken_rows(table, sheet, refused)
+    for row, values in enumerate(table.frame.iter_rows(named=True)):
+        no = values["swing_no"]
+        if row in bad:
+            continue
+        if no not in sheet.swings:
+            if all(r.swing_no != no for r in sheet.refused):
+                what, todo = (
+                    "session.toml has no such swing",
+                    "correct the number and deliver the session again",
+                )
+                place = {"session": sheet.session, "file": "events.csv", "line": table.lines[row]}
+                refused.setdefault(
+                    no,
+                    refusal("unmatched_swing", what, todo, swing_no=no, column="swing_no", **place),  # type: ignore[arg-type]
+                )
+            continue
+        clock = values["clock"] or "plate"
+        found.setdefault(no, []).append(
+            Event(values["event"], values["t_s"], clock, "events.csv", table.lines[row])
+        )
+
+
+def _broken_rows(table: Table, sheet: SessionSheet, refused: dict[int, Refusal]) -> set[int]:
+    """Each swing with a broken line is refused, by its first; a line without a swing number by itself."""
+    for failure in table.broken:
+        no = table.frame["swing_no"][failure.index or 0]
+        place = from_failures(
+            [failure],
+            file=table.file,
+            line_of=table.line_of,
+            todo=_AGAIN,
+            session=sheet.session,
+            swing_no=no,
+        )
+        refused.setdefault(-1 if no is None else no, place)
+    return {f.index for f in table.broken if f.index is not None}
+
+
+def _twice(events: list[Event]) -> tuple[str, str, Event] | None:
+    seen: set[tuple[str, str]] = set()
+    for event in events:
+        if (event.clock, event.event) in seen:
+            return "event_twice", f"the event {event.event} is given twice", event
+        seen.add((event.clock, event.event))
+    return None
+
+
+def _order(events: list[Event]) -> tuple[str, str, Event] | None:
+    for clock in ("plate", "clip"):
+        marked = sorted((e for e in events if e.clock == clock), key=lambda e: EVENTS.index(e.event))
+        for before, after in pairwise(marked):
+            if after.t_s <= before.t_s:
+                what = f"{after.event} ({after.t_s:g} s) must come after {before.event} ({before.t_s:g} s)"
+                return "events_out_of_order", what, after
+    return None
+
+
+def outside(
+    sheet: SessionSheet, no: int, events: list[Event], first_s: float, last_s: float
+) -> Refusal | None:
+    """Refusal of a swing whose plate events do not all lie inside its samples, else None."""
+    for event in events:
+        if event.clock == "plate" and not first_s - 1e-9 <= event.t_s <= last_s + 1e-9:
+            what = (
+                f"{event.event} at {event.t_s:g} s lies outside the swing's samples "
+                f"({first_s:.6g} to {last_s:.6g} s)"
+            )
+            return _at(sheet, no, "event_outside", what, event)
+    return None

@@ -1,0 +1,162 @@
+"""Plate files (`plate*.csv`, `plate.parquet`): samples of both feet in our names, hands and units."""
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from ingest.academy import Academy
+from ingest.readers.columns import Source, find_sources
+from ingest.readers.session import SessionSheet
+from ingest.readers.tables import Text, emptied, open_text, parse_numbers, read_strings
+from ingest.refusing import refuse
+from warehouse.contracts.base import Failure, columns_of
+from warehouse.contracts.deliveries import PlateSample
+
+
+@dataclass(frozen=True)
+class PlateFile:
+    """One file's samples in the file's own order, and where each stood."""
+
+    file: str
+    frame: pl.DataFrame  # our columns, Float64 (swing_no Int64)
+    lines: NDArray[np.int64]  # (rows,)
+    sources: dict[str, Source]
+    broken: list[Failure]  # cells that are not numbers
+
+
+def read_plate_file(file: str, data: bytes, sheet: SessionSheet, academy: Academy) -> PlateFile:
+    """Read one plate file.
+
+    Raises
+        Refused: the file can't be read or its columns do not fit.
+    """
+    device = academy.settings.devices.get(sheet.device) if sheet.device is not None else None
+    person = academy.people[sheet.student]
+    if file.lower().endswith(".parquet"):
+        raw, lines, names = _parquet(file, data, sheet)
+        sources = find_sources(names, file, sheet, device, person)
+        broken: list[Failure] = []
+        raw = raw.select(s.theirs for s in sources.values())
+        if any(not kind.is_numeric() for kind in raw.dtypes):
+            raw, broken = _numbers(
+                raw.cast(pl.String), Text(file, tuple(names), b"", ",", decimal_comma=False)
+            )
+    else:
+        text = open_text(data, file)
+        sources = find_sources(text.names, file, sheet, device, person)
+        raw, lines, broken = _csv(text, sources)
+    if raw.is_empty():
+        todo = "export it again and deliver the session again"
+        raise refuse(
+            "empty_file", "the file has a header but no samples", todo, session=sheet.session, file=file
+        )
+    return _ours(file, raw, lines, sources, broken)
+
+
+def _csv(text: Text, sources: Mapping[str, Source]) -> tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]:
+    """Numbers at once when every cell is one; else cell by cell, so that the bad ones can be named."""
+    wanted = [s.theirs for s in sources.values()]
+    types = {
+        name or f"(column {k})": pl.Float64() if name in wanted else pl.String()
+        for k, name in enumerate(text.names, 1)
+    }
+    parsed = parse_numbers(text, types)
+    if parsed is not None:
+        lines = np.arange(2, len(parsed) + 2)
+        raw = parsed.select(wanted)
+        if raw[wanted[0]].null_count():
+            blank = raw.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
+            raw, lines = raw.filter(pl.Series(~blank)), lines[~blank]
+        return raw, lines, []
+    strings, string_lines = read_strings(text)
+    raw, broken = _numbers(strings.select(wanted), text)
+    return raw, np.asarray(string_lines, dtype=np.int64), broken
+
+
+def _numbers(strings: pl.DataFrame, text: Text) -> tuple[pl.DataFrame, list[Failure]]:
+    columns, broken = [], []
+    for name in strings.columns:
+        cells = strings[name].str.replace(",", ".", literal=True) if text.decimal_comma else strings[name]
+        cast = cells.cast(pl.Float64, strict=False)
+        lost = (cast.is_null() & cells.is_not_null()).arg_true()
+        broken += [
+            Failure("bad_value", name, "must be a number", int(i), strings[name][int(i)]) for i in lost
+        ]
+        columns.append(cast)
+    return pl.DataFrame(columns), broken
+
+
+def _parquet(
+    file: str, data: bytes, sheet: SessionSheet
+) -> tuple[pl.DataFrame, NDArray[np.int64], list[str]]:
+    try:
+        frame = pl.read_parquet(io.BytesIO(data))
+    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
+        todo = "export it again and deliver the session again"
+        raise refuse(
+            "unreadable", "this is not a readable Parquet file", todo, session=sheet.session, file=file
+        ) from error
+    return frame, np.arange(2, len(frame) + 2), frame.columns
+
+
+def _ours(
+    file: str, raw: pl.DataFrame, lines: NDArray[np.int64], sources: dict[str, Source], broken: list[Failure]
+) -> PlateFile:
+    taken = [
+        (
+            pl.col(s.theirs).cast(pl.Float64) * s.factor
+            if s.factor != 1.0
+            else pl.col(s.theirs).cast(pl.Float64)
+        )
+        .fill_nan(None)
+        .alias(name)
+        for name, s in ((n, sources[n]) for n in columns_of(PlateSample) if n in sources)
+    ]
+    frame = raw.select(taken)
+    number = frame["swing_no"]
+    odd = ((number != number.round()) | number.is_infinite()).fill_null(value=False)
+    if odd.any():
+        theirs = sources["swing_no"].theirs
+        broken = broken + [
+            Failure("bad_value", theirs, "must be a whole number", int(i), f"{number[int(i)]:g}")
+            for i in odd.arg_true()
+        ]
+        frame = frame.with_columns(swing_no=emptied(number, odd))
+    return PlateFile(
+        file, frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False)), lines, sources, broken
+    )
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Every plate file of a session in one frame, in file order."""
+
+    frame: pl.DataFrame
+    files: Sequence[PlateFile]
+    starts: NDArray[np.int64]  # first row of each file
+
+    def place(self, row: int) -> tuple[PlateFile, int]:
+        """File and line a row of the joined frame stood on."""
+        k = int(np.searchsorted(self.starts, row, side="right")) - 1
+        file = self.files[k]
+        return file, int(file.lines[row - int(self.starts[k])])
+
+    def broken(self) -> list[Failure]:
+        """Cells that are not numbers, by row of the joined frame, under the file's own column names."""
+        return [
+            Failure(f.reason, f.column, f.rule, int(start) + (f.index or 0), f.value)
+            for start, file in zip(self.starts, self.files, strict=True)
+            for f in file.broken
+        ]
+
+
+def join(files: Sequence[PlateFile]) -> Joined:
+    """Put a session's plate files under one another; a column that one of them lacks is empty there."""
+    starts = np.cumsum([0, *(len(f.frame) for f in files)])[:-1]
+    frame = files[0].frame if len(files) == 1 else pl.concat([f.frame for f in files], how="diagonal")
+    order = [name for name in columns_of(PlateSample) if name in frame.columns]
+    return Joined(frame.select(order), files, starts)

@@ -1,0 +1,325 @@
+"""Delivered tables (CSV, JSON lines): text from desks and devices, read into a contract's columns.
+
+Byte-order marks, UTF-16, semicolons, tabs and decimal commas are understood. Nothing is guessed beyond that.
+"""
+
+import csv
+import io
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from ingest.refusing import refuse
+from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
+
+_BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t]|$)")
+_TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
+
+
+@dataclass(frozen=True)
+class Text:
+    """A decoded table file: its header's names, its text, and how it is written."""
+
+    file: str
+    names: tuple[str, ...]
+    body: str | bytes
+    separator: str
+    decimal_comma: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of a contract's columns, the line each stood on, and every rule they break."""
+
+    file: str
+    frame: pl.DataFrame
+    lines: list[int]
+    broken: list[Failure]
+
+    def line_of(self, index: int) -> int:
+        """Line of the file that row `index` stood on (the header is line 1)."""
+        return self.lines[index]
+
+
+def decode(data: bytes, file: str) -> str:
+    """Text of a file.
+
+    Raises
+        Refused: empty, binary, or neither UTF-8 nor UTF-16.
+    """
+    if not data.strip():
+        raise refuse("empty_file", "the file is empty", "export it again and deliver it whole", file=file)
+    encoding = next((name for mark, name in _BOMS if data.startswith(mark)), "utf-8")
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        binary = b"\0" in data
+        what = "the file is not text" if binary else f"byte {error.start + 1} is not readable text"
+        reason, todo = (
+            "binary_file" if binary else "unreadable",
+            "save it as text in UTF-8 and deliver it again",
+        )
+        raise refuse(reason, what, todo, file=file) from error
+    if "\0" in text:
+        todo = "save it as text in UTF-8 and deliver it again"
+        raise refuse("binary_file", "the file is not text", todo, file=file)
+    return text
+
+
+def open_text(data: bytes, file: str) -> Text:
+    """Find out how a CSV file is written and read its header.
+
+    Plain UTF-8 stays bytes, so that a large file is decoded once only, by the number parser.
+
+    Raises
+        Refused: empty, binary or undecodable, or a column name that stands twice.
+    """
+    marked = data.startswith(tuple(mark for mark, _ in _BOMS))
+    body: str | bytes = data
+    if marked or b"\0" in data or not data.strip():
+        body = decode(data, file)
+    end = body.find("\n") if isinstance(body, str) else body.find(b"\n")
+    head = body[: end if end >= 0 else len(body)]
+    header = head if isinstance(head, str) else decode(head, file)
+    header = header.rstrip("\r")
+    separator = max(",;\t", key=header.count)
+    start = end + 1 if end >= 0 else len(body)
+    sample = body[start : start + 4000]
+    sample_text = sample if isinstance(sample, str) else sample.decode("utf-8", errors="replace")
+    decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(x) for x in sample_text.splitlines()[:20])
+    names = tuple(name.strip() for name in next(csv.reader([header], delimiter=separator), []))
+    twice = next((name for name in names if name and names.count(name) > 1), None)
+    if twice is not None:
+        raise refuse(
+            "column_twice",
+            f"the column {twice} stands twice",
+            "keep one of them and deliver the file again",
+            file=file,
+            line=1,
+            column=twice,
+        )
+    return Text(file, names, body, separator, decimal_comma)
+
+
+def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
+    """Every cell as text (trimmed, empty = null) and each row's line; empty rows are left out.
+
+    Raises
+        Refused: a row with more cells than the header, or quotes that do not close.
+    """
+    body = text.body if isinstance(text.body, str) else decode(text.body, text.file)
+    frame = _parse(body.encode(), text, dict.fromkeys(_unique(text.names), pl.String()))
+    span = 1 + frame.select(pl.sum_horizontal(pl.all().str.count_matches("\n").fill_null(0))).to_series()
+    frame = frame.with_columns(pl.all().str.strip_chars().replace("", None))
+    lines = 2 + span.cum_sum() - span
+    kept = frame.select(pl.any_horizontal(pl.all().is_not_null())).to_series()
+    return frame.filter(kept), lines.filter(kept).to_list()
+
+
+def parse_numbers(text: Text, types: dict[str, Any]) -> pl.DataFrame | None:
+    """Parse a table straight into numbers; None when any cell does not fit (the caller then looks closer)."""
+    data = text.body if isinstance(text.body, bytes) else text.body.encode()
+    try:
+        return _read(data, text, types)
+    except (pl.exceptions.PolarsError, ValueError):
+        return None
+
+
+def _unique(names: Sequence[str]) -> list[str]:
+    """Nameless columns (a trailing separator) get a name of their own."""
+    return [name or f"(column {place})" for place, name in enumerate(names, start=1)]
+
+
+def _read(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:
+    return pl.read_csv(
+        io.BytesIO(data),
+        schema=types,
+        separator=text.separator,
+        decimal_comma=text.decimal_comma and any(t != pl.String for t in types.values()),
+        truncate_ragged_lines=False,
+    )
+
+
+def _parse(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:
+    try:
+        return _read(data, text, types)
+    except (pl.exceptions.PolarsError, ValueError) as error:
+        line = _ragged_line(data.decode(errors="replace"), text, len(types))
+        raise refuse(
+            "unreadable",
+            f"the row does not have the header's {len(types)} cells"
+            if line
+            else "the table can't be read; a quote may not be closed",
+            "export the file again and deliver it whole",
+            file=text.file,
+            line=line,
+        ) from error
+
+
+def _ragged_line(body: str, text: Text, width: int) -> int | None:
+    reader = csv.reader(io.StringIO(body), delimiter=text.separator)
+    try:
+        return next((reader.line_num for row in reader if len(row) > width), None)
+    except csv.Error:
+        return None
+
+
+def read_table(
+    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, *, todo: str = "mend it"
+) -> Table:
+    """Read a CSV or JSON-lines file into a contract's columns and check every rule.
+
+    Columns the contract allows to be absent come back as nulls. Rows that break a rule stay in the frame;
+    `broken` names them.
+
+    Raises
+        Refused: the file can't be read, lacks a column, or has one that is not known.
+    """
+    if file.lower().endswith(".jsonl"):
+        strings, lines = _json_lines(decode(data, file), file)
+    else:
+        strings, lines = read_strings(open_text(data, file))
+    return read_typed(strings, lines, file, contract, zone, todo=todo)
+
+
+def read_typed(
+    strings: pl.DataFrame,
+    lines: list[int],
+    file: str,
+    contract: type[Contract],
+    zone: ZoneInfo,
+    *,
+    todo: str = "mend it",
+) -> Table:
+    """Cast cells that are still text to a contract's types and check every rule; as `read_table`.
+
+    Raises
+        Refused: a column is missing or not known.
+    """
+    _check_names(strings.columns, file, contract, todo)
+    frame, broken = _typed(strings, contract, zone)
+    marked = {(f.index, f.column) for f in broken}
+    broken += [f for f in failures(contract, frame) if (f.index, f.column) not in marked]
+    absent = {
+        n: pl.lit(None, dtype=t).alias(n) for n, t in dtypes_of(contract).items() if n not in frame.columns
+    }
+    broken.sort(key=lambda f: -1 if f.index is None else f.index)
+    return Table(file, frame.with_columns(**absent), lines, broken)
+
+
+def _check_names(names: Sequence[str], file: str, contract: type[Contract], todo: str) -> None:
+    known = columns_of(contract)
+    missing = next((name for name in required_of(contract) if name not in names), None)
+    strange = next((name for name in names if name not in known), None)
+    if missing is not None:
+        hint = f' (there is "{strange}")' if strange else ""
+        what, reason = f"the column {missing} is missing{hint}", "missing_column"
+        raise refuse(reason, what, f"{todo} and deliver it again", file=file, line=1, column=missing)
+    if strange is not None:
+        what = f'"{strange}" is not a column of this file; it has {", ".join(known)}'
+        raise refuse(
+            "unknown_column",
+            what,
+            "rename or remove it and deliver it again",
+            file=file,
+            line=1,
+            column=strange,
+        )
+
+
+def _typed(
+    strings: pl.DataFrame, contract: type[Contract], zone: ZoneInfo
+) -> tuple[pl.DataFrame, list[Failure]]:
+    types, broken, columns = dtypes_of(contract), [], []
+    for name in strings.columns:
+        cast, rule = _cast(strings[name], types[name], zone)
+        lost = (cast.is_null() & strings[name].is_not_null()).arg_true()
+        broken += [Failure("bad_value", name, rule, int(i), strings[name][int(i)]) for i in lost]
+        columns.append(cast.alias(name))
+    # A lost value is null from here on; the contract would name it again as empty, which the caller drops.
+    return pl.DataFrame(columns), broken
+
+
+def _cast(values: pl.Series, kind: Any, zone: ZoneInfo) -> tuple[pl.Series, str]:
+    if kind == pl.Date:
+        return values.str.to_date("%Y-%m-%d", strict=False), "must be a date such as 2026-04-07"
+    if kind == pl.Boolean:
+        return _booleans(values), "must be true or false"
+    if isinstance(kind, pl.Datetime):
+        made = [None if v is None else _utc(v, zone) for v in values]
+        return pl.Series(made, dtype=pl.Datetime("us")), "must be a time such as 2026-04-07T16:10:00+01:00"
+    if kind == pl.String:
+        return values, ""
+    numbers = values.str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
+    numbers = numbers.fill_nan(None)
+    if kind == pl.Float64:
+        return numbers, "must be a number"
+    whole = emptied(numbers, numbers != numbers.round())
+    return whole.cast(kind, strict=False), "must be a whole number"
+
+
+def emptied(values: pl.Series, where: pl.Series) -> pl.Series:
+    """The values, null where `where` is true."""
+    return pl.select(pl.when(where.fill_null(value=False)).then(None).otherwise(values)).to_series()
+
+
+def _booleans(values: pl.Series) -> pl.Series:
+    words = values.str.to_lowercase()
+    yes, no = words.is_in(list(_TRUE)), words.is_in(list(_FALSE))
+    return pl.select(pl.when(yes).then(statement=True).when(no).then(statement=False)).to_series()
+
+
+def _utc(written: str, zone: ZoneInfo) -> datetime | None:
+    """UTC of an ISO time; without an offset it is the academy's own clock; a bare date is its midnight."""
+    try:
+        found = datetime.fromisoformat(written)
+    except ValueError:
+        return None
+    aware = found if found.tzinfo is not None else found.replace(tzinfo=zone)
+    return aware.astimezone(UTC).replace(tzinfo=None)
+
+
+def _json_lines(text: str, file: str) -> tuple[pl.DataFrame, list[int]]:
+    rows, lines = [], []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        try:
+            row = json.loads(line)
+        except ValueError:
+            row = None
+        if not isinstance(row, dict):
+            raise refuse(
+                "unreadable",
+                "the line is not one JSON object",
+                "write one object a line and deliver it again",
+                file=file,
+                line=number,
+            )
+        rows.append({str(name): _as_text(value) for name, value in row.items()})
+        lines.append(number)
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String())), lines
+
+
+def _as_text(value: Any) -> str | None:
+    if value is None or value == "":
+        return None
+    return value.strip() if isinstance(value, str) else json.dumps(value)
+
+
+def local_day(at: pl.Expr, zone: ZoneInfo) -> pl.Expr:
+    """The academy's own date of a UTC time."""
+    return at.dt.replace_time_zone("UTC").dt.convert_time_zone(zone.key).dt.date()
+
+
+def day_of(at: datetime, zone: ZoneInfo) -> date:
+    """The academy's own date of a naive UTC time."""
+    return at.replace(tzinfo=UTC).astimezone(zone).date()

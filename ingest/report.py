@@ -1,0 +1,35 @@
+"""What a load did, for people and for scripts."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from warehouse.errors import Refusal
+
+_KEYS = ("delivery", "session", "swing_no", "file", "line", "column", "reason", "sentence")
+
+
+@dataclass
+class LoadReport:
+    """Outcome of one load: sessions and files taken in, unchanged, rows landed, and every refusal."""
+
+    accepted: list[str] = field(default_factory=list)
+    unchanged: list[str] = field(default_factory=list)
+    rows: dict[str, int] = field(default_factory=dict)
+    refused: list[Refusal] = field(default_factory=list)
+    touched: set[str] = field(default_factory=set)
+    files: dict[str, str] = field(default_factory=dict)  # roster and loose files: accepted or unchanged
+
+    def count(self, table: str, n: int) -> None:
+        """Add landed rows of a table (named without its schema)."""
+        if n:
+            name = table.removeprefix("academy.")
+            self.rows[name] = self.rows.get(name, 0) + n
+
+    def to_json(self) -> dict[str, Any]:
+        """The object that `underfoot load --json` prints."""
+        return {
+            "accepted": list(self.accepted),
+            "unchanged": list(self.unchanged),
+            "rows": dict(self.rows),
+            "refused": [{key: getattr(r, key) for key in _KEYS} for r in self.refused],
+        }

@@ -1,0 +1,94 @@
+"""Files of a session and loose files: samples, events, clip points, notes, shots."""
+
+from typing import Annotated
+
+import polars as pl
+from pandera.polars import Field
+
+from warehouse.contracts.base import NAME_PATTERN, Contract
+from warehouse.contracts.words import CLOCKS, EVENTS, NOTE_KINDS, PACES, PLACES, POINTS
+
+LOAD_LOW_N, LOAD_HIGH_N = -20.0, 6000.0
+CLOCK_LIMIT_S = 1e11  # keeps an infinite time out; the clock's start is arbitrary
+_LOAD = {"ge": LOAD_LOW_N, "le": LOAD_HIGH_N}
+_ACROSS = {"nullable": True, "ge": -1e7, "le": 1e7}
+
+
+class PlateSample(Contract):
+    """One row per sample of both feet: `plate*.csv`, `plate.parquet`, after names, hands and units are ours.
+
+    Centres of pressure are checked by the reader, since they mean nothing while a foot carries under 5 % of
+    body weight; so is a heel load, which may not exceed its foot's load by more than 20 N.
+    """
+
+    swing_no: pl.Int64 = Field(ge=0, le=1_000_000, description="–; a [[swing]] or [[hold]] of session.toml")
+    t_s: pl.Float64 = Field(ge=-CLOCK_LIMIT_S, le=CLOCK_LIMIT_S, description="s; clock of the swing")
+    lead_n: pl.Float64 = Field(**_LOAD, description="N; vertical load under the lead foot")
+    trail_n: pl.Float64 = Field(**_LOAD, description="N; vertical load under the trail foot")
+    lead_along_pct: pl.Float64 = Field(nullable=True, description="% of foot length; heel 0, toes 100")
+    trail_along_pct: pl.Float64 = Field(nullable=True, description="% of foot length; heel 0, toes 100")
+    lead_across_mm: pl.Float64 | None = Field(**_ACROSS, description="mm; toward the target")
+    trail_across_mm: pl.Float64 | None = Field(**_ACROSS, description="mm; toward the target")
+    lead_heel_n: pl.Float64 | None = Field(**_LOAD, nullable=True, description="N; rear third of the foot")
+    trail_heel_n: pl.Float64 | None = Field(**_LOAD, nullable=True, description="N; rear third of the foot")
+    cop_x_mm: pl.Float64 | None = Field(**_ACROSS, description="mm; whole body, toward the target")
+    cop_y_mm: pl.Float64 | None = Field(**_ACROSS, description="mm; whole body, toward the toes")
+
+
+class EventLine(Contract):
+    """One row per swing, event and clock: `events.csv`."""
+
+    swing_no: pl.Int64 = Field(ge=0, description="–; a [[swing]] of session.toml")
+    event: pl.String = Field(isin=EVENTS, description="text; name of the event")
+    t_s: pl.Float64 = Field(ge=-CLOCK_LIMIT_S, le=CLOCK_LIMIT_S, description="s; on that clock")
+    clock: pl.String | None = Field(nullable=True, isin=CLOCKS, description="text; plate when empty")
+
+
+class ClipLine(Contract):
+    """One row per swing, video frame and marked point: `clip.csv`."""
+
+    swing_no: pl.Int64 = Field(ge=0, description="–; a [[swing]] of session.toml")
+    frame: pl.Int64 = Field(ge=0, le=10_000_000, description="–; counts from 0 in each swing's clip")
+    point: pl.String = Field(isin=POINTS, description="text; heel or toe of a foot")
+    x_px: pl.Float64 = Field(nullable=True, ge=-1e6, le=1e6, description="px; to the right")
+    y_px: pl.Float64 = Field(nullable=True, ge=-1e6, le=1e6, description="px; down")
+    score: pl.Float64 | None = Field(nullable=True, ge=0, le=1, description="–; how sure the mark is")
+
+
+class NoteLine(Contract):
+    """One row per line of a coach's notes: `notes.csv`, `notes.jsonl`."""
+
+    session: pl.String | None = Field(
+        nullable=True, str_matches=NAME_PATTERN, description="text; the session"
+    )
+    student: pl.String | None = Field(
+        nullable=True, str_matches=NAME_PATTERN, description="text; the student"
+    )
+    at: Annotated[pl.Datetime, "us", None] = Field(
+        description="ISO time; UTC once read; without an offset, the academy's own time"
+    )
+    author: pl.String = Field(str_matches=NAME_PATTERN, description="text; who wrote it")
+    kind: pl.String = Field(isin=NOTE_KINDS, description="text; what sort of line it is")
+    swing_no: pl.Int64 | None = Field(nullable=True, ge=0, description="–; the swing it is about")
+    code: pl.String | None = Field(nullable=True, description="text; fault, drill, metric, direction or area")
+    grade: pl.Int64 | None = Field(nullable=True, ge=0, le=3, description="–; how strong")
+    value: pl.Float64 | None = Field(nullable=True, ge=-1e6, le=1e6, description="–; reps, minutes, low end")
+    value_to: pl.Float64 | None = Field(nullable=True, ge=-1e6, le=1e6, description="–; high end")
+    unit: pl.String | None = Field(nullable=True, description="text; reps, minutes, open, closed")
+    pace: pl.String | None = Field(nullable=True, isin=PACES, description="text; pace of the practice")
+    place: pl.String | None = Field(nullable=True, isin=PLACES, description="text; where it was done")
+    text: pl.String | None = Field(nullable=True, description="text; in the coach's own words")
+    shared: pl.Boolean | None = Field(nullable=True, description="–; may the student see it")
+
+
+class ShotLine(Contract):
+    """One row per swing with a ball result: `shots.csv`. Side is positive away from the golfer."""
+
+    session: pl.String | None = Field(
+        nullable=True, str_matches=NAME_PATTERN, description="text; the session"
+    )
+    swing_no: pl.Int64 = Field(ge=0, description="–; the swing")
+    carry_m: pl.Float64 = Field(nullable=True, ge=0, le=400, description="m; carry")
+    side_m: pl.Float64 = Field(nullable=True, ge=-200, le=200, description="m; away from the golfer")
+    club_speed_m_s: pl.Float64 | None = Field(nullable=True, ge=0, le=90, description="m/s; club speed")
+    ball_speed_m_s: pl.Float64 | None = Field(nullable=True, ge=0, le=130, description="m/s; ball speed")
