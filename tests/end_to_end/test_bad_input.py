@@ -2,25 +2,18 @@
 
 import json
 import re
-import subprocess
-import sys
 
 import builders
 import made_swings as made
 import polars as pl
 import pytest
+from command import underfoot_command
 
 from warehouse.store import open_snapshot, table_names
 
 
 def load(path, home):
-    return subprocess.run(
-        [sys.executable, "-m", "underfoot", "load", str(path), "--home", str(home.path), "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
+    return underfoot_command("load", path, "--home", home.path, "--json")
 
 
 def contents(home):

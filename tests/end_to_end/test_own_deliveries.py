@@ -3,27 +3,19 @@
 import json
 import subprocess
 import sys
-from pathlib import Path
 
 import builders
 import made_swings as made
 import polars as pl
 import pytest
-
-COMMAND = [sys.executable, "-m", "underfoot"]
-
-
-def underfoot(*words: object, home: Path) -> subprocess.CompletedProcess:
-    return subprocess.run(
-        [*COMMAND, *map(str, words), "--home", str(home)],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
+from command import underfoot_command
 
 
-def rows(query: str, home: Path) -> list[dict]:
+def underfoot(*words, home):
+    return underfoot_command(*words, "--home", home)
+
+
+def rows(query, home):
     ran = underfoot("sql", query, "--format", "json", home=home)
     assert ran.returncode == 0, ran.stderr
     return json.loads(ran.stdout)
@@ -122,6 +114,20 @@ def test_the_season_tables_follow(loaded):
         home,
     )
     assert found == [{"session": s, "n": 3} for s in ("v1", "v2", "v3", "v4")]
+
+
+def test_as_its_own_process_it_prints_the_same_object_and_keeps_stderr_empty(loaded):
+    home, drop, _ = loaded
+    ran = subprocess.run(
+        [sys.executable, "-m", "underfoot", "load", str(drop / "v1"), "--home", str(home), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert json.loads(ran.stdout)["unchanged"] == ["v1"]
+    assert ran.stderr == ""
+    assert ran.returncode == 0
 
 
 def test_the_same_bytes_again_are_unchanged_and_change_nothing(loaded):
