@@ -93,10 +93,7 @@ class Course:
 
     def rows(self, at: Array) -> "Course":
         """The swings `at` of this course."""
-        return Course(
-            events={name: times[at] for name, times in self.events.items()},
-            **{f.name: _part(getattr(self, f.name), at) for f in fields(self) if f.name != "events"},
-        )
+        return rows_of(self, at)
 
     def signals(self, step_s: float, count: int) -> dict[str, Array]:
         """Noise-free signals on an even grid, each (S, count).
@@ -140,11 +137,25 @@ class Course:
         return out[0], out[1], out[2]
 
 
-def _part(value: Any, at: Array) -> Any:
-    """The rows `at` of an array, or of every array of a small record."""
+def rows_of(value: Any, at: Array) -> Any:
+    """The rows `at` of an array, or of every array of a dict or record, however deep."""
     if isinstance(value, np.ndarray):
         return value[at]
-    return type(value)(**{f.name: getattr(value, f.name)[at] for f in fields(value)})
+    if isinstance(value, dict):
+        return {name: rows_of(part, at) for name, part in value.items()}
+    return type(value)(**{f.name: rows_of(getattr(value, f.name), at) for f in fields(value)})
+
+
+def with_rows(value: Any, new: Any, at: Array) -> Any:
+    """A copy of an array, dict or record in which the rows `at` are those of `new`."""
+    if isinstance(value, np.ndarray):
+        out = value.copy()
+        out[at] = new
+        return out
+    if isinstance(value, dict):
+        return {name: with_rows(part, new[name], at) for name, part in value.items()}
+    parts = {f.name: with_rows(getattr(value, f.name), getattr(new, f.name), at) for f in fields(value)}
+    return type(value)(**parts)
 
 
 def heel_share(along_pct: Array) -> Array:

@@ -6,8 +6,8 @@ import numpy as np
 
 from demo_academy.course import Array
 from demo_academy.dials import DIALS, PACE_STRETCH
+from demo_academy.drills import DRILL
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.scenario import DRILL
 from demo_academy.season import Row, Visit
 from demo_academy.shapes import Bodies
 from demo_academy.swings import Batch, make_swings

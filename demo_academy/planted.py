@@ -8,18 +8,30 @@ import polars as pl
 
 from demo_academy.course import Array
 from demo_academy.dials import DIAL, Dial
+from demo_academy.drills import DRILLS, Drill
+from demo_academy.faults import EXCLUDES, PLATE_FAULTS
 from demo_academy.notes import BALL
-from demo_academy.scenario import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, DRILLS, SEASON, Student
+from demo_academy.scenario import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
 from demo_academy.season import Visit
-from demo_academy.story import SEES_SWAY, Story
+from demo_academy.story import GAINED, SEES_SWAY, Story
 from demo_academy.swings import Batch
 
 TYPICAL: dict[str, dict[str, float]] = {
     "mid_back_trail_share_pct": {"stays_centred": 52.5, "reverse_load": 59.0},
     "trail_heel_sink_pct": {"trail_heel_sink": 22.0, "heels_together_back": 12.6},
-    "lead_heel_unload_pct_bw": {"lead_heel_heavy": 0.2, "heels_together_back": 0.0},
+    "lead_heel_unload_pct_bw": {
+        "lead_heel_heavy": 0.2,
+        "heels_together_back": 0.0,
+        "heels_at_address": 23.5,
+        "toes_at_address": 8.6,
+    },
     "recentre_pts": {"no_recentre": -0.5, "reverse_load": 36.0},
-    "mid_down_lead_share_pct": {"late_crossing": 41.5, "little_lead_load": 53.9, "target_drift": 68.0},
+    "mid_down_lead_share_pct": {
+        "late_crossing": 41.0,
+        "little_lead_load": 53.9,
+        "target_drift": 68.0,
+        "reverse_load": 71.5,
+    },
     "crossing_before_impact_s": {"late_crossing": 0.036},
     "address_lead_along_pct": {"heels_at_address": 28.5, "toes_at_address": 59.6},
     "address_trail_along_pct": {"heels_at_address": 28.5, "toes_at_address": 79.5},
@@ -112,50 +124,53 @@ def _expected(dial: Dial, visit: Visit) -> float:
     if dial.name == "gain" and value > 0:
         value = min(value, 83.0 - visit.expected["mid_down"])
     typical = TYPICAL.get(dial.metric, {})
-    odds = {fault: visit.odds[fault] for fault in typical}
-    whole = sum(odds.values())
+    chances = _standing(visit.chances)
+    whole = sum(chances[fault] for fault in typical)
     shrink = min(1.0, 1.0 / whole) if whole > 0 else 1.0
-    return float(value + sum(shrink * p * (typical[fault] - value) for fault, p in odds.items()))
+    return float(value + sum(shrink * chances[fault] * (there - value) for fault, there in typical.items()))
 
 
-def season_truth(plans: dict[str, list[Visit]]) -> dict[str, Any]:
+def _standing(chances: dict[str, float]) -> dict[str, float]:
+    """Chance that a drawn fault stands once earlier faults have kept out those they exclude."""
+    out = dict(chances)
+    for fault in PLATE_FAULTS:
+        for other in EXCLUDES.get(fault, ()):
+            out[other] *= 1 - out[fault]
+    return out
+
+
+def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
     """Drills, coaches, the device change and the ball: what was planted, academy-wide."""
-    given = [visit.given for plan in plans.values() for visit in plan if visit.given]
-    had = {d.code: sum(any(v.given == d.code for v in plan) for plan in plans.values()) for d in DRILLS}
-    drills = {
-        d.code: {
-            "aim": d.aim,
-            "unit": "log odds" if d.dial is None else "the metric's own",
-            "kept_first": d.kept,
-            "kept_each_more": d.more,
-            "same_day": d.same_day,
-            "doses": given.count(d.code),
-            "students": had[d.code],
-        }
-        for d in DRILLS
-    }
-    coaches = {
-        c.code: {
-            "gain_day_spreads_per_90_days": c.gain,
-            "per_90_days": {
-                DIAL[name].metric: round(c.gain * DIAL[name].day, 4)
-                for name in ("finish", "recentre", "mid_back_trail", "mid_down")
-            },
-        }
-        for c in COACHES
-    }
+    both = ("address_lead_along_pct", "address_trail_along_pct")
     return {
         "season": {"name": SEASON[0], "from": SEASON[1].isoformat(), "to": SEASON[2].isoformat()},
-        "drills": drills,
-        "coaches": coaches,
+        "drills": {drill.code: _drill_truth(drill, plans) for drill in DRILLS},
+        "coaches": {
+            coach.code: {
+                "gain_day_spreads_per_90_days": coach.gain,
+                "per_90_days": {DIAL[n].metric: round(coach.gain * DIAL[n].day, 4) for n in GAINED},
+            }
+            for coach in COACHES
+        },
         "device_change": {
             "from": "plates-west",
             "to": "plates-west-2",
             "day": DEVICE_CHANGE.isoformat(),
-            "offset": {
-                "address_lead_along_pct": DEVICE_OFFSET_PCT,
-                "address_trail_along_pct": DEVICE_OFFSET_PCT,
-            },
+            "offset": dict.fromkeys(both, DEVICE_OFFSET_PCT),
         },
         "ball": BALL,
+    }
+
+
+def _drill_truth(drill: Drill, plans: list[list[Visit]]) -> dict[str, Any]:
+    """What a drill keeps and does on the day, and how often and to how many it was given."""
+    doses = [sum(visit.given == drill.code for visit in plan) for plan in plans]
+    return {
+        "aim": drill.aim,
+        "unit": "log odds" if drill.dial is None else "the metric's own",
+        "kept_first": drill.kept,
+        "kept_each_more": drill.more,
+        "same_day": drill.same_day,
+        "doses": sum(doses),
+        "students": sum(count > 0 for count in doses),
     }

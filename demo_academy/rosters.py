@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from demo_academy.scenario import COACHES, DRILLS, SEASON, Student, guardian_name
+from demo_academy.drills import DRILLS
+from demo_academy.scenario import COACHES, SEASON, Student, guardian_name
 
 ACADEMY_TOML = """\
 # The demo academy: everyone and everything in it is invented.

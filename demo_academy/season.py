@@ -7,17 +7,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from demo_academy.dials import DIAL, DIALS
+from demo_academy.drills import DRILL, DRILLS
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.scenario import (
-    DEVICE_CHANGE,
-    DEVICE_OFFSET_PCT,
-    DEVICES,
-    DRILL,
-    DRILLS,
-    SEASON,
-    Device,
-    Student,
-)
+from demo_academy.scenario import DEVICE_CHANGE, DEVICE_OFFSET_PCT, DEVICES, SEASON, Device, Student
 from demo_academy.story import BACKGROUND, SEES_SWAY, Story, coach_gain_per_day
 
 ZONE = ZoneInfo("Europe/Dublin")
@@ -41,7 +33,7 @@ class Row:
 class Visit:
     """One planned session: the student's levels that day (noise of the day included) and fault probabilities.
 
-    `expected` holds the dials' levels without the noise of the day; `given` the drill set in the lesson.
+    `expected` and `chances` are the same without the day's noise; `given` is the drill set in the lesson.
     """
 
     session: str
@@ -55,6 +47,7 @@ class Visit:
     levels: dict[str, float]
     expected: dict[str, float]
     odds: dict[str, float]
+    chances: dict[str, float]
     given: str | None
     remeasured: bool
     doses: dict[str, int]
@@ -106,7 +99,8 @@ def _visit(
     expected = {name: _level(story, name, day, doses, student, change) for name in DIAL}
     levels = {d.name: expected[d.name] + rng.normal(0, d.day) for d in DIALS}
     device = _device(student, started.date(), order, rng)
-    odds = {fault: _odds(story, fault, day, doses, device, rng) for fault in PLATE_FAULTS}
+    chances = {fault: _chance(story, fault, day, doses, device) for fault in PLATE_FAULTS}
+    odds = {fault: _with_luck(p, rng) for fault, p in chances.items()}
     age = student.age_on(started.date())
     given = _choose_drill(levels, odds, age, rng) if rng.random() < 0.6 else None
     remeasured = given is not None and rng.random() < 0.75
@@ -123,6 +117,7 @@ def _visit(
         levels=levels,
         expected=expected,
         odds=odds,
+        chances=chances,
         given=given,
         remeasured=remeasured,
         doses=dict(doses),
@@ -168,10 +163,8 @@ def _device(student: Student, day: date, order: int, rng: np.random.Generator) -
     return DEVICES[bay]
 
 
-def _odds(
-    story: Story, fault: str, day: int, doses: dict[str, int], device: Device, rng: np.random.Generator
-) -> float:
-    """Probability of a fault that day: own tendency, drills for it, and the day's own luck."""
+def _chance(story: Story, fault: str, day: int, doses: dict[str, int], device: Device) -> float:
+    """Probability of a fault on a day: the student's own tendency and the drills for it so far."""
     if fault == "unsteady_at_address" and device.name not in SEES_SWAY:
         return 0.0
     if fault not in story.tendencies:
@@ -181,8 +174,13 @@ def _odds(
         for drill in DRILLS
         if drill.aim == fault
     )
-    logit = story.tendencies[fault].logit(day) + shift + rng.normal(0, 0.3)
-    return float(1 / (1 + np.exp(-logit)))
+    return float(1 / (1 + np.exp(-story.tendencies[fault].logit(day) - shift)))
+
+
+def _with_luck(chance: float, rng: np.random.Generator) -> float:
+    """The chance as the day makes it: its log odds moved by the day's own luck."""
+    luck = rng.normal(0, 0.3)
+    return float(1 / (1 + (1 - chance) / chance * np.exp(-luck))) if chance > BACKGROUND else chance
 
 
 def _choose_drill(

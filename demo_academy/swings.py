@@ -1,11 +1,11 @@
 """Swings with planted faults: drawn, measured on their noise-free curves, and drawn again while in doubt."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from demo_academy import faults, limits
-from demo_academy.course import Array, Course, Curve, Sway
+from demo_academy.course import Array, Course, rows_of, with_rows
 from demo_academy.shapes import Bodies, build_course, draw_targets
 from demo_academy.truth import true_metrics
 
@@ -44,8 +44,8 @@ def make_swings(
         if turn >= ROUNDS // 2:
             wanted = {fault: hit & ~again for fault, hit in wanted.items()}
         at = np.flatnonzero(again)
-        part = _draw(_take(levels, at), _take_fields(bodies, at), _take(wanted, at), rng)
-        batch = _put(batch, part, at)
+        part = _draw(rows_of(levels, at), rows_of(bodies, at), rows_of(wanted, at), rng)
+        batch = with_rows(batch, part, at)
     raise RuntimeError("a fault-free swing stayed near a limit; narrow the dials' ranges")
 
 
@@ -57,35 +57,3 @@ def _draw(
     course = build_course(targets, bodies, rng)
     metrics = true_metrics(course)
     return Batch(course, metrics, limits.violations(metrics, ~bodies.heavy_club))
-
-
-def _take(arrays: dict[str, Array], at: Array) -> dict[str, Array]:
-    return {name: values[at] for name, values in arrays.items()}
-
-
-def _take_fields(bodies: Bodies, at: Array) -> Bodies:
-    return replace(bodies, **{f.name: getattr(bodies, f.name)[at] for f in fields(bodies)})
-
-
-def _put(whole: Batch, part: Batch, at: Array) -> Batch:
-    """Put the redrawn swings back in their places."""
-
-    def arrays(one: dict[str, Array], other: dict[str, Array]) -> dict[str, Array]:
-        return {name: _into(values, other[name], at) for name, values in one.items()}
-
-    parts = {}
-    for f in fields(Course):
-        one, other = getattr(whole.course, f.name), getattr(part.course, f.name)
-        if isinstance(one, (Curve, Sway)):
-            parts[f.name] = type(one)(
-                **{g.name: _into(getattr(one, g.name), getattr(other, g.name), at) for g in fields(one)}
-            )
-        else:
-            parts[f.name] = arrays(one, other) if isinstance(one, dict) else _into(one, other, at)
-    return Batch(Course(**parts), arrays(whole.metrics, part.metrics), arrays(whole.planted, part.planted))
-
-
-def _into(values: Array, new: Array, at: Array) -> Array:
-    out = values.copy()
-    out[at] = new
-    return out

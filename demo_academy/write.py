@@ -2,19 +2,21 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from demo_academy import planted
+from demo_academy.deliveries import write_text
 from demo_academy.extras import write_clip_visits, write_loose, write_note_visits
 from demo_academy.make import draw_season
 from demo_academy.notes import special_lines
 from demo_academy.refused import as_rows, bad_sessions, bad_swings
 from demo_academy.rosters import write_rosters
-from demo_academy.scenario import cast
+from demo_academy.scenario import Student, cast
 from demo_academy.season import MID_SEASON, Visit, plan_student
-from demo_academy.story import tell
+from demo_academy.story import Story, tell
 from demo_academy.visits import Written, write_visits
 
 Progress = Callable[[int, int], None]
@@ -30,34 +32,24 @@ def write_academy(
     """
     inbox = target / "inbox"
     inbox.mkdir(parents=True, exist_ok=True)
-    students = cast(np.random.default_rng([seed, 0]), max(10, round(48 * scale)))
-    stories = [tell(s, i, np.random.default_rng([seed, 1, i])) for i, s in enumerate(students)]
-    changes = {
-        s.code: (MID_SEASON, "c03" if s.coach != "c03" else "c01")
-        for i, s in enumerate(students)
-        if i % 8 == 3
-    }
-    write_rosters(target, students, changes, np.random.default_rng([seed, 2]))
-    draws = [np.random.default_rng([seed, 3, i]) for i in range(len(students))]
-    plans = [
-        plan_student(s, i, stories[i], changes.get(s.code), _visits(scale, draws[i]), draws[i])
-        for i, s in enumerate(students)
-    ]
-    special, written, frames = special_lines(plans), Written(), []
-    for i, plan in enumerate(plans):
-        batch, rows = draw_season(plan, draws[i])
-        write_visits(inbox, i, plan, batch, rows, special, written, draws[i])
-        frames.append(planted.swing_rows(plan, batch))
+    people = _imagine(target, seed, scale)
+    written, frames = Written(), []
+    special = special_lines([p.plan for p in people])
+    for i, person in enumerate(people):
+        batch, rows = draw_season(person.plan, person.rng)
+        write_visits(inbox, i, person.plan, batch, rows, special, written, person.rng)
+        frames.append(planted.swing_rows(person.plan, batch))
         if progress is not None:
-            progress(i + 1, len(students))
+            progress(i + 1, len(people))
+    students, plans = [p.student for p in people], [p.plan for p in people]
     alone = write_clip_visits(inbox, students, np.random.default_rng([seed, 4]))
     noted = write_note_visits(inbox, students, np.random.default_rng([seed, 5]))
     write_loose(inbox, plans, written.loose_shots, np.random.default_rng([seed, 6]))
     spoilt, gone = _spoil(inbox, plans, written)
-    truth = planted.season_truth({s.code: plan for s, plan in zip(students, plans, strict=True)}) | {
+    truth = planted.season_truth(plans) | {
         "seed": seed,
         "scale": scale,
-        "students": {s.code: planted.student_truth(s, stories[i], plans[i]) for i, s in enumerate(students)},
+        "students": {p.student.code: planted.student_truth(p.student, p.story, p.plan) for p in people},
         "holds": written.holds,
         "clips_beside_plates": written.clips,
         "notes_only": noted,
@@ -65,8 +57,35 @@ def write_academy(
     }
     rows_out = planted.all_rows(frames, written.clip_truth, alone, gone)
     rows_out.write_parquet(target / "planted_truth.parquet", compression="zstd")
-    text = json.dumps(truth, indent=1) + "\n"
-    (target / "planted_truth.json").write_text(text, encoding="utf-8", newline="\n")
+    write_text(target / "planted_truth.json", json.dumps(truth, indent=1) + "\n")
+
+
+@dataclass(frozen=True)
+class _Person:
+    """One student with story, plan, and the random stream that is theirs alone."""
+
+    student: Student
+    story: Story
+    plan: list[Visit]
+    rng: np.random.Generator
+
+
+def _imagine(target: Path, seed: int, scale: float) -> list[_Person]:
+    """Invent the students, write the rosters, and plan each season."""
+    students = cast(np.random.default_rng([seed, 0]), max(10, round(48 * scale)))
+    changes = {
+        s.code: (MID_SEASON, "c03" if s.coach != "c03" else "c01")
+        for i, s in enumerate(students)
+        if i % 8 == 3
+    }
+    write_rosters(target, students, changes, np.random.default_rng([seed, 2]))
+    people = []
+    for i, student in enumerate(students):
+        story = tell(student, i, np.random.default_rng([seed, 1, i]))
+        rng = np.random.default_rng([seed, 3, i])
+        plan = plan_student(student, i, story, changes.get(student.code), _visits(scale, rng), rng)
+        people.append(_Person(student, story, plan, rng))
+    return people
 
 
 def _visits(scale: float, rng: np.random.Generator) -> int:

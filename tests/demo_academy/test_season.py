@@ -57,3 +57,28 @@ def test_a_few_students_change_their_coach_at_mid_season(academy):
         following = coaching.filter(pl.col("student") == row["student"], pl.col("from") > row["to"])
         assert following.height == 1
         assert following["coach"].item() != row["coach"]
+
+
+@pytest.mark.parametrize(
+    "metric",
+    [
+        "finish_lead_share_pct",
+        "recentre_pts",
+        "mid_down_lead_share_pct",
+        "tempo_ratio",
+        "mid_back_trail_share_pct",
+    ],
+)
+def test_session_means_move_as_planted(truth, planted, metric):
+    """Straight lines through the true session means of the students agree with the planted changes."""
+    kept = truth.filter(pl.col("rate_hz").is_not_null(), part="baseline", pace="full", club_family="iron")
+    means = kept.group_by("student", "session").agg(pl.col(metric).mean()).drop_nulls()
+    means = means.with_columns(day=pl.col("session").str.slice(0, 10).str.to_date().dt.epoch("d"))
+    seen, expected = [], []
+    for code, student in planted["students"].items():
+        mine = means.filter(student=code)
+        if mine.height >= 4:
+            seen.append(np.polyfit(mine["day"] / 30, mine[metric], 1)[0])
+            expected.append(student["metrics"][metric]["per_month"])
+    assert len(seen) >= 10
+    assert np.corrcoef(seen, expected)[0, 1] > 0.5
