@@ -87,7 +87,23 @@ def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch
     with st.expander("In words and as a table"):
         st.write(words)
         if not rows.is_empty():
-            st.dataframe(rows, hide_index=True, width="stretch")
+            table(rows)
+
+
+def table(rows: pl.DataFrame) -> None:
+    """Rows as a table: days as days, gaps empty."""
+    gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
+    days = {
+        name: st.column_config.DateColumn(format="D MMM YYYY")
+        for name, kind in rows.schema.items()
+        if kind == pl.Date
+    }
+    st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days)
+
+
+def aside(sentence: str) -> None:
+    """Small print in full ink: the usual caption's grey is too pale to read."""
+    st.markdown(f":small[{sentence}]")
 
 
 def empty(what: str, next_step: str) -> None:
@@ -111,7 +127,6 @@ def discomfort(reader: Reader, student_code: str) -> bool:
     found = sessions.open_discomfort(reader, student_code)
     for row in found.iter_rows(named=True):
         words = f" “{row['text']}”" if row["text"] else ""
-        st.warning(
-            f"**Discomfort: {row['area'] or 'area not named'}**, noted on {on(row['day'])}.{words} {DISCOMFORT}"
-        )
+        where = row["area"] or "area not named"
+        st.warning(f"**Discomfort: {where}**, noted on {on(row['day'])}.{words} {DISCOMFORT}")
     return not found.is_empty()

@@ -1,6 +1,7 @@
 """What stands on a student's progress page, whether it is shown on screen or written to paper.
 
-Only what the student may see: shared notes and drills, their own numbers, nobody else's. At most three pictures.
+Only what the student may see: shared notes and drills, their own numbers, nobody else's. At most three
+pictures.
 """
 
 from dataclasses import dataclass, field
@@ -17,9 +18,11 @@ from dashboard.wording import (
     DISCOMFORT,
     EYES_CLOSED,
     FAMILIES,
+    FEW_SESSIONS,
     GROWING,
     IF_IT_HURTS,
     MINORS,
+    NOT_CLEAR,
     PLAINLY,
     TOO_FEW,
     WITHOUT,
@@ -81,7 +84,7 @@ def progress(reader: Reader, person: dict[str, Any], *, narrow: bool = False) ->
         )
     practice = doses.filter(pl.col("kind") == "practice")
     if not practice.is_empty():
-        pictures.append(_practice(practice, reader, narrow=narrow))
+        pictures.append(_practice(practice, narrow=narrow))
     return Progress(
         name=person["name"],
         opening=_opening(person, practice),
@@ -104,7 +107,7 @@ def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
     days = practice["day"].n_unique()
     if days:
         text += f" You practised at home on {count(days, 'day')}. Well worked."
-    return f"{text} {TOO_FEW} to tell how things move." if n < 3 else text
+    return f"{text} {TOO_FEW} to tell how things move." if n < FEW_SESSIONS else text
 
 
 def _focus(
@@ -159,8 +162,30 @@ def _often(fault: str, now: dict[str, Any], before: dict[str, Any] | None) -> li
 
 def _moved(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
     fit = season.trends(reader, measure.metric, family, when, person["student"])
-    label = fit["label"][0] if len(fit) else None
-    return [measure.explain, PLAINLY.get(str(label), "Not clear yet whether this has changed.")]
+    few = TOO_FEW if person["sessions"] < FEW_SESSIONS else NOT_CLEAR
+    label = fit["label"][0] if len(fit) else few
+    return [measure.explain, *_aim(reader, person, measure, when, family), PLAINLY[label]]
+
+
+def _aim(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
+    """The last session's value beside the aim, which is the band."""
+    means = season.session_means(reader, measure.metric, family, when, person["student"])
+    lo, hi = _band(reader, person, measure, when, family)
+    if means.is_empty():
+        return []
+    text = f"At your last session: {measure.say(means['mean'][-1])}."
+    if lo is not None and hi is not None:
+        return [f"{text} The aim, the pale strip in the picture, is {measure.say_both(lo, hi, ' to ')}."]
+    if lo is not None:
+        return [f"{text} The aim, the pale strip in the picture, is {measure.say(lo)} or more."]
+    if hi is not None:
+        return [f"{text} The aim, the pale strip in the picture, is {measure.say(hi)} or less."]
+    return [text]
+
+
+def _band(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> season.Band:
+    style = season.style(reader, person["student"], family, when)
+    return season.bands(reader, family, person, style).get(measure.metric, (None, None))
 
 
 def _ten(fault: str, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
@@ -181,8 +206,7 @@ def _line(
     means = season.session_means(reader, measure.metric, family, when, person["student"])
     if means.is_empty():
         return None
-    style = season.style(reader, person["student"], family, when)
-    band = season.bands(reader, family, person, style).get(measure.metric, (None, None))
+    band = _band(reader, person, measure, when, family)
     finding = f"{measure.label}: {measure.say(means['mean'][-1])} at your last session"
     chart = season_line.picture(
         means,
@@ -197,19 +221,19 @@ def _line(
     return Picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
 
 
-def _practice(practice: pl.DataFrame, reader: Reader, *, narrow: bool) -> Picture:
-    rows = practice_weeks.weeks(practice, reader.today)
+def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:
+    """The eight weeks up to the last practice, so that what was worked at is what is seen."""
+    rows = practice_weeks.weeks(practice, practice.get_column("day").sort()[-1])
     said = practice_weeks.words(rows)
-    finding = (
-        f"Home practice: {count(int(rows['days'].sum()), 'day')} in the last {practice_weeks.WEEKS} weeks"
-    )
+    days, last = int(rows["days"].sum()), practice["day"].max()
+    finding = f"Home practice on {count(days, 'day')} in the {practice_weeks.WEEKS} weeks to {on(last)}"
     return Picture(practice_weeks.picture(rows, finding, narrow=narrow), said, practice_weeks.table(rows))
 
 
 def _how(
     reader: Reader, person: dict[str, Any], drill: dict[str, Any] | None, *, hurts: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """How to practise, with the drill's own cautions; no drill while something hurts or when too young for it."""
+    """How to practise, with the drill's own cautions; no drill while something hurts or below its age."""
     if hurts:
         return (), ("While something hurts, no drill is suggested here. Talk to your coach first.",)
     if drill is None:

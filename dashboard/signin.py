@@ -119,7 +119,7 @@ def _look_as(home: Home) -> str:
     names = {v.person: f"{v.display_name}, {ROLES.get(v.role, v.role)}" for v in everyone}
     with st.sidebar:
         chosen = layout.choose("Look as", names, "as", on_change=_forget)
-    st.caption(
+    layout.say(
         f"Demo academy with invented people. You are looking as {names[chosen]}. "
         "Only the demo, and only on this machine, lets you choose."
     )

@@ -17,12 +17,13 @@ GROUND = "#FFFFFF"
 QUIET = "#5B6661"  # axis labels and what came before
 HAIRLINE = "#E6EAE7"
 
-FONT = "system-ui, 'Segoe UI', Roboto, 'DejaVu Sans', sans-serif"
+FONT = "'Source Sans', system-ui, 'Segoe UI', Roboto, 'DejaVu Sans', sans-serif"
 TITLE_SIZE = 15
 LABEL_SIZE = 12
-TITLE_WIDTH = 84  # letters a line at desk width
-NARROW_TITLE_WIDTH = 42  # letters a line on a phone
+TITLE_WIDTH = 96  # letters a line at desk width
+NARROW_TITLE_WIDTH = 44  # letters a line on a phone
 NAME = "underfoot"
+FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
 
 
 @alt.theme.register(NAME, enable=True)

@@ -7,6 +7,7 @@ from typing import Any
 
 NBSP = "\u00a0"
 FEW_SWINGS = 5
+FEW_SESSIONS = 3
 IMPROVING, SLIPPING, HOLDING = "Improving", "Slipping", "Holding (no large change)"
 NOT_CLEAR, TOO_FEW = "Not clear yet", "Too few sessions"
 BETTER, WORSE = "Better", "Worse"
@@ -26,6 +27,7 @@ EVENTS = {
 }  # fmt: skip
 # What keeps a swing out of the season's answers, or makes it less sure, in words.
 FLAGS = {
+    "no_metric": "no measure could be computed",
     "dropout": "samples were missing for a moment",
     "negative_load": "the plate read below zero",
     "saturated": "the plate reached its limit",
@@ -60,8 +62,8 @@ MINORS = (
     "shared by link without consent."
 )
 FEET = (
-    "The lead foot is the one nearer the target, the trail foot the other. Load is how hard a foot presses on "
-    "the ground."
+    "The lead foot is the one nearer the target, the trail foot the other. Load is how hard a foot presses "
+    "on the ground."
 )
 # What a swing looks like without the fault, as a student would hear it; the sentence before it counts swings.
 WITHOUT = {
@@ -120,12 +122,18 @@ class Measure:
 
     @property
     def axis(self) -> str:
-        """Axis title: the label with its unit."""
-        return f"{self.label} ({self.unit})" if self.unit else self.label
+        """Axis title: the unit; the picture's own title says what is measured."""
+        return self.unit or self.label
 
     def say(self, value: float | None, *, signed: bool = False) -> str:
         """A value with its unit: 71 %, 0.14 s, +3 points; a dash when there is none."""
         return number(value, self.unit, self.decimals, signed=signed)
+
+    def say_both(self, one: float | None, two: float | None, between: str, *, signed: bool = False) -> str:
+        """Two values: 68 % → 71 %; a long unit is said once: 18 → 2 % of body weight."""
+        unit = self.unit if len(self.unit) <= 3 else ""
+        first = number(one, unit, self.decimals, signed=signed)
+        return f"{first}{between}{self.say(two, signed=signed)}"
 
 
 def number(value: float | None, unit: str = "", decimals: int = 0, *, signed: bool = False) -> str:
@@ -189,19 +197,20 @@ def certainty(p: float | None) -> str:
     return f"{word} ({share(min(p, 0.99))})"
 
 
-def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str) -> str:
+def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str, sessions: int) -> str:
     """What a season's fit says of one metric, with its doubt; claims nothing that the table does not."""
+    if trend is None and sessions < FEW_SESSIONS:
+        return f"{measure.label}: {count(sessions, 'session')}. {TOO_FEW} to speak of change."
     if trend is None:
         return f"{measure.label}: no season line yet, so nothing is claimed about change."
     label = str(trend["label"])
     if label == TOO_FEW:
-        sessions = count(int(trend["n_sessions"]), "session")
-        return f"{measure.label}: {sessions}. Too few sessions to speak of change."
+        return f"{measure.label}: {count(int(trend['n_sessions']), 'session')}. {TOO_FEW} to speak of change."
     sure = {IMPROVING: trend["p_better"], SLIPPING: trend["p_worse"]}.get(label)
     change = (
-        f"{measure.label}: {measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}, {place}. "
+        f"{measure.label}: {measure.say_both(trend['start_value'], trend['value_now'], ' → ')}, {place}. "
         f"Change {measure.say(trend['change'], signed=True)}, 90{NBSP}% between "
-        f"{measure.say(trend['change_lo'], signed=True)} and {measure.say(trend['change_hi'], signed=True)}."
+        f"{measure.say_both(trend['change_lo'], trend['change_hi'], ' and ', signed=True)}."
     )
     return f"{change} {marked(label)}{'. ' + certainty(sure) if sure is not None else ''}."
 

@@ -1,5 +1,8 @@
 """Fault ladder: the faults down the side in swing order, how often each happens now and happened before."""
 
+import textwrap
+from typing import Any
+
 import altair as alt
 import polars as pl
 
@@ -16,46 +19,56 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     `rates`: fault (name on screen), position (swing order), span (`NOW`, `BEFORE`), rate, rate_lo, rate_hi
     (0–1), flagged, usable, label. Faults without a rate are left out by the caller.
     """
-    drawn = rates.with_columns(pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"))
-    order = drawn.sort("position")["fault"].unique(maintain_order=True).to_list()
-    y = alt.Y(
-        "fault:N", sort=order, title=None,
-        axis=alt.Axis(labelLimit=150 if narrow else 260, domain=False, ticks=False),
-    )  # fmt: skip
+    row = pl.col("fault").alias("row")
+    drawn = rates.with_columns(
+        pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"),
+        pl.col("fault").map_elements(_broken, return_dtype=pl.String).alias("row") if narrow else row,
+    )
+    order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
+    y = alt.Y("row:N", sort=order, title=None, axis=_names())
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title="Share of swings (%)", scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
-    now, before = (
-        base.transform_filter(alt.datum.span == NOW),
-        base.transform_filter(alt.datum.span == BEFORE),
-    )
-    tips = [
-        alt.Tooltip("fault:N", title="Fault"), alt.Tooltip("span:N", title="When"),
-        alt.Tooltip("rate:Q", title="Share of swings", format=".0%"),
-        alt.Tooltip("flagged:Q", title="Swings with it"), alt.Tooltip("usable:Q", title="Swings judged"),
-    ]  # fmt: skip
+    now = base.transform_filter(alt.datum.span == NOW)
+    before = base.transform_filter(alt.datum.span == BEFORE)
+    strip = before.mark_bar(color=theme.BAND, height=16)
+    bar = now.mark_rule(color=theme.INK, strokeWidth=5, opacity=0.25)
+    ring = before.mark_point(shape="circle", size=130, fill=theme.GROUND, stroke=theme.QUIET, opacity=1)
+    dot = now.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
     layers = [
-        before.mark_bar(color=theme.BAND, height=16).encode(x="rate_lo:Q", x2="rate_hi:Q", y=y),
-        now.mark_rule(color=theme.INK, strokeWidth=5, opacity=0.25).encode(
-            x="rate_lo:Q", x2="rate_hi:Q", y=y
-        ),
+        strip.encode(x="rate_lo:Q", x2="rate_hi:Q", y=y),
+        bar.encode(x="rate_lo:Q", x2="rate_hi:Q", y=y),
         base.mark_line(color=theme.INK, strokeWidth=1.2).encode(x=x, y=y, detail="fault:N"),
-        before.mark_point(shape="circle", size=60, fill=theme.GROUND, stroke=theme.QUIET, opacity=1).encode(
-            x=x, y=y, tooltip=tips
-        ),
-        now.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
-            x=x, y=y, tooltip=tips
-        ),
+        ring.encode(x=x, y=y, tooltip=_tips()),
+        dot.encode(x=x, y=y, tooltip=_tips()),
     ]
     if not narrow:
-        layers.append(
-            now.mark_text(align="left", dx=8).encode(
-                x=alt.datum(1.0, type="quantitative"), y=y, text="said:N"
-            )
-        )
+        end = alt.datum(1.0, type="quantitative")
+        layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text="said:N"))
     return alt.layer(*layers).properties(
-        height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
+        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
     )
+
+
+def _names() -> alt.Axis:
+    """Fault names in full; a row may hold two lines."""
+    lines = r"split(datum.label, '\n')"
+    return alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=12, domain=False, ticks=False)
+
+
+def _broken(name: str) -> str:
+    """A long name on two lines: two faults differ only in their last words, so none may be cut off."""
+    return "\n".join(textwrap.wrap(name, 20))
+
+
+def _tips() -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("fault:N", title="Fault"),
+        alt.Tooltip("span:N", title="When"),
+        alt.Tooltip("rate:Q", title="Share of swings", format=".0%"),
+        alt.Tooltip("flagged:Q", title="Swings with it"),
+        alt.Tooltip("usable:Q", title="Swings judged"),
+    ]
 
 
 def words(rates: pl.DataFrame) -> str:
@@ -71,22 +84,19 @@ def words(rates: pl.DataFrame) -> str:
 
 def table(rates: pl.DataFrame) -> pl.DataFrame:
     """The picture as rows: Fault, Now, Before, Change, each with its doubt."""
-
-    def said(row: dict[str, object]) -> str:
-        return f"{share(row['rate'])} of {count(int(row['usable']), 'swing')} ({share(row['rate_lo'])} to {share(row['rate_hi'])})"  # type: ignore[arg-type,call-overload]  # noqa: E501
-
     rows = rates.sort("position").with_columns(
         pl.struct("rate", "usable", "rate_lo", "rate_hi")
-        .map_elements(said, return_dtype=pl.String)
+        .map_elements(_said, return_dtype=pl.String)
         .alias("said"),
         pl.col("label").map_elements(marked, return_dtype=pl.String).alias("Change"),
     )
     names = rows.select("fault", "position").unique(maintain_order=True)
     now = rows.filter(pl.col("span") == NOW).select("fault", pl.col("said").alias("Now"), "Change")
     before = rows.filter(pl.col("span") == BEFORE).select("fault", pl.col("said").alias("Before"))
-    return (
-        names.join(now, on="fault", how="left")
-        .join(before, on="fault", how="left")
-        .sort("position")
-        .select(pl.col("fault").alias("Fault"), "Now", "Before", "Change")
-    )
+    joined = names.join(now, on="fault", how="left").join(before, on="fault", how="left").sort("position")
+    return joined.select(pl.col("fault").alias("Fault"), "Now", "Before", "Change")
+
+
+def _said(row: dict[str, Any]) -> str:
+    between = f"{share(row['rate_lo'])} to {share(row['rate_hi'])}"
+    return f"{share(row['rate'])} of {count(int(row['usable']), 'swing')} ({between})"

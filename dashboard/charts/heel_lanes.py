@@ -29,7 +29,7 @@ def picture(
     y = alt.Y(
         "height:Q",
         title="Heel load (% of body weight)",
-        scale=alt.Scale(domain=[-1.1 * top, 1.1 * top], nice=False),
+        scale=alt.Scale(domain=[-1.25 * top, 1.25 * top], nice=False),
         axis=alt.Axis(labelExpr="abs(datum.value)", tickCount=7),
     )
     base = alt.Chart(mirrored)
@@ -48,20 +48,30 @@ def picture(
         ),
         alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y="middle:Q"),
         *_names(mirrored, top),
-    ).properties(height=HEIGHT, title=theme.title(finding, narrow=narrow))
+    ).properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
 
 
 def _names(mirrored: pl.DataFrame, top: float) -> list[alt.Chart]:
-    feet = pl.DataFrame({"height": [top, -top], "said": ["lead heel ↑", "trail heel ↓"]})
+    feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": ["lead heel ↑", "trail heel ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
         x=alt.value(0), y="height:Q", text="said:N"
     )  # fmt: skip
     if FIRST not in mirrored["which"].to_list():
         return [named]
-    note = alt.Chart(pl.DataFrame({"height": [top]})).mark_text(
+    note = alt.Chart(pl.DataFrame({"height": [1.15 * top]})).mark_text(
         text="dashes: first session", align="right", dx=-6, color=theme.QUIET
     ).encode(x=alt.value("width"), y="height:Q")  # fmt: skip
     return [named, note]
+
+
+def finding(lanes: pl.DataFrame, events: Sequence[str]) -> str:
+    """The picture's title: what is left under the trail heel at impact, and in the first session."""
+    at = lanes.filter((pl.col("foot") == TRAIL) & (pl.col("position") == float(list(events).index("impact"))))
+    left = dict(at.select("which", "mean").iter_rows())
+    if THIS not in left:
+        return "Heel loads through the swing"
+    text = f"Trail heel at impact: {number(left[THIS], '% of body weight')}"
+    return text + (f"; first session {number(left[FIRST], '%')}" if FIRST in left else "")
 
 
 def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import EVENTS, number
+from dashboard.wording import EVENTS, count, number
 
 HEIGHT = 300
 THIS, FIRST = "this session", "first session"
@@ -49,7 +49,7 @@ def picture(
         now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
     ]
     return alt.layer(*layers, *_names(course)).properties(
-        height=HEIGHT, title=theme.title(finding, narrow=narrow)
+        autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow)
     )
 
 
@@ -83,23 +83,33 @@ def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
     tip = [alt.Tooltip("lo:Q", title="Band from (%)"), alt.Tooltip("hi:Q", title="Band to (%)")]
     return [
         alt.Chart(placed)
-        .mark_rule(color=theme.BAND, strokeWidth=16, strokeCap="butt")
+        .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)
         .encode(x="position:Q", y="lo:Q", y2="hi:Q", tooltip=tip)
     ]
 
 
 def _names(course: pl.DataFrame) -> list[alt.Chart]:
-    """The lines' own names at their start, so no legend has to be read."""
-    named = []
-    for which, color, dy in ((THIS, theme.LEAD, -14), (FIRST, theme.QUIET, 16)):
-        start = course.filter(pl.col("which") == which).sort("position").head(1)
-        if not start.is_empty():
-            named.append(
-                alt.Chart(start)
-                .mark_text(text=which, align="left", dx=4, dy=dy, color=color)
-                .encode(x="position:Q", y="mean:Q")
-            )
-    return named
+    """What the two lines are, in the corner that a swing leaves empty."""
+    other = FIRST in course["which"].to_list()
+    rows = [(100.0, f"line: {THIS}", theme.LEAD)] + [(92.0, f"dashes: {FIRST}", theme.QUIET)] * other
+    return [
+        alt.Chart(pl.DataFrame({"height": [height]}))
+        .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
+        .encode(x=alt.value(0), y="height:Q")
+        for height, text, color in rows
+    ]
+
+
+def finding(course: pl.DataFrame, events: Sequence[str], swings: int) -> str:
+    """The picture's title: the lead share at the top and at impact, and what it was in the first session."""
+    at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
+    top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
+    text = (
+        f"Lead foot: {number(top[THIS], '%')} of the load at the top, {number(strike[THIS], '%')} at impact"
+    )
+    if top.get(FIRST) is not None:
+        text += f"; first session {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
+    return f"{text} (mean of {count(swings, 'swing')})"
 
 
 def words(course: pl.DataFrame, events: Sequence[str]) -> str:

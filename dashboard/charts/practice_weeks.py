@@ -12,9 +12,12 @@ HEIGHT = 150
 WEEKS = 8
 
 
-def weeks(practice: pl.DataFrame, today: date) -> pl.DataFrame:
-    """One row a week of the last eight, Monday first: week, days (0–7), minutes. `practice`: day, dose, unit."""
-    monday = today - timedelta(days=today.weekday())
+def weeks(practice: pl.DataFrame, last: date) -> pl.DataFrame:
+    """One row a week of the eight that end with `last`, from Mondays: week, days (0–7), minutes.
+
+    `practice`: day, dose, unit.
+    """
+    monday = last - timedelta(days=last.weekday())
     grid = pl.DataFrame({"week": [monday - timedelta(weeks=k) for k in range(WEEKS - 1, -1, -1)]})
     timed = pl.when(pl.col("unit") == "minutes").then(pl.col("dose")).otherwise(0.0)
     found = (
@@ -27,17 +30,20 @@ def weeks(practice: pl.DataFrame, today: date) -> pl.DataFrame:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Chart:
     """Draw the weeks. `rows` are those of `weeks`."""
+    mondays = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in rows["week"].to_list()[1::2]]
     return (
         alt.Chart(rows)
         .mark_bar(color=theme.LEAD, size=16 if narrow else 28)
         .encode(
-            x=alt.X("week:T", title="Week starting", axis=alt.Axis(format="%-d %b", grid=False, tickCount=4)),
+            x=alt.X(
+                "week:T", title="Week starting", axis=alt.Axis(format="%-d %b", grid=False, values=mondays)
+            ),
             y=alt.Y(
                 "days:Q", title="Days practised", scale=alt.Scale(domain=[0, 7]), axis=alt.Axis(tickCount=7)
             ),
             tooltip=[alt.Tooltip("days:Q", title="Days"), alt.Tooltip("minutes:Q", title="Minutes")],
         )
-        .properties(height=HEIGHT, title=theme.title(finding, narrow=narrow))
+        .properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
     )
 
 
@@ -46,7 +52,7 @@ def words(rows: pl.DataFrame) -> str:
     last = rows.row(-1, named=True)
     timed = f", {number(last['minutes'], 'minutes')}" if last["minutes"] else ""
     return (
-        f"Home practice on {count(int(rows['days'].sum()), 'day')} in the last {WEEKS} weeks. This week: "
+        f"Home practice on {count(int(rows['days'].sum()), 'day')} in {WEEKS} weeks. In the last of them: "
         f"{count(int(last['days']), 'day')}{timed}, {7 - int(last['days'])} without."
     )
 

@@ -1,5 +1,6 @@
 """Season line: one student, one metric, session by session, with fitted line, band and what was done."""
 
+import math
 from datetime import date, timedelta
 
 import altair as alt
@@ -8,8 +9,9 @@ import polars as pl
 from dashboard import theme
 from dashboard.wording import FEW_SWINGS, Measure, band_place, count, on
 
-HEIGHT = 320
-TICK_ROWS = {"lesson": "lessons", "drill": "drills set", "practice": "home practice"}
+HEIGHT = 300
+TICK_ROWS = {"lesson": "lessons", "drill": "drills", "practice": "practice"}
+ROW = 0.09  # height of a tick row, as a part of the range of values
 
 
 def picture(
@@ -29,22 +31,54 @@ def picture(
     the fitted line, may be empty; `ticks` day, kind (lesson, drill, practice), what; `changes` day, device:
     first day on another device. `band` is (lo, hi); a null side is open. Values in the metric's own unit.
     """
-    rows = [kind for kind in TICK_ROWS if kind in ticks["kind"].to_list()]
+    kinds = [kind for kind in TICK_ROWS if kind in ticks["kind"].to_list()]
     low, high = _reach(sessions, line, band)
-    floor = low - 0.09 * (high - low) * (len(rows) + 0.5) if rows else low
-    y = alt.Y("mean:Q", title=measure.axis, scale=alt.Scale(domain=[floor, high], nice=False, zero=False))
-    days = _days(sessions, line, ticks)
+    step = ROW * (high - low)
+    levels = {kind: low - step * (row + 0.8) for row, kind in enumerate(kinds)}
+    floor = low - step * (len(kinds) + 0.4) if kinds else low
+    y = alt.Y(
+        "mean:Q",
+        title=measure.axis,
+        scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
+        axis=_axis(low, high, levels),
+    )
     x = alt.X(
         "day:T", title="Day",
-        scale=alt.Scale(domain=days),
-        axis=alt.Axis(format="%-d %b", grid=False, tickCount=6, labelFlush=True),
+        scale=alt.Scale(domain=_days(sessions, line, ticks)),
+        axis=alt.Axis(format="%-d %b", grid=False, tickCount=4 if narrow else 8, labelFlush=True),
     )  # fmt: skip
-    layers: list[alt.Chart] = _band(band, low, high, days)
-    layers += _fit(line, x, y) + _changes(changes, x) + _points(sessions, x, y, measure)
-    for row, kind in enumerate(rows):
-        level = floor + 0.09 * (high - low) * (len(rows) - row - 0.5)
-        layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, days, x)
-    return alt.layer(*layers).properties(height=HEIGHT, title=theme.title(finding, narrow=narrow))
+    layers = _band(band, low, high) + _fit(line, x, y)
+    layers += _changes(changes, x, high, step, narrow=narrow) + _points(sessions, x, y, measure)
+    for kind, level in levels.items():
+        layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
+    return alt.layer(*layers).properties(
+        height=HEIGHT, autosize=theme.FIT, title=theme.title(finding, narrow=narrow)
+    )
+
+
+def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
+    """Round values, and below them the names of the tick rows, as labels of one axis."""
+    values = [v for v in round_values(low, high) if low <= v <= high]
+    named = "".join(
+        f"abs(datum.value - {level}) < {1e-6 * (high - low)} ? '{TICK_ROWS[kind]}' : "
+        for kind, level in levels.items()
+    )
+    return alt.Axis(
+        values=[*values, *levels.values()],
+        labelExpr=f"{named}replace(datum.label, '-', '−')",
+        format="~g",
+        labelOverlap=False,
+        gridOpacity=alt.condition(f"datum.value < {low}", alt.value(0), alt.value(1)) if levels else 1,
+    )
+
+
+def round_values(low: float, high: float, wanted: int = 5) -> list[float]:
+    """Round numbers between `low` and `high`: steps of 1, 2 or 5 times a power of ten."""
+    rough = (high - low) / wanted
+    power = 10 ** math.floor(math.log10(rough))
+    step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough)
+    first = math.ceil(low / step)
+    return [round(k * step, 10) for k in range(first, math.floor(high / step) + 1)]
 
 
 def _reach(
@@ -65,18 +99,12 @@ def _days(*frames: pl.DataFrame) -> list[alt.DateTime]:
     return [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (first - spare, last + spare)]
 
 
-def _band(
-    band: tuple[float | None, float | None], low: float, high: float, days: list[alt.DateTime]
-) -> list[alt.Chart]:
+def _band(band: tuple[float | None, float | None], low: float, high: float) -> list[alt.Chart]:
     lo, hi = band
     if lo is None and hi is None:
         return []
     frame = pl.DataFrame({"lo": [low if lo is None else lo], "hi": [high if hi is None else hi]})
-    strip = alt.Chart(frame).mark_rect(color=theme.BAND).encode(y="lo:Q", y2="hi:Q")
-    word = alt.Chart(frame).mark_text(
-        text="band", align="right", baseline="top", dx=-4, dy=4, color=theme.QUIET
-    ).encode(x=alt.datum(days[1], type="temporal"), y="hi:Q")  # fmt: skip
-    return [strip, word]
+    return [alt.Chart(frame).mark_rect(color=theme.BAND).encode(y="lo:Q", y2="hi:Q")]
 
 
 def _fit(line: pl.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
@@ -109,30 +137,29 @@ def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> lis
     return [bars, points.encode(x=x, y=y, fill=filled, tooltip=tips)]
 
 
-def _changes(changes: pl.DataFrame, x: alt.X) -> list[alt.Chart]:
+def _changes(changes: pl.DataFrame, x: alt.X, high: float, step: float, *, narrow: bool) -> list[alt.Chart]:
+    """A dashed line at each change of device; its name where there is room, one below the other."""
     if changes.is_empty():
         return []
-    base = alt.Chart(changes.with_columns(("now on " + pl.col("device")).alias("said"))).encode(x=x)
-    return [
-        base.mark_rule(color=theme.SIGNAL, strokeDash=[4, 3]),
-        base.mark_text(align="left", baseline="top", dx=4, color=theme.SIGNAL).encode(
-            text="said:N", y=alt.value(0)
-        ),
-    ]
+    placed = changes.with_row_index("row").with_columns(
+        ("now on " + pl.col("device")).alias("said"), (high - pl.col("row") * step * 0.7).alias("level")
+    )
+    tips = [alt.Tooltip("said:N", title="Device"), alt.Tooltip("day:T", title="From", format="%-d %B %Y")]
+    lines = alt.Chart(placed).mark_rule(color=theme.SIGNAL, strokeDash=[4, 3], strokeWidth=1.5)
+    layers = [lines.encode(x=x, tooltip=tips)]
+    if not narrow:
+        name = alt.Chart(placed).mark_text(align="right", baseline="top", dx=-4, dy=2, color=theme.SIGNAL)
+        layers.append(name.encode(x=x, y="level:Q", text="said:N"))
+    return layers
 
 
-def _ticks(
-    ticks: pl.DataFrame, name: str, level: float, days: list[alt.DateTime], x: alt.X
-) -> list[alt.Chart]:
+def _ticks(ticks: pl.DataFrame, name: str, level: float, x: alt.X) -> list[alt.Chart]:
     placed = ticks.with_columns(pl.lit(level).alias("level"))
     tips = [alt.Tooltip("day:T", title="Day", format="%-d %B %Y"), alt.Tooltip("what:N", title=name)]
-    marks = alt.Chart(placed).mark_tick(
-        color=theme.INK, orient="vertical", height=9, thickness=2, opacity=0.75
-    ).encode(x=x, y=alt.Y("level:Q"), tooltip=tips)  # fmt: skip
-    word = alt.Chart(placed.head(1)).mark_text(
-        text=name, align="right", baseline="middle", dx=-4, color=theme.QUIET
-    ).encode(x=alt.datum(days[1], type="temporal"), y="level:Q")  # fmt: skip
-    return [marks, word]
+    base = alt.Chart(placed).mark_tick(
+        color=theme.INK, orient="vertical", height=10, thickness=2, opacity=0.75
+    )
+    return [base.encode(x=x, y="level:Q", tooltip=tips)]
 
 
 def words(sessions: pl.DataFrame, band: tuple[float | None, float | None], measure: Measure) -> str:

@@ -7,7 +7,7 @@ from dashboard import theme
 from dashboard.wording import FEW_SWINGS, Measure, count, marked
 
 WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
-WIDTH, NARROW_WIDTH, HEIGHT = 205, 128, 110
+WIDTH, NARROW_WIDTH, HEIGHT = 168, 128, 110
 
 
 def picture(
@@ -32,7 +32,7 @@ def picture(
     )
     order = drawn.sort("student")["panel"].unique(maintain_order=True).to_list()
     base = alt.Chart(drawn)
-    x = alt.X("day:T", title=None, axis=alt.Axis(format="%b", grid=False, tickCount=3 if narrow else 5))
+    x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow))
     y = alt.Y(
         "mean:Q", title=measure.unit or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
     )
@@ -56,8 +56,19 @@ def picture(
             "panel:N", sort=order, title=None, header=alt.Header(labelAnchor="start", labelLimit=220)
         ),
         columns=NARROW_COLUMNS if narrow else WIDE_COLUMNS,
+        spacing=14,
         title=theme.title(finding, narrow=narrow),
     )
+
+
+def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
+    """A tick a month, or every few months; days when all of it lies within two months."""
+    span = (values["day"].max() - values["day"].min()).days if len(values) else 0
+    if span < 62:
+        return alt.Axis(format="%-d %b", grid=False, tickCount=2 if narrow else 3, labelFlush=True)
+    step = max(1, round(span / 30.4 / (3 if narrow else 5)))
+    every = alt.TimeIntervalStep(interval="month", step=step)
+    return alt.Axis(format="%b", grid=False, tickCount=every, labelFlush=True)
 
 
 def _few() -> alt.Fill:

@@ -32,7 +32,9 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.C
                 legend=alt.Legend(orient="bottom", symbolStrokeColor=theme.INK),
             ),
         )
-        .properties(height=ROW_HEIGHT * len(order), title=theme.title(finding, narrow=narrow))
+        .properties(
+            autosize=theme.FIT, height=ROW_HEIGHT * len(order), title=theme.title(finding, narrow=narrow)
+        )
     )
 
 

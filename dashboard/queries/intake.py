@@ -39,7 +39,7 @@ def swings_left_out(reader: Reader) -> pl.DataFrame:
     return reader.sql(
         """
         WITH flagged AS (
-            SELECT session, usable, unnest(CASE WHEN len(flags) = 0 THEN ['no metric'] ELSE flags END) AS flag
+            SELECT session, usable, unnest(CASE WHEN len(flags) = 0 THEN ['no_metric'] ELSE flags END) AS flag
             FROM swing WHERE len(flags) > 0 OR NOT usable
         )
         SELECT s.day, p.display_name AS student, s.session, f.flag, count(*) AS swings,

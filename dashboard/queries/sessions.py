@@ -144,8 +144,9 @@ def left_out(reader: Reader, student: str, season: str | None) -> tuple[dict[str
     flags = reader.sql(
         """
         WITH flagged AS (
-            SELECT unnest(w.flags) AS flag FROM swing w JOIN session s USING (session)
-            WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+            SELECT unnest(CASE WHEN len(w.flags) = 0 THEN ['no_metric'] ELSE w.flags END) AS flag
+            FROM swing w JOIN session s USING (session)
+            WHERE (len(w.flags) > 0 OR NOT w.usable) AND s.student = ? AND s.season IS NOT DISTINCT FROM ?
         )
         SELECT flag, count(*) AS swings FROM flagged GROUP BY flag ORDER BY swings DESC, flag
         """,

@@ -1,4 +1,4 @@
-"""Deliveries: what loaded, what was refused and how to mend it, which swings stay out and why; drop one here."""
+"""Deliveries: what loaded, what was refused and how to mend it, which swings stay out; drop one here."""
 
 import polars as pl
 import streamlit as st
@@ -10,6 +10,7 @@ from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 KINDS = {"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"}
+OUTCOMES = {"accepted": "loaded", "replaced": "replaced an earlier one"}
 SENTENCES_SHOWN = 5
 GROUPS_SHOWN = 40
 
@@ -22,7 +23,7 @@ def show(reader: Reader) -> None:
     _refused(reader)
     _loaded(reader)
     _left_out(reader)
-    st.caption(f"{MINORS} {CLEAR_SPACE}")
+    layout.aside(f"{MINORS} {CLEAR_SPACE}")
 
 
 def _drop() -> None:
@@ -40,8 +41,8 @@ def _drop() -> None:
         st.error(f"Not kept. {error}")
         return
     st.success(
-        f"Kept: {count(len(folder) + len(loose), 'file')} in the inbox as {kept.name}. It loads in seconds when "
-        "the loader runs beside these pages; otherwise with: underfoot load"
+        f"Kept: {count(len(folder) + len(loose), 'file')} in the inbox as {kept.name}. It loads in seconds "
+        "when the loader runs beside these pages; otherwise with: underfoot load"
     )
 
 
@@ -51,9 +52,11 @@ def _swapped(reader: Reader) -> None:
         return
     st.header("Were the feet swapped?")
     for row in found.iter_rows(named=True):
+        which = f"session {row['session']}, {count(row['swings'], 'swing')}"
         st.warning(
-            f"**{row['student']}, {on(row['day'])}** (session {row['session']}, {count(row['swings'], 'swing')}): the "
-            f"trail foot seems to carry the finish; lead share there {number(row['finish_lead_share_pct'], '%')}. "
+            f"**{row['student']}, {on(row['day'])}** ({which}): "
+            "the trail foot seems to carry the finish; lead share there "
+            f"{number(row['finish_lead_share_pct'], '%')}. "
             "These swings stay out of every season answer. If the feet were swapped, mend the columns or the "
             "student's hand and deliver the session again. If it is right, add feet_checked = true to its "
             "session.toml and deliver it again."
@@ -74,7 +77,7 @@ def _refused(reader: Reader) -> None:
     for group in groups[:GROUPS_SHOWN]:
         _refusal(group, reader)
     if len(groups) > GROUPS_SHOWN:
-        st.caption(f"{len(groups) - GROUPS_SHOWN} older ones are listed by: underfoot refused")
+        layout.aside(f"{len(groups) - GROUPS_SHOWN} older ones are listed by: underfoot refused")
 
 
 def _refusal(group: pl.DataFrame, reader: Reader) -> None:
@@ -89,7 +92,7 @@ def _refusal(group: pl.DataFrame, reader: Reader) -> None:
         for sentence in group["sentence"].unique(maintain_order=True)[:SENTENCES_SHOWN]:
             st.text(sentence)
         if group["sentence"].n_unique() > SENTENCES_SHOWN:
-            st.caption(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
+            layout.aside(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
 
 
 def _loaded(reader: Reader) -> None:
@@ -103,14 +106,13 @@ def _loaded(reader: Reader) -> None:
     received = (
         pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
     )
-    st.dataframe(
+    layout.table(
         rows.select(
             received.dt.strftime("%Y-%m-%d %H:%M").alias("Received"), pl.col("name").alias("Delivery"),
             pl.col("kind").replace(KINDS).alias("What"), pl.col("student").alias("Student"),
             pl.col("day").alias("Session day"), pl.col("n_files").alias("Files"),
-            pl.col("outcome").replace({"accepted": "loaded", "replaced": "replaced an earlier one"}).alias("Outcome"),
+            pl.col("outcome").replace(OUTCOMES).alias("Outcome"),
         ),
-        hide_index=True, width="stretch",
     )  # fmt: skip
 
 
@@ -124,14 +126,14 @@ def _left_out(reader: Reader) -> None:
         )
         return
     st.write(
-        f"Of {count(total, 'swing')}, {count(unusable, 'swing')} gave no measure at all. Others loaded with a mark "
-        f"that makes them less sure; swings whose feet may be swapped stay out of the season{NBSP}too."
+        f"Of {count(total, 'swing')}, {count(unusable, 'swing')} gave no measure at all. Others loaded with "
+        f"a mark that makes them less sure; swings whose feet may be swapped stay out of the season{NBSP}too."
     )
-    st.dataframe(
+    layout.table(
         rows.select(
-            pl.col("day").alias("Day"), pl.col("student").alias("Student"), pl.col("session").alias("Session"),
-            pl.col("flag").replace({**FLAGS, "no metric": "no measure could be computed"}).alias("Why"),
+            pl.col("day").alias("Day"), pl.col("student").alias("Student"),
+            pl.col("session").alias("Session"),
+            pl.col("flag").replace(FLAGS).alias("Why"),
             pl.col("swings").alias("Swings"), pl.col("unusable").alias("Left out"),
         ),
-        hide_index=True, width="stretch",
     )  # fmt: skip

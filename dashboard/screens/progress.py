@@ -14,7 +14,7 @@ def show(reader: Reader) -> None:
     page = progress(reader, person, narrow=layout.narrow())
     st.title(page.name)
     if reader.viewer.person != person["student"]:
-        st.caption(f"Written to {page.name}, in the words they read. Shows only what is shared with them.")
+        layout.aside(f"Written to {page.name}, in the words they read. Shows only what is shared with them.")
     for sentence in page.discomfort:
         st.warning(sentence)
     st.write(page.opening)
@@ -25,7 +25,7 @@ def show(reader: Reader) -> None:
         st.subheader(page.focus.title)
         for sentence in page.focus.sentences:
             st.write(sentence)
-        st.caption(FEET)
+        layout.aside(FEET)
         if page.focus.drill:
             st.header("How to practise it")
             st.subheader(page.focus.drill)
@@ -40,4 +40,4 @@ def show(reader: Reader) -> None:
         for note in page.notes:
             st.write(note)
     for sentence in page.cautions:
-        st.caption(sentence)
+        layout.aside(sentence)

@@ -11,6 +11,7 @@ from dashboard.queries import people, season, sessions
 from dashboard.wording import (
     BANDS_ARE_CUSTOM,
     FAMILIES,
+    FEW_SESSIONS,
     FLAGS,
     NOT_CLEAR,
     TOO_FEW,
@@ -26,7 +27,8 @@ from warehouse.access import Reader
 
 KINDS = {
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
-    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about", "practice": "Home practice",
+    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
+    "practice": "Home practice",
     "target": "Own band",
 }  # fmt: skip
 STYLES = {
@@ -40,7 +42,7 @@ def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Student")
     st.title(person["name"])
-    st.caption(_about(reader, person))
+    layout.aside(_about(reader, person))
     layout.discomfort(reader, person["student"])
     when, family = _which(reader, person)
     style = season.style(reader, person["student"], family, when)
@@ -55,7 +57,7 @@ def show(reader: Reader) -> None:
         if style
         else ""
     )
-    st.caption(f"{BANDS_ARE_CUSTOM}{styled}")
+    layout.aside(f"{BANDS_ARE_CUSTOM}{styled}")
 
 
 def _about(reader: Reader, person: dict[str, Any]) -> str:
@@ -117,15 +119,15 @@ def _season(
     )
     layout.picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
     value = trend["value_now"] if trend and trend["value_now"] is not None else means["mean"][-1]
-    st.write(trend_sentence(measure, trend, band_place(value, *band)))
-    st.caption(f"{measure.explain} A hollow point rests on fewer than five swings.")
+    st.write(trend_sentence(measure, trend, band_place(value, *band), len(means)))
+    layout.aside(f"{measure.explain} A hollow point rests on fewer than five swings.")
 
 
 def _season_finding(
     measure: Measure, means: pl.DataFrame, trend: dict[str, Any] | None, band: season.Band
 ) -> str:
     place = band_place(means["mean"][-1], *band)
-    if len(means) < 3 or (trend and trend["label"] == TOO_FEW):
+    if len(means) < FEW_SESSIONS or (trend and trend["label"] == TOO_FEW):
         return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {TOO_FEW}"
     if trend is None or trend["label"] == NOT_CLEAR:
         return f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}. {NOT_CLEAR}"
@@ -146,7 +148,7 @@ def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> N
     judged = set(rates["fault"])
     others = [name for name in people.faults(reader).values() if name not in judged]
     text = "Filled: the last 28 days. Hollow: before. The strips hold the true rate nine times in ten."
-    st.caption(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
+    layout.aside(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
 
 
 def _fault_finding(rates: pl.DataFrame) -> str:
@@ -179,7 +181,7 @@ def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str
         layout.say("No swing of this session has its takeaway, top and impact, so its course can't be drawn.")
         return
     narrow = layout.narrow()
-    title = f"Load through the swing, mean of {count(drawn.swings, 'swing')}"
+    title = load_course.finding(drawn.load, drawn.events, drawn.swings)
     course = load_course.picture(
         drawn.load, courses.posts(bands, drawn.events), drawn.events, title, narrow=narrow
     )
@@ -189,12 +191,12 @@ def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str
     if drawn.lanes.is_empty():
         layout.say("Neither a heel load nor where each foot's load sits was measured in this session.")
         return
-    title = "Heels through the swing: opposite work looks opposite"
+    title = heel_lanes.finding(drawn.lanes, drawn.events)
     lanes = heel_lanes.picture(drawn.lanes, drawn.events, title, narrow=narrow)
     said = heel_lanes.words(drawn.lanes, drawn.events, estimated=drawn.estimated)
     layout.picture(lanes, said, heel_lanes.table(drawn.lanes, drawn.events))
     if drawn.estimated:
-        st.caption(
+        layout.aside(
             "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
         )
 
@@ -204,31 +206,29 @@ def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
     if not counts["unusable"] and not counts["swapped"] and flags.is_empty():
         return
     why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags.iter_rows()]
-    st.caption(
-        f"Of {count(counts['swings'], 'swing')}, {counts['unusable'] + counts['swapped']} stay out of the "
-        f"season. Marked while reading: {listed(why) or 'nothing'}."
+    out = counts["unusable"] + counts["swapped"]
+    layout.aside(
+        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. Marked, with how many swings: {listed(why)}."
     )
 
 
 def _done(reader: Reader, person: dict[str, Any], when: str) -> None:
     st.header("Sessions, drills and notes")
     visits = sessions.sessions(reader, person["student"], when)
-    st.dataframe(
+    layout.table(
         visits.select(
             pl.col("day").alias("Day"), pl.col("coach_name").alias("Coach"), pl.col("device").alias("Device"),
             pl.col("swings").alias("Swings"), pl.col("usable").alias("Usable"),
         ),
-        hide_index=True, width="stretch",
     )  # fmt: skip
     notes = sessions.notes(reader, person["student"])
     if notes.is_empty():
         layout.say("No note yet. Notes come with a session's notes.csv, or on their own.")
         return
-    st.dataframe(
+    layout.table(
         notes.select(
             pl.col("day").alias("Day"), pl.col("author").alias("Who"),
             pl.col("kind").replace(KINDS).alias("Note"), pl.col("about").alias("About"),
             pl.col("text").alias("Words"), pl.col("shared").alias("Student sees it"),
         ),
-        hide_index=True, width="stretch",
     )  # fmt: skip

@@ -44,7 +44,7 @@ def show(reader: Reader) -> None:
         small_multiples.table(values, chosen),
         stretch=False,
     )
-    st.caption(
+    layout.aside(
         f"{chosen.explain} Students stand in the order of their names. Hollow points rest on fewer than five "
         f"swings. Bars hold a session's true value nine times in ten. {BANDS_ARE_CUSTOM}"
     )
@@ -120,7 +120,7 @@ def _finding(values: pl.DataFrame, measure: Measure, family: str) -> str:
 def _unmeasured(shown: pl.DataFrame, values: pl.DataFrame) -> None:
     missing = [name for name in shown["name"] if name not in set(values["student"])]
     if missing:
-        st.caption(f"Not measured on this with these clubs: {listed(missing)}.")
+        layout.aside(f"Not measured on this with these clubs: {listed(missing)}.")
 
 
 def _open_one(shown: pl.DataFrame) -> None:
