@@ -67,7 +67,7 @@ def _with_style(swings: pl.DataFrame, styles: pl.DataFrame | None) -> pl.DataFra
     keys = [
         key for key in STYLE_KEYS if styles is not None and {key} <= {*styles.columns} & {*swings.columns}
     ]
-    if styles is None or not keys:
+    if styles is None or not {"session", "student"} & {*keys}:
         return swings.with_columns(style=pl.lit(UNSTYLED))
     known = styles.select(*keys, "style").unique(keys)
     joined = swings.join(known, on=keys, how="left", maintain_order="left")

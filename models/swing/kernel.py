@@ -94,7 +94,8 @@ def reduce_swings(
         else:
             lines[s.HEEL_L, :n] = math.nan
             lines[s.HEEL_T, :n] = math.nan
-        s.lift_heels(start, n, up, lines)
+        if codes[i, 1] != s.NONE:
+            s.lift_heels(start, n, up, lines)
 
         p.address_row(row, n, fs, at, lines, codes[i, 1], s.FOOT_OFF * threshold)
         peak_at = p.back_row(row, n, fs, at, event_s[i, p.TOP] * fs, lines, percent)

@@ -6,8 +6,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from models.swing.clock import on_uniform_grid
 from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
-from models.swing.reduce import SessionTask, on_uniform_grid, reduce_session, reduce_sessions
+from models.swing.reduce import SessionTask, reduce_session, reduce_sessions
 from warehouse.traces import SessionTrace, write_trace
 
 NEEDS = {  # the events each metric hangs on

@@ -1,0 +1,186 @@
+"""Heel rise from the marked points of a foot-level clip.
+
+Rise (mm) = height of the heel point over its own height at address, square to the floor line; the floor line
+is fitted through the four points at address. Image rows count downward, so up is toward smaller y_px.
+
+Scale. From the side (`down_line`) a shoe is seen at its full length: shoe length in mm over heel–toe pixels
+at address, each foot by its own, as the far foot is smaller. From the front (`face_on`) a shoe is seen end
+on, so the scale is the stance: heel to heel in mm over heel to heel in pixels. Without a stance the shoe's
+seen length is used as it is, which makes rises too large by as much as the shoe points at the camera; `scale`
+says so.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from models.swing.columns import CLIP_METRICS
+
+FLOATS = NDArray[np.float64]
+POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
+LEAST_SCORE = 0.5
+LONGEST_GAP = 5  # frames that a straight line may bridge
+JUMP_MADS, LEAST_MAD_PX = 5.0, 1.0
+MEDIAN_FRAMES = 5
+ADDRESS_HALF_S = 0.150
+UP_MM = 15.0  # a heel seen higher than this carries nothing
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A session's clip: rows of academy.clip_point, and the `[clip]` table of its session.toml."""
+
+    points: pl.DataFrame
+    fps: float
+    shoe_length_mm: float
+    view: str
+
+
+@dataclass(frozen=True)
+class HeelRise:
+    """Rise of both heels of one swing, mm, one value a frame (NaN: not seen)."""
+
+    first_frame: int
+    lead_mm: FLOATS  # (F,)
+    trail_mm: FLOATS  # (F,)
+    filled: int  # values drawn through gaps of up to 5 frames
+    scale: str  # shoe | stance | shoe_end_on (an over-estimate)
+
+    def at(self, heel_mm: FLOATS, t_s: float, fps: float) -> float:
+        """Rise at a time on the clip's clock, by a straight line between frames; NaN where not seen."""
+        frame = t_s * fps - self.first_frame
+        if not 0.0 <= frame <= heel_mm.size - 1:
+            return math.nan
+        return float(np.interp(frame, np.arange(heel_mm.size), heel_mm))
+
+
+def heel_rise(
+    points: pl.DataFrame, clip: Clip, address_s: float | None, stance_mm: Sequence[float] | None
+) -> HeelRise | None:
+    """Heel rise of one swing from its rows of `points`; None when address or its four points are not seen."""
+    if address_s is None or points.is_empty():
+        return None
+    first, last = int(points["frame"].min()), int(points["frame"].max())  # type: ignore[arg-type]
+    frames = np.arange(first, last + 1)
+    quiet = np.abs(frames / clip.fps - address_s) <= ADDRESS_HALF_S + 1e-9
+    seen, filled = {}, 0
+    for name in POINTS:
+        seen[name], count = _clean(points.filter(pl.col("point") == name), first, frames.size)
+        filled += count if name.endswith("heel") else 0
+    at_address = {name: _mean_place(places[:, quiet]) for name, places in seen.items()}
+    if not quiet.any() or any(place is None for place in at_address.values()):
+        return None
+    rest = {name: place for name, place in at_address.items() if place is not None}
+    up = _floor_normal(np.array(list(rest.values())))
+    scales, scale = _scales(rest, clip, stance_mm)
+    rises = {
+        foot: scales[foot] * (up @ (seen[f"{foot}_heel"] - rest[f"{foot}_heel"][:, None]))
+        for foot in ("lead", "trail")
+    }
+    return HeelRise(first, rises["lead"], rises["trail"], filled, scale)
+
+
+def _clean(rows: pl.DataFrame, first: int, count: int) -> tuple[FLOATS, int]:
+    """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged."""
+    places = np.full((2, count), np.nan)
+    good = rows.filter(pl.col("score").fill_null(1.0) >= LEAST_SCORE)
+    places[:, good["frame"].to_numpy() - first] = good.select("x_px", "y_px").to_numpy().T
+    known = np.isfinite(places).all(axis=0)
+    for line in places:
+        known &= ~_jumps(line, known)
+    places[:, ~known] = np.nan
+    return _bridge_short(places, known)
+
+
+def _jumps(line: FLOATS, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Known frames further than 5 MAD (of at least a pixel) from the running median."""
+    if known.sum() < MEDIAN_FRAMES:
+        return np.zeros(line.size, dtype=bool)
+    values = line[known]
+    padded = np.pad(values, MEDIAN_FRAMES // 2, mode="edge")
+    off = np.abs(values - np.median(np.lib.stride_tricks.sliding_window_view(padded, MEDIAN_FRAMES), axis=1))
+    found = np.zeros(line.size, dtype=bool)
+    found[known] = off > JUMP_MADS * max(float(np.median(off)), LEAST_MAD_PX)
+    return found
+
+
+def _bridge_short(places: FLOATS, known: NDArray[np.bool_]) -> tuple[FLOATS, int]:
+    """Draw straight lines through gaps of up to 5 frames between known ones."""
+    there = np.flatnonzero(known)
+    filled = 0
+    for before, after in pairwise(there):
+        gap = np.arange(before + 1, after)
+        if 0 < gap.size <= LONGEST_GAP:
+            for line in places:
+                line[gap] = np.interp(gap, [before, after], [line[before], line[after]])
+            filled += gap.size
+    return places, filled
+
+
+def _mean_place(places: FLOATS) -> FLOATS | None:
+    """Mean of the known places (2, F), or None without one."""
+    known = np.isfinite(places).all(axis=0)
+    return np.asarray(places[:, known].mean(axis=1)) if known.any() else None
+
+
+def _floor_normal(places: FLOATS) -> FLOATS:
+    """Unit vector up from the floor line fitted through (4, 2) places; straight up if they have no width."""
+    x = places[:, 0] - places[:, 0].mean()
+    spread = float(x @ x)
+    slope = float(x @ places[:, 1]) / spread if spread > 0.0 else 0.0
+    return np.array([slope, -1.0]) / math.hypot(slope, 1.0)
+
+
+def _scales(
+    rest: Mapping[str, FLOATS], clip: Clip, stance_mm: Sequence[float] | None
+) -> tuple[dict[str, float], str]:
+    """Millimetres a pixel for each foot, and where the scale is from."""
+    if clip.view == "face_on" and stance_mm is not None:
+        between = math.hypot(stance_mm[0] - stance_mm[4], stance_mm[1] - stance_mm[5])
+        pixels = float(np.hypot(*(rest["lead_heel"] - rest["trail_heel"])))
+        if between > 0.0 and pixels > 0.0:
+            return dict.fromkeys(("lead", "trail"), between / pixels), "stance"
+    scales = {}
+    for foot in ("lead", "trail"):
+        pixels = float(np.hypot(*(rest[f"{foot}_heel"] - rest[f"{foot}_toe"])))
+        scales[foot] = clip.shoe_length_mm / pixels if pixels > 0.0 else math.nan
+    return scales, "shoe_end_on" if clip.view == "face_on" else "shoe"
+
+
+def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: float) -> dict[str, float]:
+    """The four clip metrics from the event times on the clip's clock; NaN for null."""
+    found = dict.fromkeys(CLIP_METRICS, math.nan)
+    if rise is None:
+        return found
+    for name, heel, event in (
+        ("lead_heel_rise_at_top_mm", rise.lead_mm, "top"),
+        ("trail_heel_rise_at_mid_down_mm", rise.trail_mm, "mid_down"),
+        ("trail_heel_rise_at_impact_mm", rise.trail_mm, "impact"),
+    ):
+        if event in events_s:
+            found[name] = rise.at(heel, events_s[event], fps)
+    if "address" in events_s and "top" in events_s:
+        low, high = (round(events_s[event] * fps) - rise.first_frame for event in ("address", "top"))
+        span = rise.lead_mm[max(low, 0) : max(high + 1, 0)]
+        if np.isfinite(span).sum() * 2 >= max(span.size, 1):
+            found["lead_heel_rise_mm"] = float(np.nanmax(span))
+    return found
+
+
+def heels_up(
+    rise: HeelRise | None, fps: float, clip_time_s: FLOATS
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """1 for each plate sample (its time on the clip's clock) at which a heel is seen over 15 mm up."""
+    if rise is None:
+        return np.zeros(clip_time_s.size, dtype=np.uint8), np.zeros(clip_time_s.size, dtype=np.uint8)
+    frames = np.arange(rise.lead_mm.size) + rise.first_frame
+    lead, trail = (
+        np.interp(clip_time_s * fps, frames, heel, left=np.nan, right=np.nan) > UP_MM
+        for heel in (rise.lead_mm, rise.trail_mm)
+    )
+    return lead.astype(np.uint8), trail.astype(np.uint8)

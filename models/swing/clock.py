@@ -1,0 +1,91 @@
+"""Clocks of a session: event times on each swing's own samples, and irregular clocks made regular."""
+
+import math
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from models.swing.columns import EVENTS
+from warehouse.traces import SessionTrace
+
+FLOATS = NDArray[np.float64]
+GAP_PERIODS = 3.0  # a gap over this many sample periods is a dropout, not something to draw a line through
+
+
+def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame) -> tuple[FLOATS, FLOATS]:
+    """Event times (S, 7), s after each swing's first sample, and their expected errors; NaN where missing.
+
+    An event on the clip's clock counts when the swing's clip offset is known and it has none on the plate's.
+    """
+    row_of = {int(number): row for row, number in enumerate(trace.swing_no)}
+    column_of = {name: column for column, name in enumerate(EVENTS)}
+    offset_of = clip_offsets(swings)
+    times = np.full((trace.swing_no.size, len(EVENTS)), np.nan)
+    errors = np.full_like(times, np.nan)
+    for number, event, t_s, error, clock in event_list(events):
+        row, column = row_of.get(number), column_of.get(event)
+        shift = 0.0 if clock == "plate" else offset_of.get(number)
+        if row is None or column is None or shift is None:
+            continue
+        if clock != "plate" and not math.isnan(times[row, column]):
+            continue
+        times[row, column] = t_s + shift - trace.t0_s[row]
+        errors[row, column] = error
+    return times, errors
+
+
+def event_list(events: pl.DataFrame) -> list[tuple[int, str, float, float, str]]:
+    """(swing_no, event, t_s, expected_error_s, clock), the plate's clock first."""
+    named = events if "clock" in events.columns else events.with_columns(clock=pl.lit("plate"))
+    rows = named.select("swing_no", "event", "t_s", "expected_error_s", "clock").rows()
+    return sorted(rows, key=lambda row: row[4] != "plate")
+
+
+def clip_offsets(swings: pl.DataFrame) -> dict[int, float | None]:
+    """Plate time − clip time of each swing, s; None where the two were not matched."""
+    if "clip_offset_s" not in swings.columns:
+        return {}
+    return dict(zip(swings["swing_no"], swings["clip_offset_s"], strict=True))
+
+
+def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, float]]:
+    """{swing_no: {event: s on the clip's clock}}; plate times through the offset where that is known."""
+    offset_of = clip_offsets(swings)
+    found: dict[int, dict[str, float]] = {int(number): {} for number in swings["swing_no"]}
+    for number, event, t_s, _, clock in event_list(events):  # clip times come last and stay
+        offset = 0.0 if clock == "clip" else offset_of.get(number)
+        if number in found and offset is not None:
+            found[number][event] = t_s - offset
+    return found
+
+
+def on_uniform_grid(trace: SessionTrace) -> SessionTrace:
+    """The same trace with regular clocks, each swing at its own rate; gaps over 3 periods stay open."""
+    if trace.t_s is None:
+        return trace
+    parts: dict[str, list[NDArray[np.float32]]] = {name: [] for name in trace.columns}
+    counts, rates, starts = [], [], []
+    for low, high, given in zip(trace.offsets[:-1], trace.offsets[1:], trace.rate_hz, strict=True):
+        times = trace.t_s[low:high]
+        steps = np.diff(times)
+        rate = given if given > 0.0 else (1.0 / float(np.median(steps)) if steps.size else 1.0)
+        start = float(times[0]) if times.size else 0.0
+        grid = start + np.arange(int((times[-1] - start) * rate + 1e-6) + 1 if times.size else 0) / rate
+        gap = np.zeros(grid.size, dtype=bool)
+        for left in np.flatnonzero(steps > GAP_PERIODS / rate):
+            gap |= (grid > times[left]) & (grid < times[left + 1])
+        for name, values in trace.columns.items():
+            drawn = np.interp(grid, times, values[low:high].astype(np.float64)) if times.size else grid
+            parts[name].append(np.where(gap, np.nan, drawn).astype(np.float32))
+        counts.append(grid.size)
+        rates.append(rate)
+        starts.append(start)
+    return SessionTrace(
+        trace.session,
+        trace.swing_no,
+        np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        np.asarray(rates, dtype=np.float64),
+        np.asarray(starts, dtype=np.float64),
+        {name: np.concatenate(values) for name, values in parts.items()},
+    )
