@@ -9,9 +9,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ingest.readers.c3d_feet import Stance, foot_frame, read_stance
 from ingest.readers.c3d_file import C3dFile, first_of, open_c3d
 from ingest.readers.platforms import Platform, read_platforms
-from ingest.readers.stance import Stance, foot_frame, read_stance
 from ingest.refusing import refuse
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ class Recording:
     """One C3D recording as plate rows.
 
     samples: t_s, lead_n, trail_n, lead_along_pct, trail_along_pct, lead_across_mm, trail_across_mm, cop_x_mm,
-    cop_y_mm; NaN where a foot carries under 10 N or 2.5 % of the usual total load. events: our event names,
+    cop_y_mm; null where a foot carries under 10 N or 2.5 % of the usual total load. events: our event names,
     on the clock of t_s. stance_mm: lead heel x, y, lead toe x, y, trail heel x, y, trail toe x, y.
     """
 
@@ -192,4 +192,5 @@ def _samples(recording: C3dFile, stance: Stance) -> pl.DataFrame:
         "cop_x_mm",
         "cop_y_mm",
     )
-    return pl.DataFrame({name: columns[name] for name in order})
+    frame = pl.DataFrame({name: columns[name] for name in order})
+    return frame.with_columns(pl.col(pl.Float64).fill_nan(None))

@@ -8,6 +8,7 @@ import sys
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,9 @@ def open_c3d(path: Path) -> C3dFile:
         Refused: not a C3D file, cut short, or damaged.
     """
     frames = check_header(path)
-    arrays, texts = _read_apart(path)
+    read = _read_apart(path)
+    texts: dict[str, list[str]] = json.loads(read.pop("texts").tobytes())
+    arrays = {name: np.asarray(array, dtype=float) for name, array in read.items()}
     points, residuals = arrays.pop("points"), arrays.pop("residuals")
     analogs, header_rate = arrays.pop("analogs"), float(arrays.pop("frame_rate"))
     first_frame, mass = float(arrays.pop("first_frame")), arrays.pop("body_mass", None)
@@ -106,18 +109,13 @@ def check_header(path: Path) -> int | None:
             "export the recording again as C3D and deliver it whole",
             file=path.name,
         )
-    processor = data[table + 3]
-    if processor not in SIGN_BYTE:
+    layout = _layout(data, data[table + 3])
+    if layout is None:
         raise _damaged(path.name)
-    order = ">" if processor == MIPS else "<"
-    points, channels, first, last = struct.unpack_from(order + "4H", data, 2)
-    start = struct.unpack_from(order + "H", data, 16)[0]
-    if last >= ENDLESS or last < first:
+    frames, frame_bytes, start = layout
+    if frames is None:
         return None
-    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2
-    frame_bytes = (4 * points + channels) * number_bytes
-    frames = int(last - first + 1)
-    whole = (len(data) - (start - 1) * BLOCK) // frame_bytes if frame_bytes else 0
+    whole = (len(data) - start) // frame_bytes if frame_bytes else 0
     if whole < frames:
         raise refuse(
             "cut_short",
@@ -128,17 +126,27 @@ def check_header(path: Path) -> int | None:
     return frames
 
 
-def _read_apart(path: Path) -> tuple[dict[str, Array], dict[str, list[str]]]:
+def _layout(data: bytes, processor: int) -> tuple[int | None, int, int] | None:
+    """Frames (None: too many to say), bytes a frame, first byte of samples; None when no processor is named."""
+    if processor not in SIGN_BYTE:
+        return None
+    order = ">" if processor == MIPS else "<"
+    points, channels, first, last = struct.unpack_from(order + "4H", data, 2)
+    start = (struct.unpack_from(order + "H", data, 16)[0] - 1) * BLOCK
+    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2  # a negative scale tells floating point
+    frames = None if last >= ENDLESS or last < first else int(last - first + 1)
+    return frames, (4 * points + channels) * number_bytes, start
+
+
+def _read_apart(path: Path) -> dict[str, NDArray[Any]]:
     """Let the library read the file in a process of its own."""
     command = [sys.executable, "-P", str(CHILD), str(path)]
     try:
         done = subprocess.run(command, capture_output=True, timeout=READING_S, check=True)  # noqa: S603
         with np.load(io.BytesIO(done.stdout), allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
+            return {name: archive[name] for name in archive.files}
     except (subprocess.SubprocessError, ValueError, OSError, zipfile.BadZipFile) as error:
         raise _damaged(path.name) from error
-    texts: dict[str, list[str]] = json.loads(arrays.pop("texts").tobytes())
-    return {name: np.asarray(array, dtype=float) for name, array in arrays.items()}, texts
 
 
 def _rates(

@@ -3,26 +3,24 @@
 Golfer's floor: x toward the target, y toward the toes, about the recording's own origin, in mm.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import permutations
+from typing import TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.readers.c3d_file import MM_PER, C3dFile
+from ingest.readers.c3d_file import C3dFile
+from ingest.readers.c3d_markers import address_points, foot_markers
 from ingest.readers.platforms import LEAST_LOAD_N, Platform
 from ingest.refusing import refuse
 
 Array = NDArray[np.float64]
-Foot = tuple[str, str]
 
-PLAIN = re.compile(r"(?P<before>[lr])?(?:heel|hee|calcaneus|toes?|toetip|hallux)(?P<after>[lr])?")
-SIDES = {"l": "left", "r": "right"}
 FEET = (("lead", "heel"), ("lead", "toe"), ("trail", "heel"), ("trail", "toe"))
 TOE_ON_THE_BALL = 0.85  # heel to toe marker under this part of the foot's length: the marker is on the ball
-STILL_S = 0.3
+LEAST_FOOT_MM = 50.0
 ROLL_PCT = 10.0
 ALONG_WITHIN_PCT, ACROSS_WITHIN_MM = (-10.0, 110.0), 80.0
 
@@ -53,31 +51,6 @@ def foot_frame(points: Array, heel: Array, toe: Array) -> tuple[Array, Array]:
     return 100.0 * (points - heel) @ axis / length, (points - heel) @ side
 
 
-def foot_markers(recording: C3dFile) -> dict[Foot, Array]:
-    """Heel and toe markers by (side, part), each (T, 3) in mm; the plainest label wins a place."""
-    unit = "".join(recording.texts.get("POINT.UNITS", ["mm"])[:1]).strip().lower()
-    best: dict[Foot, tuple[int, int]] = {}
-    for column, label in enumerate(recording.point_labels[: recording.points.shape[1]]):
-        foot = marker_place(label)
-        if foot is not None and np.isfinite(recording.points[:, column]).any():
-            best[foot] = min(best.get(foot, (len(label), column)), (len(label), column))
-    return {foot: recording.points[:, column].T * MM_PER.get(unit, 1.0) for foot, (_, column) in best.items()}
-
-
-def marker_place(label: str) -> Foot | None:
-    """Which point of which foot a label names: LHEE, "right toe", "Heel_Lead", "S1:L.Toe". Else None."""
-    name = "".join(re.findall(r"[a-z]+", label.rsplit(":", 1)[-1].lower()))
-    sides = [side for side in ("left", "right", "lead", "trail") if side in name]
-    plain = PLAIN.fullmatch(name)
-    if plain is not None and not sides:
-        sides = [SIDES[letter] for letter in (plain["before"], plain["after"]) if letter]
-    parts = ["heel" for word in ("heel", "hee", "calcaneus") if word in name][:1]
-    parts += ["toe" for word in ("toe", "hallux") if word in name][:1]
-    if len(sides) != 1 or len(parts) != 1 or "club" in name:
-        return None
-    return sides[0], parts[0]
-
-
 def read_stance(
     recording: C3dFile,
     platforms: Sequence[Platform],
@@ -104,10 +77,10 @@ def read_stance(
     tracks = [seen.get((side, part), seen.get((named[side], part))) for side, part in FEET]
     found = [track for track in tracks if track is not None]
     if len(found) == len(FEET):
-        points = _address_points(recording, np.stack(found), address_s)
+        points = address_points(recording, np.stack(found), address_s)
         if np.isfinite(points).all():
             return _from_markers(recording.file, pairs, points, foot_length_mm, lead_platform)
-    if stance_mm is None:
+    if not _has_feet(stance_mm):
         labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
         raise refuse(
             "no_foot_axis",
@@ -117,6 +90,14 @@ def read_stance(
             file=recording.file,
         )
     return _from_stance(recording.file, pairs, np.asarray(stance_mm, dtype=float), handed)
+
+
+def _has_feet(stance_mm: Sequence[float] | None) -> TypeGuard[Sequence[float]]:
+    """Whether a stance gives both feet a length."""
+    if stance_mm is None or len(stance_mm) != 2 * len(FEET) or not np.isfinite(stance_mm).all():
+        return False
+    feet = np.asarray(stance_mm, dtype=float).reshape(2, 2, 2)
+    return bool((np.hypot(*(feet[:, 1] - feet[:, 0]).T) >= LEAST_FOOT_MM).all())
 
 
 def _pairs(
@@ -158,23 +139,6 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
             "record with one foot on each platform",
             file=file,
         )
-
-
-def _address_points(recording: C3dFile, tracks: Array, address_s: float | None) -> Array:
-    """Where the four markers (4, T, 3) stand at address, (4, 3); NaN for one that is not seen there."""
-    rate, frames = recording.point_rate_hz, tracks.shape[1]
-    width = max(1, min(frames, round(STILL_S * rate)))
-    if address_s is not None:
-        start = round((address_s - recording.first_s) * rate) - width // 2
-    else:
-        steps = np.linalg.norm(np.diff(tracks, axis=1), axis=2).sum(axis=0)
-        steps = np.where(np.isfinite(steps), steps, np.inf)[: max(width, frames // 2)]
-        moved = np.array([steps[k : k + width].sum() for k in range(max(1, steps.size - width + 1))])
-        start = int(np.argmin(moved))
-    start = min(max(start, 0), frames - width)
-    held = tracks[:, start : start + width]
-    seen = np.isfinite(held).all(axis=(0, 2))
-    return np.asarray(np.median(held[:, seen], axis=1)) if seen.any() else np.full((4, 3), np.nan)
 
 
 def _from_markers(
