@@ -161,12 +161,13 @@ def _crossing(g: Grid) -> tuple[Array, Array]:
 def _transfer_rate(g: Grid) -> Array:
     """Steepest 60 ms least-squares slope of lead share from the trail peak to impact, in % a second."""
     half = round(0.030 / STEP_S)
-    lag = np.arange(-half, half + 1) * STEP_S
-    share = g.signals["share"]
-    slope = np.zeros_like(share)
-    for k, weight in enumerate(lag / np.sum(lag**2)):
-        shift = k - half
-        slope[:, half:-half] += weight * share[:, half + shift : share.shape[1] - half + shift]
+    share, index = g.signals["share"], np.arange(g.time.size)
+    sums = np.cumsum(np.pad(share, ((0, 0), (1, 0))), axis=1)
+    firsts = np.cumsum(np.pad(share * index, ((0, 0), (1, 0))), axis=1)
+    width, middle = 2 * half + 1, index[half:-half]
+    lagged = (firsts[:, width:] - firsts[:, :-width]) - middle * (sums[:, width:] - sums[:, :-width])
+    slope = np.full_like(share, -INF)
+    slope[:, half:-half] = lagged / (np.sum(np.arange(-half, half + 1) ** 2) * STEP_S)
     trail = _moving_mean(100 - share, 0.040)
     peak_s = g.time[np.argmax(np.where(g.within("takeaway", "top"), trail, -INF), axis=1)]
     return _most(slope, g.within(peak_s + 0.030, g.events["impact"] - 0.030))
