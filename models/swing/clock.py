@@ -18,35 +18,38 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
 
     An event on the clip's clock counts when the swing's clip offset is known and it has none on the plate's.
     """
-    row_of = {int(number): row for row, number in enumerate(trace.swing_no)}
+    row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
     column_of = {name: column for column, name in enumerate(EVENTS)}
     offset_of = clip_offsets(swings)
-    times = np.full((trace.swing_no.size, len(EVENTS)), np.nan)
-    errors = np.full_like(times, np.nan)
+    starts = trace.t0_s.tolist()
+    times = [[math.nan] * len(EVENTS) for _ in starts]
+    errors = [[math.nan] * len(EVENTS) for _ in starts]
     for number, event, t_s, error, clock in event_list(events):
         row, column = row_of.get(number), column_of.get(event)
         shift = 0.0 if clock == "plate" else offset_of.get(number)
         if row is None or column is None or shift is None:
             continue
-        if clock != "plate" and not math.isnan(times[row, column]):
+        if clock != "plate" and not math.isnan(times[row][column]):
             continue
-        times[row, column] = t_s + shift - trace.t0_s[row]
-        errors[row, column] = error
-    return times, errors
+        times[row][column] = t_s + shift - starts[row]
+        errors[row][column] = error
+    shape = (len(starts), len(EVENTS))
+    return np.array(times, dtype=np.float64).reshape(shape), np.array(errors, dtype=np.float64).reshape(shape)
 
 
 def event_list(events: pl.DataFrame) -> list[tuple[int, str, float, float, str]]:
     """(swing_no, event, t_s, expected_error_s, clock), the plate's clock first."""
-    named = events if "clock" in events.columns else events.with_columns(clock=pl.lit("plate"))
-    rows = named.select("swing_no", "event", "t_s", "expected_error_s", "clock").rows()
-    return sorted(rows, key=lambda row: row[4] != "plate")
+    clocks = events["clock"].to_list() if "clock" in events.columns else ["plate"] * len(events)
+    names = ("swing_no", "event", "t_s", "expected_error_s")
+    rows = list(zip(*(events[name].to_list() for name in names), clocks, strict=True))
+    return rows if set(clocks) <= {"plate"} else sorted(rows, key=lambda row: row[4] != "plate")
 
 
 def clip_offsets(swings: pl.DataFrame) -> dict[int, float | None]:
     """Plate time − clip time of each swing, s; None where the two were not matched."""
     if "clip_offset_s" not in swings.columns:
         return {}
-    return dict(zip(swings["swing_no"], swings["clip_offset_s"], strict=True))
+    return dict(zip(swings["swing_no"].to_list(), swings["clip_offset_s"].to_list(), strict=True))
 
 
 def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, float]]:

@@ -1,6 +1,5 @@
 """Quality flags of a swing: those of its file, and those only the models can see, each with its count."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -47,20 +46,21 @@ def model_flags(
     `unmarked`: how many of the seven events nobody marked.
     """
     files = _file_flags(swings)
-    for place, row in enumerate(rows):
-        if row < 0:
+    with np.errstate(invalid="ignore"):
+        off = np.abs(weight_n - body_n) > WEIGHT_OFF * body_n
+    found = {
+        "weight_mismatch": off.astype(np.int64),
+        "short_quiet": np.where(quiet_missing > 1, quiet_missing, 0),
+        "low_rate": np.where(rate_hz < LOW_RATE_HZ, np.rint(rate_hz).astype(np.int64), 0),
+        "unmarked": (np.isnan(event_s) | (error_s > 0.0)).sum(axis=1),
+    }
+    for name, counts in found.items():
+        if not counts.any():
             continue
-        flags = files[place]
-        if math.isfinite(body_n) and not abs(weight_n[row] - body_n) <= WEIGHT_OFF * body_n:
-            flags = flags.with_flag("weight_mismatch", 1) if math.isfinite(weight_n[row]) else flags
-        if quiet_missing[row] > 1:
-            flags = flags.with_flag("short_quiet", int(quiet_missing[row]))
-        if rate_hz[row] < LOW_RATE_HZ:
-            flags = flags.with_flag("low_rate", int(np.rint(rate_hz[row])))
-        unmarked = int(np.sum(np.isnan(event_s[row]) | (np.nan_to_num(error_s[row]) > 0.0)))
-        if unmarked:
-            flags = flags.with_flag("unmarked", unmarked)
-        files[place] = flags
+        listed = counts.tolist()
+        for place, row in enumerate(rows):
+            if row >= 0 and listed[row] > 0:
+                files[place] = files[place].with_flag(name, listed[row])
     return files
 
 
@@ -76,9 +76,11 @@ def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], finish_lead_sha
     """Whether the median finish lead share of the session's full swings is under 40 %; putts do not count."""
     full = swings["pace"].to_list() if "pace" in swings.columns else ["full"] * len(swings)
     family = swings["club_family"].to_list() if "club_family" in swings.columns else [None] * len(swings)
-    values = [
-        finish_lead_share[row]
+    full_rows = [
+        row
         for row, pace, club in zip(rows, full, family, strict=True)
-        if row >= 0 and pace == "full" and club != "putter" and math.isfinite(finish_lead_share[row])
+        if row >= 0 and pace == "full" and club != "putter"
     ]
-    return bool(values) and float(np.median(values)) < SWAPPED_UNDER
+    values = finish_lead_share[full_rows]
+    values = values[np.isfinite(values)]
+    return bool(values.size) and float(np.median(values)) < SWAPPED_UNDER

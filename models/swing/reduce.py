@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from models.swing.clip import Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, on_uniform_grid
 from models.swing.columns import CLIP_METRICS, CROSSINGS, HEEL_SOURCES, METRIC_COLUMNS, PLATE_METRICS
-from models.swing.plate import NO_MARKS, Plate, plate_metrics, withhold
+from models.swing.plate import NO_MARKS, plate_metrics, withhold
 from models.swing.quality import SwingFlags, feet_look_swapped, model_flags
 from warehouse.traces import SessionTrace, read_trace
 
@@ -29,10 +29,21 @@ GRAVITY = 9.80665  # m/s², standard gravity
 
 @dataclass(frozen=True)
 class Reduction:
-    """What became of one session: rows of academy.swing_metric, and usable, flags and heel source a swing."""
+    """What became of sessions: rows of academy.swing_metric; usable, flags and heel source a swing."""
 
     metrics: pl.DataFrame
     swings: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One session's answer before it is made into rows; n swings in the order of `keys`."""
+
+    keys: pl.DataFrame  # session, swing_no
+    values: FLOATS  # (n, 39) in the order of METRIC_COLUMNS, NaN for null
+    crossing: NDArray[np.int64]  # (n,) index into CROSSINGS
+    heel_source: NDArray[np.int64]  # (n,) index into HEEL_SOURCES
+    flags: list[SwingFlags]
 
 
 def reduce_session(
@@ -46,7 +57,30 @@ def reduce_session(
     clip: Clip | None = None,
     spreads: Mapping[str, float] | None = None,
 ) -> Reduction:
-    """Reduce one session's samples and clip to metrics and flags.
+    """Reduce one session's samples and clip to metrics and flags: `answer_session`, made into rows.
+
+    Returns:
+        One row a swing of `swings`, in its order; all-null metrics for one without samples or clip.
+    """
+    answer = answer_session(
+        trace, swings, events, stance_mm=stance_mm, body_mass_kg=body_mass_kg, feet_checked=feet_checked,
+        clip=clip, spreads=spreads,
+    )  # fmt: skip
+    return gather([answer])
+
+
+def answer_session(
+    trace: SessionTrace | None,
+    swings: pl.DataFrame,
+    events: pl.DataFrame,
+    *,
+    stance_mm: Sequence[float] | None,
+    body_mass_kg: float | None,
+    feet_checked: bool = False,
+    clip: Clip | None = None,
+    spreads: Mapping[str, float] | None = None,
+) -> Answer:
+    """Reduce one session's samples and clip.
 
     Args:
         trace: the session's samples; swings of it that `swings` does not name (holds) are passed over. None
@@ -59,13 +93,10 @@ def reduce_session(
         clip: the session's clip points, or None. A heel seen over 15 mm up carries nothing on the plate.
         spreads: usual session-to-session spread of each metric. A metric whose own error, from the expected
             errors of its events, is over half of it is left null; None: nothing is withheld.
-
-    Returns:
-        One row a swing of `swings`, in its order; all-null metrics for one without samples or clip.
     """
     uniform = on_uniform_grid(trace) if trace is not None else _no_samples(swings)
-    row_of = {int(number): row for row, number in enumerate(uniform.swing_no)}
-    rows = [row_of.get(int(number), -1) for number in swings["swing_no"]]
+    row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
+    rows = [row_of.get(number, -1) for number in swings["swing_no"].to_list()]
     uniform = _without_holds(uniform, rows)
     stance = np.asarray(stance_mm if stance_mm is not None else [], dtype=np.float64)
     body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
@@ -81,10 +112,12 @@ def reduce_session(
     finish = plate.metrics[:, PLATE_METRICS.index("finish_lead_share_pct")]
     if not feet_checked and feet_look_swapped(swings, rows, finish):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
-    values = _values(rows, plate, seen)
-    return Reduction(
-        _metric_rows(swings, rows, plate, values), _swing_rows(swings, rows, plate, values, flags)
-    )
+    there = np.asarray(rows, dtype=np.int64)
+    values = np.full((there.size, len(PLATE_METRICS)), np.nan)
+    values[there >= 0] = plate.metrics[there[there >= 0]]
+    codes = np.zeros((2, there.size), dtype=np.int64)
+    codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
+    return Answer(swings[["session", "swing_no"]], np.hstack([values, seen]), codes[0], codes[1], flags)
 
 
 def _no_samples(swings: pl.DataFrame) -> SessionTrace:
@@ -96,7 +129,8 @@ def _no_samples(swings: pl.DataFrame) -> SessionTrace:
 
 def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     """The same trace with no rate for the swings nobody asked for, which the kernel then passes over."""
-    asked = np.isin(np.arange(trace.swing_no.size), rows)
+    asked = np.zeros(trace.swing_no.size, dtype=bool)
+    asked[[row for row in rows if row >= 0]] = True
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
@@ -139,45 +173,25 @@ def _heels_up(
     return lead, trail
 
 
-def _values(rows: list[int], plate: Plate, seen: FLOATS) -> FLOATS:
-    """All metrics (swings, 39) in the order of the swings, NaN for null."""
-    there = np.asarray(rows, dtype=np.int64)
-    values = np.full((len(rows), len(PLATE_METRICS)), np.nan)
-    values[there >= 0] = plate.metrics[there[there >= 0]]
-    return np.hstack([values, seen])
+def gather(answers: Sequence[Answer]) -> Reduction:
+    """Make the answers of many sessions into rows at once, in their order.
 
-
-def _metric_rows(swings: pl.DataFrame, rows: list[int], plate: Plate, values: FLOATS) -> pl.DataFrame:
-    """Rows of academy.swing_metric."""
-    crossings = [CROSSINGS[plate.crossing[row]] if row >= 0 else None for row in rows]
-    keys = [
-        swings["session"],
-        swings["swing_no"].cast(pl.Int32),
-        pl.Series("crossing", crossings, dtype=pl.String),
-    ]
+    A swing is usable when it has a metric beside the stance, which needs no swing.
+    """
+    keys = pl.concat([answer.keys for answer in answers]).with_columns(pl.col("swing_no").cast(pl.Int32))
+    values = np.concatenate([answer.values for answer in answers])
+    crossing = np.array(CROSSINGS, dtype=object)[np.concatenate([answer.crossing for answer in answers])]
+    heel_source = np.array(HEEL_SOURCES)[np.concatenate([answer.heel_source for answer in answers])]
+    flags = [flags for answer in answers for flags in answer.flags]
     frame = pl.DataFrame(values, schema=list(METRIC_COLUMNS), orient="row").fill_nan(None)
-    return pl.DataFrame(keys).hstack(frame)
-
-
-def _swing_rows(
-    swings: pl.DataFrame, rows: list[int], plate: Plate, values: FLOATS, flags: list[SwingFlags]
-) -> pl.DataFrame:
-    """session, swing_no, usable, flags, flag_counts, heel_source; usable: a metric beside the stance."""
-    there = np.isfinite(np.delete(values, METRIC_COLUMNS.index("stance_width_mm"), 1))
-    return pl.DataFrame(
-        {
-            "session": swings["session"],
-            "swing_no": swings["swing_no"].cast(pl.Int32),
-            "usable": np.asarray(there.any(axis=1)),
-            "flags": [known.names for known in flags],
-            "flag_counts": [known.counts for known in flags],
-            "heel_source": [HEEL_SOURCES[plate.heel_source[row]] if row >= 0 else "none" for row in rows],
-        },
-        schema={
-            "session": pl.String, "swing_no": pl.Int32, "usable": pl.Boolean, "flags": pl.List(pl.String),
-            "flag_counts": pl.List(pl.Int32), "heel_source": pl.String,
-        },
-    )  # fmt: skip
+    metrics = keys.with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String)).hstack(frame)
+    swings = keys.with_columns(
+        usable=np.isfinite(np.delete(values, METRIC_COLUMNS.index("stance_width_mm"), 1)).any(axis=1),
+        flags=pl.Series([found.names for found in flags], dtype=pl.List(pl.String)),
+        flag_counts=pl.Series([found.counts for found in flags], dtype=pl.List(pl.Int32)),
+        heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),
+    )
+    return Reduction(metrics, swings)
 
 
 @dataclass(frozen=True)
@@ -200,7 +214,16 @@ def reduce_task(task: SessionTask) -> Reduction:
     Raises
         UnderfootError: the trace file is missing or is not a trace.
     """
-    return reduce_session(
+    return gather([answer_task(task)])
+
+
+def answer_task(task: SessionTask) -> Answer:
+    """Read one trace file and reduce it, rows not made yet (`gather` makes those of many at once).
+
+    Raises
+        UnderfootError: the trace file is missing or is not a trace.
+    """
+    return answer_session(
         None if task.path is None else read_trace(task.path), task.swings, task.events,
         stance_mm=task.stance_mm, body_mass_kg=task.body_mass_kg, feet_checked=task.feet_checked,
         clip=task.clip, spreads=task.spreads,
@@ -212,8 +235,8 @@ def reduce_sessions(
     *,
     executor: Executor | None = None,
     progress: Callable[[int], None] | None = None,
-) -> list[Reduction]:
-    """Reduce many sessions side by side, answers in the order of the tasks.
+) -> Reduction:
+    """Reduce many sessions side by side; all their rows, in the order of the tasks.
 
     Default: one thread a core (the kernel holds no lock); any `concurrent.futures` executor will do.
     `progress` is called with the number done after each.
@@ -221,9 +244,9 @@ def reduce_sessions(
     if executor is None:
         with ThreadPoolExecutor(os.cpu_count()) as threads:
             return reduce_sessions(tasks, executor=threads, progress=progress)
-    done = []
-    for reduction in executor.map(reduce_task, tasks):
-        done.append(reduction)
+    answers = []
+    for answer in executor.map(answer_task, tasks):
+        answers.append(answer)
         if progress is not None:
-            progress(len(done))
-    return done
+            progress(len(answers))
+    return gather(answers)
