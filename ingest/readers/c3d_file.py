@@ -127,7 +127,7 @@ def check_header(path: Path) -> int | None:
 
 
 def _layout(data: bytes, processor: int) -> tuple[int | None, int, int] | None:
-    """Frames (None: too many to say), bytes a frame, first byte of samples; None when no processor is named."""
+    """Frames (None: too many to say), bytes a frame, first byte of samples; None for no known processor."""
     if processor not in SIGN_BYTE:
         return None
     order = ">" if processor == MIPS else "<"

@@ -9,7 +9,7 @@ import pytest
 CACHE = Path(__file__).resolve().parents[2] / ".cache" / "outside"
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def outside_file() -> Callable[[str], Path]:
     """Path of a fetched file by its name."""
 

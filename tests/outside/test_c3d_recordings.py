@@ -24,12 +24,12 @@ SURFACE_Z_M = {"kistler_COP": -0.057, "kistler_CMJ_1plate": -0.052, "kistler_DJ_
 COLUMNS = 17  # columns of one platform in the maker's text export
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def walk(outside_file):
     return open_c3d(outside_file("treadmill_events.c3d"))
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def jump(outside_file):
     return open_c3d(outside_file("vicon_CMJ_kinem_kinet_emg.c3d"))
 
