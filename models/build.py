@@ -6,18 +6,15 @@ on the academy (`academy.parameter`). Either is one transaction: it happens whol
 twice changes nothing.
 """
 
-import json
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass, field
-from datetime import UTC, datetime
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
-from models import samples
+from models import answers, samples
 from models.samples import temporary
-from models.season.faultrate import FaultPrior, fault_rates, fit_priors
+from models.season.trend import Lines
 from models.swing import faults
 from warehouse.home import Home, Settings
 from warehouse.store import Writer
@@ -50,19 +47,12 @@ class Job:
     progress: Progress | None
     problems: list[str] = field(default_factory=list)
     swings: int = 0
+    lines: Lines | None = None
 
     def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
         """Put `rows` in place of those of `table` that satisfy `within`."""
         self.writer.execute(f"DELETE FROM {table} WHERE {within}")
         self.writer.append(table, rows)
-
-    def session_fault(self, within: str, params: list[str] | None = None) -> pl.DataFrame:
-        """Rows of season.session_fault that the fault rates may use."""
-        return self.writer.sql(
-            f"SELECT * FROM season.session_fault WHERE {within} "
-            "AND season IS NOT NULL AND part = 'baseline' AND pace = 'full'",
-            params,
-        )
 
 
 def _metric(job: Job) -> None:
@@ -106,32 +96,27 @@ def _swing_fault(job: Job) -> None:
 
 
 def _student_fault_rate(job: Job) -> None:
-    """Rates under the academy's priors: refitted by a build, the last fit's otherwise."""
-    rows = job.session_fault("student IN (SELECT student FROM touched)")
+    rates = answers.fault_rate_rows(job.writer, refit=job.whole)
+    job.replace("season.student_fault_rate", rates, answers.TOUCHED)
+
+
+def _reliability(job: Job) -> None:
+    """The one fit of the season: a build's alone."""
     if job.whole:
-        priors = fit_priors(rows)
-        for season, fitted in priors.items():
-            save_parameter(
-                job.writer, f"fault_rate/{season}", {name: asdict(p) for name, p in fitted.items()}
-            )
-    else:
-        priors = _stored_priors(job, rows["season"].unique().to_list())
-    job.replace("season.student_fault_rate", fault_rates(rows, priors), _OF_TOUCHED)
+        job.replace("season.reliability", answers.refit_reliability(job.writer))
 
 
-def _stored_priors(job: Job, seasons: list[str]) -> dict[str, dict[str, FaultPrior]]:
-    """The last build's priors; a season that no build has seen yet is fitted as it stands, and not kept."""
-    priors: dict[str, dict[str, FaultPrior]] = {}
-    for season in seasons:
-        stored = load_parameter(job.writer, f"fault_rate/{season}")
-        if stored is None:
-            priors.update(fit_priors(job.session_fault("season = ?", [season])))
-        else:
-            priors[season] = {name: FaultPrior(**values) for name, values in stored.items()}
-    return priors
+def _student_trend(job: Job) -> None:
+    job.lines = answers.line_rows(job.writer)
+    job.replace("season.student_trend", job.lines.trend, answers.TOUCHED)
 
 
-def _sql(table: str, within: str = "student IN (SELECT student FROM touched)") -> Callable[[Job], None]:
+def _trend_line(job: Job) -> None:
+    """Drawn from the same draws as the trend, one step before."""
+    job.replace("season.trend_line", job.lines.line if job.lines else pl.DataFrame(), answers.TOUCHED)
+
+
+def _sql(table: str, within: str = answers.TOUCHED) -> Callable[[Job], None]:
     """A step that replaces rows of `table` by its query in models/sql."""
 
     def step(job: Job) -> None:
@@ -140,8 +125,6 @@ def _sql(table: str, within: str = "student IN (SELECT student FROM touched)") -
 
     return step
 
-
-_OF_TOUCHED = "student IN (SELECT student FROM touched)"
 
 ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("academy.metric", _metric),
@@ -153,6 +136,9 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.session_metric", _sql("season.session_metric")),
     ("season.session_fault", _sql("season.session_fault")),
     ("season.student_fault_rate", _student_fault_rate),
+    ("season.reliability", _reliability),
+    ("season.student_trend", _student_trend),
+    ("season.trend_line", _trend_line),
     ("season.data_health", _sql("season.data_health", "true")),
 )
 
@@ -223,21 +209,3 @@ def _clear(writer: Writer) -> None:
 
 def _query(table: str) -> str:
     return (SQL_FOLDER / f"{table}.sql").read_text(encoding="utf-8")
-
-
-def load_parameter(writer: Writer, name: str) -> Any | None:
-    """The last version of what was fitted under this name; None before the first build."""
-    rows = writer.sql(
-        "SELECT value FROM academy.parameter WHERE name = ? ORDER BY version DESC LIMIT 1", [name]
-    )
-    return json.loads(rows.item()) if len(rows) else None
-
-
-def save_parameter(writer: Writer, name: str, value: Any) -> None:
-    """Keep a fit as the next version, unless it equals the last one."""
-    text = json.dumps(value, sort_keys=True, allow_nan=False)
-    writer.execute(
-        "INSERT INTO academy.parameter SELECT ?, coalesce(max(version), 0) + 1, ?, ? FROM academy.parameter "
-        "WHERE name = ? HAVING coalesce(arg_max(value, version), '') <> ?",
-        [name, text, datetime.now(UTC).replace(tzinfo=None), name, text],
-    )

@@ -9,7 +9,8 @@ import polars as pl
 import pytest
 
 import models.build
-from models.build import ORDER, build, load_parameter, refresh, save_parameter
+from models.build import ORDER, build, refresh
+from models.parameters import load_parameter, save_parameters
 from warehouse.errors import UnderfootError
 from warehouse.store import writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
@@ -216,7 +217,7 @@ def test_a_build_forgets_sessions_that_are_no_more(home, open_writer):
 def test_a_fit_is_kept_as_a_new_version_only_when_it_differs(open_writer):
     assert load_parameter(open_writer, "spread") is None
     for value in ({"a": 1.0}, {"a": 1.0}, {"a": 2.0}, {"a": 1.0}):
-        save_parameter(open_writer, "spread", value)
+        save_parameters(open_writer, {"spread": value})
     versions = open_writer.sql("SELECT version, value FROM academy.parameter ORDER BY version").rows()
     assert versions == [(1, '{"a": 1.0}'), (2, '{"a": 2.0}'), (3, '{"a": 1.0}')]
     assert load_parameter(open_writer, "spread") == {"a": 1.0}

@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -95,3 +96,33 @@ def home(tmp_path):
 def bench(home):
     with writer(home) as opened:
         yield Bench(opened)
+
+
+def made_course(
+    rng, student, *, metric="m", start=60.0, change=0.0, per_month=None, sessions=8, swings=9, sd_session=1.0,
+    sd_swing=2.0, days=150, walk=0.0, plateau_at=None, device_from=None, offset=0.0, season="spring",
+):  # fmt: skip
+    """Rows of season.session_metric of one student's course, and the change it truly made."""
+    at = np.sort(rng.choice(np.arange(1, days), sessions - 2, replace=False)) if sessions > 2 else []
+    day = np.array([0, *at, days])[:sessions]
+    t = day / 30
+    reach = t if plateau_at is None else np.minimum(t, plateau_at * t[-1])
+    rate = per_month if per_month is not None else change / max(reach[-1], 1e-9)
+    path = start + rate * reach + walk * np.cumsum(rng.normal(size=sessions) * np.sqrt(np.diff(t, prepend=0)))
+    moved = np.zeros(sessions) if device_from is None else (day >= device_from).astype(float)
+    value = path + offset * moved + rng.normal(0, sd_session, sessions)
+    value += rng.normal(0, sd_swing / np.sqrt(swings), sessions)
+    begun = [START + timedelta(days=int(d)) for d in day]
+    return pl.DataFrame(
+        {
+            "session": [f"{student}-{k}" for k in range(sessions)], "student": student, "coach": "c1",
+            "season": season, "started_at": begun, "day": [b.date() for b in begun], "club_family": "iron",
+            "part": "baseline", "pace": "full", "device": np.where(moved > 0, "plates", "mat"),
+            "heel_source": "none", "metric": metric, "mean": value, "sd": sd_swing, "n": swings,
+        }
+    ).with_columns(pl.col("season").cast(pl.String)), path[-1] - path[0]  # fmt: skip
+
+
+@pytest.fixture
+def course():
+    return made_course

@@ -1,0 +1,162 @@
+"""From season.session_metric to what the one fit takes, and from its answer to a stored parameter and back.
+
+A cell is one metric and club family of one season. Only full-pace baseline swings enter; a change of device
+or of where heel load comes from is a fixed column, since two makes of plate do not agree.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from models.season.kernel import FLOATS
+from models.season.mixed import Cell, Posterior, integrate, scales
+
+DAYS_A_MONTH = 30.0
+LEAST_SESSIONS, LEAST_DAYS = 3, 28
+LEAST_STUDENTS = 5  # with a line of their own, for the spread between students to be told at all
+KEY = ["season", "club_family", "metric"]
+Parameter = dict[str, Any]
+
+
+_SINCE_FIRST = pl.col("day") - pl.col("day").min().over(*KEY, "student")
+_MONTHS = (_SINCE_FIRST.dt.total_days() / DAYS_A_MONTH).alias("t")
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A cell as arrays, its students in order, and the names of its fixed columns after 1 and t."""
+
+    cell: Cell
+    students: list[str]
+    fixed: list[str]
+
+
+def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
+    """Full-pace baseline rows inside a season, in order, with months `t` since the student's first one."""
+    return (
+        session_metric.filter(
+            (pl.col("part") == "baseline")
+            & (pl.col("pace") == "full")
+            & pl.col("season").is_not_null()
+            & pl.col("club_family").is_not_null()
+            & pl.col("mean").is_finite()
+        )
+        .with_columns(device=pl.col("device").fill_null("none"))
+        .sort(*KEY, "student", "started_at", "session", "device", "heel_source")
+        .with_columns(_MONTHS)
+    )
+
+
+def swing_variance(frame: pl.DataFrame) -> float:
+    """σ²_swing: swings about their session's mean, pooled over sessions with two or more; 0 without any."""
+    many = frame.filter((pl.col("n") >= 2) & pl.col("sd").is_finite())
+    freedom, sd = many["n"].to_numpy().astype(np.float64) - 1, many["sd"].to_numpy()
+    return float(np.sum(freedom * sd**2) / np.sum(freedom)) if freedom.size else 0.0
+
+
+def fit_cell(frame: pl.DataFrame) -> Parameter | None:
+    """Integrate one cell's variance parts; plain numbers for academy.parameter.
+
+    None with fewer than five students of three sessions over 28 days, or where nothing varies.
+    """
+    ready = (
+        frame.group_by("student")
+        .agg(n=pl.col("session").n_unique(), months=pl.col("t").max())
+        .filter((pl.col("n") >= LEAST_SESSIONS) & (pl.col("months") >= LEAST_DAYS / DAYS_A_MONTH))
+    )
+    if len(ready) < LEAST_STUDENTS:
+        return None
+    swing = swing_variance(frame)
+    rows = arrange(frame, swing, None)
+    by = scales(rows.cell)
+    posterior = integrate(rows.cell, by) if by is not None else None
+    if posterior is None:
+        return None
+    p = rows.cell.x.shape[1]
+    lower = np.tril_indices(p)
+    table = np.hstack([posterior.parts, posterior.gammas, posterior.covs[:, lower[0], lower[1]]])
+    return {
+        "fixed": rows.fixed,
+        "known": sorted(_marks(frame)),
+        "sd_student": _short(float(posterior.parts[:, 0].mean())),
+        "sd_session": _short(float(posterior.parts[:, 3].mean())),
+        "sd_swing": _short(float(np.sqrt(swing))),
+        "swings": int(np.median(frame["n"].to_numpy())),
+        "students": len(rows.students),
+        "sessions": frame["session"].n_unique(),
+        "draws": [[_short(value) for value in row] for row in table.tolist()],
+    }
+
+
+def _short(value: float) -> float:
+    """Six significant digits: what is stored is what is used, in a build as after a load."""
+    return float(f"{value:.6g}")
+
+
+def draws_of(parameter: Parameter) -> Posterior:
+    """The stored draws as arrays."""
+    table, p = np.array(parameter["draws"], dtype=np.float64), 2 + len(parameter["fixed"])
+    covs = np.zeros((len(table), p, p))
+    rows, cols = np.tril_indices(p)
+    covs[:, rows, cols] = covs[:, cols, rows] = table[:, 5 + p :]
+    return Posterior(
+        np.ascontiguousarray(table[:, :5]), np.ascontiguousarray(table[:, 5 : 5 + p]), covs, float(len(table))
+    )
+
+
+def known_rows(frame: pl.DataFrame, parameter: Parameter) -> pl.DataFrame:
+    """Rows whose device and heel source the fit knew; how others differ is not known before a build."""
+    known = parameter["known"]
+    return frame.filter(
+        pl.concat_str(pl.lit("device "), "device").is_in(known)
+        & pl.concat_str(pl.lit("heel "), "heel_source").is_in(known)
+    ).with_columns(_MONTHS)
+
+
+def arrange(frame: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> Rows:
+    """A cell's frame (from `baseline`) as arrays; `swing` is σ²_swing.
+
+    `fixed` names the columns after 1 and t; None: every device and heel source but the commonest of each, as
+    far as they can be told apart.
+    """
+    t = np.ascontiguousarray(frame["t"].to_numpy(), dtype=np.float64)
+    plain = np.stack([np.ones(t.size), t], axis=1)
+    marks = _marks(frame)
+    if fixed is None:
+        names, x = _independent(plain, marks)
+    else:
+        names, absent = list(fixed), np.zeros(t.size)
+        x = np.column_stack([plain, *(marks.get(name, absent) for name in names)])
+    counts = frame.group_by("student", maintain_order=True).len()
+    offsets = np.concatenate([[0], np.cumsum(counts["len"].to_numpy())]).astype(np.int64)
+    y = np.ascontiguousarray(frame["mean"].to_numpy(), dtype=np.float64)
+    error = swing / frame["n"].to_numpy().astype(np.float64)
+    return Rows(Cell(offsets, t, y, error, np.ascontiguousarray(x)), counts["student"].to_list(), names)
+
+
+def _marks(frame: pl.DataFrame) -> dict[str, FLOATS]:
+    """One 0/1 column for every device and heel source, the commonest of each first."""
+    return {
+        f"{kind} {value}": (frame[column] == value).cast(pl.Float64).to_numpy()
+        for kind, column in (("device", "device"), ("heel", "heel_source"))
+        for value, _ in sorted(frame[column].value_counts().iter_rows(), key=lambda row: (-row[1], row[0]))
+    }
+
+
+def _independent(plain: FLOATS, marks: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
+    """Add each mark but its kind's first, when it is not a sum of the columns before it."""
+    names: list[str] = []
+    x, met = plain, set()
+    for name, column in marks.items():
+        kind = name.split(" ", 1)[0]
+        if kind not in met:
+            met.add(kind)
+            continue
+        left = column - x @ np.linalg.lstsq(x, column, rcond=None)[0]
+        if left @ left > 1e-8 * column.size:
+            names.append(name)
+            x = np.column_stack([x, column])
+    return names, x

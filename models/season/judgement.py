@@ -1,0 +1,170 @@
+"""Which way is better, by how much it must move to matter, and the label that says so.
+
+A line's start and end come as a mixture of normal distributions, one a draw of the variance parts. For up and
+down metrics the change itself is judged; for band metrics the fall in distance to the band, from draws of the
+line's two ends.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+from scipy import special
+
+FLOATS = NDArray[np.float64]
+IMPROVING, SLIPPING = "Improving", "Slipping"
+HOLDING, UNCLEAR, TOO_FEW = "Holding (no large change)", "Not clear yet", "Too few sessions"
+SURE, SURE_HOLDING = 0.95, 0.80
+WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
+PAIRS = 16  # draws of a line's two ends for each draw of the variance parts
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Start and present value of S students' lines under D draws, alike in weight; (D, S) each."""
+
+    start: FLOATS
+    now: FLOATS
+    var_start: FLOATS
+    var_now: FLOATS
+    cov: FLOATS
+
+    @property
+    def change(self) -> FLOATS:
+        """Mean change of each draw."""
+        return self.now - self.start
+
+    @property
+    def sd_change(self) -> FLOATS:
+        """Standard deviation of the change of each draw."""
+        return np.sqrt(np.maximum(self.var_start + self.var_now - 2 * self.cov, 1e-300))
+
+
+@dataclass(frozen=True)
+class Judged:
+    """(S,) each. p_better and p_worse are NaN where no direction is better; `size` is what may be claimed."""
+
+    change: FLOATS
+    lo: FLOATS
+    hi: FLOATS
+    p_better: FLOATS
+    p_worse: FLOATS
+    label: list[str]
+
+
+def mixture_quantile(mean: FLOATS, sd: FLOATS, q: float) -> FLOATS:
+    """Quantile of the even mixture of normals over the first axis, by bisection; (D, S) → (S,)."""
+    lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
+    for _ in range(40):
+        middle = (lo + hi) / 2
+        under = special.ndtr((middle - mean) / sd).mean(axis=0) < q
+        lo, hi = np.where(under, middle, lo), np.where(under, hi, middle)
+    return np.asarray((lo + hi) / 2)
+
+
+def judge_change(
+    ends: Ends,
+    better: str,
+    bands: Sequence[tuple[float, float] | None],
+    sd_student: float,
+    floor: float = 0.0,
+) -> Judged:
+    """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
+
+    Improving: P(toward better > 0) > 0.95 and the estimate is over the smallest worthwhile change,
+    max(0.2·σ_student, the academy's floor). Slipping: the same toward worse. Holding: neither, and
+    P(|change| ≤ 0.5·σ_student) > 0.80. Not clear yet: none of these. `bands` (S): for band metrics, each
+    student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
+    """
+    mean, sd = ends.change, ends.sd_change
+    change = mean.mean(axis=0)
+    p_up = special.ndtr(mean / sd).mean(axis=0)
+    if better in ("up", "down"):
+        sign = 1.0 if better == "up" else -1.0
+        p_better, toward = (p_up if sign > 0 else 1 - p_up), sign * change
+        p_worse = 1 - p_better
+    else:
+        p_better, p_worse, toward = _toward_band(ends, bands if better == "band" else [None] * change.size)
+    worthwhile = max(WORTHWHILE * sd_student, floor)
+    large = LARGE * sd_student
+    p_small = (special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd)).mean(axis=0)
+    label = np.select(
+        [
+            (p_better > SURE) & (toward > worthwhile),
+            (p_worse > SURE) & (-toward > worthwhile),
+            p_small > SURE_HOLDING,
+        ],
+        [IMPROVING, SLIPPING, HOLDING],
+        UNCLEAR,
+    )
+    lo, hi = mixture_quantile(mean, sd, 0.05), mixture_quantile(mean, sd, 0.95)
+    return Judged(change, lo, hi, p_better, p_worse, label.tolist())
+
+
+def _toward_band(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """P(nearer the band), P(farther from it) and the mean fall in distance; NaN without a band. (S,) each."""
+    known = np.array([band is not None for band in bands], dtype=bool)
+    lo, hi = (np.array([band[side] if band else 0.0 for band in bands]) for side in (0, 1))
+    rng = np.random.default_rng(20260402)
+    z = rng.standard_normal((2, PAIRS, ends.start.shape[0], 1))
+    sd_start = np.sqrt(ends.var_start)
+    slope = ends.cov / np.maximum(ends.var_start, 1e-300)
+    left = np.sqrt(np.maximum(ends.var_now - slope * ends.cov, 0.0))
+    start = ends.start + sd_start * z[0]
+    now = ends.now + slope * (start - ends.start) + left * z[1]
+    fall = _distance(start, lo, hi) - _distance(now, lo, hi)
+    answers = ((fall > 0).mean(axis=(0, 1)), (fall < 0).mean(axis=(0, 1)), fall.mean(axis=(0, 1)))
+    nearer, farther, mean = (np.where(known, answer, np.nan) for answer in answers)
+    return nearer, farther, mean
+
+
+def _distance(value: FLOATS, lo: FLOATS, hi: FLOATS) -> FLOATS:
+    return np.maximum(np.maximum(lo - value, value - hi), 0.0)
+
+
+class Bands:
+    """Whose band is which: a student's own before the academy's, the narrower rule before the wider."""
+
+    def __init__(
+        self,
+        band: pl.DataFrame,
+        level: Mapping[str, str | None],
+        style: Mapping[tuple[str, str, str], str],
+    ) -> None:
+        """`band`: rows of academy.band; `level` by student; `style` by season, student and club family."""
+        self._rows: dict[tuple[str, str], list[dict[str, object]]] = {}
+        for row in band.iter_rows(named=True):
+            self._rows.setdefault((row["metric"], row["club_family"]), []).append(row)
+        self._level, self._style = level, style
+
+    def of(
+        self, metric: str, season: str, student: str, club_family: str, on: date
+    ) -> tuple[float, float] | None:
+        """Lower and upper end on a day, infinite where open; None when this student is not judged by a band.
+
+        A band of style front_foot holds for students without a style yet as well.
+        """
+        rows = self._rows.get((metric, club_family), [])
+        own = [r for r in rows if r["student"] == student and (r["from"] is None or r["from"] <= on)]  # type: ignore[operator]
+        if own:
+            return _ends(max(own, key=lambda row: str(row["from"] or "")))
+        level = self._level.get(student)
+        styles = {self._style.get((season, student, club_family), "front_foot"), None}
+        fits = [
+            r for r in rows
+            if r["student"] is None and r["level"] in (level, None) and r["style"] in styles
+        ]  # fmt: skip
+        if not fits:
+            return None
+        return _ends(max(fits, key=lambda r: (r["level"] is not None, r["style"] is not None)))
+
+
+def _ends(row: Mapping[str, object]) -> tuple[float, float]:
+    lo, hi = row["lo"], row["hi"]
+    return (
+        -np.inf if lo is None else float(lo),  # type: ignore[arg-type]
+        np.inf if hi is None else float(hi),  # type: ignore[arg-type]
+    )

@@ -1,0 +1,84 @@
+"""How far a session's value can be trusted, per metric and club family.
+
+Variance parts are those of the season's one fit, its wandering taken out: the spread between students, from
+session to session within one, and from swing to swing. `second_difference_sd` is the cross-check.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+import polars as pl
+
+from models.season.cells import KEY, Parameter
+from models.season.kernel import FLOATS
+
+SCHEMA = {
+    "season": pl.String, "metric": pl.String, "club_family": pl.String, "sd_student": pl.Float64,
+    "sd_session": pl.Float64, "sd_swing": pl.Float64, "icc_session": pl.Float64, "sem": pl.Float64,
+    "sdc95": pl.Float64, "swings_wanted": pl.Int32, "n_students": pl.Int32, "n_sessions": pl.Int32,
+}  # fmt: skip
+MOST_SWINGS = 30
+
+
+def icc(sd_student: float, sem: float) -> float:
+    """Share of a session value's variance that lies between students: σ²_student / (σ²_student + SEM²)."""
+    total = sd_student**2 + sem**2
+    return sd_student**2 / total if total > 0 else 0.0
+
+
+def typical_error(sd_session: float, sd_swing: float, swings: int) -> float:
+    """SEM of a session's mean of n swings: √(σ²_session + σ²_swing / n)."""
+    return float(np.sqrt(sd_session**2 + sd_swing**2 / swings))
+
+
+def detectable_change(sem: float) -> float:
+    """Smallest detectable change, SDC95 = 1.96·√2·SEM. Source: Weir 2005, J Strength Cond Res 19."""
+    return float(1.96 * np.sqrt(2) * sem)
+
+
+def swings_wanted(sd_session: float, sd_swing: float) -> int:
+    """The least number of swings, up to 30, of which twice as many cut the typical error by under a tenth."""
+    for swings in range(1, MOST_SWINGS):
+        if typical_error(sd_session, sd_swing, 2 * swings) >= 0.9 * typical_error(
+            sd_session, sd_swing, swings
+        ):
+            return swings
+    return MOST_SWINGS
+
+
+def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.DataFrame:
+    """Rows of season.reliability from the fits (season, club family, metric → parameter).
+
+    SEM and SDC95 are those of a session of the usual (median) number of swings.
+    """
+    rows = []
+    for (season, family, metric), fit in sorted(parameters.items()):
+        student, session, swing = fit["sd_student"], fit["sd_session"], fit["sd_swing"]
+        sem = typical_error(session, swing, fit["swings"])
+        rows.append(
+            (season, metric, family, student, session, swing, icc(student, sem), sem, detectable_change(sem),
+             swings_wanted(session, swing), fit["students"], fit["sessions"])
+        )  # fmt: skip
+    return pl.DataFrame(rows, schema=SCHEMA, orient="row")
+
+
+def second_difference_sd(baseline_rows: pl.DataFrame, sd_swing: float) -> float:
+    """σ_session of one cell without a model: second differences of neighbouring sessions, gaps weighed in.
+
+    For sessions at t₁ < t₂ < t₃ the value at t₂ minus the straight line between its neighbours has variance
+    (1 + w² + (1 − w)²)·σ²_session + Σ(weight²·σ²_swing/n), w = (t₃ − t₂)/(t₃ − t₁): a steady slope drops
+    out, where first differences would keep it. Pooled, floored at 0; NaN where no student has three sessions.
+    """
+    squares, weights = 0.0, 0.0
+    for (_, *_), own in baseline_rows.group_by([*KEY, "student"], maintain_order=True):
+        t, y, n = (own[name].to_numpy().astype(np.float64) for name in ("t", "mean", "n"))
+        if t.size < 3:
+            continue
+        gap = t[2:] - t[:-2]
+        ok = gap > 0
+        w = np.where(ok, (t[2:] - t[1:-1]) / np.where(ok, gap, 1.0), 0.5)
+        off: FLOATS = y[1:-1] - w * y[:-2] - (1 - w) * y[2:]
+        swing = sd_swing**2 * (1 / n[1:-1] + w**2 / n[:-2] + (1 - w) ** 2 / n[2:])
+        squares += float(np.sum((off**2 - swing)[ok]))
+        weights += float(np.sum((1 + w**2 + (1 - w) ** 2)[ok]))
+    return float(np.sqrt(max(squares / weights, 0.0))) if weights > 0 else float("nan")

@@ -1,0 +1,190 @@
+"""A student's line over the season: where they started, where they are now, and how sure the change is.
+
+`fit_season` integrates the variance parts of every metric and club family (a build's work; the result is kept
+as a parameter). `student_lines` turns sessions and that parameter into rows of season.student_trend and
+season.trend_line, for any students, alike in a build and after a load.
+"""
+
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from os import cpu_count
+
+import numpy as np
+import polars as pl
+
+from models.season.cells import (
+    DAYS_A_MONTH,
+    KEY,
+    LEAST_DAYS,
+    LEAST_SESSIONS,
+    Parameter,
+    arrange,
+    draws_of,
+    fit_cell,
+    known_rows,
+)
+from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change
+from models.season.kernel import COUNTS, FLOATS, lines
+
+LINE_POINTS = 13
+TREND_SCHEMA = {
+    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
+    "n_sessions": pl.Int32, "start_value": pl.Float64, "value_now": pl.Float64, "change": pl.Float64,
+    "change_lo": pl.Float64, "change_hi": pl.Float64, "per_month": pl.Float64, "p_better": pl.Float64,
+    "p_worse": pl.Float64, "label": pl.String,
+}  # fmt: skip
+LINE_SCHEMA = {
+    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String, "day": pl.Date,
+    "mean": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
+}  # fmt: skip
+CellKey = tuple[str, str, str]  # season, club family, metric
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Rows of season.student_trend and season.trend_line."""
+
+    trend: pl.DataFrame
+    line: pl.DataFrame
+
+
+def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:
+    """Season, club family and metric → what `fit_cell` found; cells with too little to fit are left out.
+
+    One task a cell; the compiled loops let the interpreter go, so one thread a core.
+    """
+    cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        fits = list(threads.map(fit_cell, cells.values()))
+    return {(str(s), str(f), str(m)): fit for (s, f, m), fit in zip(cells, fits, strict=True) if fit}
+
+
+def student_lines(
+    baseline_rows: pl.DataFrame,
+    parameters: Mapping[CellKey, Parameter],
+    better: Mapping[str, str],
+    bands: Bands,
+) -> Lines:
+    """Trend and line of every student in `baseline_rows` (from `cells.baseline`).
+
+    `better`: metric → up, down, band or none. A cell without a parameter is labelled and not drawn: Too few
+    sessions, Not clear yet, or Holding when a student's values are all one.
+    """
+    cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
+
+    def one(key: tuple[object, ...]) -> tuple[pl.DataFrame, pl.DataFrame]:
+        season, family, metric = (str(part) for part in key)
+        return _cell_lines(
+            cells[key], parameters.get((season, family, metric)), better.get(metric, "none"), bands
+        )
+
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        found = list(threads.map(one, cells))
+    return Lines(
+        pl.concat([pl.DataFrame(schema=TREND_SCHEMA), *(trend for trend, _ in found)]),
+        pl.concat([pl.DataFrame(schema=LINE_SCHEMA), *(line for _, line in found)]),
+    )
+
+
+def _cell_lines(
+    frame: pl.DataFrame, parameter: Parameter | None, better: str, bands: Bands
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Trend and line rows of one cell."""
+    if parameter is not None:
+        frame = known_rows(frame, parameter)
+    summary = frame.group_by("season", "student", "metric", "club_family", maintain_order=True).agg(
+        n_sessions=pl.col("session").n_unique().cast(pl.Int32),
+        first=pl.col("day").first(),
+        last=pl.col("day").last(),
+        lowest=pl.col("mean").min(),
+        highest=pl.col("mean").max(),
+    )
+    enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (
+        (pl.col("last") - pl.col("first")).dt.total_days() >= LEAST_DAYS
+    )
+    chosen = summary.filter(enough)
+    few = _plain(summary.filter(~enough), TOO_FEW)
+    if parameter is None or chosen.is_empty():
+        still = pl.col("lowest") == pl.col("highest")
+        return pl.concat(
+            [few, _constant(chosen.filter(still)), _plain(chosen.filter(~still), UNCLEAR)]
+        ), _NO_LINE
+    trend, line = _fitted(
+        frame.filter(pl.col("student").is_in(chosen["student"].implode())), chosen, parameter, better, bands
+    )
+    return pl.concat([few, trend]), line
+
+
+_NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
+
+
+def _plain(summary: pl.DataFrame, label: str) -> pl.DataFrame:
+    """Trend rows that claim nothing."""
+    nothing = [
+        pl.lit(None, dtype=kind).alias(name)
+        for name, kind in TREND_SCHEMA.items()
+        if name not in summary.columns
+    ]
+    return summary.with_columns(nothing).with_columns(label=pl.lit(label)).select(TREND_SCHEMA.keys())
+
+
+def _constant(summary: pl.DataFrame) -> pl.DataFrame:
+    """Trend rows of students whose value was the same every time, in a cell where nothing could be fitted."""
+    zero = pl.lit(0.0)
+    return _plain(summary, HOLDING).with_columns(
+        start_value=summary["lowest"], value_now=summary["lowest"],
+        change=zero, change_lo=zero, change_hi=zero, per_month=zero,
+    )  # fmt: skip
+
+
+def _fitted(
+    frame: pl.DataFrame, summary: pl.DataFrame, parameter: Parameter, better: str, bands: Bands
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Trend and line rows of the students of one cell, each with enough sessions, under the stored draws."""
+    posterior = draws_of(parameter)
+    rows = arrange(frame, parameter["sd_swing"] ** 2, parameter["fixed"])
+    months, grid_x = _grid(rows.cell.offsets, rows.cell.t, rows.cell.x)
+    mean, var, cov = lines(
+        posterior.parts, posterior.gammas, posterior.covs, rows.cell.offsets, rows.cell.t, rows.cell.y,
+        rows.cell.error, rows.cell.x, months, grid_x,
+    )  # fmt: skip
+    ends = Ends(mean[:, :, 0], mean[:, :, -1], var[:, :, 0], var[:, :, -1], cov)
+    keys = zip(
+        *(summary[name] for name in ("metric", "season", "student", "club_family", "last")), strict=True
+    )
+    judged = judge_change(ends, better, [bands.of(*key) for key in keys], parameter["sd_student"])
+    trend = summary.with_columns(
+        start_value=ends.start.mean(axis=0), value_now=ends.now.mean(axis=0), change=judged.change,
+        change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / months[:, -1],
+        p_better=pl.Series(judged.p_better, dtype=pl.Float64).fill_nan(None),
+        p_worse=pl.Series(judged.p_worse, dtype=pl.Float64).fill_nan(None),
+        label=pl.Series(judged.label, dtype=pl.String),
+    ).select(TREND_SCHEMA.keys())  # fmt: skip
+    return trend, _line_rows(summary, months, mean, var)
+
+
+def _grid(offsets: COUNTS, t: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS]:
+    """Months (S, K) from first to last session, in whole days, and the fixed columns there: the latest's."""
+    last = offsets[1:] - 1
+    days = np.round(t[last][:, None] * DAYS_A_MONTH * np.linspace(0.0, 1.0, LINE_POINTS))
+    months = days / DAYS_A_MONTH
+    fixed = np.repeat(x[last][:, None, :], LINE_POINTS, axis=1)
+    fixed[:, :, 1] = months
+    return np.ascontiguousarray(months), np.ascontiguousarray(fixed)
+
+
+def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS) -> pl.DataFrame:
+    """Mean of the line and its 90 % band; the band is ±1.645 sd of the mixture over the draws."""
+    centre = mean.mean(axis=0)
+    half = 1.6448536269514722 * np.sqrt(var.mean(axis=0) + mean.var(axis=0))
+    days = pl.Series(np.round(months.ravel() * DAYS_A_MONTH).astype(np.int64) * 86_400_000)
+    named = summary.select(
+        pl.col("season", "student", "metric", "club_family", "first").repeat_by(LINE_POINTS).explode()
+    )
+    return named.with_columns(
+        day=pl.col("first") + days.cast(pl.Duration("ms")),
+        mean=pl.Series(centre.ravel()),
+        lo=pl.Series((centre - half).ravel()),
+        hi=pl.Series((centre + half).ravel()),
+    ).select(LINE_SCHEMA.keys())
