@@ -102,7 +102,7 @@ def reduce_swings(
         codes[i, 0] = p.down_row(row, n, fs, at, event_s[i, p.IMPACT] * fs, peak_at, lines, percent)
         p.strike_row(row, n, fs, at, event_s[i, p.IMPACT] * fs, lines, percent)
         if codes[i, 1] != s.NONE and at[p.ADDRESS] >= 0:
-            s.prepare_slow_heels(n, fs, threshold, lanes, lines)
+            s.prepare_slow_heels(n, fs, lanes, known, lines)
             row[c.BACK_OPPOSITION] = p.heels_opposed(lines, n, fs, at[p.TAKEAWAY], at[p.TOP], at[p.ADDRESS])
             row[c.DOWN_OPPOSITION] = p.heels_opposed(lines, n, fs, at[p.TOP], at[p.IMPACT], at[p.ADDRESS])
         if at[p.TAKEAWAY] >= int(np.rint(p.SWAY_S * fs)) and (own_cop or (feet_cop and placed)):

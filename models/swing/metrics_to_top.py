@@ -135,7 +135,7 @@ TO_TOP: dict[str, Definition] = {
     "back_opposition": Definition(
         formula=(
             "−∫u·v dt/√(∫u² dt·∫v² dt), takeaway to top, u and v the rates of the two heel loads as %"
-            " of total load, heel loads and total filtered at 15 Hz"
+            " of total load, filtered at 15 Hz"
         ),
         unit="−1 to 1",
         null=HEELS + "; a heel that moves by under 8 % of total or 15 × its own sd at address",

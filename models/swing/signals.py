@@ -56,25 +56,34 @@ def bridge(
         return 0
     values = source[start : start + n]
     gates = gate[start : start + n] if gate.size > 0 else values
-    gated = gate.size > 0
-    count, before = 0, -1
-    for k in range(n):
+    lowest = least if gate.size > 0 else -math.inf
+    count = 0
+    for k in range(n):  # without branches: most swings have no gap
         value = np.float64(values[k])
-        if not math.isfinite(value) or (gated and not np.float64(gates[k]) >= least):
-            known[k] = 0
-            continue
-        known[k] = 1
-        count += 1
+        there = (value - value == 0.0) & (np.float64(gates[k]) >= lowest)
         out[k] = value
+        known[k] = there
+        count += there
+    if count < n:
+        bridge_gaps(out, n, known)
+    return count
+
+
+@compiled
+def bridge_gaps(out: FLOATS, n: int, known: MARKS) -> None:
+    """Replace unknown samples by a straight line between known ones, ends held, 0 when none is known."""
+    before = -1
+    for k in range(n):
+        if not known[k]:
+            continue
         if before < k - 1:
-            left = value if before < 0 else out[before]
+            left = out[k] if before < 0 else out[before]
             for gap in range(before + 1, k):
-                out[gap] = left + (gap - before) / (k - before) * (value - left)
+                out[gap] = left + (gap - before) / (k - before) * (out[k] - left)
         before = k
     held = out[before] if before >= 0 else 0.0
     for gap in range(before + 1, n):
         out[gap] = held
-    return count
 
 
 @compiled
@@ -170,34 +179,25 @@ def lift_heels(start: int, n: int, up: tuple[MARKS, MARKS], lines: FLOATS) -> No
 
 
 @compiled
-def hold_last(values: FLOATS, n: int, out: FLOATS) -> None:
-    """Copy, with the last known value held where one is null (0 before the first)."""
-    held = 0.0
-    for k in range(n):
-        if not math.isnan(values[k]):
-            held = values[k]
-        out[k] = held
+def prepare_slow_heels(n: int, fs: float, lanes: FLOATS, known: MARKS, lines: FLOATS) -> None:
+    """Heel loads as % of the total load, filtered at 15 Hz, for slopes; null where a share is.
 
-
-@compiled
-def prepare_slow_heels(n: int, fs: float, threshold: float, lanes: FLOATS, lines: FLOATS) -> None:
-    """Heel loads as % of total load, heel loads and total filtered again at 15 Hz, for slopes.
-
-    Both see the same filters, so a surge of the total alone leaves no slope.
+    The ratio is filtered, not its parts, so a surge of the total alone leaves no slope.
     """
     pad = padding(HEEL_HZ, fs, n)
-    light = BOTH_LIGHT * threshold
-    hold_last(lines[HEEL_L], n, lanes[0, pad : pad + n])
-    hold_last(lines[HEEL_T], n, lanes[1, pad : pad + n])
-    hold_last(lines[TOTAL], n, lanes[2, pad : pad + n])
-    lanes[3, pad : pad + n] = 0.0
-    lowpass_lanes(lanes, 4, pad, n, HEEL_HZ, fs)
-    slow_total, total = lanes[2, pad : pad + n], lines[TOTAL]
+    total, share = lines[TOTAL], lines[SHARE]
     for foot in range(2):
-        slow, heel, out = lanes[foot, pad : pad + n], lines[HEEL_L + foot], lines[SLOW_L + foot]
+        out, heel, there = lanes[foot, pad : pad + n], lines[HEEL_L + foot], known[COP_X + foot]
+        count = 0
         for k in range(n):
-            there = total[k] >= light and slow_total[k] >= light and heel[k] >= 0.0
-            out[k] = 100.0 * slow[k] / slow_total[k] if there else math.nan
+            out[k] = 100.0 * heel[k] / total[k]
+            there[k] = not math.isnan(share[k] + heel[k])
+            count += there[k]
+        if count < n:
+            bridge_gaps(out, n, there)
+    lowpass_lanes(lanes, 2, pad, n, HEEL_HZ, fs)
+    settle(lanes[0], pad, n, known[COP_X], -math.inf, lines[SLOW_L])
+    settle(lanes[1], pad, n, known[COP_Y], -math.inf, lines[SLOW_T])
 
 
 @compiled

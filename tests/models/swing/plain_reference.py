@@ -286,12 +286,12 @@ class Swing:
         low, high = self.at[first], self.at[last]
         if None in (low, high, self.at["address"]) or high <= low or not np.isfinite(self.heel).any():
             return np.nan
-        held = [hold(x) for x in (*self.heel, self.total)]
-        lead, trail, total = (lowpass(x, 15.0, self.rate) for x in held)
-        there = (self.total >= 0.1 * self.threshold) & (total >= 0.1 * self.threshold)
-        shares = []
-        for slow, heel in ((lead, self.heel[0]), (trail, self.heel[1])):
-            shares.append(np.where(there & np.isfinite(heel), 100 * slow / total, np.nan))
+        with np.errstate(all="ignore"):
+            there = self.total >= 0.1 * self.threshold
+            shares = [
+                lowpass(np.where(there, 100 * heel / self.total, np.nan), 15.0, self.rate)
+                for heel in self.heel
+            ]
         for share in shares:
             least, highest = extremes(share[low : high + 1])
             quiet = self.window(share, "address", 0.150)
@@ -305,13 +305,6 @@ class Swing:
             return np.nan
         u, v = u[both], v[both]
         return np.clip(-(u @ v) / np.sqrt((u @ u) * (v @ v)), -1, 1)
-
-
-def hold(x):
-    """Last known value held, 0 before the first."""
-    known = np.isfinite(x)
-    last = np.maximum.accumulate(np.where(known, np.arange(x.size), -1))
-    return np.where(last >= 0, x[np.maximum(last, 0)], 0.0)
 
 
 def plain_metrics(columns, rate, events, stance=None, body_n=np.nan):
