@@ -208,7 +208,8 @@ def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
     why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags.iter_rows()]
     out = counts["unusable"] + counts["swapped"]
     layout.aside(
-        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. Marked, with how many swings: {listed(why)}."
+        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. "
+        f"Marked, with how many swings: {listed(why)}."
     )
 
 

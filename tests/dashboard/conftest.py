@@ -1,6 +1,6 @@
 """A small academy made by hand, straight into the tables: what the pages must show is known to the last row."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -149,7 +149,7 @@ def _roster(w) -> None:
 
 def _session(w, home: Home, student: str, coach: str, day: date, heel: float, number: int) -> None:
     code = f"{day}-{student}"
-    at = datetime(day.year, day.month, day.day, 15, 0)
+    at = datetime.combine(day, time(15))
     w.append(
         "academy.session",
         pl.DataFrame(
@@ -299,7 +299,7 @@ def _answers(w) -> None:
             schema_overrides={"p_lower": pl.Float64},
         ),
     )
-    at = datetime(2026, 2, 2, 15, 0)
+    at = datetime.combine(date(2026, 2, 2), time(15))
     note = {"student": "s01", "at": at, "day": at.date(), "author": "c01", "delivery": "x", "loose": False}
     w.append(
         "academy.note",
@@ -362,8 +362,10 @@ def homes(tmp_path_factory):
     made: dict[str, Home] = {}
 
     def get(kind: str) -> Home:
+        """One home a kind for all tests; a test that changes rows asks for a kind of its own name."""
         if kind not in made:
-            made[kind] = make_home(tmp_path_factory.mktemp(kind), kind, demo=kind != "real")
+            shape = kind if kind in ("nobody", "empty", "one_session") else "full"
+            made[kind] = make_home(tmp_path_factory.mktemp(kind), shape, demo=kind != "real")
         return made[kind]
 
     return get

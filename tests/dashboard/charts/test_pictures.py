@@ -1,0 +1,322 @@
+"""The charts by their encodings: what is drawn where, on which scale, under which title, in which words."""
+
+import json
+from datetime import date, timedelta
+
+import polars as pl
+import pytest
+import vl_convert
+
+from dashboard import theme
+from dashboard.charts import (
+    fault_ladder,
+    heel_lanes,
+    load_course,
+    practice_weeks,
+    season_line,
+    small_multiples,
+    ten_swings,
+)
+from dashboard.wording import Measure
+
+SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
+START = date(2026, 1, 12)
+EVENTS = ("address", "takeaway", "top", "impact", "finish")
+
+
+def sessions(n=4, swings=8):
+    return pl.DataFrame(
+        {
+            "day": [START + timedelta(days=14 * k) for k in range(n)],
+            "mean": [60.0 + k for k in range(n)],
+            "lo": [58.0 + k for k in range(n)],
+            "hi": [62.0 + k for k in range(n)],
+            "n": [swings] * n,
+        }
+    )
+
+
+LINE = sessions().drop("n").clear()
+TICKS = pl.DataFrame({"day": [START, START], "kind": ["lesson", "drill"], "what": ["Lesson", "A drill"]})
+CHANGES = pl.DataFrame({"day": [START + timedelta(days=20)], "device": ["plates-west"]})
+
+
+def season(**more):
+    given = {
+        "sessions": sessions(),
+        "line": LINE,
+        "band": (65.0, 75.0),
+        "ticks": TICKS,
+        "changes": CHANGES,
+    } | more
+    return season_line.picture(**given, measure=SHARE, finding="It rose").to_dict()
+
+
+def marks(spec):
+    return [
+        (layer["mark"]["type"] if isinstance(layer["mark"], dict) else layer["mark"])
+        for layer in spec["layer"]
+    ]
+
+
+def test_the_season_line_has_band_bars_points_device_mark_and_a_row_of_ticks_a_kind():
+    spec = season()
+    assert marks(spec) == ["rect", "rule", "text", "rule", "point", "tick", "tick"]
+    assert spec["title"]["text"] == ["It rose"]
+
+
+def test_the_season_line_draws_the_fitted_line_and_its_ribbon_only_when_there_is_one():
+    assert "line" not in marks(season())
+    assert marks(season(line=sessions().drop("n")))[1:3] == ["area", "line"]
+
+
+def test_the_scale_of_the_season_line_holds_every_bar_and_the_band_and_the_tick_rows_below_them():
+    spec = season()
+    y = next(layer["encoding"]["y"] for layer in spec["layer"] if "scale" in layer["encoding"].get("y", {}))
+    low, high = y["scale"]["domain"]
+    assert low < 58
+    assert high > 75
+    levels = y["axis"]["values"][-2:]
+    assert all(low < level < 58 for level in levels)
+    assert "'lessons'" in y["axis"]["labelExpr"]
+    assert y["title"] == "%"
+
+
+def test_an_open_band_reaches_the_edge_of_the_picture_and_no_band_draws_none():
+    spec = season(band=(None, 64.0))
+    rect = spec["layer"][0]
+    row = spec["datasets"][rect["data"]["name"]][0]
+    assert row["hi"] == 64
+    assert row["lo"] < 58
+    assert "rect" not in marks(season(band=(None, None)))
+
+
+def test_a_session_of_few_swings_is_a_hollow_point():
+    spec = season(sessions=sessions(swings=3))
+    fill = spec["layer"][marks(spec).index("point")]["encoding"]["fill"]
+    assert fill["scale"] == {"domain": ["enough", "few"], "range": [theme.INK, theme.GROUND]}
+    assert {row["swings"] for rows in spec["datasets"].values() for row in rows if "swings" in row} == {"few"}
+
+
+def test_the_season_line_in_words_and_as_a_table():
+    text = season_line.words(sessions(), (65.0, 75.0), SHARE)
+    assert "60\u00a0% on 12 January 2026, 63\u00a0% on 23 February 2026, below the band" in text
+    table = season_line.table(sessions(), SHARE)
+    assert table.columns == ["Day", SHARE.label, "90 % between", "Swings"]
+    assert table["90 % between"][0] == "58\u00a0% to 62\u00a0%"
+
+
+def test_one_session_without_error_bars_is_still_a_picture():
+    one = sessions(1).with_columns(lo=pl.lit(None, pl.Float64), hi=pl.lit(None, pl.Float64))
+    assert "point" in marks(
+        season(sessions=one, ticks=TICKS.clear(), changes=CHANGES.clear(), band=(None, None))
+    )
+    assert "One session so far" in season_line.words(one, (None, None), SHARE)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "values"),
+    [
+        (0, 1, [0, 0.2, 0.4, 0.6, 0.8, 1]),
+        (57, 76, [60, 65, 70, 75]),
+        (-12, 21, [-10, 0, 10, 20]),
+        (0.081, 0.119, [0.09, 0.1, 0.11]),
+    ],
+)
+def test_round_values_are_steps_of_one_two_or_five(low, high, values):
+    assert season_line.round_values(low, high) == pytest.approx(values)
+
+
+def course():
+    rows = []
+    for which, shift in ((load_course.THIS, 0.0), (load_course.FIRST, 10.0)):
+        rows += [
+            {"which": which, "position": k / 2, "mean": 50 + k + shift, "lo": 48.0 + k, "hi": 52.0 + k}
+            for k in range(9)
+        ]
+    return pl.DataFrame(rows)
+
+
+def test_the_load_course_is_blue_for_this_session_and_grey_dashes_for_the_first():
+    posts = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
+    spec = load_course.picture(course(), posts, EVENTS, "A finding").to_dict()
+    by_mark = [(layer["mark"]["type"], layer["mark"].get("color")) for layer in spec["layer"]]
+    assert by_mark[:4] == [
+        ("bar", theme.BAND),
+        ("line", theme.QUIET),
+        ("area", theme.LEAD),
+        ("line", theme.LEAD),
+    ]
+    placed = spec["datasets"][spec["layer"][0]["data"]["name"]]
+    assert [(row["event"], row["position"]) for row in placed] == [("top", 2.0)]
+
+
+def test_the_load_course_names_its_events_under_their_posts():
+    spec = load_course.picture(
+        course(), pl.DataFrame(schema={"event": pl.String, "lo": float, "hi": float}), EVENTS, "x"
+    ).to_dict()
+    axis = spec["layer"][0]["encoding"]["x"]["axis"]
+    assert axis["values"] == [0, 1, 2, 3, 4]
+    assert axis["labelExpr"].startswith("['address', 'takeaway', 'top', 'impact', 'finish']")
+
+
+def test_the_finding_of_the_load_course_gives_both_sessions_at_the_top_and_at_impact():
+    text = load_course.finding(course(), EVENTS, 7)
+    assert text == (
+        "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session 64\u00a0% and 66\u00a0% (mean of 7\u00a0swings)"
+    )
+
+
+def lanes():
+    rows = []
+    for which in (heel_lanes.THIS, heel_lanes.FIRST):
+        for foot, value in ((heel_lanes.LEAD, 30.0), (heel_lanes.TRAIL, 12.0)):
+            rows += [
+                {"which": which, "foot": foot, "position": float(k), "mean": value + k} for k in range(5)
+            ]
+    return pl.DataFrame(rows)
+
+
+def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_on_both_sides():
+    spec = heel_lanes.picture(lanes(), EVENTS, "x").to_dict()
+    data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
+    assert all(row["height"] == -row["mean"] for row in data if row["foot"] == heel_lanes.TRAIL)
+    assert all(row["height"] == row["mean"] for row in data if row["foot"] == heel_lanes.LEAD)
+    y = spec["layer"][0]["encoding"]["y"]
+    assert y["scale"]["domain"][0] == -y["scale"]["domain"][1]
+    assert "abs(datum.value)" in y["axis"]["labelExpr"]
+
+
+def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
+    assert (
+        heel_lanes.finding(lanes(), EVENTS)
+        == "Trail heel at impact: 15\u00a0% of body weight; first session 15\u00a0%"
+    )
+    assert "estimated" in heel_lanes.words(lanes(), EVENTS, estimated=True)
+    assert heel_lanes.table(lanes(), EVENTS)["Trail heel"].to_list() == [
+        f"{v}\u00a0%" for v in (12, 13, 14, 15, 16)
+    ]
+
+
+def rates():
+    rows = []
+    for position, name in enumerate(
+        ("Crosses late", "Both feet go to the heels going back", "Both feet go to the toes coming down")
+    ):
+        for span, rate in (("before", 0.6), ("now", 0.2)):
+            rows.append(
+                {"fault": name, "position": position, "span": span, "rate": rate, "rate_lo": rate - 0.1, "rate_hi": rate + 0.1,
+                 "flagged": 2, "usable": 10, "label": "Better" if position else "Not clear yet"}
+            )  # fmt: skip
+    return pl.DataFrame(rows)
+
+
+def test_the_fault_ladder_keeps_swing_order_and_a_scale_of_0_to_100_percent():
+    spec = fault_ladder.picture(rates(), "x").to_dict()
+    ring = spec["layer"][3]["encoding"]
+    assert ring["y"]["sort"] == rates()["fault"].unique(maintain_order=True).to_list()
+    assert ring["x"]["scale"]["domain"] == [0, 1]
+    assert "%" in ring["x"]["title"]
+
+
+def test_on_a_phone_no_fault_name_is_cut_off():
+    spec = fault_ladder.picture(rates(), "x", narrow=True).to_dict()
+    y = spec["layer"][3]["encoding"]["y"]
+    assert y["axis"]["labelLimit"] == 0
+    assert all(len(line) <= 20 for name in y["sort"] for line in name.split("\n"))
+    assert len(set(y["sort"])) == 3
+
+
+def test_change_is_said_by_word_and_shape_never_by_red_or_green():
+    spec = json.dumps([fault_ladder.picture(rates(), "x").to_dict(), season()], ensure_ascii=False).lower()
+    assert "▲ better" in spec
+    for colour in ("red", "green", "#d62728", "#2ca02c"):
+        assert f'"{colour}"' not in spec
+
+
+def test_the_fault_ladder_in_words_gives_rate_swings_and_doubt():
+    text = fault_ladder.words(rates())
+    assert (
+        "Crosses late: 20\u00a0% of 10\u00a0swings lately (90\u00a0% between 10\u00a0% and 30\u00a0%), before 60\u00a0%. Not clear yet."
+        in text
+    )
+    assert fault_ladder.table(rates())["Change"].to_list() == ["Not clear yet", "▲ Better", "▲ Better"]
+
+
+def several():
+    return pl.concat(
+        [
+            sessions().with_columns(
+                student=pl.lit(name),
+                label=pl.lit(label, pl.String),
+                mean=pl.col("mean") - shift,
+                lo=pl.col("lo") - shift,
+            )
+            for name, label, shift in (
+                ("Zora", "Improving", 0),
+                ("Anna", None, 30),
+                ("Mila", "Not clear yet", 10),
+            )
+        ],
+        how="diagonal",
+    )
+
+
+def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
+    spec = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
+    assert spec["facet"]["sort"] == ["Anna", "Mila", "Zora  ▲"]
+    assert "resolve" not in spec
+    y = spec["spec"]["layer"][1]["encoding"]["y"]["scale"]["domain"]
+    assert y[0] < 28
+    assert y[1] > 75
+
+
+def test_small_multiples_are_four_a_row_at_a_desk_and_two_on_a_phone():
+    assert small_multiples.picture(several(), (None, None), SHARE, "x").to_dict()["columns"] == 4
+    assert small_multiples.picture(several(), (None, None), SHARE, "x", narrow=True).to_dict()["columns"] == 2
+
+
+def test_small_multiples_in_words_count_labels_without_ranking():
+    text = small_multiples.words(several(), SHARE)
+    assert "3\u00a0students" in text
+    assert "▲ Improving: 1." in text
+    assert small_multiples.table(several(), SHARE)["Student"].to_list() == ["Anna", "Mila", "Zora"]
+
+
+def test_ten_swings_fill_as_many_circles_as_go_well():
+    rows = pl.DataFrame({"when": ["lately", "before"], "good": [0.8, 0.3]})
+    spec = ten_swings.picture(rows, "x").to_dict()
+    data = next(iter(spec["datasets"].values()))
+    filled = {
+        when: sum(d["how"] == "like this" for d in data if d["when"] == when) for when in ("lately", "before")
+    }
+    assert filled == {"lately": 8, "before": 3}
+    assert ten_swings.words(rows) == "Lately: 8 of 10 swings. Before: 3 of 10 swings."
+
+
+def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
+    days = [date(2026, 3, 2), date(2026, 3, 2), date(2026, 3, 4), date(2026, 3, 17)]
+    rows = practice_weeks.weeks(
+        pl.DataFrame(
+            {"day": days, "dose": [10.0, 5.0, 20.0, 30.0], "unit": ["minutes", "minutes", "reps", "minutes"]}
+        ),
+        date(2026, 3, 17),
+    )
+    assert rows["days"].to_list() == [0, 0, 0, 0, 0, 2, 0, 1]
+    assert rows["minutes"].to_list()[5] == 15
+    assert "6 without" in practice_weeks.words(rows)
+
+
+def test_every_picture_can_be_drawn_without_a_browser():
+    for chart in (
+        season_line.picture(sessions(), sessions().drop("n"), (65.0, None), TICKS, CHANGES, SHARE, "x"),
+        load_course.picture(
+            course(), pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]}), EVENTS, "x"
+        ),
+        heel_lanes.picture(lanes(), EVENTS, "x"),
+        fault_ladder.picture(rates(), "x"),
+        small_multiples.picture(several(), (65.0, 75.0), SHARE, "x"),
+    ):
+        svg = vl_convert.vegalite_to_svg(chart.to_dict())
+        assert svg.startswith("<svg")
+        assert "NaN" not in svg

@@ -1,0 +1,104 @@
+"""What the progress page chooses to show: one thing to work on, and never a drill that could hurt."""
+
+from datetime import date, datetime, time
+
+import polars as pl
+import pytest
+
+from dashboard.progress import progress
+from dashboard.queries import people
+from warehouse.store import writer
+
+
+def page(reader_of, kind, person, student):
+    reader = reader_of(kind, person)
+    return progress(reader, people.student(reader, student))
+
+
+def changed(homes, kind, *statements, notes=()):
+    """A full academy of its own with a few rows changed."""
+    home = homes(kind)
+    with writer(home) as w:
+        for statement in statements:
+            w.execute(statement)
+        if notes:
+            w.append("academy.note", pl.DataFrame(notes))
+        w.publish()
+
+
+def note(code, kind, day, shared=True):
+    return {"note": f"{kind}-{day}-{shared}", "student": "s01", "at": datetime.combine(date(2026, 3, day), time()), "day": date(2026, 3, day),
+            "author": "c01", "kind": kind, "code": code, "text": "Sore after practice.", "shared": shared, "delivery": "x", "loose": True}  # fmt: skip
+
+
+def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
+    focus = page(reader_of, "full", "s01", "s01").focus
+    assert focus.title == "Your trail heel is light when you strike"
+    assert focus.drill == "Heel-off strikes"
+
+
+def test_while_discomfort_is_open_no_drill_is_suggested_and_it_stands_first(reader_of, homes):
+    changed(homes, "sore", notes=[note("lower_back", "discomfort", 2)])
+    shown = page(reader_of, "sore", "s01", "s01")
+    assert shown.focus.drill is None
+    assert "no drill is suggested" in shown.focus.cautions[0]
+    assert "lower back" in shown.discomfort[0]
+    assert "does not diagnose" in shown.discomfort[0]
+
+
+def test_a_discomfort_that_is_over_stands_no_longer(reader_of, homes):
+    changed(
+        homes, "healed", notes=[note("lower_back", "discomfort", 2), note("lower_back", "discomfort_over", 9)]
+    )
+    shown = page(reader_of, "healed", "s01", "s01")
+    assert shown.discomfort == ()
+    assert shown.focus.drill == "Heel-off strikes"
+
+
+def test_a_drill_for_older_players_is_not_suggested(reader_of, homes):
+    changed(homes, "young", "UPDATE academy.drill SET min_age = 16")
+    focus = page(reader_of, "young", "s01", "s01").focus
+    assert focus.drill is None
+    assert "from 16 years on" in focus.cautions[0]
+
+
+def test_a_steadiness_drill_carries_the_eyes_closed_caution(reader_of, homes):
+    changed(homes, "steady", "UPDATE academy.drill SET how = 'Stand with eyes closed for ten breaths.'")
+    assert any(
+        "someone within reach" in text for text in page(reader_of, "steady", "s01", "s01").focus.cautions
+    )
+
+
+def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is_asked(reader_of, homes):
+    changed(
+        homes, "undrilled", "DELETE FROM academy.drill_dose",
+        "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
+    )  # fmt: skip
+    focus = page(reader_of, "undrilled", "s01", "s01").focus
+    assert focus.title == "Your trail heel is light when you strike"
+    assert "Ask your coach" in focus.cautions[0]
+
+
+def test_a_metric_as_the_aim_shows_its_value_and_the_band_as_the_aim(reader_of, homes):
+    changed(homes, "metric", "UPDATE academy.drill SET aim = 'mid_back_trail_share_pct'")
+    focus = page(reader_of, "metric", "s01", "s01").focus
+    assert (
+        "At your last session: 65\u00a0%. The aim, the pale strip in the picture, is 65\u00a0% to 75\u00a0%."
+        in focus.sentences
+    )
+    assert any("Not clear yet" in sentence for sentence in focus.sentences)
+
+
+@pytest.mark.parametrize("kind", ["full", "one_session", "empty"])
+def test_there_are_never_more_than_three_pictures(reader_of, kind):
+    assert len(page(reader_of, kind, "s01", "s01").pictures) <= 3
+
+
+def test_a_student_never_measured_is_told_so(reader_of):
+    shown = page(reader_of, "empty", "s01", "s01")
+    assert shown.focus is None
+    assert "not been measured yet" in shown.opening
+
+
+def test_staff_and_student_see_the_same_shared_words(reader_of):
+    assert page(reader_of, "full", "h01", "s01").notes == page(reader_of, "full", "s01", "s01").notes

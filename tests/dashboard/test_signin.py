@@ -1,0 +1,47 @@
+"""Who may look: the demo on this machine as anyone, everyone else by a verified address that the academy names."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from dashboard import signin
+from warehouse.errors import AccessError
+
+TABLE = {"people": {"Coach@Example.org": "c01"}}
+CLAIMS = {"email": "coach@example.org", "email_verified": True, "iat": 1_780_000_000}
+
+
+@pytest.mark.parametrize(
+    ("address", "host", "here"),
+    [
+        ("localhost", None, True), ("localhost", "localhost:8501", True), ("127.0.0.1", "127.0.0.1:8501", True),
+        ("::1", "[::1]:8501", True), ("localhost", "academy.example.org", False), ("192.0.2.1", "localhost:8501", False),
+        (None, "localhost:8501", False), ("localhost", "localhost.example.org:8501", False),
+    ],
+)  # fmt: skip
+def test_look_as_is_only_for_this_machine_by_address_and_by_the_name_asked_for(address, host, here):
+    assert signin.on_this_machine(address, host) is here
+
+
+def test_a_verified_address_opens_the_person_it_names_whatever_its_case():
+    assert signin.person_of(CLAIMS, TABLE) == "c01"
+
+
+@pytest.mark.parametrize("verified", [False, None, "true", 1])
+def test_only_a_plain_true_counts_as_verified(verified):
+    with pytest.raises(AccessError, match="verif"):
+        signin.person_of(CLAIMS | {"email_verified": verified}, TABLE)
+
+
+def test_an_address_that_is_not_named_is_refused():
+    with pytest.raises(AccessError, match="not named"):
+        signin.person_of(CLAIMS | {"email": "other@example.org"}, TABLE)
+
+
+def test_a_sign_in_older_than_the_academys_line_has_ended():
+    line = datetime.fromtimestamp(CLAIMS["iat"] + 1, UTC)
+    with pytest.raises(AccessError, match="ended"):
+        signin.person_of(CLAIMS, TABLE | {"revoked_before": line})
+    with pytest.raises(AccessError, match="ended"):
+        signin.person_of({k: v for k, v in CLAIMS.items() if k != "iat"}, TABLE | {"revoked_before": line})
+    assert signin.person_of(CLAIMS | {"iat": CLAIMS["iat"] + 2}, TABLE | {"revoked_before": line}) == "c01"
