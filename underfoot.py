@@ -54,12 +54,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
         )
     if not home.settings_file.exists():
         with _progress("Writing the demo academy") as step:
-            write_academy(home.path, scale=scale, progress=step)
-    report = _load(home, [home.inbox])
+            write_academy(home.path, scale=scale, progress=lambda done, total: step(done, total, ""))
+    report = _load(home, [home.inbox], whole=True)
     _show_report(report, brief=True)
-    with writer(home) as w:
-        _build(home, w)
-        w.publish()
     _show_published(home)
     _check_refusals(home)
     if not no_serve:
@@ -195,16 +192,19 @@ def _say_waiting() -> None:
     err.print("Another load or build is at work; waiting for it to end.")
 
 
-def _load(home: Home, paths: list[Path], *, quiet: bool = False) -> Any:
+def _load(home: Home, paths: list[Path], *, quiet: bool = False, whole: bool = False) -> Any:
+    """Load, answer for the touched students (or, `whole`, for the academy), publish."""
     from ingest.load import load as load_paths  # noqa: PLC0415 - a slow import, used here only
-
     from models.build import refresh  # noqa: PLC0415
 
     with writer(home, on_wait=_say_waiting) as w:
         with _progress("Loading deliveries", quiet=quiet) as step:
             report = load_paths(home, w, paths, progress=step)
-        with _progress("Reducing swings", quiet=quiet) as step:
-            refresh(home, w, progress=step)
+        if whole:
+            _build(home, w)
+        else:
+            with _progress("Reducing swings", quiet=quiet) as step:
+                refresh(home, w, progress=step)
         w.publish()
     return report
 
