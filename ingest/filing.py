@@ -9,7 +9,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
-from warehouse.errors import Refusal
+from warehouse.errors import Refusal, UnderfootError
 from warehouse.home import Home
 from warehouse.store import write_synced
 
@@ -35,7 +35,7 @@ def sync(path: Path) -> None:
 
 
 def now() -> datetime:
-    """This moment, UTC, naive as all times of the warehouse are."""
+    """The present moment, UTC, naive as all times of the warehouse are."""
     return datetime.now(UTC).replace(tzinfo=None)
 
 
@@ -77,7 +77,25 @@ def keep_settings(home: Home, data: bytes) -> None:
     target = home.filed / "settings" / f"{hashlib.sha256(data).hexdigest()[:16]}.toml"
     if not target.exists():
         target.parent.mkdir(parents=True, exist_ok=True)
-        write_synced(target, data.decode("utf-8-sig"))
+        part = target.with_suffix(".part")
+        part.write_bytes(data)
+        sync(part)
+        part.replace(target)
+
+
+def settings_of(home: Home, version: str) -> bytes:
+    """The academy.toml that was in force under a version.
+
+    Raises
+        UnderfootError: it was not kept.
+    """
+    path = home.filed / "settings" / f"{version}.toml"
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise UnderfootError(
+            f"The settings {path} named by the ledger are missing; bring filed/ back from a backup."
+        ) from error
 
 
 class Ledger:
@@ -124,13 +142,31 @@ def entries(home: Home) -> Iterator[dict[str, Any]]:
         return
 
 
-def mark_pending(home: Home, entry: Mapping[str, Any], trace: Path | None, old_trace: Path | None) -> Path:
-    """Say, flushed to disk, what a commit that is about to happen still needs done after it."""
+def mark_pending(
+    home: Home,
+    entry: Mapping[str, Any],
+    *,
+    trace: Path | None = None,
+    old_trace: Path | None = None,
+    again: Iterable[str] = (),
+    moves: Iterable[tuple[Path, Path]] = (),
+) -> Path:
+    """Say, flushed to disk, what a commit that is about to happen still needs done after it.
+
+    `trace` takes the place of `old_trace`; `again` names sessions to be read again from their filed bytes;
+    `moves` are traces whose season changed.
+    """
+
+    def inside(path: Path | None) -> str | None:
+        return None if path is None else path.relative_to(home.path).as_posix()
+
     path = home.filed / f"pending-{entry['sequence']:09d}.json"
     more = {
         "entry": dict(entry),
-        "trace": None if trace is None else trace.relative_to(home.path).as_posix(),
-        "old_trace": None if old_trace is None else old_trace.relative_to(home.path).as_posix(),
+        "trace": inside(trace),
+        "old_trace": inside(old_trace),
+        "again": list(again),
+        "moves": [[inside(a), inside(b)] for a, b in moves],
     }
     with path.open("w", encoding="utf-8") as file:
         json.dump(more, file, ensure_ascii=False)
@@ -144,19 +180,34 @@ def new_trace(trace: Path, fingerprint: str) -> Path:
     return trace.with_name(f"{trace.name}.{fingerprint[:16]}.new")
 
 
-def finish(home: Home, pending: Path, ledger: Ledger) -> None:
-    """After a commit: put the trace in place, write the ledger line, forget the pending file."""
+def place_trace(trace: Path | None, old: Path | None, fingerprint: str) -> None:
+    """After a commit: the new trace stands under its own name, the earlier version's is gone."""
+    if trace is not None and new_trace(trace, fingerprint).exists():
+        new_trace(trace, fingerprint).replace(trace)
+    if old is not None and old != trace:
+        old.unlink(missing_ok=True)
+
+
+def move_traces(moves: Iterable[tuple[Path, Path]]) -> None:
+    """Put traces under their session's new season; those already moved are passed over."""
+    for source, target in moves:
+        if source.exists():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            source.replace(target)
+
+
+def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str], None]) -> None:
+    """After a commit: place traces, read again what must be, write the ledger line, forget the file."""
     more = json.loads(pending.read_text(encoding="utf-8"))
-    entry, trace = more["entry"], more["trace"]
-    if trace is not None:
-        waiting = new_trace(home.path / trace, entry["content"])
-        if waiting.exists():
-            waiting.replace(home.path / trace)
-    if more["old_trace"] is not None and more["old_trace"] != trace:
-        (home.path / more["old_trace"]).unlink(missing_ok=True)
+    entry = more["entry"]
+    trace, old = (None if more[key] is None else home.path / more[key] for key in ("trace", "old_trace"))
+    place_trace(trace, old, entry["content"])
+    move_traces((home.path / source, home.path / target) for source, target in more["moves"])
     if entry["kind"] == ROSTER and entry["name"] == SETTINGS:
         text = (home.filed / entry["content"] / SETTINGS).read_text(encoding="utf-8-sig")
         write_synced(home.settings_file, text)
+    for session in more["again"]:
+        read_again(session)
     if entry["sequence"] > ledger.written:
         ledger.append(entry)
     pending.unlink()

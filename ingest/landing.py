@@ -94,7 +94,8 @@ def land_shots(writer: Writer, shots: pl.DataFrame) -> dict[str, int]:
     writer.connection.register("_shots", shots.select("session", "swing_no").to_arrow())
     try:
         writer.execute(
-            "DELETE FROM academy.shot s USING _shots n WHERE s.session = n.session AND s.swing_no = n.swing_no"
+            "DELETE FROM academy.shot s USING _shots n "
+            "WHERE s.session = n.session AND s.swing_no = n.swing_no"
         )
     finally:
         writer.connection.unregister("_shots")
@@ -123,6 +124,51 @@ def land_roster(writer: Writer, kind: RosterKind, changed: pl.DataFrame) -> int:
         writer.connection.unregister("_keys")
     writer.append(kind.table, changed)
     return len(changed)
+
+
+def sessions_to_read_again(writer: Writer, people: pl.DataFrame) -> list[str]:
+    """Sessions that were read by a hand or foot length that these people rows change, by their start."""
+    writer.connection.register("_people", people.select("person", "handed", "foot_length_mm").to_arrow())
+    try:
+        found = writer.sql(
+            "SELECT s.session FROM academy.session s JOIN academy.person p ON p.person = s.student "
+            "JOIN _people n ON n.person = p.person WHERE (s.has_plate OR s.has_clip) AND "
+            "(n.handed IS DISTINCT FROM p.handed OR n.foot_length_mm IS DISTINCT FROM p.foot_length_mm) "
+            "ORDER BY s.started_at, s.session"
+        )
+    finally:
+        writer.connection.unregister("_people")
+    return found.to_series().to_list()
+
+
+def changed_seasons(writer: Writer, seasons: pl.DataFrame) -> pl.DataFrame:
+    """Session and season of the sessions whose season changes with these season rows."""
+    writer.connection.register("_seasons", seasons.to_arrow())
+    try:
+        return writer.sql(
+            'WITH after AS (SELECT * FROM _seasons UNION ALL SELECT season, "from", "to" FROM academy.season '
+            "WHERE season NOT IN (SELECT season FROM _seasons)) "
+            "SELECT s.session, a.season FROM academy.session s "
+            'LEFT JOIN after a ON s.day BETWEEN a."from" AND a."to" '
+            "WHERE a.season IS DISTINCT FROM s.season ORDER BY s.session"
+        )
+    finally:
+        writer.connection.unregister("_seasons")
+
+
+def assign_seasons(writer: Writer) -> None:
+    """Give every session the season its day lies in."""
+    writer.execute(
+        "UPDATE academy.session AS s SET season = (SELECT a.season FROM academy.season a "
+        'WHERE s.day BETWEEN a."from" AND a."to") WHERE s.season IS DISTINCT FROM '
+        '(SELECT a.season FROM academy.season a WHERE s.day BETWEEN a."from" AND a."to")'
+    )
+
+
+def refused_sentences(writer: Writer, delivery: str) -> list[str]:
+    """What a delivery was last refused for, in words."""
+    found = writer.sql("SELECT sentence FROM academy.refusal WHERE delivery = ?", [delivery])
+    return sorted(found.to_series())
 
 
 def land_devices(writer: Writer, settings: Settings) -> int:
@@ -178,7 +224,7 @@ def land_refusals(
     name: str,
     who: Mapping[str, str | None],
 ) -> None:
-    """Refusals of one delivery, in place of any that stood for it or for an earlier version of its session."""
+    """Refusals of one delivery, in place of those of it or of an earlier version of its session."""
     writer.execute("DELETE FROM academy.refusal WHERE delivery = ?", [delivery])
     if session is not None:
         writer.execute("DELETE FROM academy.refusal WHERE session = ?", [session])

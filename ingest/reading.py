@@ -1,6 +1,6 @@
 """One session's delivery, read whole: sheet, samples, clip, events, notes, shots, as rows ready to land."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from typing import Any
@@ -8,13 +8,14 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.deliveries import SHEET
+from ingest.deliveries import SHEET, Contents, Delivery
 from ingest.readers.clips import Clips, read_clip
 from ingest.readers.events import Event, outside, read_events
 from ingest.readers.notes import doses, nudges, read_notes
 from ingest.readers.plates import join, read_plate_file
 from ingest.readers.samples import Samples, SwingSamples
-from ingest.readers.session import SHORTEST_HOLD_S, HoldSheet, SessionSheet, read_sheet
+from ingest.readers.session import read_sheet
+from ingest.readers.sheet import HoldSheet, SessionSheet
 from ingest.readers.shots import read_shots
 from ingest.refusing import Told, refusal, refuse
 from warehouse.contracts.base import dtypes_of, require
@@ -22,6 +23,7 @@ from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal, Refused
 from warehouse.traces import SessionTrace
 
+SHORTEST_HOLD_S = 10.0
 _UNREAD = ("plate*.c3d", "frames.npz", "frames.parquet", "clip.json")
 _FILMS = ("*.mp4", "*.mov")
 
@@ -46,22 +48,21 @@ class SessionRefused(Refused):
         self.listed = list(swings) or [whole]
 
 
-def read_session(
-    held: Mapping[str, bytes], names: tuple[str, ...], academy: Academy, delivery: str
-) -> SessionRows:
-    """Read a session from its files' bytes (`held`); `names` lists every file, films included.
+def read_session(contents: Contents, delivery: Delivery, academy: Academy) -> SessionRows:
+    """Read a session's delivery, whose bytes are in `contents`.
 
     Raises
         Refused: the session as a whole can't be taken.
     """
+    held = contents.held
     if SHEET not in held:
-        what = f"there is {', '.join(names[:3])} but no session.toml"
+        what = f"there is {', '.join(delivery.files[:3])} but no session.toml"
         raise refuse(
             "no_session_toml", what, "add one that says who, when and on which device, and deliver again"
         )
     sheet = read_sheet(held[SHEET], academy)
     try:
-        return _Session(sheet, held, names, academy, delivery).read()
+        return _Session(sheet, contents, delivery, academy).read()
     except SessionRefused:
         raise
     except Refused as refused:
@@ -76,13 +77,13 @@ class _Session:
     def __init__(
         self,
         sheet: SessionSheet,
-        held: Mapping[str, bytes],
-        names: tuple[str, ...],
+        contents: Contents,
+        delivery: Delivery,
         academy: Academy,
-        delivery: str,
     ) -> None:
-        self.sheet, self.held, self.academy, self.delivery = sheet, held, academy, delivery
-        self.names = names
+        self.sheet, self.academy = sheet, academy
+        self.held, self.delivery = contents.held, contents.fingerprint
+        self.base, self.names = delivery.base, delivery.files
         self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in sheet.refused}
         self.lines_refused: list[Refusal] = []
 
@@ -209,8 +210,8 @@ class _Session:
         self,
         no: int,
         good: SwingSamples | None,
-        heels: bool,
-        marked: bool,  # noqa: FBT001 - two plain facts
+        heels: bool,  # noqa: FBT001 - plain facts
+        marked: bool,  # noqa: FBT001 - plain facts
     ) -> dict[str, Any]:
         swing = self.sheet.swings[no]
         flags = dict(good.flags) if good else {}

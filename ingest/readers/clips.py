@@ -7,7 +7,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.readers.columns import foot_of
-from ingest.readers.session import SessionSheet
+from ingest.readers.sheet import SessionSheet
 from ingest.readers.tables import Table, open_text, read_strings, read_typed
 from ingest.refusing import from_failures, refusal, refuse
 from warehouse.contracts.base import Failure
@@ -36,13 +36,16 @@ def read_clip(data: bytes, sheet: SessionSheet, academy: Academy, file: str = "c
         what = "there is a clip but session.toml has no [clip] table"
         todo = "add [clip] with fps, shoe_length_mm and view, and deliver the session again"
         raise refuse("no_clip_table", what, todo, session=sheet.session, file="session.toml")
-    strings, lines = read_strings(open_text(data, file))
+    text = open_text(data, file)
+    strings, lines = read_strings(text)
     strings = (
         strings.with_columns(_points(strings, sheet, academy, file))
         if "point" in strings.columns
         else strings
     )
-    table = read_typed(strings, lines, file, ClipLine, academy.settings.zone, todo="add it")
+    table = read_typed(
+        strings, lines, file, ClipLine, academy.settings.zone, todo="add it", decimal_comma=text.decimal_comma
+    )
     refused = _broken_swings(table.frame, {f.index or 0: f for f in reversed(table.broken)}, table, sheet)
     already = {r.swing_no for r in sheet.refused}
     for no, row in _first_rows(table.frame).items():

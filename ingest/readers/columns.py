@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ingest.academy import Person
-from ingest.readers.session import SessionSheet
+from ingest.readers.sheet import SessionSheet
 from ingest.refusing import refuse
 from warehouse import units
 from warehouse.contracts.base import columns_of, required_of

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from ingest.academy import Academy
-from ingest.readers.session import FILE, SessionSheet
+from ingest.readers.sheet import FILE, SessionSheet, line_of
 from ingest.readers.tables import Table, read_table
 from ingest.refusing import from_failures, refusal, shown
 from warehouse.contracts.deliveries import EventLine
@@ -25,7 +25,7 @@ class Event:
     t_s: float
     clock: str
     file: str
-    line: int | None
+    line: int | None  # None in session.toml, whose lines are looked up when one is wanted
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,8 @@ def read_events(sheet: SessionSheet, delivered: Mapping[str, bytes], academy: Ac
             for name, value in written.items():
                 problem = _name_or_value(name, value)
                 if problem is not None:
-                    place = {"session": sheet.session, "swing_no": no, "file": FILE, "column": name}
-                    refused.setdefault(no, refusal("event_name", problem, _AGAIN, **place))  # type: ignore[arg-type]
+                    bad = _at(sheet, no, "event_name", problem, Event(name, 0.0, clock, FILE, None))
+                    refused.setdefault(no, bad)
                 else:
                     found.setdefault(no, []).append(Event(name, float(value), clock, FILE, None))
     if "events.csv" in delivered:
@@ -74,6 +74,9 @@ def _name_or_value(name: str, value: Any) -> str | None:
 
 
 def _at(sheet: SessionSheet, no: int, reason: str, what: str, event: Event) -> Refusal:
+    line = event.line
+    if event.file == FILE and no in sheet.swings:
+        line = line_of(sheet.text, event.event, "swing", sheet.swings[no].place)
     return refusal(
         reason,
         what,
@@ -81,7 +84,7 @@ def _at(sheet: SessionSheet, no: int, reason: str, what: str, event: Event) -> R
         session=sheet.session,
         swing_no=no,
         file=event.file,
-        line=event.line,
+        line=line,
         column=event.event,
     )
 

@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.readers.session import SessionSheet
+from ingest.readers.sheet import SessionSheet
 from ingest.readers.tables import Table, local_day, read_table
 from ingest.refusing import refusal, shown, spoken
 from warehouse.contracts.deliveries import NoteLine

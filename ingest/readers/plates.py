@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from ingest.academy import Academy
 from ingest.readers.columns import Source, find_sources
-from ingest.readers.session import SessionSheet
-from ingest.readers.tables import Text, emptied, open_text, parse_numbers, read_strings
+from ingest.readers.sheet import SessionSheet
+from ingest.readers.tables import Text, open_text, parse_numbers, read_strings
 from ingest.refusing import refuse
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
@@ -125,7 +125,7 @@ def _ours(
             Failure("bad_value", theirs, "must be a whole number", int(i), f"{number[int(i)]:g}")
             for i in odd.arg_true()
         ]
-        frame = frame.with_columns(swing_no=emptied(number, odd))
+        frame = frame.with_columns(swing_no=pl.when(pl.lit(~odd)).then(pl.col("swing_no")))
     return PlateFile(
         file, frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False)), lines, sources, broken
     )

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.readers.plates import Joined
-from ingest.readers.session import SessionSheet
+from ingest.readers.sheet import SessionSheet
 from ingest.refusing import refusal, spoken
 from warehouse.contracts.base import Failure, failures
 from warehouse.contracts.deliveries import PlateSample

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.readers.session import SessionSheet
+from ingest.readers.sheet import SessionSheet
 from ingest.readers.tables import read_table
 from ingest.refusing import refusal, spoken
 from warehouse.contracts.deliveries import ShotLine

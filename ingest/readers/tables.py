@@ -116,10 +116,15 @@ def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
     """
     body = text.body if isinstance(text.body, str) else decode(text.body, text.file)
     frame = _parse(body.encode(), text, dict.fromkeys(_unique(text.names), pl.String()))
-    span = 1 + frame.select(pl.sum_horizontal(pl.all().str.count_matches("\n").fill_null(0))).to_series()
-    frame = frame.with_columns(pl.all().str.strip_chars().replace("", None))
-    lines = 2 + span.cum_sum() - span
+    lines = pl.Series(range(2, len(frame) + 2), dtype=pl.Int64)
+    if body.count("\n") > len(frame) + 1:  # cells of several lines, or lines with nothing in them
+        span = 1 + frame.select(pl.sum_horizontal(pl.all().str.count_matches("\n").fill_null(0))).to_series()
+        lines = 2 + span.cum_sum() - span
+    trimmed = pl.all().str.strip_chars()
+    frame = frame.select(pl.when(trimmed != "").then(trimmed))
     kept = frame.select(pl.any_horizontal(pl.all().is_not_null())).to_series()
+    if kept.all():
+        return frame, lines.to_list()
     return frame.filter(kept), lines.filter(kept).to_list()
 
 
@@ -182,11 +187,14 @@ def read_table(
     Raises
         Refused: the file can't be read, lacks a column, or has one that is not known.
     """
+    decimal_comma = False
     if file.lower().endswith(".jsonl"):
         strings, lines = _json_lines(decode(data, file), file)
     else:
-        strings, lines = read_strings(open_text(data, file))
-    return read_typed(strings, lines, file, contract, zone, todo=todo)
+        text = open_text(data, file)
+        decimal_comma = text.decimal_comma
+        strings, lines = read_strings(text)
+    return read_typed(strings, lines, file, contract, zone, todo=todo, decimal_comma=decimal_comma)
 
 
 def read_typed(
@@ -197,6 +205,7 @@ def read_typed(
     zone: ZoneInfo,
     *,
     todo: str = "mend it",
+    decimal_comma: bool = False,
 ) -> Table:
     """Cast cells that are still text to a contract's types and check every rule; as `read_table`.
 
@@ -204,7 +213,7 @@ def read_typed(
         Refused: a column is missing or not known.
     """
     _check_names(strings.columns, file, contract, todo)
-    frame, broken = _typed(strings, contract, zone)
+    frame, broken = _typed(strings, dtypes_of(contract), zone, decimal_comma=decimal_comma)
     marked = {(f.index, f.column) for f in broken}
     broken += [f for f in failures(contract, frame) if (f.index, f.column) not in marked]
     absent = {
@@ -234,46 +243,50 @@ def _check_names(names: Sequence[str], file: str, contract: type[Contract], todo
         )
 
 
+_RULES = (
+    (pl.Date, "must be a date such as 2026-04-07"),
+    (pl.Datetime, "must be a time such as 2026-04-07T16:10:00+01:00"),
+    (pl.Boolean, "must be true or false"),
+    (pl.Float64, "must be a number"),
+)
+
+
 def _typed(
-    strings: pl.DataFrame, contract: type[Contract], zone: ZoneInfo
+    strings: pl.DataFrame, types: dict[str, Any], zone: ZoneInfo, *, decimal_comma: bool
 ) -> tuple[pl.DataFrame, list[Failure]]:
-    types, broken, columns = dtypes_of(contract), [], []
+    """Cast text cells; a cell that does not fit is named and stands as null from here on."""
+    cast = strings.select(_cast(name, types[name], decimal_comma=decimal_comma) for name in strings.columns)
     for name in strings.columns:
-        cast, rule = _cast(strings[name], types[name], zone)
-        lost = (cast.is_null() & strings[name].is_not_null()).arg_true()
-        broken += [Failure("bad_value", name, rule, int(i), strings[name][int(i)]) for i in lost]
-        columns.append(cast.alias(name))
-    # A lost value is null from here on; the contract would name it again as empty, which the caller drops.
-    return pl.DataFrame(columns), broken
+        if isinstance(types[name], pl.Datetime):
+            times = [None if v is None else _utc(v, zone) for v in strings[name]]
+            cast = cast.with_columns(pl.Series(name, times, dtype=pl.Datetime("us")))
+    short = [a - b for a, b in zip(cast.null_count().row(0), strings.null_count().row(0), strict=True)]
+    broken = []
+    for name in (n for n, missing in zip(strings.columns, short, strict=True) if missing):
+        rule = next((words for kind, words in _RULES if types[name] == kind), None)
+        for row in (cast[name].is_null() & strings[name].is_not_null()).arg_true():
+            value = strings[name][int(row)]
+            broken.append(Failure("bad_value", name, rule or "must be a whole number", int(row), value))
+    return cast, broken
 
 
-def _cast(values: pl.Series, kind: Any, zone: ZoneInfo) -> tuple[pl.Series, str]:
+def _cast(name: str, kind: Any, *, decimal_comma: bool) -> pl.Expr:
+    cell = pl.col(name)
+    if kind == pl.String or isinstance(kind, pl.Datetime):
+        return cell
     if kind == pl.Date:
-        return values.str.to_date("%Y-%m-%d", strict=False), "must be a date such as 2026-04-07"
+        return cell.str.to_date("%Y-%m-%d", strict=False)
     if kind == pl.Boolean:
-        return _booleans(values), "must be true or false"
-    if isinstance(kind, pl.Datetime):
-        made = [None if v is None else _utc(v, zone) for v in values]
-        return pl.Series(made, dtype=pl.Datetime("us")), "must be a time such as 2026-04-07T16:10:00+01:00"
-    if kind == pl.String:
-        return values, ""
-    numbers = values.str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
-    numbers = numbers.fill_nan(None)
+        word = cell.str.to_lowercase()
+        yes, no = word.is_in(list(_TRUE)), word.is_in(list(_FALSE))
+        return pl.when(yes).then(statement=True).when(no).then(statement=False).alias(name)
+    number = (cell.str.replace(",", ".", literal=True) if decimal_comma else cell).cast(
+        pl.Float64, strict=False
+    )
+    number = number.fill_nan(None)
     if kind == pl.Float64:
-        return numbers, "must be a number"
-    whole = emptied(numbers, numbers != numbers.round())
-    return whole.cast(kind, strict=False), "must be a whole number"
-
-
-def emptied(values: pl.Series, where: pl.Series) -> pl.Series:
-    """The values, null where `where` is true."""
-    return pl.select(pl.when(where.fill_null(value=False)).then(None).otherwise(values)).to_series()
-
-
-def _booleans(values: pl.Series) -> pl.Series:
-    words = values.str.to_lowercase()
-    yes, no = words.is_in(list(_TRUE)), words.is_in(list(_FALSE))
-    return pl.select(pl.when(yes).then(statement=True).when(no).then(statement=False)).to_series()
+        return number
+    return pl.when(number == number.round()).then(number).cast(kind, strict=False).alias(name)
 
 
 def _utc(written: str, zone: ZoneInfo) -> datetime | None:

@@ -113,7 +113,8 @@ def require(contract: type[Contract], frame: pl.DataFrame) -> pl.DataFrame:
         means a reader let something through.
     """
     types = dtypes_of(contract)
-    cast = frame.cast({name: kind for name, kind in types.items() if name in frame.columns})
+    have = frame.schema
+    cast = frame.cast({name: kind for name, kind in types.items() if name in have and have[name] != kind})
     broken = failures(contract, cast)
     if broken:
         first = broken[0]
@@ -154,18 +155,17 @@ def _gate(contract: Any, names: tuple[str, ...]) -> pl.Expr | None:
 
 
 def _meets(contract: type[Contract], frame: pl.DataFrame) -> bool:
-    known = columns_of(contract)
-    if any(name not in known for name in frame.columns):
+    facts, schema = _facts_of(contract), frame.schema
+    if not set(facts.required) <= schema.keys() <= facts.columns.keys():
         return False
-    if any(name not in frame.columns for name in required_of(contract)):
+    if any(kind != facts.dtypes[name] for name, kind in schema.items()):
         return False
-    types = dtypes_of(contract)
-    if any(frame.schema[name] != types[name] for name in frame.columns):
+    if frame.is_empty():
+        return True
+    if facts.schema.checks:
         return False
-    if _facts_of(contract).schema.checks or frame.is_empty():
-        return frame.is_empty()
     key: Any = contract
-    gate = _gate(key, tuple(frame.columns))
+    gate = _gate(key, tuple(schema))
     return gate is not None and bool(frame.select(gate).item())
 
 

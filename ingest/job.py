@@ -1,0 +1,279 @@
+"""What every kind of delivery shares: what is known, the ledger entry, committing, refusing, mending."""
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from ingest import filing, landing
+from ingest.academy import read_academy
+from ingest.deliveries import SESSION, WHY, Contents, Delivery
+from ingest.reading import SessionRows, read_session
+from ingest.refusing import refuse
+from ingest.report import LoadReport
+from warehouse.errors import Refusal, Refused
+from warehouse.home import Home, Settings
+from warehouse.store import Writer, write_synced
+from warehouse.traces import trace_path, write_trace
+
+UNREADABLE = (
+    pl.exceptions.PolarsError,
+    ValueError,
+    ArithmeticError,
+    LookupError,
+    TypeError,
+    RecursionError,
+    OSError,
+)
+"""What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The version of a session that stands in the warehouse."""
+
+    student: str
+    delivery: str
+    season: str | None
+    has_plate: bool
+
+
+class Job:
+    """One load or replay: the warehouse and roster as they stand, and the report as it grows."""
+
+    def __init__(self, home: Home, writer: Writer, *, replaying: bool = False) -> None:
+        self.home, self.writer, self.replaying = home, writer, replaying
+        self.report = LoadReport()
+        self.academy = read_academy(writer, Settings("", "UTC"))
+        rows = writer.sql("SELECT session, student, delivery, season, has_plate FROM academy.session")
+        self.current = {row[0]: Standing(*row[1:]) for row in rows.iter_rows()}
+        if not replaying:
+            home.make_folders()
+            filing.sweep(home)
+        highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
+        self.ledger = filing.Ledger(home, int(highest))
+        self.given: Mapping[str, Any] | None = None  # while replaying: the ledger entry at hand
+
+    def know(self, settings: Settings) -> None:
+        """Take settings and read the roster by them; their devices are upserted."""
+        self.report.count("device", landing.land_devices(self.writer, settings))
+        self.academy = read_academy(self.writer, settings)
+
+    def mend(self) -> None:
+        """Finish what an interrupted load committed, drop what it did not."""
+        for pending in sorted(self.home.filed.glob(filing.PENDING)):
+            committed = False
+            with suppress(ValueError, KeyError, TypeError):
+                entry = json.loads(pending.read_text(encoding="utf-8"))["entry"]
+                found = self.writer.sql(
+                    "SELECT count(*) FROM academy.delivery WHERE sequence = ? AND delivery = ?",
+                    [entry["sequence"], entry["content"]],
+                )
+                committed = found.item() > 0
+            if committed:
+                filing.finish(self.home, pending, self.ledger, self.read_again)
+            else:
+                filing.drop(self.home, pending)
+
+    def entry(
+        self, delivery: Delivery, contents: Contents, outcome: str, session: str | None = None
+    ) -> dict[str, Any]:
+        """The ledger line of a delivery: the next one, or while replaying the one at hand."""
+        if self.given is not None:
+            return dict(self.given)
+        return {
+            "sequence": self.ledger.next(),
+            "received_at": filing.now().isoformat(),
+            "content": contents.fingerprint,
+            "kind": delivery.kind,
+            "outcome": outcome,
+            "settings": self.academy.settings.version,
+            "name": named(delivery),
+            "session": session,
+        }
+
+    def commit(
+        self,
+        delivery: Delivery,
+        contents: Contents,
+        entry: Mapping[str, Any],
+        land: Callable[[], dict[str, int]],
+        *,
+        before: Callable[[], None] | None = None,
+        after: Callable[[], None] | None = None,
+        **pending: Any,
+    ) -> None:
+        """File a delivery, land it in one transaction, write the ledger line, take the originals away.
+
+        `before` writes what must stand before the commit, `after` puts it in place while replaying, when
+        there is no pending file to say so; `pending` goes into that file.
+        """
+        mark = None
+        if not self.replaying:
+            filing.keep(self.home, delivery, contents)
+            mark = filing.mark_pending(self.home, entry, **pending)
+        if before is not None:
+            before()
+        with self.writer.transaction():
+            counts = land()
+            landing.land_delivery(self.writer, entry, len(delivery.files), contents.n_bytes)
+        for table, n in counts.items():
+            self.report.count(table, n)
+        if mark is not None:
+            filing.finish(self.home, mark, self.ledger, self.read_again)
+            self._settle_refused(delivery, contents)
+            filing.take_away(self.home, delivery)
+        elif after is not None:
+            after()
+
+    def refuse(
+        self,
+        delivery: Delivery,
+        contents: Contents,
+        refused: Sequence[Refusal],
+        who: Mapping[str, str | None] | None = None,
+    ) -> None:
+        """Keep a refused delivery beside its why.json, list it, and take the originals away."""
+        listed = [r.within(delivery=contents.fingerprint or None, session=delivery.session) for r in refused]
+        self.report.refused += listed
+        if not contents.fingerprint:
+            return  # its bytes could not be read at all, so there is nothing to keep; it stays where it is
+        entry = self.entry(delivery, contents, "refused", delivery.session)
+        at = datetime.fromisoformat(entry["received_at"])
+        filing.keep_refused(self.home, delivery, contents, listed, at)
+        known = landing.refused_sentences(self.writer, contents.fingerprint)
+        if known == sorted(r.sentence for r in listed):
+            self.ledger.sequence -= 1  # told before, word for word
+        else:
+            self.land_refusals(listed, entry, session=None, who=who or {})
+            self.ledger.append(entry | {"who": who or {}, "refused": [_plain(r) for r in listed]})
+        if not delivery.waiting:
+            filing.take_away(self.home, delivery)
+
+    def land_refusals(
+        self,
+        listed: Sequence[Refusal],
+        entry: Mapping[str, Any],
+        *,
+        session: str | None,
+        who: Mapping[str, str | None],
+    ) -> None:
+        """Rows of academy.refusal for one ledger entry."""
+        landing.land_refusals(
+            self.writer,
+            listed,
+            delivery=entry["content"],
+            session=session,
+            at=datetime.fromisoformat(entry["received_at"]),
+            name=entry["name"],
+            who=who,
+        )
+
+    def whys(self) -> Iterator[tuple[Path, dict[str, Any]]]:
+        """Every why.json of refused/ that can be read."""
+        for why in sorted(self.home.refused.glob(f"*/{WHY}")):
+            with suppress(ValueError, OSError):
+                told = json.loads(why.read_text(encoding="utf-8"))
+                if isinstance(told, dict):
+                    yield why, told
+
+    def _settle_refused(self, delivery: Delivery, contents: Contents) -> None:
+        """Refused copies of what now stands leave; earlier refused versions are marked as replaced."""
+        for why, told in self.whys():
+            if why.parent.resolve() == delivery.base.resolve():
+                continue
+            if told.get("delivery") == contents.fingerprint:
+                filing.remove(why.parent)
+            elif delivery.session is not None and told.get("session") == delivery.session:
+                told["superseded_by"] = contents.fingerprint
+                write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+
+    def land_session(self, rows: SessionRows, entry: Mapping[str, Any], *, replaces: bool) -> dict[str, int]:
+        """A session's rows and refusals, inside the caller's transaction."""
+        sheet = rows.sheet
+        counts = landing.land_session(self.writer, rows, replaces=replaces)
+        who = {"student": sheet.student, "coach": sheet.coach, "device": sheet.device}
+        self.land_refusals(rows.refused, entry, session=sheet.session, who=who)
+        return counts
+
+    def stands(self, rows: SessionRows, content: str) -> None:
+        """Remember a session's new version, and that its student was touched."""
+        sheet = rows.sheet
+        old = self.current.get(sheet.session)
+        self.current[sheet.session] = Standing(sheet.student, content, rows.season, rows.trace is not None)
+        self.report.touched |= {sheet.student} | ({old.student} if old else set())
+
+    def traces(self, rows: SessionRows) -> tuple[Path | None, Path | None]:
+        """Where a session's new trace goes and where its earlier version's stands."""
+        session, old = rows.sheet.session, self.current.get(rows.sheet.session)
+        return (
+            trace_path(self.home, rows.season, session) if rows.trace is not None else None,
+            trace_path(self.home, old.season, session) if old is not None and old.has_plate else None,
+        )
+
+    def read_again(self, session: str) -> None:
+        """Land a standing session once more from its filed bytes: something it was read by has changed."""
+        standing = self.current.get(session)
+        if standing is None:
+            return
+        content = standing.delivery
+        delivery = filed_delivery(self.home, content, SESSION, session)
+        found = self.writer.sql("SELECT * FROM academy.delivery WHERE delivery = ?", [content])
+        if found.is_empty():
+            return
+        entry = found.sort("sequence").row(-1, named=True)
+        entry |= {"content": content, "received_at": entry["received_at"].isoformat()}
+        try:
+            contents = delivery.read()
+            rows = read_session(contents, delivery, self.academy)
+        except Refused as refused:
+            self.report.refused.append(refused.refusal.within(delivery=content, session=session))
+            return
+        trace, old = self.traces(rows)
+        if trace is not None and rows.trace is not None:
+            write_trace(filing.new_trace(trace, content), rows.trace)
+        with self.writer.transaction():
+            self.land_session(rows, entry, replaces=True)
+        filing.place_trace(trace, old, content)
+        self.stands(rows, content)
+
+
+def named(delivery: Delivery) -> str:
+    """The name a delivery came under, also when it waited in refused/ under that name and its hash."""
+    if delivery.waiting and delivery.kind == SESSION:
+        return delivery.base.name.rsplit("-", 1)[0]
+    return delivery.name
+
+
+def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> Delivery:
+    """An accepted delivery as it stands in filed/."""
+    folder = home.filed / content
+    files = tuple(sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()))
+    path = folder if kind == SESSION or not files else folder / files[0]
+    return Delivery(kind, path, path.name, files, session)
+
+
+def unreadable(delivery: Delivery, error: BaseException) -> Refused:
+    """The refusal of a delivery that a parser gave up on."""
+    file = delivery.files[0] if len(delivery.files) == 1 else None
+    what = f"{delivery.name} can't be read ({type(error).__name__})"
+    todo = "export it again and deliver it whole"
+    refused = refuse("unreadable", what, todo, session=delivery.session, file=file)
+    refused.__cause__ = error
+    return refused
+
+
+def _plain(refused: Refusal) -> dict[str, Any]:
+    names = ("session", "swing_no", "file", "line", "column", "reason", "sentence")
+    return {name: getattr(refused, name) for name in names}
+
+
+def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
+    """Deliveries, those under refused/ marked as waiting there."""
+    refused = home.refused.resolve()
+    return [replace(d, waiting=d.base.is_relative_to(refused)) for d in found]

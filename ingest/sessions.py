@@ -1,0 +1,131 @@
+"""Session deliveries: read ahead on a few threads, taken in one by one, in order."""
+
+import os
+from collections import deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+from ingest import filing
+from ingest.deliveries import Contents, Delivery, find
+from ingest.job import UNREADABLE, Job, placed, unreadable
+from ingest.reading import SessionRefused, SessionRows, read_session
+from warehouse.errors import Refusal, Refused
+from warehouse.traces import write_trace
+
+READERS = min(4, os.cpu_count() or 1)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A session after reading: its rows, or why it is refused, or neither when it is unchanged."""
+
+    delivery: Delivery
+    contents: Contents
+    rows: SessionRows | None = None
+    refused: Refused | None = None
+
+
+class Sessions:
+    """Takes session deliveries into a job's warehouse."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self._told_how = False
+
+    def waiting(self, given: list[Delivery]) -> list[Delivery]:
+        """The sessions given, and those that wait in refused/ for a consent, by their start."""
+        folders = [
+            why.parent
+            for why, told in self.job.whys()
+            if told.get("reason") == "no_consent" and "superseded_by" not in told
+        ]
+        known = {d.path for d in given}
+        more = [d for d in placed(self.job.home, find(folders)) if d.path not in known]
+        return sorted(given + more, key=lambda d: (d.started_at is not None, d.started_at, str(d.path)))
+
+    def read_ahead(self, sessions: Iterable[Delivery]) -> Iterator[Prepared]:
+        """Read sessions on a few threads, a few ahead of the writer, and hand them on in order."""
+        queue: deque[Future[Prepared]] = deque()
+        with ThreadPoolExecutor(READERS) as pool:
+            for delivery in sessions:
+                queue.append(pool.submit(self.prepare, delivery))
+                if len(queue) > 2 * READERS:
+                    yield queue.popleft().result()
+            while queue:
+                yield queue.popleft().result()
+
+    def prepare(self, delivery: Delivery) -> Prepared:
+        """Read one session; nothing is changed."""
+        contents = Contents({}, "", 0)
+        try:
+            contents = delivery.read()
+            if self._unchanged(delivery, contents):
+                return Prepared(delivery, contents)
+            rows = read_session(contents, delivery, self.job.academy)
+        except Refused as refused:
+            return Prepared(delivery, contents, refused=refused)
+        except UNREADABLE as error:
+            return Prepared(delivery, contents, refused=unreadable(delivery, error))
+        return Prepared(delivery, contents, rows)
+
+    def _unchanged(self, delivery: Delivery, contents: Contents) -> bool:
+        standing = self.job.current.get(delivery.session or "")
+        return not self.job.replaying and standing is not None and standing.delivery == contents.fingerprint
+
+    def settle(self, prepared: Prepared) -> None:
+        """Take a session in, find it unchanged, or refuse it."""
+        delivery, contents = prepared.delivery, prepared.contents
+        if prepared.rows is None and prepared.refused is None and not self._unchanged(delivery, contents):
+            prepared = self.prepare(delivery)  # another version came in between
+        if prepared.refused is not None:
+            self._refuse(delivery, contents, prepared.refused)
+        elif prepared.rows is None or self._unchanged(delivery, contents):
+            self.job.report.unchanged.append(delivery.session or delivery.name)
+            filing.take_away(self.job.home, delivery)
+        else:
+            self._take(delivery, contents, prepared.rows)
+
+    def _take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> None:
+        job, session, content = self.job, rows.sheet.session, contents.fingerprint
+        replaces = session in job.current
+        entry = job.entry(delivery, contents, "replaced" if replaces else "accepted", session)
+        trace, old = job.traces(rows)
+
+        def write() -> None:
+            if trace is not None and rows.trace is not None:
+                write_trace(filing.new_trace(trace, content), rows.trace)
+
+        job.commit(
+            delivery,
+            contents,
+            entry,
+            lambda: job.land_session(rows, entry, replaces=replaces),
+            before=write,
+            after=lambda: filing.place_trace(trace, old, content),
+            trace=trace,
+            old_trace=old,
+        )
+        job.stands(rows, content)
+        job.report.accepted.append(session)
+        job.report.refused += [r.within(delivery=content) for r in rows.refused]
+
+    def _refuse(self, delivery: Delivery, contents: Contents, refused: Refused) -> None:
+        if delivery.waiting and refused.refusal.reason == "no_consent":
+            return  # it goes on waiting, as it was told before
+        if not isinstance(refused, SessionRefused):
+            self.job.refuse(delivery, contents, [refused.refusal])
+            return
+        sheet = refused.sheet
+        who = {"student": sheet.student, "coach": sheet.coach, "device": sheet.device}
+        self.job.refuse(delivery, contents, [self._with_how(r) for r in refused.listed], who)
+
+    def _with_how(self, whole: Refusal) -> Refusal:
+        """While no consent is kept at all, the first refusal for want of one says both ways to go."""
+        if whole.reason != "no_consent" or self.job.academy.consents or self._told_how:
+            return whole
+        self._told_how = True
+        how = (
+            ' (an academy that keeps its consents elsewhere says consents = "kept elsewhere" in academy.toml)'
+        )
+        return replace(whole, sentence=whole.sentence.removesuffix(".") + how + ".")
