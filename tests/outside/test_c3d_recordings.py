@@ -50,18 +50,14 @@ def test_the_mean_load_is_the_stored_body_mass(walk):
     assert load.mean() / G == pytest.approx(walk.body_mass_kg, rel=0.02)
 
 
-@pytest.mark.parametrize("name", ["treadmill_events.c3d", "vicon_CMJ_kinem_kinet_emg.c3d"])
-def test_type_2_centre_of_pressure_and_load_equal_ezc3ds_own(outside_file, name):
-    path = outside_file(name)
-    theirs = ezc3d.c3d(str(path), extract_forceplat_data=True)["data"]["platform"]
-    compared = 0
-    for ours, other in zip(read_platforms(open_c3d(path)), theirs, strict=True):
+def test_type_2_centre_of_pressure_and_load_equal_ezc3ds_own(outside_file, walk):
+    path = str(outside_file("treadmill_events.c3d"))
+    theirs = ezc3d.c3d(path, extract_forceplat_data=True)["data"]["platform"]
+    for ours, other in zip(read_platforms(walk), theirs, strict=True):
         loaded = ours.load_n > 50
-        compared += loaded.sum()
+        assert loaded.sum() > 5_000
         assert np.abs(ours.load_n - other["force"][2]).max() < 0.001
-        if loaded.any():
-            assert np.abs(ours.cop_mm[loaded] - other["center_of_pressure"].T[loaded]).max() < 0.001
-    assert compared > 10_000
+        assert np.abs(ours.cop_mm[loaded] - other["center_of_pressure"].T[loaded]).max() < 0.001
 
 
 def test_foot_strikes_at_50_n_stand_where_the_file_marks_them(outside_file, walk):
