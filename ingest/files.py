@@ -107,7 +107,6 @@ class Files:
             moves = self._moves(changed)
         self._accept(delivery, contents, land, again=again, moves=moves)
         self.consents_came |= kind.table == "academy.consent"
-        job.know(job.academy.settings)
         column = {"academy.person": "person", "academy.coaching": "student"}.get(kind.table)
         if column is not None:
             job.report.touched |= {n for n in changed[column] if job.academy.people[n].role == "student"}

@@ -12,7 +12,7 @@ import polars as pl
 
 from ingest import filing, landing
 from ingest.academy import read_academy
-from ingest.deliveries import SESSION, WHY, Contents, Delivery
+from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery
 from ingest.reading import SessionRows, read_session
 from ingest.refusing import refuse
 from ingest.report import LoadReport
@@ -124,6 +124,8 @@ class Job:
             landing.land_delivery(self.writer, entry, len(delivery.files), contents.n_bytes)
         for table, n in counts.items():
             self.report.count(table, n)
+        if delivery.kind == ROSTER:
+            self.academy = read_academy(self.writer, self.academy.settings)
         if mark is not None:
             filing.finish(self.home, mark, self.ledger, self.read_again)
             self._settle_refused(delivery, contents)

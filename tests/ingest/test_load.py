@@ -1,0 +1,410 @@
+"""Loading: what lands, all or nothing, once, replaced, refused, waiting."""
+
+import json
+
+import numpy as np
+import polars as pl
+import pytest
+
+from ingest.load import load, retry
+from warehouse.errors import CallError
+from warehouse.store import writer
+
+
+def test_a_roster_and_a_session_land_with_their_rows(bare, made):
+    bare.roster()
+    made.deliver(bare.inbox / "v1", made.toml(), made.plate())
+    report = bare.load()
+    assert report.accepted == ["v1"]
+    assert report.refused == []
+    assert report.rows["person"] == 6
+    assert report.rows["swing"] == 2
+    assert report.rows["swing_event"] == 10
+    assert report.touched == {"s1", "s2", "s3"}
+    row = bare.sql(
+        "SELECT student, coach, started_at, day, season, device, reduced FROM academy.session"
+    ).row(0)
+    assert [str(v) for v in row] == ["s1", "c1", "2026-05-05 09:00:00", "2026-05-05", "2026", "mat", "False"]
+    assert bare.sql("SELECT club_family, rate_hz, n_samples, heel_source FROM academy.swing").rows() == [
+        ("iron", 100.0, 201, "estimated"),
+        ("iron", 100.0, 201, "estimated"),
+    ]
+
+
+def test_the_trace_holds_every_sample_as_it_was_delivered(academy, made):
+    frame = made.plate()
+    made.deliver(academy.inbox / "v1", made.toml(), frame)
+    academy.load()
+    trace = academy.trace("v1")
+    assert trace.swing_no.tolist() == [1, 2]
+    assert trace.t_s is None
+    for name in ("lead_n", "trail_n", "lead_along_pct", "trail_along_pct"):
+        assert np.array_equal(trace.columns[name], frame[name].to_numpy().astype(np.float32))
+    assert np.allclose(trace.times(1), frame.filter(pl.col("swing_no") == 2)["t_s"].to_numpy(), atol=1e-12)
+
+
+def test_accepted_originals_leave_the_inbox_and_stand_in_filed_byte_for_byte(academy, made):
+    folder = made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    given = {f.name: f.read_bytes() for f in folder.iterdir()}
+    academy.load()
+    assert academy.left_in_inbox() == []
+    content = academy.sql("SELECT delivery FROM academy.session").item()
+    kept = {f.name: f.read_bytes() for f in (academy.home.filed / content).iterdir()}
+    assert kept == given
+
+
+def test_deliveries_outside_the_inbox_are_left_where_they_are(academy, made, tmp_path):
+    folder = made.deliver(tmp_path / "elsewhere" / "v1", made.toml(), made.plate())
+    bad = made.deliver(tmp_path / "elsewhere" / "v2", made.toml("v2", student="s99"), made.plate())
+    report = academy.load(tmp_path / "elsewhere")
+    assert (report.accepted, len(report.refused)) == (["v1"], 1)
+    assert sorted(p.name for p in folder.iterdir()) == ["plate.csv", "session.toml"]
+    assert sorted(p.name for p in bad.iterdir()) == ["plate.csv", "session.toml"]
+
+
+def test_the_ledger_says_in_which_order_things_came(academy, made):
+    made.deliver(academy.inbox / "b", made.toml("late", started_at="2026-05-06T10:00:00Z"), made.plate())
+    made.deliver(academy.inbox / "z", made.toml("early"), made.plate())
+    academy.load()
+    lines = [json.loads(line) for line in academy.home.ledger.read_text().splitlines()]
+    assert [line["name"] for line in lines[:5]] == [
+        "people.csv",
+        "drills.csv",
+        "seasons.csv",
+        "coaching.csv",
+        "consents.csv",
+    ]
+    assert [line["session"] for line in lines[5:]] == ["early", "late"]
+    assert [line["sequence"] for line in lines] == list(range(1, 8))
+    assert {line["settings"] for line in lines} == {academy.home.settings().version}
+
+
+def test_the_same_bytes_again_change_nothing_and_say_so(academy, made, tmp_path):
+    made.deliver(
+        tmp_path / "d" / "v1",
+        made.toml(),
+        made.plate(),
+        shots__csv="session,swing_no,carry_m,side_m\nv1,1,140,3\n",
+    )
+    (tmp_path / "d" / "notes.csv").write_text(
+        "student,at,author,kind,text,shared\ns1,2026-05-05,c1,plan,Slowly.,true\n"
+    )
+    for name, text in made.roster.items():
+        (tmp_path / "d" / name).write_text(text)
+    academy.load(tmp_path / "d")
+    before = academy.tables(times=True)
+    ledger = academy.home.ledger.read_bytes()
+    report = academy.load(tmp_path / "d")
+    assert (report.accepted, report.unchanged, report.refused, report.rows) == ([], ["v1"], [], {})
+    assert set(report.files.values()) == {"unchanged"}
+    assert academy.tables(times=True) == before
+    assert academy.home.ledger.read_bytes() == ledger
+
+
+def test_the_same_bytes_in_a_folder_of_another_name_are_unchanged(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    academy.load()
+    made.deliver(academy.inbox / "copy of v1", made.toml(), made.plate())
+    assert academy.load().unchanged == ["v1"]
+    assert academy.left_in_inbox() == []
+
+
+def test_a_corrected_delivery_replaces_the_session_and_the_earlier_stays_filed(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3))
+    academy.load()
+    first = academy.sql("SELECT delivery FROM academy.session").item()
+    made.deliver(academy.inbox / "v1", made.toml(swings=2, student="s2"), made.plate(2))
+    report = academy.load()
+    assert report.accepted == ["v1"]
+    assert report.touched == {"s1", "s2"}
+    assert academy.sql("SELECT swing_no FROM academy.swing ORDER BY 1").to_series().to_list() == [1, 2]
+    assert academy.sql("SELECT count(*) FROM academy.session").item() == 1
+    assert academy.sql(
+        "SELECT outcome FROM academy.delivery WHERE session = 'v1' ORDER BY sequence"
+    ).rows() == [
+        ("accepted",),
+        ("replaced",),
+    ]
+    assert (academy.home.filed / first / "plate.csv").is_file()
+    assert academy.trace("v1").swing_no.tolist() == [1, 2]
+
+
+def test_unchanged_means_equal_to_the_version_that_stands_now(academy, made):
+    for swings in (3, 2, 3):
+        made.deliver(academy.inbox / "v1", made.toml(swings=swings), made.plate(swings))
+        assert academy.load().accepted == ["v1"]
+    assert academy.sql("SELECT count(*) FROM academy.swing").item() == 3
+
+
+def test_loose_notes_and_shots_survive_a_correction(academy, made):
+    made.deliver(
+        academy.inbox / "v1",
+        made.toml(),
+        made.plate(),
+        notes__csv="at,author,kind,text,shared\n2026-05-05,c1,plan,Own.,true\n",
+        shots__csv="session,swing_no,carry_m,side_m\nv1,1,140,3\nv1,2,150,1\n",
+    )
+    academy.load()
+    (academy.inbox / "notes.csv").write_text(
+        "session,at,author,kind,text,shared\nv1,2026-05-06,c1,plan,Loose.,true\n"
+    )
+    (academy.inbox / "shots.csv").write_text("session,swing_no,carry_m,side_m\nv1,2,155,0\n")
+    report = academy.load()
+    assert report.refused == []
+    made.deliver(
+        academy.inbox / "v1",
+        made.toml(),
+        made.plate(rate_hz=200),
+        shots__csv="session,swing_no,carry_m,side_m\nv1,1,141,3\nv1,2,150,1\n",
+    )
+    assert academy.load().accepted == ["v1"]
+    assert academy.sql("SELECT text FROM academy.note").rows() == [("Loose.",)]
+    assert academy.sql("SELECT swing_no, carry_m, loose FROM academy.shot ORDER BY 1").rows() == [
+        (1, 141.0, False),
+        (2, 155.0, True),
+    ]
+
+
+def test_a_bad_swing_is_refused_and_the_good_ones_load(academy, made):
+    frame = made.plate(3).with_columns(
+        lead_n=pl.when((pl.col("swing_no") == 2) & (pl.col("t_s") == 0.5)).then(7000.0).otherwise("lead_n")
+    )
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), frame)
+    report = academy.load()
+    assert report.accepted == ["v1"]
+    assert academy.sql("SELECT swing_no FROM academy.swing ORDER BY 1").to_series().to_list() == [1, 3]
+    assert academy.trace("v1").swing_no.tolist() == [1, 3]
+    (refused,) = report.refused
+    assert (refused.session, refused.swing_no, refused.file, refused.line, refused.column) == (
+        "v1",
+        2,
+        "plate.csv",
+        201 + 50 + 2,
+        "lead_n",
+    )
+    assert refused.sentence == (
+        "Swing 2 of v1, plate.csv line 253, column lead_n: lead_n is 7000 but must be -20 to 6000 N; "
+        "mend it and deliver the session again."
+    )
+    stored = academy.sql("SELECT session, swing_no, reason, name, student FROM academy.refusal").rows()
+    assert stored == [("v1", 2, "out_of_range", "v1", "s1")]
+
+
+def test_a_correction_of_the_bad_swing_takes_its_refusal_away(academy, made):
+    made.deliver(
+        academy.inbox / "v1",
+        made.toml(),
+        made.plate().with_columns(lead_n=pl.lit(7000.0)).vstack(made.plate([3])),
+    )
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3).filter(pl.col("swing_no") != 2))
+    assert len(academy.load().refused) == 1
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3))
+    assert academy.load().refused == []
+    assert academy.sql("SELECT count(*) FROM academy.refusal").item() == 0
+
+
+def test_a_refused_session_stands_in_refused_beside_its_why(academy, made):
+    made.deliver(academy.inbox / "monday", made.toml(student="s99"), made.plate())
+    report = academy.load()
+    assert academy.left_in_inbox() == []
+    (name,) = academy.waiting()
+    assert name == f"monday-{report.refused[0].delivery[:8]}"
+    folder = academy.home.refused / name
+    assert sorted(p.name for p in folder.iterdir()) == ["plate.csv", "session.toml", "why.json"]
+    why = json.loads((folder / "why.json").read_text())
+    assert why["reason"] == "unknown_person"
+    (told,) = why["refused"]
+    assert told["file"] == "session.toml"
+    assert told["line"] == 2
+    assert told["column"] == "student"
+    assert told["sentence"] == report.refused[0].sentence
+    assert {"value", "rule", "todo"} <= told.keys()
+
+
+def test_the_report_as_json_has_the_agreed_keys(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(student="s99"), made.plate())
+    said = academy.load().to_json()
+    assert list(said) == ["accepted", "unchanged", "rows", "refused"]
+    assert list(said["refused"][0]) == [
+        "delivery",
+        "session",
+        "swing_no",
+        "file",
+        "line",
+        "column",
+        "reason",
+        "sentence",
+    ]
+    json.dumps(said)
+
+
+def test_a_retry_takes_what_has_been_mended_in_the_roster(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(student="s4"), made.plate())
+    assert len(academy.load().refused) == 1
+    (academy.inbox / "people.csv").write_text(
+        made.roster["people.csv"] + "s4,student,Una Teasel,1990-01-01,right,245,club,,2026-01-01,\n"
+    )
+    (academy.inbox / "consents.csv").write_text(made.roster["consents.csv"] + "s4,s4,measure,2026-01-01,\n")
+    academy.load()
+    report = academy.with_writer(retry)
+    assert report.accepted == ["v1"]
+    assert academy.waiting() == []
+    assert academy.sql("SELECT count(*) FROM academy.refusal").item() == 0
+    assert academy.sql("SELECT name FROM academy.delivery WHERE kind = 'session'").rows() == [("v1",)]
+
+
+def test_a_retry_passes_over_versions_that_were_replaced_since(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(device="abacus"), made.plate(3))
+    academy.load()
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate(2))
+    academy.load()
+    before = academy.tables()
+    report = academy.with_writer(retry)
+    assert (report.accepted, report.unchanged, report.refused) == ([], [], [])
+    assert academy.tables() == before
+
+
+def test_a_session_waits_for_its_consent_and_loads_when_it_comes(bare, made):
+    bare.roster(consents="student,given_by,purpose,from,to\ns2,g2,measure,2026-01-01,\n")
+    made.deliver(bare.inbox / "v1", made.toml(), made.plate())
+    (refused,) = bare.load().refused
+    assert refused.reason == "no_consent"
+    assert "consents.csv" in refused.sentence
+    assert "kept elsewhere" not in refused.sentence
+    assert len(bare.waiting()) == 1
+    (bare.inbox / "consents.csv").write_text(made.roster["consents.csv"])
+    report = bare.load()
+    assert report.accepted == ["v1"]
+    assert report.refused == []
+    assert bare.waiting() == []
+    assert bare.sql("SELECT count(*) FROM academy.refusal").item() == 0
+
+
+def test_a_session_goes_on_waiting_quietly_when_the_consent_is_not_its_own(bare, made):
+    bare.roster(consents="student,given_by,purpose,from,to\ns2,g2,measure,2026-01-01,\n")
+    made.deliver(bare.inbox / "v1", made.toml(), made.plate())
+    bare.load()
+    (bare.inbox / "consents.csv").write_text("student,given_by,purpose,from,to\ns3,s3,measure,2026-01-01,\n")
+    report = bare.load()
+    assert (report.accepted, report.refused) == ([], [])
+    assert len(bare.waiting()) == 1
+
+
+def test_an_academy_without_any_consent_is_told_once_how(bare, made):
+    bare.roster(consents=None)
+    made.deliver(bare.inbox / "v1", made.toml(), made.plate())
+    made.deliver(bare.inbox / "v2", made.toml("v2"), made.plate())
+    sentences = [r.sentence for r in bare.load().refused]
+    assert ["kept elsewhere" in s for s in sentences] == [True, False]
+    assert all("consents.csv" in s for s in sentences)
+
+
+def test_an_academy_that_keeps_consents_elsewhere_is_not_asked(tmp_path, made):
+    settings = 'consents = "kept elsewhere"\n' + made.settings
+    academy = made.make_academy(tmp_path / "academy", settings)
+    academy.roster(consents=None)
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    assert academy.load().accepted == ["v1"]
+
+
+@pytest.mark.parametrize(
+    ("started_at", "loads"), [("2025-12-31T23:30:00Z", False), ("2026-01-01T00:30:00Z", True)]
+)
+def test_a_consent_covers_days_of_the_academy_s_own_time_zone(academy, made, started_at, loads):
+    made.deliver(academy.inbox / "v1", made.toml(started_at=started_at), made.plate())
+    assert bool(academy.load().accepted) is loads
+
+
+def test_a_session_outside_every_season_belongs_to_none_until_one_covers_it(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(started_at="2026-12-05T10:00:00Z"), made.plate())
+    assert academy.load().accepted == ["v1"]
+    assert academy.sql("SELECT season FROM academy.session").item() is None
+    assert academy.trace("v1", None).swing_no.tolist() == [1, 2]
+    (academy.inbox / "seasons.csv").write_text("season,from,to\nwinter,2026-10-01,2027-03-31\n")
+    report = academy.load()
+    assert report.touched == {"s1"}
+    assert academy.sql("SELECT season FROM academy.session").item() == "winter"
+    assert academy.trace("v1", "winter").swing_no.tolist() == [1, 2]
+    assert not (academy.home.traces / "season=none" / "v1.parquet").exists()
+
+
+def test_a_corrected_hand_turns_the_sessions_that_were_read_by_the_wrong_one(academy, made):
+    sided = made.plate().rename(
+        {c: c.replace("lead_", "left_").replace("trail_", "right_") for c in made.plate().columns}
+    )
+    made.deliver(academy.inbox / "v1", made.toml(), sided)
+    academy.load()
+    assert academy.trace("v1").columns["lead_n"][0] == np.float32(sided["left_n"][0])
+    (academy.inbox / "people.csv").write_text(
+        made.roster["people.csv"].replace("1988-02-03,right", "1988-02-03,left")
+    )
+    report = academy.load()
+    assert report.touched == {"s1"}
+    assert academy.trace("v1").columns["lead_n"][0] == np.float32(sided["right_n"][0])
+    assert academy.sql("SELECT count(*) FROM academy.session").item() == 1
+    assert academy.sql("SELECT count(*) FROM academy.delivery WHERE kind = 'session'").item() == 1
+
+
+def test_a_delivered_academy_toml_takes_force(academy, made):
+    settings = made.settings + '\n[device.second]\nkind = "insoles"\n'
+    (academy.inbox / "academy.toml").write_text(settings)
+    made.deliver(academy.inbox / "v1", made.toml(device="second"), made.plate())
+    report = academy.load()
+    assert report.accepted == ["v1"]
+    assert academy.home.settings_file.read_text() == settings
+    assert "second" in academy.sql("SELECT device FROM academy.device").to_series().to_list()
+
+
+def test_an_academy_toml_that_is_not_right_is_refused_and_the_old_one_stays(academy):
+    (academy.inbox / "academy.toml").write_text('name = "x"\ntime_zone = "Nowhere/Land"\n')
+    (refused,) = academy.load().refused
+    assert "Nowhere/Land" in refused.sentence
+    assert academy.home.settings().name == "The Bracken Hill academy"
+
+
+def test_devices_edited_in_the_home_s_academy_toml_follow_at_the_next_load(academy, made):
+    academy.home.settings_file.write_text(
+        made.settings.replace('kind = "pressure_mat"', 'kind = "sensor_grid"')
+    )
+    academy.load()
+    assert academy.sql("SELECT kind FROM academy.device WHERE device = 'mat'").item() == "sensor_grid"
+
+
+def test_a_first_academy_toml_may_come_through_the_inbox(tmp_path, made):
+    academy = made.make_academy(tmp_path / "academy")
+    academy.home.settings_file.replace(academy.inbox / "academy.toml")
+    academy.roster()
+    assert academy.load().refused == []
+    assert academy.home.settings().name == "The Bracken Hill academy"
+
+
+def test_a_path_that_is_not_there_is_a_wrong_call(academy, tmp_path):
+    with pytest.raises(CallError, match="nothing at"):
+        academy.load(tmp_path / "nowhere")
+
+
+def test_a_stray_file_is_refused_by_name(academy):
+    (academy.inbox / "holiday.jpg").write_bytes(b"\xff\xd8\xff")
+    (refused,) = academy.load().refused
+    assert "holiday.jpg" in refused.sentence
+    assert academy.left_in_inbox() == []
+
+
+def test_a_plate_file_without_a_session_toml_is_refused_and_the_rest_of_the_inbox_stays_readable(
+    academy, made
+):
+    made.plate().write_csv(academy.inbox / "plate.csv")
+    (academy.inbox / "seasons.csv").write_text("season,from,to\n2027,2027-04-01,2027-09-30\n")
+    report = academy.load()
+    assert [r.reason for r in report.refused] == ["no_session_toml"]
+    assert report.rows == {"season": 1}
+    assert academy.left_in_inbox() == []
+
+
+def test_the_progress_is_told_delivery_by_delivery(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    made.deliver(academy.inbox / "v2", made.toml("v2"), made.plate())
+    told = []
+    with writer(academy.home) as w:
+        load(academy.home, w, [], progress=lambda *step: told.append(step))
+    assert told == [(1, 2, "v1"), (2, 2, "v2")]
