@@ -12,6 +12,9 @@ from typing import Any
 import ezc3d
 import numpy as np
 
+if sys.platform != "win32":
+    import resource
+
 WANTED = {
     "POINT": ("RATE", "UNITS", "LABELS", "LABELS2", "LABELS3"),
     "ANALOG": ("RATE", "UNITS", "UNITS2"),
@@ -20,6 +23,7 @@ WANTED = {
 }
 BODY_MASS = ("bodymass", "body_mass", "mass")
 TEXT = -1
+MOST_BYTES = 8 << 30  # a damaged size must end here, not with the machine's memory
 
 
 def contents(path: str) -> dict[str, Any]:
@@ -50,6 +54,8 @@ def contents(path: str) -> dict[str, Any]:
 
 def main() -> None:
     """Write the contents, or leave with a status other than 0."""
+    if sys.platform != "win32":
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     archive = io.BytesIO()
     np.savez(archive, **contents(sys.argv[1]))
     sys.stdout.buffer.write(archive.getvalue())

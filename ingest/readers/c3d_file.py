@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import struct
 import subprocess
 import sys
@@ -23,7 +24,7 @@ C3D_MARK = 0x50
 INTEL, DEC, MIPS = 84, 85, 86
 SIGN_BYTE = {INTEL: 3, DEC: 1, MIPS: 0}
 ENDLESS = 65_535
-READING_S = 120.0
+READING_S, READING_S_PER_MB = 20.0, 1.0  # a damaged file can loop for ever
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "ft": 304.8}
 CHILD = Path(__file__).with_name("c3d_child.py")
 
@@ -141,8 +142,12 @@ def _layout(data: bytes, processor: int) -> tuple[int | None, int, int] | None:
 def _read_apart(path: Path) -> dict[str, NDArray[Any]]:
     """Let the library read the file in a process of its own."""
     command = [sys.executable, "-P", str(CHILD), str(path)]
+    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
     try:
-        done = subprocess.run(command, capture_output=True, timeout=READING_S, check=True)  # noqa: S603
+        wait_s = READING_S + READING_S_PER_MB * path.stat().st_size / 1e6
+        done = subprocess.run(  # noqa: S603
+            command, capture_output=True, timeout=wait_s, check=True, env=environment
+        )
         with np.load(io.BytesIO(done.stdout), allow_pickle=False) as archive:
             return {name: archive[name] for name in archive.files}
     except (subprocess.SubprocessError, ValueError, OSError, zipfile.BadZipFile) as error:
