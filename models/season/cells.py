@@ -4,6 +4,7 @@ A cell is one metric and club family of one season. Only full-pace baseline swin
 or of where heel load comes from is a fixed column, since two makes of plate do not agree.
 """
 
+from base64 import b64decode, b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,8 @@ DAYS_A_MONTH = 30.0
 LEAST_SESSIONS, LEAST_DAYS = 3, 28
 LEAST_STUDENTS = 5  # with a line of their own, for the spread between students to be told at all
 KEY = ["season", "club_family", "metric"]
+MARKS = (("device", "device"), ("heel", "heel_source"))  # kind of fixed column, and where it is read
+CellKey = tuple[str, str, str]  # season, club family, metric
 Parameter = dict[str, Any]
 
 
@@ -87,18 +90,20 @@ def fit_cell(frame: pl.DataFrame) -> Parameter | None:
         "swings": int(np.median(frame["n"].to_numpy())),
         "students": len(rows.students),
         "sessions": frame["session"].n_unique(),
-        "draws": [[_short(value) for value in row] for row in table.tolist()],
+        "draws": b64encode(table.astype("<f4").tobytes()).decode("ascii"),
     }
 
 
 def _short(value: float) -> float:
-    """Six significant digits: what is stored is what is used, in a build as after a load."""
+    """Six significant digits, so that a change in the last bits makes no new version."""
     return float(f"{value:.6g}")
 
 
 def draws_of(parameter: Parameter) -> Posterior:
-    """The stored draws as arrays."""
-    table, p = np.array(parameter["draws"], dtype=np.float64), 2 + len(parameter["fixed"])
+    """The stored draws as arrays. They are kept as float32: what is stored is what every answer uses."""
+    p = 2 + len(parameter["fixed"])
+    table = np.frombuffer(b64decode(parameter["draws"]), dtype="<f4").astype(np.float64)
+    table = table.reshape(-1, 5 + p + p * (p + 1) // 2)
     covs = np.zeros((len(table), p, p))
     rows, cols = np.tril_indices(p)
     covs[:, rows, cols] = covs[:, cols, rows] = table[:, 5 + p :]
@@ -107,13 +112,22 @@ def draws_of(parameter: Parameter) -> Posterior:
     )
 
 
-def known_rows(frame: pl.DataFrame, parameter: Parameter) -> pl.DataFrame:
-    """Rows whose device and heel source the fit knew; how others differ is not known before a build."""
-    known = parameter["known"]
-    return frame.filter(
-        pl.concat_str(pl.lit("device "), "device").is_in(known)
-        & pl.concat_str(pl.lit("heel "), "heel_source").is_in(known)
-    ).with_columns(_MONTHS)
+def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
+    """Rows whose device and heel source their cell's fit knew; how others differ is not known before a build.
+
+    Rows of cells that were not fitted all stay.
+    """
+    known = pl.DataFrame(
+        [(*key, fit["known"]) for key, fit in parameters.items()],
+        schema={**dict.fromkeys(KEY, pl.String), "known": pl.List(pl.String)},
+        orient="row",
+    )
+    met = baseline_rows.join(known, on=KEY, how="left", maintain_order="left")
+    fits = [
+        pl.col("known").list.contains(pl.concat_str(pl.lit(kind + " "), column)).fill_null(value=True)
+        for kind, column in MARKS
+    ]
+    return met.filter(*fits).drop("known").with_columns(_MONTHS)
 
 
 def arrange(frame: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> Rows:
@@ -124,24 +138,28 @@ def arrange(frame: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> R
     """
     t = np.ascontiguousarray(frame["t"].to_numpy(), dtype=np.float64)
     plain = np.stack([np.ones(t.size), t], axis=1)
-    marks = _marks(frame)
     if fixed is None:
-        names, x = _independent(plain, marks)
+        names, x = _independent(plain, _marks(frame))
     else:
-        names, absent = list(fixed), np.zeros(t.size)
-        x = np.column_stack([plain, *(marks.get(name, absent) for name in names)])
+        names, column_of = list(fixed), dict(MARKS)
+        parts = [name.split(" ", 1) for name in names]
+        x = np.column_stack([plain, *((frame[column_of[kind]] == value).to_numpy() for kind, value in parts)])
     counts = frame.group_by("student", maintain_order=True).len()
     offsets = np.concatenate([[0], np.cumsum(counts["len"].to_numpy())]).astype(np.int64)
     y = np.ascontiguousarray(frame["mean"].to_numpy(), dtype=np.float64)
     error = swing / frame["n"].to_numpy().astype(np.float64)
-    return Rows(Cell(offsets, t, y, error, np.ascontiguousarray(x)), counts["student"].to_list(), names)
+    return Rows(
+        Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64)),
+        counts["student"].to_list(),
+        names,
+    )
 
 
 def _marks(frame: pl.DataFrame) -> dict[str, FLOATS]:
     """One 0/1 column for every device and heel source, the commonest of each first."""
     return {
         f"{kind} {value}": (frame[column] == value).cast(pl.Float64).to_numpy()
-        for kind, column in (("device", "device"), ("heel", "heel_source"))
+        for kind, column in MARKS
         for value, _ in sorted(frame[column].value_counts().iter_rows(), key=lambda row: (-row[1], row[0]))
     }
 

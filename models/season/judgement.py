@@ -55,12 +55,22 @@ class Judged:
     label: list[str]
 
 
+def mean_over_draws(values: FLOATS | NDArray[np.bool_]) -> FLOATS:
+    """Mean over all axes but the last, student by student.
+
+    Each student's numbers are summed in an order of their own, so that the answer is the same to the last bit
+    whoever else is asked about.
+    """
+    flat = np.ascontiguousarray(values.reshape(-1, values.shape[-1]).T, dtype=np.float64)
+    return np.asarray(flat.mean(axis=1))
+
+
 def mixture_quantile(mean: FLOATS, sd: FLOATS, q: float) -> FLOATS:
     """Quantile of the even mixture of normals over the first axis, by bisection; (D, S) → (S,)."""
     lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
     for _ in range(40):
         middle = (lo + hi) / 2
-        under = special.ndtr((middle - mean) / sd).mean(axis=0) < q
+        under = mean_over_draws(special.ndtr((middle - mean) / sd)) < q
         lo, hi = np.where(under, middle, lo), np.where(under, hi, middle)
     return np.asarray((lo + hi) / 2)
 
@@ -80,8 +90,8 @@ def judge_change(
     student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
     """
     mean, sd = ends.change, ends.sd_change
-    change = mean.mean(axis=0)
-    p_up = special.ndtr(mean / sd).mean(axis=0)
+    change = mean_over_draws(mean)
+    p_up = mean_over_draws(special.ndtr(mean / sd))
     if better in ("up", "down"):
         sign = 1.0 if better == "up" else -1.0
         p_better, toward = (p_up if sign > 0 else 1 - p_up), sign * change
@@ -90,7 +100,7 @@ def judge_change(
         p_better, p_worse, toward = _toward_band(ends, bands if better == "band" else [None] * change.size)
     worthwhile = max(WORTHWHILE * sd_student, floor)
     large = LARGE * sd_student
-    p_small = (special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd)).mean(axis=0)
+    p_small = mean_over_draws(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
     label = np.select(
         [
             (p_better > SURE) & (toward > worthwhile),
@@ -116,7 +126,7 @@ def _toward_band(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> tup
     start = ends.start + sd_start * z[0]
     now = ends.now + slope * (start - ends.start) + left * z[1]
     fall = _distance(start, lo, hi) - _distance(now, lo, hi)
-    answers = ((fall > 0).mean(axis=(0, 1)), (fall < 0).mean(axis=(0, 1)), fall.mean(axis=(0, 1)))
+    answers = (mean_over_draws(fall > 0), mean_over_draws(fall < 0), mean_over_draws(fall))
     nearer, farther, mean = (np.where(known, answer, np.nan) for answer in answers)
     return nearer, farther, mean
 

@@ -18,13 +18,14 @@ from models.season.cells import (
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
+    CellKey,
     Parameter,
     arrange,
     draws_of,
     fit_cell,
     known_rows,
 )
-from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change
+from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
 
 LINE_POINTS = 13
@@ -38,7 +39,7 @@ LINE_SCHEMA = {
     "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String, "day": pl.Date,
     "mean": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
 }  # fmt: skip
-CellKey = tuple[str, str, str]  # season, club family, metric
+_NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
 
 
 @dataclass(frozen=True)
@@ -71,52 +72,47 @@ def student_lines(
     `better`: metric → up, down, band or none. A cell without a parameter is labelled and not drawn: Too few
     sessions, Not clear yet, or Holding when a student's values are all one.
     """
-    cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
+    rows = known_rows(baseline_rows, parameters)
+    summary = _summary(rows)
+    enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (
+        (pl.col("last") - pl.col("first")).dt.total_days() >= LEAST_DAYS
+    )
+    fits = pl.DataFrame(list(parameters), schema=dict.fromkeys(KEY, pl.String), orient="row")
+    ready, few = summary.filter(enough), summary.filter(~enough)
+    fitted = ready.join(fits, on=KEY, how="semi", maintain_order="left")
+    unfitted = ready.join(fits, on=KEY, how="anti", maintain_order="left")
+    still = pl.col("lowest") == pl.col("highest")
+    chosen = rows.join(fitted, on=[*KEY, "student"], how="semi", maintain_order="left")
+    frames = chosen.partition_by(KEY, as_dict=True, maintain_order=True)
+    groups = fitted.partition_by(KEY, as_dict=True, maintain_order=True)
 
-    def one(key: tuple[object, ...]) -> tuple[pl.DataFrame, pl.DataFrame]:
-        season, family, metric = (str(part) for part in key)
-        return _cell_lines(
-            cells[key], parameters.get((season, family, metric)), better.get(metric, "none"), bands
-        )
+    def one(item: tuple[tuple[object, ...], pl.DataFrame]) -> tuple[pl.DataFrame, pl.DataFrame]:
+        (season, family, metric), frame = item
+        fit = parameters[str(season), str(family), str(metric)]
+        return _fitted(frame, groups[item[0]], fit, better.get(str(metric), "none"), bands)
 
     with ThreadPoolExecutor(cpu_count()) as threads:
-        found = list(threads.map(one, cells))
+        drawn = list(threads.map(one, frames.items()))
+    silent = [
+        _plain(few, TOO_FEW),
+        _constant(unfitted.filter(still)),
+        _plain(unfitted.filter(~still), UNCLEAR),
+    ]
     return Lines(
-        pl.concat([pl.DataFrame(schema=TREND_SCHEMA), *(trend for trend, _ in found)]),
-        pl.concat([pl.DataFrame(schema=LINE_SCHEMA), *(line for _, line in found)]),
+        pl.concat([*silent, *(trend for trend, _ in drawn)]),
+        pl.concat([_NO_LINE, *(line for _, line in drawn)]),
     )
 
 
-def _cell_lines(
-    frame: pl.DataFrame, parameter: Parameter | None, better: str, bands: Bands
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Trend and line rows of one cell."""
-    if parameter is not None:
-        frame = known_rows(frame, parameter)
-    summary = frame.group_by("season", "student", "metric", "club_family", maintain_order=True).agg(
+def _summary(rows: pl.DataFrame) -> pl.DataFrame:
+    """KEY and student → sessions, first and last day, lowest and highest value."""
+    return rows.group_by(*KEY, "student", maintain_order=True).agg(
         n_sessions=pl.col("session").n_unique().cast(pl.Int32),
         first=pl.col("day").first(),
         last=pl.col("day").last(),
         lowest=pl.col("mean").min(),
         highest=pl.col("mean").max(),
     )
-    enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (
-        (pl.col("last") - pl.col("first")).dt.total_days() >= LEAST_DAYS
-    )
-    chosen = summary.filter(enough)
-    few = _plain(summary.filter(~enough), TOO_FEW)
-    if parameter is None or chosen.is_empty():
-        still = pl.col("lowest") == pl.col("highest")
-        return pl.concat(
-            [few, _constant(chosen.filter(still)), _plain(chosen.filter(~still), UNCLEAR)]
-        ), _NO_LINE
-    trend, line = _fitted(
-        frame.filter(pl.col("student").is_in(chosen["student"].implode())), chosen, parameter, better, bands
-    )
-    return pl.concat([few, trend]), line
-
-
-_NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
 
 
 def _plain(summary: pl.DataFrame, label: str) -> pl.DataFrame:
@@ -155,7 +151,7 @@ def _fitted(
     )
     judged = judge_change(ends, better, [bands.of(*key) for key in keys], parameter["sd_student"])
     trend = summary.with_columns(
-        start_value=ends.start.mean(axis=0), value_now=ends.now.mean(axis=0), change=judged.change,
+        start_value=mean_over_draws(ends.start), value_now=mean_over_draws(ends.now), change=judged.change,
         change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / months[:, -1],
         p_better=pl.Series(judged.p_better, dtype=pl.Float64).fill_nan(None),
         p_worse=pl.Series(judged.p_worse, dtype=pl.Float64).fill_nan(None),
@@ -176,15 +172,17 @@ def _grid(offsets: COUNTS, t: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS]:
 
 def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS) -> pl.DataFrame:
     """Mean of the line and its 90 % band; the band is ±1.645 sd of the mixture over the draws."""
-    centre = mean.mean(axis=0)
-    half = 1.6448536269514722 * np.sqrt(var.mean(axis=0) + mean.var(axis=0))
+    draws = len(mean)
+    flat, spread = mean.reshape(draws, -1), var.reshape(draws, -1)
+    centre = mean_over_draws(flat)
+    half = 1.6448536269514722 * np.sqrt(mean_over_draws(spread) + mean_over_draws((flat - centre) ** 2))
     days = pl.Series(np.round(months.ravel() * DAYS_A_MONTH).astype(np.int64) * 86_400_000)
     named = summary.select(
         pl.col("season", "student", "metric", "club_family", "first").repeat_by(LINE_POINTS).explode()
     )
     return named.with_columns(
         day=pl.col("first") + days.cast(pl.Duration("ms")),
-        mean=pl.Series(centre.ravel()),
-        lo=pl.Series((centre - half).ravel()),
-        hi=pl.Series((centre + half).ravel()),
+        mean=pl.Series(centre),
+        lo=pl.Series(centre - half),
+        hi=pl.Series(centre + half),
     ).select(LINE_SCHEMA.keys())

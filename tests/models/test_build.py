@@ -2,12 +2,12 @@
 
 from datetime import datetime, timedelta
 
-import builders
-import made_swings
 import numpy as np
 import polars as pl
 import pytest
 
+import builders
+import made_swings
 import models.build
 from models.build import ORDER, build, refresh
 from models.parameters import load_parameter, save_parameters
@@ -191,6 +191,38 @@ def test_a_step_that_fails_leaves_everything_as_it_was(home, open_writer, monkey
     with pytest.raises(UnderfootError, match=r"Stopped\."):
         build(home, open_writer)
     assert same(before, contents(open_writer))
+
+
+def test_lines_wait_for_a_build_and_a_refresh_then_answers_from_its_fit(home, open_writer):
+    for student in range(6):
+        for visit in range(3):
+            shift = 2.0 * student + 3.0 * visit
+            land(
+                open_writer,
+                f"a{student}{visit}",
+                f"s{student}",
+                day=20 * visit,
+                shift=shift,
+                seed=7 * student + visit,
+            )
+    refresh(home, open_writer)
+    labels = open_writer.sql("SELECT DISTINCT label FROM season.student_trend").to_series().to_list()
+    assert "Not clear yet" in labels
+    assert not {"Improving", "Slipping"} & set(labels)
+    assert open_writer.sql("SELECT count(*) FROM season.trend_line").item() == 0
+    assert open_writer.sql("SELECT count(*) FROM season.reliability").item() == 0
+    build(home, open_writer)
+    built = contents(open_writer)
+    row = open_writer.sql(
+        "SELECT start_value, value_now, change FROM season.student_trend "
+        "WHERE student = 's3' AND metric = 'mid_down_lead_share_pct'"
+    ).row(0, named=True)
+    assert row["change"] == pytest.approx(6.0, abs=1.5)  # planted: three points a visit
+    assert len(built["season.trend_line"]) > 0
+    assert len(built["season.reliability"]) > 10
+    open_writer.execute("UPDATE academy.session SET reduced = false WHERE student = 's3'")
+    assert refresh(home, open_writer).students == ["s3"]
+    assert same(built, contents(open_writer))
 
 
 def test_an_empty_academy_builds_to_empty_answers(home, open_writer):

@@ -212,7 +212,7 @@ def test_the_order_of_rows_does_not_matter(course):
 
 def test_a_device_that_no_build_has_met_waits_for_one(course):
     frame, _ = academy(course, np.random.default_rng(12), 10)
-    parameter = fit_cell(baseline(frame))
+    parameter = {("spring", "iron", "m"): fit_cell(baseline(frame))}
     later = frame.with_columns(
         device=pl.when(pl.col("session") == "s001-3").then(pl.lit("new")).otherwise("device")
     )
