@@ -59,6 +59,8 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
     def show() -> None:
         if not visible:
             layout.say("This page is not for you; use the pages you were given, or ask the head coach.")
+            for mine in own:
+                link(mine.path, mine.name)
             return
         try:
             page.show(reader)

@@ -98,7 +98,8 @@ def table(rows: pl.DataFrame) -> None:
         for name, kind in rows.schema.items()
         if kind == pl.Date
     }
-    st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days)
+    words = {"Words": st.column_config.TextColumn(width="large")} if "Words" in rows.columns else {}
+    st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days | words)
 
 
 def aside(sentence: str) -> None:

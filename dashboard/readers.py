@@ -1,8 +1,11 @@
 """Readers kept between reruns: one a published snapshot, person, day and version of academy.toml.
 
-When a new snapshot is published its name changes, so the next rerun of any page reads it.
+When a new snapshot is published its name changes, so the next rerun of any page reads it. Readers are kept
+with their snapshot, so that an old file is let go whole once nobody looks at it.
 """
 
+import threading
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -11,6 +14,17 @@ import streamlit as st
 from warehouse.access import Reader, Viewer, open_reader, viewers
 from warehouse.home import Home
 from warehouse.store import Snapshot, current_name, open_snapshot
+
+SNAPSHOTS_KEPT = 8
+
+
+@dataclass
+class _Opened:
+    """One snapshot and whoever reads it."""
+
+    snapshot: Snapshot
+    readers: dict[tuple[str, str, date], Reader] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
 
 
 def home() -> Home:
@@ -25,20 +39,19 @@ def reader(at: Home, person: str) -> Reader:
         CallError: nothing is published, or the roster has no such person.
     """
     settings = at.settings()
-    today = datetime.now(settings.zone).date()
-    return _reader(str(at.path), current_name(at), settings.version, person, today)
+    opened = _opened(str(at.path), current_name(at))
+    key = (person, settings.version, datetime.now(settings.zone).date())
+    with opened.lock:
+        if key not in opened.readers:
+            opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[2])
+        return opened.readers[key]
 
 
 def everyone(at: Home) -> list[Viewer]:
     """Everyone on the roster, for the demo academy only."""
-    return viewers(_snapshot(str(at.path), current_name(at)))
+    return viewers(_opened(str(at.path), current_name(at)).snapshot)
 
 
-@st.cache_resource(max_entries=16, show_spinner=False)
-def _snapshot(path: str, name: str) -> Snapshot:  # noqa: ARG001 - the name is the key
-    return open_snapshot(Home(Path(path)))
-
-
-@st.cache_resource(max_entries=64, show_spinner=False)
-def _reader(path: str, name: str, version: str, person: str, today: date) -> Reader:  # noqa: ARG001 - keys
-    return open_reader(Home(Path(path)), person, snapshot=_snapshot(path, name), today=today)
+@st.cache_resource(max_entries=SNAPSHOTS_KEPT, show_spinner=False)
+def _opened(path: str, name: str) -> _Opened:  # noqa: ARG001 - the name is the key
+    return _Opened(open_snapshot(Home(Path(path))))

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import EVENTS, count, number
+from dashboard.wording import EVENTS, number
 
 HEIGHT = 300
 THIS, FIRST = "this session", "first session"
@@ -100,7 +100,7 @@ def _names(course: pl.DataFrame) -> list[alt.Chart]:
     ]
 
 
-def finding(course: pl.DataFrame, events: Sequence[str], swings: int) -> str:
+def finding(course: pl.DataFrame, events: Sequence[str]) -> str:
     """The picture's title: the lead share at the top and at impact, and what it was in the first session."""
     at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
     top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
@@ -109,7 +109,7 @@ def finding(course: pl.DataFrame, events: Sequence[str], swings: int) -> str:
     )
     if top.get(FIRST) is not None:
         text += f"; first session {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
-    return f"{text} (mean of {count(swings, 'swing')})"
+    return text
 
 
 def words(course: pl.DataFrame, events: Sequence[str]) -> str:

@@ -147,7 +147,10 @@ def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> N
     layout.picture(chart, fault_ladder.words(rates), fault_ladder.table(rates))
     judged = set(rates["fault"])
     others = [name for name in people.faults(reader).values() if name not in judged]
-    text = "Filled: the last 28 days. Hollow: before. The strips hold the true rate nine times in ten."
+    text = (
+        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
+        "nine times in ten."
+    )
     layout.aside(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
 
 
@@ -181,12 +184,16 @@ def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str
         layout.say("No swing of this session has its takeaway, top and impact, so its course can't be drawn.")
         return
     narrow = layout.narrow()
-    title = load_course.finding(drawn.load, drawn.events, drawn.swings)
+    title = load_course.finding(drawn.load, drawn.events)
     course = load_course.picture(
         drawn.load, courses.posts(bands, drawn.events), drawn.events, title, narrow=narrow
     )
     layout.picture(
         course, load_course.words(drawn.load, drawn.events), load_course.table(drawn.load, drawn.events)
+    )
+    layout.aside(
+        f"Mean of {count(drawn.swings, 'swing')}; the blue shade is one standard deviation either way. "
+        "The pale posts are the bands."
     )
     if drawn.lanes.is_empty():
         layout.say("Neither a heel load nor where each foot's load sits was measured in this session.")

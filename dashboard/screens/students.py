@@ -75,20 +75,22 @@ def _what(reader: Reader, seasons: list[str]) -> tuple[str, Measure, str, str]:
 
 
 def _who(reader: Reader, everyone: pl.DataFrame) -> pl.DataFrame:
-    left, right = st.columns(2)
+    """Those that the coach and level filters leave; a coach has only their own students anyway."""
+    coached = everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name")
+    filters = {
+        "coach": ("Coach", {ALL: "All coaches", **dict(coached.rows())}),
+        "level": (
+            "Level",
+            {ALL: "All levels", **{n: n for n in everyone["level"].drop_nulls().unique().sort()}},
+        ),
+    }
+    if reader.viewer.role != "head_coach":
+        del filters["coach"]
     shown = everyone
-    coaches = dict(
-        everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name").rows()
-    )
-    if reader.viewer.role == "head_coach" and coaches:
-        with left:
-            coach = layout.choose("Coach", {ALL: "All coaches", **coaches}, "coach")
-        shown = shown if coach == ALL else shown.filter(pl.col("coach") == coach)
-    levels = everyone["level"].drop_nulls().unique().sort().to_list()
-    if levels:
-        with right:
-            level = layout.choose("Level", {ALL: "All levels", **{name: name for name in levels}}, "level")
-        shown = shown if level == ALL else shown.filter(pl.col("level") == level)
+    for place, (column, (label, options)) in zip(st.columns(2), filters.items(), strict=False):
+        with place:
+            chosen = layout.choose(label, options, column)
+        shown = shown if chosen == ALL else shown.filter(pl.col(column) == chosen)
     return shown
 
 
