@@ -35,13 +35,23 @@ class Sole:
         dx, dy = x - self.heel_x, y - self.heel_y
         return (dx * np.sin(turn) + dy * np.cos(turn)) / self.length, dx * np.cos(turn) - dy * np.sin(turn)
 
+    def _box(self, rows: int, cols: int, pitch: float):
+        """Sensors about the sole, so that no floor far from it is worked through."""
+        spans = []
+        for ends, count in (((self.heel_y, self.toe[1]), rows), ((self.heel_x, self.toe[0]), cols)):
+            low, high = min(ends) - 0.6 * self.width, max(ends) + 0.6 * self.width
+            spans.append(slice(max(0, int(low // pitch)), min(count, int(high // pitch) + 1)))
+        return tuple(spans)
+
     def pads(self, rows: int, cols: int, pitch: float):
         """Heel, forefoot and even part of 1 N each: sensors (3, rows, cols) kPa, and truths (3, 4) a newton:
         along, across (mm, to the right), rear-third share, load."""
         steps = round(pitch / FINE_MM)
+        place = self._box(rows, cols, pitch)
+        high, wide = (axis.stop - axis.start for axis in place)
         y, x = np.meshgrid(
-            (np.arange(rows * steps) + 0.5) * FINE_MM,
-            (np.arange(cols * steps) + 0.5) * FINE_MM,
+            place[0].start * pitch + (np.arange(high * steps) + 0.5) * FINE_MM,
+            place[1].start * pitch + (np.arange(wide * steps) + 0.5) * FINE_MM,
             indexing="ij",
         )
         s, u = self.places(x, y)
@@ -66,8 +76,9 @@ class Sole:
         for pad in (heel, fore, sole * (1.0 + 0.0 * s)):
             newtons = pad / pad.sum()
             truths.append([(newtons * s).sum() * 100, (newtons * u).sum(), newtons[s < 1 / 3].sum(), 1.0])
-            block = newtons.reshape(rows, steps, cols, steps).sum(axis=(1, 3))
-            sensors.append(block / (pitch**2 * 1e-3))
+            block = np.zeros((rows, cols))
+            block[place] = newtons.reshape(high, steps, wide, steps).sum(axis=(1, 3)) / (pitch**2 * 1e-3)
+            sensors.append(block)
         return np.array(sensors), np.array(truths)
 
 

@@ -211,13 +211,14 @@ def _tip(points: Floats, centre: Floats, axis: Floats) -> float:
         return 0.0
     reach = (points - centre) @ axis
     side = (points - centre) @ np.array([axis[1], -axis[0]])
-    top = int(np.argmax(reach))
-    near = np.abs(side - side[top]) <= TIP_SPAN_MM
+    top = reach.max()
+    side -= side[reach >= top - 1.0].mean()
+    near = np.abs(side) <= TIP_SPAN_MM
     if np.count_nonzero(near) < 4:
-        return float(reach[top])
-    bend, tilt, flat = np.polyfit(side[near] - side[top], reach[near], 2)
-    peak = flat - tilt * tilt / (4.0 * bend) if bend < 0 else reach[top]
-    return float(np.clip(peak, reach[top] - TIP_SLACK_MM, reach[top] + TIP_SLACK_MM))
+        return float(top)
+    bend, tilt, flat = np.polyfit(side[near], reach[near], 2)
+    peak = flat - tilt * tilt / (4.0 * bend) if bend < 0 else top
+    return float(np.clip(peak, top - TIP_SLACK_MM, top + TIP_SLACK_MM))
 
 
 def dead_inside(silent: Marks, marks: Marks) -> Marks:

@@ -21,7 +21,8 @@ OUTSIDE_MM = 12.0
 LIGHT_SHARE = 0.08  # of the swing's usual total: a lighter foot's print says nothing of where it stands
 SAME_LENGTH = 0.08  # a turned whole print is as long as the address print, within this share
 LEAST_TURN, LEAST_SHIFT_MM = np.radians(4.0), 10.0
-CUT_OFF_RATIO = 0.85
+# A sole that ends in its outermost sensors loads them less than the next ones, and along a short way only.
+CUT_OFF_RATIO, CUT_OFF_PART = 0.7, 0.45
 
 
 @dataclass(frozen=True)
@@ -130,8 +131,10 @@ def _cut_off(union: Floats, own: Marks, foot: Foot, plane: Plane) -> bool:
     end = len(union) * plane.pitch_mm
     if foot.heel[1] < 0.02 * plane.pitch_mm or foot.toe[1] > end - 0.02 * plane.pitch_mm:
         return True
+    most = CUT_OFF_PART * foot.length_mm / plane.pitch_mm
     for edge, inner in ((0, 1), (-1, -2)):
         on_edge = own[:, edge] & own[:, inner]
-        if on_edge.sum() >= 3 and union[on_edge, edge].sum() > CUT_OFF_RATIO * union[on_edge, inner].sum():
+        firm = union[on_edge, edge].sum() > CUT_OFF_RATIO * union[on_edge, inner].sum()
+        if on_edge.sum() > most or (on_edge.sum() >= 3 and firm):
             return True
     return False
