@@ -77,7 +77,10 @@ def _with_style(swings: pl.DataFrame, styles: pl.DataFrame | None) -> pl.DataFra
 def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:
     """One fault for all swings: row, session, swing_no, fault, severity, place."""
     limits = [limit for limit in rules.limits if limit.fault == fault.code]
-    joined = facts.join(_limit_frame(limits), on=["club_family", "style"], how="left", maintain_order="left")
+    needed = ["row", "session", "swing_no", "club_family", "style", "swapped", "crossing", *fault.metrics]
+    joined = facts.select(needed).join(
+        _limit_frame(limits), on=["club_family", "style"], how="left", maintain_order="left"
+    )
     severity = (distance(fault) / pl.col("clear")).clip(0.0, 1.0)
     if fault.never_crossed_flags:
         judged = pl.col("clear").is_not_null() & (pl.col("crossing") == "never")

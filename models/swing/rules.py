@@ -1,8 +1,7 @@
-"""The rules of models/rules/*.toml and the academy's own, read once, checked, and laid out flat.
+"""The rules of models/rules/*.toml and the academy's own, read once and checked.
 
-Three files hold what a coach may change or wants to read: metrics.toml (how each metric is called and shown),
-bands.toml (where it should lie) and faults.toml (from where on it is a fault). academy.toml may set its own
-bands and limits. A limit never lies inside its band; that is checked here, for defaults and own ones alike.
+metrics.toml says how each metric is called and shown, bands.toml where it should lie, faults.toml from where
+on it is a fault; academy.toml may set its own bands and limits. A limit never lies inside its band.
 """
 
 import hashlib
@@ -91,6 +90,11 @@ class Rules:
     faults: tuple[Fault, ...]
     limits: tuple[Limit, ...]
     version: str
+
+    @property
+    def usual_spreads(self) -> dict[str, float]:
+        """Starting figure for each metric's session-to-session spread, until the academy's own is fitted."""
+        return {metric.code: metric.usual_spread for metric in self.metrics}
 
 
 def read_rules(settings: Settings | None = None, folder: Path = RULES_FOLDER) -> Rules:
