@@ -9,23 +9,30 @@ from dataclasses import asdict
 import polars as pl
 
 from models.parameters import load_parameters, save_parameters
-from models.season.cells import baseline
+from models.season.cells import CellKey, baseline
 from models.season.faultrate import FaultPrior, fault_rates, fit_priors
 from models.season.judgement import Bands
+from models.season.ladder import pace_ladder
 from models.season.reliability import reliability
-from models.season.trend import CellKey, Lines, fit_season, student_lines
+from models.season.trend import Lines, fit_season, student_lines
 from warehouse.store import Writer
 
 TOUCHED = "student IN (SELECT student FROM touched)"
 BASELINE = "season IS NOT NULL AND part = 'baseline' AND pace = 'full'"
 
 
-def fault_rate_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
-    """season.student_fault_rate of the touched students.
+def fault_rate_rows(writer: Writer, *, refit: bool) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """season.student_fault_rate and season.pace_ladder of the touched students.
 
     A season that no build has seen yet is judged under priors fitted as it stands, and not kept.
     """
-    rows = _session_fault(writer, TOUCHED)
+    rows = _session_fault(writer, f"{TOUCHED} AND season IS NOT NULL")
+    priors = _priors(writer, rows, refit=refit)
+    return fault_rates(rows, priors), pace_ladder(rows, priors)
+
+
+def _priors(writer: Writer, rows: pl.DataFrame, *, refit: bool) -> dict[str, dict[str, FaultPrior]]:
+    """Season → fault → prior: fitted on `rows` and kept, or the last build's."""
     if refit:
         priors = fit_priors(rows)
         save_parameters(
@@ -35,7 +42,7 @@ def fault_rate_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
                 for season, fitted in priors.items()
             },
         )
-        return fault_rates(rows, priors)
+        return priors
     seasons = rows["season"].unique().to_list()
     stored = load_parameters(writer, [f"fault_rate/{season}" for season in seasons])
     priors = {
@@ -44,11 +51,11 @@ def fault_rate_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
     }
     for season in set(seasons) - set(priors):
         priors.update(fit_priors(_session_fault(writer, "season = ?", [season])))
-    return fault_rates(rows, priors)
+    return priors
 
 
 def _session_fault(writer: Writer, within: str, params: list[str] | None = None) -> pl.DataFrame:
-    return writer.sql(f"SELECT * FROM season.session_fault WHERE {within} AND {BASELINE}", params)
+    return writer.sql(f"SELECT * FROM season.session_fault WHERE {within}", params)
 
 
 def refit_reliability(writer: Writer) -> pl.DataFrame:

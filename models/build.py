@@ -48,6 +48,7 @@ class Job:
     problems: list[str] = field(default_factory=list)
     swings: int = 0
     lines: Lines | None = None
+    ladder: pl.DataFrame = field(default_factory=pl.DataFrame)
 
     def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
         """Put `rows` in place of those of `table` that satisfy `within`."""
@@ -96,8 +97,13 @@ def _swing_fault(job: Job) -> None:
 
 
 def _student_fault_rate(job: Job) -> None:
-    rates = answers.fault_rate_rows(job.writer, refit=job.whole)
+    rates, job.ladder = answers.fault_rate_rows(job.writer, refit=job.whole)
     job.replace("season.student_fault_rate", rates, answers.TOUCHED)
+
+
+def _pace_ladder(job: Job) -> None:
+    """From the same rows and priors as the rates, one step before."""
+    job.replace("season.pace_ladder", job.ladder, answers.TOUCHED)
 
 
 def _reliability(job: Job) -> None:
@@ -136,6 +142,7 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.session_metric", _sql("season.session_metric")),
     ("season.session_fault", _sql("season.session_fault")),
     ("season.student_fault_rate", _student_fault_rate),
+    ("season.pace_ladder", _pace_ladder),
     ("season.reliability", _reliability),
     ("season.student_trend", _student_trend),
     ("season.trend_line", _trend_line),

@@ -25,6 +25,7 @@ _BY_STUDENT = {
     "season.trend_line",
     "season.style",
     "season.student_fault_rate",
+    "season.pace_ladder",
 }
 _BY_SESSION = {
     "academy.swing",

@@ -136,12 +136,17 @@ def baseline_sessions(session_fault: pl.DataFrame) -> pl.DataFrame:
         & pl.col("club_family").is_not_null()
     )
     return (
-        rows.sort("started_at", "heel_source")
-        .filter(pl.col("heel_source") == pl.col("heel_source").last().over(KEYS))
+        latest_source(rows)
         .group_by(*KEYS, "session", "started_at", "day")
         .agg(pl.col("flagged", "usable").sum().cast(pl.Float64))
         .sort(*KEYS, "started_at", "session")
     )
+
+
+def latest_source(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows of each student, fault and family whose heel load comes from where their latest session's does."""
+    dated = rows.sort("started_at", "heel_source")
+    return dated.filter(pl.col("heel_source") == pl.col("heel_source").last().over(KEYS))
 
 
 def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
@@ -152,7 +157,7 @@ def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     ):
         rho = session_likeness(rows)
         counts = _spans(rows).filter(pl.col("span") == "season")
-        n = _effective_n(counts, np.full(len(counts), rho))
+        n = effective_n(counts, np.full(len(counts), rho))
         mean, strength = fit_beta(counts["rate"].fill_null(0).to_numpy() * n, n)
         priors.setdefault(str(season), {})[str(fault)] = FaultPrior(rho, mean, strength)
     return priors
@@ -172,7 +177,7 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
         np.array([getattr(prior, name) for prior in known], dtype=float)
         for name in ("rho", "mean", "strength")
     )
-    n = _effective_n(counts, rho)
+    n = effective_n(counts, rho)
     y = counts["rate"].to_numpy() * n
     lo, hi = wilson(y, n)
     counts = counts.with_columns(
@@ -213,7 +218,7 @@ def _spans(sessions: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _effective_n(counts: pl.DataFrame, rho: FLOATS) -> FLOATS:
+def effective_n(counts: pl.DataFrame, rho: FLOATS) -> FLOATS:
     """Swings over the design effect 1 + (m̄ − 1)ρ; m̄ = Σm²/Σm, the size of session a swing is met in."""
     n = counts["usable"].to_numpy()
     met = counts["squares"].to_numpy() / n
