@@ -11,6 +11,13 @@ from warehouse.errors import UnderfootError
 
 STAFF = ("head_coach", "coach")
 EVERYONE = (*STAFF, "student", "guardian")
+# On A4 and Letter: the page alone, without navigation, controls and boxes that only a screen needs.
+ON_PAPER = """<style>@media print {
+  [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],
+  [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"], .st-key-look-as { display: none !important; }
+  [data-testid="stMainBlockContainer"] { padding: 0 !important; }
+  [data-testid="stVegaLiteChart"] { break-inside: avoid; }
+}</style>"""
 
 
 @dataclass(frozen=True)
@@ -26,6 +33,7 @@ class Page:
 def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
+    st.html(ON_PAPER)
     try:
         home = readers.home()
         reader = readers.reader(home, signin.person(home, home.settings()))

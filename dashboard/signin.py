@@ -119,8 +119,9 @@ def _look_as(home: Home) -> str:
     names = {v.person: f"{v.display_name}, {ROLES.get(v.role, v.role)}" for v in everyone}
     with st.sidebar:
         chosen = layout.choose("Look as", names, "as", on_change=_forget)
-    layout.say(
-        f"Demo academy with invented people. You are looking as {names[chosen]}. "
-        "Only the demo, and only on this machine, lets you choose."
-    )
+    with st.container(key="look-as"):
+        layout.say(
+            f"Demo academy with invented people. You are looking as {names[chosen]}. "
+            "Only the demo, and only on this machine, lets you choose."
+        )
     return chosen

@@ -35,7 +35,7 @@ def progress_html(reader: Reader, student: str) -> str:
         AccessError: the student is not in the reader's reach.
     """
     reader.opened("Progress page on paper", student)
-    page = progress(reader, people.student(reader, student))
+    page = progress(reader, people.student(reader, student), narrow=True)
     body = "\n".join(
         [
             f"<h1>{escape(page.name)}</h1>",
