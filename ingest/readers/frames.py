@@ -25,6 +25,8 @@ MOST_STUCK = 0.1  # of all sensors
 LEAST_TOTAL_N, MOST_TOTAL_N = 50.0, 6000.0
 _EXPORT = "export the recording again and deliver the session again"
 
+Parts = Mapping[int, tuple[pl.DataFrame, list[float]]]  # samples and stance by swing
+
 
 @dataclass(frozen=True)
 class Grid:
@@ -77,24 +79,28 @@ def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -
         todo = "check that both feet stand on the grid, and rows and columns of the device in academy.toml"
         raise refuse("feet_not_found", what, todo, file=path.name, column="pressure")
     _check_total(path, parts)
-    order = np.argsort(np.concatenate([recording.swings[no].rows for no in parts]), kind="stable")
-    flags = {
-        no: [
-            name
-            for name, held in (("feet_not_found", no not in parts), ("saturated", recording.saturated(no)))
-            if held
-        ]
-        for no in recording.swings
-    }
     return Grid(
-        pl.concat([samples for samples, _ in parts.values()])[order].select(
-            "swing_no", "t_s", *SAMPLE_COLUMNS
-        ),
+        _in_file_order(recording, parts),
         {no: stance for no, (_, stance) in parts.items()},
         _places(recording.dead[turn]),
         _places(recording.stuck[turn]),
-        {no: names for no, names in flags.items() if names},
+        _flags(recording, parts),
     )
+
+
+def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
+    order = np.argsort(np.concatenate([recording.swings[no].rows for no in parts]), kind="stable")
+    samples = pl.concat([samples for samples, _ in parts.values()])[order]
+    return samples.select("swing_no", "t_s", *SAMPLE_COLUMNS)
+
+
+def _flags(recording: Recording, parts: Parts) -> dict[int, list[str]]:
+    flags = {}
+    for no in recording.swings:
+        held = (("feet_not_found", no not in parts), ("saturated", recording.saturated(no)))
+        if named := [name for name, there in held if there]:
+            flags[no] = named
+    return flags
 
 
 def _option(path: Path, options: Mapping[str, Any], name: str, plain: str, turned: str) -> bool:
@@ -139,7 +145,7 @@ def _check_stuck(path: Path, stuck: Marks) -> None:
         raise refuse("stuck", what, "zero the grid and record again", file=path.name, column="pressure")
 
 
-def _check_total(path: Path, parts: Mapping[int, tuple[pl.DataFrame, list[float]]]) -> None:
+def _check_total(path: Path, parts: Parts) -> None:
     for no, (samples, _) in parts.items():
         total = float(np.quantile((samples["lead_n"] + samples["trail_n"]).to_numpy(), 0.9))
         if not LEAST_TOTAL_N <= total <= MOST_TOTAL_N:

@@ -171,7 +171,8 @@ def _open_parquet(path: Path) -> dict[str, NDArray[Any]]:
         raise _refused(path, "unreadable", "the file is not a whole Parquet file", _EXPORT) from error
 
 
-def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
+def _parquet_layout(path: Path, file: Any) -> tuple[int, int, float]:
+    """Rows, cols and pitch of the grid, after the columns have been found to be there."""
     names = file.schema_arrow.names
     for name in ("pressure", "t_s", "swing_no"):
         if name not in names:
@@ -182,12 +183,15 @@ def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
     rows, cols, pitch = (_noted(path, file, key) for key in ("rows", "cols", "pitch_mm"))
     if rows != round(rows) or cols != round(cols):
         raise _refused(path, "bad_shape", "rows and cols must be whole numbers", _EXPORT, "pressure")
-    frames, cells = file.metadata.num_rows, round(rows) * round(cols)
-    _check_size(path, frames, round(rows), round(cols))
+    return round(rows), round(cols), pitch
+
+
+def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
+    rows, cols, pitch = _parquet_layout(path, file)
+    frames, cells = file.metadata.num_rows, rows * cols
+    _check_size(path, frames, rows, cols)
     if _values(file) != frames * cells:
-        what = (
-            f"pressure does not hold {cells} numbers in every row ({round(rows)} rows × {round(cols)} cols)"
-        )
+        what = f"pressure does not hold {cells} numbers in every row ({rows} rows × {cols} cols)"
         raise _refused(path, "bad_shape", what, _EXPORT, "pressure")
     pressure = np.empty((frames, cells), dtype=np.float32)
     clock, number = np.empty(frames), np.empty(frames)
@@ -205,7 +209,7 @@ def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
         with np.errstate(over="ignore"):
             pressure[part] = values.reshape(-1, cells)
         at += batch.num_rows
-    shaped = pressure.reshape(frames, round(rows), round(cols))
+    shaped = pressure.reshape(frames, rows, cols)
     return {"pressure": shaped, "t_s": clock, "swing_no": number, "pitch_mm": np.array(pitch)}
 
 

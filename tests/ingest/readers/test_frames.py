@@ -4,6 +4,7 @@ import io
 import zipfile
 from dataclasses import replace
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import polars as pl
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 import made_grids
 from ingest.readers.frames import read_frames
+from ingest.readers.recordings import hum_of
 from made_grids import LEFT, RIGHT, Made, Sole
 from warehouse.errors import Refused
 from warehouse.traces import SAMPLE_COLUMNS
@@ -74,6 +76,23 @@ def test_noise_and_one_in_a_hundred_dead_sensors_leave_them_right(tmp_path, pitc
     assert grid.dead
     assert all(dead[place] for place in grid.dead)
     assert grid.stuck == []
+
+
+def test_noise_that_can_not_go_under_zero_adds_no_load(tmp_path):
+    made = made_grids.make(rate=100, noise=1.0)
+    s = read(made, tmp_path).samples
+    for foot, truth in (("lead", made.left), ("trail", made.right)):
+        assert (s[f"{foot}_n"] - pl.Series(truth[:, 0])).mean() == pytest.approx(0.0, abs=1.5)
+        assert (s[f"{foot}_heel_n"] - pl.Series(truth[:, 3])).mean() == pytest.approx(0.0, abs=2.0)
+
+
+@pytest.mark.parametrize("loaded_kpa", [0.0, 0.5, 1.0, 2.0, 5.0])
+def test_the_excess_of_cut_noise_is_that_of_the_normal_law(loaded_kpa):
+    """Mean of max(0, p + N(0, σ²)) is p·Φ(p/σ) + σ·φ(p/σ), worked with the standard library."""
+    law = NormalDist(0.0, 1.0)
+    mean = loaded_kpa * law.cdf(loaded_kpa) + law.pdf(loaded_kpa)
+    excess = hum_of(np.array([mean]), law.pdf(0.0))[0]
+    assert excess == pytest.approx(mean - loaded_kpa, abs=0.01)
 
 
 @pytest.mark.parametrize(
