@@ -146,6 +146,8 @@ def _read(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:
     return pl.read_csv(
         io.BytesIO(data),
         schema=types,
+        has_header=False,  # its names are read already, and trimmed
+        skip_lines=1,
         separator=text.separator,
         decimal_comma=text.decimal_comma and any(t != pl.String for t in types.values()),
         truncate_ragged_lines=False,

@@ -1,0 +1,202 @@
+"""A crash at any step: the next plain load ends where an undisturbed one would have ended."""
+
+import pytest
+
+from ingest import filing, job, landing, sessions
+from ingest.load import replay
+from warehouse.home import Home
+from warehouse.store import Writer, writer
+from warehouse.traces import read_trace
+
+
+class Crash(BaseException):
+    """Stands for a power cut: nothing in the product catches it."""
+
+
+def crashing(real, nth=1, *, after=False):
+    """The real function, but its nth call crashes before (or after) it has done its work."""
+    calls = []
+
+    def call(*args, **more):
+        calls.append(1)
+        if len(calls) == nth and not after:
+            raise Crash
+        found = real(*args, **more)
+        if len(calls) == nth:
+            raise Crash
+        return found
+
+    return call
+
+
+STEPS = {
+    "before filing": (filing, "keep", False),
+    "after filing": (filing, "keep", True),
+    "before the pending file": (filing, "mark_pending", False),
+    "after the pending file": (filing, "mark_pending", True),
+    "before the trace": (sessions, "write_trace", False),
+    "after the trace": (sessions, "write_trace", True),
+    "before the rows": (landing, "land_session", False),
+    "after the rows, before the commit": (landing, "land_session", True),
+    "after the commit": (filing, "finish", False),
+    "before the ledger line": (filing.Ledger, "append", False),
+    "after the ledger line": (filing.Ledger, "append", True),
+    "after everything but the inbox": (filing, "finish", True),
+    "before the originals leave": (filing, "take_away", False),
+    "after the originals left": (filing, "take_away", True),
+}
+
+
+def fill(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    made.deliver(
+        academy.inbox / "v2",
+        made.toml("v2", started_at="2026-05-06T10:00:00Z"),
+        made.plate(rate_hz=200),
+        notes__csv="at,author,kind,text,shared\n2026-05-06,c1,plan,On.,true\n",
+    )
+
+
+def state(academy):
+    traces = {
+        p.relative_to(academy.home.path).as_posix(): read_trace(p).columns["lead_n"].tolist()
+        for p in academy.home.traces.rglob("*")
+        if p.is_file()
+    }
+    ledger = [(e["sequence"], e["content"], e["outcome"]) for e in filing.entries(academy.home)]
+    filed = sorted(p.name for p in academy.home.filed.iterdir() if not p.name.startswith("pending"))
+    left = [p.name for p in academy.home.filed.glob("pending*")]
+    return academy.tables(without=("academy.delivery",)), traces, ledger, filed, left, academy.left_in_inbox()
+
+
+@pytest.mark.parametrize("nth", [1, 2])
+@pytest.mark.parametrize("step", STEPS)
+def test_the_next_load_finishes_what_a_crash_left(step, nth, academy, made, tmp_path, monkeypatch):
+    undisturbed = made.make_academy(tmp_path / "other")
+    undisturbed.roster()
+    undisturbed.load()
+    fill(undisturbed, made)
+    undisturbed.load()
+
+    fill(academy, made)
+    place, name, after = STEPS[step]
+    with monkeypatch.context() as patched:
+        patched.setattr(place, name, crashing(getattr(place, name), nth, after=after))
+        with pytest.raises(Crash):
+            academy.load()
+    report = academy.load()
+    assert report.refused == []
+    assert state(academy) == state(undisturbed)
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_a_crash_in_a_correction_leaves_one_version_whole(step, academy, made, monkeypatch):
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3))
+    academy.load()
+    made.deliver(academy.inbox / "v1", made.toml(swings=2), made.plate(2, rate_hz=200))
+    place, name, after = STEPS[step]
+    with monkeypatch.context() as patched:
+        patched.setattr(place, name, crashing(getattr(place, name), after=after))
+        with pytest.raises(Crash):
+            academy.load()
+    swings = academy.sql("SELECT swing_no FROM academy.swing ORDER BY 1").to_series().to_list()
+    assert swings in ([1, 2, 3], [1, 2])
+    academy.load()
+    assert academy.sql("SELECT swing_no FROM academy.swing ORDER BY 1").to_series().to_list() == [1, 2]
+    assert academy.trace("v1").rate_hz.tolist() == [200.0, 200.0]
+    assert [p.name for p in academy.home.traces.rglob("*.parquet*")] == ["v1.parquet"]
+    assert academy.left_in_inbox() == []
+
+
+def test_a_crash_while_refusing_refuses_once(academy, made, monkeypatch):
+    for place, name in (
+        (filing, "keep_refused"),
+        (landing, "land_refusals"),
+        (filing.Ledger, "append"),
+        (filing, "take_away"),
+    ):
+        made.deliver(academy.inbox / "v1", made.toml(student=f"s9-{name}"), made.plate())
+        with monkeypatch.context() as patched:
+            patched.setattr(place, name, crashing(getattr(place, name)))
+            with pytest.raises(Crash):
+                academy.load()
+        assert len(academy.load().refused) == 1
+    assert academy.left_in_inbox() == []
+    assert len(academy.waiting()) == 4
+    assert academy.sql("SELECT count(*), count(DISTINCT delivery) FROM academy.refusal").rows() == [(4, 4)]
+
+
+def test_a_hand_corrected_just_before_a_crash_still_turns_the_sessions(academy, made, monkeypatch):
+    sided = made.plate().rename(lambda c: c.replace("lead_", "left_").replace("trail_", "right_"))
+    made.deliver(academy.inbox / "v1", made.toml(), sided)
+    academy.load()
+    people = made.roster["people.csv"].replace("1988-02-03,right", "1988-02-03,left")
+    (academy.inbox / "people.csv").write_text(people)
+    with monkeypatch.context() as patched:
+        patched.setattr(job.Job, "read_again", crashing(job.Job.read_again))
+        with pytest.raises(Crash):
+            academy.load()
+    academy.load()
+    assert academy.trace("v1").columns["lead_n"][0] == pytest.approx(sided["right_n"][0])
+    assert academy.left_in_inbox() == []
+
+
+def test_a_torn_ledger_line_is_written_again(academy, made, monkeypatch):
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    with monkeypatch.context() as patched:
+        patched.setattr(filing.Ledger, "append", crashing(filing.Ledger.append))
+        with pytest.raises(Crash):
+            academy.load()
+    with academy.home.ledger.open("a") as file:
+        file.write('{"sequence": 6, "conte')
+    academy.load()
+    assert [e["sequence"] for e in filing.entries(academy.home)] == [1, 2, 3, 4, 5, 6]
+
+
+def test_replaying_the_ledger_gives_the_same_rows_and_traces(academy, made, tmp_path):
+    fill(academy, made)
+    made.deliver(academy.inbox / "bad", made.toml("bad", student="s99"), made.plate())
+    made.deliver(academy.inbox / "half", made.toml("half", swings=3), made.plate(2))
+    academy.load()
+    made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3))
+    (academy.inbox / "shots.csv").write_text("session,swing_no,carry_m,side_m\nv2,1,150,2\nv2,9,1,1\n")
+    (academy.inbox / "people.csv").write_text(made.roster["people.csv"].replace("club", "low"))
+    (academy.inbox / "seasons.csv").write_text(
+        "season,from,to\n2026,2026-04-01,2026-05-05\nlate,2026-05-06,2026-12-31\n"
+    )
+    (academy.inbox / "academy.toml").write_text(made.settings + '\n[club_families]\n"7-iron" = "hybrid"\n')
+    made.deliver(academy.inbox / "v3", made.toml("v3", started_at="2026-06-06T10:00:00Z"), made.plate())
+    academy.load()
+
+    twin = Home(tmp_path / "twin")
+    twin.path.mkdir()
+    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
+    (twin.path / "filed").symlink_to(academy.home.filed)
+    with writer(twin) as w:
+        report = replay(twin, w)
+        rebuilt = academy._rows(w, (), times=True)
+    assert rebuilt == academy.tables(times=True)
+    assert report.accepted == ["half", "v1", "v2", "v1", "v3"]
+
+    def traces(home):
+        return {p.relative_to(home.traces).as_posix(): p.read_bytes() for p in home.traces.rglob("*.parquet")}
+
+    assert traces(twin) == traces(academy.home)
+
+
+def test_a_writer_that_fails_leaves_the_tables_as_they_were(academy, made, monkeypatch):
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    before = academy.tables()
+    real = Writer.append
+
+    def full(self, table, frame):
+        if table == "academy.swing_event":
+            raise OSError(28, "No space left on device")
+        real(self, table, frame)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Writer, "append", full)
+        with pytest.raises(OSError, match="No space"):
+            academy.load()
+    assert academy.tables() == before
+    assert academy.load().accepted == ["v1"]
