@@ -28,6 +28,8 @@ $(VENV)/ready: pyproject.toml constraints.txt
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; name one: make PYTHON=python3.12")'
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[test]'
+	$(BIN)/python tests/outside/data_packages.py
+	$(BIN)/python -c "from models.swing.reduce import warm; warm()"
 	touch $@
 
 clean:
