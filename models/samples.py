@@ -4,13 +4,15 @@ The warehouse is read and written here, by one thread; the tasks only read trace
 """
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 
-from models.swing.reduce import Reduction, SessionTask, reduce_task
+from models.swing.clip import Clip
+from models.swing.reduce import Answer, SessionTask, answer_task, gather
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer
@@ -27,10 +29,10 @@ class Unread:
     sentence: str
 
 
-def run(session: str, task: SessionTask) -> Reduction | Unread:
+def run(session: str, task: SessionTask) -> Answer | Unread:
     """Reduce one session, or say why its samples can't be read."""
     try:
-        return reduce_task(task)
+        return answer_task(task)
     except UnderfootError as error:
         return Unread(session, f"Session {session} was not reduced and waits: {error}")
 
@@ -59,10 +61,10 @@ def reduce_into(
         tasks = _tasks(home, writer)
         results = list(executor.map(run, tasks.keys(), tasks.values()))
         failed = [result for result in results if isinstance(result, Unread)]
-        reduced = [result for result in results if isinstance(result, Reduction)]
-        _store(writer, reduced, [unread.session for unread in failed])
+        answers = [result for result in results if isinstance(result, Answer)]
+        _store(writer, answers, [unread.session for unread in failed])
         problems += [unread.sentence for unread in failed]
-        swings += sum(len(result.swings) for result in reduced)
+        swings += sum(len(answer.keys) for answer in answers)
         done += len(batch)
         if progress is not None:
             progress(done, len(sessions), "sessions reduced")
@@ -76,30 +78,40 @@ def temporary(writer: Writer, table: str, column: str, values: list[str]) -> Non
 
 
 def _tasks(home: Home, writer: Writer) -> dict[str, SessionTask]:
-    """One task a session of the batch that has plate samples."""
+    """One task a session of the batch that has plate samples or a clip."""
     within = "WHERE session IN (SELECT session FROM batch)"
     swings = writer.sql(f"SELECT * FROM academy.swing {within} ORDER BY session, swing_no")
     events = writer.sql(f"SELECT * FROM academy.swing_event {within} ORDER BY session, swing_no, t_s")
+    points = writer.sql(f"SELECT * FROM academy.clip_point {within} ORDER BY session, swing_no, frame, point")
     sessions = writer.sql(
-        "SELECT session, season, stance_mm, body_mass_kg, feet_checked FROM academy.session "
-        f"{within} AND has_plate ORDER BY session"
+        f"SELECT * FROM academy.session {within} AND (has_plate OR has_clip) ORDER BY session"
     )
     swings_of = swings.partition_by("session", as_dict=True)
     events_of = events.partition_by("session", as_dict=True)
+    points_of = points.partition_by("session", as_dict=True)
     return {
-        session: SessionTask(
-            trace_path(home, season, session),
-            swings_of.get((session,), swings.clear()),
-            events_of.get((session,), events.clear()),
-            stance,
-            mass,
-            checked,
+        row["session"]: SessionTask(
+            trace_path(home, row["season"], row["session"]) if row["has_plate"] else None,
+            swings_of.get((row["session"],), swings.clear()),
+            events_of.get((row["session"],), events.clear()),
+            row["stance_mm"],
+            row["body_mass_kg"],
+            row["feet_checked"],
+            _clip(row, points_of.get((row["session"],))),
         )
-        for session, season, stance, mass, checked in sessions.iter_rows()
+        for row in sessions.iter_rows(named=True)
     }
 
 
-def _store(writer: Writer, reduced: list[Reduction], failed: list[str]) -> None:
+def _clip(session: Mapping[str, Any], points: pl.DataFrame | None) -> Clip | None:
+    """The session's clip; None without points, or without what turns pixels and frames into mm and s."""
+    known = [session[name] for name in ("clip_fps", "shoe_length_mm", "clip_view")]
+    if points is None or any(value is None for value in known):
+        return None
+    return Clip(points, *known)
+
+
+def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     """Replace the batch's rows; swings that were not reduced have no metrics and are not usable."""
     within = "WHERE session IN (SELECT session FROM batch)"
     writer.execute(f"DELETE FROM academy.swing_metric {within}")
@@ -111,10 +123,11 @@ def _store(writer: Writer, reduced: list[Reduction], failed: list[str]) -> None:
         f"UPDATE academy.session SET reduced = NOT list_contains(CAST(? AS VARCHAR[]), session) {within}",
         [failed],
     )
-    if not reduced:
+    if not answers:
         return
-    writer.append("academy.swing_metric", pl.concat([result.metrics for result in reduced]))
-    writer.connection.register("_reduced", pl.concat([result.swings for result in reduced]).to_arrow())
+    reduction = gather(answers)
+    writer.append("academy.swing_metric", reduction.metrics)
+    writer.connection.register("_reduced", reduction.swings.to_arrow())
     try:
         writer.execute(
             "UPDATE academy.swing SET usable = r.usable, flags = r.flags, flag_counts = r.flag_counts, "
