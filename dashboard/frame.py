@@ -14,7 +14,8 @@ EVERYONE = (*STAFF, "student", "guardian")
 # On A4 and Letter: the page alone, without navigation, controls and boxes that only a screen needs.
 ON_PAPER = """<style>@media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],
-  [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"], .st-key-look-as { display: none !important; }
+  [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"],
+  .st-key-look-as { display: none !important; }
   [data-testid="stMainBlockContainer"] { padding: 0 !important; }
   [data-testid="stVegaLiteChart"] { break-inside: avoid; }
 }</style>"""

@@ -20,7 +20,7 @@ HAIRLINE = "#E6EAE7"
 FONT = "'Source Sans', system-ui, 'Segoe UI', Roboto, 'DejaVu Sans', sans-serif"
 TITLE_SIZE = 15
 LABEL_SIZE = 12
-TITLE_WIDTH = 72  # letters a line at desk width
+TITLE_WIDTH = 62  # letters a line at desk width
 NARROW_TITLE_WIDTH = 44  # letters a line on a phone
 NAME = "underfoot"
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height

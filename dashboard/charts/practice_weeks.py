@@ -36,7 +36,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
         .mark_bar(color=theme.LEAD, size=16 if narrow else 28)
         .encode(
             x=alt.X(
-                "week:T", title="Week starting", axis=alt.Axis(format="%-d %b", grid=False, values=mondays)
+                "week:T",
+                title="Week starting",
+                scale=alt.Scale(padding=16),
+                axis=alt.Axis(format="%-d %b", grid=False, values=mondays),
             ),
             y=alt.Y(
                 "days:Q", title="Days practised", scale=alt.Scale(domain=[0, 7]), axis=alt.Axis(tickCount=7)

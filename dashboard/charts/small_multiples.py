@@ -68,7 +68,7 @@ def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
         return alt.Axis(format="%-d %b", grid=False, tickCount=2 if narrow else 3, labelFlush=True)
     step = max(1, round(span / 30.4 / (3 if narrow else 5)))
     every = alt.TimeIntervalStep(interval="month", step=step)
-    return alt.Axis(format="%b", grid=False, tickCount=every, labelFlush=True)
+    return alt.Axis(format="%b", grid=False, tickCount=every, labelOverlap=True, labelSeparation=6)
 
 
 def _few() -> alt.Fill:

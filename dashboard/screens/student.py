@@ -24,6 +24,7 @@ from dashboard.wording import (
     trend_sentence,
 )  # fmt: skip
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 
 KINDS = {
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
@@ -179,7 +180,11 @@ def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str
         for row in reversed(list(found.iter_rows(named=True)))
     }
     chosen = layout.choose("Session", names, "session")
-    drawn = courses.courses(reader, chosen, found["session"][0], family)
+    try:
+        drawn = courses.courses(reader, chosen, found["session"][0], family)
+    except UnderfootError as error:
+        layout.say(str(error))
+        return
     if drawn is None:
         layout.say("No swing of this session has its takeaway, top and impact, so its course can't be drawn.")
         return

@@ -1,8 +1,11 @@
 """Every page for every role and every kind of home: it opens, says what it must, and keeps to the viewer's reach."""
 
 import json
+import shutil
 
 import pytest
+
+from warehouse.store import writer
 
 PAGES = ("students", "student", "progress", "deliveries")
 PEOPLE = ("h01", "c01", "c02", "s01", "s02", "s03", "g01", "g02")
@@ -120,3 +123,60 @@ def test_another_home_than_the_demo_asks_for_sign_in_to_be_set_up(visit, page_te
     text = page_text(visit("real", "students", "h01"))
     assert "Sign-in must be set up" in text
     assert "Sanna" not in text
+
+
+def test_a_newly_published_snapshot_shows_at_the_next_rerun(visit, page_text, homes):
+    at = visit("fresh", "progress", "s01")
+    assert "Sanna Test" in page_text(at)
+    with writer(homes("fresh")) as w:
+        w.execute("UPDATE academy.person SET display_name = 'Sanna Neu' WHERE person = 's01'")
+        w.publish()
+    assert "Sanna Neu" in page_text(at.run())
+
+
+def test_a_guardian_sees_nothing_once_the_ward_is_of_age(visit, page_text, homes):
+    with writer(homes("grown")) as w:
+        w.execute("UPDATE academy.person SET born = '2000-01-01' WHERE person = 's01'")
+        w.publish()
+    text = page_text(visit("grown", "progress", "g01"))
+    assert "comes of age" in text
+    assert "Sanna" not in text.replace("Gitta Test, guardian", "")
+
+
+def test_a_missing_trace_is_said_in_a_sentence_not_a_traceback(visit, page_text, homes):
+    shutil.rmtree(homes("traceless").traces)
+    at = visit("traceless", "student", "h01", student="s01")
+    assert not at.exception
+    assert "rebuild them from the filed deliveries" in page_text(at)
+    assert "Sessions, drills and notes" in page_text(at)
+
+
+def test_an_open_discomfort_stands_before_the_season_on_the_students_page(visit, homes):
+    with writer(homes("hurt")) as w:
+        w.execute(
+            'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
+            "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', 'Sore.', false, 'x', true)"
+        )
+        w.publish()
+    at = visit("hurt", "student", "c01", student="s01")
+    assert "left knee" in at.warning[0].value
+    order = [type(child).__name__ for child in at.main.children.values()]
+    assert order.index("Warning") < order.index("Header")
+
+
+def test_feet_that_may_be_swapped_are_asked_about(visit, page_text, homes):
+    with writer(homes("swapped")) as w:
+        w.execute("UPDATE academy.swing SET flags = ['feet_swapped'] WHERE session = '2026-01-12-s01'")
+        w.publish()
+    text = page_text(visit("swapped", "deliveries", "c01"))
+    assert "Were the feet swapped?" in text
+    assert "feet_checked = true" in text
+    assert "Were the feet swapped?" not in page_text(visit("swapped", "deliveries", "c02"))
+
+
+def test_a_choice_in_the_address_opens_the_page_on_it(visit):
+    at = visit("full", "students", "h01", on="trail_heel_down", coach="c02")
+    chosen = {box.label: box.value for box in at.selectbox}
+    assert chosen["Compare on"] == "trail_heel_down"
+    assert chosen["Coach"] == "c02"
+    assert "Sanna" not in charts(at)
