@@ -1,0 +1,151 @@
+"""Contracts: each opens with its grain, names units, and its quick gate says what Pandera says."""
+
+import inspect
+from datetime import date
+
+import pandera.polars as pa
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from warehouse import units
+from warehouse.contracts import base, deliveries, roster, rows
+from warehouse.contracts.words import FAULTS, NOTE_KINDS
+from warehouse.errors import UnderfootError
+from warehouse.store import SCHEMA_FOLDER
+
+CONTRACTS = [
+    found
+    for module in (deliveries, roster, rows)
+    for _, found in inspect.getmembers(module, inspect.isclass)
+    if issubclass(found, base.Contract) and found is not base.Contract
+]
+
+
+@pytest.mark.parametrize("contract", CONTRACTS, ids=lambda c: c.__name__)
+def test_every_contract_opens_with_its_grain_and_every_field_with_its_unit(contract):
+    assert contract.__doc__.startswith("One row per ")
+    assert contract.to_schema().strict
+    for name, column in base.columns_of(contract).items():
+        unit, _, meaning = column.description.partition("; ")
+        assert unit, name
+        assert meaning, name
+        for suffix, wanted in (
+            ("_mm", "mm"),
+            ("_n", "N"),
+            ("_s", "s"),
+            ("_hz", "Hz"),
+            ("_kg", "kg"),
+            ("_px", "px"),
+        ):
+            if name.endswith(suffix) and not name.endswith(("_m_s", "_ms")):
+                assert unit == wanted, name
+
+
+@pytest.mark.parametrize("table", rows.ROWS)
+def test_every_warehouse_row_contract_fits_its_table(table):
+    text = (SCHEMA_FOLDER / f"{table}.sql").read_text()
+    for name in base.columns_of(rows.ROWS[table]):
+        assert f" {name} " in text.replace('"', ""), (table, name)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.fixed_dictionaries(
+            {
+                "swing_no": st.one_of(st.none(), st.integers(-1, 3)),
+                "carry_m": st.one_of(st.none(), st.floats(-1, 500)),
+                "side_m": st.one_of(st.none(), st.just(float("nan")), st.floats(-300, 300)),
+            }
+        ),
+        min_size=1,
+        max_size=5,
+    )
+)
+def test_the_quick_gate_lets_through_exactly_what_pandera_does(lines):
+    types = {
+        n: t for n, t in base.dtypes_of(deliveries.ShotLine).items() if n in ("swing_no", "carry_m", "side_m")
+    }
+    frame = pl.DataFrame(lines, schema=types)
+    try:
+        deliveries.ShotLine.validate(frame, lazy=True)
+        clean = True
+    except pa.errors.SchemaErrors:
+        clean = False
+    assert base._meets(deliveries.ShotLine, frame) == clean
+    assert (base.failures(deliveries.ShotLine, frame) == []) == clean
+
+
+def test_failures_name_row_value_and_rule():
+    frame = pl.DataFrame(
+        {"season": ["a", "b/c"], "from": [date(2026, 1, 1), None], "to": [date(2026, 1, 1)] * 2}
+    )
+    found = [(f.reason, f.column, f.index, f.value) for f in base.failures(roster.SeasonLine, frame)]
+    assert found == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
+
+
+def test_rows_that_break_their_contract_are_never_appended():
+    with pytest.raises(UnderfootError, match="ShotRow break their contract: carry_m must be 0 to 400 m"):
+        base.require(
+            rows.ShotRow,
+            pl.DataFrame(
+                {
+                    "session": ["a"],
+                    "swing_no": [1],
+                    "carry_m": [999.0],
+                    "side_m": [0.0],
+                    "delivery": ["d"],
+                    "loose": [True],
+                }
+            ),
+        )
+
+
+# Factors exact by definition: 1 lb = 0.45359237 kg, 1 in = 25.4 mm (international yard and pound, 1959),
+# standard gravity 9.80665 m/s2 (CGPM 1901).
+@pytest.mark.parametrize(
+    ("got", "exact"),
+    [
+        (units.load_factor("lbf"), 0.45359237 * 9.80665),
+        (units.load_factor("kgf"), 9.80665),
+        (units.load_factor("kN"), 1000.0),
+        (units.load_factor(None), 1.0),
+        (units.load_factor("% of body weight", body_mass_kg=80), 80 * 9.80665 / 100),
+        (units.length_factor("in"), 25.4),
+        (units.length_factor("cm"), 10.0),
+        (units.along_factor("%"), 1.0),
+        (units.along_factor("in", foot_length_mm=254), 10.0),
+        (units.along_factor("mm", foot_length_mm=250), 0.4),
+        (units.time_factor("ms"), 0.001),
+        (units.time_factor("frame", rate_hz=200), 0.005),
+    ],
+)
+def test_unit_factors_are_those_of_the_definitions(got, exact):
+    assert got == pytest.approx(exact, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: units.load_factor("kg"),
+        lambda: units.load_factor("stone"),
+        lambda: units.load_factor("N**9**9"),
+        lambda: units.length_factor('"'),
+        lambda: units.time_factor("mm"),
+        lambda: units.along_factor("cm"),
+        lambda: units.load_factor("% of body weight"),
+        lambda: units.time_factor("frames"),
+    ],
+)
+def test_a_unit_that_does_not_fit_is_one_sentence(call):
+    with pytest.raises(UnderfootError) as caught:
+        call()
+    assert "\n" not in str(caught.value)
+    assert "academy.toml" in str(caught.value) or "again" in str(caught.value)
+
+
+def test_the_words_of_notes_and_faults_stand_once():
+    assert len(set(FAULTS)) == len(FAULTS) == 18
+    assert len(set(NOTE_KINDS)) == len(NOTE_KINDS)
