@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -224,7 +225,13 @@ def drop(home: Home, pending: Path) -> None:
 
 def in_inbox(home: Home, delivery: Delivery) -> bool:
     """Whether a delivery's originals are ours to move."""
-    return any(delivery.base.is_relative_to(own.resolve()) for own in (home.inbox, home.refused))
+    return any(delivery.base.is_relative_to(own) for own in _roots(home))
+
+
+@cache
+def _roots(home: Home) -> frozenset[Path]:
+    """The folders whose deliveries are ours to move, links followed once."""
+    return frozenset({home.inbox.resolve(), home.refused.resolve()})
 
 
 def take_away(home: Home, delivery: Delivery) -> None:
@@ -234,7 +241,7 @@ def take_away(home: Home, delivery: Delivery) -> None:
     """
     if not in_inbox(home, delivery):
         return
-    roots = {home.inbox.resolve(), home.refused.resolve()}
+    roots = _roots(home)
     whole = delivery.kind == SESSION and delivery.path not in roots and (delivery.path / SHEET).is_file()
     if whole and set(_all_files(delivery.path)) <= {*delivery.files, WHY}:
         gone = delivery.path.with_name(f"{_GONE}{delivery.path.name}")
@@ -259,7 +266,7 @@ def _all_files(folder: Path) -> Iterator[str]:
         yield from ((Path(here) / name).relative_to(folder).as_posix() for name in names)
 
 
-def _prune(folder: Path, roots: set[Path]) -> None:
+def _prune(folder: Path, roots: frozenset[Path]) -> None:
     """Remove folders that a delivery left empty, up to the inbox itself."""
     while folder not in roots and any(folder.is_relative_to(root) for root in roots):
         try:

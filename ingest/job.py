@@ -1,7 +1,7 @@
 """What every kind of delivery shares: what is known, the ledger entry, committing, refusing, mending."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -57,6 +57,9 @@ class Job:
             filing.sweep(home)
         highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
         self.ledger = filing.Ledger(home, int(highest))
+        refused = writer.connection.execute("SELECT delivery, session FROM academy.refusal").fetchall()
+        self._told: set[str | None] = {name for row in refused for name in row}  # named in a refusal
+        self._whys: dict[Path, dict[str, Any]] | None = None
         self.given: Mapping[str, Any] | None = None  # while replaying: the ledger entry at hand
 
     def know(self, settings: Settings) -> None:
@@ -148,6 +151,7 @@ class Job:
         entry = self.entry(delivery, contents, "refused", delivery.session)
         at = datetime.fromisoformat(entry["received_at"])
         filing.keep_refused(self.home, delivery, contents, listed, at)
+        self._whys = None
         known = landing.refused_sentences(self.writer, contents.fingerprint)
         if known == sorted(r.sentence for r in listed):
             self.ledger.sequence -= 1  # told before, word for word
@@ -166,6 +170,9 @@ class Job:
         who: Mapping[str, str | None],
     ) -> None:
         """Rows of academy.refusal for one ledger entry."""
+        if not listed and entry["content"] not in self._told and session not in self._told - {None}:
+            return
+        self._told |= {entry["content"], *(r.session for r in listed)}
         landing.land_refusals(
             self.writer,
             listed,
@@ -176,21 +183,26 @@ class Job:
             who=who,
         )
 
-    def whys(self) -> Iterator[tuple[Path, dict[str, Any]]]:
-        """Every why.json of refused/ that can be read."""
-        for why in sorted(self.home.refused.glob(f"*/{WHY}")):
-            with suppress(ValueError, OSError):
-                told = json.loads(why.read_text(encoding="utf-8"))
-                if isinstance(told, dict):
-                    yield why, told
+    def whys(self) -> list[tuple[Path, dict[str, Any]]]:
+        """Every why.json of refused/ that can be read; they are read once, until something is refused."""
+        if self._whys is None:
+            self._whys = {}
+            for why in sorted(self.home.refused.resolve().glob(f"*/{WHY}")):
+                with suppress(ValueError, OSError):
+                    told = json.loads(why.read_text(encoding="utf-8"))
+                    if isinstance(told, dict):
+                        self._whys[why] = told
+        return list(self._whys.items())
 
     def _settle_refused(self, delivery: Delivery, contents: Contents) -> None:
         """Refused copies of what now stands leave; earlier refused versions are marked as replaced."""
         for why, told in self.whys():
-            if why.parent.resolve() == delivery.base.resolve():
+            if why.parent == delivery.base:
+                self._whys = None
                 continue
             if told.get("delivery") == contents.fingerprint:
                 filing.remove(why.parent)
+                self._whys = None
             elif delivery.session is not None and told.get("session") == delivery.session:
                 told["superseded_by"] = contents.fingerprint
                 write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")

@@ -69,10 +69,10 @@ def _new_notes(writer: Writer, notes: pl.DataFrame) -> pl.DataFrame:
     if notes.is_empty():
         return notes
     ids = notes["note"].to_list()
-    known = writer.sql(
+    known = writer.connection.execute(
         "SELECT note FROM academy.note WHERE note IN (SELECT unnest(CAST(? AS VARCHAR[])))", [ids]
-    )
-    return notes.filter(~pl.col("note").is_in(known.to_series().to_list()))
+    ).fetchall()
+    return notes.filter(~pl.col("note").is_in([row[0] for row in known])) if known else notes
 
 
 def land_notes(writer: Writer, notes: pl.DataFrame) -> dict[str, int]:
@@ -225,9 +225,7 @@ def land_refusals(
     who: Mapping[str, str | None],
 ) -> None:
     """Refusals of one delivery, in place of those of it or of an earlier version of its session."""
-    writer.execute("DELETE FROM academy.refusal WHERE delivery = ?", [delivery])
-    if session is not None:
-        writer.execute("DELETE FROM academy.refusal WHERE session = ?", [session])
+    writer.execute("DELETE FROM academy.refusal WHERE delivery = ? OR session = ?", [delivery, session or ""])
     rows = [
         {name: getattr(r, name, None) for name in _REFUSAL_TYPES}
         | {"delivery": delivery, "at": at, "name": name, **who}
