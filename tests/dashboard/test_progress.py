@@ -89,6 +89,17 @@ def test_a_metric_as_the_aim_shows_its_value_and_the_band_as_the_aim(reader_of, 
     assert any("Not clear yet" in sentence for sentence in focus.sentences)
 
 
+def test_a_drill_that_the_coach_does_not_share_is_not_the_focus_even_for_staff(reader_of, homes):
+    changed(
+        homes, "unshared",
+        "INSERT INTO academy.drill VALUES ('d02', 'Kept back', 'stays_centred', 'How.', NULL, NULL)",
+        "INSERT INTO academy.drill_dose VALUES ('kept', 's01', NULL, 'd02', '2026-03-20', '2026-03-20', 'drill', 'home', 5, 'reps', NULL)",
+        notes=[note("d02", "drill", 20, shared=False) | {"note": "kept"}],
+    )  # fmt: skip
+    for person in ("h01", "s01"):
+        assert page(reader_of, "unshared", person, "s01").focus.drill == "Heel-off strikes"
+
+
 @pytest.mark.parametrize("kind", ["full", "one_session", "empty"])
 def test_there_are_never_more_than_three_pictures(reader_of, kind):
     assert len(page(reader_of, kind, "s01", "s01").pictures) <= 3
