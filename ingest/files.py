@@ -11,8 +11,8 @@ from ingest.job import UNREADABLE, Job, unreadable
 from ingest.readers.notes import read_notes
 from ingest.readers.roster import read_roster
 from ingest.readers.shots import read_shots
-from ingest.reading import note_rows, shot_rows
 from ingest.refusing import Told, refusal, refuse
+from ingest.rows import note_rows, shot_rows
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.home import parse_settings
 from warehouse.traces import trace_path

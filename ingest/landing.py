@@ -8,7 +8,8 @@ from typing import Any
 import polars as pl
 
 from ingest.readers.roster import RosterKind
-from ingest.reading import SessionRows, note_frames
+from ingest.reading import SessionRows
+from ingest.rows import note_frames
 from warehouse.errors import Refusal
 from warehouse.home import Settings
 from warehouse.store import Writer

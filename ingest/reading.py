@@ -11,20 +11,31 @@ from ingest.academy import Academy
 from ingest.deliveries import SHEET, Contents, Delivery
 from ingest.readers.clips import Clips, read_clip
 from ingest.readers.events import Event, outside, read_events
-from ingest.readers.notes import doses, nudges, read_notes
-from ingest.readers.plates import join, read_plate_file
+from ingest.readers.measured import Measured, read_measured, sample_files
+from ingest.readers.notes import read_notes
+from ingest.readers.plates import join
 from ingest.readers.samples import Samples, SwingSamples
 from ingest.readers.session import read_sheet
 from ingest.readers.sheet import HoldSheet, SessionSheet
 from ingest.readers.shots import read_shots
 from ingest.refusing import Told, refusal, refuse
-from warehouse.contracts.base import dtypes_of, require
+from ingest.rows import (
+    event_row,
+    hold_row,
+    note_frames,
+    note_rows,
+    session_row,
+    shot_rows,
+    swing_row,
+    typed,
+)
+from warehouse.contracts.base import require
 from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal, Refused
 from warehouse.traces import SessionTrace
 
 SHORTEST_HOLD_S = 10.0
-_UNREAD = ("plate*.c3d", "frames.npz", "frames.parquet", "clip.json")
+_UNREAD = ("clip.json",)
 _FILMS = ("*.mp4", "*.mov")
 
 
@@ -88,27 +99,29 @@ class _Session:
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
-        plates = [n for n in self.names if fnmatch(n, "plate*.csv") or fnmatch(n, "plate*.parquet")]
+        plates = sample_files(self.names)
         filmed = "clip.csv" in self.held or any(fnmatch(n, p) for n in self.names for p in _FILMS)
         self._readable()
         self._consents(bool(plates), filmed)
         if plates and self.sheet.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
-        samples = self._samples(plates)
+        measured = read_measured(self.sheet, self.base, self.names, self.held, self.academy)
+        self.sheet = measured.sheet
+        samples = self._samples(measured)
         clips = self._clips()
-        events = self._events(samples, clips)
-        frames = self._frames(samples, clips, events)
+        events = self._events(measured, samples, clips)
+        frames = self._frames(measured, samples, clips, events)
         frames |= self._notes() | self._shots()
         kept = set(frames["academy.swing"]["swing_no"]) | set(frames["academy.hold"]["swing_no"])
         self._anything(kept, frames)
         in_trace = kept & samples.good.keys() if samples else set()
         trace = samples.trace(in_trace) if samples and in_trace else None
-        frames["academy.session"] = self._session_row(
-            trace is not None, len(frames["academy.clip_point"]) > 0
+        season, has_clip = self.academy.season_of(self.sheet.day), len(frames["academy.clip_point"]) > 0
+        frames["academy.session"] = session_row(
+            self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip
         )
         checked = {table: require(ROWS[table], frame) for table, frame in frames.items()}
-        season = self.academy.season_of(self.sheet.day)
         return SessionRows(self.sheet, season, trace, checked, self._swings_refused() + self.lines_refused)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
@@ -132,13 +145,16 @@ class _Session:
                 todo = "add it to consents.csv and load that file, the session waits until then"
                 raise self._stop("no_consent", what, todo)
 
-    def _samples(self, plates: list[str]) -> Samples | None:
-        if not plates:
-            return None
-        files = [read_plate_file(name, self.held[name], self.sheet, self.academy) for name in plates]
-        samples = Samples(join(files), self.sheet)
-        for found in samples.refused:
+    def _samples(self, measured: Measured) -> Samples | None:
+        for found in measured.refused:
             self.refused.setdefault(found.swing_no, found)
+        if not measured.files:
+            return None
+        samples = Samples(join(measured.files), self.sheet)
+        for found in samples.refused:
+            unfound = "feet_not_found" in measured.flags.get(found.swing_no or -1, [])
+            if not (found.reason == "no_samples" and unfound):
+                self.refused.setdefault(found.swing_no, found)
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
@@ -153,8 +169,10 @@ class _Session:
             self.refused.setdefault(found.swing_no, found)
         return clips.frame
 
-    def _events(self, samples: Samples | None, clips: pl.DataFrame | None) -> dict[int, list[Event]]:
-        events = read_events(self.sheet, self.held, self.academy)
+    def _events(
+        self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
+    ) -> dict[int, list[Event]]:
+        events = read_events(self.sheet, self.held, self.academy, measured.events)
         for found in events.refused:
             self.refused.setdefault(found.swing_no, found)
         for no, marked in events.by_swing.items():
@@ -180,109 +198,71 @@ class _Session:
         )
 
     def _frames(
-        self, samples: Samples | None, clips: pl.DataFrame | None, events: dict[int, list[Event]]
+        self,
+        measured: Measured,
+        samples: Samples | None,
+        clips: pl.DataFrame | None,
+        events: dict[int, list[Event]],
     ) -> dict[str, pl.DataFrame]:
         good = samples.good if samples else {}
-        heels = samples is not None and {"lead_heel_n", "trail_heel_n"} <= samples.values.keys()
         holds = [
             row
             for no, hold in sorted(self.sheet.holds.items())
-            if no not in self.refused and no in good and (row := self._hold_row(hold, good[no])) is not None
+            if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
         swings = [
-            self._swing_row(no, good.get(no), heels, bool(events.get(no)))
+            swing_row(self.sheet, no, good.get(no), self._flags(no, measured, good.get(no), events))
             for no in sorted(self.sheet.swings)
             if no not in self.refused
         ]
         kept = {row["swing_no"] for row in swings}
-        marked = [self._event_row(no, event) for no in sorted(kept) for event in events.get(no, [])]
+        marked = [
+            event_row(self.sheet.session, no, event) for no in sorted(kept) for event in events.get(no, [])
+        ]
         points = clips.filter(pl.col("swing_no").is_in(list(kept))) if clips is not None else None
         return {
-            "academy.swing": _typed("academy.swing", swings),
-            "academy.hold": _typed("academy.hold", holds),
-            "academy.swing_event": _typed("academy.swing_event", marked),
-            "academy.clip_point": _typed("academy.clip_point", [])
+            "academy.swing": typed("academy.swing", swings),
+            "academy.hold": typed("academy.hold", holds),
+            "academy.swing_event": typed("academy.swing_event", marked),
+            "academy.clip_point": typed("academy.clip_point", [])
             if points is None
             else points.with_columns(session=pl.lit(self.sheet.session)),
         }
 
-    def _swing_row(
-        self,
-        no: int,
-        good: SwingSamples | None,
-        heels: bool,  # noqa: FBT001 - plain facts
-        marked: bool,  # noqa: FBT001 - plain facts
-    ) -> dict[str, Any]:
-        swing = self.sheet.swings[no]
+    @staticmethod
+    def _flags(
+        no: int, measured: Measured, good: SwingSamples | None, events: dict[int, list[Event]]
+    ) -> dict[str, int]:
         flags = dict(good.flags) if good else {}
-        if not marked:
+        for name in measured.flags.get(no, []):
+            flags[name] = max(flags.get(name, 0), 1)
+        if not events.get(no):
             flags["unmarked"] = 1
-        offset = self.sheet.clip.offset_s if self.sheet.clip and good else None
-        return {
-            "session": self.sheet.session,
-            "swing_no": no,
-            "club": swing.club,
-            "club_family": swing.club_family,
-            "part": swing.part,
-            "pace": swing.pace,
-            "drill": swing.drill,
-            "device": self.sheet.device if good else None,
-            "rate_hz": good.rate_hz if good else None,
-            "n_samples": len(good.order) if good else 0,
-            "t0_s": good.t0_s if good else None,
-            "usable": False,
-            "flags": list(flags),
-            "flag_counts": list(flags.values()),
-            "file_flags": list(flags),
-            "file_flag_counts": list(flags.values()),
-            "heel_source": ("measured" if heels else "estimated") if good else "none",
-            "clip_offset_s": offset,
-        }
+        return flags
 
-    def _event_row(self, no: int, event: Event) -> dict[str, Any]:
-        return {
-            "session": self.sheet.session,
-            "swing_no": no,
-            "event": event.event,
-            "t_s": event.t_s,
-            "source": "marked",
-            "expected_error_s": 0.0,
-            "clock": event.clock,
-        }
-
-    def _hold_row(self, hold: HoldSheet, good: SwingSamples) -> dict[str, Any] | None:
-        start = good.t0_s if hold.from_s is None else hold.from_s
-        end = good.end_s if hold.to_s is None else hold.to_s
-        what = None
-        if end - start < SHORTEST_HOLD_S:
+    def _hold(self, hold: HoldSheet, good: SwingSamples) -> dict[str, Any] | None:
+        """The hold's row, or None when it is refused: too short, or outside its samples."""
+        row = hold_row(self.sheet.session, hold, good)
+        start, end, what = row["from_s"], row["to_s"], None
+        if row["seconds"] < SHORTEST_HOLD_S:
             what = f"the hold lasts {max(end - start, 0):.3g} s but must last at least {SHORTEST_HOLD_S:g} s"
         elif start < good.t0_s - 1e-9 or end > good.end_s + 1e-9:
             inside = f"{good.t0_s:.6g} to {good.end_s:.6g} s"
             what = f"{start:g} to {end:g} s lies outside the hold's samples ({inside})"
-        if what is not None:
-            todo = "measure at least 20 s, or correct from_s and to_s, and deliver the session again"
-            self.refused[hold.no] = refusal(
-                "hold", what, todo, session=self.sheet.session, swing_no=hold.no, file=SHEET, column="to_s"
-            )
-            return None
-        return {
-            "session": self.sheet.session,
-            "swing_no": hold.no,
-            "eyes": hold.eyes,
-            "seconds": end - start,
-            "from_s": start,
-            "to_s": end,
-            "rate_hz": good.rate_hz,
-            "n_samples": len(good.order),
-            "t0_s": good.t0_s,
-        }
+        if what is None:
+            return row
+        todo = "measure at least 20 s, or correct from_s and to_s, and deliver the session again"
+        self.refused[hold.no] = refusal(
+            "hold", what, todo, session=self.sheet.session, swing_no=hold.no, file=SHEET, column="to_s"
+        )
+        return None
 
     def _swing_numbers(self, session: str) -> set[int]:
         numbers = self.sheet.swings.keys() | self.sheet.holds.keys() | self.refused.keys()
         return {no for no in numbers if no is not None} if session == self.sheet.session else set()
 
     def _notes(self) -> dict[str, pl.DataFrame]:
-        found = [_typed("academy.note", [])]
+        found = [typed("academy.note", [])]
         for name in self.names:
             if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
                 notes = read_notes(
@@ -298,7 +278,7 @@ class _Session:
         return note_frames(pl.concat(found).unique("note", keep="first", maintain_order=True))
 
     def _shots(self) -> dict[str, pl.DataFrame]:
-        found = [_typed("academy.shot", [])]
+        found = [typed("academy.shot", [])]
         for name in self.names:
             if fnmatch(name, "shots*.csv"):
                 shots = read_shots(
@@ -322,60 +302,3 @@ class _Session:
             raise self._stop(
                 "no_swing_left", what, "add its [[swing]] tables and plate file, and deliver again"
             )
-
-    def _session_row(self, has_plate: bool, has_clip: bool) -> pl.DataFrame:  # noqa: FBT001 - two plain facts
-        sheet, clip = self.sheet, self.sheet.clip
-        row = {
-            "session": sheet.session,
-            "student": sheet.student,
-            "coach": sheet.coach,
-            "started_at": sheet.started_at,
-            "day": sheet.day,
-            "season": self.academy.season_of(sheet.day),
-            "device": sheet.device if has_plate else None,
-            "delivery": self.delivery,
-            "club": sheet.club,
-            "body_mass_kg": sheet.body_mass_kg,
-            "stance_mm": list(sheet.stance_mm) if sheet.stance_mm else None,
-            "has_plate": has_plate,
-            "has_clip": has_clip,
-            "clip_fps": clip.fps if clip else None,
-            "shoe_length_mm": clip.shoe_length_mm if clip else None,
-            "clip_view": clip.view if clip else None,
-            "feet_checked": sheet.feet_checked,
-            "reduced": False,
-        }
-        return _typed("academy.session", [row])
-
-
-def _typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
-    return pl.DataFrame(rows, schema=dtypes_of(ROWS[table]))
-
-
-def note_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
-    """Rows of academy.note from a reader's lines."""
-    types = dtypes_of(ROWS["academy.note"])
-    return (
-        frame.with_columns(delivery=pl.lit(delivery), loose=pl.lit(loose))
-        .select(list(types))
-        .cast(pl.Schema(types))
-    )
-
-
-def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    """The tables that notes fill."""
-    return {
-        "academy.note": notes,
-        "academy.drill_dose": doses(notes),
-        "academy.steadiness": nudges(notes),
-    }
-
-
-def shot_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
-    """Rows of academy.shot from a reader's lines."""
-    types = dtypes_of(ROWS["academy.shot"])
-    return (
-        frame.with_columns(delivery=pl.lit(delivery), loose=pl.lit(loose))
-        .select(list(types))
-        .cast(pl.Schema(types))
-    )

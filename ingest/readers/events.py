@@ -36,8 +36,15 @@ class Events:
     refused: list[Refusal]
 
 
-def read_events(sheet: SessionSheet, delivered: Mapping[str, bytes], academy: Academy) -> Events:
+def read_events(
+    sheet: SessionSheet,
+    delivered: Mapping[str, bytes],
+    academy: Academy,
+    labelled: Mapping[int, Mapping[str, float]],
+) -> Events:
     """Collect every swing's events and check names, doubles and order.
+
+    `labelled` are events that stand in a swing's own recording; one that the coach marked counts instead.
 
     Raises
         Refused: events.csv can't be read.
@@ -55,6 +62,10 @@ def read_events(sheet: SessionSheet, delivered: Mapping[str, bytes], academy: Ac
                     found.setdefault(no, []).append(Event(name, float(value), clock, FILE, None))
     if "events.csv" in delivered:
         _add_file(delivered["events.csv"], sheet, academy, found, refused)
+    for no, labels in labelled.items():
+        marked = {e.event for e in found.get(no, []) if e.clock == "plate"}
+        more = [Event(name, t, "plate", "", None) for name, t in labels.items() if name not in marked]
+        found.setdefault(no, []).extend(more)
     for no, events in found.items():
         wrong = _twice(events) or _order(events)
         if wrong is not None and no not in refused:
@@ -83,7 +94,7 @@ def _at(sheet: SessionSheet, no: int, reason: str, what: str, event: Event) -> R
         _AGAIN,
         session=sheet.session,
         swing_no=no,
-        file=event.file,
+        file=event.file or sheet.swings[no].file,
         line=line,
         column=event.event,
     )

@@ -42,6 +42,7 @@ class SwingSamples:
     t0_s: float
     end_s: float
     regular: bool
+    heels: bool  # heel loads were measured
     flags: dict[str, int]
 
 
@@ -261,8 +262,13 @@ class Samples:
             float(times[0]),
             float(times[-1]),
             regular,
+            self._heels(order),
             {name: count for name, count in flags.items() if count},
         )
+
+    def _heels(self, order: NDArray[np.int64]) -> bool:
+        columns = [self.values.get(name) for name in ("lead_heel_n", "trail_heel_n")]
+        return all(c is not None and not np.isnan(c[order]).all() for c in columns)
 
     def trace(self, kept: Iterable[int]) -> SessionTrace:
         """The samples of the kept swings, by swing number, ready to be written."""

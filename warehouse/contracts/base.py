@@ -112,6 +112,8 @@ def require(contract: type[Contract], frame: pl.DataFrame) -> pl.DataFrame:
         UnderfootError: the rows break the contract. The readers refuse bad deliveries before this, so it
         means a reader let something through.
     """
+    if frame.is_empty():
+        return frame
     types = dtypes_of(contract)
     have = frame.schema
     cast = frame.cast({name: kind for name, kind in types.items() if name in have and have[name] != kind})

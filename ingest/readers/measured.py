@@ -1,0 +1,146 @@
+"""Every file of a session that holds samples of the feet: plate files, sensor grids, C3D recordings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from fnmatch import fnmatch
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from ingest.academy import Academy
+from ingest.readers.c3d import read_c3d
+from ingest.readers.columns import Source
+from ingest.readers.frames import read_frames
+from ingest.readers.plates import PlateFile, read_plate_file
+from ingest.readers.sheet import FILE, SessionSheet
+from ingest.refusing import Told, refusal, refuse
+from warehouse.contracts.base import columns_of
+from warehouse.contracts.deliveries import PlateSample
+from warehouse.errors import Refusal, Refused
+
+_PLATES = ("plate*.csv", "plate*.parquet")
+_FRAMES = ("frames.npz", "frames.parquet")
+_C3D = ("*.c3d",)
+_AGAIN = "mend it and deliver the session again"
+
+
+@dataclass
+class Measured:
+    """What a session's sample files came to.
+
+    `sheet` has what a recording itself told and session.toml did not: stance, body mass. `events` are those
+    labelled in a swing's own recording; `flags` what a reader saw of a swing; `refused` swings whose own
+    recording can't be taken.
+    """
+
+    sheet: SessionSheet
+    files: list[PlateFile] = field(default_factory=list)
+    events: dict[int, dict[str, float]] = field(default_factory=dict)
+    flags: dict[int, list[str]] = field(default_factory=dict)
+    refused: list[Refusal] = field(default_factory=list)
+
+
+def sample_files(names: Sequence[str]) -> list[str]:
+    """The files among a session's that hold samples."""
+    return [n for n in names if any(fnmatch(n.lower(), p) for p in (*_PLATES, *_FRAMES, *_C3D))]
+
+
+def read_measured(
+    sheet: SessionSheet, base: Path, names: Sequence[str], held: dict[str, bytes], academy: Academy
+) -> Measured:
+    """Read every sample file of a session.
+
+    Raises
+        Refused: a file of several swings can't be read, or the student's hand is needed and not known.
+    """
+    measured = Measured(sheet)
+    for name in sample_files(names):
+        low = name.lower()
+        if any(fnmatch(low, p) for p in _PLATES):
+            measured.files.append(read_plate_file(name, held[name], sheet, academy))
+        elif any(fnmatch(low, p) for p in _FRAMES):
+            _grid(measured, base / name, academy)
+    recordings = [n for n in names if fnmatch(n.lower(), "*.c3d")]
+    for no, name in _swings_of(sheet, recordings).items():
+        try:
+            _recording(measured, no, base, name, names, academy)
+        except Refused as refused:
+            told = refused.refusal
+            measured.refused.append(_of_swing(told, no, sheet.session) if isinstance(told, Told) else told)
+    return measured
+
+
+def _of_swing(told: Told, no: int, session: str) -> Refusal:
+    sentence = f"Swing {no} of {session}, {told.sentence}"
+    return replace(told, session=session, swing_no=no, sentence=sentence)
+
+
+def _swings_of(sheet: SessionSheet, recordings: Sequence[str]) -> dict[int, str]:
+    """Which swing each recording is: as its [[swing]] names it; one recording of one swing needs no name."""
+    named = {no: swing.file for no, swing in sheet.swings.items() if swing.file is not None}
+    if not named and len(recordings) == 1 and len(sheet.swings) == 1:
+        return {next(iter(sheet.swings)): recordings[0]}
+    unnamed = [name for name in recordings if name not in named.values()]
+    if unnamed:
+        what = f"{unnamed[0]} is not named by any [[swing]]"
+        todo = f'add file = "{unnamed[0]}" to the swing it is, and deliver the session again'
+        raise refuse("unmatched_swing", what, todo, session=sheet.session, file=FILE)
+    return named
+
+
+def _hand(sheet: SessionSheet, academy: Academy, file: str) -> str:
+    hand = academy.people[sheet.student].handed
+    if hand is None:
+        what = f"people.csv does not say which hand {sheet.student} plays with"
+        todo = "fill in handed for them and deliver people.csv and the session again"
+        raise refuse("no_handedness", what, todo, session=sheet.session, file=file)
+    return hand
+
+
+def _grid(measured: Measured, path: Path, academy: Academy) -> None:
+    sheet = measured.sheet
+    device = academy.settings.devices[sheet.device or ""]
+    grid = read_frames(path, device_options=device.raw, handed=_hand(sheet, academy, path.name))
+    measured.files.append(_as_plate_file(path.name, grid.samples))
+    for no, flags in grid.flags.items():
+        measured.flags.setdefault(no, []).extend(flags)
+    if sheet.stance_mm is None and grid.session_stance_mm is not None:
+        measured.sheet = replace(sheet, stance_mm=tuple(grid.session_stance_mm))
+
+
+def _recording(
+    measured: Measured, no: int, base: Path, name: str, names: Sequence[str], academy: Academy
+) -> None:
+    sheet = measured.sheet
+    if name not in names or not name.lower().endswith(".c3d"):
+        what = f"{name} is not a C3D recording in the session's folder"
+        raise Refused(refusal("no_samples", what, _AGAIN, file=FILE, column="file"))
+    device, person = academy.settings.devices[sheet.device or ""], academy.people[sheet.student]
+    platform = device.raw.get("lead_platform")
+    found = read_c3d(
+        base / name,
+        lead_platform=platform if isinstance(platform, int) else None,
+        handed=_hand(sheet, academy, name),
+        stance_mm=sheet.stance_mm,
+        foot_length_mm=person.foot_length_mm,
+    )
+    measured.files.append(_as_plate_file(name, found.samples.with_columns(swing_no=pl.lit(no))))
+    measured.events[no] = found.events
+    mass = found.body_mass_kg
+    measured.sheet = replace(
+        sheet,
+        stance_mm=sheet.stance_mm or (tuple(found.stance_mm) if found.stance_mm else None),
+        body_mass_kg=sheet.body_mass_kg or (mass if mass is not None and 15 <= mass <= 250 else None),
+    )
+
+
+def _as_plate_file(file: str, samples: pl.DataFrame) -> PlateFile:
+    """A reader's samples, which are in our names and units already."""
+    names = [name for name in columns_of(PlateSample) if name in samples.columns]
+    frame = samples.select(
+        pl.col(name).cast(pl.Int64) if name == "swing_no" else pl.col(name).cast(pl.Float64).fill_nan(None)
+        for name in names
+    )
+    sources = {name: Source(name, name, 1.0, None) for name in names}
+    return PlateFile(file, frame, np.arange(1, len(frame) + 1), sources, [])

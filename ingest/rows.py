@@ -1,0 +1,131 @@
+"""Rows of the warehouse from what the readers found: one pure function a table."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from ingest.readers.events import Event
+from ingest.readers.notes import doses, nudges
+from ingest.readers.samples import SwingSamples
+from ingest.readers.sheet import HoldSheet, SessionSheet
+from warehouse.contracts.base import dtypes_of
+from warehouse.contracts.rows import ROWS
+
+
+def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
+    """Rows as a frame of the table's own types."""
+    return pl.DataFrame(rows, schema=dtypes_of(ROWS[table]))
+
+
+def session_row(
+    sheet: SessionSheet, season: str | None, delivery: str, *, has_plate: bool, has_clip: bool
+) -> pl.DataFrame:
+    """The one row of academy.session."""
+    clip = sheet.clip
+    row = {
+        "session": sheet.session,
+        "student": sheet.student,
+        "coach": sheet.coach,
+        "started_at": sheet.started_at,
+        "day": sheet.day,
+        "season": season,
+        "device": sheet.device if has_plate else None,
+        "delivery": delivery,
+        "club": sheet.club,
+        "body_mass_kg": sheet.body_mass_kg,
+        "stance_mm": list(sheet.stance_mm) if sheet.stance_mm else None,
+        "has_plate": has_plate,
+        "has_clip": has_clip,
+        "clip_fps": clip.fps if clip else None,
+        "shoe_length_mm": clip.shoe_length_mm if clip else None,
+        "clip_view": clip.view if clip else None,
+        "feet_checked": sheet.feet_checked,
+        "reduced": False,
+    }
+    return typed("academy.session", [row])
+
+
+def swing_row(
+    sheet: SessionSheet, no: int, good: SwingSamples | None, flags: Mapping[str, int]
+) -> dict[str, Any]:
+    """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid."""
+    swing = sheet.swings[no]
+    heel_source = "none" if good is None else "measured" if good.heels else "estimated"
+    return {
+        "session": sheet.session,
+        "swing_no": no,
+        "club": swing.club,
+        "club_family": swing.club_family,
+        "part": swing.part,
+        "pace": swing.pace,
+        "drill": swing.drill,
+        "device": sheet.device if good else None,
+        "rate_hz": good.rate_hz if good else None,
+        "n_samples": len(good.order) if good else 0,
+        "t0_s": good.t0_s if good else None,
+        "usable": False,
+        "flags": list(flags),
+        "flag_counts": list(flags.values()),
+        "file_flags": list(flags),
+        "file_flag_counts": list(flags.values()),
+        "heel_source": heel_source,
+        "clip_offset_s": sheet.clip.offset_s if sheet.clip and good else None,
+    }
+
+
+def event_row(session: str, no: int, event: Event) -> dict[str, Any]:
+    """One row of academy.swing_event."""
+    return {
+        "session": session,
+        "swing_no": no,
+        "event": event.event,
+        "t_s": event.t_s,
+        "source": "marked",
+        "expected_error_s": 0.0,
+        "clock": event.clock,
+    }
+
+
+def hold_row(session: str, hold: HoldSheet, good: SwingSamples) -> dict[str, Any]:
+    """One row of academy.hold; without from_s and to_s it is the whole recording."""
+    start = good.t0_s if hold.from_s is None else hold.from_s
+    end = good.end_s if hold.to_s is None else hold.to_s
+    return {
+        "session": session,
+        "swing_no": hold.no,
+        "eyes": hold.eyes,
+        "seconds": end - start,
+        "from_s": start,
+        "to_s": end,
+        "rate_hz": good.rate_hz,
+        "n_samples": len(good.order),
+        "t0_s": good.t0_s,
+    }
+
+
+def note_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
+    """Rows of academy.note from a reader's lines."""
+    return _with_origin("academy.note", frame, delivery, loose=loose)
+
+
+def shot_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
+    """Rows of academy.shot from a reader's lines."""
+    return _with_origin("academy.shot", frame, delivery, loose=loose)
+
+
+def _with_origin(table: str, frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
+    types = dtypes_of(ROWS[table])
+    whole = frame.with_columns(delivery=pl.lit(delivery), loose=pl.lit(loose))
+    return whole.select(list(types)).cast(pl.Schema(types))
+
+
+def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """The tables that notes fill."""
+    if notes.is_empty():
+        return {"academy.note": notes}
+    return {
+        "academy.note": notes,
+        "academy.drill_dose": doses(notes),
+        "academy.steadiness": nudges(notes),
+    }
