@@ -5,7 +5,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import filing, landing
+from ingest import filing, landing, ledger
 from ingest.deliveries import NOTES, SETTINGS, SHOTS, Contents, Delivery
 from ingest.job import UNREADABLE, Job, unreadable
 from ingest.readers.notes import read_notes
@@ -84,7 +84,7 @@ class Files:
             return
         self._accept(delivery, contents, dict)
         if not self.job.replaying:
-            filing.keep_settings(self.job.home, data)
+            ledger.keep_settings(self.job.home, data)
         self.job.know(settings)
 
     def _roster(self, delivery: Delivery, contents: Contents) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import polars as pl
 
-from ingest import filing, landing
+from ingest import filing, landing, ledger
 from ingest.academy import read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery
 from ingest.reading import SessionRows, read_session
@@ -56,7 +56,7 @@ class Job:
             home.make_folders()
             filing.sweep(home)
         highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
-        self.ledger = filing.Ledger(home, int(highest))
+        self.ledger = ledger.Ledger(home, int(highest))
         refused = writer.connection.execute("SELECT delivery, session FROM academy.refusal").fetchall()
         self._told: set[str | None] = {name for row in refused for name in row}  # named in a refusal
         self._whys: dict[Path, dict[str, Any]] | None = None

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from ingest import filing
+from ingest import ledger
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, Delivery, find
 from ingest.files import Files
 from ingest.job import Job, filed_delivery, placed
@@ -54,7 +54,7 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     deliveries = placed(home, find(paths))
     _first_settings(home, deliveries)
     settings = home.settings()
-    filing.keep_settings(home, home.settings_file.read_bytes())
+    ledger.keep_settings(home, home.settings_file.read_bytes())
     job.know(settings)
     job.mend()
     files, sessions = Files(job), Sessions(job)
@@ -107,13 +107,13 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     """
     job = Job(home, writer, replaying=True)
     files, sessions = Files(job), Sessions(job)
-    entries = list(filing.entries(home))
+    entries = list(ledger.entries(home))
     step = _Steps(progress, len(entries))
     version = None
     for entry in entries:
         if entry["settings"] != version:
             version = entry["settings"]
-            job.know(parse_settings(filing.settings_of(home, version)))
+            job.know(parse_settings(ledger.settings_of(home, version)))
         job.given = entry
         if entry["outcome"] == "refused":
             listed = [Refusal(**row, delivery=entry["content"]) for row in entry["refused"]]

@@ -4,9 +4,9 @@ import os
 import time
 from pathlib import Path
 
-import builders
 import pytest
 
+import builders
 from warehouse.home import Home
 
 os.environ["TZ"] = "UTC"

@@ -8,7 +8,8 @@ import polars as pl
 from ingest.academy import Academy
 from ingest.readers.columns import foot_of
 from ingest.readers.sheet import SessionSheet
-from ingest.readers.tables import Table, open_text, read_strings, read_typed
+from ingest.readers.tables import Table, read_typed
+from ingest.readers.text import open_text, read_strings
 from ingest.refusing import from_failures, refusal, refuse
 from warehouse.contracts.base import Failure
 from warehouse.contracts.deliveries import ClipLine

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ingest.academy import Academy
 from ingest.readers.columns import Source, find_sources
 from ingest.readers.sheet import SessionSheet
-from ingest.readers.tables import Text, open_text, parse_numbers, read_strings
+from ingest.readers.text import Text, open_text, parse_numbers, read_strings
 from ingest.refusing import refuse
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample

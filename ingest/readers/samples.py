@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ingest.readers.plates import Joined
 from ingest.readers.sheet import SessionSheet
+from ingest.readers.signals import rows_by_swing, saturated, snapped
 from ingest.refusing import refusal, spoken
 from warehouse.contracts.base import Failure, failures
 from warehouse.contracts.deliveries import PlateSample
@@ -25,7 +26,6 @@ ALONG_LOW_PCT, ALONG_HIGH_PCT = -10.0, 110.0
 CARRYING_SHARE = 0.05  # of body weight: below, a foot's centre of pressure means nothing
 HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
-SATURATED_RUN_S, SATURATED_RUN_SAMPLES = 0.03, 5
 _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
 _AGAIN = "mend it and deliver the session again"
 
@@ -56,7 +56,7 @@ class Samples:
             name: joined.frame[name].to_numpy() for name in joined.frame.columns if name != "swing_no"
         }
         number = joined.frame["swing_no"].fill_null(-1).to_numpy()
-        self.rows = _rows_by_swing(number)
+        self.rows = rows_by_swing(number)
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
         self._broken = self._broken_by_swing(number)
@@ -243,16 +243,16 @@ class Samples:
         times = self.values["t_s"][order]
         steps = np.diff(times)
         period = float(np.median(steps))
-        grid_rate = _snapped((len(times) - 1) / float(times[-1] - times[0]))
+        grid_rate = snapped((len(times) - 1) / float(times[-1] - times[0]))
         drift = np.abs(times - (times[0] + np.arange(len(times)) / grid_rate)).max()
         regular = bool(drift <= REGULAR_WITHIN * period)
-        rate = grid_rate if regular else _snapped(1.0 / period)
+        rate = grid_rate if regular else snapped(1.0 / period)
         flags = {
             "dropout": int(np.count_nonzero(steps > DROPOUT_PERIODS * period)),
             "negative_load": sum(
                 int(np.count_nonzero(self.values[name][order] < 0)) for name in _LOADS if name in self.values
             ),
-            "saturated": sum(_saturated(self.values[n][order], period) for n in ("lead_n", "trail_n")),
+            "saturated": sum(saturated(self.values[n][order], period) for n in ("lead_n", "trail_n")),
             "low_rate": int(rate < LOW_RATE_HZ),
         }
         return SwingSamples(
@@ -294,29 +294,3 @@ class Samples:
             with np.errstate(invalid="ignore"):
                 values = np.where((values >= ALONG_LOW_PCT) & (values <= ALONG_HIGH_PCT), values, np.nan)
         return values.astype(np.float32)
-
-
-def _rows_by_swing(number: NDArray[np.int64]) -> dict[int, NDArray[np.int64]]:
-    """Row numbers of each swing in file order."""
-    order = np.argsort(number, kind="stable")
-    found, first = np.unique(number[order], return_index=True)
-    parts = np.split(order, first[1:])
-    return {int(no): part for no, part in zip(found, parts, strict=True)}
-
-
-def _snapped(rate_hz: float) -> float:
-    """A rate within a millionth of a whole number is that number: the rest is the clock's rounding."""
-    nearest = round(rate_hz)
-    return float(nearest) if nearest and abs(rate_hz - nearest) <= 1e-6 * nearest else rate_hz
-
-
-def _saturated(load: Array, period_s: float) -> int:
-    """Samples at the swing's highest load, when they stand in a flat run no living foot makes; else 0."""
-    top = load.max()
-    at_top = load == top
-    if top <= 0 or np.count_nonzero(at_top) < SATURATED_RUN_SAMPLES:
-        return 0
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], at_top.astype(np.int8), [0]])))
-    longest = int((edges[1::2] - edges[::2]).max())
-    flat = longest >= SATURATED_RUN_SAMPLES and longest * period_s >= SATURATED_RUN_S
-    return int(np.count_nonzero(at_top)) if flat else 0

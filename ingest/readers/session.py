@@ -8,7 +8,8 @@ from typing import Any
 from ingest.academy import Academy
 from ingest.readers.sheet import FILE, ClipSheet, SessionSheet, is_number, line_of
 from ingest.readers.swings import SwingTables
-from ingest.readers.tables import day_of, decode
+from ingest.readers.tables import day_of
+from ingest.readers.text import decode
 from ingest.refusing import refuse, shown
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.contracts.words import VIEWS

@@ -3,12 +3,12 @@
 import json
 import re
 
-import builders
-import made_swings as made
 import polars as pl
 import pytest
-from command import underfoot_command
 
+import builders
+import made_swings as made
+from command import underfoot_command
 from warehouse.store import open_snapshot, table_names
 
 

@@ -4,10 +4,11 @@ import json
 import subprocess
 import sys
 
-import builders
-import made_swings as made
 import polars as pl
 import pytest
+
+import builders
+import made_swings as made
 from command import underfoot_command
 
 

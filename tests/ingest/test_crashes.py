@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest import filing, job, landing, sessions
+from ingest import filing, job, landing, ledger, sessions
 from ingest.load import replay
 from warehouse.home import Home
 from warehouse.store import Writer, writer
@@ -39,8 +39,8 @@ STEPS = {
     "before the rows": (landing, "land_session", False),
     "after the rows, before the commit": (landing, "land_session", True),
     "after the commit": (filing, "finish", False),
-    "before the ledger line": (filing.Ledger, "append", False),
-    "after the ledger line": (filing.Ledger, "append", True),
+    "before the ledger line": (ledger.Ledger, "append", False),
+    "after the ledger line": (ledger.Ledger, "append", True),
     "after everything but the inbox": (filing, "finish", True),
     "before the originals leave": (filing, "take_away", False),
     "after the originals left": (filing, "take_away", True),
@@ -63,10 +63,10 @@ def state(academy):
         for p in academy.home.traces.rglob("*")
         if p.is_file()
     }
-    ledger = [(e["sequence"], e["content"], e["outcome"]) for e in filing.entries(academy.home)]
+    lines = [(e["sequence"], e["content"], e["outcome"]) for e in ledger.entries(academy.home)]
     filed = sorted(p.name for p in academy.home.filed.iterdir() if not p.name.startswith("pending"))
     left = [p.name for p in academy.home.filed.glob("pending*")]
-    return academy.tables(without=("academy.delivery",)), traces, ledger, filed, left, academy.left_in_inbox()
+    return academy.tables(without=("academy.delivery",)), traces, lines, filed, left, academy.left_in_inbox()
 
 
 @pytest.mark.parametrize("nth", [1, 2])
@@ -112,7 +112,7 @@ def test_a_crash_while_refusing_refuses_once(academy, made, monkeypatch):
     for place, name in (
         (filing, "keep_refused"),
         (landing, "land_refusals"),
-        (filing.Ledger, "append"),
+        (ledger.Ledger, "append"),
         (filing, "take_away"),
     ):
         made.deliver(academy.inbox / "v1", made.toml(student=f"s9-{name}"), made.plate())
@@ -144,13 +144,13 @@ def test_a_hand_corrected_just_before_a_crash_still_turns_the_sessions(academy, 
 def test_a_torn_ledger_line_is_written_again(academy, made, monkeypatch):
     made.deliver(academy.inbox / "v1", made.toml(), made.plate())
     with monkeypatch.context() as patched:
-        patched.setattr(filing.Ledger, "append", crashing(filing.Ledger.append))
+        patched.setattr(ledger.Ledger, "append", crashing(ledger.Ledger.append))
         with pytest.raises(Crash):
             academy.load()
     with academy.home.ledger.open("a") as file:
         file.write('{"sequence": 6, "conte')
     academy.load()
-    assert [e["sequence"] for e in filing.entries(academy.home)] == [1, 2, 3, 4, 5, 6]
+    assert [e["sequence"] for e in ledger.entries(academy.home)] == [1, 2, 3, 4, 5, 6]
 
 
 def test_replaying_the_ledger_gives_the_same_rows_and_traces(academy, made, tmp_path):

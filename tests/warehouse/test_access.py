@@ -3,9 +3,9 @@
 import json
 from datetime import date
 
-import builders
 import pytest
 
+import builders
 from warehouse.access import open_reader, viewers
 from warehouse.errors import AccessError, CallError
 from warehouse.reach import ROLES, views

@@ -3,9 +3,9 @@
 import subprocess
 import sys
 
-import builders
 import pytest
 
+import builders
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, parse_settings
 

@@ -2,11 +2,11 @@
 
 import re
 
-import builders
 import duckdb
 import polars as pl
 import pytest
 
+import builders
 from warehouse.errors import CallError, UnderfootError
 from warehouse.store import SCHEMA_FOLDER, current_name, open_snapshot, table_names, writer
 

@@ -1,10 +1,10 @@
 """Sample traces on disk."""
 
-import builders
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
+import builders
 from warehouse.errors import UnderfootError
 from warehouse.traces import SessionTrace, read_trace, stretch, trace_path, write_trace
 

@@ -3,17 +3,17 @@
 from contextlib import suppress
 from functools import partial
 
-import made_c3d
-import made_swings
 import numpy as np
 import pytest
-from made_c3d import FEET, Setup
 
+import made_c3d
+import made_swings
 from ingest.readers import c3d_file
 from ingest.readers.c3d import read_c3d
 from ingest.readers.c3d_child import contents
 from ingest.readers.c3d_markers import marker_place
 from ingest.readers.platforms import moment_unit, ordered_corners, plate_axes, surface_vector
+from made_c3d import FEET, Setup
 from warehouse.errors import Refused
 
 ROWS = made_swings.swing_frame(rate_hz=250.0)
