@@ -14,7 +14,7 @@ else
 endif
 
 test: setup check
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2 --dist loadscope
 
 check: setup
 	$(BIN)/ruff format --check .
@@ -29,7 +29,7 @@ $(VENV)/ready: pyproject.toml constraints.txt
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[test]'
 	$(BIN)/python tests/outside/data_packages.py
-	$(BIN)/python -c "from models.swing.reduce import warm; warm()"
+	$(BIN)/python -m models.warm
 	touch $@
 
 clean:

@@ -204,16 +204,22 @@ def _load(home: Home, paths: list[Path], *, quiet: bool = False, whole: bool = F
             _build(home, w)
         else:
             with _progress("Reducing swings", quiet=quiet) as step:
-                refresh(home, w, progress=step)
+                _say_problems(refresh(home, w, touched=report.touched, progress=step))
         w.publish()
     return report
+
+
+def _say_problems(refreshed: Any) -> None:
+    """Sessions whose samples can't be read: said on stderr, tried again next time."""
+    for sentence in refreshed.problems:
+        err.print(sentence, markup=False, soft_wrap=True)
 
 
 def _build(home: Home, w: Any) -> None:
     from models.build import build as build_all  # noqa: PLC0415 - a slow import, used here only
 
     with _progress("Building the season") as step:
-        build_all(home, w, progress=step)
+        _say_problems(build_all(home, w, progress=step))
 
 
 def _serve(home: Home, port: int, *, browser: bool) -> None:
@@ -221,6 +227,7 @@ def _serve(home: Home, port: int, *, browser: bool) -> None:
         sys.executable, "-m", "streamlit", "run", str(HERE / "dashboard" / "app.py"),
         "--server.port", str(port), "--server.address", "localhost",
         "--server.headless", "false" if browser else "true", "--browser.gatherUsageStats", "false",
+        "--client.showErrorDetails", "none",
     ]  # fmt: skip
     out.print(f"The dashboard is at http://localhost:{port} (Ctrl-C ends it).")
     environment = {**os.environ, "UNDERFOOT_HOME": str(home.path), "PYTHONPATH": str(HERE)}

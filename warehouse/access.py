@@ -215,4 +215,5 @@ def open_reader(
     try:
         return Reader(opened, Viewer(*rows.row(0)), settings, day)
     except duckdb.Error as error:
-        raise CallError(f"The published warehouse is not complete ({error}); run: underfoot build") from error
+        said = str(error).strip().splitlines()[0]
+        raise CallError(f"The published warehouse is not complete ({said}); run: underfoot build") from error

@@ -58,7 +58,9 @@ def view_sql(role: str, table: str) -> str:
     if table in _BY_SESSION:
         return f"{rows} WHERE {_OWN_SESSION}"
     if table in _BY_NOTE:
-        shared = "" if staff else " AND note IN (SELECT note FROM academy.note WHERE shared)"
+        # A student always sees what hurts: their own page must stop the drill, whoever marked the note.
+        seen = "(shared OR kind IN ('discomfort', 'discomfort_over'))"
+        shared = "" if staff else f" AND note IN (SELECT note FROM academy.note WHERE {seen})"
         return f"{rows} WHERE {_IN_REACH}{shared}"
     if table == "academy.band":
         return f"{rows} WHERE student IS NULL OR {_IN_REACH}"

@@ -36,6 +36,9 @@ def table_names() -> list[str]:
 
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
     """Create the schemas and tables that are missing."""
+    found = read_frame(connection, "SELECT schema_name || '.' || table_name AS name FROM duckdb_tables()")
+    if set(table_names()) <= set(found["name"].to_list()):
+        return
     for schema in sorted({name.split(".")[0] for name in table_names()}):
         run(connection, f"CREATE SCHEMA IF NOT EXISTS {schema}")
     for name in table_names():
@@ -257,7 +260,7 @@ def run(connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any]
 
 
 def read_frame(
-    connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None
+    connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None
 ) -> pl.DataFrame:
     """Run one query on a connection and return its rows (none for a statement that returns nothing)."""
     try:

@@ -59,7 +59,10 @@ def test_every_picture_and_file_the_docs_name_exists():
 
 
 def test_no_text_of_the_project_names_a_package_host():
-    hosts = ("pypi" + ".org", "pythonhosted", "npmjs", "deb.debian")
+    hosts = tuple(
+        "".join(parts)
+        for parts in (("pypi", ".org"), ("python", "hosted"), ("npm", "js"), ("deb.", "debian"))
+    )
     texts = [
         p
         for p in ROOT.rglob("*")

@@ -48,6 +48,17 @@ def test_a_student_sees_shared_notes_only_and_a_coach_all(academy):
     assert notes("c2") == {"open-s3", "kept-s3"}
 
 
+def test_a_student_sees_their_own_discomfort_even_when_its_note_is_not_shared(academy):
+    with writer(academy) as w:
+        w.append(
+            "academy.note", builders.note_frame("sore-s2", "s2", shared=False, kind="discomfort", code="knee")
+        )
+        w.publish()
+    assert students_seen(academy, "s2", "note WHERE note = 'sore-s2'") == {"s2"}
+    assert students_seen(academy, "g2", "note WHERE note = 'sore-s2'") == {"s2"}
+    assert students_seen(academy, "s1", "note WHERE note = 'sore-s2'") == set()
+
+
 def test_a_guardian_reaches_a_ward_until_the_day_they_come_of_age(academy):
     assert open_reader(academy, "g2", today=date(2031, 5, 31)).students == ["s2"]
     assert open_reader(academy, "g2", today=date(2031, 6, 1)).students == []
