@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 
 from warehouse.errors import CallError
-from warehouse.home import Home
+from warehouse.home import Home, sync
 
 
 def keep(home: Home, files: Sequence[tuple[str, bytes]]) -> Path:
@@ -36,9 +36,9 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]]) -> Path:
             file.flush()
             os.fsync(file.fileno())
     for folder in folders:
-        _sync(folder)
+        sync(folder)
     arriving.rename(kept)
-    _sync(home.inbox)
+    sync(home.inbox)
     return kept
 
 
@@ -52,11 +52,3 @@ def safe_name(name: str) -> PurePosixPath:
     if not all(parts) or any(part.startswith(".") or ":" in part or "\0" in part for part in parts):
         raise CallError(f"“{name}” is not a file name a delivery may have; rename it and drop it again.")
     return PurePosixPath(*parts)
-
-
-def _sync(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

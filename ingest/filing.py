@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
-from ingest.ledger import Ledger, sync
+from ingest.ledger import Ledger
 from warehouse.errors import Refusal
-from warehouse.home import Home
+from warehouse.home import Home, sync
 from warehouse.store import write_synced
 
 PENDING = "pending-*.json"

@@ -9,16 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from warehouse.errors import UnderfootError
-from warehouse.home import Home
-
-
-def sync(path: Path) -> None:
-    """Flush a file or folder to the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+from warehouse.home import Home, sync
 
 
 def keep_settings(home: Home, data: bytes) -> None:

@@ -252,3 +252,12 @@ class Home:
             yield
         finally:
             lock.release()
+
+
+def sync(path: Path) -> None:
+    """Flush a file or folder to the disk, so that a crash of the machine can't lose it."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

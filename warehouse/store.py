@@ -1,7 +1,6 @@
 """The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
 
 import json
-import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -15,7 +14,7 @@ import duckdb
 import polars as pl
 
 from warehouse.errors import CallError, UnderfootError
-from warehouse.home import Home
+from warehouse.home import Home, sync
 
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
 SNAPSHOTS_KEPT = 3
@@ -113,7 +112,7 @@ class Writer:
         target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
         part = target.with_suffix(".part")
         shutil.copyfile(self.home.warehouse_file, part)
-        _sync(part)
+        sync(part)
         part.replace(target)
         write_synced(
             self.home.published / POINTER,
@@ -129,18 +128,9 @@ def write_synced(path: Path, text: str) -> None:
     """Write a small file so that after a crash it is either the old one or the new one, whole."""
     part = path.with_name(path.name + ".part")
     part.write_text(text, encoding="utf-8")
-    _sync(part)
+    sync(part)
     part.replace(path)
-    _sync(path.parent)
-
-
-def _sync(path: Path) -> None:
-    """Flush a file or folder to the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync(path.parent)
 
 
 def _snapshots(home: Home) -> list[Path]:
