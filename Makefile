@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export TZ := UTC
 
-.PHONY: demo test check setup bench clean
+.PHONY: demo test check setup clean
 demo: setup
 ifeq ($(SERVE),0)
 	$(BIN)/underfoot demo --no-serve --home $(HOME_DIR)
@@ -13,23 +13,29 @@ else
 	$(BIN)/underfoot demo --home $(HOME_DIR)
 endif
 
-test: setup check
+test: check
 	$(BIN)/python -m pytest -n 2 --dist loadscope
 
-check: setup
+check: $(VENV)/ready-test
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-# The stamp stands until what is installed, or what is compiled, could differ.
+# The stamps stand until what is installed, or what is compiled, could differ.
+PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
+
 setup: $(VENV)/ready
 $(VENV)/ready: pyproject.toml constraints.txt
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; name one: make PYTHON=python3.12")'
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[test]'
-	$(BIN)/python tests/outside/data_packages.py
+	$(PIP) .
 	$(BIN)/python -m models.warm
+	touch $@
+
+$(VENV)/ready-test: $(VENV)/ready
+	$(PIP) '.[test]'
+	$(BIN)/python tests/outside/data_packages.py
 	touch $@
 
 clean:

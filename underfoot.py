@@ -271,7 +271,8 @@ def _show_published(home: Home) -> None:
     out.print(
         f"Published {home.published / snapshot.name}: {counts['students']} students, "
         f"{counts['sessions']} sessions, {counts['swings']} swings ({counts['usable']} usable), "
-        f"{counts['flags']} fault flags, {counts['notes']} notes, {counts['refused']} refusals."
+        f"{counts['flags']} fault flags, {counts['notes']} notes, {counts['refused']} refusals.",
+        soft_wrap=True,
     )
     snapshot.close()
 
