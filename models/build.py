@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, samples
+from models import answers, fitting, samples
 from models.samples import temporary
 from models.season.trend import Lines
 from models.swing import faults
@@ -71,7 +71,13 @@ def _band(job: Job) -> None:
 
 
 def _swing_metric(job: Job) -> None:
-    job.swings, problems = samples.reduce_into(job.home, job.writer, job.sessions, job.progress)
+    """Reduce the sessions at hand; only a build fits anew how events nobody marked are estimated."""
+    if job.whole:
+        fitting.refit_events(job.home, job.writer)
+    job.swings, problems = samples.reduce_into(
+        job.home, job.writer, job.sessions, job.progress,
+        event_fit=fitting.event_fit(job.writer), spreads=job.rules.usual_spreads,
+    )  # fmt: skip
     job.problems.extend(problems)
 
 

@@ -6,12 +6,14 @@ The warehouse is read and written here, by one thread; the tasks only read trace
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
 
 from models.swing.clip import Clip
+from models.swing.event_fit import EventFit
+from models.swing.holds import MEASURES
 from models.swing.reduce import Answer, SessionTask, answer_task, gather
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
@@ -43,9 +45,13 @@ def reduce_into(
     sessions: list[str],
     progress: Callable[[int, int, str], None] | None = None,
     executor: Executor | None = None,
+    *,
+    event_fit: EventFit | None = None,
+    spreads: Mapping[str, float] | None = None,
 ) -> tuple[int, list[str]]:
-    """Write the metrics, usability and flags of these sessions' swings; say which could not be read.
+    """Write the metrics, flags and estimated events of these sessions' swings, and what their holds measure.
 
+    `event_fit` and `spreads` are those of the reduction (reduce.answer_session).
     Returns the number of swings reduced and one sentence a session that waits on (it keeps `reduced` false,
     its swings are not usable). Default executor: one thread a core; the reduction lets the interpreter go.
     """
@@ -53,12 +59,17 @@ def reduce_into(
         return 0, []
     if executor is None:
         with ThreadPoolExecutor(os.cpu_count()) as threads:
-            return reduce_into(home, writer, sessions, progress, threads)
+            return reduce_into(
+                home, writer, sessions, progress, threads, event_fit=event_fit, spreads=spreads
+            )
     swings, problems, done = 0, [], 0
     for first in range(0, len(sessions), BATCH):
         batch = sessions[first : first + BATCH]
         temporary(writer, "batch", "session", batch)
-        tasks = _tasks(home, writer)
+        tasks = {
+            session: replace(task, event_fit=event_fit, spreads=spreads)
+            for session, task in tasks_of_batch(home, writer).items()
+        }
         results = list(executor.map(run, tasks.keys(), tasks.values()))
         failed = [result for result in results if isinstance(result, Unread)]
         answers = [result for result in results if isinstance(result, Answer)]
@@ -77,17 +88,20 @@ def temporary(writer: Writer, table: str, column: str, values: list[str]) -> Non
     writer.execute(f"INSERT INTO {table} SELECT unnest(CAST(? AS VARCHAR[]))", [values])
 
 
-def _tasks(home: Home, writer: Writer) -> dict[str, SessionTask]:
-    """One task a session of the batch that has plate samples or a clip."""
+def tasks_of_batch(home: Home, writer: Writer) -> dict[str, SessionTask]:
+    """One task a session of the temporary table batch(session) that has plate samples or a clip."""
     within = "WHERE session IN (SELECT session FROM batch)"
     swings = writer.sql(f"SELECT * FROM academy.swing {within} ORDER BY session, swing_no")
-    events = writer.sql(f"SELECT * FROM academy.swing_event {within} ORDER BY session, swing_no, t_s")
+    given = f"{within} AND source <> 'estimated'"
+    events = writer.sql(f"SELECT * FROM academy.swing_event {given} ORDER BY session, swing_no, t_s")
     points = writer.sql(f"SELECT * FROM academy.clip_point {within} ORDER BY session, swing_no, frame, point")
+    holds = writer.sql(f"SELECT * FROM academy.hold {within} ORDER BY session, swing_no")
     sessions = writer.sql(
         f"SELECT * FROM academy.session {within} AND (has_plate OR has_clip) ORDER BY session"
     )
     swings_of = swings.partition_by("session", as_dict=True)
     events_of = events.partition_by("session", as_dict=True)
+    holds_of = holds.partition_by("session", as_dict=True)
     points_of = points.partition_by("session", as_dict=True)
     return {
         row["session"]: SessionTask(
@@ -98,6 +112,7 @@ def _tasks(home: Home, writer: Writer) -> dict[str, SessionTask]:
             row["body_mass_kg"],
             row["feet_checked"],
             _clip(row, points_of.get((row["session"],))),
+            holds=holds_of.get((row["session"],)),
         )
         for row in sessions.iter_rows(named=True)
     }
@@ -115,6 +130,7 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     """Replace the batch's rows; swings that were not reduced have no metrics and are not usable."""
     within = "WHERE session IN (SELECT session FROM batch)"
     writer.execute(f"DELETE FROM academy.swing_metric {within}")
+    writer.execute(f"DELETE FROM academy.swing_event {within} AND source = 'estimated'")
     writer.execute(
         "UPDATE academy.swing SET usable = false, flags = file_flags, flag_counts = file_flag_counts "
         + within
@@ -127,12 +143,20 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
         return
     reduction = gather(answers)
     writer.append("academy.swing_metric", reduction.metrics)
-    writer.connection.register("_reduced", reduction.swings.to_arrow())
+    writer.append("academy.swing_event", reduction.estimated)
+    _update(writer, "swing", reduction.swings, ("usable", "flags", "flag_counts", "heel_source"))
+    if reduction.holds.height:
+        _update(writer, "hold", reduction.holds, MEASURES)
+
+
+def _update(writer: Writer, table: str, rows: pl.DataFrame, columns: tuple[str, ...]) -> None:
+    """Set `columns` of the table's rows to those of the same session and swing_no in `rows`."""
+    values = ", ".join(f"{column} = r.{column}" for column in columns)
+    writer.connection.register("_reduced", rows.to_arrow())
     try:
         writer.execute(
-            "UPDATE academy.swing SET usable = r.usable, flags = r.flags, flag_counts = r.flag_counts, "
-            "heel_source = r.heel_source FROM _reduced r "
-            "WHERE swing.session = r.session AND swing.swing_no = r.swing_no"
+            f"UPDATE academy.{table} SET {values} FROM _reduced r "
+            f"WHERE {table}.session = r.session AND {table}.swing_no = r.swing_no"
         )
     finally:
         writer.connection.unregister("_reduced")

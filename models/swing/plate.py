@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,12 +40,16 @@ def plate_metrics(
     count = trace.swing_no.size
     metrics, weight = np.empty((count, len(PLATE_METRICS))), np.empty(count)
     codes = np.zeros((count, 3), dtype=np.int64)
-    columns = tuple(_readonly(trace.columns.get(name)) for name in SAMPLE_COLUMNS)
     reduce_swings(
-        columns, trace.offsets, trace.rate_hz, np.ascontiguousarray(event_s), stance_mm, body_n, heels_up,
-        metrics, codes, weight,
+        sample_columns(trace), trace.offsets, trace.rate_hz, np.ascontiguousarray(event_s), stance_mm, body_n,
+        heels_up, metrics, codes, weight,
     )  # fmt: skip
     return Plate(metrics, codes[:, 0], codes[:, 1], codes[:, 2], weight)
+
+
+def sample_columns(trace: SessionTrace) -> tuple[NDArray[np.float32], ...]:
+    """The ten sample columns of a trace for compiled code, empty where not delivered."""
+    return tuple(_readonly(trace.columns.get(name)) for name in SAMPLE_COLUMNS)
 
 
 def _readonly(values: NDArray[np.float32] | None) -> NDArray[np.float32]:
@@ -73,6 +77,8 @@ def withhold(
     event moves by ± its expected error. Over half the usual spread, or not to be had, it is left null.
     """
     squares = np.zeros_like(plate.metrics)
+    unsure_swings = np.nan_to_num(error_s).max(axis=1) > 0.0
+    trace = replace(trace, rate_hz=np.where(unsure_swings, trace.rate_hz, 0.0))  # the others are passed over
     for event in range(len(EVENTS)):
         unsure = np.nan_to_num(error_s[:, event]) > 0.0
         if not unsure.any():

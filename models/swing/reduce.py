@@ -18,12 +18,16 @@ from numpy.typing import NDArray
 from models.swing.clip import Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, on_uniform_grid
 from models.swing.columns import CLIP_METRICS, CROSSINGS, HEEL_SOURCES, METRIC_COLUMNS, PLATE_METRICS
+from models.swing.event_fit import EventFit
+from models.swing.events import event_rows, fill_events
+from models.swing.holds import hold_rows
 from models.swing.plate import NO_MARKS, plate_metrics, withhold
 from models.swing.quality import SwingFlags, feet_look_swapped, model_flags
 from warehouse.traces import SessionTrace, read_trace
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
+SWINGS = NDArray[np.bool_]
 GRAVITY = 9.80665  # m/s², standard gravity
 
 
@@ -33,6 +37,8 @@ class Reduction:
 
     metrics: pl.DataFrame
     swings: pl.DataFrame
+    estimated: pl.DataFrame  # rows of academy.swing_event, those the plate gave
+    holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
 
 
 @dataclass(frozen=True)
@@ -44,6 +50,8 @@ class Answer:
     crossing: NDArray[np.int64]  # (n,) index into CROSSINGS
     heel_source: NDArray[np.int64]  # (n,) index into HEEL_SOURCES
     flags: list[SwingFlags]
+    estimated: pl.DataFrame  # rows of academy.swing_event
+    holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
 
 
 def reduce_session(
@@ -56,6 +64,7 @@ def reduce_session(
     feet_checked: bool = False,
     clip: Clip | None = None,
     spreads: Mapping[str, float] | None = None,
+    event_fit: EventFit | None = None,
 ) -> Reduction:
     """Reduce one session's samples and clip to metrics and flags: `answer_session`, made into rows.
 
@@ -64,7 +73,7 @@ def reduce_session(
     """
     answer = answer_session(
         trace, swings, events, stance_mm=stance_mm, body_mass_kg=body_mass_kg, feet_checked=feet_checked,
-        clip=clip, spreads=spreads,
+        clip=clip, spreads=spreads, event_fit=event_fit,
     )  # fmt: skip
     return gather([answer])
 
@@ -79,6 +88,8 @@ def answer_session(
     feet_checked: bool = False,
     clip: Clip | None = None,
     spreads: Mapping[str, float] | None = None,
+    event_fit: EventFit | None = None,
+    holds: pl.DataFrame | None = None,
 ) -> Answer:
     """Reduce one session's samples and clip.
 
@@ -93,6 +104,9 @@ def answer_session(
         clip: the session's clip points, or None. A heel seen over 15 mm up carries nothing on the plate.
         spreads: usual session-to-session spread of each metric. A metric whose own error, from the expected
             errors of its events, is over half of it is left null; None: nothing is withheld.
+        event_fit: the academy's fit (without models: the rules), from which events that are not marked are
+            estimated; None: nothing is estimated. Putts are no swings here.
+        holds: rows of academy.hold of this session, whose samples stand in the same trace.
     """
     uniform = on_uniform_grid(trace) if trace is not None else _no_samples(swings)
     row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
@@ -101,6 +115,9 @@ def answer_session(
     stance = np.asarray(stance_mm if stance_mm is not None else [], dtype=np.float64)
     body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
     event_s, error_s = event_arrays(uniform, swings, events)
+    estimated = np.zeros(event_s.shape, dtype=bool)
+    if event_fit is not None and np.isnan(event_s).any():
+        estimated = fill_events(uniform, event_s, error_s, _swung(swings, rows, event_s.shape[0]), event_fit)
     seen, rises = _clip_of(clip, swings, events, stance_mm)
     up = _heels_up(uniform, swings, rows, rises, clip)
     plate = plate_metrics(uniform, event_s, stance, body_n, up)
@@ -117,7 +134,18 @@ def answer_session(
     values[there >= 0] = plate.metrics[there[there >= 0]]
     codes = np.zeros((2, there.size), dtype=np.int64)
     codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
-    return Answer(swings[["session", "swing_no"]], np.hstack([values, seen]), codes[0], codes[1], flags)
+    return Answer(
+        swings[["session", "swing_no"]], np.hstack([values, seen]), codes[0], codes[1], flags,
+        event_rows(uniform, event_s, error_s, estimated), hold_rows(trace, holds, stance_mm),
+    )  # fmt: skip
+
+
+def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
+    """Which swings of the trace are asked for and no putts."""
+    swung = np.zeros(count, dtype=bool)
+    family = swings["club_family"].to_list() if "club_family" in swings.columns else [None] * len(swings)
+    swung[[row for row, club in zip(rows, family, strict=True) if row >= 0 and club != "putter"]] = True
+    return swung
 
 
 def _no_samples(swings: pl.DataFrame) -> SessionTrace:
@@ -191,7 +219,12 @@ def gather(answers: Sequence[Answer]) -> Reduction:
         flag_counts=pl.Series([found.counts for found in flags], dtype=pl.List(pl.Int32)),
         heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),
     )
-    return Reduction(metrics, swings)
+    return Reduction(
+        metrics,
+        swings,
+        pl.concat([answer.estimated for answer in answers]),
+        pl.concat([answer.holds for answer in answers]),
+    )
 
 
 @dataclass(frozen=True)
@@ -206,6 +239,8 @@ class SessionTask:
     feet_checked: bool = False
     clip: Clip | None = None
     spreads: Mapping[str, float] | None = None
+    event_fit: EventFit | None = None
+    holds: pl.DataFrame | None = None
 
 
 def reduce_task(task: SessionTask) -> Reduction:
@@ -226,7 +261,7 @@ def answer_task(task: SessionTask) -> Answer:
     return answer_session(
         None if task.path is None else read_trace(task.path), task.swings, task.events,
         stance_mm=task.stance_mm, body_mass_kg=task.body_mass_kg, feet_checked=task.feet_checked,
-        clip=task.clip, spreads=task.spreads,
+        clip=task.clip, spreads=task.spreads, event_fit=task.event_fit, holds=task.holds,
     )  # fmt: skip
 
 

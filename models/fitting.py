@@ -1,0 +1,78 @@
+"""What the reduction of samples takes from the academy itself: the fit of events nobody marked.
+
+A build fits it on the academy's own marked swings and keeps it as the next version of `events` in
+academy.parameter; a refresh uses the last version. Reading every session once more would cost a build much,
+so the fit sees at most `MOST_SESSIONS` sessions, the latest of every student in turn.
+"""
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.parameters import load_parameter, save_parameters
+from models.samples import tasks_of_batch, temporary
+from models.swing.clock import event_arrays, on_uniform_grid
+from models.swing.event_fit import EventFit, fit_events
+from models.swing.events import landmarks_of
+from models.swing.reduce import SessionTask
+from warehouse.errors import UnderfootError
+from warehouse.home import Home
+from warehouse.store import Writer
+from warehouse.traces import read_trace
+
+FLOATS = NDArray[np.float64]
+NAME = "events"
+MOST_SESSIONS = 160  # about 2,000 swings
+
+CHOSEN = """
+    WITH marked AS (
+        SELECT DISTINCT session FROM academy.swing_event WHERE source = 'marked' AND clock = 'plate'
+    ), ranked AS (
+        SELECT session, student, row_number() OVER (PARTITION BY student ORDER BY day DESC, session) AS turn
+        FROM academy.session JOIN marked USING (session) WHERE has_plate
+    )
+    SELECT session, student FROM ranked ORDER BY turn, student LIMIT ?
+"""
+
+
+def event_fit(writer: Writer) -> EventFit:
+    """The last build's fit; without models (so that the rules are used) before there were marks enough."""
+    return EventFit.from_json(load_parameter(writer, NAME))
+
+
+def refit_events(home: Home, writer: Writer) -> EventFit:
+    """Fit on the academy's marked swings and keep it, unless there are too few marks and never were more.
+
+    Sessions whose samples can't be read are passed over here; the reduction says so.
+    """
+    chosen = writer.sql(CHOSEN, [MOST_SESSIONS])
+    temporary(writer, "batch", "session", chosen["session"].to_list())
+    tasks = tasks_of_batch(home, writer)
+    student_of = dict(chosen.iter_rows())
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        found = dict(zip(tasks, threads.map(marked_swings, tasks.values()), strict=True))
+    read = {session: pair for session, pair in found.items() if pair is not None}
+    if not read:
+        return EventFit({})
+    marks, times = (np.concatenate(parts) for parts in zip(*read.values(), strict=True))
+    students = np.repeat([student_of[session] for session in read], [len(m) for m, _ in read.values()])
+    fit = fit_events(marks, times, students)
+    if fit.models or load_parameter(writer, NAME) is not None:
+        save_parameters(writer, {NAME: fit.to_json()})
+    return fit
+
+
+def marked_swings(task: SessionTask) -> tuple[FLOATS, FLOATS] | None:
+    """Landmarks (n, 48) and marked times (n, 7) of a session's swings; None if its samples can't be read."""
+    if task.path is None:
+        return None
+    try:
+        trace = on_uniform_grid(read_trace(task.path))
+    except UnderfootError:
+        return None
+    times, errors = event_arrays(trace, task.swings, task.events)
+    times[errors > 0.0] = np.nan
+    swings = np.isin(trace.swing_no, task.swings["swing_no"].to_numpy()) & np.isfinite(times).any(axis=1)
+    return landmarks_of(trace, swings)[swings], times[swings]

@@ -1,0 +1,123 @@
+"""Events nobody marked, estimated from the plate: the academy's own fit where there is one, else rules.
+
+A rule is a landmark and a usual distance to it, with a wide stated error (common practice, no source); it is
+used until the academy's marks allow a fit (event_fit.py), and beside it as a check: an estimate further from
+the rule's than the rule's own error carries that distance as its expected error, so that a swing unlike those
+of the fit is not trusted with the fit's small error.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from models.swing.columns import EVENTS
+from models.swing.event_fit import EventFit, predict
+from models.swing.landmarks import LANDMARKS, find_landmarks
+from models.swing.plate import sample_columns
+from warehouse.traces import SessionTrace
+
+FLOATS = NDArray[np.float64]
+
+
+class Rule(NamedTuple):
+    """An event stands `shift_s` after a landmark, give or take `error_s`."""
+
+    landmark: str
+    shift_s: float
+    error_s: float
+
+
+RULES = {
+    "address": Rule("quiet", -0.30, 0.40),  # the still stand before takeaway
+    "takeaway": Rule("away_1", -0.06, 0.08),  # the first move is there before it can be told from sway
+    "mid_back": Rule("fall_70", 0.08, 0.10),
+    "top": Rule("total_dip", 0.00, 0.08),
+    "mid_down": Rule("surge_50", 0.05, 0.06),
+    "impact": Rule("total_peak", 0.05, 0.06),
+    "finish": Rule("total_low", 0.40, 0.20),
+}
+
+
+def landmarks_of(trace: SessionTrace, wanted: NDArray[np.bool_]) -> FLOATS:
+    """Landmarks (S, 48) of the wanted swings of a trace with regular clocks; NaN for the others."""
+    marks = np.empty((trace.swing_no.size, len(LANDMARKS)))
+    find_landmarks(sample_columns(trace), trace.offsets, np.where(wanted, trace.rate_hz, 0.0), marks)
+    return marks
+
+
+def fill_events(
+    trace: SessionTrace,
+    event_s: FLOATS,
+    error_s: FLOATS,
+    wanted: NDArray[np.bool_],
+    fit: EventFit,
+) -> NDArray[np.bool_]:
+    """Put estimates where `event_s` (S, 7) is NaN, and their expected errors in `error_s`, in place.
+
+    Only `wanted` swings (S,) are looked at. An estimate outside the record or out of swing order is not used:
+    marked events stand, and of two estimates the less certain goes. A record without a swing gets none.
+
+    Returns
+        (S, 7) which events are estimates.
+    """
+    missing = np.isnan(event_s) & wanted[:, None] & (trace.rate_hz > 0.0)[:, None]
+    rows = np.asarray(missing.any(axis=1), dtype=np.bool_)
+    if not rows.any():
+        return missing
+    marks = landmarks_of(trace, rows)
+    for column, event in enumerate(EVENTS):
+        times, errors = estimate(event, marks, fit)
+        at = missing[:, column] & np.isfinite(times)
+        event_s[at, column], error_s[at, column] = times[at], errors[at]
+    ends = np.diff(trace.offsets) / np.where(trace.rate_hz > 0.0, trace.rate_hz, 1.0)
+    for row in np.flatnonzero(rows):
+        _keep_order(event_s[row], error_s[row], missing[row], float(ends[row]))
+    return np.asarray(missing & np.isfinite(event_s))
+
+
+def estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
+    """Times (n,) of an event, s after each swing's first sample, and their expected errors; NaN for none."""
+    rule = RULES[event]
+    by_rule = marks[:, LANDMARKS.index(rule.landmark)] + rule.shift_s
+    model = fit.models.get(event)
+    if model is None:
+        return by_rule, np.full(len(marks), rule.error_s)
+    times = predict(model, marks)
+    apart = np.abs(times - by_rule)
+    errors = np.where(apart > rule.error_s, apart, model.error_s)
+    fitted = np.isfinite(times)
+    return np.where(fitted, times, by_rule), np.where(fitted, errors, max(rule.error_s, model.error_s))
+
+
+def _keep_order(event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_], end_s: float) -> None:
+    """Take estimates of one swing (7,) out, the least certain first, until the events stand in order."""
+    outside = estimated & ((event_s < 0.0) | (event_s > end_s))
+    event_s[outside] = error_s[outside] = np.nan
+    while True:
+        there = np.flatnonzero(np.isfinite(event_s))
+        back = np.flatnonzero(np.diff(event_s[there]) <= 0.0)
+        pair = {int(k) for first in back for k in there[first : first + 2] if estimated[k]}
+        if not pair:
+            return
+        worst = max(pair, key=lambda k: (error_s[k], k))
+        event_s[worst] = error_s[worst] = np.nan
+
+
+def event_rows(
+    trace: SessionTrace, event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_]
+) -> pl.DataFrame:
+    """Rows of academy.swing_event for the estimated events, on the plate's clock."""
+    at, column = np.nonzero(estimated)
+    return pl.DataFrame(
+        {
+            "session": pl.Series([trace.session] * at.size, dtype=pl.String),
+            "swing_no": pl.Series(trace.swing_no[at], dtype=pl.Int32),
+            "event": pl.Series([EVENTS[k] for k in column], dtype=pl.String),
+            "t_s": event_s[at, column] + trace.t0_s[at],
+            "source": pl.Series(["estimated"] * at.size, dtype=pl.String),
+            "expected_error_s": error_s[at, column],
+            "clock": pl.Series(["plate"] * at.size, dtype=pl.String),
+        }
+    )

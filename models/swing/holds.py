@@ -1,0 +1,162 @@
+"""Steadiness holds: how still a quiet stand on the plates was, from the whole-body centre of pressure.
+
+The course (mm: x toward the target, y toward the toes) is the delivered one, else the load-weighted mean of
+the two feet's points on the floor; filtered at 10 Hz, zero-phase, and cut by 1 s at each end. n samples, T s:
+
+    path     Σ √(Δx² + Δy²), mm                          speed    path / T, mm/s
+    RMS      √(Σ (v − v̄)² / n), mm; along is y (heel to toe), across is x
+    ellipse  π · χ²(0.95; 2 df) · √det S, mm²: the 95 % prediction ellipse, S the covariance (n − 1) and
+             χ²(0.95; 2) = −2·ln 0.05 = 5.991 (Schubert & Kirchner 2014, Gait & Posture 39, 518–522)
+
+Path and speed grow with the sampling noise and the area with the length, so only holds of the same eyes,
+device and length (`comparable`) are set side by side.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from models.swing.clock import on_uniform_grid
+from models.swing.filter import lowpass
+from warehouse.traces import SessionTrace
+
+FLOATS = NDArray[np.float64]
+HOLD_HZ = 10.0
+TRIM_S, LEAST_S = 1.0, 5.0  # cut off each end; least that must remain
+CHI2_95 = -2.0 * math.log(0.05)
+LIKE_LENGTH = 0.10  # holds are of like length within ± a tenth of the nominal 10, 20, 30 … s
+FOOT_OFF = 0.05  # of the stand's load: under it a foot's centre of pressure is not defined
+MOST_LOST = 0.05  # part of a hold that may be drawn through gaps
+MEASURES = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
+SCHEMA = {"session": pl.String, "swing_no": pl.Int32} | dict.fromkeys(MEASURES, pl.Float64)
+
+
+def hold_rows(
+    trace: SessionTrace | None, holds: pl.DataFrame | None, stance_mm: Sequence[float] | None
+) -> pl.DataFrame:
+    """session, swing_no and the five measures of every hold; null where no centre of pressure can be formed.
+
+    `holds` are rows of academy.hold of this session (swing_no, from_s, to_s on the plate's clock).
+    """
+    if trace is None or holds is None or holds.is_empty():
+        return pl.DataFrame(schema=SCHEMA)
+    uniform = on_uniform_grid(trace)
+    row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
+    rows = []
+    for hold in holds.iter_rows(named=True):
+        row = row_of.get(hold["swing_no"])
+        course = None if row is None else whole_body_cop(uniform, row, stance_mm)
+        found: dict[str, float | None] = dict.fromkeys(MEASURES)
+        if row is not None and course is not None:
+            first = uniform.t0_s[row]
+            found |= measures(course, uniform.rate_hz[row], hold["from_s"] - first, hold["to_s"] - first)
+        rows.append({"session": trace.session, "swing_no": hold["swing_no"]} | found)
+    return pl.DataFrame(rows, schema=SCHEMA)
+
+
+def whole_body_cop(trace: SessionTrace, row: int, stance_mm: Sequence[float] | None) -> FLOATS | None:
+    """(2, n) mm, NaN where not known: x toward the target, y toward the toes; None without what it takes.
+
+    From the feet: each point is heel + along/100·(toe − heel) + across, square to that line, on the target's
+    side; the mean is weighted by the loads.
+    """
+    part = slice(int(trace.offsets[row]), int(trace.offsets[row + 1]))
+    given = {name: values[part].astype(np.float64) for name, values in trace.columns.items()}
+    if "cop_x_mm" in given and "cop_y_mm" in given:
+        return np.stack([given["cop_x_mm"], given["cop_y_mm"]])
+    wanted = [f"{foot}_{name}" for foot in ("lead", "trail") for name in ("n", "along_pct", "across_mm")]
+    if stance_mm is None or len(stance_mm) != 8 or not all(name in given for name in wanted):
+        return None
+    loads = np.stack([np.nan_to_num(given["lead_n"]), np.nan_to_num(given["trail_n"])])
+    off = FOOT_OFF * float(loads.sum(axis=0).mean())
+    points, weights = [], []
+    for foot, load in zip(("lead", "trail"), loads, strict=True):
+        heel_x, heel_y, toe_x, toe_y = stance_mm[:4] if foot == "lead" else stance_mm[4:]
+        axis_x, axis_y = toe_x - heel_x, toe_y - heel_y
+        side = math.copysign(1.0 / math.hypot(axis_x, axis_y), axis_y)
+        along, across = given[f"{foot}_along_pct"] / 100.0, given[f"{foot}_across_mm"]
+        point = np.stack(
+            [
+                heel_x + along * axis_x + across * side * axis_y,
+                heel_y + along * axis_y - across * side * axis_x,
+            ]
+        )
+        known = np.isfinite(point).all(axis=0) & (load >= off) & (load > 0.0)
+        points.append(np.where(known, point, 0.0))
+        weights.append(np.where(known, load, 0.0))
+    with np.errstate(invalid="ignore"):
+        return np.asarray((points[0] * weights[0] + points[1] * weights[1]) / (weights[0] + weights[1]))
+
+
+def measures(course: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict[str, float | None]:
+    """The five measures of a course (2, n) between two times, s after its first sample; see the module.
+
+    Null when over 5 % of the stretch is not known or under 5 s of it remain after the ends are cut.
+
+    Example:
+        >>> still = measures(np.zeros((2, 1000)), 50.0, 0.0, 20.0)
+        >>> still["path_mm"], still["ellipse_mm2"]
+        (0.0, 0.0)
+    """
+    none: dict[str, float | None] = dict.fromkeys(MEASURES)
+    first, last = max(round(from_s * rate_hz), 0), min(round(to_s * rate_hz) + 1, course.shape[1])
+    cut = round(TRIM_S * rate_hz)
+    if last - first - 2 * cut < LEAST_S * rate_hz:
+        return none
+    stretch = course[:, first:last]
+    known = np.isfinite(stretch).all(axis=0)
+    if 1.0 - known.mean() > MOST_LOST:
+        return none
+    at = np.arange(stretch.shape[1])
+    x, y = (lowpass(np.interp(at, at[known], line[known]), HOLD_HZ, rate_hz)[cut:-cut] for line in stretch)
+    path = float(np.hypot(np.diff(x), np.diff(y)).sum())
+    return {
+        "path_mm": path,
+        "speed_mm_s": path * rate_hz / (x.size - 1),
+        "rms_along_mm": float(y.std()),
+        "rms_across_mm": float(x.std()),
+        "ellipse_mm2": ellipse_area(x, y),
+    }
+
+
+def ellipse_area(x: FLOATS, y: FLOATS) -> float:
+    """Area of the 95 % prediction ellipse, π·5.991·√det S, in the square of the unit given."""
+    return math.pi * CHI2_95 * math.sqrt(max(float(np.linalg.det(np.cov(x, y))), 0.0))
+
+
+def comparable(holds: pl.DataFrame) -> pl.DataFrame:
+    """`holds` (device, eyes, seconds, …) with `comparison`: equal for those that may be set side by side.
+
+    Same device, same eyes, length within a tenth of 10, 20, 30 … s; null when the length is near none.
+    """
+    tens = (pl.col("seconds") / 10.0).round().clip(lower_bound=1) * 10.0
+    like = (pl.col("seconds") - tens).abs() <= LIKE_LENGTH * tens
+    key = pl.concat_str("device", "eyes", tens.cast(pl.Int32), separator="/")
+    return holds.with_columns(comparison=pl.when(like).then(key))
+
+
+def closed_over_open(holds: pl.DataFrame) -> pl.DataFrame:
+    """session, device and the ratios closed/open of path speed and ellipse area, of holds of like length.
+
+    One row a session with both; its holds of one kind are averaged.
+    """
+    marked = (
+        comparable(holds)
+        .drop_nulls("comparison")
+        .with_columns(like=pl.col("comparison").str.replace("/(open|closed)/", "/"))
+    )
+    mean = marked.group_by("session", "device", "like", "eyes").agg(
+        pl.col("speed_mm_s", "ellipse_mm2").mean()
+    )
+    both = mean.filter(pl.col("eyes") == "closed").join(
+        mean.filter(pl.col("eyes") == "open"), on=["session", "device", "like"], suffix="_open"
+    )
+    return both.select(
+        "session",
+        "device",
+        speed_ratio=pl.col("speed_mm_s") / pl.col("speed_mm_s_open"),
+        ellipse_ratio=pl.col("ellipse_mm2") / pl.col("ellipse_mm2_open"),
+    ).sort("session", "device")
