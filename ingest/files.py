@@ -12,7 +12,7 @@ from ingest.readers.notes import read_notes
 from ingest.readers.roster import read_roster
 from ingest.readers.shots import read_shots
 from ingest.refusing import Told, refusal, refuse
-from ingest.rows import note_rows, shot_rows
+from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.home import parse_settings
 from warehouse.traces import trace_path
@@ -146,7 +146,7 @@ class Files:
             session_student=self._student_of,
             swings_of=self._swings_of,
         )
-        rows = note_rows(notes.frame, contents.fingerprint, loose=True)
+        rows = typed("academy.note", from_lines(notes.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.note", rows.select("note", "loose"))
         self._lines(delivery, contents, rows, fresh, notes.refused, landing.land_notes)
         self.job.report.touched |= set(rows["student"])
@@ -154,7 +154,7 @@ class Files:
     def _shots(self, delivery: Delivery, contents: Contents) -> None:
         file = delivery.files[0]
         shots = read_shots(contents.held[file], file, self.job.academy, sheet=None, swings_of=self._swings_of)
-        rows = shot_rows(shots.frame, contents.fingerprint, loose=True)
+        rows = typed("academy.shot", from_lines(shots.rows, contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.shot", rows.drop("delivery"))
         self._lines(delivery, contents, rows, fresh, shots.refused, landing.land_shots)
         self.job.report.touched |= {s for n in set(rows["session"]) if (s := self._student_of(n)) is not None}

@@ -43,6 +43,19 @@ class Standing:
     has_plate: bool
 
 
+@dataclass(frozen=True)
+class Taken:
+    """A session that is filed, its trace written, and waits for its commit."""
+
+    delivery: Delivery
+    contents: Contents
+    rows: SessionRows
+    entry: Mapping[str, Any]
+    trace: Path | None
+    old: Path | None
+    mark: Path | None
+
+
 class Job:
     """One load or replay: the warehouse and roster as they stand, and the report as it grows."""
 
@@ -124,17 +137,58 @@ class Job:
             before()
         with self.writer.transaction():
             counts = land()
-            landing.land_delivery(self.writer, entry, len(delivery.files), contents.n_bytes)
+            landing.land_deliveries(self.writer, [_sized(entry, delivery, contents)])
         for table, n in counts.items():
             self.report.count(table, n)
         if delivery.kind == ROSTER:
             self.academy = read_academy(self.writer, self.academy.settings)
         if mark is not None:
-            filing.finish(self.home, mark, self.ledger, self.read_again)
-            self._settle_refused(delivery, contents)
-            filing.take_away(self.home, delivery)
+            self._finish(mark, delivery, contents)
         elif after is not None:
             after()
+
+    def _finish(self, mark: Path, delivery: Delivery, contents: Contents) -> None:
+        """After a commit: what the pending file says, then the copies in refused/ and the originals go."""
+        filing.finish(self.home, mark, self.ledger, self.read_again)
+        self._settle_refused(delivery, contents)
+        filing.take_away(self.home, delivery)
+
+    def take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> Taken:
+        """File a session and write its trace under a passing name; it lands with `commit_sessions`."""
+        session = rows.sheet.session
+        outcome = "replaced" if session in self.current else "accepted"
+        entry = self.entry(delivery, contents, outcome, session)
+        trace, old = self._traces(rows)
+        mark = None
+        if not self.replaying:
+            filing.keep(self.home, delivery, contents)
+            mark = filing.mark_pending(self.home, entry, trace=trace, old_trace=old)
+        if trace is not None and rows.trace is not None:
+            write_trace(filing.new_trace(trace, contents.fingerprint), rows.trace)
+        return Taken(delivery, contents, rows, entry, trace, old, mark)
+
+    def commit_sessions(self, group: Sequence[Taken]) -> None:
+        """Land sessions, no two versions of one, in one transaction: each is in whole or not at all.
+
+        They share the commit because its cost is per statement, not per row.
+        """
+        replaced = {t.rows.sheet.session for t in group} & self.current.keys()
+        with self.writer.transaction():
+            counts = landing.land_sessions(self.writer, [t.rows for t in group], replaced)
+            landing.land_deliveries(self.writer, [_sized(t.entry, t.delivery, t.contents) for t in group])
+            for taken in group:
+                self._session_refusals(taken.rows, taken.entry)
+        for table, n in counts.items():
+            self.report.count(table, n)
+        for taken in group:
+            content = taken.contents.fingerprint
+            if taken.mark is not None:
+                self._finish(taken.mark, taken.delivery, taken.contents)
+            else:
+                filing.place_trace(taken.trace, taken.old, content)
+            self._stands(taken.rows, content)
+            self.report.accepted.append(taken.rows.sheet.session)
+            self.report.refused += [r.within(delivery=content) for r in taken.rows.refused]
 
     def refuse(
         self,
@@ -207,22 +261,19 @@ class Job:
                 told["superseded_by"] = contents.fingerprint
                 write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
 
-    def land_session(self, rows: SessionRows, entry: Mapping[str, Any], *, replaces: bool) -> dict[str, int]:
-        """A session's rows and refusals, inside the caller's transaction."""
+    def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
         sheet = rows.sheet
-        counts = landing.land_session(self.writer, rows, replaces=replaces)
         who = {"student": sheet.student, "coach": sheet.coach, "device": sheet.device}
         self.land_refusals(rows.refused, entry, session=sheet.session, who=who)
-        return counts
 
-    def stands(self, rows: SessionRows, content: str) -> None:
+    def _stands(self, rows: SessionRows, content: str) -> None:
         """Remember a session's new version, and that its student was touched."""
         sheet = rows.sheet
         old = self.current.get(sheet.session)
         self.current[sheet.session] = Standing(sheet.student, content, rows.season, rows.trace is not None)
         self.report.touched |= {sheet.student} | ({old.student} if old else set())
 
-    def traces(self, rows: SessionRows) -> tuple[Path | None, Path | None]:
+    def _traces(self, rows: SessionRows) -> tuple[Path | None, Path | None]:
         """Where a session's new trace goes and where its earlier version's stands."""
         session, old = rows.sheet.session, self.current.get(rows.sheet.session)
         return (
@@ -248,13 +299,14 @@ class Job:
         except Refused as refused:
             self.report.refused.append(refused.refusal.within(delivery=content, session=session))
             return
-        trace, old = self.traces(rows)
+        trace, old = self._traces(rows)
         if trace is not None and rows.trace is not None:
             write_trace(filing.new_trace(trace, content), rows.trace)
         with self.writer.transaction():
-            self.land_session(rows, entry, replaces=True)
+            landing.land_sessions(self.writer, [rows], [session])
+            self._session_refusals(rows, entry)
         filing.place_trace(trace, old, content)
-        self.stands(rows, content)
+        self._stands(rows, content)
 
 
 def named(delivery: Delivery) -> str:
@@ -280,6 +332,10 @@ def unreadable(delivery: Delivery, error: BaseException) -> Refused:
     refused = refuse("unreadable", what, todo, session=delivery.session, file=file)
     refused.__cause__ = error
     return refused
+
+
+def _sized(entry: Mapping[str, Any], delivery: Delivery, contents: Contents) -> dict[str, Any]:
+    return {**entry, "n_files": len(delivery.files), "n_bytes": contents.n_bytes}
 
 
 def _plain(refused: Refusal) -> dict[str, Any]:

@@ -1,7 +1,7 @@
-"""Rows into the warehouse: one session, one roster file or one loose file, each inside one transaction."""
+"""Rows into the warehouse: sessions, roster files, loose files, each inside its caller's transaction."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,7 +9,9 @@ import polars as pl
 
 from ingest.readers.roster import RosterKind
 from ingest.reading import SessionRows
-from ingest.rows import note_frames
+from ingest.rows import note_frames, typed
+from warehouse.contracts.base import require
+from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal
 from warehouse.home import Settings
 from warehouse.store import Writer
@@ -24,6 +26,17 @@ _OF_A_SESSION = (
     "academy.hold",
 )
 _FROM_NOTES = ("academy.drill_dose", "academy.steadiness")
+_DELIVERY_TYPES = {
+    "delivery": pl.String(),
+    "sequence": pl.Int64(),
+    "received_at": pl.Datetime("us"),
+    "kind": pl.String(),
+    "name": pl.String(),
+    "session": pl.String(),
+    "outcome": pl.String(),
+    "n_files": pl.Int32(),
+    "n_bytes": pl.Int64(),
+}
 _REFUSAL_TYPES = {
     "delivery": pl.String(),
     "session": pl.String(),
@@ -41,28 +54,48 @@ _REFUSAL_TYPES = {
 }
 
 
-def land_session(writer: Writer, rows: SessionRows, *, replaces: bool) -> dict[str, int]:
-    """Put a session's rows in, in place of an earlier version's; returns the rows landed by table.
+def land_sessions(
+    writer: Writer, sessions: Sequence[SessionRows], replaced: Collection[str]
+) -> dict[str, int]:
+    """Put sessions' rows in, those in `replaced` in place of an earlier version; returns rows by table.
 
     Loose notes and shots survive: a shot that came on its own keeps its swing.
     """
-    session = rows.sheet.session
-    frames = dict(rows.frames)
-    if replaces:
-        for table in _OF_A_SESSION:
-            writer.execute(f"DELETE FROM {table} WHERE session = ?", [session])
-        own = "SELECT note FROM academy.note WHERE session = ? AND NOT loose"
-        for table in _FROM_NOTES:
-            writer.execute(f"DELETE FROM {table} WHERE note IN ({own})", [session])
-        for table in ("academy.note", "academy.shot"):
-            writer.execute(f"DELETE FROM {table} WHERE session = ? AND NOT loose", [session])
-        taken = writer.sql("SELECT swing_no FROM academy.shot WHERE session = ?", [session]).to_series()
-        frames["academy.shot"] = frames["academy.shot"].filter(~pl.col("swing_no").is_in(taken.to_list()))
-    fresh = _new_notes(writer, frames["academy.note"])
-    frames |= note_frames(fresh)
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for session in sessions:
+        for table, more in session.rows.items():
+            rows.setdefault(table, []).extend(more)
+    for name in replaced:
+        taken = _clear_session(writer, name)
+        rows["academy.shot"] = [
+            r for r in rows["academy.shot"] if r["session"] != name or r["swing_no"] not in taken
+        ]
+    frames = {table: typed(table, more) for table, more in rows.items()}
+    points = [
+        s.points.with_columns(session=pl.lit(s.sheet.session)) for s in sessions if s.points is not None
+    ]
+    if points:
+        frames["academy.clip_point"] = pl.concat(points)
+    frames |= note_frames(_new_notes(writer, frames["academy.note"]))
+    return _append(writer, frames)
+
+
+def _append(writer: Writer, frames: Mapping[str, pl.DataFrame]) -> dict[str, int]:
     for table, frame in frames.items():
-        writer.append(table, frame)
+        writer.append(table, require(ROWS[table], frame))
     return {table: len(frame) for table, frame in frames.items()}
+
+
+def _clear_session(writer: Writer, session: str) -> set[int]:
+    """Delete what a session's folder brought; returns the swings whose shots came on their own."""
+    for table in _OF_A_SESSION:
+        writer.execute(f"DELETE FROM {table} WHERE session = ?", [session])
+    own = "SELECT note FROM academy.note WHERE session = ? AND NOT loose"
+    for table in _FROM_NOTES:
+        writer.execute(f"DELETE FROM {table} WHERE note IN ({own})", [session])
+    for table in ("academy.note", "academy.shot"):
+        writer.execute(f"DELETE FROM {table} WHERE session = ? AND NOT loose", [session])
+    return set(writer.sql("SELECT swing_no FROM academy.shot WHERE session = ?", [session]).to_series())
 
 
 def _new_notes(writer: Writer, notes: pl.DataFrame) -> pl.DataFrame:
@@ -84,10 +117,7 @@ def land_notes(writer: Writer, notes: pl.DataFrame) -> dict[str, int]:
         "AND note IN (SELECT unnest(CAST(? AS VARCHAR[])))",
         [notes["note"].to_list()],
     )
-    frames = note_frames(fresh)
-    for table, frame in frames.items():
-        writer.append(table, frame)
-    return {table: len(frame) for table, frame in frames.items()}
+    return _append(writer, note_frames(fresh))
 
 
 def land_shots(writer: Writer, shots: pl.DataFrame) -> dict[str, int]:
@@ -100,8 +130,7 @@ def land_shots(writer: Writer, shots: pl.DataFrame) -> dict[str, int]:
         )
     finally:
         writer.connection.unregister("_shots")
-    writer.append("academy.shot", shots)
-    return {"academy.shot": len(shots)}
+    return _append(writer, {"academy.shot": shots})
 
 
 def changed_rows(writer: Writer, table: str, frame: pl.DataFrame) -> pl.DataFrame:
@@ -196,23 +225,17 @@ def land_devices(writer: Writer, settings: Settings) -> int:
     return len(changed)
 
 
-def land_delivery(writer: Writer, entry: Mapping[str, Any], n_files: int, n_bytes: int) -> None:
-    """One row of academy.delivery for a ledger entry."""
-    writer.execute(
-        "INSERT INTO academy.delivery BY NAME SELECT ? AS delivery, ? AS sequence, CAST(? AS TIMESTAMP) AS "
-        "received_at, ? AS kind, ? AS name, ? AS session, ? AS outcome, ? AS n_files, ? AS n_bytes",
-        [
-            entry["content"],
-            entry["sequence"],
-            entry["received_at"],
-            entry["kind"],
-            entry["name"],
-            entry["session"],
-            entry["outcome"],
-            n_files,
-            n_bytes,
-        ],
-    )
+def land_deliveries(writer: Writer, entries: Sequence[Mapping[str, Any]]) -> None:
+    """Rows of academy.delivery for ledger entries, each with its `n_files` and `n_bytes`."""
+    rows = [
+        {
+            name: entry[name]
+            for name in ("sequence", "kind", "name", "session", "outcome", "n_files", "n_bytes")
+        }
+        | {"delivery": entry["content"], "received_at": datetime.fromisoformat(entry["received_at"])}
+        for entry in entries
+    ]
+    writer.append("academy.delivery", pl.DataFrame(rows, schema=_DELIVERY_TYPES))
 
 
 def land_refusals(

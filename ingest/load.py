@@ -1,7 +1,7 @@
 """The job: deliveries in, each taken in whole, found unchanged, or refused with one sentence.
 
 Order: roster files, sessions by their start, loose notes, loose shots. Sessions are read ahead on a few
-threads; one thread writes, one transaction a delivery. What a crash leaves half done, the next load finishes.
+threads; one thread writes. What a crash leaves half done, the next load finishes.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -69,6 +69,7 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     for prepared in sessions.read_ahead(given):
         sessions.settle(prepared)
         step(prepared.delivery.name)
+    sessions.flush()
     for delivery in (d for d in deliveries if d.kind not in (ROSTER, SESSION)):
         files.settle(delivery)
         step(delivery.name)
@@ -122,6 +123,7 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
             delivery = filed_delivery(home, entry["content"], entry["kind"], entry["session"])
             if delivery.kind == SESSION:
                 sessions.settle(sessions.prepare(delivery))
+                sessions.flush()
             else:
                 files.settle(delivery)
         step(entry["name"])

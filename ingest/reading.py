@@ -19,21 +19,11 @@ from ingest.readers.session import read_sheet
 from ingest.readers.sheet import HoldSheet, SessionSheet
 from ingest.readers.shots import read_shots
 from ingest.refusing import Told, refusal, refuse
-from ingest.rows import (
-    event_row,
-    hold_row,
-    note_frames,
-    note_rows,
-    session_row,
-    shot_rows,
-    swing_row,
-    typed,
-)
-from warehouse.contracts.base import require
-from warehouse.contracts.rows import ROWS
+from ingest.rows import event_row, from_lines, hold_row, session_row, swing_row
 from warehouse.errors import Refusal, Refused
 from warehouse.traces import SessionTrace
 
+Row = dict[str, Any]
 SHORTEST_HOLD_S = 10.0
 _UNREAD = ("clip.json",)
 _FILMS = ("*.mp4", "*.mov")
@@ -41,12 +31,13 @@ _FILMS = ("*.mp4", "*.mov")
 
 @dataclass(frozen=True)
 class SessionRows:
-    """Everything of one session that will land: rows by table, trace, and what was refused in it."""
+    """Everything of one session that will land: rows by table, clip points, trace; and what was refused."""
 
     sheet: SessionSheet
     season: str | None
     trace: SessionTrace | None
-    frames: dict[str, pl.DataFrame]
+    rows: dict[str, list[Row]]
+    points: pl.DataFrame | None
     refused: list[Refusal]
 
 
@@ -111,18 +102,20 @@ class _Session:
         samples = self._samples(measured)
         clips = self._clips()
         events = self._events(measured, samples, clips)
-        frames = self._frames(measured, samples, clips, events)
-        frames |= self._notes() | self._shots()
-        kept = set(frames["academy.swing"]["swing_no"]) | set(frames["academy.hold"]["swing_no"])
-        self._anything(kept, frames)
+        rows = self._rows(measured, samples, events) | self._notes() | self._shots()
+        swings = {row["swing_no"] for row in rows["academy.swing"]}
+        kept = swings | {row["swing_no"] for row in rows["academy.hold"]}
+        self._anything(kept, rows)
         in_trace = kept & samples.good.keys() if samples else set()
         trace = samples.trace(in_trace) if samples and in_trace else None
-        season, has_clip = self.academy.season_of(self.sheet.day), len(frames["academy.clip_point"]) > 0
-        frames["academy.session"] = session_row(
-            self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip
+        points = None if clips is None else clips.filter(pl.col("swing_no").is_in(list(swings)))
+        season, has_clip = self.academy.season_of(self.sheet.day), points is not None and len(points) > 0
+        rows["academy.session"] = [
+            session_row(self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
+        ]
+        return SessionRows(
+            self.sheet, season, trace, rows, points, self._swings_refused() + self.lines_refused
         )
-        checked = {table: require(ROWS[table], frame) for table, frame in frames.items()}
-        return SessionRows(self.sheet, season, trace, checked, self._swings_refused() + self.lines_refused)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
         whole = refusal(reason, what, todo, session=self.sheet.session, file=SHEET)
@@ -197,36 +190,25 @@ class _Session:
             file=SHEET,
         )
 
-    def _frames(
-        self,
-        measured: Measured,
-        samples: Samples | None,
-        clips: pl.DataFrame | None,
-        events: dict[int, list[Event]],
-    ) -> dict[str, pl.DataFrame]:
+    def _rows(
+        self, measured: Measured, samples: Samples | None, events: dict[int, list[Event]]
+    ) -> dict[str, list[Row]]:
         good = samples.good if samples else {}
         holds = [
             row
             for no, hold in sorted(self.sheet.holds.items())
             if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
-        swings = [
-            swing_row(self.sheet, no, good.get(no), self._flags(no, measured, good.get(no), events))
-            for no in sorted(self.sheet.swings)
-            if no not in self.refused
-        ]
-        kept = {row["swing_no"] for row in swings}
-        marked = [
-            event_row(self.sheet.session, no, event) for no in sorted(kept) for event in events.get(no, [])
-        ]
-        points = clips.filter(pl.col("swing_no").is_in(list(kept))) if clips is not None else None
+        kept = [no for no in sorted(self.sheet.swings) if no not in self.refused]
         return {
-            "academy.swing": typed("academy.swing", swings),
-            "academy.hold": typed("academy.hold", holds),
-            "academy.swing_event": typed("academy.swing_event", marked),
-            "academy.clip_point": typed("academy.clip_point", [])
-            if points is None
-            else points.with_columns(session=pl.lit(self.sheet.session)),
+            "academy.swing": [
+                swing_row(self.sheet, no, good.get(no), self._flags(no, measured, good.get(no), events))
+                for no in kept
+            ],
+            "academy.hold": holds,
+            "academy.swing_event": [
+                event_row(self.sheet.session, no, event) for no in kept for event in events.get(no, [])
+            ],
         }
 
     @staticmethod
@@ -261,8 +243,8 @@ class _Session:
         numbers = self.sheet.swings.keys() | self.sheet.holds.keys() | self.refused.keys()
         return {no for no in numbers if no is not None} if session == self.sheet.session else set()
 
-    def _notes(self) -> dict[str, pl.DataFrame]:
-        found = [typed("academy.note", [])]
+    def _notes(self) -> dict[str, list[Row]]:
+        found: dict[str, Row] = {}
         for name in self.names:
             if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
                 notes = read_notes(
@@ -274,22 +256,21 @@ class _Session:
                     swings_of=self._swing_numbers,
                 )
                 self.lines_refused += notes.refused
-                found.append(note_rows(notes.frame, self.delivery, loose=False))
-        return note_frames(pl.concat(found).unique("note", keep="first", maintain_order=True))
+                found |= notes.rows
+        return {"academy.note": from_lines(found.values(), self.delivery, loose=False)}
 
-    def _shots(self) -> dict[str, pl.DataFrame]:
-        found = [typed("academy.shot", [])]
+    def _shots(self) -> dict[str, list[Row]]:
+        found: dict[int, Row] = {}
         for name in self.names:
             if fnmatch(name, "shots*.csv"):
                 shots = read_shots(
                     self.held[name], name, self.academy, sheet=self.sheet, swings_of=self._swing_numbers
                 )
                 self.lines_refused += shots.refused
-                found.append(shot_rows(shots.frame, self.delivery, loose=False))
-        frame = pl.concat(found).unique(["session", "swing_no"], keep="last", maintain_order=True)
-        return {"academy.shot": frame}
+                found |= {row["swing_no"]: row for row in shots.rows}
+        return {"academy.shot": from_lines(found.values(), self.delivery, loose=False)}
 
-    def _anything(self, kept: set[int], frames: dict[str, pl.DataFrame]) -> None:
+    def _anything(self, kept: set[int], rows: dict[str, list[Row]]) -> None:
         if kept:
             return
         if self.refused:
@@ -297,7 +278,7 @@ class _Session:
             raise self._stop(
                 "no_swing_left", what, "mend the swings listed with it and deliver the session again"
             )
-        if frames["academy.note"].is_empty() and frames["academy.shot"].is_empty():
+        if not rows["academy.note"] and not rows["academy.shot"]:
             what = "the session holds no swing, no hold and no note"
             raise self._stop(
                 "no_swing_left", what, "add its [[swing]] tables and plate file, and deliver again"

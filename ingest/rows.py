@@ -1,6 +1,6 @@
 """Rows of the warehouse from what the readers found: one pure function a table."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import polars as pl
@@ -20,10 +20,10 @@ def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
 
 def session_row(
     sheet: SessionSheet, season: str | None, delivery: str, *, has_plate: bool, has_clip: bool
-) -> pl.DataFrame:
+) -> dict[str, Any]:
     """The one row of academy.session."""
     clip = sheet.clip
-    row = {
+    return {
         "session": sheet.session,
         "student": sheet.student,
         "coach": sheet.coach,
@@ -43,7 +43,6 @@ def session_row(
         "feet_checked": sheet.feet_checked,
         "reduced": False,
     }
-    return typed("academy.session", [row])
 
 
 def swing_row(
@@ -104,20 +103,9 @@ def hold_row(session: str, hold: HoldSheet, good: SwingSamples) -> dict[str, Any
     }
 
 
-def note_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
-    """Rows of academy.note from a reader's lines."""
-    return _with_origin("academy.note", frame, delivery, loose=loose)
-
-
-def shot_rows(frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
-    """Rows of academy.shot from a reader's lines."""
-    return _with_origin("academy.shot", frame, delivery, loose=loose)
-
-
-def _with_origin(table: str, frame: pl.DataFrame, delivery: str, *, loose: bool) -> pl.DataFrame:
-    types = dtypes_of(ROWS[table])
-    whole = frame.with_columns(delivery=pl.lit(delivery), loose=pl.lit(loose))
-    return whole.select(list(types)).cast(pl.Schema(types))
+def from_lines(lines: Iterable[dict[str, Any]], delivery: str, *, loose: bool) -> list[dict[str, Any]]:
+    """Lines of notes or shots with where they came from."""
+    return [line | {"delivery": delivery, "loose": loose} for line in lines]
 
 
 def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:

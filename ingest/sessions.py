@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 from ingest import filing
 from ingest.deliveries import Contents, Delivery, find
-from ingest.job import UNREADABLE, Job, placed, unreadable
+from ingest.job import UNREADABLE, Job, Taken, placed, unreadable
 from ingest.reading import SessionRefused, SessionRows, read_session
 from warehouse.errors import Refusal, Refused
-from warehouse.traces import write_trace
 
 READERS = min(4, os.cpu_count() or 1)
+GROUP = 16  # sessions that share a commit
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,7 @@ class Sessions:
     def __init__(self, job: Job) -> None:
         self.job = job
         self._told_how = False
+        self._group: list[Taken] = []
 
     def waiting(self, given: list[Delivery]) -> list[Delivery]:
         """The sessions given, and those that wait in refused/ for a consent, by their start."""
@@ -74,41 +75,28 @@ class Sessions:
         return not self.job.replaying and standing is not None and standing.delivery == contents.fingerprint
 
     def settle(self, prepared: Prepared) -> None:
-        """Take a session in, find it unchanged, or refuse it."""
+        """Take a session in, find it unchanged, or refuse it; what is taken lands with the next `flush`."""
         delivery, contents = prepared.delivery, prepared.contents
+        if delivery.session in {taken.rows.sheet.session for taken in self._group}:
+            self.flush()  # two versions of one session land one after the other
         if prepared.rows is None and prepared.refused is None and not self._unchanged(delivery, contents):
             prepared = self.prepare(delivery)  # another version came in between
         if prepared.refused is not None:
+            self.flush()
             self._refuse(delivery, contents, prepared.refused)
         elif prepared.rows is None or self._unchanged(delivery, contents):
             self.job.report.unchanged.append(delivery.session or delivery.name)
             filing.take_away(self.job.home, delivery)
         else:
-            self._take(delivery, contents, prepared.rows)
+            self._group.append(self.job.take(delivery, contents, prepared.rows))
+            if len(self._group) >= GROUP:
+                self.flush()
 
-    def _take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> None:
-        job, session, content = self.job, rows.sheet.session, contents.fingerprint
-        replaces = session in job.current
-        entry = job.entry(delivery, contents, "replaced" if replaces else "accepted", session)
-        trace, old = job.traces(rows)
-
-        def write() -> None:
-            if trace is not None and rows.trace is not None:
-                write_trace(filing.new_trace(trace, content), rows.trace)
-
-        job.commit(
-            delivery,
-            contents,
-            entry,
-            lambda: job.land_session(rows, entry, replaces=replaces),
-            before=write,
-            after=lambda: filing.place_trace(trace, old, content),
-            trace=trace,
-            old_trace=old,
-        )
-        job.stands(rows, content)
-        job.report.accepted.append(session)
-        job.report.refused += [r.within(delivery=content) for r in rows.refused]
+    def flush(self) -> None:
+        """Land the sessions taken since the last time."""
+        group, self._group = self._group, []
+        if group:
+            self.job.commit_sessions(group)
 
     def _refuse(self, delivery: Delivery, contents: Contents, refused: Refused) -> None:
         if delivery.waiting and refused.refusal.reason == "no_consent":

@@ -5,12 +5,13 @@ import json
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from ingest.academy import Academy
 from ingest.readers.sheet import SessionSheet
-from ingest.readers.tables import Table, local_day, read_table
+from ingest.readers.tables import Table, day_of, read_table
 from ingest.refusing import refusal, shown, spoken
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.contracts.words import DIRECTIONS, DOSE_UNITS, EYES, FAULTS
@@ -28,9 +29,12 @@ Problem = tuple[str, str, str]  # reason, what, column
 
 @dataclass(frozen=True)
 class Notes:
-    """Rows of academy.note (without delivery and loose), and the lines refused."""
+    """Rows of academy.note (without delivery and loose) by their key, and the lines refused.
 
-    frame: pl.DataFrame
+    The same content is one note, however often it stands.
+    """
+
+    rows: dict[str, Line]
     refused: list[Refusal]
 
 
@@ -53,7 +57,7 @@ def read_notes(
     """
     table = read_table(data, file, NoteLine, academy.settings.zone, todo="add it")
     place = _Place(academy, sheet, session_student, swings_of)
-    kept: list[Line] = []
+    kept: dict[str, Line] = {}
     refused = _broken(table, sheet)
     bad = {f.index for f in table.broken}
     for row, line in enumerate(table.frame.iter_rows(named=True)):
@@ -61,7 +65,8 @@ def read_notes(
             continue
         problem = place.settle(line)
         if problem is None:
-            kept.append(line)
+            found = _row(line, academy.settings.zone)
+            kept.setdefault(found["note"], found)
         else:
             reason, what, column = problem
             refused.append(
@@ -75,7 +80,7 @@ def read_notes(
                     column=column,
                 )
             )
-    return Notes(_frame(kept, table.frame.schema, academy), refused)
+    return Notes(kept, refused)
 
 
 def _broken(table: Table, sheet: SessionSheet | None) -> list[Refusal]:
@@ -223,15 +228,11 @@ def _text_of(value: object) -> str | None:
     return None if value is None else str(value)
 
 
-def _frame(lines: list[Line], schema: Any, academy: Academy) -> pl.DataFrame:
-    """Rows of academy.note: the same content is one note, however often it stands."""
-    hashes = [
-        hashlib.sha256(json.dumps([str(line[k]) for k in _KEYS]).encode()).hexdigest()[:20] for line in lines
-    ]
-    frame = pl.DataFrame(lines, schema=schema)
-    return frame.with_columns(
-        note=pl.Series(hashes, dtype=pl.String), day=local_day(pl.col("at"), academy.settings.zone)
-    ).unique("note", keep="first", maintain_order=True)
+def _row(line: Line, zone: ZoneInfo) -> Line:
+    """A row of academy.note, less where it came from; its key is the hash of its content."""
+    content = json.dumps([str(line[key]) for key in _KEYS])
+    note = hashlib.sha256(content.encode()).hexdigest()[:20]
+    return {key: line[key] for key in _KEYS} | {"note": note, "day": day_of(line["at"], zone)}
 
 
 def doses(notes: pl.DataFrame) -> pl.DataFrame:

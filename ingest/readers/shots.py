@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 
@@ -19,7 +20,7 @@ _AGAIN = "mend the line and deliver it again"
 class Shots:
     """Rows of academy.shot (without delivery and loose), and the lines refused."""
 
-    frame: pl.DataFrame
+    rows: list[dict[str, Any]]
     refused: Sequence[Refusal]
 
 
@@ -61,8 +62,8 @@ def read_shots(
         )
         for row, (reason, what, column) in sorted((r, p) for r, p in problems.items() if r is not None)
     ]
-    good = [row not in problems for row in range(len(frame))]
-    return Shots(frame.filter(pl.Series(good, dtype=pl.Boolean)), refused)
+    rows = [line for row, line in enumerate(frame.iter_rows(named=True)) if row not in problems]
+    return Shots(rows, refused)
 
 
 def _problem(

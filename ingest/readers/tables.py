@@ -1,4 +1,4 @@
-"""Delivered tables (CSV, JSON lines) read into a contract's columns; broken rules named with their line."""
+"""Delivered tables (CSV, JSON lines) read into a contract's columns; every broken rule keeps its line."""
 
 import json
 from collections.abc import Sequence
@@ -180,11 +180,6 @@ def _as_text(value: Any) -> str | None:
     if value is None or value == "":
         return None
     return value.strip() if isinstance(value, str) else json.dumps(value)
-
-
-def local_day(at: pl.Expr, zone: ZoneInfo) -> pl.Expr:
-    """The academy's own date of a UTC time."""
-    return at.dt.replace_time_zone("UTC").dt.convert_time_zone(zone.key).dt.date()
 
 
 def day_of(at: datetime, zone: ZoneInfo) -> date:

@@ -75,6 +75,8 @@ def test_the_quick_gate_lets_through_exactly_what_pandera_does(lines):
     except pa.errors.SchemaErrors:
         clean = False
     assert base._meets(deliveries.ShotLine, frame) == clean
+    many = pl.concat([frame] * 130)  # past the few rows that are looked at one by one
+    assert base._meets(deliveries.ShotLine, many) == clean
     assert (base.failures(deliveries.ShotLine, frame) == []) == clean
 
 

@@ -34,10 +34,10 @@ STEPS = {
     "after filing": (filing, "keep", True),
     "before the pending file": (filing, "mark_pending", False),
     "after the pending file": (filing, "mark_pending", True),
-    "before the trace": (sessions, "write_trace", False),
-    "after the trace": (sessions, "write_trace", True),
-    "before the rows": (landing, "land_session", False),
-    "after the rows, before the commit": (landing, "land_session", True),
+    "before the trace": (job, "write_trace", False),
+    "after the trace": (job, "write_trace", True),
+    "before the rows": (landing, "land_sessions", False),
+    "after the rows, before the commit": (landing, "land_sessions", True),
     "after the commit": (filing, "finish", False),
     "before the ledger line": (ledger.Ledger, "append", False),
     "after the ledger line": (ledger.Ledger, "append", True),
@@ -69,9 +69,9 @@ def state(academy):
     return academy.tables(without=("academy.delivery",)), traces, lines, filed, left, academy.left_in_inbox()
 
 
-@pytest.mark.parametrize("nth", [1, 2])
+@pytest.mark.parametrize(("nth", "group"), [(1, 1), (2, 1), (1, 16), (2, 16)])
 @pytest.mark.parametrize("step", STEPS)
-def test_the_next_load_finishes_what_a_crash_left(step, nth, academy, made, tmp_path, monkeypatch):
+def test_the_next_load_finishes_what_a_crash_left(step, nth, group, academy, made, tmp_path, monkeypatch):
     undisturbed = made.make_academy(tmp_path / "other")
     undisturbed.roster()
     undisturbed.load()
@@ -80,6 +80,9 @@ def test_the_next_load_finishes_what_a_crash_left(step, nth, academy, made, tmp_
 
     fill(academy, made)
     place, name, after = STEPS[step]
+    if name == "land_sessions" and group > 1:
+        nth = 1  # both sessions land in one call
+    monkeypatch.setattr(sessions, "GROUP", group)
     with monkeypatch.context() as patched:
         patched.setattr(place, name, crashing(getattr(place, name), nth, after=after))
         with pytest.raises(Crash):

@@ -6,6 +6,8 @@ Frames are collected before they are checked: on a lazy frame Pandera passes bad
 
 # mypy: disallow-subclassing-any=False
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -127,7 +129,7 @@ def require(contract: type[Contract], frame: pl.DataFrame) -> pl.DataFrame:
     return cast
 
 
-_LIMITS = {
+_LIMITS: dict[str, Callable[[Any, dict[str, Any]], Any]] = {
     "greater_than_or_equal_to": lambda c, s: c >= s["min_value"],
     "less_than_or_equal_to": lambda c, s: c <= s["max_value"],
     "greater_than": lambda c, s: c > s["min_value"],
@@ -135,6 +137,15 @@ _LIMITS = {
     "isin": lambda c, s: c.is_in(list(s["allowed_values"])),
     "str_matches": lambda c, s: c.str.contains(_source(s["pattern"])),
 }
+_ONE_VALUE: dict[str, Callable[[Any, dict[str, Any]], bool]] = {
+    "greater_than_or_equal_to": lambda v, s: v >= s["min_value"] or v != v,  # noqa: PLR0124 - as in Polars, NaN is highest
+    "less_than_or_equal_to": lambda v, s: v <= s["max_value"],
+    "greater_than": lambda v, s: v > s["min_value"] or v != v,  # noqa: PLR0124
+    "less_than": lambda v, s: v < s["max_value"],
+    "isin": lambda v, s: v in s["allowed_values"],
+    "str_matches": lambda v, s: re.search(_source(s["pattern"]), v) is not None,
+}
+_FEW_ROWS = 128  # up to here values are looked at one by one: quicker than starting a query
 
 
 def _source(pattern: Any) -> str:
@@ -166,9 +177,21 @@ def _meets(contract: type[Contract], frame: pl.DataFrame) -> bool:
         return True
     if facts.schema.checks:
         return False
+    if len(frame) <= _FEW_ROWS:
+        return all(_column_meets(facts.columns[name], frame[name].to_list()) for name in schema)
     key: Any = contract
     gate = _gate(key, tuple(schema))
     return gate is not None and bool(frame.select(gate).item())
+
+
+def _column_meets(column: Any, values: list[Any]) -> bool:
+    given = [value for value in values if value is not None]
+    if len(given) < len(values) and not column.nullable:
+        return False
+    return all(
+        check.name in _ONE_VALUE and all(_ONE_VALUE[check.name](value, check.statistics) for value in given)
+        for check in column.checks
+    )
 
 
 def _failure(contract: type[Contract], row: dict[str, Any]) -> Failure:
