@@ -26,7 +26,7 @@ from models.swing.landmarks import LANDMARKS
 
 FLOATS = NDArray[np.float64]
 LEAST_SWINGS, LEAST_STUDENTS = 100, 10
-RIDGE, CLIP, BIWEIGHT, ROUNDS = 10.0, 6.0, 12.0, 15
+RIDGE, CLIP, BIWEIGHT, ROUNDS = 10.0, 6.0, 12.0, 8
 MAD_TO_SD = 1.4826
 SEEN_PART = 0.9  # a landmark found in fewer of the swings is no anchor
 UNSCALED = ("address",)

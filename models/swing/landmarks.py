@@ -245,10 +245,10 @@ def low_centre(x: FLOATS, first: int, last: int, least: float, within: float) ->
 def quiet_end(x: FLOATS, last: int, width: int) -> int:
     """Last sample of the latest window of `width` up to `last` that is about as still as the stillest."""
     width = min(width, last)
-    stillest = math.inf
-    for end in range(width, last + 1):
+    stillest, step = math.inf, max(width // 20, 1)
+    for end in range(width, last + 1, step):
         stillest = min(stillest, np.ptp(x[end - width : end + 1]))
-    for end in range(last, width - 1, -1):
+    for end in range(last, width - 1, -step):
         if np.ptp(x[end - width : end + 1]) <= STILL_TIMES * stillest + STILL_PTS:
             return end
     return last

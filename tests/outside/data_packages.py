@@ -14,6 +14,8 @@ from pathlib import Path
 CACHE = Path(__file__).resolve().parents[2] / ".cache" / "outside"
 DATASETS = "biomdp/tests/datasets/"
 WANTED = {
+    "optcutfreq==0.0.10": (["--no-binary", ":all:"], ["optcutfreq-0.0.10/docs/pezzack.txt"]),
+    "openbalance==0.1.5": (["--only-binary", ":all:"], ["openbalance/processing/kinematics.py"]),
     "gaitalytics==0.2.2": (["--no-binary", ":all:"], ["gaitalytics-0.2.2/tests/treadmill_events.c3d"]),
     "biomdp==0.11.2": (
         ["--only-binary", ":all:"],
