@@ -1,0 +1,124 @@
+"""Steadiness holds: worked values of the measures, how the course is formed, which holds compare."""
+
+import math
+
+import numpy as np
+import polars as pl
+import pytest
+
+from models.swing.holds import MEASURES, closed_over_open, comparable, hold_rows, measures
+from warehouse.traces import SessionTrace
+
+RATE = 100.0
+STANCE = (200.0, 0.0, 200.0, 250.0, -200.0, 0.0, -200.0, 250.0)  # feet straight ahead, 400 mm apart
+
+
+def circle(radius_mm=10.0, turns=4, seconds=20.0):
+    """(2, n) mm: slow turns about (30, 100), every turn 5 s."""
+    t = np.arange(int(seconds * RATE) + 1) / RATE
+    angle = 2 * np.pi * turns * t / seconds
+    return np.stack([30 + radius_mm * np.cos(angle), 100 + radius_mm * np.sin(angle)])
+
+
+def trace_of(columns, number=91, t0_s=5.0):
+    n = len(next(iter(columns.values())))
+    return SessionTrace(
+        "s", np.array([number], np.int32), np.array([0, n]), np.array([RATE]), np.array([t0_s]),
+        {name: np.asarray(values, np.float32) for name, values in columns.items()},
+    )  # fmt: skip
+
+
+def hold_frame(from_s=5.0, to_s=25.0):
+    return pl.DataFrame({"swing_no": [91], "eyes": ["open"], "from_s": [from_s], "to_s": [to_s]})
+
+
+def feet(course):
+    """Both feet at the same place along and across, so that the mean stands 0 mm from the middle line."""
+    n = course.shape[1]
+    lead_share = 0.5 + (course[0]) / 400.0
+    return {
+        "lead_n": 700 * lead_share, "trail_n": 700 * (1 - lead_share),
+        "lead_along_pct": course[1] / 2.5, "trail_along_pct": course[1] / 2.5,
+        "lead_across_mm": np.zeros(n), "trail_across_mm": np.zeros(n),
+    }  # fmt: skip
+
+
+def test_a_circle_gives_its_own_path_speed_rms_and_ellipse():
+    found = measures(circle(), RATE, 0.0, 20.0)
+    # 18 s remain of 20 after the ends are cut: 3.6 turns of 2π·10 mm
+    assert found["path_mm"] == pytest.approx(3.6 * 2 * math.pi * 10, rel=2e-3)
+    assert found["speed_mm_s"] == pytest.approx(2 * math.pi * 10 / 5, rel=2e-3)
+    whole = measures(circle(turns=4, seconds=22.0)[:, :2201], RATE, 0.0, 22.0)
+    assert whole["path_mm"] == pytest.approx(4 * 20 / 22 * 2 * math.pi * 10, rel=2e-3)
+
+
+def test_rms_and_ellipse_of_whole_turns_are_those_of_a_circle():
+    # 4 whole turns remain once 1 s is cut at each end; each coordinate has SD r/√2, the ellipse π·5.991·r²/2
+    course = circle(turns=4.4, seconds=22.0)
+    found = measures(course, RATE, 0.0, 22.0)
+    assert found["rms_along_mm"] == pytest.approx(10 / math.sqrt(2), rel=2e-3)
+    assert found["rms_across_mm"] == pytest.approx(10 / math.sqrt(2), rel=2e-3)
+    assert found["ellipse_mm2"] == pytest.approx(math.pi * 5.9915 * 50, rel=3e-3)
+
+
+def test_what_is_outside_the_hold_and_a_second_at_each_end_counts_for_nothing():
+    course = circle(seconds=40.0)
+    stepped = course.copy()
+    stepped[:, :900] += 80  # before 9 s; the hold is from 8 s
+    assert measures(stepped, RATE, 8.2, 30.0)["path_mm"] == pytest.approx(
+        measures(course, RATE, 8.2, 30.0)["path_mm"], rel=0.01
+    )
+
+
+def test_the_course_from_the_feet_equals_the_delivered_one():
+    course = circle()
+    given = hold_rows(
+        trace_of({"lead_n": course[0], "cop_x_mm": course[0], "cop_y_mm": course[1]}), hold_frame(), None
+    )
+    formed = hold_rows(trace_of(feet(course)), hold_frame(), STANCE)
+    assert given.columns == ["session", "swing_no", *MEASURES]
+    for name in MEASURES:
+        assert formed[name][0] == pytest.approx(given[name][0], rel=1e-3), name
+
+
+@pytest.mark.parametrize("lost", ["stance", "lead_across_mm", "trail_along_pct"])
+def test_without_what_a_centre_of_pressure_takes_the_measures_are_null(lost):
+    columns = feet(circle())
+    columns.pop(lost, None)
+    found = hold_rows(trace_of(columns), hold_frame(), None if lost == "stance" else STANCE)
+    assert found.select(MEASURES).row(0) == (None,) * 5
+
+
+def test_a_short_gap_is_bridged_and_a_long_one_gives_null():
+    course = circle()
+    short, long = course.copy(), course.copy()
+    short[:, 900:950] = np.nan
+    long[:, 900:1100] = np.nan
+    assert measures(short, RATE, 0.0, 20.0)["path_mm"] == pytest.approx(
+        measures(course, RATE, 0.0, 20.0)["path_mm"], rel=0.01
+    )
+    assert set(measures(long, RATE, 0.0, 20.0).values()) == {None}
+
+
+def test_a_hold_too_short_to_cut_is_null():
+    assert set(measures(circle(seconds=6.5), RATE, 0.0, 6.5).values()) == {None}
+
+
+def test_only_holds_of_like_length_device_and_eyes_share_a_comparison():
+    holds = pl.DataFrame(
+        [("mat", "open", 21.0), ("mat", "open", 19.0), ("mat", "closed", 20.0), ("plates", "open", 20.0),
+         ("mat", "open", 30.0), ("mat", "open", 25.0)],
+        schema=["device", "eyes", "seconds"], orient="row",
+    )  # fmt: skip
+    assert comparable(holds)["comparison"].to_list() == [
+        "mat/open/20", "mat/open/20", "mat/closed/20", "plates/open/20", "mat/open/30", None,
+    ]  # fmt: skip
+
+
+def test_closed_over_open_is_taken_within_a_session_and_like_length():
+    holds = pl.DataFrame(
+        [("a", "mat", "open", 20.0, 10.0, 50.0), ("a", "mat", "closed", 21.0, 15.0, 200.0),
+         ("b", "mat", "open", 20.0, 10.0, 50.0), ("b", "mat", "closed", 30.0, 15.0, 200.0)],
+        schema=["session", "device", "eyes", "seconds", "speed_mm_s", "ellipse_mm2"], orient="row",
+    )  # fmt: skip
+    assert closed_over_open(holds).rows() == [("a", "mat", 1.5, 4.0)]
