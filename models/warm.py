@@ -3,12 +3,16 @@
 import numpy as np
 import polars as pl
 
+from models.swing.event_fit import EventFit
 from models.swing.reduce import reduce_session
 from warehouse.traces import EVENTS, SAMPLE_COLUMNS, SessionTrace
 
 
 def warm() -> int:
-    """Reduce one still stand of four seconds (the kernel is then kept on disk); return the swings reduced."""
+    """Reduce one still stand of four seconds, events missing (what is compiled is then kept on disk).
+
+    Returns the swings reduced.
+    """
     rate, n = 100.0, 400
     columns = {name: np.full(n, 50.0, dtype=np.float32) for name in SAMPLE_COLUMNS}
     trace = SessionTrace(
@@ -39,7 +43,10 @@ def warm() -> int:
         pl.col("file_flags").cast(pl.List(pl.String)),
         pl.col("file_flag_counts").cast(pl.List(pl.Int32)),
     )
-    return reduce_session(trace, frame, events, stance_mm=None, body_mass_kg=None).metrics.height
+    found = reduce_session(
+        trace, frame, events[:-1], stance_mm=None, body_mass_kg=None, event_fit=EventFit({})
+    )
+    return found.metrics.height
 
 
 if __name__ == "__main__":
