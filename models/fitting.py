@@ -24,7 +24,7 @@ from warehouse.traces import read_trace
 
 FLOATS = NDArray[np.float64]
 NAME = "events"
-MOST_SESSIONS = 100  # about 1,000 swings
+MOST_SESSIONS = 80  # about 900 swings
 
 CHOSEN = """
     WITH marked AS (

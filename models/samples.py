@@ -143,7 +143,8 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
         return
     reduction = gather(answers)
     writer.append("academy.swing_metric", reduction.metrics)
-    writer.append("academy.swing_event", reduction.estimated)
+    if reduction.estimated.height:
+        writer.append("academy.swing_event", reduction.estimated)
     _update(writer, "swing", reduction.swings, ("usable", "flags", "flag_counts", "heel_source"))
     if reduction.holds.height:
         _update(writer, "hold", reduction.holds, MEASURES)

@@ -39,6 +39,12 @@ RULES = {
     "finish": Rule("total_low", 0.40, 0.20),
 }
 
+NO_ROWS = pl.DataFrame(
+    schema={"session": pl.String, "swing_no": pl.Int32, "event": pl.String, "t_s": pl.Float64,
+            "source": pl.String, "expected_error_s": pl.Float64, "clock": pl.String}
+)  # fmt: skip
+"""Most sessions have every event marked; making an empty frame for each of them would take time."""
+
 
 def landmarks_of(trace: SessionTrace, wanted: NDArray[np.bool_]) -> FLOATS:
     """Landmarks (S, 48) of the wanted swings of a trace with regular clocks; NaN for the others."""
@@ -109,6 +115,8 @@ def event_rows(
     trace: SessionTrace, event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_]
 ) -> pl.DataFrame:
     """Rows of academy.swing_event for the estimated events, on the plate's clock."""
+    if not estimated.any():
+        return NO_ROWS
     at, column = np.nonzero(estimated)
     return pl.DataFrame(
         {

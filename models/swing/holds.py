@@ -32,6 +32,7 @@ FOOT_OFF = 0.05  # of the stand's load: under it a foot's centre of pressure is 
 MOST_LOST = 0.05  # part of a hold that may be drawn through gaps
 MEASURES = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
 SCHEMA = {"session": pl.String, "swing_no": pl.Int32} | dict.fromkeys(MEASURES, pl.Float64)
+NO_ROWS = pl.DataFrame(schema=SCHEMA)
 
 
 def hold_rows(
@@ -42,7 +43,7 @@ def hold_rows(
     `holds` are rows of academy.hold of this session (swing_no, from_s, to_s on the plate's clock).
     """
     if trace is None or holds is None or holds.is_empty():
-        return pl.DataFrame(schema=SCHEMA)
+        return NO_ROWS
     uniform = on_uniform_grid(trace)
     row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
     rows = []

@@ -222,9 +222,14 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     return Reduction(
         metrics,
         swings,
-        pl.concat([answer.estimated for answer in answers]),
-        pl.concat([answer.holds for answer in answers]),
+        _stacked([answer.estimated for answer in answers]),
+        _stacked([answer.holds for answer in answers]),
     )
+
+
+def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    """Frames under one another, the many empty ones passed over."""
+    return pl.concat([frame for frame in frames if frame.height] or frames[:1])
 
 
 @dataclass(frozen=True)
