@@ -6,7 +6,7 @@ A delivery's content hash covers its relative file names and bytes, not the fold
 import hashlib
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fnmatch import fnmatch
 from pathlib import Path
@@ -14,6 +14,7 @@ from pathlib import Path
 from ingest.readers.roster import ROSTERS
 from ingest.readers.session import glance
 from warehouse.errors import CallError
+from warehouse.home import Home
 
 SHEET = "session.toml"
 WHY = "why.json"
@@ -147,3 +148,24 @@ def _kind(name: str) -> str:
     if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
         return NOTES
     return SHOTS if fnmatch(name, "shots*.csv") else STRAY
+
+
+def named(delivery: Delivery) -> str:
+    """The name a delivery came under, also when it waited in refused/ under that name and its hash."""
+    if delivery.waiting and delivery.kind == SESSION:
+        return delivery.base.name.rsplit("-", 1)[0]
+    return delivery.name
+
+
+def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> Delivery:
+    """An accepted delivery as it stands in filed/."""
+    folder = home.filed / content
+    files = tuple(sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()))
+    path = folder if kind == SESSION or not files else folder / files[0]
+    return Delivery(kind, path, path.name, files, session)
+
+
+def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
+    """Deliveries, those under refused/ marked as waiting there."""
+    refused = home.refused.resolve()
+    return [replace(d, waiting=d.base.is_relative_to(refused)) for d in found]

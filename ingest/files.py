@@ -7,11 +7,11 @@ import polars as pl
 
 from ingest import filing, landing, ledger
 from ingest.deliveries import NOTES, SETTINGS, SHOTS, Contents, Delivery
-from ingest.job import UNREADABLE, Job, unreadable
+from ingest.job import Job
 from ingest.readers.notes import read_notes
 from ingest.readers.roster import read_roster
 from ingest.readers.shots import read_shots
-from ingest.refusing import Told, refusal, refuse
+from ingest.refusing import UNREADABLE, Told, refusal, refuse, unreadable
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.home import parse_settings
@@ -34,7 +34,9 @@ class Files:
         except Refused as refused:
             self.job.refuse(delivery, contents, [refused.refusal])
         except UNREADABLE as error:
-            self.job.refuse(delivery, contents, [unreadable(delivery, error).refusal])
+            self.job.refuse(
+                delivery, contents, [unreadable(delivery.name, None, delivery.name, error).refusal]
+            )
 
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         if delivery.kind == NOTES:

@@ -1,36 +1,22 @@
 """What every kind of delivery shares: what is known, the ledger entry, committing, refusing, mending."""
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from ingest import filing, landing, ledger
 from ingest.academy import read_academy
-from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery
+from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
 from ingest.reading import SessionRows, read_session
-from ingest.refusing import refuse
 from ingest.report import LoadReport
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home, Settings
 from warehouse.store import Writer, write_synced
 from warehouse.traces import trace_path, write_trace
-
-UNREADABLE = (
-    pl.exceptions.PolarsError,
-    ValueError,
-    ArithmeticError,
-    LookupError,
-    TypeError,
-    RecursionError,
-    OSError,
-)
-"""What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
 
 
 @dataclass(frozen=True)
@@ -309,31 +295,6 @@ class Job:
         self._stands(rows, content)
 
 
-def named(delivery: Delivery) -> str:
-    """The name a delivery came under, also when it waited in refused/ under that name and its hash."""
-    if delivery.waiting and delivery.kind == SESSION:
-        return delivery.base.name.rsplit("-", 1)[0]
-    return delivery.name
-
-
-def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> Delivery:
-    """An accepted delivery as it stands in filed/."""
-    folder = home.filed / content
-    files = tuple(sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()))
-    path = folder if kind == SESSION or not files else folder / files[0]
-    return Delivery(kind, path, path.name, files, session)
-
-
-def unreadable(delivery: Delivery, error: BaseException) -> Refused:
-    """The refusal of a delivery that a parser gave up on."""
-    file = delivery.files[0] if len(delivery.files) == 1 else None
-    what = f"{delivery.name} can't be read ({type(error).__name__})"
-    todo = "export it again and deliver it whole"
-    refused = refuse("unreadable", what, todo, session=delivery.session, file=file)
-    refused.__cause__ = error
-    return refused
-
-
 def _sized(entry: Mapping[str, Any], delivery: Delivery, contents: Contents) -> dict[str, Any]:
     return {**entry, "n_files": len(delivery.files), "n_bytes": contents.n_bytes}
 
@@ -341,9 +302,3 @@ def _sized(entry: Mapping[str, Any], delivery: Delivery, contents: Contents) -> 
 def _plain(refused: Refusal) -> dict[str, Any]:
     names = ("session", "swing_no", "file", "line", "column", "reason", "sentence")
     return {name: getattr(refused, name) for name in names}
-
-
-def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
-    """Deliveries, those under refused/ marked as waiting there."""
-    refused = home.refused.resolve()
-    return [replace(d, waiting=d.base.is_relative_to(refused)) for d in found]

@@ -9,9 +9,9 @@ from contextlib import suppress
 from pathlib import Path
 
 from ingest import ledger
-from ingest.deliveries import ROSTER, SESSION, SETTINGS, Delivery, find
+from ingest.deliveries import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, placed
 from ingest.files import Files
-from ingest.job import Job, filed_delivery, placed
+from ingest.job import Job
 from ingest.report import LoadReport
 from ingest.sessions import Sessions
 from warehouse.errors import Refusal, UnderfootError

@@ -3,8 +3,21 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+import polars as pl
+
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal, Refused
+
+UNREADABLE = (
+    pl.exceptions.PolarsError,
+    ValueError,
+    ArithmeticError,
+    LookupError,
+    TypeError,
+    RecursionError,
+    OSError,
+)
+"""What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
 
 
 @dataclass(frozen=True)
@@ -109,3 +122,12 @@ def from_failures(
         value=first.value,
         rule=first.rule,
     )
+
+
+def unreadable(name: str, session: str | None, file: str | None, error: BaseException) -> Refused:
+    """The refusal of a delivery that a parser gave up on."""
+    what = f"{name} can't be read ({type(error).__name__})"
+    todo = "export it again and deliver it whole"
+    refused = refuse("unreadable", what, todo, session=session, file=file)
+    refused.__cause__ = error
+    return refused

@@ -7,9 +7,10 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from ingest import filing
-from ingest.deliveries import Contents, Delivery, find
-from ingest.job import UNREADABLE, Job, Taken, placed, unreadable
+from ingest.deliveries import Contents, Delivery, find, placed
+from ingest.job import Job, Taken
 from ingest.reading import SessionRefused, SessionRows, read_session
+from ingest.refusing import UNREADABLE, unreadable
 from warehouse.errors import Refusal, Refused
 
 READERS = min(4, os.cpu_count() or 1)
@@ -67,7 +68,9 @@ class Sessions:
         except Refused as refused:
             return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:
-            return Prepared(delivery, contents, refused=unreadable(delivery, error))
+            return Prepared(
+                delivery, contents, refused=unreadable(delivery.name, delivery.session, None, error)
+            )
         return Prepared(delivery, contents, rows)
 
     def _unchanged(self, delivery: Delivery, contents: Contents) -> bool:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ingest.readers.plates import Joined
 from ingest.readers.sheet import SessionSheet
-from ingest.readers.signals import rows_by_swing, saturated, snapped
+from ingest.readers.signals import middle, rows_by_swing, saturated, snapped
 from ingest.refusing import refusal, spoken
 from warehouse.contracts.base import Failure, failures
 from warehouse.contracts.deliveries import PlateSample
@@ -27,9 +27,12 @@ CARRYING_SHARE = 0.05  # of body weight: below, a foot's centre of pressure mean
 HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
 _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
+_ALONG = ("lead_along_pct", "trail_along_pct")
 _AGAIN = "mend it and deliver the session again"
+_EXPORT = "export the swing again and deliver the session again"
 
 Array = NDArray[np.float64]
+Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,19 @@ class Samples:
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
         self._broken = self._broken_by_swing(number)
+        self._astray = {name: self._outside(self.values[name]) for name in _ALONG}
+        self._heel_over = {
+            foot: self.values[f"{foot}_heel_n"] > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N
+            for foot in ("lead", "trail")
+            if f"{foot}_heel_n" in self.values
+        }
         self._check_all()
+
+    @staticmethod
+    def _outside(along: Array) -> NDArray[np.bool_]:
+        """Where a centre of pressure is missing or off the foot."""
+        with np.errstate(invalid="ignore"):
+            return ~((along >= ALONG_LOW_PCT) & (along <= ALONG_HIGH_PCT))
 
     def _broken_by_swing(self, number: NDArray[np.int64]) -> dict[int, list[Failure]]:
         cells = self.joined.broken()
@@ -141,56 +156,35 @@ class Samples:
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
 
     def _check(self, swing_no: int, rows: NDArray[np.int64]) -> None:
-        times = self.values["t_s"][rows]
-        order = rows
-        if np.any(np.diff(times) <= 0):
+        times, order = self.values["t_s"][rows], rows
+        if np.any(times[1:] <= times[:-1]):
             order = rows[np.argsort(times, kind="stable")]
-        problem = self._clock_problem(rows, order) or self._position_problem(order)
+        steps = np.diff(self.values["t_s"][order])
+        period = middle(steps)
+        problem = self._clock_problem(rows, order, steps, period) or self._position_problem(order)
         if problem is not None:
             reason, what, todo, row, ours = problem
             self._refuse(reason, swing_no, what, todo, row, ours)
             return
-        self.good[swing_no] = self._describe(swing_no, order)
+        self.good[swing_no] = self._describe(swing_no, order, steps, period)
 
     def _clock_problem(
-        self, rows: NDArray[np.int64], order: NDArray[np.int64]
-    ) -> tuple[str, str, str, int, str] | None:
-        times = self.values["t_s"][order]
-        steps = np.diff(times)
-        if len(times) < 2:
+        self, rows: NDArray[np.int64], order: NDArray[np.int64], steps: Array, period: float
+    ) -> Problem | None:
+        if not len(steps):
             return "rate", "there is only one sample", _AGAIN, int(order[0]), "t_s"
-        if np.any(steps <= 0):
+        if steps.min() <= 0:
             k = int(np.flatnonzero(steps <= 0)[0])
-            what = f"the time {times[k]:.10g} s stands twice"
-            return (
-                "same_time_twice",
-                what,
-                "export the swing again and deliver the session again",
-                int(order[k + 1]),
-                "t_s",
-            )
-        period = float(np.median(steps))
-        if order is not rows:
-            back = self._runs_back(rows, period)
-            if back is not None:
-                what = "the clock runs back by more than a sample"
-                return (
-                    "clock_runs_back",
-                    what,
-                    "export the swing again and deliver the session again",
-                    back,
-                    "t_s",
-                )
+            what = f"the time {self.values['t_s'][order[k]]:.10g} s stands twice"
+            return "same_time_twice", what, _EXPORT, int(order[k + 1]), "t_s"
+        back = self._runs_back(rows, period) if order is not rows else None
+        if back is not None:
+            return "clock_runs_back", "the clock runs back by more than a sample", _EXPORT, back, "t_s"
         rate = 1.0 / period
         if not SLOWEST_HZ * (1 - 1e-6) <= rate <= FASTEST_HZ * (1 + 1e-6):
             what = f"the swing was sampled at {rate:.4g} Hz but must be at 50 to 2000 Hz"
-            return (
-                "rate",
-                what,
-                "check the unit of the clock in academy.toml and deliver again",
-                int(order[0]),
-                "t_s",
-            )
+            todo = "check the unit of the clock in academy.toml and deliver again"
+            return "rate", what, todo, int(order[0]), "t_s"
         return None
 
     def _runs_back(self, rows: NDArray[np.int64], period: float) -> int | None:
@@ -200,26 +194,22 @@ class Samples:
         back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
         return int(rows[back[0] + 1]) if back.size else None
 
-    def _position_problem(self, order: NDArray[np.int64]) -> tuple[str, str, str, int, str] | None:
-        weight = self._body_weight_n(order)
+    def _position_problem(self, order: NDArray[np.int64]) -> Problem | None:
         for foot in ("lead", "trail"):
-            load, name = self.values[f"{foot}_n"][order], f"{foot}_along_pct"
-            along = self.values[name][order]
-            carrying = load > CARRYING_SHARE * weight
-            with np.errstate(invalid="ignore"):
-                bad = np.flatnonzero(carrying & ~((along >= ALONG_LOW_PCT) & (along <= ALONG_HIGH_PCT)))
-            if bad.size:
-                return self._along_words(name, int(order[bad[0]]), float(load[bad[0]]), bad.size)
-            heel = self.values.get(f"{foot}_heel_n")
-            if heel is not None:
-                over = np.flatnonzero(heel[order] > load + HEEL_OVER_FOOT_N)
-                if over.size:
-                    row = int(order[over[0]])
-                    what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[over[0]]:.4g} N"
-                    return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
+            name, load = f"{foot}_along_pct", self.values[f"{foot}_n"]
+            astray = order[self._astray[name][order]]
+            if astray.size:
+                bad = astray[load[astray] > CARRYING_SHARE * self._body_weight_n(order)]
+                if bad.size:
+                    return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
+            over = order[self._heel_over[foot][order]] if foot in self._heel_over else order[:0]
+            if over.size:
+                row, heel = int(over[0]), self.values[f"{foot}_heel_n"]
+                what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[row]:.4g} N"
+                return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
         return None
 
-    def _along_words(self, name: str, row: int, load: float, count: int) -> tuple[str, str, str, int, str]:
+    def _along_words(self, name: str, row: int, load: float, count: int) -> Problem:
         source = self.joined.place(row)[0].sources[name]
         value = float(self.values[name][row])
         given = "empty" if np.isnan(value) else source.spoken(value)
@@ -239,10 +229,8 @@ class Samples:
             return self.sheet.body_mass_kg * STANDARD_GRAVITY_M_S2
         return float(np.median(self.values["lead_n"][order] + self.values["trail_n"][order]))
 
-    def _describe(self, swing_no: int, order: NDArray[np.int64]) -> SwingSamples:
+    def _describe(self, swing_no: int, order: NDArray[np.int64], steps: Array, period: float) -> SwingSamples:
         times = self.values["t_s"][order]
-        steps = np.diff(times)
-        period = float(np.median(steps))
         grid_rate = snapped((len(times) - 1) / float(times[-1] - times[0]))
         drift = np.abs(times - (times[0] + np.arange(len(times)) / grid_rate)).max()
         regular = bool(drift <= REGULAR_WITHIN * period)
@@ -291,6 +279,5 @@ class Samples:
             values = np.where(values < 0, 0.0, values)
         elif name.endswith("_along_pct"):
             # Out of range is only left where the foot carries nothing: no number there means anything.
-            with np.errstate(invalid="ignore"):
-                values = np.where((values >= ALONG_LOW_PCT) & (values <= ALONG_HIGH_PCT), values, np.nan)
+            values = np.where(self._astray[name][order], np.nan, values)
         return values.astype(np.float32)

@@ -16,6 +16,16 @@ def rows_by_swing(number: NDArray[np.int64]) -> dict[int, NDArray[np.int64]]:
     return {int(no): part for no, part in zip(found, parts, strict=True)}
 
 
+def middle(steps: Array) -> float:
+    """Median step of a clock (s); 0 without any. Steps that hardly differ are all their own median."""
+    if not len(steps):
+        return 0.0
+    low, high = float(steps.min()), float(steps.max())
+    if high - low <= 1e-3 * low:
+        return float(steps.mean())
+    return float(np.median(steps))
+
+
 def snapped(rate_hz: float) -> float:
     """A rate within a millionth of a whole number is that number: the rest is the clock's rounding."""
     nearest = round(rate_hz)
