@@ -20,16 +20,6 @@ from warehouse.traces import trace_path, write_trace
 
 
 @dataclass(frozen=True)
-class Standing:
-    """The version of a session that stands in the warehouse."""
-
-    student: str
-    delivery: str
-    season: str | None
-    has_plate: bool
-
-
-@dataclass(frozen=True)
 class Taken:
     """A session that is filed, its trace written, and waits for its commit."""
 
@@ -188,6 +178,8 @@ class Job:
         self.report.refused += listed
         if not contents.fingerprint:
             return  # its bytes could not be read at all, so there is nothing to keep; it stays where it is
+        if self.replaying:
+            return  # it was taken once and stands in filed/: the report says that it can't be read now
         entry = self.entry(delivery, contents, "refused", delivery.session)
         at = datetime.fromisoformat(entry["received_at"])
         filing.keep_refused(self.home, delivery, contents, listed, at)
