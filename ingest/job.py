@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest import filing, landing, ledger
-from ingest.academy import read_academy
+from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
 from ingest.reading import SessionRows, read_session
 from ingest.report import LoadReport
