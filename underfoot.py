@@ -293,9 +293,8 @@ def _check_refusals(home: Home) -> None:
             "The demo's planted refusals did not come out: "
             f"missed {missed or 'none'}, unexpected {extra or 'none'}."
         )
-    out.print(
-        f"Exactly the {len(expected)} planted bad deliveries were refused; underfoot refused lists them."
-    )
+    said = f"Exactly the {len(expected)} planted bad deliveries were refused; underfoot refused lists them."
+    out.print(said, soft_wrap=True)
 
 
 def main() -> None:
