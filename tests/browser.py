@@ -1,0 +1,87 @@
+"""A real browser on a real server: Debian's Chromium driven by Playwright, Streamlit on a free port."""
+
+import contextlib
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM = shutil.which("chromium")
+ARGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+def require_chromium() -> str:
+    """The browser's path; without one the test is skipped by name on a laptop and fails in CI."""
+    if CHROMIUM is None:
+        told = "Chromium is not installed (Debian's package chromium)."
+        if os.environ.get("CI") == "true":
+            pytest.fail(told)
+        pytest.skip(told)
+    return CHROMIUM
+
+
+def _free_port() -> int:
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return int(s.getsockname()[1])
+
+
+@contextlib.contextmanager
+def served(home: Path, log: Path) -> Iterator[str]:
+    """The dashboard of a home; yields its address. The server's output goes to `log`."""
+    port = _free_port()
+    call = [
+        sys.executable, "-m", "streamlit", "run", str(ROOT / "dashboard" / "app.py"),
+        "--server.port", str(port), "--server.address", "localhost", "--server.headless", "true",
+        "--server.fileWatcherType", "none",
+    ]  # fmt: skip
+    environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
+    with (
+        log.open("w") as out,
+        subprocess.Popen(call, stdout=out, stderr=out, env=environment, cwd=ROOT) as server,
+    ):
+        try:
+            base = f"http://localhost:{port}"
+            for _ in range(300):
+                with contextlib.suppress(OSError), urlopen(base + "/_stcore/health", timeout=2) as answer:
+                    if answer.status == 200:
+                        break
+                time.sleep(0.1)
+            else:
+                pytest.fail(f"the dashboard did not start:\n{log.read_text()[-2000:]}")
+            yield base
+        finally:
+            server.terminate()
+
+
+def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
+    """Wait until the script has run and the page has stood still for a while."""
+    page.wait_for_selector('[data-testid="stMain"] h1, [data-testid="stMain"] p', timeout=limit_s * 1000)
+    page.wait_for_function(
+        """() => {
+            const app = document.querySelector('[data-testid="stApp"]');
+            return app && app.getAttribute('data-test-script-state') === 'notRunning'
+                && !document.querySelector('[data-testid="stSkeleton"]');
+        }""",
+        timeout=limit_s * 1000,
+    )
+    last, since = None, time.monotonic()
+    end = time.monotonic() + limit_s
+    while time.monotonic() < end:
+        now = page.evaluate("document.querySelector('[data-testid=\"stMain\"]').innerHTML.length")
+        if now != last:
+            last, since = now, time.monotonic()
+        elif (time.monotonic() - since) * 1000 >= quiet_ms:
+            return
+        page.wait_for_timeout(100)

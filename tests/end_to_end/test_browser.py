@@ -1,0 +1,96 @@
+"""Every page in a real browser, as each of four persons, on a desk and on a phone."""
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+import browser
+from warehouse.access import viewers
+
+pytestmark = pytest.mark.browser
+
+PAGES = {
+    "head_coach": ("students", "student", "progress", "deliveries"),
+    "coach": ("students", "student", "progress", "deliveries"),
+    "student": ("progress",),
+    "guardian": ("progress",),
+}
+WIDTHS = (1280, 390)
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def site(demo, tmp_path_factory):
+    browser.require_chromium()
+    log = tmp_path_factory.mktemp("browser") / "server.log"
+    with browser.served(demo.home.path, log) as base:
+        yield base, log
+
+
+@pytest.fixture(scope="module")
+def people(demo):
+    """One person of each role; the coach and the student have students and sessions."""
+    measured = set(demo.sql("SELECT DISTINCT student FROM academy.session WHERE has_plate").to_series())
+    coaches = set(demo.sql('SELECT DISTINCT coach FROM academy.coaching WHERE "to" IS NULL').to_series())
+    fits = {"student": measured, "coach": coaches}
+    return {
+        role: next(
+            v.person
+            for v in viewers(demo.snapshot)
+            if v.role == role and v.person in fits.get(role, {v.person})
+        )
+        for role in PAGES
+    }
+
+
+def _ours(message):
+    """An error of ours. On a deep link Streamlit first asks for its own two service addresses under the page's
+    path, is told 404, and then finds them at the root."""
+    return message.type == "error" and "/_stcore/" not in message.location.get("url", "")
+
+
+def _told(message):
+    return f"{message.text} {message.location.get('url', '')}"
+
+
+@pytest.mark.parametrize("role", PAGES)
+def test_each_page_opens_clean_at_both_widths(chromium, site, people, role):
+    base, log = site
+    problems = []
+    for width in WIDTHS:
+        page = chromium.new_page(viewport={"width": width, "height": 900})
+        said: list[str] = []
+        page.on("console", lambda m, said=said: said.append(_told(m)) if _ours(m) else None)
+        page.on("pageerror", lambda e, said=said: said.append(str(e)))
+        for name in PAGES[role]:
+            said.clear()
+            page.goto(f"{base}/{name}?as={people[role]}")
+            browser.settle(page)
+            where = f"{role} {name} {width}"
+            if page.locator('[data-testid="stException"]').count():
+                problems.append(f"{where}: an exception box")
+            if page.evaluate("document.scrollingElement.scrollWidth") > width + 2:
+                problems.append(f"{where}: wider than the screen")
+            if page.locator('[data-testid="stMain"] h1').count() == 0:
+                problems.append(f"{where}: no title")
+            if name != "deliveries" and page.locator('[data-testid="stVegaLiteChart"]').count() == 0:
+                problems.append(f"{where}: no picture")
+            problems += [f"{where}: {text}" for text in said]
+        page.close()
+    assert problems == []
+    assert "Traceback" not in log.read_text()
+
+
+def test_a_student_who_follows_a_link_to_a_staff_page_is_told_so(chromium, site, people):
+    base, _ = site
+    page = chromium.new_page(viewport={"width": 390, "height": 900})
+    page.goto(f"{base}/deliveries?as={people['student']}")
+    browser.settle(page)
+    assert page.get_by_text("This page is not for you").count() == 1
+    page.close()
