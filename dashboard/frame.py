@@ -11,8 +11,11 @@ from warehouse.errors import UnderfootError
 
 STAFF = ("head_coach", "coach")
 EVERYONE = (*STAFF, "student", "guardian")
-# On A4 and Letter: the page alone, without navigation, controls and boxes that only a screen needs.
-ON_PAPER = """<style>@media print {
+# A picture wider than its window scrolls sideways. On A4 and Letter: the page alone, without navigation,
+# controls and boxes that only a screen needs.
+STYLE = """<style>
+[data-testid="stVegaLiteChart"] { overflow-x: auto; }
+@media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],
   [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"],
   .st-key-look-as { display: none !important; }
@@ -34,7 +37,7 @@ class Page:
 def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
-    st.html(ON_PAPER)
+    st.html(STYLE)
     try:
         home = readers.home()
         reader = readers.reader(home, signin.person(home, home.settings()))

@@ -93,6 +93,10 @@ def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch
 def table(rows: pl.DataFrame) -> None:
     """Rows as a table: days as days, gaps empty."""
     gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
+    # A date column shows a gap as "None"; with gaps, its days go in as words.
+    gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]
+    rows = rows.with_columns(pl.col(gappy).dt.strftime("%-d %b %Y")) if gappy else rows
+    gaps += [pl.col(name).fill_null("") for name in gappy]
     days = {
         name: st.column_config.DateColumn(format="D MMM YYYY")
         for name, kind in rows.schema.items()

@@ -31,6 +31,15 @@ def require_chromium() -> str:
     return CHROMIUM
 
 
+def screen(width: int) -> dict:
+    """Options of a browser page: a desk, or (under 600 px) a phone, which says so of itself."""
+    options: dict = {"viewport": {"width": width, "height": 900}}
+    if width < 600:
+        phone = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/150.0 Mobile Safari/537.36"
+        options |= {"is_mobile": True, "has_touch": True, "user_agent": phone}
+    return options
+
+
 def _free_port() -> int:
     with socket.socket() as s:
         s.bind(("127.0.0.1", 0))

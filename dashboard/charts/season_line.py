@@ -66,7 +66,7 @@ def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
     return alt.Axis(
         values=[*values, *levels.values()],
         labelExpr=f"{named}replace(datum.label, '-', '−')",
-        format="~g",
+        format="~f",
         labelOverlap=False,
         gridOpacity=alt.condition(f"datum.value < {low}", alt.value(0), alt.value(1)) if levels else 1,
     )

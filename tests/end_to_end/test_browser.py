@@ -64,7 +64,7 @@ def test_each_page_opens_clean_at_both_widths(chromium, site, people, role):
     base, log = site
     problems = []
     for width in WIDTHS:
-        page = chromium.new_page(viewport={"width": width, "height": 900})
+        page = chromium.new_page(**browser.screen(width))
         said: list[str] = []
         page.on("console", lambda m, said=said: said.append(_told(m)) if _ours(m) else None)
         page.on("pageerror", lambda e, said=said: said.append(str(e)))
@@ -77,6 +77,12 @@ def test_each_page_opens_clean_at_both_widths(chromium, site, people, role):
                 problems.append(f"{where}: an exception box")
             if page.evaluate("document.scrollingElement.scrollWidth") > width + 2:
                 problems.append(f"{where}: wider than the screen")
+            drawn = page.evaluate(
+                "Math.max(0, ...[...document.querySelectorAll('.stVegaLiteChart canvas, .stVegaLiteChart svg')]"
+                ".map(c => c.getBoundingClientRect().right))"
+            )
+            if drawn > width + 2:
+                problems.append(f"{where}: a picture is cut at the right edge ({drawn:.0f} px)")
             if page.locator('[data-testid="stMain"] h1').count() == 0:
                 problems.append(f"{where}: no title")
             if name != "deliveries" and page.locator('[data-testid="stVegaLiteChart"]').count() == 0:
@@ -89,7 +95,7 @@ def test_each_page_opens_clean_at_both_widths(chromium, site, people, role):
 
 def test_a_student_who_follows_a_link_to_a_staff_page_is_told_so(chromium, site, people):
     base, _ = site
-    page = chromium.new_page(viewport={"width": 390, "height": 900})
+    page = chromium.new_page(**browser.screen(390))
     page.goto(f"{base}/deliveries?as={people['student']}")
     browser.settle(page)
     assert page.get_by_text("This page is not for you").count() == 1

@@ -54,7 +54,8 @@ def test_the_readme_opens_with_the_job_and_has_its_two_commands_first():
 
 
 def test_every_picture_and_file_the_docs_name_exists():
-    named = re.findall(r"\]\((?!http)([^)#]+)\)", DOCS)
+    named = re.findall(r"\]\((?!http)([^)#]+)\)", DOCS) + re.findall(r'src="([^"]+)"', DOCS)
+    assert len(named) >= 3
     assert [name for name in named if not (ROOT / name).exists()] == []
 
 
