@@ -24,6 +24,7 @@ from dashboard.wording import (
     MINORS,
     NOT_CLEAR,
     PLAINLY,
+    POINT,
     TOO_FEW,
     WITHOUT,
     Measure,
@@ -39,11 +40,12 @@ MOST_PICTURES = 3
 
 @dataclass(frozen=True)
 class Picture:
-    """A chart, what it says, and its rows."""
+    """A chart, what it says, its rows, and how to read its marks."""
 
     chart: alt.TopLevelMixin
     words: str
     rows: pl.DataFrame
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,8 @@ def _focus(
         pictures += [line] if line else []
         if aim in measures:
             sentences += _moved(reader, person, measures[metric], when, family)
+        if line and measures[metric].unit == "points":
+            sentences.append(POINT)
     if not sentences:
         sentences = [f"Not measured yet with {FAMILIES[family].lower()}; your next session will show it."]
     how, cautions = _how(reader, person, drill, hurts=hurts)
@@ -208,9 +212,10 @@ def _line(
         return None
     band = _band(reader, person, measure, when, family)
     finding = f"{measure.label}: {measure.say(means['mean'][-1])} at your last session"
+    fitted = season.trend_line(reader, person["student"], measure.metric, family, when)
     chart = season_line.picture(
         means,
-        season.trend_line(reader, person["student"], measure.metric, family, when),
+        fitted,
         band,
         sessions.ticks(reader, person["student"], when).filter(pl.col("kind") != "lesson"),
         sessions.device_changes(reader, person["student"], when).clear(),
@@ -218,7 +223,18 @@ def _line(
         finding,
         narrow=narrow,
     )
-    return Picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
+    words, rows = season_line.words(means, band, measure), season_line.table(means, measure)
+    return Picture(chart, words, rows, _key(band, fitted))
+
+
+def _key(band: season.Band, fitted: pl.DataFrame) -> str:
+    """What the marks of a season line are, for someone who has never seen one."""
+    said = ["Each dot is one session; the bar through it shows how far it can be trusted."]
+    if band != (None, None):
+        said.append("The pale strip is the aim.")
+    if not fitted.is_empty():
+        said.append("The line runs through the season, and its shade shows how far it can be trusted.")
+    return " ".join(said)
 
 
 def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:
@@ -246,7 +262,8 @@ def _how(
     how = [drill["how"] or "Your coach shows you how."]
     if drill["dose"]:
         pace = f", at {drill['pace']} pace" if drill["pace"] else ""
-        how.append(f"Set on {on(drill['day'])}: {drill['dose']:.0f} {drill['unit'] or 'times'}{pace}.")
+        unit = "minutes" if drill["unit"] == "minutes" else "times"
+        how.append(f"Set on {on(drill['day'])}: {drill['dose']:.0f} {unit}{pace}.")
     cautions = [drill["cautions"]] if drill["cautions"] else []
     if (
         "eyes closed" in f"{drill['how']} {drill['cautions']}".lower()

@@ -4,6 +4,7 @@ Contrast on white (WCAG 2 relative luminance): ink 13.8, lead 7.2, signal 7.0, q
 enough for a mark (3 : 1) and too little for small text (4.5 : 1), so words about the trail foot are in ink.
 """
 
+import re
 import textwrap
 
 import altair as alt
@@ -20,7 +21,7 @@ HAIRLINE = "#E6EAE7"
 FONT = "'Source Sans', system-ui, 'Segoe UI', Roboto, 'DejaVu Sans', sans-serif"
 TITLE_SIZE = 15
 LABEL_SIZE = 12
-TITLE_WIDTH = 62  # letters a line at desk width
+TITLE_WIDTH = 76  # letters a line at desk width
 NARROW_TITLE_WIDTH = 44  # letters a line on a phone
 NAME = "underfoot"
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
@@ -55,4 +56,5 @@ def look() -> alt.theme.ThemeConfig:
 def title(finding: str, *, narrow: bool = False) -> alt.TitleParams:
     """A picture's title: the finding, broken into lines, because a picture does not break them itself."""
     width = NARROW_TITLE_WIDTH if narrow else TITLE_WIDTH
-    return alt.TitleParams(text=textwrap.wrap(finding, width) or [""])
+    kept = re.sub("([▲●▽]) ", "\\1\N{NO-BREAK SPACE}", finding)  # a shape stays beside its word
+    return alt.TitleParams(text=textwrap.wrap(kept, width) or [""])

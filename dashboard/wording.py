@@ -65,6 +65,7 @@ FEET = (
     "The lead foot is the one nearer the target, the trail foot the other. Load is how hard a foot presses "
     "on the ground."
 )
+POINT = "A point is one hundredth of all the load on your two feet."
 # What a swing looks like without the fault, as a student would hear it; the sentence before it counts swings.
 WITHOUT = {
     "heels_at_address": "you stand over the middle of your feet before you start",

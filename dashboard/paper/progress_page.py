@@ -95,7 +95,8 @@ def _figure(picture: Picture) -> str:
     spec = picture.chart.properties(width=PICTURE_WIDTH).to_dict()
     svg = vl_convert.vegalite_to_svg(spec)
     named = svg.replace("<svg ", f'<svg role="img" aria-label="{escape(picture.words, quote=True)}" ', 1)
-    return f"<figure>{named}<figcaption>{escape(picture.words)}</figcaption></figure>"
+    said = f"{picture.words} {picture.key}".strip()
+    return f"<figure>{named}<figcaption>{escape(said)}</figcaption></figure>"
 
 
 def _notes(page: Progress) -> str:

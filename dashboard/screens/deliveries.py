@@ -17,7 +17,7 @@ GROUPS_SHOWN = 40
 
 def show(reader: Reader) -> None:
     """The page."""
-    st.title("Deliveries")
+    st.title("Deliveries", anchor=False)
     _drop()
     _swapped(reader)
     _refused(reader)

@@ -12,7 +12,7 @@ def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Progress page")
     page = progress(reader, person, narrow=layout.narrow())
-    st.title(page.name)
+    st.title(page.name, anchor=False)
     if reader.viewer.person != person["student"]:
         layout.aside(f"Written to {page.name}, in the words they read. Shows only what is shared with them.")
     for sentence in page.discomfort:
@@ -35,6 +35,8 @@ def show(reader: Reader) -> None:
             st.write(f"**Take care.** {sentence}")
     for picture in page.pictures:
         layout.picture(picture.chart, picture.words, picture.rows)
+        if picture.key:
+            layout.aside(picture.key)
     if page.notes:
         st.header("From your coach")
         for note in page.notes:

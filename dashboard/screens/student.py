@@ -42,7 +42,7 @@ STYLES = {
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Student")
-    st.title(person["name"])
+    st.title(person["name"], anchor=False)
     layout.aside(_about(reader, person))
     layout.discomfort(reader, person["student"])
     when, family = _which(reader, person)
@@ -121,7 +121,10 @@ def _season(
     layout.picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
     value = trend["value_now"] if trend and trend["value_now"] is not None else means["mean"][-1]
     st.write(trend_sentence(measure, trend, band_place(value, *band), len(means)))
-    layout.aside(f"{measure.explain} A hollow point rests on fewer than five swings.")
+    layout.aside(
+        f"{measure.explain} Bars and the line's shade hold the true value nine times in ten. A hollow point "
+        "rests on fewer than five swings."
+    )
 
 
 def _season_finding(

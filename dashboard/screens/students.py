@@ -6,7 +6,7 @@ import streamlit as st
 from dashboard import frame, layout
 from dashboard.charts import small_multiples
 from dashboard.queries import people, season
-from dashboard.wording import BANDS_ARE_CUSTOM, FAMILIES, SHAPES, Measure, count, listed
+from dashboard.wording import BANDS_ARE_CUSTOM, FAMILIES, NBSP, SHAPES, Measure, count, listed
 from warehouse.access import Reader
 
 ALL = "all"
@@ -14,7 +14,7 @@ ALL = "all"
 
 def show(reader: Reader) -> None:
     """The page."""
-    st.title("Students")
+    st.title("Students", anchor=False)
     everyone = people.students(reader)
     seasons = people.seasons(reader)
     if everyone.is_empty():
@@ -110,7 +110,7 @@ def _finding(values: pl.DataFrame, measure: Measure, family: str) -> str:
     start = f"{measure.label}, {FAMILIES[family].lower()}"
     found = dict(people_shown.drop_nulls("label").group_by("label").len().rows())
     said = [
-        f"{SHAPES[label]} {n} {label.split(' (')[0].lower()}"
+        f"{SHAPES[label]} {n}{NBSP}{label.split(' (')[0].lower()}"
         for label, n in sorted(found.items())
         if label in SHAPES
     ]
