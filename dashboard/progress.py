@@ -138,7 +138,9 @@ def _focus(
     metric = aim if aim in measures else metrics[0] if metrics else None
     pictures: list[Picture] = []
     sentences: list[str] = []
-    title = measures[aim].label if aim in measures else WITHOUT.get(aim, people.faults(reader).get(aim, aim))
+    title = measures[aim].label if aim in measures else people.faults(reader).get(aim, aim)
+    if aim in WITHOUT:
+        title = f"The aim: {WITHOUT[aim]}"
     if aim in now:
         sentences += _often(aim, now[aim], before.get(aim))
         pictures.append(_ten(aim, now[aim], before.get(aim), narrow=narrow))
@@ -150,7 +152,7 @@ def _focus(
         if line and measures[metric].unit == "points":
             sentences.append(POINT)
     if not sentences:
-        sentences = [f"Not measured yet with {FAMILIES[family].lower()}; your next session will show it."]
+        sentences = [f"Not measured lately with {FAMILIES[family].lower()}; a coming session will show it."]
     how, cautions = _how(reader, person, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
     return Focus(title[:1].upper() + title[1:], tuple(sentences), name, how, cautions), pictures

@@ -48,7 +48,7 @@ def picture(
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=4 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     layers = _band(band, low, high) + _fit(line, x, y)
-    layers += _changes(changes, x, high, step, narrow=narrow) + _points(sessions, x, y, measure)
+    layers += _changes(changes, x, high, narrow=narrow) + _points(sessions, x, y, measure)
     for kind, level in levels.items():
         layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
     return alt.layer(*layers).properties(
@@ -137,18 +137,18 @@ def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> lis
     return [bars, points.encode(x=x, y=y, fill=filled, tooltip=tips)]
 
 
-def _changes(changes: pl.DataFrame, x: alt.X, high: float, step: float, *, narrow: bool) -> list[alt.Chart]:
-    """A dashed line at each change of device; its name where there is room, one below the other."""
+def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> list[alt.Chart]:
+    """A dashed line at each change of device; where there is room its name, upright, beside it."""
     if changes.is_empty():
         return []
-    placed = changes.with_row_index("row").with_columns(
-        ("now on " + pl.col("device")).alias("said"), (high - pl.col("row") * step * 0.7).alias("level")
-    )
+    placed = changes.with_columns(("now on " + pl.col("device")).alias("said"), pl.lit(high).alias("level"))
     tips = [alt.Tooltip("said:N", title="Device"), alt.Tooltip("day:T", title="From", format="%-d %B %Y")]
     lines = alt.Chart(placed).mark_rule(color=theme.SIGNAL, strokeDash=[4, 3], strokeWidth=1.5)
     layers = [lines.encode(x=x, tooltip=tips)]
     if not narrow:
-        name = alt.Chart(placed).mark_text(align="right", baseline="top", dx=-4, dy=2, color=theme.SIGNAL)
+        name = alt.Chart(placed).mark_text(
+            angle=270, align="right", baseline="bottom", dx=-2, dy=-3, color=theme.SIGNAL
+        )
         layers.append(name.encode(x=x, y="level:Q", text="said:N"))
     return layers
 
