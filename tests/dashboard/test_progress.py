@@ -33,7 +33,7 @@ def note(code, kind, day, shared=True):
 
 def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     focus = page(reader_of, "full", "s01", "s01").focus
-    assert focus.title == "Your trail heel is light when you strike"
+    assert focus.title == "The aim: your trail heel is light when you strike"
     assert focus.drill == "Heel-off strikes"
 
 
@@ -75,7 +75,7 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
         "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
     )  # fmt: skip
     focus = page(reader_of, "undrilled", "s01", "s01").focus
-    assert focus.title == "Your trail heel is light when you strike"
+    assert focus.title == "The aim: your trail heel is light when you strike"
     assert "Ask your coach" in focus.cautions[0]
 
 
