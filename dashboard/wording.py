@@ -1,7 +1,7 @@
 """Sentences a coach would say: numbers with their units, and doubt in words."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -208,10 +208,12 @@ def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str
     if label == TOO_FEW:
         return f"{measure.label}: {count(int(trend['n_sessions']), 'session')}. {TOO_FEW} to speak of change."
     sure = {IMPROVING: trend["p_better"], SLIPPING: trend["p_worse"]}.get(label)
+    # A change of a share is in points: "+7 %" of 61 % would be another number.
+    shift = replace(measure, unit="points") if measure.unit == "%" else measure
     change = (
         f"{measure.label}: {measure.say_both(trend['start_value'], trend['value_now'], ' → ')}, {place}. "
-        f"Change {measure.say(trend['change'], signed=True)}, 90{NBSP}% between "
-        f"{measure.say_both(trend['change_lo'], trend['change_hi'], ' and ', signed=True)}."
+        f"Change {shift.say(trend['change'], signed=True)}, 90{NBSP}% between "
+        f"{shift.say_both(trend['change_lo'], trend['change_hi'], ' and ', signed=True)}."
     )
     return f"{change} {marked(label)}{'. ' + certainty(sure) if sure is not None else ''}."
 

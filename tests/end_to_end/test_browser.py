@@ -100,3 +100,20 @@ def test_a_student_who_follows_a_link_to_a_staff_page_is_told_so(chromium, site,
     browser.settle(page)
     assert page.get_by_text("This page is not for you").count() == 1
     page.close()
+
+
+def test_looking_as_another_person_changes_the_pages_at_once(chromium, site, demo, people):
+    base, _ = site
+    name = demo.sql(f"SELECT display_name FROM academy.person WHERE person = '{people['student']}'").item()
+    page = chromium.new_page(**browser.screen(1280))
+    page.goto(f"{base}/students?as={people['head_coach']}")
+    browser.settle(page)
+    page.get_by_role("combobox", name="Look as").click()
+    page.get_by_role("option", name=f"{name}, student").click()
+    page.get_by_text(f"You are looking as {name}, student").wait_for(timeout=20_000)
+    browser.settle(page)
+    assert page.get_by_text("This page is not for you").count() == 1
+    assert page.locator('[data-testid="stVegaLiteChart"]').count() == 0
+    page.get_by_role("link", name="Progress page").first.click()
+    page.locator('[data-testid="stMain"] h1', has_text=name).wait_for(timeout=20_000)
+    page.close()
