@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import wording
+from dashboard import theme, wording
 from dashboard.wording import Measure
 
 HEEL = Measure("h", "Load left under the trail heel at impact", "% of body weight", "", "down", 0)
@@ -41,6 +41,15 @@ def test_a_real_change_is_said_with_its_interval_and_its_certainty():
     text = wording.trend_sentence(HEEL, trend("Improving"), "inside the band", 6)
     assert text.endswith("▲ Improving. Real, not noise (97\u00a0%).")
     assert "90\u00a0% between −20 and −12\u00a0% of body weight" in text
+
+
+def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_word():
+    share = Measure("s", "Lead share", "%", "", "band", 0)
+    text = wording.trend_sentence(share, trend("Improving"), "inside the band", 6)
+    assert "18\u00a0% → 2\u00a0%" in text
+    assert "Change −16\u00a0points, 90\u00a0% between −20 and −12\u00a0points." in text
+    lines = theme.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
+    assert not any(line.endswith(("●", "▲")) for line in lines)
 
 
 @pytest.mark.parametrize("label", ["Not clear yet", "Holding (no large change)"])
