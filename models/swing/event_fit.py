@@ -76,7 +76,7 @@ def predict(model: EventModel, marks: FLOATS) -> FLOATS:
     """Event times (n,) from landmarks (n, 48), s after the swing's first sample; NaN without the anchor."""
     anchor, length = marks[:, model.anchor], _length(model.scaled, marks)
     x = _standard(marks, anchor, length, np.asarray(model.medians), np.asarray(model.spreads))
-    return np.asarray(anchor + length * (model.constant + x @ np.asarray(model.weights)))
+    return np.asarray(anchor + length * (model.constant + np.einsum("kj,j->k", x, np.asarray(model.weights))))
 
 
 def fit_events(marks: FLOATS, event_s: FLOATS, students: NDArray[Any]) -> EventFit:
@@ -113,7 +113,7 @@ def _fit(marks: FLOATS, times: FLOATS, students: NDArray[Any], scaled: bool) -> 
         spread = max(MAD_TO_SD * float(np.median(np.abs(rest))), 1e-6)
         trust = np.clip(1.0 - (rest / (BIWEIGHT * spread)) ** 2, 0.0, 1.0) ** 2
         constant, weights = _solve(*_sums(x, y, trust))
-        rest = y - constant - x @ weights
+        rest = y - constant - np.einsum("kj,j->k", x, weights)
     return EventModel(
         anchor, scaled, round(constant, DIGITS), _rounded(medians), _rounded(spreads), _rounded(weights),
         round(_left_out(x, y, trust, length, students), 6), int(y.size), int(np.unique(students).size),
@@ -140,15 +140,19 @@ def _left_out(x: FLOATS, y: FLOATS, trust: FLOATS, length: FLOATS, students: NDA
         own = students == student
         gram, right = _sums(x[own], y[own], trust[own])
         constant, weights = _solve(whole[0] - gram, whole[1] - right)
-        errors.append(np.abs(y[own] - constant - x[own] @ weights) * length[own])
+        errors.append(np.abs(y[own] - constant - np.einsum("kj,j->k", x[own], weights)) * length[own])
     return float(np.median(np.concatenate(errors)))
 
 
 def _sums(x: FLOATS, y: FLOATS, trust: FLOATS) -> tuple[FLOATS, FLOATS]:
-    """Weighted normal equations of (1, x) on y."""
+    """Weighted normal equations of (1, x) on y.
+
+    By einsum and not by `@`: a threaded matrix library waits longer on sums this small than they take, and
+    their last bits would hang on the number of threads.
+    """
     full = np.hstack([np.ones((y.size, 1)), x])
     weighted = full * trust[:, None]
-    return weighted.T @ full, weighted.T @ y
+    return np.einsum("ki,kj->ij", weighted, full), np.einsum("ki,k->i", weighted, y)
 
 
 def _solve(gram: FLOATS, right: FLOATS) -> tuple[float, FLOATS]:
