@@ -34,7 +34,7 @@ FLAGS = {
     "weight_mismatch": "the load at address does not fit the body mass given",
     "short_quiet": "the stand before the swing was too short",
     "low_rate": "the plate samples too slowly for the fast parts",
-    "unmarked": "no events were marked",
+    "unmarked": "some events were not marked; estimated from the plate where that can be done",
     "feet_not_found": "the two feet could not be told apart",
     "feet_swapped": "the two feet may be swapped",
     "clip_unsynced": "the clip and the plate do not match",
