@@ -4,23 +4,18 @@ import json
 import os
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
+from dashboard import terminal
+from dashboard.terminal import err, out
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot, writer
 
 HERE = Path(__file__).parent
-err = Console(stderr=True, highlight=False)
-out = Console(highlight=False)
 
 home_option = click.option(
     "--home",
@@ -53,11 +48,11 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
             f"{home.path} holds an academy of its own; name another folder for the demo: --home DIR"
         )
     if not home.settings_file.exists():
-        with _progress("Writing the demo academy") as step:
+        with terminal.progress("Writing the demo academy") as step:
             write_academy(home.path, scale=scale, progress=lambda done, total: step(done, total, ""))
     report = _load(home, [home.inbox], whole=True)
-    _show_report(report, brief=True)
-    _show_published(home)
+    terminal.show_report(report, brief=True)
+    terminal.show_published(home)
     _check_refusals(home)
     if not no_serve:
         _serve(home, port, browser=True)
@@ -78,7 +73,7 @@ def load(paths: tuple[Path, ...], home_path: str | None, *, as_json: bool) -> No
     if as_json:
         click.echo(json.dumps(report.to_json(), ensure_ascii=False))
     else:
-        _show_report(report)
+        terminal.show_report(report)
     if report.refused:
         sys.exit(1)
 
@@ -92,7 +87,7 @@ def build(home_path: str | None) -> None:
     with writer(home, on_wait=_say_waiting) as w:
         _build(home, w)
         w.publish()
-    _show_published(home)
+    terminal.show_published(home)
 
 
 @cli.command()
@@ -126,15 +121,7 @@ def sql(query: str, home_path: str | None, shape: str) -> None:
     snapshot = open_snapshot(Home.find(home_path))
     rows = snapshot.sql(query)
     snapshot.close()
-    if shape == "json":
-        click.echo(rows.write_json())
-    elif shape == "csv":
-        flat = rows.with_columns(
-            [rows[name].cast(_text()) for name, kind in rows.schema.items() if kind.is_nested()]
-        )
-        click.echo(flat.write_csv(), nl=False)
-    else:
-        _show_rows(rows.columns, rows.rows())
+    terminal.show_frame(rows, shape)
 
 
 @cli.command()
@@ -151,41 +138,9 @@ def refused(home_path: str | None, *, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"refused": json.loads(rows.drop("at").write_json())}, ensure_ascii=False))
     else:
-        _show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
+        terminal.show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
     if not rows.is_empty():
         sys.exit(1)
-
-
-def _text() -> Any:
-    import polars as pl  # noqa: PLC0415 - only this format needs it here
-
-    return pl.String
-
-
-class _progress:  # noqa: N801 - read as a phrase: with _progress("Loading") as step
-    """A progress bar on stderr; `step(done, total, name)` moves it. Silent when asked or not a terminal."""
-
-    def __init__(self, title: str, *, quiet: bool = False) -> None:
-        self._title, self._quiet = title, quiet
-        self._bar = Progress(
-            TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
-            TextColumn("{task.fields[name]}"), console=err, disable=quiet or not err.is_terminal,
-        )  # fmt: skip
-
-    def __enter__(self) -> Callable[[int, int, str], None]:
-        self._started = time.monotonic()
-        self._bar.start()
-        task = self._bar.add_task(self._title, total=None, name="")
-
-        def step(done: int, total: int, name: str = "") -> None:
-            self._bar.update(task, completed=done, total=total, name=name)
-
-        return step
-
-    def __exit__(self, *caught: object) -> None:
-        self._bar.stop()
-        if not self._quiet and not err.is_terminal:
-            err.print(f"{self._title}: {time.monotonic() - self._started:.1f} s")
 
 
 def _say_waiting() -> None:
@@ -198,12 +153,12 @@ def _load(home: Home, paths: list[Path], *, quiet: bool = False, whole: bool = F
     from models.build import refresh  # noqa: PLC0415
 
     with writer(home, on_wait=_say_waiting) as w:
-        with _progress("Loading deliveries", quiet=quiet) as step:
+        with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = load_paths(home, w, paths, progress=step)
         if whole:
             _build(home, w)
         else:
-            with _progress("Reducing swings", quiet=quiet) as step:
+            with terminal.progress("Reducing swings", quiet=quiet) as step:
                 _say_problems(refresh(home, w, touched=report.touched, progress=step))
         w.publish()
     return report
@@ -218,7 +173,7 @@ def _say_problems(refreshed: Any) -> None:
 def _build(home: Home, w: Any) -> None:
     from models.build import build as build_all  # noqa: PLC0415 - a slow import, used here only
 
-    with _progress("Building the season") as step:
+    with terminal.progress("Building the season") as step:
         _say_problems(build_all(home, w, progress=step))
 
 
@@ -235,46 +190,6 @@ def _serve(home: Home, port: int, *, browser: bool) -> None:
         subprocess.run(call, check=False, env=environment, cwd=HERE)  # noqa: S603 - our own fixed command
     except KeyboardInterrupt:
         err.print("Closed.")
-
-
-def _show_rows(columns: list[str], rows: list[tuple[Any, ...]]) -> None:
-    table = Table(*columns)
-    for row in rows:
-        table.add_row(*("" if value is None else str(value) for value in row))
-    Console(highlight=False, markup=False, width=None if out.is_terminal else 200).print(table)
-
-
-def _show_report(report: Any, *, brief: bool = False) -> None:
-    out.print(
-        f"Accepted {len(report.accepted)}, unchanged {len(report.unchanged)}, refused {len(report.refused)}."
-    )
-    if not brief and (report.accepted or report.unchanged):
-        rows = [(name, "accepted") for name in report.accepted]
-        _show_rows(["session", "outcome"], rows + [(name, "unchanged") for name in report.unchanged])
-    if report.rows and not brief:
-        _show_rows(["rows of", "n"], sorted(report.rows.items()))
-    if report.refused:
-        _show_rows(
-            ["refused", "why"], [(r.session or r.file or r.delivery, r.sentence) for r in report.refused]
-        )
-
-
-def _show_published(home: Home) -> None:
-    snapshot = open_snapshot(home)
-    counts = snapshot.sql(
-        "SELECT (SELECT count(*) FROM academy.person WHERE role = 'student') AS students, "
-        "(SELECT count(*) FROM academy.session) AS sessions, (SELECT count(*) FROM academy.swing) AS swings, "
-        "(SELECT count(*) FROM academy.swing WHERE usable) AS usable, "
-        "(SELECT count(*) FROM academy.swing_fault WHERE flagged) AS flags, "
-        "(SELECT count(*) FROM academy.note) AS notes, (SELECT count(*) FROM academy.refusal) AS refused"
-    ).row(0, named=True)
-    out.print(
-        f"Published {home.published / snapshot.name}: {counts['students']} students, "
-        f"{counts['sessions']} sessions, {counts['swings']} swings ({counts['usable']} usable), "
-        f"{counts['flags']} fault flags, {counts['notes']} notes, {counts['refused']} refusals.",
-        soft_wrap=True,
-    )
-    snapshot.close()
 
 
 def _check_refusals(home: Home) -> None:

@@ -3,17 +3,25 @@
 from models.swing.compiled import KEPT, kept_code
 
 
-def test_a_change_in_any_file_of_the_package_moves_the_kept_code(tmp_path):
-    (tmp_path / "kernel.py").write_text("import helper\n")
-    (tmp_path / "helper.py").write_text("LIMIT = 47\n")
+def test_a_change_in_any_file_that_compiled_code_is_made_from_moves_it(tmp_path):
+    (tmp_path / "kernel.py").write_text(
+        "from models.swing.helper import LIMIT\n\n\n@compiled\ndef f(x): ...\n"
+    )
+    (tmp_path / "helper.py").write_text("from models.swing import words as w\nLIMIT = 47\n")
+    (tmp_path / "words.py").write_text("FOOT = 1\n")
+    (tmp_path / "faults.py").write_text("from models.swing import kernel\n")
     before = kept_code(tmp_path)
     assert kept_code(tmp_path) == before
     assert before.is_dir()
-    (tmp_path / "helper.py").write_text("LIMIT = 49\n")
-    after = kept_code(tmp_path)
-    assert after != before
-    assert after.is_dir()
-    assert not before.exists()
+    (tmp_path / "faults.py").write_text("from models.swing import kernel  # only calls it\n")
+    assert kept_code(tmp_path) == before
+    for name, text in (("helper", "LIMIT = 49\nfrom models.swing import words\n"), ("words", "FOOT = 2\n")):
+        (tmp_path / f"{name}.py").write_text(text)
+        after = kept_code(tmp_path)
+        assert after != before
+        assert after.is_dir()
+        assert not before.exists()
+        before = after
 
 
 def test_a_folder_that_cannot_be_written_is_left_to_the_users_cache(tmp_path):

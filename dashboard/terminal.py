@@ -1,0 +1,96 @@
+"""What the command says in a terminal: progress bars, tables, the report of a load."""
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from warehouse.home import Home
+from warehouse.store import open_snapshot
+
+err = Console(stderr=True, highlight=False)
+out = Console(highlight=False)
+
+
+class progress:  # noqa: N801 - read as a phrase: with progress("Loading") as step
+    """A progress bar on stderr; `step(done, total, name)` moves it. Silent when asked or not a terminal."""
+
+    def __init__(self, title: str, *, quiet: bool = False) -> None:
+        self._title, self._quiet = title, quiet
+        self._bar = Progress(
+            TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
+            TextColumn("{task.fields[name]}"), console=err, disable=quiet or not err.is_terminal,
+        )  # fmt: skip
+
+    def __enter__(self) -> Callable[[int, int, str], None]:
+        self._started = time.monotonic()
+        self._bar.start()
+        task = self._bar.add_task(self._title, total=None, name="")
+
+        def step(done: int, total: int, name: str = "") -> None:
+            self._bar.update(task, completed=done, total=total, name=name)
+
+        return step
+
+    def __exit__(self, *caught: object) -> None:
+        self._bar.stop()
+        if not self._quiet and not err.is_terminal:
+            err.print(f"{self._title}: {time.monotonic() - self._started:.1f} s")
+
+
+def show_frame(rows: pl.DataFrame, shape: str) -> None:
+    """Rows of a query as a table, as CSV or as JSON."""
+    if shape == "json":
+        print(rows.write_json())
+    elif shape == "csv":
+        nested = [rows[name].cast(pl.String) for name, kind in rows.schema.items() if kind.is_nested()]
+        print(rows.with_columns(nested).write_csv(), end="")
+    else:
+        show_rows(rows.columns, rows.rows())
+
+
+def show_rows(columns: list[str], rows: list[tuple[Any, ...]]) -> None:
+    """A table; null is an empty cell."""
+    table = Table(*columns)
+    for row in rows:
+        table.add_row(*("" if value is None else str(value) for value in row))
+    Console(highlight=False, markup=False, width=None if out.is_terminal else 200).print(table)
+
+
+def show_report(report: Any, *, brief: bool = False) -> None:
+    """What a load accepted, found unchanged and refused; `brief` leaves out what went well by name."""
+    out.print(
+        f"Accepted {len(report.accepted)}, unchanged {len(report.unchanged)}, refused {len(report.refused)}."
+    )
+    if not brief and (report.accepted or report.unchanged):
+        rows = [(name, "accepted") for name in report.accepted]
+        show_rows(["session", "outcome"], rows + [(name, "unchanged") for name in report.unchanged])
+    if report.rows and not brief:
+        show_rows(["rows of", "n"], sorted(report.rows.items()))
+    if report.refused:
+        show_rows(
+            ["refused", "why"], [(r.session or r.file or r.delivery, r.sentence) for r in report.refused]
+        )
+
+
+def show_published(home: Home) -> None:
+    """The newest published snapshot in one line of counts."""
+    snapshot = open_snapshot(home)
+    counts = snapshot.sql(
+        "SELECT (SELECT count(*) FROM academy.person WHERE role = 'student') AS students, "
+        "(SELECT count(*) FROM academy.session) AS sessions, (SELECT count(*) FROM academy.swing) AS swings, "
+        "(SELECT count(*) FROM academy.swing WHERE usable) AS usable, "
+        "(SELECT count(*) FROM academy.swing_fault WHERE flagged) AS flags, "
+        "(SELECT count(*) FROM academy.note) AS notes, (SELECT count(*) FROM academy.refusal) AS refused"
+    ).row(0, named=True)
+    out.print(
+        f"Published {home.published / snapshot.name}: {counts['students']} students, "
+        f"{counts['sessions']} sessions, {counts['swings']} swings ({counts['usable']} usable), "
+        f"{counts['flags']} fault flags, {counts['notes']} notes, {counts['refused']} refusals.",
+        soft_wrap=True,
+    )
+    snapshot.close()
