@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from dashboard.downloads import csv_text
 from warehouse.home import Home
 from warehouse.store import open_snapshot
 
@@ -47,8 +48,7 @@ def show_frame(rows: pl.DataFrame, shape: str) -> None:
     if shape == "json":
         print(rows.write_json())
     elif shape == "csv":
-        nested = [rows[name].cast(pl.String) for name, kind in rows.schema.items() if kind.is_nested()]
-        print(rows.with_columns(nested).write_csv(), end="")
+        print(csv_text(rows), end="")
     else:
         show_rows(rows.columns, rows.rows())
 

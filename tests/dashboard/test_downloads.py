@@ -1,0 +1,32 @@
+"""CSV files that are safe to open."""
+
+import csv
+import io
+
+import polars as pl
+import pytest
+
+from dashboard.downloads import csv_text
+
+
+def cells(frame):
+    return list(csv.reader(io.StringIO(csv_text(frame))))
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+def test_a_text_that_a_spreadsheet_would_run_is_led_by_an_apostrophe(text):
+    assert cells(pl.DataFrame({"note": [text]}))[1] == ["'" + text]
+
+
+def test_a_column_name_that_a_spreadsheet_would_run_is_led_by_an_apostrophe():
+    assert cells(pl.DataFrame({"=1": ["a"]}))[0] == ["'=1"]
+
+
+def test_numbers_and_plain_words_stay_as_they_are():
+    frame = pl.DataFrame({"change": [-1.5, None], "note": ["a - b", None]})
+    assert cells(frame) == [["change", "note"], ["-1.5", "a - b"], ["", ""]]
+
+
+def test_lists_are_written_as_json():
+    frame = pl.DataFrame({"flags": [["dropout"], [], None]})
+    assert cells(frame)[1:] == [['["dropout"]'], ["[]"], [""]]
