@@ -20,7 +20,10 @@ def csv_text(rows: pl.DataFrame) -> str:
     )
     texts = [name for name, kind in flat.schema.items() if kind == pl.String]
     safe = flat.with_columns(
-        pl.when(pl.col(name).str.contains(FORMULA_STARTS)).then("'" + pl.col(name)).otherwise(pl.col(name))
+        pl.when(pl.col(name).str.contains(FORMULA_STARTS))
+        .then("'" + pl.col(name))
+        .otherwise(pl.col(name))
+        .alias(name)
         for name in texts
     )
     names = {name: f"'{name}" for name in safe.columns if name[:1] in "=+-@\t\r"}
