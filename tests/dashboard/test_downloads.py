@@ -28,5 +28,5 @@ def test_numbers_and_plain_words_stay_as_they_are():
 
 
 def test_lists_are_written_as_json():
-    frame = pl.DataFrame({"flags": [["dropout"], [], None]})
-    assert cells(frame)[1:] == [['["dropout"]'], ["[]"], [""]]
+    frame = pl.DataFrame({"no": [1, 2, 3], "flags": [["dropout"], [], None]})
+    assert cells(frame)[1:] == [["1", '["dropout"]'], ["2", "[]"], ["3", ""]]
