@@ -3,9 +3,7 @@
 from html import escape
 from pathlib import Path
 
-import vl_convert
-
-from dashboard import theme
+from dashboard.paper.document import document, figure
 from dashboard.progress import Focus, Picture, Progress, progress
 from dashboard.queries import people
 from dashboard.wording import FEET, on
@@ -15,17 +13,6 @@ from warehouse.home import Home
 from warehouse.store import open_snapshot
 
 PICTURE_WIDTH = 620  # px; what an A4 or Letter page carries between its margins
-POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # no script, nothing fetched
-STYLE = f"""
-body {{ font-family: {theme.FONT}; color: {theme.INK}; background: {theme.GROUND}; margin: 0 auto;
-  padding: 1rem; max-width: 42rem; line-height: 1.5; }}
-h1 {{ font-size: 1.7rem; margin: 0 0 .5rem; }} h2 {{ font-size: 1.25rem; margin: 1.5rem 0 .25rem; }}
-h3 {{ font-size: 1.05rem; margin: .5rem 0 .25rem; }} figure {{ margin: 1.5rem 0; break-inside: avoid; }}
-figure svg {{ max-width: 100%; height: auto; }}
-figcaption, footer {{ font-size: .85rem; color: {theme.QUIET}; }}
-.first {{ border: 2px solid {theme.INK}; padding: .5rem .75rem; font-weight: 600; }}
-@media print {{ body {{ padding: 0; max-width: none; }} @page {{ margin: 16mm; }} }}
-"""
 
 
 def progress_html(reader: Reader, student: str) -> str:
@@ -49,14 +36,7 @@ def progress_html(reader: Reader, student: str) -> str:
             f"<p>{escape(reader.settings.name)}, {escape(on(reader.today))}.</p></footer>",
         ]
     )
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
-        '<meta name="robots" content="noindex"><meta name="referrer" content="no-referrer">'
-        f"<title>Progress page: {escape(page.name)}</title><style>{STYLE}</style></head>\n"
-        f"<body><main>\n{body}\n</main></body></html>\n"
-    )
+    return document(f"Progress page: {page.name}", body)
 
 
 def write_page(home: Home, student: str, target: Path | None = None) -> Path:
@@ -92,11 +72,8 @@ def _focus(focus: Focus | None) -> str:
 
 
 def _figure(picture: Picture) -> str:
-    spec = picture.chart.properties(width=PICTURE_WIDTH).to_dict()
-    svg = vl_convert.vegalite_to_svg(spec)
-    named = svg.replace("<svg ", f'<svg role="img" aria-label="{escape(picture.words, quote=True)}" ', 1)
     said = f"{picture.words} {picture.key}".strip()
-    return f"<figure>{named}<figcaption>{escape(said)}</figcaption></figure>"
+    return figure(picture.chart, picture.words, said, PICTURE_WIDTH)
 
 
 def _notes(page: Progress) -> str:
