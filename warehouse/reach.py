@@ -13,7 +13,10 @@ _STAFF_ONLY = {
     "academy.parameter",
     "season.reliability",
     "season.drill_effect",
+    "season.drill_group",
+    "season.calibration",
     "season.data_health",
+    "season.signal_week",
 }
 _BY_STUDENT = {
     "academy.coaching",
@@ -71,7 +74,11 @@ def view_sql(role: str, table: str) -> str:
     if staff and table == "academy.refusal":
         return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_IN_REACH}"
     if staff and table == "season.signal":
+        return f"{rows} WHERE {_IN_REACH} OR (student IS NULL AND coach = (SELECT person FROM viewer))"
+    if staff and table == "season.ball_link":
         return f"{rows} WHERE {_IN_REACH}"
+    if staff and table == "season.eye_plate":
+        return f"{rows} WHERE coach IS NULL OR coach = (SELECT person FROM viewer)"
     if staff and table == "season.coach_gain":
         return (
             "SELECT * REPLACE (CASE WHEN coach = (SELECT person FROM viewer) THEN coach END AS coach) "

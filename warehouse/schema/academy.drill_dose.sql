@@ -10,5 +10,6 @@ CREATE TABLE IF NOT EXISTS academy.drill_dose (
     place VARCHAR,                   -- lesson | home
     dose DOUBLE,
     unit VARCHAR,                    -- reps | minutes
-    pace VARCHAR
+    pace VARCHAR,
+    drawn_against VARCHAR            -- lots chose this drill over that one; null: somebody chose
 );

@@ -15,6 +15,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     unit VARCHAR,
     pace VARCHAR,
     place VARCHAR,                   -- lesson | home
+    drawn_against VARCHAR,           -- of a plan or drill: lots were drawn, and this drill lost
     text VARCHAR,
     shared BOOLEAN NOT NULL,         -- may the student see it
     delivery VARCHAR NOT NULL,

@@ -1,16 +1,33 @@
--- One row per season and drill: what it changed on the day and what was kept.
+-- One row per season, drill and aim: what the drill kept, what it changed on the day, and what lots say.
+-- Every effect is toward better: a metric moved its better way or nearer its band, a fault rate fallen. The aim is the
+-- drill's own and, where that is a fault, each metric its rule reads. Intervals are 90 %.
 CREATE TABLE IF NOT EXISTS season.drill_effect (
     season VARCHAR NOT NULL,
     drill VARCHAR NOT NULL,
-    aim VARCHAR,
-    kept DOUBLE,
+    aim VARCHAR,                     -- a fault or a metric
+    kept DOUBLE,                     -- mean over the students given it, at the season's end; null: could not be fitted
     kept_lo DOUBLE,
     kept_hi DOUBLE,
-    same_day DOUBLE,
+    same_day DOUBLE,                 -- after_drill less baseline, first drill of a session
     same_day_lo DOUBLE,
     same_day_hi DOUBLE,
-    cross_check DOUBLE,
-    n_students INTEGER NOT NULL,
-    n_doses INTEGER NOT NULL,
-    label VARCHAR NOT NULL
+    cross_check DOUBLE,              -- kept, by regression of the next session on this one
+    n_students INTEGER NOT NULL,     -- given it, and measured before and after
+    n_doses INTEGER NOT NULL,        -- set to them in lessons
+    label VARCHAR NOT NULL,          -- Helps | Harms | No clear effect | Too little data
+    aim_kind VARCHAR,                -- fault | metric
+    unit VARCHAR,                    -- points for a fault's rate, else the metric's own
+    swc DOUBLE,                      -- smallest worthwhile change, in that unit
+    same_day_kind VARCHAR,           -- effect | change on the day (fewer than 8 sessions re-measured with no drill)
+    n_same_day INTEGER,              -- sessions re-measured after this drill
+    n_compared INTEGER,              -- sessions re-measured with no drill
+    pooled DOUBLE,                   -- kept, drawn toward the mean of the drills with the same aim
+    pooled_lo DOUBLE,
+    pooled_hi DOUBLE,
+    lots DOUBLE,                     -- kept, from doses that lots decided alone
+    lots_lo DOUBLE,
+    lots_hi DOUBLE,
+    n_lots INTEGER,                  -- students whose dose of this drill lots decided
+    p DOUBLE,                        -- one-sided, in the direction of the estimate
+    q DOUBLE                         -- Benjamini-Hochberg over the drills of the season
 );
