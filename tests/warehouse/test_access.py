@@ -159,3 +159,54 @@ def test_the_people_who_could_look_are_listed_staff_first(academy):
     assert [v.role for v in viewers(open_snapshot(academy))] == [
         "head_coach", "coach", "coach", "student", "student", "student", "guardian",
     ]  # fmt: skip
+
+
+def test_the_weeks_signals_reach_the_staff_of_their_student_only(academy):
+    with writer(academy) as w:
+        for student, coach in (("s1", "c1"), ("s3", "c2"), (None, "c2"), (None, None)):
+            w.execute(
+                "INSERT INTO season.signal BY NAME SELECT DATE '2026-05-04' AS week, DATE '2026-05-10' AS as_of, "
+                "1 AS rank, 'k' AS signal, 'refused' AS kind, [] AS kindred, 'so' AS sentence, "
+                "? AS student, ? AS coach",
+                [student, coach],
+            )
+        w.publish()
+
+    def seen(person):
+        rows = open_reader(academy, person, today=TODAY).sql("SELECT student, coach FROM signal ORDER BY ALL")
+        return rows.rows()
+
+    assert len(seen("h1")) == 4
+    assert seen("c1") == [("s1", "c1")]
+    assert seen("c2") == [("s3", "c2"), (None, "c2")]
+    assert seen("s1") == seen("g2") == []
+
+
+def test_a_coach_sees_the_own_eye_and_everyones_together_and_no_other_coachs(academy):
+    with writer(academy) as w:
+        for coach in ("c1", "c2", None):
+            w.execute(
+                "INSERT INTO season.eye_plate BY NAME SELECT 'spring' AS season, 'f' AS fault, ? AS coach, 9 AS n, "
+                "columns_of.* FROM (SELECT 1 AS seen_and_measured, 2 AS seen_only, 3 AS measured_only, 3 AS neither) columns_of",
+                [coach],
+            )
+        w.publish()
+
+    def seen(person):
+        return set(open_reader(academy, person, today=TODAY).sql("SELECT coach FROM eye_plate").to_series())
+
+    assert seen("h1") == {"c1", "c2", None}
+    assert seen("c1") == {"c1", None}
+    assert seen("s1") == set()
+
+
+def test_what_goes_with_the_ball_is_for_the_students_staff(academy):
+    with writer(academy) as w:
+        w.execute(
+            "INSERT INTO season.ball_link BY NAME SELECT 'spring' AS season, unnest(['s1', 's3']) AS student, "
+            "'m' AS metric, 'iron' AS club_family, 'carry_m' AS outcome, 5 AS n_sessions, 'Not clear yet' AS label"
+        )
+        w.publish()
+    assert students_seen(academy, "h1", "ball_link") == {"s1", "s3"}
+    assert students_seen(academy, "c1", "ball_link") == {"s1"}
+    assert students_seen(academy, "s1", "ball_link") == set()

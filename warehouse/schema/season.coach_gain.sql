@@ -1,10 +1,19 @@
--- One row per season and coach: the group's gain with its doubt.
+-- One row per season and coach: the gain of the coach's students with its doubt, and the funnel's limits there.
+-- Gains are per 90 days toward better, in smallest detectable changes, averaged over the core metrics.
 CREATE TABLE IF NOT EXISTS season.coach_gain (
     season VARCHAR NOT NULL,
     coach VARCHAR NOT NULL,
-    gain DOUBLE,
-    gain_lo DOUBLE,
+    gain DOUBLE,                     -- null when too few students were measured to say anything of anyone
+    gain_lo DOUBLE,                  -- 90 % interval
     gain_hi DOUBLE,
-    n_students INTEGER NOT NULL,
-    shown BOOLEAN NOT NULL
+    gain_se DOUBLE,
+    overall DOUBLE,                  -- the academy's, at the usual mix of ages
+    raw DOUBLE,                      -- the coach's own, not pulled toward the academy's: the funnel's dot
+    raw_se DOUBLE,
+    lo80 DOUBLE,                     -- limits that 80 and 95 of 100 raw gains of alike coaches lie within
+    hi80 DOUBLE,
+    lo95 DOUBLE,
+    hi95 DOUBLE,
+    n_students INTEGER NOT NULL,     -- measured under this coach
+    shown BOOLEAN NOT NULL           -- false under 8 students: say too few, draw no dot
 );

@@ -1,10 +1,16 @@
--- One row per week and signal of the weekly review.
+-- One row per week and signal of the weekly review; the newest week only.
 CREATE TABLE IF NOT EXISTS season.signal (
-    week DATE NOT NULL,
-    kind VARCHAR NOT NULL,
+    week DATE NOT NULL,              -- its Monday
+    as_of DATE NOT NULL,             -- newest session day: what "now" means here
+    rank INTEGER NOT NULL,           -- 1 first
+    signal VARCHAR NOT NULL,         -- stable key kind:student:subject, named by the talked note that answers it
+    kind VARCHAR NOT NULL,           -- discomfort | slipping | improving | new_fault | outside_band | unmeasured | eye_and_plate | refused
     student VARCHAR,
-    subject VARCHAR,                 -- metric or fault
+    coach VARCHAR,                   -- whose student it is now
+    subject VARCHAR,                 -- metric, fault, sore place, or refused delivery
+    club_family VARCHAR,
+    kindred VARCHAR[] NOT NULL,      -- further metrics or faults of this student that say the same
     label VARCHAR,
-    p DOUBLE,
+    p DOUBLE,                        -- chance that it is so; null where nothing is estimated
     sentence VARCHAR NOT NULL
 );

@@ -11,7 +11,11 @@ CREATE TABLE IF NOT EXISTS season.student_trend (
     change_lo DOUBLE,
     change_hi DOUBLE,
     per_month DOUBLE,
+    toward_better DOUBLE,            -- the change as a gain: positive is better; null without a better side
+    worthwhile DOUBLE,               -- smallest worthwhile change
     p_better DOUBLE,
     p_worse DOUBLE,
+    p_improved DOUBLE,               -- chance of a change toward better beyond the smallest worthwhile one
+    p_slipped DOUBLE,                -- the same toward worse
     label VARCHAR NOT NULL
 );
