@@ -9,6 +9,7 @@ from unittest import mock
 from rich.console import Console
 
 import underfoot
+from dashboard import terminal
 
 
 @dataclass(frozen=True)
@@ -23,10 +24,11 @@ class Ran:
 def underfoot_command(*words: object) -> Ran:
     """Call `underfoot WORDS…` through its `main`, as the console script does."""
     out, err = io.StringIO(), io.StringIO()
+    consoles = {"err": Console(file=err, highlight=False), "out": Console(file=out, highlight=False)}
     with (
         mock.patch.object(sys, "argv", ["underfoot", *map(str, words)]),
-        mock.patch.object(underfoot, "err", Console(file=err, highlight=False)),
-        mock.patch.object(underfoot, "out", Console(file=out, highlight=False)),
+        mock.patch.multiple(underfoot, **consoles),
+        mock.patch.multiple(terminal, **consoles),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 import pytest
+from filelock import FileLock
 
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
@@ -29,28 +30,24 @@ class Demo:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    """The demo at a smaller scale, every special kind still in it."""
-    path = tmp_path_factory.mktemp("demo") / "academy"
+def demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Demo:
+    """The demo at a smaller scale, every special kind still in it. Test workers share one; nobody writes to it."""
+    base = tmp_path_factory.getbasetemp()
+    path = (base if worker_id == "master" else base.parent) / "demo" / "academy"
+    path.parent.mkdir(exist_ok=True)
+    with FileLock(path.parent / "made.lock"):
+        if not (path.parent / "made").exists():
+            _make(path)
+            (path.parent / "made").touch()
+    return Demo(path)
+
+
+def _make(path: Path) -> None:
+    call = ["demo", "--no-serve", "--scale", str(DEMO_SCALE), "--home", str(path)]
     ran = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "underfoot",
-            "demo",
-            "--no-serve",
-            "--scale",
-            str(DEMO_SCALE),
-            "--home",
-            str(path),
-        ],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
+        [sys.executable, "-m", "underfoot", *call], capture_output=True, text=True, check=False, timeout=300
     )
     if ran.returncode != 0:
         pytest.fail(
             f"underfoot demo ended with {ran.returncode}:\n{ran.stdout[-3000:]}\n{ran.stderr[-3000:]}"
         )
-    return Demo(path)
