@@ -1,10 +1,13 @@
 """Tables as CSV files that a spreadsheet opens without running what somebody wrote into a cell."""
 
 import json
+import re
+import unicodedata
 
 import polars as pl
 
 FORMULA_STARTS = r"^[=+\-@\t\r]"
+LONGEST_NAME = 60  # letters of a file's name before its ending
 
 
 def csv_text(rows: pl.DataFrame) -> str:
@@ -28,6 +31,13 @@ def csv_text(rows: pl.DataFrame) -> str:
     )
     names = {name: f"'{name}" for name in safe.columns if name[:1] in "=+-@\t\r"}
     return safe.rename(names).write_csv()
+
+
+def file_name(what: str, ending: str) -> str:
+    """A file name that any system takes, from a title: plain letters, digits and single hyphens."""
+    plain = unicodedata.normalize("NFKD", what).encode("ascii", "ignore").decode()
+    words = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:LONGEST_NAME].rstrip("-")
+    return f"{words or 'underfoot'}.{ending}"
 
 
 def _json(value: object) -> str | None:

@@ -7,7 +7,9 @@ import altair as alt
 import polars as pl
 import streamlit as st
 
+from dashboard import pictures
 from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
+from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.wording import DISCOMFORT, on
 from warehouse.access import Reader
@@ -82,16 +84,39 @@ def _who_to_ask(reader: Reader) -> str:
 
 
 def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True) -> None:
-    """A picture, what it says in words, and the same as a table."""
+    """A picture, what it says in words, the same as a table, and each of them to save as a file."""
     st.altair_chart(chart, width="stretch" if stretch else "content", theme=None, alt=words)
-    with st.expander("In words and as a table"):
+    name = pictures.finding(chart) or words
+    with st.expander("In words, as a table, to save"):
         st.write(words)
         if not rows.is_empty():
-            table(rows)
+            _grid(rows)
+        with st.container(horizontal=True):
+            if not rows.is_empty():
+                _save_table(rows, name)
+            _save("Save picture (PNG)", lambda: pictures.png(chart), file_name(name, "png"), "image/png")
+            _save("Save picture (SVG)", lambda: pictures.svg(chart), file_name(name, "svg"), "image/svg+xml")
 
 
-def table(rows: pl.DataFrame) -> None:
-    """Rows as a table: days as days, gaps empty."""
+def table(rows: pl.DataFrame, name: str | None = None) -> None:
+    """Rows as a table: days as days, gaps empty. With a `name`, a button below saves it as a file."""
+    _grid(rows)
+    if name is not None and not rows.is_empty():
+        _save_table(rows, name)
+
+
+def _save_table(rows: pl.DataFrame, name: str) -> None:
+    _save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file_name(name, "csv"), "text/csv")
+
+
+def _save(label: str, make: Callable[[], str | bytes], file: str, kind: str) -> None:
+    """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
+    st.download_button(
+        label, make, file_name=file, mime=kind, key=f"save-{file}", on_click="ignore", type="tertiary"
+    )
+
+
+def _grid(rows: pl.DataFrame) -> None:
     gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
     # A date column shows a gap as "None"; with gaps, its days go in as words.
     gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]

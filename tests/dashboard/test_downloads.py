@@ -6,7 +6,7 @@ import io
 import polars as pl
 import pytest
 
-from dashboard.downloads import csv_text
+from dashboard.downloads import csv_text, file_name
 
 
 def cells(frame):
@@ -30,3 +30,20 @@ def test_numbers_and_plain_words_stay_as_they_are():
 def test_lists_are_written_as_json():
     frame = pl.DataFrame({"no": [1, 2, 3], "flags": [["dropout"], [], None]})
     assert cells(frame)[1:] == [["1", '["dropout"]'], ["2", "[]"], ["3", ""]]
+
+
+@pytest.mark.parametrize(
+    ("title", "name"),
+    [
+        ("Load left under the trail heel: 18 % → 2 %", "load-left-under-the-trail-heel-18-2.csv"),
+        ("Jürgen Ångström’s season", "jurgen-angstroms-season.csv"),
+        ("../../etc/passwd", "etc-passwd.csv"),
+        ("▲", "underfoot.csv"),
+    ],
+)
+def test_a_file_is_named_by_its_finding_in_letters_that_any_system_takes(title, name):
+    assert file_name(title, "csv") == name
+
+
+def test_a_files_name_stays_short():
+    assert len(file_name("long " * 60, "png")) <= 64
