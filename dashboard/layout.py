@@ -7,7 +7,7 @@ import altair as alt
 import polars as pl
 import streamlit as st
 
-from dashboard import pictures
+from dashboard import picture_files
 from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
@@ -86,7 +86,7 @@ def _who_to_ask(reader: Reader) -> str:
 def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True) -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file."""
     st.altair_chart(chart, width="stretch" if stretch else "content", theme=None, alt=words)
-    name = pictures.finding(chart) or words
+    name = picture_files.finding(chart) or words
     with st.expander("In words, as a table, to save"):
         st.write(words)
         if not rows.is_empty():
@@ -94,8 +94,13 @@ def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch
         with st.container(horizontal=True):
             if not rows.is_empty():
                 _save_table(rows, name)
-            _save("Save picture (PNG)", lambda: pictures.png(chart), file_name(name, "png"), "image/png")
-            _save("Save picture (SVG)", lambda: pictures.svg(chart), file_name(name, "svg"), "image/svg+xml")
+            _save("Save picture (PNG)", lambda: picture_files.png(chart), file_name(name, "png"), "image/png")
+            _save(
+                "Save picture (SVG)",
+                lambda: picture_files.svg(chart),
+                file_name(name, "svg"),
+                "image/svg+xml",
+            )
 
 
 def table(rows: pl.DataFrame, name: str | None = None) -> None:

@@ -7,7 +7,7 @@ import altair as alt
 import polars as pl
 import pytest
 
-from dashboard import pictures, theme
+from dashboard import picture_files, theme
 from dashboard.charts import small_multiples
 from dashboard.wording import Measure
 
@@ -23,7 +23,7 @@ def chart():
 
 
 def test_an_svg_has_the_width_asked_for_and_neither_script_nor_anything_fetched(chart):
-    text = pictures.svg(chart, 500)
+    text = picture_files.svg(chart, 500)
     assert text.startswith("<svg ")
     assert 'width="500"' in text
     assert "<script" not in text
@@ -31,7 +31,7 @@ def test_an_svg_has_the_width_asked_for_and_neither_script_nor_anything_fetched(
 
 
 def test_a_png_is_a_png_with_two_dots_a_px(chart):
-    data = pictures.png(chart, 300)
+    data = picture_files.png(chart, 300)
     assert data[:8] == b"\x89PNG\r\n\x1a\n"
     assert int.from_bytes(data[16:20], "big") == 600
 
@@ -45,12 +45,12 @@ def test_small_multiples_keep_their_own_width():
     drawn = small_multiples.picture(values, (None, None), share, "Two students")
     narrow = small_multiples.picture(values, (None, None), share, "Two students", narrow=True)
     wide_px, narrow_px = (
-        float(re.search(r'<svg [^>]*width="([\d.]+)"', pictures.svg(c))[1]) for c in (drawn, narrow)
+        float(re.search(r'<svg [^>]*width="([\d.]+)"', picture_files.svg(c))[1]) for c in (drawn, narrow)
     )
     assert wide_px > 2 * small_multiples.WIDTH
     assert narrow_px < wide_px
 
 
 def test_the_finding_of_a_picture_is_its_title_in_one_line(chart):
-    assert pictures.finding(chart) == "It rose, and then it rose " * 3 + "It rose, and then it rose"
-    assert pictures.finding(alt.Chart(ROWS).mark_point()) == ""
+    assert picture_files.finding(chart) == "It rose, and then it rose " * 3 + "It rose, and then it rose"
+    assert picture_files.finding(alt.Chart(ROWS).mark_point()) == ""
