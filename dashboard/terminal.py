@@ -75,6 +75,8 @@ def show_report(report: Any, *, brief: bool = False) -> None:
         show_rows(
             ["refused", "why"], [(r.session or r.file or r.delivery, r.sentence) for r in report.refused]
         )
+    for sentence in report.notices:
+        out.print(sentence, markup=False, soft_wrap=True)
 
 
 def show_published(home: Home) -> None:

@@ -37,6 +37,7 @@ FLAGS = {
     "unmarked": "some events were not marked; estimated from the plate where that can be done",
     "feet_not_found": "the two feet could not be told apart",
     "feet_swapped": "the two feet may be swapped",
+    "sensors_filled": "sensors of the grid were dead or stuck and were filled from those beside them",
     "clip_unsynced": "the clip and the plate do not match",
 }
 ROLES = {"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"}

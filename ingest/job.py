@@ -165,6 +165,7 @@ class Job:
             self._stands(taken.rows, content)
             self.report.accepted.append(taken.rows.sheet.session)
             self.report.refused += [r.within(delivery=content) for r in taken.rows.refused]
+            self.report.notices += taken.rows.notices
 
     def refuse(
         self,

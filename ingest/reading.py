@@ -1,7 +1,7 @@
 """One session's delivery, read whole: sheet, samples, clip, events, notes, shots, as rows ready to land."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from typing import Any
 
@@ -39,6 +39,7 @@ class SessionRows:
     rows: dict[str, list[Row]]
     points: pl.DataFrame | None
     refused: list[Refusal]
+    notices: list[str] = field(default_factory=list)
 
 
 class SessionRefused(Refused):
@@ -113,9 +114,8 @@ class _Session:
         rows["academy.session"] = [
             session_row(self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
         ]
-        return SessionRows(
-            self.sheet, season, trace, rows, points, self._swings_refused() + self.lines_refused
-        )
+        refused = self._swings_refused() + self.lines_refused
+        return SessionRows(self.sheet, season, trace, rows, points, refused, measured.notices)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
         whole = refusal(reason, what, todo, session=self.sheet.session, file=SHEET)
@@ -145,7 +145,7 @@ class _Session:
             return None
         samples = Samples(join(measured.files), self.sheet)
         for found in samples.refused:
-            unfound = "feet_not_found" in measured.flags.get(found.swing_no or -1, [])
+            unfound = "feet_not_found" in measured.flags.get(found.swing_no or -1, {})
             if not (found.reason == "no_samples" and unfound):
                 self.refused.setdefault(found.swing_no, found)
         return samples
@@ -216,8 +216,8 @@ class _Session:
         no: int, measured: Measured, good: SwingSamples | None, events: dict[int, list[Event]]
     ) -> dict[str, int]:
         flags = dict(good.flags) if good else {}
-        for name in measured.flags.get(no, []):
-            flags[name] = max(flags.get(name, 0), 1)
+        for name, count in measured.flags.get(no, {}).items():
+            flags[name] = max(flags.get(name, 0), count)
         if not events.get(no):
             flags["unmarked"] = 1
         return flags

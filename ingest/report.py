@@ -10,12 +10,13 @@ _KEYS = ("delivery", "session", "swing_no", "file", "line", "column", "reason", 
 
 @dataclass
 class LoadReport:
-    """Outcome of one load: sessions and files taken in, unchanged, rows landed, and every refusal."""
+    """Outcome of one load: what was taken in, unchanged, landed, refused, and what was mended on the way."""
 
     accepted: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     rows: dict[str, int] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)  # what loaded but was mended while reading
     touched: set[str] = field(default_factory=set)
     files: dict[str, str] = field(default_factory=dict)  # roster and loose files: accepted or unchanged
 
@@ -32,4 +33,5 @@ class LoadReport:
             "unchanged": list(self.unchanged),
             "rows": dict(self.rows),
             "refused": [{key: getattr(r, key) for key in _KEYS} for r in self.refused],
+            "notices": list(self.notices),
         }

@@ -40,14 +40,24 @@ class Grid:
         cop_y_mm alike).
     dead, stuck: (row, col) of sensors in the file's own order, counted from 0: dead ones never showed a load
         though a foot stood on them, stuck ones never changed. Both were filled from their neighbours.
-    flags: per swing that has one: feet_not_found, saturated.
+    flags: per swing that has one, with a count: feet_not_found, saturated, sensors_filled (how many).
     """
 
     samples: pl.DataFrame
     stance_mm: dict[int, list[float]]
     dead: list[tuple[int, int]]
     stuck: list[tuple[int, int]]
-    flags: dict[int, list[str]] = field(default_factory=dict)
+    flags: dict[int, dict[str, int]] = field(default_factory=dict)
+
+    @property
+    def notice(self) -> str | None:
+        """One sentence on the sensors that were filled; None when all were sound."""
+        found = ((len(self.dead), "read nothing under a foot"), (len(self.stuck), "never changed"))
+        told = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
+        if not told:
+            return None
+        todo = "have the grid checked when they grow more"
+        return f"{told}, and those beside them were taken instead; {todo}."
 
     @property
     def session_stance_mm(self) -> list[float] | None:
@@ -94,12 +104,18 @@ def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
     return samples.select("swing_no", "t_s", *SAMPLE_COLUMNS)
 
 
-def _flags(recording: Recording, parts: Parts) -> dict[int, list[str]]:
+def _flags(recording: Recording, parts: Parts) -> dict[int, dict[str, int]]:
+    """A sensor that was filled was so in every swing of the recording whose feet were found."""
     flags = {}
+    filled = int((recording.dead | recording.stuck).sum())
     for no in recording.swings:
-        held = (("feet_not_found", no not in parts), ("saturated", recording.saturated(no)))
-        if named := [name for name, there in held if there]:
-            flags[no] = named
+        counts = {
+            "feet_not_found": int(no not in parts),
+            "saturated": int(recording.saturated(no)),
+            "sensors_filled": filled if no in parts else 0,
+        }
+        if any(counts.values()):
+            flags[no] = {name: count for name, count in counts.items() if count}
     return flags
 
 

@@ -30,15 +30,16 @@ class Measured:
     """What a session's sample files came to.
 
     `sheet` has what a recording itself told and session.toml did not: stance, body mass. `events` are those
-    labelled in a swing's own recording; `flags` what a reader saw of a swing; `refused` swings whose own
-    recording can't be taken.
+    labelled in a swing's own recording; `flags` what a reader saw of a swing, with a count each; `refused`
+    swings whose own recording can't be taken; `notices` what was mended while reading, a sentence each.
     """
 
     sheet: SessionSheet
     files: list[PlateFile] = field(default_factory=list)
     events: dict[int, dict[str, float]] = field(default_factory=dict)
-    flags: dict[int, list[str]] = field(default_factory=dict)
+    flags: dict[int, dict[str, int]] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
 
 
 def sample_files(names: Sequence[str]) -> list[str]:
@@ -104,7 +105,9 @@ def _grid(measured: Measured, path: Path, academy: Academy) -> None:
     grid = read_frames(path, device_options=device.raw, handed=_hand(sheet, academy, path.name))
     measured.files.append(_as_plate_file(path.name, grid.samples))
     for no, flags in grid.flags.items():
-        measured.flags.setdefault(no, []).extend(flags)
+        measured.flags.setdefault(no, {}).update(flags)
+    if grid.notice is not None:
+        measured.notices.append(f"Session {sheet.session}, {path.name}: {grid.notice}")
     if sheet.stance_mm is None and grid.session_stance_mm is not None:
         measured.sheet = replace(sheet, stance_mm=tuple(grid.session_stance_mm))
 

@@ -1,6 +1,6 @@
 -- One row per season, day, device, coach and reason: swings taken in, usable and left out.
 -- Reads the temporary table place(time_zone). A swing left out counts under its first flag; a refused session, whose
--- swings were never counted, counts once under its reason.
+-- swings were never counted, counts once under its reason. Filled sensors leave no swing out by themselves.
 WITH taken_in AS (
     SELECT
         session.season,
@@ -10,7 +10,9 @@ WITH taken_in AS (
         CASE
             WHEN list_contains(swing.flags, 'feet_swapped') THEN 'feet_swapped'
             WHEN swing.usable THEN 'usable'
-            ELSE coalesce(swing.flags[1], 'not_computed')
+            ELSE coalesce(
+                list_filter(swing.flags, lambda flag: flag <> 'sensors_filled')[1], 'not_computed'
+            )
         END AS reason
     FROM academy.session
     JOIN academy.swing USING (session)

@@ -224,7 +224,7 @@ def test_a_refused_session_stands_in_refused_beside_its_why(academy, made):
 def test_the_report_as_json_has_the_agreed_keys(academy, made):
     made.deliver(academy.inbox / "v1", made.toml(student="s99"), made.plate())
     said = academy.load().to_json()
-    assert list(said) == ["accepted", "unchanged", "rows", "refused"]
+    assert list(said) == ["accepted", "unchanged", "rows", "refused", "notices"]
     assert list(said["refused"][0]) == [
         "delivery",
         "session",

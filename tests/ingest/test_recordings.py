@@ -29,11 +29,26 @@ def test_frames_of_a_grid_land_as_samples_with_measured_heels(academy, made, fra
     frames.write(folder / "frames.npz")
     report = academy.load()
     assert report.refused == []
+    assert report.notices == []
     trace = academy.trace("v1")
     assert np.allclose(trace.columns["lead_n"], frames.left[:, 0], rtol=0.02, atol=8)
     assert np.allclose(trace.columns["lead_heel_n"], frames.left[:, 3], rtol=0.1, atol=25)
     assert academy.sql("SELECT heel_source, rate_hz FROM academy.swing").rows() == [("measured", 100.0)]
     assert len(academy.sql("SELECT stance_mm FROM academy.session").item()) == 8
+
+
+def test_filled_sensors_are_counted_on_every_swing_and_told_in_the_report(academy, made, frames):
+    folder = made.deliver(academy.inbox / "v1", made.toml(swings=1, device="grid"))
+    pressure = frames.pressure.copy()
+    pressure[:, 15, 20] = 0.0  # dead, under the lead foot
+    pressure[:, 3, 3], pressure[:, 35, 44] = 90.0, 12.0  # stuck
+    frames.write(folder / "frames.npz", pressure=pressure)
+    report = academy.load()
+    flags = academy.sql("SELECT file_flags, file_flag_counts, flags, flag_counts FROM academy.swing").row(0)
+    assert flags == (["sensors_filled"], [3], ["sensors_filled"], [3])
+    (notice,) = report.to_json()["notices"]
+    assert notice.startswith("Session v1, frames.npz: 1 sensor read nothing under a foot and 2 sensors never")
+    assert "\n" not in notice
 
 
 def test_a_grid_turned_in_academy_toml_reads_the_same(academy, made, frames):

@@ -70,6 +70,23 @@ def test_noise_and_one_in_a_hundred_dead_sensors_leave_them_right(tmp_path, pitc
     assert grid.dead
     assert all(dead[place] for place in grid.dead)
     assert grid.stuck == []
+    assert grid.flags == {1: {"sensors_filled": len(grid.dead)}}
+
+
+@pytest.mark.parametrize("pitch", [10.0, 5.0])
+def test_turning_feet_that_touch_are_read_with_one_in_a_hundred_sensors_dead(tmp_path, pitch):
+    t = np.arange(150) / 50
+    total, share, left_heel, right_heel = made_grids.courses(t)
+    angles = -np.round(10 / (1 + np.exp(-(t - 2.0) / 0.12)))
+    size = (round(440 / pitch), round(620 / pitch), pitch)
+    lead = Sole(252, 120, -4)
+    a, left = made_grids.turning(lead, angles, total * share, np.clip(left_heel, 0.3, 0.9), *size)
+    b, right = made_grids.foot_frames(Sole(356, 124, 6), total * (1 - share), right_heel, *size)
+    dead = np.random.default_rng(8).random(size[:2]) < 0.01
+    frames = np.where(dead, 0.0, a + b)
+    grid = read(Made(frames, t, np.ones(150, dtype=int), pitch, left, right), tmp_path)
+    check(grid, left, right, total_within=0.02)
+    assert grid.flags[1]["sensors_filled"] == len(grid.dead) > 0
 
 
 def test_noise_that_can_not_go_under_zero_adds_no_load(tmp_path):
@@ -239,7 +256,7 @@ def test_a_swing_with_one_foot_is_flagged_and_the_others_are_read(tmp_path):
         for n in ("pressure", "t_s", "swing_no", "left", "right")
     ]
     grid = read(Made(both[0], both[1], both[2], 10.0, both[3], both[4]), tmp_path)
-    assert grid.flags == {2: ["feet_not_found"]}
+    assert grid.flags == {2: {"feet_not_found": 1}}
     assert grid.samples["swing_no"].unique().to_list() == [1]
     assert list(grid.stance_mm) == [1]
 
@@ -263,7 +280,7 @@ def test_a_foot_that_ends_in_the_outermost_sensors_is_read(tmp_path, right):
 def test_sensors_at_their_limit_flag_the_swing(tmp_path):
     made = made_grids.make(rate=50)
     cut = replace(made, pressure=np.minimum(made.pressure, 0.6 * made.pressure.max()))
-    assert read(cut, tmp_path).flags == {1: ["saturated"]}
+    assert read(cut, tmp_path).flags == {1: {"saturated": 1}}
     assert read(made, tmp_path).flags == {}
 
 
