@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, fitting, samples
+from models import answers, drills, fitting, samples
 from models.samples import temporary
 from models.season.trend import Lines
 from models.swing import faults
@@ -48,6 +48,7 @@ class Job:
     problems: list[str] = field(default_factory=list)
     swings: int = 0
     lines: Lines | None = None
+    drill_rows: drills.DrillRows | None = None
     ladder: pl.DataFrame = field(default_factory=pl.DataFrame)
 
     def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
@@ -128,6 +129,19 @@ def _trend_line(job: Job) -> None:
     job.replace("season.trend_line", job.lines.line if job.lines else pl.DataFrame(), answers.TOUCHED)
 
 
+def _drill_effect(job: Job) -> None:
+    """Fitted on the whole academy: a build's alone."""
+    if job.whole:
+        job.drill_rows = drills.drill_rows(job.writer)
+        job.replace("season.drill_effect", pl.DataFrame(job.drill_rows.effect, infer_schema_length=None))
+
+
+def _drill_group(job: Job) -> None:
+    """From the same fits as the effects, one step before."""
+    if job.whole and job.drill_rows is not None:
+        job.replace("season.drill_group", pl.DataFrame(job.drill_rows.group, infer_schema_length=None))
+
+
 def _sql(table: str, within: str = answers.TOUCHED) -> Callable[[Job], None]:
     """A step that replaces rows of `table` by its query in models/sql."""
 
@@ -152,6 +166,8 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.reliability", _reliability),
     ("season.student_trend", _student_trend),
     ("season.trend_line", _trend_line),
+    ("season.drill_effect", _drill_effect),
+    ("season.drill_group", _drill_group),
     ("season.data_health", _sql("season.data_health", "true")),
 )
 

@@ -165,14 +165,21 @@ def _marks(frame: pl.DataFrame) -> dict[str, FLOATS]:
 
 
 def _independent(plain: FLOATS, marks: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
-    """Add each mark but its kind's first, when it is not a sum of the columns before it."""
-    names: list[str] = []
-    x, met = plain, set()
+    """Add each mark but its kind's first, as `told_apart` does."""
+    met: set[str] = set()
+    later = {}
     for name, column in marks.items():
         kind = name.split(" ", 1)[0]
-        if kind not in met:
-            met.add(kind)
-            continue
+        if kind in met:
+            later[name] = column
+        met.add(kind)
+    return told_apart(plain, later)
+
+
+def told_apart(x: FLOATS, columns: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
+    """Add each named column (N,) to x (N, p) that is not a sum of those before it; names added, and x."""
+    names: list[str] = []
+    for name, column in columns.items():
         left = column - x @ np.linalg.lstsq(x, column, rcond=None)[0]
         if left @ left > 1e-8 * column.size:
             names.append(name)

@@ -13,7 +13,7 @@ from models.season.kernel import FLOATS
 
 @dataclass(frozen=True)
 class Pool:
-    """Mean of several effects, its standard error, the variance between them (never under 0), and Cochran's Q."""
+    """Mean of several effects, its standard error, the variance between them (≥ 0), and Cochran's Q."""
 
     mean: float
     se: float
@@ -49,7 +49,7 @@ def drawn_together(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:
 
 
 def false_discovery(p: FLOATS) -> FLOATS:
-    """q of each two-sided p, NaN where p is NaN. Source: Benjamini & Hochberg 1995, J R Stat Soc B 57."""
+    """The q of each two-sided p, NaN where p is NaN. Source: Benjamini & Hochberg 1995, J R Stat Soc B 57."""
     q = np.full(p.shape, np.nan)
     known = np.isfinite(p)
     if known.any():

@@ -21,6 +21,8 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     same_day_kind VARCHAR,           -- effect | change on the day (fewer than 8 sessions re-measured with no drill)
     n_same_day INTEGER,              -- sessions re-measured after this drill
     n_compared INTEGER,              -- sessions re-measured with no drill
+    cross_check_lo DOUBLE,
+    cross_check_hi DOUBLE,
     pooled DOUBLE,                   -- kept, drawn toward the mean of the drills with the same aim
     pooled_lo DOUBLE,
     pooled_hi DOUBLE,
