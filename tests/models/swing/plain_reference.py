@@ -295,8 +295,8 @@ class Swing:
         for share in shares:
             least, highest = extremes(share[low : high + 1])
             quiet = self.window(share, "address", 0.150)
-            quiet = quiet[np.isfinite(quiet)]
-            noise = quiet.std(ddof=1) if quiet.size > 1 else np.nan
+            known = quiet[np.isfinite(quiet)]
+            noise = known.std(ddof=1) if known.size > 1 and 2 * known.size >= quiet.size else np.nan
             if not (highest - least >= 8.0 and highest - least >= 15 * noise):
                 return np.nan
         u, v = (np.diff(share[low : high + 1]) for share in shares)

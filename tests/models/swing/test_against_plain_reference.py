@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from models.swing.columns import PLATE_METRICS
@@ -70,6 +70,15 @@ def test_kernel_and_reference_agree_on_pressure_from_the_two_feet(build, plain, 
     levels=st.lists(st.floats(2, 98), min_size=6, max_size=6),
     dropped=st.sets(st.sampled_from(["lead_heel_n", "lead_along_pct"])),
 )
+@example(
+    rate=50.0,
+    seed=0,
+    missing=set(),
+    shifts=[0.0] * 7,
+    gaps=[(1, 0.125, 0.0625)],
+    levels=[2.0, 2.0, 2.0, 2.0, 17.0, 2.0],
+    dropped=set(),
+)  # under half of the quiet stand known: no noise, so no opposition
 def test_kernel_and_reference_agree_whatever_is_missing(
     build, plain, reduced, rate, seed, missing, shifts, gaps, levels, dropped
 ):
