@@ -17,8 +17,9 @@ import polars as pl
 
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home, Settings
+from warehouse.queries import read_frame, run
 from warehouse.reach import ROLES, views
-from warehouse.store import Snapshot, open_snapshot, read_frame, run
+from warehouse.store import Snapshot, open_snapshot
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
 _HARMLESS_FUNCTIONS = {"unnest", "range", "generate_series"}

@@ -3,16 +3,15 @@
 import hashlib
 import os
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from filelock import FileLock, Timeout
-
+from warehouse import lock
 from warehouse.errors import CallError, UnderfootError
 
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
@@ -145,9 +144,13 @@ def _device(name: str, table: Any, where: str) -> DeviceSettings:
 
 @dataclass(frozen=True)
 class Home:
-    """The folder of one academy. Paths only; nothing is opened or made until asked."""
+    """The folder of one academy. Paths only; nothing is opened or made until asked.
+
+    `beside` is the same home while its warehouse and traces are rebuilt beside the standing ones.
+    """
 
     path: Path
+    beside: bool = False
 
     @classmethod
     def find(cls, given: str | Path | None = None) -> "Home":
@@ -182,7 +185,7 @@ class Home:
     @property
     def traces(self) -> Path:
         """Sample Parquet, one file a session."""
-        return self.path / "traces"
+        return self.path / ("traces.new" if self.beside else "traces")
 
     @property
     def published(self) -> Path:
@@ -197,12 +200,21 @@ class Home:
     @property
     def warehouse_file(self) -> Path:
         """The writer's database."""
-        return self.path / "warehouse.duckdb"
+        return self.path / ("warehouse.new.duckdb" if self.beside else "warehouse.duckdb")
 
     @property
     def access_log(self) -> Path:
         """Who opened what."""
         return self.path / "access.jsonl"
+
+    @property
+    def events(self) -> Path:
+        """What was done: loads, builds, refusals, publishes."""
+        return self.path / "events.jsonl"
+
+    def made_beside(self) -> "Home":
+        """The same home with a warehouse and traces of its own, for a rebuild."""
+        return replace(self, beside=True)
 
     def settings(self) -> Settings:
         """Read academy.toml.
@@ -225,33 +237,11 @@ class Home:
         for folder in (self.inbox, self.filed, self.refused, self.traces, self.published, self.pages):
             folder.mkdir(parents=True, exist_ok=True)
 
-    @contextmanager
-    def lock(self, on_wait: Callable[[], None] | None = None, wait_s: float = 600.0) -> Iterator[None]:
-        """Hold the one writer's lock; call `on_wait` once when someone else holds it.
-
-        The lock file is never replaced or removed, so two processes can't hold two different ones.
-
-        Raises
-            UnderfootError: another writer still held it after `wait_s` seconds.
-        """
-        self.path.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(self.path / "writer.lock")
-        try:
-            lock.acquire(timeout=0)
-        except Timeout:
-            if on_wait is not None:
-                on_wait()
-            try:
-                lock.acquire(timeout=wait_s)
-            except Timeout as error:
-                raise UnderfootError(
-                    f"Another load or build has held {self.path} for over {wait_s:.0f} s; "
-                    "wait for it to end, then try again."
-                ) from error
-        try:
-            yield
-        finally:
-            lock.release()
+    def lock(
+        self, on_wait: Callable[[], None] | None = None, wait_s: float = 600.0
+    ) -> AbstractContextManager[None]:
+        """Hold the one writer's lock (see `warehouse.lock.held`)."""
+        return lock.held(self.path, on_wait, wait_s)
 
 
 def sync(path: Path) -> None:

@@ -1,7 +1,9 @@
 """The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
 
 import json
+import re
 import shutil
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -13,8 +15,10 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from warehouse import events, swap
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
+from warehouse.queries import first_line, read_frame, run, spoken
 
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
 SNAPSHOTS_KEPT = 3
@@ -97,7 +101,8 @@ class Writer:
         try:
             yield
         except BaseException:
-            run(self.connection, "ROLLBACK")
+            with suppress(duckdb.Error):  # a full disk may have ended the transaction already
+                run(self.connection, "ROLLBACK")
             raise
         run(self.connection, "COMMIT")
 
@@ -107,13 +112,17 @@ class Writer:
         The number only ever grows: a reader that still holds a replaced file of the same name would keep
         serving its old rows.
         """
+        started = time.monotonic()
         run(self.connection, "CHECKPOINT")
         self.home.published.mkdir(parents=True, exist_ok=True)
         target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
         part = target.with_suffix(".part")
-        shutil.copyfile(self.home.warehouse_file, part)
-        sync(part)
-        part.replace(target)
+        try:
+            shutil.copyfile(self.home.warehouse_file, part)
+            sync(part)
+            part.replace(target)
+        finally:
+            part.unlink(missing_ok=True)
         write_synced(
             self.home.published / POINTER,
             json.dumps({"file": target.name, "at": datetime.now(UTC).isoformat(timespec="seconds")}) + "\n",
@@ -121,6 +130,8 @@ class Writer:
         for old in _snapshots(self.home)[:-SNAPSHOTS_KEPT]:
             with suppress(OSError):
                 old.unlink()
+        seconds = round(time.monotonic() - started, 3)
+        events.write(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
         return target
 
 
@@ -150,23 +161,54 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
     """Take the writer's lock, open the warehouse, create what is missing, close on the way out.
 
     Raises
-        UnderfootError: the file is damaged, or another program holds it.
+        UnderfootError: the file is damaged, another program holds it, or the disk is full or read-only.
     """
-    with home.lock(on_wait):
-        home.make_folders()
+    with home.lock(on_wait), spoken(home):
+        swap.settle(home)
+        with _opened(home) as opened:
+            yield opened
+
+
+@contextmanager
+def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Writer]:
+    """A writer of an empty warehouse beside the standing one, which it replaces at the end; then publish.
+
+    Its `home` is the one made beside. When the block raises, the standing warehouse stays as it was.
+
+    Raises
+        UnderfootError: as `writer`.
+    """
+    with home.lock(on_wait), spoken(home):
+        swap.settle(home)
         try:
-            connection = duckdb.connect(str(home.warehouse_file))
-        except duckdb.Error as error:
-            raise UnderfootError(
-                f"{home.warehouse_file} could not be opened ({_first_line(error)}); close the program that "
-                "holds it, or rebuild it from the filed deliveries."
-            ) from error
-        try:
-            run(connection, "SET TimeZone = 'UTC'")
-            make_tables(connection)
-            yield Writer(home, connection)
-        finally:
-            connection.close()
+            with _opened(home.made_beside()) as beside:
+                yield beside
+                run(beside.connection, "CHECKPOINT")
+        except BaseException:
+            swap.clear(home)
+            raise
+        swap.mark(home)
+        swap.settle(home)
+        with _opened(home) as opened:
+            opened.publish()
+
+
+@contextmanager
+def _opened(home: Home) -> Iterator[Writer]:
+    home.make_folders()
+    try:
+        connection = duckdb.connect(str(home.warehouse_file))
+    except duckdb.Error as error:
+        raise UnderfootError(
+            f"{home.warehouse_file} could not be opened ({first_line(error)}); close the program that "
+            "holds it, or rebuild it from the filed deliveries: underfoot build --from-filed"
+        ) from error
+    try:
+        run(connection, "SET TimeZone = 'UTC'")
+        make_tables(connection)
+        yield Writer(home, connection)
+    finally:
+        connection.close()
 
 
 @dataclass(frozen=True)
@@ -214,8 +256,8 @@ def _pointed_name(home: Home) -> str | None:
     """The name in the pointer file, else the newest snapshot when the pointer cannot be read."""
     try:
         name = json.loads((home.published / POINTER).read_text(encoding="utf-8"))["file"]
-        if isinstance(name, str) and (home.published / name).is_file():
-            return name
+        if re.fullmatch(r"warehouse-\d+\.duckdb", name) and (home.published / name).is_file():
+            return str(name)
     except (OSError, ValueError, KeyError, TypeError):
         pass
     files = _snapshots(home)
@@ -232,32 +274,12 @@ def open_snapshot(home: Home) -> Snapshot:
         name = current_name(home)
         try:
             connection = duckdb.connect(str(home.published / name), read_only=True, config=READER_CONFIG)
-        except duckdb.Error:
+        except duckdb.Error as error:
             if attempt == 4:
-                raise
+                raise UnderfootError(
+                    f"The published warehouse {name} can't be opened ({first_line(error)}); publish it "
+                    "again with: underfoot load"
+                ) from error
             continue
         return Snapshot(home, name, connection)
     raise CallError(f"The published warehouse in {home.published} keeps changing; try again.")
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).strip().splitlines()[0]
-
-
-def run(connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None) -> None:
-    """Run a statement and drop what it returns: a pending result would block the connection's next call."""
-    (connection.execute(query, list(params)) if params is not None else connection.execute(query)).fetchall()
-
-
-def read_frame(
-    connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None
-) -> pl.DataFrame:
-    """Run one query on a connection and return its rows (none for a statement that returns nothing)."""
-    try:
-        relation = connection.sql(query, params=list(params)) if params else connection.sql(query)
-    except duckdb.Error as error:
-        raise CallError(f"The query was not accepted: {_first_line(error)}") from error
-    if relation is None:
-        return pl.DataFrame()
-    frame: pl.DataFrame = relation.pl()
-    return frame

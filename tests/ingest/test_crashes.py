@@ -4,6 +4,7 @@ import pytest
 
 from ingest import filing, job, landing, ledger, sessions
 from ingest.load import replay
+from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer, writer
 from warehouse.traces import read_trace
@@ -199,7 +200,7 @@ def test_a_writer_that_fails_leaves_the_tables_as_they_were(academy, made, monke
 
     with monkeypatch.context() as patched:
         patched.setattr(Writer, "append", full)
-        with pytest.raises(OSError, match="No space"):
+        with pytest.raises(UnderfootError, match="No space"):
             academy.load()
     assert academy.tables() == before
     assert academy.load().accepted == ["v1"]
