@@ -2,13 +2,29 @@
 
 from dashboard import frame
 from dashboard.frame import EVERYONE, STAFF, Page
-from dashboard.screens import deliveries, progress, student, students
+from dashboard.screens import (
+    coaches,
+    deliveries,
+    drills,
+    progress,
+    quality,
+    student,
+    students,
+    trust,
+    week,
+)
 
 PAGES = (
+    Page("week", "This week", STAFF, week.show),
     Page("students", "Students", STAFF, students.show),
     Page("student", "Student", STAFF, student.show),
+    Page("drills", "Drills", STAFF, drills.show),
+    Page("coaches", "Coaches", STAFF, coaches.show),
+    Page("notes", "Write a note", STAFF, notes.show),
     Page("progress", "Progress page", EVERYONE, progress.show),
     Page("deliveries", "Deliveries", STAFF, deliveries.show),
+    Page("trust", "How sure are we", STAFF, trust.show),
+    Page("quality", "Data quality", ("head_coach",), quality.show),
 )
 
 if __name__ == "__main__":

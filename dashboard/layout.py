@@ -93,9 +93,9 @@ def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch
             _grid(rows)
         with st.container(horizontal=True):
             if not rows.is_empty():
-                _save_table(rows, name)
-            _save("Save picture (PNG)", lambda: picture_files.png(chart), file_name(name, "png"), "image/png")
-            _save(
+                save_table(rows, name)
+            save("Save picture (PNG)", lambda: picture_files.png(chart), file_name(name, "png"), "image/png")
+            save(
                 "Save picture (SVG)",
                 lambda: picture_files.svg(chart),
                 file_name(name, "svg"),
@@ -107,14 +107,15 @@ def table(rows: pl.DataFrame, name: str | None = None) -> None:
     """Rows as a table: days as days, gaps empty. With a `name`, a button below saves it as a file."""
     _grid(rows)
     if name is not None and not rows.is_empty():
-        _save_table(rows, name)
+        save_table(rows, name)
 
 
-def _save_table(rows: pl.DataFrame, name: str) -> None:
-    _save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file_name(name, "csv"), "text/csv")
+def save_table(rows: pl.DataFrame, name: str) -> None:
+    """A button that saves rows as a CSV file named after `name`."""
+    save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file_name(name, "csv"), "text/csv")
 
 
-def _save(label: str, make: Callable[[], str | bytes], file: str, kind: str) -> None:
+def save(label: str, make: Callable[[], str | bytes], file: str, kind: str) -> None:
     """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
     st.download_button(
         label, make, file_name=file, mime=kind, key=f"save-{file}", on_click="ignore", type="tertiary"

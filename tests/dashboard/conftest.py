@@ -9,6 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
+import season_rows
 from dashboard import readers
 from warehouse.home import Home
 from warehouse.store import writer
@@ -59,6 +60,7 @@ def make_home(path: Path, kind: str, *, demo: bool = True) -> Home:
                     _session(w, home, student, coach, START + timedelta(days=14 * k), 18 + change * k, k)
             _session(w, home, "s03", "c01", START, 10.0, 0)
             _answers(w)
+            season_rows.add(w)
         if kind == "one_session":
             _session(w, home, "s01", "c01", START, 18.0, 0)
         w.publish()

@@ -1,0 +1,145 @@
+"""Drill forest: what each drill kept and changed on the day, beside the smallest worthwhile change."""
+
+import textwrap
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.wording import count, number
+
+ROW_HEIGHT = 42
+KEPT, SAME_DAY = "kept", "on the day"
+HELPS, HARMS, NO_EFFECT, TOO_LITTLE = "Helps", "Harms", "No clear effect", "Too little data"
+SHAPES = {HELPS: "▲", HARMS: "▽"}
+REACH = 8.0  # smallest worthwhile changes; an interval that runs on is cut here and told in the table
+AXIS = "Toward better, in smallest worthwhile changes"
+SCHEMA = {
+    "row": pl.String, "which": pl.String, "value": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
+    "said": pl.String, "label": pl.String, "place": pl.Int64,
+}  # fmt: skip
+
+
+def marked(label: str) -> str:
+    """A label with its shape: ▲ Helps."""
+    return f"{SHAPES[label]} {label}" if label in SHAPES else label
+
+
+def effect(row: dict[str, Any], name: str, unit: str, places: int) -> str:
+    """An effect with its 90 % interval: +8 points (90 % between +2 and +14); a dash where there is none."""
+    if row[name] is None:
+        return "–"
+    value = number(row[name], unit, places, signed=True)
+    low, high = (number(row[f"{name}_{end}"], "", places, signed=True) for end in ("lo", "hi"))
+    return f"{value} (90 % between {low} and {high})"
+
+
+def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw the forest in the order of the rows.
+
+    `effects`: row (a name on screen), kept, kept_lo, kept_hi, same_day, same_day_lo, same_day_hi (toward
+    better, in `unit`), swc (smallest worthwhile change, same unit), unit, places, label. A row without an
+    effect keeps its line empty; one without `swc` can't be placed and is left out by the caller.
+    """
+    drawn = _long(effects, narrow=narrow)
+    order = drawn.sort("place")["row"].unique(maintain_order=True).to_list()
+    low, high = _reach(drawn)
+    lines = r"split(datum.label, '\n')"
+    names = alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=10, domain=False, ticks=False)
+    y = alt.Y("row:N", sort=order, title=None, axis=names, scale=alt.Scale(paddingInner=0.3))
+    beside = alt.YOffset("which:N", sort=[KEPT, SAME_DAY], scale=alt.Scale(paddingOuter=0.6))
+    x = alt.X(
+        "value:Q", title="In smallest worthwhile changes" if narrow else AXIS,
+        scale=alt.Scale(domain=[low, high], nice=False),
+        axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr="replace(datum.label, '-', '−')"),
+    )  # fmt: skip
+    strip = alt.Chart(pl.DataFrame({"lo": [-1.0], "hi": [1.0]})).mark_rect(color=theme.BAND)
+    nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
+    base = alt.Chart(drawn).transform_filter("isValid(datum.value)")
+    bar = base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True)
+    fill = alt.Fill(
+        "which:N", title=None,
+        scale=alt.Scale(domain=[KEPT, SAME_DAY], range=[theme.INK, theme.GROUND]),
+        legend=alt.Legend(orient="top", symbolStrokeColor=theme.INK, symbolType="circle"),
+    )  # fmt: skip
+    tips = [
+        alt.Tooltip("row:N", title="Which"),
+        alt.Tooltip("which:N", title="When"),
+        alt.Tooltip("said:N", title="Effect"),
+        alt.Tooltip("label:N", title="Kept"),
+    ]
+    dot = base.mark_point(shape="circle", size=90, stroke=theme.INK, strokeWidth=1.6, opacity=1, clip=True)
+    layers = [
+        strip.encode(x=alt.X("lo:Q"), x2="hi:Q"),
+        nought.encode(x="at:Q"),
+        bar.encode(x=alt.X("lo:Q"), x2="hi:Q", y=y, yOffset=beside),
+        dot.encode(x=x, y=y, yOffset=beside, fill=fill, tooltip=tips),
+    ]
+    if not narrow:
+        text = alt.Chart(drawn).transform_filter(alt.datum.which == KEPT).mark_text(align="left", dx=8)
+        layers.append(text.encode(x=alt.datum(high), y=y, text="label:N"))
+    return alt.layer(*layers).properties(
+        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 70), title=theme.title(finding, narrow=narrow)
+    )
+
+
+def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
+    """Two rows an effect, kept and on the day, scaled by its own smallest worthwhile change."""
+    rows: list[dict[str, Any]] = []
+    for place, row in enumerate(effects.iter_rows(named=True)):
+        named = "\n".join(textwrap.wrap(row["row"], 18 if narrow else 30))
+        for which, name in ((KEPT, "kept"), (SAME_DAY, "same_day")):
+            scaled = {
+                end: None if row[column] is None else row[column] / row["swc"]
+                for end, column in (("value", name), ("lo", f"{name}_lo"), ("hi", f"{name}_hi"))
+            }
+            if which == SAME_DAY and row[name] is None:
+                continue
+            said = effect(row, name, row["unit"], row["places"])
+            rows.append(
+                {"row": named, "which": which, "said": said, "label": marked(row["label"]), "place": place}
+                | scaled
+            )
+    return pl.DataFrame(rows, schema=SCHEMA)
+
+
+def _reach(drawn: pl.DataFrame) -> tuple[float, float]:
+    found = [v for name in ("lo", "hi", "value") for v in drawn[name].to_list() if v is not None]
+    low, high = min([-1.5, *found]), max([1.5, *found])
+    return max(low, -REACH) - 0.2, min(high, REACH) + 0.2
+
+
+def words(effects: pl.DataFrame) -> str:
+    """The picture in words, one sentence a row."""
+    if effects.is_empty():
+        return "No effect could be worked out yet."
+    said = []
+    for row in effects.iter_rows(named=True):
+        text = f"{row['row']}: kept {effect(row, 'kept', row['unit'], row['places'])}"
+        if row["same_day"] is not None:
+            text += f", on the day {effect(row, 'same_day', row['unit'], row['places'])}"
+        said.append(f"{text}. {marked(row['label'])}.")
+    return " ".join(said)
+
+
+def table(effects: pl.DataFrame, heading: str) -> pl.DataFrame:
+    """The picture as rows: `heading`, Kept, On the day, Worthwhile from, Students, Times set, In a word."""
+    rows = [
+        {
+            heading: row["row"],
+            "Kept": effect(row, "kept", row["unit"], row["places"]),
+            "On the day": effect(row, "same_day", row["unit"], row["places"]),
+            "Worthwhile from": number(row["swc"], row["unit"], row["places"]),
+            "Students": row["n_students"],
+            "Times set": row["n_doses"],
+            "In a word": marked(row["label"]),
+        }
+        for row in effects.iter_rows(named=True)
+    ]
+    return pl.DataFrame(rows)
+
+
+def rests_on(row: dict[str, Any]) -> str:
+    """12 students, set 30 times."""
+    return f"{count(row['n_students'], 'student')}, set {count(row['n_doses'], 'time')}"

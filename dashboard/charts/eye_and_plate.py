@@ -1,0 +1,100 @@
+"""Eye and plate: how far what a coach saw agrees with what was measured, fault by fault."""
+
+import textwrap
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.wording import count, number
+
+ROW_HEIGHT = 30
+# Landis and Koch 1977, Biometrics 33:159 (from memory).
+GRADES = ((0.8, "almost always"), (0.6, "mostly"), (0.4, "fairly often"), (0.2, "a little"))
+
+
+def grade(kappa: float | None) -> str:
+    """Agreement beyond chance, in words; a dash where it can't be told."""
+    if kappa is None:
+        return "–"
+    return next((word for floor, word in GRADES if kappa > floor), "hardly more than chance")
+
+
+def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
+    width = 20 if narrow else 44
+    drawn = rows.drop_nulls("kappa").with_columns(
+        pl.col("name")
+        .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
+        .alias("row"),
+        pl.col("kappa").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    )
+    axis = alt.Axis(
+        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False
+    )
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=axis)
+    low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])
+    x = alt.X(
+        "kappa:Q", title="Agreement beyond chance (Cohen's kappa)",
+        scale=alt.Scale(domain=[max(low, -1.0), 1], nice=False),
+        axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
+    )  # fmt: skip
+    tips = [
+        alt.Tooltip("name:N", title="Fault"),
+        alt.Tooltip("kappa:Q", title="Kappa", format=".2f"),
+        alt.Tooltip("grade:N", title="Agree"),
+        alt.Tooltip("agree_pct:Q", title="Same in % of sessions", format=".0f"),
+        alt.Tooltip("n:Q", title="Sessions"),
+    ]
+    base = alt.Chart(drawn)
+    nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
+    layers = [
+        nought.encode(x="at:Q"),
+        base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True).encode(
+            x=alt.X("kappa_lo:Q"), x2="kappa_hi:Q", y=y
+        ),
+        base.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
+            x=x, y=y, tooltip=tips
+        ),
+    ]
+    return alt.layer(*layers).properties(
+        autosize=theme.FIT, height=max(ROW_HEIGHT * len(drawn), 60), title=theme.title(finding, narrow=narrow)
+    )
+
+
+def finding(rows: pl.DataFrame) -> str:
+    """The title: on which fault eye and plate agree least, and that neither is the truth."""
+    known = rows.drop_nulls("kappa").filter(pl.col("kappa") <= GRADES[1][0])
+    total = len(rows.drop_nulls("kappa"))
+    if known.is_empty():
+        return f"Eye and plate mostly agree, on all {count(total, 'fault')} that both judged"
+    least = known.sort("kappa").row(0, named=True)
+    return f"Eye and plate agree least on “{least['name']}”; mostly on {total - len(known)} of {total} faults"
+
+
+def words(rows: pl.DataFrame) -> str:
+    """The picture in words, one part a fault."""
+    said = [
+        f"{row['name']}: {grade(row['kappa'])} ({number(row['kappa'], '', 2)}, {count(row['n'], 'session')})"
+        for row in rows.drop_nulls("kappa").sort("position").iter_rows(named=True)
+    ]
+    return f"How often eye and plate agree beyond chance. {'; '.join(said)}." if said else "Not known yet."
+
+
+def table(rows: pl.DataFrame) -> pl.DataFrame:
+    """Every fault as a row, with what only the eye saw and what only the plate measured."""
+    return pl.DataFrame([_row(row) for row in rows.sort("position").iter_rows(named=True)])
+
+
+def _row(row: dict[str, Any]) -> dict[str, Any]:
+    interval = f"{number(row['kappa_lo'], '', 2)} to {number(row['kappa_hi'], '', 2)}"
+    return {
+        "Fault": row["name"],
+        "Sessions": row["n"],
+        "Same in": number(row["agree_pct"], "%"),
+        "Agree beyond chance": grade(row["kappa"]),
+        "Kappa": "–" if row["kappa"] is None else f"{number(row['kappa'], '', 2)} ({interval})",
+        "Seen only": row["seen_only"],
+        "Measured only": row["measured_only"],
+    }

@@ -1,0 +1,70 @@
+"""Left out: swings and deliveries that stay out of the answers, week by week, by reason, device or coach."""
+
+import textwrap
+from datetime import timedelta
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.wording import count, number
+
+ROW_HEIGHT = 32
+
+
+def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
+    drawn = rows.with_columns(
+        pl.col("group")
+        .map_elements(lambda g: "\n".join(textwrap.wrap(g, 20 if narrow else 40)), return_dtype=pl.String)
+        .alias("row")
+    )
+    order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
+    axis = alt.Axis(
+        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False,
+        grid=True,
+    )  # fmt: skip
+    first, last = drawn["week"].min(), drawn["week"].max()
+    days = [
+        alt.DateTime(year=d.year, month=d.month, date=d.day)
+        for d in (first - timedelta(days=10), last + timedelta(days=10))
+    ]
+    x = alt.X(
+        "week:T", title="Week", scale=alt.Scale(domain=days),
+        axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
+    )  # fmt: skip
+    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=axis)
+    most = int(drawn["n"].max())
+    tips = [
+        alt.Tooltip("week:T", title="Week of", format="%-d %B %Y"),
+        alt.Tooltip("group:N", title=by),
+        alt.Tooltip("n:Q", title="Left out"),
+    ]
+    base = alt.Chart(drawn)
+    size = alt.Size("n:Q", scale=alt.Scale(domain=[0, max(most, 4)], range=[0, 420]), legend=None)
+    dots = base.mark_point(shape="circle", fill=theme.QUIET, stroke=theme.INK, fillOpacity=0.5, opacity=1)
+    layers = [dots.encode(x=x, y=y, size=size, tooltip=tips)]
+    if not narrow:
+        layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text="n:Q"))
+    return alt.layer(*layers).properties(
+        autosize=theme.FIT,
+        height=max((1.4 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
+        title=theme.title(finding, narrow=narrow),
+    )
+
+
+def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:
+    """The title: how much was left out of what came in, and where most of it."""
+    out = int(rows["n"].sum())
+    most = rows.group_by("group").agg(pl.col("n").sum()).sort("n", "group", descending=[True, False])
+    group, n = most.row(0)
+    part = number(100 * out / max(taken_in + out, 1), "%", 1)
+    where = f"all of them: {group}" if len(most) == 1 else f"most by {by.lower()}: {group} ({n})"
+    what = count(out, "swing or delivery", "swings and deliveries")
+    return f"{what} left out, {part} of what came in; {where}"
+
+
+def words(rows: pl.DataFrame, by: str) -> str:
+    """The picture in words: the groups with their numbers."""
+    totals = rows.group_by("group").agg(pl.col("n").sum()).sort("n", "group", descending=[True, False])
+    return f"Left out, by {by.lower()}. " + "; ".join(f"{g}: {n}" for g, n in totals.iter_rows()) + "."

@@ -1,0 +1,96 @@
+"""Reliability: how well one session's value of each measure tells students apart."""
+
+import textwrap
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.wording import number
+
+ROW_HEIGHT = 24
+# Koo and Li 2016, J Chiropr Med 15:155 (from memory).
+GRADES = ((0.9, "very well"), (0.75, "well"), (0.5, "moderately"), (float("-inf"), "poorly"))
+GOOD = 0.75
+
+
+def grade(icc: float | None) -> str:
+    """An intraclass correlation in a word; a dash where none was fitted."""
+    return "–" if icc is None else next(word for floor, word in GRADES if icc >= floor)
+
+
+def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
+    width = 24 if narrow else 48
+    drawn = rows.drop_nulls("icc_session").with_columns(
+        pl.col("label")
+        .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
+        .alias("row"),
+        pl.col("icc_session").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    )
+    lines = r"split(datum.label, '\n')"
+    axis = alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=10, domain=False, ticks=False)
+    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=axis)
+    x = alt.X(
+        "icc_session:Q",
+        title="Intraclass correlation" if narrow else "Intraclass correlation of one session's mean (0 to 1)",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(values=[0, 0.5, 0.75, 0.9, 1], format=".2~f"),
+    )
+    tips = [
+        alt.Tooltip("label:N", title="Measure"),
+        alt.Tooltip("icc_session:Q", title="Intraclass correlation", format=".2f"),
+        alt.Tooltip("grade:N", title="Tells students apart"),
+        alt.Tooltip("n_students:Q", title="Students"),
+        alt.Tooltip("n_sessions:Q", title="Sessions"),
+    ]
+    good = alt.Chart(pl.DataFrame({"lo": [GOOD], "hi": [1.0]})).mark_rect(color=theme.BAND)
+    base = alt.Chart(drawn)
+    layers = [
+        good.encode(x=alt.X("lo:Q"), x2="hi:Q"),
+        base.mark_rule(color=theme.QUIET, strokeWidth=1).encode(x=x, x2=alt.datum(0), y=y),
+        base.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
+            x=x, y=y, tooltip=tips
+        ),
+    ]
+    height = max((1.6 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
+    return alt.layer(*layers).properties(
+        autosize=theme.FIT, height=height, title=theme.title(finding, narrow=narrow)
+    )
+
+
+def finding(rows: pl.DataFrame, clubs: str) -> str:
+    """The title: how many measures tell students apart well."""
+    known = rows.drop_nulls("icc_session")
+    good = len(known.filter(pl.col("icc_session") >= GOOD))
+    return f"{clubs}: one session tells students apart well on {good} of {len(known)} measures"
+
+
+def words(rows: pl.DataFrame) -> str:
+    """The picture in words, one part a measure."""
+    said = [
+        f"{row['label']}: {grade(row['icc_session'])} ({number(row['icc_session'], '', 2)})"
+        for row in rows.drop_nulls("icc_session").iter_rows(named=True)
+    ]
+    return f"How well one session tells students apart. {'; '.join(said)}." if said else "Not known yet."
+
+
+def table(rows: pl.DataFrame) -> pl.DataFrame:
+    """Every measure as a row: how well it tells students apart, its error, what is real, swings wanted."""
+    return pl.DataFrame([_row(row) for row in rows.iter_rows(named=True)])
+
+
+def _row(row: dict[str, Any]) -> dict[str, Any]:
+    unit = "points" if row["unit"] == "%" else row["unit"]
+    places = row["decimals"] + (1 if row["decimals"] < 2 else 0)
+    return {
+        "Measure": row["label"],
+        "Tells students apart": grade(row["icc_session"]),
+        "Intraclass correlation": number(row["icc_session"], "", 2),
+        "Typical error of a session": number(row["sem"], unit, places),
+        "Real from": number(row["sdc95"], unit, places),
+        "Swings wanted": None if row["swings_wanted"] is None else str(row["swings_wanted"]),
+        "Students": row["n_students"],
+        "Sessions": row["n_sessions"],
+    }

@@ -1,0 +1,75 @@
+"""The weekly review: its signals, how many of them chance may have made, and what was talked about."""
+
+from typing import Any
+
+import polars as pl
+
+from warehouse.access import Reader
+
+
+def signals(reader: Reader) -> pl.DataFrame:
+    """The newest week's signals in reach, first things first; name, coach_name and talked_* are joined on.
+
+    `talked_day` is the last day the signal was ticked off, `talked_by` who did; null when nobody has.
+    """
+    return reader.sql(
+        """
+        WITH talked AS (
+            SELECT n.student, n.code, max(n.day) AS talked_day, arg_max(n.author, n.at) AS author
+            FROM note n WHERE n.kind = 'talked' GROUP BY n.student, n.code
+        )
+        SELECT s.week, s.as_of, s.rank, s.signal, s.kind, s.student, s.coach, s.subject, s.club_family,
+            s.kindred, s.label, s.p, s.sentence,
+            p.display_name AS name, c.display_name AS coach_name,
+            t.talked_day, coalesce(a.display_name, t.author) AS talked_by
+        FROM signal s
+        LEFT JOIN person p ON p.person = s.student
+        LEFT JOIN person c ON c.person = s.coach
+        LEFT JOIN talked t ON t.student = s.student AND t.code = s.signal
+        LEFT JOIN person a ON a.person = t.author
+        WHERE s.week = (SELECT max(week) FROM signal)
+        ORDER BY s.rank, p.display_name
+        """
+    )
+
+
+def week(reader: Reader) -> dict[str, Any] | None:
+    """The newest week looked through: week, as_of, judged, listed, expected_by_chance; null before any."""
+    rows = reader.sql("SELECT * FROM signal_week ORDER BY week DESC LIMIT 1")
+    return None if rows.is_empty() else rows.row(0, named=True)
+
+
+def thin(reader: Reader, few: int, days: int = 28) -> dict[str, Any]:
+    """What the `days` up to the newest session rest on: sessions, students, sessions of under `few` swings.
+
+    Swings count when they are usable; a session without plate or film is not counted.
+    """
+    rows = reader.sql(
+        """
+        WITH recent AS (
+            SELECT s.session, s.student, count(*) FILTER (WHERE w.usable) AS usable
+            FROM session s JOIN swing w USING (session)
+            WHERE s.day > (SELECT max(day) FROM session) - CAST(? AS INTEGER)
+            GROUP BY ALL
+        )
+        SELECT count(*) AS sessions, count(DISTINCT student) AS students,
+            count(*) FILTER (WHERE usable < ?) AS few
+        FROM recent
+        """,
+        [days, few],
+    )
+    return rows.row(0, named=True)
+
+
+def improving(reader: Reader) -> dict[str, int]:
+    """Of the newest season's students in reach: how many have a label, and how many improve in something."""
+    rows = reader.sql(
+        """
+        WITH newest AS (SELECT arg_max(season, "from") AS season FROM season
+            WHERE season IN (SELECT season FROM student_trend))
+        SELECT count(DISTINCT student) AS students,
+            count(DISTINCT student) FILTER (WHERE label = 'Improving') AS improving
+        FROM student_trend WHERE season = (SELECT season FROM newest) AND label <> 'Too few sessions'
+        """
+    )
+    return rows.row(0, named=True)

@@ -1,0 +1,165 @@
+"""Rows of the season's answers for the small academy of the dashboard's tests: what pages must show is known."""
+
+from datetime import date
+
+import polars as pl
+
+SEASON = "2026"
+WEEK, AS_OF = date(2026, 3, 16), date(2026, 3, 23)
+
+
+def add(w) -> None:
+    """Fill the tables that the weekly review, drills, coaches and trust pages read."""
+    signals(w)
+    drills(w)
+    coaches(w)
+    trust(w)
+
+
+def signals(w) -> None:
+    rows = [
+        ("discomfort", "s01", "c01", "left_knee", None, [], None, "Left knee sore since 16 March."),
+        ("slipping", "s02", "c02", "impact_trail_heel_pct_bw", "iron", ["trail_heel_down"], 0.97,
+         "Load left under the trail heel at impact moved from 18 to 21 % of body weight."),
+        ("improving", "s01", "c01", "impact_trail_heel_pct_bw", "iron", [], 0.99,
+         "Load left under the trail heel at impact fell from 18 to 2 % of body weight."),
+        ("new_fault", "s01", "c01", "trail_heel_down", "iron", [], 0.9, "Trail heel still down at impact shows now."),
+        ("unmeasured", "s03", "c01", None, None, [], None, "Not measured for 70 days."),
+        ("refused", None, "c02", "2026-02-03-s02", None, [], None, "A delivery waits to be mended."),
+    ]  # fmt: skip
+    w.append(
+        "season.signal",
+        pl.DataFrame(
+            [
+                {"week": WEEK, "as_of": AS_OF, "rank": rank, "signal": f"{kind}:{student or ''}:{subject or ''}",
+                 "kind": kind, "student": student, "coach": coach, "subject": subject, "club_family": family,
+                 "kindred": kindred, "label": None, "p": p, "sentence": sentence}
+                for rank, (kind, student, coach, subject, family, kindred, p, sentence) in enumerate(rows, 1)
+            ],
+            schema_overrides={"kindred": pl.List(pl.String), "label": pl.String, "p": pl.Float64, "club_family": pl.String},
+        ),
+    )  # fmt: skip
+    w.append(
+        "season.signal_week",
+        pl.DataFrame(
+            {"week": [WEEK], "as_of": [AS_OF], "judged": [40], "listed": [2], "expected_by_chance": [0.04]}
+        ),
+    )
+
+
+def effect(drill: str, aim: str, label: str, kept: float | None, n: int = 12, **more: object) -> dict:
+    half = None if kept is None else 3.0
+    return {
+        "season": SEASON, "drill": drill, "aim": aim, "kept": kept,
+        "kept_lo": None if kept is None else kept - half, "kept_hi": None if kept is None else kept + half,
+        "same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0, "cross_check": kept, "n_students": n,
+        "n_doses": 3 * n, "label": label, "aim_kind": "metric", "unit": "% of body weight", "swc": 2.0,
+        "same_day_kind": "effect", "n_same_day": 20, "n_compared": 9, "pooled": kept, "n_lots": 0, "p": 0.01, "q": 0.02,
+    } | more  # fmt: skip
+
+
+def drills(w) -> None:
+    w.append(
+        "academy.drill",
+        pl.DataFrame(
+            [
+                {"drill": "d02", "name": "Slow count", "aim": "impact_trail_heel_pct_bw", "how": "Count to three.", "cautions": None, "min_age": None},
+                {"drill": "d03", "name": "Quiet feet", "aim": "trail_heel_down", "how": "Close the eyes, then swing.", "cautions": None, "min_age": 14},
+                {"drill": "d04", "name": "Never set", "aim": "trail_heel_down", "how": None, "cautions": None, "min_age": None},
+            ],
+            schema_overrides={"cautions": pl.String},
+        ),
+    )  # fmt: skip
+    w.append(
+        "season.drill_effect",
+        pl.DataFrame(
+            [
+                effect("d01", "trail_heel_down", "Helps", 12.0, aim_kind="fault", unit="points", swc=10.0),
+                effect("d01", "impact_trail_heel_pct_bw", "Helps", 5.0),
+                effect("d02", "impact_trail_heel_pct_bw", "Harms", -4.0, n_lots=9, lots=-3.0, lots_lo=-6.0, lots_hi=0.0),
+                effect("d03", "trail_heel_down", "Too little data", None, n=3, aim_kind="fault", unit="points", swc=10.0, same_day=None, same_day_lo=None, same_day_hi=None),
+            ],
+            infer_schema_length=None,
+        ),
+    )  # fmt: skip
+    group = {"season": SEASON, "drill": "d01", "aim": "trail_heel_down"}
+    w.append(
+        "season.drill_group",
+        pl.DataFrame(
+            [
+                group | {"grouping": "level", "group": "club", "n_students": 9, "n_doses": 20, "kept": 11.0, "kept_lo": 5.0, "kept_hi": 17.0},
+                group | {"grouping": "level", "group": "county", "n_students": 3, "n_doses": 8, "kept": None, "kept_lo": None, "kept_hi": None},
+                group | {"grouping": "age_band", "group": "under 18", "n_students": 8, "n_doses": 12, "kept": 14.0, "kept_lo": 6.0, "kept_hi": 22.0},
+            ],
+            infer_schema_length=None,
+        ),
+    )  # fmt: skip
+
+
+def coaches(w) -> None:
+    def gain(coach: str, raw: float, se: float, n: int, *, shown: bool = True) -> dict:
+        return {
+            "season": SEASON, "coach": coach, "gain": raw / 2, "gain_lo": raw / 2 - se, "gain_hi": raw / 2 + se,
+            "gain_se": se, "overall": 0.2, "raw": raw, "raw_se": se, "lo80": 0.2 - 1.282 * se, "hi80": 0.2 + 1.282 * se,
+            "lo95": 0.2 - 1.96 * se, "hi95": 0.2 + 1.96 * se, "n_students": n, "shown": shown,
+        }  # fmt: skip
+
+    w.append(
+        "season.coach_gain",
+        pl.DataFrame(
+            [gain("c01", 0.9, 0.2, 11), gain("c02", 0.1, 0.3, 9), gain("h01", 0.0, 0.5, 3, shown=False)]
+        ),
+    )
+
+
+def trust(w) -> None:
+    fitted = {"season": SEASON, "club_family": "iron", "sd_student": 4.0, "sd_session": 1.0, "sd_swing": 3.0,
+              "n_students": 12, "n_sessions": 60}  # fmt: skip
+    w.append(
+        "season.reliability",
+        pl.DataFrame(
+            [
+                fitted | {"metric": "mid_back_trail_share_pct", "icc_session": 0.82, "sem": 1.4, "sdc95": 3.9, "swings_wanted": 8},
+                fitted | {"metric": "impact_trail_heel_pct_bw", "icc_session": 0.44, "sem": 2.0, "sdc95": 5.5, "swings_wanted": 12},
+            ]
+        ),
+    )  # fmt: skip
+    claim = {
+        "claim": "90 % intervals of a student's change hold the truth",
+        "n_academies": 60,
+        "goal": "88 to 92 %",
+    }
+    w.append(
+        "season.calibration",
+        pl.DataFrame(
+            [
+                claim | {"truth": "slopes differ", "students": n, "figure": f, "goal_lo": 0.88, "goal_hi": 0.92, "met": met}
+                for n, f, met in ((20, 0.91, True), (40, 0.90, True), (70, 0.86, False))
+            ]
+        ),
+    )  # fmt: skip
+    seen = {"season": SEASON, "n": 30, "agree_pct": 80.0, "kappa_lo": 0.3, "kappa_hi": 0.8, "seen_and_measured": 10,
+            "seen_only": 2, "measured_only": 4, "neither": 14}  # fmt: skip
+    w.append(
+        "season.eye_plate",
+        pl.DataFrame(
+            [
+                seen | {"fault": "trail_heel_down", "coach": None, "kappa": 0.55},
+                seen | {"fault": "stays_centred", "coach": None, "kappa": 0.7},
+                seen | {"fault": "trail_heel_down", "coach": "c01", "kappa": 0.61},
+                seen | {"fault": "trail_heel_down", "coach": "c02", "kappa": 0.31},
+            ]
+        ),
+    )
+    taken = {"season": SEASON, "device": "mat-east", "coach": "c01", "day": date(2026, 1, 12)}
+    w.append(
+        "season.data_health",
+        pl.DataFrame(
+            [
+                taken | {"reason": "usable", "n": 95},
+                taken | {"reason": "dropout", "n": 4},
+                taken | {"reason": "no_consent", "n": 1, "device": None, "day": date(2026, 2, 3)},
+                taken | {"reason": "usable", "n": 50, "coach": "c02"},
+            ]
+        ),
+    )
