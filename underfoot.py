@@ -113,6 +113,17 @@ def page(student: str, home_path: str | None, target: Path | None) -> None:
 
 
 @cli.command()
+@click.argument("student")
+@home_option
+@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+def lesson(student: str, home_path: str | None, target: Path | None) -> None:
+    """Write a student's lesson sheet, one page to print."""
+    from dashboard.paper.lesson_sheet import write_sheet  # noqa: PLC0415 - a slow import, used here only
+
+    click.echo(write_sheet(Home.find(home_path), student, target))
+
+
+@cli.command()
 @click.argument("query")
 @home_option
 @click.option("--format", "shape", type=click.Choice(["table", "csv", "json"]), default="table")

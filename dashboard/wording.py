@@ -129,7 +129,8 @@ class Measure:
 
     def say(self, value: float | None, *, signed: bool = False) -> str:
         """A value with its unit: 71 %, 0.14 s, +3 points; a dash when there is none."""
-        return number(value, self.unit, self.decimals, signed=signed)
+        # A unit that is a span, as of a correlation, says where a value may lie and is not said after it.
+        return number(value, "" if " to " in self.unit else self.unit, self.decimals, signed=signed)
 
     def say_both(self, one: float | None, two: float | None, between: str, *, signed: bool = False) -> str:
         """Two values: 68 % → 71 %; a long unit is said once: 18 → 2 % of body weight."""

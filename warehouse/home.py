@@ -45,6 +45,7 @@ class Settings:
     demo: bool = False
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
+    young_practice_minutes_a_week: float | None = None  # home practice of a player under age
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
     faults: tuple[Mapping[str, Any], ...] = ()
@@ -113,6 +114,7 @@ def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
         demo=table.get("demo") is True,
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
         minor_until_age=int(table.get("minor_until_age", 18)),
+        young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
         devices=MappingProxyType(
             {key: _device(key, value, where) for key, value in table.get("device", {}).items()}
         ),
@@ -121,6 +123,18 @@ def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
         club_families=MappingProxyType(families),
         version=hashlib.sha256(data).hexdigest()[:16],
     )
+
+
+def _minutes(value: Any, where: str) -> float | None:
+    """A number of minutes a week, or none."""
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 10_080:
+        raise UnderfootError(
+            f"{where}: young_practice_minutes_a_week = {value!r} is not a number of minutes; "
+            "write one such as young_practice_minutes_a_week = 120."
+        )
+    return float(value)
 
 
 def _device(name: str, table: Any, where: str) -> DeviceSettings:

@@ -110,3 +110,24 @@ def fault_metrics(reader: Reader, fault: str) -> list[str]:
     """The metrics that a fault's rule reads, the telling one first."""
     rows = reader.sql("SELECT metrics FROM fault WHERE fault = ?", [fault])
     return [] if rows.is_empty() else list(rows.item(0, 0))
+
+
+def drills(reader: Reader) -> pl.DataFrame:
+    """Every drill, by its name."""
+    return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name")
+
+
+def faults_shown(reader: Reader, student: str) -> list[str]:
+    """Faults that a student's swings show lately, the most frequent first."""
+    rows = reader.sql(
+        """
+        SELECT fault, max(rate) AS most FROM student_fault_rate
+        WHERE student = ? AND span = 'now' AND rate > 0 AND usable > 0
+            AND season = (
+                SELECT arg_max(season, "from") FROM season WHERE season IN (SELECT season FROM session)
+            )
+        GROUP BY fault ORDER BY most DESC, fault
+        """,
+        [student],
+    )
+    return rows["fault"].to_list()

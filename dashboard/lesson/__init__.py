@@ -1,0 +1,1 @@
+"""What stands on a lesson sheet, on screen and on paper: ten minutes before a lesson."""

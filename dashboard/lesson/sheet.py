@@ -1,0 +1,104 @@
+"""The whole sheet: what hurts before everything else, then the parts in the order they are needed."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+
+from dashboard import sentences
+from dashboard.lesson import answers, work
+from dashboard.lesson.about import About, Part
+from dashboard.progress import Picture
+from dashboard.queries import lesson, people, season, sessions
+from dashboard.wording import (
+    BANDS_ARE_CUSTOM,
+    CLEAR_SPACE,
+    DISCOMFORT,
+    EYES_CLOSED,
+    FAMILIES,
+    MINORS,
+    count,
+    on,
+)  # fmt: skip
+from warehouse.access import Reader
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The sheet, ready to be laid out. `hurts` comes before everything else."""
+
+    name: str
+    about: str
+    hurts: tuple[str, ...]
+    parts: tuple[Part, ...]
+    picture: Picture | None = None
+    cautions: tuple[str, ...] = field(default=())
+
+
+def sheet(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> Sheet:
+    """Put the sheet of one student together; `when` and `family` are null before the first measured swing."""
+    hurting = sessions.open_discomfort(reader, person["student"])
+    today = lesson.as_of(reader)
+    given = lesson.doses(reader, person["student"])
+    parts, picture = [], None
+    if when is not None and family is not None:
+        style = season.style(reader, person["student"], family, when)
+        about = About(
+            reader, person, when, family, season.bands(reader, family, person, style),
+            people.measures(reader), tuple(hurting["area"]), today,
+        )  # fmt: skip
+        aim = work.aim(about, given)
+        parts += [
+            work.works_on(about, given, aim),
+            work.home(about, given),
+            answers.changed(about, aim),
+            answers.faults(about),
+        ]
+        parts += [answers.pace(about, aim), answers.helped(about, aim)]
+        picture = answers.picture(about, aim)
+    else:
+        parts += [Part("What changed since last time", ("No swing is measured in a season yet.",))]
+    if reader.is_minor(person["student"]):
+        parts.append(work.young(reader, person, today))
+    return Sheet(
+        name=person["name"],
+        about=_about(reader, person, when, family),
+        hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
+        parts=tuple(part for part in parts if part is not None),
+        picture=picture,
+        cautions=_cautions(reader, person, given),
+    )
+
+
+def _about(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> str:
+    years = people.age(person["born"], reader.today)
+    parts = [
+        person["level"],
+        f"{person['handed']}-handed" if person["handed"] else None,
+        f"{years} years old" if years is not None and reader.is_minor(person["student"]) else None,
+        f"coached by {person['coach_name']}" if person["coach_name"] else None,
+        f"measured in {count(person['sessions'], 'session')}",
+        f"last on {on(person['last_day'])}" if person["last_day"] else None,
+        FAMILIES.get(family, family).lower() if family else None,
+        f"season {when}" if when else None,
+    ]
+    return " · ".join(part for part in parts if part)
+
+
+def _hurts(row: dict[str, Any]) -> str:
+    words = f" “{row['text']}”" if row["text"] else ""
+    return (
+        f"Discomfort: {row['area'] or 'area not named'}, noted on {on(row['day'])}.{words} {DISCOMFORT} "
+        f"{sentences.NO_DRILL_WHILE}"
+    )
+
+
+def _cautions(reader: Reader, person: dict[str, Any], given: pl.DataFrame) -> tuple[str, ...]:
+    said = [CLEAR_SPACE]
+    recent = given.head(3)
+    text = " ".join(str(value) for name in ("name", "how", "cautions") for value in recent[name].to_list())
+    if "eyes closed" in text.lower() or "unsteady_at_address" in recent["aim"].to_list():
+        said.append(EYES_CLOSED)
+    if reader.is_minor(person["student"]):
+        said.append(MINORS)
+    return (*said, BANDS_ARE_CUSTOM)

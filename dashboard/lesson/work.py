@@ -1,0 +1,101 @@
+"""The parts about what is worked on: the aim, what was set for home, and a young player's load."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import polars as pl
+
+from dashboard import sentences
+from dashboard.lesson.about import OFTEN, About, Part
+from dashboard.queries import lesson, season
+from dashboard.wording import GROWING, Measure, listed, number, on
+from warehouse.access import Reader
+
+MOST_PLAN_LETTERS = 200
+WEEKS_BACK = 4
+
+
+def aim(about: About, given: pl.DataFrame) -> str | None:
+    """The latest drill's aim of this season; without a drill, the fault that shows most often now."""
+    drills = given.filter((pl.col("kind") == "drill") & pl.col("aim").is_not_null())
+    if not drills.is_empty():
+        return str(drills["aim"][0])
+    now = season.fault_rates(about.reader, about.student, about.family, about.when).filter(
+        (pl.col("span") == "now") & (pl.col("rate") >= OFTEN)
+    )
+    return None if now.is_empty() else str(now.sort("rate", descending=True)["code"][0])
+
+
+def works_on(about: About, given: pl.DataFrame, aim: str | None) -> Part:
+    """What is being worked on: the aim, the latest plan, and bands of the student's own."""
+    said = []
+    drills = given.filter(pl.col("kind") == "drill")
+    if aim is None:
+        said.append("No drill is set and no fault shows often: nothing is being worked on yet.")
+    elif drills.is_empty():
+        said.append(f"{about.named(aim)}: the fault that shows most often lately. No drill is set yet.")
+    else:
+        latest = drills.row(0, named=True)
+        said.append(f"{about.named(aim)}, by the drill {latest['name']}, last set on {on(latest['day'])}.")
+    plan = lesson.last_plan(about.reader, about.student)
+    if plan is not None:
+        text = plan["text"]
+        cut = text if len(text) <= MOST_PLAN_LETTERS else text[: MOST_PLAN_LETTERS - 1] + "…"
+        said.append(f"Plan of {on(plan['day'])} ({plan['author']}): {cut}")
+    for row in lesson.own_bands(about.reader, about.student).iter_rows(named=True):
+        if row["metric"] in about.measures:
+            measure = about.measures[row["metric"]]
+            said.append(f"Own band since {on(row['day'])}: {measure.label}, {_span(measure, row)}.")
+    return Part("Works on", tuple(said))
+
+
+def _span(measure: Measure, row: dict[str, Any]) -> str:
+    if row["lo"] is None:
+        return f"up to {measure.say(row['hi'])}"
+    return (
+        f"from {measure.say(row['lo'])}"
+        if row["hi"] is None
+        else measure.say_both(row["lo"], row["hi"], " to ")
+    )
+
+
+def home(about: About, given: pl.DataFrame) -> Part:
+    """What was set for home last, and how much of it was done."""
+    drills = given.filter((pl.col("kind") == "drill") & (pl.col("place") == "home"))
+    title = "Set for home"
+    if drills.is_empty():
+        drills = given.filter(pl.col("kind") == "drill")
+        title = "Set last time"
+    if drills.is_empty():
+        return Part("Set for home", ("Nothing is written down as set for home.",))
+    since = drills["day"][0]
+    said = [
+        f"{row['name']}: {sentences.dose(row)}, on {on(row['day'])}.{_stop(about, row)}"
+        for row in drills.filter(pl.col("day") == since).iter_rows(named=True)
+    ]
+    done = given.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
+    minutes = done.filter(pl.col("unit") == "minutes")["dose"].sum()
+    return Part(title, (*said, sentences.practised(done["day"].n_unique(), minutes or 0.0, since)))
+
+
+def _stop(about: About, drill: dict[str, Any]) -> str:
+    """A drill that was set and may load what hurts: said, never passed over."""
+    loads = about.loads(drill)
+    return f" May load the {listed(loads)}: stop it until that is over." if loads else ""
+
+
+def young(reader: Reader, person: dict[str, Any], today: date) -> Part:
+    """Practice minutes and rest days of a young player."""
+    start = today - timedelta(weeks=WEEKS_BACK) + timedelta(days=1)
+    days = lesson.active_days(reader, person["student"], start, today)
+    week = days.filter(pl.col("day") > today - timedelta(days=7))
+    rest = 7 - len(week)
+    weekly = days["minutes"].sum() / WEEKS_BACK
+    return Part("Young player", (
+        sentences.week_sentence(week["minutes"].sum() or 0.0, reader.settings.young_practice_minutes_a_week),
+        (
+            f"In the {WEEKS_BACK} weeks to {on(today)}: {number(weekly, 'minutes')} a week on average. "
+            f"Days without practice or lesson in the last seven: {rest}."
+        ),
+        GROWING,
+    ))  # fmt: skip

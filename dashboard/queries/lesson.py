@@ -1,0 +1,152 @@
+"""What a lesson sheet needs: the last session against those before, what was set, what helped."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from warehouse.access import Reader
+
+BEFORE = 3  # sessions that the last one is held against
+
+
+def as_of(reader: Reader) -> date:
+    """The newest session day in reach, today when there is none or it lies ahead."""
+    newest: date | None = reader.sql("SELECT max(day) FROM session").item()
+    return reader.today if newest is None else min(newest, reader.today)
+
+
+def last_against_before(reader: Reader, student: str, family: str, season: str) -> pl.DataFrame:
+    """One row per metric of the last session: metric, day, device, last, before, n_before, beyond.
+
+    `before` is the mean of up to three sessions before it on the same device with the same heel source (null:
+    there is none). `beyond` is the change that those sessions' own scatter passes once in twenty:
+    1.96 · √(v_last + Σv / k²), v = σ²_session + σ²_swing / n of each session; null where no parts are fitted.
+    Full-pace baseline swings only.
+    """
+    return reader.sql(
+        """
+        WITH mine AS (
+            SELECT m.metric, m.session, m.started_at, m.day, m.device, m.heel_source, m.mean,
+                r.sd_session ** 2 + r.sd_swing ** 2 / m.n AS v
+            FROM session_metric m LEFT JOIN reliability r USING (season, metric, club_family)
+            WHERE m.student = ? AND m.club_family = ? AND m.season = ?
+                AND m.part = 'baseline' AND m.pace = 'full'
+            QUALIFY row_number() OVER (PARTITION BY m.session, m.metric ORDER BY m.n DESC) = 1
+        ), newest AS (
+            SELECT * FROM mine WHERE session = (SELECT arg_max(session, started_at) FROM mine)
+        ), earlier AS (
+            SELECT m.metric, m.mean, m.v,
+                row_number() OVER (PARTITION BY m.metric ORDER BY m.started_at DESC) AS k
+            FROM mine m JOIN newest l ON l.metric = m.metric AND m.started_at < l.started_at
+                AND m.device IS NOT DISTINCT FROM l.device AND m.heel_source = l.heel_source
+        )
+        SELECT l.metric, l.day, l.device, l.mean AS last, avg(e.mean) AS before, count(e.k) AS n_before,
+            1.96 * sqrt(l.v + sum(e.v) / count(e.k) ** 2) AS beyond
+        FROM newest l
+        JOIN metric x ON x.metric = l.metric
+        LEFT JOIN earlier e ON e.metric = l.metric AND e.k <= ?
+        GROUP BY l.metric, l.day, l.device, l.mean, l.v, x.position ORDER BY x.position
+        """,
+        [student, family, season, BEFORE],
+    )
+
+
+def doses(reader: Reader, student: str) -> pl.DataFrame:
+    """Drills set and practised, newest first, with the drill's own columns."""
+    return reader.sql(
+        """
+        SELECT d.day, d.kind, d.place, d.dose, d.unit, d.pace,
+            r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
+        FROM drill_dose d JOIN drill r USING (drill)
+        WHERE d.student = ? ORDER BY d.at DESC, r.name
+        """,
+        [student],
+    )
+
+
+def pace(reader: Reader, student: str, fault: str, family: str, season: str) -> list[dict[str, Any]]:
+    """Rows of the pace ladder of one fault, slow first."""
+    rows = reader.sql(
+        """
+        SELECT * FROM pace_ladder WHERE student = ? AND fault = ? AND club_family = ? AND season = ?
+        ORDER BY list_position(['slow', 'half', 'full'], pace)
+        """,
+        [student, fault, family, season],
+    )
+    return rows.to_dicts()
+
+
+def kindred_aims(reader: Reader, aim: str) -> list[str]:
+    """An aim and its kin: the metrics that a fault's rule reads, or the faults that read a metric."""
+    rows = reader.sql("SELECT fault, metrics FROM fault")
+    found = {fault: list(metrics) for fault, metrics in rows.iter_rows()}
+    more = found.get(aim) or [fault for fault, metrics in found.items() if aim in metrics]
+    return [aim, *more]
+
+
+def effects(reader: Reader, aims: Sequence[str], season: str) -> pl.DataFrame:
+    """Drills with one of these aims as their own, the greatest kept effect first, with what they kept."""
+    return reader.sql(
+        """
+        SELECT e.*, r.name, r.how, r.cautions, r.min_age
+        FROM drill_effect e JOIN drill r ON r.drill = e.drill AND r.aim = e.aim
+        WHERE e.season = ? AND list_contains(CAST(? AS VARCHAR[]), e.aim)
+        ORDER BY list_position(['Helps', 'No clear effect', 'Too little data', 'Harms'], e.label),
+            e.kept / nullif(e.swc, 0) DESC NULLS LAST, r.name
+        """,
+        [season, list(aims)],
+    )
+
+
+def group_effects(reader: Reader, season: str, level: str | None, age_band: str | None) -> pl.DataFrame:
+    """What each drill kept with students of this level, and of this age."""
+    return reader.sql(
+        """
+        SELECT drill, aim, grouping, "group", n_students, kept, kept_lo, kept_hi FROM drill_group
+        WHERE season = ? AND ((grouping = 'level' AND "group" = ?) OR (grouping = 'age_band' AND "group" = ?))
+        """,
+        [season, level, age_band],
+    )
+
+
+def own_bands(reader: Reader, student: str) -> pl.DataFrame:
+    """day, metric, lo, hi of bands that a coach set for this student alone, newest first."""
+    return reader.sql(
+        """
+        SELECT DISTINCT ON (code) day, code AS metric, value AS lo, value_to AS hi, text
+        FROM note WHERE student = ? AND kind = 'target' ORDER BY code, "at" DESC
+        """,
+        [student],
+    )
+
+
+def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:
+    """The newest plan that has words: day, author, text."""
+    rows = reader.sql(
+        """
+        SELECT n.day, coalesce(a.display_name, n.author) AS author, n.text
+        FROM note n LEFT JOIN person a ON a.person = n.author
+        WHERE n.student = ? AND n.kind = 'plan' AND n.text IS NOT NULL ORDER BY n.at DESC LIMIT 1
+        """,
+        [student],
+    )
+    return None if rows.is_empty() else rows.row(0, named=True)
+
+
+def active_days(reader: Reader, student: str, first: date, last: date) -> pl.DataFrame:
+    """One row per day with practice or a session between two days: day, minutes, practised, lesson."""
+    return reader.sql(
+        """
+        WITH done AS (
+            SELECT day, CASE WHEN unit = 'minutes' THEN dose END AS minutes, true AS practised,
+                false AS lesson FROM drill_dose WHERE student = ? AND kind = 'practice'
+            UNION ALL SELECT day, NULL, false, true FROM session WHERE student = ?
+        )
+        SELECT day, coalesce(sum(minutes), 0) AS minutes, bool_or(practised) AS practised,
+            bool_or(lesson) AS lesson
+        FROM done WHERE day BETWEEN ? AND ? GROUP BY day ORDER BY day
+        """,
+        [student, student, first, last],
+    )

@@ -1,0 +1,50 @@
+"""Lesson sheet: everything a coach needs in the ten minutes before a lesson, on one page."""
+
+import streamlit as st
+
+from dashboard import frame, layout
+from dashboard.lesson.sheet import Sheet, sheet
+from dashboard.paper.lesson_sheet import sheet_html
+from dashboard.queries import people
+from dashboard.wording import FAMILIES
+from warehouse.access import Reader
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    person = layout.student(reader, "Lesson sheet")
+    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
+    when = family = None
+    if measured:
+        when = measured[0]
+        families = people.families(reader, when, person["student"])
+        family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
+    page = sheet(reader, person, when, family)
+    st.title(page.name, anchor=False)
+    layout.aside(page.about)
+    for sentence in page.hurts:
+        st.warning(f"**First.** {sentence}")
+    with st.container(horizontal=True):
+        frame.link("notes", "Write a note →", student=person["student"])
+        frame.link("student", "Evidence: the student's page →", student=person["student"])
+        layout.save(
+            "Save the sheet to print",
+            lambda: sheet_html(reader, page),
+            f"lesson-{person['student']}.html",
+            "text/html",
+        )
+    _parts(page)
+    for sentence in page.cautions:
+        layout.aside(sentence)
+
+
+def _parts(page: Sheet) -> None:
+    for part in page.parts:
+        st.header(part.title, anchor=False)
+        for sentence in part.sentences:
+            st.write(sentence)
+        if part.rows is not None:
+            layout.table(part.rows, f"{page.name} {part.title}")
+        if part.title == "Works on" and page.picture is not None:
+            layout.picture(page.picture.chart, page.picture.words, page.picture.rows)
+            layout.aside(page.picture.key)

@@ -1,0 +1,137 @@
+"""Sentences of the lesson sheet: what changed, at which pace it holds, what was set."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from dashboard.wording import (
+    BETTER,
+    NBSP,
+    WORSE,
+    Measure,
+    band_place,
+    count,
+    listed,
+    marked,
+    number,
+    on,
+    share,
+)  # fmt: skip
+
+NOISE = "Could be noise"
+REAL = "Real, not noise"
+PACES = {"slow": "slow", "half": "half pace", "full": "full pace"}
+DOSE_UNITS = {"reps": "times", "minutes": "minutes"}
+NO_DRILL_WHILE = "While it is open, no drill stands here that mentions this area or may load it."
+
+
+def in_points(measure: Measure) -> Measure:
+    """A change of a share is in points: "+7 %" of 61 % would be another number."""
+    return replace(measure, unit="points") if measure.unit == "%" else measure
+
+
+def direction(measure: Measure, before: float, last: float, band: tuple[float | None, float | None]) -> str:
+    """Better, Worse, or nothing where the measure has no better way, or stayed inside its band."""
+    if measure.better == "band":
+        gain = _outside(before, band) - _outside(last, band)
+    else:
+        gain = (last - before) * {"up": 1, "down": -1}.get(measure.better, 0)
+    return BETTER if gain > 0 else WORSE if gain < 0 else ""
+
+
+def _outside(value: float, band: tuple[float | None, float | None]) -> float:
+    lo, hi = band
+    below = lo - value if lo is not None else 0.0
+    above = value - hi if hi is not None else 0.0
+    return max(below, above, 0.0)
+
+
+def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
+    """Real or noise, of one row of `queries.lesson.last_against_before`."""
+    if row["before"] is None:
+        return "Nothing to compare with"
+    if row["beyond"] is None:
+        return "Scatter not known yet"
+    shift = in_points(measure)
+    if abs(row["last"] - row["before"]) <= row["beyond"]:
+        return f"{NOISE}: under {shift.say(row['beyond'])}"
+    way = direction(measure, row["before"], row["last"], band)
+    return f"{marked(way) if way else 'Moved'}. {REAL}: over {shift.say(row['beyond'])}"
+
+
+def moved(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
+    """One measure before and in the last session, and where it stands against its band."""
+    return f"{measure.say_both(row['before'], row['last'], ' → ')}, {band_place(row['last'], *band)}"
+
+
+def pace_sentence(name: str, rows: Sequence[Mapping[str, Any]]) -> str:
+    """At which pace a fault stays away, and what is still wanted: holds at half pace; not yet at full."""
+    if not rows:
+        return f"{name}: not swung at any pace lately."
+    seen = [
+        f"{share(row['rate'])} of {count(int(row['usable']), 'swing')} at {_at(row['pace'])}"
+        for row in rows
+        if row["rate"] is not None
+    ]
+    counts = f" Shows in {listed(seen)}." if seen else ""
+    holds = rows[0]["holds_at"]
+    wanted = f"about {count(int(rows[0]['clean_swings_wanted']), 'clean swing')} at one pace would show it"
+    if holds == "full":
+        return f"{name}: holds at full pace.{counts}"
+    if holds is None:
+        return f"{name}: not yet shown to hold at any pace; {wanted}.{counts}"
+    order = list(PACES)
+    following = order[order.index(holds) + 1]
+    return f"{name}: holds at {_at(holds)}; not yet at {_at(following)}; {wanted}.{counts}"
+
+
+def _at(pace: str) -> str:
+    return {"slow": "a slow pace", "half": "half pace", "full": "full pace"}[pace]
+
+
+def dose(row: Mapping[str, Any]) -> str:
+    """How much was set or done: 20 times, at half pace."""
+    if row["dose"] is None:
+        amount = "no amount given"
+    else:
+        amount = f"{number(row['dose'])}{NBSP}{DOSE_UNITS.get(row['unit'] or 'reps', 'times')}"
+    return f"{amount}, at {_at(row['pace'])}" if row["pace"] in PACES else amount
+
+
+def practised(days: int, minutes: float, since: date) -> str:
+    """Home practice since a day."""
+    if days == 0:
+        return f"No home practice is written down since {on(since)}."
+    timed = f", {number(minutes, 'minutes')}" if minutes else ""
+    return f"Practised at home on {count(days, 'day')} since {on(since)}{timed}."
+
+
+def effect_sentence(row: Mapping[str, Any], measure: Measure | None) -> str:
+    """What a drill kept, with its doubt and its basis. `measure` is the aim's, null for a fault."""
+    basis = f"{count(int(row['n_students']), 'student')}, {count(int(row['n_doses']), 'dose')}"
+    if row["kept"] is None:
+        return f"{row['name']}: {row['label'].lower()} ({basis})."
+    unit, decimals = (
+        (row["unit"] or "", 0) if measure is None else (in_points(measure).unit, measure.decimals)
+    )
+    lo, hi = (number(row[name], "", decimals, signed=True) for name in ("kept_lo", "kept_hi"))
+    kept = number(row["kept"], unit, decimals, signed=True)
+    return (
+        f"{row['name']}: {row['label'].lower()}; kept {kept} toward better, "
+        f"90{NBSP}% between {lo} and {hi} ({basis})."
+    )
+
+
+def week_sentence(minutes: float, limit: float | None) -> str:
+    """Practice minutes of a week against the academy's limit for young players."""
+    if limit is None:
+        return (
+            f"{number(minutes, 'minutes')} of home practice in the last seven days. The academy has set no "
+            "limit yet: young_practice_minutes_a_week in academy.toml."
+        )
+    place = "over" if minutes > limit else "within"
+    return (
+        f"{number(minutes, 'minutes')} of home practice in the last seven days, {place} the academy's limit "
+        f"of {number(limit, 'minutes')} a week."
+    )
