@@ -124,6 +124,21 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 
 
 @cli.command()
+@home_option
+@click.option("--as", "person", metavar="PERSON", help="Whose review; else the head coach's.")
+@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+def review(home_path: str | None, person: str | None, target: Path | None) -> None:
+    """Show this week's review here, and write it as one self-contained HTML file to print."""
+    from dashboard.paper.review_page import NEVER, write_review  # noqa: PLC0415 - slow, used here only
+    from dashboard.review import lines  # noqa: PLC0415
+
+    file, whole = write_review(Home.find(home_path), person, target)
+    for line in lines(whole) if whole else [NEVER]:
+        out.print(line, markup=False, soft_wrap=True)
+    out.print(f"To print: {file}", soft_wrap=True)
+
+
+@cli.command()
 @click.argument("query")
 @home_option
 @click.option("--format", "shape", type=click.Choice(["table", "csv", "json"]), default="table")

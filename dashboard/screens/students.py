@@ -10,6 +10,8 @@ from dashboard.wording import BANDS_ARE_CUSTOM, FAMILIES, NBSP, SHAPES, Measure,
 from warehouse.access import Reader
 
 ALL = "all"
+# Group of ages → its last full year.
+AGE_BANDS = {"under 18": 17, "18 to 39": 39, "40 to 59": 59, "60 and over": 200}
 
 
 def show(reader: Reader) -> None:
@@ -75,23 +77,37 @@ def _what(reader: Reader, seasons: list[str]) -> tuple[str, Measure, str, str]:
 
 
 def _who(reader: Reader, everyone: pl.DataFrame) -> pl.DataFrame:
-    """Those that the coach and level filters leave; a coach has only their own students anyway."""
+    """Those that the coach, level and age filters leave; a coach has only their own students anyway."""
+    banded = everyone.with_columns(
+        pl.col("born").map_elements(
+            lambda born: age_band(people.age(born, reader.today)), return_dtype=pl.String
+        ).alias("age")
+    )  # fmt: skip
     coached = everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name")
+    levels = everyone["level"].drop_nulls().unique().sort()
+    ages = [band for band in AGE_BANDS if band in set(banded["age"])]
     filters = {
         "coach": ("Coach", {ALL: "All coaches", **dict(coached.rows())}),
-        "level": (
-            "Level",
-            {ALL: "All levels", **{n: n for n in everyone["level"].drop_nulls().unique().sort()}},
-        ),
+        "level": ("Level", {ALL: "All levels", **{name: name.capitalize() for name in levels}}),
+        "age": ("Age", {ALL: "All ages", **{band: f"{band.capitalize()} years" for band in ages}}),
     }
     if reader.viewer.role != "head_coach":
         del filters["coach"]
-    shown = everyone
-    for place, (column, (label, options)) in zip(st.columns(2), filters.items(), strict=False):
+    shown = banded
+    for place, (column, (label, options)) in zip(st.columns(len(filters)), filters.items(), strict=True):
         with place:
             chosen = layout.choose(label, options, column)
         shown = shown if chosen == ALL else shown.filter(pl.col(column) == chosen)
+    if shown.is_empty():
+        layout.empty("No student fits all of these.", "Choose fewer of coach, level and age.")
     return shown
+
+
+def age_band(years: int | None) -> str | None:
+    """The group an age falls in, as on Drills; null when the birth date is not known."""
+    if years is None:
+        return None
+    return next(band for band, end in AGE_BANDS.items() if years <= end)
 
 
 def _values(
