@@ -18,6 +18,7 @@ FLOATS = NDArray[np.float64]
 IMPROVING, SLIPPING = "Improving", "Slipping"
 HOLDING, UNCLEAR, TOO_FEW = "Holding (no large change)", "Not clear yet", "Too few sessions"
 SURE, SURE_HOLDING = 0.95, 0.80
+SURE_ALONE = 0.975  # of the student's own sessions: 5 in 100 who hold pass it, both directions together
 WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
 PAIRS = 16  # draws of a line's two ends for each draw of the variance parts
 
@@ -45,13 +46,20 @@ class Ends:
 
 @dataclass(frozen=True)
 class Judged:
-    """(S,) each. p_better and p_worse are NaN where no direction is better; `size` is what may be claimed."""
+    """(S,) each but `worthwhile`. What judges a direction is NaN where no direction is better.
+
+    p_improved and p_slipped are the chances of a change toward better or worse beyond the worthwhile one.
+    """
 
     change: FLOATS
     lo: FLOATS
     hi: FLOATS
     p_better: FLOATS
     p_worse: FLOATS
+    toward: FLOATS
+    p_improved: FLOATS
+    p_slipped: FLOATS
+    worthwhile: float
     label: list[str]
 
 
@@ -81,6 +89,7 @@ def judge_change(
     bands: Sequence[tuple[float, float] | None],
     sd_student: float,
     floor: float = 0.0,
+    alone: Ends | None = None,
 ) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
@@ -88,36 +97,62 @@ def judge_change(
     max(0.2·σ_student, the academy's floor). Slipping: the same toward worse. Holding: neither, and
     P(|change| ≤ 0.5·σ_student) > 0.80. Not clear yet: none of these. `bands` (S): for band metrics, each
     student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
+    `alone`: the ends from the student's own sessions, nothing assumed of slopes; with it, Improving and
+    Slipping need P > 0.975 there as well. Without that, an academy that moves as a whole would carry with it
+    the students who hold.
     """
     mean, sd = ends.change, ends.sd_change
     change = mean_over_draws(mean)
-    p_up = mean_over_draws(special.ndtr(mean / sd))
-    if better in ("up", "down"):
-        sign = 1.0 if better == "up" else -1.0
-        p_better, toward = (p_up if sign > 0 else 1 - p_up), sign * change
-        p_worse = 1 - p_better
-    else:
-        p_better, p_worse, toward = _toward_band(ends, bands if better == "band" else [None] * change.size)
     worthwhile = max(WORTHWHILE * sd_student, floor)
+    if better in ("up", "down"):
+        gain = mean if better == "up" else -mean
+        p_better, p_improved, p_slipped = (
+            mean_over_draws(special.ndtr(over / sd)) for over in (gain, gain - worthwhile, -gain - worthwhile)
+        )
+        p_worse, toward = 1 - p_better, change if better == "up" else -change
+    else:
+        fall = _fall_in_distance(ends, bands if better == "band" else [None] * change.size)
+        p_better, p_worse, p_improved, p_slipped, toward = (
+            np.where(np.isfinite(fall[0, 0]), mean_over_draws(answer), np.nan)
+            for answer in (fall > 0, fall < 0, fall > worthwhile, fall < -worthwhile, fall)
+        )
+    own_better, own_worse = (p_better, p_worse) if alone is None else _directions(alone, better, bands)
+    sure = SURE if alone is None else SURE_ALONE
     large = LARGE * sd_student
     p_small = mean_over_draws(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
     label = np.select(
         [
-            (p_better > SURE) & (toward > worthwhile),
-            (p_worse > SURE) & (-toward > worthwhile),
+            (p_better > SURE) & (own_better > sure) & (toward > worthwhile),
+            (p_worse > SURE) & (own_worse > sure) & (-toward > worthwhile),
             p_small > SURE_HOLDING,
         ],
         [IMPROVING, SLIPPING, HOLDING],
         UNCLEAR,
     )
     lo, hi = mixture_quantile(mean, sd, 0.05), mixture_quantile(mean, sd, 0.95)
-    return Judged(change, lo, hi, p_better, p_worse, label.tolist())
+    return Judged(
+        change, lo, hi, p_better, p_worse, toward, p_improved, p_slipped, worthwhile, label.tolist()
+    )
 
 
-def _toward_band(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> tuple[FLOATS, FLOATS, FLOATS]:
-    """P(nearer the band), P(farther from it) and the mean fall in distance; NaN without a band. (S,) each."""
-    known = np.array([band is not None for band in bands], dtype=bool)
-    lo, hi = (np.array([band[side] if band else 0.0 for band in bands]) for side in (0, 1))
+def _directions(
+    ends: Ends, better: str, bands: Sequence[tuple[float, float] | None]
+) -> tuple[FLOATS, FLOATS]:
+    """P(toward better) and P(toward worse), (S,) each; NaN where no direction is better."""
+    if better in ("up", "down"):
+        up = mean_over_draws(special.ndtr(ends.change / ends.sd_change))
+        return (up, 1 - up) if better == "up" else (1 - up, up)
+    fall = _fall_in_distance(ends, bands if better == "band" else [None] * ends.start.shape[1])
+    known = np.isfinite(fall[0, 0])
+    return (
+        np.where(known, mean_over_draws(fall > 0), np.nan),
+        np.where(known, mean_over_draws(fall < 0), np.nan),
+    )
+
+
+def _fall_in_distance(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> FLOATS:
+    """Fall in distance to the band from start to now, in draws of both (PAIRS, D, S); NaN without a band."""
+    lo, hi = (np.array([band[side] if band else np.nan for band in bands], dtype=float) for side in (0, 1))
     rng = np.random.default_rng(20260402)
     z = rng.standard_normal((2, PAIRS, ends.start.shape[0], 1))
     sd_start = np.sqrt(ends.var_start)
@@ -125,10 +160,7 @@ def _toward_band(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> tup
     left = np.sqrt(np.maximum(ends.var_now - slope * ends.cov, 0.0))
     start = ends.start + sd_start * z[0]
     now = ends.now + slope * (start - ends.start) + left * z[1]
-    fall = _distance(start, lo, hi) - _distance(now, lo, hi)
-    answers = (mean_over_draws(fall > 0), mean_over_draws(fall < 0), mean_over_draws(fall))
-    nearer, farther, mean = (np.where(known, answer, np.nan) for answer in answers)
-    return nearer, farther, mean
+    return _distance(start, lo, hi) - _distance(now, lo, hi)
 
 
 def _distance(value: FLOATS, lo: FLOATS, hi: FLOATS) -> FLOATS:

@@ -27,13 +27,16 @@ from models.season.cells import (
 )
 from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
+from models.season.mixed import Cell, Posterior
 
 LINE_POINTS = 13
+FAR = 100.0  # a spread of slopes that says nothing, in spreads of students a month
 TREND_SCHEMA = {
     "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
     "n_sessions": pl.Int32, "start_value": pl.Float64, "value_now": pl.Float64, "change": pl.Float64,
-    "change_lo": pl.Float64, "change_hi": pl.Float64, "per_month": pl.Float64, "p_better": pl.Float64,
-    "p_worse": pl.Float64, "label": pl.String,
+    "change_lo": pl.Float64, "change_hi": pl.Float64, "per_month": pl.Float64, "toward_better": pl.Float64,
+    "worthwhile": pl.Float64, "p_better": pl.Float64, "p_worse": pl.Float64, "p_improved": pl.Float64,
+    "p_slipped": pl.Float64, "label": pl.String,
 }  # fmt: skip
 LINE_SCHEMA = {
     "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String, "day": pl.Date,
@@ -145,19 +148,43 @@ def _fitted(
         posterior.parts, posterior.gammas, posterior.covs, rows.cell.offsets, rows.cell.t, rows.cell.y,
         rows.cell.error, rows.cell.x, months, grid_x,
     )  # fmt: skip
-    ends = Ends(mean[:, :, 0], mean[:, :, -1], var[:, :, 0], var[:, :, -1], cov)
+    ends = _ends(mean, var, cov)
+    alone = _own_sessions(posterior, rows.cell, months, grid_x)
     keys = zip(
         *(summary[name] for name in ("metric", "season", "student", "club_family", "last")), strict=True
     )
-    judged = judge_change(ends, better, [bands.of(*key) for key in keys], parameter["sd_student"])
+    own_bands = [bands.of(*key) for key in keys]
+    judged = judge_change(ends, better, own_bands, parameter["sd_student"], alone=alone)
     trend = summary.with_columns(
         start_value=mean_over_draws(ends.start), value_now=mean_over_draws(ends.now), change=judged.change,
         change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / months[:, -1],
-        p_better=pl.Series(judged.p_better, dtype=pl.Float64).fill_nan(None),
-        p_worse=pl.Series(judged.p_worse, dtype=pl.Float64).fill_nan(None),
+        toward_better=_known(judged.toward), worthwhile=judged.worthwhile,
+        p_better=_known(judged.p_better), p_worse=_known(judged.p_worse),
+        p_improved=_known(judged.p_improved), p_slipped=_known(judged.p_slipped),
         label=pl.Series(judged.label, dtype=pl.String),
     ).select(TREND_SCHEMA.keys())  # fmt: skip
     return trend, _line_rows(summary, months, mean, var)
+
+
+def _ends(mean: FLOATS, var: FLOATS, cov: FLOATS) -> Ends:
+    return Ends(mean[:, :, 0], mean[:, :, -1], var[:, :, 0], var[:, :, -1], cov)
+
+
+def _own_sessions(posterior: Posterior, cell: Cell, months: FLOATS, grid_x: FLOATS) -> Ends:
+    """The lines' ends when nothing is assumed of slopes: those are from the student's own sessions alone."""
+    parts = posterior.parts.copy()
+    parts[:, 1], parts[:, 2] = FAR * (parts[:, 0] + parts[:, 3]), 0.0
+    edges, fixed = (np.ascontiguousarray(values[:, [0, -1]]) for values in (months, grid_x))
+    return _ends(
+        *lines(
+            parts, posterior.gammas, posterior.covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+            edges, fixed,
+        )
+    )  # fmt: skip
+
+
+def _known(values: FLOATS) -> pl.Series:
+    return pl.Series(values, dtype=pl.Float64).fill_nan(None)
 
 
 def _grid(offsets: COUNTS, t: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS]:
