@@ -91,18 +91,38 @@ def made(truth: str, students: int, rng: np.random.Generator) -> Academy:
             gains = {drill: _gain(truth, drill, given, int(at)) for drill in WORTH}
             value = 60 + start + path[k] + sum(gains.values()) + 3.0 * (mark == "other")
             each = value + rng.normal(0, SD_SESSION) + rng.normal(0, SD_SWING, swings)
-            rows.append((f"{name}-{k}", name, START + timedelta(days=int(at)), mark, each.mean(), each.std(ddof=1), swings))
+            rows.append(
+                (
+                    f"{name}-{k}",
+                    name,
+                    START + timedelta(days=int(at)),
+                    mark,
+                    each.mean(),
+                    each.std(ddof=1),
+                    swings,
+                )
+            )
             if truth in DRILLS:
                 bad = np.mean(seen) - each.mean() if seen else 60 - each.mean()
                 if rng.random() < 1 / (1 + np.exp(-(bad - 0.5))):
                     given.append((int(at), str(rng.choice(list(WORTH)))))
-                    doses.append((f"{name}-{at}", name, f"{name}-{k}", given[-1][1], START + timedelta(days=int(at), minutes=30)))
+                    doses.append(
+                        (
+                            f"{name}-{at}",
+                            name,
+                            f"{name}-{k}",
+                            given[-1][1],
+                            START + timedelta(days=int(at), minutes=30),
+                        )
+                    )
             seen.append(float(each.mean()))
         change[name] = float(path[-1] - path[0])
         for drill in WORTH:
             if any(d == drill and at < day[-1] for at, d in given):
                 left[drill].append(_gain(truth, drill, given, int(day[-1])))
-    return Academy(_sessions(rows), change, _doses(doses), {d: float(np.mean(v)) for d, v in left.items() if v})
+    return Academy(
+        _sessions(rows), change, _doses(doses), {d: float(np.mean(v)) for d, v in left.items() if v}
+    )
 
 
 def _gain(truth: str, drill: str, given: list[tuple[int, str]], at: int) -> float:
@@ -118,7 +138,9 @@ def _gain(truth: str, drill: str, given: list[tuple[int, str]], at: int) -> floa
 
 
 def _sessions(rows: list[tuple]) -> pl.DataFrame:
-    named = pl.DataFrame(rows, schema=["session", "student", "started_at", "device", "mean", "sd", "n"], orient="row")
+    named = pl.DataFrame(
+        rows, schema=["session", "student", "started_at", "device", "mean", "sd", "n"], orient="row"
+    )
     return named.with_columns(
         day=pl.col("started_at").dt.date(), coach=pl.lit("c1"), season=pl.lit("spring"), club_family=pl.lit("iron"),
         part=pl.lit("baseline"), pace=pl.lit("full"), heel_source=pl.lit("none"), metric=pl.lit("m"),
@@ -126,7 +148,13 @@ def _sessions(rows: list[tuple]) -> pl.DataFrame:
 
 
 def _doses(rows: list[tuple]) -> pl.DataFrame:
-    schema = {"note": pl.String, "student": pl.String, "session": pl.String, "drill": pl.String, "at": pl.Datetime("us")}
+    schema = {
+        "note": pl.String,
+        "student": pl.String,
+        "session": pl.String,
+        "drill": pl.String,
+        "at": pl.Datetime("us"),
+    }
     return pl.DataFrame(rows, schema=schema, orient="row").with_columns(
         day=pl.col("at").dt.date(), kind=pl.lit("drill"), drawn_against=pl.lit(None, dtype=pl.String)
     )

@@ -4,8 +4,8 @@ from collections import Counter
 
 import numpy as np
 import polars as pl
-from calibration.academies import DRILLS, SWC, Academy
 
+from calibration.academies import DRILLS, SWC, Academy
 from models.season.aims import METRIC, Aim
 from models.season.cells import baseline, fit_cell, swing_variance
 from models.season.drill import HELPS, Answers, labels
@@ -67,7 +67,9 @@ def drill_score(academy: Academy) -> Counter:
 
 def before_after(academy: Academy, drill: str) -> float:
     """The easy wrong answer: the session after a dose less the one it was given in."""
-    order = academy.sessions.sort("student", "started_at").with_columns(after=pl.col("mean").shift(-1).over("student"))
+    order = academy.sessions.sort("student", "started_at").with_columns(
+        after=pl.col("mean").shift(-1).over("student")
+    )
     given = order.join(academy.dose.filter(pl.col("drill") == drill), on="session")
     return float(np.nanmean((given["after"] - given["mean"]).drop_nulls().to_numpy()))
 
