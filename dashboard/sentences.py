@@ -54,6 +54,8 @@ def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, 
     if row["beyond"] is None:
         return "Scatter not known yet"
     shift = in_points(measure)
+    if len(shift.unit) > len("points"):  # a long unit stands in the column beside
+        shift = replace(shift, unit="")
     if abs(row["last"] - row["before"]) <= row["beyond"]:
         return f"{NOISE}: under {shift.say(row['beyond'])}"
     way = direction(measure, row["before"], row["last"], band)

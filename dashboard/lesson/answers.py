@@ -110,16 +110,18 @@ def helped(about: About, aim: str | None) -> Part | None:
             title, ("No drill with this aim has an answer yet: it needs students measured before and after.",)
         )
     years = people.age(about.person["born"], about.reader.today)
-    said, left = [], []
+    said, left, against = [], [], []
     for row in found.iter_rows(named=True):
-        if about.loads(row):
+        if row["label"] == "Harms":
+            against.append(sentences.effect_sentence(row, about.measures.get(row["aim"])))
+        elif about.loads(row):
             left.append(row["name"])
         elif row["min_age"] is not None and (years is None or years < row["min_age"]):
             said.append(f"{row['name']} is for players from {row['min_age']} years on.")
         else:
             measure = about.measures.get(row["aim"])
             said.append(" ".join([sentences.effect_sentence(row, measure), *_kindred(about, row, measure)]))
-    said = said[:MOST_DRILLS]
+    said = said[:MOST_DRILLS] + [f"Not suggested. {sentence}" for sentence in against]
     if left:
         areas = listed(sorted({area or "area not named" for area in about.areas}))
         said.append(
@@ -163,7 +165,7 @@ def _age_band(years: int | None) -> str | None:
     )
 
 
-def picture(about: About, aim: str | None) -> Picture | None:
+def picture(about: About, aim: str | None, *, narrow: bool) -> Picture | None:
     """The season line of what is worked on."""
     if aim is None:
         return None
@@ -185,6 +187,6 @@ def picture(about: About, aim: str | None) -> Picture | None:
         sessions.device_changes(about.reader, about.student, about.when),
         measure,
         f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}",
-        narrow=True,
+        narrow=narrow,
     )  # fmt: skip
     return Picture(chart, season_line.words(means, band, measure), season_line.table(means, measure), said)

@@ -35,7 +35,9 @@ class Sheet:
     cautions: tuple[str, ...] = field(default=())
 
 
-def sheet(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> Sheet:
+def sheet(
+    reader: Reader, person: dict[str, Any], when: str | None, family: str | None, *, narrow: bool = True
+) -> Sheet:
     """Put the sheet of one student together; `when` and `family` are null before the first measured swing."""
     hurting = sessions.open_discomfort(reader, person["student"])
     today = lesson.as_of(reader)
@@ -55,7 +57,7 @@ def sheet(reader: Reader, person: dict[str, Any], when: str | None, family: str 
             answers.faults(about),
         ]
         parts += [answers.pace(about, aim), answers.helped(about, aim)]
-        picture = answers.picture(about, aim)
+        picture = answers.picture(about, aim, narrow=narrow)
     else:
         parts += [Part("What changed since last time", ("No swing is measured in a season yet.",))]
     if reader.is_minor(person["student"]):

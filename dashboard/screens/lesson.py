@@ -19,17 +19,17 @@ def show(reader: Reader) -> None:
         when = measured[0]
         families = people.families(reader, when, person["student"])
         family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
-    page = sheet(reader, person, when, family)
+    page = sheet(reader, person, when, family, narrow=layout.narrow())
     st.title(page.name, anchor=False)
     layout.aside(page.about)
     for sentence in page.hurts:
         st.warning(f"**First.** {sentence}")
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, vertical_alignment="center"):
         frame.link("notes", "Write a note →", student=person["student"])
         frame.link("student", "Evidence: the student's page →", student=person["student"])
         layout.save(
             "Save the sheet to print",
-            lambda: sheet_html(reader, page),
+            lambda: sheet_html(reader, sheet(reader, person, when, family)),
             f"lesson-{person['student']}.html",
             "text/html",
         )
@@ -40,7 +40,7 @@ def show(reader: Reader) -> None:
 
 def _parts(page: Sheet) -> None:
     for part in page.parts:
-        st.header(part.title, anchor=False)
+        st.subheader(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
         if part.rows is not None:

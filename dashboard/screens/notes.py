@@ -29,7 +29,7 @@ def show(reader: Reader) -> None:
     note_form.show(
         _form(reader, person, told), key=f"note-{student}", on_note=partial(_keep, reader, student)
     )  # fmt: skip
-    _waiting(reader, student)
+    _waiting(student)
     frame.link("lesson", "Lesson sheet →", student=student)
     if reader.is_minor(student):
         layout.aside(MINORS)
@@ -114,7 +114,7 @@ def _defaults(given: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _waiting(reader: Reader, student: str) -> None:
+def _waiting(student: str) -> None:
     found = notes.waiting(readers.home(), student)
     if found:
         layout.say(f"{count(len(found), 'line')} of notes on this student wait in the inbox to be loaded.")

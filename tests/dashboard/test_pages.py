@@ -7,10 +7,22 @@ import pytest
 
 from warehouse.store import writer
 
-PAGES = ("week", "students", "student", "drills", "coaches", "progress", "deliveries", "trust", "quality")
+PAGES = (
+    "week",
+    "students",
+    "student",
+    "drills",
+    "coaches",
+    "lesson",
+    "notes",
+    "progress",
+    "deliveries",
+    "trust",
+    "quality",
+)
 PEOPLE = ("h01", "c01", "c02", "s01", "s02", "s03", "g01", "g02")
 # Pages that name students to a coach in the full home.
-NAMING = ("week", "students", "student", "drills", "progress", "deliveries")
+NAMING = ("week", "students", "student", "drills", "lesson", "notes", "progress", "deliveries")
 STAFF = ("h01", "c01", "c02")
 
 

@@ -1,0 +1,155 @@
+"""The lesson sheet: what hurts comes first, and what is called real is more than scatter."""
+
+from datetime import date
+
+import polars as pl
+import pytest
+
+from dashboard import body, sentences
+from dashboard.lesson.sheet import sheet
+from dashboard.queries import lesson, people
+from dashboard.wording import Measure
+from warehouse.store import writer
+
+HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
+FITTED = (
+    "INSERT INTO season.reliability (season, metric, club_family, sd_student, sd_session, sd_swing, n_students, n_sessions) "
+    "VALUES ('2026', 'impact_trail_heel_pct_bw', 'iron', 4, 1, 2, 3, 13)"
+)
+NO_EFFECTS = "DELETE FROM season.drill_effect"
+HURTS = (
+    'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
+    "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', '{area}', 'Sore.', false, 'x', true)"
+)
+
+
+def changed(homes, kind, *statements):
+    with writer(homes(kind)) as w:
+        for statement in statements:
+            w.execute(statement)
+        w.publish()
+
+
+def made(reader_of, kind, student="s01", viewer="h01"):
+    reader = reader_of(kind, viewer)
+    person = people.student(reader, student)
+    return sheet(
+        reader, person, "2026" if person["sessions"] else None, "iron" if person["sessions"] else None
+    )
+
+
+def part(page, title):
+    return next(part for part in page.parts if part.title == title)
+
+
+def test_the_last_session_is_held_against_the_three_before_by_their_own_scatter(reader_of, homes):
+    changed(homes, "fitted", FITTED)
+    rows = lesson.last_against_before(reader_of("fitted", "h01"), "s01", "iron", "2026")
+    heel = rows.row(by_predicate=pl.col("metric") == "impact_trail_heel_pct_bw", named=True)
+    # Sessions at 18, 14, 10, 6, 2, −2; each has variance 1 + 4 / 5; by hand: 1.96 · √(1.8 + 3 · 1.8 / 9) = 3.036
+    assert (heel["last"], heel["before"], heel["n_before"]) == (-2.0, 6.0, 3)
+    assert heel["beyond"] == pytest.approx(3.036, abs=0.001)
+
+
+def test_a_change_within_the_scatter_is_called_noise_and_one_beyond_it_real():
+    row = {"before": 10.0, "beyond": 3.0, "last": 12.9}
+    assert sentences.verdict(HEEL, row, (None, None)) == "Could be noise: under 3"
+    assert sentences.verdict(HEEL, row | {"last": 13.1}, (None, None)) == "▽ Worse. Real, not noise: over 3"
+    assert sentences.verdict(HEEL, row | {"last": 6.0}, (None, None)) == "▲ Better. Real, not noise: over 3"
+    assert sentences.verdict(HEEL, row | {"beyond": None}, (None, None)) == "Scatter not known yet"
+
+
+def test_a_session_on_another_device_is_not_compared(reader_of, homes):
+    changed(
+        homes, "moved_house", FITTED,
+        "UPDATE season.session_metric SET device = 'mat-west' WHERE session = '2026-03-23-s01'",
+    )  # fmt: skip
+    said = part(made(reader_of, "moved_house"), "What changed since last time").sentences[0]
+    assert "first on its device" in said
+
+
+def test_what_hurts_stands_first_and_no_drill_that_may_load_it_is_suggested(reader_of, homes):
+    effect = (
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc) "
+        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 6, 18, 20, 40, 'Helps', 'points', 5)"
+    )
+    changed(homes, "calf", HURTS.format(area="trail calf"), NO_EFFECTS, effect)
+    page = made(reader_of, "calf")
+    assert page.hurts[0].startswith("Discomfort: trail calf")
+    assert "does not diagnose" in page.hurts[0]
+    said = " ".join(part(page, "What has helped with this").sentences)
+    assert "kept" not in said
+    assert "Left out while the trail calf hurts" in said
+    assert "stop it until that is over" in " ".join(part(page, "Set for home").sentences)
+    changed(homes, "calm", NO_EFFECTS, effect)
+    said = " ".join(part(made(reader_of, "calm"), "What has helped with this").sentences)
+    assert "Heel-off strikes: helps; kept +12\u00a0points toward better, 90\u00a0% between +6 and +18" in said
+
+
+def test_a_drill_that_harms_is_not_suggested(reader_of, homes):
+    changed(
+        homes, "harming", NO_EFFECTS,
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
+        "VALUES ('2026', 'd01', 'trail_heel_down', -9, -14, -4, 20, 40, 'Harms', 'points')",
+    )  # fmt: skip
+    said = part(made(reader_of, "harming"), "What has helped with this").sentences
+    assert said[0].startswith("Not suggested. Heel-off strikes: harms; kept −9")
+
+
+def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
+    changed(
+        homes, "too_young", "UPDATE academy.drill SET min_age = 16", NO_EFFECTS,
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, n_students, n_doses, label) "
+        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 20, 40, 'Helps')",
+    )  # fmt: skip
+    said = part(made(reader_of, "too_young"), "What has helped with this").sentences
+    assert said == ("Heel-off strikes is for players from 16 years on.",)
+
+
+@pytest.mark.parametrize(
+    ("area", "text", "loads"),
+    [
+        ("lower_back", "Sit and breathe.", True),  # the trunk: every drill
+        ("trail knee", "Step past the lead foot.", True),
+        ("left wrist", "Stand quietly for five breaths.", False),
+        ("wrist", "Ten slow swings.", True),
+        ("somewhere", "Breathe.", True),  # not known: nothing is risked
+        (None, "Breathe.", True),
+    ],
+)  # fmt: skip
+def test_a_drill_is_left_out_when_it_mentions_the_area_or_what_works_with_it(area, text, loads):
+    assert body.may_load(area, [text, None]) is loads
+
+
+def test_the_pace_sentence_says_where_it_holds_and_where_not_yet():
+    rows = [
+        {"pace": p, "rate": r, "usable": 10, "holds_at": "half", "clean_swings_wanted": 13}
+        for p, r in (("slow", 0.0), ("half", 0.1), ("full", 0.4))
+    ]
+    said = sentences.pace_sentence("Crosses late", rows)
+    assert said.startswith(
+        "Crosses late: holds at half pace; not yet at full pace; about 13\u00a0clean swings"
+    )
+    assert "40\u00a0% of 10\u00a0swings at full pace" in said
+
+
+def test_a_young_players_minutes_are_held_against_the_academys_limit(reader_of, homes):
+    home = homes("limited")
+    toml = home.settings_file.read_text()
+    home.settings_file.write_text("young_practice_minutes_a_week = 10\n" + toml)
+    changed(homes, "limited", "UPDATE academy.drill_dose SET day = '2026-03-22'")
+    said = part(made(reader_of, "limited"), "Young player").sentences
+    assert said[0] == (
+        "12\u00a0minutes of home practice in the last seven days, over the academy's limit of 10\u00a0minutes a week."
+    )
+    assert "Days without practice or lesson in the last seven: 5." in said[1]
+    assert "Young player" not in [p.title for p in made(reader_of, "limited", "s02").parts]
+
+
+def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
+    page = made(reader_of, "empty")
+    assert part(page, "What changed since last time").sentences == ("No swing is measured in a season yet.",)
+
+
+def test_the_newest_session_day_is_now(reader_of):
+    assert lesson.as_of(reader_of("full", "h01")) == date(2026, 3, 23)
