@@ -269,3 +269,22 @@ def test_a_students_own_band_comes_first_and_the_narrower_rule_before_the_wider(
     assert of("s4", metric="front") == (-np.inf, 80.0)  # no style yet: judged as front foot
     assert of("s3", metric="front") is None
     assert of("s4", family="driver") is None
+
+
+@pytest.mark.parametrize("better", ["up", "down", "band"])
+def test_the_chance_beyond_worthwhile_is_the_share_of_draws_beyond_it(better):
+    rng = np.random.default_rng(5)
+    start, now = rng.normal(40, 1, (300, 1)), rng.normal(47, 2, (300, 1))
+    var = np.full((300, 1), 4.0)
+    judged = judge_change(Ends(start, now, var, var, var * 0.3), better, [(50.0, np.inf)], 30.0)
+    assert judged.worthwhile == 6.0
+    many = rng.multivariate_normal([0, 0], [[4, 1.2], [1.2, 4]], (200, 300)) + np.stack(
+        [start[:, 0], now[:, 0]], axis=1
+    )
+    gain = many[..., 1] - many[..., 0]
+    if better == "band":
+        gain = np.maximum(50 - many[..., 0], 0) - np.maximum(50 - many[..., 1], 0)
+    gain = -gain if better == "down" else gain
+    assert judged.p_improved[0] == pytest.approx(np.mean(gain > 6), abs=0.02)
+    assert judged.p_slipped[0] == pytest.approx(np.mean(gain < -6), abs=0.02)
+    assert judged.toward[0] == pytest.approx(gain.mean(), abs=0.15)
