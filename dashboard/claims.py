@@ -5,8 +5,8 @@ from typing import Any
 
 import polars as pl
 
-from dashboard.charts.drill_forest import HARMS, HELPS, TOO_LITTLE, effect, marked, rests_on
-from dashboard.wording import count, listed, number
+from dashboard.charts.drill_forest import HARMS, HELPS, TOO_LITTLE, effect, marked, rests_on, worthwhile
+from dashboard.wording import count, listed
 
 NOT_A_TRIAL = (
     "These data are not a trial: coaches chose who was given which drill, mostly on a day that looked bad. "
@@ -40,7 +40,7 @@ def drill_sentence(row: Mapping[str, Any]) -> str:
     kept = effect(dict(row), "kept", row["unit"], row["places"])
     text = f"{aim}: kept {kept}, toward better; {rests_on(dict(row))}. {marked(row['label'])}."
     if row["label"] not in (HELPS, HARMS) and row["swc"] is not None:
-        text += f" A change is worth the time from {number(row['swc'], row['unit'], row['places'])} on."
+        text += f" A change is worth the time from {worthwhile(dict(row))} on."
     if row["same_day"] is not None:
         day = effect(dict(row), "same_day", row["unit"], row["places"])
         name = "On the same day, against sessions without a drill" if _compared(row) else "Change on the day"

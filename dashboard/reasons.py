@@ -26,13 +26,13 @@ REFUSALS = {
     "no_offset": "the time has no time zone",
     "no_rate": "the sampling rate is not known",
     "no_samples": "there are no samples",
-    "no_session_toml": "session.toml is missing",
+    "no_session_toml": "the file session.toml is missing",
     "not_computed": "no measure could be computed",
     "out_of_range": "a value is out of range",
     "point_twice": "a marked point stands twice",
     "rate": "the sampling rate does not fit",
     "same_time_twice": "two samples have the same time",
-    "settings": "academy.toml does not fit",
+    "settings": "the settings in academy.toml do not fit",
     "shot_twice": "a ball result stands twice",
     "unit": "a unit is not known",
     "unknown_column": "a column is not known",
@@ -44,7 +44,7 @@ REFUSALS = {
     "unknown_value": "a word is not among those allowed",
     "unmatched_swing": "a swing number fits no swing",
     "unreadable": "the file could not be read",
-    "unreadable_toml": "session.toml could not be read",
+    "unreadable_toml": "the file session.toml could not be read",
 }
 
 

@@ -87,7 +87,7 @@ def review(reader: Reader) -> Review | None:
     entries = [_entry(row, names) for row in rows.iter_rows(named=True) if row["kind"] in KINDS]
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
     return Review(
-        week["week"], week["as_of"], _chance(week), _well(found.improving(reader)),
+        week["week"], week["as_of"], _chance(week), _well(week),
         _thin(found.thin(reader, FEW_SWINGS)), tuple(entries),
     )  # fmt: skip
 
@@ -100,7 +100,7 @@ def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
         kind=row["kind"],
         word=KINDS[row["kind"]][0],
         student=row["student"],
-        name=row["name"] or "The academy",
+        name=row["name"] or "A delivery",
         coach=row["coach"],
         coach_name=row["coach_name"] or "",
         subject=row["subject"],
@@ -129,12 +129,14 @@ def _chance(week: dict[str, Any]) -> str:
     )
 
 
-def _well(counts: dict[str, int]) -> str:
-    if not counts["students"]:
+def _well(week: dict[str, Any]) -> str:
+    """Where the improvements listed come from, so that nobody counts them as all there is."""
+    judged = week.get("judged") or 0
+    if not judged:
         return ""
     return (
-        f"Of {count(counts['students'], 'student')} measured often enough to tell, {counts['improving']} "
-        "improved in at least one measure over the season. The clearest stand here."
+        f"What stands out among {judged:,} combinations of student, measure and clubs. Who is not here may "
+        "improve too, less clearly."
     )
 
 

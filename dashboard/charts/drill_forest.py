@@ -30,7 +30,8 @@ def effect(row: dict[str, Any], name: str, unit: str, places: int) -> str:
     """An effect with its 90 % interval: +8 points (90 % between +2 and +14); a dash where there is none."""
     if row[name] is None:
         return "–"
-    value = number(row[name], unit, places, signed=True)
+    plain = "" if unit == "to 1" else unit  # a ratio's change is a plain number
+    value = number(row[name], plain, places, signed=True)
     low, high = (number(row[f"{name}_{end}"], "", places, signed=True) for end in ("lo", "hi"))
     return f"{value} (90 % between {low} and {high})"
 
@@ -130,7 +131,7 @@ def table(effects: pl.DataFrame, heading: str) -> pl.DataFrame:
             heading: row["row"],
             "Kept": effect(row, "kept", row["unit"], row["places"]),
             "On the day": effect(row, "same_day", row["unit"], row["places"]),
-            "Worthwhile from": number(row["swc"], row["unit"], row["places"]),
+            "Worthwhile from": worthwhile(row),
             "Students": row["n_students"],
             "Times set": row["n_doses"],
             "In a word": marked(row["label"]),
@@ -138,6 +139,11 @@ def table(effects: pl.DataFrame, heading: str) -> pl.DataFrame:
         for row in effects.iter_rows(named=True)
     ]
     return pl.DataFrame(rows)
+
+
+def worthwhile(row: dict[str, Any]) -> str:
+    """The smallest change worth the time, with its unit."""
+    return number(row["swc"], "" if row["unit"] == "to 1" else row["unit"], max(row["places"], 1))
 
 
 def rests_on(row: dict[str, Any]) -> str:

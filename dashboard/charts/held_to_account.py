@@ -48,7 +48,8 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
     title = "Share (%)" if unit == "share" else "In smallest worthwhile changes"
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
-    x = alt.X("figure:Q", title=title, scale=alt.Scale(domain=[low, high], nice=False), axis=minus)
+    scale = alt.Scale(domain=[low, high], nice=False, zero=False)
+    x = alt.X("figure:Q", title=title, scale=scale, axis=minus)
     goals = drawn.with_columns(
         pl.col("goal_lo").fill_null(low).clip(low, high), pl.col("goal_hi").fill_null(high).clip(low, high)
     ).filter(pl.col("goal").is_not_null())
@@ -63,7 +64,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         legend=alt.Legend(orient="top", columns=2 if narrow else 4),
     )  # fmt: skip
     layers = [
-        alt.Chart(goals).mark_bar(color=theme.BAND).encode(x=alt.X("goal_lo:Q"), x2="goal_hi:Q", y=y),
+        alt.Chart(goals)
+        .mark_bar(color=theme.BAND, height=alt.RelativeBandSize(1))
+        .encode(x=alt.X("goal_lo:Q", scale=scale), x2="goal_hi:Q", y=y),
         alt.Chart(drawn)
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
         .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),

@@ -58,8 +58,10 @@ def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:
     out = int(rows["n"].sum())
     most = rows.group_by("group").agg(pl.col("n").sum()).sort("n", "group", descending=[True, False])
     group, n = most.row(0)
+    tied = len(most) > 1 and n == most["n"][1]
     part = number(100 * out / max(taken_in + out, 1), "%", 1)
     where = f"all of them: {group}" if len(most) == 1 else f"most by {by.lower()}: {group} ({n})"
+    where = f"no {by.lower()} stands out" if tied else where
     what = count(out, "swing or delivery", "swings and deliveries")
     return f"{what} left out, {part} of what came in; {where}"
 

@@ -22,7 +22,7 @@ def grade(icc: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
-    width = 24 if narrow else 48
+    width = 24 if narrow else 64
     drawn = rows.drop_nulls("icc_session").with_columns(
         pl.col("label")
         .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
@@ -54,7 +54,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
             x=x, y=y, tooltip=tips
         ),
     ]
-    height = max((1.6 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
+    height = max((1.9 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
     return alt.layer(*layers).properties(
         autosize=theme.FIT, height=height, title=theme.title(finding, narrow=narrow)
     )

@@ -59,17 +59,3 @@ def thin(reader: Reader, few: int, days: int = 28) -> dict[str, Any]:
         [days, few],
     )
     return rows.row(0, named=True)
-
-
-def improving(reader: Reader) -> dict[str, int]:
-    """Of the newest season's students in reach: how many have a label, and how many improve in something."""
-    rows = reader.sql(
-        """
-        WITH newest AS (SELECT arg_max(season, "from") AS season FROM season
-            WHERE season IN (SELECT season FROM student_trend))
-        SELECT count(DISTINCT student) AS students,
-            count(DISTINCT student) FILTER (WHERE label = 'Improving') AS improving
-        FROM student_trend WHERE season = (SELECT season FROM newest) AND label <> 'Too few sessions'
-        """
-    )
-    return rows.row(0, named=True)

@@ -23,8 +23,10 @@ from dashboard.queries import drills, people
 from dashboard.wording import CLEAR_SPACE, EYES_CLOSED, IF_IT_HURTS, NBSP, count, listed, on
 from warehouse.access import Reader
 
-GROUPINGS = {"level": "By level", "age_band": "By age"}
-AGES = "years"
+AGES = {
+    "under 18": "Under 18 years", "18 to 39": "18 to 39 years", "40 to 59": "40 to 59 years",
+    "60 and over": "60 years and over",
+}  # fmt: skip
 
 
 def show(reader: Reader) -> None:
@@ -171,7 +173,7 @@ def _for_whom(reader: Reader, row: dict[str, Any], when: str) -> None:
         return
     named = found.with_columns(
         pl.when(pl.col("grouping") == "age_band")
-        .then(pl.col("name") + f" {AGES}")
+        .then(pl.col("name").replace(AGES))
         .otherwise(pl.col("name").str.to_titlecase())
         .alias("row"),
         same_day=pl.lit(None, pl.Float64), same_day_lo=pl.lit(None, pl.Float64),

@@ -12,7 +12,7 @@ from warehouse.access import Reader
 
 ALL = "all"
 BY = {"reason": "Reason", "device": "Device", "coach": "Coach"}
-NOT_NAMED = "not named"
+NOT_NAMED = "Not named"
 
 
 def show(reader: Reader) -> None:

@@ -89,7 +89,7 @@ def _who(reader: Reader, everyone: pl.DataFrame) -> pl.DataFrame:
     filters = {
         "coach": ("Coach", {ALL: "All coaches", **dict(coached.rows())}),
         "level": ("Level", {ALL: "All levels", **{name: name.capitalize() for name in levels}}),
-        "age": ("Age", {ALL: "All ages", **{band: f"{band.capitalize()} years" for band in ages}}),
+        "age": ("Age", {ALL: "All ages", **{band: band.capitalize() for band in ages}}),
     }
     if reader.viewer.role != "head_coach":
         del filters["coach"]

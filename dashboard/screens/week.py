@@ -83,11 +83,10 @@ def _entry(entry: Entry, reader: Reader) -> None:
     with st.container(border=True):
         where = [entry.word, entry.clubs, entry.coach_name if reader.viewer.role == "head_coach" else ""]
         st.markdown(f"**{_plain(entry.name)}** · {' · '.join(part for part in where if part)}")
-        st.text(" ".join(part for part in (entry.sentence, entry.kindred) if part))
+        doubt = f"{entry.doubt}." if entry.doubt else ""
+        st.text(" ".join(part for part in (entry.sentence, entry.kindred, doubt) if part))
         if entry.kind == DISCOMFORT_KIND:
             st.warning(DISCOMFORT)
-        elif entry.doubt:
-            layout.aside(f"{entry.doubt}.")
         with st.container(horizontal=True, vertical_alignment="center", gap="medium"):
             _link(entry)
             drawn = (
