@@ -115,7 +115,13 @@ class _Place:
         self.swings_of = swings_of
 
     def settle(self, line: Line) -> Problem | None:
-        return self._whose(line) or self._author(line) or self._swing(line) or self._kind(line)
+        return (
+            self._whose(line)
+            or self._author(line)
+            or self._swing(line)
+            or self._kind(line)
+            or self._lot(line)
+        )
 
     def _whose(self, line: Line) -> Problem | None:
         if self.sheet is not None:
@@ -193,6 +199,21 @@ class _Place:
         line["place"] = line["place"] or ("home" if line["kind"] == "practice" else "lesson")
         return None
 
+    def _lot(self, line: Line) -> Problem | None:
+        """What lots decided: the drill that won stands as the code, the other beside it."""
+        lost = line["drawn_against"]
+        if lost is None:
+            return None
+        if line["kind"] not in ("plan", "drill"):
+            what = f"lots decide a plan or a drill, not a {line['kind']} line"
+            return "unknown_value", what, "drawn_against"
+        for drill, column in ((line["code"], "code"), (lost, "drawn_against")):
+            if drill not in self.academy.drills:
+                return "unknown_drill", f"drill {shown(drill)} is not in drills.csv", column
+        if lost == line["code"]:
+            return "unknown_value", f"drill {lost} can't be drawn against itself", "drawn_against"
+        return None
+
     def _target(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.metrics:
             return "unknown_value", f"{shown(line['code'])} is not a metric", "code"
@@ -230,16 +251,19 @@ def _text_of(value: object) -> str | None:
 
 def _row(line: Line, zone: ZoneInfo) -> Line:
     """A row of academy.note, less where it came from; its key is the hash of its content."""
-    content = json.dumps([str(line[key]) for key in _KEYS])
+    drawn = line["drawn_against"]
+    content = json.dumps([*(str(line[key]) for key in _KEYS), *([] if drawn is None else [drawn])])
     note = hashlib.sha256(content.encode()).hexdigest()[:20]
-    return {key: line[key] for key in _KEYS} | {"note": note, "day": day_of(line["at"], zone)}
+    row = {key: line[key] for key in _KEYS}
+    return row | {"drawn_against": drawn, "note": note, "day": day_of(line["at"], zone)}
 
 
 def doses(notes: pl.DataFrame) -> pl.DataFrame:
     """Rows of academy.drill_dose: drills set in a lesson and practice logged at home."""
     return notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
-        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", drill="code", dose="value"
-    )
+        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", "drawn_against",
+        drill="code", dose="value",
+    )  # fmt: skip
 
 
 def nudges(notes: pl.DataFrame) -> pl.DataFrame:

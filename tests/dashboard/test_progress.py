@@ -93,7 +93,7 @@ def test_a_drill_that_the_coach_does_not_share_is_not_the_focus_even_for_staff(r
     changed(
         homes, "unshared",
         "INSERT INTO academy.drill VALUES ('d02', 'Kept back', 'stays_centred', 'How.', NULL, NULL)",
-        "INSERT INTO academy.drill_dose VALUES ('kept', 's01', NULL, 'd02', '2026-03-20', '2026-03-20', 'drill', 'home', 5, 'reps', NULL)",
+        "INSERT INTO academy.drill_dose VALUES ('kept', 's01', NULL, 'd02', '2026-03-20', '2026-03-20', 'drill', 'home', 5, 'reps', NULL, NULL)",
         notes=[note("d02", "drill", 20, shared=False) | {"note": "kept"}],
     )  # fmt: skip
     for person in ("h01", "s01"):

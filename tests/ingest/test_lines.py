@@ -317,3 +317,33 @@ def test_stance_and_clip_offset_stand_in_the_rows(academy, made):
     held = academy.sql("SELECT stance_mm FROM academy.session").item().to_list()
     assert np.array_equal(held, [200, 0, 220, 250, -200, 0, -220, 250])
     assert academy.sql("SELECT DISTINCT clip_offset_s FROM academy.swing").rows() == [(1.25,)]
+
+
+def test_lots_are_noted_on_plans_and_doses(academy, made):
+    text = (
+        NOTES.replace("text,shared\n", "text,shared,drawn_against\n", 1)
+        .replace("yes\n", "yes,\n")
+        .replace("false\n", "false,\n")
+    )
+    text = text.replace("true\n", "true,\n").replace("closed,,,,\n", "closed,,,,,\n")
+    text += ",s1,2026-05-10,c1,plan,,d2,,,,,,,,false,d1\nv1,,2026-05-05T10:26:00+01:00,c1,drill,,d1,,20,,,,,,,d2\n"
+    assert drop_notes(academy, made, text).refused == []
+    noted = "SELECT kind, code, drawn_against FROM academy.note WHERE drawn_against IS NOT NULL ORDER BY kind"
+    assert academy.sql(noted).rows() == [("drill", "d1", "d2"), ("plan", "d2", "d1")]
+    assert academy.sql("SELECT drill, drawn_against FROM academy.drill_dose ORDER BY 1, 2").rows() == [
+        ("d1", "d2"), ("d1", None), ("d2", None),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        (",s1,2026-05-05,c1,plan,,d2,,,,,,,x,,d2", "unknown_value"),
+        (",s1,2026-05-05,c1,plan,,d2,,,,,,,x,,d9", "unknown_drill"),
+        (",s1,2026-05-05,c1,talked,,m,,,,,,,x,,d2", "unknown_value"),
+    ],
+)
+def test_a_lot_that_says_nothing_is_refused(academy, made, line, reason):
+    header = NOTES.split("\n", 1)[0] + ",drawn_against\n"
+    (refused,) = drop_notes(academy, made, header + line + "\n").refused
+    assert (refused.reason, refused.column) == (reason, "drawn_against")

@@ -79,6 +79,9 @@ class NoteLine(Contract):
     place: pl.String | None = Field(nullable=True, isin=PLACES, description="text; where it was done")
     text: pl.String | None = Field(nullable=True, description="text; in the coach's own words")
     shared: pl.Boolean | None = Field(nullable=True, description="–; may the student see it")
+    drawn_against: pl.String | None = Field(
+        nullable=True, description="text; lots chose code over this drill (plan or drill)"
+    )
 
 
 class ShotLine(Contract):

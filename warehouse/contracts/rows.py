@@ -128,6 +128,7 @@ class NoteRow(Contract):
     unit: pl.String = Field(nullable=True, description="text; unit")
     pace: pl.String = Field(nullable=True, isin=PACES, description="text; pace")
     place: pl.String = Field(nullable=True, isin=PLACES, description="text; place")
+    drawn_against: pl.String = Field(nullable=True, description="text; drill that lost when lots were drawn")
     text: pl.String = Field(nullable=True, description="text; words")
     shared: pl.Boolean = Field(description="–; may the student see it")
     delivery: pl.String = Field(description="text; content hash")
@@ -148,6 +149,7 @@ class DoseRow(Contract):
     dose: pl.Float64 = Field(nullable=True, gt=0, description="–; how much")
     unit: pl.String = Field(isin=DOSE_UNITS, description="text; reps or minutes")
     pace: pl.String = Field(nullable=True, isin=PACES, description="text; pace")
+    drawn_against: pl.String = Field(nullable=True, description="text; drill that lost when lots were drawn")
 
 
 class SteadinessRow(Contract):

@@ -1,0 +1,125 @@
+"""Drawing lots between two drills, when a coach does not mind which is given.
+
+What lots decided hangs on nothing else, so doses that follow are the nearest thing to a trial that an
+academy has. The draw is written as a notes file into the inbox: a plan line for each student, with the drill
+that lost in `drawn_against`; the next load lands it.
+"""
+
+import csv
+import io
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import Snapshot, open_snapshot, write_synced
+
+COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")
+
+
+@dataclass(frozen=True)
+class Lot:
+    """One student's lot."""
+
+    student: str
+    name: str
+    drill: str
+    against: str
+
+
+@dataclass(frozen=True)
+class Draw:
+    """The lots of one draw, drill names by code, and the file in the inbox that records them."""
+
+    lots: list[Lot]
+    drills: dict[str, str]
+    file: Path
+
+
+def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> Draw:
+    """Draw one of two drills for each student and record it in the inbox, on the disk before it returns.
+
+    With several students each drill goes to half of them (an odd one out by a lot of its own).
+
+    Raises
+        CallError: the drills are the same or not known, no student is named, or one is not a student of the
+            academy today, is too young for one of the drills, or has nobody to note it.
+    """
+    now = datetime.now(UTC)
+    today = now.astimezone(home.settings().zone).date()
+    snapshot = open_snapshot(home)
+    try:
+        names = _drills(snapshot, drills)
+        people = [_student(snapshot, student, drills, today) for student in dict.fromkeys(students)]
+    finally:
+        snapshot.close()
+    if not people:
+        raise CallError("Lots are drawn for students; name at least one: --student S.")
+    hands = _hands(drills, len(people))
+    lots = [
+        Lot(student, name, won, drills[0] if won == drills[1] else drills[1])
+        for (student, name, _), won in zip(people, hands, strict=True)
+    ]
+    authors = [author for _, _, author in people]
+    file = home.inbox / f"notes-lots-{now:%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}.csv"
+    home.inbox.mkdir(parents=True, exist_ok=True)
+    write_synced(file, _lines(lots, authors, names, now))
+    return Draw(lots, names, file)
+
+
+def _hands(drills: tuple[str, str], count: int) -> list[str]:
+    """As many of each drill as can be, shuffled by the machine's own source of chance."""
+    chance = secrets.SystemRandom()
+    hands = [*drills] * (count // 2) + ([chance.choice(drills)] if count % 2 else [])
+    chance.shuffle(hands)
+    return hands
+
+
+def _drills(snapshot: Snapshot, drills: tuple[str, str]) -> dict[str, str]:
+    if drills[0] == drills[1]:
+        raise CallError(f"Lots need two drills, and {drills[0]} was named twice; name two.")
+    names = dict(snapshot.sql("SELECT drill, name FROM academy.drill").iter_rows())
+    unknown = next((drill for drill in drills if drill not in names), None)
+    if unknown is not None:
+        raise CallError(f"There is no drill {unknown}; drills.csv has {', '.join(sorted(names)) or 'none'}.")
+    return {drill: names[drill] for drill in drills}
+
+
+def _student(snapshot: Snapshot, student: str, drills: tuple[str, str], on: date) -> tuple[str, str, str]:
+    """Code, name, and who notes it: the student's coach today, else the head coach."""
+    rows = snapshot.sql(
+        "SELECT p.display_name, "
+        '(SELECT c.coach FROM academy.coaching c WHERE c.student = p.person AND c."from" <= $2 '
+        'AND (c."to" IS NULL OR c."to" >= $2) ORDER BY c."from" DESC, c.coach LIMIT 1), '
+        "(SELECT min(h.person) FROM academy.person h WHERE h.role = 'head_coach'), "
+        "(SELECT max(d.min_age) FROM academy.drill d WHERE d.drill IN ($3, $4)), "
+        "date_sub('year', p.born, $2) "
+        "FROM academy.person p WHERE p.person = $1 AND p.role = 'student' "
+        'AND (p."left" IS NULL OR p."left" >= $2)',
+        [student, on, *drills],
+    ).rows()
+    if not rows:
+        raise CallError(f"{student} is not a student of the academy today; name one of people.csv.")
+    name, coach, head, least, age = rows[0]
+    if least is not None and (age is None or age < least):
+        raise CallError(
+            f"One of the drills is for {least} and over, and {student} is not known to be that old."
+        )
+    if coach is None and head is None:
+        raise CallError(f"Nobody coaches {student}, so nobody can note the lot; add a coach to people.csv.")
+    return student, name, coach or head
+
+
+def _lines(lots: Sequence[Lot], authors: Sequence[str], names: dict[str, str], now: datetime) -> str:
+    """A notes file with one plan line a student."""
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(COLUMNS)
+    at = now.isoformat(timespec="seconds")
+    for lot, author in zip(lots, authors, strict=True):
+        said = f"Lots drawn: {names[lot.drill]}, not {names[lot.against]}."
+        table.writerow([lot.student, at, author, "plan", lot.drill, said, "false", lot.against])
+    return text.getvalue()
