@@ -24,7 +24,7 @@ def refusals(reader: Reader) -> pl.DataFrame:
     """What was refused, newest first; at is UTC, place the column, student and coach are names."""
     return reader.sql(
         """
-        SELECT r.at, r.name, r.session, r.swing_no, r.file, r.line, r."column" AS place, r.reason,
+        SELECT r.at, r.delivery, r.name, r.session, r.swing_no, r.file, r.line, r."column" AS place, r.reason,
             r.sentence, p.display_name AS student, c.display_name AS coach
         FROM refusal r
         LEFT JOIN person p ON p.person = r.student

@@ -3,11 +3,11 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import inbox, layout, readers
+from dashboard import layout
 from dashboard.queries import intake
+from dashboard.screens import delivering
 from dashboard.wording import CLEAR_SPACE, FLAGS, MINORS, NBSP, count, number, on
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 KINDS = {"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"}
 OUTCOMES = {"accepted": "loaded", "replaced": "replaced an earlier one"}
@@ -18,32 +18,13 @@ GROUPS_SHOWN = 40
 def show(reader: Reader) -> None:
     """The page."""
     st.title("Deliveries", anchor=False)
-    _drop()
+    delivering.drop()
+    delivering.progress(reader)
     _swapped(reader)
     _refused(reader)
     _loaded(reader)
     _left_out(reader)
     layout.aside(f"{MINORS} {CLEAR_SPACE}")
-
-
-def _drop() -> None:
-    st.header("Drop a delivery here")
-    with st.form("drop", clear_on_submit=True, border=True):
-        folder = st.file_uploader("A session folder", accept_multiple_files="directory", key="drop-folder")
-        loose = st.file_uploader(
-            "Or single files: rosters, notes, ball results", accept_multiple_files=True, key="drop-files"
-        )
-        if not st.form_submit_button("Keep this delivery"):
-            return
-    try:
-        kept = inbox.keep(readers.home(), [(file.name, file.getvalue()) for file in [*folder, *loose]])
-    except (UnderfootError, OSError) as error:
-        st.error(f"Not kept. {error}")
-        return
-    st.success(
-        f"Kept: {count(len(folder) + len(loose), 'file')} in the inbox as {kept.name}. It loads in seconds "
-        "when the loader runs beside these pages; otherwise with: underfoot load"
-    )
 
 
 def _swapped(reader: Reader) -> None:
@@ -70,8 +51,8 @@ def _refused(reader: Reader) -> None:
         layout.say("Nothing is refused.")
         return
     st.write(
-        "Refused files are kept. Mend what the sentence says and deliver the file or folder again; "
-        "good swings of the same session are already in."
+        "Refused files are kept. Mend what the sentence says: drop the corrected file at its entry here, or "
+        "the whole folder above. Good swings of the same session are already in."
     )
     groups = rows.partition_by(["name", "session"], maintain_order=True)
     for group in groups[:GROUPS_SHOWN]:
@@ -93,6 +74,7 @@ def _refusal(group: pl.DataFrame, reader: Reader) -> None:
             st.text(sentence)
         if group["sentence"].n_unique() > SENTENCES_SHOWN:
             layout.aside(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
+        delivering.mend(first, what)
 
 
 def _loaded(reader: Reader) -> None:

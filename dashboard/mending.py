@@ -1,0 +1,64 @@
+"""Mend what was refused: a corrected file joins the kept ones of its delivery, which is delivered again."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from dashboard import inbox
+from warehouse.errors import CallError
+from warehouse.home import Home
+
+WHY = "why.json"
+MOST_BYTES = 1 << 30  # beyond this, mend the folder itself: a browser is the wrong way
+
+
+def kept_files(home: Home, delivery: str) -> dict[str, Path]:
+    """Files of a delivery, by their relative names, as they were kept when it was refused whole or in part.
+
+    `delivery` is its content hash. Empty when nothing is kept under it.
+    """
+    for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
+        if folder.parent == home.refused and _told(folder) != delivery:
+            continue
+        if folder.is_dir():
+            return {
+                path.relative_to(folder).as_posix(): path
+                for path in sorted(folder.rglob("*"))
+                if path.is_file() and path.name != WHY
+            }
+    return {}
+
+
+def _told(folder: Path) -> str | None:
+    """The content hash that a refused folder's why.json names."""
+    try:
+        found = json.loads((folder / WHY).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found.get("delivery") if isinstance(found, dict) else None
+
+
+def deliver_again(home: Home, delivery: str, name: str, corrected: Sequence[tuple[str, bytes]] = ()) -> Path:
+    """Put a delivery into the inbox again, files of the same name replaced by the corrected ones.
+
+    Without corrected files it is tried as it is, for when a person, a device or a consent has come since.
+
+    Raises
+        CallError: nothing is kept of it, a corrected file's name is none of its own, or it is too large.
+        OSError: the disk did not take it.
+    """
+    kept = kept_files(home, delivery)
+    if not kept:
+        raise CallError(f"Nothing is kept of {name} any more; deliver its files anew.")
+    new = {str(inbox.safe_name(given)): data for given, data in corrected}
+    strange = sorted(set(new) - set(kept))
+    if strange and "session.toml" not in kept and "session.toml" not in new and len(kept) == 1:
+        raise CallError(
+            f"{strange[0]} is not a file of {name}, which holds {next(iter(kept))}; "
+            "name it so, and drop it again."
+        )
+    if sum(path.stat().st_size for path in kept.values()) > MOST_BYTES:
+        raise CallError(f"{name} is too large to mend here; mend its folder and put that into the inbox.")
+    files = {given: path.read_bytes() for given, path in kept.items() if given not in new} | new
+    single = len(files) == 1 and "session.toml" not in files
+    return inbox.keep(home, [(given if single else f"{name}/{given}", data) for given, data in files.items()])

@@ -1,0 +1,106 @@
+"""Mend what was refused: the kept files, the corrected ones in their place, in the inbox again as a whole."""
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboard import mending
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import writer
+
+HASH = "ab" * 32
+DROPPED_AT = datetime(2026, 2, 9, tzinfo=UTC).replace(tzinfo=None)
+
+
+@pytest.fixture
+def refused(tmp_path):
+    """A home with one session refused whole."""
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    folder = home.refused / f"2026-02-03-s01-{HASH[:8]}"
+    folder.mkdir()
+    (folder / "why.json").write_text(json.dumps({"delivery": HASH}))
+    (folder / "session.toml").write_text('session = "x"')
+    (folder / "plate.csv").write_text("wrong")
+    return home
+
+
+def inbox_files(home):
+    return {
+        p.relative_to(home.inbox).as_posix().split("/", 1)[1]: p.read_text()
+        for p in home.inbox.rglob("*")
+        if p.is_file()
+    }
+
+
+def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
+    mending.deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
+    assert inbox_files(refused) == {
+        "2026-02-03-s01/plate.csv": "right",
+        "2026-02-03-s01/session.toml": 'session = "x"',
+    }
+    assert (refused.refused / f"2026-02-03-s01-{HASH[:8]}" / "plate.csv").read_text() == "wrong"
+
+
+def test_another_try_takes_the_files_as_they_are(refused):
+    mending.deliver_again(refused, HASH, "2026-02-03-s01")
+    assert inbox_files(refused)["2026-02-03-s01/plate.csv"] == "wrong"
+
+
+def test_a_folder_of_the_same_start_that_tells_of_another_delivery_is_not_taken(refused):
+    other = HASH[:8] + "cd" * 28
+    assert mending.kept_files(refused, other) == {}
+    with pytest.raises(CallError, match="Nothing is kept"):
+        mending.deliver_again(refused, other, "x")
+
+
+def test_a_loose_file_is_mended_under_its_own_name_alone(refused):
+    folder = refused.refused / f"notes-{'ef' * 4}"
+    folder.mkdir()
+    (folder / "why.json").write_text(json.dumps({"delivery": "ef" * 32}))
+    (folder / "notes.csv").write_text("wrong")
+    with pytest.raises(CallError, match=r"mine\.csv is not a file of notes\.csv"):
+        mending.deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
+    mending.deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
+    assert inbox_files(refused) == {"notes.csv": "right"}
+
+
+def test_a_session_that_loaded_in_part_is_mended_from_its_filed_files(refused):
+    folder = refused.filed / ("12" * 32)
+    folder.mkdir(parents=True)
+    (folder / "session.toml").write_text("s")
+    assert list(mending.kept_files(refused, "12" * 32)) == ["session.toml"]
+
+
+def test_the_page_delivers_a_refused_session_again_and_shows_it_waiting(visit, page_text, homes):
+    home = homes("mending")
+    folder = home.refused / "2026-02-03-s01-bad-c01"
+    folder.mkdir(parents=True)
+    (folder / "why.json").write_text(json.dumps({"delivery": "bad-c01"}))
+    (folder / "plate.csv").write_text("wrong")
+    at: AppTest = visit("mending", "deliveries", "c01")
+    next(button for button in at.button if button.label == "Try again as it is").click().run()
+    assert not at.exception
+    assert [p.read_text() for p in home.inbox.rglob("plate.csv")] == ["wrong"]
+    assert "1\u00a0delivery waits in the inbox" in page_text(at)
+
+
+def test_what_was_dropped_and_has_gone_through_is_told_with_its_refusal(visit, page_text, homes):
+    home = homes("gone_through")
+    at = visit("gone_through", "deliveries", "c01")
+    at.session_state["dropped"] = {
+        "dropped-1": {"names": ["2026-02-09-s01"], "what": "2 files", "at": DROPPED_AT},
+        "dropped-2": {"names": ["2026-02-10-s01"], "what": "2 files", "at": DROPPED_AT},
+    }
+    with writer(home) as w:
+        w.execute(
+            'INSERT INTO academy.refusal (delivery, session, reason, sentence, "at", name, student, coach) VALUES '
+            "('n', '2026-02-09-s01', 'missing_column', 'plate.csv has no t_s.', '2026-02-09 10:00:00', '2026-02-09-s01', 's01', 'c01')"
+        )
+        w.publish()
+    text = page_text(at.run())
+    assert "**2026-02-09-s01**: refused." in text
+    assert "**2026-02-10-s01**: gone through." in text
