@@ -169,6 +169,20 @@ def refused(home_path: str | None, *, as_json: bool) -> None:
         sys.exit(1)
 
 
+@cli.command()
+@click.argument("drills", nargs=2, metavar="DRILL DRILL")
+@click.option("--student", "students", multiple=True, metavar="S", help="Whom to draw for; may be repeated.")
+@home_option
+def draw(drills: tuple[str, str], students: tuple[str, ...], home_path: str | None) -> None:
+    """Draw lots between two drills, when either would do, and record who drew which."""
+    from ingest.lots import draw_lots  # noqa: PLC0415 - a slow import, used here only
+
+    drawn = draw_lots(Home.find(home_path), drills, students)
+    rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
+    terminal.show_rows(["student", "name", "drill", "its name"], rows)
+    click.echo(f"Recorded in {drawn.file}; the next load takes it in.")
+
+
 def _say_waiting() -> None:
     err.print("Another load or build is at work; waiting for it to end.")
 
