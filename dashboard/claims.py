@@ -36,9 +36,10 @@ def drill_sentence(row: Mapping[str, Any]) -> str:
     """One drill on one aim: what was kept, on the day, on how much, and the label."""
     aim = f"“{row['aim_name']}”"
     if row["label"] == TOO_LITTLE or row["kept"] is None:
-        return f"{aim}: {rests_on(dict(row))}. {TOO_LITTLE} to say whether it helps."
+        return f"On {aim}: {rests_on(dict(row))}. {TOO_LITTLE} to say whether it helps."
     kept = effect(dict(row), "kept", row["unit"], row["places"])
-    text = f"{aim}: kept {kept}, toward better; {rests_on(dict(row))}. {marked(row['label'])}."
+    text = f"On {aim}: {kept} toward better, kept at the season's end; {rests_on(dict(row))}. "
+    text += f"{marked(row['label'])}."
     if row["label"] not in (HELPS, HARMS) and row["swc"] is not None:
         text += f" A change is worth the time from {worthwhile(dict(row))} on."
     if row["same_day"] is not None:

@@ -12,15 +12,18 @@ from warehouse.errors import UnderfootError
 STAFF = ("head_coach", "coach")
 EVERYONE = (*STAFF, "student", "guardian")
 # A picture wider than its window scrolls sideways; what a box says is in full ink; on a phone no row of
-# buttons lies over a table. On A4 and Letter: the page alone, without navigation, controls and boxes that
-# only a screen needs.
+# buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
+# ours, which escape formulas. On A4 and Letter: the page alone, without what only a screen needs.
 STYLE = """<style>
 [data-testid="stVegaLiteChart"] { overflow-x: auto; }
 [data-testid="stAlert"] p, [data-testid="stAlert"] strong { color: #22302B; }
+[data-testid="stElementToolbarButton"]:not(:has([aria-label^="Fullscreen"], [aria-label^="Search"])) {
+  display: none; }
 @media (hover: none) { [data-testid="stElementToolbar"] { display: none; } }
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],
   [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"],
+  [data-testid="stCheckbox"], [data-testid="stDownloadButton"],
   .st-key-look-as { display: none !important; }
   [data-testid="stMainBlockContainer"] { padding: 0 !important; }
   [data-testid="stVegaLiteChart"] { break-inside: avoid; }

@@ -7,7 +7,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import count, number
+from dashboard.wording import NBSP, count, number
 
 ROW_HEIGHT = 42
 KEPT, SAME_DAY = "kept", "on the day"
@@ -23,7 +23,7 @@ SCHEMA = {
 
 def marked(label: str) -> str:
     """A label with its shape: ▲ Helps."""
-    return f"{SHAPES[label]} {label}" if label in SHAPES else label
+    return f"{SHAPES[label]}{NBSP}{label}" if label in SHAPES else label
 
 
 def effect(row: dict[str, Any], name: str, unit: str, places: int) -> str:
@@ -46,6 +46,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     drawn = _long(effects, narrow=narrow)
     order = drawn.sort("place")["row"].unique(maintain_order=True).to_list()
     low, high = _reach(drawn)
+    both = drawn["which"].n_unique() > 1
     lines = r"split(datum.label, '\n')"
     names = alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=10, domain=False, ticks=False)
     y = alt.Y("row:N", sort=order, title=None, axis=names, scale=alt.Scale(paddingInner=0.3))
@@ -62,7 +63,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     fill = alt.Fill(
         "which:N", title=None,
         scale=alt.Scale(domain=[KEPT, SAME_DAY], range=[theme.INK, theme.GROUND]),
-        legend=alt.Legend(orient="top", symbolStrokeColor=theme.INK, symbolType="circle"),
+        legend=alt.Legend(orient="top", symbolStrokeColor=theme.INK, symbolType="circle") if both else None,
     )  # fmt: skip
     tips = [
         alt.Tooltip("row:N", title="Which"),

@@ -59,7 +59,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         ),
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * len(drawn), 60), title=theme.title(finding, narrow=narrow)
+        autosize=theme.FIT,
+        height=max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60),
+        title=theme.title(finding, narrow=narrow),
     )
 
 

@@ -65,7 +65,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     )  # fmt: skip
     layers = [
         alt.Chart(goals)
-        .mark_bar(color=theme.BAND, height=alt.RelativeBandSize(1))
+        .mark_rect(color=theme.BAND)
         .encode(x=alt.X("goal_lo:Q", scale=scale), x2="goal_hi:Q", y=y),
         alt.Chart(drawn)
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)

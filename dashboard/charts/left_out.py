@@ -48,7 +48,7 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
         layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text="n:Q"))
     return alt.layer(*layers).properties(
         autosize=theme.FIT,
-        height=max((1.4 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
+        height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
         title=theme.title(finding, narrow=narrow),
     )
 

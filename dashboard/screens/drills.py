@@ -101,10 +101,16 @@ def _planner(reader: Reader, effects: pl.DataFrame) -> None:
         return
     ranks = ranked(_candidates(candidates, effects, fault))
     st.write(f"**{best_sentence(ranks, faults[fault])}**")
-    layout.table(_ranking(ranks), f"drills for {faults[fault]}")
+    table = _ranking(ranks)
+    for place, row in enumerate(table.iter_rows(named=True), 1):
+        kept = f" Kept {row['Kept']} on “{row['Measured on']}”." if row["Kept"] != "–" else ""
+        st.markdown(
+            f"{place}. **{row['Drill']}**: {row['In a word']}.{kept} {row['How thin']} {row['Who for']}"
+        )
     with st.container(horizontal=True):
         for row in ranks.head(6).iter_rows(named=True):
             frame.link("drills", f"{row['name']} →", drill=row["drill"], fault=fault)
+        layout.save_table(table, f"drills for {faults[fault]}")
 
 
 def _candidates(candidates: pl.DataFrame, effects: pl.DataFrame, fault: str) -> pl.DataFrame:

@@ -117,11 +117,8 @@ def _link(entry: Entry) -> None:
 
 
 def _tick(entry: Entry, reader: Reader) -> None:
-    done = entry.ticked or _said(reader, entry) is not None
-    key = f"talked-{entry.signal}"
-    if done:
-        st.checkbox("Talked about", value=True, disabled=True, key=f"{key}-done")
-    else:
+    if not entry.ticked and _said(reader, entry) is None:
+        key = f"talked-{entry.signal}"
         st.checkbox("Talked about", key=key, on_change=_keep, args=(entry, reader, key))
 
 
@@ -151,9 +148,9 @@ def _told(entry: Entry, reader: Reader) -> None:
     if failed:
         st.error(failed)
     if now:
-        layout.aside(f"{now} Kept.")
+        layout.aside(f"☑ {now} Kept.")
     elif entry.talked:
-        layout.aside(entry.talked if entry.ticked else f"{entry.talked} It is back since.")
+        layout.aside(f"☑ {entry.talked}" if entry.ticked else f"{entry.talked} It is back since.")
 
 
 def _picture(entry: Entry, reader: Reader) -> None:
