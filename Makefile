@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export TZ := UTC
 
-.PHONY: demo test check setup clean
+.PHONY: demo test check calibration setup clean
 demo: setup
 ifeq ($(SERVE),0)
 	$(BIN)/underfoot demo --no-serve --home $(HOME_DIR)
@@ -15,6 +15,10 @@ endif
 
 test: check
 	$(BIN)/python -m pytest -n 2 --dist loadscope
+
+# About 40 minutes on 2 quiet cores; in pieces: CALIBRATE="--truth mixed --students 40 --academies 50".
+calibration: $(VENV)/ready-test
+	PYTHONPATH=tests $(BIN)/python -m calibration.run $(CALIBRATE)
 
 check: $(VENV)/ready-test
 	$(BIN)/ruff format --check .

@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 
 from models import answers, drills, fitting, samples
+from models.calibration import calibration_rows
 from models.samples import temporary
 from models.season.trend import Lines
 from models.swing import faults
@@ -142,6 +143,11 @@ def _drill_group(job: Job) -> None:
         job.replace("season.drill_group", pl.DataFrame(job.drill_rows.group, infer_schema_length=None))
 
 
+def _calibration(job: Job) -> None:
+    """What the last calibration found; the same for every academy."""
+    job.replace("season.calibration", calibration_rows())
+
+
 def _sql(table: str, within: str = answers.TOUCHED) -> Callable[[Job], None]:
     """A step that replaces rows of `table` by its query in models/sql."""
 
@@ -168,6 +174,7 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.trend_line", _trend_line),
     ("season.drill_effect", _drill_effect),
     ("season.drill_group", _drill_group),
+    ("season.calibration", _calibration),
     ("season.data_health", _sql("season.data_health", "true")),
 )
 
