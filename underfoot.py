@@ -1,21 +1,20 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
 import json
-import os
-import subprocess
 import sys
+import threading
 from pathlib import Path
 from typing import Any
 
 import click
 
 from dashboard import terminal
+from dashboard.serving import run_pages
 from dashboard.terminal import err, out
+from warehouse import events
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
-from warehouse.store import open_snapshot, writer
-
-HERE = Path(__file__).parent
+from warehouse.store import open_snapshot, rebuilding, writer
 
 home_option = click.option(
     "--home",
@@ -40,7 +39,8 @@ def cli(*, debug: bool) -> None:
 @click.option("--port", default=8501, show_default=True)
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
-    from demo_academy.write import write_academy  # noqa: PLC0415 - a slow import, used here only
+    from demo_academy.expected import check_refusals  # noqa: PLC0415 - a slow import, used here only
+    from demo_academy.write import write_academy  # noqa: PLC0415
 
     home = Home.find(home_path)
     if home.settings_file.exists() and not home.settings().demo:
@@ -53,7 +53,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
     report = _load(home, [home.inbox], whole=True)
     terminal.show_report(report, brief=True)
     terminal.show_published(home)
-    _check_refusals(home)
+    n = check_refusals(home)
+    said = f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."
+    out.print(said, soft_wrap=True)
     if not no_serve:
         _serve(home, port, browser=True)
 
@@ -80,13 +82,17 @@ def load(paths: tuple[Path, ...], home_path: str | None, *, as_json: bool) -> No
 
 @cli.command()
 @home_option
-def build(home_path: str | None) -> None:
+@click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
+def build(home_path: str | None, *, from_filed: bool) -> None:
     """Refit everything academy-wide and publish."""
     home = Home.find(home_path)
     home.settings()
-    with writer(home, on_wait=_say_waiting) as w:
-        _build(home, w)
-        w.publish()
+    if from_filed:
+        _rebuild(home)
+    else:
+        with events.timed(home, "build"), writer(home, on_wait=_say_waiting) as w:
+            _build(home, w)
+            w.publish()
     terminal.show_published(home)
 
 
@@ -94,11 +100,12 @@ def build(home_path: str | None) -> None:
 @home_option
 @click.option("--port", default=8501, show_default=True)
 @click.option("--browser/--no-browser", default=True, help="Open the browser.")
-def serve(home_path: str | None, port: int, *, browser: bool) -> None:
-    """Serve the dashboard on this machine."""
+@click.option("--no-loader", is_flag=True, help="Leave the inbox alone.")
+def serve(home_path: str | None, port: int, *, browser: bool, no_loader: bool) -> None:
+    """Serve the dashboard on this machine, and load what is dropped in the inbox."""
     home = Home.find(home_path)
     home.settings()
-    _serve(home, port, browser=browser)
+    _serve(home, port, browser=browser, loader=not no_loader)
 
 
 @cli.command()
@@ -153,8 +160,13 @@ def sql(query: str, home_path: str | None, shape: str) -> None:
 @cli.command()
 @home_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
-def refused(home_path: str | None, *, as_json: bool) -> None:
+@click.option("--retry", "again", is_flag=True, help="Try every refused delivery again first.")
+def refused(home_path: str | None, *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
+    if again:
+        report = _load(Home.find(home_path), None, quiet=as_json)
+        if not as_json:
+            terminal.show_report(report, brief=True)
     snapshot = open_snapshot(Home.find(home_path))
     rows = snapshot.sql(
         'SELECT "at", name, delivery, session, swing_no, file, line, "column", reason, sentence '
@@ -167,6 +179,43 @@ def refused(home_path: str | None, *, as_json: bool) -> None:
         terminal.show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
     if not rows.is_empty():
         sys.exit(1)
+
+
+@cli.command()
+@home_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
+def health(home_path: str | None, *, as_json: bool) -> None:
+    """Check that everything is whole and fresh; exit 1 when something is wrong."""
+    from warehouse.health import check  # noqa: PLC0415 - used here only
+
+    checks = check(Home.find(home_path))
+    well = all(found.ok for found in checks)
+    if as_json:
+        click.echo(json.dumps({"ok": well, "checks": [vars(found) for found in checks]}, ensure_ascii=False))
+    else:
+        terminal.show_health(checks)
+    sys.exit(0 if well else 1)
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@home_option
+def backup(file: Path, home_path: str | None) -> None:
+    """Write the whole home to FILE, and check it."""
+    from warehouse.backup import back_up  # noqa: PLC0415 - used here only
+
+    terminal.show_backup(back_up(Home.find(home_path), file, on_wait=_say_waiting), f"Backed up to {file}")
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@home_option
+def restore(file: Path, home_path: str | None) -> None:
+    """Make a home again from the backup FILE; nothing is overwritten."""
+    from warehouse.backup import restore as restore_home  # noqa: PLC0415 - used here only
+
+    home = Home.find(home_path)
+    terminal.show_backup(restore_home(home, file), f"Restored to {home.path}")
 
 
 @cli.command()
@@ -187,21 +236,40 @@ def _say_waiting() -> None:
     err.print("Another load or build is at work; waiting for it to end.")
 
 
-def _load(home: Home, paths: list[Path], *, quiet: bool = False, whole: bool = False) -> Any:
-    """Load, answer for the touched students (or, `whole`, for the academy), publish."""
-    from ingest.load import load as load_paths  # noqa: PLC0415 - a slow import, used here only
+def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: bool = False) -> Any:
+    """Load (without paths: retry what was refused), answer for the touched students or all, publish."""
+    from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
     from models.build import refresh  # noqa: PLC0415
 
-    with writer(home, on_wait=_say_waiting) as w:
+    with (
+        events.timed(home, "load" if paths is not None else "retry") as facts,
+        writer(home, on_wait=_say_waiting) as w,
+    ):
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
-            report = load_paths(home, w, paths, progress=step)
+            report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)
+        facts.update(report.counts())
         if whole:
             _build(home, w)
         else:
             with terminal.progress("Reducing swings", quiet=quiet) as step:
                 _say_problems(refresh(home, w, touched=report.touched, progress=step))
         w.publish()
+    for told in report.refusals():
+        events.write(home, "refused", **told)
     return report
+
+
+def _rebuild(home: Home) -> None:
+    """The warehouse from filed/, made beside the standing one and put in its place."""
+    from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
+
+    with events.timed(home, "rebuild") as facts:
+        job.settle_interrupted(home, _say_waiting)
+        with rebuilding(home, on_wait=_say_waiting) as w:
+            with terminal.progress("Reading filed deliveries") as step:
+                report = job.replay(w.home, w, progress=step)
+            facts.update(report.counts())
+            _build(w.home, w)
 
 
 def _say_problems(refreshed: Any) -> None:
@@ -217,39 +285,17 @@ def _build(home: Home, w: Any) -> None:
         _say_problems(build_all(home, w, progress=step))
 
 
-def _serve(home: Home, port: int, *, browser: bool) -> None:
-    call = [
-        sys.executable, "-m", "streamlit", "run", str(HERE / "dashboard" / "app.py"),
-        "--server.port", str(port), "--server.address", "localhost",
-        "--server.headless", "false" if browser else "true", "--browser.gatherUsageStats", "false",
-        "--client.showErrorDetails", "none",
-    ]  # fmt: skip
+def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None:
+    def load_inbox(ended: threading.Event) -> None:
+        from ingest.watch import watch  # noqa: PLC0415 - a slow import, used here only
+
+        watch(home, lambda paths: _load(home, paths, quiet=True), ended)
+
     out.print(f"The dashboard is at http://localhost:{port} (Ctrl-C ends it).")
-    environment = {**os.environ, "UNDERFOOT_HOME": str(home.path), "PYTHONPATH": str(HERE)}
     try:
-        subprocess.run(call, check=False, env=environment, cwd=HERE)  # noqa: S603 - our own fixed command
+        run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
     except KeyboardInterrupt:
         err.print("Closed.")
-
-
-def _check_refusals(home: Home) -> None:
-    """Exactly the planted bad deliveries, by name and swing, must have been refused."""
-    planted = json.loads((home.path / "planted_truth.json").read_text(encoding="utf-8"))["expected_refusals"]
-    expected = {(entry["delivery"], entry["swing_no"]) for entry in planted}
-    snapshot = open_snapshot(home)
-    found = {
-        (str(name), swing)
-        for name, swing in snapshot.sql("SELECT name, swing_no FROM academy.refusal").rows()
-    }
-    snapshot.close()
-    if found != expected:
-        missed, extra = sorted(map(str, expected - found)), sorted(map(str, found - expected))
-        raise UnderfootError(
-            "The demo's planted refusals did not come out: "
-            f"missed {missed or 'none'}, unexpected {extra or 'none'}."
-        )
-    said = f"Exactly the {len(expected)} planted bad deliveries were refused; underfoot refused lists them."
-    out.print(said, soft_wrap=True)
 
 
 def main() -> None:

@@ -10,6 +10,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from dashboard.downloads import csv_text
+from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
 
@@ -77,6 +78,24 @@ def show_report(report: Any, *, brief: bool = False) -> None:
         )
     for sentence in report.notices:
         out.print(sentence, markup=False, soft_wrap=True)
+
+
+def show_health(checks: list[Any]) -> None:
+    """One line a check."""
+    rows = [(found.name, "ok" if found.ok else "attention", found.said) for found in checks]
+    show_rows(["check", "state", "what was found"], rows)
+
+
+def show_backup(found: Any, what: str) -> None:
+    """What a backup or restore kept, and which filed deliveries were damaged in it."""
+    out.print(
+        f"{what}: {found.files} files, {found.n_bytes / 1e6:.1f} MB, every hash compared.", soft_wrap=True
+    )
+    if found.problems:
+        named = ", ".join(found.problems[:3])
+        raise UnderfootError(
+            f"It holds filed deliveries that are not whole: {named}; underfoot health says more."
+        )
 
 
 def show_published(home: Home) -> None:

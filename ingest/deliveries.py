@@ -5,6 +5,7 @@ A delivery's content hash covers its relative file names and bytes, not the fold
 
 import hashlib
 import os
+import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -13,7 +14,9 @@ from pathlib import Path
 
 from ingest.readers.roster import ROSTERS
 from ingest.readers.session import glance
+from ingest.refusing import refuse
 from warehouse.errors import CallError
+from warehouse.fingerprints import Fingerprint
 from warehouse.home import Home
 
 SHEET = "session.toml"
@@ -21,10 +24,13 @@ WHY = "why.json"
 SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, *ROSTERS)
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
-_KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4}
+ARCHIVE = "archive"
+ARCHIVES = (".zip", ".tar", ".tar.gz", ".tgz")
+MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
+_KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
 _READ = (".toml", ".csv", ".parquet", ".jsonl", ".json")
 _PLATE_LIKE = ("plate*.csv", "plate*.parquet", "plate*.c3d", "frames.*", "clip.*", "events.csv")
-_PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini")
+_PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini", "__MACOSX")
 
 
 @dataclass(frozen=True)
@@ -34,6 +40,17 @@ class Contents:
     held: dict[str, bytes]
     fingerprint: str
     n_bytes: int
+    oversize: str | None = None  # a file too large to be held
+
+    def check_sizes(self) -> None:
+        """Refuse a file that would not fit in memory with what is made of it.
+
+        Raises
+            Refused: a table is too large.
+        """
+        if self.oversize is not None:
+            what = f"the file is larger than {MOST_HELD_BYTES >> 20} MB, more than one session can hold"
+            raise refuse("too_large", what, "deliver it as several sessions or files", file=self.oversize)
 
 
 @dataclass(frozen=True)
@@ -59,20 +76,23 @@ class Delivery:
         Raises
             OSError: a file can't be read.
         """
-        digest, held, total = hashlib.sha256(), {}, 0
+        found, held, oversize = Fingerprint(), {}, None
         for name in sorted(self.files):
             path = self.base / name
-            if name.lower().endswith(_READ):
+            facts = path.stat()
+            if not stat.S_ISREG(facts.st_mode):
+                raise OSError(f"{name} is not a plain file")  # a pipe would be waited on for ever
+            read = name.lower().endswith(_READ)
+            if read and facts.st_size <= MOST_HELD_BYTES:
                 held[name] = path.read_bytes()
                 size, content = len(held[name]), hashlib.sha256(held[name]).digest()
             else:
+                oversize = oversize or (name if read else None)
                 with path.open("rb") as file:
                     content = hashlib.file_digest(file, "sha256").digest()
-                size = path.stat().st_size
-            digest.update(f"{len(name)}:{name}:{size}:".encode())
-            digest.update(content)
-            total += size
-        return Contents(held, digest.hexdigest(), total)
+                    size = file.tell()
+            found.add(name, size, content)
+        return Contents(held, found.text, found.n_bytes, oversize)
 
 
 def find(paths: Iterable[Path]) -> list[Delivery]:
@@ -87,7 +107,12 @@ def find(paths: Iterable[Path]) -> list[Delivery]:
             raise CallError(f"There is nothing at {path}; name a delivery's folder or file.")
         for delivery in _under(path.resolve()):
             found.setdefault(delivery.path, delivery)
-    return sorted(found.values(), key=_order)
+    return in_order(found.values())
+
+
+def in_order(deliveries: Iterable[Delivery]) -> list[Delivery]:
+    """Deliveries in loading order."""
+    return sorted(deliveries, key=_order)
 
 
 def _order(delivery: Delivery) -> tuple[int, int, str, str]:
@@ -107,21 +132,27 @@ def _under(path: Path) -> Iterator[Delivery]:
         yield _session(path)
     for folder, subfolders, files in os.walk(path):
         here = Path(folder)
-        subfolders[:] = sorted(name for name in subfolders if not _passed_over(name))
+        subfolders[:] = sorted(name for name in subfolders if not passed_over(name))
         if (here / SHEET).is_file():
             if here != path:
                 yield _session(here)
             continue
-        names = sorted(name for name in files if name != WHY and not _passed_over(name))
-        if any(fnmatch(name.lower(), pattern) for name in names for pattern in _PLATE_LIKE):
-            orphan = tuple(name for name in names if _kind(name) == STRAY)
+        names = sorted(name for name in files if name != WHY and not passed_over(name))
+        if any(map(plate_like, names)):
+            orphan = tuple(name for name in names if _kind(name) in (STRAY, ARCHIVE))
             yield Delivery(SESSION, here, here.name, orphan)
             names = [name for name in names if name not in orphan]
         yield from (_single(here / name) for name in names)
 
 
-def _passed_over(name: str) -> bool:
+def passed_over(name: str) -> bool:
+    """Hidden files, halves of a download, and what file managers leave behind."""
     return any(fnmatch(name, pattern) for pattern in _PASSED_OVER)
+
+
+def plate_like(name: str) -> bool:
+    """Whether a file belongs into a session's folder."""
+    return any(fnmatch(name.lower(), pattern) for pattern in _PLATE_LIKE)
 
 
 def _session(folder: Path) -> Delivery:
@@ -129,9 +160,9 @@ def _session(folder: Path) -> Delivery:
     files: list[str] = []
     for here, subfolders, names in os.walk(folder):
         inner = Path(here)
-        subfolders[:] = [n for n in subfolders if not _passed_over(n) and not (inner / n / SHEET).is_file()]
+        subfolders[:] = [n for n in subfolders if not passed_over(n) and not (inner / n / SHEET).is_file()]
         files += [
-            (inner / n).relative_to(folder).as_posix() for n in names if n != WHY and not _passed_over(n)
+            (inner / n).relative_to(folder).as_posix() for n in names if n != WHY and not passed_over(n)
         ]
     session, started_at = glance((folder / SHEET).read_bytes())
     return Delivery(SESSION, folder, folder.name, tuple(sorted(files)), session, started_at)
@@ -147,6 +178,8 @@ def _kind(name: str) -> str:
         return ROSTER
     if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
         return NOTES
+    if name.lower().endswith(ARCHIVES):
+        return ARCHIVE
     return SHOTS if fnmatch(name, "shots*.csv") else STRAY
 
 

@@ -30,6 +30,7 @@ class Files:
         contents = Contents({}, "", 0)
         try:
             contents = delivery.read()
+            contents.check_sizes()
             self._take(delivery, contents)
         except Refused as refused:
             self.job.refuse(delivery, contents, [refused.refusal])

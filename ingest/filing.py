@@ -19,10 +19,17 @@ from typing import Any
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
+from warehouse.fingerprints import of_folder
 from warehouse.home import Home, sync
 from warehouse.store import write_synced
 
+
+class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault
+    """A delivery's bytes were no longer those that were read: somebody is still writing it."""
+
+
 PENDING = "pending-*.json"
+UNPACKED = ".unpacked"
 _GONE = ".gone-"
 
 
@@ -32,7 +39,11 @@ def now() -> datetime:
 
 
 def keep(home: Home, delivery: Delivery, contents: Contents) -> None:
-    """Copy a delivery to filed/<hash>/ so that it stands there whole or not at all."""
+    """Copy a delivery to filed/<hash>/ so that it stands there whole or not at all.
+
+    Raises
+        Changed: the bytes are no longer those that were read.
+    """
     target = home.filed / contents.fingerprint
     if target.is_dir():
         return
@@ -58,10 +69,16 @@ def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
                 file.flush()
                 os.fsync(file.fileno())
         else:
-            shutil.copyfile(delivery.base / name, copy)
+            try:
+                shutil.copyfile(delivery.base / name, copy)
+            except FileNotFoundError as error:
+                raise Changed(delivery.name) from error
             sync(copy)
     for folder in folders:
         sync(folder)
+    if len(contents.held) < len(delivery.files) and of_folder(target) != contents.fingerprint:
+        shutil.rmtree(target, ignore_errors=True)
+        raise Changed(delivery.name)
 
 
 def mark_pending(
@@ -199,7 +216,8 @@ def _prune(folder: Path, roots: frozenset[Path]) -> None:
 
 def sweep(home: Home) -> None:
     """Remove what a crash left behind: half-copied folders and folders on their way out."""
-    for root, pattern in ((home.filed, ".*.part"), (home.refused, ".*.part"), (home.refused, _GONE + "*")):
+    places = [(home.filed, ".*.part"), (home.refused, ".*.part"), (home.refused, _GONE + "*")]
+    for root, pattern in [*places, (home.path, UNPACKED)]:
         for left in root.glob(pattern):
             shutil.rmtree(left, ignore_errors=True)
     for left in home.inbox.rglob(_GONE + "*"):

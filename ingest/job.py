@@ -12,6 +12,7 @@ from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
 from ingest.reading import SessionRows, read_session
+from ingest.refusing import refusal
 from ingest.report import LoadReport
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home, Settings
@@ -183,16 +184,27 @@ class Job:
             return  # it was taken once and stands in filed/: the report says that it can't be read now
         entry = self.entry(delivery, contents, "refused", delivery.session)
         at = datetime.fromisoformat(entry["received_at"])
-        filing.keep_refused(self.home, delivery, contents, listed, at)
+        try:
+            filing.keep_refused(self.home, delivery, contents, listed, at)
+        except filing.Changed:
+            self.ledger.sequence -= 1
+            self.leave(delivery)
+            return
         self._whys = None
         known = landing.refused_sentences(self.writer, contents.fingerprint)
-        if known == sorted(r.sentence for r in listed):
+        if known == sorted(r.sentence for r in listed) and contents.fingerprint in self.ledger.refused:
             self.ledger.sequence -= 1  # told before, word for word
         else:
             self.land_refusals(listed, entry, session=None, who=who or {})
             self.ledger.append(entry | {"who": who or {}, "refused": [_plain(r) for r in listed]})
         if not delivery.waiting:
             filing.take_away(self.home, delivery)
+
+    def leave(self, delivery: Delivery) -> None:
+        """A delivery that changed under our eyes stays where it is, and the report says so."""
+        todo = "it stays where it is; load it again once the copy is done"
+        told = refusal("changing", f"{delivery.name} was still being written while it was read", todo)
+        self.report.refused.append(told.within(session=delivery.session, file=delivery.name))
 
     def land_refusals(
         self,

@@ -44,7 +44,11 @@ class Ledger:
     def __init__(self, home: Home, highest: int) -> None:
         self.home = home
         _cut_torn_line(home.ledger)
-        self.written = max((int(entry["sequence"]) for entry in entries(home)), default=0)
+        self.written, self.refused = 0, set[str]()  # highest sequence; contents whose refusal is written
+        for entry in entries(home):
+            self.written = max(self.written, int(entry["sequence"]))
+            if entry["outcome"] == "refused":
+                self.refused.add(entry["content"])
         self.sequence = max(highest, self.written)
 
     def next(self) -> int:
@@ -59,6 +63,8 @@ class Ledger:
             file.flush()
             os.fsync(file.fileno())
         self.written = int(entry["sequence"])
+        if entry["outcome"] == "refused":
+            self.refused.add(entry["content"])
 
 
 def _cut_torn_line(ledger: Path) -> None:

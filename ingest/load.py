@@ -1,26 +1,37 @@
 """The job: deliveries in, each taken in whole, found unchanged, or refused with one sentence.
 
-Order: roster files, sessions by their start, loose notes, loose shots. Sessions are read ahead on a few
-threads; one thread writes. What a crash leaves half done, the next load finishes.
+Archives are unpacked first. Order: roster files, sessions by their start, loose notes, loose shots.
+Sessions are read ahead on a few threads; one thread writes. What a crash leaves half done, the next load
+finishes.
 """
 
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from ingest import ledger
-from ingest.deliveries import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, placed
+from ingest import filing, ledger
+from ingest.deliveries import (
+    ROSTER,
+    SESSION,
+    SETTINGS,
+    Delivery,
+    filed_delivery,
+    find,
+    in_order,
+    placed,
+)
 from ingest.files import Files
 from ingest.job import Job
 from ingest.report import LoadReport
 from ingest.sessions import Sessions
-from warehouse.errors import Refusal, UnderfootError
+from ingest.unpacking import Unpacking
+from warehouse.errors import CallError, Refusal, UnderfootError
 from warehouse.home import Home, parse_settings
-from warehouse.store import Writer, write_synced
+from warehouse.store import Writer, write_synced, writer
 
 Progress = Callable[[int, int, str], None]
 
-__all__ = ["LoadReport", "load", "replay", "retry"]
+__all__ = ["LoadReport", "load", "replay", "retry", "settle_interrupted"]
 
 
 def load(
@@ -53,10 +64,9 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     job = Job(home, writer)
     deliveries = placed(home, find(paths))
     _first_settings(home, deliveries)
-    settings = home.settings()
-    ledger.keep_settings(home, home.settings_file.read_bytes())
-    job.know(settings)
-    job.mend()
+    _prepare(home, job)
+    unpacking = Unpacking(job)
+    deliveries = in_order(d for given in deliveries for d in unpacking.open(given))
     files, sessions = Files(job), Sessions(job)
     given = [d for d in deliveries if d.kind == SESSION]
     step = _Steps(progress, len(deliveries))
@@ -73,7 +83,35 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     for delivery in (d for d in deliveries if d.kind not in (ROSTER, SESSION)):
         files.settle(delivery)
         step(delivery.name)
+    unpacking.close()
     return job.report
+
+
+def _prepare(home: Home, job: Job) -> None:
+    """Take the settings in force, then finish what an interrupted load left."""
+    settings = home.settings()
+    ledger.keep_settings(home, home.settings_file.read_bytes())
+    job.know(settings)
+    job.mend()
+
+
+def settle_interrupted(home: Home, on_wait: Callable[[], None] | None = None) -> None:
+    """Before a rebuild: finish what an interrupted load committed, drop what it did not.
+
+    When the standing warehouse can't be asked any more it is forgotten: what that load was about to take
+    still stands in the inbox, since originals leave only after their ledger line.
+
+    Raises
+        CallError: there is no academy.
+    """
+    try:
+        with writer(home, on_wait) as opened:
+            _prepare(home, Job(home, opened))
+    except CallError:
+        raise
+    except UnderfootError:
+        for pending in sorted(home.filed.glob(filing.PENDING)):
+            filing.drop(home, pending)
 
 
 class _Steps:
@@ -112,6 +150,9 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     step = _Steps(progress, len(entries))
     version = None
     for entry in entries:
+        is_session = entry["kind"] == SESSION and entry["outcome"] != "refused"
+        if entry["settings"] != version or not is_session:
+            sessions.flush()
         if entry["settings"] != version:
             version = entry["settings"]
             job.know(parse_settings(ledger.settings_of(home, version)))
@@ -121,12 +162,12 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
             job.land_refusals(listed, entry, session=None, who=entry["who"])
         else:
             delivery = filed_delivery(home, entry["content"], entry["kind"], entry["session"])
-            if delivery.kind == SESSION:
+            if is_session:
                 sessions.settle(sessions.prepare(delivery))
-                sessions.flush()
             else:
                 files.settle(delivery)
         step(entry["name"])
+    sessions.flush()
     job.given = None
     job.know(home.settings())
     return job.report

@@ -1,5 +1,6 @@
 """What a load did, for people and for scripts."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -35,3 +36,20 @@ class LoadReport:
             "refused": [{key: getattr(r, key) for key in _KEYS} for r in self.refused],
             "notices": list(self.notices),
         }
+
+    def counts(self) -> dict[str, int]:
+        """How many of each, for the event log."""
+        return {
+            "accepted": len(self.accepted) + list(self.files.values()).count("accepted"),
+            "unchanged": len(self.unchanged) + list(self.files.values()).count("unchanged"),
+            "refused": len(self.refused),
+            "rows": sum(self.rows.values()),
+        }
+
+    def refusals(self) -> list[dict[str, Any]]:
+        """Refusals by delivery, session and reason, for the event log."""
+        found = Counter((r.delivery, r.session, r.file, r.reason) for r in self.refused)
+        return [
+            {"delivery": delivery, "session": session, "file": file, "reason": reason, "n": n}
+            for (delivery, session, file, reason), n in found.items()
+        ]

@@ -62,6 +62,7 @@ class Sessions:
         contents = Contents({}, "", 0)
         try:
             contents = delivery.read()
+            contents.check_sizes()
             if self._unchanged(delivery, contents):
                 return Prepared(delivery, contents)
             rows = read_session(contents, delivery, self.job.academy)
@@ -91,7 +92,10 @@ class Sessions:
             self.job.report.unchanged.append(delivery.session or delivery.name)
             filing.take_away(self.job.home, delivery)
         else:
-            self._group.append(self.job.take(delivery, contents, prepared.rows))
+            try:
+                self._group.append(self.job.take(delivery, contents, prepared.rows))
+            except filing.Changed:
+                self.job.leave(delivery)
             if len(self._group) >= GROUP:
                 self.flush()
 

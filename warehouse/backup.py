@@ -1,0 +1,190 @@
+"""A whole home as one file, and back: a zip with the SHA-256 of every file in it, checked both ways.
+
+Published snapshots are left out: restoring publishes one anew.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+from typing import IO, Any
+
+from warehouse import events, health, lock, swap
+from warehouse.errors import CallError, UnderfootError
+from warehouse.home import Home, sync
+from warehouse.store import writer
+
+MANIFEST, FORMAT = "underfoot-backup.json", 1
+_LEFT_OUT = {lock.LOCK, lock.HOLDER, "published", "traces.new", ".unpacked", MANIFEST}
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Backup:
+    """What a backup holds: how many files and bytes, and which filed deliveries were damaged before it."""
+
+    files: int
+    n_bytes: int
+    problems: list[str] = field(default_factory=list)
+
+
+def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = None) -> Backup:
+    """Write the home to `target` (a new file), then read it back and compare every hash.
+
+    Raises
+        CallError: no academy, the file exists already, or it would lie inside the home.
+        UnderfootError: it could not be written, or what was written reads back differently.
+    """
+    home.settings()
+    if target.exists():
+        raise CallError(f"{target} exists already; name a new file for the backup.")
+    if target.resolve().is_relative_to(home.path):
+        raise CallError(f"{target} lies inside the home that it is to keep; name a file elsewhere.")
+    part = target.with_name(target.name + ".part")
+    with events.timed(home, "backup") as facts:
+        try:
+            with home.lock(on_wait):
+                swap.settle(home)
+                problems = health.filed_problems(home)
+                _write(home, part)
+            manifest = _verified(part)
+            part.replace(target)
+            sync(target.resolve().parent)
+        except OSError as error:
+            said = error.strerror or type(error).__name__
+            raise UnderfootError(
+                f"{target} could not be written ({said}); name a place with room and run it again."
+            ) from error
+        finally:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+        found = Backup(len(manifest["files"]), sum(f["size"] for f in manifest["files"].values()), problems)
+        facts.update(file=str(target), files=found.files, n_bytes=found.n_bytes)
+    return found
+
+
+def _files(home: Home) -> Iterator[Path]:
+    for path in sorted(home.path.rglob("*")):
+        inside = path.relative_to(home.path).parts
+        temporary = path.name.endswith((".part", ".new")) or inside[0].startswith("warehouse.new.")
+        if path.is_file() and inside[0] not in _LEFT_OUT and not temporary:
+            yield path
+
+
+def _write(home: Home, part: Path) -> None:
+    told: dict[str, Any] = {}
+    with part.open("wb") as raw:
+        with zipfile.ZipFile(raw, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+            for path in _files(home):
+                name = path.relative_to(home.path).as_posix()
+                try:
+                    with path.open("rb") as source:
+                        told[name] = _copied(source, archive.open(name, "w", force_zip64=True))
+                except FileNotFoundError:
+                    continue  # a page took something out of the inbox, or put it there under its last name
+            at = datetime.now(UTC).isoformat(timespec="seconds")
+            archive.writestr(MANIFEST, json.dumps({"format": FORMAT, "at": at, "files": told}))
+        raw.flush()
+        os.fsync(raw.fileno())
+
+
+def _copied(source: IO[bytes], target: IO[bytes] | None) -> dict[str, Any]:
+    """Size and hash of a stream, copied on the way when there is a target."""
+    digest, size = hashlib.sha256(), 0
+    while chunk := source.read(_CHUNK):
+        digest.update(chunk)
+        size += len(chunk)
+        if target is not None:
+            target.write(chunk)
+    if target is not None:
+        target.close()
+    return {"size": size, "sha256": digest.hexdigest()}
+
+
+def _verified(file: Path) -> dict[str, Any]:
+    """The manifest of a backup whose every file reads back as it was written.
+
+    Raises
+        UnderfootError: it is no backup, or one that is damaged.
+    """
+    try:
+        return _compared(file)
+    except OSError as error:
+        raise CallError(f"{file} can't be read ({error.strerror or type(error).__name__}).") from error
+    except Exception as error:
+        said = f"{file} is not a whole backup of a home ({type(error).__name__}: {error}); use another one."
+        raise UnderfootError(said) from error
+
+
+def _compared(file: Path) -> dict[str, Any]:
+    with zipfile.ZipFile(file) as archive:
+        manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
+        names = [name for name in archive.namelist() if name != MANIFEST]
+        if manifest["format"] != FORMAT or sorted(names) != sorted(manifest["files"]):
+            raise ValueError(MANIFEST)
+        for name, told in manifest["files"].items():
+            _safe(name)
+            with archive.open(name) as source:
+                if _copied(source, None) != told:
+                    raise ValueError(name)
+    return manifest
+
+
+def _safe(name: str) -> PurePosixPath:
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or not path.parts or "\\" in name:
+        raise ValueError(name)
+    return path
+
+
+def restore(home: Home, file: Path) -> Backup:
+    """Make a home again from a backup, hashes compared before and after, and publish it.
+
+    Raises
+        CallError: the home holds anything already, or there is no such file.
+        UnderfootError: the backup is damaged, or it could not be written out whole.
+    """
+    if not file.is_file():
+        raise CallError(f"There is no backup {file}; name a file made by: underfoot backup FILE")
+    if home.path.exists() and (not home.path.is_dir() or any(home.path.iterdir())):
+        raise CallError(
+            f"{home.path} is not empty, and a restore overwrites nothing; name a new folder with --home DIR."
+        )
+    manifest = _verified(file)
+    part = home.path.with_name(f".{home.path.name}.restoring")
+    shutil.rmtree(part, ignore_errors=True)
+    try:
+        _unpack(file, manifest, part)
+        if home.path.exists():
+            home.path.rmdir()
+        part.replace(home.path)
+    except OSError as error:
+        said = error.strerror or type(error).__name__
+        raise UnderfootError(f"{home.path} could not be written ({said}); make room, then again.") from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    with events.timed(home, "restore") as facts, writer(home) as opened:
+        facts.update(file=str(file), files=len(manifest["files"]))
+        opened.publish()
+    sizes = [told["size"] for told in manifest["files"].values()]
+    return Backup(len(sizes), sum(sizes), health.filed_problems(home))
+
+
+def _unpack(file: Path, manifest: dict[str, Any], part: Path) -> None:
+    part.mkdir(parents=True)
+    with zipfile.ZipFile(file) as archive:
+        for name, told in manifest["files"].items():
+            target = part / _safe(name)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            with archive.open(name) as source:
+                _copied(source, target.open("wb"))
+            sync(target)
+            with target.open("rb") as written:
+                if _copied(written, None) != told:
+                    raise UnderfootError(f"{target} reads back differently; check the disk, then again.")
