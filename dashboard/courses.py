@@ -1,4 +1,4 @@
-"""Frames for the pictures of a swing: the load's course and the heels' lanes of one session's swings."""
+"""Frames for the pictures of a swing: the load's course and the heels' lanes of sessions or single swings."""
 
 import warnings
 from collections.abc import Sequence
@@ -29,25 +29,37 @@ POSTS = {
 
 
 @dataclass(frozen=True)
+class Take:
+    """What is drawn: a session's full swings, or one swing of it."""
+
+    session: str
+    swing_no: int | None = None
+
+
+@dataclass(frozen=True)
 class Courses:
-    """Two sessions on one time axis. `load` and `lanes` are what the charts of those names draw."""
+    """Two takes on one time axis. `load` and `lanes` are what the charts of those names draw.
+
+    `times`: mean seconds of each event from the takeaway, of the first take.
+    """
 
     events: tuple[str, ...]
     load: pl.DataFrame
     lanes: pl.DataFrame
     swings: int
     estimated: bool
+    times: dict[str, float]
 
 
-def courses(reader: Reader, session: str, first: str | None, family: str) -> Courses | None:
-    """Stretch this session's swings, and the first session's when there is another, between shared events.
+def courses(reader: Reader, this: Take, over: Take | None, family: str) -> Courses | None:
+    """Stretch one take's swings, and another's laid over it, between the events that both have.
 
     Null when no swing has its events. Events that fewer than four in five swings have are left out, so that
     one unmarked swing does not cost every other its detail.
     """
-    marked = {THIS: _marked(reader, session, family)}
-    if first is not None and first != session:
-        marked[FIRST] = _marked(reader, first, family)
+    marked = {THIS: _marked(reader, this, family)}
+    if over is not None and over != this:
+        marked[FIRST] = _marked(reader, over, family)
     marked = {which: found for which, found in marked.items() if found}
     if THIS not in marked:
         return None
@@ -55,7 +67,7 @@ def courses(reader: Reader, session: str, first: str | None, family: str) -> Cou
     load, lanes, swings, estimated = [], [], 0, False
     for which, found in marked.items():
         full = {n: {e: t[e] for e in shared} for n, t in found.items() if all(e in t for e in shared)}
-        code = session if which == THIS else str(first)
+        code = this.session if which == THIS or over is None else over.session
         stretched = stretch(reader.trace(code, SIGNALS), full, SIGNALS)
         if not len(stretched["swing_no"]):
             continue
@@ -67,12 +79,20 @@ def courses(reader: Reader, session: str, first: str | None, family: str) -> Cou
             swings, estimated = len(stretched["swing_no"]), guessed
     if not swings:
         return None
-    return Courses(shared, pl.concat(load), pl.concat(lanes), swings, estimated)
+    return Courses(shared, pl.concat(load), pl.concat(lanes), swings, estimated, _times(marked[THIS], shared))
 
 
-def _marked(reader: Reader, session: str, family: str) -> dict[int, dict[str, float]]:
+def _times(found: dict[int, dict[str, float]], events: Sequence[str]) -> dict[str, float]:
+    """Mean seconds from the takeaway, over the swings that have every event."""
+    whole = [times for times in found.values() if all(e in times for e in events)]
+    return {e: float(np.mean([times[e] - times["takeaway"] for times in whole])) for e in events}
+
+
+def _marked(reader: Reader, take: Take, family: str) -> dict[int, dict[str, float]]:
     found: dict[int, dict[str, float]] = {}
-    for swing_no, event, t_s in sessions.events(reader, session, family).iter_rows():
+    for swing_no, event, t_s in sessions.events(reader, take.session, family).iter_rows():
+        if take.swing_no not in (None, swing_no):
+            continue
         found.setdefault(swing_no, {})[event] = t_s
     return {n: times for n, times in found.items() if all(e in times for e in NEEDED)}
 

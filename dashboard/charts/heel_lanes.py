@@ -1,12 +1,13 @@
 """Heel lanes: the heels' load as two mirrored lanes over one time, so that opposite work looks opposite."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts.load_course import FIRST, THIS, event_axis
+from dashboard.charts import cursor
+from dashboard.charts.load_course import FIRST, NAMES, THIS, event_axis
 from dashboard.wording import EVENTS, number
 
 HEIGHT = 300
@@ -14,7 +15,13 @@ LEAD, TRAIL = "lead heel", "trail heel"
 
 
 def picture(
-    lanes: pl.DataFrame, events: Sequence[str], finding: str, *, narrow: bool = False
+    lanes: pl.DataFrame,
+    events: Sequence[str],
+    finding: str,
+    *,
+    narrow: bool = False,
+    names: tuple[str, str] = NAMES,
+    times: Mapping[str, float] | None = None,
 ) -> alt.LayerChart:
     """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward.
 
@@ -25,7 +32,7 @@ def picture(
         pl.lit(0.0).alias("middle"),
     )
     top = max([10.0, *(mirrored["height"].abs().to_list() if len(mirrored) else [])])
-    x = event_axis(events, narrow=narrow)
+    x = event_axis(events, narrow=narrow, times=times)
     y = alt.Y(
         "height:Q",
         title="Heel load (% of body weight)",
@@ -47,11 +54,12 @@ def picture(
             x=x, y=y, detail="foot:N"
         ),
         alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y="middle:Q"),
-        *_names(mirrored, top),
+        *_names(mirrored, top, names),
+        *_cursor(lanes, x, names),
     ).properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
 
 
-def _names(mirrored: pl.DataFrame, top: float) -> list[alt.Chart]:
+def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[alt.Chart]:
     feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": ["lead heel ↑", "trail heel ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
         x=alt.value(0), y="height:Q", text="said:N"
@@ -59,19 +67,32 @@ def _names(mirrored: pl.DataFrame, top: float) -> list[alt.Chart]:
     if FIRST not in mirrored["which"].to_list():
         return [named]
     note = alt.Chart(pl.DataFrame({"height": [1.15 * top]})).mark_text(
-        text="dashes: first session", align="right", dx=-6, color=theme.QUIET
+        text=f"dashes: {names[1]}", align="right", dx=-6, color=theme.QUIET
     ).encode(x=alt.value("width"), y="height:Q")  # fmt: skip
     return [named, note]
 
 
-def finding(lanes: pl.DataFrame, events: Sequence[str]) -> str:
-    """The picture's title: what is left under the trail heel at impact, and in the first session."""
+def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
+    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    wide = lanes.with_columns(said, (pl.col("foot") + pl.lit(" ") + pl.col("which")).alias("lane")).pivot(
+        on="lane", index="position", values="said"
+    )
+    shown = {
+        f"{foot} {which}": f"{foot.capitalize()}, {name}"
+        for which, name in zip(NAMES, names, strict=True)
+        for foot in (LEAD, TRAIL)
+    }
+    return cursor.layers(wide, x, {lane: name for lane, name in shown.items() if lane in wide.columns})
+
+
+def finding(lanes: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+    """The picture's title: what is left under the trail heel at impact, and in the other one."""
     at = lanes.filter((pl.col("foot") == TRAIL) & (pl.col("position") == float(list(events).index("impact"))))
     left = dict(at.select("which", "mean").iter_rows())
     if THIS not in left:
         return "Heel loads through the swing"
     text = f"Trail heel at impact: {number(left[THIS], '% of body weight')}"
-    return text + (f"; first session {number(left[FIRST], '%')}" if FIRST in left else "")
+    return text + (f"; {names[1]} {number(left[FIRST], '%')}" if FIRST in left else "")
 
 
 def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:

@@ -1,15 +1,17 @@
 """Load course: the lead foot's share of the load through the swing, stretched between events."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import cursor
 from dashboard.wording import EVENTS, number
 
 HEIGHT = 300
 THIS, FIRST = "this session", "first session"
+NAMES = (THIS, FIRST)  # what the two are called on screen, unless the caller names them
 SHORT = {
     "address": "address",
     "takeaway": "takeaway",
@@ -28,14 +30,16 @@ def picture(
     finding: str,
     *,
     narrow: bool = False,
+    names: tuple[str, str] = NAMES,
+    times: Mapping[str, float] | None = None,
 ) -> alt.LayerChart:
     """Draw the course.
 
     Frames: `course` which (`THIS` or `FIRST`), position (0 at the first of `events`, 1 at the next …), mean,
     lo, hi (mean ± one standard deviation over the swings), % of the load; `posts` event, lo, hi: the band of
-    the lead share at an event, %, may be empty.
+    the lead share at an event, %, may be empty; `times` event → seconds from the takeaway.
     """
-    x = event_axis(events, narrow=narrow)
+    x = event_axis(events, narrow=narrow, times=times)
     y = alt.Y("mean:Q", title="Lead share of the load (%)", scale=alt.Scale(domain=[0, 100]))
     base = alt.Chart(course)
     now, first = (
@@ -48,17 +52,21 @@ def picture(
         now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y="lo:Q", y2="hi:Q"),
         now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
     ]
-    return alt.layer(*layers, *_names(course)).properties(
+    layers += _names(course, names) + _cursor(course, x, names)
+    return alt.layer(*layers).properties(
         autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow)
     )
 
 
-def event_axis(events: Sequence[str], *, narrow: bool) -> alt.X:
-    """Swing time stretched between events, with the events' names under their posts."""
-    named = ", ".join(f"'{SHORT[event]}'" for event in events)
+def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float] | None = None) -> alt.X:
+    """Swing time stretched between events, with the events' names, and times, under their posts."""
+    posts = [[SHORT[event], *([number(times[event], "s", 2)] if times else [])] for event in events]
+    if narrow:  # upright labels have one line
+        posts = [[", ".join(post)] for post in posts]
+    named = ", ".join(str(post) for post in posts)
     return alt.X(
         "position:Q",
-        title="Swing time, stretched between events",
+        title="Swing time, stretched between events" + ("; seconds from the takeaway" if times else ""),
         scale=alt.Scale(domain=[0, max(len(events) - 1, 1)], nice=False),
         axis=alt.Axis(
             values=list(range(len(events))),
@@ -88,10 +96,10 @@ def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
     ]
 
 
-def _names(course: pl.DataFrame) -> list[alt.Chart]:
+def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
     """What the two lines are, in the corner that a swing leaves empty."""
     other = FIRST in course["which"].to_list()
-    rows = [(100.0, f"line: {THIS}", theme.LEAD)] + [(92.0, f"dashes: {FIRST}", theme.QUIET)] * other
+    rows = [(100.0, f"line: {names[0]}", theme.LEAD)] + [(92.0, f"dashes: {names[1]}", theme.QUIET)] * other
     return [
         alt.Chart(pl.DataFrame({"height": [height]}))
         .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
@@ -100,25 +108,39 @@ def _names(course: pl.DataFrame) -> list[alt.Chart]:
     ]
 
 
-def finding(course: pl.DataFrame, events: Sequence[str]) -> str:
-    """The picture's title: the lead share at the top and at impact, and what it was in the first session."""
+def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
+    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    wide = course.with_columns(said).pivot(on="which", index="position", values="said")
+    return cursor.layers(
+        wide,
+        x,
+        {
+            which: f"Lead share, {name}"
+            for which, name in zip(NAMES, names, strict=True)
+            if which in wide.columns
+        },
+    )
+
+
+def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+    """The picture's title: the lead share at the top and at impact, and what it was in the other one."""
     at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
     top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
     text = (
         f"Lead foot: {number(top[THIS], '%')} of the load at the top, {number(strike[THIS], '%')} at impact"
     )
     if top.get(FIRST) is not None:
-        text += f"; first session {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
+        text += f"; {names[1]} {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
     return text
 
 
-def words(course: pl.DataFrame, events: Sequence[str]) -> str:
+def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
     """The picture in words: the lead share at each event."""
     at = at_events(course, events)
     if at.is_empty():
         return "No swing of this session has its events, so its course can't be drawn."
     said = ", ".join(f"{number(row[THIS], '%')} at {row['Event']}" for row in at.iter_rows(named=True))
-    text = f"Lead share of the load in this session: {said}."
+    text = f"Lead share of the load, {names[0]}: {said}."
     if FIRST in at.columns:
         changed = (
             at.with_columns((pl.col(THIS) - pl.col(FIRST)).abs().alias("moved"))
@@ -126,7 +148,7 @@ def words(course: pl.DataFrame, events: Sequence[str]) -> str:
             .row(-1, named=True)
         )
         text += (
-            f" Farthest from the first session at {changed['Event']}: then {number(changed[FIRST], '%')}, "
+            f" Farthest from {names[1]} at {changed['Event']}: then {number(changed[FIRST], '%')}, "
             f"now {number(changed[THIS], '%')}."
         )
     return text
@@ -144,12 +166,16 @@ def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
     return wide if THIS in wide.columns else pl.DataFrame()
 
 
-def table(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
+def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> pl.DataFrame:
     """The picture as rows: the lead share at each event."""
     at = at_events(course, events)
     said = [
-        pl.col(name).map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias(name.capitalize())
-        for name in (THIS, FIRST)
+        pl.col(name).map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias(_headed(shown))
+        for name, shown in zip(NAMES, names, strict=True)
         if name in at.columns
     ]
     return at.select("Event", *said) if said else at
+
+
+def _headed(name: str) -> str:
+    return name[:1].upper() + name[1:]

@@ -153,3 +153,37 @@ def left_out(reader: Reader, student: str, season: str | None) -> tuple[dict[str
         [student, season],
     )
     return counts.row(0, named=True), flags
+
+
+def swing_numbers(reader: Reader, session: str, family: str) -> list[int]:
+    """Full-pace baseline swings of a family in a session, in their order."""
+    rows = reader.sql(
+        """
+        SELECT swing_no FROM swing WHERE session = ? AND club_family = ? AND part = 'baseline'
+            AND pace = 'full' AND usable ORDER BY swing_no
+        """,
+        [session, family],
+    )
+    return rows["swing_no"].to_list()
+
+
+def swing_events(reader: Reader, session: str, swing_no: int) -> pl.DataFrame:
+    """event, t_s of one swing on the plate's clock, in order."""
+    return reader.sql(
+        """
+        SELECT e.event, CASE WHEN e.clock = 'clip' THEN e.t_s + w.clip_offset_s ELSE e.t_s END AS t
+        FROM swing_event e JOIN swing w USING (session, swing_no)
+        WHERE e.session = ? AND e.swing_no = ? AND (e.clock <> 'clip' OR w.clip_offset_s IS NOT NULL)
+        QUALIFY row_number() OVER (PARTITION BY e.event ORDER BY e.clock = 'clip') = 1
+        ORDER BY t
+        """,
+        [session, swing_no],
+    )
+
+
+def film_offset(reader: Reader, session: str, swing_no: int) -> float:
+    """Seconds to add to the film's clock for the plate's; 0 where none was found."""
+    rows = reader.sql(
+        "SELECT coalesce(clip_offset_s, 0) FROM swing WHERE session = ? AND swing_no = ?", [session, swing_no]
+    )
+    return 0.0 if rows.is_empty() else float(rows.item(0, 0))

@@ -83,8 +83,8 @@ def _follow(reader: Reader) -> None:
         st.write(_outcome(reader, dropped[name]))
     if waiting:
         layout.say(
-            f"{count(len(waiting), 'delivery waits', 'deliveries wait')} in the inbox. The loader beside these "
-            "pages takes each within seconds of its last change; without it, run: underfoot load"
+            f"{count(len(waiting), 'delivery waits', 'deliveries wait')} in the inbox. The loader beside "
+            "these pages takes each within seconds of its last change; without it, run: underfoot load"
         )
 
 

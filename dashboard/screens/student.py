@@ -5,9 +5,10 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboard import courses, layout
-from dashboard.charts import fault_ladder, heel_lanes, load_course, season_line
+from dashboard import layout
+from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
+from dashboard.screens import swings
 from dashboard.wording import (
     BANDS_ARE_CUSTOM,
     FAMILIES,
@@ -20,11 +21,9 @@ from dashboard.wording import (
     count,
     listed,
     marked,
-    on,
     trend_sentence,
 )  # fmt: skip
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 KINDS = {
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
@@ -50,7 +49,7 @@ def show(reader: Reader) -> None:
     bands = season.bands(reader, family, person, style)
     _season(reader, person, when, family, bands)
     _faults(reader, person, when, family)
-    _swings(reader, person, family, bands)
+    swings.show(reader, person, family, bands)
     _left_out(reader, person, when)
     _done(reader, person, when)
     styled = (
@@ -170,50 +169,6 @@ def _fault_finding(rates: pl.DataFrame) -> str:
     if most["rate"] < 0.1:
         return "No fault in more than one swing in ten lately"
     return f"Most often lately: {most['fault']}, {100 * most['rate']:.0f} % of swings. No change is clear yet"
-
-
-def _swings(reader: Reader, person: dict[str, Any], family: str, bands: dict[str, season.Band]) -> None:
-    st.header("The swings of one session")
-    found = sessions.plate_sessions(reader, person["student"], family)
-    if found.is_empty():
-        layout.say("No session of these clubs was measured on plates, so there is no course to draw.")
-        return
-    names = {
-        row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}"
-        for row in reversed(list(found.iter_rows(named=True)))
-    }
-    chosen = layout.choose("Session", names, "session")
-    try:
-        drawn = courses.courses(reader, chosen, found["session"][0], family)
-    except UnderfootError as error:
-        layout.say(str(error))
-        return
-    if drawn is None:
-        layout.say("No swing of this session has its takeaway, top and impact, so its course can't be drawn.")
-        return
-    narrow = layout.narrow()
-    title = load_course.finding(drawn.load, drawn.events)
-    course = load_course.picture(
-        drawn.load, courses.posts(bands, drawn.events), drawn.events, title, narrow=narrow
-    )
-    layout.picture(
-        course, load_course.words(drawn.load, drawn.events), load_course.table(drawn.load, drawn.events)
-    )
-    layout.aside(
-        f"Mean of {count(drawn.swings, 'swing')}; the blue shade is one standard deviation either way. "
-        "The pale posts are the bands."
-    )
-    if drawn.lanes.is_empty():
-        layout.say("Neither a heel load nor where each foot's load sits was measured in this session.")
-        return
-    title = heel_lanes.finding(drawn.lanes, drawn.events)
-    lanes = heel_lanes.picture(drawn.lanes, drawn.events, title, narrow=narrow)
-    said = heel_lanes.words(drawn.lanes, drawn.events, estimated=drawn.estimated)
-    layout.picture(lanes, said, heel_lanes.table(drawn.lanes, drawn.events))
-    if drawn.estimated:
-        layout.aside(
-            "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
-        )
 
 
 def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:

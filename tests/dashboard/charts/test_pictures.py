@@ -157,7 +157,7 @@ def test_the_load_course_names_its_events_under_their_posts():
     ).to_dict()
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
     assert axis["values"] == [0, 1, 2, 3, 4]
-    assert axis["labelExpr"].startswith("['address', 'takeaway', 'top', 'impact', 'finish']")
+    assert axis["labelExpr"].startswith("[['address'], ['takeaway'], ['top'], ['impact'], ['finish']]")
 
 
 def test_the_finding_of_the_load_course_gives_both_sessions_at_the_top_and_at_impact():

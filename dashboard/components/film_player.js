@@ -1,0 +1,77 @@
+// One slider for a film and for the load under both heels. The film's clock is the plate's less the offset.
+const SVG = "http://www.w3.org/2000/svg";
+const WIDTH = 640, HEIGHT = 220, MIDDLE = 110;
+
+export default function (component) {
+  const { data, parentElement } = component;
+  const old = parentElement.querySelector(".root");
+  if (old && old.dataset.title === data.title + data.times.length) return undefined;
+  if (old) old.remove();
+  const { root, free } = build(data);
+  parentElement.appendChild(root);
+  return free;
+}
+
+function make(tag, attributes, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
+  for (const child of children) made.append(child);
+  return made;
+}
+
+function draw(tag, attributes, text) {
+  const made = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  if (text) made.textContent = text;
+  return made;
+}
+
+function build(data) {
+  const bytes = Uint8Array.from(atob(data.film), (letter) => letter.charCodeAt(0));
+  const url = URL.createObjectURL(new Blob([bytes], { type: data.kind }));
+  const first = data.times[0], last = data.times[data.times.length - 1];
+  const x = (t) => ((t - first) / (last - first)) * WIDTH;
+  const most = Math.max(10, ...data.lead, ...data.trail);
+  const film = make("video", { src: url, muted: "", playsinline: "", preload: "auto", "aria-label": data.title });
+  film.muted = true;
+  const slider = make("input", { type: "range", min: first, max: last, step: 0.005, value: first, "aria-label": "Time in the swing" });
+  const lanes = draw("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": "Load under the lead heel upward, under the trail heel downward, in % of body weight" });
+  const lane = (values, sign) => data.times.map((t, k) => `${x(t).toFixed(1)},${(MIDDLE - (sign * values[k] * 88) / most).toFixed(1)}`).join(" ");
+  for (const [name, t] of data.events) {
+    lanes.append(draw("line", { x1: x(t), x2: x(t), y1: 0, y2: HEIGHT, class: "post" }, ""));
+    const label = draw("text", { x: x(t) + 3, y: 12, class: "name" }, name);
+    lanes.append(label);
+  }
+  lanes.append(draw("polyline", { points: lane(data.lead, 1), class: "lead" }), draw("polyline", { points: lane(data.trail, -1), class: "trail" }));
+  lanes.append(draw("text", { x: 4, y: 30 }, "lead heel ↑"), draw("text", { x: 4, y: HEIGHT - 8 }, "trail heel ↓"));
+  lanes.append(draw("line", { x1: 0, x2: WIDTH, y1: MIDDLE, y2: MIDDLE, class: "middle" }));
+  const cursor = draw("line", { y1: 0, y2: HEIGHT, class: "cursor" });
+  lanes.append(cursor);
+  const said = make("p", { role: "status" });
+  const play = make("button", { type: "button" }, "Play");
+  const still = make("p", { class: "still" }, "");
+
+  function place(t, moveFilm) {
+    const k = Math.min(data.times.length - 1, Math.max(0, data.times.findIndex((time) => time >= t)));
+    cursor.setAttribute("x1", x(t)); cursor.setAttribute("x2", x(t));
+    said.textContent = `${t.toFixed(2)} s: lead heel ${Math.round(data.lead[k])} %, trail heel ${Math.round(data.trail[k])} % of body weight`;
+    slider.value = t;
+    if (moveFilm) film.currentTime = Math.max(0, t - data.offset_s);
+  }
+  let frame = 0;
+  function follow() {
+    place(Math.min(last, Math.max(first, film.currentTime + data.offset_s)), false);
+    if (!film.paused) frame = requestAnimationFrame(follow);
+  }
+  slider.addEventListener("input", () => { film.pause(); place(Number(slider.value), true); });
+  play.addEventListener("click", () => { if (film.paused) film.play().catch(() => {}); else film.pause(); });
+  film.addEventListener("play", () => { play.textContent = "Pause"; follow(); });
+  film.addEventListener("pause", () => { play.textContent = "Play"; });
+  film.addEventListener("error", () => { still.textContent = "This browser can't play this film's format; the lanes still move."; });
+  film.addEventListener("loadedmetadata", () => place(Number(slider.value), true));
+  place(first, false);
+  const root = make("div", { class: "root" }, make("h3", {}, data.title), make("div", { class: "both" }, film, lanes),
+    slider, make("div", { class: "row" }, play, said), still);
+  root.dataset.title = data.title + data.times.length;
+  return { root, free: () => { cancelAnimationFrame(frame); film.pause(); URL.revokeObjectURL(url); } };
+}

@@ -1,0 +1,70 @@
+"""The film of one swing beside its heel lanes, moved by one slider."""
+
+import base64
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dashboard import layout
+from dashboard.components import film_player
+from dashboard.courses import BALL_AT_PCT, HEEL_AT_PCT, Take
+from dashboard.queries import sessions
+from dashboard.wording import EVENTS
+from warehouse.access import Reader
+
+MOST_POINTS = 400
+MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
+KINDS = {".mp4": "video/mp4", ".webm": "video/webm", ".mov": "video/quicktime"}
+
+
+def beside(reader: Reader, take: Take, family: str) -> None:
+    """The film of the chosen swing, or of the session's first filmed one; nothing where none was filmed."""
+    for swing_no in sessions.swing_numbers(reader, take.session, family):
+        if take.swing_no in (None, swing_no) and _film(reader, take.session, swing_no) is not None:
+            _show(reader, take.session, swing_no)
+            return
+
+
+def _film(reader: Reader, session: str, swing_no: int) -> Path | None:
+    """The film's file, for those who may see it."""
+    find = getattr(reader, "film", None)
+    found: Path | None = None if find is None else find(session, swing_no)
+    return found
+
+
+def _show(reader: Reader, session: str, swing_no: int) -> None:
+    path = _film(reader, session, swing_no)
+    if path is None or not path.exists():
+        return
+    if path.stat().st_size > MOST_BYTES:
+        layout.say(f"The film of swing {swing_no} is too large to show here; it stands at {path.name}.")
+        return
+    data = lanes(reader, session, swing_no)
+    data["film"] = base64.b64encode(path.read_bytes()).decode()
+    data["kind"] = KINDS.get(path.suffix.lower(), "video/mp4")
+    data["title"] = f"Film of swing {swing_no}, with the load under both heels"
+    film_player.show(data, key=f"film-{session}-{swing_no}")
+
+
+def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:
+    """Times on the plate's clock, each heel's load in % of body weight, events, and the film's offset.
+
+    A lane is flat where the plate measured none; body weight is the mean load of the first twentieth.
+    """
+    times, columns = reader.trace(session).swing(swing_no)
+    step = max(1, len(times) // MOST_POINTS)
+    total = np.asarray(columns["lead_n"], float) + np.asarray(columns["trail_n"], float)
+    weight = max(float(np.nanmean(total[: max(1, len(total) // 20)])), 1.0)
+    found: dict[str, Any] = {"times": times[::step].round(3).tolist()}
+    for side in ("lead", "trail"):
+        heel = columns.get(f"{side}_heel_n")
+        if heel is None and f"{side}_along_pct" in columns:
+            part = (BALL_AT_PCT - columns[f"{side}_along_pct"]) / (BALL_AT_PCT - HEEL_AT_PCT)
+            heel = columns[f"{side}_n"] * np.clip(part, 0, 1)
+        values = np.zeros_like(times) if heel is None else np.nan_to_num(np.asarray(heel, float))
+        found[side] = np.clip(100 * values / weight, 0, None)[::step].round(1).tolist()
+    marked = sessions.swing_events(reader, session, swing_no)
+    found["events"] = [(EVENTS[event], round(t_s, 3)) for event, t_s in marked.iter_rows() if event in EVENTS]
+    found["offset_s"] = sessions.film_offset(reader, session, swing_no)
+    return found
