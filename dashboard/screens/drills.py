@@ -81,7 +81,7 @@ def _finding(own: pl.DataFrame) -> str:
     rest = len(own) - sum(map(len, by.values()))
     if not said:
         return f"None of {count(len(own), 'drill')} is shown to help or to harm yet"
-    others = f"; of {count(rest, 'other')} nothing clear can be said" if rest else ""
+    others = f"; nothing clear about {count(rest, 'other')}" if rest else ""
     return f"{'; '.join(said)}{others}"
 
 

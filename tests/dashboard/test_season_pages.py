@@ -1,0 +1,229 @@
+"""Drills, Coaches, How sure are we and Data quality: what they say, to whom, and what they keep back."""
+
+import json
+
+import polars as pl
+import pytest
+
+from dashboard import claims, reasons
+from warehouse.store import writer
+
+
+def titles(at):
+    """The finding of every picture of a page, each in one line."""
+    specs = [json.loads(element.proto.spec) for element in at.get("vega_lite_chart")]
+    return [" ".join(spec["title"]["text"]) for spec in specs]
+
+
+def charts(at):
+    return "".join(str(element.proto) for element in at.get("vega_lite_chart"))
+
+
+def test_drills_say_that_the_data_are_no_trial_and_what_each_kept(visit, page_text):
+    text = page_text(visit("full", "drills", "c01", drill="d01", fault="trail_heel_down"))
+    assert "These data are not a trial" in text
+    assert (
+        "On “Trail heel still down at impact”: +12\u00a0points (90 % between +9 and +15) toward better"
+        in text
+    )
+    assert "12\u00a0students, set 36\u00a0times. ▲\u00a0Helps." in text
+    assert "What changes on the day overstates what is kept" in text
+
+
+def test_the_forest_names_what_helps_and_what_harms(visit):
+    finding = titles(visit("full", "drills", "h01"))[0]
+    assert (
+        finding
+        == "▲\u00a0Heel-off strikes helps; ▽\u00a0Slow count harms; nothing clear about 1\u00a0other"
+    )
+
+
+def test_the_planner_ranks_by_what_was_kept_then_thin_then_untried(visit, page_text):
+    text = page_text(visit("full", "drills", "h01", fault="trail_heel_down"))
+    assert (
+        "For “Trail heel still down at impact”, Heel-off strikes helps, as far as this season shows." in text
+    )
+    order = [
+        text.index(f"{k}. **{name}**")
+        for k, name in enumerate(("Heel-off strikes", "Slow count", "Quiet feet", "Never set"), 1)
+    ]
+    assert order == sorted(order)
+    assert "3\u00a0students, set 9\u00a0times: too thin to rank." in text
+    assert "Never set, or not measured before and after: nothing is known." in text
+
+
+def test_a_drill_shows_its_cautions_its_age_and_for_whom(visit, page_text):
+    text = page_text(visit("full", "drills", "h01", drill="d03"))
+    assert "For players from 14 years on." in text
+    assert "With eyes closed: a flat, dry floor" in text
+    groups = visit("full", "drills", "h01", drill="d01")
+    assert "Under 8 students, so not shown: County (3)." in page_text(groups)
+    assert "Under 18 years" in charts(groups)
+
+
+def test_drill_doses_that_lots_decided_stand_apart(visit, page_text):
+    text = page_text(visit("full", "drills", "h01", drill="d02"))
+    assert "Where lots decided (9\u00a0students): kept −3" in text
+    assert "No lots have been drawn" in page_text(visit("full", "drills", "h01", drill="d01"))
+
+
+def test_a_drills_students_are_named_to_their_own_coach_only(visit):
+    def links(person):
+        at = visit("full", "drills", person, drill="d01")
+        return json.dumps([str(link.proto) for link in at.get("page_link")])
+
+    assert "Sanna Test" in links("c01")
+    assert "Sanna" not in links("c02")
+
+
+@pytest.mark.parametrize("kind", ["empty", "one_session"])
+def test_drills_without_answers_still_show_how_each_is_done(visit, page_text, kind):
+    text = page_text(visit(kind, "drills", "c01"))
+    assert "No effect has been worked out yet" in text
+    assert "Strike with the trail heel already light." in text
+    assert "Helps" not in text
+
+
+def test_coaches_opens_with_what_it_cannot_tell(visit, page_text):
+    at = visit("full", "coaches", "h01")
+    assert at.markdown[0].value.startswith("<style>") or "can't tell who coaches best" in page_text(at)
+    first = next(element.value for element in at.markdown if "coach" in element.value)
+    assert first.startswith("**This page can't tell who coaches best.")
+
+
+def test_the_head_coach_sees_the_coaches_by_name_a_coach_their_own_dot_only(visit, page_text):
+    head, own = visit("full", "coaches", "h01"), visit("full", "coaches", "c02")
+    assert "Caro Lindt" in charts(head)
+    assert "Cato Brandt" in charts(head)
+    assert "Cato Brandt" in charts(own)
+    assert "Caro" not in charts(own) + page_text(own)
+    assert "c01" not in charts(own)
+
+
+def test_a_coach_of_few_students_is_shown_as_too_few_and_never_drawn(visit, page_text):
+    head = visit("full", "coaches", "h01")
+    assert "You have 3\u00a0students measured; from 8 on your own dot is drawn." in page_text(head)
+    assert "Too few students to be shown, under 8: Hedda Quist (3)." in page_text(head)
+    assert "Hedda" not in charts(head)
+    assert "1\u00a0other coach has too few students to be shown." in page_text(
+        visit("full", "coaches", "c01")
+    )
+
+
+def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, page_text):
+    at = visit("full", "trust", "c01")
+    text = page_text(at)
+    assert len(at.get("vega_lite_chart")) == 3
+    assert titles(at)[0] == "Irons: one session tells students apart well on 1 of 2 measures"
+    assert "Of 3\u00a0figures with a goal, 2 met it. Missed somewhere: 90 % intervals" in text
+    assert "5.5\u00a0% of body weight" in text
+    assert titles(at)[2].startswith("Eye and plate agree least on “Trail heel still down at impact”")
+
+
+def test_a_coach_compares_their_own_eye_and_not_anothers(visit):
+    boxes = {box.label: box.options for box in visit("full", "trust", "c01").selectbox}
+    assert boxes["Whose eye"] == ["All coaches", "Caro Lindt"]
+    boxes = {box.label: box.options for box in visit("full", "trust", "h01").selectbox}
+    assert boxes["Whose eye"] == ["All coaches", "Caro Lindt", "Cato Brandt"]
+
+
+def test_how_sure_are_we_says_what_is_missing(visit, page_text):
+    text = page_text(visit("one_session", "trust", "h01"))
+    assert "it takes students measured in several sessions each" in text
+    assert "make calibration" in text
+    assert "Nothing to compare yet" in text
+
+
+def test_data_quality_is_for_the_head_coach_by_reason_device_and_coach(visit, page_text):
+    at = visit("full", "quality", "h01")
+    text = page_text(at)
+    assert titles(at)[0].startswith("5\u00a0swings and deliveries left out, 3.3\u00a0% of what came in")
+    assert "Samples were missing for a moment" in text
+    assert "No consent to measure covers the day" in text
+    assert "This page is not for you" in page_text(visit("full", "quality", "c01"))
+
+
+def test_data_quality_follows_its_filters(visit, page_text):
+    text = page_text(visit("full", "quality", "h01", **{"left-coach": "Cato Brandt"}))
+    assert "Nothing was left out here: all of 50\u00a0swings count." in text
+    at = visit("full", "quality", "h01", by="device")
+    assert titles(at)[0].endswith("most by device: mat-east (4)")
+
+
+def test_every_refusal_and_mark_of_the_project_has_words(pytestconfig):
+    """A code nobody gave words to still reads as words, without its underscores."""
+    assert reasons.reason("no_consent") == "no consent to measure covers the day"
+    assert reasons.reason("dropout") == "samples were missing for a moment"
+    assert reasons.reason("some_new_thing") == "some new thing"
+
+
+def test_every_picture_can_be_saved_as_table_png_and_svg(visit):
+    at = visit("full", "coaches", "h01")
+    names = [button.proto.label for button in at.get("download_button")]
+    assert names == ["Save table (CSV)", "Save picture (PNG)", "Save picture (SVG)"]
+
+
+def test_students_are_filtered_by_level_and_age_in_the_address(visit):
+    grown = visit("full", "students", "h01", age="40 to 59", on="impact_trail_heel_pct_bw")
+    assert "Sven" in charts(grown)
+    assert "Sanna" not in charts(grown)
+    young = visit("full", "students", "h01", age="under 18", level="club", on="impact_trail_heel_pct_bw")
+    assert "Sanna" in charts(young)
+    assert "Sven" not in charts(young)
+
+
+def test_filters_that_leave_nobody_say_what_to_change(visit, page_text, homes):
+    with writer(homes("levels")) as w:
+        w.execute("UPDATE academy.person SET level = 'county' WHERE person = 's02'")
+        w.publish()
+    text = page_text(visit("levels", "students", "h01", age="under 18", level="county"))
+    assert "No student fits all of these." in text
+
+
+def row(**more):
+    return {
+        "aim_name": "Crosses late", "label": "No clear effect", "kept": 1.0, "kept_lo": -3.0, "kept_hi": 5.0, "unit": "points",
+        "places": 0, "swc": 10.0, "same_day": None, "same_day_kind": None, "n_students": 12, "n_doses": 20, "n_lots": 0, "lots": None,
+    } | more  # fmt: skip
+
+
+def test_a_drill_without_a_clear_effect_says_from_where_a_change_is_worth_it():
+    assert "No clear effect. A change is worth the time from 10.0\u00a0points on." in claims.drill_sentence(
+        row()
+    )
+    assert "worth the time" not in claims.drill_sentence(row(label="Helps"))
+
+
+def test_too_little_data_gives_no_number():
+    said = claims.drill_sentence(row(label="Too little data", n_students=3))
+    assert (
+        said
+        == "On “Crosses late”: 3\u00a0students, set 20\u00a0times. Too little data to say whether it helps."
+    )
+
+
+def test_a_change_on_the_day_with_nothing_to_compare_is_not_called_an_effect():
+    day = {"same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0}
+    assert "Change on the day: +9" in claims.drill_sentence(row(**day, same_day_kind="change on the day"))
+    assert "against sessions without a drill: +9" in claims.drill_sentence(row(**day, same_day_kind="effect"))
+
+
+@pytest.mark.parametrize(("half", "thin"), [(15.0, False), (25.0, True)])
+def test_a_wide_interval_is_called_thin(half, thin):
+    said = claims.thin_sentence(row(kept_lo=1 - half, kept_hi=1 + half))
+    assert ("may be quite another" in said) == thin
+
+
+def test_the_planners_order_compares_kept_effects_in_worthwhile_changes():
+    frame = pl.DataFrame(
+        [
+            {"drill": "a", "name": "A", "label": "No clear effect", "kept": 4.0, "swc": 4.0},
+            {"drill": "b", "name": "B", "label": "Helps", "kept": 3.0, "swc": 1.0},
+            {"drill": "c", "name": "C", "label": "Too little data", "kept": 90.0, "swc": 1.0},
+            {"drill": "d", "name": "D", "label": None, "kept": None, "swc": None},
+        ]
+    )
+    ranks = claims.ranked(frame.reverse())
+    assert ranks["drill"].to_list() == ["b", "a", "c", "d"]
+    assert claims.best_sentence(ranks.tail(2), "X").startswith("For “X”, no drill has data enough")
+    assert "may be chance" in claims.best_sentence(ranks.tail(3), "X")
