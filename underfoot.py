@@ -14,6 +14,7 @@ from dashboard.terminal import err, out
 from warehouse import events
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
+from warehouse.owed import owed
 from warehouse.store import open_snapshot, rebuilding, writer
 
 home_option = click.option(
@@ -163,10 +164,8 @@ def sql(query: str, home_path: str | None, shape: str) -> None:
 @click.option("--retry", "again", is_flag=True, help="Try every refused delivery again first.")
 def refused(home_path: str | None, *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
-    if again:
-        report = _load(Home.find(home_path), None, quiet=as_json)
-        if not as_json:
-            terminal.show_report(report, brief=True)
+    if again and (report := _load(Home.find(home_path), None, quiet=as_json)) and not as_json:
+        terminal.show_report(report, brief=True)
     snapshot = open_snapshot(Home.find(home_path))
     rows = snapshot.sql(
         'SELECT "at", name, delivery, session, swing_no, file, line, "column", reason, sentence '
@@ -244,6 +243,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     with (
         events.timed(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
+        owed(w) as students,
     ):
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)
@@ -252,7 +252,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
             _build(home, w)
         else:
             with terminal.progress("Reducing swings", quiet=quiet) as step:
-                _say_problems(refresh(home, w, touched=report.touched, progress=step))
+                _say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
     for told in report.refusals():
         events.write(home, "refused", **told)
