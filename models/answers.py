@@ -9,7 +9,7 @@ from dataclasses import asdict
 import polars as pl
 
 from models.parameters import load_parameters, save_parameters
-from models.season.cells import CellKey, baseline
+from models.season.cells import CellKey, Parameter, baseline
 from models.season.faultrate import FaultPrior, fault_rates, fit_priors
 from models.season.judgement import Bands
 from models.season.ladder import pace_ladder
@@ -69,20 +69,29 @@ def refit_reliability(writer: Writer) -> pl.DataFrame:
 def line_rows(writer: Writer) -> Lines:
     """season.student_trend and season.trend_line of the touched students, under the last build's fits."""
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE}"))
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    return student_lines(rows, stored_fits(writer, rows), better, bands(writer, TOUCHED))
+
+
+def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
+    """The last build's fit of every cell that `rows` (from `cells.baseline`) hold and it could fit."""
     fitted = writer.sql("SELECT season, club_family, metric FROM season.reliability")
     present = set(rows.select("season", "club_family", "metric").unique().iter_rows())
     keys: list[CellKey] = sorted(present & set(fitted.iter_rows()))
     stored = load_parameters(writer, [_name(key) for key in keys])
-    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    return {key: stored[_name(key)] for key in keys}
+
+
+def bands(writer: Writer, within: str = "true") -> Bands:
+    """Whose band is which, with the styles of the students `within`."""
     level = dict(writer.sql("SELECT person, level FROM academy.person WHERE role = 'student'").iter_rows())
     style = {
         (season, student, family): value
         for season, student, family, value in writer.sql(
-            f"SELECT season, student, club_family, style FROM season.style WHERE {TOUCHED}"
+            f"SELECT season, student, club_family, style FROM season.style WHERE {within}"
         ).iter_rows()
     }
-    bands = Bands(writer.sql("SELECT * FROM academy.band"), level, style)
-    return student_lines(rows, {key: stored[_name(key)] for key in keys}, better, bands)
+    return Bands(writer.sql("SELECT * FROM academy.band"), level, style)
 
 
 def _name(key: CellKey) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, drills, fitting, samples
+from models import answers, comparisons, drills, fitting, samples
 from models.calibration import calibration_rows
 from models.samples import temporary
 from models.season.trend import Lines
@@ -148,6 +148,16 @@ def _calibration(job: Job) -> None:
     job.replace("season.calibration", calibration_rows())
 
 
+def _whole(table: str, rows: Callable[[Writer], pl.DataFrame]) -> Callable[[Job], None]:
+    """A step that reads the whole academy: a build's alone; a load keeps what the last build found."""
+
+    def step(job: Job) -> None:
+        if job.whole:
+            job.replace(table, rows(job.writer))
+
+    return step
+
+
 def _sql(table: str, within: str = answers.TOUCHED) -> Callable[[Job], None]:
     """A step that replaces rows of `table` by its query in models/sql."""
 
@@ -175,6 +185,9 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.drill_effect", _drill_effect),
     ("season.drill_group", _drill_group),
     ("season.calibration", _calibration),
+    ("season.coach_gain", _whole("season.coach_gain", comparisons.coach_gain_rows)),
+    ("season.ball_link", _whole("season.ball_link", comparisons.ball_link_rows)),
+    ("season.eye_plate", _whole("season.eye_plate", comparisons.eye_plate_rows)),
     ("season.data_health", _sql("season.data_health", "true")),
 )
 

@@ -1,0 +1,87 @@
+"""What goes together with the ball: session means of a metric beside the session's carry and spread.
+
+Always within a student, and never as a cause: a third thing may move both. Putting, other paces than full and
+swings without a ball result stay out.
+"""
+
+import numpy as np
+import polars as pl
+from scipy import stats
+
+from models.season.kernel import FLOATS
+from models.season.pooling import false_discovery
+
+KEYS = ["season", "student", "club_family", "metric", "outcome"]
+LEAST_SESSIONS = 6
+LEAST_SHOTS = 5  # a session
+LEAST_Q = 0.10
+TOGETHER, UNCLEAR, TOO_FEW = "Goes together", "Not clear yet", "Too few sessions"
+SCHEMA = {
+    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
+    "outcome": pl.String, "per_sd": pl.Float64, "lo": pl.Float64, "hi": pl.Float64, "p": pl.Float64,
+    "q": pl.Float64, "n_sessions": pl.Int32, "label": pl.String,
+}  # fmt: skip
+
+
+def within_slope(x: FLOATS, y: FLOATS, owner: FLOATS) -> tuple[float, float, int]:
+    """Slope of y on x about each owner's own means, its standard error and degrees of freedom.
+
+    b = Σx̃ỹ/Σx̃², se² = Σ(ỹ − bx̃)²/(N − groups − 1)/Σx̃²: fixed effects, one x. NaN where x does not vary or no
+    degree of freedom is left.
+    """
+    groups, at = np.unique(owner, return_inverse=True)
+    size = np.bincount(at)
+    dx, dy = (v - (np.bincount(at, v) / size)[at] for v in (x, y))
+    freedom = x.size - groups.size - 1
+    sxx = float(dx @ dx)
+    if freedom < 1 or sxx <= 1e-12 * float(x @ x):
+        return float("nan"), float("nan"), max(freedom, 0)
+    slope = float(dx @ dy) / sxx
+    left = dy - slope * dx
+    return slope, float(np.sqrt(left @ left / freedom / sxx)), freedom
+
+
+def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
+    """Rows of season.ball_link from one row per KEYS and session with the session's `mean` and `value`.
+
+    `per_sd` = slope · sd of the student's own session means, its 90 % interval by t with n − 2 degrees. A
+    student has a dozen metrics, so p goes through Benjamini-Hochberg over the student's rows of one outcome,
+    and "Goes together" needs q ≤ 0.10. Under six sessions nothing is claimed.
+    """
+    found = [
+        (*(str(value) for value in key), *_link(own["mean"].to_numpy(), own["value"].to_numpy()))
+        for key, own in pairs.group_by(KEYS, maintain_order=True)
+    ]
+    rows = pl.DataFrame(
+        found,
+        schema={name: SCHEMA[name] for name in (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")},
+        orient="row",
+    ).sort(KEYS)  # fmt: skip
+    family = pl.struct("season", "student", "outcome")
+    q = pl.col("p").map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
+    label = (
+        pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
+        .when(pl.col("q") <= LEAST_Q).then(pl.lit(TOGETHER)).otherwise(pl.lit(UNCLEAR))
+    )  # fmt: skip
+    if rows.is_empty():
+        return pl.DataFrame(schema=SCHEMA)
+    return (
+        rows.with_columns(q=q.over(family))
+        .with_columns(pl.col("per_sd", "lo", "hi", "p", "q").fill_nan(None))
+        .with_columns(label=label)
+        .select(SCHEMA.keys())
+    )
+
+
+def _link(x: FLOATS, y: FLOATS) -> tuple[int, float, float, float, float]:
+    """Sessions, change of y per sd of x, its interval and p; NaN under six sessions or without variance."""
+    nothing = (x.size, *(float("nan"),) * 4)
+    if x.size < LEAST_SESSIONS:
+        return nothing
+    slope, se, freedom = within_slope(x, y, np.zeros(x.size))
+    if not (np.isfinite(slope) and se > 0):
+        return nothing
+    sd = float(np.std(x, ddof=1))
+    half = float(stats.t.ppf(0.95, freedom)) * se
+    p = float(2 * stats.t.sf(abs(slope) / se, freedom))
+    return x.size, slope * sd, (slope - half) * sd, (slope + half) * sd, p

@@ -1,0 +1,221 @@
+"""How far each coach's students came, per 90 days, next to the academy, with the doubt of small groups.
+
+A student's gain is their own unshrunk slope with its known variance (`student_gains`); coaches and students
+then have spreads of their own, which are integrated over (`coach_gains`). Nothing is adjusted for a student's
+first value, nor for the drills given: both would invent differences between equal coaches.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from models.season.cells import KEY, LEAST_DAYS, LEAST_SESSIONS, CellKey, Parameter, arrange, draws_of
+from models.season.judgement import Bands
+from models.season.kernel import FLOATS
+from models.season.reliability import detectable_change, typical_error
+
+MONTHS = 3.0  # gains are told per 90 days
+LEAST_SHOWN = 8
+LEAST_STUDENTS = 5
+STEPS = 28  # of each spread's grid
+Z90, Z80, Z95 = 1.6448536269514722, 1.2815515655446004, 1.959963984540054
+
+
+@dataclass(frozen=True)
+class CoachGains:
+    """(C,) each but `overall`: posterior mean, sd and 90 % interval; the funnel's dot and its precision."""
+
+    gain: FLOATS
+    se: FLOATS
+    lo: FLOATS
+    hi: FLOATS
+    raw: FLOATS
+    raw_se: FLOATS
+    overall: float
+
+
+def item_slopes(
+    baseline_rows: pl.DataFrame,
+    parameters: Mapping[CellKey, Parameter],
+    better: Mapping[str, str],
+    bands: Bands,
+) -> pl.DataFrame:
+    """One row per student, metric, family and session: what its value adds to the student's slope.
+
+    The slope of weighted least squares is Σ k·y, k = w(t − t̄)/Σw(t − t̄)², w = 1/(σ²_session + σ²_swing/n),
+    the device's offset taken out. `slope_part` is k·y per 90 days in smallest detectable changes, toward
+    better; `noise` is k times the value's sd in the same unit, `left` the standardised residual.
+    Toward better for a band metric is toward the band from where the student's mean lies; a student whose
+    mean is inside it adds nothing. The mean of all sessions says nothing of the slope's error, the first
+    would. Students under three sessions or 28 days in a cell, and cells without a fit, have no rows.
+    """
+    parts = [
+        rows
+        for key, frame in baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True).items()
+        if (fit := parameters.get((str(key[0]), str(key[1]), str(key[2])))) is not None
+        for rows in _cell_slopes(frame, fit, better.get(str(key[2]), "none"), bands)
+    ]
+    return pl.DataFrame(parts, schema=ITEM_SCHEMA, orient="row")
+
+
+ITEM_SCHEMA = {
+    "season": pl.String, "student": pl.String, "item": pl.String, "session": pl.String,
+    "slope_part": pl.Float64, "noise": pl.Float64, "left": pl.Float64,
+}  # fmt: skip
+
+
+def _cell_slopes(
+    frame: pl.DataFrame, fit: Parameter, better: str, bands: Bands
+) -> list[tuple[str, str, str, str, float, float, float]]:
+    """Rows of `item_slopes` for one cell."""
+    rows = arrange(frame, fit["sd_swing"] ** 2, fit["fixed"])
+    cell = rows.cell
+    out: list[tuple[str, str, str, str, float, float, float]] = []
+    y = cell.y - cell.x[:, 2:] @ draws_of(fit).gammas.mean(axis=0)[2:]
+    unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], fit["swings"]))
+    variance = fit["sd_session"] ** 2 + cell.error
+    sessions, days = frame["session"].to_list(), frame["day"].to_list()
+    season, family, metric = (str(frame[name][0]) for name in KEY)
+    for i, student in enumerate(rows.students):
+        own = slice(int(cell.offsets[i]), int(cell.offsets[i + 1]))
+        t, w = cell.t[own], 1 / variance[own]
+        many = len(set(sessions[own])) >= LEAST_SESSIONS and np.ptp(t) * 30 >= LEAST_DAYS
+        if not many or unit <= 0 or not np.isfinite(w).all():
+            continue
+        centre, mean = float(w @ t / w.sum()), float(w @ y[own] / w.sum())
+        sign = _sign(better, mean, bands.of(metric, season, student, family, days[own][-1]))
+        k = w * (t - centre) / float(w @ (t - centre) ** 2)
+        left = (y[own] - mean - (t - centre) * float(k @ y[own])) * np.sqrt(w)
+        scale = sign * MONTHS / unit
+        out.extend(
+            (season, student, f"{metric} {family}", session, part, noise, rest)
+            for session, part, noise, rest in zip(
+                sessions[own], scale * k * y[own], scale * k / np.sqrt(w), left * np.sign(sign), strict=True
+            )
+        )
+    return out
+
+
+def _sign(better: str, mean: float, band: tuple[float, float] | None) -> float:
+    """Which way is better from here: 1, −1, or 0 inside the band and where no side is."""
+    if better == "band" and band is not None:
+        return float(mean < band[0]) - float(mean > band[1])
+    return {"up": 1.0, "down": -1.0}.get(better, 0.0)
+
+
+def student_gains(items: pl.DataFrame) -> pl.DataFrame:
+    """season, student → gain (mean over the items they were measured in) and its known variance.
+
+    Values of one session go wrong together, so the variance is Σ over sessions of n'R n / items², R the
+    correlation of residuals over items, pooled over students.
+    """
+    out = []
+    for (season,), frame in items.group_by(["season"], maintain_order=True):
+        likeness, place = _likeness(frame)
+        for (student,), own in frame.group_by(["student"], maintain_order=True):
+            count = own["item"].n_unique()
+            variance = 0.0
+            for _, together in own.group_by(["session"], maintain_order=True):
+                at = [place[item] for item in together["item"]]
+                noise = together["noise"].to_numpy()
+                variance += max(float(noise @ likeness[np.ix_(at, at)] @ noise), 0.0)
+            out.append((season, student, float(own["slope_part"].sum()) / count, variance / count**2))
+    return pl.DataFrame(
+        out,
+        schema={"season": pl.String, "student": pl.String, "gain": pl.Float64, "variance": pl.Float64},
+        orient="row",
+    ).sort("season", "student")
+
+
+def _likeness(frame: pl.DataFrame) -> tuple[FLOATS, dict[str, int]]:
+    """Correlation of residuals of one session between items (K, K), and each item's place."""
+    items = sorted(frame["item"].unique())
+    wide = (
+        frame.group_by("student", "session", "item").agg(pl.col("left").mean())
+        .pivot(on="item", index=["student", "session"], values="left")
+    )  # fmt: skip
+    values = np.nan_to_num(wide.select(items).to_numpy().astype(np.float64))
+    cross = values.T @ values
+    met = (values != 0).astype(np.float64)
+    square = (values**2).T @ met
+    size = np.sqrt(square * square.T)
+    likeness = np.clip(np.divide(cross, size, out=np.zeros_like(cross), where=size > 0), -1.0, 1.0)
+    np.fill_diagonal(likeness, 1.0)
+    return likeness, {item: k for k, item in enumerate(items)}
+
+
+def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> CoachGains | None:
+    """Each coach's gain from S students': gain_i = x_i·β + Σ_c share_ic·c_c + u_i + e_i.
+
+    gain and e's known variance (S,); share (S, C) of measured months under each coach, rows sum to 1; x (S, p)
+    case mix, its first column 1 and the others centred. c ~ N(0, σ_c²), u ~ N(0, σ_u²); both sds integrated
+    over a grid under half-t priors with 4 degrees of freedom, their scale the sd of the gains. None under 5 students or
+    where nothing varies. Source of the funnel: Spiegelhalter 2005 (Stat Med 24), normal limits.
+    """
+    scale = float(np.std(gain))
+    if gain.size < max(LEAST_STUDENTS, x.shape[1] + 2) or scale <= 1e-12:
+        return None
+    p, coaches = x.shape[1], share.shape[1]
+    sds = scale * np.exp(np.linspace(np.log(0.02), np.log(8.0), STEPS))
+    a = np.column_stack([x, share])
+    target = np.column_stack([np.tile(np.eye(p)[0], (coaches, 1)), np.eye(coaches)])
+    target = np.vstack([target, np.eye(p + coaches)[0]])
+    height, means, variances = np.empty(STEPS**2), np.empty((STEPS**2, coaches + 1)), []
+    for j, sd_u in enumerate(sds):
+        d = sd_u**2 + variance
+        normal, right = (a / d[:, None]).T @ a, (a / d[:, None]).T @ gain
+        for k, sd_c in enumerate(sds):
+            ridge = normal + np.diag(np.r_[np.zeros(p), np.full(coaches, sd_c**-2)])
+            inverse = np.linalg.inv(ridge)
+            at = inverse @ right
+            height[j * STEPS + k] = -0.5 * (
+                np.log(d).sum() + 2 * coaches * np.log(sd_c) + np.linalg.slogdet(ridge)[1]
+                + gain @ (gain / d) - right @ at
+            ) + _log_half_t(sd_u / scale) + _log_half_t(sd_c / scale)  # fmt: skip
+            means[j * STEPS + k] = target @ at
+            variances.append(np.einsum("ij,jk,ik->i", target, inverse, target))
+    weight = np.exp(height - height.max())
+    weight /= weight.sum()
+    sd = np.sqrt(np.array(variances))
+    centre = weight @ means
+    spread = np.sqrt(weight @ (sd**2 + (means - centre) ** 2))
+    lo, hi = _quantile(means, sd, weight, 0.05), _quantile(means, sd, weight, 0.95)
+    sd_u2 = float(weight.reshape(STEPS, STEPS).sum(axis=1) @ sds**2)
+    raw, raw_se = _own(gain - x[:, 1:] @ _case_mix(gain, variance + sd_u2, x), variance + sd_u2, share)
+    return CoachGains(centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]))
+
+
+def _log_half_t(x: float) -> float:
+    """Log density of log x under half-t with 4 degrees of freedom, up to a constant."""
+    return float(-2.5 * np.log1p(x**2 / 4) + np.log(x))
+
+
+def _case_mix(gain: FLOATS, variance: FLOATS, x: FLOATS) -> FLOATS:
+    w = x / variance[:, None]
+    return np.asarray(np.linalg.solve(w.T @ x, w.T @ gain))[1:]
+
+
+def _own(gain: FLOATS, variance: FLOATS, share: FLOATS) -> tuple[FLOATS, FLOATS]:
+    """Mean of each coach's students, by share and precision, and its standard error."""
+    w = share / variance[:, None]
+    whole = w.sum(axis=0)
+    w = np.divide(w, whole, out=np.full_like(w, np.nan), where=whole > 0)
+    return np.asarray(w.T @ gain), np.sqrt((w**2).T @ variance)
+
+
+def _quantile(mean: FLOATS, sd: FLOATS, weight: FLOATS, q: float) -> FLOATS:
+    """Quantile of the weighted mixture of normals over the first axis, by bisection."""
+    lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
+    for _ in range(45):
+        middle = (lo + hi) / 2
+        under = weight @ special.ndtr((middle - mean) / sd) < q
+        lo, hi = np.where(under, middle, lo), np.where(under, hi, middle)
+    return np.asarray((lo + hi) / 2)
+
+
+def funnel_limits(overall: float, se: FLOATS, z: float) -> tuple[FLOATS, FLOATS]:
+    """Where gains of coaches who are all alike would lie, at each precision: overall ± z·se."""
+    return overall - z * se, overall + z * se

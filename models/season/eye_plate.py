@@ -1,0 +1,94 @@
+"""Eye and plate: how far the coaches' saw notes and the measured faults agree.
+
+A session counts as looked at by a coach who wrote any saw note in it, and a fault as looked for when that
+coach named it at least once in the season. In such a session a fault not named counts as not seen. That is
+what the notes can bear, and no more: a coach writes what matters that day, so "measured, not said" is often
+a choice, while "said, not measured" is a true difference.
+"""
+
+import numpy as np
+import polars as pl
+
+from models.season.kernel import FLOATS
+from models.season.ladder import SELDOM
+
+LEAST_SWINGS = 5  # judged in the session
+SCHEMA = {
+    "season": pl.String, "fault": pl.String, "coach": pl.String, "n": pl.Int32, "agree_pct": pl.Float64,
+    "kappa": pl.Float64, "kappa_lo": pl.Float64, "kappa_hi": pl.Float64, "seen_and_measured": pl.Int32,
+    "seen_only": pl.Int32, "measured_only": pl.Int32, "neither": pl.Int32,
+}  # fmt: skip
+Z90 = 1.6448536269514722
+
+
+def cohens_kappa(table: FLOATS) -> tuple[float, float]:
+    """Cohen's kappa of a 2 × 2 table of counts and its standard error; NaN where a margin is empty.
+
+    κ = (p_o − p_e)/(1 − p_e). Standard error: Fleiss, Cohen & Everitt 1969, Psychol Bull 72.
+    """
+    n = float(table.sum())
+    if n == 0 or not (table.sum(axis=0).all() and table.sum(axis=1).all()):
+        return float("nan"), float("nan")
+    p = table / n
+    row, column, own = p.sum(axis=1), p.sum(axis=0), np.diag(p)
+    chance = float(row @ column)
+    kappa = (float(own.sum()) - chance) / (1 - chance)
+    a = float(np.sum(own * (1 - (row + column) * (1 - kappa)) ** 2))
+    off = p * (column[:, None] + row[None, :]) ** 2
+    b = (1 - kappa) ** 2 * float(off.sum() - np.diag(off).sum())
+    c = (kappa - chance * (1 - kappa)) ** 2
+    return kappa, float(np.sqrt(max(a + b - c, 0.0) / n) / (1 - chance))
+
+
+def looked_at(saw: pl.DataFrame, judged: pl.DataFrame) -> pl.DataFrame:
+    """One row per session, coach and fault looked for and judged on five swings: seen, measured (booleans).
+
+    `saw`: session, coach, fault of each saw note; `judged`: session, season, student, day, fault, flagged,
+    usable. A fault is measured where it shows in at least 20 % of the session's swings.
+    """
+    looked = saw.select("session", "coach").unique()
+    rows = judged.filter(pl.col("usable") >= LEAST_SWINGS).join(looked, on="session")
+    named = saw.join(judged.select("session", "season").unique(), on="session")
+    seen = saw.select("session", "coach", "fault").unique().with_columns(seen=pl.lit(value=True))
+    return (
+        rows.join(
+            named.select("season", "coach", "fault").unique(), on=["season", "coach", "fault"], how="semi"
+        )
+        .join(seen, on=["session", "coach", "fault"], how="left")
+        .with_columns(
+            pl.col("seen").fill_null(value=False), measured=pl.col("flagged") >= SELDOM * pl.col("usable")
+        )
+        .sort("season", "fault", "coach", "day", "session")
+    )
+
+
+def agreement(looks: pl.DataFrame) -> pl.DataFrame:
+    """Rows of season.eye_plate: each coach's, and everyone's together under a null coach."""
+    whole = looks.with_columns(coach=pl.lit(None, dtype=pl.String))
+    seen, measured = pl.col("seen"), pl.col("measured")
+    counts = (
+        pl.concat([looks, whole])
+        .group_by("season", "fault", "coach")
+        .agg(
+            seen_and_measured=(seen & measured).sum().cast(pl.Int32),
+            seen_only=(seen & ~measured).sum().cast(pl.Int32),
+            measured_only=(~seen & measured).sum().cast(pl.Int32),
+            neither=(~seen & ~measured).sum().cast(pl.Int32),
+        )
+        .sort("season", "fault", "coach", nulls_last=True)
+    )
+    cells = (
+        counts.select("seen_and_measured", "seen_only", "measured_only", "neither")
+        .to_numpy()
+        .astype(np.float64)
+    )
+    found = np.array([cohens_kappa(row.reshape(2, 2)) for row in cells]).reshape(-1, 2)
+    kappa, half = found[:, 0], Z90 * found[:, 1]
+    total = np.maximum(cells.sum(axis=1), 1.0)
+    return counts.with_columns(
+        n=pl.Series(cells.sum(axis=1)).cast(pl.Int32),
+        agree_pct=pl.Series(100 * (cells[:, 0] + cells[:, 3]) / total),
+        kappa=pl.Series(kappa).fill_nan(None),
+        kappa_lo=pl.Series(np.maximum(kappa - half, -1.0)).fill_nan(None),
+        kappa_hi=pl.Series(np.minimum(kappa + half, 1.0)).fill_nan(None),
+    ).select(SCHEMA.keys())
