@@ -34,12 +34,12 @@ function choices(title, name, options, { needed = false } = {}) {
   for (const [code, label] of options) {
     const input = make("input", { type: "radio", name, value: code });
     const pill = make("label", { class: "pill" }, input, make("span", {}, label));
-    if (!needed) pill.addEventListener("click", (event) => {
-      if (input.checked) {
-        event.preventDefault();
-        // The browser settles a radio after its click; let it go once that is done.
-        setTimeout(() => { input.checked = false; input.dispatchEvent(new Event("input", { bubbles: true })); });
-      }
+    if (!needed) input.addEventListener("click", () => {
+      const held = input.form.held;
+      if (held[name] !== code) { held[name] = code; return; }
+      delete held[name];
+      input.checked = false;
+      input.dispatchEvent(new Event("input", { bubbles: true }));
     });
     row.append(pill);
   }
@@ -128,9 +128,13 @@ function values(form) {
 }
 
 function fill(form, kept) {
+  form.held = {};
   for (const input of form.querySelectorAll("input, textarea, select")) {
     const value = kept[input.name];
-    if (input.type === "radio") input.checked = value === input.value;
+    if (input.type === "radio") {
+      input.checked = value === input.value;
+      if (input.checked) form.held[input.name] = value;
+    }
     else if (input.type === "checkbox") input.checked = Boolean(value);
     else input.value = value ?? "";
   }

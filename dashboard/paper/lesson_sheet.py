@@ -19,8 +19,8 @@ main { font-size: .92rem; } h1 { margin: 0; } h2 { font-size: 1rem; margin: .6re
 p { margin: .15rem 0; } figure { margin: .3rem 0; } footer p { margin: .1rem 0; }
 table { font-size: .82rem; line-height: 1.3; }
 @media print {
-  @page { margin: 11mm 13mm; } html { font-size: 9.2pt; } body { line-height: 1.28; }
-  h1 { font-size: 1.3rem; } h2 { break-after: avoid; } figure svg { max-height: 36mm; width: auto; }
+  @page { margin: 10mm 13mm; } html { font-size: 8.8pt; } body { line-height: 1.24; }
+  h1 { font-size: 1.3rem; } h2 { break-after: avoid; } figure svg { max-height: 33mm; width: auto; } h2 { margin-top: .4rem; }
 }
 """
 

@@ -75,6 +75,13 @@ def test_a_kept_note_stands_whole_in_the_inbox(reader_of, homes):
     assert notes.waiting(home, "s02") == []
 
 
+def test_a_note_sent_twice_is_kept_once(reader_of, homes):
+    form = QUIET | {"text": "Light heel.", "at": datetime.now(UTC).isoformat()}
+    for _ in range(2):
+        assert len(notes.keep(homes("twice"), reader_of("twice", "c01"), "s01", form)) == 1
+    assert len(notes.waiting(homes("twice"), "s01")) == 1
+
+
 def test_a_coach_keeps_no_note_on_another_coachs_student(reader_of, homes):
     with pytest.raises(AccessError):
         notes.keep(homes("full"), reader_of("full", "c01"), "s02", QUIET | {"drill": "d01"})

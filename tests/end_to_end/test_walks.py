@@ -1,0 +1,213 @@
+"""Three people, each from opening the pages to having what they came for, their clicks counted and printed."""
+
+import json
+import os
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+import browser
+from warehouse.access import viewers
+from warehouse.home import Home
+
+pytestmark = pytest.mark.browser
+
+LINKED = {".parquet", ".duckdb", ".mp4", ".webm"}  # large and never written to by the pages
+
+
+def copy_file(source, target):
+    """A copy for what the pages may add to, a link for the rest."""
+    return os.link(source, target) if Path(source).suffix in LINKED else shutil.copy2(source, target)
+
+
+def own_home(path: Path, target: Path) -> Home:
+    """The demo for one module's own use: published rows and samples linked, everything else its own."""
+    left_out = shutil.ignore_patterns("filed", "warehouse.duckdb", "writer.lock", "planted_truth*")
+    shutil.copytree(path, target, copy_function=copy_file, ignore=left_out)
+    home = Home(target)
+    home.make_folders()
+    return home
+
+
+@pytest.fixture(scope="module")
+def home(demo, tmp_path_factory):
+    return own_home(demo.home.path, tmp_path_factory.mktemp("walks") / "academy")
+
+
+@pytest.fixture(scope="module")
+def site(home, tmp_path_factory):
+    browser.require_chromium()
+    log = tmp_path_factory.mktemp("walks-log") / "server.log"
+    with browser.served(home.path, log) as base:
+        yield base
+    assert "Traceback" not in log.read_text()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def people(demo):
+    """A head coach, a coach with a measured student of theirs, and a guardian with a ward."""
+    everyone = viewers(demo.snapshot)
+    coach, student = demo.sql(
+        "SELECT c.coach, c.student FROM academy.coaching c JOIN academy.person p ON p.person = c.coach "
+        "AND p.role = 'coach' WHERE c.\"to\" IS NULL AND c.student IN "
+        "(SELECT student FROM season.student_fault_rate WHERE span = 'now') ORDER BY 1, 2"
+    ).row(0)
+    ward = demo.sql(
+        "SELECT person, guardian_of[1] AS ward FROM academy.person WHERE role = 'guardian' "
+        "AND guardian_of[1] IN (SELECT student FROM academy.session) ORDER BY 1"
+    ).row(0)
+    head = next(v.person for v in everyone if v.role == "head_coach")
+    return {"head": head, "coach": coach, "student": student, "guardian": ward[0], "ward": ward[1]}
+
+
+class Walk:
+    """One person's page, counting what they click or tap."""
+
+    def __init__(self, chromium, site, width, path):
+        self.page = chromium.new_page(**browser.screen(width))
+        self.errors: list[str] = []
+        self.page.on("pageerror", lambda e: self.errors.append(str(e)))
+        self.clicks = 0
+        self.page.goto(site + path)
+        browser.settle(self.page)
+
+    def click(self, place):
+        place.click()
+        self.clicks += 1
+
+    def done(self, who, what):
+        assert self.errors == []
+        assert self.page.locator('[data-testid="stException"]').count() == 0
+        print(f"\n{who}: {what} in {self.clicks} clicks")
+        self.page.close()
+
+
+def kept_lines(home):
+    """Every line of notes in the inbox."""
+    return [json.loads(text) for f in home.inbox.glob("*/notes.jsonl") for text in f.read_text().splitlines()]
+
+
+def test_a_head_coach_on_monday_finds_why_sees_the_evidence_and_ticks_it_off(chromium, site, people, home):
+    walk = Walk(chromium, site, 1280, f"/?as={people['head']}")
+    page = walk.page
+    page.get_by_role("heading", name="This week", exact=True).wait_for()
+    walk.click(page.get_by_text("Show the picture").first)
+    page.locator('[data-testid="stVegaLiteChart"]').first.wait_for()
+    walk.click(page.get_by_role("checkbox", name="Talked about").first.locator("xpath=.."))
+    page.get_by_text("Kept.").first.wait_for()
+    (line,) = [line for line in kept_lines(home) if line["kind"] == "talked"]
+    assert (line["author"], line["shared"]) == (people["head"], False)
+    walk.click(page.get_by_role("link", name=re.compile(r"^Open .*'s page")).first)
+    page.get_by_role("heading", name="The season", exact=True).wait_for()
+    page.locator('[data-testid="stVegaLiteChart"]').first.wait_for()
+    assert walk.clicks <= 3
+    walk.done("Head coach, Monday", "a signal, its evidence, ticked off, and the student's page")
+
+
+def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site, people, home):
+    student = people["student"]
+    walk = Walk(chromium, site, 390, f"/lesson?as={people['coach']}&student={student}")
+    page = walk.page
+    for heading in ("Works on", "What changed since last time", "Faults now"):
+        page.get_by_role("heading", name=heading, exact=True).wait_for()
+    walk.click(page.get_by_role("link", name="Write a note →"))
+    form = page.locator("form", has=page.get_by_role("button", name="Keep this note"))
+    form.wait_for()
+    before = walk.clicks
+    for group in ("What you saw", "Drill"):
+        walk.click(form.get_by_role("group", name=group, exact=True).locator("label.pill").first)
+    walk.click(form.get_by_role("group", name="Dose").locator("label.pill", has_text="30"))
+    walk.click(page.get_by_role("button", name="Keep this note"))
+    page.get_by_text(re.compile(r"^Kept at \d\d:\d\d")).wait_for()
+    note = [line for line in kept_lines(home) if line["student"] == student and line["kind"] != "talked"]
+    assert [(line["kind"], line.get("value")) for line in note] == [("saw", None), ("drill", 30.0)]
+    assert walk.clicks - before <= 6
+    assert form.locator("input[name=fault]:checked").count() == 0
+    walk.done(
+        "Coach, before a lesson", f"sheet read, fault, drill and dose kept ({walk.clicks - before} taps)"
+    )
+
+
+def test_a_note_written_without_a_connection_is_there_after_a_reload_and_kept_once_connected(
+    chromium, site, people, home
+):
+    walk = Walk(chromium, site, 390, f"/notes?as={people['coach']}&student={people['student']}")
+    page = walk.page
+    form = page.locator("form", has=page.get_by_role("button", name="Keep this note"))
+    form.wait_for()
+    page.context.set_offline(True)
+    page.get_by_label("Plan, in your words").fill("Ten slow ones before every bucket.")
+    form.get_by_role("group", name="Drill", exact=True).locator("label.pill").nth(1).click()
+    page.get_by_role("button", name="Keep this note").click()
+    page.get_by_text("Not kept yet: no connection").wait_for()
+    page.context.set_offline(False)
+    page.reload()
+    form.wait_for()
+    browser.settle(page)
+    assert page.get_by_label("Plan, in your words").input_value() == "Ten slow ones before every bucket."
+    assert form.locator("input[name=drill]:checked").count() == 1
+    if not page.get_by_text(re.compile(r"^Kept at")).count():
+        page.get_by_role("button", name="Keep this note").click()
+    page.get_by_text(re.compile(r"^Kept at")).wait_for()
+    plans = [line for line in kept_lines(home) if line["kind"] == "plan"]
+    assert [line["text"] for line in plans] == ["Ten slow ones before every bucket."]
+    page.reload()
+    form.wait_for()
+    assert page.get_by_label("Plan, in your words").input_value() == ""
+    walk.done("Coach, no connection", "the words outlive a reload")
+
+
+def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(chromium, site, people, demo):
+    walk = Walk(chromium, site, 390, f"/?as={people['guardian']}")
+    page = walk.page
+    name = demo.sql(f"SELECT display_name FROM academy.person WHERE person = '{people['ward']}'").item()
+    page.locator('[data-testid="stMain"] h1', has_text=name).wait_for()
+    page.get_by_role("heading", name="One thing to work on").wait_for()
+    page.get_by_text("tell your coach").first.wait_for()  # the caution
+    main = page.locator('[data-testid="stMain"]').inner_text()
+    others = demo.sql(
+        f"SELECT display_name FROM academy.person WHERE role = 'student' AND person <> '{people['ward']}'"
+    )
+    assert [other for other in others.to_series() if other in main] == []
+    assert walk.clicks == 0
+    walk.done("Parent, on a phone", "how it goes, one thing to practise and its caution")
+
+
+def test_the_lesson_sheet_is_one_page_on_a4_and_on_letter(chromium, home, people, tmp_path):
+    from dashboard.paper.lesson_sheet import write_sheet  # noqa: PLC0415 - its pictures load slowly
+
+    file = write_sheet(home, people["student"], tmp_path / "sheet.html")
+    page = chromium.new_page()
+    page.goto(file.as_uri())
+    for size in ("A4", "Letter"):
+        pdf = page.pdf(format=size, prefer_css_page_size=False)
+        assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1, size
+    page.close()
+
+
+def test_a_dropped_delivery_is_kept_and_shown_waiting(chromium, site, people, home, tmp_path):
+    file = tmp_path / "shots-2026.csv"
+    file.write_text("session,swing_no,carry_m,side_m\n")
+    walk = Walk(chromium, site, 1280, f"/deliveries?as={people['head']}")
+    page = walk.page
+    page.locator('input[type="file"]').nth(1).set_input_files(str(file))
+    page.get_by_text("shots-2026.csv").first.wait_for()
+    walk.click(page.get_by_role("button", name="Keep this delivery"))
+    page.get_by_text(re.compile("Kept: 1.file")).wait_for()
+    page.get_by_text("in the inbox. The loader").wait_for()
+    (kept,) = home.inbox.glob("*/shots-2026.csv")
+    assert kept.read_text() == file.read_text()
+    shutil.rmtree(kept.parent)  # what a loader does once it is through
+    page.get_by_text("gone through. What loaded stands below").wait_for(timeout=15_000)
+    walk.done("Head coach, a delivery", "dropped, kept and followed")
