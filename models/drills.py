@@ -15,10 +15,10 @@ import numpy as np
 import polars as pl
 
 from models.season.aims import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
-from models.season.drill import Answers, Kept, labels, pooled
+from models.season.drill import Answers, Kept, counts, is_enough, labels, pooled
 from models.season.judgement import Bands
 from models.season.sameday import SameDay, next_on_now, same_day
-from models.season.wholecourse import course_of, variance_parts
+from models.season.wholecourse import Course, course_of, variance_parts
 from warehouse.store import Writer
 
 SQL_FOLDER = Path(__file__).parent / "sql"
@@ -49,9 +49,10 @@ class DrillRows:
 
 @dataclass(frozen=True)
 class _Asked:
-    """One aim in one season, fitted: answers (None: too little to fit), and the plain looks beside."""
+    """One aim in one season: answers (None where no drill was given enough), and the plain looks beside."""
 
     aim: Aim
+    course: Course
     answers: Answers | None
     on_the_day: dict[str, SameDay]
     next_on_now: dict[str, tuple[float, float, float]]
@@ -77,7 +78,7 @@ def answer(sources: Sources) -> DrillRows:
         rows.effect.extend(effects)
         for row in effects:
             found = asked.get((season, str(row["aim"])))
-            if found is not None and found.answers is not None and row["n_students"]:
+            if found is not None and is_enough(row["n_students"], row["n_doses"]):
                 rows.group.extend(_groups(sources, found, row))
     return rows
 
@@ -99,11 +100,13 @@ def _ask(sources: Sources, season: str, name: str) -> _Asked | None:
     course = course_of(aim, sources.dose) if aim is not None else None
     if aim is None or course is None:
         return None
-    parts = variance_parts(course)
+    aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
+    enough = any(is_enough(*counts(course, drill)) for drill in aimed)
+    parts = variance_parts(course) if enough else None
     answers = Answers(course, parts) if parts is not None else None
     on_the_day = same_day(_parts(rows, aim, sources.reference), sources.first_drill)
     value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
-    return _Asked(aim, answers, on_the_day, next_on_now(course, value.to_numpy()))
+    return _Asked(aim, course, answers, on_the_day, next_on_now(course, value.to_numpy()))
 
 
 def _parts(rows: pl.DataFrame, aim: Aim, reference: Reference) -> pl.DataFrame:
@@ -137,8 +140,10 @@ def _effects(sources: Sources, season: str, asked: Mapping[tuple[str, str], _Ask
 
 
 def _kept(found: _Asked | None, drill: str) -> Kept:
-    if found is None or found.answers is None:
+    if found is None:
         return Kept(None, 0, 0, 0.0)
+    if found.answers is None:
+        return Kept(None, *counts(found.course, drill), 0.0)
     return found.answers.kept(drill)
 
 
@@ -243,4 +248,3 @@ def _sources(writer: Writer) -> Sources:
         people={person: (level, born) for person, level, born in people.iter_rows()},
         reference=reference,
     )
-

@@ -178,10 +178,13 @@ def _independent(plain: FLOATS, marks: Mapping[str, FLOATS]) -> tuple[list[str],
 
 def told_apart(x: FLOATS, columns: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
     """Add each named column (N,) to x (N, p) that is not a sum of those before it; names added, and x."""
-    names: list[str] = []
+    names, base, kept = [], np.linalg.qr(x)[0], [x]
     for name, column in columns.items():
-        left = column - x @ np.linalg.lstsq(x, column, rcond=None)[0]
-        if left @ left > 1e-8 * column.size:
+        left = column - base @ (base.T @ column)
+        left -= base @ (base.T @ left)  # again: rounding leaves a little of the others the first time
+        size = float(left @ left)
+        if size > 1e-8 * column.size:
             names.append(name)
-            x = np.column_stack([x, column])
-    return names, x
+            kept.append(column[:, None])
+            base = np.column_stack([base, left / np.sqrt(size)])
+    return names, np.hstack(kept)

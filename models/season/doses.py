@@ -9,21 +9,29 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from models.season.cells import DAYS_A_MONTH
 from models.season.kernel import COUNTS, FLOATS
 
 LEAST_FIRST, LEAST_MORE = 3, 6  # students that a drill's first and its later doses must reach for a column
+LONGEST = 3.0  # months: by then what fades has faded
+_COUNT = pl.len().cast(pl.Float64)
+_MONTHS_SINCE = ((pl.col("day") - pl.col("set_on")).min().dt.total_days() / DAYS_A_MONTH).clip(
+    upper_bound=LONGEST
+)
 
 
 @dataclass(frozen=True)
 class Doses:
     """Drills in order; (N, K) doses in lessons and (N, K) at home before each row, K drills.
 
+    `since` (N, K): 30-day months since the last lesson dose, at most 3; 0 before the first.
     `drawn` (N, K): whether lots decided the student's first lesson dose of that drill.
     """
 
     drills: list[str]
     lesson: FLOATS
     home: FLOATS
+    since: FLOATS
     drawn: FLOATS
 
     def last(self, offsets: COUNTS) -> FLOATS:
@@ -54,17 +62,18 @@ def counted(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
         drills,
         _table(before.filter(lesson), len(rows), drills),
         _table(before.filter(~lesson), len(rows), drills),
+        _table(before.filter(lesson), len(rows), drills, _MONTHS_SINCE),
         _drawn(rows, given.filter(lesson), drills),
     )
 
 
-def _table(before: pl.DataFrame, height: int, drills: list[str]) -> FLOATS:
-    """(N, K) counts."""
+def _table(before: pl.DataFrame, height: int, drills: list[str], value: pl.Expr = _COUNT) -> FLOATS:
+    """(N, K) `value` of the doses before each row, 0 where there are none."""
     table = np.zeros((height, len(drills)))
-    counts = before.group_by("row", "drill").len()
+    found = before.group_by("row", "drill").agg(value=value)
     place = {drill: k for k, drill in enumerate(drills)}
-    at = [place[drill] for drill in counts["drill"]]
-    table[counts["row"].to_numpy().astype(np.intp), at] = counts["len"].to_numpy()
+    at = [place[drill] for drill in found["drill"]]
+    table[found["row"].to_numpy().astype(np.intp), at] = found["value"].to_numpy()
     return table
 
 
@@ -79,9 +88,11 @@ def _drawn(rows: pl.DataFrame, given: pl.DataFrame, drills: list[str]) -> FLOATS
 
 
 def columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
-    """Name → fixed column (N,): `first DRILL` 1(D ≥ 1), `more DRILL` max(D − 1, 0), `home DRILL` 1(H ≥ 1).
+    """Name → fixed column (N,): what a drill's doses may do to a value.
 
-    The first where 3 students reach it, the others where 6 do.
+    `first DRILL` 1(D ≥ 1), where 3 students reach it; `more DRILL` max(D − 1, 0) and `home DRILL` 1(H ≥ 1),
+    where 6 do; `since DRILL` the months since the last dose, where 6 students end a month or more after it.
+    Without the last, a gain that fades would be told by its best weeks.
     """
     found: dict[str, FLOATS] = {}
     ends = offsets[1:] - 1
@@ -91,6 +102,8 @@ def columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
             found[f"first {drill}"] = (lesson >= 1).astype(np.float64)
             if np.count_nonzero(lesson[ends] >= 2) >= LEAST_MORE:
                 found[f"more {drill}"] = np.maximum(lesson - 1, 0)
+            if np.count_nonzero(doses.since[ends, k] >= 1) >= LEAST_MORE:
+                found[f"since {drill}"] = doses.since[:, k]
         if np.count_nonzero(home[ends] >= 1) >= LEAST_MORE:
             found[f"home {drill}"] = (home >= 1).astype(np.float64)
     return found

@@ -36,7 +36,18 @@ class Kept:
     @property
     def enough(self) -> bool:
         """Whether there is enough to judge it by."""
-        return self.effect is not None and self.students >= LEAST_STUDENTS and self.doses >= LEAST_DOSES
+        return self.effect is not None and is_enough(self.students, self.doses)
+
+
+def is_enough(students: int, doses: int) -> bool:
+    """At least 8 students and 15 doses."""
+    return students >= LEAST_STUDENTS and doses >= LEAST_DOSES
+
+
+def counts(course: Course, drill: str) -> tuple[int, int]:
+    """Students given a drill and measured after it, and their doses."""
+    doses = course.doses_of(drill)
+    return int(np.sum(doses >= 1)), int(doses.sum())
 
 
 class Answers:
@@ -68,25 +79,18 @@ class Answers:
         spread = self.course.aim.sd_student
         return float(WORTHWHILE * (self.parts[:, 0].mean() if spread is None else spread))
 
-    def given(self, drill: str) -> FLOATS:
-        """(S,) lesson doses of a drill before each student's last session."""
-        drills = self.course.doses.drills
-        none = np.zeros(len(self.course.students))
-        return self.course.given[:, drills.index(drill)] if drill in drills else none
-
     def kept(self, drill: str) -> Kept:
         """Mean kept gain over the students given the drill."""
-        doses = self.given(drill)
-        who = doses >= 1
-        found = self._effect(self.fit, self.course.names, f"first {drill}", f"more {drill}", doses, who)
-        return Kept(found, int(who.sum()), int(doses.sum()), self.swc)
+        who = self.course.doses_of(drill) >= 1
+        found = self._effect(self.fit, self.course.names, drill, who)
+        return Kept(found, *counts(self.course, drill), self.swc)
 
     def kept_by(self, drill: str, group: Sequence[str | None]) -> dict[str, Kept]:
         """Group → the same within it. `group` (S,) names each student's; each has a first dose of its own.
 
-        Later doses' effect is shared. No effect is given under 8 students.
+        What later doses add and what fades is shared. No effect is given under 8 students.
         """
-        doses = self.given(drill)
+        doses = self.course.doses_of(drill)
         name = np.array([value or "" for value in group])
         sizes = {g: int(np.sum((name == g) & (doses >= 1))) for g in sorted(set(name) - {""})}
         split = self._split(drill, name) if any(n >= LEAST_STUDENTS for n in sizes.values()) else None
@@ -95,7 +99,7 @@ class Answers:
             who = (name == g) & (doses >= 1)
             own = None
             if split is not None and n >= LEAST_STUDENTS:
-                own = self._effect(split[0], split[1], f"first {drill} of {g}", f"more {drill}", doses, who)
+                own = self._effect(split[0], split[1], drill, who, f" of {g}")
             if n > 0:
                 found[g] = Kept(own, n, int(doses[who].sum()), self.swc)
         return found
@@ -113,28 +117,25 @@ class Answers:
         return fit(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
 
     def _effect(
-        self,
-        found: Fit | None,
-        names: list[str],
-        first: str,
-        more: str,
-        doses: FLOATS,
-        who: NDArray[np.bool_],
+        self, found: Fit | None, names: list[str], drill: str, who: NDArray[np.bool_], of: str = ""
     ) -> Effect | None:
-        """Mean over `who` of first + more · (D − 1), in the aim's unit."""
+        """Mean over `who` of what their doses left at their last session, in the aim's unit."""
+        first = f"first {drill}{of}"
         if found is None or first not in names or not who.any():
             return None
-        one = np.zeros(len(names))
-        one[names.index(first)] = 1.0
-        again = np.zeros(len(names))
-        if more in names:
-            again[names.index(more)] = 1.0
-        extra = doses[who] - 1
-        if self.end is None:
-            return effect(found, one + again * extra.mean(), int(who.sum()))
-        moved = one @ found.gamma + again @ found.gamma * extra
-        slope = np.array([_slope(end, gain) for end, gain in zip(self.end[who], moved, strict=True)])
-        return effect(found, one * slope.mean() + again * np.mean(slope * extra), int(who.sum()))
+        left = np.zeros((int(who.sum()), len(names)))
+        left[:, names.index(first)] = 1.0
+        last, k = self.course.cell.offsets[1:] - 1, self.course.doses.drills.index(drill)
+        for kind, column in (
+            ("more", self.course.doses_of(drill) - 1),
+            ("since", self.course.doses.since[last, k]),
+        ):
+            if f"{kind} {drill}" in names:
+                left[:, names.index(f"{kind} {drill}")] = column[who]
+        if self.end is not None:
+            slope = [_slope(end, gain) for end, gain in zip(self.end[who], left @ found.gamma, strict=True)]
+            left *= np.array(slope)[:, None]
+        return effect(found, left.mean(axis=0), len(left))
 
 
 def _slope(end: float, gain: float) -> float:

@@ -17,7 +17,7 @@ from models.season.doses import Doses, columns, counted
 from models.season.kernel import FLOATS
 from models.season.mixed import Cell, integrate, likelihood, scales
 
-DRAWS, KEPT = 600, 96
+DRAWS, KEPT = 450, 96
 LEAST_STUDENTS = 5
 AT_ONCE = 500  # students in one batch of dense algebra
 LEVEL = 0.95  # one-sided: 90 % intervals
@@ -37,6 +37,11 @@ class Course:
     def given(self) -> FLOATS:
         """(S, K) lesson doses before each student's last session."""
         return self.doses.last(self.cell.offsets)
+
+    def doses_of(self, drill: str) -> FLOATS:
+        """(S,) lesson doses of one drill before each student's last session."""
+        drills = self.doses.drills
+        return self.given[:, drills.index(drill)] if drill in drills else np.zeros(len(self.students))
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ MOVES = {
     "tied": "those who start low gain most",
     "mixed": "two in five hold, the others change by 2 or 4 smallest worthwhile changes",
     "drifting": "two in five hold, the others mostly gain",
-    "device": "one device in four reads 3 too high",
+    "device": "as before, and one device in four reads 3 too high",
 }
 DRILLS = {
     "linear": "drills chosen on bad days; each dose adds as much",
@@ -57,7 +57,7 @@ def visits(rng: np.random.Generator) -> np.ndarray:
 def true_path(truth: str, t: np.ndarray, start: float, rng: np.random.Generator) -> np.ndarray:
     """The student's change at each session, in months `t` since the first one."""
     share = t / t[-1]
-    if truth in {"slopes", "device"}:
+    if truth == "slopes":
         return share * rng.normal(0, 2.5)
     if truth == "holds":
         return 0 * share
@@ -67,7 +67,7 @@ def true_path(truth: str, t: np.ndarray, start: float, rng: np.random.Generator)
         return np.minimum(share / 0.4, 1.0) * rng.normal(2, 2)
     if truth == "tied":
         return share * (-0.35 * start + rng.normal(0, 1.5))
-    if truth == "mixed":
+    if truth in {"mixed", "device"}:
         return share * rng.choice([0, 0, 0, 0, 2, -2, 2, 4, -4, 4 * rng.choice([-1, 1])])
     if truth == "drifting":
         return share * (0.0 if rng.random() < 0.4 else rng.normal(3.2, 1.5))

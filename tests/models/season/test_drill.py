@@ -149,16 +149,16 @@ def test_a_faults_rate_comes_back_in_points():
     # Rate 60 % before the drill and 20 % after, the same for everyone: about 40 points.
     rng = np.random.default_rng(11)
     rows, given = [], []
-    for i in range(24):
-        own = rng.normal(0, 0.3)
+    for i in range(36):
+        own, given_at = rng.normal(0, 0.3), 1 + i % 4 if i % 6 else 99
         for k in range(8):
-            logit = (np.log(1.5) if k < 3 else np.log(0.25)) + own
+            logit = (np.log(1.5) if k <= given_at else np.log(0.25)) + own
             at = pl.datetime_range(pl.datetime(2026, 4, 1), pl.datetime(2026, 12, 1), "1d", eager=True)[
                 18 * k
             ]
             flagged = int(rng.binomial(12, 1 / (1 + np.exp(-logit))))
             rows.append((f"s{i:02d}-{k}", f"s{i:02d}", at, at.date(), flagged))
-            if k == 2:
+            if k == given_at:
                 given.append(dose(f"s{i:02d}", f"s{i:02d}-{k}", at + timedelta(minutes=40), "d1"))
     faults = pl.DataFrame(rows, schema=["session", "student", "started_at", "day", "flagged"], orient="row").with_columns(
         coach=pl.lit("c1"), season=pl.lit("spring"), club_family=pl.lit("iron"), part=pl.lit("baseline"),
