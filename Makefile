@@ -26,6 +26,10 @@ check: $(VENV)/ready-test
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
+# Each goal of speed beside its baseline of the same run; about two minutes.
+bench: $(VENV)/ready-test
+	PYTHONPATH=tests:. $(BIN)/python -m bench.run
+
 # The stamps stand until what is installed, or what is compiled, could differ.
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 

@@ -1,0 +1,28 @@
+"""A fresh process that reduces sessions batch by batch, as a build does, and prints its peak memory, MB."""
+
+import os
+import resource
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from bench import made
+from models.samples import BATCH
+from models.swing.reduce import reduce_sessions
+
+
+def main(folder: Path, sessions: int, swings: int) -> None:
+    """Reduce `sessions` files; they are names of one file, so that the disk holds it once."""
+    task = made.tasks(folder, 1, swings)[0]
+    for first in range(0, sessions, BATCH):
+        batch = []
+        for k in range(first, min(first + BATCH, sessions)):
+            path = folder / f"copy{k}.parquet"
+            os.link(task.path, path)
+            batch.append(replace(task, path=path))
+        if reduce_sessions(batch).metrics.height != swings * len(batch):
+            raise ValueError("a swing is missing")
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+
+
+main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))

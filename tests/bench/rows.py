@@ -1,0 +1,120 @@
+"""The rows of `make bench`, one function each; ROWS names them in the order they are printed.
+
+Each returns its Row and raises when both sides do not give the same answers.
+"""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import polars as pl
+import pyarrow.parquet as pq
+
+from bench import made
+from bench.table import Row, paired, spent_s
+from ingest.load import load
+from models.swing.columns import PLATE_METRICS
+from models.swing.reduce import SessionTask, answer_task, gather
+from warehouse.store import writer
+
+
+def decode(path: Path) -> dict[str, np.ndarray]:
+    """Merely decoding one trace file: PyArrow to NumPy."""
+    with pq.ParquetFile(path) as file:
+        table = file.read(use_threads=False)
+    return {name: column.to_numpy() for name, column in zip(table.column_names, table.columns, strict=True)}
+
+
+def against_decoding(folder: Path, sessions: int = 60, swings: int = 20, repeats: int = 9) -> Row:
+    """Reduction with filter, events, all metrics and their rows, from files, against decoding them."""
+    tasks = made.tasks(folder, sessions, swings)
+
+    def reduce():
+        return gather([answer_task(task) for task in tasks])
+
+    if reduce().metrics.height != sessions * swings:
+        raise ValueError("a swing is missing")
+    for task in tasks:
+        decode(task.path)
+    ours, base = paired(reduce, lambda: [decode(task.path) for task in tasks], repeats)
+    each, ratio = 1e6 / (sessions * swings), ours / base
+    what = "(a) reduction from trace files / decoding them, CPU a swing"
+    return Row(what, ours * each, base * each, "µs", ratio, "≤ 2.0 ×", ratio <= 2.0)
+
+
+def pandas_loop(task: SessionTask) -> pd.DataFrame:
+    """The plain pandas + SciPy loop: read the file, cut it swing by swing, compute, collect rows."""
+    plain = made.beside_the_swing_tests("plain_reference")
+    events = pd.DataFrame(task.events.rows(), columns=task.events.columns)
+    numbers = task.swings["swing_no"].to_list()
+    frame = pd.read_parquet(task.path)
+    frame["swing_no"] = np.repeat(numbers, len(frame) // len(numbers))
+    rows = []
+    for number, swing in frame.groupby("swing_no"):
+        marks = events[events["swing_no"] == number].set_index("event")["t_s"].to_dict()
+        columns = {name: swing[name].to_numpy() for name in swing.columns if name != "swing_no"}
+        rows.append(plain.plain_metrics(columns, made.RATE_HZ, marks, stance=list(task.stance_mm)))
+    return pd.DataFrame(rows)
+
+
+def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: int = 3) -> Row:
+    """The same against the pandas + SciPy loop, agreeing to 1e-6; one core each."""
+    tasks = made.tasks(folder, sessions, swings)
+
+    def reduce(times=1):
+        return [gather([answer_task(task) for task in tasks]) for _ in range(times)][-1]
+
+    metrics = reduce().metrics.select(PLATE_METRICS).to_numpy().astype(float)
+    loop = pd.concat([pandas_loop(task) for task in tasks])[list(PLATE_METRICS)].to_numpy(float)
+    np.testing.assert_allclose(metrics, loop, rtol=1e-6, atol=1e-6)
+    many = 20  # one round is over too soon to be told from noise
+    ours, base = paired(lambda: reduce(many), lambda: [pandas_loop(task) for task in tasks], repeats)
+    each, ours = 1e6 / (sessions * swings), ours / many
+    what = "(b) the pandas + SciPy loop / reduction, CPU a swing"
+    ratio = base / ours
+    return Row(what, ours * each, base * each, "µs", ratio, "≥ 100 ×", ratio >= 100)
+
+
+def peak_mb(folder: Path, sessions: int, swings: int) -> float:
+    """Largest resident memory of a fresh process that reduces so many sessions, MB."""
+    call = [sys.executable, "-m", "bench.memory", str(folder), str(sessions), str(swings)]
+    paths = os.pathsep.join([str(Path(__file__).parents[1]), str(Path(__file__).parents[2])])
+    done = subprocess.run(
+        call, check=True, capture_output=True, text=True, env=os.environ | {"PYTHONPATH": paths}
+    )
+    return float(done.stdout)
+
+
+def memory(folder: Path, few: int = 100, many: int = 5000, swings: int = 20) -> Row:
+    """Peak memory at 2,000 and at 100,000 swings: flat (within a tenth), at most 400 MB."""
+    base, ours = peak_mb(folder / "few", few, swings), peak_mb(folder / "many", many, swings)
+    what = f"(c) peak memory, {many * swings:,} / {few * swings:,} swings"
+    ratio = ours / base
+    return Row(what, ours, base, "MB", ratio, "flat, ≤ 400 MB", ours <= 400 and ratio <= 1.1)
+
+
+def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats: int = 3) -> Row:
+    """Loading plate.csv, whole (read, validate, file, trace, rows), against Polars reading the same bytes."""
+    pairs = []
+    for k in range(repeats):
+        home, data = made.home_to_load(folder / str(k), sessions, swings)
+        people = home.inbox / "people.csv"
+        with writer(home) as w:
+            load(home, w, [people])
+            rows = sum(len(pl.read_csv(bytes_)) for bytes_ in data)
+            base = spent_s(lambda data=data: [pl.read_csv(bytes_) for bytes_ in data])
+            ours = spent_s(lambda home=home, w=w: load(home, w))
+            landed = w.sql("SELECT sum(n_samples) FROM academy.swing").item()
+        if landed != rows:
+            raise ValueError(f"{landed} samples landed of {rows}")
+        pairs.append((ours, base))
+    ours, base = (float(np.median([pair[side] for pair in pairs])) for side in (0, 1))
+    what, ratio = "(d) loading plate.csv / Polars reading it, CPU a session", ours / base
+    return Row(what, 1e3 * ours / sessions, 1e3 * base / sessions, "ms", ratio, "≤ 3 ×", ratio <= 3)
+
+
+ROWS: tuple[Callable[[Path], Row], ...] = (against_decoding, against_pandas, memory, against_reading)

@@ -1,0 +1,47 @@
+"""What every row of the bench shares: processor time of both sides, paired in one run, and the printed line."""
+
+import os
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Row:
+    """One goal: our figure, the baseline of the same run, and whether the goal is met."""
+
+    what: str
+    figure: float
+    baseline: float
+    unit: str
+    ratio: float
+    goal: str
+    met: bool
+
+    def line(self) -> str:
+        """The row as one line of a Markdown table."""
+        met = "yes" if self.met else "no"
+        return (
+            f"| {self.what} | {self.figure:.4g} {self.unit} | {self.baseline:.4g} {self.unit} "
+            f"| {self.ratio:.3g} | {self.goal} | {met} |"
+        )
+
+
+def cpu_s() -> float:
+    """Processor time of this process, all its threads, and its ended children, s."""
+    ended = os.times()
+    return time.process_time() + ended.children_user + ended.children_system
+
+
+def spent_s(work: Callable[[], object]) -> float:
+    """Processor time of one call, s."""
+    before = cpu_s()
+    work()
+    return cpu_s() - before
+
+
+def paired(ours: Callable[[], object], baseline: Callable[[], object], repeats: int) -> tuple[float, float]:
+    """Median processor time of both, s, run by turns so that a busy machine is busy for both."""
+    both = [(spent_s(baseline), spent_s(ours)) for _ in range(repeats)]
+    return statistics.median(b[1] for b in both), statistics.median(b[0] for b in both)
