@@ -16,14 +16,16 @@ def seasons(reader: Reader) -> list[str]:
 def effects(reader: Reader, season: str) -> pl.DataFrame:
     """One row per drill and aim, by the drill's name; aim_name in words, `own` for the drill's own aim.
 
-    Effects stand toward better in `unit`; `places` is how many decimals they are shown with.
+    Effects stand toward better in `unit` (points for a change of a share); `places` is how many decimals they
+    are shown with, one more than the measure itself.
     """
     return reader.sql(
         """
-        SELECT e.*, d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own,
+        SELECT e.* REPLACE (CASE e.unit WHEN '%' THEN 'points' ELSE e.unit END AS unit),
+            d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own,
             coalesce(f.name, m.label, replace(e.aim, '_', ' ')) AS aim_name,
             coalesce(f.position, 1000 + m.position) AS aim_position,
-            coalesce(m.decimals, 0) AS places
+            coalesce(m.decimals + (m.decimals < 2)::INTEGER, 0) AS places
         FROM drill_effect e
         JOIN drill d USING (drill)
         LEFT JOIN fault f ON f.fault = e.aim
