@@ -26,7 +26,7 @@ check: $(VENV)/ready-test
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-# Each goal of speed beside its baseline of the same run; about two minutes.
+# Each goal of speed beside its baseline of the same run.
 bench: $(VENV)/ready-test
 	PYTHONPATH=tests:. $(BIN)/python -m bench.run
 
