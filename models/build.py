@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, comparisons, drills, fitting, samples
+from models import answers, comparisons, drills, fitting, review, samples
 from models.calibration import calibration_rows
 from models.samples import temporary
 from models.season.trend import Lines
@@ -51,6 +51,7 @@ class Job:
     lines: Lines | None = None
     drill_rows: drills.DrillRows | None = None
     ladder: pl.DataFrame = field(default_factory=pl.DataFrame)
+    week: pl.DataFrame = field(default_factory=pl.DataFrame)
 
     def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
         """Put `rows` in place of those of `table` that satisfy `within`."""
@@ -148,6 +149,17 @@ def _calibration(job: Job) -> None:
     job.replace("season.calibration", calibration_rows())
 
 
+def _signal(job: Job) -> None:
+    """The whole academy's list, after a load as well: what hurts shows at once."""
+    signals, job.week = review.week_rows(job.writer)
+    job.replace("season.signal", signals)
+
+
+def _signal_week(job: Job) -> None:
+    """From the same list, one step before."""
+    job.replace("season.signal_week", job.week)
+
+
 def _whole(table: str, rows: Callable[[Writer], pl.DataFrame]) -> Callable[[Job], None]:
     """A step that reads the whole academy: a build's alone; a load keeps what the last build found."""
 
@@ -188,6 +200,8 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.coach_gain", _whole("season.coach_gain", comparisons.coach_gain_rows)),
     ("season.ball_link", _whole("season.ball_link", comparisons.ball_link_rows)),
     ("season.eye_plate", _whole("season.eye_plate", comparisons.eye_plate_rows)),
+    ("season.signal", _signal),
+    ("season.signal_week", _signal_week),
     ("season.data_health", _sql("season.data_health", "true")),
 )
 

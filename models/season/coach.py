@@ -150,10 +150,10 @@ def _likeness(frame: pl.DataFrame) -> tuple[FLOATS, dict[str, int]]:
 def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> CoachGains | None:
     """Each coach's gain from S students': gain_i = x_i·β + Σ_c share_ic·c_c + u_i + e_i.
 
-    gain and e's known variance (S,); share (S, C) of measured months under each coach, rows sum to 1; x (S, p)
-    case mix, its first column 1 and the others centred. c ~ N(0, σ_c²), u ~ N(0, σ_u²); both sds integrated
-    over a grid under half-t priors with 4 degrees of freedom, their scale the sd of the gains. None under 5 students or
-    where nothing varies. Source of the funnel: Spiegelhalter 2005 (Stat Med 24), normal limits.
+    gain and e's known variance (S,); share (S, C) of measured months under each coach, rows sum to 1;
+    x (S, p) case mix, its first column 1 and the others centred. c ~ N(0, σ_c²), u ~ N(0, σ_u²); both sds
+    integrated over a grid under half-t priors with 4 degrees of freedom, scale the sd of the gains. None under
+    5 students or where nothing varies. Source of the funnel: Spiegelhalter 2005, Stat Med 24.
     """
     scale = float(np.std(gain))
     if gain.size < max(LEAST_STUDENTS, x.shape[1] + 2) or scale <= 1e-12:
