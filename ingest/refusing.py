@@ -1,5 +1,6 @@
 """Refusals said in one sentence: the place, what was found, what to do."""
 
+import csv
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -16,6 +17,7 @@ UNREADABLE = (
     TypeError,
     RecursionError,
     OSError,
+    csv.Error,
 )
 """What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
 
