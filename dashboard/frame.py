@@ -19,6 +19,9 @@ STYLE = """<style>
 [data-testid="stAlert"] p, [data-testid="stAlert"] strong { color: #22302B; }
 [data-testid="stElementToolbarButton"]:not(:has([aria-label^="Fullscreen"], [aria-label^="Search"])) {
   display: none; }
+@media (prefers-reduced-motion: reduce) {
+  *, *::before, *::after { animation: none !important; transition: none !important; }
+}
 @media (hover: none) { [data-testid="stElementToolbar"] { display: none; } }
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],

@@ -40,7 +40,7 @@ def show(reader: Reader) -> None:
 
 def _parts(page: Sheet) -> None:
     for part in page.parts:
-        st.subheader(part.title, anchor=False)
+        st.header(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
         if part.rows is not None:

@@ -88,7 +88,7 @@ def _picture(out: pl.DataFrame, taken: int, by: str) -> None:
 def _tables(rows: pl.DataFrame, out: pl.DataFrame) -> None:
     """By device and by coach: taken in, left out, and the share left out."""
     for column in ("device", "coach"):
-        st.subheader(f"By {column}", anchor=False)
+        st.header(f"By {column}", anchor=False)
         totals = (
             rows.group_by(column)
             .agg(
