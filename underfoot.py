@@ -65,8 +65,16 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @home_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
-def load(paths: tuple[Path, ...], home_path: str | None, *, as_json: bool) -> None:
+@click.option(
+    "--explain",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="FILE",
+    help="Load nothing; say what FILE would be read as, and propose a device table for it.",
+)
+def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *, as_json: bool) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
+    if explain is not None:
+        return _explain(explain, as_json=as_json)
     home = Home.find(home_path)
     home.settings()
     missing = [path for path in paths if not path.exists()]
@@ -79,6 +87,17 @@ def load(paths: tuple[Path, ...], home_path: str | None, *, as_json: bool) -> No
         terminal.show_report(report)
     if report.refused:
         sys.exit(1)
+    return None
+
+
+def _explain(file: Path, *, as_json: bool) -> None:
+    from ingest.explanation import explain  # noqa: PLC0415 - a slow import, used here only
+
+    told = explain(file).to_json()
+    if as_json:
+        click.echo(json.dumps(told, ensure_ascii=False))
+    else:
+        terminal.show_explanation(told)
 
 
 @cli.command()

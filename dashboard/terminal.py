@@ -115,3 +115,24 @@ def show_published(home: Home) -> None:
         soft_wrap=True,
     )
     snapshot.close()
+
+
+def show_explanation(told: dict[str, Any]) -> None:
+    """What a file would be read as: facts, columns, what is open, and the device table to paste."""
+    out.print(f"{told['file']}: {told['kind']}.", markup=False, soft_wrap=True)
+    show_rows(["", ""], list(told["facts"].items()))
+    if told["columns"]:
+        rows = [
+            (c["column"], c["ours"] or "not taken", c["how"], _number(c["low"]), _number(c["high"]))
+            for c in told["columns"]
+        ]
+        show_rows(["column", "read as", "how decided", "least", "most"], rows)
+    for doubt in told["doubts"]:
+        out.print(f"Open: {doubt}.", markup=False, soft_wrap=True)
+    if told["device_table"]:
+        out.print("For academy.toml (then set device to its name in session.toml):")
+        out.print(told["device_table"], markup=False, soft_wrap=True)
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:.5g}"

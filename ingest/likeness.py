@@ -1,0 +1,194 @@
+"""Which of our plate columns a strange column is like, by trade words in its name and by the values it shows.
+
+A unit that the file states is taken as it stands. Every other decision is a guess and says so; where two
+units fit alike, none is taken. Ranges are common practice, no source.
+"""
+
+import re
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warehouse.contracts.base import columns_of
+from warehouse.contracts.deliveries import PlateSample
+
+Array = NDArray[np.float64]
+
+LOADS = ("lead_n", "trail_n", "left_n", "right_n")
+LOAD_UNITS = '"N", "kN", "kgf", "lbf" or "% of body weight"'
+BODY_N = (300.0, 1700.0)  # what both feet of a golfer carry, N
+NEEDED = {
+    "the clock": (("t_s",),),
+    "the load under each foot": (("lead_n", "trail_n"), ("left_n", "right_n")),
+    "the pressure place along each foot": (
+        ("lead_along_pct", "trail_along_pct"), ("left_along_pct", "right_along_pct"),
+    ),
+}  # fmt: skip
+BY_NAME = "by its name"
+UNDECIDED = "?"  # no unit at all: a load refuses it until the right one is written
+_SIDES = {
+    "left": ("left", "l", "lft", "lf"), "right": ("right", "r", "rgt", "rf"),
+    "lead": ("lead", "leading", "front", "target"), "trail": ("trail", "trailing", "rear", "back"),
+}  # fmt: skip
+_WORDS = {
+    "clock": ("time", "t", "clock", "timestamp", "frame", "frames", "sample", "samples"),
+    "number": ("swing", "rep", "trial", "stroke", "attempt"),
+    "load": ("force", "load", "fz", "weight", "vertical", "grf", "vgrf", "pressure"),
+    "heel": ("heel", "rearfoot", "hindfoot"),
+    "place": ("along", "pos", "position", "cop", "place", "y", "ap", "long", "lengthwise"),
+    "across": ("across", "x", "ml", "lateral", "crosswise"),
+    "both": ("total", "sum", "both", "body", "combined"),
+}
+_UNITS = {
+    "load": {"n": "N", "newton": "N", "newtons": "N", "kn": "kN", "lbf": "lbf", "lb": "lbf", "lbs": "lbf",
+             "pounds": "lbf", "kgf": "kgf", "kg": "kgf", "kp": "kgf", "bw": "% of body weight"},
+    "length": {"mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", "pct": "%", "percent": "%"},
+    "clock": {"s": "s", "sec": "s", "secs": "s", "seconds": "s", "ms": "ms", "msec": "ms", "us": "us",
+              "µs": "us", "frame": "frames", "frames": "frames", "sample": "frames", "samples": "frames"},
+}  # fmt: skip
+_BARE = {"N", "s", "%"}  # our own units, which a table need not name
+SLOWEST_STEP_S, QUICKEST_STEP_S = 1 / 50, 1 / 2000
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """What one column of a file is taken for: our name (None: not taken), its unit, how that was decided."""
+
+    theirs: str
+    ours: str | None
+    unit: str | None
+    how: str
+    guessed: bool
+    low: float | None = None
+    high: float | None = None
+    doubt: str | None = None  # one sentence, when it can't be decided
+
+
+def words_of(name: str) -> list[str]:
+    """Words of a column's name: split at signs, digits and capitals; L and R before a word stand alone."""
+    parted = re.sub(r"(?<=[a-zµ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", name.replace("CoP", "cop"))
+    return re.findall(r"[^\W\d_]+|%", parted.lower().replace("μ", "µ"))
+
+
+def place_of(name: str) -> str | None:
+    """Our column that a name is like: left_n for "Force L (lbf)"; None when it names none, or several."""
+    words = set(words_of(name))
+    if name in columns_of(PlateSample) or re.sub("^(left|right)_", "lead_", name) in columns_of(PlateSample):
+        return name
+    sides = [side for side, known in _SIDES.items() if words & set(known)]
+    kinds = {kind for kind, known in _WORDS.items() if words & set(known)}
+    if len(sides) == 1 and "both" not in kinds:
+        if "load" in kinds or ("place" not in kinds and _stated(name, "load") not in (None, UNDECIDED)):
+            return f"{sides[0]}_heel_n" if "heel" in kinds else f"{sides[0]}_n"
+        if "across" in kinds and "along" not in words:
+            return f"{sides[0]}_across_mm"
+        return f"{sides[0]}_along_pct" if "place" in kinds else None
+    if not sides and "clock" in kinds and "number" not in kinds:
+        return "t_s"
+    return "swing_no" if not sides and "number" in kinds and "clock" not in kinds else None
+
+
+def _stated(name: str, sort: str) -> str | None:
+    """The unit a name states: in brackets, or as its last word."""
+    inside = re.search(r"[(\[]([^)\]]*)[)\]]", name)
+    text = (inside.group(1) if inside else re.split(r"[\s_/,;.-]+", name.strip())[-1]).strip().lower()
+    if "%" in text or text in ("pct", "percent"):
+        body = "b" in text.replace("pct", "") or "body" in name.lower() or "bw" in words_of(name)
+        return "%" if sort == "length" else "% of body weight" if body else UNDECIDED
+    unit = _UNITS[sort].get(text)
+    if unit == "% of body weight" and not (set(words_of(name)) & {"pct", "percent"} or "%" in name):
+        return UNDECIDED  # multiples of body weight, or per cent of it
+    return unit
+
+
+def sort_of(ours: str) -> str | None:
+    """The sort of unit a column of ours has: load, length or clock."""
+    if ours == "t_s":
+        return "clock"
+    return "load" if ours.endswith("_n") else "length" if ours.endswith(("_pct", "_mm")) else None
+
+
+def liken(name: str, values: Array, unit_line: str | None = None) -> Likeness:
+    """What one column is, by its name, the file's line of units, and its values; loads wait for `weigh`."""
+    ours, known = place_of(name), values[np.isfinite(values)]
+    low, high = (float(known.min()), float(known.max())) if known.size else (None, None)
+    if ours is None:
+        return Likeness(name, None, None, "its name is none we know", guessed=False, low=low, high=high)
+    if ours == name:
+        return Likeness(name, ours, None, "it has our own name and unit", guessed=False, low=low, high=high)
+    if ours.endswith("_across_mm"):
+        doubt = f'"{name}" is left aside, since nothing tells which way it counts; map it yourself when it '
+        doubt += "grows toward the target"
+        return Likeness(name, None, None, "across the foot", guessed=True, low=low, high=high, doubt=doubt)
+    sort = sort_of(ours)
+    found = Likeness(name, ours, None, BY_NAME, guessed=True, low=low, high=high)
+    if sort is None or low is None or high is None:
+        return found
+    for said, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
+        unit = _stated(f"({said})" if where == "stated under its name" else said, sort) if said else None
+        if unit is not None and unit != UNDECIDED:
+            return replace(found, unit=unit, how=f"{unit}, {where}")
+    if sort == "clock":
+        return _clock(found, values)
+    return found if sort == "load" else _length(found, low, high)
+
+
+def guess(found: Likeness, unit: str, why: str) -> Likeness:
+    """The column with a unit that its values make likely."""
+    return replace(found, unit=unit, how=f"{unit}, guessed: {why}", guessed=True)
+
+
+def undecided(found: Likeness, why: str, units: str) -> Likeness:
+    """The column with its unit left open, and the sentence that asks for it."""
+    doubt = f'the unit of "{found.theirs}" can\'t be told ({why}); write {units} for the ? in the table'
+    return replace(found, unit=UNDECIDED, how="not decided", doubt=doubt)
+
+
+def _clock(found: Likeness, values: Array) -> Likeness:
+    steps = np.diff(values)
+    steps = steps[steps > 0]
+    step = float(np.median(steps)) if steps.size else 0.0
+    if step == 1.0:
+        return undecided(found, "it counts by 1", '"frames" or "ms"')
+    for unit, factor in (("s", 1.0), ("ms", 1e-3), ("us", 1e-6)):
+        if QUICKEST_STEP_S * 0.99 <= step * factor <= SLOWEST_STEP_S * 1.01:
+            return guess(found, unit, f"a step of {step:g} {unit} is {1 / (step * factor):.4g} Hz")
+    return undecided(found, f"it steps by {step:g}", '"s", "ms", "us" or "frames"')
+
+
+def _length(found: Likeness, low: float, high: float) -> Likeness:
+    span = f"it goes from {low:.4g} to {high:.4g}"
+    for limit, unit in ((1.5, ""), (11.0, "in"), (13.0, ""), (33.0, "cm"), (110.0, "%"), (340.0, "mm")):
+        if high <= limit:
+            if unit and low >= -0.1 * limit:
+                return guess(found, unit, span)
+            break
+    return undecided(found, span, '"%" or "mm", "cm", "in" from the back of the heel')
+
+
+def weigh(left: Array, right: Array) -> tuple[str, str] | None:
+    """Unit of loads of which none is stated, from what both feet carry together, and why; None: undecided.
+
+    "share" is told when the two add up to 100 throughout: parts of the load on both, not loads.
+    """
+    total = left + right
+    total = total[np.isfinite(total)]
+    if not total.size:
+        return None
+    middle, spread = float(np.median(total)), float(np.ptp(total))
+    if abs(middle - 100.0) < 0.5 and spread < 1.0:
+        return "share", "the two feet add up to 100 in every row"
+    why = f"both feet carry {middle:.4g} together"
+    for low, high, unit in ((0.18, 1.7, "kN"), (18, 45, "kgf"), (145, 300, "lbf"), (*BODY_N, "N")):
+        if low <= middle <= high:
+            return unit, why
+    return None
+
+
+def written(found: Likeness) -> str:
+    """The column's line of a `[device.NAME.columns]` table."""
+    name = '"' + found.theirs.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t") + '"'
+    unit = f', unit = "{found.unit}"' if found.unit is not None and found.unit not in _BARE else ""
+    note = "  # a guess" if "guessed" in found.how else ""
+    return f"{found.ours} = {{ column = {name}{unit} }}{note}"
