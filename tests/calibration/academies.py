@@ -28,7 +28,9 @@ DRILLS = {
     "saturating": "drills chosen on bad days; the first dose does it all",
     "fading": "drills chosen on bad days; the gain fades by half in a month",
 }
-TRUTHS = MOVES | DRILLS
+COACHES = {"coaches": "coaches whose students gain unlike, each student in their own way"}
+TRUTHS = MOVES | DRILLS | COACHES
+COACH_COUNT, SD_COACH, SD_OWN = 4, 0.8, 1.0  # gains per 90 days
 WORTH = {"good": 2.0, "worthless": 0.0}  # of a drill, in SWC
 
 
@@ -37,13 +39,16 @@ class Academy:
     """Rows shaped like season.session_metric and academy.drill_dose, and what is true of them.
 
     `change` by student, from first to last session; `kept` by drill, the mean true gain at the season's end
-    among those given it before their last session.
+    among those given it before their last session. `coach` of each student, and `gains` by coach: true change
+    in 90 days.
     """
 
     sessions: pl.DataFrame
     change: dict[str, float]
     dose: pl.DataFrame
     kept: dict[str, float] = field(default_factory=dict)
+    coach: dict[str, str] = field(default_factory=dict)
+    gains: dict[str, float] = field(default_factory=dict)
 
 
 def visits(rng: np.random.Generator) -> np.ndarray:
@@ -78,18 +83,22 @@ def made(truth: str, students: int, rng: np.random.Generator) -> Academy:
     """One academy."""
     rows, doses, change = [], [], {}
     left: dict[str, list[float]] = {drill: [] for drill in WORTH}
+    gains = {f"c{k}": 0.6 + rng.normal(0, SD_COACH) for k in range(COACH_COUNT)} if truth in COACHES else {}
+    coach = {f"s{i:03d}": f"c{i % COACH_COUNT}" for i in range(students)} if gains else {}
     for i in range(students):
         name, day = f"s{i:03d}", visits(rng)
         start = rng.normal(0, SD_STUDENT)
         path = true_path(truth, (day - day[0]) / 30, start, rng)
+        if gains:
+            path = (day - day[0]) / 90 * (gains[coach[name]] + rng.normal(0, SD_OWN))
         device = "other" if truth == "device" and i % 4 == 0 else "mat"
         given: list[tuple[int, str]] = []
         seen: list[float] = []
         for k, at in enumerate(day):
             swings = int(rng.integers(6, 10))
             mark = device if k >= day.size // 2 else "mat"
-            gains = {drill: _gain(truth, drill, given, int(at)) for drill in WORTH}
-            value = 60 + start + path[k] + sum(gains.values()) + 3.0 * (mark == "other")
+            added = sum(_gain(truth, drill, given, int(at)) for drill in WORTH)
+            value = 60 + start + path[k] + added + 3.0 * (mark == "other")
             each = value + rng.normal(0, SD_SESSION) + rng.normal(0, SD_SWING, swings)
             rows.append(
                 (
@@ -120,9 +129,8 @@ def made(truth: str, students: int, rng: np.random.Generator) -> Academy:
         for drill in WORTH:
             if any(d == drill and at < day[-1] for at, d in given):
                 left[drill].append(_gain(truth, drill, given, int(day[-1])))
-    return Academy(
-        _sessions(rows), change, _doses(doses), {d: float(np.mean(v)) for d, v in left.items() if v}
-    )
+    kept = {drill: float(np.mean(values)) for drill, values in left.items() if values}
+    return Academy(_sessions(rows), change, _doses(doses), kept, coach, gains)
 
 
 def _gain(truth: str, drill: str, given: list[tuple[int, str]], at: int) -> float:

@@ -4,11 +4,14 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from calibration.academies import DRILLS, TRUTHS
+from calibration.academies import COACHES, DRILLS, TRUTHS
 
 COVER = "The 90 % interval for a student's change holds the truth"
 ZERO = "A student whose change is 0 is called Improving or Slipping"
 POWER = "A true change of {size} smallest worthwhile changes is called by its direction"
+WRONG = "A change on the week's list is not one, or goes the other way"
+LISTED = "A student's metric is on the week's list"
+COACH = "The 90 % interval for a coach's gain holds the truth"
 KEPT_COVER = "The 90 % interval for what a {drill} drill kept holds the truth"
 BIAS = "What a {drill} drill kept is overstated by, in smallest worthwhile changes"
 PLAIN = "Before against after would overstate a {drill} drill by, in smallest worthwhile changes"
@@ -47,6 +50,8 @@ class Claim:
 
 def goals(truth: str) -> dict[str, tuple[str, str, float | None, float | None]]:
     """Score → claim, goal in words, lowest and highest figure that meets it."""
+    if truth in COACHES:
+        return {"coach": (COACH, "88 to 92 %", 0.88, 0.92)}
     if truth in DRILLS:
         found = {}
         for drill in ("good", "worthless"):
@@ -62,6 +67,8 @@ def goals(truth: str) -> dict[str, tuple[str, str, float | None, float | None]]:
     }.get(truth, ("", None, None))  # fmt: skip
     return {
         "cover": (COVER, *cover),
+        "wrong": (WRONG, "at most 10 %", None, 0.10) if truth != "holds" else (WRONG, "", None, None),
+        "listed": (LISTED, "under 1 in 400", None, 0.0025) if truth == "holds" else (LISTED, "", None, None),
         "zero": (ZERO, "at most 5 %", None, 0.05),
         "power2": (POWER.format(size=2), "", None, None),
         "power4": (POWER.format(size=4), "", None, None),

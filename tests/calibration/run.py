@@ -53,13 +53,14 @@ def run(truths: Sequence[str], sizes: Sequence[int], academies: int, processes: 
 
 
 def keep(found: Sequence[Claim], file: Path = FILE) -> None:
-    """Put the rows in place of those of the same truths and sizes."""
+    """Put the rows in place of those of the same truths and sizes; truths that are no more go."""
     cells = {(claim.truth, claim.students) for claim in found}
     before = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
     others = [Claim(**{name: row.get(name) for name in Claim.__dataclass_fields__}) for row in before]
-    rows = [claim for claim in others if (claim.truth, claim.students) not in cells] + list(found)
     order = list(TRUTHS.values())
-    rows.sort(key=lambda claim: (order.index(claim.truth) if claim.truth in order else 99, claim.students))
+    kept = [c for c in others if c.truth in order and (c.truth, c.students) not in cells]
+    rows = kept + list(found)
+    rows.sort(key=lambda claim: (order.index(claim.truth), claim.students))
     head = "# Written by `make calibration`: how often the season's claims held in simulated academies of known truth.\n"
     file.write_text(head + "".join(claim.toml() for claim in rows), encoding="utf-8")
 

@@ -5,11 +5,14 @@ from collections import Counter
 import numpy as np
 import polars as pl
 
-from calibration.academies import DRILLS, SWC, Academy
+from calibration.academies import COACHES, DRILLS, SWC, Academy
 from models.season.aims import METRIC, Aim
 from models.season.cells import baseline, fit_cell, swing_variance
+from models.season.coach import coach_gains, item_slopes, student_gains
 from models.season.drill import HELPS, Answers, labels
 from models.season.judgement import IMPROVING, SLIPPING, Bands
+from models.season.reliability import detectable_change, typical_error
+from models.season.signals import chosen_changes
 from models.season.trend import student_lines
 from models.season.wholecourse import course_of, variance_parts
 
@@ -18,6 +21,8 @@ NO_BANDS = Bands(pl.DataFrame(schema={"metric": pl.String, "club_family": pl.Str
 
 def score(truth: str, academy: Academy) -> Counter:
     """Claim → how often it held and of how many, as `claim` and `claim/of`."""
+    if truth in COACHES:
+        return coach_score(academy)
     return drill_score(academy) if truth in DRILLS else line_score(academy)
 
 
@@ -39,6 +44,33 @@ def line_score(academy: Academy) -> Counter:
         for size in (2, 4):
             if abs(abs(true) - size * SWC) < 1e-9:
                 _add(counts, f"power{size}", row["label"] == (IMPROVING if true > 0 else SLIPPING))
+    for row in chosen_changes(found).iter_rows(named=True):
+        true = academy.change[row["student"]]
+        _add(counts, "wrong", true <= 0 if row["kind"] == "improving" else true >= 0)
+    counts["listed"] += counts["wrong/of"]
+    counts["listed/of"] += len(found)
+    return counts
+
+
+def coach_score(academy: Academy) -> Counter:
+    """Coverage of each coach's gain, told in the academy's own smallest detectable changes."""
+    rows = baseline(academy.sessions)
+    fit = fit_cell(rows)
+    counts: Counter = Counter()
+    fits = {("spring", "iron", "m"): fit} if fit else {}
+    gains = student_gains(item_slopes(rows, fits, {"m": "up"}, NO_BANDS))
+    names = sorted(academy.gains)
+    share = np.array(
+        [[float(academy.coach[student] == name) for name in names] for student in gains["student"]]
+    )
+    x = np.ones((len(gains), 1))
+    found = coach_gains(gains["gain"].to_numpy(), gains["variance"].to_numpy(), share, x) if fit else None
+    if fit is None or found is None:
+        counts["unfitted"] += 1
+        return counts
+    unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], fit["swings"]))
+    for k, name in enumerate(names):
+        _add(counts, "coach", found.lo[k] <= academy.gains[name] / unit <= found.hi[k])
     return counts
 
 
