@@ -116,3 +116,61 @@ def test_the_academy_is_believable(demo):
     sessions = demo.sql("SELECT has_plate, has_clip FROM academy.session")
     assert sessions.filter(~pl.col("has_plate") & pl.col("has_clip")).height > 0
     assert sessions.filter(~pl.col("has_plate") & ~pl.col("has_clip")).height > 0
+
+
+def planted_changes(demo):
+    """Fitted iron trends beside the planted change of the same student and metric."""
+    rows = [
+        (student, metric, planted["change"], bool(planted["touched_by"]))
+        for student, truth in demo.truth["students"].items()
+        for metric, planted in truth["metrics"].items()
+    ]
+    schema = {"student": pl.String, "metric": pl.String, "true": pl.Float64, "touched": pl.Boolean}
+    trends = demo.sql("SELECT * FROM season.student_trend WHERE club_family = 'iron' AND change IS NOT NULL")
+    return trends.join(pl.DataFrame(rows, schema=schema, orient="row"), on=["student", "metric"])
+
+
+def test_planted_changes_lie_in_nine_in_ten_of_their_intervals(demo, capsys):
+    """Where planted faults come and go (`touched`), a change is no line, and the intervals know less of it."""
+    both = planted_changes(demo).with_columns(
+        inside=(pl.col("true") >= pl.col("change_lo")) & (pl.col("true") <= pl.col("change_hi"))
+    )
+    free = both.filter(~pl.col("touched"))
+    with capsys.disabled():
+        print(
+            f"\nplanted changes inside: {both['inside'].mean():.3f} of {len(both)}, {free['inside'].mean():.3f} untouched"
+        )
+    assert len(both) > 200
+    assert both["inside"].mean() > 0.84
+    assert free["inside"].mean() > 0.88
+
+
+def test_students_planted_to_hold_are_seldom_called_improving_or_slipping(demo):
+    still = planted_changes(demo).filter(pl.col("true").abs() < 1e-9)
+    called = still["label"].is_in(["Improving", "Slipping"])
+    assert len(still) > 50
+    assert called.mean() <= 0.05
+
+
+def test_nobody_is_called_the_opposite_of_what_was_planted(demo):
+    ways = dict(demo.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    both = planted_changes(demo).filter(pl.col("label").is_in(["Improving", "Slipping"]))
+    for row in both.iter_rows(named=True):
+        if ways[row["metric"]] in ("up", "down"):
+            better = row["true"] > 0 if ways[row["metric"]] == "up" else row["true"] < 0
+            assert better == (row["label"] == "Improving"), row
+
+
+def test_planted_drills_come_out_within_their_intervals_or_as_too_little_data(demo):
+    effects = demo.sql("SELECT * FROM season.drill_effect")
+    assert set(effects["drill"]) == set(demo.truth["drills"])
+    for row in effects.iter_rows(named=True):
+        planted = demo.truth["drills"][row["drill"]]
+        assert row["n_doses"] <= planted["doses"]
+        assert row["n_students"] <= planted["students"]
+        thin = row["n_students"] < 8 or row["n_doses"] < 15
+        assert (row["label"] == "Too little data") == thin == (row["kept"] is None)
+        if planted["kept_first"] == 0.0:
+            assert row["label"] not in ("Helps", "Harms")
+        if row["kept"] is not None and row["aim_kind"] == "metric" and row["aim"] == planted["aim"]:
+            assert row["kept_lo"] < planted["kept_first"] + planted["kept_each_more"] < row["kept_hi"]

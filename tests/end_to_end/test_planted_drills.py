@@ -1,0 +1,71 @@
+"""The whole planted season's drills, levels straight from the plan (no files): what was planted comes out.
+
+The demo of the other tests is too small for most drills; this one has the full season's students and doses.
+"""
+
+from datetime import UTC, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from demo_academy.dials import DIAL
+from demo_academy.drills import DRILLS
+from demo_academy.write import _imagine
+from models.drills import Sources, answer
+from models.season.aims import Reference
+from models.season.judgement import Bands
+
+METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.dial is not None}
+NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
+
+
+@pytest.fixture(scope="module")
+def effects(tmp_path_factory):
+    rng = np.random.default_rng(1)
+    plans = [person.plan for person in _imagine(tmp_path_factory.mktemp("plan"), 20260401, 1.0)]
+    rows, given = [], []
+    for visit in [visit for plan in plans for visit in plan]:
+        at = visit.started_at.astimezone(UTC).replace(tzinfo=None)
+        n = sum(row.part == "baseline" and row.pace == "full" and row.family == "iron" for row in visit.rows)
+        for drill in METRIC_DRILLS.values():
+            dial = DIAL[drill.dial]
+            value = visit.levels[dial.name] + rng.normal(0, dial.swing / np.sqrt(n))
+            rows.append(
+                (visit.session, visit.student.code, at, dial.metric, value, dial.swing, n, visit.device.name)
+            )
+        if visit.given is not None:
+            later = at + timedelta(minutes=40)
+            given.append((visit.session + visit.given, visit.student.code, visit.session, visit.given, later))
+    names = ["session", "student", "started_at", "metric", "mean", "sd", "n", "device"]
+    metrics = pl.DataFrame(rows, schema=names, orient="row").with_columns(
+        day=pl.col("started_at").dt.date(), coach=pl.lit("c"), season=pl.lit("s"), club_family=pl.lit("iron"),
+        part=pl.lit("baseline"), pace=pl.lit("full"), heel_source=pl.lit("none"), drill=pl.lit(None, dtype=pl.String),
+    )  # fmt: skip
+    dose = pl.DataFrame(
+        given, schema=["note", "student", "session", "drill", "at"], orient="row"
+    ).with_columns(
+        day=pl.col("at").dt.date(), kind=pl.lit("drill"), drawn_against=pl.lit(None, dtype=pl.String)
+    )
+    reference = Reference({d.aim: "up" for d in METRIC_DRILLS.values()}, {}, {}, Bands(NO_BANDS, {}, {}), {})
+    no_faults = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
+    no_first = pl.DataFrame(schema={"session": pl.String, "drill": pl.String})
+    aims = {code: drill.aim for code, drill in METRIC_DRILLS.items()}
+    found = answer(Sources(metrics, no_faults, dose, no_first, aims, {}, reference))
+    return {row["drill"]: row for row in found.effect}
+
+
+@pytest.mark.parametrize("code", ["d01", "d02"])
+def test_a_drill_planted_to_help_is_called_so_within_its_interval(effects, code):
+    row, drill = effects[code], METRIC_DRILLS[code]
+    mean_more = row["n_doses"] / row["n_students"] - 1
+    assert row["label"] == "Helps"
+    assert row["kept_lo"] < drill.kept + drill.more * mean_more < row["kept_hi"]
+
+
+@pytest.mark.parametrize("code", ["d03", "d04", "d05", "d09"])
+def test_a_worthless_drill_given_on_bad_days_is_not_called_helps(effects, code):
+    row = effects[code]
+    assert row["label"] in ("No clear effect", "Too little data")
+    if row.get("kept") is not None:
+        assert row["kept_lo"] < 0.0 < row["kept_hi"]
