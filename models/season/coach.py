@@ -152,8 +152,8 @@ def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> Coa
 
     gain and e's known variance (S,); share (S, C) of measured months under each coach, rows sum to 1;
     x (S, p) case mix, its first column 1 and the others centred. c ~ N(0, σ_c²), u ~ N(0, σ_u²); both sds
-    integrated over a grid under half-t priors with 4 degrees of freedom, scale the sd of the gains. None under
-    5 students or where nothing varies. Source of the funnel: Spiegelhalter 2005, Stat Med 24.
+    integrated over a grid under half-t priors with 4 degrees of freedom, scale the sd of the gains. None
+    under 5 students or where nothing varies. Source of the funnel: Spiegelhalter 2005, Stat Med 24.
     """
     scale = float(np.std(gain))
     if gain.size < max(LEAST_STUDENTS, x.shape[1] + 2) or scale <= 1e-12:
@@ -163,34 +163,33 @@ def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> Coa
     a = np.column_stack([x, share])
     target = np.column_stack([np.tile(np.eye(p)[0], (coaches, 1)), np.eye(coaches)])
     target = np.vstack([target, np.eye(p + coaches)[0]])
-    height, means, variances = np.empty(STEPS**2), np.empty((STEPS**2, coaches + 1)), []
-    for j, sd_u in enumerate(sds):
+    heights, means, variances = [], [], []
+    for sd_u in sds:  # every σ_c at once
         d = sd_u**2 + variance
-        normal, right = (a / d[:, None]).T @ a, (a / d[:, None]).T @ gain
-        for k, sd_c in enumerate(sds):
-            ridge = normal + np.diag(np.r_[np.zeros(p), np.full(coaches, sd_c**-2)])
-            inverse = np.linalg.inv(ridge)
-            at = inverse @ right
-            height[j * STEPS + k] = -0.5 * (
-                np.log(d).sum() + 2 * coaches * np.log(sd_c) + np.linalg.slogdet(ridge)[1]
-                + gain @ (gain / d) - right @ at
-            ) + _log_half_t(sd_u / scale) + _log_half_t(sd_c / scale)  # fmt: skip
-            means[j * STEPS + k] = target @ at
-            variances.append(np.einsum("ij,jk,ik->i", target, inverse, target))
+        weighed = a / d[:, None]
+        ridge = np.repeat((weighed.T @ a)[None], STEPS, axis=0)
+        ridge[:, range(p, p + coaches), range(p, p + coaches)] += sds[:, None] ** -2
+        inverse, right = np.linalg.inv(ridge), weighed.T @ gain
+        at = inverse @ right
+        form = np.log(d).sum() + 2 * coaches * np.log(sds) + np.linalg.slogdet(ridge)[1]
+        form += gain @ (gain / d) - at @ right
+        heights.append(_log_half_t(sd_u / scale) + _log_half_t(sds / scale) - 0.5 * form)
+        means.append(at @ target.T)
+        variances.append(np.einsum("ij,sjk,ik->si", target, inverse, target))
+    height, mean, sd = np.concatenate(heights), np.concatenate(means), np.sqrt(np.concatenate(variances))
     weight = np.exp(height - height.max())
     weight /= weight.sum()
-    sd = np.sqrt(np.array(variances))
-    centre = weight @ means
-    spread = np.sqrt(weight @ (sd**2 + (means - centre) ** 2))
-    lo, hi = _quantile(means, sd, weight, 0.05), _quantile(means, sd, weight, 0.95)
+    centre = weight @ mean
+    spread = np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))
+    lo, hi = _quantile(mean, sd, weight, 0.05), _quantile(mean, sd, weight, 0.95)
     sd_u2 = float(weight.reshape(STEPS, STEPS).sum(axis=1) @ sds**2)
     raw, raw_se = _own(gain - x[:, 1:] @ _case_mix(gain, variance + sd_u2, x), variance + sd_u2, share)
     return CoachGains(centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]))
 
 
-def _log_half_t(x: float) -> float:
+def _log_half_t(x: FLOATS) -> FLOATS:
     """Log density of log x under half-t with 4 degrees of freedom, up to a constant."""
-    return float(-2.5 * np.log1p(x**2 / 4) + np.log(x))
+    return np.asarray(-2.5 * np.log1p(x**2 / 4) + np.log(x))
 
 
 def _case_mix(gain: FLOATS, variance: FLOATS, x: FLOATS) -> FLOATS:

@@ -89,8 +89,8 @@ def discomfort(rows: Sequence[Row]) -> str:
     """Open discomfort: named, never explained."""
     places = "; ".join(f"{row['code']}, noted on {spelled(row['day'])}" for row in rows)
     return (
-        f"Discomfort, still open: {places}. No drill that loads it until it is over; if it stays, a physician "
-        "or physiotherapist."
+        f"Discomfort, still open: {places}. No drill that loads it until it is over; if it stays, a "
+        "physician or physiotherapist."
     )
 
 

@@ -17,6 +17,7 @@ from models.season.faultrate import wilson
 from models.season.kernel import lines
 from models.season.mixed import Cell, fit_reml
 from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
+from models.season.sameday import clustered
 
 Z95 = 1.959963984540054
 
@@ -114,7 +115,7 @@ def test_the_slope_within_firms_is_baltagis():
         assert se * np.sqrt(freedom / (freedom - 1)) == pytest.approx(error, abs=1e-7)
 
 
-def test_clustered_errors_of_the_library_are_petersens():
+def test_clustered_errors_are_petersens():
     # Petersen 2009, Rev Financ Stud 22, test data: by firm .0670, .0506; by firm and year .0651, .0536.
     sm = library("statsmodels.api")
     file = Path(sm.__file__).parent / "stats" / "tests" / "test_data.txt"
@@ -124,6 +125,8 @@ def test_clustered_errors_of_the_library_are_petersens():
     found = {
         name: model.fit(cov_type="cluster", cov_kwds={"groups": group}).bse for name, group in groups.items()
     }
+    ours = clustered(sm.add_constant(x), y, firm.astype(np.intp))[1]
+    assert np.sqrt(np.diag(ours)) == pytest.approx([0.06701, 0.05060], abs=1e-5)
     assert found["firm"] == pytest.approx([0.06701, 0.05060], abs=1e-5)
     assert found["both"] == pytest.approx([0.06506, 0.05356], abs=1e-5)
 
