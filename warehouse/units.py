@@ -23,6 +23,23 @@ _FRAMES = {"frame", "frames"}
 _PLAIN_UNIT = re.compile(r"[A-Za-zµ]{1,20}")
 
 
+# Exact by definition (SI; the international inch and pound of 1959), so that the usual units don't wait half
+# a second for the library's registry. Tests hold each against the library.
+_EXACT = {
+    ("N", "newton"): 1.0,
+    ("kN", "newton"): 1000.0,
+    ("kgf", "newton"): STANDARD_GRAVITY_M_S2,
+    ("lbf", "newton"): 0.45359237 * STANDARD_GRAVITY_M_S2,
+    ("mm", "millimeter"): 1.0,
+    ("cm", "millimeter"): 10.0,
+    ("in", "millimeter"): 25.4,
+    ("m", "millimeter"): 1000.0,
+    ("s", "second"): 1.0,
+    ("ms", "second"): 1e-3,
+    ("us", "second"): 1e-6,
+}
+
+
 @cache
 def _registry() -> pint.UnitRegistry:
     return pint.UnitRegistry(cache_folder=None)
@@ -106,7 +123,8 @@ def time_factor(unit: str | None, *, rate_hz: float | None = None) -> float:
 
 
 def _known(unit: str, target: str, usual: tuple[str, ...]) -> float:
-    factor = _pint_factor(unit.strip(), target)
+    plain = unit.strip()
+    factor = _EXACT.get((plain, target)) or _pint_factor(plain, target)
     if factor is None:
         raise UnderfootError(
             f'"{unit}" is not a unit that fits here; use one of {", ".join(usual)} in academy.toml'

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from models.swing.clip import Clip, HeelRise, clip_metrics, heel_rise, heels_up
@@ -215,8 +216,8 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     metrics = keys.with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String)).hstack(frame)
     swings = keys.with_columns(
         usable=np.isfinite(np.delete(values, METRIC_COLUMNS.index("stance_width_mm"), 1)).any(axis=1),
-        flags=pl.Series([found.names for found in flags], dtype=pl.List(pl.String)),
-        flag_counts=pl.Series([found.counts for found in flags], dtype=pl.List(pl.Int32)),
+        flags=_lists([found.names for found in flags], pa.string()),
+        flag_counts=_lists([found.counts for found in flags], pa.int32()),
         heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),
     )
     return Reduction(
@@ -225,6 +226,14 @@ def gather(answers: Sequence[Answer]) -> Reduction:
         _stacked([answer.estimated for answer in answers]),
         _stacked([answer.holds for answer in answers]),
     )
+
+
+def _lists(values: Sequence[Sequence[str] | Sequence[int]], kind: pa.DataType) -> pl.Series:
+    """A list column in one piece; Polars alone would make a small series of every list."""
+    ends = np.cumsum([0, *map(len, values)], dtype=np.int32)
+    flat = pa.array([value for some in values for value in some], type=kind)
+    made: pl.Series = pl.Series(pa.ListArray.from_arrays(pa.array(ends), flat))
+    return made
 
 
 def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
