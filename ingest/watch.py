@@ -14,8 +14,8 @@ from ingest.deliveries import SHEET, passed_over, plate_like
 from warehouse import events
 from warehouse.home import Home
 
-POLL_S = 0.5
-STILL_S = 1.5
+POLL_S = 0.25
+STILL_S = 1.0
 PATIENCE_S = 60.0  # for a folder of samples whose session.toml has not come yet
 
 State = frozenset[tuple[str, int, int]]  # every file's name, size and time
