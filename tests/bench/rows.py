@@ -15,6 +15,7 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from bench import made
+from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.table import Row, paired, spent_s
 from ingest.load import load
 from models.swing.columns import PLATE_METRICS
@@ -117,4 +118,11 @@ def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats:
     return Row(what, 1e3 * ours / sessions, 1e3 * base / sessions, "ms", ratio, "≤ 3 ×", ratio <= 3)
 
 
-ROWS: tuple[Callable[[Path], Row], ...] = (against_decoding, against_pandas, memory, against_reading)
+ROWS: tuple[Callable[[Path], Row], ...] = (
+    against_decoding,
+    against_pandas,
+    memory,
+    against_reading,
+    against_mixedlm,
+    whole_fit_against_mixedlm,
+)

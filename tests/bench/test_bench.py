@@ -1,6 +1,6 @@
 """Each row of the bench at its smallest: both sides give the same answers. No figure is held here."""
 
-from bench import rows
+from bench import fits, rows
 
 
 def test_reduction_and_decoding_see_the_same_files(tmp_path):
@@ -19,3 +19,8 @@ def test_a_fresh_process_tells_its_peak_memory(tmp_path):
 
 def test_every_sample_that_polars_reads_lands(tmp_path):
     assert "plate.csv" in rows.against_reading(tmp_path, sessions=2, swings=2, repeats=1).what
+
+
+def test_the_restricted_likelihood_agrees_with_mixedlm(tmp_path):
+    assert fits.against_mixedlm(tmp_path, students=60, repeats=1).ratio > 0
+    assert fits.whole_fit_against_mixedlm(tmp_path, students=60, repeats=1).ratio > 0
