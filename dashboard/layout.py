@@ -25,15 +25,17 @@ def choose(
     """A choice among code → words, kept in the address under `name` so that the page can be linked.
 
     Where the address says nothing, what was chosen last on any page holds, then `default`, then the first.
+    A link to the page that is open, with another choice in it, moves the choice.
     """
     codes = list(options)
+    followed = _follow(name, options)
     kept: dict[str, str] = st.session_state.setdefault("kept", {})
     wanted = (st.query_params.get(name), kept.get(name), default, codes[0])
     start = next(code for code in wanted if code in options)
     chosen = st.selectbox(
         label,
         codes,
-        index=codes.index(start),
+        index=0 if followed else codes.index(start),
         format_func=lambda code: options[code],
         key=f"choice-{name}",
         on_change=on_change,
@@ -43,7 +45,21 @@ def choose(
     kept[name] = chosen
     if st.query_params.get(name) != chosen:
         st.query_params[name] = chosen
+    st.session_state.setdefault("addressed", {})[name] = chosen
     return str(chosen)
+
+
+def _follow(name: str, options: Mapping[str, str]) -> bool:
+    """Move a choice to what the address says, where that has changed since this page last wrote it.
+
+    Then a link was followed. A control by itself keeps its value while its page is open.
+    """
+    asked, key = st.query_params.get(name), f"choice-{name}"
+    written: dict[str, str] = st.session_state.setdefault("addressed", {})
+    if key in st.session_state and asked in options and asked != written.get(name, asked):
+        st.session_state[key] = asked
+        return True
+    return False
 
 
 def student(reader: Reader, page: str) -> dict[str, Any]:

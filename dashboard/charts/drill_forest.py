@@ -13,7 +13,7 @@ ROW_HEIGHT = 42
 KEPT, SAME_DAY = "kept", "on the day"
 HELPS, HARMS, NO_EFFECT, TOO_LITTLE = "Helps", "Harms", "No clear effect", "Too little data"
 SHAPES = {HELPS: "▲", HARMS: "▽"}
-REACH = 8.0  # smallest worthwhile changes; an interval that runs on is cut here and told in the table
+REACH = 15.0  # smallest worthwhile changes; an interval that runs on is cut here and told in the table
 AXIS = "Toward better, in smallest worthwhile changes"
 SCHEMA = {
     "row": pl.String, "which": pl.String, "value": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
@@ -109,7 +109,7 @@ def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
 def _reach(drawn: pl.DataFrame) -> tuple[float, float]:
     found = [v for name in ("lo", "hi", "value") for v in drawn[name].to_list() if v is not None]
     low, high = min([-1.5, *found]), max([1.5, *found])
-    return max(low, -REACH) - 0.2, min(high, REACH) + 0.2
+    return max(low, -REACH) - 0.3, min(high, REACH) + 0.3
 
 
 def words(effects: pl.DataFrame) -> str:

@@ -13,6 +13,7 @@ ROW_HEIGHT = 24
 # Koo and Li 2016, J Chiropr Med 15:155 (from memory).
 GRADES = ((0.9, "very well"), (0.75, "well"), (0.5, "moderately"), (float("-inf"), "poorly"))
 GOOD = 0.75
+MOST_SWINGS = 30
 
 
 def grade(icc: float | None) -> str:
@@ -81,6 +82,11 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame([_row(row) for row in rows.iter_rows(named=True)])
 
 
+def _wanted(swings: int | None) -> str:
+    """The search for how many swings still help ends at 30."""
+    return "–" if swings is None else "30 or more" if swings >= MOST_SWINGS else str(swings)
+
+
 def _row(row: dict[str, Any]) -> dict[str, Any]:
     unit = "points" if row["unit"] == "%" else row["unit"]
     places = row["decimals"] + (1 if row["decimals"] < 2 else 0)
@@ -90,7 +96,7 @@ def _row(row: dict[str, Any]) -> dict[str, Any]:
         "Intraclass correlation": number(row["icc_session"], "", 2),
         "Typical error of a session": number(row["sem"], unit, places),
         "Real from": number(row["sdc95"], unit, places),
-        "Swings wanted": None if row["swings_wanted"] is None else str(row["swings_wanted"]),
+        "Swings wanted": _wanted(row["swings_wanted"]),
         "Students": row["n_students"],
         "Sessions": row["n_sessions"],
     }

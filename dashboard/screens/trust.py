@@ -10,6 +10,7 @@ from dashboard.wording import FAMILIES, FEW_SWINGS, count, listed
 from warehouse.access import Reader
 
 ALL = "all"
+ENOUGH_SWINGS = 10
 RELIABLE_HOW = (
     "The intraclass correlation is the share of the spread between session means that comes from "
     "differences between students, not from the day and the swings. The pale strip starts at 0.75, from "
@@ -71,10 +72,12 @@ def _reliability(reader: Reader, when: str) -> None:
     else:
         layout.table(reliability.table(rows), f"reliability {when} {family}")
     layout.aside(REAL_HOW)
-    wanted = rows["swings_wanted"].drop_nulls()
-    most = "" if wanted.is_empty() else f" Most measures want {int(wanted.median())} or fewer here."
+    wanted = shown["swings_wanted"].drop_nulls()
+    more = int((wanted > ENOUGH_SWINGS).sum())
+    still = f" On {more} of {len(wanted)} measures a few more would still help." if more else ""
     st.write(
-        f"Ask for 8 to 10 swings a club. Fewer than {FEW_SWINGS} in a session are shown as too few.{most}"
+        f"Ask for 8 to {ENOUGH_SWINGS} swings a club. Fewer than {FEW_SWINGS} in a session are shown as too "
+        f"few.{still}"
     )
 
 

@@ -227,3 +227,14 @@ def test_the_planners_order_compares_kept_effects_in_worthwhile_changes():
     assert ranks["drill"].to_list() == ["b", "a", "c", "d"]
     assert claims.best_sentence(ranks.tail(2), "X").startswith("For “X”, no drill has data enough")
     assert "may be chance" in claims.best_sentence(ranks.tail(3), "X")
+
+
+def test_a_link_to_the_page_that_is_open_moves_its_choice_and_the_control_still_holds(visit):
+    def box(at):
+        return next(box for box in at.selectbox if box.label == "Drill")
+
+    at = visit("full", "drills", "h01", drill="d01")
+    at.query_params["drill"] = "d03"
+    assert box(at.run()).value == "d03"
+    assert box(box(at).set_value("d02").run()).value == "d02"
+    assert at.query_params["drill"] == "d02"

@@ -60,7 +60,7 @@ def test_the_forest_tells_kept_from_the_day_by_filling_and_by_place_never_by_hue
 def test_a_long_interval_is_cut_at_the_edge_and_whole_in_the_table():
     far = pl.DataFrame([effect("Early bump", 5.0, kept_lo=-90.0, kept_hi=100.0)])
     domain = drill_forest.picture(far, "x").to_dict()["layer"][3]["encoding"]["x"]["scale"]["domain"]
-    assert domain == [-drill_forest.REACH - 0.2, drill_forest.REACH + 0.2]
+    assert domain == [-drill_forest.REACH - 0.3, drill_forest.REACH + 0.3]
     assert "(90 % between −90 and +100)" in drill_forest.table(far, "Drill")["Kept"][0]
 
 
