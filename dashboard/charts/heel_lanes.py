@@ -92,7 +92,7 @@ def finding(lanes: pl.DataFrame, events: Sequence[str], names: tuple[str, str] =
     if THIS not in left:
         return "Heel loads through the swing"
     text = f"Trail heel at impact: {number(left[THIS], '% of body weight')}"
-    return text + (f"; {names[1]} {number(left[FIRST], '%')}" if FIRST in left else "")
+    return text + (f"; {names[1]}: {number(left[FIRST], '%')}" if FIRST in left else "")
 
 
 def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:

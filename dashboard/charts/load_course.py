@@ -66,7 +66,7 @@ def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float
     named = ", ".join(str(post) for post in posts)
     return alt.X(
         "position:Q",
-        title="Swing time, stretched between events" + ("; seconds from the takeaway" if times else ""),
+        title=_time_title(narrow=narrow, timed=bool(times)),
         scale=alt.Scale(domain=[0, max(len(events) - 1, 1)], nice=False),
         axis=alt.Axis(
             values=list(range(len(events))),
@@ -75,6 +75,16 @@ def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float
             labelOverlap=False,
             grid=True,
         ),
+    )
+
+
+def _time_title(*, narrow: bool, timed: bool) -> str:
+    if not timed:
+        return "Swing time, stretched between events"
+    return (
+        "Seconds from the takeaway"
+        if narrow
+        else "Swing time, stretched between events; seconds from the takeaway"
     )
 
 
@@ -130,7 +140,7 @@ def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] 
         f"Lead foot: {number(top[THIS], '%')} of the load at the top, {number(strike[THIS], '%')} at impact"
     )
     if top.get(FIRST) is not None:
-        text += f"; {names[1]} {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
+        text += f"; {names[1]}: {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
     return text
 
 

@@ -43,7 +43,10 @@ def _parts(page: Sheet) -> None:
         st.header(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
-        if part.rows is not None:
+        if part.rows is not None and layout.narrow():
+            for row in part.rows.iter_rows():  # a phone has no room for a table's columns
+                st.markdown(f"- **{row[0]}**: {'. '.join(str(cell) for cell in row[1:] if cell)}")
+        elif part.rows is not None:
             layout.table(part.rows, f"{page.name} {part.title}")
         if part.title == "Works on" and page.picture is not None:
             layout.picture(page.picture.chart, page.picture.words, page.picture.rows)

@@ -5,7 +5,7 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboard import layout
+from dashboard import frame, layout
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
 from dashboard.screens import swings
@@ -44,6 +44,9 @@ def show(reader: Reader) -> None:
     st.title(person["name"], anchor=False)
     layout.aside(_about(reader, person))
     layout.discomfort(reader, person["student"])
+    with st.container(horizontal=True):
+        frame.link("lesson", "Lesson sheet →", student=person["student"])
+        frame.link("notes", "Write a note →", student=person["student"])
     when, family = _which(reader, person)
     style = season.style(reader, person["student"], family, when)
     bands = season.bands(reader, family, person, style)

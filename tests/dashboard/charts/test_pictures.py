@@ -163,7 +163,7 @@ def test_the_load_course_names_its_events_under_their_posts():
 def test_the_finding_of_the_load_course_gives_both_sessions_at_the_top_and_at_impact():
     text = load_course.finding(course(), EVENTS)
     assert text == (
-        "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session 64\u00a0% and 66\u00a0%"
+        "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session: 64\u00a0% and 66\u00a0%"
     )
 
 
@@ -190,7 +190,7 @@ def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_o
 def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
     assert (
         heel_lanes.finding(lanes(), EVENTS)
-        == "Trail heel at impact: 15\u00a0% of body weight; first session 15\u00a0%"
+        == "Trail heel at impact: 15\u00a0% of body weight; first session: 15\u00a0%"
     )
     assert "estimated" in heel_lanes.words(lanes(), EVENTS, estimated=True)
     assert heel_lanes.table(lanes(), EVENTS)["Trail heel"].to_list() == [
