@@ -34,11 +34,12 @@ NOTHING = {
     THIN: "Everyone enrolled was measured lately, and no delivery waits to be mended.",
 }
 CHANCE = "Up to 1 in 10 may be chance."
+TOLD = 2  # kindred measures that a signal's own sentence tells in full
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One signal, ready to be read."""
+    """One signal, ready to be read. `sentence` holds reason and doubt; `kindred` names what it only counts."""
 
     signal: str
     kind: str
@@ -108,7 +109,7 @@ def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
         clubs=FAMILIES.get(row["club_family"], "") if row["club_family"] else "",
         sentence=row["sentence"],
         doubt=certainty(row["p"]),
-        kindred=f"The same shows in: {listed(kindred)}." if kindred else "",
+        kindred=f"The same shows in: {listed(kindred)}." if len(kindred) > TOLD else "",
         ticked=ticked,
         talked=talked_words(row["talked_by"], row["talked_day"]) if row["talked_day"] else "",
     )
@@ -181,5 +182,5 @@ def _line(entry: Entry) -> str:
     mark = "[x]" if entry.ticked else "[ ]"
     who = f"{entry.name} ({entry.coach_name})" if entry.coach_name else entry.name
     caution = DISCOMFORT if entry.kind == DISCOMFORT_KIND else ""
-    parts = [entry.sentence, entry.kindred, entry.doubt and f"{entry.doubt}.", caution, entry.talked]
+    parts = [entry.sentence, entry.kindred, caution, entry.talked]
     return f"{mark} {who} · {entry.word}: {' '.join(part for part in parts if part)}"

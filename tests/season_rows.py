@@ -19,8 +19,8 @@ def add(w) -> None:
 def signals(w) -> None:
     rows = [
         ("discomfort", "s01", "c01", "left_knee", None, [], None, "Left knee sore since 16 March."),
-        ("slipping", "s02", "c02", "impact_trail_heel_pct_bw", "iron", ["trail_heel_down"], 0.97,
-         "Load left under the trail heel at impact moved from 18 to 21 % of body weight."),
+        ("slipping", "s02", "c02", "impact_trail_heel_pct_bw", "iron", ["trail_heel_down", "stays_centred", "mid_back_trail_share_pct"], 0.97,
+         "Load left under the trail heel at impact moved from 18 to 21 % of body weight. A real change, not noise (97 %)."),
         ("improving", "s01", "c01", "impact_trail_heel_pct_bw", "iron", [], 0.99,
          "Load left under the trail heel at impact fell from 18 to 2 % of body weight."),
         ("new_fault", "s01", "c01", "trail_heel_down", "iron", [], 0.9, "Trail heel still down at impact shows now."),

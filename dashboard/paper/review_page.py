@@ -76,7 +76,6 @@ def _entry(entry: Entry) -> str:
     about = " · ".join(part for part in (entry.word, entry.clubs, entry.coach_name) if part)
     said = [" ".join(part for part in (entry.sentence, entry.kindred) if part)]
     said += [DISCOMFORT] if entry.kind == DISCOMFORT_KIND else []
-    said += [f"{entry.doubt}."] if entry.doubt else []
     said += [entry.talked] if entry.talked else []
     first = f"<p>{box}&ensp;<strong>{escape(entry.name)}</strong> · {escape(about)}</p>"
     return f'<div class="entry">{first}{"".join(f"<p>{escape(text)}</p>" for text in said)}</div>'

@@ -28,7 +28,8 @@ from warehouse.errors import UnderfootError
 
 ALL = "all"
 OPEN = "open"
-PICTURED = {"slipping", "improving", "new_fault", "outside_band", "eye_and_plate"}
+MEASURED = {"slipping", "improving", "outside_band"}
+PICTURED = MEASURED | {"new_fault", "eye_and_plate"}
 
 
 def show(reader: Reader) -> None:
@@ -83,8 +84,7 @@ def _entry(entry: Entry, reader: Reader) -> None:
     with st.container(border=True):
         where = [entry.word, entry.clubs, entry.coach_name if reader.viewer.role == "head_coach" else ""]
         st.markdown(f"**{_plain(entry.name)}** · {' · '.join(part for part in where if part)}")
-        doubt = f"{entry.doubt}." if entry.doubt else ""
-        st.text(" ".join(part for part in (entry.sentence, entry.kindred, doubt) if part))
+        st.text(" ".join(part for part in (entry.sentence, entry.kindred) if part))
         if entry.kind == DISCOMFORT_KIND:
             st.warning(DISCOMFORT)
         with st.container(horizontal=True, vertical_alignment="center", gap="medium"):
@@ -111,7 +111,8 @@ def _link(entry: Entry) -> None:
     if entry.kind == "refused":
         frame.link("deliveries", "Mend it on Deliveries →")
     elif entry.student is not None:
-        choices = {"student": entry.student, "measure": entry.subject, "clubs": entry.family}
+        measure = entry.subject if entry.kind in MEASURED else None
+        choices = {"student": entry.student, "measure": measure, "clubs": entry.family}
         address = {name: code for name, code in choices.items() if code is not None}
         frame.link("student", f"Open {entry.name}'s page →", **address)
 

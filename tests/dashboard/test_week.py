@@ -35,7 +35,10 @@ def test_chance_is_told_with_the_number_it_would_make(reader_of):
 
 def test_kindred_measures_are_named_in_words_not_in_codes(reader_of):
     entry = review(reader_of("full", "h01")).part(TALK)[1]
-    assert entry.kindred == "The same shows in: Trail heel still down at impact."
+    assert entry.kindred == (
+        "The same shows in: Trail heel still down at impact, Little load to the trail side and "
+        "Trail share when the lead arm is parallel going back."
+    )
     assert entry.doubt == "Real, not noise (97\u00a0%)"
     assert entry.clubs == "Irons"
 
@@ -51,7 +54,7 @@ def test_the_page_names_each_signal_its_doubt_and_the_caution_for_what_hurts(vis
     assert "To talk about (3)" in text
     assert "Left knee sore since 16 March." in text
     assert "This page does not diagnose" in text
-    assert "Real, not noise (97\u00a0%)" in text
+    assert "A real change, not noise (97 %)." in text
     assert "A delivery waits to be mended." in text
 
 
