@@ -39,7 +39,7 @@ TOLD = 2  # kindred measures that a signal's own sentence tells in full
 
 @dataclass(frozen=True)
 class Entry:
-    """One signal, ready to be read. `sentence` holds reason and doubt; `kindred` names what it only counts."""
+    """One signal, ready to be read. `sentence` holds reason and doubt, `kindred` what it only counts."""
 
     signal: str
     kind: str
