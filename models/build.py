@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, comparisons, drills, fitting, review, samples
+from models import answers, comparisons, drills, fitting, own_bands, review, samples
 from models.calibration import calibration_rows
 from models.samples import temporary
 from models.season.trend import Lines
@@ -91,9 +91,13 @@ def _style(job: Job) -> None:
 
 
 def _swing_fault(job: Job) -> None:
-    """Judge every swing of the sessions at hand by the rules in force, some thousand sessions at a time."""
-    for first in range(0, len(job.sessions), JUDGED_AT_ONCE):
-        temporary(job.writer, "batch", "session", job.sessions[first : first + JUDGED_AT_ONCE])
+    """Judge every swing of the sessions at hand by the rules in force, some thousand sessions at a time.
+
+    Students with a band of their own are judged again whenever they are touched: it may be new.
+    """
+    sessions = sorted({*job.sessions, *own_bands.sessions_with_own_bands(job.writer)})
+    for first in range(0, len(sessions), JUDGED_AT_ONCE):
+        temporary(job.writer, "batch", "session", sessions[first : first + JUDGED_AT_ONCE])
         within = "session IN (SELECT session FROM batch)"
         metrics = job.writer.sql(f"SELECT * FROM academy.swing_metric WHERE {within}")
         swings = job.writer.sql(f"SELECT * FROM academy.swing WHERE {within} ORDER BY session, swing_no")
@@ -102,7 +106,10 @@ def _swing_fault(job: Job) -> None:
             "FROM season.style JOIN academy.session USING (season, student) "
             f"WHERE {within}"
         )
-        job.replace("academy.swing_fault", faults.judge(metrics, swings, job.rules, styles), within)
+        judged = own_bands.spare(
+            job.writer, faults.judge(metrics, swings, job.rules, styles), metrics, swings
+        )
+        job.replace("academy.swing_fault", judged, within)
 
 
 def _student_fault_rate(job: Job) -> None:

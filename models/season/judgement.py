@@ -18,7 +18,7 @@ FLOATS = NDArray[np.float64]
 IMPROVING, SLIPPING = "Improving", "Slipping"
 HOLDING, UNCLEAR, TOO_FEW = "Holding (no large change)", "Not clear yet", "Too few sessions"
 SURE, SURE_HOLDING = 0.95, 0.80
-SURE_ALONE = 0.975  # of the student's own sessions: 5 in 100 who hold pass it, both directions together
+SURE_ALONE = 0.98  # of the student's own sessions: 4 in 100 who hold pass it, both directions together
 WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
 PAIRS = 16  # draws of a line's two ends for each draw of the variance parts
 
@@ -98,7 +98,7 @@ def judge_change(
     P(|change| ≤ 0.5·σ_student) > 0.80. Not clear yet: none of these. `bands` (S): for band metrics, each
     student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
     `alone`: the ends from the student's own sessions, nothing assumed of slopes; with it, Improving and
-    Slipping need P > 0.975 there as well. Without that, an academy that moves as a whole would carry with it
+    Slipping need P > 0.98 there as well. Without that, an academy that moves as a whole would carry with it
     the students who hold.
     """
     mean, sd = ends.change, ends.sd_change

@@ -261,3 +261,45 @@ def test_progress_is_told_step_by_step(home, open_writer):
     build(home, open_writer, progress=lambda done, total, name: steps.append((done, total, name)))
     assert (1, 1, "sessions reduced") in steps
     assert steps[-1] == (len(ORDER), len(ORDER), "done")
+
+
+def test_a_students_own_band_spares_them_the_fault_it_allows(home):
+    """Load to the trail side is too little for the rules, but inside the band agreed with s1."""
+    with writer(home) as w:
+        for student in ("s1", "s2"):
+            land(w, "v-" + student, student, shift=14.0)
+        build(home, w)
+        rates = "SELECT student, sum(flagged) FROM season.session_fault WHERE fault = 'stays_centred' GROUP BY 1 ORDER BY 1"
+        before = dict(w.sql(rates).iter_rows())
+        assert before["s1"] == before["s2"] > 0
+        low = w.sql("SELECT min(mid_back_trail_share_pct) FROM academy.swing_metric").item()
+        w.execute(
+            "INSERT INTO academy.note BY NAME SELECT 'n' AS note, 's1' AS student, TIMESTAMP '2026-04-01' AS at, "
+            "DATE '2026-04-01' AS day, 'c1' AS author, 'target' AS kind, 'mid_back_trail_share_pct' AS code, "
+            "? AS value, 75.0 AS value_to, false AS shared, 'd' AS delivery, true AS loose",
+            [low - 1],
+        )
+        refresh(home, w, touched=["s1"])
+        after = dict(w.sql(rates).iter_rows())
+        assert (after["s1"], after["s2"]) == (0, before["s2"])
+        assert (
+            w.sql(
+                "SELECT max(severity) FROM academy.swing_fault WHERE fault = 'stays_centred' AND session = 'v-s1'"
+            ).item()
+            == 0.0
+        )
+        build(home, w)
+        assert dict(w.sql(rates).iter_rows()) == after
+
+
+def test_an_own_band_that_starts_later_spares_nothing_before_it(home):
+    with writer(home) as w:
+        land(w, "v-s1", "s1", shift=14.0)
+        w.execute(
+            "INSERT INTO academy.note BY NAME SELECT 'n' AS note, 's1' AS student, TIMESTAMP '2026-05-01' AS at, "
+            "DATE '2026-05-01' AS day, 'c1' AS author, 'target' AS kind, 'mid_back_trail_share_pct' AS code, "
+            "20.0 AS value, 75.0 AS value_to, false AS shared, 'd' AS delivery, true AS loose"
+        )
+        build(home, w)
+        flags = "SELECT count(*) FROM academy.swing_fault WHERE fault = 'stays_centred' AND flagged"
+        assert w.sql(flags).item() > 0
