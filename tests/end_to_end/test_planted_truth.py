@@ -174,3 +174,60 @@ def test_planted_drills_come_out_within_their_intervals_or_as_too_little_data(de
             assert row["label"] not in ("Helps", "Harms")
         if row["kept"] is not None and row["aim_kind"] == "metric" and row["aim"] == planted["aim"]:
             assert row["kept_lo"] < planted["kept_first"] + planted["kept_each_more"] < row["kept_hi"]
+
+
+def test_coaches_come_out_as_planted_within_their_intervals(demo):
+    """Planted gain against the academy's mean, in the same units; it works on three of the core metrics.
+
+    A planted gain counts where the student is outside the band, so the greatest it can be is all of it.
+    """
+    rows = demo.sql("SELECT * FROM season.coach_gain ORDER BY coach").to_dicts()
+    units = dict(demo.sql("SELECT metric, avg(sdc95) FROM season.reliability GROUP BY 1").iter_rows())
+    core = demo.sql("SELECT metric FROM academy.metric WHERE core")["metric"].to_list()
+    planted = {
+        coach: sum(value / units[m] for m, value in truth["per_90_days"].items() if m in core and m in units)
+        / len(core)
+        for coach, truth in demo.truth["coaches"].items()
+    }
+    usual = sum(planted[row["coach"]] * row["n_students"] for row in rows) / sum(
+        r["n_students"] for r in rows
+    )
+    held = [
+        row["gain_lo"] <= row["overall"] + planted[row["coach"]] - usual <= row["gain_hi"] for row in rows
+    ]
+    assert len(rows) >= 5
+    assert sum(held) >= len(rows) - 1
+    assert all(row["shown"] == (row["n_students"] >= 8) for row in rows)
+
+
+def test_the_open_discomfort_comes_first_and_the_one_that_is_over_does_not(demo):
+    rows = demo.sql("SELECT kind, student, subject FROM season.signal ORDER BY rank").rows()
+    assert rows[0] == ("discomfort", "s001", "lower back")
+    assert [row for row in rows if row[0] == "discomfort"] == rows[:1]
+
+
+def test_faults_called_new_were_planted_to_rise(demo):
+    rising = {
+        (student, fault)
+        for student, truth in demo.truth["students"].items()
+        for fault, tendency in truth["tendencies"].items()
+        if tendency["kind"] == "rising"
+    }
+    new = demo.sql("SELECT student FROM season.signal WHERE kind = 'new_fault'")["student"].to_list()
+    planted = [student for student in new if student in {student for student, _ in rising}]
+    assert len(planted) >= len(new) - 1
+
+
+def test_what_is_listed_as_slipping_or_improving_went_that_way(demo):
+    """Changes planted academy-wide; metrics with no planted line of their own are not counted."""
+    listed = demo.sql(
+        "SELECT s.kind, s.student, s.subject, m.better FROM season.signal s JOIN academy.metric m "
+        "ON m.metric = s.subject WHERE s.kind IN ('slipping', 'improving') AND s.club_family = 'iron' "
+        "AND m.better IN ('up', 'down')"
+    ).to_dicts()
+    ways = [
+        truth["change"] * (1 if row["better"] == "up" else -1) * (1 if row["kind"] == "improving" else -1)
+        for row in listed
+        if (truth := demo.truth["students"][row["student"]]["metrics"].get(row["subject"]))
+    ]
+    assert sum(way < 0 for way in ways) <= max(1, 0.1 * len(ways))
