@@ -12,11 +12,12 @@ import polars as pl
 from ingest.academy import Academy
 from ingest.readers.sheet import SessionSheet
 from ingest.readers.tables import Table, day_of, read_table
-from ingest.refusing import refusal, shown, spoken
+from ingest.refusing import refusal, refuse, shown, spoken
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.contracts.words import DIRECTIONS, DOSE_UNITS, EYES, FAULTS
 from warehouse.errors import Refusal
 
+MOST_LINES = 100_000  # a coach's season is some 5,000
 _AGAIN = "mend the line and deliver it again"
 _KEYS = (
     "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
@@ -53,8 +54,12 @@ def read_notes(
     `swings_of` the swing numbers of a session.
 
     Raises
-        Refused: the file can't be read or its columns do not fit.
+        Refused: the file can't be read, is far too long, or its columns do not fit.
     """
+    lines = data.count(b"\n")
+    if lines > MOST_LINES:
+        what = f"there are {lines:,} lines but a notes file may have {MOST_LINES:,}"
+        raise refuse("too_large", what, "deliver it in several files", file=file)
     table = read_table(data, file, NoteLine, academy.settings.zone, todo="add it")
     place = _Place(academy, sheet, session_student, swings_of)
     kept: dict[str, Line] = {}

@@ -1,0 +1,91 @@
+"""What someone might put into a file to make it do something: it is text, or it is refused."""
+
+import resource
+import time
+
+import pytest
+
+from ingest.readers import notes
+from warehouse.store import table_names
+
+SQL = "'; DROP TABLE academy.person; --"
+IDS = [
+    "../../etc/passwd",
+    "..",
+    "/etc/passwd",
+    "v1/../../x",
+    SQL,
+    'v1"',
+    "v1\\0",
+    "-rf",
+    "v 1",
+    "v1\\nx",
+    "é" * 100,
+]
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_a_session_named_like_a_path_or_a_query_is_refused(name, academy, made):
+    before = academy.tables(without=("academy.refusal",))
+    sheet = made.toml().replace('"v1"', f"'''{name}'''" if '"' in name else f'"{name}"')
+    made.deliver(academy.inbox / "x", sheet, made.plate())
+    report = academy.load()
+    assert [r.reason in ("bad_name", "unreadable_toml") for r in report.refused] == [True]
+    assert "\n" not in report.refused[0].sentence
+    assert academy.tables(without=("academy.refusal",)) == before
+    assert {p.name for p in academy.home.traces.rglob("*.parquet")} == set()
+
+
+@pytest.mark.parametrize("field", ["student", "coach", "device", "club"])
+def test_a_query_in_any_field_of_a_session_stays_text(field, academy, made):
+    old = {"student": '"s1"', "coach": '"c1"', "device": '"mat"', "club": '"7-iron"'}[field]
+    sheet = made.toml().replace(f"{field} = {old}", f'{field} = "{SQL}"', 1)
+    made.deliver(academy.inbox / "v1", sheet, made.plate())
+    report = academy.load()
+    assert len(report.refused) >= 1
+    assert academy.sql("SELECT count(*) FROM academy.person").item() == 6
+
+
+def test_queries_and_paths_in_roster_names_are_refused_and_in_texts_are_kept_as_they_are(academy, made):
+    people = made.roster["people.csv"]
+    (academy.inbox / "people.csv").write_text(people + f'"{SQL}",student,X,,,,,,2025-01-01,\n')
+    assert [r.reason for r in academy.load().refused] == ["bad_name"] or academy.waiting()
+    assert academy.sql("SELECT count(*) FROM academy.person").item() == 6
+    (academy.inbox / "people.csv").write_text(people.replace("Ada Fennimore", f'"{SQL}"'))
+    assert academy.load().refused == []
+    assert academy.sql("SELECT display_name FROM academy.person WHERE person = 's1'").item() == SQL
+    assert set(table_names()) == set(academy.with_writer(lambda _, w: list(w.columns)))
+
+
+def test_html_and_formulas_in_notes_are_kept_as_they_were_written(academy):
+    text = '<script>alert(1)</script> =HYPERLINK("http://x";"y")'
+    quoted = text.replace('"', '""')
+    (academy.inbox / "notes.csv").write_text(
+        f'student,at,author,kind,text,shared\ns1,2026-05-06,c1,plan,"{quoted}",true\n'
+    )
+    assert academy.load().refused == []
+    assert academy.sql("SELECT text FROM academy.note").item() == text
+
+
+def lines(count):
+    head = "student,at,author,kind,text,shared\n"
+    return head + "".join(f"s1,2026-05-06T10:00:00Z,c1,plan,Note {k},true\n" for k in range(count))
+
+
+def test_a_million_lines_of_notes_are_refused_in_one_sentence_at_once(academy):
+    (academy.inbox / "notes.csv").write_text(lines(1_000_000))
+    peak, started = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    report = academy.load()
+    assert [r.sentence for r in report.refused] == [
+        "notes.csv: there are 1,000,001 lines but a notes file may have 100,000; deliver it in several files."
+    ]
+    assert time.process_time() - started < 5
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - peak < 300_000  # kB
+    assert academy.left_in_inbox() == []
+
+
+def test_the_longest_notes_file_that_is_taken_is_taken(academy, monkeypatch):
+    monkeypatch.setattr(notes, "MOST_LINES", 2_001)
+    (academy.inbox / "notes.csv").write_text(lines(2_000))
+    assert academy.load().refused == []
+    assert academy.sql("SELECT count(*) FROM academy.note").item() == 2_000
