@@ -303,3 +303,58 @@ def test_an_own_band_that_starts_later_spares_nothing_before_it(home):
         build(home, w)
         flags = "SELECT count(*) FROM academy.swing_fault WHERE fault = 'stays_centred' AND flagged"
         assert w.sql(flags).item() > 0
+
+
+def test_a_discomfort_note_stands_first_in_the_weeks_list_right_after_its_load(home, open_writer):
+    land(open_writer, "a", "s1")
+    build(home, open_writer)
+    note = builders.note_frame("sore-s1", "s1", shared=False, kind="discomfort", code="knee")
+    open_writer.append("academy.note", note)
+    refresh(home, open_writer, touched=["s1"])
+    first = open_writer.sql("SELECT kind, student, subject FROM season.signal ORDER BY rank LIMIT 1")
+    assert first.rows() == [("discomfort", "s1", "knee")]
+    assert open_writer.sql("SELECT count(*) FROM season.signal_week").item() == 1
+
+
+def test_one_student_with_one_coach_builds_to_answers_that_claim_nothing(home, open_writer):
+    land(open_writer, "a", "s1")
+    open_writer.execute("INSERT INTO academy.coaching VALUES ('s1', 'c1', DATE '2020-01-01', NULL)")
+    build(home, open_writer)
+    assert open_writer.sql("SELECT count(*) FROM season.coach_gain WHERE shown").item() == 0
+    assert open_writer.sql("SELECT count(*) FROM season.ball_link").item() == 0
+    assert open_writer.sql("SELECT count(*) FROM season.eye_plate").item() == 0
+    assert open_writer.sql("SELECT listed FROM season.signal_week").item() == 0
+
+
+def test_one_student_with_one_session_builds_to_labels_that_claim_nothing(home):
+    with writer(home) as w:
+        land(w, "only", "s1")
+        w.execute(
+            "INSERT INTO academy.drill BY NAME SELECT 'd1' AS drill, 'One' AS name, 'recentre_pts' AS aim"
+        )
+        build(home, w)
+        assert set(w.sql("SELECT label FROM season.student_trend")["label"]) == {"Too few sessions"}
+        assert set(w.sql("SELECT label FROM season.student_fault_rate")["label"]) == {"Too few sessions"}
+        assert set(w.sql("SELECT label FROM season.drill_effect")["label"]) == {"Too little data"}
+        assert w.sql("SELECT count(*) FROM season.calibration").item() > 0
+
+
+def test_a_metric_that_is_null_in_every_swing_has_no_rows(home):
+    with writer(home) as w:
+        for day in (0, 14, 35):
+            land(w, f"v{day}", "s1", day=day)
+        build(home, w)  # a mat without heel load: no heel metric anywhere
+        never = "SELECT count(*) FROM season.{} WHERE metric = 'lead_heel_rise_mm'"
+        assert [
+            w.sql(never.format(t)).item() for t in ("session_metric", "student_trend", "reliability")
+        ] == [0] * 3
+
+
+def test_sessions_that_are_all_alike_hold_without_a_warning(home):
+    with writer(home) as w:
+        for student in ("s1", "s2", "s3", "s4", "s5", "s6"):
+            for day in (0, 14, 35):
+                land(w, f"{student}{day}", student, day=day, seed=1)
+        build(home, w)
+        labels = w.sql("SELECT label, count(*) FROM season.student_trend GROUP BY 1")
+        assert set(labels["label"]) == {"Holding (no large change)"}
