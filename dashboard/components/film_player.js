@@ -1,6 +1,6 @@
 // One slider for a film and for the load under both heels. The film's clock is the plate's less the offset.
 const SVG = "http://www.w3.org/2000/svg";
-const WIDTH = 640, HEIGHT = 220, MIDDLE = 110;
+const WIDTH = 440, HEIGHT = 220, MIDDLE = 112;
 
 export default function (component) {
   const { data, parentElement } = component;
@@ -47,7 +47,7 @@ function build(data) {
   lanes.append(draw("line", { x1: 0, x2: WIDTH, y1: MIDDLE, y2: MIDDLE, class: "middle" }));
   const cursor = draw("line", { y1: 0, y2: HEIGHT, class: "cursor" });
   lanes.append(cursor);
-  const said = make("p", { role: "status" });
+  const said = make("p", { class: "said" });
   const play = make("button", { type: "button" }, "Play");
   const still = make("p", { class: "still" }, "");
 
@@ -56,6 +56,7 @@ function build(data) {
     cursor.setAttribute("x1", x(t)); cursor.setAttribute("x2", x(t));
     said.textContent = `${t.toFixed(2)} s: lead heel ${Math.round(data.lead[k])} %, trail heel ${Math.round(data.trail[k])} % of body weight`;
     slider.value = t;
+    slider.setAttribute("aria-valuetext", said.textContent);
     if (moveFilm) film.currentTime = Math.max(0, t - data.offset_s);
   }
   let frame = 0;
