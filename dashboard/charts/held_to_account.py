@@ -22,8 +22,8 @@ def said(figure: float | None, unit: str) -> str:
 
 
 def unit_of(claim: str) -> str:
-    """What a claim's figure is counted in: `share`, or `swc` for a bias."""
-    return "swc" if "bias" in claim.lower() else "share"
+    """What a claim's figure is counted in: `share`, or `swc` for how much something is overstated."""
+    return "swc" if "overstate" in claim.lower() else "share"
 
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:

@@ -28,6 +28,7 @@ from warehouse.errors import UnderfootError
 
 ALL = "all"
 OPEN = "open"
+FIRST = 6  # entries of a part shown at once
 MEASURED = {"slipping", "improving", "outside_band"}
 PICTURED = MEASURED | {"new_fault", "eye_and_plate"}
 
@@ -51,7 +52,7 @@ def show(reader: Reader) -> None:
             st.write(lead)
         if not part:
             layout.say(_nothing(title, whole, entries))
-        for entry in part:
+        for entry in _first(title, part):
             _entry(entry, reader)
     _take_along(reader, whole)
 
@@ -71,6 +72,13 @@ def _chosen(reader: Reader, whole: Review) -> list[Entry]:
     if ticks == OPEN:
         shown = [entry for entry in shown if not (entry.ticked or _said(reader, entry))]
     return shown
+
+
+def _first(title: str, part: list[Entry]) -> list[Entry]:
+    """All there is to talk about; of the other parts the first few, until all are asked for."""
+    if title == TALK or len(part) <= FIRST:
+        return part
+    return part if st.toggle(f"Show all {len(part)}", key=f"all-{title}") else part[:FIRST]
 
 
 def _nothing(title: str, whole: Review, entries: list[Entry]) -> str:

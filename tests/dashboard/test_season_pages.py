@@ -33,8 +33,7 @@ def test_drills_say_that_the_data_are_no_trial_and_what_each_kept(visit, page_te
 def test_the_forest_names_what_helps_and_what_harms(visit):
     finding = titles(visit("full", "drills", "h01"))[0]
     assert (
-        finding
-        == "▲\u00a0Heel-off strikes helps; ▽\u00a0Slow count harms; nothing clear about 1\u00a0other"
+        finding == "▲\u00a0Heel-off strikes helps; ▽\u00a0Slow count harms; nothing clear about 1\u00a0other"
     )
 
 

@@ -208,7 +208,7 @@ def test_missed_goals_are_told_like_the_others():
 
 
 def test_a_bias_is_told_in_worthwhile_changes_not_in_percent():
-    bias = CLAIM.with_columns(claim=pl.lit("Bias of a drill's kept effect"), figure=pl.lit(-0.2))
+    bias = CLAIM.with_columns(claim=pl.lit("What a drill kept is overstated by"), figure=pl.lit(-0.2))
     assert "slopes differ, 20 students: −0.20" in held_to_account.words(bias)
     x = held_to_account.picture(bias, "x").to_dict()["layer"][1]["encoding"]["x"]
     assert x["title"] == "In smallest worthwhile changes"
