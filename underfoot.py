@@ -185,17 +185,7 @@ def refused(home_path: str | None, *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
     if again and (report := _load(Home.find(home_path), None, quiet=as_json)) and not as_json:
         terminal.show_report(report, brief=True)
-    snapshot = open_snapshot(Home.find(home_path))
-    rows = snapshot.sql(
-        'SELECT "at", name, delivery, session, swing_no, file, line, "column", reason, sentence '
-        'FROM academy.refusal ORDER BY "at", name, session, swing_no'
-    )
-    snapshot.close()
-    if as_json:
-        click.echo(json.dumps({"refused": json.loads(rows.drop("at").write_json())}, ensure_ascii=False))
-    else:
-        terminal.show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
-    if not rows.is_empty():
+    if terminal.show_refused(Home.find(home_path), as_json=as_json):
         sys.exit(1)
 
 
@@ -207,12 +197,8 @@ def health(home_path: str | None, *, as_json: bool) -> None:
     from warehouse.health import check  # noqa: PLC0415 - used here only
 
     checks = check(Home.find(home_path))
-    well = all(found.ok for found in checks)
-    if as_json:
-        click.echo(json.dumps({"ok": well, "checks": [vars(found) for found in checks]}, ensure_ascii=False))
-    else:
-        terminal.show_health(checks)
-    sys.exit(0 if well else 1)
+    terminal.show_health(checks, as_json=as_json)
+    sys.exit(0 if all(found.ok for found in checks) else 1)
 
 
 @cli.command()
@@ -271,7 +257,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
             _build(home, w)
         else:
             with terminal.progress("Reducing swings", quiet=quiet) as step:
-                _say_problems(refresh(home, w, touched=report.touched | students, progress=step))
+                terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
     for told in report.refusals():
         events.write(home, "refused", **told)
@@ -291,17 +277,11 @@ def _rebuild(home: Home) -> None:
             _build(w.home, w)
 
 
-def _say_problems(refreshed: Any) -> None:
-    """Sessions whose samples can't be read: said on stderr, tried again next time."""
-    for sentence in refreshed.problems:
-        err.print(sentence, markup=False, soft_wrap=True)
-
-
 def _build(home: Home, w: Any) -> None:
     from models.build import build as build_all  # noqa: PLC0415 - a slow import, used here only
 
     with terminal.progress("Building the season") as step:
-        _say_problems(build_all(home, w, progress=step))
+        terminal.say_problems(build_all(home, w, progress=step))
 
 
 def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None:

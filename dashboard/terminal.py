@@ -1,5 +1,6 @@
 """What the command says in a terminal: progress bars, tables, the report of a load."""
 
+import json
 import time
 from collections.abc import Callable
 from typing import Any
@@ -80,8 +81,33 @@ def show_report(report: Any, *, brief: bool = False) -> None:
         out.print(sentence, markup=False, soft_wrap=True)
 
 
-def show_health(checks: list[Any]) -> None:
+def show_refused(home: Home, *, as_json: bool) -> int:
+    """What was refused, and why; returns how many that is."""
+    snapshot = open_snapshot(home)
+    rows = snapshot.sql(
+        'SELECT "at", name, delivery, session, swing_no, file, line, "column", reason, sentence '
+        'FROM academy.refusal ORDER BY "at", name, session, swing_no'
+    )
+    snapshot.close()
+    if as_json:
+        print(json.dumps({"refused": json.loads(rows.drop("at").write_json())}, ensure_ascii=False))
+    else:
+        show_rows(["delivery", "sentence"], rows.select("name", "sentence").rows())
+    return len(rows)
+
+
+def say_problems(refreshed: Any) -> None:
+    """Sessions whose samples can't be read: said on stderr, tried again next time."""
+    for sentence in refreshed.problems:
+        err.print(sentence, markup=False, soft_wrap=True)
+
+
+def show_health(checks: list[Any], *, as_json: bool) -> None:
     """One line a check."""
+    if as_json:
+        well = all(found.ok for found in checks)
+        print(json.dumps({"ok": well, "checks": [vars(found) for found in checks]}, ensure_ascii=False))
+        return
     rows = [(found.name, "ok" if found.ok else "attention", found.said) for found in checks]
     show_rows(["check", "state", "what was found"], rows)
 
