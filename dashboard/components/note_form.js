@@ -60,7 +60,7 @@ function caution(text) {
 }
 
 function build(data, key, send) {
-  const more = (name, options) => fold("Others", choices("Others", name, options));
+  const more = (name, options) => fold("Other faults", choices("Other faults", name, options));
   const saw = make("div", {}, choices("What you saw", "fault", data.faults.filter((f) => f[2])));
   if (data.faults.some((f) => !f[2])) saw.append(more("fault", data.faults.filter((f) => !f[2])));
   const words = make("label", { class: "field" }, make("span", {}, "Plan, in your words"),
@@ -82,7 +82,7 @@ function build(data, key, send) {
       choices("Where it hurts", "area", data.areas.map((a) => [a, a])),
       choices("Which side", "side", [["lead", "lead"], ["trail", "trail"], ["both", "both"]]),
       field("What the student says", "hurts", { type: "text", maxlength: "500", autocomplete: "off" }),
-      ...(data.open.length ? [choices("No longer hurts", "over", data.open.map((a) => [a, a]))] : [])),
+      ...(data.open.length ? [choices("No longer hurts", "over", data.open)] : [])),
     fold("Nudge check", caution(data.cautions.closed),
       choices("Nudged", "nudge", [["forward", "forward"], ["back", "back"], ["sideways", "sideways"]]),
       choices("Balance", "lost", [["0", "held"], ["1", "lost"]], { needed: true }),

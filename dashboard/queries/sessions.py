@@ -116,10 +116,10 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
 
 
 def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
-    """day, area, text of discomfort notes that nobody has closed yet, newest first."""
+    """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first."""
     return reader.sql(
         """
-        SELECT n.day, replace(n.code, '_', ' ') AS area, n.text FROM note n
+        SELECT n.day, n.code, replace(n.code, '_', ' ') AS area, n.text FROM note n
         WHERE n.student = ? AND n.kind = 'discomfort' AND NOT EXISTS (
             SELECT 1 FROM note o WHERE o.student = n.student AND o.kind = 'discomfort_over'
                 AND o.at >= n.at AND (o.code IS NULL OR o.code = n.code)

@@ -59,7 +59,8 @@ def _keep(reader: Reader, student: str, form: Mapping[str, Any]) -> None:
 def _form(reader: Reader, person: Mapping[str, Any], told: dict[str, Any] | None) -> dict[str, Any]:
     student = person["student"]
     given = lesson.doses(reader, student).filter(kind="drill")
-    hurting = [area for area in sessions.open_discomfort(reader, student)["area"] if area]
+    found = sessions.open_discomfort(reader, student).drop_nulls("code").unique("code", maintain_order=True)
+    hurting = found["area"].to_list()
     first = given["drill"].unique(maintain_order=True).to_list()
     drills = people.drills(reader).to_dicts()
     drills.sort(key=lambda row: first.index(row["drill"]) if row["drill"] in first else len(first))
@@ -70,7 +71,7 @@ def _form(reader: Reader, person: Mapping[str, Any], told: dict[str, Any] | None
         "drills": [(row["drill"], _named(person, reader.today, row, hurting)) for row in drills],
         "doses": sorted({*DOSES, *_last_dose(given)}),
         "areas": list(body.AREAS),
-        "open": hurting,
+        "open": found.select("code", "area").rows(),
         "metrics": [(m.metric, m.label) for m in people.measures(reader).values() if m.better == "band"],
         "cautions": {"hurts": DISCOMFORT, "closed": EYES_CLOSED},
         "defaults": _defaults(given),

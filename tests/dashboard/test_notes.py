@@ -6,7 +6,10 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import notes
+from dashboard.queries import people
+from dashboard.screens import notes as screen
 from warehouse.errors import AccessError, CallError
+from warehouse.store import writer
 
 NOW = datetime(2026, 3, 24, 12, tzinfo=UTC)
 QUIET = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "lost": "0", "eyes": "open", "shared": True}  # fmt: skip
@@ -91,3 +94,18 @@ def test_the_page_shows_what_hurts_and_what_waits(visit, page_text, homes, reade
     notes.keep(homes("waiting"), reader_of("waiting", "c01"), "s01", QUIET | {"text": "Light heel."})
     text = page_text(visit("waiting", "notes", "c01", student="s01"))
     assert "1\u00a0line of notes on this student wait" in text
+
+
+def test_what_hurts_is_closed_under_the_code_it_was_opened_with(reader_of, homes):
+    with writer(homes("closing")) as w:
+        w.execute(
+            'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
+            "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', 'Sore.', false, 'x', true)"
+        )
+        w.publish()
+    reader = reader_of("closing", "c01")
+    form = screen._form(reader, people.student(reader, "s01"), None)
+    assert form["open"] == [("left_knee", "left knee")]
+    assert form["drills"][0] == ("d01", "Heel-off strikes (may load left knee)")
+    assert form["defaults"]["unit"] == "reps"
+    assert form["defaults"]["dose"] == "20"
