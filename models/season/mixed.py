@@ -21,6 +21,7 @@ FROM_HERE_THE_MODE = 300  # students: from so many on the variance parts are kno
 TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihood's flat directions
 LOWEST, HIGHEST = -7.0, 4.0  # of the log standard deviations, in units of the scales
 STEP = 2e-3
+ROUNDING = 1e-12  # of a value: sums of the same numbers differ by so little
 SAMPLE = 500  # students enough to climb near the mode
 FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
 START = np.array([0.0, -0.7, 0.0, -0.4, -0.7])
@@ -104,8 +105,9 @@ def scales(cell: Cell) -> Scales | None:
     residual = np.sqrt(max(left[usable].sum(), 0.0) / (counts[usable] - 2).sum())
     span = float(np.median(cell.t[cell.offsets[1:][usable] - 1]))
     level = float(np.std(mean_y, ddof=1)) if students > 1 else 0.0
-    size = max(float(np.ptp(cell.y)), 1e-12 * float(np.abs(cell.y).max()))
-    if span <= 0 or residual <= 1e-9 * size or residual == 0:
+    # What varies by rounding alone does not vary.
+    least = max(1e-9 * float(np.ptp(cell.y)), ROUNDING * float(np.abs(cell.y).max()))
+    if span <= 0 or residual <= least or residual == 0:
         return None
     return Scales(float(residual), span, 2 * max(level, 0.1 * float(residual)))
 

@@ -27,7 +27,7 @@ from models.season.cells import (
 )
 from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
-from models.season.mixed import Cell, Posterior
+from models.season.mixed import ROUNDING, Cell, Posterior
 
 LINE_POINTS = 13
 FAR = 100.0  # a spread of slopes that says nothing, in spreads of students a month
@@ -84,7 +84,7 @@ def student_lines(
     ready, few = summary.filter(enough), summary.filter(~enough)
     fitted = ready.join(fits, on=KEY, how="semi", maintain_order="left")
     unfitted = ready.join(fits, on=KEY, how="anti", maintain_order="left")
-    still = pl.col("lowest") == pl.col("highest")
+    still = pl.col("highest") - pl.col("lowest") <= ROUNDING * pl.col("highest").abs()
     chosen = rows.join(fitted, on=[*KEY, "student"], how="semi", maintain_order="left")
     frames = chosen.partition_by(KEY, as_dict=True, maintain_order=True)
     groups = fitted.partition_by(KEY, as_dict=True, maintain_order=True)
