@@ -99,8 +99,13 @@ def _who_to_ask(reader: Reader) -> str:
     )
 
 
-def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True) -> None:
-    """A picture, what it says in words, the same as a table, and each of them to save as a file."""
+def picture(
+    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True, place: str = ""
+) -> None:
+    """A picture, what it says in words, the same as a table, and each of them to save as a file.
+
+    `place` tells two pictures of one page apart that may have the same finding.
+    """
     st.altair_chart(chart, width="stretch" if stretch else "content", theme=None, alt=words)
     name = picture_files.finding(chart) or words
     with st.expander("In words, as a table, to save"):
@@ -109,14 +114,10 @@ def picture(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch
             _grid(rows)
         with st.container(horizontal=True):
             if not rows.is_empty():
-                save_table(rows, name)
-            save("Save picture (PNG)", lambda: picture_files.png(chart), file_name(name, "png"), "image/png")
-            save(
-                "Save picture (SVG)",
-                lambda: picture_files.svg(chart),
-                file_name(name, "svg"),
-                "image/svg+xml",
-            )
+                save_table(rows, name, place)
+            png, svg = file_name(name, "png"), file_name(name, "svg")
+            save("Save picture (PNG)", lambda: picture_files.png(chart), png, "image/png", place)
+            save("Save picture (SVG)", lambda: picture_files.svg(chart), svg, "image/svg+xml", place)
 
 
 def table(rows: pl.DataFrame, name: str | None = None) -> None:
@@ -126,16 +127,16 @@ def table(rows: pl.DataFrame, name: str | None = None) -> None:
         save_table(rows, name)
 
 
-def save_table(rows: pl.DataFrame, name: str) -> None:
+def save_table(rows: pl.DataFrame, name: str, place: str = "") -> None:
     """A button that saves rows as a CSV file named after `name`."""
-    save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file_name(name, "csv"), "text/csv")
+    file = file_name(name, "csv")
+    save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file, "text/csv", place)
 
 
-def save(label: str, make: Callable[[], str | bytes], file: str, kind: str) -> None:
+def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, place: str = "") -> None:
     """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
-    st.download_button(
-        label, make, file_name=file, mime=kind, key=f"save-{file}", on_click="ignore", type="tertiary"
-    )
+    key = f"save-{place}-{file}"
+    st.download_button(label, make, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
 
 
 def _grid(rows: pl.DataFrame) -> None:

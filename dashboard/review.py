@@ -109,7 +109,7 @@ def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
         clubs=FAMILIES.get(row["club_family"], "") if row["club_family"] else "",
         sentence=row["sentence"],
         doubt=certainty(row["p"]),
-        kindred=f"The same shows in: {listed(kindred)}." if len(kindred) > TOLD else "",
+        kindred=f"Further: {listed(kindred[TOLD:])}." if len(kindred) > TOLD else "",
         ticked=ticked,
         talked=talked_words(row["talked_by"], row["talked_day"]) if row["talked_day"] else "",
     )

@@ -25,6 +25,7 @@ def signals(w) -> None:
          "Load left under the trail heel at impact fell from 18 to 2 % of body weight."),
         ("new_fault", "s01", "c01", "trail_heel_down", "iron", [], 0.9, "Trail heel still down at impact shows now."),
         ("unmeasured", "s03", "c01", None, None, [], None, "Not measured for 70 days."),
+        ("eye_and_plate", "s01", "c01", "trail_heel_down", None, [], None, "Seen twice, measured in none of 12 swings."),
         ("refused", None, "c02", "2026-02-03-s02", None, [], None, "A delivery waits to be mended."),
     ]  # fmt: skip
     w.append(

@@ -47,17 +47,14 @@ def _too_few(reader: Reader, rest: pl.DataFrame) -> None:
     """Coaches of under eight students: by name to the head coach, else by their number."""
     if rest.is_empty():
         return
-    own = rest.filter(pl.col("coach").eq_missing(pl.lit(reader.viewer.person)))
-    if len(own):
-        n = own["n_students"][0]
-        layout.say(
-            f"You have {count(n, 'student')} measured; from {FEWEST_STUDENTS} on your own dot is drawn."
-        )
-    named = rest.filter(pl.col("name") != OTHER)
     if reader.viewer.role == "head_coach":
-        said = [f"{row['name']} ({row['n_students']})" for row in named.iter_rows(named=True)]
+        said = [f"{row['name']} ({row['n_students']})" for row in rest.iter_rows(named=True)]
         layout.aside(f"Too few students to be shown, under {FEWEST_STUDENTS}: {listed(said)}.")
         return
+    own = rest.filter(pl.col("coach").eq_missing(pl.lit(reader.viewer.person)))
+    if len(own):
+        n = count(own["n_students"][0], "student")
+        layout.say(f"You have {n} measured; from {FEWEST_STUDENTS} on your own dot is drawn.")
     others = len(rest) - len(own)
     if others:
         many = count(others, "other coach has", "other coaches have")

@@ -99,8 +99,8 @@ def _entry(entry: Entry, reader: Reader) -> None:
             _link(entry)
             drawn = (
                 entry.kind in PICTURED
+                and entry.student is not None
                 and entry.subject is not None
-                and entry.family is not None
                 and st.toggle("Show the picture", key=f"picture-{entry.signal}")
             )
             if entry.student is not None:
@@ -164,13 +164,17 @@ def _told(entry: Entry, reader: Reader) -> None:
 
 def _picture(entry: Entry, reader: Reader) -> None:
     when = next(iter(people.seasons(reader)), None)
-    drawn = when and evidence(
-        reader, str(entry.student), str(entry.subject), str(entry.family), when, narrow=layout.narrow()
+    student = str(entry.student)
+    family = entry.family or next(iter(people.families(reader, when, student)), None)
+    drawn = (
+        when
+        and family
+        and evidence(reader, student, str(entry.subject), family, when, narrow=layout.narrow())
     )
     if not drawn:
         layout.say(f"Nothing is measured of this any more; open {entry.name}'s page.")
         return
-    layout.picture(drawn.chart, drawn.words, drawn.rows)
+    layout.picture(drawn.chart, drawn.words, drawn.rows, place=entry.signal)
     layout.aside(drawn.key)
 
 

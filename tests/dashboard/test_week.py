@@ -16,7 +16,12 @@ from warehouse.store import writer
 
 def test_discomfort_stands_first_and_what_goes_well_apart(reader_of):
     found = review(reader_of("full", "h01"))
-    assert [entry.kind for entry in found.part(TALK)] == ["discomfort", "slipping", "new_fault"]
+    assert [entry.kind for entry in found.part(TALK)] == [
+        "discomfort",
+        "slipping",
+        "new_fault",
+        "eye_and_plate",
+    ]
     assert [entry.kind for entry in found.part(WELL)] == ["improving"]
     assert [entry.kind for entry in found.part(THIN)] == ["unmeasured", "refused"]
 
@@ -33,12 +38,9 @@ def test_chance_is_told_with_the_number_it_would_make(reader_of):
     assert "Up to 1 in 10 may be chance." in found.chance
 
 
-def test_kindred_measures_are_named_in_words_not_in_codes(reader_of):
+def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
     entry = review(reader_of("full", "h01")).part(TALK)[1]
-    assert entry.kindred == (
-        "The same shows in: Trail heel still down at impact, Little load to the trail side and "
-        "Trail share when the lead arm is parallel going back."
-    )
+    assert entry.kindred == "Further: Trail share when the lead arm is parallel going back."
     assert entry.doubt == "Real, not noise (97\u00a0%)"
     assert entry.clubs == "Irons"
 
@@ -51,7 +53,7 @@ def test_there_is_no_review_before_the_first_build(reader_of, visit, page_text):
 def test_the_page_names_each_signal_its_doubt_and_the_caution_for_what_hurts(visit, page_text):
     at = visit("full", "week", "h01")
     text = page_text(at)
-    assert "To talk about (3)" in text
+    assert "To talk about (4)" in text
     assert "Left knee sore since 16 March." in text
     assert "This page does not diagnose" in text
     assert "A real change, not noise (97 %)." in text
@@ -68,6 +70,9 @@ def test_the_evidence_is_drawn_only_when_it_is_asked_for(visit):
     next(t for t in at.toggle if t.key == "picture-new_fault:s01:trail_heel_down").set_value(True).run()
     assert not at.exception
     assert len(at.get("vega_lite_chart")) == 2
+    next(t for t in at.toggle if t.key == "picture-eye_and_plate:s01:trail_heel_down").set_value(True).run()
+    assert not at.exception
+    assert len(at.get("vega_lite_chart")) == 3
 
 
 def ticks(at):
