@@ -13,14 +13,15 @@ from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
 
-PICTURE_WIDTH, PICTURE_HEIGHT = 560, 130  # px
+PICTURE_WIDTH, PICTURE_HEIGHT = 620, 150  # px
 STYLE = """
 main { font-size: .92rem; } h1 { margin: 0; } h2 { font-size: 1rem; margin: .6rem 0 .1rem; }
 p { margin: .15rem 0; } figure { margin: .3rem 0; } footer p { margin: .1rem 0; }
 table { font-size: .82rem; line-height: 1.3; }
 @media print {
   @page { margin: 10mm 13mm; } html { font-size: 8.8pt; } body { line-height: 1.24; }
-  h1 { font-size: 1.3rem; } h2 { break-after: avoid; } figure svg { max-height: 33mm; width: auto; } h2 { margin-top: .4rem; }
+  h1 { font-size: 1.3rem; } h2 { break-after: avoid; }
+  figure svg { max-height: 48mm; width: auto; } h2 { margin-top: .4rem; }
 }
 """
 
@@ -54,7 +55,7 @@ def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
         person = people.student(reader, student)
         when = next((s for s in people.seasons(reader) if people.families(reader, s, student)), None)
         family = people.families(reader, when, student)[0] if when else None
-        text = sheet_html(reader, sheet(reader, person, when, family))
+        text = sheet_html(reader, sheet(reader, person, when, family, narrow=False))
     finally:
         snapshot.close()
     file = target or home.pages / f"lesson-{student}.html"

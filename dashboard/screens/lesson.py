@@ -29,7 +29,7 @@ def show(reader: Reader) -> None:
         frame.link("student", "Evidence: the student's page →", student=person["student"])
         layout.save(
             "Save the sheet to print",
-            lambda: sheet_html(reader, sheet(reader, person, when, family)),
+            lambda: sheet_html(reader, sheet(reader, person, when, family, narrow=False)),
             f"lesson-{person['student']}.html",
             "text/html",
         )

@@ -1,5 +1,6 @@
 """Every page under axe-core, by keyboard, at 200 % and with less motion; and how soon its first picture stands."""
 
+import os
 import time
 
 import numpy as np
@@ -19,7 +20,7 @@ STREAMLITS_OWN = {
     # The drop zone is a section with no role of its own and a name; it takes the focus only by script.
     ("presentation-role-conflict", "stFileUploaderDropzone"),
 }
-FIRST_PICTURE_S = 1.5  # the promise, on two quiet cores; a shared machine is given four times as long
+FIRST_PICTURE_S = 1.5  # the promise, on two quiet cores; where others work too, longer by their number
 DRAWN = (
     '() => document.querySelector(\'[data-testid="stVegaLiteChart"] canvas, [data-testid="stVegaLiteChart"] svg\') || '
     "(document.querySelector('[data-testid=\"stMain\"] h1') && "
@@ -86,7 +87,8 @@ def times(chromium, site, people):
         print(f"\n{path}: first picture after {min(found):.2f} to {max(found):.2f} s", end="")
     p95 = float(np.percentile(every, 95))
     print(f"\nall pages: p95 {p95:.2f} s, to stand within {FIRST_PICTURE_S} s on two quiet cores")
-    assert p95 <= 4 * FIRST_PICTURE_S
+    crowd = max(os.getloadavg()[0] / (os.cpu_count() or 1), 1.0)  # how many want each core
+    assert p95 <= 2 * crowd * FIRST_PICTURE_S
 
 
 def violations(page):
