@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from command import underfoot_command
 from dashboard import inbox, talked
 from dashboard.paper.review_page import review_html, write_review
 from dashboard.review import TALK, THIN, WELL, as_rows, lines, review
@@ -187,3 +188,19 @@ def test_the_line_of_a_tick_carries_its_moment_and_never_its_words(tmp_path):
     assert line["at"] == "2026-03-24T09:30:00+00:00"
     assert datetime.fromisoformat(line["at"]).date() == date(2026, 3, 24)
     assert "text" not in line
+
+
+def test_the_command_prints_the_review_and_says_where_the_paper_is(homes):
+    home = homes("full")
+    ran = underfoot_command("review", "--home", home.path, "--as", "c01")
+    assert ran.returncode == 0
+    assert ran.stdout.startswith("Week of 16 March 2026")
+    assert "Sanna Test (Caro Lindt) · Hurting" in ran.stdout
+    assert "Sven" not in ran.stdout
+    assert f"To print: {home.pages / 'review-2026-03-16-c01.html'}" in ran.stdout
+
+
+def test_the_command_says_what_to_do_before_the_first_build(homes):
+    ran = underfoot_command("review", "--home", homes("empty").path)
+    assert ran.returncode == 0
+    assert "run: underfoot build" in ran.stdout

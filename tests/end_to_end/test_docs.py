@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import underfoot
+from dashboard.app import PAGES
 from warehouse.store import SCHEMA_FOLDER, table_names
 
 ROOT = Path(__file__).parents[2]
@@ -28,6 +29,11 @@ def test_every_verb_is_documented(verb):
 @pytest.mark.parametrize("table", table_names())
 def test_every_table_is_documented(table):
     assert f"`{table}`" in DOCS
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
+def test_every_page_is_documented(page):
+    assert re.search(rf"^\| {page.name} \| `{page.path}` \|", DEVELOPERS, re.MULTILINE)
 
 
 def test_every_metric_column_has_a_label_and_every_label_a_column():
