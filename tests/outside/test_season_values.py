@@ -9,6 +9,7 @@ import warnings
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from models.season.ball import within_slope
@@ -229,3 +230,29 @@ def test_funnel_limits_are_normal_quantiles_about_the_mean():
     lo, hi = funnel_limits(0.3, np.array([0.1, 0.2]), Z95)
     assert lo == pytest.approx([0.104, -0.092], abs=1e-3)
     assert hi == pytest.approx([0.496, 0.692], abs=1e-3)
+
+
+def test_six_targets_by_four_judges_give_shrout_and_fleisss_six_coefficients():
+    # Shrout & Fleiss 1979, Psychol Bull 86: .17 .29 .71 .44 .62 .91 (from memory), their formulas on the library's
+    # mean squares. Ours: the one-way coefficients, ICC(1,1) and that of a mean of four.
+    table = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
+    ols, anova_lm = library("statsmodels.formula.api").ols, library("statsmodels.stats.anova").anova_lm
+    n, k = table.shape
+    target, judge = np.indices(table.shape)
+    frame = pd.DataFrame({"score": table.ravel(), "target": target.ravel(), "judge": judge.ravel()})
+    squares = anova_lm(ols("score ~ C(target) + C(judge)", frame).fit())["mean_sq"]
+    between, judges, error = squares
+    within = anova_lm(ols("score ~ C(target)", frame).fit())["mean_sq"].iloc[1]
+    found = [
+        (between - within) / (between + (k - 1) * within),
+        (between - error) / (between + (k - 1) * error + k * (judges - error) / n),
+        (between - error) / (between + (k - 1) * error),
+        (between - within) / between,
+        (between - error) / (between + (judges - error) / n),
+        (between - error) / between,
+    ]
+    assert found == pytest.approx([0.1657, 0.2898, 0.7148, 0.4428, 0.6201, 0.9093], abs=1e-4)
+    _, cell = cell_of(target.ravel(), table.ravel().astype(float))
+    spread, rest = fit_reml(cell, slopes=False).parts[[0, 3]] ** 2
+    assert spread / (spread + rest) == pytest.approx(found[0], abs=1e-4)
+    assert spread / (spread + rest / k) == pytest.approx(found[3], abs=1e-4)
