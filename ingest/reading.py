@@ -91,7 +91,7 @@ class _Session:
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
-        plates = sample_files(self.names)
+        plates = sample_files(self.names, self.sheet)
         filmed = "clip.csv" in self.held or any(fnmatch(n, p) for n in self.names for p in _FILMS)
         self._readable()
         self._consents(bool(plates), filmed)

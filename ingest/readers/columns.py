@@ -38,11 +38,18 @@ def foot_of(side: str, handed: str) -> str:
 
 
 def find_sources(
-    names: Sequence[str], file: str, sheet: SessionSheet, device: DeviceSettings | None, person: Person
+    names: Sequence[str],
+    file: str,
+    sheet: SessionSheet,
+    device: DeviceSettings | None,
+    person: Person,
+    *,
+    one_swing: bool = False,
 ) -> dict[str, Source]:
     """Find every column of ours among the file's columns.
 
-    A device map names what it reads and lets other columns be; without one a strange column is refused.
+    A device map names what it reads and lets other columns be; without one a strange column is refused. A
+    file of `one_swing` needs no swing_no.
 
     Raises
         Refused: a missing, doubled or strange column, an unknown unit, or a handedness, foot length or body
@@ -66,7 +73,7 @@ def find_sources(
             )
         factor = _factor(ours, unit, file, theirs, sheet, device, person)
         found[ours] = Source(ours, theirs, factor, unit)
-    _check(names, file, sheet, mapped, found, used)
+    _check(names, file, sheet, mapped, found, used, one_swing=one_swing)
     return found
 
 
@@ -136,8 +143,11 @@ def _check(
     mapped: Mapping[str, object],
     found: dict[str, Source],
     used: set[str],
+    *,
+    one_swing: bool,
 ) -> None:
-    missing = next((name for name in required_of(PlateSample) if name not in found), None)
+    needed = [name for name in required_of(PlateSample) if not (one_swing and name == "swing_no")]
+    missing = next((name for name in needed if name not in found), None)
     strange = next((name for name in names if name and name not in used), None)
     place = {"session": sheet.session, "file": file, "line": 1}
     if missing is not None:

@@ -22,6 +22,7 @@ from warehouse.errors import Refusal, Refused
 _PLATES = ("plate*.csv", "plate*.parquet")
 _FRAMES = ("frames.npz", "frames.parquet")
 _C3D = ("*.c3d",)
+_TABLES = (".csv", ".parquet")
 _AGAIN = "mend it and deliver the session again"
 
 
@@ -42,9 +43,15 @@ class Measured:
     notices: list[str] = field(default_factory=list)
 
 
-def sample_files(names: Sequence[str]) -> list[str]:
-    """The files among a session's that hold samples."""
-    return [n for n in names if any(fnmatch(n.lower(), p) for p in (*_PLATES, *_FRAMES, *_C3D))]
+def sample_files(names: Sequence[str], sheet: SessionSheet) -> list[str]:
+    """The files among a session's that hold samples: by their usual name, or as a [[swing]] names them."""
+    named = {swing.file for swing in sheet.swings.values()}
+    usual = (*_PLATES, *_FRAMES, *_C3D)
+    return [
+        n
+        for n in names
+        if any(fnmatch(n.lower(), p) for p in usual) or (n in named and n.lower().endswith(_TABLES))
+    ]
 
 
 def read_measured(
@@ -56,14 +63,16 @@ def read_measured(
         Refused: a file of several swings can't be read, or the student's hand is needed and not known.
     """
     measured = Measured(sheet)
-    for name in sample_files(names):
-        low = name.lower()
-        if any(fnmatch(low, p) for p in _PLATES):
-            measured.files.append(read_plate_file(name, held[name], sheet, academy))
-        elif any(fnmatch(low, p) for p in _FRAMES):
+    files = sample_files(names, sheet)
+    grids = [name for name in files if name.lower() in _FRAMES]
+    tables = [name for name in files if name.lower().endswith(_TABLES) and name not in grids]
+    for name in files:
+        if name in grids:
             _grid(measured, base / name, academy)
-    recordings = [n for n in names if fnmatch(n.lower(), "*.c3d")]
-    for no, name in _swings_of(sheet, recordings).items():
+        elif name in tables:
+            no = _swing_of(sheet, name, tables)
+            measured.files.append(read_plate_file(name, held[name], sheet, academy, swing_no=no))
+    for no, name in _swings_of(sheet, names).items():
         try:
             _recording(measured, no, base, name, names, academy)
         except Refused as refused:
@@ -77,9 +86,23 @@ def _of_swing(told: Told, no: int, session: str) -> Refusal:
     return replace(told, session=session, swing_no=no, sentence=sentence)
 
 
-def _swings_of(sheet: SessionSheet, recordings: Sequence[str]) -> dict[int, str]:
+def _swing_of(sheet: SessionSheet, name: str, tables: Sequence[str]) -> int | None:
+    """Which swing a plate file is, if it is one: as its [[swing]] names it, or one file of one swing."""
+    named = [no for no, swing in sheet.swings.items() if swing.file == name]
+    if len(named) == 1:
+        return named[0]
+    return next(iter(sheet.swings)) if len(tables) == len(sheet.swings) == 1 and not sheet.holds else None
+
+
+def _swings_of(sheet: SessionSheet, names: Sequence[str]) -> dict[int, str]:
     """Which swing each recording is: as its [[swing]] names it; one recording of one swing needs no name."""
-    named = {no: swing.file for no, swing in sheet.swings.items() if swing.file is not None}
+    tables = [n for n in sample_files(names, sheet) if n.lower().endswith(_TABLES)]
+    named = {
+        no: swing.file
+        for no, swing in sheet.swings.items()
+        if swing.file is not None and swing.file not in tables
+    }
+    recordings = [name for name in names if name.lower().endswith(".c3d")]
     if not named and len(recordings) == 1 and len(sheet.swings) == 1:
         return {next(iter(sheet.swings)): recordings[0]}
     unnamed = [name for name in recordings if name not in named.values()]
@@ -117,7 +140,7 @@ def _recording(
 ) -> None:
     sheet = measured.sheet
     if name not in names or not name.lower().endswith(".c3d"):
-        what = f"{name} is not a C3D recording in the session's folder"
+        what = f"{name} is not a plate file or C3D recording in the session's folder"
         raise Refused(refusal("no_samples", what, _AGAIN, file=FILE, column="file"))
     device, person = academy.settings.devices[sheet.device or ""], academy.people[sheet.student]
     platform = device.raw.get("lead_platform")

@@ -28,8 +28,10 @@ class PlateFile:
     broken: list[Failure]  # cells that are not numbers
 
 
-def read_plate_file(file: str, data: bytes, sheet: SessionSheet, academy: Academy) -> PlateFile:
-    """Read one plate file.
+def read_plate_file(
+    file: str, data: bytes, sheet: SessionSheet, academy: Academy, *, swing_no: int | None = None
+) -> PlateFile:
+    """Read one plate file; `swing_no` is the swing it is when it has no column that says so.
 
     Raises
         Refused: the file can't be read or its columns do not fit.
@@ -38,7 +40,7 @@ def read_plate_file(file: str, data: bytes, sheet: SessionSheet, academy: Academ
     person = academy.people[sheet.student]
     if file.lower().endswith(".parquet"):
         raw, lines, names = _parquet(file, data, sheet)
-        sources = find_sources(names, file, sheet, device, person)
+        sources = find_sources(names, file, sheet, device, person, one_swing=swing_no is not None)
         broken: list[Failure] = []
         raw = raw.select(s.theirs for s in sources.values())
         if any(not kind.is_numeric() for kind in raw.dtypes):
@@ -47,13 +49,16 @@ def read_plate_file(file: str, data: bytes, sheet: SessionSheet, academy: Academ
             )
     else:
         text = open_text(data, file)
-        sources = find_sources(text.names, file, sheet, device, person)
+        sources = find_sources(text.names, file, sheet, device, person, one_swing=swing_no is not None)
         raw, lines, broken = _csv(text, sources)
     if raw.is_empty():
         todo = "export it again and deliver the session again"
         raise refuse(
             "empty_file", "the file has a header but no samples", todo, session=sheet.session, file=file
         )
+    if swing_no is not None and "swing_no" not in sources:
+        sources["swing_no"] = Source("swing_no", "swing_no", 1.0, None)
+        raw = raw.with_columns(pl.lit(swing_no, pl.Int64).alias("swing_no"))
     return _ours(file, raw, lines, sources, broken)
 
 
