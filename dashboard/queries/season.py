@@ -145,6 +145,15 @@ def style(reader: Reader, student: str, family: str, season: str | None) -> str 
     return None if rows.is_empty() else str(rows.item(0, 0))
 
 
+def style_swings(reader: Reader, student: str, family: str, season: str | None) -> int:
+    """How many swings the student's style by impact comes from; 0 without a style."""
+    rows = reader.sql(
+        "SELECT n FROM style WHERE student = ? AND club_family = ? AND season = ?",
+        [student, family, season],
+    )
+    return 0 if rows.is_empty() else int(rows.item(0, 0))
+
+
 def bands(
     reader: Reader, family: str, person: dict[str, Any] | None = None, style_now: str | None = None
 ) -> dict[str, Band]:

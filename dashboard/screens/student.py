@@ -55,8 +55,10 @@ def show(reader: Reader) -> None:
     swings.show(reader, person, family, bands)
     _left_out(reader, person, when)
     _done(reader, person, when)
+    n = season.style_swings(reader, person["student"], family, when)
     styled = (
-        f" Style by impact with {FAMILIES[family].lower()}: {STYLES[style]}; shown, never a fault."
+        f" Style by impact with {FAMILIES[family].lower()}: {STYLES[style]}, from {count(n, 'swing')}; "
+        "shown, never a fault."
         if style
         else ""
     )
