@@ -9,7 +9,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.deliveries import SHEET, Contents, Delivery
-from ingest.readers.clips import Clips, read_clip
+from ingest.readers.clips import keypoint_files, read_clips
 from ingest.readers.events import Event, outside, read_events
 from ingest.readers.measured import Measured, read_measured, sample_files
 from ingest.readers.notes import read_notes
@@ -25,7 +25,6 @@ from warehouse.traces import SessionTrace
 
 Row = dict[str, Any]
 SHORTEST_HOLD_S = 10.0
-_UNREAD = ("clip.json",)
 _FILMS = ("*.mp4", "*.mov")
 
 
@@ -92,8 +91,8 @@ class _Session:
 
     def read(self) -> SessionRows:
         plates = sample_files(self.names, self.sheet)
-        filmed = "clip.csv" in self.held or any(fnmatch(n, p) for n in self.names for p in _FILMS)
-        self._readable()
+        seen = "clip.csv" in self.held or bool(keypoint_files(self.names))
+        filmed = seen or any(fnmatch(n, p) for n in self.names for p in _FILMS)
         self._consents(bool(plates), filmed)
         if plates and self.sheet.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
@@ -124,12 +123,6 @@ class _Session:
     def _swings_refused(self) -> list[Refusal]:
         return sorted(self.refused.values(), key=lambda r: (r.swing_no is None, r.swing_no or 0))
 
-    def _readable(self) -> None:
-        unread = next((n for n in self.names if any(fnmatch(n, p) for p in _UNREAD)), None)
-        if unread is not None:
-            what = f"{unread} is not a kind of file that is read here"
-            raise self._stop("unreadable", what, "export it as plate.csv or clip.csv and deliver again")
-
     def _consents(self, measured: bool, filmed: bool) -> None:  # noqa: FBT001 - two plain facts
         wanted = (["measure"] if measured else []) + (["film"] if filmed else [])
         for purpose in wanted:
@@ -151,9 +144,9 @@ class _Session:
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
-        if "clip.csv" not in self.held:
+        clips = read_clips(self.held, self.sheet, self.academy)
+        if clips is None:
             return None
-        clips: Clips = read_clip(self.held["clip.csv"], self.sheet, self.academy)
         seen = set(clips.frame["swing_no"])
         for found in list(self.refused.values()):
             if found.reason == "no_samples" and found.swing_no in seen:

@@ -26,6 +26,7 @@ class SwingSheet:
     clip_events: Mapping[str, Any]
     file: str | None = None  # a recording of this swing alone
     place: int = 1  # it is the file's so-manieth [[swing]]
+    clip: str | None = None  # a keypoint file of this swing alone
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from warehouse.contracts.words import EYES, PACES, PARTS
 from warehouse.errors import Refusal, UnderfootError
 
 _AGAIN = "mend it and deliver the session again"
-_SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "events", "clip_events"}
+_SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s"}
 
 
@@ -72,9 +72,12 @@ class SwingTables:
             raise self._bad("event_name", "events must be a table of names and seconds", no, "events", place)
         if file is not None and not isinstance(file, str):
             raise self._bad("unknown_value", "file must be the name of a recording", no, "file", place)
+        clip = row.get("clip")
+        if clip is not None and not isinstance(clip, str):
+            raise self._bad("unknown_value", "clip must be the name of a keypoint file", no, "clip", place)
         family = self._family(club, no, place)
         self.sheet.swings[no] = SwingSheet(
-            no, part, pace, drill, club, family, events, clip_events, file, place
+            no, part, pace, drill, club, family, events, clip_events, file, place, clip
         )
 
     def _known_keys(self, row: dict[str, Any], known: set[str], no: int, place: int, kind: str) -> None:
