@@ -65,8 +65,8 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     )  # fmt: skip
     layers = [
         alt.Chart(goals)
-        .mark_rect(color=theme.BAND)
-        .encode(x=alt.X("goal_lo:Q", scale=scale), x2="goal_hi:Q", y=y),
+        .mark_bar(color=theme.BAND, height=14)
+        .encode(x=alt.X("goal_lo:Q", scale=scale), x2="goal_hi:Q", y=y, yOffset=beside),
         alt.Chart(drawn)
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
         .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),

@@ -74,7 +74,7 @@ def _reliability(reader: Reader, when: str) -> None:
     layout.aside(REAL_HOW)
     wanted = shown["swings_wanted"].drop_nulls()
     more = int((wanted > ENOUGH_SWINGS).sum())
-    still = f" On {more} of {len(wanted)} measures a few more would still help." if more else ""
+    still = f" On {more} of {len(wanted)} measures more would still help." if more else ""
     st.write(
         f"Ask for 8 to {ENOUGH_SWINGS} swings a club. Fewer than {FEW_SWINGS} in a session are shown as too "
         f"few.{still}"
@@ -96,7 +96,7 @@ def _calibration(reader: Reader) -> None:
     missed = rows.filter(~pl.col("met"))["claim"].unique(maintain_order=True).to_list()
     judged = len(rows.drop_nulls("met"))
     met = int(rows["met"].sum() or 0)
-    told = f" Missed somewhere: {listed(missed)}." if missed else ""
+    told = f" Missed somewhere: {listed([f'“{claim}”' for claim in missed])}." if missed else ""
     st.write(f"Of {count(judged, 'figure')} with a goal, {met} met it.{told}")
     with st.expander("All figures as a table"):
         layout.table(held_to_account.table(rows), "calibration")
