@@ -20,6 +20,7 @@ from warehouse.home import Home
 from warehouse.store import Writer
 from warehouse.traces import trace_path
 
+SWING_ANSWERS = ("usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s")
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 
 
@@ -145,7 +146,7 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     writer.append("academy.swing_metric", reduction.metrics)
     if reduction.estimated.height:
         writer.append("academy.swing_event", reduction.estimated)
-    _update(writer, "swing", reduction.swings, ("usable", "flags", "flag_counts", "heel_source"))
+    _update(writer, "swing", reduction.swings, SWING_ANSWERS)
     if reduction.holds.height:
         _update(writer, "hold", reduction.holds, MEASURES)
 

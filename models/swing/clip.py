@@ -85,6 +85,28 @@ def heel_rise(
     return HeelRise(first, rises["lead"], rises["trail"], filled, scale)
 
 
+def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
+    """Middle of the stillest 0.3 s in the first half of a swing's clip, s; None when no point is seen there.
+
+    Stands for address where nobody marked it on the clip, until the clocks are matched.
+    """
+    if points.is_empty():
+        return None
+    first, last = int(points["frame"].min()), int(points["frame"].max())  # type: ignore[arg-type]
+    count, width = last - first + 1, max(round(2 * ADDRESS_HALF_S * fps), 2)
+    if count < 2 * width:
+        return None
+    moved = np.zeros(count // 2 + width)
+    for name in POINTS:
+        places, _ = _clean(points.filter(pl.col("point") == name), first, count)
+        windows = np.lib.stride_tricks.sliding_window_view(places[:, : moved.size + width - 1], width, axis=1)
+        moved = moved[: windows.shape[1]] + windows.var(axis=2).sum(axis=0)[: moved.size]
+    known = np.isfinite(moved)
+    if not known.any():
+        return None
+    return (first + int(np.nanargmin(moved)) + width / 2) / fps
+
+
 def _clean(rows: pl.DataFrame, first: int, count: int) -> tuple[FLOATS, int]:
     """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged."""
     places = np.full((2, count), np.nan)

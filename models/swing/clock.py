@@ -16,11 +16,12 @@ GAP_PERIODS = 3.0  # a gap over this many sample periods is a dropout, not somet
 def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame) -> tuple[FLOATS, FLOATS]:
     """Event times (S, 7), s after each swing's first sample, and their expected errors; NaN where missing.
 
-    An event on the clip's clock counts when the swing's clip offset is known and it has none on the plate's.
+    An event on the clip's clock counts when the swing's clip offset is known and it has none on the plate's;
+    its expected error is then that of the mark and of the offset together.
     """
     row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
     column_of = {name: column for column, name in enumerate(EVENTS)}
-    offset_of = clip_offsets(swings)
+    offset_of, error_of = clip_offsets(swings), clip_offsets(swings, "clip_offset_se_s")
     starts = trace.t0_s.tolist()
     times = [[math.nan] * len(EVENTS) for _ in starts]
     errors = [[math.nan] * len(EVENTS) for _ in starts]
@@ -32,7 +33,7 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
         if clock != "plate" and not math.isnan(times[row][column]):
             continue
         times[row][column] = t_s + shift - starts[row]
-        errors[row][column] = error
+        errors[row][column] = error if clock == "plate" else math.hypot(error, error_of.get(number) or 0.0)
     shape = (len(starts), len(EVENTS))
     return np.array(times, dtype=np.float64).reshape(shape), np.array(errors, dtype=np.float64).reshape(shape)
 
@@ -45,11 +46,11 @@ def event_list(events: pl.DataFrame) -> list[tuple[int, str, float, float, str]]
     return rows if set(clocks) <= {"plate"} else sorted(rows, key=lambda row: row[4] != "plate")
 
 
-def clip_offsets(swings: pl.DataFrame) -> dict[int, float | None]:
-    """Plate time − clip time of each swing, s; None where the two were not matched."""
-    if "clip_offset_s" not in swings.columns:
+def clip_offsets(swings: pl.DataFrame, column: str = "clip_offset_s") -> dict[int, float | None]:
+    """Plate time − clip time of each swing, s (or its standard error); None where they were not matched."""
+    if column not in swings.columns:
         return {}
-    return dict(zip(swings["swing_no"].to_list(), swings["clip_offset_s"].to_list(), strict=True))
+    return dict(zip(swings["swing_no"].to_list(), swings[column].to_list(), strict=True))
 
 
 def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, float]]:

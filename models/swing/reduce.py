@@ -24,6 +24,7 @@ from models.swing.events import event_rows, fill_events
 from models.swing.holds import hold_rows
 from models.swing.plate import NO_MARKS, plate_metrics, withhold
 from models.swing.quality import SwingFlags, feet_look_swapped, model_flags
+from models.swing.sync import match_clips
 from warehouse.traces import SessionTrace, read_trace
 
 FLOATS = NDArray[np.float64]
@@ -46,7 +47,7 @@ class Reduction:
 class Answer:
     """One session's answer before it is made into rows; n swings in the order of `keys`."""
 
-    keys: pl.DataFrame  # session, swing_no
+    keys: pl.DataFrame  # session, swing_no, clip_offset_s, clip_offset_se_s
     values: FLOATS  # (n, 39) in the order of METRIC_COLUMNS, NaN for null
     crossing: NDArray[np.int64]  # (n,) index into CROSSINGS
     heel_source: NDArray[np.int64]  # (n,) index into HEEL_SOURCES
@@ -115,6 +116,7 @@ def answer_session(
     uniform = _without_holds(uniform, rows)
     stance = np.asarray(stance_mm if stance_mm is not None else [], dtype=np.float64)
     body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
+    swings, unmatched = match_clips(clip, uniform, swings, events, stance_mm)
     event_s, error_s = event_arrays(uniform, swings, events)
     estimated = np.zeros(event_s.shape, dtype=bool)
     if event_fit is not None and np.isnan(event_s).any():
@@ -127,6 +129,10 @@ def answer_session(
     flags = model_flags(
         swings, rows, uniform.rate_hz, event_s, error_s, plate.quiet_missing, plate.weight_n, body_n
     )
+    flags = [
+        known.with_flag("clip_unsynced", 1) if number in unmatched else known
+        for known, number in zip(flags, swings["swing_no"], strict=True)
+    ]
     finish = plate.metrics[:, PLATE_METRICS.index("finish_lead_share_pct")]
     if not feet_checked and feet_look_swapped(swings, rows, finish):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
@@ -136,9 +142,18 @@ def answer_session(
     codes = np.zeros((2, there.size), dtype=np.int64)
     codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
     return Answer(
-        swings[["session", "swing_no"]], np.hstack([values, seen]), codes[0], codes[1], flags,
+        _keys(swings), np.hstack([values, seen]), codes[0], codes[1], flags,
         event_rows(uniform, event_s, error_s, estimated), hold_rows(trace, holds, stance_mm),
     )  # fmt: skip
+
+
+def _keys(swings: pl.DataFrame) -> pl.DataFrame:
+    """Session and swing_no of the swings, with how their clips lie on the plate."""
+    names = ("clip_offset_s", "clip_offset_se_s")
+    missing = [pl.lit(None, pl.Float64).alias(name) for name in names if name not in swings.columns]
+    return swings.with_columns(missing).select(
+        "session", "swing_no", *(pl.col(n).cast(pl.Float64) for n in names)
+    )
 
 
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
@@ -213,7 +228,11 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     heel_source = np.array(HEEL_SOURCES)[np.concatenate([answer.heel_source for answer in answers])]
     flags = [flags for answer in answers for flags in answer.flags]
     frame = pl.DataFrame(values, schema=list(METRIC_COLUMNS), orient="row").fill_nan(None)
-    metrics = keys.with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String)).hstack(frame)
+    metrics = (
+        keys.select("session", "swing_no")
+        .with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String))
+        .hstack(frame)
+    )
     swings = keys.with_columns(
         usable=np.isfinite(np.delete(values, METRIC_COLUMNS.index("stance_width_mm"), 1)).any(axis=1),
         flags=_lists([found.names for found in flags], pa.string()),
