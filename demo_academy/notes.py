@@ -126,7 +126,8 @@ def special_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
         )
     ]
     talk = "Talked the finish through with the student."
-    out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code="finish_lead_share_pct", text=talk)]
+    signal = f"improving:{fourth[-1].student.code}:finish_lead_share_pct"
+    out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code=signal, text=talk)]
     return out
 
 

@@ -7,6 +7,10 @@ from typing import Any
 
 Row = Mapping[str, Any]
 TOLD = 2
+CLUBS = {
+    "wedge": "with wedges", "iron": "with irons", "hybrid": "with hybrids", "wood": "with woods",
+    "driver": "with the driver", "putter": "with the putter",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -23,10 +27,10 @@ class Words:
         return f"{text} {unit}".strip()
 
     def moved(self, row: Row) -> str:
-        """Lead share at impact (iron): 68 % → 71 %."""
+        """Lead share at impact with irons: 68 % → 71 %."""
         label = self.metric[row["metric"]][0]
         start, now = (self.value(row["metric"], row[name]) for name in ("start_value", "value_now"))
-        return f"{label} ({row['club_family']}): {start} → {now}"
+        return f"{label} {CLUBS[row['club_family']]}: {start} → {now}"
 
 
 def spelled(day: date) -> str:
@@ -61,17 +65,17 @@ def change(
 def new_fault(words: Words, rows: Sequence[Row]) -> str:
     """A fault that was seldom before, surest first."""
     told = "; ".join(
-        f"{words.fault[row['fault']]} ({row['club_family']}) in {row['flagged']} of {row['usable']} swings "
-        f"now, {row['flagged_before']} of {row['usable_before']} before"
+        f"{words.fault[row['fault']]} {CLUBS[row['club_family']]} in {row['flagged']} of "
+        f"{row['usable']} swings now, {row['flagged_before']} of {row['usable_before']} before"
         for row in rows
     )
-    return f"New: {told}. More often than before: {percent(rows[0]['p'])} sure."
+    return f"{told}. More often than before: {percent(rows[0]['p'])} sure."
 
 
 def outside_band(words: Words, rows: Sequence[Row]) -> str:
     """What has stood outside its band in each of the last sessions and does not move."""
     told = "; ".join(
-        f"{words.metric[row['metric']][0]} ({row['club_family']}) at "
+        f"{words.metric[row['metric']][0]} {CLUBS[row['club_family']]} at "
         f"{words.value(row['metric'], row['value_now'])}, {row['side']} the band"
         for row in rows
     )

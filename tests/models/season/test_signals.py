@@ -135,8 +135,8 @@ def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_i
         0.97,
     )
     assert row["sentence"] == (
-        "impact_lead_share_pct (iron): 80.0 % → 71.0 %. A real change for the worse, not noise (97 %). "
-        "Improving as well: recentre_pts (iron): 5.0 % → 9.0 %."
+        "impact_lead_share_pct with irons: 80.0 % → 71.0 %. A real change for the worse, not noise (97 %). "
+        "Improving as well: recentre_pts with irons: 5.0 % → 9.0 %."
     )
     (week,) = week_rows(ground.w)[1].to_dicts()
     assert (week["judged"], week["listed"]) == (2, 2)
@@ -190,7 +190,7 @@ def test_holding_outside_the_band_for_six_sessions(ground):
     ground.w.execute("INSERT INTO season.session_metric BY NAME " + sql("season.session_metric"))
     (row,) = ground.signals()
     assert row["signal"] == "outside_band:s1:impact_lead_share_pct"
-    assert "for 6 sessions: impact_lead_share_pct (iron) at 70.0 %, under the band" in row["sentence"]
+    assert "for 6 sessions: impact_lead_share_pct with irons at 70.0 %, under the band" in row["sentence"]
 
 
 def sql(table):
