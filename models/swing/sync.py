@@ -35,7 +35,7 @@ Stance = Sequence[float] | None
 HINGES = np.array([-50.0, *np.arange(46.0, 80.0, 2.0)])  # % of foot length; the first takes all of along
 LEAST_AGREEMENT = 0.6
 LEAST_OVERLAP = 0.6  # of the shorter of clip and plate
-MOST_STRAIN = 1.05  # squares left at the one lag over those at each foot's own; found on made swings
+MOST_STRAIN = 1.1  # squares left at the one lag over those at each foot's own; found on made swings
 
 
 @dataclass(frozen=True)
