@@ -43,8 +43,8 @@ def part(page, title):
 
 
 def test_the_last_session_is_held_against_the_three_before_by_their_own_scatter(reader_of, homes):
-    changed(homes, "fitted", FITTED)
-    rows = lesson.last_against_before(reader_of("fitted", "h01"), "s01", "iron", "2026")
+    changed(homes, "scattered", FITTED)
+    rows = lesson.last_against_before(reader_of("scattered", "h01"), "s01", "iron", "2026")
     heel = rows.row(by_predicate=pl.col("metric") == "impact_trail_heel_pct_bw", named=True)
     # Sessions at 18, 14, 10, 6, 2, −2; each has variance 1 + 4 / 5; by hand: 1.96 · √(1.8 + 3 · 1.8 / 9) = 3.036
     assert (heel["last"], heel["before"], heel["n_before"]) == (-2.0, 6.0, 3)
