@@ -34,7 +34,7 @@ def model_flags(
     rows: Sequence[int],
     rate_hz: FLOATS,
     event_s: FLOATS,
-    error_s: FLOATS,
+    unmarked: NDArray[np.bool_],
     quiet_missing: NDArray[np.int64],
     weight_n: FLOATS,
     body_n: float,
@@ -52,7 +52,7 @@ def model_flags(
         "weight_mismatch": off.astype(np.int64),
         "short_quiet": np.where(quiet_missing > 1, quiet_missing, 0),
         "low_rate": np.where(rate_hz < LOW_RATE_HZ, np.rint(rate_hz).astype(np.int64), 0),
-        "unmarked": (np.isnan(event_s) | (error_s > 0.0)).sum(axis=1),
+        "unmarked": unmarked.sum(axis=1),
     }
     for name, counts in found.items():
         if not counts.any():

@@ -127,7 +127,14 @@ def answer_session(
     if spreads is not None and np.any(error_s > 0.0):
         withhold(plate, uniform, event_s, error_s, stance, body_n, spreads, up)
     flags = model_flags(
-        swings, rows, uniform.rate_hz, event_s, error_s, plate.quiet_missing, plate.weight_n, body_n
+        swings,
+        rows,
+        uniform.rate_hz,
+        event_s,
+        estimated | np.isnan(event_s),
+        plate.quiet_missing,
+        plate.weight_n,
+        body_n,
     )
     flags = [
         known.with_flag("clip_unsynced", 1) if number in unmatched else known
