@@ -33,7 +33,6 @@ def model_flags(
     swings: pl.DataFrame,
     rows: Sequence[int],
     rate_hz: FLOATS,
-    event_s: FLOATS,
     unmarked: NDArray[np.bool_],
     quiet_missing: NDArray[np.int64],
     weight_n: FLOATS,
