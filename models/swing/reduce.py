@@ -130,7 +130,6 @@ def answer_session(
         swings,
         rows,
         uniform.rate_hz,
-        event_s,
         estimated | np.isnan(event_s),
         plate.quiet_missing,
         plate.weight_n,
