@@ -13,8 +13,9 @@ import polars as pl
 
 from models.swing.clip import Clip
 from models.swing.event_fit import EventFit
+from models.swing.gathering import Answer, gather
 from models.swing.holds import MEASURES
-from models.swing.reduce import Answer, SessionTask, answer_task, gather
+from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer

@@ -17,12 +17,12 @@ def load(path, home):
 
 
 def contents(home):
-    """Every row of every table but the list of refusals."""
+    """Every row of every table but the list of refusals, and what counts or names them."""
     snapshot = open_snapshot(home)
     tables = {
         name: sorted(map(repr, snapshot.sql(f"SELECT * FROM {name}").rows()))
         for name in table_names()
-        if name not in {"academy.refusal", "season.data_health"}
+        if name not in {"academy.refusal", "season.data_health", "season.signal", "season.signal_week"}
     }
     snapshot.close()
     return tables

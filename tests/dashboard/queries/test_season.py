@@ -13,9 +13,12 @@ def test_the_table_of_students_t_is_the_published_one():
     assert pytest.approx([scipy_stats.t.ppf(0.95, df) for df in range(1, 21)], abs=5e-4) == season.T_95
 
 
-def test_without_fitted_parts_a_session_bar_is_students_t_of_its_own_swings(reader_of):
+def test_without_fitted_parts_a_session_bar_is_students_t_of_its_own_swings(reader_of, homes):
+    with writer(homes("unfitted")) as w:
+        w.execute("DELETE FROM season.reliability")
+        w.publish()
     row = season.session_means(
-        reader_of("full", "h01"), "mid_back_trail_share_pct", "iron", "2026", "s01"
+        reader_of("unfitted", "h01"), "mid_back_trail_share_pct", "iron", "2026", "s01"
     ).row(0, named=True)
     half = 2.132 * 2.0 / math.sqrt(5)  # t of 4 degrees, sd 2, 5 swings
     assert row["lo"] == pytest.approx(row["mean"] - half)
