@@ -133,6 +133,8 @@ def answer_session(
 def _keys(swings: pl.DataFrame) -> pl.DataFrame:
     """Session and swing_no of the swings, with how their clips lie on the plate."""
     names = ("clip_offset_s", "clip_offset_se_s")
+    if all(swings.schema.get(name) == pl.Float64 for name in names):  # as the warehouse gives them
+        return swings[["session", "swing_no", *names]]
     missing = [pl.lit(None, pl.Float64).alias(name) for name in names if name not in swings.columns]
     return swings.with_columns(missing).select(
         "session", "swing_no", *(pl.col(n).cast(pl.Float64) for n in names)

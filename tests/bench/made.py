@@ -71,6 +71,8 @@ def tasks(folder: Path, sessions: int, swings: int) -> list[SessionTask]:
         path = folder / f"s{k}.parquet"
         write_trace(path, session_trace(f"s{k}", swings, k))
         rows, events = build.swing_rows(swings, f"s{k}"), build.event_rows([build.TIMES] * swings, f"s{k}")
+        nothing = pl.lit(None, pl.Float64)  # no clip, as the warehouse says it
+        rows = rows.with_columns(clip_offset_s=nothing, clip_offset_se_s=nothing)
         made.append(SessionTask(path, rows, events, STANCE))
     return made
 
