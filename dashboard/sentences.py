@@ -1,4 +1,4 @@
-"""Sentences of the lesson sheet: what changed, at which pace it holds, what was set."""
+"""Sentences of several pages: what changed, at which pace it holds, what was set, what was left out."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboard.wording import (
     BETTER,
+    FLAGS,
     NBSP,
     WORSE,
     Measure,
@@ -136,4 +137,19 @@ def week_sentence(minutes: float, limit: float | None) -> str:
     return (
         f"{number(minutes, 'minutes')} of home practice in the last seven days, {place} the academy's limit "
         f"of {number(limit, 'minutes')} a week."
+    )
+
+
+def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str | None:
+    """How many swings stay out of a season's answers and what marks the others; None when there is nothing.
+
+    `counts` and (flag, swings) as `queries.sessions.left_out` gives them.
+    """
+    if not counts["unusable"] and not counts["swapped"] and not flags:
+        return None
+    why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags]
+    out = counts["unusable"] + counts["swapped"]
+    return (
+        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. "
+        f"Marked, with how many swings: {listed(why)}."
     )

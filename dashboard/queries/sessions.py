@@ -130,14 +130,17 @@ def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
     )
 
 
-def left_out(reader: Reader, student: str, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:
-    """Counts of a student's swings (swings, unusable, swapped), and flag → number of swings carrying it."""
+def left_out(reader: Reader, student: str | None, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:
+    """Counts of a student's swings (swings, unusable, swapped), and flag → number of swings carrying it.
+
+    `student` None: of everybody in reach.
+    """
     counts = reader.sql(
         """
         SELECT count(*) AS swings, count(*) FILTER (WHERE NOT w.usable) AS unusable,
             count(*) FILTER (WHERE list_contains(w.flags, 'feet_swapped')) AS swapped
         FROM swing w JOIN session s USING (session)
-        WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        WHERE s.student = coalesce(?, s.student) AND s.season IS NOT DISTINCT FROM ?
         """,
         [student, season],
     )
@@ -146,7 +149,8 @@ def left_out(reader: Reader, student: str, season: str | None) -> tuple[dict[str
         WITH flagged AS (
             SELECT unnest(CASE WHEN len(w.flags) = 0 THEN ['no_metric'] ELSE w.flags END) AS flag
             FROM swing w JOIN session s USING (session)
-            WHERE (len(w.flags) > 0 OR NOT w.usable) AND s.student = ? AND s.season IS NOT DISTINCT FROM ?
+            WHERE (len(w.flags) > 0 OR NOT w.usable)
+                AND s.student = coalesce(?, s.student) AND s.season IS NOT DISTINCT FROM ?
         )
         SELECT flag, count(*) AS swings FROM flagged GROUP BY flag ORDER BY swings DESC, flag
         """,

@@ -1,11 +1,13 @@
 """Lesson sheet: everything a coach needs in the ten minutes before a lesson, on one page."""
 
+from typing import Any
+
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import frame, layout, sentences
 from dashboard.lesson.sheet import Sheet, sheet
 from dashboard.paper.lesson_sheet import sheet_html
-from dashboard.queries import people
+from dashboard.queries import people, sessions
 from dashboard.wording import FAMILIES
 from warehouse.access import Reader
 
@@ -34,8 +36,16 @@ def show(reader: Reader) -> None:
             "text/html",
         )
     _parts(page)
+    told = sentences.left_out(*_left_out(reader, person["student"], when))
+    if told is not None:
+        layout.aside(told)
     for sentence in page.cautions:
         layout.aside(sentence)
+
+
+def _left_out(reader: Reader, student: str, when: str) -> tuple[dict[str, Any], list[tuple[str, int]]]:
+    counts, flags = sessions.left_out(reader, student, when)
+    return counts, flags.rows()
 
 
 def _parts(page: Sheet) -> None:

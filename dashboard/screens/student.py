@@ -5,7 +5,7 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import frame, layout, sentences
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
 from dashboard.screens import swings
@@ -13,7 +13,6 @@ from dashboard.wording import (
     BANDS_ARE_CUSTOM,
     FAMILIES,
     FEW_SESSIONS,
-    FLAGS,
     NOT_CLEAR,
     TOO_FEW,
     Measure,
@@ -178,14 +177,9 @@ def _fault_finding(rates: pl.DataFrame) -> str:
 
 def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
     counts, flags = sessions.left_out(reader, person["student"], when)
-    if not counts["unusable"] and not counts["swapped"] and flags.is_empty():
-        return
-    why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags.iter_rows()]
-    out = counts["unusable"] + counts["swapped"]
-    layout.aside(
-        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. "
-        f"Marked, with how many swings: {listed(why)}."
-    )
+    told = sentences.left_out(counts, flags.rows())
+    if told is not None:
+        layout.aside(told)
 
 
 def _done(reader: Reader, person: dict[str, Any], when: str) -> None:

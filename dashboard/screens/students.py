@@ -3,9 +3,9 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import frame, layout, sentences
 from dashboard.charts import small_multiples
-from dashboard.queries import people, season
+from dashboard.queries import people, season, sessions
 from dashboard.wording import BANDS_ARE_CUSTOM, FAMILIES, NBSP, SHAPES, Measure, count, listed
 from warehouse.access import Reader
 
@@ -51,6 +51,10 @@ def show(reader: Reader) -> None:
         f"swings. Bars hold a session's true value nine times in ten. {BANDS_ARE_CUSTOM}"
     )
     _unmeasured(shown, values)
+    counts, flags = sessions.left_out(reader, None, when)
+    told = sentences.left_out(counts, flags.rows())
+    if told is not None:
+        layout.aside(told)
     _open_one(shown)
 
 
