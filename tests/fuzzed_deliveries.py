@@ -25,6 +25,7 @@ import made_grids
 import made_swings as made
 from ingest import sessions
 from ingest.load import load
+from peak import peak_mb
 from warehouse.home import Home
 from warehouse.store import writer
 
@@ -255,7 +256,7 @@ def main(base: Path, seed: int, deliveries: int, recordings: int) -> None:
         "deliveries": len(plan), "by_kind": tried, "outcomes": outcomes,
         "slowest_read_s": round(slowest[0], 2), "seconds": round(time.monotonic() - began, 1),
         "cpu_s": round(sum(os.times()[:4]), 1),
-        "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
+        "peak_mb": round(peak_mb()),
         "peak_child_mb": round(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024),
     }))  # fmt: skip
 

@@ -1,7 +1,6 @@
 """A fresh process that reduces sessions batch by batch, as a build does, and prints its peak memory, MB."""
 
 import os
-import resource
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +8,7 @@ from pathlib import Path
 from bench import made
 from models.samples import BATCH
 from models.swing.reduce import reduce_sessions
+from peak import peak_mb
 
 
 def main(folder: Path, sessions: int, swings: int) -> None:
@@ -22,7 +22,7 @@ def main(folder: Path, sessions: int, swings: int) -> None:
             batch.append(replace(task, path=path))
         if reduce_sessions(batch).metrics.height != swings * len(batch):
             raise ValueError("a swing is missing")
-    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    print(peak_mb())
 
 
 main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
