@@ -5,7 +5,9 @@ import time
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import sync_playwright
 
+import browser
 import builders
 from warehouse.home import Home
 
@@ -17,3 +19,12 @@ time.tzset()
 def home(tmp_path: Path) -> Home:
     """A home with settings and nothing else."""
     return builders.make_home(tmp_path / "academy")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """A running browser, one a module; skipped or failed by name where there is none."""
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
+        yield running
+        running.close()

@@ -5,21 +5,16 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboard import frame, layout, sentences
+from dashboard import evidence, frame, layout, sentences
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
 from dashboard.screens import swings
 from dashboard.wording import (
     BANDS_ARE_CUSTOM,
     FAMILIES,
-    FEW_SESSIONS,
-    NOT_CLEAR,
-    TOO_FEW,
-    Measure,
     band_place,
     count,
     listed,
-    marked,
     trend_sentence,
 )  # fmt: skip
 from warehouse.access import Reader
@@ -118,7 +113,7 @@ def _season(
         sessions.ticks(reader, person["student"], when),
         sessions.device_changes(reader, person["student"], when),
         measure,
-        _season_finding(measure, means, trend, band),
+        evidence.season_finding(measure, means, trend, band),
         narrow=layout.narrow(),
     )
     layout.picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
@@ -130,18 +125,6 @@ def _season(
     )
 
 
-def _season_finding(
-    measure: Measure, means: pl.DataFrame, trend: dict[str, Any] | None, band: season.Band
-) -> str:
-    place = band_place(means["mean"][-1], *band)
-    if len(means) < FEW_SESSIONS or (trend and trend["label"] == TOO_FEW):
-        return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {TOO_FEW}"
-    if trend is None or trend["label"] == NOT_CLEAR:
-        return f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}. {NOT_CLEAR}"
-    moved = f"{measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}"
-    return f"{measure.label}: {moved}, {band_place(trend['value_now'], *band)}. {marked(trend['label'])}"
-
-
 def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> None:
     st.header("Faults, in the order of the swing")
     rates = season.fault_rates(reader, person["student"], family, when)
@@ -150,7 +133,7 @@ def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> N
             "No fault rate yet: it needs judged swings of this club family. More sessions will bring it."
         )
         return
-    chart = fault_ladder.picture(rates, _fault_finding(rates), narrow=layout.narrow())
+    chart = fault_ladder.picture(rates, evidence.fault_finding(rates), narrow=layout.narrow())
     layout.picture(chart, fault_ladder.words(rates), fault_ladder.table(rates))
     judged = set(rates["fault"])
     others = [name for name in people.faults(reader).values() if name not in judged]
@@ -159,20 +142,6 @@ def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> N
         "nine times in ten."
     )
     layout.aside(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
-
-
-def _fault_finding(rates: pl.DataFrame) -> str:
-    now = rates.filter(pl.col("span") == "now")
-    moved = {label: now.filter(pl.col("label") == label)["fault"].to_list() for label in ("Better", "Worse")}
-    said = [f"{marked(label)}: {listed(names)}" for label, names in moved.items() if names]
-    if said:
-        return ". ".join(said)
-    if now.is_empty():
-        return "Faults before; none measured in the last 28 days"
-    most = now.sort("rate").row(-1, named=True)
-    if most["rate"] < 0.1:
-        return "No fault in more than one swing in ten lately"
-    return f"Most often lately: {most['fault']}, {100 * most['rate']:.0f} % of swings. No change is clear yet"
 
 
 def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:

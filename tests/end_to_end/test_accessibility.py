@@ -5,7 +5,6 @@ import time
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
 import browser
 from dashboard.app import PAGES
@@ -41,14 +40,6 @@ FOCUSED = """() => {
 }"""
 MOVING = """[...document.querySelectorAll('*')].map((part) => getComputedStyle(part)).filter((style) =>
     style.transitionDuration.split(', ').some((time) => time !== '0s') || style.animationName !== 'none').length"""
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
-        yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")

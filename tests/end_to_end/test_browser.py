@@ -1,7 +1,6 @@
 """Every page in a real browser, as each of four persons, on a desk and on a phone."""
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 import browser
 from dashboard.app import PAGES as TABLE
@@ -16,14 +15,6 @@ PAGES = {
 # A coach opens these between lessons, a student at home: on a phone.
 WIDTHS = {"head_coach": (1280, 390), "coach": (390,), "student": (390,), "guardian": (1280, 390)}
 PICTURED = ("students", "student", "progress")  # whoever looks, there is something to draw
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
-        yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 import browser
 from warehouse.access import viewers
@@ -44,14 +43,6 @@ def site(home, tmp_path_factory):
     with browser.served(home.path, log) as base:
         yield base
     assert "Traceback" not in log.read_text()
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
-        yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")
