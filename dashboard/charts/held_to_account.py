@@ -9,7 +9,7 @@ import polars as pl
 from dashboard import theme
 from dashboard.wording import number
 
-ROW_HEIGHT = 46
+ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
 # Sizes of academy by shape and shade, never by hue alone.
 SHAPES = ["circle", "square", "triangle-up", "diamond"]
 
@@ -71,9 +71,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
         .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),
     ]
-    count = drawn["row"].n_unique()
+    count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
+    height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * count, 80), title=theme.title(finding, narrow=narrow)
+        autosize=theme.FIT, height=max(height, 80), title=theme.title(finding, narrow=narrow)
     )
 
 

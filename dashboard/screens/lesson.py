@@ -55,7 +55,8 @@ def _parts(page: Sheet) -> None:
             st.write(sentence)
         if part.rows is not None and layout.narrow():
             for row in part.rows.iter_rows():  # a phone has no room for a table's columns
-                st.markdown(f"- **{row[0]}**: {'. '.join(str(cell) for cell in row[1:] if cell)}")
+                told = zip(part.rows.columns[1:], row[1:], strict=True)
+                st.markdown(f"- **{row[0]}**. {'. '.join(f'{name}: {cell}' for name, cell in told if cell)}")
         elif part.rows is not None:
             layout.table(part.rows, f"{page.name} {part.title}")
         if part.title == "Works on" and page.picture is not None:
