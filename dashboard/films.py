@@ -15,34 +15,24 @@ from warehouse.access import Reader
 
 MOST_POINTS = 400
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
-KINDS = {".mp4": "video/mp4", ".webm": "video/webm", ".mov": "video/quicktime"}
 
 
 def beside(reader: Reader, take: Take, family: str) -> None:
     """The film of the chosen swing, or of the session's first filmed one; nothing where none was filmed."""
     for swing_no in sessions.swing_numbers(reader, take.session, family):
-        if take.swing_no in (None, swing_no) and _film(reader, take.session, swing_no) is not None:
-            _show(reader, take.session, swing_no)
+        path = reader.film(take.session, swing_no) if take.swing_no in (None, swing_no) else None
+        if path is not None:
+            _show(reader, path, take.session, swing_no)
             return
 
 
-def _film(reader: Reader, session: str, swing_no: int) -> Path | None:
-    """The film's file, for those who may see it."""
-    find = getattr(reader, "film", None)
-    found: Path | None = None if find is None else find(session, swing_no)
-    return found
-
-
-def _show(reader: Reader, session: str, swing_no: int) -> None:
-    path = _film(reader, session, swing_no)
-    if path is None or not path.exists():
-        return
+def _show(reader: Reader, path: Path, session: str, swing_no: int) -> None:
     if path.stat().st_size > MOST_BYTES:
         layout.say(f"The film of swing {swing_no} is too large to show here; it stands at {path.name}.")
         return
     data = lanes(reader, session, swing_no)
     data["film"] = base64.b64encode(path.read_bytes()).decode()
-    data["kind"] = KINDS.get(path.suffix.lower(), "video/mp4")
+    data["kind"] = "video/mp4"
     data["title"] = f"Film of swing {swing_no}, with the load under both heels"
     film_player.show(data, key=f"film-{session}-{swing_no}")
 

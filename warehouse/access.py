@@ -10,6 +10,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 
 import duckdb
@@ -146,6 +147,18 @@ class Reader:
             self._log("trace", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} with plate samples that you may see.")
         return read_trace(trace_path(self._home, rows.item(0, "season"), session), columns)
+
+    def film(self, session: str, swing_no: int) -> Path | None:
+        """The film kept of a swing, films/SESSION-SWING_NO.mp4; None where there is none.
+
+        Raises
+            AccessError: the session is not in reach (or does not exist: the two are not told apart).
+        """
+        if self.sql("SELECT session FROM session WHERE session = ?", [session]).is_empty():
+            self._log("film", None, session=session, outcome="refused")
+            raise AccessError(f"There is no session {session} that you may see.")
+        path = self._home.films / f"{session}-{swing_no}.mp4"
+        return path if path.is_file() else None
 
     def opened(self, page: str, student: str | None) -> None:
         """Note that a page was opened on a student; log it when they are under age.

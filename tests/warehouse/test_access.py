@@ -134,6 +134,16 @@ def test_a_trace_is_read_within_reach_and_refused_outside(academy):
         open_reader(academy, "c2", today=TODAY).trace("v-s1")
 
 
+def test_a_film_is_found_within_reach_and_refused_outside(academy):
+    reader = open_reader(academy, "c1", today=TODAY)
+    assert reader.film("v-s1", 2) is None
+    academy.films.mkdir()
+    (academy.films / "v-s1-2.mp4").write_bytes(b"film")
+    assert reader.film("v-s1", 2) == academy.films / "v-s1-2.mp4"
+    with pytest.raises(AccessError, match="no session v-s1"):
+        open_reader(academy, "c2", today=TODAY).film("v-s1", 2)
+
+
 def test_refusals_and_pages_on_minors_are_logged_and_others_are_not(academy):
     reader = open_reader(academy, "c1", today=TODAY)
     reader.opened("Student", "s1")
