@@ -16,7 +16,7 @@ endif
 test: check
 	$(BIN)/python -m pytest -n 2 --dist loadscope
 
-# About 40 minutes on 2 quiet cores; in pieces: CALIBRATE="--truth mixed --students 40 --academies 50".
+# Under 10 minutes on 2 quiet cores; in pieces: CALIBRATE="--truth mixed --students 40 --academies 50".
 calibration: $(VENV)/ready-test
 	PYTHONPATH=tests $(BIN)/python -m calibration.run $(CALIBRATE)
 
