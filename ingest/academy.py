@@ -15,6 +15,7 @@ class Person:
     role: str
     handed: str | None = None
     foot_length_mm: float | None = None
+    born: date | None = None
 
 
 @dataclass(frozen=True)
@@ -49,10 +50,21 @@ class Academy:
         spans = self.consents.get((student, purpose), [])
         return any(first <= day and (last is None or day <= last) for first, last in spans)
 
+    def keeps_film(self, student: str, day: date) -> bool:
+        """Whether a student's film is kept as delivered: a minor's only where consents.csv says so.
+
+        Who is under age that day by the academy's own age, or whose birth date is not known, is a minor.
+        """
+        born, years = self.people[student].born, self.settings.minor_until_age
+        if born is not None and (born.year + years, born.month, born.day) <= (day.year, day.month, day.day):
+            return True
+        spans = self.consents.get((student, "keep_film"), [])
+        return any(first <= day and (last is None or day <= last) for first, last in spans)
+
 
 def read_academy(writer: Writer, settings: Settings) -> Academy:
     """Read the roster as it stands in the warehouse."""
-    people = writer.sql("SELECT person, role, handed, foot_length_mm FROM academy.person")
+    people = writer.sql("SELECT person, role, handed, foot_length_mm, born FROM academy.person")
     seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
     consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
     rows = writer.sql('SELECT student, purpose, "from", "to" FROM academy.consent')

@@ -15,6 +15,7 @@ from pathlib import Path
 from ingest.readers.roster import ROSTERS
 from ingest.readers.session import glance
 from ingest.refusing import refuse
+from warehouse import films
 from warehouse.errors import CallError
 from warehouse.fingerprints import Fingerprint
 from warehouse.home import Home
@@ -29,7 +30,7 @@ ARCHIVES = (".zip", ".tar", ".tar.gz", ".tgz")
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
 _KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
 _READ = (".toml", ".csv", ".parquet", ".jsonl", ".json")
-_PLATE_LIKE = ("plate*.csv", "plate*.parquet", "plate*.c3d", "frames.*", "clip.*", "events.csv")
+_PLATE_LIKE = ("plate*.csv", "plate*.parquet", "plate*.c3d", "frames.*", "clip.*", "clip-*", "events.csv")
 _PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini", "__MACOSX")
 
 
@@ -64,6 +65,7 @@ class Delivery:
     session: str | None = None
     started_at: datetime | None = None
     waiting: bool = field(default=False, compare=False)  # comes from refused/, where it waits
+    filed: bool = field(default=False, compare=False)  # comes from filed/, where it was taken once
 
     @property
     def base(self) -> Path:
@@ -77,8 +79,12 @@ class Delivery:
             OSError: a file can't be read.
         """
         found, held, oversize = Fingerprint(), {}, None
+        gone = films.not_kept(self.base) if self.filed else {}
         for name in sorted(self.files):
             path = self.base / name
+            if name in gone:
+                found.add(name, gone[name].size, gone[name].content)
+                continue
             facts = path.stat()
             if not stat.S_ISREG(facts.st_mode):
                 raise OSError(f"{name} is not a plain file")  # a pipe would be waited on for ever
@@ -193,9 +199,11 @@ def named(delivery: Delivery) -> str:
 def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> Delivery:
     """An accepted delivery as it stands in filed/."""
     folder = home.filed / content
-    files = tuple(sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()))
+    standing = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    own = {name for name in standing if not name.startswith(f"{films.FOLDER}/")}
+    files = tuple(sorted(own | films.not_kept(folder).keys()))
     path = folder if kind == SESSION or not files else folder / files[0]
-    return Delivery(kind, path, path.name, files, session)
+    return Delivery(kind, path, path.name, files, session, filed=True)
 
 
 def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:

@@ -8,7 +8,7 @@ be mended by the next load.
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
+from ingest.film.tracks import Filmed
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
 from warehouse.fingerprints import of_folder
@@ -38,8 +39,8 @@ def now() -> datetime:
     return datetime.now(UTC).replace(tzinfo=None)
 
 
-def keep(home: Home, delivery: Delivery, contents: Contents) -> None:
-    """Copy a delivery to filed/<hash>/ so that it stands there whole or not at all.
+def keep(home: Home, delivery: Delivery, contents: Contents, filmed: Sequence[Filmed] = ()) -> None:
+    """Copy a delivery to filed/<hash>/, what is kept of films beside it, whole or not at all.
 
     Raises
         Changed: the bytes are no longer those that were read.
@@ -49,6 +50,10 @@ def keep(home: Home, delivery: Delivery, contents: Contents) -> None:
         return
     part = home.filed / f".{contents.fingerprint}.part"
     _copy(delivery, contents, part)
+    if filmed:
+        from ingest.film.keeping import keep_films  # noqa: PLC0415 - a slow import, used here only
+
+        keep_films(part, filmed)
     part.replace(target)
     sync(home.filed)
 

@@ -138,7 +138,7 @@ class Job:
         trace, old = self._traces(rows)
         mark = None
         if not self.replaying:
-            filing.keep(self.home, delivery, contents)
+            filing.keep(self.home, delivery, contents, rows.films)
             mark = filing.mark_pending(self.home, entry, trace=trace, old_trace=old)
         if trace is not None and rows.trace is not None:
             write_trace(filing.new_trace(trace, contents.fingerprint), rows.trace)

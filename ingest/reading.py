@@ -9,8 +9,10 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.deliveries import SHEET, Contents, Delivery
-from ingest.readers.clips import keypoint_files, read_clips
+from ingest.film.tracks import Filmed
+from ingest.readers.clip_files import clip_files, read_clips
 from ingest.readers.events import Event, outside, read_events
+from ingest.readers.filmplace import FilmPlace, Tell
 from ingest.readers.measured import Measured, read_measured, sample_files
 from ingest.readers.notes import read_notes
 from ingest.readers.plates import join
@@ -25,7 +27,6 @@ from warehouse.traces import SessionTrace
 
 Row = dict[str, Any]
 SHORTEST_HOLD_S = 10.0
-_FILMS = ("*.mp4", "*.mov")
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,7 @@ class SessionRows:
     points: pl.DataFrame | None
     refused: list[Refusal]
     notices: list[str] = field(default_factory=list)
+    films: list[Filmed] = field(default_factory=list)
 
 
 class SessionRefused(Refused):
@@ -50,8 +52,10 @@ class SessionRefused(Refused):
         self.listed = list(swings) or [whole]
 
 
-def read_session(contents: Contents, delivery: Delivery, academy: Academy) -> SessionRows:
-    """Read a session's delivery, whose bytes are in `contents`.
+def read_session(
+    contents: Contents, delivery: Delivery, academy: Academy, tell: Tell | None = None
+) -> SessionRows:
+    """Read a session's delivery, whose bytes are in `contents`; `tell` hears how far a film is followed.
 
     Raises
         Refused: the session as a whole can't be taken.
@@ -64,7 +68,7 @@ def read_session(contents: Contents, delivery: Delivery, academy: Academy) -> Se
         )
     sheet = read_sheet(held[SHEET], academy)
     try:
-        return _Session(sheet, contents, delivery, academy).read()
+        return _Session(sheet, contents, delivery, academy, tell).read()
     except SessionRefused:
         raise
     except Refused as refused:
@@ -82,18 +86,20 @@ class _Session:
         contents: Contents,
         delivery: Delivery,
         academy: Academy,
+        tell: Tell | None = None,
     ) -> None:
         self.sheet, self.academy = sheet, academy
         self.held, self.delivery = contents.held, contents.fingerprint
         self.base, self.names = delivery.base, delivery.files
+        self.place = FilmPlace(delivery.base, delivery.filed, tell)
+        self.films: list[Filmed] = []
+        self.notices: list[str] = []
         self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in sheet.refused}
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
         plates = sample_files(self.names, self.sheet)
-        seen = "clip.csv" in self.held or bool(keypoint_files(self.names))
-        filmed = seen or any(fnmatch(n, p) for n in self.names for p in _FILMS)
-        self._consents(bool(plates), filmed)
+        self._consents(bool(plates), bool(clip_files(self.names)))
         if plates and self.sheet.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
@@ -114,7 +120,8 @@ class _Session:
             session_row(self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
         ]
         refused = self._swings_refused() + self.lines_refused
-        return SessionRows(self.sheet, season, trace, rows, points, refused, measured.notices)
+        notices = measured.notices + self.notices
+        return SessionRows(self.sheet, season, trace, rows, points, refused, notices, self.films)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
         whole = refusal(reason, what, todo, session=self.sheet.session, file=SHEET)
@@ -144,9 +151,10 @@ class _Session:
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
-        clips = read_clips(self.held, self.sheet, self.academy)
+        clips = read_clips(self.names, self.held, self.place, self.sheet, self.academy)
         if clips is None:
             return None
+        self.films, self.notices = clips.films, clips.notices
         seen = set(clips.frame["swing_no"])
         for found in list(self.refused.values()):
             if found.reason == "no_samples" and found.swing_no in seen:

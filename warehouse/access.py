@@ -17,6 +17,7 @@ import duckdb
 import polars as pl
 
 from warehouse.errors import AccessError, CallError
+from warehouse.films import kept_film
 from warehouse.home import Home, Settings
 from warehouse.queries import read_frame, run
 from warehouse.reach import ROLES, views
@@ -149,15 +150,16 @@ class Reader:
         return read_trace(trace_path(self._home, rows.item(0, "season"), session), columns)
 
     def film(self, session: str, swing_no: int) -> Path | None:
-        """The film kept of a swing, films/SESSION-SWING_NO.mp4; None where there is none.
+        """The film kept of a swing, cut to the feet; None where there is none.
 
         Raises
             AccessError: the session is not in reach (or does not exist: the two are not told apart).
         """
-        if self.sql("SELECT session FROM session WHERE session = ?", [session]).is_empty():
+        rows = self.sql("SELECT delivery FROM session WHERE session = ?", [session])
+        if rows.is_empty():
             self._log("film", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} that you may see.")
-        path = self._home.films / f"{session}-{swing_no}.mp4"
+        path = kept_film(self._home.filed / rows.item(), swing_no)
         return path if path.is_file() else None
 
     def opened(self, page: str, student: str | None) -> None:

@@ -3,6 +3,8 @@
 import hashlib
 from pathlib import Path
 
+from warehouse import films
+
 
 class Fingerprint:
     """Takes a delivery's files one by one, in the order of their names."""
@@ -24,16 +26,17 @@ class Fingerprint:
 
 
 def of_folder(folder: Path) -> str:
-    """Content hash of everything in a folder.
+    """Content hash of what was delivered into a folder of filed/; films not kept count as noted.
 
     Raises
-        OSError: a file can't be read.
+        OSError: a file can't be read, or what is kept of a film is no longer what it was.
     """
     found = Fingerprint()
-    files = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
-    for name in sorted(files):
-        with files[name].open("rb") as file:
-            content = hashlib.file_digest(file, "sha256").digest()
-            size = file.tell()
-        found.add(name, size, content)
+    films.check(folder)
+    gone = films.not_kept(folder)
+    files = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
+    names = {name for name in files if not name.startswith(f"{films.FOLDER}/")} | gone.keys()
+    for name in sorted(names):
+        facts = gone[name] if name in gone else films.facts_of(files[name])
+        found.add(name, facts.size, facts.content)
     return found.text

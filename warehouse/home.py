@@ -207,11 +207,6 @@ class Home:
         return self.path / "published"
 
     @property
-    def films(self) -> Path:
-        """Films kept for the coach, one file a swing; the same after a rebuild."""
-        return self.path / "films"
-
-    @property
     def pages(self) -> Path:
         """Progress pages, lesson sheets, weekly reviews."""
         return self.path / "pages"

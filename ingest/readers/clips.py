@@ -1,26 +1,23 @@
-"""Clip points (`clip.csv`, `clip*.json`): where heels and toes were seen in each video frame of a swing."""
+"""Clip points (`clip.csv`): where heels and toes were seen in each video frame of a swing."""
 
-import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from fnmatch import fnmatch
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import polars as pl
 
 from ingest.academy import Academy
 from ingest.readers.columns import foot_of
-from ingest.readers.keypoints import read_keypoints
-from ingest.readers.sheet import SessionSheet
+from ingest.readers.sheet import ClipSheet, SessionSheet
 from ingest.readers.tables import Table, read_typed
 from ingest.readers.text import open_text, read_strings
 from ingest.refusing import from_failures, refusal, refuse
 from warehouse.contracts.base import Failure
 from warehouse.contracts.deliveries import ClipLine
 from warehouse.contracts.words import POINTS
-from warehouse.errors import Refusal, Refused
+from warehouse.errors import Refusal
 
 _AGAIN = "mend it and deliver the session again"
-_NO_ROWS = pl.DataFrame(
+NO_ROWS = pl.DataFrame(
     schema={"swing_no": pl.Int64, "frame": pl.Int64, "point": pl.String, "x_px": pl.Float64,
             "y_px": pl.Float64, "score": pl.Float64}
 )  # fmt: skip
@@ -40,11 +37,11 @@ def read_clip(data: bytes, sheet: SessionSheet, academy: Academy, file: str = "c
     Raises
         Refused: the file can't be read, its columns do not fit, or `[clip]` or the handedness is missing.
     """
-    _wants_table(sheet)
+    clip_table(sheet)
     text = open_text(data, file)
     strings, lines = read_strings(text)
     strings = (
-        strings.with_columns(_points(strings, sheet, academy, file))
+        strings.with_columns(named_points(strings, sheet, academy, file))
         if "point" in strings.columns
         else strings
     )
@@ -87,76 +84,25 @@ def read_clip(data: bytes, sheet: SessionSheet, academy: Academy, file: str = "c
     return Clips(good.sort("swing_no", "frame", "point"), list(refused.values()))
 
 
-def keypoint_files(names: Sequence[str]) -> list[str]:
-    """The files among a session's that hold keypoints: clip*.json."""
-    return [name for name in names if fnmatch(name.lower(), "clip*.json")]
-
-
-def read_clips(held: Mapping[str, bytes], sheet: SessionSheet, academy: Academy) -> Clips | None:
-    """Read clip.csv and every clip*.json of a session; None when there is neither.
-
-    A bad keypoint file refuses its own swing.
+def clip_table(sheet: SessionSheet) -> ClipSheet:
+    """The session's `[clip]`.
 
     Raises
-        Refused: clip.csv or `[clip]` can't be taken, a keypoint file is nobody's, or a swing has two clips.
+        Refused: its clip says nothing of its frames and scale.
     """
-    files = _swings_of(sheet, keypoint_files(list(held)))
-    clips = read_clip(held["clip.csv"], sheet, academy) if "clip.csv" in held else None
-    if not files:
-        return clips
-    _wants_table(sheet)
-    frames, refused = ([clips.frame], list(clips.refused)) if clips else ([], [])
-    seen = set(clips.frame["swing_no"]) if clips else set()
-    for no, name in files.items():
-        if no in seen:
-            what = f"swing {no} stands in clip.csv and in {name}"
-            raise refuse("clip_twice", what, "deliver one of the two", session=sheet.session, file=name)
-        try:
-            if name not in held:
-                what = f"{name} is not in the session's folder"
-                raise refuse("no_samples", what, _AGAIN, file="session.toml", column="clip")
-            rows = read_keypoints(held[name], name)
-        except Refused as found:
-            refused.append(_of_swing(found.refusal, no, sheet.session))
-            continue
-        rows = rows.with_columns(_points(rows, sheet, academy, name), pl.lit(no, pl.Int64).alias("swing_no"))
-        frames.append(rows.select("swing_no", *(name for name in rows.columns if name != "swing_no")))
-    columns = ("swing_no", "frame", "point", "x_px", "y_px", "score")
-    good = pl.concat([frame.select(columns) for frame in frames]) if frames else _NO_ROWS
-    return Clips(good.sort("swing_no", "frame", "point"), refused)
-
-
-def _of_swing(told: Refusal, no: int, session: str) -> Refusal:
-    sentence = f"Swing {no} of {session}, {told.sentence}"
-    return replace(told, session=session, swing_no=no, sentence=sentence)
-
-
-def _swings_of(sheet: SessionSheet, names: Sequence[str]) -> dict[int, str]:
-    """Whose each keypoint file is: named by its [[swing]], clip-N.json of swing N, or the only one's."""
-    files = {no: swing.clip for no, swing in sheet.swings.items() if swing.clip is not None}
-    for name in (name for name in names if name not in files.values()):
-        number = re.fullmatch(r"clip-(\d{1,6})\.json", name.lower())
-        if number is not None and int(number[1]) in sheet.swings:
-            files.setdefault(int(number[1]), name)
-        elif name.lower() == "clip.json" and len(sheet.swings) == 1:
-            files.setdefault(next(iter(sheet.swings)), name)
-        if name not in files.values():
-            what = f"{name} is no swing's clip"
-            todo = f'name it after its swing, as in clip-1.json, or add clip = "{name}" to its [[swing]]'
-            raise refuse("unmatched_swing", what, todo, session=sheet.session, file=name)
-    return files
-
-
-def _wants_table(sheet: SessionSheet) -> None:
-    """Refuse a session whose clip says nothing of its frames and scale."""
     if sheet.clip is None:
         what = "there is a clip but session.toml has no [clip] table"
         todo = "add [clip] with fps, shoe_length_mm and view, and deliver the session again"
         raise refuse("no_clip_table", what, todo, session=sheet.session, file="session.toml")
+    return sheet.clip
 
 
-def _points(strings: pl.DataFrame, sheet: SessionSheet, academy: Academy, file: str) -> pl.Series:
-    """Point names with lead and trail for left and right."""
+def named_points(strings: pl.DataFrame, sheet: SessionSheet, academy: Academy, file: str) -> pl.Series:
+    """Point names with lead and trail for left and right.
+
+    Raises
+        Refused: the student's hand is not known.
+    """
     points = strings["point"].str.to_lowercase()
     if not points.str.contains("^(left|right)_").any():
         return points

@@ -8,6 +8,7 @@ import pytest
 import builders
 from warehouse.access import open_reader, viewers
 from warehouse.errors import AccessError, CallError
+from warehouse.films import kept_film
 from warehouse.reach import ROLES, views
 from warehouse.store import open_snapshot, writer
 from warehouse.traces import trace_path, write_trace
@@ -137,9 +138,10 @@ def test_a_trace_is_read_within_reach_and_refused_outside(academy):
 def test_a_film_is_found_within_reach_and_refused_outside(academy):
     reader = open_reader(academy, "c1", today=TODAY)
     assert reader.film("v-s1", 2) is None
-    academy.films.mkdir()
-    (academy.films / "v-s1-2.mp4").write_bytes(b"film")
-    assert reader.film("v-s1", 2) == academy.films / "v-s1-2.mp4"
+    film = kept_film(academy.filed / reader.sql("SELECT delivery FROM session").item(0, 0), 2)
+    film.parent.mkdir(parents=True)
+    film.write_bytes(b"film")
+    assert reader.film("v-s1", 2) == film
     with pytest.raises(AccessError, match="no session v-s1"):
         open_reader(academy, "c2", today=TODAY).film("v-s1", 2)
 

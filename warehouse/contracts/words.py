@@ -2,7 +2,7 @@
 
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
-PURPOSES = ("measure", "film", "share_page")
+PURPOSES = ("measure", "film", "keep_film", "share_page")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")

@@ -1,0 +1,177 @@
+"""Foot-level films drawn from known heel rises: two shoes with tape at heel and toe before a busy background.
+
+The picture is drawn where a phone on a low stand would see it: from behind the player down the line the far
+(lead) shoe stands higher in the picture and smaller; from the front the toes come toward the camera.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+
+from demo_academy.clips import ClipShot
+from demo_academy.course import Array
+
+TAPE_MM = 22.0
+TICK = Fraction(1, 90_000)
+SUB = 4  # cv2 takes places in sixteenths of a pixel
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a film looks: size, tape and background, what blurs and shakes it, and what comes in the way."""
+
+    width: int = 640
+    height: int = 360
+    tape: tuple[int, int, int] | None = (30, 110, 250)  # blue, green, red; None films shoes without tape
+    exposure: float = 0.5  # of the time between pictures; moving things are smeared over it
+    jitter_px: float = 0.4
+    noise: float = 4.0  # SD of the pictures' noise, of 255
+    hidden: tuple[str, float, float] | None = None  # a point behind something, from … to (s)
+    uneven: float = 0.0  # SD of the time between pictures, as a share of it
+    body: bool = False  # legs and more of the player above the shoes
+    seed: int = 0
+
+
+def mark_places(rises: Array, shot: ClipShot, stance_mm: float, width: int) -> Array:
+    """(F, 4, 2) px of lead heel and toe, trail heel and toe, from `rises` (2, F) mm."""
+    scale, way = shot.scale * width / 1280.0, 1 if shot.toes_right else -1
+    height = width * 9 / 16
+    out = np.empty((rises.shape[1], 4, 2))
+    for k, foot in enumerate(("lead", "trail")):
+        far = foot == "lead" and shot.view == "down_line"
+        size = scale * (0.85 if far else 1.0)
+        if shot.view == "down_line":
+            heel = np.array(
+                [width / 2 - way * shot.shoe_mm * scale * (0.5 - 0.2 * far), (0.82 - 0.24 * far) * height]
+            )
+            there = np.array([way * shot.shoe_mm * size, 0.0])
+        else:
+            side = way if foot == "lead" else -way
+            heel = np.array([width / 2 + side * stance_mm * scale / 2, 0.70 * height])
+            flare = 0.42 if foot == "lead" else 0.25
+            there = np.array([side * flare, 0.22]) * shot.shoe_mm * size
+        toe = heel + there
+        lean = np.sign(toe[0] - heel[0]) * rises[k] ** 2 / (2 * shot.shoe_mm) * size
+        out[:, 2 * k, 0], out[:, 2 * k, 1] = heel[0] + lean, heel[1] - rises[k] * size
+        out[:, 2 * k + 1] = toe
+    return out
+
+
+def picture_times(seconds: float, fps: float, look: Look) -> Array:
+    """When each picture is taken, s: at a steady rate, or one that wanders by `look.uneven`."""
+    count, rng = int(seconds * fps), np.random.default_rng(look.seed + 1)
+    steps = 1.0 + look.uneven * np.clip(rng.normal(0, 1, max(count - 1, 0)), -2.5, 2.5)
+    return np.concatenate([[0.0], np.cumsum(steps)]) / fps
+
+
+def write_film(
+    path: Path, times: Array, rises: Array, grid_s: Array, shot: ClipShot, stance_mm: float, look: Look
+) -> None:
+    """Write a film with a picture at each of `times`; `rises` (2, G) mm are given at `grid_s` (G,)."""
+    rng = np.random.default_rng(look.seed)
+    backdrop = _backdrop(look, rng)
+    with av.open(str(path), "w", options={"movflags": "faststart"}) as held:
+        stream = held.add_stream(
+            "libx264", rate=round(shot.fps), options={"preset": "ultrafast", "crf": "20"}
+        )
+        stream.width, stream.height, stream.pix_fmt = look.width, look.height, "yuv420p"
+        stream.thread_count = 1
+        stream.time_base = stream.codec_context.time_base = TICK
+        noise = [rng.normal(0, look.noise, (look.height, look.width, 1)).astype(np.int16) for _ in range(5)]
+        for n, at in enumerate(times):
+            shake = rng.normal(0, look.jitter_px, 2)
+            moments = at + np.linspace(-0.5, 0.5, 5) * look.exposure / shot.fps
+            both = np.stack([np.interp(moments, grid_s, rise) for rise in rises])
+            places = mark_places(both, shot, stance_mm, look.width) + shake
+            picture = _drawn(backdrop, float(at), places, shot, look, shake)
+            picture = np.clip(picture + noise[n % 5], 0, 255).astype(np.uint8)
+            frame = av.VideoFrame.from_ndarray(picture, format="bgr24")
+            frame.pts, frame.time_base = round(float(at) / TICK), TICK
+            held.mux(stream.encode(frame))
+        held.mux(stream.encode(None))
+
+
+def _backdrop(look: Look, rng: np.random.Generator) -> Array:
+    """Grass below and blotches above, wider than the picture so that it can drift."""
+    wide = look.width + 80
+    coarse = rng.uniform(70, 150, (18, 40, 3))
+    picture = cv2.resize(coarse, (wide, look.height), interpolation=cv2.INTER_CUBIC)
+    floor = int(0.45 * look.height)
+    blades = cv2.GaussianBlur(rng.normal(0, 60, (look.height - floor, wide, 1)), (0, 0), 1.2)[..., None]
+    picture[floor:] = 0.25 * picture[floor:] + np.array([45.0, 95.0, 70.0]) + blades
+    return picture.clip(0, 255).astype(np.uint8)
+
+
+def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look, shake: Array) -> Array:
+    """One picture: the mean of what is seen at the moments of its exposure; places (M, 4, 2)."""
+    drift = int(40 + 35 * np.sin(2.2 * at))
+    ground = backdrop[:, drift : drift + look.width].copy()
+    ground[int(0.45 * look.height) :] = backdrop[int(0.45 * look.height) :, 40 : 40 + look.width]
+    shift = np.array([[1, 0, shake[0]], [0, 1, shake[1]]])
+    ground = cv2.warpAffine(ground, shift, (look.width, look.height), borderMode=cv2.BORDER_REPLICATE)
+    total = np.zeros(ground.shape, dtype=np.uint16)
+    scale = shot.scale * look.width / 1280.0
+    for now in places:
+        picture = ground.copy()
+        if look.body:
+            _legs(picture, now, scale)
+        for foot in (0, 2):
+            _shoe(picture, now[foot], now[foot + 1], scale, look)
+        if look.hidden is not None and look.hidden[1] <= at < look.hidden[2]:
+            _bar(picture, places[0][POINT[look.hidden[0]]], scale)
+        total += picture
+    return (total // len(places)).astype(np.int16)
+
+
+POINT = {"lead_heel": 0, "lead_toe": 1, "trail_heel": 2, "trail_toe": 3}
+
+
+def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
+    """A dark shoe from heel to toe with a square of tape at each."""
+    along = (toe - heel) / max(float(np.hypot(*(toe - heel))), 1.0)
+    up = np.array([along[1], -along[0]]) * (1 if along[0] >= 0 else -1)
+    tall = 75.0 * scale
+    tip = toe + 0.2 * tall * along
+    outline = [
+        heel - 0.35 * tall * up,
+        tip - 0.35 * tall * up,
+        tip + 0.3 * tall * up,
+        (heel + toe) / 2 + 0.8 * tall * up,
+        heel + tall * up,
+        heel - 0.2 * tall * along,
+    ]
+    _fill(picture, outline, (52, 48, 45))
+    if look.tape is None:
+        return
+    half = TAPE_MM * scale / 2
+    for mark in (heel, toe):
+        corners = [mark + half * (a * along + b * up) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        _fill(picture, corners, look.tape)
+
+
+def _legs(picture: Array, now: Array, scale: float) -> None:
+    for foot in (0, 2):
+        ankle = now[foot] + 0.25 * (now[foot + 1] - now[foot])
+        top = np.array([ankle[0] + 0.1 * (picture.shape[1] / 2 - ankle[0]), 0.0])
+        wide = np.array([45.0 * scale, 0.0])
+        _fill(picture, [ankle - wide, ankle + wide, top + 1.6 * wide, top - 1.6 * wide], (120, 90, 80))
+
+
+def _bar(picture: Array, place: Array, scale: float) -> None:
+    """Something grey in the way: a club or an alignment stick held across."""
+    wide, tall = np.array([32.0 * scale, 0.0]), np.array([0.0, 60.0 * scale])
+    _fill(
+        picture,
+        [place - wide - tall, place + wide - tall, place + wide + tall, place - wide + tall],
+        (128, 132, 130),
+    )
+
+
+def _fill(picture: Array, corners: Sequence[Array], colour: tuple[int, int, int]) -> None:
+    points = np.round(np.array(corners) * (1 << SUB)).astype(np.int32)
+    cv2.fillConvexPoly(picture, points, colour, lineType=cv2.LINE_AA, shift=SUB)

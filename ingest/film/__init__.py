@@ -1,0 +1,1 @@
+"""Foot-level film: frames, the four taped marks, and where they go."""

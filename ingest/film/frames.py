@@ -1,0 +1,106 @@
+"""A film's pictures by presentation time, as the eye sees them: brightness in full, colour at half size.
+
+Phones film at a rate that wanders, so a picture's time is what the file says of it and never its number.
+H.264 and its kin store brightness (Y) for each pixel and colour (Cb, Cr) for every two by two (4:2:0);
+taking the planes as they are spares every conversion.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.refusing import refuse
+
+BYTES = NDArray[np.uint8]
+LEAST_SIDE, MOST_SIDE = 120, 4096
+MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
+_UNREADABLE = "film it again, or save it once more as H.264 in an mp4 file, and deliver the session again"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture: `t_s` from the first one's; y (H, W), cb and cr (⌈H/2⌉, ⌈W/2⌉), 128 is no colour."""
+
+    t_s: float
+    y: BYTES
+    cb: BYTES
+    cr: BYTES
+
+
+def pictures(path: Path, name: str) -> Iterator[Picture]:
+    """The pictures of a film in the order they are shown, turned upright.
+
+    Pictures without a time, or not later than the one before, are passed over.
+
+    Raises
+        Refused: no film can be read from it, it is too small or large a picture, or too long.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            if not held.streams.video:
+                raise refuse("unreadable", "there is no picture in it", _UNREADABLE, file=name)
+            stream = held.streams.video[0]
+            _check_size(stream.codec_context.width, stream.codec_context.height, name)
+            first = last = None
+            for count, frame in enumerate(held.decode(stream)):
+                if frame.time is None or (last is not None and frame.time <= last):
+                    continue
+                first = frame.time if first is None else first
+                last = frame.time
+                if count >= MOST_FRAMES or last - first > MOST_SECONDS:
+                    what = f"it runs over {MOST_SECONDS:g} s or {MOST_FRAMES} pictures"
+                    raise refuse("too_large", what, "cut it to the swing and deliver it again", file=name)
+                yield _picture(frame, last - first)
+    except (av.error.FFmpegError, ValueError) as error:
+        what = f"no film can be read from it ({type(error).__name__})"
+        raise refuse("unreadable", what, _UNREADABLE, file=name) from error
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a film's head says: pictures a second as it plays, and the picture's size before any turning."""
+
+    rate: float
+    width: int
+    height: int
+
+
+def head_of(path: Path, name: str) -> Head:
+    """Read a film's head.
+
+    Raises
+        Refused: no film can be read from it.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            stream = held.streams.video[0]
+            return Head(float(stream.average_rate or 0.0), stream.width, stream.height)
+    except (av.error.FFmpegError, ValueError, IndexError) as error:
+        raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
+
+
+def _check_size(width: int, height: int, name: str) -> None:
+    if not LEAST_SIDE <= min(width, height) <= max(width, height) <= MOST_SIDE:
+        what = f"its picture is {width} × {height} px, but sides of {LEAST_SIDE} to {MOST_SIDE} px are read"
+        raise refuse("unreadable", what, _UNREADABLE, file=name)
+
+
+def _picture(frame: av.VideoFrame, t_s: float) -> Picture:
+    planes = frame if frame.format.name in ("yuv420p", "yuvj420p") else frame.reformat(format="yuv420p")
+    half = ((frame.width + 1) // 2, (frame.height + 1) // 2)
+    sizes = ((frame.width, frame.height), half, half)
+    held = [_plane(plane, *size) for plane, size in zip(planes.planes, sizes, strict=True)]
+    turns = round((getattr(frame, "rotation", 0) or 0) / 90) % 4
+    if turns:
+        held = [np.ascontiguousarray(np.rot90(plane, turns)) for plane in held]
+    return Picture(t_s, *held)
+
+
+def _plane(plane: av.video.plane.VideoPlane, width: int, height: int) -> BYTES:
+    """A plane's pixels without the padding at the end of its lines; the decoder may use its memory again."""
+    lines = np.frombuffer(plane, dtype=np.uint8).reshape(-1, plane.line_size)
+    return lines[:height, :width].copy()

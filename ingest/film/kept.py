@@ -1,0 +1,103 @@
+"""The film that is kept for the coach: cut to the feet, the marks drawn in, as browsers play it.
+
+Its times are the clip's own clock, so a slow-motion film plays at the pace of the swing. H.264 with a picture
+to start from every few frames, so that a slider can stop anywhere.
+"""
+
+from collections import deque
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.film.frames import Picture, pictures
+from ingest.film.naming import NAMES
+from ingest.film.tracks import Tracks
+
+FLOATS = NDArray[np.float64]
+TICK = Fraction(1, 90_000)
+WIDEST_PX = 960
+ABOVE, BELOW, BESIDE = 0.6, 0.3, 0.4  # of a foot's length in the picture, about all places of the marks
+TRAIL_PICTURES = 24
+CODECS = {"libx264": {"preset": "veryfast", "crf": "24", "tune": "zerolatency"}, "libvpx-vp9": {"crf": "34"}}
+COLOURS = {"lead": (142, 92, 11), "trail": (27, 105, 199)}  # blue, green, red
+PALE, DARK = (255, 255, 255), (43, 48, 34)
+
+
+def write_kept(
+    source: Path, name: str, tracks: Tracks, order: tuple[int, ...], slower: float, target: Path
+) -> None:
+    """Write the kept film of `source` to `target`.
+
+    `order` says which mark is which of NAMES, `slower` how many times slower it plays than it was filmed.
+    """
+    box = feet_box(tracks)
+    scale = min(1.0, WIDEST_PX / box[2])
+    size = tuple(max(2, round(side * scale) // 2 * 2) for side in box[2:])
+    codec = next(name for name in CODECS if name in av.codecs_available)
+    trails: dict[str, deque[FLOATS]] = {heel: deque(maxlen=TRAIL_PICTURES) for heel in ("lead", "trail")}
+    with av.open(str(target), "w", format="mp4", options={"movflags": "faststart"}) as held:
+        stream = held.add_stream(codec, rate=60, options=CODECS[codec])
+        stream.width, stream.height, stream.pix_fmt = (*size, "yuv420p")
+        stream.thread_count, stream.gop_size, stream.time_base = 1, 12, TICK
+        stream.codec_context.time_base = TICK
+        for picture in pictures(source, name):
+            n = int(np.abs(tracks.times_s - picture.t_s).argmin())
+            marks = (tracks.places[n][list(order)] - box[:2]) * scale
+            drawn = draw_marks(cut(picture, box, size), marks, trails)
+            frame = av.VideoFrame.from_ndarray(drawn, format="bgr24")
+            frame.pts, frame.time_base = round(picture.t_s / slower / TICK), TICK
+            held.mux(stream.encode(frame))
+        held.mux(stream.encode(None))
+
+
+def feet_box(tracks: Tracks) -> tuple[int, int, int, int]:
+    """Left, top, width and height (even) of the part of the picture that holds the feet at all times."""
+    flat = tracks.places.reshape(-1, 2)
+    low, high = np.nanmin(flat, axis=0), np.nanmax(flat, axis=0)
+    first = tracks.places[:12]
+    long = max(float(np.nanmax(first[..., 0]) - np.nanmin(first[..., 0])) / 2, 40.0)
+    left, top = max(int(low[0] - BESIDE * long), 0) // 2 * 2, max(int(low[1] - ABOVE * long), 0) // 2 * 2
+    right, bottom = int(high[0] + BESIDE * long), int(high[1] + BELOW * long)
+    wide, tall = tracks.size
+    return left, top, (min(right, wide) - left) // 2 * 2, (min(bottom, tall) - top) // 2 * 2
+
+
+def cut(picture: Picture, box: tuple[int, int, int, int], size: tuple[int, ...]) -> NDArray[np.uint8]:
+    """(height, width, 3) blue, green, red of the box, brought to `size` (width, height)."""
+    left, top, wide, tall = box
+    halves = (slice(top // 2, (top + tall) // 2), slice(left // 2, (left + wide) // 2))
+    parts = (picture.y[top : top + tall, left : left + wide], picture.cb[halves], picture.cr[halves])
+    stacked = np.concatenate([part.ravel() for part in parts]).reshape(tall * 3 // 2, wide)
+    drawn = cv2.cvtColor(stacked, cv2.COLOR_YUV2BGR_I420)
+    return np.asarray(
+        drawn if (wide, tall) == size else cv2.resize(drawn, size, interpolation=cv2.INTER_AREA)
+    )
+
+
+def draw_marks(
+    drawn: NDArray[np.uint8], marks: FLOATS, trails: dict[str, deque[FLOATS]]
+) -> NDArray[np.uint8]:
+    """Draw the marks (4, 2) with their names, and the way each heel has come; lost marks are left out."""
+    for name, place in zip(NAMES, marks, strict=True):
+        foot, part = name.split("_")
+        if not np.isfinite(place).all():
+            continue
+        if part == "heel":
+            trails[foot].append(place)
+            way = np.round(np.array(trails[foot])).astype(np.int32)
+            cv2.polylines(
+                drawn, [way], isClosed=False, color=COLOURS[foot], thickness=2, lineType=cv2.LINE_AA
+            )
+        at = (round(float(place[0])), round(float(place[1])))
+        cv2.circle(drawn, at, 8, PALE, 3, cv2.LINE_AA)
+        cv2.circle(drawn, at, 8, COLOURS[foot], 2, cv2.LINE_AA)
+        corner = (min(at[0] + 12, drawn.shape[1] - 74), max(at[1] - 10, 12))
+        for colour, thick in ((DARK, 3), (PALE, 1)):
+            cv2.putText(
+                drawn, f"{foot} {part}", corner, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, thick, cv2.LINE_AA
+            )
+    return drawn

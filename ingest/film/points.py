@@ -1,0 +1,139 @@
+"""A film's tracks as rows of clip.csv: at the times of a steady rate, by the names of heels and toes."""
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from ingest.film.naming import NAMES, name_marks
+from ingest.film.tracks import Tracks
+from ingest.refusing import refuse
+
+FLOATS = NDArray[np.float64]
+SAME_RATE = 1.1
+ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apart enough to be a gap
+ADDRESS_PICTURES = 12
+TRACK_COLUMNS = {"picture": pl.Int64(), "t_s": pl.Float64(), "mark": pl.Int64(), "x_px": pl.Float64(),
+                 "y_px": pl.Float64(), "score": pl.Float64()}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Named:
+    """Points on the clip's clock, frame n at n / fps: places (F, 4, 2) px in the order of NAMES, NaN lost."""
+
+    places: FLOATS
+    scores: FLOATS  # (F, 4)
+    slower: float  # how many times slower the film plays than it was filmed, 1 mostly
+    order: tuple[int, int, int, int]
+
+    def rows(self) -> pl.DataFrame:
+        """Rows frame, point, x_px, y_px, score of what was seen."""
+        frames = np.repeat(np.arange(len(self.places)), 4)
+        flat = self.places.reshape(-1, 2)
+        return pl.DataFrame(
+            {
+                "frame": frames,
+                "point": list(NAMES) * len(self.places),
+                "x_px": np.round(flat[:, 0], 2),
+                "y_px": np.round(flat[:, 1], 2),
+                "score": np.round(self.scores.ravel(), 3),
+            }
+        ).filter(pl.col("score") > 0)
+
+
+def name_points(tracks: Tracks, fps: float, view: str, handed: str, file: str) -> Named:
+    """Name the marks and put them on the clip's clock, free of the camera's shake.
+
+    A film that plays slower than `fps` is slow motion: its times are shortened. Between two pictures a mark
+    goes straight; across more than 2.5 frames, or where it was lost, it is not known.
+
+    Raises
+        Refused: the film has more pictures a second than `[clip]` says.
+    """
+    own = 1.0 / float(np.median(np.diff(tracks.times_s)))
+    slower = fps / own
+    if slower < 1 / SAME_RATE:
+        what = f"it has {own:.4g} pictures a second but [clip] says fps = {fps:g}"
+        raise refuse("bad_clip", what, "correct fps in session.toml and deliver the session again", file=file)
+    slower = slower if slower > SAME_RATE else 1.0
+    times, steady, scores = _written(tracks)
+    times = times / slower
+    order = name_marks(np.nanmean(steady[:ADDRESS_PICTURES], axis=0), view, handed)
+    places, scores = _regular(times * fps, steady, scores)
+    return Named(places[:, order], scores[:, order], slower, order)
+
+
+def _regular(at: FLOATS, places: FLOATS, scores: FLOATS) -> tuple[FLOATS, FLOATS]:
+    """Places and scores at whole frames from those at `at` (F,), in frames."""
+    frames = np.arange(int(at[-1] + ON_TIME) + 1)
+    after = np.clip(np.searchsorted(at, frames, side="left"), 1, len(at) - 1)
+    before = after - 1
+    part = np.clip((frames - at[before]) / (at[after] - at[before]), 0.0, 1.0)
+    near_before, near_after = (np.abs(frames - at[side]) <= ON_TIME for side in (before, after))
+    part = np.where(near_before, 0.0, np.where(near_after, 1.0, part))
+    wide = (at[after] - at[before] > WIDEST) & ~near_before & ~near_after
+    one, two = places[before], places[after]
+    with np.errstate(invalid="ignore"):
+        between = one + part[:, None, None] * (two - one)
+    found = np.where((part == 0.0)[:, None, None], one, np.where((part == 1.0)[:, None, None], two, between))
+    found[wide] = np.nan
+    least = np.minimum(scores[before], scores[after])
+    score = np.where(
+        (part == 0.0)[:, None], scores[before], np.where((part == 1.0)[:, None], scores[after], least)
+    )
+    score = np.where(np.isfinite(found).all(axis=2), score, 0.0)
+    return found, score
+
+
+def tracks_of_points(points: pl.DataFrame, fps: float, slower: float, size: tuple[int, int]) -> Tracks:
+    """Tracks, in the order of NAMES, from points that came in a file beside a film; times as it plays."""
+    count = int(points["frame"].max()) + 1  # type: ignore[arg-type]
+    places, scores = np.full((count, 4, 2), np.nan), np.zeros((count, 4))
+    for mark, name in enumerate(NAMES):
+        rows = points.filter(pl.col("point") == name)
+        at = rows["frame"].to_numpy()
+        places[at, mark] = rows.select("x_px", "y_px").to_numpy()
+        scores[at, mark] = rows["score"].fill_null(1.0).to_numpy()
+    times = np.arange(count) / fps * slower
+    return Tracks(times, places, scores, np.zeros((count, 2)), size)
+
+
+def write_tracks(tracks: Tracks) -> bytes:
+    """Tracks as the text kept beside the film: marks by number, as the player's hand may be corrected."""
+    count = len(tracks.times_s)
+    times, places, scores = _written(tracks)
+    steady = places.reshape(-1, 2)
+    frame = pl.DataFrame(
+        {
+            "picture": np.repeat(np.arange(count), 4),
+            "t_s": np.repeat(times, 4),
+            "mark": np.tile(np.arange(4), count),
+            "x_px": steady[:, 0],
+            "y_px": steady[:, 1],
+            "score": scores.ravel(),
+        },
+        schema=TRACK_COLUMNS,
+    )
+    held = io.BytesIO()
+    frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(held)
+    return held.getvalue()
+
+
+def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """Times, places free of the camera's shake, and scores, as exact as they are written down.
+
+    What is read of a film the first time and what is read again from its tracks are then the same.
+    """
+    steady = tracks.places - tracks.shakes[:, None]
+    return np.round(tracks.times_s, 6), np.round(steady, 3), np.round(tracks.scores, 4)
+
+
+def read_tracks(data: bytes) -> Tracks:
+    """Tracks from the text kept beside a film; shakes are taken off and its size is not known."""
+    frame = pl.read_csv(io.BytesIO(data), schema=TRACK_COLUMNS)
+    count = len(frame) // 4
+    places = frame.select("x_px", "y_px").fill_null(float("nan")).to_numpy().reshape(count, 4, 2)
+    scores = frame["score"].to_numpy().reshape(count, 4)
+    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0))

@@ -1,0 +1,37 @@
+"""Where a film's four marks were, and what is to be kept of the film."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+FLOATS = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Tracks:
+    """Where four marks were in each picture.
+
+    times_s (F,) as the film plays; places (F, 4, 2) px as in the picture, NaN lost; scores (F, 4), 0 lost;
+    shakes (F, 2) px, how the floor lies off that of the first picture; `size` is width and height.
+    """
+
+    times_s: FLOATS
+    places: FLOATS
+    scores: FLOATS
+    shakes: FLOATS
+    size: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Filmed:
+    """One swing's film, read: its place, its tracks, which mark is which, and whether it is kept whole."""
+
+    swing_no: int
+    name: str
+    path: Path
+    tracks: Tracks
+    order: tuple[int, ...]
+    slower: float
+    keep_original: bool

@@ -1,0 +1,144 @@
+"""All of a session's clips: clip.csv, a keypoint file or a film a swing, whichever there are."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fnmatch import fnmatch
+
+import polars as pl
+
+from ingest.academy import Academy
+from ingest.film.tracks import Filmed
+from ingest.readers.clips import NO_ROWS, Clips, clip_table, named_points, read_clip
+from ingest.readers.filmplace import FilmPlace, is_film
+from ingest.readers.keypoints import read_keypoints
+from ingest.readers.sheet import SessionSheet
+from ingest.refusing import refuse
+from warehouse.errors import Refusal, Refused
+
+_AGAIN = "mend it and deliver the session again"
+COLUMNS = ("swing_no", "frame", "point", "x_px", "y_px", "score")
+
+
+@dataclass(frozen=True)
+class SessionClips:
+    """Rows of academy.clip_point (without session), swings refused, films to keep, and what is to be said."""
+
+    frame: pl.DataFrame
+    refused: list[Refusal]
+    films: list[Filmed] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+
+
+def clip_files(names: Iterable[str]) -> list[str]:
+    """The files among a session's that hold a clip: clip.csv, clip*.json and every film."""
+    return [
+        name for name in names if name == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name)
+    ]
+
+
+def read_clips(
+    names: Sequence[str], held: Mapping[str, bytes], place: FilmPlace, sheet: SessionSheet, academy: Academy
+) -> SessionClips | None:
+    """Read clip.csv, every clip*.json and every film of a session; None when there is none.
+
+    A bad keypoint file or film refuses its own swing. `names` are the session's files, `held` the bytes of
+    those that are read whole, which films are not.
+
+    Raises
+        Refused: clip.csv or `[clip]` can't be taken, a file is nobody's, or a swing has its points twice.
+    """
+    files = clip_files(names)
+    if not files:
+        return None
+    clip_table(sheet)
+    reading = _Reading(held, place, sheet, academy)
+    keypoints = _swings_of(sheet, [name for name in files if name.endswith(".json")], film=False)
+    for no, name in keypoints.items():
+        reading.keypoints(no, name)
+    for no, name in _swings_of(sheet, [name for name in files if is_film(name)], film=True).items():
+        reading.film(no, name)
+    return reading.all()
+
+
+class _Reading:
+    """A session's clips as they are read, file by file."""
+
+    def __init__(
+        self, held: Mapping[str, bytes], place: FilmPlace, sheet: SessionSheet, academy: Academy
+    ) -> None:
+        self.held, self.place, self.sheet, self.academy = held, place, sheet, academy
+        first = read_clip(held["clip.csv"], sheet, academy) if "clip.csv" in held else Clips(NO_ROWS, [])
+        self.refused = list(first.refused)
+        self.frames = [first.frame.select(COLUMNS)]
+        self.seen = set(first.frame["swing_no"])
+        self.films: list[Filmed] = []
+        self.notices: list[str] = []
+
+    def keypoints(self, no: int, name: str) -> None:
+        """Read one swing's keypoint file."""
+        if no in self.seen:
+            what = f"swing {no} stands in clip.csv and in {name}"
+            raise refuse("clip_twice", what, "deliver one of the two", session=self.sheet.session, file=name)
+        try:
+            if name not in self.held:
+                what = f"{name} is not in the session's folder"
+                raise refuse("no_samples", what, _AGAIN, file="session.toml", column="clip")
+            rows = read_keypoints(self.held[name], name)
+        except Refused as found:
+            self._refuse(no, found)
+            return
+        self._take(no, rows.with_columns(named_points(rows, self.sheet, self.academy, name)))
+
+    def film(self, no: int, name: str) -> None:
+        """Read one swing's film; its points are followed when no other file has them."""
+        from ingest.readers.films import film_beside, read_film  # noqa: PLC0415 - a slow import, used here only
+
+        clip = clip_table(self.sheet)
+        refused = {found.swing_no for found in self.refused}
+        try:
+            if no in self.seen:
+                points = pl.concat(self.frames).filter(pl.col("swing_no") == no)
+                film = film_beside(no, name, points, self.sheet, clip, self.academy, self.place)
+            elif no in refused:
+                return
+            else:
+                rows, film, said = read_film(no, name, self.sheet, clip, self.academy, self.place)
+                self._take(no, rows)
+                self.notices += [said] if said else []
+        except Refused as found:
+            self._refuse(no, found)
+            return
+        self.films.append(film)
+
+    def all(self) -> SessionClips:
+        """Everything read."""
+        good = pl.concat(self.frames).sort("swing_no", "frame", "point")
+        return SessionClips(good, self.refused, self.films, self.notices)
+
+    def _take(self, no: int, rows: pl.DataFrame) -> None:
+        self.frames.append(rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(COLUMNS))
+        self.seen.add(no)
+
+    def _refuse(self, no: int, found: Refused) -> None:
+        told = found.refusal
+        sentence = f"Swing {no} of {self.sheet.session}, {told.sentence}"
+        self.refused.append(replace(told, session=self.sheet.session, swing_no=no, sentence=sentence))
+
+
+def _swings_of(sheet: SessionSheet, names: Sequence[str], *, film: bool) -> dict[int, str]:
+    """Whose each file is: named by its [[swing]], clip-N of swing N, or the only swing's."""
+    given = {no: swing.clip for no, swing in sheet.swings.items() if swing.clip is not None}
+    files = {no: name for no, name in given.items() if is_film(name) == film}
+    for name in (name for name in names if name not in files.values()):
+        number = re.fullmatch(r"clip-(\d{1,6})\.\w+", name.lower())
+        if number is not None and int(number[1]) in sheet.swings:
+            files.setdefault(int(number[1]), name)
+        elif name.lower().startswith("clip.") and len(sheet.swings) == 1:
+            files.setdefault(next(iter(sheet.swings)), name)
+        if name not in files.values():
+            ending = name.rsplit(".", 1)[-1]
+            what = f"{name} is no swing's clip"
+            todo = f'name it after its swing, as in clip-1.{ending}, or add clip = "{name}" to its [[swing]]'
+            raise refuse("unmatched_swing", what, todo, session=sheet.session, file=name)
+    return files

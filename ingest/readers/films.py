@@ -1,0 +1,86 @@
+"""Films (`clip.mp4`, `clip-N.mp4`, …): taped heels and toes followed, as rows of clip.csv.
+
+A filed film is not followed again: its tracks stand beside it. Where clip.csv or a keypoint file has the
+points of a swing, they count, and the film is only kept to be seen.
+"""
+
+import polars as pl
+
+from ingest.academy import Academy
+from ingest.film.following import follow_film
+from ingest.film.frames import head_of
+from ingest.film.points import name_points, read_tracks, tracks_of_points
+from ingest.film.tracks import Filmed, Tracks
+from ingest.readers.filmplace import FilmPlace
+from ingest.readers.sheet import ClipSheet, SessionSheet
+from ingest.refusing import refuse
+from warehouse.films import kept_tracks
+
+NO_HAND = "whose toes point which way depends on the hand, and people.csv does not say which {} plays with"
+
+
+def read_film(
+    no: int, name: str, sheet: SessionSheet, clip: ClipSheet, academy: Academy, place: FilmPlace
+) -> tuple[pl.DataFrame, Filmed, str | None]:
+    """Rows frame, point, x_px, y_px, score of one swing's film, what to keep of it, and what is to be said.
+
+    Raises
+        Refused: the film can't be read or followed, or the student's hand is not known.
+    """
+    handed = academy.people[sheet.student].handed
+    if handed is None:
+        todo = "fill in handed for them and deliver people.csv and the session again"
+        raise refuse("no_handedness", NO_HAND.format(sheet.student), todo, file=name)
+    named = name_points(tracks := _tracks(no, name, place), clip.fps, clip.view, handed, name)
+    film = Filmed(no, name, place.base / name, tracks, named.order, named.slower, _whole(sheet, academy))
+    said = None
+    if named.slower > 1.0:
+        how = f"plays {named.slower:.3g} times slower than it was filmed (fps = {clip.fps:g})"
+        said = f"{name} {how}; its times were shortened."
+    return named.rows(), film, said
+
+
+def film_beside(
+    no: int,
+    name: str,
+    points: pl.DataFrame,
+    sheet: SessionSheet,
+    clip: ClipSheet,
+    academy: Academy,
+    place: FilmPlace,
+) -> Filmed:
+    """What to keep of a film whose points came in a file of their own.
+
+    Raises
+        Refused: no film can be read from it.
+    """
+    path = place.base / name
+    if place.filed and not path.exists():
+        tracks, slower = _tracks(no, name, place), 1.0
+    else:
+        head = head_of(path, name)
+        slower = max(clip.fps / head.rate, 1.0) if head.rate else 1.0
+        slower = slower if slower > 1.1 else 1.0
+        tracks = tracks_of_points(points, clip.fps, slower, (head.width, head.height))
+    return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(sheet, academy))
+
+
+def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
+    kept = kept_tracks(place.base, no)
+    if place.filed and kept.is_file():
+        return read_tracks(kept.read_bytes())
+    if not (place.base / name).is_file():
+        todo = "correct the name in session.toml, or add the film, and deliver the session again"
+        raise refuse(
+            "no_samples", f"{name} is not in the session's folder", todo, file="session.toml", column="clip"
+        )
+
+    def tell(seconds: float) -> None:
+        if place.tell is not None:
+            place.tell(f"{name} {seconds:.1f} s")
+
+    return follow_film(place.base / name, name, tell)
+
+
+def _whole(sheet: SessionSheet, academy: Academy) -> bool:
+    return academy.keeps_film(sheet.student, sheet.day)

@@ -1,0 +1,176 @@
+"""Films in deliveries: their points land as those of clip.csv, and what is kept of them."""
+
+import av
+import pytest
+
+import made_films
+from warehouse import films, health
+from warehouse.films import kept_film, kept_tracks
+from warehouse.fingerprints import of_folder
+
+CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
+FILM_OF_A_MINOR = "student,given_by,purpose,from,to\ns2,g2,film,2026-01-01,\n"
+
+
+@pytest.fixture(scope="module")
+def filmed(tmp_path_factory):
+    """One short film of a right-hander and one of a left-hander."""
+    folder = tmp_path_factory.mktemp("films")
+    return {
+        hand: made_films.film(folder / f"{hand}.mp4", seconds=0.8, handed=hand, body=True, seed=4)
+        for hand in ("right", "left")
+    }
+
+
+def deliver(academy, made, *films_, student="s1", session="v1", swings=1, more="", clip=CLIP):
+    tables = "".join(f"\n[[swing]]\nno = {no}\n{more if no == 1 else ''}" for no in range(1, swings + 1))
+    sheet = made.toml(session, student=student, device=None, swings=[], more=tables + clip)
+    folder = made.deliver(academy.inbox / session, sheet)
+    for name, source in films_:
+        (folder / name).write_bytes(source.path.read_bytes() if hasattr(source, "path") else source)
+    return folder
+
+
+def filed(academy, session="v1"):
+    return (
+        academy.home.filed
+        / academy.sql("SELECT delivery FROM academy.session WHERE session = ?", [session]).item()
+    )
+
+
+def allow_minor(academy, more=""):
+    (academy.inbox / "consents.csv").write_text(FILM_OF_A_MINOR + more)
+
+
+@pytest.mark.parametrize(("student", "hand"), [("s1", "right"), ("s2", "left")])
+def test_a_film_lands_as_points_of_lead_and_trail(academy, made, filmed, student, hand):
+    allow_minor(academy)
+    deliver(academy, made, ("clip.mp4", filmed[hand]), student=student)
+    assert academy.load().refused == []
+    rows = academy.sql("SELECT point, x_px, y_px FROM academy.clip_point WHERE frame = 3").rows()
+    truth = filmed[hand].places[3]
+    for point, x_px, y_px in rows:
+        there = truth[("lead_heel", "lead_toe", "trail_heel", "trail_toe").index(point)]
+        assert abs(x_px - there[0]) < 2
+        assert abs(y_px - there[1]) < 2
+    assert len(rows) == 4
+    assert academy.sql("SELECT has_clip, has_plate FROM academy.session").row(0) == (True, False)
+
+
+def test_the_film_kept_is_cut_to_the_feet_plays_at_the_clips_clock_and_is_h264(academy, made, filmed):
+    deliver(academy, made, ("clip.mp4", filmed["right"]))
+    academy.load()
+    with av.open(str(kept_film(filed(academy), 1))) as held:
+        stream = held.streams.video[0]
+        times = [frame.time for frame in held.decode(stream)]
+        assert stream.codec_context.name == "h264"
+        assert stream.height < filmed["right"].look.height
+    assert times == pytest.approx([*filmed["right"].times_s], abs=1e-3)
+
+
+def test_an_adults_film_is_kept_as_delivered_and_a_minors_is_not(academy, made, filmed):
+    allow_minor(academy)
+    deliver(academy, made, ("clip.mp4", filmed["right"]), session="v1")
+    deliver(academy, made, ("clip.mp4", filmed["left"]), session="v2", student="s2")
+    assert academy.load().refused == []
+    assert (filed(academy, "v1") / "clip.mp4").read_bytes() == filmed["right"].path.read_bytes()
+    young = filed(academy, "v2")
+    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
+    assert kept_film(young, 1).is_file()
+    assert of_folder(young) == young.name  # still told by the content that came
+    assert not [
+        p
+        for p in academy.home.path.rglob("*.mp4")
+        if p.stat().st_size == films.not_kept(young)["clip.mp4"].size
+    ]
+
+
+def test_a_minors_film_is_kept_whole_where_consent_says_so(academy, made, filmed):
+    allow_minor(academy, "s2,g2,keep_film,2026-01-01,\n")
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2")
+    academy.load()
+    assert (filed(academy) / "clip.mp4").is_file()
+
+
+def test_the_same_film_again_is_unchanged_though_the_original_was_not_kept(academy, made, filmed):
+    allow_minor(academy)
+    for _ in range(2):
+        deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2")
+        report = academy.load()
+    assert report.unchanged == ["v1"]
+
+
+def test_filed_films_are_read_again_by_their_tracks(academy, made, filmed):
+    allow_minor(academy)
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2")
+    academy.load()
+    before = academy.sql("SELECT * FROM academy.clip_point ORDER BY ALL")
+    academy.roster(
+        people="person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+        "s2,student,Tam Brackley,2012-05-06,left,245,junior,,2025-03-01,\n"
+    )
+    assert academy.load().refused == []
+    assert academy.sql("SELECT * FROM academy.clip_point ORDER BY ALL").equals(before)
+
+
+def test_a_corrected_hand_names_the_marks_anew(academy, made, filmed):
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s1")  # the roster has them right-handed
+    academy.load()
+    heel = "SELECT x_px FROM academy.clip_point WHERE frame = 0 AND point = 'trail_heel'"
+    wrong = academy.sql(heel).item()
+    academy.roster(
+        people="person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+        "s1,student,Ada Fennimore,1988-02-03,left,250,club,,2025-03-01,\n"
+    )
+    academy.load()
+    assert academy.sql(heel).item() == pytest.approx(filmed["left"].places[0, 2, 0], abs=2)
+    assert wrong == pytest.approx(filmed["left"].places[0, 3, 0], abs=2)
+
+
+def test_points_in_a_file_count_and_the_film_beside_them_is_only_kept(academy, made, filmed):
+    folder = deliver(academy, made, ("clip-1.mp4", filmed["right"]))
+    rows = ["swing_no,frame,point,x_px,y_px,score"]
+    for n, places in enumerate(filmed["right"].places):
+        for point, (x, y) in zip(("lead_heel", "lead_toe", "trail_heel", "trail_toe"), places, strict=True):
+            rows.append(f"1,{n},{point},{x + 0.25:.2f},{y:.2f},1")
+    (folder / "clip.csv").write_text("\n".join(rows) + "\n")
+    assert academy.load().refused == []
+    first = academy.sql("SELECT x_px FROM academy.clip_point WHERE frame = 0 AND point = 'lead_heel'").item()
+    assert first == pytest.approx(filmed["right"].places[0, 0, 0] + 0.25, abs=0.006)
+    assert kept_film(filed(academy), 1).is_file()
+
+
+def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy, made, filmed):
+    deliver(academy, made, ("clip-1.mp4", filmed["right"]), ("clip-2.mp4", b"no film"), swings=2)
+    report = academy.load()
+    assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
+    assert report.refused[0].sentence.startswith("Swing 2 of v1, clip-2.mp4: no film can be read from it")
+    deliver(academy, made, ("lesson.mp4", filmed["right"]), swings=2)
+    assert "lesson.mp4 is no swing's clip" in academy.load().refused[0].sentence
+
+
+def test_a_film_without_consent_waits_and_one_without_its_table_is_refused(academy, made, filmed):
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2")
+    assert "no consent to film covers s2" in academy.load().refused[0].sentence
+    deliver(academy, made, ("clip.mp4", filmed["right"]), session="v2", clip="")
+    assert "no [clip] table" in academy.load().refused[-1].sentence
+
+
+def test_slow_motion_is_said_in_the_report(academy, made, filmed):
+    slow = made.toml(
+        "v1", device=None, swings=[], more="\n[[swing]]\nno = 1\n" + CLIP.replace("60", "240", 1)
+    )
+    folder = made.deliver(academy.inbox / "v1", slow)
+    (folder / "clip.mp4").write_bytes(filmed["right"].path.read_bytes())
+    report = academy.load()
+    assert any("clip.mp4 plays 4 times slower than it was filmed" in said for said in report.notices)
+    with av.open(str(kept_film(filed(academy), 1))) as held:
+        assert list(held.decode(video=0))[-1].time == pytest.approx(filmed["right"].times_s[-1] / 4, abs=1e-3)
+
+
+def test_damage_to_what_is_kept_of_a_film_is_found(academy, made, filmed):
+    deliver(academy, made, ("clip.mp4", filmed["right"]))
+    academy.load()
+    assert health.filed_problems(academy.home) == []
+    kept_tracks(filed(academy), 1).write_text("picture,t_s\n")
+    assert [said.split(" is ")[1] for said in health.filed_problems(academy.home)] == ["damaged"]
