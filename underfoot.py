@@ -24,6 +24,8 @@ home_option = click.option(
     help="The academy home; else UNDERFOOT_HOME, else ./academy.",
 )
 
+to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
@@ -41,13 +43,10 @@ def cli(*, debug: bool) -> None:
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
     from demo_academy.expected import check_refusals  # noqa: PLC0415 - a slow import, used here only
-    from demo_academy.write import write_academy  # noqa: PLC0415
+    from demo_academy.write import check_place, write_academy  # noqa: PLC0415
 
     home = Home.find(home_path)
-    if home.settings_file.exists() and not home.settings().demo:
-        raise CallError(
-            f"{home.path} holds an academy of its own; name another folder for the demo: --home DIR"
-        )
+    check_place(home)
     if not home.settings_file.exists():
         with terminal.progress("Writing the demo academy") as step:
             write_academy(home.path, scale=scale, progress=lambda done, total: step(done, total, ""))
@@ -55,8 +54,7 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
     terminal.show_report(report, brief=True)
     terminal.show_published(home)
     n = check_refusals(home)
-    said = f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."
-    out.print(said, soft_wrap=True)
+    terminal.say([f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."])
     if not no_serve:
         _serve(home, port, browser=True)
 
@@ -74,7 +72,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
 def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *, as_json: bool) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
-        return _explain(explain, as_json=as_json)
+        from ingest import explanation  # noqa: PLC0415 - a slow import, used here only
+
+        return terminal.show_explanation(explanation.explain(explain).to_json(), as_json=as_json)
     home = Home.find(home_path)
     home.settings()
     missing = [path for path in paths if not path.exists()]
@@ -85,19 +85,7 @@ def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *
         click.echo(json.dumps(report.to_json(), ensure_ascii=False))
     else:
         terminal.show_report(report)
-    if report.refused:
-        sys.exit(1)
-    return None
-
-
-def _explain(file: Path, *, as_json: bool) -> None:
-    from ingest.explanation import explain  # noqa: PLC0415 - a slow import, used here only
-
-    told = explain(file).to_json()
-    if as_json:
-        click.echo(json.dumps(told, ensure_ascii=False))
-    else:
-        terminal.show_explanation(told)
+    sys.exit(1 if report.refused else 0)
 
 
 @cli.command()
@@ -131,7 +119,7 @@ def serve(home_path: str | None, port: int, *, browser: bool, no_loader: bool) -
 @cli.command()
 @click.argument("student")
 @home_option
-@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+@to_option
 def page(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's progress page as one self-contained HTML file."""
     from dashboard.paper.progress_page import write_page  # noqa: PLC0415 - a slow import, used here only
@@ -140,9 +128,22 @@ def page(student: str, home_path: str | None, target: Path | None) -> None:
 
 
 @cli.command()
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--preview", is_flag=True, help="Write a contact sheet beside the film, FILE.png, to check it.")
+@click.option("--view", type=click.Choice(["down_line", "face_on"]), help="Else as session.toml says.")
+@click.option("--hand", type=click.Choice(["right", "left"]), default="right", show_default=True)
+def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
+    """Follow the tape in a foot-level film, before it is delivered."""
+    from ingest.film.contact_sheet import follow  # noqa: PLC0415 - a slow import, used here only
+
+    with terminal.progress("Following the marks") as step:
+        terminal.say(follow(file, view=view, handed=hand, sheet=preview, tell=step).lines())
+
+
+@cli.command()
 @click.argument("student")
 @home_option
-@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+@to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
     from dashboard.paper.lesson_sheet import write_sheet  # noqa: PLC0415 - a slow import, used here only
@@ -153,15 +154,14 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @cli.command()
 @home_option
 @click.option("--as", "person", metavar="PERSON", help="Whose review; else the head coach's.")
-@click.option("--to", "target", type=click.Path(path_type=Path), help="File to write; else HOME/pages/…")
+@to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
     from dashboard.paper.review_page import NEVER, write_review  # noqa: PLC0415 - slow, used here only
     from dashboard.review import lines  # noqa: PLC0415
 
     file, whole = write_review(Home.find(home_path), person, target)
-    for line in lines(whole) if whole else [NEVER]:
-        out.print(line, markup=False, soft_wrap=True)
+    terminal.say(lines(whole) if whole else [NEVER])
     out.print(f"To print: {file}", soft_wrap=True)
 
 

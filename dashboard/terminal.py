@@ -143,8 +143,17 @@ def show_published(home: Home) -> None:
     snapshot.close()
 
 
-def show_explanation(told: dict[str, Any]) -> None:
+def say(lines: list[str]) -> None:
+    """Plain lines, broken by the terminal alone."""
+    for line in lines:
+        out.print(line, markup=False, soft_wrap=True)
+
+
+def show_explanation(told: dict[str, Any], *, as_json: bool) -> None:
     """What a file would be read as: facts, columns, what is open, and the device table to paste."""
+    if as_json:
+        print(json.dumps(told, ensure_ascii=False))
+        return
     out.print(f"{told['file']}: {told['kind']}.", markup=False, soft_wrap=True)
     show_rows(["", ""], list(told["facts"].items()))
     if told["columns"]:

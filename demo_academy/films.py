@@ -34,6 +34,7 @@ class Look:
     hidden: tuple[str, float, float] | None = None  # a point behind something, from … to (s)
     uneven: float = 0.0  # SD of the time between pictures, as a share of it
     body: bool = False  # legs and more of the player above the shoes
+    gaudy: float = 1.0  # colour of what is behind
     seed: int = 0
 
 
@@ -99,7 +100,8 @@ def write_film(
 def _backdrop(look: Look, rng: np.random.Generator) -> Array:
     """Grass below and blotches above, wider than the picture so that it can drift."""
     wide = look.width + 80
-    coarse = rng.uniform(70, 150, (18, 40, 3))
+    shade, colour = rng.uniform(70, 150, (18, 40, 1)), rng.uniform(-40, 40, (18, 40, 3))
+    coarse = shade + look.gaudy * colour
     picture = cv2.resize(coarse, (wide, look.height), interpolation=cv2.INTER_CUBIC)
     floor = int(0.45 * look.height)
     blades = cv2.GaussianBlur(rng.normal(0, 60, (look.height - floor, wide, 1)), (0, 0), 1.2)[..., None]

@@ -9,10 +9,13 @@ import polars as pl
 from demo_academy.clips import ClipShot, clip_beside, clip_frame
 from demo_academy.course import Array
 from demo_academy.deliveries import Extras, write_plates
+from demo_academy.films import Look, write_film
 from demo_academy.holds import holds_frame
 from demo_academy.notes import Line, frame, session_lines, shot_frame
 from demo_academy.season import Visit
 from demo_academy.swings import Batch
+
+FILMED_VISITS, FILMED_SWINGS = 2, 2
 
 
 @dataclass
@@ -65,17 +68,30 @@ def _clip(
     written: Written,
     rng: np.random.Generator,
 ) -> str:
-    """Write clip.csv; returns the `[clip]` table."""
+    """Write clip.csv, or for the first visits the films of two swings; returns the `[clip]` table."""
     student = visit.student
-    right = student.handed == "right"
-    shot = ClipShot(120.0 if len(written.clips) % 2 else 60.0, student.foot_mm + 25, "down_line", 0.95, right)
+    right, done = student.handed == "right", len(written.clips)
+    fps = 120.0 if done % 2 and done >= FILMED_VISITS else 60.0
+    shot = ClipShot(fps, student.foot_mm + 25, "down_line", 0.95, right)
     rises, begin, metrics = clip_beside(batch.course, at, shot, rng)
     numbers = np.array([row.no for row in visit.rows])
-    clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
-    written.clips.append(visit.session)
     keys = {"session": [visit.session] * len(at), "swing_no": numbers.astype(np.int32)}
-    written.clip_truth.append(pl.DataFrame(keys | {"clip_offset_s": starts + begin} | metrics))
+    truth = pl.DataFrame(keys | {"clip_offset_s": starts + begin} | metrics)
+    if done < FILMED_VISITS:
+        truth = truth.head(FILMED_SWINGS)
+        for no, rise in zip(numbers, rises[:FILMED_SWINGS], strict=False):
+            _film(folder / f"clip-{no}.mp4", rise, shot, student.stance_mm, done)
+    else:
+        clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
+    written.clips.append(visit.session)
+    written.clip_truth.append(truth)
     return shot.toml()
+
+
+def _film(path: Path, rise: Array, shot: ClipShot, stance_mm: float, seed: int) -> None:
+    """Draw one swing's film from its heel rises (2, F), mm."""
+    look, times = Look(body=True, gaudy=0.15, seed=seed), np.arange(rise.shape[1]) / shot.fps
+    write_film(path, times, rise, times, shot, stance_mm, look)
 
 
 def _rates(batch: Batch, at: Array) -> dict[str, float]:

@@ -18,8 +18,18 @@ from demo_academy.scenario import Student, cast
 from demo_academy.season import MID_SEASON, Visit, plan_student
 from demo_academy.story import Story, tell
 from demo_academy.visits import Written, write_visits
+from warehouse.errors import CallError
+from warehouse.home import Home
 
 Progress = Callable[[int, int], None]
+
+
+def check_place(home: Home) -> None:
+    """Raise CallError where another academy stands."""
+    if home.settings_file.exists() and not home.settings().demo:
+        raise CallError(
+            f"{home.path} holds an academy of its own; name another folder for the demo: --home DIR"
+        )
 
 
 def write_academy(

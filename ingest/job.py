@@ -11,6 +11,7 @@ from typing import Any
 from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
+from ingest.readers.filmplace import Tell
 from ingest.reading import SessionRows, read_session
 from ingest.refusing import refusal
 from ingest.report import LoadReport
@@ -51,6 +52,7 @@ class Job:
         self._told: set[str | None] = {name for row in refused for name in row}  # named in a refusal
         self._whys: dict[Path, dict[str, Any]] | None = None
         self.given: Mapping[str, Any] | None = None  # while replaying: the ledger entry at hand
+        self.tell: Tell | None = None  # hears how far a film is followed
 
     def know(self, settings: Settings) -> None:
         """Take settings and read the roster by them; their devices are upserted."""
@@ -286,7 +288,7 @@ class Job:
         entry |= {"content": content, "received_at": entry["received_at"].isoformat()}
         try:
             contents = delivery.read()
-            rows = read_session(contents, delivery, self.academy)
+            rows = read_session(contents, delivery, self.academy, self.tell)
         except Refused as refused:
             self.report.refused.append(refused.refusal.within(delivery=content, session=session))
             return

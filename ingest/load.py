@@ -70,6 +70,7 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     files, sessions = Files(job), Sessions(job)
     given = [d for d in deliveries if d.kind == SESSION]
     step = _Steps(progress, len(deliveries))
+    job.tell = step.say
     for delivery in (d for d in deliveries if d.kind == ROSTER):
         files.settle(delivery)
         step(delivery.name)
@@ -122,6 +123,10 @@ class _Steps:
 
     def __call__(self, name: str) -> None:
         self.done += 1
+        self.say(name)
+
+    def say(self, name: str) -> None:
+        """Name what is at work."""
         if self.progress is not None:
             self.progress(self.done, self.total, name)
 
@@ -148,6 +153,7 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     files, sessions = Files(job), Sessions(job)
     entries = list(ledger.entries(home))
     step = _Steps(progress, len(entries))
+    job.tell = step.say
     version = None
     for entry in entries:
         is_session = entry["kind"] == SESSION and entry["outcome"] != "refused"

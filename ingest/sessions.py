@@ -65,7 +65,7 @@ class Sessions:
             contents.check_sizes()
             if self._unchanged(delivery, contents):
                 return Prepared(delivery, contents)
-            rows = read_session(contents, delivery, self.job.academy)
+            rows = read_session(contents, delivery, self.job.academy, self.job.tell)
         except Refused as refused:
             return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:

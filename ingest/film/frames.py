@@ -62,9 +62,10 @@ def pictures(path: Path, name: str) -> Iterator[Picture]:
 
 @dataclass(frozen=True)
 class Head:
-    """What a film's head says: pictures a second as it plays, and the picture's size before any turning."""
+    """What a film's head says: pictures a second as it plays, how many (0: not said), and their size."""
 
     rate: float
+    pictures: int
     width: int
     height: int
 
@@ -78,7 +79,7 @@ def head_of(path: Path, name: str) -> Head:
     try:
         with av.open(str(path), mode="r") as held:
             stream = held.streams.video[0]
-            return Head(float(stream.average_rate or 0.0), stream.width, stream.height)
+            return Head(float(stream.average_rate or 0.0), stream.frames, stream.width, stream.height)
     except (av.error.FFmpegError, ValueError, IndexError) as error:
         raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
 

@@ -1,0 +1,151 @@
+"""A contact sheet of a film: a dozen pictures with the marks drawn in, and the way of both heels below.
+
+It is looked at before a film is delivered: are the rings on the tape, and do the names fit?
+"""
+
+import tomllib
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.film.following import follow_film
+from ingest.film.frames import head_of, pictures
+from ingest.film.kept import COLOURS, cut, draw_marks, feet_box
+from ingest.film.naming import NAMES, name_marks
+from ingest.film.tracks import Tracks
+from warehouse.errors import CallError
+
+FLOATS = NDArray[np.float64]
+ACROSS, DOWN, TILE_PX, STRIP_PX, EDGE_PX = 4, 3, 320, 220, 56
+INK, PAPER, RULE = (43, 48, 34), (255, 255, 255), (200, 205, 202)  # blue, green, red
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What following a film gave: how much of it each mark was seen in, and the sheet's file."""
+
+    seconds: float
+    rate: float
+    seen_pct: dict[str, float]
+    view: str
+    handed: str
+    sheet: Path | None
+
+    def lines(self) -> list[str]:
+        """What is to be said of it."""
+        whose = f"{'left' if self.handed == 'left' else 'right'}-hander"
+        seen = ", ".join(f"{name.replace('_', ' ')} {share:.0f} %" for name, share in self.seen_pct.items())
+        where = "from behind, down the line" if self.view == "down_line" else "from the front"
+        said = [
+            f"{self.seconds:.2f} s at {self.rate:.4g} pictures a second; marks seen in: {seen}.",
+            f"Named for a {whose} filmed {where}; if that is not so, say --hand and --view.",
+        ]
+        return said + ([f"Look at it: {self.sheet}"] if self.sheet else [])
+
+
+def follow(
+    film: Path, *, view: str | None, handed: str, sheet: bool, tell: Callable[[int, int, str], None]
+) -> Preview:
+    """Follow a film's marks and, where wanted, write the contact sheet beside it: FILM.png.
+
+    `tell` hears pictures done, pictures in all (as far as the head says) and where in the film that is.
+
+    Without a view that of the session.toml beside the film is taken, else down_line.
+
+    Raises
+        Refused: the film can't be read, shows no tape or loses it.
+        CallError: the sheet can't be written.
+    """
+    head = head_of(film, film.name)
+    tracks = follow_film(film, film.name, lambda s: tell(round(s * head.rate), head.pictures, f"{s:.1f} s"))
+    seen_from = view or _stated_view(film.parent / "session.toml") or "down_line"
+    steady = tracks.places - tracks.shakes[:, None]
+    order = name_marks(np.nanmean(steady[:12], axis=0), seen_from, handed)
+    target = film.with_name(f"{film.name}.png")
+    if sheet:
+        _write(target, _drawn(film, tracks, order))
+    shares = 100 * (tracks.scores > 0).mean(axis=0)
+    rate = 1.0 / float(np.median(np.diff(tracks.times_s)))
+    seen = {name: float(shares[mark]) for name, mark in zip(NAMES, order, strict=True)}
+    return Preview(float(tracks.times_s[-1]), rate, seen, seen_from, handed, target if sheet else None)
+
+
+def _write(target: Path, drawn: NDArray[np.uint8]) -> None:
+    _, data = cv2.imencode(".png", drawn)
+    try:
+        target.write_bytes(data.tobytes())
+    except OSError as error:
+        said = error.strerror or type(error).__name__
+        raise CallError(f"{target} could not be written ({said}); copy the film elsewhere first.") from error
+
+
+def _stated_view(sheet: Path) -> str | None:
+    try:
+        found = tomllib.loads(sheet.read_text("utf-8-sig"))["clip"]["view"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return found if found in ("face_on", "down_line") else None
+
+
+def _drawn(film: Path, tracks: Tracks, order: Sequence[int]) -> NDArray[np.uint8]:
+    """The sheet: tiles in rows, below them the heels' ways."""
+    box = feet_box(tracks)
+    size = (TILE_PX, max(2, round(box[3] * TILE_PX / box[2]) // 2 * 2))
+    wanted = np.unique(np.linspace(0, len(tracks.times_s) - 1, ACROSS * DOWN).round().astype(int))
+    tiles = []
+    for n, picture in enumerate(pictures(film, film.name)):
+        if n in wanted:
+            marks = (tracks.places[n][list(order)] - box[:2]) * (TILE_PX / box[2])
+            tile = draw_marks(cut(picture, box, size), marks, {foot: deque(maxlen=1) for foot in COLOURS})
+            tiles.append(_written(tile, f"{tracks.times_s[n]:.2f} s", (8, size[1] - 10), PAPER, INK))
+    blank = np.full((size[1], TILE_PX, 3), 255, np.uint8)
+    tiles += [blank] * (ACROSS * DOWN - len(tiles))
+    rows = [np.hstack(tiles[row * ACROSS : (row + 1) * ACROSS]) for row in range(DOWN)]
+    return np.vstack([*rows, _strip(tracks, order, ACROSS * TILE_PX)])
+
+
+def _strip(tracks: Tracks, order: Sequence[int], width: int) -> NDArray[np.uint8]:
+    """The height of both heels over where they stood, px, along time; a heel out of sight leaves a gap."""
+    strip = np.full((STRIP_PX, width, 3), 255, np.uint8)
+    steady = (tracks.places - tracks.shakes[:, None])[:, list(order), 1]
+    heels = {foot: np.nanmean(steady[:12, 2 * k]) - steady[:, 2 * k] for k, foot in enumerate(COLOURS)}
+    highest = max(float(np.nanmax(np.stack(list(heels.values())))), 10.0)
+    x = EDGE_PX + tracks.times_s / max(tracks.times_s[-1], 1e-9) * (width - 2 * EDGE_PX)
+    base, tall = STRIP_PX - 40, STRIP_PX - 80
+    for height in (0.0, highest):
+        at = round(base - height / highest * tall)
+        cv2.line(strip, (EDGE_PX, at), (width - EDGE_PX, at), RULE, 1)
+        _written(strip, f"{height:.0f} px", (4, at + 4), INK)
+    for k, (foot, risen) in enumerate(heels.items()):
+        y = base - risen / highest * tall
+        ends = [
+            (round(float(right)), round(float(up))) if np.isfinite(up) else None
+            for right, up in zip(x, y, strict=True)
+        ]
+        for one, two in pairwise(ends):
+            if one is not None and two is not None:
+                cv2.line(strip, one, two, COLOURS[foot], 2, cv2.LINE_AA)
+        _written(strip, f"{foot} heel", (EDGE_PX + 110 * k, 24), COLOURS[foot])
+    for share in np.linspace(0, 1, 6):
+        shown = f"{share * tracks.times_s[-1]:.2f} s"
+        _written(strip, shown, (round(EDGE_PX + share * (width - 2 * EDGE_PX)) - 18, STRIP_PX - 14), INK)
+    return strip
+
+
+def _written(
+    picture: NDArray[np.uint8],
+    text: str,
+    at: tuple[int, int],
+    colour: tuple[int, int, int],
+    edge: tuple[int, int, int] | None = None,
+) -> NDArray[np.uint8]:
+    for shade, thick in ((edge, 3), (colour, 1)):
+        if shade is not None:
+            cv2.putText(picture, text, at, cv2.FONT_HERSHEY_SIMPLEX, 0.45, shade, thick, cv2.LINE_AA)
+    return picture
