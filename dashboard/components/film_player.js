@@ -1,6 +1,6 @@
 // One slider for a film and for the load under both heels. The film's clock is the plate's less the offset.
 const SVG = "http://www.w3.org/2000/svg";
-const WIDTH = 440, HEIGHT = 220, MIDDLE = 112;
+const WIDTH = 440, HEIGHT = 262, MIDDLE = 154, LINE = 13, LETTER = 5.6;
 
 export default function (component) {
   const { data, parentElement } = component;
@@ -37,13 +37,17 @@ function build(data) {
   const slider = make("input", { type: "range", min: first, max: last, step: 0.005, value: first, "aria-label": "Time in the swing" });
   const lanes = draw("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": "Load under the lead heel upward, under the trail heel downward, in % of body weight" });
   const lane = (values, sign) => data.times.map((t, k) => `${x(t).toFixed(1)},${(MIDDLE - (sign * values[k] * 88) / most).toFixed(1)}`).join(" ");
+  const ends = [];
   for (const [name, t] of data.events) {
     lanes.append(draw("line", { x1: x(t), x2: x(t), y1: 0, y2: HEIGHT, class: "post" }, ""));
-    const label = draw("text", { x: x(t) + 3, y: 12, class: "name" }, name);
-    lanes.append(label);
+    const wide = name.length * LETTER + 8, left = Math.min(x(t) + 3, WIDTH - wide);
+    let row = ends.findIndex((end) => end <= left);  // names that would run into one another stand below
+    if (row < 0) row = ends.length;
+    ends[row] = left + wide;
+    lanes.append(draw("text", { x: left, y: 10 + row * LINE, class: "name" }, name));
   }
   lanes.append(draw("polyline", { points: lane(data.lead, 1), class: "lead" }), draw("polyline", { points: lane(data.trail, -1), class: "trail" }));
-  lanes.append(draw("text", { x: 4, y: 30 }, "lead heel ↑"), draw("text", { x: 4, y: HEIGHT - 8 }, "trail heel ↓"));
+  lanes.append(draw("text", { x: 4, y: 62 }, "lead heel ↑"), draw("text", { x: 4, y: HEIGHT - 8 }, "trail heel ↓"));
   lanes.append(draw("line", { x1: 0, x2: WIDTH, y1: MIDDLE, y2: MIDDLE, class: "middle" }));
   const cursor = draw("line", { y1: 0, y2: HEIGHT, class: "cursor" });
   lanes.append(cursor);
