@@ -61,7 +61,7 @@ def swing_row(
         "drill": swing.drill,
         "device": sheet.device if good else None,
         "rate_hz": good.rate_hz if good else None,
-        "n_samples": len(good.order) if good else 0,
+        "n_samples": good.n_samples if good else 0,
         "t0_s": good.t0_s if good else None,
         "usable": False,
         "flags": list(flags),
@@ -98,7 +98,7 @@ def hold_row(session: str, hold: HoldSheet, good: SwingSamples) -> dict[str, Any
         "from_s": start,
         "to_s": end,
         "rate_hz": good.rate_hz,
-        "n_samples": len(good.order),
+        "n_samples": good.n_samples,
         "t0_s": good.t0_s,
     }
 

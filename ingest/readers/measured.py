@@ -163,10 +163,10 @@ def _recording(
 
 def _as_plate_file(file: str, samples: pl.DataFrame) -> PlateFile:
     """A reader's samples, which are in our names and units already."""
-    names = [name for name in columns_of(PlateSample) if name in samples.columns]
-    frame = samples.select(
-        pl.col(name).cast(pl.Int64) if name == "swing_no" else pl.col(name).cast(pl.Float64).fill_nan(None)
-        for name in names
-    )
-    sources = {name: Source(name, name, 1.0, None) for name in names}
-    return PlateFile(file, frame, np.arange(1, len(frame) + 1), sources, [])
+    columns = {
+        name: samples[name].cast(pl.Float64).to_numpy()
+        for name in columns_of(PlateSample)
+        if name in samples.columns
+    }
+    sources = {name: Source(name, name, 1.0, None) for name in columns}
+    return PlateFile(file, columns, np.arange(1, len(samples) + 1), sources, [])

@@ -3,6 +3,7 @@
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -16,13 +17,15 @@ from ingest.refusing import refuse
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
 
+Array = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class PlateFile:
     """One file's samples in the file's own order, and where each stood."""
 
     file: str
-    frame: pl.DataFrame  # our columns, Float64 (swing_no Int64)
+    columns: Mapping[str, Array]  # ours, each (rows,), NaN where empty
     lines: NDArray[np.int64]  # (rows,)
     sources: dict[str, Source]
     broken: list[Failure]  # cells that are not numbers
@@ -72,7 +75,7 @@ def _csv(text: Text, sources: Mapping[str, Source]) -> tuple[pl.DataFrame, NDArr
     parsed = parse_numbers(text, types)
     if parsed is not None:
         lines = np.arange(2, len(parsed) + 2)
-        raw = parsed.select(wanted)
+        raw = pl.DataFrame([parsed[name] for name in wanted])
         if raw[wanted[0]].null_count():
             blank = raw.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
             raw, lines = raw.filter(pl.Series(~blank)), lines[~blank]
@@ -111,47 +114,56 @@ def _parquet(
 def _ours(
     file: str, raw: pl.DataFrame, lines: NDArray[np.int64], sources: dict[str, Source], broken: list[Failure]
 ) -> PlateFile:
-    taken = [
-        (
-            pl.col(s.theirs).cast(pl.Float64) * s.factor
-            if s.factor != 1.0
-            else pl.col(s.theirs).cast(pl.Float64)
-        )
-        .fill_nan(None)
-        .alias(name)
-        for name, s in ((n, sources[n]) for n in columns_of(PlateSample) if n in sources)
-    ]
-    frame = raw.select(taken)
-    number = frame["swing_no"]
-    odd = ((number != number.round()) | number.is_infinite()).fill_null(value=False)
-    if odd.any():
+    columns: dict[str, Array] = {}
+    for name in (n for n in columns_of(PlateSample) if n in sources):
+        values = _floats(raw[sources[name].theirs])
+        columns[name] = values if sources[name].factor == 1.0 else values * sources[name].factor
+    number = columns["swing_no"]
+    odd = np.flatnonzero((number != np.rint(number)) & ~np.isnan(number) | np.isinf(number))
+    if odd.size:
         theirs = sources["swing_no"].theirs
         broken = broken + [
-            Failure("bad_value", theirs, "must be a whole number", int(i), f"{number[int(i)]:g}")
-            for i in odd.arg_true()
+            Failure("bad_value", theirs, "must be a whole number", int(i), f"{number[i]:g}") for i in odd
         ]
-        frame = frame.with_columns(swing_no=pl.when(pl.lit(~odd)).then(pl.col("swing_no")))
-    return PlateFile(
-        file, frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False)), lines, sources, broken
-    )
+        columns["swing_no"] = number.copy()
+        columns["swing_no"][odd] = np.nan
+    return PlateFile(file, columns, lines, sources, broken)
+
+
+def _floats(series: pl.Series) -> Array:
+    """A column as contiguous numbers, NaN where empty; no copy where Polars holds it so already."""
+    return series.cast(pl.Float64).to_numpy() if series.dtype != pl.Float64 else series.to_numpy()
 
 
 @dataclass(frozen=True)
 class Joined:
-    """Every plate file of a session in one frame, in file order."""
+    """Every plate file of a session under one another, in file order."""
 
-    frame: pl.DataFrame
+    columns: Mapping[str, Array]  # as in PlateFile, in the contract's order
     files: Sequence[PlateFile]
     starts: NDArray[np.int64]  # first row of each file
 
+    @cached_property
+    def swing_no(self) -> NDArray[np.int64]:
+        """Swing number of every row; -1 where there is none."""
+        number = self.columns["swing_no"]
+        if number.min() >= 0 and number.max() <= np.iinfo(np.int32).max:  # no comparison holds for NaN
+            return number.astype(np.int64)
+        return self.frame()["swing_no"].fill_null(-1).to_numpy()
+
+    def frame(self) -> pl.DataFrame:
+        """The rows in the contract's own types, for whoever has to name what is wrong with them."""
+        frame = pl.DataFrame(dict(self.columns)).with_columns(pl.all().fill_nan(None))
+        return frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False))
+
     def place(self, row: int) -> tuple[PlateFile, int]:
-        """File and line a row of the joined frame stood on."""
+        """File and line a row of the joined files stood on."""
         k = int(np.searchsorted(self.starts, row, side="right")) - 1
         file = self.files[k]
         return file, int(file.lines[row - int(self.starts[k])])
 
     def broken(self) -> list[Failure]:
-        """Cells that are not numbers, by row of the joined frame, under the file's own column names."""
+        """Cells that are not numbers, by row of the joined files, under the file's own column names."""
         return [
             Failure(f.reason, f.column, f.rule, int(start) + (f.index or 0), f.value)
             for start, file in zip(self.starts, self.files, strict=True)
@@ -161,7 +173,12 @@ class Joined:
 
 def join(files: Sequence[PlateFile]) -> Joined:
     """Put a session's plate files under one another; a column that one of them lacks is empty there."""
-    starts = np.cumsum([0, *(len(f.frame) for f in files)])[:-1]
-    frame = files[0].frame if len(files) == 1 else pl.concat([f.frame for f in files], how="diagonal")
-    order = [name for name in columns_of(PlateSample) if name in frame.columns]
-    return Joined(frame.select(order), files, starts)
+    starts = np.cumsum([0, *(len(f.lines) for f in files)])[:-1]
+    if len(files) == 1:
+        return Joined(files[0].columns, files, starts)
+    order = [name for name in columns_of(PlateSample) if any(name in f.columns for f in files)]
+    columns = {
+        name: np.concatenate([f.columns.get(name, np.full(len(f.lines), np.nan)) for f in files])
+        for name in order
+    }
+    return Joined(columns, files, starts)

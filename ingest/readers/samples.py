@@ -12,9 +12,19 @@ from numpy.typing import NDArray
 
 from ingest.readers.plates import Joined
 from ingest.readers.sheet import SessionSheet
-from ingest.readers.signals import middle, rows_by_swing, saturated, snapped
+from ingest.readers.signals import (
+    Rows,
+    middle,
+    row_of,
+    rows_by_swing,
+    rows_of,
+    saturated,
+    snapped,
+    span,
+    together,
+)
 from ingest.refusing import refusal, spoken
-from warehouse.contracts.base import Failure, failures
+from warehouse.contracts.base import Failure, failures, required_of, span_meets
 from warehouse.contracts.deliveries import PlateSample
 from warehouse.errors import Refusal
 from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
@@ -37,10 +47,11 @@ Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our c
 
 @dataclass(frozen=True)
 class SwingSamples:
-    """One good swing's clock and file flags; `order` picks its rows of the joined frame, in time order."""
+    """One good swing's clock and file flags; `order` picks its rows of the joined files, in time order."""
 
     swing_no: int
-    order: NDArray[np.int64]
+    order: Rows
+    n_samples: int
     rate_hz: float
     t0_s: float
     end_s: float
@@ -55,35 +66,49 @@ class Samples:
     def __init__(self, joined: Joined, sheet: SessionSheet) -> None:
         self.joined = joined
         self.sheet = sheet
-        self.values: dict[str, Array] = {
-            name: joined.frame[name].to_numpy() for name in joined.frame.columns if name != "swing_no"
-        }
-        number = joined.frame["swing_no"].fill_null(-1).to_numpy()
-        self.rows = rows_by_swing(number)
+        self.values = {name: values for name, values in joined.columns.items() if name != "swing_no"}
+        self.rows = rows_by_swing(joined.swing_no)
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
-        self._broken = self._broken_by_swing(number)
-        self._astray = {name: self._outside(self.values[name]) for name in _ALONG}
-        self._heel_over = {
-            foot: self.values[f"{foot}_heel_n"] > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N
-            for foot in ("lead", "trail")
-            if f"{foot}_heel_n" in self.values
-        }
+        self._spans = {name: span(values) for name, values in joined.columns.items()}
+        self._broken = self._broken_by_swing()
+        self._astray = {name: self._outside(name) for name in _ALONG}
+        self._heel_over = self._heels_over()
         self._check_all()
 
-    @staticmethod
-    def _outside(along: Array) -> NDArray[np.bool_]:
-        """Where a centre of pressure is missing or off the foot."""
+    def _outside(self, name: str) -> NDArray[np.bool_] | None:
+        """Where a centre of pressure is missing or off the foot; None when nowhere."""
+        along, reach = self.values[name], self._spans[name]
+        if not reach.gaps and reach.low >= ALONG_LOW_PCT and reach.high <= ALONG_HIGH_PCT:
+            return None
         with np.errstate(invalid="ignore"):
             return ~((along >= ALONG_LOW_PCT) & (along <= ALONG_HIGH_PCT))
 
-    def _broken_by_swing(self, number: NDArray[np.int64]) -> dict[int, list[Failure]]:
-        cells = self.joined.broken()
+    def _heels_over(self) -> dict[str, NDArray[np.bool_]]:
+        """Where a heel carries more than its foot, for the feet where it does somewhere."""
+        found = {}
+        for foot in ("lead", "trail"):
+            heel = self.values.get(f"{foot}_heel_n")
+            if heel is not None:
+                over = heel > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N
+                if over.any():
+                    found[foot] = over
+        return found
+
+    def _broken_by_swing(self) -> dict[int, list[Failure]]:
+        cells, reach = self.joined.broken(), self._spans
+        whole = set(required_of(PlateSample)) <= reach.keys()
+        if (
+            whole
+            and not cells
+            and all(span_meets(PlateSample, name, s.low, s.high, gaps=s.gaps) for name, s in reach.items())
+        ):
+            return {}
         named = {(f.index, self._ours(f)) for f in cells}
-        found = [f for f in failures(PlateSample, self.joined.frame) if (f.index, f.column) not in named]
+        found = [f for f in failures(PlateSample, self.joined.frame()) if (f.index, f.column) not in named]
         by_swing: dict[int, list[Failure]] = {}
         for failure in sorted([*cells, *found], key=lambda f: f.index or 0):
-            by_swing.setdefault(int(number[failure.index or 0]), []).append(failure)
+            by_swing.setdefault(int(self.joined.swing_no[failure.index or 0]), []).append(failure)
         return by_swing
 
     def _ours(self, failure: Failure) -> str:
@@ -101,7 +126,7 @@ class Samples:
             elif swing_no not in known:
                 what = "session.toml has no such swing"
                 todo = f"add a [[swing]] with no = {swing_no} or correct the number, and deliver again"
-                self._refuse("unmatched_swing", swing_no, what, todo, int(rows[0]), "swing_no")
+                self._refuse("unmatched_swing", swing_no, what, todo, row_of(rows, 0), "swing_no")
             elif swing_no in self._broken:
                 self._refuse_broken(swing_no, self._broken[swing_no])
             else:
@@ -138,7 +163,7 @@ class Samples:
 
     def _refuse_unnumbered(self) -> None:
         first = self._broken[-1][0]
-        count = len(self.rows[-1])
+        count = rows_of(self.rows[-1]).size
         what = spoken(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
         self._refuse("unmatched_swing", None, what, _AGAIN, first.index or 0, "swing_no")
 
@@ -155,36 +180,38 @@ class Samples:
             what += f" (and {len(broken) - 1} more such values)"
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
 
-    def _check(self, swing_no: int, rows: NDArray[np.int64]) -> None:
+    def _check(self, swing_no: int, rows: Rows) -> None:
         times, order = self.values["t_s"][rows], rows
-        if np.any(times[1:] <= times[:-1]):
-            order = rows[np.argsort(times, kind="stable")]
-        steps = np.diff(self.values["t_s"][order])
-        period = middle(steps)
+        steps = np.diff(times)
+        low = float(steps.min(initial=np.inf))
+        if low <= 0:
+            order = rows_of(rows)[np.argsort(times, kind="stable")]
+            steps = np.diff(self.values["t_s"][order])
+            low = float(steps.min())
+        high = float(steps.max(initial=-np.inf))
+        period = middle(steps, low, high) if steps.size else 0.0
         problem = self._clock_problem(rows, order, steps, period) or self._position_problem(order)
         if problem is not None:
             reason, what, todo, row, ours = problem
             self._refuse(reason, swing_no, what, todo, row, ours)
             return
-        self.good[swing_no] = self._describe(swing_no, order, steps, period)
+        self.good[swing_no] = self._describe(swing_no, order, steps, period, high)
 
-    def _clock_problem(
-        self, rows: NDArray[np.int64], order: NDArray[np.int64], steps: Array, period: float
-    ) -> Problem | None:
+    def _clock_problem(self, rows: Rows, order: Rows, steps: Array, period: float) -> Problem | None:
         if not len(steps):
-            return "rate", "there is only one sample", _AGAIN, int(order[0]), "t_s"
-        if steps.min() <= 0:
+            return "rate", "there is only one sample", _AGAIN, row_of(order, 0), "t_s"
+        if order is not rows and steps.min() <= 0:
             k = int(np.flatnonzero(steps <= 0)[0])
-            what = f"the time {self.values['t_s'][order[k]]:.10g} s stands twice"
-            return "same_time_twice", what, _EXPORT, int(order[k + 1]), "t_s"
-        back = self._runs_back(rows, period) if order is not rows else None
+            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s stands twice"
+            return "same_time_twice", what, _EXPORT, row_of(order, k + 1), "t_s"
+        back = self._runs_back(rows_of(rows), period) if order is not rows else None
         if back is not None:
             return "clock_runs_back", "the clock runs back by more than a sample", _EXPORT, back, "t_s"
         rate = 1.0 / period
         if not SLOWEST_HZ * (1 - 1e-6) <= rate <= FASTEST_HZ * (1 + 1e-6):
             what = f"the swing was sampled at {rate:.4g} Hz but must be at 50 to 2000 Hz"
             todo = "check the unit of the clock in academy.toml and deliver again"
-            return "rate", what, todo, int(order[0]), "t_s"
+            return "rate", what, todo, row_of(order, 0), "t_s"
         return None
 
     def _runs_back(self, rows: NDArray[np.int64], period: float) -> int | None:
@@ -194,17 +221,23 @@ class Samples:
         back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
         return int(rows[back[0] + 1]) if back.size else None
 
-    def _position_problem(self, order: NDArray[np.int64]) -> Problem | None:
+    def _position_problem(self, order: Rows) -> Problem | None:
         for foot in ("lead", "trail"):
-            name, load = f"{foot}_along_pct", self.values[f"{foot}_n"]
-            astray = order[self._astray[name][order]]
-            if astray.size:
-                bad = astray[load[astray] > CARRYING_SHARE * self._body_weight_n(order)]
+            name, load, astray = (
+                f"{foot}_along_pct",
+                self.values[f"{foot}_n"],
+                self._astray[f"{foot}_along_pct"],
+            )
+            if astray is not None and astray[order].any():
+                off = rows_of(order)[astray[order]]
+                bad = off[load[off] > CARRYING_SHARE * self._body_weight_n(order)]
                 if bad.size:
                     return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
-            over = order[self._heel_over[foot][order]] if foot in self._heel_over else order[:0]
-            if over.size:
-                row, heel = int(over[0]), self.values[f"{foot}_heel_n"]
+            if foot in self._heel_over and self._heel_over[foot][order].any():
+                row, heel = (
+                    int(rows_of(order)[self._heel_over[foot][order]][0]),
+                    self.values[f"{foot}_heel_n"],
+                )
                 what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[row]:.4g} N"
                 return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
         return None
@@ -223,22 +256,27 @@ class Samples:
             what += f" (and {count - 1} more such values)"
         return ("empty_value" if np.isnan(value) else "out_of_range"), what, _AGAIN, row, name
 
-    def _body_weight_n(self, order: NDArray[np.int64]) -> float:
+    def _body_weight_n(self, order: Rows) -> float:
         """Body weight as ingest can know it: from the given mass, else the swing's median total load."""
         if self.sheet.body_mass_kg is not None:
             return self.sheet.body_mass_kg * STANDARD_GRAVITY_M_S2
         return float(np.median(self.values["lead_n"][order] + self.values["trail_n"][order]))
 
-    def _describe(self, swing_no: int, order: NDArray[np.int64], steps: Array, period: float) -> SwingSamples:
+    def _describe(
+        self, swing_no: int, order: Rows, steps: Array, period: float, longest: float
+    ) -> SwingSamples:
         times = self.values["t_s"][order]
         grid_rate = snapped((len(times) - 1) / float(times[-1] - times[0]))
         drift = np.abs(times - (times[0] + np.arange(len(times)) / grid_rate)).max()
         regular = bool(drift <= REGULAR_WITHIN * period)
         rate = grid_rate if regular else snapped(1.0 / period)
+        lapse = DROPOUT_PERIODS * period
         flags = {
-            "dropout": int(np.count_nonzero(steps > DROPOUT_PERIODS * period)),
+            "dropout": int(np.count_nonzero(steps > lapse)) if longest > lapse else 0,
             "negative_load": sum(
-                int(np.count_nonzero(self.values[name][order] < 0)) for name in _LOADS if name in self.values
+                int(np.count_nonzero(self.values[name][order] < 0))
+                for name in _LOADS
+                if name in self.values and self._spans[name].low < 0
             ),
             "saturated": sum(saturated(self.values[n][order], period) for n in ("lead_n", "trail_n")),
             "low_rate": int(rate < LOW_RATE_HZ),
@@ -246,6 +284,7 @@ class Samples:
         return SwingSamples(
             swing_no,
             order,
+            len(times),
             rate,
             float(times[0]),
             float(times[-1]),
@@ -254,30 +293,32 @@ class Samples:
             {name: count for name, count in flags.items() if count},
         )
 
-    def _heels(self, order: NDArray[np.int64]) -> bool:
-        columns = [self.values.get(name) for name in ("lead_heel_n", "trail_heel_n")]
-        return all(c is not None and not np.isnan(c[order]).all() for c in columns)
+    def _heels(self, order: Rows) -> bool:
+        return all(
+            name in self.values and not (self._spans[name].gaps and np.isnan(self.values[name][order]).all())
+            for name in ("lead_heel_n", "trail_heel_n")
+        )
 
     def trace(self, kept: Iterable[int]) -> SessionTrace:
         """The samples of the kept swings, by swing number, ready to be written."""
         swings = [self.good[no] for no in sorted(kept)]
-        order = np.concatenate([s.order for s in swings])
+        order = together([s.order for s in swings])
         columns = {name: self._column(name, order) for name in SAMPLE_COLUMNS if name in self.values}
         return SessionTrace(
             session=self.sheet.session,
             swing_no=np.array([s.swing_no for s in swings], dtype=np.int32),
-            offsets=np.concatenate([[0], np.cumsum([len(s.order) for s in swings])]).astype(np.int64),
+            offsets=np.concatenate([[0], np.cumsum([s.n_samples for s in swings])]).astype(np.int64),
             rate_hz=np.array([s.rate_hz for s in swings]),
             t0_s=np.array([s.t0_s for s in swings]),
             columns=columns,
             t_s=None if all(s.regular for s in swings) else self.values["t_s"][order],
         )
 
-    def _column(self, name: str, order: NDArray[np.int64]) -> NDArray[np.float32]:
-        values = self.values[name][order]
-        if name in _LOADS:
+    def _column(self, name: str, order: Rows) -> NDArray[np.float32]:
+        values, astray = self.values[name][order], self._astray.get(name)
+        if name in _LOADS and self._spans[name].low < 0:
             values = np.where(values < 0, 0.0, values)
-        elif name.endswith("_along_pct"):
+        elif astray is not None:
             # Out of range is only left where the foot carries nothing: no number there means anything.
-            values = np.where(self._astray[name][order], np.nan, values)
+            values = np.where(astray[order], np.nan, values)
         return values.astype(np.float32)

@@ -1,5 +1,9 @@
 """Small facts about samples: which rows are whose, a clock's rate, a load that hit its sensor's ceiling."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,19 +12,65 @@ SATURATED_RUN_S, SATURATED_RUN_SAMPLES = 0.03, 5
 Array = NDArray[np.float64]
 
 
-def rows_by_swing(number: NDArray[np.int64]) -> dict[int, NDArray[np.int64]]:
-    """Row numbers of each swing in file order."""
+Rows = (
+    slice | NDArray[np.int64]
+)  # rows of a frame: a slice when they stand together, so that nothing is copied
+
+
+@dataclass(frozen=True)
+class Span:
+    """From where to where a column's numbers reach (0 to 0 without any), and whether some are missing."""
+
+    low: float
+    high: float
+    gaps: bool
+
+
+def span(values: Array) -> Span:
+    """The span of a column, NaN where a number is missing."""
+    low, high = float(values.min()), float(values.max())  # one NaN makes both NaN
+    if low == low:  # noqa: PLR0124 - not NaN
+        return Span(low, high, gaps=False)
+    known = values[~np.isnan(values)]
+    return (
+        Span(float(known.min()), float(known.max()), gaps=True) if known.size else Span(0.0, 0.0, gaps=True)
+    )
+
+
+def rows_by_swing(number: NDArray[np.int64]) -> dict[int, Rows]:
+    """Rows of each swing in file order, the swings by number."""
+    first = np.flatnonzero(np.diff(number)) + 1
+    starts, ends = [0, *first.tolist()], [*first.tolist(), number.size]
+    found = number[starts].tolist()
+    if len(set(found)) == len(found):
+        blocks = {no: slice(start, end) for no, start, end in zip(found, starts, ends, strict=True)}
+        return {no: blocks[no] for no in sorted(blocks)}
     order = np.argsort(number, kind="stable")
-    found, first = np.unique(number[order], return_index=True)
+    numbers, first = np.unique(number[order], return_index=True)
     parts = np.split(order, first[1:])
-    return {int(no): part for no, part in zip(found, parts, strict=True)}
+    return {int(no): part for no, part in zip(numbers, parts, strict=True)}
 
 
-def middle(steps: Array) -> float:
-    """Median step of a clock (s); 0 without any. Steps that hardly differ are all their own median."""
-    if not len(steps):
-        return 0.0
-    low, high = float(steps.min()), float(steps.max())
+def rows_of(rows: Rows) -> NDArray[np.int64]:
+    """The row numbers themselves."""
+    return np.arange(rows.start, rows.stop) if isinstance(rows, slice) else rows
+
+
+def row_of(rows: Rows, place: int) -> int:
+    """Number of the row at a place among them."""
+    return int(rows.start) + place if isinstance(rows, slice) else int(rows[place])
+
+
+def together(parts: Sequence[Rows]) -> Rows:
+    """Rows under one another; still a slice when each part stands right after the one before."""
+    slices = [part for part in parts if isinstance(part, slice)]
+    if len(slices) == len(parts) and all(a.stop == b.start for a, b in pairwise(slices)):
+        return slice(slices[0].start, slices[-1].stop)
+    return np.concatenate([rows_of(part) for part in parts])
+
+
+def middle(steps: Array, low: float, high: float) -> float:
+    """Median step of a clock (s) that steps by low to high; steps that hardly differ are all their median."""
     if high - low <= 1e-3 * low:
         return float(steps.mean())
     return float(np.median(steps))
@@ -36,9 +86,10 @@ def saturated(load: Array, period_s: float) -> int:
     """Samples at the swing's highest load, when they stand in a flat run no living foot makes; else 0."""
     top = load.max()
     at_top = load == top
-    if top <= 0 or np.count_nonzero(at_top) < SATURATED_RUN_SAMPLES:
+    count = int(np.count_nonzero(at_top))
+    if top <= 0 or count < SATURATED_RUN_SAMPLES:
         return 0
     edges = np.flatnonzero(np.diff(np.concatenate([[0], at_top.astype(np.int8), [0]])))
     longest = int((edges[1::2] - edges[::2]).max())
     flat = longest >= SATURATED_RUN_SAMPLES and longest * period_s >= SATURATED_RUN_S
-    return int(np.count_nonzero(at_top)) if flat else 0
+    return count if flat else 0

@@ -145,6 +145,7 @@ _ONE_VALUE: dict[str, Callable[[Any, dict[str, Any]], bool]] = {
     "isin": lambda v, s: v in s["allowed_values"],
     "str_matches": lambda v, s: re.search(_source(s["pattern"]), v) is not None,
 }
+_SPANNED = {"greater_than_or_equal_to", "less_than_or_equal_to", "greater_than", "less_than"}
 _FEW_ROWS = 128  # up to here values are looked at one by one: quicker than starting a query
 
 
@@ -191,6 +192,21 @@ def _column_meets(column: Any, values: list[Any]) -> bool:
     return all(
         check.name in _ONE_VALUE and all(_ONE_VALUE[check.name](value, check.statistics) for value in given)
         for check in column.checks
+    )
+
+
+def span_meets(contract: type[Contract], column: str, low: float, high: float, *, gaps: bool) -> bool:
+    """Whether numbers from `low` to `high`, with or without empty places, keep a column's limits.
+
+    False also where a rule is not a limit: `failures` then has to look.
+    """
+    facts = columns_of(contract)[column]
+    if gaps and not facts.nullable:
+        return False
+    return all(
+        check.name in _SPANNED
+        and all(_ONE_VALUE[check.name](value, check.statistics) for value in (low, high))
+        for check in facts.checks
     )
 
 
