@@ -1,9 +1,11 @@
 """Rows of the warehouse from what the readers found: one pure function a table."""
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 import polars as pl
+import pyarrow as pa
 
 from ingest.readers.events import Event
 from ingest.readers.notes import doses, nudges
@@ -14,8 +16,25 @@ from warehouse.contracts.rows import ROWS
 
 
 def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
-    """Rows as a frame of the table's own types."""
-    return pl.DataFrame(rows, schema=dtypes_of(ROWS[table]))
+    """Rows as a frame of the table's own types; what a row does not name is null."""
+    return pl.DataFrame(
+        [
+            _column(name, [row.get(name) for row in rows], kind)
+            for name, kind in dtypes_of(ROWS[table]).items()
+        ]
+    )
+
+
+def _column(name: str, values: list[Any], kind: Any) -> pl.Series:
+    """One column; lists go through Arrow, since Polars alone would make a small series of each."""
+    if isinstance(kind, pl.List):
+        return pl.Series(name, pa.array(values, type=_arrow_type(kind)), dtype=kind)
+    return pl.Series(name, values, dtype=kind)
+
+
+@cache
+def _arrow_type(kind: Any) -> pa.DataType:
+    return pl.Series([], dtype=kind).to_arrow().type
 
 
 def session_row(
