@@ -15,6 +15,7 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from bench import made
+from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.table import Row, paired, spent_s
 from ingest.load import load
@@ -127,4 +128,5 @@ ROWS: tuple[Callable[[Path], Row], ...] = (
     against_reading,
     against_mixedlm,
     whole_fit_against_mixedlm,
+    following,
 )

@@ -1,6 +1,6 @@
 """Each row of the bench at its smallest: both sides give the same answers. No figure is held here."""
 
-from bench import fits, rows
+from bench import films, fits, rows
 
 
 def test_reduction_and_decoding_see_the_same_files(tmp_path):
@@ -24,3 +24,7 @@ def test_every_sample_that_polars_reads_lands(tmp_path):
 def test_the_restricted_likelihood_agrees_with_mixedlm(tmp_path):
     assert fits.against_mixedlm(tmp_path, students=60, repeats=1).ratio > 0
     assert fits.whole_fit_against_mixedlm(tmp_path, students=60, repeats=1).ratio > 0
+
+
+def test_a_film_is_followed_and_decoded(tmp_path):
+    assert films.following(tmp_path, seconds=0.6, fps=60.0, width=480, repeats=1).ratio > 1
