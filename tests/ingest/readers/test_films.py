@@ -174,3 +174,19 @@ def test_damage_to_what_is_kept_of_a_film_is_found(academy, made, filmed):
     assert health.filed_problems(academy.home) == []
     kept_tracks(filed(academy), 1).write_text("picture,t_s\n")
     assert [said.split(" is ")[1] for said in health.filed_problems(academy.home)] == ["damaged"]
+
+
+def test_a_load_that_dies_while_a_film_is_kept_leaves_nothing_half(academy, made, filmed, monkeypatch):
+    deliver(academy, made, ("clip.mp4", filmed["right"]))
+
+    def dies(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("ingest.film.keeping.write_kept", dies)
+        with pytest.raises(KeyboardInterrupt):
+            academy.load()
+    assert academy.sql("SELECT count(*) FROM academy.session").item() == 0
+    assert academy.load().accepted == ["v1"]
+    assert of_folder(filed(academy)) == filed(academy).name
+    assert list(academy.home.filed.glob(".*.part")) == []
