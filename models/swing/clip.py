@@ -120,11 +120,17 @@ def _clean(rows: pl.DataFrame, first: int, count: int) -> tuple[FLOATS, int]:
 
 
 def _jumps(line: FLOATS, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Known frames further than 5 MAD (of at least a pixel) from the running median."""
+    """Known frames further than 5 MAD from the running median of 5 frames.
+
+    MAD is the median distance of all known frames from that median, at least a pixel: taken within the window
+    it would be a guess from 5 values. Windows are mirrored at the ends without the end frame itself, which
+    would otherwise be its own majority. On the point-file study, scale 1.48, windows of 7 or 11 frames and a
+    MAD of each window change the rise by under 0.05 mm RMS.
+    """
     if known.sum() < MEDIAN_FRAMES:
         return np.zeros(line.size, dtype=bool)
     values = line[known]
-    padded = np.pad(values, MEDIAN_FRAMES // 2, mode="edge")
+    padded = np.pad(values, MEDIAN_FRAMES // 2, mode="reflect")
     off = np.abs(values - np.median(np.lib.stride_tricks.sliding_window_view(padded, MEDIAN_FRAMES), axis=1))
     found = np.zeros(line.size, dtype=bool)
     found[known] = off > JUMP_MADS * max(float(np.median(off)), LEAST_MAD_PX)
