@@ -77,25 +77,30 @@ def tasks(folder: Path, sessions: int, swings: int) -> list[SessionTask]:
     return made
 
 
-def home_to_load(path: Path, sessions: int, swings: int) -> tuple[Home, list[bytes]]:
-    """A home whose inbox holds sessions with a plate.csv each, and those files' bytes."""
-    build = beside_the_swing_tests("swing_builders")
+def home_to_load(path: Path) -> Home:
+    """A home whose inbox holds the people of the sessions of `lot_to_load`."""
     home = builders.make_home(path, SETTINGS)
     people = "person,role,display_name,born,handed,joined\n"
     people += "c1,coach,Piers Loam,,,2025-01-01\ns1,student,Ada Fennimore,1988-02-03,right,2025-03-01\n"
     (home.inbox / "people.csv").write_text(people, encoding="utf-8")
+    return home
+
+
+def lot_to_load(path: Path, sessions: int, swings: int, seed: int = 0) -> list[bytes]:
+    """A folder of sessions with a plate.csv each and every event marked; returns those files' bytes."""
+    build = beside_the_swing_tests("swing_builders")
     marks = "".join(f"{event} = {t}\n" for event, t in build.TIMES.items())
     data = []
     for k in range(sessions):
-        folder = home.inbox / f"s{k}"
-        folder.mkdir()
-        head = f'session = "s{k}"\nstudent = "s1"\ncoach = "c1"\ndevice = "mat"\nclub = "7-iron"\n'
+        folder = path / f"s{seed}-{k}"
+        folder.mkdir(parents=True)
+        head = f'session = "{folder.name}"\nstudent = "s1"\ncoach = "c1"\ndevice = "mat"\nclub = "7-iron"\n'
         head += f"started_at = 2026-05-05T10:{k % 60:02d}:00+01:00\n"
         text = "".join(f"\n[[swing]]\nno = {n}\n[swing.events]\n{marks}" for n in range(1, swings + 1))
         (folder / "session.toml").write_text(head + text, encoding="utf-8")
-        plate_csv(folder / "plate.csv", session_trace(f"s{k}", swings, k))
+        plate_csv(folder / "plate.csv", session_trace(folder.name, swings, 1000 * seed + k))
         data.append((folder / "plate.csv").read_bytes())
-    return home, data
+    return data
 
 
 def plate_csv(path: Path, trace: SessionTrace) -> None:
