@@ -59,6 +59,8 @@ def session_row(
         "clip_fps": clip.fps if clip else None,
         "shoe_length_mm": clip.shoe_length_mm if clip else None,
         "clip_view": clip.view if clip else None,
+        "clip_mm_per_px": clip.mm_per_px if clip else None,
+        "shoe_width_mm": clip.shoe_width_mm if clip else None,
         "feet_checked": sheet.feet_checked,
         "reduced": False,
     }

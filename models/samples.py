@@ -21,7 +21,10 @@ from warehouse.home import Home
 from warehouse.store import Writer
 from warehouse.traces import trace_path
 
-SWING_ANSWERS = ("usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s")
+SWING_ANSWERS = (
+    "usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s",
+    "clip_scale_source", "clip_scale_se_pct",
+)  # fmt: skip
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 
 
@@ -122,10 +125,11 @@ def tasks_of_batch(home: Home, writer: Writer) -> dict[str, SessionTask]:
 
 def _clip(session: Mapping[str, Any], points: pl.DataFrame | None) -> Clip | None:
     """The session's clip; None without points, or without what turns pixels and frames into mm and s."""
-    known = [session[name] for name in ("clip_fps", "shoe_length_mm", "clip_view")]
-    if points is None or any(value is None for value in known):
+    names = ("clip_fps", "shoe_length_mm", "clip_view", "clip_mm_per_px", "shoe_width_mm")
+    fps, shoe_mm, view, mm_per_px, width_mm = (session[name] for name in names)
+    if points is None or fps is None or shoe_mm is None or view is None:
         return None
-    return Clip(points, *known)
+    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm)
 
 
 def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:

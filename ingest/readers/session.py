@@ -20,7 +20,7 @@ _KEYS = {
     "swing", "hold", "stance", "clip", "feet_checked",
 }  # fmt: skip
 _STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
-_CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s"}
+_CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
 
 
 class _Reader:
@@ -68,7 +68,8 @@ class _Reader:
         if value is None:
             return None
         if not is_number(value) or not low <= value <= high:
-            what = f"{key} is {shown(str(value))} but must be a number from {low:g} to {high:g}"
+            unit = " mm" if key.endswith("_mm") else ""
+            what = f"{key} is {shown(str(value))} but must be a number from {low:g} to {high:g}{unit}"
             raise self.stop("out_of_range", what, _AGAIN, key, table)
         return float(value)
 
@@ -200,7 +201,14 @@ class _Reader:
         if fps is None or shoe is None or view not in VIEWS:
             what = f"[clip] needs fps, shoe_length_mm and a view that is one of {', '.join(VIEWS)}"
             raise self.stop("bad_clip", what, _AGAIN, "", "clip")
-        return ClipSheet(fps, shoe, view, self.number("offset_s", -1e6, 1e6, "clip"))
+        return ClipSheet(
+            fps,
+            shoe,
+            view,
+            self.number("offset_s", -1e6, 1e6, "clip"),
+            self.number("mm_per_px", 0.05, 20, "clip"),
+            self.number("shoe_width_mm", 50, 160, "clip"),
+        )
 
 
 def read_sheet(data: bytes, academy: Academy) -> SessionSheet:

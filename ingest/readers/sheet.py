@@ -47,6 +47,8 @@ class ClipSheet:
     shoe_length_mm: float
     view: str
     offset_s: float | None
+    mm_per_px: float | None = None
+    shoe_width_mm: float | None = None
 
 
 @dataclass(frozen=True)

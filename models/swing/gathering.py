@@ -28,7 +28,7 @@ class Reduction:
 class Answer:
     """One session's answer before it is made into rows; n swings in the order of `keys`."""
 
-    keys: pl.DataFrame  # session, swing_no, clip_offset_s, clip_offset_se_s
+    keys: pl.DataFrame  # session, swing_no, how the clip lies on the plate, and the clip's scale
     values: FLOATS  # (n, 39) in the order of METRIC_COLUMNS, NaN for null
     crossing: NDArray[np.int64]  # (n,) index into CROSSINGS
     heel_source: NDArray[np.int64]  # (n,) index into HEEL_SOURCES

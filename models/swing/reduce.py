@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.clip import Clip, HeelRise, clip_metrics, heel_rise, heels_up
+from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, on_uniform_grid
 from models.swing.columns import CLIP_METRICS, PLATE_METRICS
 from models.swing.event_fit import EventFit
@@ -125,7 +125,7 @@ def answer_session(
     codes = np.zeros((2, there.size), dtype=np.int64)
     codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
     return Answer(
-        _keys(swings), np.hstack([values, seen]), codes[0], codes[1], flags,
+        _keys(swings).with_columns(_scales(rises)), np.hstack([values, seen]), codes[0], codes[1], flags,
         event_rows(uniform, event_s, error_s, estimated), hold_rows(trace, holds, stance_mm),
     )  # fmt: skip
 
@@ -138,6 +138,18 @@ def _keys(swings: pl.DataFrame) -> pl.DataFrame:
     missing = [pl.lit(None, pl.Float64).alias(name) for name in names if name not in swings.columns]
     return swings.with_columns(missing).select(
         "session", "swing_no", *(pl.col(n).cast(pl.Float64) for n in names)
+    )
+
+
+def _scales(rises: list[HeelRise | None]) -> tuple[pl.Series, pl.Series]:
+    """Where each swing's scale is from, and its relative standard error, %; null without a heel rise."""
+    return (
+        pl.Series("clip_scale_source", [rise.scale if rise else None for rise in rises], dtype=pl.String),
+        pl.Series(
+            "clip_scale_se_pct",
+            [SCALE_SE_PCT[rise.scale] if rise else None for rise in rises],
+            dtype=pl.Float64,
+        ),
     )
 
 

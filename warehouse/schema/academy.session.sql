@@ -16,6 +16,8 @@ CREATE TABLE IF NOT EXISTS academy.session (
     clip_fps DOUBLE,
     shoe_length_mm DOUBLE,
     clip_view VARCHAR,               -- face_on | down_line
+    clip_mm_per_px DOUBLE,           -- scale stated in session.toml; null: from stance or shoes
+    shoe_width_mm DOUBLE,
     feet_checked BOOLEAN NOT NULL,
     reduced BOOLEAN NOT NULL         -- false until the models have been over it
 );

@@ -18,5 +18,7 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     file_flag_counts INTEGER[] NOT NULL,
     heel_source VARCHAR NOT NULL,    -- measured | estimated | none
     clip_offset_s DOUBLE,
-    clip_offset_se_s DOUBLE
+    clip_offset_se_s DOUBLE,
+    clip_scale_source VARCHAR,       -- stated | shoe | stance | shoe_width | shoe_end_on (too large)
+    clip_scale_se_pct DOUBLE         -- relative standard error of every heel rise from its scale
 );

@@ -85,6 +85,39 @@ def test_from_the_front_the_stance_is_the_scale():
     assert got["lead_heel_rise_mm"] > 60
 
 
+def test_a_stated_scale_counts_before_stance_and_shoe():
+    points = frames_of(ramp(0.6, 1.0, 40), still)  # 2 mm a pixel
+    stance = [300.0, 0.0, 310.0, 280.0, -300.0, 0.0, -310.0, 280.0]
+    for view in ("face_on", "down_line"):
+        rise = heel_rise(points, Clip(points, FPS, 280.0, view, mm_per_px=3.0), 0.3, stance)
+        assert rise.scale == "stated"
+        assert np.nanmax(rise.lead_mm) == pytest.approx(60, abs=0.1)
+
+
+def test_a_shoes_width_is_a_scale_only_where_a_film_shows_it():
+    points = frames_of(ramp(0.6, 1.0, 40), still)
+    known = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0)
+    assert heel_rise(points, known, 0.3, None).scale == "shoe_end_on"
+    shown = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0, shoe_width_px=50.0)
+    rise = heel_rise(points, shown, 0.3, None)
+    assert rise.scale == "shoe_width"
+    assert np.nanmax(rise.lead_mm) == pytest.approx(40, abs=0.1)
+
+
+def test_where_the_scale_is_from_and_its_error_stand_with_the_swing(build):
+    points = frames_of(ramp(0.6, 1.0, 40), still)
+    events = build.event_rows([TIMES]).with_columns(clock=pl.lit("clip"))
+    found = {}
+    for view in ("down_line", "face_on"):
+        clip = Clip(points, FPS, 280.0, view, mm_per_px=None)
+        made = reduce_session(
+            None, build.swing_rows(2), events, stance_mm=None, body_mass_kg=None, clip=clip
+        ).swings
+        found[view] = made.select("clip_scale_source", "clip_scale_se_pct").rows()
+    assert found["down_line"] == [("shoe", 4.0), (None, None)]
+    assert found["face_on"] == [("shoe_end_on", 100.0), (None, None)]
+
+
 def test_poor_points_and_short_gaps_are_bridged_and_counted():
     points = frames_of(ramp(0.6, 1.0, 40), still)
     poor = (pl.col("point") == "lead_heel") & pl.col("frame").is_between(84, 88)
