@@ -44,7 +44,7 @@ class SessionRow(Contract):
     shoe_length_mm: pl.Float64 = Field(nullable=True, ge=120, le=450, description="mm; scale of the clip")
     clip_view: pl.String = Field(nullable=True, isin=VIEWS, description="text; where the camera stood")
     clip_mm_per_px: pl.Float64 = Field(
-        nullable=True, ge=0.05, le=20, description="mm; stated scale of the clip"
+        nullable=True, ge=0.05, le=20, description="px; shows so many mm, as stated"
     )
     shoe_width_mm: pl.Float64 = Field(nullable=True, ge=50, le=160, description="mm; widest, at the ball")
     feet_checked: pl.Boolean = Field(
