@@ -16,6 +16,7 @@ from demo_academy.season import Visit
 from demo_academy.swings import Batch
 
 FILMED_VISITS, FILMED_SWINGS = 2, 2
+WITH_EVERY_BALL = ("s003", "s013", "s023", "s033")
 
 
 @dataclass
@@ -102,8 +103,8 @@ def _rates(batch: Batch, at: Array) -> dict[str, float]:
 def _shots(
     folder: Path, visit: Visit, batch: Batch, at: Array, written: Written, rng: np.random.Generator
 ) -> None:
-    """Ball results for some visits: in the folder, or kept for the loose range file."""
-    if rng.random() > 0.15:
+    """Ball results for some visits, and all of a few students: in the folder, or for the loose range file."""
+    if rng.random() > 0.15 and visit.student.code not in WITH_EVERY_BALL:
         return
     metrics = batch.metrics
     written.shots.append(visit.session)

@@ -14,6 +14,7 @@ def add(w) -> None:
     drills(w)
     coaches(w)
     trust(w)
+    ball(w)
 
 
 def signals(w) -> None:
@@ -164,3 +165,18 @@ def trust(w) -> None:
             ]
         ),
     )
+
+
+def ball(w) -> None:
+    """s01's irons: one measure goes together with carry, one does not; s02's: too few sessions."""
+    rows = [
+        ("s01", "mid_back_trail_share_pct", 2.4, 1.1, 3.7, 0.02, 9, "Goes together"),
+        ("s01", "impact_trail_heel_pct_bw", -0.6, -2.1, 0.9, 0.5, 9, "Not clear yet"),
+        ("s02", "mid_back_trail_share_pct", None, None, None, None, 3, "Too few sessions"),
+    ]
+    names = ["student", "metric", "per_sd", "lo", "hi", "q", "n_sessions", "label"]
+    frame = pl.DataFrame(rows, schema=names, orient="row").with_columns(
+        season=pl.lit("2026"), club_family=pl.lit("iron"), outcome=pl.lit("carry_m"), p=pl.col("q"),
+        n_sessions=pl.col("n_sessions").cast(pl.Int32),
+    )  # fmt: skip
+    w.append("season.ball_link", frame)

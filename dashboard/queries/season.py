@@ -73,6 +73,18 @@ def session_rates(
     )
 
 
+def ball_links(reader: Reader, student: str, family: str, season: str, outcome: str) -> pl.DataFrame:
+    """Rows of what goes together with an outcome of the ball, by name in the order of the measures."""
+    return reader.sql(
+        """
+        SELECT m.label AS name, m.position, b.per_sd, b.lo, b.hi, b.q, b.n_sessions, b.label
+        FROM ball_link b JOIN metric m USING (metric)
+        WHERE b.student = ? AND b.club_family = ? AND b.season = ? AND b.outcome = ? ORDER BY m.position
+        """,
+        [student, family, season, outcome],
+    )
+
+
 def trends(
     reader: Reader, metric: str, family: str, season: str | None, student: str | None = None
 ) -> pl.DataFrame:

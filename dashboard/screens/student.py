@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import evidence, frame, layout, sentences
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
-from dashboard.screens import swings
+from dashboard.screens import ball, swings
 from dashboard.wording import (
     BANDS_ARE_CUSTOM,
     FAMILIES,
@@ -47,6 +47,7 @@ def show(reader: Reader) -> None:
     _season(reader, person, when, family, bands)
     _faults(reader, person, when, family)
     swings.show(reader, person, family, bands)
+    ball.show(reader, person["student"], family, when)
     _left_out(reader, person, when)
     _done(reader, person, when)
     n = season.style_swings(reader, person["student"], family, when)
