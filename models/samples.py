@@ -25,6 +25,7 @@ SWING_ANSWERS = (
     "usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s",
     "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
+DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 
 
@@ -97,7 +98,7 @@ def tasks_of_batch(home: Home, writer: Writer) -> dict[str, SessionTask]:
     """One task a session of the temporary table batch(session) that has plate samples or a clip."""
     within = "WHERE session IN (SELECT session FROM batch)"
     swings = writer.sql(f"SELECT * FROM academy.swing {within} ORDER BY session, swing_no")
-    given = f"{within} AND source <> 'estimated'"
+    given = f"{within} AND NOT {DERIVED}"
     events = writer.sql(f"SELECT * FROM academy.swing_event {given} ORDER BY session, swing_no, t_s")
     points = writer.sql(f"SELECT * FROM academy.clip_point {within} ORDER BY session, swing_no, frame, point")
     holds = writer.sql(f"SELECT * FROM academy.hold {within} ORDER BY session, swing_no")
@@ -136,7 +137,7 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     """Replace the batch's rows; swings that were not reduced have no metrics and are not usable."""
     within = "WHERE session IN (SELECT session FROM batch)"
     writer.execute(f"DELETE FROM academy.swing_metric {within}")
-    writer.execute(f"DELETE FROM academy.swing_event {within} AND source = 'estimated'")
+    writer.execute(f"DELETE FROM academy.swing_event {within} AND {DERIVED}")
     writer.execute(
         "UPDATE academy.swing SET usable = false, flags = file_flags, flag_counts = file_flag_counts "
         + within

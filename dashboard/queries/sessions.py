@@ -46,6 +46,7 @@ def events(reader: Reader, session: str, family: str) -> pl.DataFrame:
         FROM swing_event e JOIN swing w USING (session, swing_no)
         WHERE e.session = ? AND w.club_family = ? AND w.part = 'baseline' AND w.pace = 'full' AND w.usable
             AND (e.clock <> 'clip' OR w.clip_offset_s IS NOT NULL)
+        QUALIFY row_number() OVER (PARTITION BY e.swing_no, e.event ORDER BY e.clock = 'clip') = 1
         ORDER BY e.swing_no, t_s
         """,
         [session, family],

@@ -38,6 +38,16 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
     return np.array(times, dtype=np.float64).reshape(shape), np.array(errors, dtype=np.float64).reshape(shape)
 
 
+def moved_from_clip(trace: SessionTrace, events: pl.DataFrame, event_s: FLOATS) -> NDArray[np.bool_]:
+    """(S, 7) which of the times of `event_arrays` came from the clip's clock."""
+    row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
+    moved = np.isfinite(event_s)
+    for number, event, _, _, clock in event_list(events):
+        if clock == "plate" and number in row_of and event in EVENTS:
+            moved[row_of[number], EVENTS.index(event)] = False
+    return moved
+
+
 def event_list(events: pl.DataFrame) -> list[tuple[int, str, float, float, str]]:
     """(swing_no, event, t_s, expected_error_s, clock), the plate's clock first."""
     clocks = events["clock"].to_list() if "clock" in events.columns else ["plate"] * len(events)

@@ -112,19 +112,24 @@ def _keep_order(event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_], 
 
 
 def event_rows(
-    trace: SessionTrace, event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_]
+    trace: SessionTrace,
+    event_s: FLOATS,
+    error_s: FLOATS,
+    estimated: NDArray[np.bool_],
+    moved: NDArray[np.bool_],
 ) -> pl.DataFrame:
-    """Rows of academy.swing_event for the estimated events, on the plate's clock."""
-    if not estimated.any():
+    """Rows of academy.swing_event on the plate's clock: events `estimated`, or `moved` from the clip's."""
+    made = estimated | moved
+    if not made.any():
         return NO_ROWS
-    at, column = np.nonzero(estimated)
+    at, column = np.nonzero(made)
     return pl.DataFrame(
         {
             "session": pl.Series([trace.session] * at.size, dtype=pl.String),
             "swing_no": pl.Series(trace.swing_no[at], dtype=pl.Int32),
             "event": pl.Series([EVENTS[k] for k in column], dtype=pl.String),
             "t_s": event_s[at, column] + trace.t0_s[at],
-            "source": pl.Series(["estimated"] * at.size, dtype=pl.String),
+            "source": np.where(estimated[made], "estimated", "clip").tolist(),
             "expected_error_s": error_s[at, column],
             "clock": pl.Series(["plate"] * at.size, dtype=pl.String),
         }

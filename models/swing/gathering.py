@@ -20,7 +20,7 @@ class Reduction:
 
     metrics: pl.DataFrame
     swings: pl.DataFrame
-    estimated: pl.DataFrame  # rows of academy.swing_event, those the plate gave
+    estimated: pl.DataFrame  # rows of academy.swing_event, those the plate or the clip gave
     holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
 
 

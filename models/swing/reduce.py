@@ -16,7 +16,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
-from models.swing.clock import clip_events, clip_offsets, event_arrays, on_uniform_grid
+from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
 from models.swing.columns import CLIP_METRICS, PLATE_METRICS
 from models.swing.event_fit import EventFit
 from models.swing.events import event_rows, fill_events
@@ -95,6 +95,7 @@ def answer_session(
     body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
     swings, unmatched = match_clips(clip, uniform, swings, events, stance_mm)
     event_s, error_s = event_arrays(uniform, swings, events)
+    moved = moved_from_clip(uniform, events, event_s)
     estimated = np.zeros(event_s.shape, dtype=bool)
     if event_fit is not None and np.isnan(event_s).any():
         estimated = fill_events(uniform, event_s, error_s, _swung(swings, rows, event_s.shape[0]), event_fit)
@@ -126,7 +127,7 @@ def answer_session(
     codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
     return Answer(
         _keys(swings).with_columns(_scales(rises)), np.hstack([values, seen]), codes[0], codes[1], flags,
-        event_rows(uniform, event_s, error_s, estimated), hold_rows(trace, holds, stance_mm),
+        event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, holds, stance_mm),
     )  # fmt: skip
 
 

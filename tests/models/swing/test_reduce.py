@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.swing.clock import on_uniform_grid
-from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
+from models.swing.clock import clip_events, event_arrays, moved_from_clip, on_uniform_grid
+from models.swing.columns import EVENTS, METRIC_COLUMNS, PLATE_METRICS
 from models.swing.reduce import SessionTask, reduce_session, reduce_sessions
 from warehouse.traces import SessionTrace, write_trace
 
@@ -240,9 +240,30 @@ def test_a_clip_event_counts_through_the_clip_offset(build, columns):
     synced = build.swing_rows(1, clip_offset_s=[1.5])
     got = reduce_session(trace, synced, both, stance_mm=None, body_mass_kg=None)
     assert got.metrics.equals(whole.metrics)
+    moved = got.estimated.row(0, named=True)
+    assert got.estimated.height == 1
+    assert (moved["event"], moved["t_s"], moved["source"], moved["clock"]) == ("impact", 2.5, "clip", "plate")
     lost = reduce_session(trace, build.swing_rows(1, clip_offset_s=pl.Series([None], dtype=pl.Float64)), both,
                           stance_mm=None, body_mass_kg=None)  # fmt: skip
     assert lost.metrics["impact_lead_share_pct"].to_list() == [None]
+    assert lost.estimated.is_empty()
+
+
+def test_events_move_across_clocks_both_ways_and_each_clock_keeps_its_own(build):
+    """Marked on the plate: top at 2.25 s. On the clip, 1.5 s behind: top at 0.80 s, impact at 1.00 s."""
+    plate = build.event_rows([{"top": 2.25, "finish": 3.1}])
+    both = pl.concat(
+        [plate, build.event_rows([{"top": 0.8, "impact": 1.0}]).with_columns(clock=pl.lit("clip"))]
+    )
+    swings = build.swing_rows(1, clip_offset_s=[1.5], clip_offset_se_s=[0.004])
+    on_clip = clip_events(swings, both)[1]
+    assert on_clip == pytest.approx({"top": 0.8, "finish": 1.6, "impact": 1.0})
+    trace = build.trace_of([{"lead_n": np.zeros(1500)}], [500.0], t0_s=0.5)
+    times, errors = event_arrays(trace, swings, both)
+    top, impact, finish = (EVENTS.index(name) for name in ("top", "impact", "finish"))
+    assert times[0, [top, impact, finish]] == pytest.approx([1.75, 2.0, 2.6])
+    assert errors[0, [top, impact, finish]] == pytest.approx([0.0, 0.004, 0.0])
+    assert moved_from_clip(trace, both, times)[0].nonzero()[0].tolist() == [impact]
 
 
 def test_an_irregular_clock_is_laid_on_a_grid_and_its_gap_stays_open(build, plain, good_plan):
