@@ -94,7 +94,8 @@ def write_trace(path: Path, trace: SessionTrace) -> None:
         "rate_hz": trace.rate_hz.tolist(),
         "t0_s": trace.t0_s.tolist(),
     }
-    table = pa.table(arrays, names=names).replace_schema_metadata({METADATA_KEY: json.dumps(described)})
+    fields = [pa.field(name, a.type, nullable=False) for name, a in zip(names, arrays, strict=True)]
+    table = pa.table(arrays, schema=pa.schema(fields, metadata={METADATA_KEY: json.dumps(described)}))
     whole = pa.BufferOutputStream()  # in memory first: one write, instead of one a page through Python
     pq.write_table(
         table,

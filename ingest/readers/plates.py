@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from ingest.academy import Academy
 from ingest.readers.columns import Source, find_sources
 from ingest.readers.sheet import SessionSheet
+from ingest.readers.signals import Span
 from ingest.readers.text import Text, open_text, parse_numbers, read_strings
 from ingest.refusing import refuse
-from warehouse.contracts.base import Failure, columns_of
+from warehouse.contracts.base import Failure, columns_of, failures, required_of, span_meets
 from warehouse.contracts.deliveries import PlateSample
 
 Array = NDArray[np.float64]
@@ -169,6 +170,26 @@ class Joined:
             for start, file in zip(self.starts, self.files, strict=True)
             for f in file.broken
         ]
+
+    def ours(self, failure: Failure) -> str:
+        """Our name of a failure's column."""
+        file, _ = self.place(failure.index or 0)
+        return next((n for n, s in file.sources.items() if s.theirs == failure.column), failure.column)
+
+    def broken_by_swing(self, spans: Mapping[str, Span]) -> dict[int, list[Failure]]:
+        """Every broken rule by swing number, in row order; `spans` of all columns tell when there is none."""
+        cells = self.broken()
+        whole = set(required_of(PlateSample)) <= spans.keys() and not cells
+        if whole and all(
+            span_meets(PlateSample, name, s.low, s.high, gaps=s.gaps) for name, s in spans.items()
+        ):
+            return {}
+        named = {(f.index, self.ours(f)) for f in cells}
+        found = [f for f in failures(PlateSample, self.frame()) if (f.index, f.column) not in named]
+        by_swing: dict[int, list[Failure]] = {}
+        for failure in sorted([*cells, *found], key=lambda f: f.index or 0):
+            by_swing.setdefault(int(self.swing_no[failure.index or 0]), []).append(failure)
+        return by_swing
 
 
 def join(files: Sequence[PlateFile]) -> Joined:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.readers.plates import Joined
+from ingest.readers.screening import calm_swings
 from ingest.readers.sheet import SessionSheet
 from ingest.readers.signals import (
     Rows,
@@ -24,8 +25,7 @@ from ingest.readers.signals import (
     together,
 )
 from ingest.refusing import refusal, spoken
-from warehouse.contracts.base import Failure, failures, required_of, span_meets
-from warehouse.contracts.deliveries import PlateSample
+from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal
 from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -71,9 +71,10 @@ class Samples:
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
         self._spans = {name: span(values) for name, values in joined.columns.items()}
-        self._broken = self._broken_by_swing()
+        self._broken = joined.broken_by_swing(self._spans)
         self._astray = {name: self._outside(name) for name in _ALONG}
         self._heel_over = self._heels_over()
+        self._calm = calm_swings(self.rows, self.values)
         self._check_all()
 
     def _outside(self, name: str) -> NDArray[np.bool_] | None:
@@ -94,26 +95,6 @@ class Samples:
                 if over.any():
                     found[foot] = over
         return found
-
-    def _broken_by_swing(self) -> dict[int, list[Failure]]:
-        cells, reach = self.joined.broken(), self._spans
-        whole = set(required_of(PlateSample)) <= reach.keys()
-        if (
-            whole
-            and not cells
-            and all(span_meets(PlateSample, name, s.low, s.high, gaps=s.gaps) for name, s in reach.items())
-        ):
-            return {}
-        named = {(f.index, self._ours(f)) for f in cells}
-        found = [f for f in failures(PlateSample, self.joined.frame()) if (f.index, f.column) not in named]
-        by_swing: dict[int, list[Failure]] = {}
-        for failure in sorted([*cells, *found], key=lambda f: f.index or 0):
-            by_swing.setdefault(int(self.joined.swing_no[failure.index or 0]), []).append(failure)
-        return by_swing
-
-    def _ours(self, failure: Failure) -> str:
-        file, _ = self.joined.place(failure.index or 0)
-        return next((n for n, s in file.sources.items() if s.theirs == failure.column), failure.column)
 
     def _check_all(self) -> None:
         known = self.sheet.swings.keys() | self.sheet.holds.keys()
@@ -170,7 +151,7 @@ class Samples:
     def _refuse_broken(self, swing_no: int, broken: list[Failure]) -> None:
         first = broken[0]
         row = first.index or 0
-        ours = self._ours(first)
+        ours = self.joined.ours(first)
         source = self.joined.place(row)[0].sources[ours]
         if first.reason == "out_of_range" and ours in self.values:
             what = f"{source.theirs} is {source.spoken(float(self.values[ours][row]))} but {first.rule}"
@@ -181,21 +162,24 @@ class Samples:
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
 
     def _check(self, swing_no: int, rows: Rows) -> None:
-        times, order = self.values["t_s"][rows], rows
-        steps = np.diff(times)
-        low = float(steps.min(initial=np.inf))
-        if low <= 0:
-            order = rows_of(rows)[np.argsort(times, kind="stable")]
-            steps = np.diff(self.values["t_s"][order])
-            low = float(steps.min())
-        high = float(steps.max(initial=-np.inf))
-        period = middle(steps, low, high) if steps.size else 0.0
-        problem = self._clock_problem(rows, order, steps, period) or self._position_problem(order)
+        order, problem, calm = rows, None, self._calm.get(swing_no)
+        if calm is None:
+            times = self.values["t_s"][rows]
+            steps = np.diff(times)
+            if steps.min(initial=np.inf) <= 0:
+                order = rows_of(rows)[np.argsort(times, kind="stable")]
+                steps = np.diff(self.values["t_s"][order])
+            period = middle(steps)
+            problem = self._clock_problem(rows, order, steps, period)
+        problem = problem or self._position_problem(order)
         if problem is not None:
             reason, what, todo, row, ours = problem
             self._refuse(reason, swing_no, what, todo, row, ours)
-            return
-        self.good[swing_no] = self._describe(swing_no, order, steps, period, high)
+        elif calm is not None:
+            flags = {"negative_load": self._negative(order)}
+            self.good[swing_no] = self._swing(swing_no, order, calm, flags, regular=True)
+        else:
+            self.good[swing_no] = self._describe(swing_no, order, steps, period)
 
     def _clock_problem(self, rows: Rows, order: Rows, steps: Array, period: float) -> Problem | None:
         if not len(steps):
@@ -262,25 +246,24 @@ class Samples:
             return self.sheet.body_mass_kg * STANDARD_GRAVITY_M_S2
         return float(np.median(self.values["lead_n"][order] + self.values["trail_n"][order]))
 
-    def _describe(
-        self, swing_no: int, order: Rows, steps: Array, period: float, longest: float
-    ) -> SwingSamples:
+    def _describe(self, swing_no: int, order: Rows, steps: Array, period: float) -> SwingSamples:
         times = self.values["t_s"][order]
         grid_rate = snapped((len(times) - 1) / float(times[-1] - times[0]))
         drift = np.abs(times - (times[0] + np.arange(len(times)) / grid_rate)).max()
         regular = bool(drift <= REGULAR_WITHIN * period)
         rate = grid_rate if regular else snapped(1.0 / period)
-        lapse = DROPOUT_PERIODS * period
         flags = {
-            "dropout": int(np.count_nonzero(steps > lapse)) if longest > lapse else 0,
-            "negative_load": sum(
-                int(np.count_nonzero(self.values[name][order] < 0))
-                for name in _LOADS
-                if name in self.values and self._spans[name].low < 0
-            ),
+            "dropout": int(np.count_nonzero(steps > DROPOUT_PERIODS * period)),
+            "negative_load": self._negative(order),
             "saturated": sum(saturated(self.values[n][order], period) for n in ("lead_n", "trail_n")),
             "low_rate": int(rate < LOW_RATE_HZ),
         }
+        return self._swing(swing_no, order, rate, flags, regular=regular)
+
+    def _swing(
+        self, swing_no: int, order: Rows, rate: float, flags: dict[str, int], *, regular: bool
+    ) -> SwingSamples:
+        times = self.values["t_s"][order]
         return SwingSamples(
             swing_no,
             order,
@@ -292,6 +275,11 @@ class Samples:
             self._heels(order),
             {name: count for name, count in flags.items() if count},
         )
+
+    def _negative(self, order: Rows) -> int:
+        """Loads under zero, of both feet and heels."""
+        below = [n for n in _LOADS if n in self.values and self._spans[n].low < 0]
+        return sum(int(np.count_nonzero(self.values[name][order] < 0)) for name in below)
 
     def _heels(self, order: Rows) -> bool:
         return all(

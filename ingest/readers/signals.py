@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 SATURATED_RUN_S, SATURATED_RUN_SAMPLES = 0.03, 5
+SNAP_WITHIN = 1e-6
 
 Array = NDArray[np.float64]
 
@@ -69,8 +70,11 @@ def together(parts: Sequence[Rows]) -> Rows:
     return np.concatenate([rows_of(part) for part in parts])
 
 
-def middle(steps: Array, low: float, high: float) -> float:
-    """Median step of a clock (s) that steps by low to high; steps that hardly differ are all their median."""
+def middle(steps: Array) -> float:
+    """Median step of a clock (s); 0 without any. Steps that hardly differ are all their own median."""
+    if not len(steps):
+        return 0.0
+    low, high = float(steps.min()), float(steps.max())
     if high - low <= 1e-3 * low:
         return float(steps.mean())
     return float(np.median(steps))
@@ -79,7 +83,7 @@ def middle(steps: Array, low: float, high: float) -> float:
 def snapped(rate_hz: float) -> float:
     """A rate within a millionth of a whole number is that number: the rest is the clock's rounding."""
     nearest = round(rate_hz)
-    return float(nearest) if nearest and abs(rate_hz - nearest) <= 1e-6 * nearest else rate_hz
+    return float(nearest) if nearest and abs(rate_hz - nearest) <= SNAP_WITHIN * nearest else rate_hz
 
 
 def saturated(load: Array, period_s: float) -> int:

@@ -29,13 +29,18 @@ class Text:
     decimal_comma: bool
 
 
+def _blank(data: bytes) -> bool:
+    """Whether there is nothing but white space; unlike `strip`, it copies nothing."""
+    return not data or data.isspace()
+
+
 def decode(data: bytes, file: str) -> str:
     """Text of a file.
 
     Raises
         Refused: empty, binary, or neither UTF-8 nor UTF-16.
     """
-    if not data.strip():
+    if _blank(data):
         raise refuse("empty_file", "the file is empty", "export it again and deliver it whole", file=file)
     encoding = next((name for mark, name in _BOMS if data.startswith(mark)), "utf-8")
     try:
@@ -64,7 +69,7 @@ def open_text(data: bytes, file: str) -> Text:
     """
     marked = data.startswith(tuple(mark for mark, _ in _BOMS))
     body: str | bytes = data
-    if marked or b"\0" in data or not data.strip():
+    if marked or b"\0" in data or _blank(data):
         body = decode(data, file)
     end = body.find("\n") if isinstance(body, str) else body.find(b"\n")
     head = body[: end if end >= 0 else len(body)]
