@@ -101,7 +101,7 @@ def memory(folder: Path, few: int = 100, many: int = 5000, swings: int = 20) -> 
     return Row(what, ours, base, "MB", ratio, "flat, ≤ 400 MB", ours <= 400 and ratio <= 1.1)
 
 
-def against_reading(folder: Path, sessions: int = 20, swings: int = 20, repeats: int = 7) -> Row:
+def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats: int = 5) -> Row:
     """Loading plate.csv, whole (read, validate, file, trace, rows), against Polars reading the same bytes.
 
     Polars reads before and after each lot of sessions, as processor time itself varies on a shared machine.

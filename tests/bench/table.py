@@ -1,5 +1,6 @@
 """What every row of the bench shares: processor time of both sides, paired in one run, and the printed line."""
 
+import gc
 import os
 import statistics
 import time
@@ -36,9 +37,14 @@ def cpu_s() -> float:
 
 def spent_s(work: Callable[[], object]) -> float:
     """Processor time of one call, s."""
-    before = cpu_s()
-    work()
-    return cpu_s() - before
+    gc.collect()
+    gc.freeze()  # what the other rows of the bench left in memory is not this one's to sweep
+    try:
+        before = cpu_s()
+        work()
+        return cpu_s() - before
+    finally:
+        gc.unfreeze()
 
 
 def paired(ours: Callable[[], object], baseline: Callable[[], object], repeats: int) -> tuple[float, float]:
