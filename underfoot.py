@@ -12,7 +12,7 @@ from dashboard import terminal
 from dashboard.serving import run_pages
 from dashboard.terminal import err, out
 from warehouse import events
-from warehouse.errors import CallError, UnderfootError
+from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.owed import owed
 from warehouse.store import open_snapshot, rebuilding, writer
@@ -120,8 +120,15 @@ def serve(home_path: str | None, port: int, *, browser: bool, no_loader: bool) -
 @click.argument("student")
 @home_option
 @to_option
-def page(student: str, home_path: str | None, target: Path | None) -> None:
-    """Write a student's progress page as one self-contained HTML file."""
+@click.option("--link", "days", type=int, metavar="DAYS", help="Print a link to it, good for so many days.")
+@click.option("--end-links", is_flag=True, help="End every link to it.")
+def page(
+    student: str, home_path: str | None, target: Path | None, days: int | None, *, end_links: bool
+) -> None:
+    """Write a student's progress page as one self-contained HTML file, or share it by link."""
+    if end_links or days is not None:
+        terminal.show_link(Home.find(home_path), student, days, end=end_links)
+        return
     from dashboard.paper.progress_page import write_page  # noqa: PLC0415 - a slow import, used here only
 
     click.echo(write_page(Home.find(home_path), student, target))
@@ -298,21 +305,8 @@ def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None
 
 
 def main() -> None:
-    """Run the command; errors are one sentence on stderr, with the exit code the error carries."""
-    try:
-        cli.main(standalone_mode=False)
-    except click.exceptions.Exit as ended:
-        sys.exit(ended.exit_code)
-    except click.Abort:
-        sys.exit(130)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(2)
-    except UnderfootError as error:
-        if "--debug" in sys.argv:
-            raise
-        err.print(str(error), markup=False, soft_wrap=True)
-        sys.exit(error.exit_code)
+    """Run the command."""
+    terminal.run(cli)
 
 
 if __name__ == "__main__":

@@ -49,7 +49,11 @@ def run(pages: Sequence[Page]) -> None:
     st.html(STYLE)
     try:
         home = readers.home()
-        reader = readers.reader(home, signin.person(home, home.settings()))
+        token = st.query_params.get("link")
+        if token:
+            reader = readers.by_link(home, token)
+        else:
+            reader = readers.reader(home, signin.person(home, home.settings()))
     except UnderfootError as error:
         layout.say(str(error))
         st.stop()

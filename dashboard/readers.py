@@ -11,7 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from warehouse.access import Reader, Viewer, open_reader, viewers
+from warehouse.access import Reader, Viewer, open_by_link, open_reader, viewers
 from warehouse.home import Home
 from warehouse.store import Snapshot, current_name, open_snapshot
 
@@ -45,6 +45,18 @@ def reader(at: Home, person: str) -> Reader:
         if key not in opened.readers:
             opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[2])
         return opened.readers[key]
+
+
+def by_link(at: Home, token: str) -> Reader:
+    """The reader of whoever holds a link, which is looked at anew each time: ending it holds at once.
+
+    Raises
+        AccessError: the link is not good, has ended, or the page is no longer shared.
+        CallError: nothing is published, or the student has left.
+    """
+    opened = _opened(str(at.path), current_name(at))
+    with opened.lock:
+        return open_by_link(at, token, snapshot=opened.snapshot)
 
 
 def everyone(at: Home) -> list[Viewer]:

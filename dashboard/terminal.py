@@ -1,16 +1,19 @@
 """What the command says in a terminal: progress bars, tables, the report of a load."""
 
 import json
+import sys
 import time
 from collections.abc import Callable
 from typing import Any
 
+import click
 import polars as pl
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from dashboard.downloads import csv_text
+from warehouse import links
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -141,6 +144,35 @@ def show_published(home: Home) -> None:
         soft_wrap=True,
     )
     snapshot.close()
+
+
+def run(cli: click.Group) -> None:
+    """Run the command; errors are one sentence on stderr, with the exit code the error carries."""
+    try:
+        cli.main(standalone_mode=False)
+    except click.exceptions.Exit as ended:
+        sys.exit(ended.exit_code)
+    except click.Abort:
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except UnderfootError as error:
+        if "--debug" in sys.argv:
+            raise
+        err.print(str(error), markup=False, soft_wrap=True)
+        sys.exit(error.exit_code)
+
+
+def show_link(home: Home, student: str, days: int | None, *, end: bool) -> None:
+    """End the links to a student's progress page, or make a new one and print it."""
+    if end:
+        links.end_links(home, student)
+        say([f"Every link to the page of {student} has ended."])
+    if days is not None:
+        token = links.make_link(home, student, days)
+        print(f"http://localhost:8501/progress?link={token}")
+        say([f"Good for {days} days. It opens this page alone; put the address your pages stand at first."])
 
 
 def say(lines: list[str]) -> None:

@@ -7,8 +7,8 @@ file name or anything that is not one SELECT is refused.
 
 import json
 import threading
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from warehouse import links
 from warehouse.errors import AccessError, CallError
 from warehouse.films import kept_film
 from warehouse.home import Home, Settings
@@ -34,6 +35,7 @@ class Viewer:
     person: str
     role: str
     display_name: str
+    link: str | None = None  # came by a link, not by signing in: its name
 
 
 def viewers(snapshot: Snapshot) -> list[Viewer]:
@@ -188,15 +190,19 @@ class Reader:
 
     def _log(self, page: str, student: str | None, **more: object) -> None:
         line = {
-            "at": datetime.now(UTC).isoformat(timespec="seconds"),
             "viewer": self.viewer.person,
             "role": self.viewer.role,
             "page": page,
             "student": student,
             **more,
-        }
-        with self._home.access_log.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(line, ensure_ascii=False) + "\n")
+        } | ({"link": self.viewer.link} if self.viewer.link else {})
+        _write_log(self._home, line)
+
+
+def _write_log(home: Home, line: Mapping[str, object]) -> None:
+    told = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **line}
+    with home.access_log.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(told, ensure_ascii=False) + "\n")
 
 
 def _nodes(value: object) -> Iterator[dict[str, Any]]:
@@ -210,10 +216,37 @@ def _nodes(value: object) -> Iterator[dict[str, Any]]:
             yield from _nodes(inner)
 
 
+def open_by_link(
+    home: Home, token: str, *, snapshot: Snapshot | None = None, now: datetime | None = None
+) -> Reader:
+    """Open a reader for whoever holds a link: what its student sees, and nothing else.
+
+    Raises
+        AccessError: the link is not good, has ended, or the page is no longer shared; the refusal is logged.
+        CallError: nothing is published, or the student has left.
+    """
+    opened = snapshot or open_snapshot(home)
+    try:
+        link = links.read_link(home, opened, token, now=now)
+    except AccessError as refusal:
+        told = {"viewer": None, "role": "link", "page": "Progress page", "outcome": "refused"}
+        _write_log(home, told | {"why": str(refusal)})
+        raise
+    today = now.astimezone(home.settings().zone).date() if now else None
+    return open_reader(home, link.student, snapshot=opened, today=today, link=link.name)
+
+
 def open_reader(
-    home: Home, person: str, *, snapshot: Snapshot | None = None, today: date | None = None
+    home: Home,
+    person: str,
+    *,
+    snapshot: Snapshot | None = None,
+    today: date | None = None,
+    link: str | None = None,
 ) -> Reader:
     """Open a reader for one person of the academy, in the role the roster gives them today.
+
+    `link` is the name of the link they came by, for the access log.
 
     Raises
         CallError: nothing is published, or the roster has no such person, or they have left.
@@ -229,7 +262,7 @@ def open_reader(
     if rows.is_empty() or rows.item(0, "role") not in ROLES:
         raise CallError(f"The roster has no person {person} who may look; check people.csv.")
     try:
-        return Reader(opened, Viewer(*rows.row(0)), settings, day)
+        return Reader(opened, replace(Viewer(*rows.row(0)), link=link), settings, day)
     except duckdb.Error as error:
         said = str(error).strip().splitlines()[0]
         raise CallError(f"The published warehouse is not complete ({said}); run: underfoot build") from error

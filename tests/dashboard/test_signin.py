@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import signin
+from warehouse import links
 from warehouse.errors import AccessError
 
 TABLE = {"people": {"Coach@Example.org": "c01"}}
@@ -45,3 +46,16 @@ def test_a_sign_in_older_than_the_academys_line_has_ended():
     with pytest.raises(AccessError, match="ended"):
         signin.person_of({k: v for k, v in CLAIMS.items() if k != "iat"}, TABLE | {"revoked_before": line})
     assert signin.person_of(CLAIMS | {"iat": CLAIMS["iat"] + 2}, TABLE | {"revoked_before": line}) == "c01"
+
+
+def test_a_link_opens_one_progress_page_and_no_other_page(homes, visit, page_text, monkeypatch):
+    monkeypatch.setattr(links, "shared", lambda *_: True)
+    token = links.make_link(homes("full"), "s02", 30)
+    at = visit("full", "progress", "h01", link=token)
+    assert "Sven Probe" in page_text(at)
+    assert "Look as" not in page_text(at)
+    at = visit("full", "students", "h01", link=token)
+    assert "This page is not for you" in page_text(at)
+    at = visit("full", "progress", "h01", link=token, student="s01")
+    assert "There is no student s01 that you may see" in page_text(at)
+    assert "This link is not good" in page_text(visit("full", "progress", "h01", link="x.y"))

@@ -1,0 +1,138 @@
+"""Links to a progress page: good for one student, for a while, until they are ended or consent is."""
+
+import base64
+import json
+import stat
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+import pytest
+
+import builders
+from command import underfoot_command
+from warehouse import links
+from warehouse.access import open_by_link
+from warehouse.errors import AccessError, CallError
+from warehouse.store import writer
+
+NOW = datetime(2026, 5, 10, 12, tzinfo=UTC)
+
+
+def consent(home, student, first="2026-01-01", last=None):
+    rows = {
+        "student": [student],
+        "given_by": [student],
+        "purpose": ["share_page"],
+        "from": [first],
+        "to": [last],
+    }
+    frame = pl.DataFrame(rows, schema_overrides={"to": pl.String}).with_columns(
+        pl.col("from", "to").str.to_date()
+    )
+    with writer(home) as w:
+        w.execute("DELETE FROM academy.consent WHERE student = ?", [student])
+        w.append("academy.consent", frame)
+        w.publish()
+
+
+@pytest.fixture
+def academy(home):
+    with writer(home) as w:
+        builders.fill(w)
+        w.publish()
+    consent(home, "s1")
+    consent(home, "s2")
+    return home
+
+
+def test_a_link_opens_its_students_page_and_reaches_nobody_else(academy):
+    reader = open_by_link(academy, links.make_link(academy, "s2", 30, now=NOW), now=NOW)
+    assert reader.students == ["s2"]
+    assert reader.viewer.role == "student"
+    assert set(reader.sql("SELECT student FROM session").to_series()) == {"s2"}
+    with pytest.raises(AccessError):
+        reader.opened("Progress page", "s1")
+
+
+def test_a_link_runs_out(academy):
+    token = links.make_link(academy, "s1", 7, now=NOW)
+    assert open_by_link(academy, token, now=NOW + timedelta(days=6)).students == ["s1"]
+    with pytest.raises(AccessError, match="has ended"):
+        open_by_link(academy, token, now=NOW + timedelta(days=7))
+
+
+def test_ended_links_are_dead_at_once_and_newer_ones_live(academy):
+    old, other = links.make_link(academy, "s1", 30, now=NOW), links.make_link(academy, "s2", 30, now=NOW)
+    links.end_links(academy, "s1", now=NOW + timedelta(minutes=1))
+    with pytest.raises(AccessError, match="has ended"):
+        open_by_link(academy, old, now=NOW + timedelta(minutes=2))
+    assert open_by_link(academy, other, now=NOW + timedelta(minutes=2)).students == ["s2"]
+    new = links.make_link(academy, "s1", 30, now=NOW + timedelta(minutes=3))
+    assert open_by_link(academy, new, now=NOW + timedelta(minutes=4)).students == ["s1"]
+
+
+def test_a_link_that_was_changed_or_made_elsewhere_is_not_good(academy, tmp_path):
+    token = links.make_link(academy, "s1", 30, now=NOW)
+    body, signature = token.split(".")
+    told = json.loads(base64.urlsafe_b64decode(body + "=" * (-len(body) % 4)))
+    forged = base64.urlsafe_b64encode(json.dumps(told | {"s": "s2"}).encode()).decode().rstrip("=")
+    last = "A" if signature[-2] != "A" else "B"
+    for bad in (
+        "",
+        ".",
+        token + "x",
+        f"{forged}.{signature}",
+        f"{body}.{signature[:-2]}{last}{signature[-1]}",
+        body,
+        "é.ü",
+    ):
+        with pytest.raises(AccessError, match="not good"):
+            open_by_link(academy, bad, now=NOW)
+    (academy.path / links.KEY).write_bytes(b"k" * 32)
+    with pytest.raises(AccessError, match="not good"):
+        open_by_link(academy, token, now=NOW)
+
+
+def test_without_consent_there_is_no_link_and_withdrawing_it_ends_those_there_are(academy):
+    with pytest.raises(CallError, match="No consent to share_page covers s3"):
+        links.make_link(academy, "s3", 30, now=NOW)
+    token = links.make_link(academy, "s2", 30, now=NOW)
+    consent(academy, "s2", last="2026-05-09")
+    with pytest.raises(AccessError, match="not shared by link"):
+        open_by_link(academy, token, now=NOW)
+
+
+def test_openings_and_refusals_by_link_are_in_the_access_log(academy):
+    token = links.make_link(academy, "s2", 30, now=NOW)
+    open_by_link(academy, token, now=NOW).opened("Progress page", "s2")
+    with pytest.raises(AccessError):
+        open_by_link(academy, "x.y", now=NOW)
+    opened, refused = map(json.loads, academy.access_log.read_text("utf-8").splitlines())
+    assert opened["student"] == "s2"
+    assert opened["link"]
+    assert (refused["role"], refused["outcome"]) == ("link", "refused")
+    assert token not in academy.access_log.read_text("utf-8")
+
+
+def test_the_key_is_its_owners_alone(academy):
+    links.make_link(academy, "s1", 30, now=NOW)
+    assert stat.S_IMODE((academy.path / links.KEY).stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize(
+    ("student", "days", "said"),
+    [("s1", 0, "1 to 400 days"), ("c1", 5, "c1 is no student"), ("x", 5, "x is no student")],
+)
+def test_a_link_that_can_not_be_made_is_told_in_one_sentence(academy, student, days, said):
+    with pytest.raises(CallError, match=said):
+        links.make_link(academy, student, days, now=NOW)
+
+
+def test_the_command_makes_and_ends_links(academy):
+    made = underfoot_command("page", "s1", "--link", "30", "--home", academy.path)
+    assert made.returncode == 0, made.stderr
+    token = made.stdout.splitlines()[0].split("link=")[1]
+    assert open_by_link(academy, token).students == ["s1"]
+    assert underfoot_command("page", "s1", "--end-links", "--home", academy.path).returncode == 0
+    with pytest.raises(AccessError, match="has ended"):
+        open_by_link(academy, token)
