@@ -10,7 +10,7 @@ shapes of overlay.py), with a little freedom: normal deviates of SD 0.5 % of foo
 s² is the median over clips of each one's least squares a value, at least 0.5 mm², as no heel follows its
 pressure more closely, and at most twice what the points themselves shake. Clips are dealt to plates, one
 each, so that Σz is least (the linear assignment problem); a clip's own plate is given 10 in advance, and a
-clip may stay without a plate at 1.8 times its number of values. A clip does not match when it is dealt
+clip may stay without a plate at 2.5 times its number of values. A clip does not match when it is dealt
 anything but its own plate and lies better there. When over half of three or more are dealt another, none
 matches: the gains are not this golfer's either.
 """
@@ -27,7 +27,7 @@ from models.swing.overlay import Filmed, Laid, Shape, shaped, steepness
 FLOATS = NDArray[np.float64]
 HINGE_SD, GAIN_SD = 0.5, 0.03
 IN_ADVANCE = 10.0
-WITHOUT = 1.8
+WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
 MOST_STRANGERS = 0.5
