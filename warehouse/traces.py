@@ -124,7 +124,8 @@ def read_trace(path: Path, columns: Sequence[str] | None = None) -> SessionTrace
             present = file.schema_arrow.names
             wanted = [name for name in present if columns is None or name in columns or name == "t_s"]
             described: dict[str, Any] = json.loads(file.schema_arrow.metadata[METADATA_KEY])
-            table = file.read(columns=wanted, use_threads=False)
+            every = len(wanted) == len(present)
+            table = file.read(columns=None if every else wanted, use_threads=False)
     except (OSError, pa.ArrowException, KeyError, TypeError, ValueError) as error:
         raise UnderfootError(
             f"The samples in {path} can't be read ({type(error).__name__}); "

@@ -19,6 +19,8 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
     An event on the clip's clock counts when the swing's clip offset is known and it has none on the plate's;
     its expected error is then that of the mark and of the offset together.
     """
+    if _all_on_plate(events):
+        return _plate_arrays(trace, events)
     row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
     column_of = {name: column for column, name in enumerate(EVENTS)}
     offset_of, error_of = clip_offsets(swings), clip_offsets(swings, "clip_offset_se_s")
@@ -38,8 +40,30 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
     return np.array(times, dtype=np.float64).reshape(shape), np.array(errors, dtype=np.float64).reshape(shape)
 
 
+def _all_on_plate(events: pl.DataFrame) -> bool:
+    return "clock" not in events.columns or set(events["clock"].to_list()) <= {"plate"}
+
+
+def _plate_arrays(trace: SessionTrace, events: pl.DataFrame) -> tuple[FLOATS, FLOATS]:
+    """`event_arrays` when every event is on the plate's clock, as in most sessions: all in one go."""
+    width, nowhere = len(EVENTS), -(1 << 40)
+    row_of = {number: width * row for row, number in enumerate(trace.swing_no.tolist())}
+    column_of = {name: column for column, name in enumerate(EVENTS)}
+    marks = zip(events["swing_no"].to_list(), events["event"].to_list(), strict=True)
+    spots = [row_of.get(number, nowhere) + column_of.get(name, nowhere) for number, name in marks]
+    spot = np.array(spots, dtype=np.int64)
+    known = spot >= 0
+    spot = spot[known]
+    times, errors = np.full((2, trace.swing_no.size * width), np.nan)
+    times[spot] = events["t_s"].to_numpy()[known] - trace.t0_s[spot // width]
+    errors[spot] = events["expected_error_s"].to_numpy()[known]
+    return times.reshape(-1, width), errors.reshape(-1, width)
+
+
 def moved_from_clip(trace: SessionTrace, events: pl.DataFrame, event_s: FLOATS) -> NDArray[np.bool_]:
     """(S, 7) which of the times of `event_arrays` came from the clip's clock."""
+    if _all_on_plate(events):
+        return np.zeros(event_s.shape, dtype=np.bool_)
     row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
     moved = np.isfinite(event_s)
     for number, event, _, _, clock in event_list(events):

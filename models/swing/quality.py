@@ -1,7 +1,9 @@
 """Quality flags of a swing: those of its file, and those only the models can see, each with its count."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 import polars as pl
@@ -27,6 +29,9 @@ class SwingFlags:
             raised = [max(have, count) if i == place else have for i, have in enumerate(self.counts)]
             return SwingFlags(self.names, raised)
         return SwingFlags([*self.names, name], [*self.counts, count])
+
+
+NO_FLAGS = SwingFlags([], [])
 
 
 def model_flags(
@@ -66,9 +71,9 @@ def model_flags(
 def _file_flags(swings: pl.DataFrame) -> list[SwingFlags]:
     """What the reader of the file noted for each swing."""
     if "file_flags" not in swings.columns:
-        return [SwingFlags([], []) for _ in range(len(swings))]
+        return [NO_FLAGS] * len(swings)
     names, counts = swings["file_flags"].to_list(), swings["file_flag_counts"].to_list()
-    return [SwingFlags(n or [], c or []) for n, c in zip(names, counts, strict=True)]
+    return [SwingFlags(n, c or []) if n else NO_FLAGS for n, c in zip(names, counts, strict=True)]
 
 
 def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], finish_lead_share: FLOATS) -> bool:
@@ -80,6 +85,5 @@ def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], finish_lead_sha
         for row, pace, club in zip(rows, full, family, strict=True)
         if row >= 0 and pace == "full" and club != "putter"
     ]
-    values = finish_lead_share[full_rows]
-    values = values[np.isfinite(values)]
-    return bool(values.size) and float(np.median(values)) < SWAPPED_UNDER
+    shares = [share for share in finish_lead_share[full_rows].tolist() if math.isfinite(share)]
+    return bool(shares) and median(shares) < SWAPPED_UNDER

@@ -113,10 +113,11 @@ def answer_session(
         plate.weight_n,
         body_n,
     )
-    flags = [
-        known.with_flag("clip_unsynced", 1) if number in unmatched else known
-        for known, number in zip(flags, swings["swing_no"], strict=True)
-    ]
+    if unmatched:
+        flags = [
+            known.with_flag("clip_unsynced", 1) if number in unmatched else known
+            for known, number in zip(flags, swings["swing_no"], strict=True)
+        ]
     finish = plate.metrics[:, PLATE_METRICS.index("finish_lead_share_pct")]
     if not feet_checked and feet_look_swapped(swings, rows, finish):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
@@ -126,32 +127,25 @@ def answer_session(
     codes = np.zeros((2, there.size), dtype=np.int64)
     codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
     return Answer(
-        _keys(swings).with_columns(_scales(rises)), np.hstack([values, seen]), codes[0], codes[1], flags,
+        _keys(swings, rises), np.hstack([values, seen]), codes[0], codes[1], flags,
         event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, holds, stance_mm),
     )  # fmt: skip
 
 
-def _keys(swings: pl.DataFrame) -> pl.DataFrame:
-    """Session and swing_no of the swings, with how their clips lie on the plate."""
-    names = ("clip_offset_s", "clip_offset_se_s")
-    if all(swings.schema.get(name) == pl.Float64 for name in names):  # as the warehouse gives them
-        return swings[["session", "swing_no", *names]]
-    missing = [pl.lit(None, pl.Float64).alias(name) for name in names if name not in swings.columns]
-    return swings.with_columns(missing).select(
-        "session", "swing_no", *(pl.col(n).cast(pl.Float64) for n in names)
-    )
+def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
+    """Session and swing_no of the swings, how their clips lie on the plate, and each clip's scale.
 
-
-def _scales(rises: list[HeelRise | None]) -> tuple[pl.Series, pl.Series]:
-    """Where each swing's scale is from, and its relative standard error, %; null without a heel rise."""
-    return (
-        pl.Series("clip_scale_source", [rise.scale if rise else None for rise in rises], dtype=pl.String),
-        pl.Series(
-            "clip_scale_se_pct",
-            [SCALE_SE_PCT[rise.scale] if rise else None for rise in rises],
-            dtype=pl.Float64,
-        ),
-    )
+    Put together from columns, since a query per session would take longer than a swing's reduction.
+    """
+    columns, n = [swings["session"], swings["swing_no"]], len(swings)
+    for name in ("clip_offset_s", "clip_offset_se_s"):
+        given = swings[name] if name in swings.columns else pl.Series(name, [None] * n, dtype=pl.Float64)
+        columns.append(given if given.dtype == pl.Float64 else given.cast(pl.Float64))
+    sources = [rise.scale if rise else None for rise in rises]
+    errors = [SCALE_SE_PCT[scale] if scale else None for scale in sources]
+    columns.append(pl.Series("clip_scale_source", sources, dtype=pl.String))
+    columns.append(pl.Series("clip_scale_se_pct", errors, dtype=pl.Float64))
+    return pl.DataFrame(columns)
 
 
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:

@@ -209,27 +209,30 @@ def feet_to_floor(
 
     A foot's point: heel + along/100·(toe − heel) + across, square to that line, on the target's side.
     """
+    x, y, weight = lanes[0, pad : pad + count], lanes[1, pad : pad + count], lanes[2, pad : pad + count]
+    x[:], y[:], weight[:] = 0.0, 0.0, 0.0
+    for foot in range(2):
+        heel_x, heel_y = stance_mm[4 * foot], stance_mm[4 * foot + 1]
+        axis_x, axis_y = stance_mm[4 * foot + 2] - heel_x, stance_mm[4 * foot + 3] - heel_y
+        side = math.copysign(1.0 / math.hypot(axis_x, axis_y), axis_y)
+        along_known, across_known = known[LEAD_ALONG + foot], known[LEAD_ACROSS + foot]
+        along_of, across_of = places[foot, place_pad:], places[2 + foot, place_pad:]
+        load_of = lines[LOAD_L + foot]
+        for k in range(count):
+            if along_known[k] and across_known[k]:
+                along, across, load = along_of[k] / 100.0, across_of[k], load_of[k]
+                x[k] += load * (heel_x + along * axis_x + across * side * axis_y)
+                y[k] += load * (heel_y + along * axis_y - across * side * axis_x)
+                weight[k] += load
     seen, held_x, held_y = 0, 0.0, 0.0
     for k in range(count):
-        weight, x, y = 0.0, 0.0, 0.0
-        for foot in range(2):
-            if not (known[LEAD_ALONG + foot, k] and known[LEAD_ACROSS + foot, k]):
-                continue
-            heel_x, heel_y = stance_mm[4 * foot], stance_mm[4 * foot + 1]
-            axis_x, axis_y = stance_mm[4 * foot + 2] - heel_x, stance_mm[4 * foot + 3] - heel_y
-            side = math.copysign(1.0 / math.hypot(axis_x, axis_y), axis_y)
-            along, across = places[foot, place_pad + k] / 100.0, places[2 + foot, place_pad + k]
-            load = lines[LOAD_L + foot, k]
-            x += load * (heel_x + along * axis_x + across * side * axis_y)
-            y += load * (heel_y + along * axis_y - across * side * axis_x)
-            weight += load
-        there = weight > 0.0
+        there = weight[k] > 0.0
         known[COP_X, k] = there
         known[COP_Y, k] = there
         if there:
-            held_x, held_y = x / weight, y / weight
+            held_x, held_y = x[k] / weight[k], y[k] / weight[k]
             seen += 1
-        lanes[0, pad + k], lanes[1, pad + k] = held_x, held_y
+        x[k], y[k] = held_x, held_y
     return seen
 
 

@@ -136,7 +136,8 @@ def quietest_path(x: FLOATS, y: FLOATS, count: int, steps: int) -> float:
     """Shortest path over exactly `steps` steps among the first `count` samples; NaN if none is whole."""
     shortest, run_length, run = math.inf, 0.0, 0
     for k in range(1, count):
-        step = math.hypot(x[k] - x[k - 1], y[k] - y[k - 1])
+        across, along = x[k] - x[k - 1], y[k] - y[k - 1]
+        step = math.sqrt(across * across + along * along)
         if math.isnan(step):
             run_length, run = 0.0, 0
             continue
@@ -144,7 +145,8 @@ def quietest_path(x: FLOATS, y: FLOATS, count: int, steps: int) -> float:
         run += 1
         if run > steps:
             back = k - steps
-            run_length -= math.hypot(x[back] - x[back - 1], y[back] - y[back - 1])
+            across, along = x[back] - x[back - 1], y[back] - y[back - 1]
+            run_length -= math.sqrt(across * across + along * along)
             run = steps
         if run == steps:
             shortest = min(shortest, run_length)
