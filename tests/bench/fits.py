@@ -33,9 +33,9 @@ def against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -> Row:
     np.testing.assert_allclose(ours.gamma, theirs.fe_params, rtol=1e-3)
     np.testing.assert_allclose(ours.parts[:2], np.sqrt(np.diag(theirs.cov_re)), rtol=1e-3)
     np.testing.assert_allclose(ours.parts[3], np.sqrt(theirs.scale), rtol=1e-3)
-    fast, slow = paired(lambda: fit_reml(cell), lambda: model.fit(reml=True, method="lbfgs"), repeats)
-    what, ratio = f"(e) MixedLM / our restricted likelihood, {students:,} students", slow / fast
-    return Row(what, 1e3 * fast, 1e3 * slow, "ms", ratio, "≥ 50 ×", ratio >= 50)
+    pairs = paired(lambda: fit_reml(cell), lambda: model.fit(reml=True, method="lbfgs"), repeats)
+    what, ratio = f"(e) MixedLM / our restricted likelihood, {students:,} students", 1 / pairs.ours_by_base
+    return Row(what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50)
 
 
 def whole_fit_against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -> Row:
@@ -46,6 +46,6 @@ def whole_fit_against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -
         raise ValueError("nothing varies")
     frame = pd.DataFrame({"y": cell.y, "t": cell.t, "student": cell.owner})
     model = sm.MixedLM.from_formula("y ~ t", frame, groups="student", re_formula="~t")
-    fast, slow = paired(lambda: integrate(cell, by), lambda: model.fit(reml=True, method="lbfgs"), repeats)
-    what, ratio = f"(f) MixedLM / the season's fit, {students:,} students", slow / fast
-    return Row(what, 1e3 * fast, 1e3 * slow, "ms", ratio, "≥ 50 ×", ratio >= 50)
+    pairs = paired(lambda: integrate(cell, by), lambda: model.fit(reml=True, method="lbfgs"), repeats)
+    what, ratio = f"(f) MixedLM / the season's fit, {students:,} students", 1 / pairs.ours_by_base
+    return Row(what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50)

@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from bench import made
 from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
-from bench.table import Row, paired, spent_s
+from bench.table import Row, paired, pairs_of, spent_s
 from ingest.load import load
 from models.swing.columns import PLATE_METRICS
 from models.swing.gathering import gather
@@ -32,7 +32,7 @@ def decode(path: Path) -> dict[str, np.ndarray]:
     return {name: column.to_numpy() for name, column in zip(table.column_names, table.columns, strict=True)}
 
 
-def against_decoding(folder: Path, sessions: int = 60, swings: int = 20, repeats: int = 9) -> Row:
+def against_decoding(folder: Path, sessions: int = 30, swings: int = 20, repeats: int = 15) -> Row:
     """Reduction with filter, events, all metrics and their rows, from files, against decoding them."""
     tasks = made.tasks(folder, sessions, swings)
 
@@ -43,10 +43,10 @@ def against_decoding(folder: Path, sessions: int = 60, swings: int = 20, repeats
         raise ValueError("a swing is missing")
     for task in tasks:
         decode(task.path)
-    ours, base = paired(reduce, lambda: [decode(task.path) for task in tasks], repeats)
-    each, ratio = 1e6 / (sessions * swings), ours / base
+    pairs = paired(reduce, lambda: [decode(task.path) for task in tasks], repeats)
+    each, ratio = 1e6 / (sessions * swings), pairs.ours_by_base
     what = "(a) reduction from trace files / decoding them, CPU a swing"
-    return Row(what, ours * each, base * each, "µs", ratio, "≤ 2.0 ×", ratio <= 2.0)
+    return Row(what, pairs.ours * each, pairs.base * each, "µs", ratio, "≤ 2.0 ×", ratio <= 2.0)
 
 
 def pandas_loop(task: SessionTask) -> pd.DataFrame:
@@ -64,7 +64,7 @@ def pandas_loop(task: SessionTask) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: int = 3) -> Row:
+def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: int = 7) -> Row:
     """The same against the pandas + SciPy loop, agreeing to 1e-6; one core each."""
     tasks = made.tasks(folder, sessions, swings)
 
@@ -75,11 +75,11 @@ def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: i
     loop = pd.concat([pandas_loop(task) for task in tasks])[list(PLATE_METRICS)].to_numpy(float)
     np.testing.assert_allclose(metrics, loop, rtol=1e-6, atol=1e-6)
     many = 20  # one round is over too soon to be told from noise
-    ours, base = paired(lambda: reduce(many), lambda: [pandas_loop(task) for task in tasks], repeats)
-    each, ours = 1e6 / (sessions * swings), ours / many
+    pairs = paired(lambda: reduce(many), lambda: [pandas_loop(task) for task in tasks], repeats)
+    each = 1e6 / (sessions * swings)
     what = "(b) the pandas + SciPy loop / reduction, CPU a swing"
-    ratio = base / ours
-    return Row(what, ours * each, base * each, "µs", ratio, "≥ 100 ×", ratio >= 100)
+    ratio = many / pairs.ours_by_base if pairs.ours_by_base else 0.0
+    return Row(what, pairs.ours / many * each, pairs.base * each, "µs", ratio, "≥ 100 ×", ratio >= 100)
 
 
 def peak_mb(folder: Path, sessions: int, swings: int) -> float:
@@ -106,7 +106,7 @@ def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats:
 
     Polars reads before and after each lot of sessions, as processor time itself varies on a shared machine.
     """
-    home, pairs = made.home_to_load(folder), []
+    home, turns = made.home_to_load(folder), []
     with writer(home) as w:
         load(home, w)
         for k in range(repeats):
@@ -121,11 +121,11 @@ def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats:
             ).item()
             if landed != rows:
                 raise ValueError(f"{landed} samples landed of {rows}")
-            pairs.append((ours, base / 2))
-    ratio = float(np.median([ours / base for ours, base in pairs]))
-    ours, base = (float(np.median([pair[side] for pair in pairs])) for side in (0, 1))
+            turns.append((ours, base / 2))
+    pairs = pairs_of(turns)
+    ratio, each = pairs.ours_by_base, 1e3 / sessions
     what = "(d) loading plate.csv / Polars reading it, CPU a session"
-    return Row(what, 1e3 * ours / sessions, 1e3 * base / sessions, "ms", ratio, "≤ 3 ×", ratio <= 3)
+    return Row(what, pairs.ours * each, pairs.base * each, "ms", ratio, "≤ 3 ×", ratio <= 3)
 
 
 ROWS: tuple[Callable[[Path], Row], ...] = (

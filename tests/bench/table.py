@@ -4,7 +4,7 @@ import gc
 import os
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 
@@ -47,7 +47,27 @@ def spent_s(work: Callable[[], object]) -> float:
         gc.unfreeze()
 
 
-def paired(ours: Callable[[], object], baseline: Callable[[], object], repeats: int) -> tuple[float, float]:
-    """Median processor time of both, s, run by turns so that a busy machine is busy for both."""
-    both = [(spent_s(baseline), spent_s(ours)) for _ in range(repeats)]
-    return statistics.median(b[1] for b in both), statistics.median(b[0] for b in both)
+@dataclass(frozen=True)
+class Pairs:
+    """Processor time of both sides, s, medians of runs by turns, and the median of each turn's own ratios.
+
+    A busy machine slows both sides of a turn; one turn against another says nothing.
+    """
+
+    ours: float
+    base: float
+    ours_by_base: float
+
+
+def paired(ours: Callable[[], object], baseline: Callable[[], object], repeats: int) -> Pairs:
+    """Both sides run by turns."""
+    return pairs_of([(spent_s(ours), spent_s(baseline)) for _ in range(repeats)])
+
+
+def pairs_of(turns: Sequence[tuple[float, float]]) -> Pairs:
+    """What the turns (ours, baseline) come to."""
+    return Pairs(
+        statistics.median(ours for ours, _ in turns),
+        statistics.median(base for _, base in turns),
+        statistics.median(ours / base if base else 0.0 for ours, base in turns),
+    )
