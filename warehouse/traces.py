@@ -121,9 +121,10 @@ def read_trace(path: Path, columns: Sequence[str] | None = None) -> SessionTrace
     """
     try:
         with pq.ParquetFile(path) as file:
-            present = file.schema_arrow.names
+            schema = file.schema_arrow
+            present = schema.names
             wanted = [name for name in present if columns is None or name in columns or name == "t_s"]
-            described: dict[str, Any] = json.loads(file.schema_arrow.metadata[METADATA_KEY])
+            described: dict[str, Any] = json.loads(schema.metadata[METADATA_KEY])
             every = len(wanted) == len(present)
             table = file.read(columns=None if every else wanted, use_threads=False)
     except (OSError, pa.ArrowException, KeyError, TypeError, ValueError) as error:

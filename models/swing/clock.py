@@ -1,6 +1,8 @@
 """Clocks of a session: event times on each swing's own samples, and irregular clocks made regular."""
 
 import math
+from itertools import repeat
+from operator import add
 
 import numpy as np
 import polars as pl
@@ -49,9 +51,9 @@ def _plate_arrays(trace: SessionTrace, events: pl.DataFrame) -> tuple[FLOATS, FL
     width, nowhere = len(EVENTS), -(1 << 40)
     row_of = {number: width * row for row, number in enumerate(trace.swing_no.tolist())}
     column_of = {name: column for column, name in enumerate(EVENTS)}
-    marks = zip(events["swing_no"].to_list(), events["event"].to_list(), strict=True)
-    spots = [row_of.get(number, nowhere) + column_of.get(name, nowhere) for number, name in marks]
-    spot = np.array(spots, dtype=np.int64)
+    firsts = map(row_of.get, events["swing_no"].to_list(), repeat(nowhere))
+    columns = map(column_of.get, events["event"].to_list(), repeat(nowhere))
+    spot = np.fromiter(map(add, firsts, columns), dtype=np.int64, count=len(events))
     known = spot >= 0
     spot = spot[known]
     times, errors = np.full((2, trace.swing_no.size * width), np.nan)

@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -141,11 +142,22 @@ def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
     for name in ("clip_offset_s", "clip_offset_se_s"):
         given = swings[name] if name in swings.columns else pl.Series(name, [None] * n, dtype=pl.Float64)
         columns.append(given if given.dtype == pl.Float64 else given.cast(pl.Float64))
+    if not any(rises):
+        return pl.DataFrame([*columns, *_no_scales(n)])
     sources = [rise.scale if rise else None for rise in rises]
     errors = [SCALE_SE_PCT[scale] if scale else None for scale in sources]
     columns.append(pl.Series("clip_scale_source", sources, dtype=pl.String))
     columns.append(pl.Series("clip_scale_se_pct", errors, dtype=pl.Float64))
     return pl.DataFrame(columns)
+
+
+@lru_cache(maxsize=64)
+def _no_scales(n: int) -> tuple[pl.Series, pl.Series]:
+    """The scale columns of n swings without a clip, as in most sessions."""
+    return (
+        pl.Series("clip_scale_source", [None] * n, dtype=pl.String),
+        pl.Series("clip_scale_se_pct", [None] * n, dtype=pl.Float64),
+    )
 
 
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
