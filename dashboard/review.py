@@ -89,8 +89,20 @@ def review(reader: Reader) -> Review | None:
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
     return Review(
         week["week"], week["as_of"], _chance(week), _well(week),
-        _thin(found.thin(reader, FEW_SWINGS)), tuple(entries),
+        _thin(found.thin(reader, FEW_SWINGS)), tuple(_one_talk_each(entries)),
     )  # fmt: skip
+
+
+def _one_talk_each(entries: list[Entry]) -> list[Entry]:
+    """What there is to say of a student in one part stands together, where the first of it stands."""
+    first: dict[tuple[str, str], int] = {}
+    for place, entry in enumerate(entries):
+        first.setdefault(_talk(entry), place)
+    return sorted(entries, key=lambda entry: first[_talk(entry)])
+
+
+def _talk(entry: Entry) -> tuple[str, str]:
+    return KINDS[entry.kind][1], entry.student or entry.signal
 
 
 def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:

@@ -14,6 +14,7 @@ ACADEMY_TOML = """\
 name = "Demo Footwork Academy"
 time_zone = "Europe/Dublin"
 demo = true
+young_practice_minutes_a_week = 150
 
 [device.mat-east]
 kind = "pressure_mat"

@@ -72,7 +72,7 @@ def _week(writer: Writer, as_of: object) -> Week:
 
 
 def _open_discomfort(writer: Writer) -> pl.DataFrame:
-    """Discomfort notes that no later note of the same student and place has closed."""
+    """Discomfort notes that no later note of the same student has closed, for their place or for all."""
     return writer.sql(
         """
         SELECT n.student, coalesce(n.code, 'place not named') AS code, max(n.day) AS day
@@ -80,7 +80,8 @@ def _open_discomfort(writer: Writer) -> pl.DataFrame:
         WHERE n.kind = 'discomfort' AND NOT EXISTS (
             FROM academy.note o
             WHERE o.student = n.student AND o.kind = 'discomfort_over'
-                AND o.code IS NOT DISTINCT FROM n.code AND o."at" >= n."at"
+                AND (o.code IS NULL OR replace(lower(o.code), ' ', '_') = replace(lower(n.code), ' ', '_'))
+                AND o."at" >= n."at"
         )
         GROUP BY 1, 2
         """

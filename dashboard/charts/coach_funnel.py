@@ -54,7 +54,12 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         alt.Tooltip("place:N", title="Place"),
     ]
     dots = alt.Chart(drawn).mark_point(size=110, stroke=theme.INK, strokeWidth=1.6, opacity=1)
-    names = alt.Chart(drawn.filter(pl.col("name") != OTHER)).mark_text(dy=-14)
+    # Neighbours' names stand above and below by turns, so that they do not run into one another.
+    named = drawn.filter(pl.col("name") != OTHER).sort("precision").with_row_index("turn")
+    names = [
+        alt.Chart(named.filter(pl.col("turn") % 2 == turn)).mark_text(dy=dy).encode(x=x, y=y, text="name:N")
+        for turn, dy in ((0, -14), (1, 18))
+    ]
     layers = [
         lines.mark_area(color=theme.BAND, clip=True).encode(x=x, y="lo80:Q", y2="hi80:Q"),
         *(
@@ -65,7 +70,7 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         ),
         middle.encode(y="at:Q"),
         dots.encode(x=x, y=y, fill=fill, tooltip=tips),
-        names.encode(x=x, y=y, text="name:N"),
+        *names,
     ]
     return alt.layer(*layers).properties(
         autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow)

@@ -123,7 +123,9 @@ def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
         SELECT n.day, n.code, replace(n.code, '_', ' ') AS area, n.text FROM note n
         WHERE n.student = ? AND n.kind = 'discomfort' AND NOT EXISTS (
             SELECT 1 FROM note o WHERE o.student = n.student AND o.kind = 'discomfort_over'
-                AND o.at >= n.at AND (o.code IS NULL OR o.code = n.code)
+                AND o.at >= n.at AND (
+                    o.code IS NULL OR replace(lower(o.code), ' ', '_') = replace(lower(n.code), ' ', '_')
+                )
         )
         ORDER BY n.at DESC
         """,

@@ -28,7 +28,7 @@ from warehouse.errors import UnderfootError
 
 ALL = "all"
 OPEN = "open"
-FIRST = 6  # entries of a part shown at once
+FIRST, FIRST_TALKS = 6, 10  # entries of a part shown at once
 MEASURED = {"slipping", "improving", "outside_band"}
 PICTURED = MEASURED | {"new_fault", "eye_and_plate"}
 
@@ -47,7 +47,7 @@ def show(reader: Reader) -> None:
     entries = _chosen(reader, whole)
     for title, lead in ((TALK, ""), (WELL, whole.well), (THIN, whole.thin)):
         part = [entry for entry in entries if KINDS[entry.kind][1] == title]
-        st.header(f"{title} ({len(part)})" if part else title)
+        st.header(_heading(title, part))
         if lead:
             st.write(lead)
         if not part:
@@ -75,10 +75,22 @@ def _chosen(reader: Reader, whole: Review) -> list[Entry]:
 
 
 def _first(title: str, part: list[Entry]) -> list[Entry]:
-    """All there is to talk about; of the other parts the first few, until all are asked for."""
-    if title == TALK or len(part) <= FIRST:
+    """Of each part the first few, until all are asked for; what hurts is never behind the switch."""
+    few = FIRST
+    if title == TALK:
+        hurting = [place for place, entry in enumerate(part) if entry.kind == DISCOMFORT_KIND]
+        few = max(FIRST_TALKS, *(place + 1 for place in hurting), 0)
+    if len(part) <= few:
         return part
-    return part if st.toggle(f"Show all {len(part)}", key=f"all-{title}") else part[:FIRST]
+    left = f"Show all {len(part)}, {len(part) - few} more"
+    return part if st.toggle(left, key=f"all-{title}") else part[:few]
+
+
+def _heading(title: str, part: list[Entry]) -> str:
+    students = len({entry.student for entry in part if entry.student})
+    if title != TALK or students in (0, len(part)):
+        return f"{title} ({len(part)})" if part else title
+    return f"{title} ({len(part)}, of {count(students, 'student')})"
 
 
 def _nothing(title: str, whole: Review, entries: list[Entry]) -> str:

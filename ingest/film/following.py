@@ -169,13 +169,19 @@ class _Follower:
             _, place = self._look(picture, guess, 0.8 * self._size[n] + 1.5 + 0.12 * _length(self._speed[n]))
             mass, place = self._look(picture, place, 0.8 * self._size[n] + 1.5)
             share = mass / self._mass[n]
-            clear = all(_length(place - other) > self._size[n] for other in taken)
+            clear = self._is_own(n, place, taken)
             if ENOUGH <= share <= TOO_MUCH and clear:
                 self._mass[n] += 0.05 * (mass - self._mass[n])
                 return place, min(1.0, 0.5 + 0.5 * share)
         if led is not None and share >= FAINT and clear and self._leads_back(n, grey, led):
             return led, BY_FLOW
         return None, 0.0
+
+    def _is_own(self, n: int, place: FLOATS, taken: list[FLOATS]) -> bool:
+        """Whether a place is no other mark's: none has taken it, none is more likely to be there."""
+        ahead = self._place + self._speed
+        far = [_length(place - ahead[m]) for m in range(4)]
+        return far[n] == min(far) and all(_length(place - other) > self._size[n] for other in taken)
 
     def _look(self, picture: Picture, place: FLOATS, reach: float) -> tuple[float, FLOATS]:
         """Colour within `reach` colour pixels about a place of the picture, and its centre in the picture."""
@@ -192,7 +198,10 @@ class _Follower:
         return mass, to_picture(centred + offset)
 
     def _search(self, n: int, picture: Picture, taken: list[FLOATS]) -> tuple[FLOATS | None, float]:
-        """A patch of the mark's colour and size, nearest to where it was lost."""
+        """A patch of the mark's colour and size, nearest to where it was lost.
+
+        One that lies nearer to where another mark was last is left to that one.
+        """
         near = to_plane(self._place[n])
         half = int(2 * self._size[n] + 3 + 1.5 * self._lost[n])
         tall, wide = picture.cb.shape
@@ -210,8 +219,7 @@ class _Follower:
                 picture, to_picture(_middle(labels == k) + near_corner), 0.8 * self._size[n] + 1.5
             )
             far = _length(place - self._place[n])
-            clear = all(_length(place - other) > self._size[n] for other in taken)
-            share = mass / self._mass[n]
+            share, clear = mass / self._mass[n], self._is_own(n, place, taken)
             if clear and ENOUGH <= share <= TOO_MUCH and far < best[0]:
                 best = (far, place, min(1.0, 0.5 + 0.5 * share))
         return best[1], best[2]

@@ -46,10 +46,9 @@ def test_while_discomfort_is_open_no_drill_is_suggested_and_it_stands_first(read
     assert "does not diagnose" in shown.discomfort[0]
 
 
-def test_a_discomfort_that_is_over_stands_no_longer(reader_of, homes):
-    changed(
-        homes, "healed", notes=[note("lower_back", "discomfort", 2), note("lower_back", "discomfort_over", 9)]
-    )
+@pytest.mark.parametrize("over", ["lower_back", "Lower back", None])
+def test_a_discomfort_that_is_over_stands_no_longer(reader_of, homes, over):
+    changed(homes, "healed", notes=[note("lower_back", "discomfort", 2), note(over, "discomfort_over", 9)])
     shown = page(reader_of, "healed", "s01", "s01")
     assert shown.discomfort == ()
     assert shown.focus.drill == "Heel-off strikes"

@@ -54,7 +54,7 @@ def test_there_is_no_review_before_the_first_build(reader_of, visit, page_text):
 def test_the_page_names_each_signal_its_doubt_and_the_caution_for_what_hurts(visit, page_text):
     at = visit("full", "week", "h01")
     text = page_text(at)
-    assert "To talk about (4)" in text
+    assert "To talk about (4, of 2\u00a0students)" in text
     assert "Left knee sore since 16 March." in text
     assert "This page does not diagnose" in text
     assert "A real change, not noise (97 %)." in text

@@ -110,7 +110,7 @@ GAINS = pl.DataFrame(
 
 def test_the_funnel_draws_limits_that_narrow_as_precision_grows():
     spec = coach_funnel.picture(GAINS, "x").to_dict()
-    assert marks(spec) == ["area", "line", "line", "rule", "point", "text"]
+    assert marks(spec) == ["area", "line", "line", "rule", "point", "text", "text"]
     limits = rows_of(spec, 0)
     widths = [row["hi95"] - row["lo95"] for row in limits]
     assert widths == sorted(widths, reverse=True)

@@ -121,6 +121,8 @@ def test_discomfort_comes_first_whatever_else_there_is_and_ends_when_it_is_over(
     assert (found[0]["week"], found[0]["as_of"], found[0]["coach"]) == (date(2026, 9, 7), NOW, "c1")
     ground.note("s3", "discomfort", "back", day=1)
     assert {row["student"] for row in ground.signals()[:2]} == {"s2", "s3"}
+    ground.note("s2", "discomfort_over", "Left_knee", day=0)  # as a form writes the same place
+    assert [row["student"] for row in ground.signals() if row["kind"] == "discomfort"] == ["s3"]
 
 
 def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_it(ground):
