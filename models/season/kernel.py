@@ -14,6 +14,9 @@ from models.swing.compiled import compiled
 
 FLOATS = NDArray[np.float64]
 COUNTS = NDArray[np.int64]
+LANES = 32  # rows of variance parts worked on together, at most
+WHOLE = 8  # lanes are a multiple of this, as many as the processor takes at once
+PER_LOG = 8  # sessions whose variances are multiplied before one logarithm is taken
 
 
 @compiled
@@ -60,6 +63,55 @@ def solve_normal(a: FLOATS, p: int, gamma: FLOATS, cov: FLOATS) -> tuple[float, 
 
 
 @compiled
+def _gain(
+    prior: FLOATS, spread: FLOATS, at: float, step: float, error: float, gain: FLOATS, product: FLOATS,
+    lanes: int,
+) -> None:  # fmt: skip
+    """One session, all lanes: the filter's gain and 1 / variance, its spread after, the variances' product.
+
+    Lane after lane within each quantity: prior (sd_a², cov, sd_b², sd_e², τ²), spread (aa, ab, aW, bb, bW,
+    WW), gain (a, b, W, 1 / variance).
+    """
+    for d in range(lanes):
+        p00, p01, p02 = spread[d], spread[LANES + d], spread[2 * LANES + d]
+        p11, p12 = spread[3 * LANES + d], spread[4 * LANES + d]
+        p22 = spread[5 * LANES + d] + prior[4 * LANES + d] * step
+        c0, c1, c2 = p00 + at * p01 + p02, p01 + at * p11 + p12, p02 + at * p12 + p22
+        s = c0 + at * c1 + c2 + prior[3 * LANES + d] + error
+        product[d] = product[d] * s if s > 0.0 else math.nan
+        per_s = 1.0 / s
+        k0, k1, k2 = c0 * per_s, c1 * per_s, c2 * per_s
+        gain[d], gain[LANES + d], gain[2 * LANES + d], gain[3 * LANES + d] = k0, k1, k2, per_s
+        spread[d], spread[LANES + d], spread[2 * LANES + d] = p00 - k0 * c0, p01 - k0 * c1, p02 - k0 * c2
+        spread[3 * LANES + d], spread[4 * LANES + d] = p11 - k1 * c1, p12 - k1 * c2
+        spread[5 * LANES + d] = p22 - k2 * c2
+
+
+@compiled
+def _innovate(
+    value: float, at: float, gain: FLOATS, mean: FLOATS, fresh: FLOATS, column: int, lanes: int
+) -> None:
+    """One value, all lanes: what it says beyond the filter's mean, into `fresh`, and the mean after it."""
+    m = mean[3 * LANES * column : 3 * LANES * (column + 1)]
+    new = fresh[LANES * column : LANES * (column + 1)]
+    for d in range(lanes):
+        v = value - m[d] - at * m[LANES + d] - m[2 * LANES + d]
+        m[d] += gain[d] * v
+        m[LANES + d] += gain[LANES + d] * v
+        m[2 * LANES + d] += gain[2 * LANES + d] * v
+        new[d] = v
+
+
+@compiled
+def _cross(fresh: FLOATS, gain: FLOATS, sums: FLOATS, one: int, other: int, place: int, lanes: int) -> None:
+    """Add the whitened product of two columns' innovations, all lanes."""
+    u, v = fresh[LANES * one : LANES * (one + 1)], fresh[LANES * other : LANES * (other + 1)]
+    total = sums[LANES * place : LANES * (place + 1)]
+    for d in range(lanes):
+        total[d] += u[d] * gain[3 * LANES + d] * v[d]
+
+
+@compiled
 def restricted(
     parts: FLOATS, offsets: COUNTS, t: FLOATS, y: FLOATS, error: FLOATS, x: FLOATS
 ) -> tuple[FLOATS, FLOATS, FLOATS]:
@@ -67,6 +119,7 @@ def restricted(
 
     A Kalman filter over (a, b, W) a student, run on y and on every column of X at once, gives the whitened
     innovations; their cross products give the generalised least-squares fit (de Jong 1991, Biometrika 78).
+    LANES rows of parts go through the data together, so that the processor works on several at once.
 
     Shapes: parts (D, 5), offsets (S + 1,), t (months), y and error (known error variance) (N,), x (N, p).
     Returns (D,) −½[log|V| + log|XᵀV⁻¹X| + r'V⁻¹r + (N − p)·log 2π], NaN where the fit is singular,
@@ -74,44 +127,43 @@ def restricted(
     """
     draws, p, n = parts.shape[0], x.shape[1], y.size
     out, gammas, covs = np.empty(draws), np.zeros((draws, p)), np.zeros((draws, p, p))
-    m0, m1, m2, v = np.empty(p + 1), np.empty(p + 1), np.empty(p + 1), np.empty(p + 1)
-    for d in range(draws):
-        sd_a, sd_b, rho, sd_e, tau = parts[d]
-        a = np.zeros((p + 1, p + 1))
-        logdet = 0.0
+    prior, spread, gain = np.zeros(5 * LANES), np.zeros(6 * LANES), np.zeros(4 * LANES)
+    mean, fresh = np.zeros(3 * (p + 1) * LANES), np.zeros((p + 1) * LANES)
+    sums, logdet, product = np.zeros((p + 1) * (p + 1) * LANES), np.zeros(LANES), np.ones(LANES)
+    a = np.zeros((p + 1, p + 1))
+    for first in range(0, draws, LANES):
+        used = min(LANES, draws - first)
+        lanes = -(-used // WHOLE) * WHOLE  # lanes over the last row repeat it: the processor takes so many
+        for d in range(lanes):
+            sd_a, sd_b, rho, sd_e, tau = parts[first + min(d, used - 1)]
+            prior[d], prior[LANES + d], prior[2 * LANES + d] = sd_a * sd_a, rho * sd_a * sd_b, sd_b * sd_b
+            prior[3 * LANES + d], prior[4 * LANES + d] = sd_e * sd_e, tau * tau
+        sums[:], logdet[:] = 0.0, 0.0
         for i in range(offsets.size - 1):
-            m0[:], m1[:], m2[:] = 0.0, 0.0, 0.0
-            p00, p01, p11 = sd_a * sd_a, rho * sd_a * sd_b, sd_b * sd_b
-            p02, p12, p22 = 0.0, 0.0, 0.0
+            mean[:], spread[:] = 0.0, 0.0
+            for d in range(lanes):
+                spread[d], spread[LANES + d] = prior[d], prior[LANES + d]
+                spread[3 * LANES + d] = prior[2 * LANES + d]
             before = t[offsets[i]] if offsets[i] < offsets[i + 1] else 0.0
             for k in range(offsets[i], offsets[i + 1]):
-                at = t[k]
-                p22 += tau * tau * (at - before)
-                before = at
-                c0, c1, c2 = p00 + at * p01 + p02, p01 + at * p11 + p12, p02 + at * p12 + p22
-                s = c0 + at * c1 + c2 + sd_e * sd_e + error[k]
-                logdet += math.log(s)
-                k0, k1, k2 = c0 / s, c1 / s, c2 / s
+                _gain(prior, spread, t[k], t[k] - before, error[k], gain, product, lanes)
+                before = t[k]
                 for c in range(p + 1):
-                    value = y[k] if c == p else x[k, c]
-                    v[c] = value - m0[c] - at * m1[c] - m2[c]
-                    m0[c] += k0 * v[c]
-                    m1[c] += k1 * v[c]
-                    m2[c] += k2 * v[c]
+                    _innovate(y[k] if c == p else x[k, c], t[k], gain, mean, fresh, c, lanes)
                 for c in range(p + 1):
                     for e in range(c + 1):
-                        a[c, e] += v[c] * v[e] / s
-                p00 -= k0 * c0
-                p01 -= k0 * c1
-                p02 -= k0 * c2
-                p11 -= k1 * c1
-                p12 -= k1 * c2
-                p22 -= k2 * c2
-        for c in range(p + 1):
-            for e in range(c):
-                a[e, c] = a[c, e]
-        logdet_x, form = solve_normal(a, p, gammas[d], covs[d])
-        out[d] = -0.5 * (logdet + logdet_x + form + (n - p) * math.log(2.0 * math.pi))
+                        _cross(fresh, gain, sums, c, e, c * (p + 1) + e, lanes)
+                if (k - offsets[i]) % PER_LOG == PER_LOG - 1 or k == offsets[i + 1] - 1:
+                    for d in range(lanes):
+                        logdet[d] += math.log(product[d])
+                        product[d] = 1.0
+        for d in range(used):
+            for c in range(p + 1):
+                for e in range(c + 1):
+                    a[c, e] = a[e, c] = sums[(c * (p + 1) + e) * LANES + d]
+            row = first + d
+            logdet_x, form = solve_normal(a, p, gammas[row], covs[row])
+            out[row] = -0.5 * (logdet[d] + logdet_x + form + (n - p) * math.log(2.0 * math.pi))
     return out, gammas, covs
 
 

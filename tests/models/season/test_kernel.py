@@ -1,5 +1,7 @@
 """The compiled likelihood: many rows of variance parts at once, against each alone and against its formula."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -22,10 +24,10 @@ def parts(rows, seed=4):
 
 
 def by_formula(row, offsets, t, y, error, x):
-    """−½[log|V| + log|XᵀV⁻¹X| + r'V⁻¹r + (N − p)·log 2π] with V written out whole (Harville 1974)."""
+    """−½[log|V| + log|XᵀV⁻¹X| + r'V⁻¹r + (N − p)·log 2π] with V written out whole (Harville 1974, from memory)."""
     sd_a, sd_b, rho, sd_e, tau = row
     v = np.diag(sd_e**2 + error)
-    for low, high in zip(offsets[:-1], offsets[1:], strict=True):
+    for low, high in pairwise(offsets):
         one, other = np.meshgrid(t[low:high], t[low:high])
         v[low:high, low:high] += sd_a**2 + rho * sd_a * sd_b * (one + other) + sd_b**2 * one * other
         v[low:high, low:high] += tau**2 * (np.minimum(one, other) - t[low])
