@@ -68,7 +68,8 @@ def clip_beside(
     fine, part = 8, course.rows(rows)
     step = 1 / (shot.fps * fine)
     signals = part.signals(step, int(part.end_s.max() / step) + 2)
-    lead = 0.9 * np.clip(signals["lead_along"] - part.lead_along.values[:, :1] - 2, 0, 13)
+    begin_along = float(np.median(part.lead_along.values[:, 0])) + 2
+    lead = 0.6 * np.clip(signals["lead_along"] - begin_along, 0, 24)
     trail = 2.2 * np.clip(signals["trail_along"] - 68, 0, 30)
     begin = rng.integers(2 * fine, int(0.4 / step), len(rows))
     out = []

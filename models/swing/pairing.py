@@ -13,6 +13,9 @@ each, so that Σz is least (the linear assignment problem); a clip's own plate i
 clip may stay without a plate at 2.5 times its number of values. A clip does not match when it is dealt
 anything but its own plate and lies better there. When over half of three or more are dealt another, none
 matches: the gains are not this golfer's either.
+
+And a clip that leaves over four times as much a value as the session's clips do, with no freedom at all, is
+of another swing, whichever plate it lies on best.
 """
 
 from collections.abc import Sequence
@@ -31,6 +34,7 @@ WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
 MOST_STRANGERS = 0.5
+MOST_EXCESS, FEWEST_TO_COMPARE = 4.0, 4
 
 
 def strangers(
@@ -69,12 +73,31 @@ def strangers(
     costs[:, : len(plates)] = left / scale
     costs[np.arange(len(clips)), len(plates) + np.arange(len(clips))] = WITHOUT * values
     costs[np.arange(len(clips)), own] -= IN_ADVANCE
+    strange = _far_off(clips, products, trusted)
     dealt = linear_sum_assignment(costs)[1]
     moved = np.array(dealt) != own
     if len(clips) > 2 and moved.sum() > MOST_STRANGERS * len(clips):
         return set(range(len(clips)))
     # One whose plate a stranger took, and who lies worse elsewhere, stays with its own.
-    return {i for i, at in enumerate(own) if costs[i, dealt[i]] < costs[i, at]}
+    return strange | {i for i, at in enumerate(own) if costs[i, dealt[i]] < costs[i, at]}
+
+
+def _far_off(clips: Sequence[Filmed], products: FLOATS, trusted: Sequence[int]) -> set[int]:
+    """Clips that lie far worse on their own plate than the session's clips do, by the other clips' gains.
+
+    Squares a value, at the clip's own lag and with no freedom, over `MOST_EXCESS` times the trusted clips'
+    median. A clip of another swing has other timing, and far more is left over.
+    """
+    if len(trusted) < FEWEST_TO_COMPARE:
+        return set()
+    left = []
+    for i, clip in enumerate(clips):
+        others = products[[k for k in trusted if k != i]].sum(axis=0)
+        gain = np.maximum(others[:, 1] / np.maximum(others[:, 0], 1e-9), 0.0)
+        explained = 2.0 * gain * products[i, :, 1] - gain**2 * products[i, :, 0]
+        left.append(max(clip.squares - float(explained.sum()), 0.0) / max(clip.count, 1))
+    usual = max(float(np.median([left[k] for k in trusted])), LEAST_NOISE_MM2)
+    return {i for i, value in enumerate(left) if value > MOST_EXCESS * usual}
 
 
 def _scale(least: FLOATS, clips: Sequence[Filmed], trusted: Sequence[int]) -> float:
