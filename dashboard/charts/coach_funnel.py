@@ -54,11 +54,13 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         alt.Tooltip("place:N", title="Place"),
     ]
     dots = alt.Chart(drawn).mark_point(size=110, stroke=theme.INK, strokeWidth=1.6, opacity=1)
-    # Neighbours' names stand above and below by turns, so that they do not run into one another.
-    named = drawn.filter(pl.col("name") != OTHER).sort("precision").with_row_index("turn")
+    # Neighbours' names stand right and left by turns, so that they do not run into one another.
+    named = drawn.filter(pl.col("name") != OTHER).sort("precision", descending=True).with_row_index("turn")
     names = [
-        alt.Chart(named.filter(pl.col("turn") % 2 == turn)).mark_text(dy=dy).encode(x=x, y=y, text="name:N")
-        for turn, dy in ((0, -14), (1, 18))
+        alt.Chart(named.filter(pl.col("turn") % 2 == turn))
+        .mark_text(align=align, dx=dx)
+        .encode(x=x, y=y, text="name:N")
+        for turn, align, dx in ((0, "right", -11), (1, "left", 11))
     ]
     layers = [
         lines.mark_area(color=theme.BAND, clip=True).encode(x=x, y="lo80:Q", y2="hi80:Q"),

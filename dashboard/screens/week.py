@@ -82,7 +82,7 @@ def _first(title: str, part: list[Entry]) -> list[Entry]:
         few = max(FIRST_TALKS, *(place + 1 for place in hurting), 0)
     if len(part) <= few:
         return part
-    left = f"Show all {len(part)}, {len(part) - few} more"
+    left = f"Show all {len(part)} ({len(part) - few} more)"
     return part if st.toggle(left, key=f"all-{title}") else part[:few]
 
 
