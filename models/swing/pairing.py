@@ -34,7 +34,7 @@ WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
 MOST_STRANGERS = 0.5
-MOST_EXCESS, FEWEST_TO_COMPARE = 4.0, 4
+MOST_EXCESS, FEWEST_TO_COMPARE, LEAST_USUAL_MM2 = 4.0, 4, 0.1
 
 
 def strangers(
@@ -96,7 +96,7 @@ def _far_off(clips: Sequence[Filmed], products: FLOATS, trusted: Sequence[int]) 
         gain = np.maximum(others[:, 1] / np.maximum(others[:, 0], 1e-9), 0.0)
         explained = 2.0 * gain * products[i, :, 1] - gain**2 * products[i, :, 0]
         left.append(max(clip.squares - float(explained.sum()), 0.0) / max(clip.count, 1))
-    usual = max(float(np.median([left[k] for k in trusted])), LEAST_NOISE_MM2)
+    usual = max(float(np.median([left[k] for k in trusted])), LEAST_USUAL_MM2)
     return {i for i, value in enumerate(left) if value > MOST_EXCESS * usual}
 
 
