@@ -18,7 +18,7 @@ from ingest.film.following import follow_film
 from ingest.film.frames import head_of, pictures
 from ingest.film.kept import COLOURS, cut, draw_marks, feet_box
 from ingest.film.naming import NAMES, name_marks
-from ingest.film.tracks import Tracks
+from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 from warehouse.errors import CallError
 
 FLOATS = NDArray[np.float64]
@@ -65,8 +65,7 @@ def follow(
     head = head_of(film, film.name)
     tracks = follow_film(film, film.name, lambda s: tell(round(s * head.rate), head.pictures, f"{s:.1f} s"))
     seen_from = view or _stated_view(film.parent / "session.toml") or "down_line"
-    steady = tracks.places - tracks.shakes[:, None]
-    order = name_marks(np.nanmean(steady[:12], axis=0), seen_from, handed)
+    order = name_marks(np.nanmean(tracks.steady[:ADDRESS_PICTURES], axis=0), seen_from, handed)
     target = film.with_name(f"{film.name}.png")
     if sheet:
         _write(target, _drawn(film, tracks, order))
@@ -113,8 +112,8 @@ def _drawn(film: Path, tracks: Tracks, order: Sequence[int]) -> NDArray[np.uint8
 def _strip(tracks: Tracks, order: Sequence[int], width: int) -> NDArray[np.uint8]:
     """The height of both heels over where they stood, px, along time; a heel out of sight leaves a gap."""
     strip = np.full((STRIP_PX, width, 3), 255, np.uint8)
-    steady = (tracks.places - tracks.shakes[:, None])[:, list(order), 1]
-    heels = {foot: np.nanmean(steady[:12, 2 * k]) - steady[:, 2 * k] for k, foot in enumerate(COLOURS)}
+    down = tracks.steady[:, list(order), 1][:, ::2]
+    heels = {foot: np.nanmean(down[:ADDRESS_PICTURES, k]) - down[:, k] for k, foot in enumerate(COLOURS)}
     highest = max(float(np.nanmax(np.stack(list(heels.values())))), 10.0)
     x = EDGE_PX + tracks.times_s / max(tracks.times_s[-1], 1e-9) * (width - 2 * EDGE_PX)
     base, tall = STRIP_PX - 40, STRIP_PX - 80

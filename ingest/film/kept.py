@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ingest.film.frames import Picture, pictures
 from ingest.film.naming import NAMES
-from ingest.film.tracks import Tracks
+from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 
 FLOATS = NDArray[np.float64]
 TICK = Fraction(1, 90_000)
@@ -58,7 +58,7 @@ def feet_box(tracks: Tracks) -> tuple[int, int, int, int]:
     """Left, top, width and height (even) of the part of the picture that holds the feet at all times."""
     flat = tracks.places.reshape(-1, 2)
     low, high = np.nanmin(flat, axis=0), np.nanmax(flat, axis=0)
-    first = tracks.places[:12]
+    first = tracks.places[:ADDRESS_PICTURES]
     long = max(float(np.nanmax(first[..., 0]) - np.nanmin(first[..., 0])) / 2, 40.0)
     left, top = max(int(low[0] - BESIDE * long), 0) // 2 * 2, max(int(low[1] - ABOVE * long), 0) // 2 * 2
     right, bottom = int(high[0] + BESIDE * long), int(high[1] + BELOW * long)

@@ -8,13 +8,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ingest.film.naming import NAMES, name_marks
-from ingest.film.tracks import Tracks
+from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 from ingest.refusing import refuse
 
 FLOATS = NDArray[np.float64]
 SAME_RATE = 1.1
 ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apart enough to be a gap
-ADDRESS_PICTURES = 12
 TRACK_COLUMNS = {"picture": pl.Int64(), "t_s": pl.Float64(), "mark": pl.Int64(), "x_px": pl.Float64(),
                  "y_px": pl.Float64(), "score": pl.Float64()}  # fmt: skip
 
@@ -126,8 +125,7 @@ def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
 
     What is read of a film the first time and what is read again from its tracks are then the same.
     """
-    steady = tracks.places - tracks.shakes[:, None]
-    return np.round(tracks.times_s, 6), np.round(steady, 3), np.round(tracks.scores, 4)
+    return np.round(tracks.times_s, 6), np.round(tracks.steady, 3), np.round(tracks.scores, 4)
 
 
 def read_tracks(data: bytes) -> Tracks:

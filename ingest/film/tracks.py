@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FLOATS = NDArray[np.float64]
+ADDRESS_PICTURES = 12  # the first ones, in which the player stands at address
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,11 @@ class Tracks:
     scores: FLOATS
     shakes: FLOATS
     size: tuple[int, int]
+
+    @property
+    def steady(self) -> FLOATS:
+        """(F, 4, 2) px, the places without the camera's shake: as in the first picture; NaN lost."""
+        return self.places - self.shakes[:, None]
 
 
 @dataclass(frozen=True)
