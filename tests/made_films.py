@@ -1,8 +1,10 @@
 """Films for the tests: heel rises of a plain swing, drawn as the demo draws them, and what is true of them."""
 
+import struct
 from dataclasses import dataclass
 from pathlib import Path
 
+import av
 import numpy as np
 
 from demo_academy.clips import ClipShot
@@ -60,3 +62,35 @@ def film(
     times_s = picture_times(seconds, fps, how)
     write_film(path, times_s, rises, grid_s, shot, STANCE_MM, how)
     return Made(path, shot, how, grid_s, rises, times_s)
+
+
+def on_its_side(source: Path, target: Path, turn: int) -> None:
+    """Write a film's pictures turned clockwise by 90, 180 or 270 degrees; its mp4 says how to turn them back.
+
+    What is shown of it is the film as it was: a phone held on its side writes such a file.
+    """
+    with av.open(str(source)) as held, av.open(str(target), "w") as made:
+        stream = None
+        for frame in held.decode(video=0):
+            laid = np.ascontiguousarray(np.rot90(frame.to_ndarray(format="bgr24"), -turn // 90))
+            if stream is None:
+                stream = made.add_stream("libx264", rate=60, options={"preset": "ultrafast", "crf": "12"})
+                stream.height, stream.width = laid.shape[:2]
+                stream.pix_fmt, stream.time_base = "yuv420p", frame.time_base
+                stream.codec_context.time_base, stream.thread_count = frame.time_base, 1
+            turned = av.VideoFrame.from_ndarray(laid, format="bgr24")
+            turned.pts, turned.time_base = frame.pts, frame.time_base
+            made.mux(stream.encode(turned))
+        made.mux(stream.encode(None))
+    data = bytearray(target.read_bytes())
+    head = data.index(b"tkhd") + 4
+    tall, wide = laid.shape[:2]
+    # ISO/IEC 14496-12, 8.3.2: a place (x, y) of the stored picture is shown at (a x + c y + e, b x + d y + f).
+    a, b, c, d, e, f = {
+        90: (0, -1, 1, 0, 0, wide),
+        180: (-1, 0, 0, -1, wide, tall),
+        270: (0, 1, -1, 0, tall, 0),
+    }[turn]
+    matrix = [round(v * 65536) for v in (a, b, 0, c, d, 0, e, f)]
+    data[head + 40 : head + 76] = struct.pack(">9i", *matrix, 1 << 30)
+    target.write_bytes(data)

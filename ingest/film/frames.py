@@ -5,7 +5,8 @@ H.264 and its kin store brightness (Y) for each pixel and colour (Cb, Cr) for ev
 taking the planes as they are spares every conversion.
 """
 
-from collections.abc import Iterator
+from collections.abc import Generator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,7 +32,7 @@ class Picture:
     cr: BYTES
 
 
-def pictures(path: Path, name: str) -> Iterator[Picture]:
+def pictures(path: Path, name: str) -> Generator[Picture]:
     """The pictures of a film in the order they are shown, turned upright.
 
     Pictures without a time, or not later than the one before, are passed over.
@@ -60,14 +61,24 @@ def pictures(path: Path, name: str) -> Iterator[Picture]:
         raise refuse("unreadable", what, _UNREADABLE, file=name) from error
 
 
+def first_picture(path: Path, name: str) -> Picture:
+    """The first picture of a film, turned upright.
+
+    Raises
+        Refused: as `pictures`, or there is none.
+    """
+    with closing(pictures(path, name)) as shown:
+        for picture in shown:
+            return picture
+    raise refuse("unreadable", "no picture can be read from it", _UNREADABLE, file=name)
+
+
 @dataclass(frozen=True)
 class Head:
-    """What a film's head says: pictures a second as it plays, how many (0: not said), and their size."""
+    """What a film's head says: pictures a second as it plays, and how many (0: not said)."""
 
     rate: float
     pictures: int
-    width: int
-    height: int
 
 
 def head_of(path: Path, name: str) -> Head:
@@ -79,7 +90,7 @@ def head_of(path: Path, name: str) -> Head:
     try:
         with av.open(str(path), mode="r") as held:
             stream = held.streams.video[0]
-            return Head(float(stream.average_rate or 0.0), stream.frames, stream.width, stream.height)
+            return Head(float(stream.average_rate or 0.0), stream.frames)
     except (av.error.FFmpegError, ValueError, IndexError) as error:
         raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
 

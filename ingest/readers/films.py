@@ -8,8 +8,8 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.film.following import follow_film
-from ingest.film.frames import head_of
-from ingest.film.points import name_points, read_tracks, tracks_of_points
+from ingest.film.frames import first_picture, head_of
+from ingest.film.points import SAME_RATE, name_points, read_tracks, tracks_of_points
 from ingest.film.tracks import Filmed, Tracks
 from ingest.readers.filmplace import FilmPlace
 from ingest.readers.sheet import ClipSheet, SessionSheet
@@ -32,7 +32,8 @@ def read_film(
         todo = "fill in handed for them and deliver people.csv and the session again"
         raise refuse("no_handedness", NO_HAND.format(sheet.student), todo, file=name)
     named = name_points(tracks := _tracks(no, name, place), clip.fps, clip.view, handed, name)
-    film = Filmed(no, name, place.base / name, tracks, named.order, named.slower, _whole(sheet, academy))
+    whole = academy.keeps_film(sheet.student, sheet.day)
+    film = Filmed(no, name, place.base / name, tracks, named.order, named.slower, whole)
     said = None
     if named.slower > 1.0:
         how = f"plays {named.slower:.3g} times slower than it was filmed (fps = {clip.fps:g})"
@@ -60,9 +61,11 @@ def film_beside(
     else:
         head = head_of(path, name)
         slower = max(clip.fps / head.rate, 1.0) if head.rate else 1.0
-        slower = slower if slower > 1.1 else 1.0
-        tracks = tracks_of_points(points, clip.fps, slower, (head.width, head.height))
-    return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(sheet, academy))
+        slower = slower if slower > SAME_RATE else 1.0
+        tall, wide = first_picture(path, name).y.shape
+        tracks = tracks_of_points(points, clip.fps, slower, (wide, tall))
+    whole = academy.keeps_film(sheet.student, sheet.day)
+    return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, whole)
 
 
 def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
@@ -80,7 +83,3 @@ def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
             place.tell(f"{name} {seconds:.1f} s")
 
     return follow_film(place.base / name, name, tell)
-
-
-def _whole(sheet: SessionSheet, academy: Academy) -> bool:
-    return academy.keeps_film(sheet.student, sheet.day)

@@ -1,6 +1,7 @@
 """Films in deliveries: their points land as those of clip.csv, and what is kept of them."""
 
 import av
+import numpy as np
 import pytest
 
 import made_films
@@ -36,6 +37,14 @@ def filed(academy, session="v1"):
         academy.home.filed
         / academy.sql("SELECT delivery FROM academy.session WHERE session = ?", [session]).item()
     )
+
+
+def write_points(folder, places):
+    rows = ["swing_no,frame,point,x_px,y_px,score"]
+    for n, four in enumerate(places):
+        for point, (x, y) in zip(("lead_heel", "lead_toe", "trail_heel", "trail_toe"), four, strict=True):
+            rows.append(f"1,{n},{point},{x:.2f},{y:.2f},1")
+    (folder / "clip.csv").write_text("\n".join(rows) + "\n")
 
 
 def allow_minor(academy, more=""):
@@ -129,15 +138,35 @@ def test_a_corrected_hand_names_the_marks_anew(academy, made, filmed):
 
 def test_points_in_a_file_count_and_the_film_beside_them_is_only_kept(academy, made, filmed):
     folder = deliver(academy, made, ("clip-1.mp4", filmed["right"]))
-    rows = ["swing_no,frame,point,x_px,y_px,score"]
-    for n, places in enumerate(filmed["right"].places):
-        for point, (x, y) in zip(("lead_heel", "lead_toe", "trail_heel", "trail_toe"), places, strict=True):
-            rows.append(f"1,{n},{point},{x + 0.25:.2f},{y:.2f},1")
-    (folder / "clip.csv").write_text("\n".join(rows) + "\n")
+    write_points(folder, filmed["right"].places + np.array([0.25, 0.0]))
     assert academy.load().refused == []
     first = academy.sql("SELECT x_px FROM academy.clip_point WHERE frame = 0 AND point = 'lead_heel'").item()
     assert first == pytest.approx(filmed["right"].places[0, 0, 0] + 0.25, abs=0.006)
     assert kept_film(filed(academy), 1).is_file()
+
+
+def test_a_film_beside_points_that_was_filmed_on_its_side_is_cut_as_it_is_shown(
+    academy, made, filmed, tmp_path
+):
+    shown = filmed["right"]
+    made_films.on_its_side(shown.path, tmp_path / "turned.mp4", 90)
+    sizes = []
+    for session, path in (("v1", shown.path), ("v2", tmp_path / "turned.mp4")):
+        folder = deliver(academy, made, ("clip-1.mp4", path.read_bytes()), session=session)
+        write_points(folder, shown.places)
+        assert academy.load().refused == []
+        with av.open(str(kept_film(filed(academy, session), 1))) as held:
+            sizes.append((held.streams.video[0].width, held.streams.video[0].height))
+    assert sizes[1] == sizes[0]
+
+
+def test_a_film_without_a_picture_beside_points_refuses_its_swing(academy, made, filmed, tmp_path):
+    whole = filmed["right"].path.read_bytes()
+    folder = deliver(academy, made, ("clip-1.mp4", whole[: whole.index(b"mdat") + 4]))
+    write_points(folder, filmed["right"].places)
+    said = academy.load().refused[0].sentence
+    assert said.startswith("Swing 1 of v1, clip-1.mp4: no ")
+    assert said.endswith("deliver the session again.")
 
 
 def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy, made, filmed):
