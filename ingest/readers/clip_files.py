@@ -53,7 +53,7 @@ def read_clips(
         return None
     clip_table(sheet)
     reading = _Reading(held, place, sheet, academy)
-    keypoints = _swings_of(sheet, [name for name in files if name.endswith(".json")], film=False)
+    keypoints = _swings_of(sheet, [name for name in files if name.lower().endswith(".json")], film=False)
     for no, name in keypoints.items():
         reading.keypoints(no, name)
     for no, name in _swings_of(sheet, [name for name in files if is_film(name)], film=True).items():
