@@ -13,7 +13,7 @@ import av
 import cv2
 import numpy as np
 
-from demo_academy.clips import ClipShot
+from demo_academy.clips import POINTS, ClipShot
 from demo_academy.course import Array
 
 TAPE_MM = 22.0
@@ -125,12 +125,9 @@ def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look
         for foot in (0, 2):
             _shoe(picture, now[foot], now[foot + 1], scale, look)
         if look.hidden is not None and look.hidden[1] <= at < look.hidden[2]:
-            _bar(picture, places[0][POINT[look.hidden[0]]], scale)
+            _bar(picture, places[0][POINTS.index(look.hidden[0])], scale)
         total += picture
     return (total // len(places)).astype(np.int16)
-
-
-POINT = {"lead_heel": 0, "lead_toe": 1, "trail_heel": 2, "trail_toe": 3}
 
 
 def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:

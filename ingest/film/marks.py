@@ -38,11 +38,6 @@ class Marks:
     places: FLOATS
     areas: FLOATS  # (4,) px² of the picture
 
-    @property
-    def fullness(self) -> float:
-        """Length of the tape's colour."""
-        return float(np.hypot(*self.colour))
-
 
 @dataclass(frozen=True)
 class _Patch:
