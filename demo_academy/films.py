@@ -4,6 +4,7 @@ The picture is drawn where a phone on a low stand would see it: from behind the 
 (lead) shoe stands higher in the picture and smaller; from the front the toes come toward the camera.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -30,10 +31,15 @@ class Look:
     tape: tuple[int, int, int] | None = (30, 110, 250)  # blue, green, red; None films shoes without tape
     exposure: float = 0.5  # of the time between pictures; moving things are smeared over it
     jitter_px: float = 0.4
+    soft_px: float = 0.0  # SD of the lens's blur
     noise: float = 4.0  # SD of the pictures' noise, of 255
     hidden: tuple[str, float, float] | None = None  # a point behind something, from … to (s)
     uneven: float = 0.0  # SD of the time between pictures, as a share of it
     body: bool = False  # legs and more of the player above the shoes
+    shoe: tuple[int, int, int] = (52, 48, 45)
+    shoe_width_mm: float | None = (
+        None  # from the front: shoes as solids, so wide at the ball; None: flat ones
+    )
     gaudy: float = 1.0  # colour of what is behind
     seed: int = 0
 
@@ -90,6 +96,8 @@ def write_film(
             both = np.stack([np.interp(moments, grid_s, rise) for rise in rises])
             places = mark_places(both, shot, stance_mm, look.width) + shake
             picture = _drawn(backdrop, float(at), places, shot, look, shake)
+            if look.soft_px > 0:
+                picture = cv2.GaussianBlur(picture, (0, 0), look.soft_px)
             picture = np.clip(picture + noise[n % 5], 0, 255).astype(np.uint8)
             frame = av.VideoFrame.from_ndarray(picture, format="bgr24")
             frame.pts, frame.time_base = round(float(at) / TICK), TICK
@@ -123,7 +131,11 @@ def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look
         if look.body:
             _legs(picture, now, scale)
         for foot in (0, 2):
-            _shoe(picture, now[foot], now[foot + 1], scale, look)
+            if look.shoe_width_mm is not None and shot.view == "face_on":
+                _solid_shoe(picture, now[foot], now[foot + 1], shot.shoe_mm, scale, look)
+            else:
+                _shoe(picture, now[foot], now[foot + 1], scale, look)
+            _tape(picture, now[foot], now[foot + 1], scale, look)
         if look.hidden is not None and look.hidden[1] <= at < look.hidden[2]:
             _bar(picture, places[0][POINTS.index(look.hidden[0])], scale)
         total += picture
@@ -131,9 +143,8 @@ def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look
 
 
 def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
-    """A dark shoe from heel to toe with a square of tape at each."""
-    along = (toe - heel) / max(float(np.hypot(*(toe - heel))), 1.0)
-    up = np.array([along[1], -along[0]]) * (1 if along[0] >= 0 else -1)
+    """A dark shoe from heel to toe, flat as a picture on the wall."""
+    along, up = _axes(heel, toe)
     tall = 75.0 * scale
     tip = toe + 0.2 * tall * along
     outline = [
@@ -144,9 +155,46 @@ def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> 
         heel + tall * up,
         heel - 0.2 * tall * along,
     ]
-    _fill(picture, outline, (52, 48, 45))
+    _fill(picture, outline, look.shoe)
+
+
+def _axes(heel: Array, toe: Array) -> tuple[Array, Array]:
+    along = (toe - heel) / max(float(np.hypot(*(toe - heel))), 1.0)
+    return along, np.array([along[1], -along[0]]) * (1 if along[0] >= 0 else -1)
+
+
+SHOE_AT = np.array([0.0, 0.05, 0.2, 0.5, 0.72, 0.85, 0.95, 1.0, 1.06])  # of the way from heel to toe mark
+SHOE_HALF = np.array([0.27, 0.32, 0.33, 0.40, 0.50, 0.47, 0.40, 0.35, 0.20])  # of the shoe's width
+SHOE_TALL = np.array([0.27, 0.28, 0.28, 0.25, 0.21, 0.18, 0.16, 0.15, 0.10])  # of the way
+MARK_ABOVE = 0.06  # the floor, of the way
+
+
+def _solid_shoe(picture: Array, heel: Array, toe: Array, shoe_mm: float, scale: float, look: Look) -> None:
+    """A shoe as a solid, cut across its length and drawn from the back to the front.
+
+    How far it is turned out and how far the camera looks down follow from where its marks stand: across the
+    picture the way between them is the shoe's length times sin(turn), down it times cos(turn) sin(tilt).
+    """
+    long, wide = shoe_mm * scale, (look.shoe_width_mm or 0.0) * scale
+    sine = float(np.clip((toe - heel)[0] / long, -0.99, 0.99))
+    cosine = math.sqrt(1 - sine**2)
+    tilt = float(np.clip((toe - heel)[1] / (long * cosine), -0.99, 0.99))
+    for at in np.linspace(0.0, SHOE_AT[-1], 40):
+        floor = heel + at * (toe - heel) + np.array([0.0, MARK_ABOVE * long])
+        half = np.interp(at, SHOE_AT, SHOE_HALF) * wide * np.array([cosine, -sine * tilt])
+        up = np.array([0.0, -np.interp(at, SHOE_AT, SHOE_TALL) * long])
+        _fill(
+            picture,
+            [floor - half, floor + half, floor + 0.75 * half + up, floor - 0.75 * half + up],
+            look.shoe,
+        )
+
+
+def _tape(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
+    """A square of tape at heel and toe."""
     if look.tape is None:
         return
+    along, up = _axes(heel, toe)
     half = TAPE_MM * scale / 2
     for mark in (heel, toe):
         corners = [mark + half * (a * along + b * up) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]

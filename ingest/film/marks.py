@@ -85,14 +85,13 @@ def _still(first: Sequence[Picture]) -> tuple[FLOATS, FLOATS]:
     shifts = [shake.take(picture.y) / 2 for picture in first]
     planes = []
     for name in ("cb", "cr"):
-        laid = [
-            _shifted(getattr(picture, name), -shift) for picture, shift in zip(first, shifts, strict=True)
-        ]
+        laid = [shifted(getattr(picture, name), -shift) for picture, shift in zip(first, shifts, strict=True)]
         planes.append(np.median(laid, axis=0) - 128.0)
     return planes[0], planes[1]
 
 
-def _shifted(plane: NDArray[np.uint8], shift: FLOATS) -> NDArray[np.uint8]:
+def shifted(plane: NDArray[np.uint8], shift: FLOATS) -> NDArray[np.uint8]:
+    """A plane moved by (2,) px right and down; its edge is drawn out where nothing was."""
     tall, wide = plane.shape
     move = np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]])
     return np.asarray(cv2.warpAffine(plane, move, (wide, tall), borderMode=cv2.BORDER_REPLICATE))

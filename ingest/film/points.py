@@ -16,6 +16,7 @@ SAME_RATE = 1.1
 ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apart enough to be a gap
 TRACK_COLUMNS = {"picture": pl.Int64(), "t_s": pl.Float64(), "mark": pl.Int64(), "x_px": pl.Float64(),
                  "y_px": pl.Float64(), "score": pl.Float64()}  # fmt: skip
+WIDTH_COLUMN = "shoe_width_px"  # the same in every row, and only there where it is known
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,8 @@ def write_tracks(tracks: Tracks) -> bytes:
         },
         schema=TRACK_COLUMNS,
     )
+    if tracks.shoe_width_px is not None:
+        frame = frame.with_columns(pl.lit(round(tracks.shoe_width_px, 2)).alias(WIDTH_COLUMN))
     held = io.BytesIO()
     frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(held)
     return held.getvalue()
@@ -130,8 +133,9 @@ def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 def read_tracks(data: bytes) -> Tracks:
     """Tracks from the text kept beside a film; shakes are taken off and its size is not known."""
-    frame = pl.read_csv(io.BytesIO(data), schema=TRACK_COLUMNS)
+    frame = pl.read_csv(io.BytesIO(data), schema_overrides=TRACK_COLUMNS)
     count = len(frame) // 4
     places = frame.select("x_px", "y_px").fill_null(float("nan")).to_numpy().reshape(count, 4, 2)
     scores = frame["score"].to_numpy().reshape(count, 4)
-    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0))
+    width = float(frame[WIDTH_COLUMN][0]) if WIDTH_COLUMN in frame.columns else None
+    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0), width)

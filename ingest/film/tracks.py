@@ -15,7 +15,8 @@ class Tracks:
     """Where four marks were in each picture.
 
     times_s (F,) as the film plays; places (F, 4, 2) px as in the picture, NaN lost; scores (F, 4), 0 lost;
-    shakes (F, 2) px, how the floor lies off that of the first picture; `size` is width and height.
+    shakes (F, 2) px, how the floor lies off that of the first picture; `size` is width and height;
+    shoe_width_px, how wide the shoes are at address, where a film from the front tells it.
     """
 
     times_s: FLOATS
@@ -23,6 +24,7 @@ class Tracks:
     scores: FLOATS
     shakes: FLOATS
     size: tuple[int, int]
+    shoe_width_px: float | None = None
 
     @property
     def steady(self) -> FLOATS:

@@ -4,12 +4,15 @@ A filed film is not followed again: its tracks stand beside it. Where clip.csv o
 points of a swing, they count, and the film is only kept to be seen.
 """
 
+from dataclasses import replace
+
 import polars as pl
 
 from ingest.academy import Academy
 from ingest.film.following import follow_film
 from ingest.film.frames import first_picture, head_of
 from ingest.film.points import SAME_RATE, name_points, read_tracks, tracks_of_points
+from ingest.film.shoes import shoe_width_px
 from ingest.film.tracks import Filmed, Tracks
 from ingest.readers.filmplace import FilmPlace
 from ingest.readers.sheet import ClipSheet, SessionSheet
@@ -32,6 +35,10 @@ def read_film(
         todo = "fill in handed for them and deliver people.csv and the session again"
         raise refuse("no_handedness", NO_HAND.format(sheet.student), todo, file=name)
     named = name_points(tracks := _tracks(no, name, place), clip.fps, clip.view, handed, name)
+    if clip.view == "face_on" and clip.shoe_width_mm is not None and not _is_kept(no, place):
+        shape = clip.shoe_width_mm / clip.shoe_length_mm
+        width = shoe_width_px(place.base / name, name, tracks, named.order, shape)
+        tracks = replace(tracks, shoe_width_px=width)
     whole = academy.keeps_film(sheet.student, sheet.day)
     film = Filmed(no, name, place.base / name, tracks, named.order, named.slower, whole)
     said = None
@@ -68,10 +75,14 @@ def film_beside(
     return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, whole)
 
 
+def _is_kept(no: int, place: FilmPlace) -> bool:
+    """Whether a swing's tracks stand beside its film, and what was measured of it with them."""
+    return place.filed and kept_tracks(place.base, no).is_file()
+
+
 def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
-    kept = kept_tracks(place.base, no)
-    if place.filed and kept.is_file():
-        return read_tracks(kept.read_bytes())
+    if _is_kept(no, place):
+        return read_tracks(kept_tracks(place.base, no).read_bytes())
     if not (place.base / name).is_file():
         todo = "correct the name in session.toml, or add the film, and deliver the session again"
         raise refuse(

@@ -12,7 +12,8 @@ practice, no source):
 - `stance`, 5 %: from the front (`face_on`) a shoe is seen end on, so heel to heel in mm over heel to heel in
   pixels.
 - `shoe_width`, 8 %: from the front without a stance, by the shoe's width in mm over its width in pixels. Four
-  points of heels and toes do not show a width; only a film can, so without `shoe_width_px` this is not used.
+  points of heels and toes do not show a width. A film does, where its shoes stand out from the floor: it
+  is measured at address when `[clip] shoe_width_mm` is given, and kept with the film's tracks.
 - `shoe_end_on`, 100 %: from the front without any of these the shoe's seen length is used as it is, which
   makes rises too large by as much as the shoe points at the camera.
 """
@@ -49,7 +50,14 @@ class Clip:
     view: str
     mm_per_px: float | None = None
     shoe_width_mm: float | None = None
-    shoe_width_px: float | None = None  # as a film shows it at address
+    # As a film shows it at address: that of every swing, or of each by its swing_no where its film tells it.
+    shoe_width_px: float | Mapping[int, float] | None = None
+
+    def width_px(self, points: pl.DataFrame) -> float | None:
+        """Width of the shoes in the film of one swing, px, by its rows of `points`; None where not known."""
+        if isinstance(self.shoe_width_px, Mapping):
+            return self.shoe_width_px.get(int(points["swing_no"][0]))
+        return self.shoe_width_px
 
 
 @dataclass(frozen=True)
@@ -88,7 +96,7 @@ def heel_rise(
         return None
     rest = {name: place for name, place in at_address.items() if place is not None}
     up = _floor_normal(np.array(list(rest.values())))
-    scales, scale = _scales(rest, clip, stance_mm)
+    scales, scale = _scales(rest, clip, clip.width_px(points), stance_mm)
     rises = {
         foot: scales[foot] * (up @ (seen[f"{foot}_heel"] - rest[f"{foot}_heel"][:, None]))
         for foot in ("lead", "trail")
@@ -176,7 +184,7 @@ def _floor_normal(places: FLOATS) -> FLOATS:
 
 
 def _scales(
-    rest: Mapping[str, FLOATS], clip: Clip, stance_mm: Sequence[float] | None
+    rest: Mapping[str, FLOATS], clip: Clip, width_px: float | None, stance_mm: Sequence[float] | None
 ) -> tuple[dict[str, float], str]:
     """Millimetres a pixel for each foot, and where the scale is from."""
     if clip.mm_per_px is not None:
@@ -186,8 +194,8 @@ def _scales(
         pixels = float(np.hypot(*(rest["lead_heel"] - rest["trail_heel"])))
         if between > 0.0 and pixels > 0.0:
             return dict.fromkeys(("lead", "trail"), between / pixels), "stance"
-    if clip.view == "face_on" and clip.shoe_width_mm and clip.shoe_width_px:
-        return dict.fromkeys(("lead", "trail"), clip.shoe_width_mm / clip.shoe_width_px), "shoe_width"
+    if clip.view == "face_on" and clip.shoe_width_mm and width_px:
+        return dict.fromkeys(("lead", "trail"), clip.shoe_width_mm / width_px), "shoe_width"
     scales = {}
     for foot in ("lead", "trail"):
         pixels = float(np.hypot(*(rest[f"{foot}_heel"] - rest[f"{foot}_toe"])))

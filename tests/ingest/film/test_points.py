@@ -1,5 +1,7 @@
 """Tracks become named points on the clip's own clock."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -82,3 +84,10 @@ def test_tracks_kept_beside_a_film_say_the_same_as_before():
     assert np.allclose(again.places, given.places, atol=1e-3, equal_nan=True)
     assert np.allclose(again.times_s, given.times_s, atol=1e-6)
     assert np.array_equal(again.scores, given.scores)
+
+
+def test_the_shoes_width_is_kept_with_the_tracks_and_older_tracks_have_none():
+    given = tracks(np.arange(30) / 60)
+    assert b"shoe_width_px" not in write_tracks(given)
+    assert read_tracks(write_tracks(given)).shoe_width_px is None
+    assert read_tracks(write_tracks(replace(given, shoe_width_px=51.237))).shoe_width_px == 51.24

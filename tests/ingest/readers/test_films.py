@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 import made_films
+from models.samples import reduce_into
 from warehouse import films, health
 from warehouse.films import kept_film, kept_tracks
 from warehouse.fingerprints import of_folder
@@ -219,3 +220,69 @@ def test_a_load_that_dies_while_a_film_is_kept_leaves_nothing_half(academy, made
     assert academy.load().accepted == ["v1"]
     assert of_folder(filed(academy)) == filed(academy).name
     assert list(academy.home.filed.glob(".*.part")) == []
+
+
+FRONT = CLIP.replace("down_line", "face_on")
+MARKED = "[swing.clip_events]\naddress = 0.15\ntop = 0.65\n"
+STANCE = (
+    "[stance]\nlead_heel = [220, 0]\nlead_toe = [346, 272]\ntrail_heel = [-220, 0]\ntrail_toe = [-295, 290]\n"
+)
+
+
+@pytest.fixture(scope="module")
+def from_the_front(tmp_path_factory):
+    """One film of a right-hander and one of a left-hander, 100 mm wide shoes, the lead heel up at 0.65 s."""
+    folder = tmp_path_factory.mktemp("front")
+    how = {"seconds": 1.2, "view": "face_on", "shoe_width_mm": 100.0, "jitter_px": 1.5, "seed": 8}
+    return {
+        hand: made_films.film(folder / f"{hand}.mp4", handed=hand, width=640, **how)
+        for hand in ("right", "left")
+    }
+
+
+def scale_of(academy, session="v1"):
+    """Where a swing's scale is from, its error, and the lead heel's rise at top once it is reduced."""
+    academy.with_writer(lambda home, w: reduce_into(home, w, [session]))
+    return academy.sql(
+        "SELECT s.clip_scale_source, s.clip_scale_se_pct, m.lead_heel_rise_at_top_mm FROM academy.swing s "
+        "JOIN academy.swing_metric m USING (session, swing_no) WHERE s.session = ?",
+        [session],
+    ).row(0)
+
+
+@pytest.mark.parametrize(("student", "hand"), [("s1", "right"), ("s2", "left")])
+def test_a_film_from_the_front_takes_its_scale_from_the_shoes_width(
+    academy, made, from_the_front, student, hand
+):
+    """Also where only the tracks of a minor's film are left."""
+    allow_minor(academy)
+    film = from_the_front[hand]
+    deliver(
+        academy, made, ("clip.mp4", film), student=student, more=MARKED, clip=FRONT + "shoe_width_mm = 100\n"
+    )
+    assert academy.load().refused == []
+    source, error_pct, rise_mm = scale_of(academy)
+    assert (source, error_pct) == ("shoe_width", 8.0)
+    assert rise_mm == pytest.approx(np.interp(0.65, film.grid_s, film.rises[0]), rel=0.1)
+    academy.roster(people=made.roster["people.csv"].replace(",250,", ",251,").replace(",240,", ",241,"))
+    academy.load()  # reads it again from filed/
+    assert scale_of(academy) == (source, error_pct, rise_mm)
+
+
+def test_without_a_shoes_width_or_with_a_stance_the_film_gives_no_scale(academy, made, from_the_front):
+    deliver(academy, made, ("clip.mp4", from_the_front["right"]), more=MARKED, clip=FRONT)
+    academy.load()
+    assert scale_of(academy)[0] == "shoe_end_on"
+    known = FRONT + "shoe_width_mm = 100\n" + STANCE
+    deliver(academy, made, ("clip.mp4", from_the_front["right"]), more=MARKED, clip=known)
+    academy.load()
+    assert scale_of(academy)[0] == "stance"
+
+
+def test_shoes_that_do_not_stand_out_from_the_floor_leave_the_scale_end_on(academy, made, tmp_path):
+    grass = made_films.film(
+        tmp_path / "clip.mp4", seconds=1.2, view="face_on", width=640, shoe_width_mm=100.0, shoe=(70, 121, 96)
+    )
+    deliver(academy, made, ("clip.mp4", grass), more=MARKED, clip=FRONT + "shoe_width_mm = 100\n")
+    assert academy.load().refused == []
+    assert scale_of(academy)[0] == "shoe_end_on"

@@ -104,6 +104,16 @@ def test_a_shoes_width_is_a_scale_only_where_a_film_shows_it():
     assert np.nanmax(rise.lead_mm) == pytest.approx(40, abs=0.1)
 
 
+def test_each_swings_film_shows_its_own_width_of_the_shoes():
+    points = frames_of(ramp(0.6, 1.0, 40), still)
+    clip = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0, shoe_width_px={1: 50.0, 2: 80.0})
+    second = points.with_columns(swing_no=pl.lit(2, pl.Int32))
+    third = points.with_columns(swing_no=pl.lit(3, pl.Int32))
+    assert np.nanmax(heel_rise(points, clip, 0.3, None).lead_mm) == pytest.approx(40, abs=0.1)
+    assert np.nanmax(heel_rise(second, clip, 0.3, None).lead_mm) == pytest.approx(25, abs=0.1)
+    assert heel_rise(third, clip, 0.3, None).scale == "shoe_end_on"
+
+
 def test_where_the_scale_is_from_and_its_error_stand_with_the_swing(build):
     points = frames_of(ramp(0.6, 1.0, 40), still)
     events = build.event_rows([TIMES]).with_columns(clock=pl.lit("clip"))
