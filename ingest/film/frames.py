@@ -8,6 +8,7 @@ taking the planes as they are spares every conversion.
 from collections.abc import Generator
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import av
@@ -19,6 +20,7 @@ from ingest.refusing import refuse
 BYTES = NDArray[np.uint8]
 LEAST_SIDE, MOST_SIDE = 120, 4096
 MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
+FIRST_SET_YEAR = 2000  # clocks that were never set stand at 1904 or 1970
 _UNREADABLE = "film it again, or save it once more as H.264 in an mp4 file, and deliver the session again"
 
 
@@ -93,6 +95,21 @@ def head_of(path: Path, name: str) -> Head:
             return Head(float(stream.average_rate or 0.0), stream.frames)
     except (av.error.FFmpegError, ValueError, IndexError) as error:
         raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
+
+
+def taken_by(path: Path) -> datetime | None:
+    """The time by which a film was taken, as its head says (`creation_time`), UTC without an offset.
+
+    Copying or saving a film again may move that time later, never earlier. None where the file says none, an
+    unset clock's (before 2000), or can't be read.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            said = datetime.fromisoformat(held.metadata.get("creation_time", ""))
+            told = said.astimezone(UTC).replace(tzinfo=None) if said.tzinfo else said
+    except (av.error.FFmpegError, ValueError, OverflowError):
+        return None
+    return told if told.year >= FIRST_SET_YEAR else None
 
 
 def _check_size(width: int, height: int, name: str) -> None:

@@ -5,12 +5,13 @@ points of a swing, they count, and the film is only kept to be seen.
 """
 
 from dataclasses import replace
+from datetime import UTC, timedelta
 
 import polars as pl
 
 from ingest.academy import Academy
 from ingest.film.following import follow_film
-from ingest.film.frames import first_picture, head_of
+from ingest.film.frames import first_picture, head_of, taken_by
 from ingest.film.points import SAME_RATE, name_points, read_tracks, tracks_of_points
 from ingest.film.shoes import shoe_width_px
 from ingest.film.tracks import Filmed, Tracks
@@ -19,6 +20,7 @@ from ingest.readers.sheet import ClipSheet, SessionSheet
 from ingest.refusing import refuse
 from warehouse.films import kept_tracks
 
+EARLIER = timedelta(hours=12)  # than its session a film may say it is: some clocks are off by a time zone
 NO_HAND = "whose toes point which way depends on the hand, and people.csv does not say which {} plays with"
 
 
@@ -28,13 +30,13 @@ def read_film(
     """Rows frame, point, x_px, y_px, score of one swing's film, what to keep of it, and what is to be said.
 
     Raises
-        Refused: the film can't be read or followed, or the student's hand is not known.
+        Refused: the film can't be read or followed, is of an earlier day, or the student's hand is not known.
     """
     handed = academy.people[sheet.student].handed
     if handed is None:
         todo = "fill in handed for them and deliver people.csv and the session again"
         raise refuse("no_handedness", NO_HAND.format(sheet.student), todo, file=name)
-    named = name_points(tracks := _tracks(no, name, place), clip.fps, clip.view, handed, name)
+    named = name_points(tracks := _tracks(no, name, sheet, academy, place), clip.fps, clip.view, handed, name)
     if clip.view == "face_on" and clip.shoe_width_mm is not None and not _is_kept(no, place):
         shape = clip.shoe_width_mm / clip.shoe_length_mm
         width = shoe_width_px(place.base / name, name, tracks, named.order, shape)
@@ -60,12 +62,14 @@ def film_beside(
     """What to keep of a film whose points came in a file of their own.
 
     Raises
-        Refused: no film can be read from it.
+        Refused: no film can be read from it, or it is of an earlier day.
     """
     path = place.base / name
     if place.filed and not path.exists():
-        tracks, slower = _tracks(no, name, place), 1.0
+        tracks, slower = _tracks(no, name, sheet, academy, place), 1.0
     else:
+        if not _is_kept(no, place):
+            _check_day(name, sheet, academy, place)
         head = head_of(path, name)
         slower = max(clip.fps / head.rate, 1.0) if head.rate else 1.0
         slower = slower if slower > SAME_RATE else 1.0
@@ -80,7 +84,27 @@ def _is_kept(no: int, place: FilmPlace) -> bool:
     return place.filed and kept_tracks(place.base, no).is_file()
 
 
-def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
+def _check_day(name: str, sheet: SessionSheet, academy: Academy, place: FilmPlace) -> None:
+    """Refuse a film that was taken well before its session; one that was filed has passed already."""
+    taken = taken_by(place.base / name)
+    if taken is None or sheet.started_at - taken <= EARLIER:
+        return
+    told, began = (
+        f"{at.replace(tzinfo=UTC).astimezone(academy.settings.zone):%Y-%m-%d %H:%M}"
+        for at in (taken, sheet.started_at)
+    )
+    what = (
+        f"its head says that it was taken by {told}, but the session began at {began}, and its films are "
+        f"taken at most {EARLIER // timedelta(hours=1)} h before"
+    )
+    todo = (
+        "put this swing's own film there, correct started_at or, where the camera's clock was wrong, save "
+        "the film once more, and deliver the session again"
+    )
+    raise refuse("other_day", what, todo, file=name)
+
+
+def _tracks(no: int, name: str, sheet: SessionSheet, academy: Academy, place: FilmPlace) -> Tracks:
     if _is_kept(no, place):
         return read_tracks(kept_tracks(place.base, no).read_bytes())
     if not (place.base / name).is_file():
@@ -88,6 +112,7 @@ def _tracks(no: int, name: str, place: FilmPlace) -> Tracks:
         raise refuse(
             "no_samples", f"{name} is not in the session's folder", todo, file="session.toml", column="clip"
         )
+    _check_day(name, sheet, academy, place)
 
     def tell(seconds: float) -> None:
         if place.tell is not None:

@@ -1,12 +1,14 @@
 """Pictures are upright however the phone was held."""
 
+from datetime import datetime
+
 import av
 import numpy as np
 import pytest
 
 import made_films
 from ingest.film.following import follow_film
-from ingest.film.frames import first_picture, pictures
+from ingest.film.frames import first_picture, pictures, taken_by
 from warehouse.errors import Refused
 
 
@@ -47,3 +49,24 @@ def test_the_first_picture_is_refused_where_there_is_none(tmp_path, upright):
     (tmp_path / "clip.mp4").write_bytes(whole[: whole.index(b"mdat") + 4])
     with pytest.raises(Refused, match=r"clip\.mp4: no .* can be read from it.*; .*deliver the session again"):
         first_picture(tmp_path / "clip.mp4", "clip.mp4")
+
+
+@pytest.mark.parametrize(
+    ("said", "taken"),
+    [
+        ("2026-05-03T09:30:00Z", "2026-05-03T09:30:00"),
+        ("2026-05-03T09:30:00+02:00", "2026-05-03T07:30:00"),
+        ("1999-12-31T23:00:00Z", None),
+        ("1970-01-01T00:00:30Z", None),
+    ],
+)
+def test_a_film_says_by_when_it_was_taken_unless_its_clock_was_never_set(tmp_path, upright, said, taken):
+    made_films.dated(upright.path, tmp_path / "clip.mp4", said)
+    assert taken_by(tmp_path / "clip.mp4") == (taken and datetime.fromisoformat(taken))
+
+
+def test_a_film_that_says_no_time_or_is_none_was_taken_at_an_unknown_time(tmp_path, upright):
+    assert taken_by(upright.path) is None
+    (tmp_path / "clip.mp4").write_bytes(b"no film")
+    assert taken_by(tmp_path / "clip.mp4") is None
+    assert taken_by(tmp_path / "missing.mp4") is None

@@ -286,3 +286,47 @@ def test_shoes_that_do_not_stand_out_from_the_floor_leave_the_scale_end_on(acade
     deliver(academy, made, ("clip.mp4", grass), more=MARKED, clip=FRONT + "shoe_width_mm = 100\n")
     assert academy.load().refused == []
     assert scale_of(academy)[0] == "shoe_end_on"
+
+
+def dated(folder, film, taken):
+    made_films.dated(film.path, folder / "dated.mp4", taken)
+    return (folder / "dated.mp4").read_bytes()
+
+
+@pytest.mark.parametrize("beside", [False, True])
+def test_a_film_of_the_day_before_last_refuses_its_own_swing(academy, made, filmed, tmp_path, beside):
+    """The session began on 5 May at 10:00 in Dublin, 9:00 UTC."""
+    old = dated(tmp_path, filmed["right"], "2026-05-03T09:30:00Z")
+    folder = deliver(academy, made, ("clip-1.mp4", old), ("clip-2.mp4", filmed["right"]), swings=2)
+    if beside:
+        write_points(folder, filmed["right"].places)
+    (refused,) = academy.load().refused
+    assert refused.sentence == (
+        "Swing 1 of v1, clip-1.mp4: its head says that it was taken by 2026-05-03 10:30, but the session began "
+        "at 2026-05-05 10:00, and its films are taken at most 12 h before; put this swing's own film there, "
+        "correct started_at or, where the camera's clock was wrong, save the film once more, and deliver the "
+        "session again."
+    )
+    assert academy.sql("SELECT swing_no FROM academy.swing").to_series().to_list() == [2]
+    assert academy.sql("SELECT DISTINCT swing_no FROM academy.clip_point").to_series().to_list() == [2]
+    before = academy.tables(without=("academy.person", "academy.delivery"))
+    academy.roster(people=made.roster["people.csv"].replace(",250,", ",251,"))
+    academy.load()  # reads it again from filed/
+    assert academy.tables(without=("academy.person", "academy.delivery")) == before
+
+
+@pytest.mark.parametrize(
+    "taken",
+    [
+        "2026-05-04T21:00:00Z",  # twelve hours before
+        "2026-05-05T09:20:00Z",
+        "2026-11-20T08:00:00Z",  # saved once more in autumn
+        "1970-01-01T00:00:30Z",
+    ],
+)
+def test_a_film_of_the_day_a_later_one_and_one_of_an_unset_clock_are_taken(
+    academy, made, filmed, tmp_path, taken
+):
+    deliver(academy, made, ("clip.mp4", dated(tmp_path, filmed["right"], taken)))
+    report = academy.load()
+    assert (report.refused, report.accepted) == ([], ["v1"])
