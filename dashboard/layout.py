@@ -1,5 +1,6 @@
 """What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
 
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -13,6 +14,8 @@ from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.wording import DISCOMFORT, on
 from warehouse.access import Reader
+
+FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
 
 
 def choose(
@@ -106,16 +109,51 @@ def picture(
 
     `place` tells two pictures of one page apart that may have the same finding.
     """
-    st.altair_chart(chart, width="stretch" if stretch else "content", theme=None, alt=words)
+    shown = _Unchecked(chart)
+    st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=words)  # type: ignore[arg-type]
+    _details(chart, words, rows, place)
+    _let_draw()
+
+
+def _let_draw() -> None:
+    """Hold the rest of a visit's first page back until its first picture stands.
+
+    The browser has then still to load what draws pictures, and takes in the rest of the page before it.
+    """
+    if not st.session_state.get("drawn"):
+        st.session_state["drawn"] = True
+        time.sleep(FIRST_ALONE_S)
+
+
+class _Unchecked:
+    """A chart that isn't held against its schema whenever it is shown, which takes longer than to make it.
+
+    The tests hold each kind of picture against it.
+    """
+
+    def __init__(self, chart: alt.TopLevelMixin) -> None:
+        self._chart = chart
+
+    def to_dict(self) -> dict[str, Any]:
+        """As the chart's own."""
+        return self._chart.to_dict(validate=False)
+
+
+@st.fragment
+def _details(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str) -> None:
+    """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down."""
     name = picture_files.finding(chart) or words
-    with st.expander("In words, as a table, to save"):
+    png, svg = file_name(name, "png"), file_name(name, "svg")
+    folded = st.expander("In words, as a table, to save", key=f"more-{place}-{png}", on_change="rerun")
+    if not folded.open:
+        return
+    with folded:
         st.write(words)
         if not rows.is_empty():
             _grid(rows)
         with st.container(horizontal=True):
             if not rows.is_empty():
                 save_table(rows, name, place)
-            png, svg = file_name(name, "png"), file_name(name, "svg")
             save("Save picture (PNG)", lambda: picture_files.png(chart), png, "image/png", place)
             save("Save picture (SVG)", lambda: picture_files.svg(chart), svg, "image/svg+xml", place)
 

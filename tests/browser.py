@@ -21,6 +21,26 @@ ARGS = [
 ]  # fmt: skip
 
 
+# Notes when a page's first picture is drawn, by the page's own clock; without a picture, when the page stands.
+NOTE_FIRST_PICTURE = """(() => {
+    const drawn = () => {
+        const canvas = document.querySelector('[data-testid="stVegaLiteChart"] canvas');
+        if (canvas) {
+            return canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data.some((v) => v > 0);
+        }
+        const app = document.querySelector('[data-testid="stApp"]');
+        return document.querySelector('[data-testid="stVegaLiteChart"] svg') !== null
+            || (document.querySelector('[data-testid="stMain"] h1') !== null
+                && app.getAttribute('data-test-script-state') === 'notRunning');
+    };
+    const look = () => {
+        if (drawn()) window.firstPictureMs = performance.now();
+        else requestAnimationFrame(look);
+    };
+    requestAnimationFrame(look);
+})()"""
+
+
 def require_chromium() -> str:
     """The browser's path; without one the test is skipped by name on a laptop and fails in CI."""
     if CHROMIUM is None:
@@ -72,6 +92,14 @@ def served(home: Path, log: Path) -> Iterator[str]:
             yield base
         finally:
             server.terminate()
+
+
+def first_picture_s(page, address: str, limit_s: float = 40) -> float:
+    """Open an address and say after how many seconds its first picture was drawn."""
+    page.add_init_script(NOTE_FIRST_PICTURE)
+    page.goto(address, wait_until="commit")
+    page.wait_for_function("window.firstPictureMs !== undefined", polling=50, timeout=limit_s * 1000)
+    return page.evaluate("window.firstPictureMs") / 1000
 
 
 def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:

@@ -1,5 +1,6 @@
 """A small academy made by hand, straight into the tables: what the pages must show is known to the last row."""
 
+import re
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import season_rows
-from dashboard import readers
+from dashboard import layout, readers
 from warehouse.home import Home
 from warehouse.store import writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
@@ -377,6 +378,8 @@ def homes(tmp_path_factory):
 def visit(homes, monkeypatch):
     """Open a page of the app as someone: visit(home kind, page path, person, **address) → AppTest."""
 
+    monkeypatch.setattr(layout, "FIRST_ALONE_S", 0.0)
+
     def go(kind: str, path: str, person: str, **address: str) -> AppTest:
         monkeypatch.setenv("UNDERFOOT_HOME", str(homes(kind).path))
         at = AppTest.from_file(str(APP), default_timeout=30)
@@ -420,3 +423,15 @@ def said(at: AppTest) -> str:
 @pytest.fixture
 def page_text():
     return said
+
+
+@pytest.fixture
+def unfold():
+    """Open everything that folds out on a page: unfold(AppTest) → AppTest."""
+
+    def go(at: AppTest) -> AppTest:
+        for key in re.findall(r"more-[^\n\"]*", "\n".join(folded.proto.id for folded in at.expander)):
+            at.session_state[key] = True
+        return at.run()
+
+    return go

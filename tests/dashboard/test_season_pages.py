@@ -109,8 +109,8 @@ def test_a_coach_of_few_students_is_shown_as_too_few_and_never_drawn(visit, page
     )
 
 
-def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, page_text):
-    at = visit("full", "trust", "c01")
+def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfold, page_text):
+    at = unfold(visit("full", "trust", "c01"))
     text = page_text(at)
     assert len(at.get("vega_lite_chart")) == 3
     assert titles(at)[0] == "Irons: one session tells students apart well on 1 of 2 measures"
@@ -156,8 +156,15 @@ def test_every_refusal_and_mark_of_the_project_has_words(pytestconfig):
     assert reasons.reason("some_new_thing") == "some new thing"
 
 
-def test_every_picture_can_be_saved_as_table_png_and_svg(visit):
-    at = visit("full", "coaches", "h01")
+def test_every_picture_folds_out_into_words_a_table_and_files_and_only_then_makes_them(
+    visit, unfold, page_text
+):
+    folded = visit("full", "coaches", "h01")
+    assert len(folded.expander) == 1
+    assert not folded.dataframe
+    at = unfold(folded)
+    assert len(at.dataframe) == 1
+    assert "Cato Brandt,+0.05" in page_text(at)
     names = [button.proto.label for button in at.get("download_button")]
     assert names == ["Save table (CSV)", "Save picture (PNG)", "Save picture (SVG)"]
 
