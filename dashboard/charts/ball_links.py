@@ -41,8 +41,8 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
     base = alt.Chart(drawn)
     nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
     layers = [
-        nought.encode(x="at:Q"),
-        base.mark_rule(color=theme.INK, strokeWidth=1.6).encode(x="lo:Q", x2="hi:Q", y=y),
+        nought.encode(x=alt.X("at:Q")),
+        base.mark_rule(color=theme.INK, strokeWidth=1.6).encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q"), y=y),
         base.mark_point(shape="circle", size=80, stroke=theme.INK, strokeWidth=1.6, opacity=1).encode(
             x=x,
             y=y,

@@ -59,18 +59,18 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     names = [
         alt.Chart(named.filter(pl.col("turn") % 2 == turn))
         .mark_text(align=align, dx=dx)
-        .encode(x=x, y=y, text="name:N")
+        .encode(x=x, y=y, text=alt.Text("name:N"))
         for turn, align, dx in ((0, "right", -11), (1, "left", 11))
     ]
     layers = [
-        lines.mark_area(color=theme.BAND, clip=True).encode(x=x, y="lo80:Q", y2="hi80:Q"),
+        lines.mark_area(color=theme.BAND, clip=True).encode(x=x, y=alt.Y("lo80:Q"), y2=alt.Y2("hi80:Q")),
         *(
             lines.mark_line(color=theme.QUIET, strokeDash=[5, 4], strokeWidth=1.4, clip=True).encode(
                 x=x, y=f"{end}95:Q"
             )
             for end in ("lo", "hi")
         ),
-        middle.encode(y="at:Q"),
+        middle.encode(y=alt.Y("at:Q")),
         dots.encode(x=x, y=y, fill=fill, tooltip=tips),
         *names,
     ]

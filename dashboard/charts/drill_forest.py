@@ -73,14 +73,14 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     ]
     dot = base.mark_point(shape="circle", size=90, stroke=theme.INK, strokeWidth=1.6, opacity=1, clip=True)
     layers = [
-        strip.encode(x=alt.X("lo:Q"), x2="hi:Q"),
-        nought.encode(x="at:Q"),
-        bar.encode(x=alt.X("lo:Q"), x2="hi:Q", y=y, yOffset=beside),
+        strip.encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q")),
+        nought.encode(x=alt.X("at:Q")),
+        bar.encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q"), y=y, yOffset=beside),
         dot.encode(x=x, y=y, yOffset=beside, fill=fill, tooltip=tips),
     ]
     if not narrow:
         text = alt.Chart(drawn).transform_filter(alt.datum.which == KEPT).mark_text(align="left", dx=8)
-        layers.append(text.encode(x=alt.datum(high), y=y, text="label:N"))
+        layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
     return alt.layer(*layers).properties(
         autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 70), title=theme.title(finding, narrow=narrow)
     )

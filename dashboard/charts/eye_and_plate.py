@@ -50,9 +50,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     base = alt.Chart(drawn)
     nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
     layers = [
-        nought.encode(x="at:Q"),
+        nought.encode(x=alt.X("at:Q")),
         base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True).encode(
-            x=alt.X("kappa_lo:Q"), x2="kappa_hi:Q", y=y
+            x=alt.X("kappa_lo:Q"), x2=alt.X2("kappa_hi:Q"), y=y
         ),
         base.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
             x=x, y=y, tooltip=tips

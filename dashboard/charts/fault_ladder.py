@@ -36,15 +36,15 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     ring = before.mark_point(shape="circle", size=130, fill=theme.GROUND, stroke=theme.QUIET, opacity=1)
     dot = now.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
     layers = [
-        strip.encode(x="rate_lo:Q", x2="rate_hi:Q", y=y),
-        bar.encode(x="rate_lo:Q", x2="rate_hi:Q", y=y),
-        base.mark_line(color=theme.INK, strokeWidth=1.2).encode(x=x, y=y, detail="fault:N"),
+        strip.encode(x=alt.X("rate_lo:Q"), x2=alt.X2("rate_hi:Q"), y=y),
+        bar.encode(x=alt.X("rate_lo:Q"), x2=alt.X2("rate_hi:Q"), y=y),
+        base.mark_line(color=theme.INK, strokeWidth=1.2).encode(x=x, y=y, detail=alt.Detail("fault:N")),
         ring.encode(x=x, y=y, tooltip=_tips()),
         dot.encode(x=x, y=y, tooltip=_tips()),
     ]
     if not narrow:
         end = alt.datum(1.0, type="quantitative")
-        layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text="said:N"))
+        layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
     return alt.layer(*layers).properties(
         autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
     )

@@ -48,12 +48,12 @@ def picture(
         "foot:N", scale=alt.Scale(domain=[LEAD, TRAIL], range=[theme.LEAD, theme.TRAIL]), legend=None
     )
     return alt.layer(
-        now.mark_area(opacity=0.45).encode(x=x, y=y, y2="middle:Q", color=color),
-        now.mark_line(strokeWidth=2.5).encode(x=x, y=y, color=color, detail="foot:N"),
+        now.mark_area(opacity=0.45).encode(x=x, y=y, y2=alt.Y2("middle:Q"), color=color),
+        now.mark_line(strokeWidth=2.5).encode(x=x, y=y, color=color, detail=alt.Detail("foot:N")),
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(
-            x=x, y=y, detail="foot:N"
+            x=x, y=y, detail=alt.Detail("foot:N")
         ),
-        alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y="middle:Q"),
+        alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y=alt.Y("middle:Q")),
         *_names(mirrored, top, names),
         *_cursor(lanes, x, names),
     ).properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
@@ -62,13 +62,13 @@ def picture(
 def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[alt.Chart]:
     feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": ["lead heel ↑", "trail heel ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
-        x=alt.value(0), y="height:Q", text="said:N"
+        x=alt.value(0), y=alt.Y("height:Q"), text=alt.Text("said:N")
     )  # fmt: skip
     if FIRST not in mirrored["which"].to_list():
         return [named]
     note = alt.Chart(pl.DataFrame({"height": [1.15 * top]})).mark_text(
         text=f"dashes: {names[1]}", align="right", dx=-6, color=theme.QUIET
-    ).encode(x=alt.value("width"), y="height:Q")  # fmt: skip
+    ).encode(x=alt.value("width"), y=alt.Y("height:Q"))  # fmt: skip
     return [named, note]
 
 

@@ -66,7 +66,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     layers = [
         alt.Chart(goals)
         .mark_bar(color=theme.BAND, height=14)
-        .encode(x=alt.X("goal_lo:Q", scale=scale), x2="goal_hi:Q", y=y, yOffset=beside),
+        .encode(x=alt.X("goal_lo:Q", scale=scale), x2=alt.X2("goal_hi:Q"), y=y, yOffset=beside),
         alt.Chart(drawn)
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
         .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),

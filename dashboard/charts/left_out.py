@@ -45,7 +45,7 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     dots = base.mark_point(shape="circle", fill=theme.QUIET, stroke=theme.INK, fillOpacity=0.5, opacity=1)
     layers = [dots.encode(x=x, y=y, size=size, tooltip=tips)]
     if not narrow:
-        layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text="n:Q"))
+        layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q")))
     return alt.layer(*layers).properties(
         autosize=theme.FIT,
         height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),

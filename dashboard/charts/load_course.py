@@ -49,7 +49,7 @@ def picture(
     layers = _posts(posts, events)
     layers += [
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=y),
-        now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y="lo:Q", y2="hi:Q"),
+        now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
     ]
     layers += _names(course, names) + _cursor(course, x, names)
@@ -102,7 +102,7 @@ def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
     return [
         alt.Chart(placed)
         .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)
-        .encode(x="position:Q", y="lo:Q", y2="hi:Q", tooltip=tip)
+        .encode(x=alt.X("position:Q"), y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"), tooltip=tip)
     ]
 
 
@@ -113,7 +113,7 @@ def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
     return [
         alt.Chart(pl.DataFrame({"height": [height]}))
         .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
-        .encode(x=alt.value(0), y="height:Q")
+        .encode(x=alt.value(0), y=alt.Y("height:Q"))
         for height, text, color in rows
     ]
 

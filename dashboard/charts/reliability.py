@@ -49,7 +49,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     good = alt.Chart(pl.DataFrame({"lo": [GOOD], "hi": [1.0]})).mark_rect(color=theme.BAND)
     base = alt.Chart(drawn)
     layers = [
-        good.encode(x=alt.X("lo:Q"), x2="hi:Q"),
+        good.encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q")),
         base.mark_rule(color=theme.QUIET, strokeWidth=1).encode(x=x, x2=alt.datum(0), y=y),
         base.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
             x=x, y=y, tooltip=tips

@@ -104,7 +104,7 @@ def _band(band: tuple[float | None, float | None], low: float, high: float) -> l
     if lo is None and hi is None:
         return []
     frame = pl.DataFrame({"lo": [low if lo is None else lo], "hi": [high if hi is None else hi]})
-    return [alt.Chart(frame).mark_rect(color=theme.BAND).encode(y="lo:Q", y2="hi:Q")]
+    return [alt.Chart(frame).mark_rect(color=theme.BAND).encode(y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))]
 
 
 def _fit(line: pl.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
@@ -112,7 +112,7 @@ def _fit(line: pl.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
         return []
     base = alt.Chart(line)
     return [
-        base.mark_area(color=theme.INK, opacity=0.14).encode(x=x, y="lo:Q", y2="hi:Q"),
+        base.mark_area(color=theme.INK, opacity=0.14).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_line(color=theme.INK, strokeWidth=2).encode(x=x, y=y),
     ]
 
@@ -128,7 +128,7 @@ def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> lis
         alt.Tooltip("value:N", title=measure.label),
         alt.Tooltip("n:Q", title="Swings"),
     ]
-    bars = base.mark_rule(color=theme.INK, strokeWidth=1.4).encode(x=x, y="lo:Q", y2="hi:Q")
+    bars = base.mark_rule(color=theme.INK, strokeWidth=1.4).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))
     filled = alt.Fill(
         "swings:N",
         scale=alt.Scale(domain=["enough", "few"], range=[theme.INK, theme.GROUND]), legend=None,
@@ -149,7 +149,7 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
         name = alt.Chart(placed).mark_text(
             angle=270, align="right", baseline="bottom", dx=-2, dy=-3, color=theme.SIGNAL
         )
-        layers.append(name.encode(x=x, y="level:Q", text="said:N"))
+        layers.append(name.encode(x=x, y=alt.Y("level:Q"), text=alt.Text("said:N")))
     return layers
 
 
@@ -159,7 +159,7 @@ def _ticks(ticks: pl.DataFrame, name: str, level: float, x: alt.X) -> list[alt.C
     base = alt.Chart(placed).mark_tick(
         color=theme.INK, orient="vertical", height=10, thickness=2, opacity=0.75
     )
-    return [base.encode(x=x, y="level:Q", tooltip=tips)]
+    return [base.encode(x=x, y=alt.Y("level:Q"), tooltip=tips)]
 
 
 def words(sessions: pl.DataFrame, band: tuple[float | None, float | None], measure: Measure) -> str:

@@ -45,7 +45,7 @@ def picture(
         )
     layers += [
         base.mark_line(color=theme.QUIET, strokeWidth=1).encode(x=x, y=y),
-        base.mark_rule(color=theme.INK, strokeWidth=1.2).encode(x=x, y="lo:Q", y2="hi:Q"),
+        base.mark_rule(color=theme.INK, strokeWidth=1.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_point(size=26, stroke=theme.INK, strokeWidth=1.2, opacity=1).encode(
             x=x, y=y, fill=_few(), tooltip=_tips(measure)
         ),
