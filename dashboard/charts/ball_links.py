@@ -1,11 +1,10 @@
 """What goes together with the ball, within one student: a row a measure, the ball's change beside it."""
 
-import textwrap
-
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import count, number
 
 ROW_HEIGHT = 28
@@ -15,17 +14,11 @@ TOGETHER = "Goes together"
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw `rows` of queries.season.ball_links that have a figure; filled where it goes together."""
-    width = 22 if narrow else 44
     drawn = rows.drop_nulls("per_sd").with_columns(
-        pl.col("name")
-        .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
-        .alias("row"),
+        row_names.broken("name", 22 if narrow else 44),
         (pl.col("label") == TOGETHER).alias("together"),
     )
-    axis = alt.Axis(
-        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False
-    )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=axis)
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=row_names.axis())
     x = alt.X(
         "per_sd:Q",
         title="Change (m)" if narrow else f"{OUTCOMES[outcome]}, change with a usual rise of the measure",

@@ -1,12 +1,12 @@
 """Drill forest: what each drill kept and changed on the day, beside the smallest worthwhile change."""
 
-import textwrap
 from typing import Any
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import NBSP, count, number
 
 ROW_HEIGHT = 42
@@ -47,9 +47,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     order = drawn.sort("place")["row"].unique(maintain_order=True).to_list()
     low, high = _reach(drawn)
     both = drawn["which"].n_unique() > 1
-    lines = r"split(datum.label, '\n')"
-    names = alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=10, domain=False, ticks=False)
-    y = alt.Y("row:N", sort=order, title=None, axis=names, scale=alt.Scale(paddingInner=0.3))
+    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis(), scale=alt.Scale(paddingInner=0.3))
     beside = alt.YOffset("which:N", sort=[KEPT, SAME_DAY], scale=alt.Scale(paddingOuter=0.6))
     x = alt.X(
         "value:Q", title="In smallest worthwhile changes" if narrow else AXIS,
@@ -90,7 +88,7 @@ def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
     """Two rows an effect, kept and on the day, scaled by its own smallest worthwhile change."""
     rows: list[dict[str, Any]] = []
     for place, row in enumerate(effects.iter_rows(named=True)):
-        named = "\n".join(textwrap.wrap(row["row"], 18 if narrow else 30))
+        named = row_names.lines(row["row"], 18 if narrow else 30)
         for which, name in ((KEPT, "kept"), (SAME_DAY, "same_day")):
             scaled = {
                 end: None if row[column] is None else row[column] / row["swc"]

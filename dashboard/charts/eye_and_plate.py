@@ -1,12 +1,12 @@
 """Eye and plate: how far what a coach saw agrees with what was measured, fault by fault."""
 
-import textwrap
 from typing import Any
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import count, number
 
 ROW_HEIGHT = 30
@@ -23,17 +23,11 @@ def grade(kappa: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
-    width = 20 if narrow else 44
     drawn = rows.drop_nulls("kappa").with_columns(
-        pl.col("name")
-        .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
-        .alias("row"),
+        row_names.broken("name", 20 if narrow else 44),
         pl.col("kappa").map_elements(grade, return_dtype=pl.String).alias("grade"),
     )
-    axis = alt.Axis(
-        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False
-    )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=axis)
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=row_names.axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])
     x = alt.X(
         "kappa:Q", title="Agreement beyond chance (Cohen's kappa)",

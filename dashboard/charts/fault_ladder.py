@@ -1,12 +1,12 @@
 """Fault ladder: the faults down the side in swing order, how often each happens now and happened before."""
 
-import textwrap
 from typing import Any
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import count, fault_sentence, marked, share
 
 ROW_HEIGHT = 30
@@ -22,10 +22,10 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     row = pl.col("fault").alias("row")
     drawn = rates.with_columns(
         pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"),
-        pl.col("fault").map_elements(_broken, return_dtype=pl.String).alias("row") if narrow else row,
+        row_names.broken("fault", 20) if narrow else row,
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=_names())
+    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis(padding=12))
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title="Share of swings (%)", scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
@@ -48,17 +48,6 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     return alt.layer(*layers).properties(
         autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
     )
-
-
-def _names() -> alt.Axis:
-    """Fault names in full; a row may hold two lines."""
-    lines = r"split(datum.label, '\n')"
-    return alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=12, domain=False, ticks=False)
-
-
-def _broken(name: str) -> str:
-    """A long name on two lines: two faults differ only in their last words, so none may be cut off."""
-    return "\n".join(textwrap.wrap(name, 20))
 
 
 def _tips() -> list[alt.Tooltip]:

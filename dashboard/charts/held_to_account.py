@@ -1,12 +1,12 @@
 """Held to account: how often a claim held in simulated academies, beside its goal."""
 
-import textwrap
 from typing import Any
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
@@ -32,19 +32,15 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
-        pl.col("truth")
-        .map_elements(lambda t: "\n".join(textwrap.wrap(t, 20 if narrow else 36)), return_dtype=pl.String)
-        .alias("row"),
+        row_names.broken("truth", 20 if narrow else 36),
         pl.format("{} students", "students").alias("size"),
         pl.col("figure").map_elements(lambda v: said(v, unit), return_dtype=pl.String).alias("told"),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
     )
     low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
     sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
-    axis = alt.Axis(
-        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False
-    )
-    y = alt.Y("row:N", sort=drawn["row"].unique(maintain_order=True).to_list(), title=None, axis=axis)
+    order = drawn["row"].unique(maintain_order=True).to_list()
+    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
     title = "Share (%)" if unit == "share" else "In smallest worthwhile changes"
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)

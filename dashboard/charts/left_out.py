@@ -1,12 +1,12 @@
 """Left out: swings and deliveries that stay out of the answers, week by week, by reason, device or coach."""
 
-import textwrap
 from datetime import timedelta
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import count, number
 
 ROW_HEIGHT = 32
@@ -14,16 +14,8 @@ ROW_HEIGHT = 32
 
 def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
-    drawn = rows.with_columns(
-        pl.col("group")
-        .map_elements(lambda g: "\n".join(textwrap.wrap(g, 20 if narrow else 40)), return_dtype=pl.String)
-        .alias("row")
-    )
+    drawn = rows.with_columns(row_names.broken("group", 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
-    axis = alt.Axis(
-        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=10, domain=False, ticks=False,
-        grid=True,
-    )  # fmt: skip
     first, last = drawn["week"].min(), drawn["week"].max()
     days = [
         alt.DateTime(year=d.year, month=d.month, date=d.day)
@@ -33,7 +25,7 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
         "week:T", title="Week", scale=alt.Scale(domain=days),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
-    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=axis)
+    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=row_names.axis(grid=True))
     most = int(drawn["n"].max())
     tips = [
         alt.Tooltip("week:T", title="Week of", format="%-d %B %Y"),

@@ -1,12 +1,12 @@
 """Reliability: how well one session's value of each measure tells students apart."""
 
-import textwrap
 from typing import Any
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import row_names
 from dashboard.wording import number
 
 ROW_HEIGHT = 24
@@ -23,16 +23,11 @@ def grade(icc: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
-    width = 24 if narrow else 64
     drawn = rows.drop_nulls("icc_session").with_columns(
-        pl.col("label")
-        .map_elements(lambda n: "\n".join(textwrap.wrap(n, width)), return_dtype=pl.String)
-        .alias("row"),
+        row_names.broken("label", 24 if narrow else 64),
         pl.col("icc_session").map_elements(grade, return_dtype=pl.String).alias("grade"),
     )
-    lines = r"split(datum.label, '\n')"
-    axis = alt.Axis(labelExpr=lines, labelLimit=0, labelPadding=10, domain=False, ticks=False)
-    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=axis)
+    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=row_names.axis())
     x = alt.X(
         "icc_session:Q",
         title="Intraclass correlation" if narrow else "Intraclass correlation of one session's mean (0 to 1)",
