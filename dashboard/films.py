@@ -14,6 +14,11 @@ from dashboard.wording import EVENTS
 from warehouse.access import Reader
 
 MOST_POINTS = 400
+APART = (
+    "This film's clock could not be laid over the plate's. Both begin together here, and do not show the "
+    "same moment."
+)
+UNCHECKED = "Too few films were taken in this session to check that this one is of this swing."
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
 
@@ -30,15 +35,21 @@ def _show(reader: Reader, path: Path, session: str, swing_no: int) -> None:
     if path.stat().st_size > MOST_BYTES:
         layout.say(f"The film of swing {swing_no} is too large to show here; it stands at {path.name}.")
         return
+    offset_s, flags = sessions.film_clock(reader, session, swing_no)
     data = lanes(reader, session, swing_no)
+    data["offset_s"] = offset_s or 0.0
     data["film"] = base64.b64encode(path.read_bytes()).decode()
     data["kind"] = "video/mp4"
     data["title"] = f"Film of swing {swing_no}, with the load under both heels"
     film_player.show(data, key=f"film-{session}-{swing_no}")
+    if offset_s is None:
+        layout.aside(APART)
+    elif "clip_unchecked" in flags:
+        layout.aside(UNCHECKED)
 
 
 def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:
-    """Times on the plate's clock, each heel's load in % of body weight, events, and the film's offset.
+    """Times on the plate's clock, each heel's load in % of body weight, and events.
 
     A lane is flat where the plate measured none; body weight is the mean load of the first twentieth.
     """
@@ -56,5 +67,4 @@ def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:
         found[side] = np.clip(100 * values / weight, 0, None)[::step].round(1).tolist()
     marked = sessions.swing_events(reader, session, swing_no)
     found["events"] = [(EVENTS[event], round(t_s, 3)) for event, t_s in marked.iter_rows() if event in EVENTS]
-    found["offset_s"] = sessions.film_offset(reader, session, swing_no)
     return found

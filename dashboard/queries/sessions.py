@@ -188,9 +188,9 @@ def swing_events(reader: Reader, session: str, swing_no: int) -> pl.DataFrame:
     )
 
 
-def film_offset(reader: Reader, session: str, swing_no: int) -> float:
-    """Seconds to add to the film's clock for the plate's; 0 where none was found."""
+def film_clock(reader: Reader, session: str, swing_no: int) -> tuple[float | None, list[str]]:
+    """Seconds to add to the film's clock for the plate's, None where none was found; the swing's flags."""
     rows = reader.sql(
-        "SELECT coalesce(clip_offset_s, 0) FROM swing WHERE session = ? AND swing_no = ?", [session, swing_no]
+        "SELECT clip_offset_s, flags FROM swing WHERE session = ? AND swing_no = ?", [session, swing_no]
     )
-    return 0.0 if rows.is_empty() else float(rows.item(0, 0))
+    return (None, []) if rows.is_empty() else (rows.item(0, 0), rows["flags"].to_list()[0] or [])

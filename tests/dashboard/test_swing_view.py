@@ -5,6 +5,7 @@ import pytest
 
 from dashboard import courses, films
 from dashboard.courses import Take
+from dashboard.queries import sessions
 from warehouse.access import Reader
 
 FIRST, LAST = "2026-01-12-s01", "2026-03-23-s01"
@@ -57,9 +58,33 @@ def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):
     assert len(found["times"]) == len(found["lead"]) == len(found["trail"]) <= films.MOST_POINTS
     assert found["times"][0] == 0.0
     assert ("impact", 1.6) in found["events"]
-    assert found["offset_s"] == 0.0
     # The trace's lead heel carries 3/7 of the lead load, and the first twentieth of it weighs 700 N.
     assert found["lead"][0] == pytest.approx(100 * 3 * (50 + 35 * np.sin(-np.pi)) / 700, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("clock", "told"),
+    [
+        ((None, ["clip_unsynced"]), films.APART),
+        ((0.2, ["clip_unchecked"]), films.UNCHECKED),
+        ((0.2, []), None),
+    ],
+)
+def test_a_film_whose_clock_or_swing_is_not_sure_says_so(
+    visit, page_text, monkeypatch, tmp_path, clock, told
+):
+    film = tmp_path / "clip.mp4"
+    film.write_bytes(b"film")
+    monkeypatch.setattr(Reader, "film", lambda *_: film, raising=False)
+    monkeypatch.setattr(films.sessions, "film_clock", lambda *_: clock)
+    text = page_text(visit("full", "student", "c01", student="s01", session=LAST, swing="3"))
+    assert [sentence for sentence in (films.APART, films.UNCHECKED) if sentence in text] == [told] * bool(
+        told
+    )
+
+
+def test_the_films_clock_is_that_of_its_swing(reader_of):
+    assert sessions.film_clock(reader_of("full", "c01"), LAST, 1) == (None, [])
 
 
 def test_the_film_of_the_chosen_swing_stands_below_its_lanes(visit, monkeypatch, tmp_path):
