@@ -133,3 +133,43 @@ def laid(clip: Filmed, plate: FLOATS, shapes: Sequence[Shape], lags: Lags, loose
         apart = ((own[0][0] - own[1][0]) * step_s) ** 2 / spread
     error = standard_error(least, curve, clip.count, step_s)
     return Laid(float(lags.steps[0]) + place, error, least, apart)
+
+
+class Overlays:
+    """The clips of a session on their own plates, laid once for each pair of shapes that is asked for."""
+
+    def __init__(self, clips: Sequence[Filmed], plates: Sequence[FLOATS], lags: Lags, loose_s: float) -> None:
+        self._clips, self._plates, self._lags, self._loose_s = clips, plates, lags, loose_s
+        self._costs = [shape_costs(clip, plate, lags) for clip, plate in zip(clips, plates, strict=True)]
+        self._made: dict[tuple[Shape, Shape], tuple[list[Laid], FLOATS]] = {}
+
+    def shapes(self, trusted: Sequence[int]) -> tuple[Shape, Shape]:
+        """The shapes of lead and trail foot that leave least over the trusted clips together."""
+        return best_shapes(np.sum([self._costs[k] for k in trusted], axis=0))
+
+    def laid(self, shapes: tuple[Shape, Shape]) -> list[Laid]:
+        """Each clip on its plate by these shapes."""
+        return self._by(shapes)[0]
+
+    def products(self, shapes: tuple[Shape, Shape]) -> FLOATS:
+        """(clips, 2, 2) of each foot at its clip's own lag: squares of f, and of f with the rise."""
+        return self._by(shapes)[1]
+
+    def _by(self, shapes: tuple[Shape, Shape]) -> tuple[list[Laid], FLOATS]:
+        if shapes not in self._made:
+            pairs = list(zip(self._clips, self._plates, strict=True))
+            lying = [laid(clip, plate, shapes, self._lags, self._loose_s) for clip, plate in pairs]
+            made = [_products(*pair, found, shapes) for pair, found in zip(pairs, lying, strict=True)]
+            self._made[shapes] = lying, np.array(made)
+        return self._made[shapes]
+
+
+def _products(clip: Filmed, plate: FLOATS, found: Laid, shapes: Sequence[Shape]) -> FLOATS:
+    """(2, 2) of each foot at the clip's own lag: squares of f, and of f with the rise."""
+    made = []
+    for seen, line, shape in zip(clip.feet, plate, shapes, strict=True):
+        places = found.step + FINE * np.arange(seen.values.size)
+        value = np.interp(places, np.arange(line.size), shaped(line, shape))
+        value = value - seen.weight @ value / max(float(seen.weight.sum()), 1.0)
+        made.append([seen.weight @ value**2, (seen.weight * value) @ seen.values])
+    return np.array(made)

@@ -13,9 +13,6 @@ each, so that Σz is least (the linear assignment problem); a clip's own plate i
 clip may stay without a plate at 2.5 times its number of values. A clip does not match when it is dealt
 anything but its own plate and lies better there. When over half of three or more are dealt another, none
 matches: the gains are not this golfer's either.
-
-And a clip that leaves over four times as much a value as the session's clips do, with no freedom at all, is
-of another swing, whichever plate it lies on best.
 """
 
 from collections.abc import Sequence
@@ -24,8 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from models.swing.lags import FINE, Lags, lowest
-from models.swing.overlay import Filmed, Laid, Shape, shaped, steepness
+from models.swing.lags import Lags, lowest
+from models.swing.overlay import Filmed, Overlays, Shape, shaped, steepness
 
 FLOATS = NDArray[np.float64]
 HINGE_SD, GAIN_SD = 0.5, 0.03
@@ -34,15 +31,13 @@ WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
 MOST_STRANGERS = 0.5
-MOST_EXCESS, FEWEST_TO_COMPARE, LEAST_USUAL_MM2 = 4.0, 4, 0.1
 
 
 def strangers(
     clips: Sequence[Filmed],
     own: Sequence[int],
-    laid: Sequence[Laid],
+    overlays: Overlays,
     plates: Sequence[FLOATS],
-    shapes: Sequence[Shape],
     lags: Lags,
     trusted: Sequence[int],
 ) -> set[int]:
@@ -52,9 +47,8 @@ def strangers(
     """
     if len(plates) < 2:
         return set()
-    products = np.array(
-        [_products(clip, plates[at], found, shapes) for clip, at, found in zip(clips, own, laid, strict=True)]
-    )
+    shapes = overlays.shapes(trusted)
+    laid, products = overlays.laid(shapes), overlays.products(shapes)
     values = np.array([clip.count for clip in clips], dtype=np.float64)
     noise = float(np.median([laid[k].left / max(values[k] - 4.0, 1.0) for k in trusted]))
     if not noise > 0.0:
@@ -73,48 +67,18 @@ def strangers(
     costs[:, : len(plates)] = left / scale
     costs[np.arange(len(clips)), len(plates) + np.arange(len(clips))] = WITHOUT * values
     costs[np.arange(len(clips)), own] -= IN_ADVANCE
-    strange = _far_off(clips, products, trusted)
     dealt = linear_sum_assignment(costs)[1]
     moved = np.array(dealt) != own
     if len(clips) > 2 and moved.sum() > MOST_STRANGERS * len(clips):
         return set(range(len(clips)))
     # One whose plate a stranger took, and who lies worse elsewhere, stays with its own.
-    return strange | {i for i, at in enumerate(own) if costs[i, dealt[i]] < costs[i, at]}
-
-
-def _far_off(clips: Sequence[Filmed], products: FLOATS, trusted: Sequence[int]) -> set[int]:
-    """Clips that lie far worse on their own plate than the session's clips do, by the other clips' gains.
-
-    Squares a value, at the clip's own lag and with no freedom, over `MOST_EXCESS` times the trusted clips'
-    median. A clip of another swing has other timing, and far more is left over.
-    """
-    if len(trusted) < FEWEST_TO_COMPARE:
-        return set()
-    left = []
-    for i, clip in enumerate(clips):
-        others = products[[k for k in trusted if k != i]].sum(axis=0)
-        gain = np.maximum(others[:, 1] / np.maximum(others[:, 0], 1e-9), 0.0)
-        explained = 2.0 * gain * products[i, :, 1] - gain**2 * products[i, :, 0]
-        left.append(max(clip.squares - float(explained.sum()), 0.0) / max(clip.count, 1))
-    usual = max(float(np.median([left[k] for k in trusted])), LEAST_USUAL_MM2)
-    return {i for i, value in enumerate(left) if value > MOST_EXCESS * usual}
+    return {i for i, at in enumerate(own) if costs[i, dealt[i]] < costs[i, at]}
 
 
 def _scale(least: FLOATS, clips: Sequence[Filmed], trusted: Sequence[int]) -> float:
     """s², mm², from each clip's least squares a value at its best plate."""
     shaking = max(float(np.median([clips[k].shaking for k in trusted])), LEAST_NOISE_MM2)
     return float(np.clip(np.median(least[list(trusted)]), LEAST_NOISE_MM2, MOST_OVER_SHAKING * shaking))
-
-
-def _products(clip: Filmed, plate: FLOATS, found: Laid, shapes: Sequence[Shape]) -> FLOATS:
-    """(2, 2) of each foot at the clip's own lag: squares of f, and of f with the rise."""
-    made = []
-    for seen, line, shape in zip(clip.feet, plate, shapes, strict=True):
-        places = found.step + FINE * np.arange(seen.values.size)
-        value = np.interp(places, np.arange(line.size), shaped(line, shape))
-        value = value - seen.weight @ value / max(float(seen.weight.sum()), 1.0)
-        made.append([seen.weight @ value**2, (seen.weight * value) @ seen.values])
-    return np.array(made)
 
 
 def _transforms(plate: FLOATS, shapes: Sequence[Shape], lags: Lags) -> list[list[NDArray[np.complex128]]]:

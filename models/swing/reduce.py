@@ -94,7 +94,7 @@ def answer_session(
     uniform = _without_holds(uniform, rows)
     stance = np.asarray(stance_mm if stance_mm is not None else [], dtype=np.float64)
     body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
-    swings, unmatched = match_clips(clip, uniform, swings, events, stance_mm)
+    swings, of_clip = match_clips(clip, uniform, swings, events, stance_mm)
     event_s, error_s = event_arrays(uniform, swings, events)
     moved = moved_from_clip(uniform, events, event_s)
     estimated = np.zeros(event_s.shape, dtype=bool)
@@ -114,9 +114,9 @@ def answer_session(
         plate.weight_n,
         body_n,
     )
-    if unmatched:
+    if of_clip:
         flags = [
-            known.with_flag("clip_unsynced", 1) if number in unmatched else known
+            known.with_flag(of_clip[number], 1) if number in of_clip else known
             for known, number in zip(flags, swings["swing_no"], strict=True)
         ]
     finish = plate.metrics[:, PLATE_METRICS.index("finish_lead_share_pct")]

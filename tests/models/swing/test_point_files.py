@@ -98,7 +98,7 @@ def session(rng, way):
 
 @pytest.mark.parametrize("way", [1, -1], ids=["right-handed", "left-handed"])
 def test_wild_points_gaps_and_an_unknown_clock_leave_offset_and_heel_rise_right(build, way):
-    """The issue's goal: the offset within a frame for 95 % of swings, the rise within 3 mm RMS."""
+    """The offset is right within a frame for 95 % of swings, and the rise within 3 mm RMS."""
     rng = np.random.default_rng(20 + way)
     near, rms = [], []
     for _ in range(SESSIONS):

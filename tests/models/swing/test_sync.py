@@ -152,6 +152,26 @@ def test_clips_of_another_session_or_of_another_student_are_refused(sessions):
     assert np.mean(another_student) <= 0.1
 
 
+def test_one_clip_of_another_day_or_student_among_right_ones_is_refused_and_they_stay(sessions):
+    among, stay = [], []
+    for (student, visit), swings in sessions.items():
+        for other in (sessions[student, 1 - visit], sessions[(student + 1) % STUDENTS, visit]):
+            found = held([*swings[:2], other[0], *swings[3:]], swings)
+            among.append(found[2])
+            stay += found[:2] + found[3:]
+    assert np.mean(among) <= 0.05
+    assert np.mean(stay) >= 0.9
+
+
+def test_a_clip_of_a_neighbouring_swing_whose_plate_is_missing_is_refused(sessions):
+    found = []
+    for swings in sessions.values():
+        for k in range(0, SWINGS, 2):
+            left = [swing for no, swing in enumerate(swings) if no != k + 1]
+            found.append(held([*left[:k], swings[k + 1], *left[k + 1 :]], left)[k])
+    assert np.mean(found) <= 0.1
+
+
 def test_a_plate_that_was_not_filmed_can_claim_a_clip():
     swings = next(iter(bent_swings(3).values()))
     clips = {no: swing.clip for no, swing in enumerate(swings) if no != 5}
