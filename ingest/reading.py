@@ -201,9 +201,16 @@ class _Session:
             if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
         kept = [no for no in sorted(self.sheet.swings) if no not in self.refused]
+        widths_px = {film.swing_no: film.tracks.shoe_width_px for film in self.films}
         return {
             "academy.swing": [
-                swing_row(self.sheet, no, good.get(no), self._flags(no, measured, good.get(no), events))
+                swing_row(
+                    self.sheet,
+                    no,
+                    good.get(no),
+                    self._flags(no, measured, good.get(no), events),
+                    widths_px.get(no),
+                )
                 for no in kept
             ],
             "academy.hold": holds,

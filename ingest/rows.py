@@ -67,9 +67,16 @@ def session_row(
 
 
 def swing_row(
-    sheet: SessionSheet, no: int, good: SwingSamples | None, flags: Mapping[str, int]
+    sheet: SessionSheet,
+    no: int,
+    good: SwingSamples | None,
+    flags: Mapping[str, int],
+    shoe_width_px: float | None = None,
 ) -> dict[str, Any]:
-    """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid."""
+    """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid.
+
+    `shoe_width_px` is what its film tells (ingest.film.shoes).
+    """
     swing = sheet.swings[no]
     heel_source = "none" if good is None else "measured" if good.heels else "estimated"
     return {
@@ -90,6 +97,7 @@ def swing_row(
         "file_flags": list(flags),
         "file_flag_counts": list(flags.values()),
         "heel_source": heel_source,
+        "clip_shoe_width_px": shoe_width_px,
         "clip_offset_s": sheet.clip.offset_s if sheet.clip and good else None,
     }
 

@@ -6,7 +6,6 @@ The warehouse is read and written here, by one thread; the tasks only read trace
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,7 +17,6 @@ from models.swing.gathering import Answer, gather
 from models.swing.holds import MEASURES
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
-from warehouse.films import kept_tracks
 from warehouse.home import Home
 from warehouse.store import Writer
 from warehouse.traces import trace_path
@@ -28,7 +26,6 @@ SWING_ANSWERS = (
     "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
-WIDTH_COLUMN = "shoe_width_px"  # of the tracks kept with a film
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 
 
@@ -120,35 +117,23 @@ def tasks_of_batch(home: Home, writer: Writer) -> dict[str, SessionTask]:
             row["stance_mm"],
             row["body_mass_kg"],
             row["feet_checked"],
-            _clip(home, row, points_of.get((row["session"],))),
+            _clip(row, swings_of.get((row["session"],), swings.clear()), points_of.get((row["session"],))),
             holds=holds_of.get((row["session"],)),
         )
         for row in sessions.iter_rows(named=True)
     }
 
 
-def _clip(home: Home, session: Mapping[str, Any], points: pl.DataFrame | None) -> Clip | None:
+def _clip(session: Mapping[str, Any], swings: pl.DataFrame, points: pl.DataFrame | None) -> Clip | None:
     """The session's clip; None without points, or without what turns pixels and frames into mm and s."""
     names = ("clip_fps", "shoe_length_mm", "clip_view", "clip_mm_per_px", "shoe_width_mm")
     fps, shoe_mm, view, mm_per_px, width_mm = (session[name] for name in names)
     if points is None or fps is None or shoe_mm is None or view is None:
         return None
-    widths_px = _shoe_widths(home, session["delivery"], points) if width_mm and view == "face_on" else None
+    widths_px = dict(
+        swings.drop_nulls("clip_shoe_width_px").select("swing_no", "clip_shoe_width_px").iter_rows()
+    )
     return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, widths_px)
-
-
-def _shoe_widths(home: Home, delivery: str, points: pl.DataFrame) -> dict[int, float]:
-    """Width of the shoes in each swing's film, px, by swing_no, as filed with its tracks.
-
-    A swing without a film, or whose film does not tell the width, is left out.
-    """
-    found: dict[int, float] = {}
-    for no in points["swing_no"].unique().sort():
-        with suppress(OSError, pl.exceptions.PolarsError):
-            kept = pl.read_csv(kept_tracks(home.filed / delivery, no), n_rows=1)
-            if WIDTH_COLUMN in kept.columns:
-                found[no] = float(kept[WIDTH_COLUMN][0])
-    return found
 
 
 def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:

@@ -73,6 +73,9 @@ class SwingRow(Contract):
     file_flags: Annotated[pl.List, pl.String] = Field(description="text; flags found while reading")
     file_flag_counts: Annotated[pl.List, pl.Int32] = Field(description="–; one count for each")
     heel_source: pl.String = Field(isin=("measured", "estimated", "none"), description="text; of heel loads")
+    clip_shoe_width_px: pl.Float64 = Field(
+        nullable=True, gt=0, description="px; shoes at address, from the front"
+    )
     clip_offset_s: pl.Float64 = Field(nullable=True, description="s; plate time less clip time")
 
 

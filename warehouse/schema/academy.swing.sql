@@ -17,6 +17,7 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     file_flags VARCHAR[] NOT NULL,   -- those found while reading the file
     file_flag_counts INTEGER[] NOT NULL,
     heel_source VARCHAR NOT NULL,    -- measured | estimated | none
+    clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,
     clip_offset_se_s DOUBLE,
     clip_scale_source VARCHAR,       -- stated | shoe | stance | shoe_width | shoe_end_on (too large)
