@@ -2,7 +2,8 @@
 
 How closely a heel follows its pressure differs from student to student and from camera to camera, but hardly
 from swing to swing of a session. So each clip is laid over its plate by what the *other* clips teach alone:
-the shapes of both feet, and how far each heel rises, b, with a freedom of 2 % (its scale is its own clip's).
+the shapes of both feet, and how far each heel rises, b, with a freedom of 2 % (its scale is its own clip's)
+and as much as b is unsure.
 What is left a value,
 
     v = squares left / number of values,
@@ -43,7 +44,8 @@ def misfits(clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence[int])
         summed = products[others].sum(axis=0)
         gain = np.maximum(summed[:, 1] / np.maximum(summed[:, 0], 1e-9), 0.0)
         square, rise = products[i].T
-        beyond, stretch = rise - gain * square, (gain * GAIN_SD) ** 2
+        beyond = rise - gain * square
+        stretch = (gain * GAIN_SD) ** 2 + noise / np.maximum(summed[:, 0], 1e-9)
         explained = 2.0 * gain * rise - gain**2 * square + stretch * beyond**2 / (stretch * square + noise)
         left[i] = math.log(max((clip.squares - float(explained.sum())) / max(clip.count, 1), LEAST_MM2))
     found = set()

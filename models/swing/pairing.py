@@ -3,7 +3,8 @@
 Swings of a kind resemble one another so much that a clip lies well on nearly any swing's plate. What tells
 them apart is how far each heel rises for how far its pressure goes, and that holds from swing to swing of a
 session. So each clip is laid over every plate of the session by the *other* clips' gains b (and the shared
-shapes of overlay.py), with a little freedom: normal deviates of SD 0.5 % of foot length in a and 3 % in b.
+shapes of overlay.py), with a little freedom: normal deviates of SD 0.5 % of foot length in a and 3 % in b,
+and as much in b as it is unsure.
 
     z(clip, plate) = least squares at the best lag / s²
 
@@ -15,6 +16,7 @@ anything but its own plate and lies better there. When over half of three or mor
 matches: the gains are not this golfer's either.
 """
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -58,9 +60,10 @@ def strangers(
     for i, clip in enumerate(clips):
         others = products[[k for k in trusted if k != i] or [i]].sum(axis=0)
         gain = others[:, 1] / np.maximum(others[:, 0], 1e-9)
+        unsure = noise / np.maximum(others[:, 0], 1e-9)
         for j, line in enumerate(lines):
             far = lags.too_far(clip.lead.values.size, plates[j].shape[1])
-            squares = _squares_left(clip, line, np.maximum(gain, 0.0), noise, lags)
+            squares = _squares_left(clip, line, np.maximum(gain, 0.0), unsure, noise, lags)
             left[i, j] = max(lowest(np.where(far, np.inf, squares))[2], 0.0)
     scale = _scale(left.min(axis=1) / values, clips, trusted)
     costs = np.full((len(clips), len(plates) + len(clips)), 1e12)
@@ -92,11 +95,19 @@ def _transforms(plate: FLOATS, shapes: Sequence[Shape], lags: Lags) -> list[list
 
 
 def _squares_left(
-    clip: Filmed, lines: list[list[NDArray[np.complex128]]], gain: FLOATS, noise: float, lags: Lags
+    clip: Filmed,
+    lines: list[list[NDArray[np.complex128]]],
+    gain: FLOATS,
+    unsure: FLOATS,
+    noise: float,
+    lags: Lags,
 ) -> FLOATS:
-    """(L,) squares left of both heels with b given, each foot's a and b bent at a price, at every lag."""
+    """(L,) squares left of both heels with b given, each foot's a and b bent at a price, at every lag.
+
+    `unsure` is the variance of each b as it was found: a heel that hardly moves teaches little.
+    """
     together = np.zeros(lags.steps.size)
-    for seen, (f, slope, ff, ss, fs), b in zip(clip.feet, lines, gain, strict=True):
+    for seen, (f, slope, ff, ss, fs), b, spare in zip(clip.feet, lines, gain, unsure, strict=True):
         count = max(float(seen.weight.sum()), 1.0)
         weight, rise = lags.kernel(seen.weight), lags.kernel(seen.weight * seen.values)
         mean_f, mean_s = lags.sums(f, weight), lags.sums(slope, weight)
@@ -105,7 +116,7 @@ def _squares_left(
         both = lags.sums(fs, weight) - mean_f * mean_s / count
         rise_f, rise_s = lags.sums(f, rise), lags.sums(slope, rise)
         left_f, left_s = rise_f - b * spread_f, rise_s - b * both  # f and f′ with what b leaves
-        bend, stretch = b * HINGE_SD, b * GAIN_SD
+        bend, stretch = b * HINGE_SD, math.sqrt((b * GAIN_SD) ** 2 + spare)
         aa, bb = bend**2 * spread_s + noise, stretch**2 * spread_f + noise
         ab, ra, rb = bend * stretch * both, bend * left_s, stretch * left_f
         together += seen.squares - 2.0 * b * rise_f + b * b * spread_f

@@ -181,3 +181,13 @@ def test_a_plate_that_was_not_filmed_can_claim_a_clip():
     assert found[0].stranger
     assert not any(found[no].stranger for no in (1, 2, 3, 4))
     assert 5 not in found
+
+
+def test_a_swing_whose_heel_hardly_lifted_teaches_little_of_how_far_it_rises(sessions):
+    """Of two clips, one whose lead heel stays down must not make the other's lift look strange."""
+    for swings in list(sessions.values())[:4]:
+        still = swings[0].clip.rise_mm.copy()
+        still[0] = np.random.default_rng(4).normal(0, 0.7, still.shape[1])
+        flat = np.array([np.full(swings[0].plate.along_pct.shape[1], 47.0), swings[0].plate.along_pct[1]])
+        pair = [Swing(ClipSide(still, FPS), PlateSide(flat, RATE), swings[0].offset_s), swings[1]]
+        assert not any(found.stranger for found in matched(pair, pair))
