@@ -46,15 +46,6 @@ class Seen:
         return int((self.weight > 0.0).sum())
 
 
-@dataclass(frozen=True)
-class Lag:
-    """Where a course lies on a line: time of the line = time of the course + lag_s."""
-
-    lag_s: float
-    se_s: float
-    agreement: float  # r, 0…1
-
-
 def thinned(course: FLOATS, fps: float, hz: float = COARSE_HZ) -> Seen:
     """Thin a course (F,), NaN where not seen, to about `hz` values a second."""
     every = max(round(fps / hz), 1)
@@ -141,21 +132,3 @@ def lowest(values: FLOATS) -> tuple[float, float, float]:
 def standard_error(least: float, curve: float, values: int, step_s: float) -> float:
     """SE of a lag, s, from the squares left at their least and their second difference; inf without a dip."""
     return step_s * math.sqrt(2.0 * max(least, 0.0) / max(values - 4, 1) / curve) if curve > 0.0 else math.inf
-
-
-def lag_of(course: FLOATS, fps: float, line: FLOATS, rate_hz: float, hz: float = COARSE_HZ) -> Lag | None:
-    """Lay one course (F,), NaN where not seen, over one line (N,) sampled at rate_hz; both clocks start at 0.
-
-    Returns:
-        None when the course does not move, or too little of the two could lie on one another.
-    """
-    seen = thinned(course, fps, hz)
-    ground = drawn(line, rate_hz, seen.hz)
-    lags = Lags([seen.values.size], [ground.size])
-    if not seen.squares > 0.0:
-        return None
-    place, curve, least = lowest(left_over(seen, ground, lags))
-    step_s = 1.0 / (seen.hz * FINE)
-    error = standard_error(least, curve, seen.count, step_s)
-    agreement = math.sqrt(max(1.0 - least / seen.squares, 0.0))
-    return Lag((float(lags.steps[0]) + place) * step_s - seen.start_s, error, agreement)

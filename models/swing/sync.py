@@ -104,25 +104,6 @@ def toeward(load_n: FLOATS, along_pct: FLOATS, rate_hz: float) -> FLOATS | None:
     return lowpass(np.interp(samples, samples[known], along_pct[known]), HEEL_HZ, rate_hz)
 
 
-def lay_over(
-    rise_mm: FLOATS, fps: float, along_pct: FLOATS, rate_hz: float, plate_s: float = 0.0
-) -> Match | None:
-    """Lay one swing's clip over its plate, with nothing else to go by.
-
-    Args:
-        rise_mm: (2, F) rise of lead and trail heel, one value a frame, NaN where not seen.
-        fps: frames a second of the clip.
-        along_pct: (2, N) of `toeward`, samples at plate_s + n / rate_hz.
-        rate_hz: sample rate of the plate.
-        plate_s: time of its first sample.
-
-    Returns:
-        None when neither heel moves, or too little of clip and plate could lie on one another.
-    """
-    clips, plates = {0: ClipSide(rise_mm, fps)}, {0: PlateSide(along_pct, rate_hz, plate_s)}
-    return match_session(clips, plates)[0]
-
-
 def match_session(clips: Mapping[int, ClipSide], plates: Mapping[int, PlateSide]) -> dict[int, Match | None]:
     """Lay the clips of a session's swings over their plates, each by its swing_no.
 

@@ -8,7 +8,7 @@ import made_films
 from ingest.film.following import follow_film
 from ingest.film.points import name_points
 from models.swing.clip import Clip, heel_rise
-from models.swing.sync import lay_over, toeward
+from models.swing.sync import ClipSide, PlateSide, match_session, toeward
 
 RATE_HZ = 250.0
 
@@ -44,7 +44,8 @@ def test_the_offset_is_found_within_a_frame_for_95_percent_of_filmed_swings(tmp_
         samples = along(np.arange(int(3.2 * RATE_HZ)) / RATE_HZ - 0.5, late)
         samples = samples + rng.normal(0, 0.4, samples.shape)
         plate = np.array([toeward(np.full(line.size, 400.0), line, RATE_HZ) for line in samples])
-        found = lay_over(np.array([rise.lead_mm, rise.trail_mm]), fps, plate, RATE_HZ, plate_s=-0.5)
+        clip = ClipSide(np.array([rise.lead_mm, rise.trail_mm]), fps)
+        found = match_session({1: clip}, {1: PlateSide(plate, RATE_HZ, -0.5)})[1]
         error = found.lag_s - rise.first_frame / fps - offset
         within.append(found.holds(1 / fps) and abs(error) < 1 / fps)
     assert np.mean(within) >= 0.95

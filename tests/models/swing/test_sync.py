@@ -7,7 +7,7 @@ import pytest
 from scipy.interpolate import PchipInterpolator
 
 import made_swings
-from models.swing.sync import ClipSide, PlateSide, lay_over, match_session, toeward
+from models.swing.sync import ClipSide, PlateSide, match_session, toeward
 
 FPS, RATE = 120.0, 250.0
 STUDENTS, VISITS, SWINGS = 4, 2, 6
@@ -22,6 +22,12 @@ def along(t, back=0.0):
 def rise(t, back=0.0):
     lead, trail = along(t, back)
     return np.array([1.5 * np.maximum(lead - 54, 0), 2.2 * np.maximum(trail - 68, 0)])
+
+
+def lay_over(rise_mm, fps, along_pct, rate_hz, plate_s=0.0):
+    """One clip over one plate, with nothing else to go by."""
+    clips, plates = {0: ClipSide(rise_mm, fps)}, {0: PlateSide(along_pct, rate_hz, plate_s)}
+    return match_session(clips, plates)[0]
 
 
 def laid(offset, *, back=0.0, seed=0):
