@@ -289,6 +289,8 @@ def _cautions(reader: Reader, student: str) -> tuple[str, ...]:
     said = [IF_IT_HURTS, CLEAR_SPACE]
     if reader.is_minor(student):
         said += [GROWING, MINORS]
-        if not people.may_share(reader, student):
+        if reader.settings.consents_kept_elsewhere:
+            said.append("Consents are kept elsewhere: look there before this page is shared by link.")
+        elif not people.may_share(reader, student):
             said.append("No consent to share this page by link is on file: hand it over in person.")
     return (*said, BANDS_ARE_CUSTOM)

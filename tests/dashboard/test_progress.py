@@ -112,3 +112,14 @@ def test_a_student_never_measured_is_told_so(reader_of):
 
 def test_staff_and_student_see_the_same_shared_words(reader_of):
     assert page(reader_of, "full", "h01", "s01").notes == page(reader_of, "full", "s01", "s01").notes
+
+
+def test_where_consents_are_kept_elsewhere_a_minors_page_points_there_before_it_is_shared(reader_of, homes):
+    changed(homes, "full-elsewhere")
+    home = homes("full-elsewhere")
+    home.settings_file.write_text(
+        'consents = "kept elsewhere"\n' + home.settings_file.read_text("utf-8"), "utf-8"
+    )
+    said = " ".join(page(reader_of, "full-elsewhere", "g01", "s01").cautions)
+    assert "Consents are kept elsewhere: look there before this page is shared by link." in said
+    assert "on file" not in said
