@@ -2,33 +2,38 @@
 
 How closely a heel follows its pressure differs from student to student and from camera to camera, but hardly
 from swing to swing of a session. So each clip is laid over its plate by what the *other* clips teach alone:
-the shapes of both feet, and how far each heel rises, b, with a freedom of 2 % (its scale is its own clip's)
-and as much as b is unsure.
-What is left a value,
+the shapes of both feet, and how far each heel rises, b, with a freedom of 3 % (its scale is its own clip's)
+and as much as b is unsure. A clip of another swing has other timing and other places under the foot, which
+show as slow departures; points shake from picture to picture. So what is left is smoothed over seven values,
+about an eighth of a second, and
 
-    v = squares left / number of values,
+    v = mean square of it + 0.02 mm²
 
-is held against the others' v. A clip of another swing has other timing and other places under the foot, and
-more is left over. It does not belong when
+is held against the others' v. The clip does not belong when
 
-    ln v − median(ln v of the others) > max(3 · s, ln 1.3), but ln 4 at most,
+    ln v − median(ln v of the others) > max(3 · s, ln 1.75), but ln 8 at most,
 
 s the others' spread (1.4826 · median absolute deviation): where heels follow loosely, the test is lenient.
-1.3 is over three standard deviations of v from shaking alone, for two heels of some 170 values. Under four
-clips nothing can be said.
+1.75 is three standard deviations of v from shaking alone, for two heels of some 170 values. Under four clips
+nothing can be said.
 """
 
 import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from models.swing.overlay import Filmed, Overlays
 
+FLOATS = NDArray[np.float64]
 FEWEST_TO_COMPARE = 4
-GAIN_SD = 0.02
-SPREADS, LEAST_EXCESS, MOST_EXCESS = 3.0, 1.3, 4.0
-LEAST_MM2 = 0.01  # what is left is never less than the tenth of a millimetre that points are read to
+GAIN_SD = 0.03
+SMOOTHED = 7  # values
+LEAST_SEEN = 0.5  # of the values that are smoothed together
+SPREADS, LEAST_EXCESS, MOST_EXCESS = 3.0, 1.75, 8.0
+LEAST_MM2 = 0.02
 MAD_TO_SD = 1.4826
 
 
@@ -37,17 +42,7 @@ def misfits(clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence[int])
     if len(trusted) < FEWEST_TO_COMPARE:
         return set()
     noise = max(float(np.median([clips[k].shaking for k in trusted])), LEAST_MM2)
-    left = np.empty(len(clips))
-    for i, clip in enumerate(clips):
-        others = [k for k in trusted if k != i]
-        products = overlays.products(overlays.shapes(others))
-        summed = products[others].sum(axis=0)
-        gain = np.maximum(summed[:, 1] / np.maximum(summed[:, 0], 1e-9), 0.0)
-        square, rise = products[i].T
-        beyond = rise - gain * square
-        stretch = (gain * GAIN_SD) ** 2 + noise / np.maximum(summed[:, 0], 1e-9)
-        explained = 2.0 * gain * rise - gain**2 * square + stretch * beyond**2 / (stretch * square + noise)
-        left[i] = math.log(max((clip.squares - float(explained.sum())) / max(clip.count, 1), LEAST_MM2))
+    left = np.array([math.log(_left(i, clips, overlays, trusted, noise)) for i in range(len(clips))])
     found = set()
     for i in range(len(clips)):
         others = [k for k in trusted if k != i]
@@ -57,3 +52,29 @@ def misfits(clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence[int])
         if left[i] - usual > most:
             found.add(i)
     return found
+
+
+def _left(i: int, clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence[int], noise: float) -> float:
+    """V of clip i, mm²."""
+    others = [k for k in trusted if k != i]
+    shapes = overlays.shapes(others)
+    products = overlays.products(shapes)
+    taught, own = products[others].sum(axis=0), products[i]
+    gain = np.maximum(taught[:, 1] / np.maximum(taught[:, 0], 1e-9), 0.0)
+    freedom = (gain * GAIN_SD) ** 2 + noise / np.maximum(taught[:, 0], 1e-9)
+    gain = gain + freedom * (own[:, 1] - gain * own[:, 0]) / (freedom * own[:, 0] + noise)
+    slow = np.concatenate(
+        [
+            _smoothed(seen.values - b * line, seen.weight)
+            for seen, line, b in zip(clips[i].feet, overlays.lines(shapes)[i], gain, strict=True)
+        ]
+    )
+    return float(np.mean(slow**2)) + LEAST_MM2 if slow.size else LEAST_MM2
+
+
+def _smoothed(values: FLOATS, weight: FLOATS) -> FLOATS:
+    """Weighted means of neighbouring values, of those places about which at least half was seen."""
+    known = weight / max(float(weight.max(initial=0.0)), 1e-9)
+    around = uniform_filter1d(known, SMOOTHED, mode="constant")
+    enough = around > LEAST_SEEN
+    return np.asarray(uniform_filter1d(values * known, SMOOTHED, mode="constant")[enough] / around[enough])

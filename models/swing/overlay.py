@@ -141,7 +141,7 @@ class Overlays:
     def __init__(self, clips: Sequence[Filmed], plates: Sequence[FLOATS], lags: Lags, loose_s: float) -> None:
         self._clips, self._plates, self._lags, self._loose_s = clips, plates, lags, loose_s
         self._costs = [shape_costs(clip, plate, lags) for clip, plate in zip(clips, plates, strict=True)]
-        self._made: dict[tuple[Shape, Shape], tuple[list[Laid], FLOATS]] = {}
+        self._made: dict[tuple[Shape, Shape], tuple[list[Laid], list[FLOATS], FLOATS]] = {}
 
     def shapes(self, trusted: Sequence[int]) -> tuple[Shape, Shape]:
         """The shapes of lead and trail foot that leave least over the trusted clips together."""
@@ -151,25 +151,36 @@ class Overlays:
         """Each clip on its plate by these shapes."""
         return self._by(shapes)[0]
 
-    def products(self, shapes: tuple[Shape, Shape]) -> FLOATS:
-        """(clips, 2, 2) of each foot at its clip's own lag: squares of f, and of f with the rise."""
+    def lines(self, shapes: tuple[Shape, Shape]) -> list[FLOATS]:
+        """For each clip (2, F) f of lead and trail foot about its mean, at the clip's own lag."""
         return self._by(shapes)[1]
 
-    def _by(self, shapes: tuple[Shape, Shape]) -> tuple[list[Laid], FLOATS]:
+    def products(self, shapes: tuple[Shape, Shape]) -> FLOATS:
+        """(clips, 2, 2) of each foot at its clip's own lag: squares of f, and of f with the rise."""
+        return self._by(shapes)[2]
+
+    def _by(self, shapes: tuple[Shape, Shape]) -> tuple[list[Laid], list[FLOATS], FLOATS]:
         if shapes not in self._made:
             pairs = list(zip(self._clips, self._plates, strict=True))
             lying = [laid(clip, plate, shapes, self._lags, self._loose_s) for clip, plate in pairs]
-            made = [_products(*pair, found, shapes) for pair, found in zip(pairs, lying, strict=True)]
-            self._made[shapes] = lying, np.array(made)
+            lines = [_lines(*pair, found, shapes) for pair, found in zip(pairs, lying, strict=True)]
+            products = [_products(clip, both) for clip, both in zip(self._clips, lines, strict=True)]
+            self._made[shapes] = lying, lines, np.array(products)
         return self._made[shapes]
 
 
-def _products(clip: Filmed, plate: FLOATS, found: Laid, shapes: Sequence[Shape]) -> FLOATS:
-    """(2, 2) of each foot at the clip's own lag: squares of f, and of f with the rise."""
+def _lines(clip: Filmed, plate: FLOATS, found: Laid, shapes: Sequence[Shape]) -> FLOATS:
     made = []
     for seen, line, shape in zip(clip.feet, plate, shapes, strict=True):
         places = found.step + FINE * np.arange(seen.values.size)
         value = np.interp(places, np.arange(line.size), shaped(line, shape))
-        value = value - seen.weight @ value / max(float(seen.weight.sum()), 1.0)
-        made.append([seen.weight @ value**2, (seen.weight * value) @ seen.values])
+        made.append(value - seen.weight @ value / max(float(seen.weight.sum()), 1.0))
     return np.array(made)
+
+
+def _products(clip: Filmed, lines: FLOATS) -> list[tuple[float, float]]:
+    """Weighted squares of each foot's line, and of the line with the rise."""
+    return [
+        (float(seen.weight @ line**2), float((seen.weight * line) @ seen.values))
+        for seen, line in zip(clip.feet, lines, strict=True)
+    ]

@@ -13,7 +13,7 @@ from models.swing.sync import match_clips
 from warehouse.traces import SessionTrace
 
 FPS, RATE, SHOE_MM, PX_PER_MM = 120.0, 250.0, 285.0, 0.95
-SESSIONS, SWINGS = 4, 6
+SESSIONS, SWINGS = 10, 6
 POINT_NOISE_PX, WILD, LOST = 1.0, 0.01, 0.05
 
 
