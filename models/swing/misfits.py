@@ -11,11 +11,11 @@ about an eighth of a second, and
 
 is held against the others' v. The clip does not belong when
 
-    ln v − median(ln v of the others) > max(3 · s, ln 1.75), but ln 8 at most,
+    ln v − median(ln v of the others) > max(3 · s, ln 2), but ln 8 at most,
 
 s the others' spread (1.4826 · median absolute deviation): where heels follow loosely, the test is lenient.
-1.75 is three standard deviations of v from shaking alone, for two heels of some 170 values. Under four clips
-nothing can be said.
+2 is over three standard deviations of v from shaking alone, for two heels of some 170 values. Under four
+clips nothing can be said.
 """
 
 import math
@@ -32,7 +32,7 @@ FEWEST_TO_COMPARE = 4
 GAIN_SD = 0.03
 SMOOTHED = 7  # values
 LEAST_SEEN = 0.5  # of the values that are smoothed together
-SPREADS, LEAST_EXCESS, MOST_EXCESS = 3.0, 1.75, 8.0
+SPREADS, LEAST_EXCESS, MOST_EXCESS = 3.0, 2.0, 8.0
 LEAST_MM2 = 0.02
 MAD_TO_SD = 1.4826
 

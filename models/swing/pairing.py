@@ -12,8 +12,8 @@ s² is the median over clips of each one's least squares a value, at least 0.5 m
 pressure more closely, and at most twice what the points themselves shake. Clips are dealt to plates, one
 each, so that Σz is least (the linear assignment problem); a clip's own plate is given 10 in advance, and a
 clip may stay without a plate at 2.5 times its number of values. A clip does not match when it is dealt
-anything but its own plate and lies better there. When over half of three or more are dealt another, none
-matches: the gains are not this golfer's either.
+anything but its own plate and lies better there, or when it lies better on any other by over 5. When over
+half of three or more are dealt another, none matches: the gains are not this golfer's either.
 """
 
 import math
@@ -29,6 +29,7 @@ from models.swing.overlay import Filmed, Overlays, Shape, shaped, steepness
 FLOATS = NDArray[np.float64]
 HINGE_SD, GAIN_SD = 0.5, 0.03
 IN_ADVANCE = 10.0
+ELSEWHERE = 5.0
 WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
@@ -74,8 +75,10 @@ def strangers(
     moved = np.array(dealt) != own
     if len(clips) > 2 and moved.sum() > MOST_STRANGERS * len(clips):
         return set(range(len(clips)))
-    # One whose plate a stranger took, and who lies worse elsewhere, stays with its own.
-    return {i for i, at in enumerate(own) if costs[i, dealt[i]] < costs[i, at]}
+    # One whose plate a stranger took, and who lies worse elsewhere, stays with its own. One that lies better
+    # on another's plate does not belong to its own, even where that other stays.
+    best = costs[:, : len(plates)].min(axis=1)
+    return {i for i, at in enumerate(own) if min(costs[i, dealt[i]], best[i] + ELSEWHERE) < costs[i, at]}
 
 
 def _scale(least: FLOATS, clips: Sequence[Filmed], trusted: Sequence[int]) -> float:

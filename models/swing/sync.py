@@ -19,10 +19,10 @@ over on its own plate than the others leave.
 
 On made swings, twelve students of two visits of six swings at 120 frames a second and 0.4, 1 and 2 mm of
 noise, 98, 97 and 99 % of clips of their own swing are held. Refused are clips dealt round within a session
-in 100 %, two swapped in 100, 98 and 92 %, a clip of a swing whose plate is missing in 100, 94 and 79 %, one
-clip of another day among right ones in 100, 100 and 98 %, all from another day in 98, 100 and 96 %, one of
-another student in 100 %. Three clips or fewer say little of one another, a clip alone has its
-strain only: what holds among so few is flagged as not checked.
+in 100 %, two swapped in 100, 98 and 92 %, a clip of a swing whose plate is missing in 98, 92 and 79 %, one
+clip of another day among right ones in 100, 100 and 98 %, all from another day in 100 %, one of another
+student in 100 %. Three clips or fewer say little of one another, a clip alone has its strain only: what
+holds among so few is flagged as not checked.
 """
 
 import math

@@ -197,3 +197,9 @@ def test_a_swing_whose_heel_hardly_lifted_teaches_little_of_how_far_it_rises(ses
         flat = np.array([np.full(swings[0].plate.along_pct.shape[1], 47.0), swings[0].plate.along_pct[1]])
         pair = [Swing(ClipSide(still, FPS), PlateSide(flat, RATE), swings[0].offset_s), swings[1]]
         assert not any(found.stranger for found in matched(pair, pair))
+
+
+def test_a_clip_delivered_twice_is_refused_at_the_swing_it_is_not_of(sessions):
+    found = [held([*swings[:2], swings[3], *swings[3:]], swings) for swings in sessions.values()]
+    assert np.mean([one[2] for one in found]) <= 0.05
+    assert np.mean([one[3] for one in found]) >= 0.85
