@@ -37,9 +37,7 @@ class Look:
     uneven: float = 0.0  # SD of the time between pictures, as a share of it
     body: bool = False  # legs and more of the player above the shoes
     shoe: tuple[int, int, int] = (52, 48, 45)
-    shoe_width_mm: float | None = (
-        None  # from the front: shoes as solids, so wide at the ball; None: flat ones
-    )
+    shoe_width_mm: float | None = None  # at the ball: from the front shoes are solids; None: flat ones
     gaudy: float = 1.0  # colour of what is behind
     seed: int = 0
 

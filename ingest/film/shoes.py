@@ -44,7 +44,7 @@ FEET_AGREE = 1.15
 def shoe_width_px(
     path: Path, name: str, tracks: Tracks, order: Sequence[int], width_by_length: float
 ) -> float | None:
-    """Width of the player's shoes in a film from the front, px; None where it can't be told.
+    """Width of the player's shoes in a film from the front, px to the hundredth; None where it can't be told.
 
     Args:
         path: the film.
@@ -68,7 +68,7 @@ def shoe_width_px(
     )
     if lead is None or trail is None or max(lead, trail) > FEET_AGREE * min(lead, trail):
         return None
-    return (lead + trail) / 2
+    return round((lead + trail) / 2, 2)
 
 
 def _address(first: Sequence[Picture], shakes: FLOATS, places: FLOATS) -> tuple[FLOATS, FLOATS]:

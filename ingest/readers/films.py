@@ -40,7 +40,7 @@ def read_film(
     if clip.view == "face_on" and clip.shoe_width_mm is not None and not _is_kept(no, place):
         shape = clip.shoe_width_mm / clip.shoe_length_mm
         width = shoe_width_px(place.base / name, name, tracks, named.order, shape)
-        tracks = replace(tracks, shoe_width_px=None if width is None else round(width, 2))  # as it is kept
+        tracks = replace(tracks, shoe_width_px=width)
     whole = academy.keeps_film(sheet.student, sheet.day)
     film = Filmed(no, name, place.base / name, tracks, named.order, named.slower, whole)
     said = None

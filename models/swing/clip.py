@@ -20,7 +20,7 @@ practice, no source):
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -50,14 +50,7 @@ class Clip:
     view: str
     mm_per_px: float | None = None
     shoe_width_mm: float | None = None
-    # As a film shows it at address: that of every swing, or of each by its swing_no where its film tells it.
-    shoe_width_px: float | Mapping[int, float] | None = None
-
-    def width_px(self, points: pl.DataFrame) -> float | None:
-        """Width of the shoes in the film of one swing, px, by its rows of `points`; None where not known."""
-        if isinstance(self.shoe_width_px, Mapping):
-            return self.shoe_width_px.get(int(points["swing_no"][0]))
-        return self.shoe_width_px
+    shoe_width_px: Mapping[int, float] = field(default_factory=dict)  # by swing_no, where its film tells it
 
 
 @dataclass(frozen=True)
@@ -96,7 +89,7 @@ def heel_rise(
         return None
     rest = {name: place for name, place in at_address.items() if place is not None}
     up = _floor_normal(np.array(list(rest.values())))
-    scales, scale = _scales(rest, clip, clip.width_px(points), stance_mm)
+    scales, scale = _scales(rest, clip, clip.shoe_width_px.get(int(points["swing_no"][0])), stance_mm)
     rises = {
         foot: scales[foot] * (up @ (seen[f"{foot}_heel"] - rest[f"{foot}_heel"][:, None]))
         for foot in ("lead", "trail")

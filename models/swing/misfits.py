@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from models.swing.overlay import Filmed, Overlays
+from models.swing.overlay import MAD_TO_SD, Filmed, Overlays, gains
 
 FLOATS = NDArray[np.float64]
 FEWEST_TO_COMPARE = 4
@@ -34,7 +34,6 @@ SMOOTHED = 7  # values
 LEAST_SEEN = 0.5  # of the values that are smoothed together
 SPREADS, LEAST_EXCESS, MOST_EXCESS = 3.0, 2.0, 8.0
 LEAST_MM2 = 0.02
-MAD_TO_SD = 1.4826
 
 
 def misfits(clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence[int]) -> set[int]:
@@ -59,9 +58,8 @@ def _left(i: int, clips: Sequence[Filmed], overlays: Overlays, trusted: Sequence
     others = [k for k in trusted if k != i]
     shapes = overlays.shapes(others)
     products = overlays.products(shapes)
-    taught, own = products[others].sum(axis=0), products[i]
-    gain = np.maximum(taught[:, 1] / np.maximum(taught[:, 0], 1e-9), 0.0)
-    freedom = (gain * GAIN_SD) ** 2 + noise / np.maximum(taught[:, 0], 1e-9)
+    gain, unsure = gains(products[others], noise)
+    own, freedom = products[i], (gain * GAIN_SD) ** 2 + unsure
     gain = gain + freedom * (own[:, 1] - gain * own[:, 0]) / (freedom * own[:, 0] + noise)
     slow = np.concatenate(
         [

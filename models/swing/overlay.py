@@ -25,6 +25,7 @@ SHAPES: tuple[Shape, ...] = (
     (-50.0, 0.0),  # takes all of along
     *((float(a), s) for s in (0.0, 4.0) for a in range(44, 82, 2)),
 )
+MAD_TO_SD = 1.4826  # of values that scatter normally
 NEAR_S = 0.1  # a lag is looked for at its finest this near to where it was found coarsely
 
 
@@ -49,7 +50,7 @@ class Filmed:
     def shaking(self) -> float:
         """Variance a picture of what changes from value to value only, mm²: second differences, by MAD."""
         turns = [np.diff(seen.values, 2) * np.sqrt(seen.weight[1:-1] / 6.0) for seen in self.feet]
-        return float((1.4826 * np.median(np.abs(np.concatenate(turns)))) ** 2) if self.count > 8 else 0.0
+        return float((MAD_TO_SD * np.median(np.abs(np.concatenate(turns)))) ** 2) if self.count > 8 else 0.0
 
     @property
     def count(self) -> int:
@@ -167,6 +168,16 @@ class Overlays:
             products = [_products(clip, both) for clip, both in zip(self._clips, lines, strict=True)]
             self._made[shapes] = lying, lines, np.array(products)
         return self._made[shapes]
+
+
+def gains(products: FLOATS, noise: float) -> tuple[FLOATS, FLOATS]:
+    """(2,) b ≥ 0 of lead and trail foot that clips together teach, and the variance of each.
+
+    `products` (clips, 2, 2) of `Overlays.products`, `noise` mm² a value. A heel that hardly moves
+    teaches little.
+    """
+    square, rise = np.maximum(products[..., 0].sum(axis=0), 1e-9), products[..., 1].sum(axis=0)
+    return np.maximum(rise / square, 0.0), noise / square
 
 
 def _lines(clip: Filmed, plate: FLOATS, found: Laid, shapes: Sequence[Shape]) -> FLOATS:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from models.swing.lags import Lags, lowest
-from models.swing.overlay import Filmed, Overlays, Shape, shaped, steepness
+from models.swing.overlay import Filmed, Overlays, Shape, gains, shaped, steepness
 
 FLOATS = NDArray[np.float64]
 HINGE_SD, GAIN_SD = 0.5, 0.03
@@ -59,12 +59,10 @@ def strangers(
     lines = [_transforms(plate, shapes, lags) for plate in plates]
     left = np.empty((len(clips), len(plates)))
     for i, clip in enumerate(clips):
-        others = products[[k for k in trusted if k != i] or [i]].sum(axis=0)
-        gain = others[:, 1] / np.maximum(others[:, 0], 1e-9)
-        unsure = noise / np.maximum(others[:, 0], 1e-9)
+        gain, unsure = gains(products[[k for k in trusted if k != i] or [i]], noise)
         for j, line in enumerate(lines):
             far = lags.too_far(clip.lead.values.size, plates[j].shape[1])
-            squares = _squares_left(clip, line, np.maximum(gain, 0.0), unsure, noise, lags)
+            squares = _squares_left(clip, line, gain, unsure, noise, lags)
             left[i, j] = max(lowest(np.where(far, np.inf, squares))[2], 0.0)
     scale = _scale(left.min(axis=1) / values, clips, trusted)
     costs = np.full((len(clips), len(plates) + len(clips)), 1e12)
@@ -107,7 +105,7 @@ def _squares_left(
 ) -> FLOATS:
     """(L,) squares left of both heels with b given, each foot's a and b bent at a price, at every lag.
 
-    `unsure` is the variance of each b as it was found: a heel that hardly moves teaches little.
+    `unsure` is the variance of each b as it was found.
     """
     together = np.zeros(lags.steps.size)
     for seen, (f, slope, ff, ss, fs), b, spare in zip(clip.feet, lines, gain, unsure, strict=True):

@@ -98,7 +98,7 @@ def test_a_shoes_width_is_a_scale_only_where_a_film_shows_it():
     points = frames_of(ramp(0.6, 1.0, 40), still)
     known = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0)
     assert heel_rise(points, known, 0.3, None).scale == "shoe_end_on"
-    shown = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0, shoe_width_px=50.0)
+    shown = Clip(points, FPS, 280.0, "face_on", shoe_width_mm=100.0, shoe_width_px={1: 50.0})
     rise = heel_rise(points, shown, 0.3, None)
     assert rise.scale == "shoe_width"
     assert np.nanmax(rise.lead_mm) == pytest.approx(40, abs=0.1)
