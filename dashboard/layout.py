@@ -1,7 +1,7 @@
 """What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -103,16 +103,25 @@ def _who_to_ask(reader: Reader) -> str:
 
 
 def picture(
-    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, *, stretch: bool = True, place: str = ""
+    chart: alt.TopLevelMixin,
+    words: str,
+    rows: pl.DataFrame,
+    *,
+    stretch: bool = True,
+    place: str = "",
+    pieces: Sequence[alt.TopLevelMixin] = (),
 ) -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file.
 
-    `place` tells two pictures of one page apart that may have the same finding.
+    `place` tells two pictures of one page apart that may have the same finding. `pieces`: the picture in
+    pieces, one below the other, where a browser would take long to draw it whole; it is saved whole.
     """
-    shown = _Unchecked(chart)
-    st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=words)  # type: ignore[arg-type]
+    for number, piece in enumerate(pieces or [chart]):
+        said = words if number == 0 else "The picture above goes on; its words tell of all of it."
+        shown: Any = _Unchecked(piece)
+        st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
+        _let_draw()
     _details(chart, words, rows, place)
-    _let_draw()
 
 
 def _let_draw() -> None:

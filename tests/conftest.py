@@ -22,9 +22,15 @@ def home(tmp_path: Path) -> Home:
 
 
 @pytest.fixture(scope="module")
-def chromium():
+def playwright():
+    """What drives the browsers of a module."""
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="module")
+def chromium(playwright):
     """A running browser, one a module; skipped or failed by name where there is none."""
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
-        yield running
-        running.close()
+    running = playwright.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
+    yield running
+    running.close()

@@ -1,5 +1,7 @@
 """Small multiples: one little season a student, all on one scale, in the order of their names."""
 
+from collections.abc import Sequence
+
 import altair as alt
 import polars as pl
 
@@ -8,6 +10,7 @@ from dashboard.wording import FEW_SWINGS, Measure, count, marked
 
 WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
 WIDTH, NARROW_WIDTH, HEIGHT = 168, 128, 110
+ROWS_ON_A_SCREEN = 3
 
 
 def picture(
@@ -17,14 +20,16 @@ def picture(
     finding: str,
     *,
     narrow: bool = False,
+    only: Sequence[str] | None = None,
 ) -> alt.FacetChart:
     """Draw every student's session means on one scale; never ranked.
 
     `values`: student (name on screen), label (or null), day, mean, lo, hi, n. `band` (lo, hi) is the one
-    that holds for everyone shown; (null, null) draws none.
+    that holds for everyone shown; (null, null) draws none. `only`: draw these students, on everyone's scale.
     """
     low, high = _reach(values, band)
-    drawn = values.with_columns(
+    drawn = values if only is None else values.filter(pl.col("student").is_in(list(only)))
+    drawn = drawn.with_columns(
         pl.struct("student", "label").map_elements(_headed, return_dtype=pl.String).alias("panel"),
         pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
         pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
@@ -32,7 +37,7 @@ def picture(
     )
     order = drawn.sort("student")["panel"].unique(maintain_order=True).to_list()
     base = alt.Chart(drawn)
-    x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow))
+    x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow), scale=_days(values))
     y = alt.Y(
         "mean:Q", title=measure.unit or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
     )
@@ -57,8 +62,21 @@ def picture(
         ),
         columns=NARROW_COLUMNS if narrow else WIDE_COLUMNS,
         spacing=14,
-        title=theme.title(finding, narrow=narrow),
+        title=theme.title(finding, narrow=narrow) if finding else alt.Undefined,
     )
+
+
+def screens(values: pl.DataFrame, *, narrow: bool = False) -> list[list[str]]:
+    """The students of the first screenful, and those below it: a browser is slow to draw all at once."""
+    names = values["student"].unique().sort().to_list()
+    first = ROWS_ON_A_SCREEN * (NARROW_COLUMNS if narrow else WIDE_COLUMNS)
+    return [part for part in (names[:first], names[first:]) if part]
+
+
+def _days(values: pl.DataFrame) -> alt.Scale:
+    """Everyone's first to last day; where there is but one, it is left to stand in the middle."""
+    first, last = values["day"].min(), values["day"].max()
+    return alt.Scale() if first == last else alt.Scale(domain=[first, last], nice=True)
 
 
 def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:

@@ -38,14 +38,7 @@ def show(reader: Reader) -> None:
             "Choose another club family, season or measure.",
         )
     band = (None, None) if is_fault else season.bands(reader, family).get(subject, (None, None))
-    narrow = layout.narrow()
-    finding = _finding(values, chosen, family)
-    layout.picture(
-        small_multiples.picture(values, band, chosen, finding, narrow=narrow),
-        small_multiples.words(values, chosen),
-        small_multiples.table(values, chosen),
-        stretch=False,
-    )
+    _draw(values, band, chosen, _finding(values, chosen, family))
     layout.aside(
         f"{chosen.explain} Students stand in the order of their names. Hollow points rest on fewer than five "
         f"swings. Bars hold a session's true value nine times in ten. {BANDS_ARE_CUSTOM}"
@@ -56,6 +49,23 @@ def show(reader: Reader) -> None:
     if told is not None:
         layout.aside(told)
     _open_one(shown)
+
+
+def _draw(
+    values: pl.DataFrame, band: tuple[float | None, float | None], chosen: Measure, finding: str
+) -> None:
+    narrow = layout.narrow()
+    first, *below = small_multiples.screens(values, narrow=narrow)
+    layout.picture(
+        small_multiples.picture(values, band, chosen, finding, narrow=narrow),
+        small_multiples.words(values, chosen),
+        small_multiples.table(values, chosen),
+        stretch=False,
+        pieces=[
+            small_multiples.picture(values, band, chosen, finding, narrow=narrow, only=first),
+            *(small_multiples.picture(values, band, chosen, "", narrow=narrow, only=rest) for rest in below),
+        ],
+    )
 
 
 def _what(reader: Reader, seasons: list[str]) -> tuple[str, Measure, str, str]:

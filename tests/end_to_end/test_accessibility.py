@@ -61,13 +61,20 @@ def opened(chromium, site, path, width=1280, **more):
 
 
 @pytest.fixture(scope="module")
-def visitor(chromium, site, people):
-    """A browser that was here before, so that what Streamlit loads is in its cache; each page in a new tab."""
-    context = chromium.new_context(**browser.screen(1280))
-    page = context.new_page()
-    page.goto(f"{site}/student?as={people['head']}")
-    browser.settle(page)
-    page.close()
+def visitor(playwright, site, people, tmp_path_factory):
+    """A browser with a profile of its own that was here a few times, as a coach's; each page in a new tab.
+
+    Chromium keeps what it made of a script from the second visit on, and only in a profile on disk.
+    """
+    profile = tmp_path_factory.mktemp("profile")
+    context = playwright.chromium.launch_persistent_context(
+        profile, executable_path=browser.require_chromium(), args=browser.ARGS, **browser.screen(1280)
+    )
+    for path in ("student", "week", "lesson"):
+        page = context.new_page()
+        page.goto(f"{site}/{path}?as={people['head']}")
+        browser.settle(page)
+        page.close()
     yield context
     context.close()
 

@@ -3,6 +3,7 @@
 import json
 from datetime import date
 
+import polars as pl
 import pytest
 
 import builders
@@ -110,6 +111,21 @@ def test_plain_queries_with_parameters_joins_and_subqueries_run(academy):
         ["s1"],
     )
     assert rows.rows() == [("Petra Quill", 2)]
+
+
+def test_an_answer_given_twice_is_its_own_each_time(academy):
+    reader = open_reader(academy, "c1", today=TODAY)
+    query = "SELECT student FROM session WHERE list_contains(?, student) ORDER BY 1"
+    first = reader.sql(query, [["s1", "s3"]])
+    first.insert_column(0, pl.Series("mine", [1] * len(first)))
+    again = reader.sql(query, [["s1", "s3"]])
+    assert again.columns == ["student"]
+    assert set(again["student"]) == {"s1"}
+    assert set(reader.sql(query, [["s2"]])["student"]) == {"s2"}
+    with pytest.raises(AccessError):
+        reader.sql("SELECT * FROM academy.session")
+    with pytest.raises(AccessError):
+        reader.sql("SELECT * FROM academy.session")
 
 
 def test_staff_are_seen_by_name_only(academy):

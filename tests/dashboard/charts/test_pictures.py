@@ -271,6 +271,36 @@ def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
     assert y[1] > 75
 
 
+def test_small_multiples_drawn_in_pieces_stand_on_the_scales_of_the_whole():
+    whole = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
+    piece = small_multiples.picture(several(), (65.0, 75.0), SHARE, "", only=["Mila"]).to_dict()
+    assert piece["facet"]["sort"] == ["Mila"]
+    assert "title" not in piece
+    scales = [
+        [layer["encoding"][axis]["scale"]["domain"] for layer in spec["spec"]["layer"][1:2] for axis in "xy"]
+        for spec in (whole, piece)
+    ]
+    assert scales[0] == scales[1]
+
+
+def test_a_first_screenful_and_the_rest_together_hold_every_student_once():
+    many = pl.DataFrame({"student": [f"Student {n:02d}" for n in range(20)] * 2})
+    assert [len(part) for part in small_multiples.screens(many)] == [12, 8]
+    assert [len(part) for part in small_multiples.screens(many, narrow=True)] == [6, 14]
+    assert [name for part in small_multiples.screens(many) for name in part] == sorted(many["student"].unique())
+    assert small_multiples.screens(several()) == [["Anna", "Mila", "Zora"]]
+
+
+def test_a_first_day_stands_in_the_middle_of_its_panel():
+    spec = small_multiples.picture(
+        sessions().head(1).with_columns(student=pl.lit("A"), label=pl.lit(None, pl.String)),
+        (None, None),
+        SHARE,
+        "x",
+    ).to_dict()
+    assert all("domain" not in layer["encoding"]["x"].get("scale", {}) for layer in spec["spec"]["layer"])
+
+
 def test_small_multiples_are_four_a_row_at_a_desk_and_two_on_a_phone():
     assert small_multiples.picture(several(), (None, None), SHARE, "x").to_dict()["columns"] == 4
     assert small_multiples.picture(several(), (None, None), SHARE, "x", narrow=True).to_dict()["columns"] == 2
