@@ -287,7 +287,9 @@ def test_a_first_screenful_and_the_rest_together_hold_every_student_once():
     many = pl.DataFrame({"student": [f"Student {n:02d}" for n in range(20)] * 2})
     assert [len(part) for part in small_multiples.screens(many)] == [12, 8]
     assert [len(part) for part in small_multiples.screens(many, narrow=True)] == [6, 14]
-    assert [name for part in small_multiples.screens(many) for name in part] == sorted(many["student"].unique())
+    assert [name for part in small_multiples.screens(many) for name in part] == sorted(
+        many["student"].unique()
+    )
     assert small_multiples.screens(several()) == [["Anna", "Mila", "Zora"]]
 
 
