@@ -18,7 +18,7 @@ APART = (
     "This film's clock could not be laid over the plate's. Both begin together here, and do not show the "
     "same moment."
 )
-UNCHECKED = "Too few films were taken in this session to check that this one is of this swing."
+UNCHECKED = "Too few films were taken in this session to be sure that this one is of this swing."
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
 

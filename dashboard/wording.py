@@ -39,7 +39,7 @@ FLAGS = {
     "feet_swapped": "the two feet may be swapped",
     "sensors_filled": "sensors of the grid were dead or stuck and were filled from those beside them",
     "clip_unsynced": "the clip and the plate do not match",
-    "clip_unchecked": "too few clips beside it to check that the clip is of this swing",
+    "clip_unchecked": "too few clips beside it to be sure that the clip is of this swing",
 }
 ROLES = {"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"}
 DISCOMFORT = (

@@ -14,6 +14,14 @@ each, so that Σz is least (the linear assignment problem); a clip's own plate i
 clip may stay without a plate at 2.5 times its number of values. A clip does not match when it is dealt
 anything but its own plate and lies better there, or when it lies better on any other by over 5. When over
 half of three or more are dealt another, none matches: the gains are not this golfer's either.
+
+Among few clips the gains of others say little. Then each clip is laid over every plate by the shapes and
+gains that suit the two best, and
+
+    (least squares on its own plate − on the best plate) / (least squares on the best / degrees of freedom)
+
+is at most 5, or it does not belong. A golfer's own swings lie nearly as well where heels follow their
+pressure loosely, so this refuses more clips of the right swing than others' gains do.
 """
 
 import math
@@ -24,7 +32,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from models.swing.lags import Lags, lowest
-from models.swing.overlay import Filmed, Overlays, Shape, gains, shaped, steepness
+from models.swing.overlay import Filmed, Overlays, Shape, gains, shape_costs, shaped, steepness
 
 FLOATS = NDArray[np.float64]
 HINGE_SD, GAIN_SD = 0.5, 0.03
@@ -34,6 +42,8 @@ WITHOUT = 2.5
 LEAST_NOISE_MM2 = 0.5
 MOST_OVER_SHAKING = 2.0
 MOST_STRANGERS = 0.5
+FREE = 8  # each foot's a, s, b and c
+LEAST_SHAKE_MM2 = 0.05
 
 
 def strangers(
@@ -77,6 +87,20 @@ def strangers(
     # on another's plate does not belong to its own, even where that other stays.
     best = costs[:, : len(plates)].min(axis=1)
     return {i for i, at in enumerate(own) if min(costs[i, dealt[i]], best[i] + ELSEWHERE) < costs[i, at]}
+
+
+def outdone(clips: Sequence[Filmed], own: Sequence[int], plates: Sequence[FLOATS], lags: Lags) -> set[int]:
+    """Places in `clips` of those that lie clearly better on another plate than on their own, `own` of `plates`.
+
+    Each is judged by itself, with shapes and gains of its own on every plate.
+    """
+    found = set()
+    for i, (clip, at) in enumerate(zip(clips, own, strict=True)):
+        left = [float(shape_costs(clip, plate, lags).min()) for plate in plates]
+        least = min(left)
+        if left[at] - least > ELSEWHERE * max(least / max(clip.count - FREE, 1), LEAST_SHAKE_MM2):
+            found.add(i)
+    return found
 
 
 def _scale(least: FLOATS, clips: Sequence[Filmed], trusted: Sequence[int]) -> float:

@@ -21,8 +21,9 @@ On made swings, twelve students of two visits of six swings at 120 frames a seco
 noise, 98, 97 and 99 % of clips of their own swing are held. Refused are clips dealt round within a session
 in 100 %, two swapped in 100, 98 and 92 %, a clip of a swing whose plate is missing in 98, 92 and 79 %, one
 clip of another day among right ones in 100, 100 and 98 %, all from another day in 100 %, one of another
-student in 100 %. Three clips or fewer say little of one another, a clip alone has its strain only: what
-holds among so few is flagged as not checked.
+student in 100 %. Three clips or fewer say little of one another: each is held against the session's other
+plates only, and what holds is flagged as not checked. Alone, a clip of another swing of the session is
+refused in 100, 99 and 99 %, of another day in 92, 81 and 85 %, one of its own swing held in 96, 99 and 88 %.
 """
 
 import math
@@ -39,7 +40,7 @@ from models.swing.filter import lowpass
 from models.swing.lags import FINE, Lags
 from models.swing.misfits import FEWEST_TO_COMPARE, misfits
 from models.swing.overlay import Filmed, Laid, Overlays, filmed, grounds
-from models.swing.pairing import strangers
+from models.swing.pairing import outdone, strangers
 from models.swing.signals import FOOT_OFF, HEEL_HZ
 from warehouse.traces import SessionTrace
 
@@ -142,7 +143,9 @@ def _deal(
     for _ in range(ROUNDS):
         lying = overlays.laid(overlays.shapes(trusted))
         found = strangers(films, at, overlays, list(drawn.values()), lags, trusted)
-        if len(found) < len(films):
+        if len(films) < FEWEST_TO_COMPARE:
+            found |= outdone(films, at, list(drawn.values()), lags)
+        elif len(found) < len(films):
             found |= misfits(films, overlays, trusted)
         if found == strange or len(found) == len(films):
             return lying, found

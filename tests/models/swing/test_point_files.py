@@ -116,3 +116,27 @@ def test_wild_points_gaps_and_an_unknown_clock_leave_offset_and_heel_rise_right(
     assert np.mean(near) >= 0.95
     assert np.mean(np.array(rms) < 3.0) >= 0.95
     assert np.median(rms) < 2.0
+
+
+@pytest.mark.parametrize("way", [1, -1], ids=["right-handed", "left-handed"])
+def test_a_clip_of_another_swing_is_refused_alone_and_beside_the_session_s_other_clips(build, way):
+    """At least 95 % of them, of all clips dealt round, of one alone, and of one delivered for its neighbour."""
+    rng = np.random.default_rng(40 + way)
+    dealt, alone, twice = [], [], []
+    for _ in range(SESSIONS):
+        clip, trace, _, _ = session(rng, way)
+        rows, events = build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS)
+
+        def held(points, clip=clip, trace=trace, rows=rows, events=events):
+            swings, _ = match_clips(Clip(points, FPS, SHOE_MM, "down_line"), trace, rows, events, None)
+            return [offset is not None for offset in swings["clip_offset_s"]]
+
+        number = pl.col("swing_no")
+        dealt += held(clip.points.with_columns((number % SWINGS + 1).cast(pl.Int32)))
+        for other in range(2, SWINGS + 1):
+            as_first = clip.points.filter(number == other).with_columns(swing_no=pl.lit(1, pl.Int32))
+            alone.append(held(as_first)[0])
+            twice.append(held(pl.concat([as_first, clip.points.filter(number > 1)]))[0])
+    assert np.mean(dealt) <= 0.05
+    assert np.mean(alone) <= 0.05
+    assert np.mean(twice) <= 0.05

@@ -151,6 +151,21 @@ def test_clips_swapped_within_a_session_are_refused(sessions):
     assert np.mean([ok for one in two for ok in one[2:]]) >= 0.9
 
 
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_among_few_clips_one_of_another_swing_of_the_session_is_refused_and_right_ones_stay(sessions, count):
+    right, wrong = [], []
+    for swings in sessions.values():
+        plates = {no: swing.plate for no, swing in enumerate(swings)}
+        for first in range(0, SWINGS, 2):
+            numbers = [(first + k) % SWINGS for k in range(count)]
+            clips = {no: swings[no].clip for no in numbers}
+            right += [one.holds(1 / FPS) for one in match_session(clips, plates).values()]
+            clips[first] = swings[(first + count) % SWINGS].clip
+            wrong.append(match_session(clips, plates)[first].holds(1 / FPS))
+    assert np.mean(wrong) <= 0.05
+    assert np.mean(right) >= 0.9
+
+
 def test_clips_of_another_session_or_of_another_student_are_refused(sessions):
     another_day = [held(sessions[s, 1 - v], sessions[s, v]) for s, v in sessions]
     another_student = [held(sessions[(s + 1) % STUDENTS, v], sessions[s, v]) for s, v in sessions]
