@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
-from ingest.film.tracks import Filmed
+from ingest.film.tracks import Filmed, Unread
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
 from warehouse.fingerprints import of_folder
@@ -39,7 +39,13 @@ def now() -> datetime:
     return datetime.now(UTC).replace(tzinfo=None)
 
 
-def keep(home: Home, delivery: Delivery, contents: Contents, filmed: Sequence[Filmed] = ()) -> None:
+def keep(
+    home: Home,
+    delivery: Delivery,
+    contents: Contents,
+    filmed: Sequence[Filmed] = (),
+    unread: Sequence[Unread] = (),
+) -> None:
     """Copy a delivery to filed/<hash>/, what is kept of films beside it, whole or not at all.
 
     Raises
@@ -50,10 +56,10 @@ def keep(home: Home, delivery: Delivery, contents: Contents, filmed: Sequence[Fi
         return
     part = home.filed / f".{contents.fingerprint}.part"
     _copy(delivery, contents, part)
-    if filmed:
+    if filmed or unread:
         from ingest.film.keeping import keep_films  # noqa: PLC0415 - a slow import, used here only
 
-        keep_films(part, filmed)
+        keep_films(part, filmed, unread)
     part.replace(target)
     sync(home.filed)
 

@@ -140,7 +140,7 @@ class Job:
         trace, old = self._traces(rows)
         mark = None
         if not self.replaying:
-            filing.keep(self.home, delivery, contents, rows.films)
+            filing.keep(self.home, delivery, contents, rows.films, rows.unread)
             mark = filing.mark_pending(self.home, entry, trace=trace, old_trace=old)
         if trace is not None and rows.trace is not None:
             write_trace(filing.new_trace(trace, contents.fingerprint), rows.trace)

@@ -9,7 +9,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.deliveries import SHEET, Contents, Delivery
-from ingest.film.tracks import Filmed
+from ingest.film.tracks import Filmed, Unread
 from ingest.readers.clip_files import clip_files, read_clips
 from ingest.readers.events import Event, outside, read_events
 from ingest.readers.filmplace import FilmPlace, Tell
@@ -41,6 +41,7 @@ class SessionRows:
     refused: list[Refusal]
     notices: list[str] = field(default_factory=list)
     films: list[Filmed] = field(default_factory=list)
+    unread: list[Unread] = field(default_factory=list)
 
 
 class SessionRefused(Refused):
@@ -93,6 +94,7 @@ class _Session:
         self.base, self.names = delivery.base, delivery.files
         self.place = FilmPlace(delivery.base, delivery.filed, tell)
         self.films: list[Filmed] = []
+        self.unread: list[Unread] = []
         self.notices: list[str] = []
         self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in sheet.refused}
         self.lines_refused: list[Refusal] = []
@@ -121,7 +123,7 @@ class _Session:
         ]
         refused = self._swings_refused() + self.lines_refused
         notices = measured.notices + self.notices
-        return SessionRows(self.sheet, season, trace, rows, points, refused, notices, self.films)
+        return SessionRows(self.sheet, season, trace, rows, points, refused, notices, self.films, self.unread)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
         whole = refusal(reason, what, todo, session=self.sheet.session, file=SHEET)
@@ -154,7 +156,7 @@ class _Session:
         clips = read_clips(self.names, self.held, self.place, self.sheet, self.academy)
         if clips is None:
             return None
-        self.films, self.notices = clips.films, clips.notices
+        self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
         seen = set(clips.frame["swing_no"])
         for found in list(self.refused.values()):
             if found.reason == "no_samples" and found.swing_no in seen:

@@ -1,37 +1,42 @@
 """What is kept of films in filed/: the film cut to the feet, the tracks, and the originals or not.
 
 The original of a minor's film may show more than feet, so it is kept only where consents.csv says so
-(`keep_film`); its size and hash are noted, so that the delivery can still be told by its content.
+(`keep_film`); its size and hash are noted, so that the delivery can still be told by its content. So it is
+with one that was refused while its session was taken; why it was is noted too.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from ingest.film.kept import write_kept
 from ingest.film.points import write_tracks
-from ingest.film.tracks import Filmed
+from ingest.film.tracks import Filmed, Unread
 from warehouse import films
 from warehouse.home import sync
 from warehouse.store import write_synced
 
 
-def keep_films(folder: Path, filmed: Iterable[Filmed]) -> None:
+def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] = ()) -> None:
     """Write .film/ into a delivery's folder on its way into filed/; take out what is not to be kept."""
     shelf = folder / films.FOLDER
+    shelf.mkdir(exist_ok=True)
     gone: dict[str, films.FileFacts] = {}
+    why = {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
+    for one in unread:
+        gone[one.name] = films.facts_of(folder / one.name)
+        (folder / one.name).unlink()
     for film in filmed:
-        shelf.mkdir(exist_ok=True)
         kept = films.kept_film(folder, film.swing_no)
         write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
         films.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
         if not film.keep_original:
             gone[film.name] = films.facts_of(folder / film.name)
             (folder / film.name).unlink()
-    if shelf.is_dir():
-        files = sorted(shelf.iterdir())
-        for path in files:
-            sync(path)
-        listed = films.listing({path.name: films.facts_of(path) for path in files}, gone)
-        write_synced(shelf / films.LIST, listed)
-        sync(shelf)
-        sync(folder)
+    files = sorted(shelf.iterdir())
+    for path in files:
+        sync(path)
+    listed = films.listing({path.name: films.facts_of(path) for path in files}, gone, why)
+    write_synced(shelf / films.LIST, listed)
+    sync(shelf)
+    sync(folder)

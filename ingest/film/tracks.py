@@ -6,6 +6,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from warehouse.errors import Refusal
+
 FLOATS = NDArray[np.float64]
 ADDRESS_PICTURES = 12  # the first ones, in which the player stands at address
 
@@ -43,3 +45,14 @@ class Filmed:
     order: tuple[int, ...]
     slower: float
     keep_original: bool
+
+
+@dataclass(frozen=True)
+class Unread:
+    """A film that is not kept though it could not be read, or was not since its swing was refused already.
+
+    `refusal` is what reading it again from filed/, where it no longer is, has to say once more.
+    """
+
+    name: str
+    refusal: Refusal | None

@@ -8,15 +8,17 @@ from fnmatch import fnmatch
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.film.tracks import Filmed
+from ingest.film.tracks import Filmed, Unread
 from ingest.readers.clips import NO_ROWS, Clips, clip_table, named_points, read_clip
 from ingest.readers.filmplace import FilmPlace, is_film
 from ingest.readers.keypoints import read_keypoints
 from ingest.readers.sheet import SessionSheet
 from ingest.refusing import refuse
+from warehouse import films
 from warehouse.errors import Refusal, Refused
 
 _AGAIN = "mend it and deliver the session again"
+_BY_ROSTER = "no_handedness"  # is mended by a roster, and then the session is read again from filed/
 COLUMNS = ("swing_no", "frame", "point", "x_px", "y_px", "score")
 
 
@@ -27,6 +29,7 @@ class SessionClips:
     frame: pl.DataFrame
     refused: list[Refusal]
     films: list[Filmed] = field(default_factory=list)
+    unread: list[Unread] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
 
 
@@ -73,6 +76,8 @@ class _Reading:
         self.frames = [first.frame.select(COLUMNS)]
         self.seen = set(first.frame["swing_no"])
         self.films: list[Filmed] = []
+        self.unread: list[Unread] = []
+        self.gone = films.refused(place.base) if place.filed else {}
         self.notices: list[str] = []
 
     def keypoints(self, no: int, name: str) -> None:
@@ -94,36 +99,50 @@ class _Reading:
         """Read one swing's film; its points are followed when no other file has them."""
         from ingest.readers.films import film_beside, read_film  # noqa: PLC0415 - a slow import, used here only
 
+        if name in self.gone:
+            self.refused.append(self.gone[name])
+            return
         clip = clip_table(self.sheet)
-        refused = {found.swing_no for found in self.refused}
+        refused = {found.swing_no: found for found in self.refused}
         try:
             if no in self.seen:
                 points = pl.concat(self.frames).filter(pl.col("swing_no") == no)
                 film = film_beside(no, name, points, self.sheet, clip, self.academy, self.place)
             elif no in refused:
+                self._drop(name, refused[no], None)
                 return
             else:
                 rows, film, said = read_film(no, name, self.sheet, clip, self.academy, self.place)
                 self._take(no, rows)
                 self.notices += [said] if said else []
         except Refused as found:
-            self._refuse(no, found)
+            told = self._refuse(no, found)
+            self._drop(name, told, told)
             return
         self.films.append(film)
 
     def all(self) -> SessionClips:
         """Everything read."""
         good = pl.concat(self.frames).sort("swing_no", "frame", "point")
-        return SessionClips(good, self.refused, self.films, self.notices)
+        return SessionClips(good, self.refused, self.films, self.unread, self.notices)
 
     def _take(self, no: int, rows: pl.DataFrame) -> None:
         self.frames.append(rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(COLUMNS))
         self.seen.add(no)
 
-    def _refuse(self, no: int, found: Refused) -> None:
+    def _refuse(self, no: int, found: Refused) -> Refusal:
         told = found.refusal
         sentence = f"Swing {no} of {self.sheet.session}, {told.sentence}"
-        self.refused.append(replace(told, session=self.sheet.session, swing_no=no, sentence=sentence))
+        told = replace(told, session=self.sheet.session, swing_no=no, sentence=sentence)
+        self.refused.append(told)
+        return told
+
+    def _drop(self, name: str, found: Refusal, again: Refusal | None) -> None:
+        """A minor's refused film is not kept either, unless a roster alone can mend what it lacks."""
+        kept = self.academy.keeps_film(self.sheet.student, self.sheet.day) or found.reason == _BY_ROSTER
+        if not kept and (self.place.base / name).is_file():
+            self.unread.append(Unread(name, again))
+            self.notices.append(f"{name} is not kept, as it was refused and shows a player under age.")
 
 
 def _swings_of(sheet: SessionSheet, names: Sequence[str], *, film: bool) -> dict[int, str]:

@@ -90,7 +90,7 @@ def strangers(
 
 
 def outdone(clips: Sequence[Filmed], own: Sequence[int], plates: Sequence[FLOATS], lags: Lags) -> set[int]:
-    """Places in `clips` of those that lie clearly better on another plate than on their own, `own` of `plates`.
+    """Places in `clips` of those that lie clearly better on another of `plates` than on their `own`.
 
     Each is judged by itself, with shapes and gains of its own on every plate.
     """

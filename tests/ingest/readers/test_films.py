@@ -5,10 +5,13 @@ import numpy as np
 import pytest
 
 import made_films
+from ingest.load import replay
 from models.samples import reduce_into
 from warehouse import films, health
 from warehouse.films import kept_film, kept_tracks
 from warehouse.fingerprints import of_folder
+from warehouse.home import Home
+from warehouse.store import writer
 
 CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
 FILM_OF_A_MINOR = "student,given_by,purpose,from,to\ns2,g2,film,2026-01-01,\n"
@@ -177,6 +180,51 @@ def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy,
     assert report.refused[0].sentence.startswith("Swing 2 of v1, clip-2.mp4: no film can be read from it")
     deliver(academy, made, ("lesson.mp4", filmed["right"]), swings=2)
     assert "lesson.mp4 is no swing's clip" in academy.load().refused[0].sentence
+
+
+def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read_again(
+    academy, made, filmed, tmp_path
+):
+    allow_minor(academy)
+    films_ = ("clip-1.mp4", filmed["left"]), ("clip-2.mp4", b"no film")
+    deliver(academy, made, *films_, student="s2", swings=2)
+    report = academy.load()
+    assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
+    assert "clip-2.mp4 is not kept, as it was refused and shows a player under age." in report.notices
+    young = filed(academy)
+    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
+    assert of_folder(young) == young.name
+    assert health.filed_problems(academy.home) == []
+    twin = Home(tmp_path / "twin")
+    twin.path.mkdir()
+    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
+    (twin.path / "filed").symlink_to(academy.home.filed)
+    with writer(twin) as w:
+        replay(twin, w)
+        assert academy._rows(w, (), times=True) == academy.tables(times=True)
+    deliver(academy, made, *films_, student="s2", swings=2)
+    assert academy.load().unchanged == ["v1"]
+
+
+def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_mend_stays(academy, made, filmed):
+    deliver(academy, made, ("clip-1.mp4", filmed["right"]), ("clip-2.mp4", b"no film"), swings=2)
+    academy.load()
+    assert (filed(academy) / "clip-2.mp4").read_bytes() == b"no film"
+    people = (
+        "person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+        "s2,student,Tam Brackley,2012-05-06,{},245,junior,,2025-03-01,\n"
+    )
+    academy.roster(people=people.format(""), consents=FILM_OF_A_MINOR)
+    folder = deliver(academy, made, ("clip-2.mp4", filmed["left"]), student="s2", session="v2", swings=2)
+    write_points(folder, filmed["left"].places)
+    assert [r.reason for r in academy.load().refused] == ["no_handedness"]
+    assert (filed(academy, "v2") / "clip-2.mp4").is_file()
+    academy.roster(people=people.format("left"), consents=FILM_OF_A_MINOR)
+    assert academy.load().refused == []
+    assert (
+        academy.sql("SELECT count(DISTINCT swing_no) FROM academy.clip_point WHERE session = 'v2'").item()
+        == 2
+    )
 
 
 def test_a_film_without_consent_waits_and_one_without_its_table_is_refused(academy, made, filmed):
