@@ -256,7 +256,7 @@ class _Session:
     def _notes(self) -> dict[str, list[Row]]:
         found: dict[str, Row] = {}
         for name in self.names:
-            if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
+            if fnmatch(name.lower(), "notes*.csv") or fnmatch(name.lower(), "notes*.jsonl"):
                 notes = read_notes(
                     self.held[name],
                     name,
@@ -272,7 +272,7 @@ class _Session:
     def _shots(self) -> dict[str, list[Row]]:
         found: dict[int, Row] = {}
         for name in self.names:
-            if fnmatch(name, "shots*.csv"):
+            if fnmatch(name.lower(), "shots*.csv"):
                 shots = read_shots(
                     self.held[name], name, self.academy, sheet=self.sheet, swings_of=self._swing_numbers
                 )

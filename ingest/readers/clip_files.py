@@ -36,7 +36,9 @@ class SessionClips:
 def clip_files(names: Iterable[str]) -> list[str]:
     """The files among a session's that hold a clip: clip.csv, clip*.json and every film."""
     return [
-        name for name in names if name == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name)
+        name
+        for name in names
+        if name.lower() == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name)
     ]
 
 
@@ -71,7 +73,8 @@ class _Reading:
         self, held: Mapping[str, bytes], place: FilmPlace, sheet: SessionSheet, academy: Academy
     ) -> None:
         self.held, self.place, self.sheet, self.academy = held, place, sheet, academy
-        first = read_clip(held["clip.csv"], sheet, academy) if "clip.csv" in held else Clips(NO_ROWS, [])
+        table = next((name for name in held if name.lower() == "clip.csv"), None)
+        first = Clips(NO_ROWS, []) if table is None else read_clip(held[table], sheet, academy, table)
         self.refused = list(first.refused)
         self.frames = [first.frame.select(COLUMNS)]
         self.seen = set(first.frame["swing_no"])

@@ -60,8 +60,8 @@ def read_events(
                     refused.setdefault(no, bad)
                 else:
                     found.setdefault(no, []).append(Event(name, float(value), clock, FILE, None))
-    if "events.csv" in delivered:
-        _add_file(delivered["events.csv"], sheet, academy, found, refused)
+    for name in (name for name in delivered if name.lower() == "events.csv"):
+        _add_file(delivered[name], name, sheet, academy, found, refused)
     for no, labels in labelled.items():
         marked = {e.event for e in found.get(no, []) if e.clock == "plate"}
         more = [Event(name, t, "plate", "", None) for name, t in labels.items() if name not in marked]
@@ -102,12 +102,13 @@ def _at(sheet: SessionSheet, no: int, reason: str, what: str, event: Event) -> R
 
 def _add_file(
     data: bytes,
+    file: str,
     sheet: SessionSheet,
     academy: Academy,
     found: dict[int, list[Event]],
     refused: dict[int, Refusal],
 ) -> None:
-    table = read_table(data, "events.csv", EventLine, academy.settings.zone, todo="add it")
+    table = read_table(data, file, EventLine, academy.settings.zone, todo="add it")
     bad = _broken_rows(table, sheet, refused)
     for row, values in enumerate(table.frame.iter_rows(named=True)):
         no = values["swing_no"]
@@ -119,16 +120,14 @@ def _add_file(
                     "session.toml has no such swing",
                     "correct the number and deliver the session again",
                 )
-                place = {"session": sheet.session, "file": "events.csv", "line": table.lines[row]}
+                place = {"session": sheet.session, "file": file, "line": table.lines[row]}
                 refused.setdefault(
                     no,
                     refusal("unmatched_swing", what, todo, swing_no=no, column="swing_no", **place),  # type: ignore[arg-type]
                 )
             continue
         clock = values["clock"] or "plate"
-        found.setdefault(no, []).append(
-            Event(values["event"], values["t_s"], clock, "events.csv", table.lines[row])
-        )
+        found.setdefault(no, []).append(Event(values["event"], values["t_s"], clock, file, table.lines[row]))
 
 
 def _broken_rows(table: Table, sheet: SessionSheet, refused: dict[int, Refusal]) -> set[int]:

@@ -383,6 +383,28 @@ def test_a_path_that_is_not_there_is_a_wrong_call(academy, tmp_path):
         academy.load(tmp_path / "nowhere")
 
 
+def test_files_of_a_session_named_in_capitals_are_read_alike(academy, made):
+    files = {
+        "events.csv": "swing_no,event,t_s,clock\n1,address,0.2,plate\n1,top,1.2,plate\n",
+        "notes.csv": "at,author,kind,text,shared\n2026-05-05,c1,plan,Feet first.,true\n",
+        "shots.csv": "swing_no,carry_m,side_m\n1,150,2\n",
+        "clip.csv": "swing_no,frame,point,x_px,y_px,score\n"
+        + "".join(f"1,{n},{point},10,{n},1\n" for n in range(3) for point in ("lead_heel", "trail_toe")),
+    }
+    clip = '\n[clip]\nfps = 60\nshoe_length_mm = 280\nview = "down_line"\n'
+    for session, named in (("v1", str.lower), ("v2", str.upper)):
+        sheet = made.toml(session, swings=1, events={}, head=clip)
+        delivered = {named(name).replace(".", "__"): text for name, text in files.items()}
+        made.deliver(academy.inbox / session, sheet, made.plate(1), **delivered)
+        assert academy.load().refused == []
+    for table in ("swing_event", "note", "shot", "clip_point"):
+        counts = academy.sql(
+            f"SELECT count(*) FROM academy.{table} WHERE session IN ('v1', 'v2') GROUP BY session"
+        ).to_series()
+        assert len(counts) == 2
+        assert counts[0] == counts[1] > 0
+
+
 def test_a_stray_file_is_refused_by_name(academy):
     (academy.inbox / "holiday.jpg").write_bytes(b"\xff\xd8\xff")
     (refused,) = academy.load().refused
