@@ -1,6 +1,6 @@
 """How each fault bends a swing's targets, well past its limit.
 
-Limits come from the fault table of the design; they are repeated here on purpose, because the generator
+Limits are those of the fault table; they are repeated here on purpose, because the generator
 is the oracle the rules are held against.
 """
 

@@ -1,6 +1,6 @@
 """Which fault limits a swing's true metrics are past, and whether any stands too near its limit to say.
 
-One row per fault of the design's fault table: the metrics it reads, the limit, and the margin that sensor
+One row per fault of the fault table: the metrics it reads, the limit, and the margin that sensor
 noise needs. A swing whose metric lies within the margin is drawn again, so planted faults are never in doubt.
 """
 

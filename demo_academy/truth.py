@@ -39,7 +39,7 @@ class Grid:
 
 
 def true_metrics(course: Course) -> dict[str, Array]:
-    """Every plate metric of the design's metric table for S swings, and `crossing` as text."""
+    """Every plate metric of the metric table for S swings, and `crossing` as text."""
     count = int(np.ceil(course.end_s.max() / STEP_S)) + 1
     grid = Grid(np.arange(count) * STEP_S, course.signals(STEP_S, count), course.events)
     out: dict[str, Array] = {}

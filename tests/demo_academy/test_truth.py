@@ -10,7 +10,7 @@ from demo_academy.course import Course, Curve, Sway
 from demo_academy.faults import FROM_THE_TOP, PLATE_FAULTS
 from demo_academy.truth import true_metrics
 
-# The fault table of the design, written out a second time: metric, under, over, noise margin.
+# The fault table, written out a second time: metric, under, over, noise margin.
 RULES = {
     "uneven_at_address": [("address_lead_share_pct", 42, 58, 1.5)],
     "unsteady_at_address": [("address_sway_speed_mm_s", None, 25, 8)],

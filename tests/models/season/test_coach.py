@@ -28,7 +28,7 @@ def made_up(rng, students, coaches, sd_coach, sd_student, *, every=7):
 
 
 def test_nine_in_ten_intervals_hold_the_coachs_true_gain():
-    # Design: 88–92 %; 40 academies of 6 coaches are ± 4 points, so 84 is the floor here.
+    # The goal: 88–92 %; 40 academies of 6 coaches are ± 4 points, so 84 is the floor here.
     rng = np.random.default_rng(11)
     held = []
     for _ in range(40):

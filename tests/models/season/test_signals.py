@@ -25,7 +25,7 @@ def test_the_list_is_cut_where_one_in_twenty_listed_may_be_chance(p, count):
 
 
 def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(course):
-    # Design: fewer than one row in 400; 3 academies × 40 students × 4 metrics = 480 rows, so at most one.
+    # The goal: fewer than one row in 400; 3 academies × 40 students × 4 metrics = 480 rows, so at most one.
     rng, listed = np.random.default_rng(8), 0
     for _ in range(3):
         rows = baseline(

@@ -54,7 +54,7 @@ def bands_of(lo, hi, **more):
     ids=["slopes", "random walks", "improve then flat", "all hold"],
 )
 def test_nine_in_ten_intervals_hold_the_true_change(course, how, least):
-    # Design goals for 40 students: 88–92 % under slopes and random walks, a plateau reported, at least 88 % when
+    # Goals for 40 students: 88–92 % under slopes and random walks, a plateau reported, at least 88 % when
     # all hold. Six academies of 40 leave about ±4 points to chance, so the gate is wider; the calibration run is not.
     inside = []
     for seed in range(6):

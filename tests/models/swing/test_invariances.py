@@ -96,7 +96,7 @@ def test_a_flat_peak_is_timed_at_its_middle_however_it_is_rounded(reduced, build
 @pytest.mark.parametrize("rate", [125.0, 250.0, 1000.0])
 @pytest.mark.parametrize("measured", [True, False])
 def test_sample_rates_agree(reduced, good_plan, rate, measured):
-    """Within 1.5 points and 12 ms of 500 Hz (the design's own bound)."""
+    """Within 1.5 points and 12 ms of 500 Hz, the goal set for it."""
 
     def run(rate):
         columns = good_plan.columns(rate)

@@ -1,4 +1,4 @@
-"""The rule files against the design's list, and what academy.toml may and may not say."""
+"""The rule files against the list of eighteen faults, and what academy.toml may and may not say."""
 
 import re
 from pathlib import Path
