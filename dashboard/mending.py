@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from dashboard import inbox
+from dashboard.wording import listed
+from warehouse import films
 from warehouse.errors import CallError
 from warehouse.home import Home
 
@@ -15,7 +17,8 @@ MOST_BYTES = 1 << 30  # beyond this, mend the folder itself: a browser is the wr
 def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     """Files of a delivery, by their relative names, as they were kept when it was refused whole or in part.
 
-    `delivery` is its content hash. Empty when nothing is kept under it.
+    `delivery` is its content hash. Empty when nothing is kept under it. What was made of its films, and films
+    that are not kept, are left out.
     """
     for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
         if folder.parent == home.refused and _told(folder) != delivery:
@@ -24,7 +27,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
             return {
                 path.relative_to(folder).as_posix(): path
                 for path in sorted(folder.rglob("*"))
-                if path.is_file() and path.name != WHY
+                if path.is_file() and path.name != WHY and not path.is_relative_to(folder / films.FOLDER)
             }
     return {}
 
@@ -44,7 +47,8 @@ def deliver_again(home: Home, delivery: str, name: str, corrected: Sequence[tupl
     Without corrected files it is tried as it is, for when a person, a device or a consent has come since.
 
     Raises
-        CallError: nothing is kept of it, a corrected file's name is none of its own, or it is too large.
+        CallError: nothing is kept of it, a corrected file's name is none of its own, a film of it that is not
+            kept does not come with them, or it is too large.
         OSError: the disk did not take it.
     """
     kept = kept_files(home, delivery)
@@ -56,6 +60,12 @@ def deliver_again(home: Home, delivery: str, name: str, corrected: Sequence[tupl
         raise CallError(
             f"{strange[0]} is not a file of {name}, which holds {next(iter(kept))}; "
             "name it so, and drop it again."
+        )
+    lacking = sorted(films.not_kept(home.filed / delivery).keys() - new.keys())
+    if lacking:
+        raise CallError(
+            f"{listed(lacking)} of {name} {'is' if len(lacking) == 1 else 'are'} not kept here, as films of "
+            "players under age are not; drop them with the corrected files, as they were delivered."
         )
     if sum(path.stat().st_size for path in kept.values()) > MOST_BYTES:
         raise CallError(f"{name} is too large to mend here; mend its folder and put that into the inbox.")

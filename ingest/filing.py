@@ -20,6 +20,7 @@ from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, D
 from ingest.film.tracks import Filmed, Unread
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
+from warehouse.films import kept_tracks
 from warehouse.fingerprints import of_folder
 from warehouse.home import Home, sync
 from warehouse.store import write_synced
@@ -62,6 +63,15 @@ def keep(
         keep_films(part, filmed, unread)
     part.replace(target)
     sync(home.filed)
+
+
+def keep_more(folder: Path, filmed: Sequence[Filmed], unread: Sequence[Unread]) -> None:
+    """Keep what is kept of films that stand in filed/ whole, as they could not be followed until now."""
+    new = [film for film in filmed if not kept_tracks(folder, film.swing_no).is_file()]
+    if new or unread:
+        from ingest.film.keeping import keep_films  # noqa: PLC0415 - a slow import, used here only
+
+        keep_films(folder, new, unread)
 
 
 def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:

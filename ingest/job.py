@@ -292,6 +292,8 @@ class Job:
         except Refused as refused:
             self.report.refused.append(refused.refusal.within(delivery=content, session=session))
             return
+        if not self.replaying:
+            filing.keep_more(delivery.base, rows.films, rows.unread)
         trace, old = self._traces(rows)
         if trace is not None and rows.trace is not None:
             write_trace(filing.new_trace(trace, content), rows.trace)

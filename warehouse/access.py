@@ -7,10 +7,10 @@ file name or anything that is not one SELECT is refused.
 
 import json
 import threading
+from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -91,7 +91,7 @@ class Reader:
         self._connection = snapshot.connection.cursor()
         self._names = set(views(viewer.role))
         self._allowed: set[str] = set()
-        self._answer = lru_cache(_ANSWERS_KEPT)(self._ask)
+        self._answers: OrderedDict[tuple[str, Any], pl.DataFrame] = OrderedDict()
         self._prepare()
 
     def _prepare(self) -> None:
@@ -115,16 +115,18 @@ class Reader:
             AccessError: the query names anything but those views.
             CallError: the query is not accepted by DuckDB.
         """
-        fixed = tuple(tuple(p) if isinstance(p, list) else p for p in params or ())
+        key = query, tuple(tuple(p) if isinstance(p, list) else p for p in params or ())
         with self._lock:
-            return self._answer(query, fixed).clone()
-
-    def _ask(self, query: str, fixed: tuple[Any, ...]) -> pl.DataFrame:
-        if query not in self._allowed:
-            self._check(query)
-            self._allowed.add(query)
-        params = [list(p) if isinstance(p, tuple) else p for p in fixed]
-        return read_frame(self._connection, query, params)
+            if key in self._answers:
+                self._answers.move_to_end(key)
+            else:
+                if query not in self._allowed:
+                    self._check(query)
+                    self._allowed.add(query)
+                self._answers[key] = read_frame(self._connection, query, params)
+                if len(self._answers) > _ANSWERS_KEPT:
+                    self._answers.popitem(last=False)
+            return self._answers[key].clone()
 
     def _check(self, query: str) -> None:
         found = read_frame(self._connection, "SELECT json_serialize_sql(CAST(? AS VARCHAR))", [query])

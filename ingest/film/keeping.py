@@ -18,25 +18,28 @@ from warehouse.store import write_synced
 
 
 def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] = ()) -> None:
-    """Write .film/ into a delivery's folder on its way into filed/; take out what is not to be kept."""
+    """Write .film/ into a delivery's folder; take out what is not to be kept, once it is written down.
+
+    The folder is on its way into filed/, or stands there and was read again by a mended roster.
+    """
     shelf = folder / films.FOLDER
     shelf.mkdir(exist_ok=True)
-    gone: dict[str, films.FileFacts] = {}
-    why = {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
-    for one in unread:
-        gone[one.name] = films.facts_of(folder / one.name)
-        (folder / one.name).unlink()
+    going = {one.name: films.facts_of(folder / one.name) for one in unread}
+    gone = films.not_kept(folder) | going
+    why = {name: asdict(said) for name, said in films.refused(folder).items()}
+    why |= {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
     for film in filmed:
         kept = films.kept_film(folder, film.swing_no)
         write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
         films.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
         if not film.keep_original:
-            gone[film.name] = films.facts_of(folder / film.name)
-            (folder / film.name).unlink()
-    files = sorted(shelf.iterdir())
+            going[film.name] = gone[film.name] = films.facts_of(folder / film.name)
+    files = sorted(path for path in shelf.iterdir() if path.name != films.LIST)
     for path in files:
         sync(path)
     listed = films.listing({path.name: films.facts_of(path) for path in files}, gone, why)
     write_synced(shelf / films.LIST, listed)
     sync(shelf)
+    for name in going:
+        (folder / name).unlink()
     sync(folder)

@@ -145,13 +145,20 @@ class _Reading:
         kept = self.academy.keeps_film(self.sheet.student, self.sheet.day) or found.reason == _BY_ROSTER
         if not kept and (self.place.base / name).is_file():
             self.unread.append(Unread(name, again))
-            self.notices.append(f"{name} is not kept, as it was refused and shows a player under age.")
+            self.notices.append(
+                f"{name} is not kept, as it was refused and its player is under age, or of no known birth "
+                "date; once mended it must come again with its session."
+            )
 
 
 def _swings_of(sheet: SessionSheet, names: Sequence[str], *, film: bool) -> dict[int, str]:
     """Whose each file is: named by its [[swing]], clip-N of swing N, or the only swing's."""
     given = {no: swing.clip for no, swing in sheet.swings.items() if swing.clip is not None}
     files = {no: name for no, name in given.items() if is_film(name) == film}
+    for name in {name for name in files.values() if list(files.values()).count(name) > 1}:
+        what = f"{name} is the clip of swings {', '.join(str(no) for no in files if files[no] == name)}"
+        todo = "name each swing's own file in its [[swing]] and deliver the session again"
+        raise refuse("clip_twice", what, todo, session=sheet.session, file="session.toml", column="clip")
     for name in (name for name in names if name not in files.values()):
         number = re.fullmatch(r"clip-(\d{1,6})\.\w+", name.lower())
         if number is not None and int(number[1]) in sheet.swings:

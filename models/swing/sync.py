@@ -139,12 +139,13 @@ def _deal(
     Done again without the strangers, whose shapes and gains would blur those of the others.
     """
     overlays = Overlays(films, own, lags, LOOSE_S)
-    trusted, strange = list(range(len(films))), set[int]()
+    trusted, strange, few = list(range(len(films))), set[int](), None
     for _ in range(ROUNDS):
         lying = overlays.laid(overlays.shapes(trusted))
         found = strangers(films, at, overlays, list(drawn.values()), lags, trusted)
-        if len(films) < FEWEST_TO_COMPARE:
-            found |= outdone(films, at, list(drawn.values()), lags)
+        if len(trusted) < FEWEST_TO_COMPARE:
+            few = outdone(films, at, list(drawn.values()), lags) if few is None else few
+            found |= few
         elif len(found) < len(films):
             found |= misfits(films, overlays, trusted)
         if found == strange or len(found) == len(films):

@@ -7,6 +7,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard import mending
+from warehouse import films
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import writer
@@ -55,6 +56,22 @@ def test_a_folder_of_the_same_start_that_tells_of_another_delivery_is_not_taken(
     assert mending.kept_files(refused, other) == {}
     with pytest.raises(CallError, match="Nothing is kept"):
         mending.deliver_again(refused, other, "x")
+
+
+def test_what_was_made_of_films_is_no_file_of_the_delivery_and_films_not_kept_must_come_again(tmp_path):
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    folder = home.filed / HASH
+    (folder / films.FOLDER).mkdir(parents=True)
+    (folder / "session.toml").write_text('session = "x"')
+    (folder / films.FOLDER / "swing-1.mp4").write_bytes(b"cut")
+    gone = {"clip-1.mp4": films.FileFacts(3, "ab" * 32)}
+    (folder / films.FOLDER / films.LIST).write_text(films.listing({}, gone))
+    assert list(mending.kept_files(home, HASH)) == ["session.toml"]
+    with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
+        mending.deliver_again(home, HASH, "x", [("session.toml", b"right")])
+    mending.deliver_again(home, HASH, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
+    assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}
 
 
 def test_a_loose_file_is_mended_under_its_own_name_alone(refused):

@@ -1,12 +1,15 @@
 """Nobody reads a row outside their reach."""
 
+import gc
 import json
+import weakref
 from datetime import date
 
 import polars as pl
 import pytest
 
 import builders
+from warehouse import access
 from warehouse.access import open_reader, viewers
 from warehouse.errors import AccessError, CallError
 from warehouse.films import kept_film
@@ -126,6 +129,25 @@ def test_an_answer_given_twice_is_its_own_each_time(academy):
         reader.sql("SELECT * FROM academy.session")
     with pytest.raises(AccessError):
         reader.sql("SELECT * FROM academy.session")
+
+
+def test_an_answer_is_given_from_memory_and_goes_with_its_reader(academy, monkeypatch):
+    reader, asked = open_reader(academy, "c1", today=TODAY), []
+    real = access.read_frame
+    monkeypatch.setattr(access, "read_frame", lambda *args: asked.append(args[1]) or real(*args))
+    monkeypatch.setattr(access, "_ANSWERS_KEPT", 2)
+    for query in ("SELECT 1 AS a", "SELECT 1 AS a", "SELECT 2 AS a", "SELECT 3 AS a", "SELECT 1 AS a"):
+        reader.sql(query)
+    assert [query for query in asked if "json" not in query] == [
+        "SELECT 1 AS a", "SELECT 2 AS a", "SELECT 3 AS a", "SELECT 1 AS a",
+    ]  # fmt: skip
+    gone = weakref.ref(reader)
+    gc.disable()
+    try:
+        del reader
+        assert gone() is None
+    finally:
+        gc.enable()
 
 
 def test_staff_are_seen_by_name_only(academy):
