@@ -1,17 +1,21 @@
-"""The film of one swing beside its heel lanes, moved by one slider."""
+"""The film of one swing beside its heel lanes, moved by one slider; alone where no plate measured it."""
 
 import base64
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import streamlit as st
 
 from dashboard import layout
 from dashboard.components import film_player
 from dashboard.courses import BALL_AT_PCT, HEEL_AT_PCT, Take
 from dashboard.queries import sessions
-from dashboard.wording import EVENTS
+from dashboard.wording import EVENTS, count, on
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 
 MOST_POINTS = 400
 APART = (
@@ -19,33 +23,109 @@ APART = (
     "same moment."
 )
 UNCHECKED = "Too few films were taken in this session to be sure that this one is of this swing."
+NO_PLATE = "No plate measured this swing."
+PACES = {"full": "", "half": "half pace", "slow": "slow"}
+PARTS = {
+    "baseline": "", "after_drill": "after a drill", "retention": "to see what stayed", "play": "in play",
+}  # fmt: skip
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
 
+@dataclass(frozen=True)
+class Film:
+    """One filmed swing: its film, what it is called in a choice, and whether a plate measured it too."""
+
+    path: Path
+    called: str
+    on_plate: bool
+
+
 def beside(reader: Reader, take: Take, family: str) -> None:
-    """The film of the chosen swing, or of the session's first filmed one; nothing where none was filmed."""
-    for swing_no in sessions.swing_numbers(reader, take.session, family):
-        path = reader.film(take.session, swing_no) if take.swing_no in (None, swing_no) else None
+    """The film of the chosen swing; of all, a choice among the filmed ones. Nothing where none was filmed."""
+    found = _filmed(reader, take.session)
+    if not found:
+        return
+    swing_no = take.swing_no
+    if swing_no is None:
+        usual = (n for n in sessions.swing_numbers(reader, take.session, family) if n in found)
+        swing_no = _chosen(found, "film", next(usual, None))
+    if swing_no in found:
+        _show(reader, found[swing_no], take.session, swing_no)
+    else:
+        layout.aside(f"Swing {swing_no} was not filmed. Choose all swings to see the films of the others.")
+
+
+def of_others(reader: Reader, student: str, family: str, shown: Sequence[str]) -> None:
+    """The films of a student's sessions that are not among `shown`; nothing where there are none."""
+    found: dict[str, dict[int, Film]] = {}
+    names: dict[str, str] = {}
+    for session, day in sessions.clip_sessions(reader, student, family).iter_rows():
+        filmed = {} if session in shown else _filmed(reader, session)
+        if filmed:
+            found[session], names[session] = filmed, f"{on(day)}, {count(len(filmed), 'film')}"
+    if not found:
+        return
+    st.header("Films", anchor=False)
+    layout.aside("Sessions that were filmed and have no course to draw.")
+    one, two = st.columns(2)
+    with one:
+        session = layout.choose("Filmed session", names, "filmed")
+    with two:
+        swing_no = _chosen(found[session], "filmed-swing", None)
+    _show(reader, found[session][swing_no], session, swing_no)
+
+
+def _filmed(reader: Reader, session: str) -> dict[int, Film]:
+    """Every swing of a session whose film is kept, whatever its pace, part or club."""
+    swings = sessions.every_swing(reader, session)
+    clubs = swings["club"].n_unique()
+    found = {}
+    for swing_no, club, part, pace, on_plate in swings.iter_rows():
+        path = reader.film(session, swing_no)
         if path is not None:
-            _show(reader, path, take.session, swing_no)
-            return
+            told = (PACES.get(pace, pace), PARTS.get(part, part), club if clubs > 1 else "")
+            called = ", ".join([f"Swing {swing_no}", *(word for word in told if word)])
+            found[swing_no] = Film(path, called, on_plate)
+    return found
 
 
-def _show(reader: Reader, path: Path, session: str, swing_no: int) -> None:
+def _chosen(found: dict[int, Film], name: str, usual: int | None) -> int:
+    """One of the filmed swings; where there is only one, it needs no choice."""
+    if len(found) == 1:
+        return next(iter(found))
+    options = {str(n): film.called for n, film in found.items()}
+    return int(layout.choose("Film", options, name, default=None if usual is None else str(usual)))
+
+
+def _show(reader: Reader, film: Film, session: str, swing_no: int) -> None:
+    path = film.path
     if path.stat().st_size > MOST_BYTES:
         layout.say(f"The film of swing {swing_no} is too large to show here; it stands at {path.name}.")
         return
-    offset_s, flags = sessions.film_clock(reader, session, swing_no)
-    data = lanes(reader, session, swing_no)
-    data["offset_s"] = offset_s or 0.0
+    data, told = _measured(reader, session, swing_no) if film.on_plate else (without_lanes(), NO_PLATE)
     data["film"] = base64.b64encode(path.read_bytes()).decode()
     data["kind"] = "video/mp4"
-    data["title"] = f"Film of swing {swing_no}, with the load under both heels"
+    with_load = ", with the load under both heels" if data["times"] else ""
+    data["title"] = f"Film of swing {swing_no}{with_load}"
     film_player.show(data, key=f"film-{session}-{swing_no}")
-    if offset_s is None:
-        layout.aside(APART)
-    elif "clip_unchecked" in flags:
-        layout.aside(UNCHECKED)
+    if told:
+        layout.aside(told)
+
+
+def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, Any], str | None]:
+    """What the player shows beside a film of a swing on a plate, and what is to be said of it."""
+    try:
+        data = lanes(reader, session, swing_no)
+    except UnderfootError as error:  # its samples can't be read: the film stands all the same
+        return without_lanes(), str(error)
+    offset_s, flags = sessions.film_clock(reader, session, swing_no)
+    data["offset_s"] = offset_s or 0.0
+    return data, APART if offset_s is None else UNCHECKED if "clip_unchecked" in flags else None
+
+
+def without_lanes() -> dict[str, Any]:
+    """What the player shows beside a film that has no lanes: nothing."""
+    return {"times": [], "lead": [], "trail": [], "events": [], "offset_s": 0.0}
 
 
 def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:

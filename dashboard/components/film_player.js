@@ -1,4 +1,5 @@
 // One slider for a film and for the load under both heels. The film's clock is the plate's less the offset.
+// A film without times stands alone, with the browser's own slider.
 const SVG = "http://www.w3.org/2000/svg";
 const WIDTH = 440, HEIGHT = 262, MIDDLE = 154, LINE = 13, LETTER = 5.6;
 
@@ -7,7 +8,7 @@ export default function (component) {
   const old = parentElement.querySelector(".root");
   if (old && old.dataset.title === data.title + data.times.length) return undefined;
   if (old) old.remove();
-  const { root, free } = build(data);
+  const { root, free } = data.times.length ? build(data) : alone(data);
   parentElement.appendChild(root);
   return free;
 }
@@ -26,9 +27,24 @@ function draw(tag, attributes, text) {
   return made;
 }
 
-function build(data) {
+function address(data) {
   const bytes = Uint8Array.from(atob(data.film), (letter) => letter.charCodeAt(0));
-  const url = URL.createObjectURL(new Blob([bytes], { type: data.kind }));
+  return URL.createObjectURL(new Blob([bytes], { type: data.kind }));
+}
+
+function alone(data) {
+  const url = address(data);
+  const film = make("video", { src: url, muted: "", playsinline: "", preload: "auto", controls: "", "aria-label": data.title });
+  film.muted = true;
+  const still = make("p", { class: "still" }, "");
+  film.addEventListener("error", () => { still.textContent = "This browser can't play this film's format."; });
+  const root = make("div", { class: "root" }, make("h3", {}, data.title), film, still);
+  root.dataset.title = data.title + data.times.length;
+  return { root, free: () => { film.pause(); URL.revokeObjectURL(url); } };
+}
+
+function build(data) {
+  const url = address(data);
   const first = data.times[0], last = data.times[data.times.length - 1];
   const x = (t) => ((t - first) / (last - first)) * WIDTH;
   const most = Math.max(10, ...data.lead, ...data.trail);

@@ -16,5 +16,8 @@ _player = st.components.v2.component(
 
 
 def show(data: Mapping[str, Any], key: str) -> None:
-    """Mount the player: film (base64), kind, title, times, lead, trail, events (name, s), offset_s."""
+    """Mount the player: film (base64), kind, title, times, lead, trail, events (name, s), offset_s.
+
+    Without times the film stands alone.
+    """
     _player(key=key, data=dict(data))

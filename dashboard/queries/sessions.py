@@ -30,7 +30,8 @@ def plate_sessions(reader: Reader, student: str, family: str) -> pl.DataFrame:
         SELECT s.session, s.day, s.device, count(*) AS swings
         FROM session s JOIN swing w USING (session)
         WHERE s.student = ? AND s.has_plate AND w.club_family = ? AND w.part = 'baseline'
-            AND w.pace = 'full' AND w.usable AND NOT list_contains(w.flags, 'feet_swapped')
+            AND w.pace = 'full' AND w.usable AND w.n_samples > 0
+            AND NOT list_contains(w.flags, 'feet_swapped')
         GROUP BY ALL ORDER BY s.day, s.session
         """,
         [student, family],
@@ -172,6 +173,32 @@ def swing_numbers(reader: Reader, session: str, family: str) -> list[int]:
         [session, family],
     )
     return rows["swing_no"].to_list()
+
+
+def clip_sessions(reader: Reader, student: str, family: str) -> pl.DataFrame:
+    """session, day of sessions with a clip, of a club family or of clubs not named, newest first."""
+    return reader.sql(
+        """
+        SELECT s.session, s.day FROM session s
+        WHERE s.student = ? AND s.has_clip AND EXISTS (
+            SELECT 1 FROM swing w
+            WHERE w.session = s.session AND (w.club_family IS NULL OR w.club_family = ?)
+        )
+        ORDER BY s.day DESC, s.session DESC
+        """,
+        [student, family],
+    )
+
+
+def every_swing(reader: Reader, session: str) -> pl.DataFrame:
+    """swing_no, club, part, pace, on_plate (whether it has plate samples) of a session, in their order."""
+    return reader.sql(
+        """
+        SELECT w.swing_no, w.club, w.part, w.pace, s.has_plate AND w.n_samples > 0 AS on_plate
+        FROM swing w JOIN session s USING (session) WHERE session = ? ORDER BY w.swing_no
+        """,
+        [session],
+    )
 
 
 def swing_events(reader: Reader, session: str, swing_no: int) -> pl.DataFrame:

@@ -17,23 +17,29 @@ ALL, NOTHING = "all", "nothing"
 
 
 def show(reader: Reader, person: dict[str, Any], family: str, bands: dict[str, season.Band]) -> None:
-    """The swings of one session, drawn."""
+    """The swings of one session, drawn, with its films; then the films of sessions that have no course."""
     st.header("The swings of one session", anchor=False)
     found = sessions.plate_sessions(reader, person["student"], family)
     if found.is_empty():
         layout.say("No session of these clubs was measured on plates, so there is no course to draw.")
-        return
+    else:
+        _session(reader, found, family, bands)
+    films.of_others(reader, person["student"], family, found["session"].to_list())
+
+
+def _session(reader: Reader, found: pl.DataFrame, family: str, bands: dict[str, season.Band]) -> None:
+    """One session's course, where it can be drawn, and its films, which stand without it."""
     this, over, names = _chosen(reader, found, family)
     try:
         drawn = courses.courses(reader, this, over, family)
     except UnderfootError as error:
         layout.say(str(error))
-        return
-    if drawn is None:
-        layout.say("Nothing chosen here has its takeaway, top and impact, so its course can't be drawn.")
-        return
-    _load(drawn, bands, names, one=this.swing_no is not None)
-    _heels(drawn, names)
+    else:
+        if drawn is None:
+            layout.say("Nothing chosen here has its takeaway, top and impact, so its course can't be drawn.")
+        else:
+            _load(drawn, bands, names, one=this.swing_no is not None)
+            _heels(drawn, names)
     films.beside(reader, this, family)
 
 
