@@ -76,7 +76,7 @@ def test_units_in_names_and_on_screen_agree():
         assert METRICS[metric.code].unit == metric.unit, metric.code
 
 
-def test_faults_are_the_designs_eighteen_in_swing_order():
+def test_faults_are_eighteen_in_swing_order():
     assert [f.code for f in RULES.faults] == [
         "heels_at_address", "toes_at_address", "uneven_at_address", "unsteady_at_address", "rocking_start",
         "stays_centred", "trail_heel_sink", "lead_heel_heavy", "heels_together_back", "lead_heel_high",
