@@ -151,7 +151,7 @@ def test_data_quality_follows_its_filters(visit, page_text):
 
 def test_every_refusal_and_mark_of_the_project_has_words(pytestconfig):
     """A code nobody gave words to still reads as words, without its underscores."""
-    assert reasons.reason("no_consent") == "no consent to measure covers the day"
+    assert reasons.reason("no_consent") == "no consent covers the day"
     assert reasons.reason("dropout") == "samples were missing for a moment"
     assert reasons.reason("some_new_thing") == "some new thing"
 
