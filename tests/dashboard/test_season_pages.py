@@ -138,7 +138,7 @@ def test_data_quality_is_for_the_head_coach_by_reason_device_and_coach(visit, pa
     text = page_text(at)
     assert titles(at)[0].startswith("5\u00a0swings and deliveries left out, 3.3\u00a0% of what came in")
     assert "Samples were missing for a moment" in text
-    assert "No consent to measure covers the day" in text
+    assert "No consent covers the day" in text
     assert "This page is not for you" in page_text(visit("full", "quality", "c01"))
 
 
