@@ -200,6 +200,10 @@ class Reader:
         )
         return rows.is_empty() or bool(rows.item(0, "minor"))
 
+    def refused(self, page: str) -> None:
+        """Log that a page was refused to the viewer's role."""
+        self._log(page, None, outcome="refused")
+
     def _log(self, page: str, student: str | None, **more: object) -> None:
         line = {
             "viewer": self.viewer.person,
@@ -209,6 +213,12 @@ class Reader:
             **more,
         } | ({"link": self.viewer.link} if self.viewer.link else {})
         _write_log(self._home, line)
+
+
+def log_refused_sign_in(home: Home, why: str) -> None:
+    """Log that somebody signed in and is nobody who may look; `why` is what they were told."""
+    told = {"viewer": None, "role": None, "page": "Sign-in", "student": None, "outcome": "refused"}
+    _write_log(home, told | {"why": why})
 
 
 def _write_log(home: Home, line: Mapping[str, object]) -> None:
