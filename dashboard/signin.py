@@ -19,6 +19,7 @@ from streamlit.errors import StreamlitSecretNotFoundError
 
 from dashboard import layout, readers
 from dashboard.wording import ROLES
+from warehouse.access import log_refused_sign_in
 from warehouse.errors import AccessError
 from warehouse.home import Home, Settings
 
@@ -44,6 +45,7 @@ def person(home: Home, settings: Settings) -> str:
     try:
         return person_of(st.user.to_dict(), sign_in_table(home))
     except AccessError as refusal:
+        _refused_once(home, str(refusal))
         layout.say(str(refusal))
         st.stop()
 
@@ -90,6 +92,14 @@ def sign_in_table(home: Home) -> Mapping[str, Any]:
     """[sign_in] of academy.toml, read anew at every rerun so that a change holds at once."""
     table = tomllib.loads(home.settings_file.read_text(encoding="utf-8-sig")).get("sign_in", {})
     return table if isinstance(table, dict) else {}
+
+
+def _refused_once(home: Home, why: str) -> None:
+    """Log a refused sign-in once a visit, not at every rerun."""
+    seen: set[str] = st.session_state.setdefault("refused-sign-ins", set())
+    if why not in seen:
+        log_refused_sign_in(home, why)
+        seen.add(why)
 
 
 def _host() -> str | None:

@@ -1,5 +1,6 @@
 """Who may look: the demo on this machine as anyone, everyone else by a verified address that the academy names."""
 
+import json
 from datetime import UTC, datetime
 
 import pytest
@@ -59,3 +60,44 @@ def test_a_link_opens_one_progress_page_and_no_other_page(homes, visit, page_tex
     at = visit("full", "progress", "h01", link=token, student="s01")
     assert "There is no student s01 that you may see" in page_text(at)
     assert "This link is not good" in page_text(visit("full", "progress", "h01", link="x.y"))
+
+
+class SignedIn:
+    """Whoever the identity provider says is there."""
+
+    is_logged_in = True
+
+    def __init__(self, **claims: object) -> None:
+        self.to_dict = lambda: CLAIMS | claims
+
+
+def refusals(home) -> list[dict[str, object]]:
+    """The refused sign-ins in the access log, without their times."""
+    lines = home.access_log.read_text("utf-8").splitlines() if home.access_log.exists() else []
+    return [line for line in map(json.loads, lines) if line["page"] == "Sign-in" and line.pop("at")]
+
+
+def test_a_refused_sign_in_is_in_the_access_log_once_a_visit(homes, visit, page_text, monkeypatch):
+    monkeypatch.setattr(signin, "_provider", lambda: True)
+    monkeypatch.setattr(signin.st, "user", SignedIn(email="other@example.org"))
+    before = refusals(homes("real"))
+    at = visit("real", "progress", "h01")
+    told = "other@example.org is not named in this academy's sign-in list"
+    assert told in page_text(at.run())
+    (one,) = refusals(homes("real"))[len(before) :]
+    assert one.pop("why").startswith(told)
+    assert one == {"viewer": None, "role": None, "page": "Sign-in", "student": None, "outcome": "refused"}
+    monkeypatch.setattr(signin.st, "user", SignedIn(email_verified=False))
+    at.run()
+    assert "has not verified" in str(refusals(homes("real"))[-1]["why"])
+    visit("real", "progress", "h01")  # another visit
+    assert len(refusals(homes("real"))) == len(before) + 3
+
+
+def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monkeypatch):
+    monkeypatch.setattr(signin, "_provider", lambda: True)
+    monkeypatch.setattr(signin.st, "user", SignedIn())
+    monkeypatch.setattr(signin, "sign_in_table", lambda _: TABLE)
+    before = refusals(homes("real"))
+    assert "Students stand in the order" in page_text(visit("real", "students", "h01"))
+    assert refusals(homes("real")) == before
