@@ -25,6 +25,7 @@ TRAIL_PICTURES = 24
 CODECS = {"libx264": {"preset": "veryfast", "crf": "24", "tune": "zerolatency"}, "libvpx-vp9": {"crf": "34"}}
 COLOURS = {"lead": (142, 92, 11), "trail": (27, 105, 199)}  # blue, green, red
 PALE, DARK = (255, 255, 255), (43, 48, 34)
+NAME_PX = 52  # the longest name
 
 
 def write_kept(
@@ -82,6 +83,7 @@ def draw_marks(
     drawn: NDArray[np.uint8], marks: FLOATS, trails: dict[str, deque[FLOATS]]
 ) -> NDArray[np.uint8]:
     """Draw the marks (4, 2) with their names, and the way each heel has come; lost marks are left out."""
+    middles = {"lead": float(marks[:2, 0].mean()), "trail": float(marks[2:, 0].mean())}  # NaN with one lost
     for name, place in zip(NAMES, marks, strict=True):
         foot, part = name.split("_")
         if not np.isfinite(place).all():
@@ -95,9 +97,12 @@ def draw_marks(
         at = (round(float(place[0])), round(float(place[1])))
         cv2.circle(drawn, at, 8, PALE, 3, cv2.LINE_AA)
         cv2.circle(drawn, at, 8, COLOURS[foot], 2, cv2.LINE_AA)
-        corner = (min(at[0] + 12, drawn.shape[1] - 74), max(at[1] - 10, 12))
-        for colour, thick in ((DARK, 3), (PALE, 1)):
+        # Names of a foot's two marks stand away from one another, so that small feet can be read too.
+        beside = at[0] - 6 if place[0] > middles[foot] else at[0] + 6 - NAME_PX
+        corner = (min(max(beside, 2), drawn.shape[1] - NAME_PX), max(at[1] - 12, 12))
+        for aside, down, colour in (*((x, y, DARK) for x in (-1, 1) for y in (-1, 1)), (0, 0, PALE)):
+            start = (corner[0] + aside, corner[1] + down)  # a bolder letter would be wider
             cv2.putText(
-                drawn, f"{foot} {part}", corner, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, thick, cv2.LINE_AA
+                drawn, f"{foot} {part}", start, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, 1, cv2.LINE_AA
             )
     return drawn
