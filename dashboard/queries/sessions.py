@@ -7,8 +7,11 @@ import polars as pl
 from warehouse.access import Reader
 
 
-def sessions(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
-    """One row per session, newest first: session, day, coach_name, device, has_plate, swings, usable."""
+def sessions(reader: Reader, student: str, season: str | None = None, *, every: bool = False) -> pl.DataFrame:
+    """One row per session, newest first: session, day, coach_name, device, has_plate, swings, usable.
+
+    Of a season; None: outside all of them; `every`: of all time.
+    """
     return reader.sql(
         """
         SELECT s.session, s.day, c.display_name AS coach_name, s.device, s.has_plate, s.has_clip,
@@ -16,10 +19,10 @@ def sessions(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
         FROM session s
         LEFT JOIN swing w USING (session)
         LEFT JOIN person c ON c.person = s.coach
-        WHERE s.student = ? AND s.season IS NOT DISTINCT FROM ?
+        WHERE s.student = ? AND (? OR s.season IS NOT DISTINCT FROM ?)
         GROUP BY ALL ORDER BY s.day DESC, s.session DESC
         """,
-        [student, season],
+        [student, every, season],
     )
 
 

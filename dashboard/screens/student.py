@@ -5,7 +5,7 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
-from dashboard import evidence, frame, layout, sentences
+from dashboard import evidence, films, frame, layout, sentences
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
 from dashboard.screens import ball, swings
@@ -41,7 +41,11 @@ def show(reader: Reader) -> None:
     with st.container(horizontal=True):
         frame.link("lesson", "Lesson sheet →", student=person["student"])
         frame.link("notes", "Write a note →", student=person["student"])
-    when, family = _which(reader, person)
+    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
+    if not measured:
+        _without_clubs(reader, person)
+        return
+    when, family = _which(reader, person, measured)
     style = season.style(reader, person["student"], family, when)
     bands = season.bands(reader, family, person, style)
     _season(reader, person, when, family, bands)
@@ -71,13 +75,17 @@ def _about(reader: Reader, person: dict[str, Any]) -> str:
     return " · ".join(part for part in parts if part)
 
 
-def _which(reader: Reader, person: dict[str, Any]) -> tuple[str, str]:
-    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
-    if not measured:
-        layout.empty(
-            f"{person['name']} has no measured swing in a season yet.",
-            "Drop a session on the Deliveries page; it shows here once it has loaded.",
-        )
+def _without_clubs(reader: Reader, person: dict[str, Any]) -> None:
+    """What there is of a student who has only films of clubs not named, or only notes, or nothing yet."""
+    layout.say(
+        f"{person['name']} has no measured swing in a season yet. Drop a session on the Deliveries page; it "
+        "shows here once it has loaded."
+    )
+    films.of_others(reader, person["student"], "", [])
+    _done(reader, person, None, every=True)
+
+
+def _which(reader: Reader, person: dict[str, Any], measured: list[str]) -> tuple[str, str]:
     left, right = st.columns(2)
     with left:
         when = layout.choose("Season", {name: name for name in measured}, "season")
@@ -152,15 +160,17 @@ def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
         layout.aside(told)
 
 
-def _done(reader: Reader, person: dict[str, Any], when: str) -> None:
+def _done(reader: Reader, person: dict[str, Any], when: str | None, *, every: bool = False) -> None:
     st.header("Sessions, drills and notes")
-    visits = sessions.sessions(reader, person["student"], when)
-    layout.table(
-        visits.select(
-            pl.col("day").alias("Day"), pl.col("coach_name").alias("Coach"), pl.col("device").alias("Device"),
-            pl.col("swings").alias("Swings"), pl.col("usable").alias("Usable"),
-        ),
-    )  # fmt: skip
+    visits = sessions.sessions(reader, person["student"], when, every=every)
+    if not visits.is_empty():
+        layout.table(
+            visits.select(
+                pl.col("day").alias("Day"), pl.col("coach_name").alias("Coach"),
+                pl.col("device").alias("Device"),
+                pl.col("swings").alias("Swings"), pl.col("usable").alias("Usable"),
+            ),
+        )  # fmt: skip
     notes = sessions.notes(reader, person["student"])
     if notes.is_empty():
         layout.say("No note yet. Notes come with a session's notes.csv, or on their own.")

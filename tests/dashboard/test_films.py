@@ -12,6 +12,7 @@ from warehouse.store import writer
 
 LAST = "2026-03-23-s01"  # on the plate, newest of s01
 FILMED, FILMED_TOO = "2026-04-01-s01", "2026-04-08-s01"  # filmed only
+NO_CLUB = "2026-04-09-s77"  # all there is of s77, filmed only, no club named
 AFTER = "Sessions, drills and notes"  # the last header of the page
 LISTS = {name: pl.List(pl.String) for name in ("flags", "file_flags")} | {
     name: pl.List(pl.Int32) for name in ("flag_counts", "file_flag_counts")
@@ -40,10 +41,19 @@ def filmed(homes):
     """The kind of a home where s01 has two sessions on film alone and, on the plate, three more films."""
     home = homes("filmed")
     with writer(home) as w:
-        for code in (FILMED, FILMED_TOO):
+        one = {
+            "person": "s77",
+            "role": "student",
+            "display_name": "Pia Nordlicht",
+            "joined": date(2025, 1, 1),
+        }
+        w.append("academy.person", pl.DataFrame([one]))
+        coached = {"student": "s77", "coach": "c01", "from": date(2025, 1, 1)}
+        w.append("academy.coaching", pl.DataFrame([coached]))
+        for code in (FILMED, FILMED_TOO, NO_CLUB):
             day = date.fromisoformat(code[:10])
             row = {
-                "session": code, "student": "s01", "coach": "c01", "started_at": datetime.combine(day, time(15)),
+                "session": code, "student": code[-3:], "coach": "c01", "started_at": datetime.combine(day, time(15)),
                 "day": day, "season": "2026", "delivery": f"hash-{code}", "club": "7-iron", "has_plate": False,
                 "has_clip": True, "feet_checked": False, "reduced": True,
             }  # fmt: skip
@@ -52,19 +62,21 @@ def filmed(homes):
             swing(FILMED, 1), swing(FILMED, 2, pace="half", part="after_drill"), swing(FILMED, 3),
             swing(FILMED_TOO, 1, club_family=None, usable=False),
             swing(LAST, 7), swing(LAST, 8, pace="slow", usable=False),
+            swing(NO_CLUB, 1, club=None, club_family=None, usable=False),
         ]  # fmt: skip
         w.append("academy.swing", pl.DataFrame(rows, schema_overrides=LISTS))
         w.publish()
     keep(home, FILMED, 1, 2)
     keep(home, FILMED_TOO, 1)
     keep(home, LAST, 3, 7, 8)
+    keep(home, NO_CLUB, 1)
     return "filmed"
 
 
 def shown(at) -> list[str]:
     """The films on a page, each as SESSION-SWING."""
     found = []
-    for code in (FILMED, FILMED_TOO, LAST):
+    for code in (FILMED, FILMED_TOO, LAST, NO_CLUB):
         found += [f"{code}-{no}" for no in range(1, 9) if f"film-{code}-{no}" in str(at._tree)]
     return found
 
@@ -91,6 +103,15 @@ def test_filmed_sessions_are_chosen_by_day_and_their_swings_by_pace_and_part(fil
 
 def test_a_film_of_a_club_not_named_is_shown_with_any_clubs(filmed, visit):
     assert f"{FILMED_TOO}-1" in shown(visit(filmed, "student", "c01", student="s01", filmed=FILMED_TOO))
+
+
+def test_a_student_with_nothing_but_a_film_of_no_named_club_sees_it_and_the_session(filmed, visit, page_text):
+    at = visit(filmed, "student", "c01", student="s77")
+    assert shown(at) == [f"{NO_CLUB}-1"]
+    text = page_text(at)
+    assert "has no measured swing in a season yet" in text
+    assert AFTER in text
+    assert [day.date() for day in at.dataframe[0].value["Day"]] == [date(2026, 4, 9)]
 
 
 def test_a_filmed_swing_without_samples_does_not_end_the_page(filmed, visit, page_text):
