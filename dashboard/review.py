@@ -12,7 +12,7 @@ import polars as pl
 
 from dashboard.queries import people
 from dashboard.queries import review as found
-from dashboard.wording import DISCOMFORT, FAMILIES, FEW_SWINGS, certainty, count, listed, number, on
+from dashboard.wording import DISCOMFORT, FAMILIES, FEW_SWINGS, count, listed, number, on, share
 from warehouse.access import Reader
 
 DISCOMFORT_KIND = "discomfort"
@@ -33,7 +33,7 @@ NOTHING = {
     WELL: "No improvement is clear this week. That says how much has been measured, not how people work.",
     THIN: "Everyone enrolled was measured lately, and no delivery waits to be mended.",
 }
-CHANCE = "Up to 1 in 10 may be chance."
+CHANCE = "Up to 1 in 10 of them may be chance."
 TOLD = 2  # kindred measures that a signal's own sentence tells in full
 
 
@@ -120,7 +120,7 @@ def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
         family=row["club_family"],
         clubs=FAMILIES.get(row["club_family"], "") if row["club_family"] else "",
         sentence=row["sentence"],
-        doubt=certainty(row["p"]),
+        doubt="" if row["p"] is None else f"{share(min(row['p'], 0.99))} sure",
         kindred=f"Further: {listed(kindred[TOLD:])}." if len(kindred) > TOLD else "",
         ticked=ticked,
         talked=talked_words(row["talked_by"], row["talked_day"]) if row["talked_day"] else "",
@@ -134,7 +134,7 @@ def talked_words(who: str, day: date) -> str:
 
 def _chance(week: dict[str, Any]) -> str:
     if not week["listed"]:
-        return f"No change over the season stood out this week. {CHANCE}"
+        return "No change over the season stood out this week."
     expected, changes = number(week["expected_by_chance"], "", 1), count(week["listed"], "change")
     return (
         f"Across the academy {changes} over the season stood out; about {expected} of them would by chance "

@@ -122,11 +122,15 @@ def words(gains: pl.DataFrame) -> str:
 
 
 def table(gains: pl.DataFrame) -> pl.DataFrame:
-    """The picture as rows: Coach, Gain in 90 days, 90 % between, Students, Place. In the order given."""
+    """The picture as rows: Coach, as measured, drawn toward the others, 90 % between, Students, Place.
+
+    Gains in 90 days, in smallest detectable changes; coaches in the order given.
+    """
     rows = [
         {
             "Coach": row["name"].capitalize() if row["name"] == OTHER else row["name"],
-            "Gain in 90 days": _said(row["gain"]),
+            "Gain in 90 days": _said(row["raw"]),
+            "Drawn toward the others": _said(row["gain"]),
             "90 % between": f"{_said(row['gain_lo'])} and {_said(row['gain_hi'])}",
             "Students": row["n_students"],
             "Place": place(row).capitalize(),

@@ -54,7 +54,9 @@ def change(
 ) -> str:
     """The student's surest change, what says the same beside it, and what goes the other way."""
     how = "for the better" if improving else "for the worse"
-    parts = [f"{words.moved(first)}. A real change {how}, not noise ({percent(first['p'])})."]
+    parts = [
+        f"{words.moved(first)}. A real change {how}, {percent(first['p'])} sure to be large enough to matter."
+    ]
     if kindred:
         parts.append(f"Beside it: {_told(words, kindred)}.")
     if against:

@@ -42,7 +42,7 @@ def test_chance_is_told_with_the_number_it_would_make(reader_of):
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
     entry = review(reader_of("full", "h01")).part(TALK)[-1]
     assert entry.kindred == "Further: Trail share when the lead arm is parallel going back."
-    assert entry.doubt == "Real, not noise (97\u00a0%)"
+    assert entry.doubt == "97\u00a0% sure"
     assert entry.clubs == "Irons"
 
 

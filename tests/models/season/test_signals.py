@@ -137,7 +137,7 @@ def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_i
         0.97,
     )
     assert row["sentence"] == (
-        "impact_lead_share_pct with irons: 80.0 % → 71.0 %. A real change for the worse, not noise (97 %). "
+        "impact_lead_share_pct with irons: 80.0 % → 71.0 %. A real change for the worse, 97 % sure to be large enough to matter. "
         "Improving as well: recentre_pts with irons: 5.0 % → 9.0 %."
     )
     (week,) = week_rows(ground.w)[1].to_dicts()
