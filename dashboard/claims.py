@@ -27,7 +27,8 @@ CANNOT_TELL = (
 FUNNEL_HOW = (
     "A dot is the gain of one coach's students, per 90 days, in smallest detectable changes, over the "
     "academy's core measures. The further right, the more precisely it is known. If all coaches were alike, "
-    "80 of 100 dots would lie in the pale funnel and 95 of 100 between the dashed lines. Nobody is ranked."
+    "80 of 100 dots would lie in the pale funnel and 95 of 100 between the dashed lines. In the table, the "
+    "gain drawn toward the others allows for how few students a coach has. Nobody is ranked."
 )
 FEWEST_STUDENTS = 8  # of a coach or group, before anything is shown of them
 

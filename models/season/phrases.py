@@ -54,9 +54,8 @@ def change(
 ) -> str:
     """The student's surest change, what says the same beside it, and what goes the other way."""
     how = "for the better" if improving else "for the worse"
-    parts = [
-        f"{words.moved(first)}. A real change {how}, {percent(first['p'])} sure to be large enough to matter."
-    ]
+    sure = f"{percent(first['p'])} sure to be large enough to matter"
+    parts = [f"{words.moved(first)}. A real change {how}, {sure}."]
     if kindred:
         parts.append(f"Beside it: {_told(words, kindred)}.")
     if against:

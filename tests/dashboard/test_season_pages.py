@@ -164,7 +164,7 @@ def test_every_picture_folds_out_into_words_a_table_and_files_and_only_then_make
     assert not folded.dataframe
     at = unfold(folded)
     assert len(at.dataframe) == 1
-    assert "Cato Brandt,+0.05" in page_text(at)
+    assert "Cato Brandt,+0.10,+0.05" in page_text(at)  # the dot, and drawn toward the others
     names = [button.proto.label for button in at.get("download_button")]
     assert names == ["Save table (CSV)", "Save picture (PNG)", "Save picture (SVG)"]
 

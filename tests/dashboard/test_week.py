@@ -36,7 +36,7 @@ def test_a_coach_reviews_their_own_students_and_deliveries_only(reader_of):
 def test_chance_is_told_with_the_number_it_would_make(reader_of):
     found = review(reader_of("full", "h01"))
     assert "2\u00a0changes over the season stood out; about 0.0 of them would by chance alone" in found.chance
-    assert "Up to 1 in 10 may be chance." in found.chance
+    assert "Up to 1 in 10 of them may be chance." in found.chance
 
 
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
