@@ -11,6 +11,7 @@ import altair as alt
 import polars as pl
 
 from dashboard.charts import practice_weeks, season_line, ten_swings
+from dashboard.lesson.practice import week as practice_week
 from dashboard.queries import people, season, sessions
 from dashboard.wording import (
     BANDS_ARE_CUSTOM,
@@ -288,7 +289,7 @@ def _notes(reader: Reader, student: str) -> tuple[str, ...]:
 def _cautions(reader: Reader, student: str) -> tuple[str, ...]:
     said = [IF_IT_HURTS, CLEAR_SPACE]
     if reader.is_minor(student):
-        said += [GROWING, MINORS]
+        said += [practice_week(reader, student), GROWING, MINORS]
         if reader.settings.consents_kept_elsewhere:
             said.append("Consents are kept elsewhere: look there before this page is shared by link.")
         elif not people.may_share(reader, student):

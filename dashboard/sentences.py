@@ -126,18 +126,21 @@ def effect_sentence(row: Mapping[str, Any], measure: Measure | None) -> str:
     )
 
 
-def week_sentence(minutes: float, limit: float | None) -> str:
-    """Practice minutes of a week against the academy's limit for young players."""
+def week_sentence(
+    minutes: float, untimed: int, first: date, last: date, limit: float | None, *, staff: bool = True
+) -> str:
+    """Timed practice of a week against the academy's limit for young players.
+
+    `untimed`: days of it with practice without minutes; they may put it over the limit, so they are said.
+    """
+    said = f"{number(minutes, 'minutes')} of timed home practice from {on(first)} to {on(last)}"
+    more = f", and practice on {count(untimed, 'day')} not timed" if untimed else ""
     if limit is None:
-        return (
-            f"{number(minutes, 'minutes')} of home practice in the last seven days. The academy has set no "
-            "limit yet: young_practice_minutes_a_week in academy.toml."
-        )
+        where = ": young_practice_minutes_a_week in academy.toml" if staff else "; ask your coach"
+        return f"{said}{more}. The academy has set no limit yet{where}."
     place = "over" if minutes > limit else "within"
-    return (
-        f"{number(minutes, 'minutes')} of home practice in the last seven days, {place} the academy's limit "
-        f"of {number(limit, 'minutes')} a week."
-    )
+    doubt = ", so it may be over" if untimed and minutes <= limit else ""
+    return f"{said}, {place} the academy's limit of {number(limit, 'minutes')} a week{more}{doubt}."
 
 
 def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str | None:

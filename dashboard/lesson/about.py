@@ -1,7 +1,6 @@
 """Whom a lesson sheet is about, and what one part of it holds."""
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import polars as pl
@@ -34,7 +33,6 @@ class About:
     bands: dict[str, season.Band]
     measures: dict[str, Measure]
     areas: tuple[str | None, ...]
-    today: date
 
     @property
     def student(self) -> str:

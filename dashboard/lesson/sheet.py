@@ -40,14 +40,13 @@ def sheet(
 ) -> Sheet:
     """Put the sheet of one student together; `when` and `family` are null before the first measured swing."""
     hurting = sessions.open_discomfort(reader, person["student"])
-    today = lesson.as_of(reader)
     given = lesson.doses(reader, person["student"])
     parts, picture = [], None
     if when is not None and family is not None:
         style = season.style(reader, person["student"], family, when)
         about = About(
             reader, person, when, family, season.bands(reader, family, person, style),
-            people.measures(reader), tuple(hurting["area"]), today,
+            people.measures(reader), tuple(hurting["area"]),
         )  # fmt: skip
         aim = work.aim(about, given)
         parts += [
@@ -61,7 +60,7 @@ def sheet(
     else:
         parts += [Part("What changed since last time", ("No swing is measured in a season yet.",))]
     if reader.is_minor(person["student"]):
-        parts.append(work.young(reader, person, today))
+        parts.append(work.young(reader, person))
     return Sheet(
         name=person["name"],
         about=_about(reader, person, when, family),

@@ -1,11 +1,12 @@
 """The parts about what is worked on: the aim, what was set for home, and a young player's load."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
 
 from dashboard import sentences
+from dashboard.lesson import practice
 from dashboard.lesson.about import OFTEN, About, Part
 from dashboard.queries import lesson, season
 from dashboard.wording import GROWING, Measure, listed, number, on
@@ -84,18 +85,19 @@ def _stop(about: About, drill: dict[str, Any]) -> str:
     return f" May load the {listed(loads)}: stop it until that is over." if loads else ""
 
 
-def young(reader: Reader, person: dict[str, Any], today: date) -> Part:
+def young(reader: Reader, person: dict[str, Any]) -> Part:
     """Practice minutes and rest days of a young player."""
+    today = lesson.as_of(reader, person["student"])
     start = today - timedelta(weeks=WEEKS_BACK) + timedelta(days=1)
     days = lesson.active_days(reader, person["student"], start, today)
     week = days.filter(pl.col("day") > today - timedelta(days=7))
     rest = 7 - len(week)
     weekly = days["minutes"].sum() / WEEKS_BACK
     return Part("Young player", (
-        sentences.week_sentence(week["minutes"].sum() or 0.0, reader.settings.young_practice_minutes_a_week),
+        practice.week(reader, person["student"]),
         (
-            f"In the {WEEKS_BACK} weeks to {on(today)}: {number(weekly, 'minutes')} a week on average. "
-            f"Days without practice or lesson in the last seven: {rest}."
+            f"In the {WEEKS_BACK} weeks to {on(today)}: {number(weekly, 'minutes')} of timed practice a week "
+            f"on average. Days without practice or lesson in the last seven: {rest}."
         ),
         GROWING,
     ))  # fmt: skip

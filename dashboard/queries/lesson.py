@@ -11,9 +11,23 @@ from warehouse.access import Reader
 BEFORE = 3  # sessions that the last one is held against
 
 
-def as_of(reader: Reader) -> date:
-    """The newest session day in reach, today when there is none or it lies ahead."""
-    newest: date | None = reader.sql("SELECT max(day) FROM session").item()
+def as_of(reader: Reader, student: str | None = None) -> date:
+    """Today; in a demo academy, whose seasons lie behind, the newest day with a session or home practice.
+
+    Of a student; None: of everybody in reach. Today as well when there is no such day, or it lies ahead.
+    """
+    if not reader.settings.demo:
+        return reader.today
+    newest: date | None = reader.sql(
+        """
+        WITH done AS (
+            SELECT student, day FROM session
+            UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice'
+        )
+        SELECT max(day) FROM done WHERE student = coalesce(?, student)
+        """,
+        [student],
+    ).item()
     return reader.today if newest is None else min(newest, reader.today)
 
 
@@ -136,15 +150,19 @@ def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:
 
 
 def active_days(reader: Reader, student: str, first: date, last: date) -> pl.DataFrame:
-    """One row per day with practice or a session between two days: day, minutes, practised, lesson."""
+    """One row per day with practice or a session between two days: day, minutes, untimed, lesson.
+
+    `minutes` is the sum of the day's practice that was timed; `untimed`: there was practice without minutes.
+    """
     return reader.sql(
         """
         WITH done AS (
-            SELECT day, CASE WHEN unit = 'minutes' THEN dose END AS minutes, true AS practised,
-                false AS lesson FROM drill_dose WHERE student = ? AND kind = 'practice'
+            SELECT day, CASE WHEN unit = 'minutes' THEN dose END AS minutes,
+                coalesce(unit <> 'minutes', true) OR dose IS NULL AS untimed, false AS lesson
+            FROM drill_dose WHERE student = ? AND kind = 'practice'
             UNION ALL SELECT day, NULL, false, true FROM session WHERE student = ?
         )
-        SELECT day, coalesce(sum(minutes), 0) AS minutes, bool_or(practised) AS practised,
+        SELECT day, coalesce(sum(minutes), 0) AS minutes, bool_or(untimed) AS untimed,
             bool_or(lesson) AS lesson
         FROM done WHERE day BETWEEN ? AND ? GROUP BY day ORDER BY day
         """,

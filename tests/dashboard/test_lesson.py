@@ -7,6 +7,8 @@ import pytest
 
 from dashboard import body, sentences
 from dashboard.lesson.sheet import sheet
+from dashboard.paper.progress_page import progress_html
+from dashboard.progress import progress
 from dashboard.queries import lesson, people
 from dashboard.wording import Measure
 from warehouse.store import writer
@@ -140,10 +142,57 @@ def test_a_young_players_minutes_are_held_against_the_academys_limit(reader_of, 
     changed(homes, "limited", "UPDATE academy.drill_dose SET day = '2026-03-22'")
     said = part(made(reader_of, "limited"), "Young player").sentences
     assert said[0] == (
-        "12\u00a0minutes of home practice in the last seven days, over the academy's limit of 10\u00a0minutes a week."
+        "12\u00a0minutes of timed home practice from 17 March 2026 to 23 March 2026, over the academy's limit of "
+        "10\u00a0minutes a week."
     )
     assert "Days without practice or lesson in the last seven: 5." in said[1]
     assert "Young player" not in [p.title for p in made(reader_of, "limited", "s02").parts]
+
+
+PRACTISED = (
+    'INSERT INTO academy.drill_dose (note, student, drill, "at", day, kind, place, dose, unit) '
+    "VALUES ('n4', 's01', 'd01', '{day}', '{day}', 'practice', 'home', {dose}, '{unit}')"
+)
+
+
+def test_practice_after_the_last_session_counts_and_what_is_not_timed_is_said(reader_of, homes):
+    home = homes("after_session")
+    toml = home.settings_file.read_text()
+    home.settings_file.write_text("young_practice_minutes_a_week = 60\n" + toml)
+    changed(
+        homes, "after_session",
+        PRACTISED.format(day="2026-03-30", dose=45, unit="minutes"),
+        PRACTISED.format(day="2026-03-25", dose=100, unit="reps"),
+        PRACTISED.format(day="2026-03-26", dose="NULL", unit="minutes"),
+        PRACTISED.format(day="2026-03-23", dose=90, unit="minutes"),  # before those seven days
+    )  # fmt: skip
+    expected = (
+        "45\u00a0minutes of timed home practice from 24 March 2026 to 30 March 2026, within the academy's limit of "
+        "60\u00a0minutes a week, and practice on 2\u00a0days not timed, so it may be over."
+    )
+    said = part(made(reader_of, "after_session"), "Young player").sentences
+    assert said[0] == expected
+    assert "Days without practice or lesson in the last seven: 4." in said[1]
+    for viewer in ("h01", "s01", "g01"):
+        reader = reader_of("after_session", viewer)
+        assert expected in progress(reader, people.student(reader, "s01")).cautions
+    assert expected.replace("'", "&#x27;") in progress_html(reader_of("after_session", "g01"), "s01")
+    reader = reader_of("after_session", "h01")
+    assert not any(
+        "home practice" in said for said in progress(reader, people.student(reader, "s02")).cautions
+    )
+
+
+def test_in_an_academy_that_is_not_a_demo_the_week_ends_today(reader_of):
+    reader = reader_of("real", "h01")
+    assert lesson.as_of(reader, "s01") == reader.today
+
+
+def test_without_a_limit_the_staff_are_told_where_to_set_it_and_a_family_to_ask():
+    week = (date(2026, 3, 17), date(2026, 3, 23), None)
+    said = sentences.week_sentence(0.0, 1, *week)
+    assert "practice on 1\u00a0day not timed. The academy has set no limit yet: young_practice" in said
+    assert sentences.week_sentence(0.0, 0, *week, staff=False).endswith("no limit yet; ask your coach.")
 
 
 def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
