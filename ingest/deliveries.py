@@ -170,7 +170,10 @@ def _session(folder: Path) -> Delivery:
         files += [
             (inner / n).relative_to(folder).as_posix() for n in names if n != WHY and not passed_over(n)
         ]
-    session, started_at = glance((folder / SHEET).read_bytes())
+    try:
+        session, started_at = glance((folder / SHEET).read_bytes())
+    except OSError:
+        session, started_at = None, None  # it is refused when it is read, and stays where it is
     return Delivery(SESSION, folder, folder.name, tuple(sorted(files)), session, started_at)
 
 

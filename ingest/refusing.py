@@ -59,7 +59,12 @@ def refusal(
     """Build a refusal whose sentence opens with its place.
 
     `what` says what was found and what was expected, `todo` how to mend it; neither ends in a full stop.
+    What is no text, such as bytes of a file's name in another encoding, is escaped.
     """
+    what, todo = escaped(what), escaped(todo)
+    session, file, column, value, rule = (
+        None if part is None else escaped(part) for part in (session, file, column, value, rule)
+    )
     whose = f"Session {session}" if session is not None else None
     if swing_no is not None:
         whose = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
@@ -68,6 +73,11 @@ def refusal(
     sentence = f"{opening}: {what}; {todo}." if opening else f"{what[:1].upper()}{what[1:]}; {todo}."
     place = {"session": session, "swing_no": swing_no, "file": file, "line": line, "column": column}
     return Told(reason, sentence, **place, value=value, rule=rule or what, todo=todo)  # type: ignore[arg-type]
+
+
+def escaped(text: str) -> str:
+    """The text with what UTF-8 can't hold, such as a stray byte of a file's name, written as an escape."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def refuse(reason: str, what: str, todo: str, **place: object) -> Refused:

@@ -152,7 +152,13 @@ def _device(name: str, table: Any, where: str) -> DeviceSettings:
                 f"{where}: [device.{name}.columns] {ours} must name the file's column, "
                 f'as in {ours} = {{ column = "Clock", unit = "ms" }}.'
             )
-        columns[ours] = ColumnMap(entry["column"], entry.get("unit"))
+        unit = entry.get("unit")
+        if unit is not None and not isinstance(unit, str):
+            raise UnderfootError(
+                f"{where}: [device.{name}.columns] {ours} has unit = {unit!r}, which is no unit's name; "
+                'write one such as unit = "lbf".'
+            )
+        columns[ours] = ColumnMap(entry["column"], unit)
     return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from ingest.academy import Academy
 from ingest.readers.sheet import FILE, ClipSheet, SessionSheet, is_number, line_of
-from ingest.readers.swings import SwingTables
+from ingest.readers.swings import SwingTables, club_name
 from ingest.readers.tables import day_of
 from ingest.readers.text import decode
 from ingest.refusing import refuse, shown
@@ -97,7 +97,7 @@ class _Reader:
             coach=self.person("coach", ("coach", "head_coach")) if "coach" in self.table else None,
             started_at=started_at,
             day=day_of(started_at, self.academy.settings.zone),
-            club=self.table.get("club"),
+            club=self.club(),
             device=self.device(),
             body_mass_kg=self.number("body_mass_kg", 15, 250),
             stance_mm=self.stance(),
@@ -120,7 +120,17 @@ class _Reader:
             raise self.stop(
                 "no_offset", f"started_at = {value.isoformat()} has no offset from UTC", example, "started_at"
             )
-        return value.astimezone(UTC).replace(tzinfo=None)
+        at = _utc(value)
+        if at is None:
+            what = f"started_at = {value.isoformat()} lies outside the years that can be counted"
+            raise self.stop("no_time", what, example, "started_at")
+        return at
+
+    def club(self) -> str | None:
+        try:
+            return club_name(self.table.get("club"))
+        except ValueError as error:
+            raise self.stop("unknown_value", str(error), _AGAIN, "club") from error
 
     def person(self, key: str, roles: tuple[str, ...]) -> str:
         name = self.name(key)
@@ -220,6 +230,14 @@ def read_sheet(data: bytes, academy: Academy) -> SessionSheet:
     return _Reader(data, academy).read()
 
 
+def _utc(at: datetime) -> datetime | None:
+    """A time with its offset in UTC, naive; None when that lies before the year 1 or after 9999."""
+    try:
+        return at.astimezone(UTC).replace(tzinfo=None)
+    except OverflowError:
+        return None
+
+
 def glance(data: bytes) -> tuple[str | None, datetime | None]:
     """Name and start of a session, as far as they can be read, to bring sessions into order."""
     head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
@@ -231,5 +249,5 @@ def glance(data: bytes) -> tuple[str | None, datetime | None]:
     if not isinstance(at, datetime):
         at = None
     elif at.tzinfo is not None:
-        at = at.astimezone(UTC).replace(tzinfo=None)
+        at = _utc(at)
     return (name if isinstance(name, str) else None), at

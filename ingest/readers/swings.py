@@ -13,6 +13,19 @@ _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", 
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s"}
 
 
+def club_name(given: Any) -> str | None:
+    """A club as it is named; a bare loft may be written as a number, 56 for "56".
+
+    Raises
+        ValueError: neither a text nor a number, said as the middle of a sentence.
+    """
+    if given is None or isinstance(given, str):
+        return given
+    if is_number(given):
+        return f"{given:g}"
+    raise ValueError(f'club is {shown(str(given))} but must be a name such as "7-iron" or a loft such as 56')
+
+
 class SwingTables:
     """Reads the swings and holds of one session.toml into its sheet."""
 
@@ -66,7 +79,10 @@ class SwingTables:
         if drill is not None and drill not in self.academy.drills:
             what = f"drill {shown(str(drill))} is not in drills.csv"
             raise self._bad("unknown_drill", what, no, "drill", place)
-        club = row.get("club", self.sheet.club)
+        try:
+            club = club_name(row.get("club", self.sheet.club))
+        except ValueError as error:
+            raise self._bad("unknown_value", str(error), no, "club", place) from error
         events, clip_events = row.get("events", {}), row.get("clip_events", {})
         if not isinstance(events, dict) or not isinstance(clip_events, dict):
             raise self._bad("event_name", "events must be a table of names and seconds", no, "events", place)
@@ -96,13 +112,13 @@ class SwingTables:
             raise self._bad("unknown_value", what, no, key, place)
         return str(word)
 
-    def _family(self, club: Any, no: int, place: int) -> str | None:
+    def _family(self, club: str | None, no: int, place: int) -> str | None:
         if club is None:
             return None
         try:
-            return self.academy.settings.club_family(str(club))
+            return self.academy.settings.club_family(club)
         except UnderfootError as error:
-            what = f"the club {shown(str(club))} fits no club family"
+            what = f"the club {shown(club)} fits no club family"
             todo = "name it so or add it under [club_families] in academy.toml, then deliver again"
             raise self._bad("unknown_club", what, no, "club", place, todo=todo) from error
 

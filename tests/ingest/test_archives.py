@@ -136,6 +136,18 @@ def a_climbing_tar(path):
     tar_of(path, tarfile.TarInfo("v1/../../stolen.csv"), b"x")
 
 
+def a_latin_1_name(path):
+    with tarfile.open(path, "w", encoding="latin-1", format=tarfile.GNU_FORMAT) as archive:
+        archive.addfile(tarfile.TarInfo("séance/session.toml"))
+
+
+def a_latin_1_link(path):
+    info = tarfile.TarInfo("séance/session.toml")
+    info.type, info.linkname = tarfile.SYMTYPE, "/etc/passwd"
+    with tarfile.open(path, "w", encoding="latin-1", format=tarfile.GNU_FORMAT) as archive:
+        archive.addfile(info)
+
+
 def an_archive_inside(path):
     zip_of(path, ("v1/session.toml", "x"), ("more.zip", "x"))
 
@@ -182,6 +194,8 @@ BAD = [
     (a_hard_link, "tar", "unsafe_name"),
     (a_device, "tar", "unsafe_name"),
     (a_climbing_tar, "tar", "unsafe_name"),
+    (a_latin_1_name, "tar", "unsafe_name"),
+    (a_latin_1_link, "tar", "unsafe_name"),
     (an_archive_inside, "zip", "archive_inside"),
     (nothing_inside, "zip", "empty_file"),
     (no_archive, "zip", "unreadable"),

@@ -2,6 +2,7 @@
 
 import resource
 import time
+from pathlib import Path
 
 import pytest
 
@@ -89,3 +90,52 @@ def test_the_longest_notes_file_that_is_taken_is_taken(academy, monkeypatch):
     (academy.inbox / "notes.csv").write_text(lines(2_000))
     assert academy.load().refused == []
     assert academy.sql("SELECT count(*) FROM academy.note").item() == 2_000
+
+
+@pytest.mark.parametrize("at", ["head", "swing"])
+def test_a_club_given_as_a_bare_loft_is_the_wedge_of_that_name(at, academy, made):
+    old, new = ('club = "7-iron"', "club = 56") if at == "head" else ("no = 1\n", "no = 1\nclub = 56\n")
+    made.deliver(academy.inbox / "v1", made.toml().replace(old, new), made.plate())
+    assert academy.load().refused == []
+    got = academy.sql("SELECT club, club_family FROM academy.swing WHERE swing_no = 1").rows()
+    assert got == [("56", "wedge")]
+
+
+@pytest.mark.parametrize(("at", "kept"), [("head", 0), ("swing", 1)])
+@pytest.mark.parametrize("club", ["[56]", "true", "2026-05-05", "nan"])
+def test_a_club_that_is_no_name_is_refused_in_one_sentence(club, at, kept, academy, made):
+    old = 'club = "7-iron"' if at == "head" else "no = 1\n"
+    new = f"club = {club}" if at == "head" else f"no = 1\nclub = {club}\n"
+    made.deliver(academy.inbox / "v1", made.toml().replace(old, new), made.plate())
+    report = academy.load()
+    assert [r.reason for r in report.refused] == ["unknown_value"]
+    assert "must be a name such as" in report.refused[0].sentence
+    assert academy.sql("SELECT count(*) FROM academy.swing").item() == kept
+
+
+@pytest.mark.parametrize("started_at", ["0001-01-01T00:00:00+02:00", "9999-12-31T23:59:59-02:00"])
+def test_a_start_beyond_the_years_that_count_refuses_its_own_session_only(started_at, academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(started_at=started_at), made.plate())
+    made.deliver(academy.inbox / "v2", made.toml("v2"), made.plate())
+    report = academy.load()
+    assert [r.reason for r in report.refused] == ["no_time"]
+    assert "outside the years" in report.refused[0].sentence
+    assert report.accepted == ["v2"]
+
+
+def test_a_session_toml_that_may_not_be_read_refuses_its_own_session_only(academy, made, monkeypatch):
+    locked = made.deliver(academy.inbox / "v1", made.toml(), made.plate()) / "session.toml"
+    made.deliver(academy.inbox / "v2", made.toml("v2"), made.plate())
+    plain = Path.open
+
+    def opened(path, *args, **kwargs):
+        if path.resolve() == locked.resolve():
+            raise PermissionError(13, "Permission denied", str(path))
+        return plain(path, *args, **kwargs)
+
+    monkeypatch.setattr(Path, "open", opened)
+    report = academy.load()
+    assert [r.reason for r in report.refused] == ["unreadable"]
+    assert "V1 can't be read" in report.refused[0].sentence
+    assert report.accepted == ["v2"]
+    assert "v1/session.toml" in academy.left_in_inbox()

@@ -39,6 +39,10 @@ def test_settings_carry_devices_with_their_columns_and_units(home):
         ('name = "A"', "has no time_zone"),
         ('name = "A"\ntime_zone = "Nowhere/Land"', "not a known time zone"),
         ('name = "A"\ntime_zone = "UTC"\n[device.x]\nkind = "abacus"', r"\[device\.x\] has kind"),
+        (
+            'name = "A"\ntime_zone = "UTC"\ndevice.x = { kind = "insoles", columns = { lead_n = { column = "L", unit = 4.448 } } }',
+            r"\[device\.x\.columns\] lead_n has unit = 4\.448.*write one",
+        ),
         ('name = "A"\ntime_zone = "UTC"\n[club_families]\n"big" = "tree"', "is not one of"),
     ],
 )
