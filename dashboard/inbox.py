@@ -1,28 +1,53 @@
-"""Keep a dropped delivery: whole and flushed to disk in the inbox before anyone is told that it is kept."""
+"""Keep a dropped delivery: whole and flushed to disk in the inbox before anyone is told that it is kept.
 
+The roster says who may look at what, so its files come from a head coach alone, also inside an archive; and
+academy.toml, which says who may sign in, from nobody: it is put into the home's folder by hand.
+"""
+
+import gzip
 import os
 import secrets
-from collections.abc import Sequence
+import struct
+import tarfile
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path, PurePosixPath
+from typing import Any
 
+from warehouse import events
+from warehouse.access import Viewer
+from warehouse.contracts.words import ARCHIVE_ENDINGS, ROSTER_FILES
 from warehouse.errors import CallError
 from warehouse.home import Home, sync
 
+SETTINGS = "academy.toml"
+MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is not looked through
+NAMED_IN_LOG = 100
+_UNREADABLE = (
+    zipfile.BadZipFile, tarfile.TarError, zlib.error, OSError, EOFError, NotImplementedError, RuntimeError,
+    ValueError, struct.error, OverflowError, LookupError,
+)  # fmt: skip
 
-def keep(home: Home, files: Sequence[tuple[str, bytes]]) -> Path:
+
+def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = None) -> Path:
     """Write files (name or relative path, content) as one delivery into the inbox; returns its folder.
 
     The folder is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
+    Who dropped what (`by`) becomes a line of events.jsonl; nobody named may deliver what a coach may.
 
     Raises
-        CallError: no file, a name that is no file name, or the same name twice.
+        CallError: no file, a name that is no file name, the same name twice, a file of the roster from
+            anyone but a head coach, academy.toml from anyone, or an archive that can't be looked into.
     """
     if not files:
         raise CallError("There is no file to keep; choose the files of one delivery first.")
     named = {safe_name(name): data for name, data in files}
     if len(named) != len(files):
         raise CallError("Two of these files have the same name; drop them one after the other.")
+    rosters = _admit(named, by)
     home.make_folders()
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
     arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
@@ -39,7 +64,96 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]]) -> Path:
         sync(folder)
     arriving.rename(kept)
     sync(home.inbox)
+    if by is not None:
+        names = sorted(map(str, named))
+        events.write(
+            home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
+            files=names[:NAMED_IN_LOG], roster=rosters,
+        )  # fmt: skip
     return kept
+
+
+def is_roster(name: str) -> bool:
+    """Whether a file, by its name, is one of the roster or academy.toml; letter case does not matter."""
+    return name.replace("\\", "/").rsplit("/", 1)[-1].strip().lower() in ROSTER_FILES
+
+
+def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer | None) -> list[str]:
+    """The roster's files among those dropped, also inside archives.
+
+    Raises
+        CallError: the viewer may not deliver one of them, or an archive can't be looked into.
+    """
+    heads, found = by is not None and by.role == "head_coach", []
+    for path, data in named.items():
+        inside = [(str(path), str(path))]
+        if _is_archive(path.name):
+            inside += [(name, f"{name} in {path}") for name in _inside(path.name, data)]
+        for name, shown in inside:
+            if name != str(path) and _is_archive(name) and not heads:
+                raise CallError(
+                    f"{shown} is an archive inside an archive, which is not looked into; "
+                    "pack the folders themselves and drop that."
+                )
+            if not is_roster(name):
+                continue
+            if name.lower().endswith(SETTINGS):
+                raise CallError(
+                    f"{shown} is not taken through this page, since it says who may sign in; "
+                    "put it into the home's folder yourself."
+                )
+            if not heads:
+                raise CallError(
+                    f"{shown} is a file of the roster, which only a head coach delivers; "
+                    "hand it to them, and drop the rest without it."
+                )
+            found.append(shown)
+    return sorted(found)
+
+
+def _is_archive(name: str) -> bool:
+    return name.strip().lower().endswith(ARCHIVE_ENDINGS)
+
+
+def _inside(name: str, data: bytes) -> list[str]:
+    """The names in an archive, read as the loader reads them; nothing is unpacked to disk.
+
+    Raises
+        CallError: it is damaged, or would unpack to too much.
+    """
+    try:
+        return list(_members(name.lower(), data))
+    except _UNREADABLE as error:
+        raise CallError(
+            f"{name} can't be looked into: it is damaged, cut short or too large; "
+            "pack it again as a plain zip or tar and drop it whole."
+        ) from error
+
+
+def _members(name: str, data: bytes) -> Iterator[str]:
+    if name.endswith(".zip"):
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            yield from archive.namelist()
+        return
+    raw: Any = BytesIO(data)
+    counted = _Counted(raw if name.endswith(".tar") else gzip.GzipFile(fileobj=raw))
+    with tarfile.open(fileobj=counted, mode="r|", errorlevel=2) as packed:  # type: ignore[call-overload]
+        for member in packed:
+            yield member.name
+
+
+class _Counted:
+    """A stream that ends in an error once it has given more than an archive may hold."""
+
+    def __init__(self, stream: Any) -> None:
+        self.stream, self.given = stream, 0
+
+    def read(self, size: int = -1) -> bytes:
+        data: bytes = self.stream.read(size)
+        self.given += len(data)
+        if self.given > MOST_UNPACKED_BYTES:
+            raise OSError("too large")
+        return data
 
 
 def safe_name(name: str) -> PurePosixPath:

@@ -7,6 +7,7 @@ from pathlib import Path
 from dashboard import inbox
 from dashboard.wording import listed
 from warehouse import films
+from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
 
@@ -41,14 +42,20 @@ def _told(folder: Path) -> str | None:
     return found.get("delivery") if isinstance(found, dict) else None
 
 
-def deliver_again(home: Home, delivery: str, name: str, corrected: Sequence[tuple[str, bytes]] = ()) -> Path:
+def deliver_again(
+    home: Home,
+    delivery: str,
+    name: str,
+    corrected: Sequence[tuple[str, bytes]] = (),
+    by: Viewer | None = None,
+) -> Path:
     """Put a delivery into the inbox again, files of the same name replaced by the corrected ones.
 
     Without corrected files it is tried as it is, for when a person, a device or a consent has come since.
 
     Raises
         CallError: nothing is kept of it, a corrected file's name is none of its own, a film of it that is not
-            kept does not come with them, or it is too large.
+            kept does not come with them, it is too large, or it is not `by`'s to deliver (see `inbox.keep`).
         OSError: the disk did not take it.
     """
     kept = kept_files(home, delivery)
@@ -71,4 +78,5 @@ def deliver_again(home: Home, delivery: str, name: str, corrected: Sequence[tupl
         raise CallError(f"{name} is too large to mend here; mend its folder and put that into the inbox.")
     files = {given: path.read_bytes() for given, path in kept.items() if given not in new} | new
     single = len(files) == 1 and "session.toml" not in files
-    return inbox.keep(home, [(given if single else f"{name}/{given}", data) for given, data in files.items()])
+    put = [(given if single else f"{name}/{given}", data) for given, data in files.items()]
+    return inbox.keep(home, put, by)

@@ -18,7 +18,7 @@ GROUPS_SHOWN = 40
 def show(reader: Reader) -> None:
     """The page."""
     st.title("Deliveries", anchor=False)
-    delivering.drop()
+    delivering.drop(reader)
     delivering.progress(reader)
     _swapped(reader)
     _refused(reader)
@@ -75,7 +75,7 @@ def _refusal(group: pl.DataFrame, reader: Reader) -> None:
             st.text(sentence)
         if group["sentence"].n_unique() > SENTENCES_SHOWN:
             layout.aside(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
-        delivering.mend(first, what)
+        delivering.mend(first, what, reader.viewer)
 
 
 def _loaded(reader: Reader) -> None:

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import inbox, layout, mending, readers
 from dashboard.queries import intake
 from dashboard.wording import count, listed
-from warehouse.access import Reader
+from warehouse.access import Reader, Viewer
 from warehouse.errors import UnderfootError
 from warehouse.store import current_name
 
@@ -19,20 +19,21 @@ POLL_S = 2.0  # how often the page looks into the inbox while something waits th
 NAMED = 5  # entries named one by one
 
 
-def drop() -> None:
-    """The form that takes a delivery in."""
+def drop(reader: Reader) -> None:
+    """The form that takes a delivery in; the roster's files from a head coach alone."""
+    kinds = "rosters, notes" if reader.viewer.role == "head_coach" else "notes"
     st.header("Drop a delivery here", anchor=False)
     with st.form("drop", clear_on_submit=True, border=True):
         folder = st.file_uploader("A session folder", accept_multiple_files="directory", key="drop-folder")
         loose = st.file_uploader(
-            "Or files: an archive (zip), rosters, notes, ball results",
+            f"Or files: an archive (zip), {kinds}, ball results",
             accept_multiple_files=True,
             key="drop-files",
         )
         if not st.form_submit_button("Keep this delivery"):
             return
     files = [(file.name, file.getvalue()) for file in [*folder, *loose]]
-    _keep(lambda: inbox.keep(readers.home(), files), count(len(files), "file"))
+    _keep(lambda: inbox.keep(readers.home(), files, reader.viewer), count(len(files), "file"))
 
 
 def _keep(put: Callable[[], Path], what: str) -> bool:
@@ -101,12 +102,18 @@ def _outcome(reader: Reader, drop: dict[str, Any]) -> str:
     )
 
 
-def mend(first: dict[str, Any], what: str) -> None:
-    """Buttons of one refused delivery: a corrected file, or another try as it is."""
+def mend(first: dict[str, Any], what: str, viewer: Viewer) -> None:
+    """Buttons of one refused delivery: a corrected file, or another try as it is.
+
+    The roster's files hold everyone's birth dates and roles: they are shown to, and mended by, a head coach.
+    """
     delivery = first["delivery"]
     kept = mending.kept_files(readers.home(), delivery) if delivery else {}
     if not kept:
         layout.aside("Its files are not kept here; deliver them anew above.")
+        return
+    if viewer.role != "head_coach" and any(map(inbox.is_roster, kept)):
+        layout.aside("It is the roster's: a head coach mends it.")
         return
     key = f"{delivery}-{first['session'] or ''}"
     with st.popover("Mend it, or try again", width="content"):
@@ -119,12 +126,12 @@ def mend(first: dict[str, Any], what: str) -> None:
             )
         files = st.file_uploader("Corrected files", accept_multiple_files=True, key=f"mend-{key}")
         if st.button("Deliver with these files", key=f"with-{key}", type="primary", disabled=not files):
-            _again(delivery, what, [(file.name, file.getvalue()) for file in files])
+            _again(delivery, what, [(file.name, file.getvalue()) for file in files], viewer)
         if st.button("Try again as it is", key=f"again-{key}"):
-            _again(delivery, what, [])
+            _again(delivery, what, [], viewer)
 
 
-def _again(delivery: str, what: str, corrected: Sequence[tuple[str, bytes]]) -> None:
-    if _keep(lambda: mending.deliver_again(readers.home(), delivery, what, corrected), what):
+def _again(delivery: str, what: str, corrected: Sequence[tuple[str, bytes]], viewer: Viewer) -> None:
+    if _keep(lambda: mending.deliver_again(readers.home(), delivery, what, corrected, viewer), what):
         st.toast(f"Kept: {what} is on its way again.")
         st.rerun()

@@ -1,13 +1,42 @@
 """Dropping a delivery: whole, flushed and inside the inbox, or not at all."""
 
+import io
+import json
 import os
+import tarfile
+import zipfile
 from pathlib import Path
 
 import pytest
 
 from dashboard import inbox
+from ingest.deliveries import ARCHIVES, ROSTER_ORDER
+from warehouse.access import Viewer
+from warehouse.contracts.words import ARCHIVE_ENDINGS, ROSTER_FILES
 from warehouse.errors import CallError
 from warehouse.home import Home
+
+HEAD = Viewer("h01", "head_coach", "Hedda Quist")
+COACH = Viewer("c01", "coach", "Caro Lindt")
+ROLES_LINE = b"person,role\nc01,head_coach\n"
+
+
+def zipped(*names):
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w") as archive:
+        for name in names:
+            archive.writestr(name, ROLES_LINE)
+    return data.getvalue()
+
+
+def tarred(*names, mode="w:gz"):
+    data = io.BytesIO()
+    with tarfile.open(fileobj=data, mode=mode) as archive:
+        for name in names:
+            info = tarfile.TarInfo(name)
+            info.size = len(ROLES_LINE)
+            archive.addfile(info, io.BytesIO(ROLES_LINE))
+    return data.getvalue()
 
 
 def test_a_dropped_delivery_is_in_the_inbox_byte_for_byte(tmp_path):
@@ -58,3 +87,67 @@ def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tm
         with pytest.raises(CallError):
             inbox.keep(Home(tmp_path), files)
     assert not (tmp_path / "inbox").exists()
+
+
+def test_the_names_held_back_are_those_the_loader_takes_as_roster_and_archive():
+    assert (ROSTER_FILES, ARCHIVE_ENDINGS) == (ROSTER_ORDER, ARCHIVES)
+
+
+ROSTER_DROPS = {
+    "a file": ("people.csv", ROLES_LINE),
+    "a file of a folder": ("visit/coaching.csv", ROLES_LINE),
+    "a file with room before its name": (" consents.csv", ROLES_LINE),
+    "a zip": ("Visits.ZIP", zipped("visit/session.toml", "visit\\people.csv")),
+    "a tar": ("visits.tar", tarred("./people.csv", mode="w")),
+    "a packed tar": ("visits.tgz", tarred("deep/down/seasons.csv")),
+}
+
+
+@pytest.mark.parametrize("case", ROSTER_DROPS)
+def test_a_file_of_the_roster_is_kept_from_a_head_coach_alone(tmp_path, case):
+    home = Home(tmp_path)
+    for by in (COACH, None):
+        with pytest.raises(CallError, match="file of the roster, which only a head coach delivers"):
+            inbox.keep(home, [("notes.csv", b"x"), ROSTER_DROPS[case]], by)
+    assert not home.inbox.exists()
+    assert inbox.keep(home, [ROSTER_DROPS[case]], HEAD).is_dir()
+    (line,) = map(json.loads, home.events.read_text().splitlines())
+    assert len(line["roster"]) == 1
+
+
+@pytest.mark.parametrize("by", [HEAD, COACH])
+@pytest.mark.parametrize(
+    "file", [("academy.toml", b""), ("a/academy.toml", b""), ("all.zip", zipped("home/academy.toml"))]
+)
+def test_academy_toml_is_taken_from_nobody_through_the_page(tmp_path, file, by):
+    with pytest.raises(CallError, match="put it into the home's folder yourself"):
+        inbox.keep(Home(tmp_path), [file], by)
+
+
+def test_an_archive_inside_an_archive_and_one_that_cannot_be_read_are_not_taken_from_a_coach(tmp_path):
+    with pytest.raises(CallError, match=r"inner\.tar in all\.zip is an archive inside an archive"):
+        inbox.keep(Home(tmp_path), [("all.zip", zipped("v/inner.tar"))], COACH)
+    for name, data in (
+        ("a.zip", zipped("x.csv")[:-9]),
+        ("a.tgz", tarred("x.csv")[:-9]),
+        ("a.tar", b"x" * 999),
+    ):
+        with pytest.raises(CallError, match="can't be looked into"):
+            inbox.keep(Home(tmp_path), [(name, data)], COACH)
+
+
+def test_an_archive_that_unpacks_to_too_much_is_given_up(tmp_path, monkeypatch):
+    monkeypatch.setattr(inbox, "MOST_UNPACKED_BYTES", 1000)
+    with pytest.raises(CallError, match="too large"):
+        inbox.keep(Home(tmp_path), [("a.tgz", tarred("x.csv", "y.csv"))], HEAD)
+
+
+def test_a_coachs_archive_of_sessions_is_kept_and_who_dropped_it_is_written_down(tmp_path):
+    home = Home(tmp_path)
+    kept = inbox.keep(home, [("all.zip", zipped("v1/session.toml", "v1/plate.csv"))], COACH)
+    (line,) = map(json.loads, home.events.read_text().splitlines())
+    del line["at"]
+    assert line == {
+        "event": "dropped", "viewer": "c01", "role": "coach", "delivery": kept.name, "n_files": 1,
+        "files": ["all.zip"], "roster": [],
+    }  # fmt: skip

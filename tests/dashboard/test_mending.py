@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import mending
 from warehouse import films
+from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import writer
@@ -103,6 +104,37 @@ def test_the_page_delivers_a_refused_session_again_and_shows_it_waiting(visit, p
     assert not at.exception
     assert [p.read_text() for p in home.inbox.rglob("plate.csv")] == ["wrong"]
     assert "1\u00a0delivery waits in the inbox" in page_text(at)
+
+
+def refuse_roster(home):
+    folder = home.refused / "people.csv-bad-c01"
+    folder.mkdir(parents=True)
+    (folder / "why.json").write_text(json.dumps({"delivery": "bad-c01"}))
+    (folder / "people.csv").write_text("person,role\nc01,head_coach\n")
+
+
+def test_a_refused_roster_file_is_delivered_again_by_a_head_coach_alone(tmp_path):
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    refuse_roster(home)
+    for corrected in ([], [("people.csv", b"right")]):
+        with pytest.raises(CallError, match="only a head coach delivers"):
+            mending.deliver_again(
+                home, "bad-c01", "people.csv", corrected, Viewer("c01", "coach", "Caro Lindt")
+            )
+    assert inbox_files(home) == {}
+    mending.deliver_again(home, "bad-c01", "people.csv", [], Viewer("h01", "head_coach", "Hedda Quist"))
+    assert list(inbox_files(home)) == ["people.csv"]
+    assert '"viewer": "h01"' in home.events.read_text()
+
+
+def test_the_page_neither_shows_a_coach_a_refused_roster_nor_lets_them_mend_it(visit, page_text, homes):
+    refuse_roster(homes("roster_mending"))
+    at: AppTest = visit("roster_mending", "deliveries", "c01")
+    assert not at.exception
+    assert "a head coach mends it" in page_text(at)
+    assert not [button for button in at.button if button.label == "Try again as it is"]
+    assert "rosters" not in page_text(at)
 
 
 def test_what_was_dropped_and_has_gone_through_is_told_with_its_refusal(visit, page_text, homes):

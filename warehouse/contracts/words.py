@@ -3,6 +3,8 @@
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
 PURPOSES = ("measure", "film", "keep_film", "share_page")
+ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
+ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
