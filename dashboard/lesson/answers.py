@@ -10,10 +10,12 @@ from dashboard.lesson.about import OFTEN, About, Part
 from dashboard.progress import Picture
 from dashboard.queries import lesson, people, season, sessions
 from dashboard.wording import (
+    BETTER,
     FAMILIES,
     IMPROVING,
     NBSP,
     SLIPPING,
+    WORSE,
     Measure,
     band_place,
     count,
@@ -72,19 +74,23 @@ def _change(about: About, row: dict[str, Any]) -> dict[str, str]:
 
 
 def faults(about: About) -> Part:
-    """The faults that show often or have changed, now and before."""
+    """The faults that have changed or show often, now and before; those without room are named."""
     rates = season.fault_rates(about.reader, about.student, about.family, about.when)
     if rates.is_empty():
         return Part("Faults now", ("No fault could be judged with these clubs yet.",))
     now = rates.filter(pl.col("span") == "now")
-    often = now.filter((pl.col("rate") >= OFTEN) | pl.col("label").is_in(["Better", "Worse"]))
-    named = often.sort("rate", descending=True)["fault"].head(MOST_FAULTS)
-    others = now.height - len(named)
+    moved = pl.col("label").is_in([BETTER, WORSE])
+    often = now.filter((pl.col("rate") >= OFTEN) | moved).sort(moved, "rate", descending=True)["fault"]
+    named, more = often.head(MOST_FAULTS), often[MOST_FAULTS:].to_list()
+    others = now.height - len(often)
     quiet = f"{count(others, 'other fault')} judged: in fewer than one swing of ten lately, no change clear."
     if named.is_empty():
         return Part("Faults now", (f"No fault in more than one swing of ten lately; {quiet}",))
+    said = (
+        [f"{len(more)} more {'shows' if len(more) == 1 else 'show'} as well: {listed(more)}."] if more else []
+    )
     rows = fault_ladder.table(rates.filter(pl.col("fault").is_in(named.implode())))
-    return Part("Faults now", (quiet,) if others else (), rows)
+    return Part("Faults now", (*said, quiet) if others else tuple(said), rows)
 
 
 def pace(about: About, aim: str | None) -> Part | None:

@@ -200,5 +200,31 @@ def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
     assert part(page, "What changed since last time").sentences == ("No swing is measured in a season yet.",)
 
 
+def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_of, homes):
+    # Eight faults show in half of the swings and more, one is Better at one of fifteen, two are quiet.
+    rates = [(f"often{k}", 8 + k, "Not clear yet") for k in range(8)]
+    rates += [("mended", 1, "Better"), ("quiet1", 0, "Not clear yet"), ("quiet2", 1, "Not clear yet")]
+    changed(
+        homes, "many_faults", "DELETE FROM season.student_fault_rate",
+        *(
+            f'INSERT INTO academy.fault (fault, name, phase, looks_like, position, metrics, "limit") '
+            f"VALUES ('{code}', 'Fault {code}', 'back', 'It looks so.', {10 + k}, ['stance_width_mm'], 'over')"
+            for k, (code, *_) in enumerate(rates)
+        ),
+        *(
+            "INSERT INTO season.student_fault_rate (season, student, fault, club_family, span, flagged, usable, "
+            "rate, rate_lo, rate_hi, label, n_sessions) "
+            f"VALUES ('2026', 's01', '{code}', 'iron', 'now', {n}, 15, {n / 15}, 0, 1, '{label}', 3)"
+            for code, n, label in rates
+        ),
+    )  # fmt: skip
+    told = part(made(reader_of, "many_faults"), "Faults now")
+    assert set(told.rows["Fault"]) == {"Fault mended", *(f"Fault often{k}" for k in range(3, 8))}
+    assert told.sentences == (
+        "3 more show as well: Fault often2, Fault often1 and Fault often0.",
+        "2\u00a0other faults judged: in fewer than one swing of ten lately, no change clear.",
+    )
+
+
 def test_the_newest_session_day_is_now(reader_of):
     assert lesson.as_of(reader_of("full", "h01")) == date(2026, 3, 23)
