@@ -24,7 +24,10 @@ NOISE = "Could be noise"
 REAL = "Real, not noise"
 PACES = {"slow": "slow", "half": "half pace", "full": "full pace"}
 DOSE_UNITS = {"reps": "times", "minutes": "minutes"}
-NO_DRILL_WHILE = "While it is open, no drill stands here that mentions this area or may load it."
+NO_DRILL_WHILE = (
+    "While it is open, no drill is suggested here that mentions this area or may load it; what was set "
+    "before is marked."
+)
 
 
 def in_points(measure: Measure) -> Measure:

@@ -105,6 +105,20 @@ def pace(about: About, aim: str | None) -> Part | None:
     return Part("At which pace it holds", tuple(said)) if said else None
 
 
+def suggested(about: About, aim: str | None) -> list[dict[str, Any]]:
+    """The drills that `helped` suggests: none that harms, is for older players, or loads what hurts."""
+    if aim is None:
+        return []
+    found = lesson.effects(about.reader, lesson.kindred_aims(about.reader, aim), about.when)
+    kept = [row for row in found.iter_rows(named=True) if row["label"] != "Harms" and not about.loads(row)]
+    return [row for row in kept[:MOST_DRILLS] if not _for_older(about, row)]
+
+
+def _for_older(about: About, row: dict[str, Any]) -> bool:
+    years = people.age(about.person["born"], about.reader.today)
+    return row["min_age"] is not None and (years is None or years < row["min_age"])
+
+
 def helped(about: About, aim: str | None) -> Part | None:
     """Drills with this aim, by what others kept; none that a student's age or what hurts speaks against."""
     if aim is None:
@@ -115,14 +129,13 @@ def helped(about: About, aim: str | None) -> Part | None:
         return Part(
             title, ("No drill with this aim has an answer yet: it needs students measured before and after.",)
         )
-    years = people.age(about.person["born"], about.reader.today)
     said, left, against = [], [], []
     for row in found.iter_rows(named=True):
         if row["label"] == "Harms":
             against.append(sentences.effect_sentence(row, about.measures.get(row["aim"])))
         elif about.loads(row):
             left.append(row["name"])
-        elif row["min_age"] is not None and (years is None or years < row["min_age"]):
+        elif _for_older(about, row):
             said.append(f"{row['name']} is for players from {row['min_age']} years on.")
         else:
             measure = about.measures.get(row["aim"])

@@ -3,8 +3,6 @@
 from dataclasses import dataclass, field
 from typing import Any
 
-import polars as pl
-
 from dashboard import sentences
 from dashboard.lesson import answers, work
 from dashboard.lesson.about import About, Part
@@ -16,6 +14,7 @@ from dashboard.wording import (
     DISCOMFORT,
     EYES_CLOSED,
     FAMILIES,
+    IF_IT_HURTS,
     MINORS,
     count,
     on,
@@ -41,6 +40,7 @@ def sheet(
     """Put the sheet of one student together; `when` and `family` are null before the first measured swing."""
     hurting = sessions.open_discomfort(reader, person["student"])
     given = lesson.doses(reader, person["student"])
+    named = work.named_drills(given)
     parts, picture = [], None
     if when is not None and family is not None:
         style = season.style(reader, person["student"], family, when)
@@ -56,6 +56,7 @@ def sheet(
             answers.faults(about),
         ]
         parts += [answers.pace(about, aim), answers.helped(about, aim)]
+        named += answers.suggested(about, aim)
         picture = answers.picture(about, aim, narrow=narrow)
     else:
         parts += [Part("What changed since last time", ("No swing is measured in a season yet.",))]
@@ -67,7 +68,7 @@ def sheet(
         hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
         parts=tuple(part for part in parts if part is not None),
         picture=picture,
-        cautions=_cautions(reader, person, given),
+        cautions=_cautions(reader, person, named, hurts=not hurting.is_empty()),
     )
 
 
@@ -94,11 +95,13 @@ def _hurts(row: dict[str, Any]) -> str:
     )
 
 
-def _cautions(reader: Reader, person: dict[str, Any], given: pl.DataFrame) -> tuple[str, ...]:
-    said = [CLEAR_SPACE]
-    recent = given.head(3)
-    text = " ".join(str(value) for name in ("name", "how", "cautions") for value in recent[name].to_list())
-    if "eyes closed" in text.lower() or "unsteady_at_address" in recent["aim"].to_list():
+def _cautions(
+    reader: Reader, person: dict[str, Any], named: list[dict[str, Any]], *, hurts: bool
+) -> tuple[str, ...]:
+    """What to take care of with the drills that the sheet names, set before or suggested."""
+    said = [CLEAR_SPACE] if hurts else [IF_IT_HURTS, CLEAR_SPACE]
+    text = " ".join(str(drill[name]) for drill in named for name in ("name", "how", "cautions"))
+    if "eyes closed" in text.lower() or any(drill["aim"] == "unsteady_at_address" for drill in named):
         said.append(EYES_CLOSED)
     if reader.is_minor(person["student"]):
         said.append(MINORS)

@@ -37,7 +37,10 @@ def works_on(about: About, given: pl.DataFrame, aim: str | None) -> Part:
         said.append(f"{about.named(aim)}: the fault that shows most often lately. No drill is set yet.")
     else:
         latest = drills.row(0, named=True)
-        said.append(f"{about.named(aim)}, by the drill {latest['name']}, last set on {on(latest['day'])}.")
+        said.append(
+            f"{about.named(aim)}, by the drill {latest['name']}, last set on {on(latest['day'])}."
+            f"{_stop(about, latest)}"
+        )
     plan = lesson.last_plan(about.reader, about.student)
     if plan is not None:
         text = plan["text"]
@@ -62,21 +65,32 @@ def _span(measure: Measure, row: dict[str, Any]) -> str:
 
 def home(about: About, given: pl.DataFrame) -> Part:
     """What was set for home last, and how much of it was done."""
-    drills = given.filter((pl.col("kind") == "drill") & (pl.col("place") == "home"))
-    title = "Set for home"
-    if drills.is_empty():
-        drills = given.filter(pl.col("kind") == "drill")
-        title = "Set last time"
+    drills = _set_last(given)
     if drills.is_empty():
         return Part("Set for home", ("Nothing is written down as set for home.",))
+    title = "Set for home" if drills["place"][0] == "home" else "Set last time"
     since = drills["day"][0]
     said = [
         f"{row['name']}: {sentences.dose(row)}, on {on(row['day'])}.{_stop(about, row)}"
-        for row in drills.filter(pl.col("day") == since).iter_rows(named=True)
+        for row in drills.iter_rows(named=True)
     ]
     done = given.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
     minutes = done.filter(pl.col("unit") == "minutes")["dose"].sum()
     return Part(title, (*said, sentences.practised(done["day"].n_unique(), minutes or 0.0, since)))
+
+
+def _set_last(given: pl.DataFrame) -> pl.DataFrame:
+    """The drills of the last day on which any was set for home; set at all, where none was for home."""
+    drills = given.filter(pl.col("kind") == "drill")
+    at_home = drills.filter(pl.col("place") == "home")
+    found = drills if at_home.is_empty() else at_home
+    return found if found.is_empty() else found.filter(pl.col("day") == found["day"][0])
+
+
+def named_drills(given: pl.DataFrame) -> list[dict[str, Any]]:
+    """Every drill that these parts name: the latest, those set for home, and what was done last."""
+    latest = given.filter(pl.col("kind") == "drill").head(1)
+    return pl.concat([given.head(3), latest, _set_last(given)]).to_dicts()
 
 
 def _stop(about: About, drill: dict[str, Any]) -> str:

@@ -10,7 +10,7 @@ from dashboard.lesson.sheet import sheet
 from dashboard.paper.progress_page import progress_html
 from dashboard.progress import progress
 from dashboard.queries import lesson, people
-from dashboard.wording import Measure
+from dashboard.wording import EYES_CLOSED, IF_IT_HURTS, Measure
 from warehouse.store import writer
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
@@ -83,9 +83,51 @@ def test_what_hurts_stands_first_and_no_drill_that_may_load_it_is_suggested(read
     assert "kept" not in said
     assert "Left out while the trail calf hurts" in said
     assert "stop it until that is over" in " ".join(part(page, "Set for home").sentences)
+    assert (
+        part(page, "Works on")
+        .sentences[0]
+        .endswith("last set on 2 February 2026. May load the trail calf: stop it until that is over.")
+    )
+    assert page.hurts[0].endswith("may load it; what was set before is marked.")
     changed(homes, "calm", NO_EFFECTS, effect)
     said = " ".join(part(made(reader_of, "calm"), "What has helped with this").sentences)
     assert "Heel-off strikes: helps; kept +12\u00a0points toward better, 90\u00a0% between +6 and +18" in said
+
+
+def test_without_an_open_note_the_sheet_says_what_to_do_if_it_hurts(reader_of, homes):
+    assert IF_IT_HURTS in made(reader_of, "full").cautions
+    changed(homes, "calf_noted", HURTS.format(area="trail calf"))
+    assert IF_IT_HURTS not in made(reader_of, "calf_noted").cautions  # the box above says more
+
+
+@pytest.mark.parametrize(
+    ("label", "min_age", "warned"), [("Helps", "NULL", True), ("Harms", "NULL", False), ("Helps", "90", False)]
+)  # fmt: skip
+def test_a_suggested_drill_with_eyes_closed_brings_its_caution(reader_of, homes, label, min_age, warned):
+    kind = f"eyes-{label}-{min_age}"
+    changed(
+        homes, kind, NO_EFFECTS,
+        "INSERT INTO academy.drill (drill, name, aim, how, min_age) VALUES "
+        f"('d02', 'Quiet feet', 'trail_heel_down', 'Stand with eyes closed.', {min_age})",
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
+        f"VALUES ('2026', 'd02', 'trail_heel_down', 12, 6, 18, 20, 40, '{label}', 'points')",
+    )  # fmt: skip
+    page = made(reader_of, kind)
+    assert "Quiet feet" in part(page, "What has helped with this").sentences[0]
+    assert (EYES_CLOSED in page.cautions) is warned
+
+
+def test_a_drill_set_for_home_before_much_practice_still_brings_its_caution(reader_of, homes):
+    changed(
+        homes, "practised_since",
+        "UPDATE academy.drill SET how = 'Stand with eyes closed.'",
+        "INSERT INTO academy.drill VALUES ('d03', 'Open', 'trail_heel_down', 'Look ahead.', NULL, NULL)",
+        *(
+            PRACTISED.format(day=f"2026-03-{day}", dose=5, unit="minutes").replace("'d01'", "'d03'")
+            for day in (20, 21, 22, 23)
+        ),
+    )  # fmt: skip
+    assert EYES_CLOSED in made(reader_of, "practised_since").cautions
 
 
 def test_a_drill_that_harms_is_not_suggested(reader_of, homes):
