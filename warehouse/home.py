@@ -12,28 +12,10 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from warehouse import lock
+from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import CallError, UnderfootError
 
-DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
 CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
-
-
-@dataclass(frozen=True)
-class ColumnMap:
-    """One column of a device's own files: its name there, and its unit when it is not ours."""
-
-    column: str
-    unit: str | None = None
-
-
-@dataclass(frozen=True)
-class DeviceSettings:
-    """One `[device.NAME]` table of academy.toml."""
-
-    name: str
-    kind: str
-    columns: Mapping[str, ColumnMap]
-    raw: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -79,11 +61,15 @@ class Settings:
         )
 
 
-def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
+def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = False) -> Settings:
     """Read academy.toml from its bytes.
 
+    Settings of the `past`, which were in force once and can't be mended, are read as leniently as they were
+    then: what is unknown in a device's table is passed over.
+
     Raises
-        UnderfootError: not TOML, a missing name or time zone, an unknown device kind or club family.
+        UnderfootError: not TOML, a missing name or time zone, an unknown device kind or club family, an
+            unknown key or column of a device, or a value of another type.
     """
     try:
         table = tomllib.loads(data.decode("utf-8-sig"))
@@ -102,7 +88,8 @@ def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
         raise UnderfootError(
             f'{where}: time_zone = "{zone}" is not a known time zone; use a name such as "Europe/Berlin".'
         ) from error
-    families = {str(club).lower(): str(family) for club, family in table.get("club_families", {}).items()}
+    given = _table(table.get("club_families", {}), "club_families", where)
+    families = {str(club).lower(): str(family) for club, family in given.items()}
     for club, family in families.items():
         if family not in CLUB_FAMILIES:
             raise UnderfootError(
@@ -113,13 +100,11 @@ def parse_settings(data: bytes, where: str = "academy.toml") -> Settings:
         time_zone=zone,
         demo=table.get("demo") is True,
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
-        minor_until_age=int(table.get("minor_until_age", 18)),
+        minor_until_age=_age(table.get("minor_until_age", 18), where, past=past),
         young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
-        devices=MappingProxyType(
-            {key: _device(key, value, where) for key, value in table.get("device", {}).items()}
-        ),
-        bands=tuple(table.get("band", ())),
-        faults=tuple(table.get("fault", ())),
+        devices=read_devices(table.get("device", {}), where, past=past),
+        bands=_tables(table.get("band", []), "band", where),
+        faults=_tables(table.get("fault", []), "fault", where),
         club_families=MappingProxyType(families),
         version=hashlib.sha256(data).hexdigest()[:16],
     )
@@ -137,29 +122,32 @@ def _minutes(value: Any, where: str) -> float | None:
     return float(value)
 
 
-def _device(name: str, table: Any, where: str) -> DeviceSettings:
-    """Read one `[device.NAME]` table."""
-    kind = table.get("kind") if isinstance(table, dict) else None
-    if kind not in DEVICE_KINDS:
+def _table(value: Any, key: str, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
         raise UnderfootError(
-            f'{where}: [device.{name}] has kind = "{kind}"; use one of {", ".join(DEVICE_KINDS)}.'
+            f"{where}: {key} = {value!r} is no table; write it as [{key}] with its lines below."
         )
-    columns: dict[str, ColumnMap] = {}
-    for ours, theirs in table.get("columns", {}).items():
-        entry = {"column": theirs} if isinstance(theirs, str) else theirs
-        if not isinstance(entry, dict) or not isinstance(entry.get("column"), str):
-            raise UnderfootError(
-                f"{where}: [device.{name}.columns] {ours} must name the file's column, "
-                f'as in {ours} = {{ column = "Clock", unit = "ms" }}.'
-            )
-        unit = entry.get("unit")
-        if unit is not None and not isinstance(unit, str):
-            raise UnderfootError(
-                f"{where}: [device.{name}.columns] {ours} has unit = {unit!r}, which is no unit's name; "
-                'write one such as unit = "lbf".'
-            )
-        columns[ours] = ColumnMap(entry["column"], unit)
-    return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)))
+    return value
+
+
+def _tables(value: Any, key: str, where: str) -> tuple[dict[str, Any], ...]:
+    if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
+        raise UnderfootError(
+            f"{where}: {key} is no list of tables; write each as [[{key}]] with its lines below."
+        )
+    return tuple(value)
+
+
+def _age(value: Any, where: str, *, past: bool) -> int:
+    """A whole number of years."""
+    if past:
+        return int(value)
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 150:
+        raise UnderfootError(
+            f"{where}: minor_until_age = {value!r} is not a whole number of years; "
+            "write one such as minor_until_age = 18."
+        )
+    return value
 
 
 @dataclass(frozen=True)

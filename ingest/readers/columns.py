@@ -9,8 +9,8 @@ from ingest.refusing import refuse
 from warehouse import units
 from warehouse.contracts.base import columns_of, required_of
 from warehouse.contracts.deliveries import PlateSample
+from warehouse.devices import DeviceSettings, written_names
 from warehouse.errors import UnderfootError
-from warehouse.home import DeviceSettings
 
 _FEET = ("lead", "trail")
 _SIDES = ("left", "right")
@@ -58,7 +58,7 @@ def find_sources(
     mapped = dict(device.columns) if device is not None else {}
     found: dict[str, Source] = {}
     used: set[str] = set()
-    for name in [*mapped, *(n for n in _written_names() if n not in mapped)]:
+    for name in [*mapped, *(n for n in written_names() if n not in mapped)]:
         theirs, unit = (mapped[name].column, mapped[name].unit) if name in mapped else (name, None)
         if theirs not in names:
             continue
@@ -75,15 +75,6 @@ def find_sources(
         found[ours] = Source(ours, theirs, factor, unit)
     _check(names, file, sheet, mapped, found, used, one_swing=one_swing)
     return found
-
-
-def _written_names() -> list[str]:
-    """Every name a plate column may have: ours, and with left and right for lead and trail."""
-    ours = list(columns_of(PlateSample))
-    sided = [
-        f"{side}_{name.removeprefix('lead_')}" for name in ours if name.startswith("lead_") for side in _SIDES
-    ]
-    return ours + sided
 
 
 def _ours(name: str, file: str, sheet: SessionSheet, person: Person) -> str | None:

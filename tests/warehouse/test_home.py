@@ -6,6 +6,9 @@ import sys
 import pytest
 
 import builders
+from warehouse.contracts.base import columns_of
+from warehouse.contracts.deliveries import PlateSample
+from warehouse.devices import PLATE_COLUMNS, written_names
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, parse_settings
 
@@ -50,6 +53,86 @@ def test_wrong_settings_are_told_with_the_place_and_the_mend(text, says):
     with pytest.raises(UnderfootError, match=says) as caught:
         parse_settings(text.encode())
     assert "\n" not in str(caught.value)
+
+
+HEAD = 'name = "A"\ntime_zone = "UTC"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('[device.x]\nkind = "insoles"\nrate = 100', r'\[device\.x\] has the unknown line "rate"; correct'),
+        ('[device.x]\nkind = "insoles"\nrate_hz = "100"', r"rate_hz = '100'; write the samples a second"),
+        ('[device.x]\nkind = "insoles"\nrate_hz = 0', "rate_hz = 0; write"),
+        ('[device.x]\nkind = "force_plates"\nlead_platform = "1"', "lead_platform = '1'; write"),
+        ('[device.x]\nkind = "sensor_grid"\nrows = "upside_down"', "rows = 'upside_down'; write"),
+        (
+            '[device.x]\nkind = "insoles"\ncolumns = "x"',
+            r"columns = 'x'; write .*\[device\.x\.columns\] table",
+        ),
+        ('[device.x]\nkind = "insoles"\ncolumns = [1]', r"columns = \[1\]; write"),
+        (
+            '[device.x]\nkind = "insoles"\n[device.x.columns]\nlead_n = { column = "L", units = "lbf" }',
+            r'\[device\.x\.columns\] lead_n has the unknown key "units"; correct',
+        ),
+        (
+            '[device.x]\nkind = "insoles"\n[device.x.columns]\nlead_load = "L"',
+            "lead_load is not a column of a plate file; map one of swing_no, ",
+        ),
+        ('[device.x]\nkind = "insoles"\n[device.x.columns]\nleft_cop_x_mm = "L"', "is not a column of"),
+        ('device = "mat"', "device = 'mat' is no table; write"),
+        ('device = { mat = "mat" }', r"\[device\.mat\] has kind"),
+        ('minor_until_age = "sixteen"', "minor_until_age = 'sixteen' is not a whole number of years; write"),
+        ("minor_until_age = true", "is not a whole number"),
+        ('club_families = "wood"', "club_families = 'wood' is no table; write"),
+        ('band = "x"', r"band is no list of tables; write each as \[\[band\]\]"),
+        ("fault = [1]", "fault is no list of tables; write"),
+    ],
+)
+def test_what_settings_can_t_know_or_take_is_told_in_one_sentence(text, says):
+    with pytest.raises(UnderfootError, match=rf"^academy\.toml: .*{says}") as caught:
+        parse_settings((HEAD + text).encode())
+    assert "\n" not in str(caught.value)
+    assert str(caught.value).endswith(".")
+
+
+def test_every_line_a_device_may_have_is_taken():
+    text = """
+    [device.grid]
+    kind = "sensor_grid"
+    rows = "toes_first"
+    columns = "right_first"
+    [device.proposed]
+    kind = "insoles"
+    rate_hz = "?"
+    [device.plates]
+    kind = "force_plates"
+    rate_hz = 200
+    lead_platform = 2
+    [device.plates.columns]
+    """ + "".join(f'{name} = "{name}"\n' for name in written_names())
+    devices = parse_settings((HEAD + text).encode()).devices
+    assert devices["grid"].columns == {}
+    assert devices["proposed"].raw["rate_hz"] == "?"
+    assert devices["grid"].raw["columns"] == "right_first"
+    assert list(devices["plates"].columns) == written_names()
+
+
+def test_the_columns_that_can_be_mapped_are_those_of_a_plate_file():
+    assert list(columns_of(PlateSample)) == list(PLATE_COLUMNS)
+    assert {"left_n", "right_along_pct", "left_across_mm", "right_heel_n"} <= set(written_names())
+
+
+def test_settings_once_in_force_are_read_as_they_were_then():
+    text = HEAD + (
+        'minor_until_age = "16"\n[device.x]\nkind = "insoles"\nrate = 5\n'
+        '[device.x.columns]\nlead_n = { column = "L", units = "lbf" }\nload = "M"\n'
+    )
+    with pytest.raises(UnderfootError):
+        parse_settings(text.encode())
+    then = parse_settings(text.encode(), past=True)
+    assert then.minor_until_age == 16
+    assert then.devices["x"].columns["lead_n"].unit is None
 
 
 @pytest.mark.parametrize(
