@@ -3,6 +3,7 @@
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from dashboard import inbox
 from dashboard.wording import listed
@@ -11,7 +12,7 @@ from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
 
-WHY = "why.json"
+WHY, GONE = "why.json", "films_not_kept"
 MOST_BYTES = 1 << 30  # beyond this, mend the folder itself: a browser is the wrong way
 
 
@@ -22,7 +23,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     that are not kept, are left out.
     """
     for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
-        if folder.parent == home.refused and _told(folder) != delivery:
+        if folder.parent == home.refused and _told(folder).get("delivery") != delivery:
             continue
         if folder.is_dir():
             return {
@@ -33,13 +34,20 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     return {}
 
 
-def _told(folder: Path) -> str | None:
-    """The content hash that a refused folder's why.json names."""
+def _told(folder: Path) -> dict[str, Any]:
+    """What a refused folder's why.json says; nothing where it can't be read."""
     try:
         found = json.loads((folder / WHY).read_text(encoding="utf-8"))
     except (OSError, ValueError):
-        return None
-    return found.get("delivery") if isinstance(found, dict) else None
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _films_not_kept(home: Home, delivery: str) -> set[str]:
+    """Films that came with a delivery and are gone from what is kept of it."""
+    waiting = map(_told, home.refused.glob(f"*-{delivery[:8]}"))
+    named = {name for told in waiting if told.get("delivery") == delivery for name in told.get(GONE, [])}
+    return named | films.not_kept(home.filed / delivery).keys()
 
 
 def deliver_again(
@@ -68,7 +76,7 @@ def deliver_again(
             f"{strange[0]} is not a file of {name}, which holds {next(iter(kept))}; "
             "name it so, and drop it again."
         )
-    lacking = sorted(films.not_kept(home.filed / delivery).keys() - new.keys())
+    lacking = sorted(_films_not_kept(home, delivery) - new.keys())
     if lacking:
         raise CallError(
             f"{listed(lacking)} of {name} {'is' if len(lacking) == 1 else 'are'} not kept here, as films of "

@@ -19,6 +19,7 @@ from typing import Any
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.ledger import Ledger
+from ingest.readers.filmplace import is_film
 from warehouse.errors import Refusal
 from warehouse.films import kept_tracks
 from warehouse.fingerprints import of_folder
@@ -273,3 +274,17 @@ def keep_refused(
     part.replace(target)
     sync(home.refused)
     return target
+
+
+def supersede(why: Path, told: dict[str, Any], content: str, *, keeps_films: bool = True) -> None:
+    """Mark a refused delivery as replaced by an accepted one; where films are not kept, its own go too.
+
+    Their names stand in why.json before they are gone: whoever tries it again is told what is lacking.
+    """
+    films = [] if keeps_films else sorted(n for n in _all_files(why.parent) if is_film(n))
+    told["superseded_by"] = content
+    if films:
+        told["films_not_kept"] = sorted({*films, *told.get("films_not_kept", [])})
+    write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+    for name in films:
+        (why.parent / name).unlink(missing_ok=True)

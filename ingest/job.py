@@ -12,12 +12,13 @@ from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
 from ingest.readers.filmplace import Tell
+from ingest.readers.sheet import SessionSheet
 from ingest.reading import SessionRows, read_session
 from ingest.refusing import refusal
 from ingest.report import LoadReport
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home, Settings
-from warehouse.store import Writer, write_synced
+from warehouse.store import Writer
 from warehouse.traces import trace_path, write_trace
 
 
@@ -126,10 +127,12 @@ class Job:
         elif after is not None:
             after()
 
-    def _finish(self, mark: Path, delivery: Delivery, contents: Contents) -> None:
+    def _finish(
+        self, mark: Path, delivery: Delivery, contents: Contents, sheet: SessionSheet | None = None
+    ) -> None:
         """After a commit: what the pending file says, then the copies in refused/ and the originals go."""
         filing.finish(self.home, mark, self.ledger, self.read_again)
-        self._settle_refused(delivery, contents)
+        self._settle_refused(delivery, contents, sheet)
         filing.take_away(self.home, delivery)
 
     def take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> Taken:
@@ -162,7 +165,7 @@ class Job:
         for taken in group:
             content = taken.contents.fingerprint
             if taken.mark is not None:
-                self._finish(taken.mark, taken.delivery, taken.contents)
+                self._finish(taken.mark, taken.delivery, taken.contents, taken.rows.sheet)
             else:
                 filing.place_trace(taken.trace, taken.old, content)
             self._stands(taken.rows, content)
@@ -241,8 +244,12 @@ class Job:
                         self._whys[why] = told
         return list(self._whys.items())
 
-    def _settle_refused(self, delivery: Delivery, contents: Contents) -> None:
-        """Refused copies of what now stands leave; earlier refused versions are marked as replaced."""
+    def _settle_refused(self, delivery: Delivery, contents: Contents, sheet: SessionSheet | None) -> None:
+        """Refused copies of what now stands leave; earlier refused versions are marked as replaced.
+
+        Films of those go where the student's films are not kept, as they would have gone from filed/.
+        """
+        keeps_films = sheet is None or self.academy.keeps_film(sheet.student, sheet.day)
         for why, told in self.whys():
             if why.parent == delivery.base:
                 self._whys = None
@@ -251,8 +258,7 @@ class Job:
                 filing.remove(why.parent)
                 self._whys = None
             elif delivery.session is not None and told.get("session") == delivery.session:
-                told["superseded_by"] = contents.fingerprint
-                write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+                filing.supersede(why, told, contents.fingerprint, keeps_films=keeps_films)
 
     def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
         sheet = rows.sheet

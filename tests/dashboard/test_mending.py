@@ -75,6 +75,17 @@ def test_what_was_made_of_films_is_no_file_of_the_delivery_and_films_not_kept_mu
     assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}
 
 
+def test_a_film_that_left_a_refused_session_must_come_again_with_it(refused):
+    folder = refused.refused / f"2026-02-03-s01-{HASH[:8]}"
+    told = {"delivery": HASH, "superseded_by": "cd" * 32, "films_not_kept": ["clip.mp4"]}
+    (folder / "why.json").write_text(json.dumps(told))
+    assert list(mending.kept_files(refused, HASH)) == ["plate.csv", "session.toml"]
+    with pytest.raises(CallError, match=r"clip\.mp4 of x is not kept here"):
+        mending.deliver_again(refused, HASH, "x")
+    mending.deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
+    assert inbox_files(refused)["x/clip.mp4"] == "film"
+
+
 def test_a_loose_file_is_mended_under_its_own_name_alone(refused):
     folder = refused.refused / f"notes-{'ef' * 4}"
     folder.mkdir()

@@ -1,11 +1,13 @@
 """Films in deliveries: their points land as those of clip.csv, and what is kept of them."""
 
+import json
+
 import av
 import numpy as np
 import pytest
 
 import made_films
-from ingest.load import replay
+from ingest.load import replay, retry
 from models.samples import reduce_into
 from warehouse import films, health
 from warehouse.films import kept_film, kept_tracks
@@ -225,6 +227,35 @@ def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_mend_stays(academy,
         academy.sql("SELECT count(DISTINCT swing_no) FROM academy.clip_point WHERE session = 'v2'").item()
         == 2
     )
+
+
+@pytest.mark.parametrize(
+    ("student", "hand", "more", "stays"),
+    [
+        ("s2", "left", "", False),
+        ("s2", "left", "s2,g2,keep_film,2026-01-01,\n", True),
+        ("s1", "right", "", True),
+    ],
+)
+def test_a_minors_film_leaves_a_refused_session_once_its_mended_one_is_in(
+    academy, made, filmed, student, hand, more, stays
+):
+    allow_minor(academy, more)
+    deliver(academy, made, ("clip.mp4", filmed[hand]), student=student, clip="")
+    assert "no [clip] table" in academy.load().refused[0].sentence
+    (folder,) = academy.home.refused.iterdir()
+    told = json.loads((folder / "why.json").read_text())
+    assert (folder / "clip.mp4").is_file()
+    deliver(academy, made, ("clip.mp4", filmed[hand]), student=student)
+    assert academy.load().accepted == ["v1"]
+    assert (folder / "clip.mp4").exists() == stays
+    after = json.loads((folder / "why.json").read_text())
+    gone = {} if stays else {"films_not_kept": ["clip.mp4"]}
+    assert after == told | {"superseded_by": filed(academy).name} | gone
+    assert (folder / "session.toml").is_file()
+    with writer(academy.home) as w:
+        report = retry(academy.home, w)
+    assert (report.accepted, report.refused, report.unchanged) == ([], [], [])
 
 
 def test_a_film_without_consent_waits_and_one_without_its_table_is_refused(academy, made, filmed):
