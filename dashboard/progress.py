@@ -37,6 +37,7 @@ from warehouse.access import Reader
 
 OFTEN = 0.2  # a fault in at least one swing of five is worth working on
 MOST_PICTURES = 3
+TEN = 10  # swings; fewer are told as they are, not as so many of ten
 
 
 @dataclass(frozen=True)
@@ -80,11 +81,10 @@ def progress(reader: Reader, person: dict[str, Any], *, narrow: bool = False) ->
     doses = sessions.shared_drills(reader, student)
     when = next((s for s in people.seasons(reader) if people.families(reader, s, student)), None)
     family = people.families(reader, when, student)[0] if when else "iron"
-    focus, pictures = None, []
-    if when is not None:
-        focus, pictures = _focus(
-            reader, person, when, family, doses, hurts=not hurting.is_empty(), narrow=narrow
-        )
+    # A drill may be set before anything is measured in a season: no season then, and no numbers beside it.
+    focus, pictures = _focus(
+        reader, person, when or "", family, doses, hurts=not hurting.is_empty(), narrow=narrow
+    )
     practice = doses.filter(pl.col("kind") == "practice")
     if not practice.is_empty():
         pictures.append(_practice(practice, narrow=narrow))
@@ -104,13 +104,13 @@ def progress(reader: Reader, person: dict[str, Any], *, narrow: bool = False) ->
 
 def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
     n = int(person["sessions"])
-    if n == 0:
-        return "You have not been measured yet. After your first session this page shows what we saw."
     text = f"You have been measured in {count(n, 'session')}, last on {on(person['last_day'])}."
+    if n == 0:
+        text = "You have not been measured yet. After your first session this page shows what we saw."
     days = practice["day"].n_unique()
     if days:
         text += f" You practised at home on {count(days, 'day')}. Well worked."
-    return f"{text} {TOO_FEW} to tell how things move." if n < FEW_SESSIONS else text
+    return f"{text} {TOO_FEW} to tell how things move." if 0 < n < FEW_SESSIONS else text
 
 
 def _focus(
@@ -144,7 +144,8 @@ def _focus(
         title = f"The aim: {WITHOUT[aim]}"
     if aim in now:
         sentences += _often(aim, now[aim], before.get(aim))
-        pictures.append(_ten(aim, now[aim], before.get(aim), narrow=narrow))
+        if now[aim]["usable"] >= TEN:
+            pictures.append(_ten(aim, now[aim], before.get(aim), narrow=narrow))
     if metric in measures:
         line = _line(reader, person, measures[metric], when, family, narrow=narrow)
         pictures += [line] if line else []
@@ -153,7 +154,8 @@ def _focus(
         if line and measures[metric].unit == "points":
             sentences.append(POINT)
     if not sentences:
-        sentences = [f"Not measured lately with {FAMILIES[family].lower()}; a coming session will show it."]
+        clubs = f"lately with {FAMILIES[family].lower()}" if when else "yet"
+        sentences = [f"Not measured {clubs}; a coming session will show it."]
     how, cautions = _how(reader, person, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
     return Focus(title[:1].upper() + title[1:], tuple(sentences), name, how, cautions), pictures
@@ -161,10 +163,17 @@ def _focus(
 
 def _often(fault: str, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
     clean = WITHOUT.get(fault, f"“{now['fault'].lower()}” does not show")
-    text = f"In {in_ten(1 - now['rate'])} swings lately, {clean}."
+    text = f"In {_good(now)} lately, {clean}."
     if before is not None:
-        text += f" Earlier in the season it was {in_ten(1 - before['rate'])}."
+        text += f" Earlier in the season it was {_good(before)}."
     return [text, PLAINLY.get(now["label"], "")]
+
+
+def _good(row: dict[str, Any]) -> str:
+    """How many swings go well: of ten; of fewer than ten swings, of those there are."""
+    if row["usable"] < TEN:
+        return f"{row['usable'] - row['flagged']} of {count(row['usable'], 'swing')}"
+    return f"{in_ten(1 - row['rate'])} swings"
 
 
 def _moved(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
@@ -197,7 +206,7 @@ def _band(reader: Reader, person: dict[str, Any], measure: Measure, when: str, f
 
 def _ten(fault: str, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
     rows = [(ten_swings.NOW, 1 - now["rate"])]
-    if before is not None:
+    if before is not None and before["usable"] >= TEN:
         rows.append((ten_swings.BEFORE, 1 - before["rate"]))
     frame = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
     clean = WITHOUT.get(fault, f"swings without “{now['fault'].lower()}”")

@@ -24,7 +24,10 @@ class Part:
 
 @dataclass(frozen=True)
 class About:
-    """Whom the sheet is about, with which clubs, and the areas of the body that hurt."""
+    """Whom the sheet is about, with which clubs, and the areas of the body that hurt.
+
+    `when` and `family` are empty before the first swing measured in a season.
+    """
 
     reader: Reader
     person: dict[str, Any]

@@ -41,25 +41,21 @@ def sheet(
     hurting = sessions.open_discomfort(reader, person["student"])
     given = lesson.doses(reader, person["student"])
     named = work.named_drills(given)
-    parts, picture = [], None
-    if when is not None and family is not None:
-        style = season.style(reader, person["student"], family, when)
-        about = About(
-            reader, person, when, family, season.bands(reader, family, person, style),
-            people.measures(reader), tuple(hurting["area"]),
-        )  # fmt: skip
-        aim = work.aim(about, given)
+    about = _whom(reader, person, when or "", family or "", tuple(hurting["area"]))
+    aim = work.aim(about, given)
+    parts: list[Part | None] = [work.works_on(about, given, aim), work.home(about, given)]
+    picture = None
+    if about.when and about.family:
         parts += [
-            work.works_on(about, given, aim),
-            work.home(about, given),
             answers.changed(about, aim),
             answers.faults(about),
+            answers.pace(about, aim),
+            answers.helped(about, aim),
         ]
-        parts += [answers.pace(about, aim), answers.helped(about, aim)]
         named += answers.suggested(about, aim)
         picture = answers.picture(about, aim, narrow=narrow)
     else:
-        parts += [Part("What changed since last time", ("No swing is measured in a season yet.",))]
+        parts.append(Part("What changed since last time", ("No swing is measured in a season yet.",)))
     if reader.is_minor(person["student"]):
         parts.append(work.young(reader, person))
     return Sheet(
@@ -70,6 +66,14 @@ def sheet(
         picture=picture,
         cautions=_cautions(reader, person, named, hurts=not hurting.is_empty()),
     )
+
+
+def _whom(
+    reader: Reader, person: dict[str, Any], when: str, family: str, areas: tuple[str | None, ...]
+) -> About:
+    style = season.style(reader, person["student"], family, when)
+    bands = season.bands(reader, family, person, style)
+    return About(reader, person, when, family, bands, people.measures(reader), areas)
 
 
 def _about(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> str:

@@ -32,7 +32,8 @@ def works_on(about: About, given: pl.DataFrame, aim: str | None) -> Part:
     said = []
     drills = given.filter(pl.col("kind") == "drill")
     if aim is None:
-        said.append("No drill is set and no fault shows often: nothing is being worked on yet.")
+        seen = "no fault shows often" if about.when else "no swing is measured in a season"
+        said.append(f"No drill is set and {seen}: nothing is being worked on yet.")
     elif drills.is_empty():
         said.append(f"{about.named(aim)}: the fault that shows most often lately. No drill is set yet.")
     else:

@@ -10,7 +10,10 @@ from warehouse.access import Reader
 
 
 def students(reader: Reader) -> pl.DataFrame:
-    """One row per student in reach, by name, with their coach today and how often they were measured."""
+    """One row per student in reach, by name, with their coach today and how often they were measured.
+
+    Measured: in a session with plate samples or a clip; one with notes alone does not count.
+    """
     return reader.sql(
         """
         WITH now AS (
@@ -18,7 +21,7 @@ def students(reader: Reader) -> pl.DataFrame:
             FROM coaching WHERE "from" <= ? AND ("to" IS NULL OR "to" >= ?) GROUP BY student
         ), measured AS (
             SELECT student, count(*) AS sessions, min(day) AS first_day, max(day) AS last_day
-            FROM session GROUP BY student
+            FROM session WHERE has_plate OR has_clip GROUP BY student
         )
         SELECT p.person AS student, p.display_name AS name, p.level, p.handed, p.born, now.coach,
             c.display_name AS coach_name, coalesce(sessions, 0) AS sessions, first_day, last_day

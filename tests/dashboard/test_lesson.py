@@ -268,5 +268,38 @@ def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_
     )
 
 
+NOTES_ONLY = (
+    "UPDATE academy.session SET has_plate = false, has_clip = false, device = NULL WHERE student = 's01'",
+    "DELETE FROM academy.swing WHERE session LIKE '%-s01'",
+    "DELETE FROM season.session_metric WHERE student = 's01'",
+    "DELETE FROM season.student_fault_rate WHERE student = 's01'",
+)
+
+
+def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_set(reader_of, homes):
+    changed(homes, "sheet_of_notes", *NOTES_ONLY)
+    page = made(reader_of, "sheet_of_notes")
+    assert "measured in 0\u00a0sessions" in page.about
+    assert "last on" not in page.about
+    assert part(page, "Works on").sentences == (
+        "Trail heel still down at impact, by the drill Heel-off strikes, last set on 2 February 2026.",
+        "Plan of 2 February 2026 (Caro Lindt): Keep the heel light.",
+    )
+    assert part(page, "Set for home").sentences[0].startswith("Heel-off strikes: 20\u00a0times, at half pace")
+    assert part(page, "What changed since last time").sentences == ("No swing is measured in a season yet.",)
+    assert "no swing is measured in a season" in part(made(reader_of, "empty"), "Works on").sentences[0]
+
+
+def test_a_session_with_a_clip_alone_counts_as_measured(reader_of, homes):
+    changed(homes, "clip_alone", *NOTES_ONLY,
+            "UPDATE academy.session SET has_clip = true WHERE session = '2026-02-09-s01'")  # fmt: skip
+    person = people.student(reader_of("clip_alone", "h01"), "s01")
+    assert (person["sessions"], person["first_day"], person["last_day"]) == (
+        1,
+        date(2026, 2, 9),
+        date(2026, 2, 9),
+    )
+
+
 def test_the_newest_session_day_is_now(reader_of):
     assert lesson.as_of(reader_of("full", "h01")) == date(2026, 3, 23)

@@ -110,6 +110,43 @@ def test_a_student_never_measured_is_told_so(reader_of):
     assert "not been measured yet" in shown.opening
 
 
+NOTES_ONLY = (
+    "UPDATE academy.session SET has_plate = false, has_clip = false, device = NULL WHERE student = 's01'",
+    "DELETE FROM academy.swing WHERE session LIKE '%-s01'",
+    "DELETE FROM season.session_metric WHERE student = 's01'",
+    "DELETE FROM season.student_fault_rate WHERE student = 's01'",
+)
+
+
+def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, homes):
+    changed(homes, "page_of_notes", *NOTES_ONLY)
+    shown = page(reader_of, "page_of_notes", "s01", "s01")
+    assert shown.opening == (
+        "You have not been measured yet. After your first session this page shows what we saw. "
+        "You practised at home on 1\u00a0day. Well worked."
+    )
+    assert shown.focus.drill == "Heel-off strikes"
+    assert shown.focus.sentences == ("Not measured yet; a coming session will show it.",)
+
+
+def test_fewer_than_ten_swings_are_told_as_they_are_without_ten_circles(reader_of, homes):
+    changed(
+        homes, "one_swing",
+        "UPDATE season.student_fault_rate SET flagged = 0, usable = 1, rate = 0 WHERE span = 'now'",
+        "UPDATE season.student_fault_rate SET flagged = 3, usable = 9, rate = 3 / 9 WHERE span = 'before'",
+    )  # fmt: skip
+    shown = page(reader_of, "one_swing", "s01", "s01")
+    assert shown.focus.sentences[0] == (
+        "In 1 of 1\u00a0swing lately, your trail heel is light when you strike. Earlier in the season it was "
+        "6 of 9\u00a0swings."
+    )
+    assert not any("Swings like this" in picture.rows.columns for picture in shown.pictures)
+    changed(homes, "ten_swings", "UPDATE season.student_fault_rate SET flagged = 2, usable = 10, rate = 0.2 WHERE span = 'now'",
+            "UPDATE season.student_fault_rate SET flagged = 3, usable = 9, rate = 3 / 9 WHERE span = 'before'")  # fmt: skip
+    ten = page(reader_of, "ten_swings", "s01", "s01").pictures[0].rows
+    assert ten.rows() == [("Lately", "8 of 10")]
+
+
 def test_staff_and_student_see_the_same_shared_words(reader_of):
     assert page(reader_of, "full", "h01", "s01").notes == page(reader_of, "full", "s01", "s01").notes
 
