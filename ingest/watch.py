@@ -1,13 +1,15 @@
 """Watching the inbox: what has come to rest there is handed on to be loaded.
 
 A folder or file that is still being copied changes its size or its time; it is left until it has been the
-same for a while. What a load leaves in place (it can't be read) is not tried again before it changes.
+same for a while. What a load leaves in place (it can't be read) is not tried again before it changes. Where
+a load failed, its entries are tried one by one, so that a bad one holds no other, with pauses that grow.
 """
 
 import os
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.deliveries import SHEET, passed_over, plate_like
@@ -17,17 +19,29 @@ from warehouse.home import Home
 POLL_S = 0.25
 STILL_S = 1.0
 PATIENCE_S = 60.0  # for a folder of samples whose session.toml has not come yet
+PAUSE_S = 5.0  # after an entry's load failed; twice as long after each further time
+LONGEST_PAUSE_S = 600.0
 
 State = frozenset[tuple[str, int, int]]  # every file's name, size and time
 
 
+@dataclass(frozen=True)
+class _Failed:
+    """An entry whose load failed: how it stood, how often it failed by itself, when it is due again."""
+
+    state: State
+    times: int
+    due: float
+
+
 class Inbox:
-    """What stands in the inbox, entry by entry, since when it has been still, and what was tried."""
+    """What stands in the inbox, entry by entry, since when it has been still, what was tried, what failed."""
 
     def __init__(self, home: Home, clock: Callable[[], float] = time.monotonic) -> None:
         self.home, self.clock = home, clock
         self._seen: dict[Path, tuple[State, float]] = {}
         self._tried: dict[Path, State] = {}
+        self._failed: dict[Path, _Failed] = {}
 
     def still(self) -> list[Path]:
         """Entries that have not changed for a while and were not tried as they are now."""
@@ -50,6 +64,26 @@ class Inbox:
         """Remember how entries stood when they were handed on."""
         self._tried = {p: s for p, s in self._tried.items() if p in self._seen}
         self._tried |= {path: self._seen[path][0] for path in paths if path in self._seen}
+
+    def batches(self) -> list[list[Path]]:
+        """What is to be handed on now: what is new together, then what failed and is due, one by one."""
+        ready, now = self.still(), self.clock()
+        self._failed = {
+            p: f for p, f in self._failed.items() if p in self._seen and self._seen[p][0] == f.state
+        }
+        new = [path for path in ready if path not in self._failed]
+        due = [[path] for path in ready if path in self._failed and self._failed[path].due <= now]
+        return ([new] if new else []) + due
+
+    def failed(self, paths: Sequence[Path]) -> None:
+        """Remember that a load of these failed; whichever of several it was shows when they come alone."""
+        for path in paths:
+            if path not in self._seen:
+                continue
+            before = self._failed.get(path)
+            times = (before.times if before else 0) + (len(paths) == 1)
+            pause = min(PAUSE_S * 2.0 ** min(times - 1, 30), LONGEST_PAUSE_S) if times else 0.0
+            self._failed[path] = _Failed(self._seen[path][0], times, self.clock() + pause)
 
     def _entries(self) -> list[Path]:
         try:
@@ -91,9 +125,27 @@ def watch(home: Home, take: Callable[[list[Path]], object], ended: threading.Eve
     inbox = Inbox(home)
     while not ended.wait(POLL_S):
         try:
-            ready = inbox.still()
-            if ready:
-                inbox.tried(ready)
-                take(ready)
+            for batch in inbox.batches():
+                if ended.is_set():
+                    return
+                _hand_on(home, inbox, batch, take)
         except Exception as error:  # noqa: BLE001 - told above
-            events.write(home, "loader", error=" ".join(str(error).split()) or type(error).__name__)
+            _log(home, error)
+
+
+def _hand_on(home: Home, inbox: Inbox, batch: Sequence[Path], take: Callable[[list[Path]], object]) -> None:
+    """Let one batch be loaded; it counts as tried once that has returned. What has vanished is left out."""
+    there = [path for path in batch if path.exists()]
+    if not there:
+        return
+    try:
+        take(there)
+    except Exception as error:  # noqa: BLE001 - whatever one delivery does, the next is loaded
+        inbox.failed(there)
+        _log(home, error)
+    else:
+        inbox.tried(there)
+
+
+def _log(home: Home, error: Exception) -> None:
+    events.write(home, "loader", error=" ".join(str(error).split()) or type(error).__name__)

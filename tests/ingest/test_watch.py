@@ -5,8 +5,9 @@ import time
 
 import pytest
 
+from ingest import watch as watching
 from ingest.load import load
-from ingest.watch import PATIENCE_S, STILL_S, Inbox, watch
+from ingest.watch import LONGEST_PAUSE_S, PATIENCE_S, PAUSE_S, STILL_S, Inbox, watch
 from warehouse.store import open_snapshot, writer
 
 
@@ -73,6 +74,87 @@ def test_hidden_files_and_halves_of_downloads_are_passed_over(academy, clock):
         (academy.inbox / name).write_text("x")
     polled(inbox, clock, 0)
     assert polled(inbox, clock, 100) == []
+
+
+def names(batches):
+    return [[path.name for path in batch] for batch in batches]
+
+
+def test_what_was_in_a_failed_load_is_tried_one_by_one_with_pauses_that_grow(academy, clock):
+    inbox = Inbox(academy.home, clock)
+    for name in ("a.csv", "b.csv"):
+        (academy.inbox / name).write_text("x")
+    inbox.batches()
+    clock.now += STILL_S
+    (both,) = inbox.batches()
+    assert names([both]) == [["a.csv", "b.csv"]]
+    inbox.failed(both)
+    alone = inbox.batches()
+    assert names(alone) == [["a.csv"], ["b.csv"]]
+    inbox.tried(alone[1])
+    pauses = []
+    for _ in range(9):
+        inbox.failed(alone[0])
+        start = clock.now
+        assert inbox.batches() == []
+        while not inbox.batches():
+            clock.now += PAUSE_S
+        assert names(inbox.batches()) == [["a.csv"]]
+        pauses.append(clock.now - start)
+    assert pauses[:4] == [PAUSE_S, 2 * PAUSE_S, 4 * PAUSE_S, 8 * PAUSE_S]
+    assert pauses[-1] == LONGEST_PAUSE_S
+    inbox.failed(alone[0])
+    (academy.inbox / "a.csv").write_text("mended")
+    inbox.batches()
+    clock.now += STILL_S
+    assert names(inbox.batches()) == [["a.csv"]]
+
+
+def test_one_bad_entry_does_not_hold_the_others_and_is_tried_again(academy, monkeypatch):
+    monkeypatch.setattr(watching, "PAUSE_S", 0.4)
+    ended, tries = threading.Event(), []
+
+    def take(paths):
+        tries.append(sorted(path.name for path in paths))
+        if academy.inbox / "bad.csv" in paths and len(tries) < 5:
+            raise RuntimeError("no room")
+        for path in paths:
+            path.unlink()
+
+    for name in ("bad.csv", "good.csv", "more.csv"):
+        (academy.inbox / name).write_text("x")
+    thread = threading.Thread(target=watch, args=(academy.home, take, ended), daemon=True)
+    thread.start()
+    until = time.monotonic() + 30
+    while list(academy.inbox.iterdir()) and time.monotonic() < until:
+        time.sleep(0.05)
+    ended.set()
+    thread.join(timeout=30)
+    assert not thread.is_alive()
+    assert tries == [
+        ["bad.csv", "good.csv", "more.csv"], ["bad.csv"], ["good.csv"], ["more.csv"], ["bad.csv"],
+    ]  # fmt: skip
+    assert academy.home.events.read_text().count('"error": "no room"') == 2
+
+
+def test_what_has_vanished_is_not_handed_on_with_the_rest(academy):
+    ended, tries = threading.Event(), []
+    for name in ("a.csv", "b.csv", "c.csv"):
+        (academy.inbox / name).write_text("x")
+
+    def take(paths):
+        tries.append([path.name for path in paths])
+        if len(tries) == 1:
+            raise RuntimeError("no room")
+        (academy.inbox / "b.csv").unlink(missing_ok=True)  # somebody takes it back
+        if paths == [academy.inbox / "c.csv"]:
+            ended.set()
+
+    thread = threading.Thread(target=watch, args=(academy.home, take, ended), daemon=True)
+    thread.start()
+    thread.join(timeout=30)
+    assert not thread.is_alive()
+    assert tries == [["a.csv", "b.csv", "c.csv"], ["a.csv"], ["c.csv"]]
 
 
 def test_an_error_in_one_load_is_logged_and_the_next_delivery_still_loads(academy, made):
