@@ -280,6 +280,9 @@ def _rebuild(home: Home) -> None:
         with rebuilding(home, on_wait=_say_waiting) as w:
             with terminal.progress("Reading filed deliveries") as step:
                 report = job.replay(w.home, w, progress=step)
+            for notice in report.notices:
+                if "is left out now" in notice:
+                    err.print(notice, markup=False, soft_wrap=True)
             facts.update(report.counts())
             _build(w.home, w)
 

@@ -26,6 +26,7 @@ from ingest.report import LoadReport
 from ingest.sessions import Sessions
 from ingest.unpacking import Unpacking
 from warehouse.errors import CallError, Refusal, UnderfootError
+from warehouse.fingerprints import of_folder
 from warehouse.home import Home, parse_settings
 from warehouse.store import Writer, write_synced, writer
 
@@ -146,8 +147,10 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
 
     For a fresh warehouse: the rows are those of the loads that were. Nothing is filed, moved or refused anew.
 
+    A session that today's rules refuse is left out, and said in the report's notices.
+
     Raises
-        UnderfootError: a filed delivery or its settings are missing.
+        UnderfootError: a filed delivery or its settings are missing or damaged.
     """
     job = Job(home, writer, replaying=True)
     files, sessions = Files(job), Sessions(job)
@@ -167,6 +170,7 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
             listed = [Refusal(**row, delivery=entry["content"]) for row in entry["refused"]]
             job.land_refusals(listed, entry, session=None, who=entry["who"])
         else:
+            _sound(home, entry["content"], entry["name"])
             delivery = filed_delivery(home, entry["content"], entry["kind"], entry["session"])
             if is_session:
                 sessions.settle(sessions.prepare(delivery))
@@ -176,4 +180,27 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     sessions.flush()
     job.given = None
     job.know(home.settings())
+    taken = {e["session"] for e in entries if e["kind"] == SESSION and e["outcome"] != "refused"}
+    for session in sorted(taken - set(writer.sql("SELECT session FROM academy.session").to_series())):
+        said = next((r.sentence for r in job.report.refused if r.session == session), "it can't be read.")
+        job.report.notices.append(f"Session {session} was taken once and is left out now: {said}")
     return job.report
+
+
+def _sound(home: Home, content: str, name: str) -> None:
+    """Hold a filed delivery against the content hash that the ledger names.
+
+    Raises
+        UnderfootError: it is missing or damaged.
+    """
+    folder = home.filed / content
+    try:
+        found = of_folder(folder) if folder.is_dir() else "missing"
+    except OSError:
+        found = "damaged"
+    if found != content:
+        what = "missing" if found == "missing" else "damaged"
+        raise UnderfootError(
+            f"The filed delivery {name} ({folder}) is {what}; the warehouse stays as it was: bring filed/ "
+            "back from a backup and run it again."
+        )

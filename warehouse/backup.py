@@ -70,11 +70,17 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
 
 
 def _files(home: Home) -> Iterator[Path]:
-    for path in sorted(home.path.rglob("*")):
-        inside = path.relative_to(home.path).parts
-        temporary = path.name.endswith((".part", ".new")) or inside[0].startswith("warehouse.new.")
-        if path.is_file() and inside[0] not in _LEFT_OUT and not temporary:
-            yield path
+    """Every file of a home that is kept, those in linked folders too; a folder is gone into once."""
+    seen: set[Path] = set()
+    for folder, subfolders, names in os.walk(home.path, followlinks=True):
+        here = Path(folder)
+        seen.add(here.resolve())
+        subfolders[:] = sorted(name for name in subfolders if (here / name).resolve() not in seen)
+        for path in (here / name for name in sorted(names)):
+            inside = path.relative_to(home.path).parts
+            temporary = path.name.endswith((".part", ".new")) or inside[0].startswith("warehouse.new.")
+            if path.is_file() and inside[0] not in _LEFT_OUT and not temporary:
+                yield path
 
 
 def _write(home: Home, part: Path) -> None:

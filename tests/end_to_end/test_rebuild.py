@@ -1,5 +1,6 @@
 """The whole warehouse from the filed originals, equal to the one built load by load; readers and loads beside it."""
 
+import shutil
 import threading
 import time
 
@@ -10,6 +11,7 @@ import made_swings as made
 import underfoot
 from command import underfoot_command
 from ingest import load as job
+from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot, rebuilding, table_names, writer
 
@@ -114,6 +116,23 @@ def test_a_rebuild_that_fails_leaves_the_old_warehouse(lived_in, monkeypatch):
     assert not lived_in.made_beside().warehouse_file.exists()
     with writer(lived_in) as w:
         assert w.sql("SELECT count(*) FROM academy.session").item() == 8
+
+
+@pytest.mark.parametrize("what", ["damaged", "missing"])
+def test_a_rebuild_from_a_damaged_filed_delivery_ends_in_one_sentence(lived_in, tmp_path, what):
+    before = tables(lived_in)
+    content = open_snapshot(lived_in).sql("SELECT delivery FROM academy.session WHERE session = 'v1'").item()
+    folder, aside = lived_in.filed / content, tmp_path / "aside"
+    shutil.copytree(folder, aside)
+    if what == "damaged":
+        (folder / "session.toml").write_text((folder / "session.toml").read_text() + "# changed\n")
+    else:
+        shutil.rmtree(folder)
+    with pytest.raises(UnderfootError, match=f"is {what}; the warehouse stays as it was"):
+        underfoot._rebuild(lived_in)
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(aside, folder)
+    assert tables(lived_in) == before
 
 
 def test_a_swap_cut_off_is_finished_by_the_next_writer(lived_in, monkeypatch):

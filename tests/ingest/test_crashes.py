@@ -4,6 +4,7 @@ import pytest
 
 from ingest import filing, job, landing, ledger, sessions
 from ingest.load import replay
+from ingest.refusing import refuse
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer, writer
@@ -186,6 +187,28 @@ def test_replaying_the_ledger_gives_the_same_rows_and_traces(academy, made, tmp_
         return {p.relative_to(home.traces).as_posix(): p.read_bytes() for p in home.traces.rglob("*.parquet")}
 
     assert traces(twin) == traces(academy.home)
+
+
+def test_a_replay_says_which_session_todays_rules_leave_out(academy, made, tmp_path, monkeypatch):
+    fill(academy, made)
+    academy.load()
+    real = sessions.read_session
+
+    def stricter(contents, delivery, *rest):
+        if delivery.session == "v2":
+            raise refuse("hold", "it is not taken any more", "mend it")
+        return real(contents, delivery, *rest)
+
+    monkeypatch.setattr(sessions, "read_session", stricter)
+    twin = Home(tmp_path / "twin")
+    twin.path.mkdir()
+    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
+    (twin.path / "filed").symlink_to(academy.home.filed)
+    with writer(twin) as w:
+        report = replay(twin, w)
+    assert [said.split(":")[0] for said in report.notices if "left out" in said] == [
+        "Session v2 was taken once and is left out now"
+    ]
 
 
 def test_a_writer_that_fails_leaves_the_tables_as_they_were(academy, made, monkeypatch):

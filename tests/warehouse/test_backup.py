@@ -51,6 +51,19 @@ def test_a_restored_home_is_the_one_backed_up(lived_in, tmp_path):
     assert underfoot_command("load", tmp_path / "drop" / "v1", "--home", again.path, "--json").returncode == 0
 
 
+def test_folders_that_stand_elsewhere_by_a_link_are_kept_too(lived_in, tmp_path):
+    before = files(lived_in)
+    lived_in.filed.rename(tmp_path / "other-disk")
+    lived_in.filed.symlink_to(tmp_path / "other-disk")
+    (lived_in.inbox / "round").symlink_to(lived_in.path)  # a loop is gone into once
+    file = tmp_path / "kept.zip"
+    assert underfoot_command("backup", file, "--home", lived_in.path).returncode == 0
+    again = Home(tmp_path / "again")
+    assert underfoot_command("restore", file, "--home", again.path).returncode == 0
+    assert files(again) == before
+    assert [found.name for found in check(again) if not found.ok] == []
+
+
 def test_nothing_is_overwritten(lived_in, tmp_path):
     file = tmp_path / "kept.zip"
     assert underfoot_command("backup", file, "--home", lived_in.path).returncode == 0
