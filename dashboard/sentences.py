@@ -151,11 +151,10 @@ def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str
 
     `counts` and (flag, swings) as `queries.sessions.left_out` gives them.
     """
-    if not counts["unusable"] and not counts["swapped"] and not flags:
+    if not counts["out"] and not flags:
         return None
     why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags]
-    out = counts["unusable"] + counts["swapped"]
     return (
-        f"Of {count(counts['swings'], 'swing')} of this season, {out} stay out of its answers. "
+        f"Of {count(counts['swings'], 'swing')} of this season, {counts['out']} stay out of its answers. "
         f"Marked, with how many swings: {listed(why)}."
     )

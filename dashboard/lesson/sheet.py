@@ -32,6 +32,7 @@ class Sheet:
     parts: tuple[Part, ...]
     picture: Picture | None = None
     cautions: tuple[str, ...] = field(default=())
+    left_out: str | None = None
 
 
 def sheet(
@@ -65,6 +66,7 @@ def sheet(
         parts=tuple(part for part in parts if part is not None),
         picture=picture,
         cautions=_cautions(reader, person, named, hurts=not hurting.is_empty()),
+        left_out=_left_out(reader, person["student"], when),
     )
 
 
@@ -89,6 +91,13 @@ def _about(reader: Reader, person: dict[str, Any], when: str | None, family: str
         f"season {when}" if when else None,
     ]
     return " · ".join(part for part in parts if part)
+
+
+def _left_out(reader: Reader, student: str, when: str | None) -> str | None:
+    if when is None:
+        return None
+    counts, flags = sessions.left_out(reader, student, when)
+    return sentences.left_out(counts, flags.rows())
 
 
 def _hurts(row: dict[str, Any]) -> str:

@@ -35,6 +35,7 @@ def sheet_html(reader: Reader, page: Sheet) -> str:
             *(f'<p class="first">{escape(sentence)}</p>' for sentence in page.hurts),
             *(_part(part, page) for part in page.parts),
             "<footer>",
+            *([f"<p>{escape(page.left_out)}</p>"] if page.left_out else []),
             *(f"<p>{escape(sentence)}</p>" for sentence in page.cautions),
             f"<p>{escape(reader.settings.name)}, {escape(on(reader.today))}. For the coach.</p></footer>",
         ]

@@ -138,14 +138,15 @@ def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
 
 
 def left_out(reader: Reader, student: str | None, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:
-    """Counts of a student's swings (swings, unusable, swapped), and flag → number of swings carrying it.
+    """Counts of a student's swings (swings, out), and flag → number of swings carrying it.
 
-    `student` None: of everybody in reach.
+    `out`: unusable, or with feet that may be swapped; a swing that is both counts once. `student` None: of
+    everybody in reach.
     """
     counts = reader.sql(
         """
-        SELECT count(*) AS swings, count(*) FILTER (WHERE NOT w.usable) AS unusable,
-            count(*) FILTER (WHERE list_contains(w.flags, 'feet_swapped')) AS swapped
+        SELECT count(*) AS swings,
+            count(*) FILTER (WHERE NOT w.usable OR list_contains(w.flags, 'feet_swapped')) AS out
         FROM swing w JOIN session s USING (session)
         WHERE s.student = coalesce(?, s.student) AND s.season IS NOT DISTINCT FROM ?
         """,

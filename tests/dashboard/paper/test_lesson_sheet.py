@@ -6,6 +6,7 @@ import pytest
 
 from dashboard.paper.lesson_sheet import write_sheet
 from warehouse.errors import CallError
+from warehouse.store import writer
 
 
 def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
@@ -17,6 +18,19 @@ def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
     for heading in ("Works on", "Set for home", "What changed since last time", "Faults now", "Young player"):
         assert f"<h2>{heading}</h2>" in text
     assert "Sven" not in text
+
+
+def test_the_sheet_says_how_many_swings_stay_out_and_counts_one_that_is_out_twice_once(homes):
+    with writer(homes("twice_out")) as w:
+        # Swing 6 of each of the six sessions is unusable already; of one session swing 5 is swapped as well.
+        w.execute("UPDATE academy.swing SET flags = ['dropout', 'feet_swapped'] WHERE swing_no = 6")
+        w.execute(
+            "UPDATE academy.swing SET flags = ['feet_swapped'] WHERE swing_no = 5 AND session = '2026-03-23-s01'"
+        )
+        w.publish()
+    text = write_sheet(homes("twice_out"), "s01").read_text()
+    assert "Of 36\u00a0swings of this season, 7 stay out of its answers." in text
+    assert "the two feet may be swapped (7)" in text
 
 
 def test_a_sheet_is_about_a_student_of_the_roster(homes):
