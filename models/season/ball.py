@@ -4,8 +4,11 @@ Always within a student, and never as a cause: a third thing may move both. Putt
 swings without a ball result stay out.
 """
 
+from typing import Any
+
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 from scipy import stats
 
 from models.season.kernel import FLOATS
@@ -23,7 +26,7 @@ SCHEMA = {
 }  # fmt: skip
 
 
-def within_slope(x: FLOATS, y: FLOATS, owner: FLOATS) -> tuple[float, float, int]:
+def within_slope(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[float, float, int]:
     """Slope of y on x about each owner's own means, its standard error and degrees of freedom.
 
     b = Σx̃ỹ/Σx̃², se² = Σ(ỹ − bx̃)²/(N − groups − 1)/Σx̃²: fixed effects, one x. NaN where x does not vary or no
@@ -42,14 +45,19 @@ def within_slope(x: FLOATS, y: FLOATS, owner: FLOATS) -> tuple[float, float, int
 
 
 def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
-    """Rows of season.ball_link from one row per KEYS and session with the session's `mean` and `value`.
+    """Rows of season.ball_link from one row per KEYS and session with `mean`, `measured_by` and `value`.
 
-    `per_sd` = slope · sd of the student's own session means, its 90 % interval by t with n − 2 degrees. A
+    Sessions are held against those that were measured alike (device, heels measured or estimated), so that
+    another plate is no change. `per_sd` = slope · sd of the student's session means about those of the plate,
+    its 90 % interval by t with n − plates − 1 degrees. A
     student has a dozen metrics, so p goes through Benjamini-Hochberg over the student's rows of one outcome,
     and "Goes together" needs q ≤ 0.10. Under six sessions nothing is claimed.
     """
     found = [
-        (*(str(value) for value in key), *_link(own["mean"].to_numpy(), own["value"].to_numpy()))
+        (
+            *(str(value) for value in key),
+            *_link(own["mean"].to_numpy(), own["value"].to_numpy(), own["measured_by"].to_numpy()),
+        )
         for key, own in pairs.group_by(KEYS, maintain_order=True)
     ]
     rows = pl.DataFrame(
@@ -73,15 +81,17 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _link(x: FLOATS, y: FLOATS) -> tuple[int, float, float, float, float]:
+def _link(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[int, float, float, float, float]:
     """Sessions, change of y per sd of x, its interval and p; NaN under six sessions or without variance."""
     nothing = (x.size, *(float("nan"),) * 4)
     if x.size < LEAST_SESSIONS:
         return nothing
-    slope, se, freedom = within_slope(x, y, np.zeros(x.size))
+    slope, se, freedom = within_slope(x, y, owner)
     if not (np.isfinite(slope) and se > 0):
         return nothing
-    sd = float(np.std(x, ddof=1))
+    groups, at = np.unique(owner, return_inverse=True)
+    about = x - (np.bincount(at, x) / np.bincount(at))[at]
+    sd = float(np.sqrt(about @ about / (x.size - groups.size)))
     half = float(stats.t.ppf(0.95, freedom)) * se
     p = float(2 * stats.t.sf(abs(slope) / se, freedom))
     return x.size, slope * sd, (slope - half) * sd, (slope + half) * sd, p

@@ -9,10 +9,10 @@ from models.comparisons import ball_link_rows
 from models.season.ball import ball_links, within_slope
 
 
-def pairs(x, y, student="s1", metric="m", outcome="carry_m"):
+def pairs(x, y, student="s1", metric="m", outcome="carry_m", plates="mat"):
     return pl.DataFrame({"mean": x, "value": y}).with_columns(
         season=pl.lit("spring"), student=pl.lit(student), club_family=pl.lit("iron"), metric=pl.lit(metric),
-        outcome=pl.lit(outcome), session=pl.int_range(pl.len()).cast(pl.String),
+        outcome=pl.lit(outcome), measured_by=pl.lit(plates) if isinstance(plates, str) else pl.Series(plates), session=pl.int_range(pl.len()).cast(pl.String),
     )  # fmt: skip
 
 
@@ -40,6 +40,20 @@ def test_means_of_groups_do_not_enter_the_slope_within():
     slope, _, freedom = within_slope(x, y, owner)
     assert slope == pytest.approx(1.0, abs=0.05)
     assert freedom == 34
+
+
+def test_another_plate_in_mid_season_is_no_change_that_goes_with_the_ball():
+    rng = np.random.default_rng(4)
+    plates = ["mat"] * 8 + ["plates"] * 8
+    later = np.repeat([0.0, 1.0], 8)
+    x = rng.normal(60, 1, 16) + 12 * later  # the second plate reads higher
+    y = rng.normal(150, 3, 16) + 15 * later  # and carry has grown meanwhile
+    assert ball_links(pairs(x, y)).row(0, named=True)["label"] == "Goes together"
+    told = ball_links(pairs(x, y, plates=plates)).row(0, named=True)
+    assert told["label"] == "Not clear yet"
+    linked = ball_links(pairs(x, y + 4 * (x - 12 * later - 60), plates=plates)).row(0, named=True)
+    assert linked["label"] == "Goes together"
+    assert linked["per_sd"] == pytest.approx(4 * np.sqrt(x.reshape(2, 8).var(axis=1, ddof=1).mean()), rel=0.5)
 
 
 def test_among_many_metrics_chance_seldom_goes_together():
