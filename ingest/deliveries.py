@@ -136,12 +136,17 @@ def _under(path: Path) -> Iterator[Delivery]:
         return
     if (path / SHEET).is_file():
         yield _session(path)
+    owned: set[Path] = set()  # a session's folder and those in it, whose files are the session's
     for folder, subfolders, files in os.walk(path):
         here = Path(folder)
         subfolders[:] = sorted(name for name in subfolders if not passed_over(name))
         if (here / SHEET).is_file():
             if here != path:
                 yield _session(here)
+            owned.add(here)
+            continue
+        if here.parent in owned:
+            owned.add(here)
             continue
         names = sorted(name for name in files if name != WHY and not passed_over(name))
         if any(map(plate_like, names)):

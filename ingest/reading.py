@@ -22,6 +22,7 @@ from ingest.readers.sheet import HoldSheet, SessionSheet
 from ingest.readers.shots import read_shots
 from ingest.refusing import Told, refusal, refuse
 from ingest.rows import event_row, from_lines, hold_row, session_row, swing_row
+from ingest.unread import NOTES, SHOTS, unread
 from warehouse.errors import Refusal, Refused
 from warehouse.traces import SessionTrace
 
@@ -101,7 +102,7 @@ class _Session:
 
     def read(self) -> SessionRows:
         plates = sample_files(self.names, self.sheet)
-        self._consents(bool(plates), bool(clip_files(self.names)))
+        self._consents(bool(plates), bool(clip_files(self.names, self.sheet)))
         if plates and self.sheet.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
@@ -122,7 +123,7 @@ class _Session:
             session_row(self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
         ]
         refused = self._swings_refused() + self.lines_refused
-        notices = measured.notices + self.notices
+        notices = measured.notices + self.notices + unread(self.sheet, self.names)
         return SessionRows(self.sheet, season, trace, rows, points, refused, notices, self.films, self.unread)
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
@@ -256,7 +257,7 @@ class _Session:
     def _notes(self) -> dict[str, list[Row]]:
         found: dict[str, Row] = {}
         for name in self.names:
-            if fnmatch(name.lower(), "notes*.csv") or fnmatch(name.lower(), "notes*.jsonl"):
+            if any(fnmatch(name.lower(), pattern) for pattern in NOTES):
                 notes = read_notes(
                     self.held[name],
                     name,
@@ -271,14 +272,30 @@ class _Session:
 
     def _shots(self) -> dict[str, list[Row]]:
         found: dict[int, Row] = {}
+        files: dict[int, str] = {}
         for name in self.names:
-            if fnmatch(name.lower(), "shots*.csv"):
+            if fnmatch(name.lower(), SHOTS):
                 shots = read_shots(
                     self.held[name], name, self.academy, sheet=self.sheet, swings_of=self._swing_numbers
                 )
                 self.lines_refused += shots.refused
-                found |= {row["swing_no"]: row for row in shots.rows}
+                for row in shots.rows:
+                    first = files.setdefault(row["swing_no"], name)
+                    if first == name:
+                        found[row["swing_no"]] = row
+                    else:
+                        self.lines_refused.append(self._shot_twice(row["swing_no"], first, name))
         return {"academy.shot": from_lines(found.values(), self.delivery, loose=False)}
+
+    def _shot_twice(self, no: int, first: str, file: str) -> Refusal:
+        return refusal(
+            "shot_twice",
+            f"swing {no} has two shots, the other in {first}",
+            "take one of the two out and deliver the session again",
+            session=self.sheet.session,
+            file=file,
+            column="swing_no",
+        )
 
     def _anything(self, kept: set[int], rows: dict[str, list[Row]]) -> None:
         if kept:

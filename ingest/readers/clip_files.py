@@ -33,36 +33,41 @@ class SessionClips:
     notices: list[str] = field(default_factory=list)
 
 
-def clip_files(names: Iterable[str]) -> list[str]:
-    """The files among a session's that hold a clip: clip.csv, clip*.json and every film."""
+def clip_files(names: Iterable[str], sheet: SessionSheet | None = None) -> list[str]:
+    """The files among a session's that hold a clip: clip.csv, clip*.json, films, and those `sheet` names."""
+    named = set() if sheet is None else {swing.clip for swing in sheet.swings.values()}
     return [
         name
         for name in names
-        if name.lower() == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name)
+        if name.lower() == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name) or name in named
     ]
 
 
 def read_clips(
     names: Sequence[str], held: Mapping[str, bytes], place: FilmPlace, sheet: SessionSheet, academy: Academy
 ) -> SessionClips | None:
-    """Read clip.csv, every clip*.json and every film of a session; None when there is none.
+    """Read clip.csv, every keypoint file and every film of a session; None when there is and should be none.
 
-    A bad keypoint file or film refuses its own swing. `names` are the session's files, `held` the bytes of
-    those that are read whole, which films are not.
+    A keypoint file or film that is bad, or named and missing, refuses its own swing. `names` are the
+    session's files, `held` the bytes of those that are read whole, which films are not.
 
     Raises
         Refused: clip.csv or `[clip]` can't be taken, a file is nobody's, or a swing has its points twice.
     """
-    files = clip_files(names)
-    if not files:
+    files = clip_files(names, sheet)
+    if not files and all(swing.clip is None for swing in sheet.swings.values()):
         return None
-    clip_table(sheet)
+    if files:
+        clip_table(sheet)
     reading = _Reading(held, place, sheet, academy)
     keypoints = _swings_of(sheet, [name for name in files if name.lower().endswith(".json")], film=False)
     for no, name in keypoints.items():
         reading.keypoints(no, name)
     for no, name in _swings_of(sheet, [name for name in files if is_film(name)], film=True).items():
-        reading.film(no, name)
+        if name in files:
+            reading.film(no, name)
+        else:
+            reading.missing(no, name)
     return reading.all()
 
 
@@ -88,15 +93,20 @@ class _Reading:
         if no in self.seen:
             what = f"swing {no} stands in clip.csv and in {name}"
             raise refuse("clip_twice", what, "deliver one of the two", session=self.sheet.session, file=name)
+        if name not in self.held:
+            self.missing(no, name)
+            return
         try:
-            if name not in self.held:
-                what = f"{name} is not in the session's folder"
-                raise refuse("no_samples", what, _AGAIN, file="session.toml", column="clip")
             rows = read_keypoints(self.held[name], name)
         except Refused as found:
             self._refuse(no, found)
             return
         self._take(no, rows.with_columns(named_points(rows, self.sheet, self.academy, name)))
+
+    def missing(self, no: int, name: str) -> None:
+        """Refuse a swing whose own clip did not come with it."""
+        what = f"{name} is not in the session's folder"
+        self._refuse(no, refuse("no_samples", what, _AGAIN, file="session.toml", column="clip"))
 
     def film(self, no: int, name: str) -> None:
         """Read one swing's film; its points are followed when no other file has them."""

@@ -430,3 +430,44 @@ def test_the_progress_is_told_delivery_by_delivery(academy, made):
     with writer(academy.home) as w:
         load(academy.home, w, [], progress=lambda *step: told.append(step))
     assert told == [(1, 2, "v1"), (2, 2, "v2")]
+
+
+def test_a_swing_with_a_shot_in_two_files_keeps_the_first_and_is_told(academy, made):
+    shots = "session,swing_no,carry_m,side_m\n"
+    files = {"shots-1__csv": shots + "v1,1,140,3\n", "shots-2__csv": shots + "v1,1,141,3\nv1,2,150,1\n"}
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate(), **files)
+    (told,) = academy.load().refused
+    assert told.reason == "shot_twice"
+    assert "shots-2.csv" in told.sentence
+    assert "swing 1 has two shots, the other in shots-1.csv" in told.sentence
+    rows = academy.sql("SELECT swing_no, carry_m FROM academy.shot ORDER BY swing_no").rows()
+    assert rows == [(1, 140.0), (2, 150.0)]
+
+
+def test_files_of_a_session_that_nobody_reads_are_named_in_one_notice(academy, made):
+    folder = made.deliver(academy.inbox / "v1", made.toml(), made.plate(), **{"clip-1__avi": "x"})
+    (folder / "note.csv").write_text("x")
+    (folder / "sub").mkdir()
+    (folder / "sub" / "notes.csv").write_text("x")
+    report = academy.load()
+    assert report.refused == []
+    (notice,) = report.notices
+    assert notice == (
+        "Session v1: clip-1.avi, note.csv, sub/notes.csv in the session's folder were not read, as no such "
+        "name is known; rename what should be read and deliver the session again."
+    )
+
+
+def test_files_read_by_any_of_their_names_are_not_named_as_unread(academy, made):
+    sheet = made.toml().replace("no = 1\n", 'no = 1\nfile = "rep-1.csv"\n')
+    sheet = sheet.replace("no = 2\n", 'no = 2\nfile = "rep-2.parquet"\n')
+    folder = made.deliver(academy.inbox / "v1", sheet)
+    made.plate([1]).drop("swing_no").write_csv(folder / "rep-1.csv")
+    made.plate([2]).drop("swing_no").write_parquet(folder / "rep-2.parquet")
+    (folder / "EVENTS.csv").write_text("swing_no,event,t_s\n")
+    (folder / "Shots.csv").write_text("session,swing_no,carry_m,side_m\nv1,1,140,3\n")
+    (folder / "notes-a.csv").write_text("at,author,kind,text\n2026-05-05,c1,plan,Good.\n")
+    (folder / "why.json").write_text("{}")
+    report = academy.load()
+    assert (report.refused, report.notices) == ([], [])
+    assert report.accepted == ["v1"]
