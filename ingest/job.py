@@ -196,6 +196,8 @@ class Job:
             self.leave(delivery)
             return
         self._whys = None
+        if delivery.kind == ROSTER and not delivery.waiting:
+            self._supersede(delivery, contents)
         known = landing.refused_sentences(self.writer, contents.fingerprint)
         if known == sorted(r.sentence for r in listed) and contents.fingerprint in self.ledger.refused:
             self.ledger.sequence -= 1  # told before, word for word
@@ -249,15 +251,27 @@ class Job:
 
         Films of those go where the student's films are not kept, as they would have gone from filed/.
         """
-        keeps_films = sheet is None or self.academy.keeps_film(sheet.student, sheet.day)
         for why, told in self.whys():
             if why.parent == delivery.base:
                 self._whys = None
-                continue
-            if told.get("delivery") == contents.fingerprint:
+            elif told.get("delivery") == contents.fingerprint:
                 filing.remove(why.parent)
                 self._whys = None
-            elif delivery.session is not None and told.get("session") == delivery.session:
+        keeps_films = sheet is None or self.academy.keeps_film(sheet.student, sheet.day)
+        self._supersede(delivery, contents, keeps_films=keeps_films)
+
+    def _supersede(self, delivery: Delivery, contents: Contents, *, keeps_films: bool = True) -> None:
+        """Mark refused versions of a session or a roster file as replaced, so that no retry takes them.
+
+        Of a roster file that is refused the latest is the one to try: an older one must not come over it.
+        Loose notes and shots are not versions of one another, though many have the same name.
+        """
+        for why, told in self.whys():
+            if delivery.kind == ROSTER:
+                same = told.get("kind") == ROSTER and told.get("name") == delivery.name
+            else:
+                same = delivery.session is not None and told.get("session") == delivery.session
+            if same and why.parent != delivery.base and told.get("delivery") != contents.fingerprint:
                 filing.supersede(why, told, contents.fingerprint, keeps_films=keeps_films)
 
     def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:

@@ -1,9 +1,13 @@
 """Every kind of bad delivery: one sentence with its place, and nothing half loaded."""
 
+import json
 import re
 
 import polars as pl
 import pytest
+
+from ingest.load import retry
+from warehouse.store import writer
 
 BINARY = bytes(range(256)) * 20
 
@@ -256,3 +260,48 @@ def test_an_unknown_unit_names_the_device_and_the_units_that_fit(bare, made):
     assert refused.column == "L Force"
     assert '"stones" is not a unit that fits here; use one of N, kN, kgf, lbf' in refused.sentence
     assert "[device.imperial.columns]" in refused.sentence
+
+
+CONSENT = "student,given_by,purpose,from,to\n{},{},measure,2026-01-01,{}\n"
+
+
+def whys(academy):
+    found = [json.loads(why.read_text()) for why in academy.home.refused.glob("*/why.json")]
+    return {told["delivery"]: told.get("superseded_by") for told in found}
+
+
+def test_a_retry_does_not_bring_an_old_refused_roster_file_over_the_newer_one(academy):
+    file = academy.inbox / "consents.csv"
+    people = "person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+    newcomer = people + "s9,student,Una Reed,1990-01-01,right,250,club,,2025-03-01,\n"
+    for end in ("2026-02-01", "2026-03-01"):
+        file.write_text(CONSENT.format("s9", "s9", end))
+        assert [r.reason for r in academy.load().refused] == ["unknown_person"]
+    (first,) = [told for told, by in whys(academy).items() if by is not None]
+    (second,) = [told for told, by in whys(academy).items() if by is None]
+    assert whys(academy)[first] == second
+    (academy.inbox / "people.csv").write_text(newcomer)
+    file.write_text(CONSENT.format("s9", "s9", "2026-12-01"))
+    assert academy.load().refused == []
+    assert set(whys(academy)) == {first, second}
+    assert None not in whys(academy).values()
+    with writer(academy.home) as w:
+        report = retry(academy.home, w)
+    assert (report.files, report.refused) == ({}, [])
+    (last,) = academy.sql("SELECT \"to\" FROM academy.consent WHERE student = 's9'").to_series()
+    assert f"{last}" == "2026-12-01"
+
+
+def test_the_latest_refused_roster_file_is_the_one_a_retry_takes(academy):
+    for end in ("2026-02-01", "2026-03-01", "2026-04-01", "2026-05-01"):
+        (academy.inbox / "consents.csv").write_text(CONSENT.format("s9", "s9", end))
+        academy.load()
+    (academy.inbox / "people.csv").write_text(
+        "person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+        "s9,student,Una Reed,1990-01-01,right,250,club,,2025-03-01,\n"
+    )
+    academy.load()
+    with writer(academy.home) as w:
+        assert retry(academy.home, w).refused == []
+    (last,) = academy.sql("SELECT \"to\" FROM academy.consent WHERE student = 's9'").to_series()
+    assert f"{last}" == "2026-05-01"
