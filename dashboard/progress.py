@@ -163,7 +163,8 @@ def _focus(
 
 def _often(fault: str, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
     clean = WITHOUT.get(fault, f"“{now['fault'].lower()}” does not show")
-    text = f"In {_good(now)} lately, {clean}."
+    swings = " swings" if now["usable"] >= TEN else ""
+    text = f"In {_good(now)}{swings} lately, {clean}."
     if before is not None:
         text += f" Earlier in the season it was {_good(before)}."
     return [text, PLAINLY.get(now["label"], "")]
@@ -173,7 +174,7 @@ def _good(row: dict[str, Any]) -> str:
     """How many swings go well: of ten; of fewer than ten swings, of those there are."""
     if row["usable"] < TEN:
         return f"{row['usable'] - row['flagged']} of {count(row['usable'], 'swing')}"
-    return f"{in_ten(1 - row['rate'])} swings"
+    return in_ten(1 - row["rate"])
 
 
 def _moved(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
