@@ -12,7 +12,7 @@ from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
 from ingest.readers.filmplace import Tell
-from ingest.readers.sheet import SessionSheet
+from ingest.readers.tables import day_of
 from ingest.reading import SessionRows, read_session
 from ingest.refusing import refusal
 from ingest.report import LoadReport
@@ -72,6 +72,7 @@ class Job:
                 )
                 committed = found.item() > 0
             if committed:
+                self._settle_interrupted(entry)
                 filing.finish(self.home, pending, self.ledger, self.read_again)
             else:
                 filing.drop(self.home, pending)
@@ -128,11 +129,11 @@ class Job:
             after()
 
     def _finish(
-        self, mark: Path, delivery: Delivery, contents: Contents, sheet: SessionSheet | None = None
+        self, mark: Path, delivery: Delivery, contents: Contents, *, keeps_films: bool = True
     ) -> None:
-        """After a commit: what the pending file says, then the copies in refused/ and the originals go."""
+        """After a commit: the copies in refused/ go, what the pending file says is done, the originals go."""
+        self._settle_refused(delivery, contents.fingerprint, keeps_films=keeps_films)
         filing.finish(self.home, mark, self.ledger, self.read_again)
-        self._settle_refused(delivery, contents, sheet)
         filing.take_away(self.home, delivery)
 
     def take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> Taken:
@@ -165,7 +166,8 @@ class Job:
         for taken in group:
             content = taken.contents.fingerprint
             if taken.mark is not None:
-                self._finish(taken.mark, taken.delivery, taken.contents, taken.rows.sheet)
+                keeps = self.academy.keeps_film(taken.rows.sheet.student, taken.rows.sheet.day)
+                self._finish(taken.mark, taken.delivery, taken.contents, keeps_films=keeps)
             else:
                 filing.place_trace(taken.trace, taken.old, content)
             self._stands(taken.rows, content)
@@ -197,7 +199,7 @@ class Job:
             return
         self._whys = None
         if delivery.kind == ROSTER and not delivery.waiting:
-            self._supersede(delivery, contents)
+            self._supersede(delivery, contents.fingerprint)
         known = landing.refused_sentences(self.writer, contents.fingerprint)
         if known == sorted(r.sentence for r in listed) and contents.fingerprint in self.ledger.refused:
             self.ledger.sequence -= 1  # told before, word for word
@@ -246,7 +248,18 @@ class Job:
                         self._whys[why] = told
         return list(self._whys.items())
 
-    def _settle_refused(self, delivery: Delivery, contents: Contents, sheet: SessionSheet | None) -> None:
+    def _settle_interrupted(self, entry: Mapping[str, Any]) -> None:
+        """What a load that ended right after its commit had still to do in refused/."""
+        session, keeps = entry["session"], True
+        if session in self.current:
+            at = self.writer.sql("SELECT started_at FROM academy.session WHERE session = ?", [session]).item()
+            keeps = self.academy.keeps_film(
+                self.current[session].student, day_of(at, self.academy.settings.zone)
+            )
+        delivery = filed_delivery(self.home, entry["content"], entry["kind"], session)
+        self._settle_refused(delivery, entry["content"], keeps_films=keeps)
+
+    def _settle_refused(self, delivery: Delivery, content: str, *, keeps_films: bool) -> None:
         """Refused copies of what now stands leave; earlier refused versions are marked as replaced.
 
         Films of those go where the student's films are not kept, as they would have gone from filed/.
@@ -254,13 +267,12 @@ class Job:
         for why, told in self.whys():
             if why.parent == delivery.base:
                 self._whys = None
-            elif told.get("delivery") == contents.fingerprint:
+            elif told.get("delivery") == content:
                 filing.remove(why.parent)
                 self._whys = None
-        keeps_films = sheet is None or self.academy.keeps_film(sheet.student, sheet.day)
-        self._supersede(delivery, contents, keeps_films=keeps_films)
+        self._supersede(delivery, content, keeps_films=keeps_films)
 
-    def _supersede(self, delivery: Delivery, contents: Contents, *, keeps_films: bool = True) -> None:
+    def _supersede(self, delivery: Delivery, content: str, *, keeps_films: bool = True) -> None:
         """Mark refused versions of a session or a roster file as replaced, so that no retry takes them.
 
         Of a roster file that is refused the latest is the one to try: an older one must not come over it.
@@ -271,8 +283,8 @@ class Job:
                 same = told.get("kind") == ROSTER and told.get("name") == delivery.name
             else:
                 same = delivery.session is not None and told.get("session") == delivery.session
-            if same and why.parent != delivery.base and told.get("delivery") != contents.fingerprint:
-                filing.supersede(why, told, contents.fingerprint, keeps_films=keeps_films)
+            if same and why.parent != delivery.base and told.get("delivery") != content:
+                filing.supersede(why, told, content, keeps_films=keeps_films)
 
     def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
         sheet = rows.sheet

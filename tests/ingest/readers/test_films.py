@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import made_films
+from ingest import filing, job
 from ingest.load import replay, retry
 from models.samples import reduce_into
 from warehouse import films, health
@@ -256,6 +257,38 @@ def test_a_minors_film_leaves_a_refused_session_once_its_mended_one_is_in(
     with writer(academy.home) as w:
         report = retry(academy.home, w)
     assert (report.accepted, report.refused, report.unchanged) == ([], [], [])
+
+
+@pytest.mark.parametrize("after", [False, True])
+def test_a_minors_film_leaves_a_refused_session_also_when_the_mended_ones_load_was_cut_short(
+    academy, made, filmed, monkeypatch, after
+):
+    allow_minor(academy)
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2", clip="")
+    academy.load()
+    (folder,) = academy.home.refused.iterdir()
+    deliver(academy, made, ("clip.mp4", filmed["left"]), student="s2")
+    real = filing.supersede
+
+    class Cut(BaseException):
+        """Stands for a power cut."""
+
+    def cut(*args, **more):
+        if after:
+            real(*args, **more)
+        raise Cut
+
+    with monkeypatch.context() as patched:
+        if after:
+            patched.setattr(filing, "supersede", cut)
+        else:
+            patched.setattr(job.Job, "_settle_refused", cut)
+        with pytest.raises(Cut):
+            academy.load()
+    assert (folder / "clip.mp4").exists() is not after
+    assert academy.load().unchanged == ["v1"]
+    assert not (folder / "clip.mp4").exists()
+    assert json.loads((folder / "why.json").read_text())["films_not_kept"] == ["clip.mp4"]
 
 
 def test_a_film_without_consent_waits_and_one_without_its_table_is_refused(academy, made, filmed):
