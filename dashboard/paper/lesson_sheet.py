@@ -21,7 +21,7 @@ table { font-size: .82rem; line-height: 1.3; }
 @media print {
   @page { margin: 10mm 13mm; } html { font-size: 8.8pt; } body { line-height: 1.24; }
   h1 { font-size: 1.3rem; } h2 { break-after: avoid; }
-  figure svg { max-height: 48mm; width: auto; } h2 { margin-top: .4rem; }
+  figure svg { max-height: 42mm; width: auto; } h2 { margin-top: .4rem; } footer p { display: inline; }
 }
 """
 
