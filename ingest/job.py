@@ -10,12 +10,13 @@ from typing import Any
 
 from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
-from ingest.deliveries import ROSTER, SESSION, WHY, Contents, Delivery, filed_delivery, named
+from ingest.deliveries import ROSTER, SESSION, Contents, Delivery, filed_delivery, named
 from ingest.readers.filmplace import Tell
 from ingest.readers.tables import day_of
 from ingest.reading import SessionRows, read_session
 from ingest.refusing import refusal
 from ingest.report import LoadReport
+from ingest.waiting import Waiting
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home, Settings
 from warehouse.store import Writer
@@ -51,7 +52,7 @@ class Job:
         self.ledger = ledger.Ledger(home, int(highest))
         refused = writer.connection.execute("SELECT delivery, session FROM academy.refusal").fetchall()
         self._told: set[str | None] = {name for row in refused for name in row}  # named in a refusal
-        self._whys: dict[Path, dict[str, Any]] | None = None
+        self.waiting = Waiting(home)
         self.given: Mapping[str, Any] | None = None  # while replaying: the ledger entry at hand
         self.tell: Tell | None = None  # hears how far a film is followed
 
@@ -132,7 +133,7 @@ class Job:
         self, mark: Path, delivery: Delivery, contents: Contents, *, keeps_films: bool = True
     ) -> None:
         """After a commit: the copies in refused/ go, what the pending file says is done, the originals go."""
-        self._settle_refused(delivery, contents.fingerprint, keeps_films=keeps_films)
+        self.waiting.settle(delivery, contents.fingerprint, keeps_films=keeps_films)
         filing.finish(self.home, mark, self.ledger, self.read_again)
         filing.take_away(self.home, delivery)
 
@@ -197,9 +198,9 @@ class Job:
             self.ledger.sequence -= 1
             self.leave(delivery)
             return
-        self._whys = None
+        self.waiting.changed()
         if delivery.kind == ROSTER and not delivery.waiting:
-            self._supersede(delivery, contents.fingerprint)
+            self.waiting.supersede(delivery, contents.fingerprint)
         known = landing.refused_sentences(self.writer, contents.fingerprint)
         if known == sorted(r.sentence for r in listed) and contents.fingerprint in self.ledger.refused:
             self.ledger.sequence -= 1  # told before, word for word
@@ -238,15 +239,8 @@ class Job:
         )
 
     def whys(self) -> list[tuple[Path, dict[str, Any]]]:
-        """Every why.json of refused/ that can be read; they are read once, until something is refused."""
-        if self._whys is None:
-            self._whys = {}
-            for why in sorted(self.home.refused.resolve().glob(f"*/{WHY}")):
-                with suppress(ValueError, OSError):
-                    told = json.loads(why.read_text(encoding="utf-8"))
-                    if isinstance(told, dict):
-                        self._whys[why] = told
-        return list(self._whys.items())
+        """Every why.json of refused/ that can be read."""
+        return self.waiting.whys()
 
     def _settle_interrupted(self, entry: Mapping[str, Any]) -> None:
         """What a load that ended right after its commit had still to do in refused/."""
@@ -257,34 +251,7 @@ class Job:
                 self.current[session].student, day_of(at, self.academy.settings.zone)
             )
         delivery = filed_delivery(self.home, entry["content"], entry["kind"], session)
-        self._settle_refused(delivery, entry["content"], keeps_films=keeps)
-
-    def _settle_refused(self, delivery: Delivery, content: str, *, keeps_films: bool) -> None:
-        """Refused copies of what now stands leave; earlier refused versions are marked as replaced.
-
-        Films of those go where the student's films are not kept, as they would have gone from filed/.
-        """
-        for why, told in self.whys():
-            if why.parent == delivery.base:
-                self._whys = None
-            elif told.get("delivery") == content:
-                filing.remove(why.parent)
-                self._whys = None
-        self._supersede(delivery, content, keeps_films=keeps_films)
-
-    def _supersede(self, delivery: Delivery, content: str, *, keeps_films: bool = True) -> None:
-        """Mark refused versions of a session or a roster file as replaced, so that no retry takes them.
-
-        Of a roster file that is refused the latest is the one to try: an older one must not come over it.
-        Loose notes and shots are not versions of one another, though many have the same name.
-        """
-        for why, told in self.whys():
-            if delivery.kind == ROSTER:
-                same = told.get("kind") == ROSTER and told.get("name") == delivery.name
-            else:
-                same = delivery.session is not None and told.get("session") == delivery.session
-            if same and why.parent != delivery.base and told.get("delivery") != content:
-                filing.supersede(why, told, content, keeps_films=keeps_films)
+        self.waiting.settle(delivery, entry["content"], keeps_films=keeps)
 
     def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
         sheet = rows.sheet
