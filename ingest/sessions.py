@@ -11,6 +11,7 @@ from ingest.deliveries import Contents, Delivery, find, placed
 from ingest.job import Job, Taken
 from ingest.reading import SessionRefused, SessionRows, read_session
 from ingest.refusing import UNREADABLE, unreadable
+from ingest.standing import StandingReads
 from warehouse.errors import Refusal, Refused
 
 READERS = min(4, os.cpu_count() or 1)
@@ -34,6 +35,7 @@ class Sessions:
         self.job = job
         self._told_how = False
         self._group: list[Taken] = []
+        self._reads = StandingReads(job)
 
     def waiting(self, given: list[Delivery]) -> list[Delivery]:
         """The sessions given, and those that wait in refused/ for a consent, by their start."""
@@ -49,6 +51,7 @@ class Sessions:
     def read_ahead(self, sessions: Iterable[Delivery]) -> Iterator[Prepared]:
         """Read sessions on a few threads, a few ahead of the writer, and hand them on in order."""
         queue: deque[Future[Prepared]] = deque()
+        self._reads.look()
         with ThreadPoolExecutor(READERS) as pool:
             for delivery in sessions:
                 queue.append(pool.submit(self.prepare, delivery))
@@ -59,14 +62,19 @@ class Sessions:
 
     def prepare(self, delivery: Delivery) -> Prepared:
         """Read one session; nothing is changed."""
-        contents = Contents({}, "", 0)
+        contents, same = Contents({}, "", 0), False
         try:
             contents = delivery.read()
             contents.check_sizes()
-            if self._unchanged(delivery, contents):
+            same = self._same(delivery, contents)
+            if same and not self._reads.may_differ(delivery, contents):
                 return Prepared(delivery, contents)
             rows = read_session(contents, delivery, self.job.academy, self.job.tell)
+            if same and not self._reads.differ(contents, rows):
+                return Prepared(delivery, contents)
         except Refused as refused:
+            if same:
+                return Prepared(delivery, contents)  # it goes on standing as it was read once
             return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:
             return Prepared(
@@ -74,7 +82,8 @@ class Sessions:
             )
         return Prepared(delivery, contents, rows)
 
-    def _unchanged(self, delivery: Delivery, contents: Contents) -> bool:
+    def _same(self, delivery: Delivery, contents: Contents) -> bool:
+        """Whether the bytes are those of the session's version that stands."""
         standing = self.job.current.get(delivery.session or "")
         return not self.job.replaying and standing is not None and standing.delivery == contents.fingerprint
 
@@ -83,17 +92,20 @@ class Sessions:
         delivery, contents = prepared.delivery, prepared.contents
         if delivery.session in {taken.rows.sheet.session for taken in self._group}:
             self.flush()  # two versions of one session land one after the other
-        if prepared.rows is None and prepared.refused is None and not self._unchanged(delivery, contents):
+        if prepared.rows is None and prepared.refused is None and not self._same(delivery, contents):
             prepared = self.prepare(delivery)  # another version came in between
         if prepared.refused is not None:
             self.flush()
             self._refuse(delivery, contents, prepared.refused)
-        elif prepared.rows is None or self._unchanged(delivery, contents):
+        elif prepared.rows is None or (
+            self._same(delivery, contents) and not self._reads.differ(contents, prepared.rows)
+        ):
             self.job.report.unchanged.append(delivery.session or delivery.name)
             filing.take_away(self.job.home, delivery)
         else:
             try:
                 self._group.append(self.job.take(delivery, contents, prepared.rows))
+                self._reads.note(contents, prepared.rows)
             except filing.Changed:
                 self.job.leave(delivery)
             if len(self._group) >= GROUP:

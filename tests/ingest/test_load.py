@@ -1,12 +1,13 @@
 """Loading: what lands, all or nothing, once, replaced, refused, waiting."""
 
 import json
+import shutil
 
 import numpy as np
 import polars as pl
 import pytest
 
-from ingest.load import load, retry
+from ingest.load import load, replay, retry
 from warehouse.errors import CallError
 from warehouse.store import writer
 
@@ -471,3 +472,76 @@ def test_files_read_by_any_of_their_names_are_not_named_as_unread(academy, made)
     report = academy.load()
     assert (report.refused, report.notices) == ([], [])
     assert report.accepted == ["v1"]
+
+
+def agrees_with_its_replay(academy, made, tmp_path):
+    twin = made.make_academy(tmp_path / "twin", academy.home.settings_file.read_text()).home
+    shutil.rmtree(twin.filed)
+    shutil.copytree(academy.home.filed, twin.filed)
+    with writer(twin) as w:
+        replay(twin, w)
+        return academy._rows(w, (), times=True) == academy.tables(times=True)
+
+
+def outcomes(academy):
+    found = academy.sql("SELECT outcome FROM academy.delivery WHERE session = 'v1' ORDER BY sequence")
+    return found.to_series().to_list()
+
+
+def test_the_same_bytes_are_read_again_once_the_drill_they_lacked_is_there(academy, made, tmp_path):
+    sheet = made.toml().replace("no = 2\n", 'no = 2\ndrill = "d9"\n')
+    made.deliver(academy.inbox / "v1", sheet, made.plate())
+    assert [r.reason for r in academy.load().refused] == ["unknown_drill"]
+    made.deliver(academy.inbox / "v1", sheet, made.plate())
+    ledger = academy.home.ledger.read_bytes()
+    report = academy.load()
+    assert (report.unchanged, report.accepted, report.refused) == (["v1"], [], [])
+    assert academy.home.ledger.read_bytes() == ledger
+    (academy.inbox / "drills.csv").write_text(made.roster["drills.csv"] + "d9,Late,rocking_start,So.,,\n")
+    made.deliver(academy.inbox / "v1", sheet, made.plate())
+    report = academy.load()
+    assert (report.unchanged, report.accepted, report.refused) == ([], ["v1"], [])
+    assert academy.sql("SELECT drill FROM academy.swing WHERE swing_no = 2").item() == "d9"
+    assert academy.sql("SELECT count(*) FROM academy.refusal").item() == 0
+    assert outcomes(academy) == ["accepted", "replaced"]
+    assert academy.left_in_inbox() == []
+    assert agrees_with_its_replay(academy, made, tmp_path)
+
+
+def test_the_same_bytes_are_read_again_once_their_device_is_mended_and_then_are_unchanged(
+    academy, made, tmp_path
+):
+    columns = '\n[device.own]\nkind = "insoles"\n[device.own.columns]\nlead_n = {{ column = "lead_n"{} }}\n'
+    academy.home.settings_file.write_text(made.settings + columns.format(""))
+    plate = made.plate().with_columns(lead_n=(pl.col("lead_n") / 9.80665).round(3))
+    made.deliver(academy.inbox / "v1", made.toml(device="own"), plate)
+    assert academy.load().accepted == ["v1"]
+    before = academy.trace("v1").columns["lead_n"].max()
+    academy.home.settings_file.write_text(made.settings + columns.format(', unit = "kgf"'))
+    made.deliver(academy.inbox / "v1", made.toml(device="own"), plate)
+    assert academy.load().accepted == ["v1"]
+    assert academy.trace("v1").columns["lead_n"].max() == pytest.approx(before * 9.80665, rel=1e-5)
+    with_band = academy.home.settings_file.read_text() + '\n[[fault]]\ncode = "late_crossing"\nlimit = 0.03\n'
+    for settings in (academy.home.settings_file.read_text(), with_band):
+        academy.home.settings_file.write_text(settings)
+        made.deliver(academy.inbox / "v1", made.toml(device="own"), plate)
+        assert academy.load().unchanged == ["v1"]
+    assert outcomes(academy) == ["accepted", "replaced"]
+    assert agrees_with_its_replay(academy, made, tmp_path)
+
+
+def test_the_same_bytes_that_todays_settings_would_refuse_go_on_standing(academy, made):
+    made.deliver(academy.inbox / "v1", made.toml(device="imperial"), imperial(made))
+    assert academy.load().accepted == ["v1"]
+    academy.home.settings_file.write_text(made.settings.replace('"Clock"', '"Time"'))
+    made.deliver(academy.inbox / "v1", made.toml(device="imperial"), imperial(made))
+    report = academy.load()
+    assert (report.unchanged, report.refused) == (["v1"], [])
+
+
+def imperial(made):
+    plate = made.plate().with_columns(t_s=pl.col("t_s") * 1000)
+    plate = plate.with_columns(pl.col("lead_n", "trail_n") / 4.448)
+    names = ["Rep", "Clock", "L Force", "R Force", "L Pos", "R Pos"]
+    plate = plate.with_columns(pl.col("lead_along_pct", "trail_along_pct") * 2.5 / 25.4)
+    return plate.rename(dict(zip(plate.columns, names, strict=True)))
