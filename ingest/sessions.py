@@ -77,6 +77,8 @@ class Sessions:
                 return Prepared(delivery, contents)  # it goes on standing as it was read once
             return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:
+            if same:
+                return Prepared(delivery, contents)
             return Prepared(
                 delivery, contents, refused=unreadable(delivery.name, delivery.session, None, error)
             )
