@@ -79,7 +79,7 @@ class Files:
     def _settings(self, delivery: Delivery, contents: Contents) -> None:
         data = contents.held[SETTINGS]
         try:
-            settings = parse_settings(data)
+            settings = parse_settings(data, past=self.job.replaying)
         except UnderfootError as error:
             raise Refused(Told("settings", str(error), file=SETTINGS)) from error
         if not self.job.replaying and data == self.job.home.settings_file.read_bytes():

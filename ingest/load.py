@@ -164,7 +164,7 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
             sessions.flush()
         if entry["settings"] != version:
             version = entry["settings"]
-            job.know(parse_settings(ledger.settings_of(home, version)))
+            job.know(parse_settings(ledger.settings_of(home, version), past=True))
         job.given = entry
         if entry["outcome"] == "refused":
             listed = [Refusal(**row, delivery=entry["content"]) for row in entry["refused"]]
