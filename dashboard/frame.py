@@ -78,21 +78,13 @@ def _start(own: Sequence[Page]) -> None:
     st.switch_page(st.session_state["pages"][own[0].path], query_params=st.query_params.to_dict())
 
 
-def _refused_once(reader: Reader, page: Page) -> None:
-    """Log a refused page once a visit, not at every rerun."""
-    seen: set[tuple[str, str | None, str]] = st.session_state.setdefault("refused", set())
-    key = (reader.viewer.person, reader.viewer.link, page.path)
-    if key not in seen:
-        reader.refused(page.name)
-        seen.add(key)
-
-
 def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
     visible = page in own
 
     def show() -> None:
         if not visible:
-            _refused_once(reader, page)
+            key = (reader.viewer.person, reader.viewer.link, page.path)
+            layout.once("refused", key, lambda: reader.refused(page.name))
             layout.say("This page is not for you; use the pages you were given, or ask the head coach.")
             for mine in own:
                 link(mine.path, mine.name)

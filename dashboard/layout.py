@@ -1,7 +1,7 @@
 """What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -85,10 +85,14 @@ def student(reader: Reader, page: str) -> dict[str, Any]:
 
 def _opened_once(reader: Reader, page: str, chosen: str) -> None:
     """Log an opening once a visit, not at every touch of a control."""
-    seen: set[tuple[str, str, str]] = st.session_state.setdefault("opened", set())
-    key = (reader.viewer.person, page, chosen)
+    once("opened", (reader.viewer.person, page, chosen), lambda: reader.opened(page, chosen))
+
+
+def once(kind: str, key: Hashable, do: Callable[[], None]) -> None:
+    """Do something once a visit for each key of its kind; what raised is done again."""
+    seen: set[Hashable] = st.session_state.setdefault(kind, set())
     if key not in seen:
-        reader.opened(page, chosen)
+        do()
         seen.add(key)
 
 

@@ -45,8 +45,9 @@ def person(home: Home, settings: Settings) -> str:
     try:
         return person_of(st.user.to_dict(), sign_in_table(home))
     except AccessError as refusal:
-        _refused_once(home, str(refusal))
-        layout.say(str(refusal))
+        why = str(refusal)
+        layout.once("refused-sign-ins", why, lambda: log_refused_sign_in(home, why))
+        layout.say(why)
         st.stop()
 
 
@@ -92,14 +93,6 @@ def sign_in_table(home: Home) -> Mapping[str, Any]:
     """[sign_in] of academy.toml, read anew at every rerun so that a change holds at once."""
     table = tomllib.loads(home.settings_file.read_text(encoding="utf-8-sig")).get("sign_in", {})
     return table if isinstance(table, dict) else {}
-
-
-def _refused_once(home: Home, why: str) -> None:
-    """Log a refused sign-in once a visit, not at every rerun."""
-    seen: set[str] = st.session_state.setdefault("refused-sign-ins", set())
-    if why not in seen:
-        log_refused_sign_in(home, why)
-        seen.add(why)
 
 
 def _host() -> str | None:

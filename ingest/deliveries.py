@@ -16,6 +16,7 @@ from ingest.readers.roster import ROSTERS
 from ingest.readers.session import glance
 from ingest.refusing import refuse
 from warehouse import films
+from warehouse.contracts.words import ARCHIVE_ENDINGS
 from warehouse.errors import CallError
 from warehouse.fingerprints import Fingerprint
 from warehouse.home import Home
@@ -26,7 +27,7 @@ SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, *ROSTERS)
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
 ARCHIVE = "archive"
-ARCHIVES = (".zip", ".tar", ".tar.gz", ".tgz")
+ARCHIVES = ARCHIVE_ENDINGS
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
 _KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
 _READ = (".toml", ".csv", ".parquet", ".jsonl", ".json")

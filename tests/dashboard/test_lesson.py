@@ -5,13 +5,13 @@ from datetime import date
 import polars as pl
 import pytest
 
+from changed_academies import NOTES_ONLY, changed
 from dashboard import body, sentences
 from dashboard.lesson.sheet import sheet
 from dashboard.paper.progress_page import progress_html
 from dashboard.progress import progress
 from dashboard.queries import lesson, people
 from dashboard.wording import EYES_CLOSED, IF_IT_HURTS, Measure
-from warehouse.store import writer
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
 FITTED = (
@@ -23,13 +23,6 @@ HURTS = (
     'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
     "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', '{area}', 'Sore.', false, 'x', true)"
 )
-
-
-def changed(homes, kind, *statements):
-    with writer(homes(kind)) as w:
-        for statement in statements:
-            w.execute(statement)
-        w.publish()
 
 
 def made(reader_of, kind, student="s01", viewer="h01"):
@@ -266,14 +259,6 @@ def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_
         "3 more show as well: Fault often2, Fault often1 and Fault often0.",
         "2\u00a0other faults judged: in fewer than one swing of ten lately, no change clear.",
     )
-
-
-NOTES_ONLY = (
-    "UPDATE academy.session SET has_plate = false, has_clip = false, device = NULL WHERE student = 's01'",
-    "DELETE FROM academy.swing WHERE session LIKE '%-s01'",
-    "DELETE FROM season.session_metric WHERE student = 's01'",
-    "DELETE FROM season.student_fault_rate WHERE student = 's01'",
-)
 
 
 def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_set(reader_of, homes):

@@ -2,28 +2,16 @@
 
 from datetime import date, datetime, time
 
-import polars as pl
 import pytest
 
+from changed_academies import NOTES_ONLY, changed
 from dashboard.progress import progress
 from dashboard.queries import people
-from warehouse.store import writer
 
 
 def page(reader_of, kind, person, student):
     reader = reader_of(kind, person)
     return progress(reader, people.student(reader, student))
-
-
-def changed(homes, kind, *statements, notes=()):
-    """A full academy of its own with a few rows changed."""
-    home = homes(kind)
-    with writer(home) as w:
-        for statement in statements:
-            w.execute(statement)
-        if notes:
-            w.append("academy.note", pl.DataFrame(notes))
-        w.publish()
 
 
 def note(code, kind, day, shared=True):
@@ -108,14 +96,6 @@ def test_a_student_never_measured_is_told_so(reader_of):
     shown = page(reader_of, "empty", "s01", "s01")
     assert shown.focus is None
     assert "not been measured yet" in shown.opening
-
-
-NOTES_ONLY = (
-    "UPDATE academy.session SET has_plate = false, has_clip = false, device = NULL WHERE student = 's01'",
-    "DELETE FROM academy.swing WHERE session LIKE '%-s01'",
-    "DELETE FROM season.session_metric WHERE student = 's01'",
-    "DELETE FROM season.student_fault_rate WHERE student = 's01'",
-)
 
 
 def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, homes):

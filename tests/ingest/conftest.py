@@ -142,6 +142,14 @@ class Academy:
         with writer(self.home) as w:
             return use(self.home, w)
 
+    def twin(self, path: Path) -> Home:
+        """A second home with the same academy.toml and filed deliveries, to replay them into."""
+        home = Home(path)
+        home.path.mkdir()
+        home.settings_file.write_bytes(self.home.settings_file.read_bytes())
+        home.filed.symlink_to(self.home.filed)
+        return home
+
     def sql(self, query: str, params: list | None = None) -> pl.DataFrame:
         with writer(self.home) as w:
             return w.sql(query, params)

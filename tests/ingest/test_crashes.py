@@ -6,7 +6,6 @@ from ingest import filing, job, landing, ledger, sessions
 from ingest.load import replay
 from ingest.refusing import refuse
 from warehouse.errors import UnderfootError
-from warehouse.home import Home
 from warehouse.store import Writer, writer
 from warehouse.traces import read_trace
 
@@ -173,10 +172,7 @@ def test_replaying_the_ledger_gives_the_same_rows_and_traces(academy, made, tmp_
     made.deliver(academy.inbox / "v3", made.toml("v3", started_at="2026-06-06T10:00:00Z"), made.plate())
     academy.load()
 
-    twin = Home(tmp_path / "twin")
-    twin.path.mkdir()
-    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
-    (twin.path / "filed").symlink_to(academy.home.filed)
+    twin = academy.twin(tmp_path / "twin")
     with writer(twin) as w:
         report = replay(twin, w)
         rebuilt = academy._rows(w, (), times=True)
@@ -200,10 +196,7 @@ def test_a_replay_says_which_session_todays_rules_leave_out(academy, made, tmp_p
         return real(contents, delivery, *rest)
 
     monkeypatch.setattr(sessions, "read_session", stricter)
-    twin = Home(tmp_path / "twin")
-    twin.path.mkdir()
-    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
-    (twin.path / "filed").symlink_to(academy.home.filed)
+    twin = academy.twin(tmp_path / "twin")
     with writer(twin) as w:
         report = replay(twin, w)
     assert [said.split(":")[0] for said in report.notices if "left out" in said] == [

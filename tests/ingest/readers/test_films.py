@@ -13,7 +13,6 @@ from models.samples import reduce_into
 from warehouse import films, health
 from warehouse.films import kept_film, kept_tracks
 from warehouse.fingerprints import of_folder
-from warehouse.home import Home
 from warehouse.store import writer
 
 CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
@@ -198,10 +197,7 @@ def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read
     assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
     assert of_folder(young) == young.name
     assert health.filed_problems(academy.home) == []
-    twin = Home(tmp_path / "twin")
-    twin.path.mkdir()
-    (twin.path / "academy.toml").write_bytes(academy.home.settings_file.read_bytes())
-    (twin.path / "filed").symlink_to(academy.home.filed)
+    twin = academy.twin(tmp_path / "twin")
     with writer(twin) as w:
         replay(twin, w)
         assert academy._rows(w, (), times=True) == academy.tables(times=True)

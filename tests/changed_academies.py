@@ -1,0 +1,23 @@
+"""A full academy of one's own with a few rows changed."""
+
+import polars as pl
+
+from warehouse.store import writer
+
+NOTES_ONLY = (
+    "UPDATE academy.session SET has_plate = false, has_clip = false, device = NULL WHERE student = 's01'",
+    "DELETE FROM academy.swing WHERE session LIKE '%-s01'",
+    "DELETE FROM season.session_metric WHERE student = 's01'",
+    "DELETE FROM season.student_fault_rate WHERE student = 's01'",
+)
+"""All that s01 has left are notes."""
+
+
+def changed(homes, kind, *statements, notes=()):
+    """Run statements on a home of its own kind, add notes, and publish it."""
+    with writer(homes(kind)) as w:
+        for statement in statements:
+            w.execute(statement)
+        if notes:
+            w.append("academy.note", pl.DataFrame(notes))
+        w.publish()
