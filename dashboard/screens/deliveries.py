@@ -51,9 +51,9 @@ def _refused(reader: Reader) -> None:
         layout.say("Nothing is refused.")
         return
     st.write(
-        "Refused files are kept, but for films of players under age. Mend what the sentence says: drop the "
-        "corrected file at its entry here, or the whole folder above. Good swings of the same session are "
-        "already in."
+        "Refused files are kept; films of players under age only until their session is in. Mend what the "
+        "sentence says: drop the corrected file at its entry here, or the whole folder above. Good swings of "
+        "the same session are already in."
     )
     groups = rows.partition_by(["name", "session"], maintain_order=True)
     for group in groups[:GROUPS_SHOWN]:
