@@ -129,7 +129,7 @@ def page(
     if end_links or days is not None:
         terminal.show_link(Home.find(home_path), student, days, end=end_links)
         return
-    from dashboard.paper.progress_page import write_page  # noqa: PLC0415 - a slow import, used here only
+    from dashboard.pages.progress.paper import write_page  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_page(Home.find(home_path), student, target))
 
@@ -153,7 +153,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 @to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
-    from dashboard.paper.lesson_sheet import write_sheet  # noqa: PLC0415 - a slow import, used here only
+    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_sheet(Home.find(home_path), student, target))
 
@@ -164,8 +164,8 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.paper.review_page import NEVER, write_review  # noqa: PLC0415 - slow, used here only
-    from dashboard.review import lines  # noqa: PLC0415
+    from dashboard.pages.week.content import lines  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.week.paper import NEVER, write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(Home.find(home_path), person, target)
     terminal.say(lines(whole) if whole else [NEVER])

@@ -2,19 +2,17 @@
 
 from dashboard import frame
 from dashboard.frame import EVERYONE, STAFF, Page
-from dashboard.screens import (
-    coaches,
-    deliveries,
-    drills,
-    lesson,
-    notes,
-    progress,
-    quality,
-    student,
-    students,
-    trust,
-    week,
-)
+from dashboard.pages.coaches import screen as coaches
+from dashboard.pages.deliveries import screen as deliveries
+from dashboard.pages.drills import screen as drills
+from dashboard.pages.lesson import screen as lesson
+from dashboard.pages.notes import screen as notes
+from dashboard.pages.progress import screen as progress
+from dashboard.pages.quality import screen as quality
+from dashboard.pages.student import screen as student
+from dashboard.pages.students import screen as students
+from dashboard.pages.trust import screen as trust
+from dashboard.pages.week import screen as week
 
 PAGES = (
     Page("week", "This week", STAFF, week.show),

@@ -5,18 +5,11 @@ from typing import Any
 import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
-from dashboard.progress import Picture
+from dashboard.pages.progress.content import Picture
 from dashboard.queries import people, season, sessions
-from dashboard.wording import (
-    FEW_SESSIONS,
-    NOT_CLEAR,
-    TOO_FEW,
-    Measure,
-    band_place,
-    listed,
-    marked,
-    share,
-)  # fmt: skip
+from dashboard.text.labels import BETTER, NOT_CLEAR, TOO_FEW, WORSE, label, marked
+from dashboard.text.numbers import Measure, listed, share
+from dashboard.text.sentences import FEW_SESSIONS, band_place
 from warehouse.access import Reader
 
 LINE_KEY = (
@@ -73,9 +66,10 @@ def season_finding(
     """The title of a season line: from where to where, inside the band or not, and the season's label."""
     place = band_place(means["mean"][-1], *band)
     if len(means) < FEW_SESSIONS or (trend and trend["label"] == TOO_FEW):
-        return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {TOO_FEW}"
+        return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {label(TOO_FEW)}"
     if trend is None or trend["label"] == NOT_CLEAR:
-        return f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}. {NOT_CLEAR}"
+        last = f"{measure.say(means['mean'][-1])} at the last session"
+        return f"{measure.label}: {last}, {place}. {label(NOT_CLEAR)}"
     moved = f"{measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}"
     return f"{measure.label}: {moved}, {band_place(trend['value_now'], *band)}. {marked(trend['label'])}"
 
@@ -83,8 +77,8 @@ def season_finding(
 def fault_finding(rates: pl.DataFrame) -> str:
     """The title of a fault ladder: what got better or worse, else what shows most."""
     now = rates.filter(pl.col("span") == "now")
-    moved = {label: now.filter(pl.col("label") == label)["fault"].to_list() for label in ("Better", "Worse")}
-    said = [f"{marked(label)}: {listed(names)}" for label, names in moved.items() if names]
+    moved = {code: now.filter(pl.col("label") == code)["fault"].to_list() for code in (BETTER, WORSE)}
+    said = [f"{marked(code)}: {listed(names)}" for code, names in moved.items() if names]
     if said:
         return ". ".join(said)
     if now.is_empty():

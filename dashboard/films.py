@@ -11,9 +11,10 @@ import streamlit as st
 
 from dashboard import layout
 from dashboard.components import film_player
-from dashboard.courses import BALL_AT_PCT, HEEL_AT_PCT, Take
+from dashboard.pages.student.courses import BALL_AT_PCT, HEEL_AT_PCT, Take
 from dashboard.queries import sessions
-from dashboard.wording import EVENTS, count, on
+from dashboard.text.labels import EVENTS
+from dashboard.text.numbers import count, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 

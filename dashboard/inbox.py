@@ -19,9 +19,9 @@ from typing import Any
 
 from warehouse import events
 from warehouse.access import Viewer
-from warehouse.contracts.words import ARCHIVE_ENDINGS, ROSTER_FILES
 from warehouse.errors import CallError
 from warehouse.home import Home, sync
+from warehouse.vocabulary import ARCHIVE_ENDINGS, ROSTER_FILES
 
 SETTINGS = "academy.toml"
 MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is not looked through

@@ -12,7 +12,8 @@ from dashboard import picture_files
 from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
-from dashboard.wording import DISCOMFORT, on
+from dashboard.text.cautions import DISCOMFORT
+from dashboard.text.numbers import on
 from warehouse.access import Reader
 
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time

@@ -18,7 +18,7 @@ import streamlit as st
 from streamlit.errors import StreamlitSecretNotFoundError
 
 from dashboard import layout, readers
-from dashboard.wording import ROLES
+from dashboard.text.labels import ROLES
 from warehouse.access import log_refused_sign_in
 from warehouse.errors import AccessError
 from warehouse.home import Home, Settings

@@ -16,10 +16,10 @@ from ingest.readers.roster import ROSTERS
 from ingest.readers.session import glance
 from ingest.refusing import refuse
 from warehouse import films
-from warehouse.contracts.words import ARCHIVE_ENDINGS
 from warehouse.errors import CallError
 from warehouse.fingerprints import Fingerprint
 from warehouse.home import Home
+from warehouse.vocabulary import ARCHIVE_ENDINGS
 
 SHEET = "session.toml"
 WHY = "why.json"

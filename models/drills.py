@@ -20,9 +20,9 @@ from models.season.judgement import Bands
 from models.season.sameday import SameDay, next_on_now, same_day
 from models.season.wholecourse import Course, course_of, variance_parts
 from warehouse.store import Writer
+from warehouse.vocabulary import age_group
 
 SQL_FOLDER = Path(__file__).parent / "sql"
-AGE_BANDS = ((18, "under 18"), (40, "18 to 39"), (60, "40 to 59"), (200, "60 and over"))
 Row = dict[str, Any]
 
 
@@ -214,7 +214,7 @@ def _age_band(born: date | None, on: date) -> str | None:
     if born is None:
         return None
     age = on.year - born.year - ((on.month, on.day) < (born.month, born.day))
-    return next(name for under, name in AGE_BANDS if age < under)
+    return age_group(age)
 
 
 def _sources(writer: Writer) -> Sources:

@@ -76,10 +76,10 @@ def drills(w) -> None:
         "season.drill_effect",
         pl.DataFrame(
             [
-                effect("d01", "trail_heel_down", "Helps", 12.0, aim_kind="fault", unit="points", swc=10.0),
-                effect("d01", "impact_trail_heel_pct_bw", "Helps", 5.0),
-                effect("d02", "impact_trail_heel_pct_bw", "Harms", -4.0, n_lots=9, lots=-3.0, lots_lo=-6.0, lots_hi=0.0),
-                effect("d03", "trail_heel_down", "Too little data", None, n=3, aim_kind="fault", unit="points", swc=10.0, same_day=None, same_day_lo=None, same_day_hi=None),
+                effect("d01", "trail_heel_down", "helps", 12.0, aim_kind="fault", unit="points", swc=10.0),
+                effect("d01", "impact_trail_heel_pct_bw", "helps", 5.0),
+                effect("d02", "impact_trail_heel_pct_bw", "harms", -4.0, n_lots=9, lots=-3.0, lots_lo=-6.0, lots_hi=0.0),
+                effect("d03", "trail_heel_down", "too_little_data", None, n=3, aim_kind="fault", unit="points", swc=10.0, same_day=None, same_day_lo=None, same_day_hi=None),
             ],
             infer_schema_length=None,
         ),
@@ -91,7 +91,7 @@ def drills(w) -> None:
             [
                 group | {"grouping": "level", "group": "club", "n_students": 9, "n_doses": 20, "kept": 11.0, "kept_lo": 5.0, "kept_hi": 17.0},
                 group | {"grouping": "level", "group": "county", "n_students": 3, "n_doses": 8, "kept": None, "kept_lo": None, "kept_hi": None},
-                group | {"grouping": "age_band", "group": "under 18", "n_students": 8, "n_doses": 12, "kept": 14.0, "kept_lo": 6.0, "kept_hi": 22.0},
+                group | {"grouping": "age_band", "group": "under_18", "n_students": 8, "n_doses": 12, "kept": 14.0, "kept_lo": 6.0, "kept_hi": 22.0},
             ],
             infer_schema_length=None,
         ),
@@ -170,9 +170,9 @@ def trust(w) -> None:
 def ball(w) -> None:
     """s01's irons: one measure goes together with carry, one does not; s02's: too few sessions."""
     rows = [
-        ("s01", "mid_back_trail_share_pct", 2.4, 1.1, 3.7, 0.02, 9, "Goes together"),
-        ("s01", "impact_trail_heel_pct_bw", -0.6, -2.1, 0.9, 0.5, 9, "Not clear yet"),
-        ("s02", "mid_back_trail_share_pct", None, None, None, None, 3, "Too few sessions"),
+        ("s01", "mid_back_trail_share_pct", 2.4, 1.1, 3.7, 0.02, 9, "goes_together"),
+        ("s01", "impact_trail_heel_pct_bw", -0.6, -2.1, 0.9, 0.5, 9, "not_clear"),
+        ("s02", "mid_back_trail_share_pct", None, None, None, None, 3, "too_few"),
     ]
     names = ["student", "metric", "per_sd", "lo", "hi", "q", "n_sessions", "label"]
     frame = pl.DataFrame(rows, schema=names, orient="row").with_columns(

@@ -14,8 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from warehouse import lock
 from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import CallError, UnderfootError
-
-CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
+from warehouse.vocabulary import CLUB_FAMILIES
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,18 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import count, number
+from dashboard.text.labels import GOES_TOGETHER, LABELS, label
+from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 28
 OUTCOMES = {"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides (m)"}
-TOGETHER = "Goes together"
 
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw `rows` of queries.season.ball_links that have a figure; filled where it goes together."""
     drawn = rows.drop_nulls("per_sd").with_columns(
         row_names.broken("name", 22 if narrow else 44),
-        (pl.col("label") == TOGETHER).alias("together"),
+        (pl.col("label") == GOES_TOGETHER).alias("together"),
     )
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=row_names.axis())
     x = alt.X(
@@ -53,7 +53,7 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
 def finding(rows: pl.DataFrame, outcome: str) -> str:
     """The title: what goes together with the ball, never what makes it go."""
     what = "carry" if outcome == "carry_m" else "spread to the sides"
-    sure = rows.filter(pl.col("label") == TOGETHER)
+    sure = rows.filter(pl.col("label") == GOES_TOGETHER)
     if sure.is_empty():
         return f"Nothing measured clearly goes together with {what} yet"
     most = sure.sort(pl.col("per_sd").abs(), descending=True).row(0, named=True)
@@ -68,7 +68,7 @@ def words(rows: pl.DataFrame, outcome: str) -> str:
     told = [
         f"{row['name']}: {number(row['per_sd'], 'm', 1, signed=True)} (90 % between "
         f"{number(row['lo'], '', 1, signed=True)} and {number(row['hi'], '', 1, signed=True)}), "
-        f"{row['label'].lower()}."
+        f"{label(row['label']).lower()}."
         for row in rows.drop_nulls("per_sd").iter_rows(named=True)
     ]
     sessions = count(int(rows["n_sessions"].max() or 0), "session")  # type: ignore[arg-type]
@@ -83,5 +83,5 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
         pl.col("lo").round(2).alias("From"),
         pl.col("hi").round(2).alias("To"),
         pl.col("n_sessions").alias("Sessions"),
-        pl.col("label").alias("How sure"),
+        pl.col("label").replace(LABELS).alias("How sure"),
     )

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import count, listed, number
+from dashboard.text.numbers import count, listed, number
 
 HEIGHT = 340
 INSIDE, OUTSIDE_80, OUTSIDE_95 = "inside the limits", "outside the 80 % limits", "outside the 95 % limits"

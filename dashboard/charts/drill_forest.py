@@ -7,23 +7,17 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import NBSP, count, number
+from dashboard.text.labels import marked
+from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 42
 KEPT, SAME_DAY = "kept", "on the day"
-HELPS, HARMS, NO_EFFECT, TOO_LITTLE = "Helps", "Harms", "No clear effect", "Too little data"
-SHAPES = {HELPS: "▲", HARMS: "▽"}
 REACH = 15.0  # smallest worthwhile changes; an interval that runs on is cut here and told in the table
 AXIS = "Toward better, in smallest worthwhile changes"
 SCHEMA = {
     "row": pl.String, "which": pl.String, "value": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
     "said": pl.String, "label": pl.String, "place": pl.Int64,
 }  # fmt: skip
-
-
-def marked(label: str) -> str:
-    """A label with its shape: ▲ Helps."""
-    return f"{SHAPES[label]}{NBSP}{label}" if label in SHAPES else label
 
 
 def effect(row: dict[str, Any], name: str, unit: str, places: int) -> str:

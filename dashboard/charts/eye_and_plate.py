@@ -7,7 +7,7 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import count, number
+from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 30
 # Landis and Koch 1977, Biometrics 33:159 (from memory).

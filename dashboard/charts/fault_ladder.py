@@ -7,7 +7,9 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import count, fault_sentence, marked, share
+from dashboard.text.labels import marked
+from dashboard.text.numbers import count, share
+from dashboard.text.sentences import fault_sentence
 
 ROW_HEIGHT = 30
 BEFORE, NOW = "before", "now"

@@ -8,7 +8,8 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import cursor
 from dashboard.charts.load_course import FIRST, NAMES, THIS, event_axis
-from dashboard.wording import EVENTS, number
+from dashboard.text.labels import EVENTS
+from dashboard.text.numbers import number
 
 HEIGHT = 300
 LEAD, TRAIL = "lead heel", "trail heel"

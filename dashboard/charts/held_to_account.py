@@ -7,7 +7,7 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import number
+from dashboard.text.numbers import number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
 # Sizes of academy by shape and shade, never by hue alone.

@@ -7,7 +7,8 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import cursor
-from dashboard.wording import EVENTS, number
+from dashboard.text.labels import EVENTS
+from dashboard.text.numbers import number
 
 HEIGHT = 300
 THIS, FIRST = "this session", "first session"

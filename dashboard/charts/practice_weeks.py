@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import count, number, on
+from dashboard.text.numbers import count, number, on
 
 HEIGHT = 150
 WEEKS = 8

@@ -7,7 +7,7 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import row_names
-from dashboard.wording import number
+from dashboard.text.numbers import number
 
 ROW_HEIGHT = 24
 # Koo and Li 2016, J Chiropr Med 15:155 (from memory).

@@ -7,7 +7,8 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import FEW_SWINGS, Measure, band_place, count, on
+from dashboard.text.numbers import Measure, count, on
+from dashboard.text.sentences import FEW_SWINGS, band_place
 
 HEIGHT = 300
 TICK_ROWS = {"lesson": "lessons", "drill": "drills", "practice": "practice"}

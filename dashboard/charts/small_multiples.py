@@ -6,7 +6,9 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import FEW_SWINGS, Measure, count, marked
+from dashboard.text.labels import marked
+from dashboard.text.numbers import Measure, count
+from dashboard.text.sentences import FEW_SWINGS
 
 WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
 WIDTH, NARROW_WIDTH, HEIGHT = 168, 128, 110

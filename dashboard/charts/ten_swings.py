@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.wording import in_ten
+from dashboard.text.numbers import in_ten
 
 ROW_HEIGHT = 44
 NOW, BEFORE = "lately", "before"

@@ -43,7 +43,7 @@ def groups(reader: Reader, season: str, drill: str, aim: str) -> pl.DataFrame:
         """
         SELECT grouping, "group" AS name, n_students, n_doses, kept, kept_lo, kept_hi
         FROM drill_group WHERE season = ? AND drill = ? AND aim = ?
-        ORDER BY grouping DESC, list_position(['under 18', '18 to 39', '40 to 59', '60 and over'], "group"), 2
+        ORDER BY grouping DESC, list_position(['under_18', '18_to_39', '40_to_59', '60_and_over'], "group"), 2
         """,
         [season, drill, aim],
     )

@@ -107,7 +107,7 @@ def effects(reader: Reader, aims: Sequence[str], season: str) -> pl.DataFrame:
         SELECT e.*, r.name, r.how, r.cautions, r.min_age
         FROM drill_effect e JOIN drill r ON r.drill = e.drill AND r.aim = e.aim
         WHERE e.season = ? AND list_contains(CAST(? AS VARCHAR[]), e.aim)
-        ORDER BY list_position(['Helps', 'No clear effect', 'Too little data', 'Harms'], e.label),
+        ORDER BY list_position(['helps', 'no_clear_effect', 'too_little_data', 'harms'], e.label),
             e.kept / nullif(e.swc, 0) DESC NULLS LAST, r.name
         """,
         [season, list(aims)],

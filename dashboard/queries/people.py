@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard.wording import Measure
+from dashboard.text.numbers import Measure
 from warehouse.access import Reader
 
 

@@ -13,8 +13,8 @@ from ingest.readers.text import open_text, read_strings
 from ingest.refusing import from_failures, refusal, refuse
 from warehouse.contracts.base import Failure
 from warehouse.contracts.deliveries import ClipLine
-from warehouse.contracts.words import POINTS
 from warehouse.errors import Refusal
+from warehouse.vocabulary import POINTS
 
 _AGAIN = "mend it and deliver the session again"
 NO_ROWS = pl.DataFrame(

@@ -11,8 +11,8 @@ from ingest.readers.sheet import FILE, SessionSheet, line_of
 from ingest.readers.tables import Table, read_table
 from ingest.refusing import from_failures, refusal, shown
 from warehouse.contracts.deliveries import EventLine
-from warehouse.contracts.words import EVENTS
 from warehouse.errors import Refusal
+from warehouse.vocabulary import EVENTS
 
 _AGAIN = "mend it and deliver the session again"
 

@@ -14,8 +14,8 @@ from ingest.readers.sheet import SessionSheet
 from ingest.readers.tables import Table, day_of, read_table
 from ingest.refusing import refusal, refuse, shown, spoken
 from warehouse.contracts.deliveries import NoteLine
-from warehouse.contracts.words import DIRECTIONS, DOSE_UNITS, EYES, FAULTS
 from warehouse.errors import Refusal
+from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES, FAULTS
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
 _AGAIN = "mend the line and deliver it again"

@@ -11,8 +11,8 @@ from ingest.readers.tables import Table, read_table
 from ingest.refusing import from_failures, refuse, shown
 from warehouse.contracts.base import Contract
 from warehouse.contracts.roster import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
-from warehouse.contracts.words import FAULTS
 from warehouse.errors import Refused
+from warehouse.vocabulary import FAULTS
 
 _AGAIN = "mend the file and deliver it again"
 

@@ -12,7 +12,7 @@ from ingest.readers.tables import day_of
 from ingest.readers.text import decode
 from ingest.refusing import refuse, shown
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
-from warehouse.contracts.words import VIEWS
+from warehouse.vocabulary import VIEWS
 
 _AGAIN = "mend it and deliver the session again"
 _KEYS = {

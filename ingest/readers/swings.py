@@ -5,8 +5,8 @@ from typing import Any
 from ingest.academy import Academy
 from ingest.readers.sheet import FILE, HoldSheet, SessionSheet, SwingSheet, is_number, line_of
 from ingest.refusing import refusal, refuse, shown
-from warehouse.contracts.words import EYES, PACES, PARTS
 from warehouse.errors import Refusal, UnderfootError
+from warehouse.vocabulary import EYES, PACES, PARTS
 
 _AGAIN = "mend it and deliver the session again"
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}

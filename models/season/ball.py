@@ -13,12 +13,12 @@ from scipy import stats
 
 from models.season.kernel import FLOATS
 from models.season.pooling import false_discovery
+from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]
 LEAST_SESSIONS = 6
 LEAST_SHOTS = 5  # a session
 LEAST_Q = 0.10
-TOGETHER, UNCLEAR, TOO_FEW = "Goes together", "Not clear yet", "Too few sessions"
 SCHEMA = {
     "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
     "outcome": pl.String, "per_sd": pl.Float64, "lo": pl.Float64, "hi": pl.Float64, "p": pl.Float64,
@@ -51,7 +51,7 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     another plate is no change. `per_sd` = slope · sd of the student's session means about those of the plate,
     its 90 % interval by t with n − plates − 1 degrees. A
     student has a dozen metrics, so p goes through Benjamini-Hochberg over the student's rows of one outcome,
-    and "Goes together" needs q ≤ 0.10. Under six sessions nothing is claimed.
+    and "goes_together" needs q ≤ 0.10. Under six sessions nothing is claimed.
     """
     found = [
         (
@@ -69,7 +69,7 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     q = pl.col("p").map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
-        .when(pl.col("q") <= LEAST_Q).then(pl.lit(TOGETHER)).otherwise(pl.lit(UNCLEAR))
+        .when(pl.col("q") <= LEAST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
     if rows.is_empty():
         return pl.DataFrame(schema=SCHEMA)

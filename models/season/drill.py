@@ -17,8 +17,8 @@ from models.season.kernel import FLOATS, lines
 from models.season.mixed import likelihood
 from models.season.pooling import drawn_together, false_discovery
 from models.season.wholecourse import Course, Effect, Fit, effect, fit
+from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA
 
-HELPS, HARMS, NO_EFFECT, TOO_LITTLE = "Helps", "Harms", "No clear effect", "Too little data"
 LEAST_STUDENTS, LEAST_DOSES = 8, 15
 SURE, MOST_FALSE = 0.05, 0.10
 Z90 = 1.6448536269514722
@@ -163,10 +163,10 @@ def labels(kept: Sequence[Kept]) -> list[tuple[str, float | None]]:
 def _label(kept: Kept, q: float) -> str:
     found = kept.effect
     if found is None or not kept.enough:
-        return TOO_LITTLE
+        return TOO_LITTLE_DATA
     if found.p < SURE and q <= MOST_FALSE and abs(found.value) > kept.swc:
         return HELPS if found.value > 0 else HARMS
-    return NO_EFFECT
+    return NO_CLEAR_EFFECT
 
 
 def pooled(kept: Mapping[str, Kept]) -> dict[str, tuple[float, float, float]]:

@@ -13,6 +13,8 @@ import polars as pl
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
+from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
+
 FLOATS = NDArray[np.float64]
 KEYS = ["season", "student", "fault", "club_family"]
 NOW_DAYS = 28
@@ -188,7 +190,7 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     )
     return (
         counts.join(_compared(counts), on=KEYS, how="left")
-        .with_columns(pl.col("label").fill_null("Too few sessions"))
+        .with_columns(pl.col("label").fill_null(TOO_FEW))
         .select(
             *KEYS, "span", pl.col("flagged", "usable").cast(pl.Int32),
             "rate", "rate_lo", "rate_hi", "p_lower", "label", "n_sessions",
@@ -236,8 +238,8 @@ def _compared(counts: pl.DataFrame) -> pl.DataFrame:
     fall = a2 / (a2 + b2) - a1 / (a1 + b1)
     label = np.select(
         [(p > SURE) & (fall >= LEAST_DIFFERENCE), (1 - p > SURE) & (-fall >= LEAST_DIFFERENCE)],
-        ["Better", "Worse"],
-        "Not clear yet",
+        [BETTER, WORSE],
+        NOT_CLEAR,
     )
     return pairs.select(KEYS).with_columns(
         p_lower=pl.Series(p, dtype=pl.Float64), label=pl.Series(label.tolist(), dtype=pl.String)

@@ -14,9 +14,9 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import special
 
+from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING
+
 FLOATS = NDArray[np.float64]
-IMPROVING, SLIPPING = "Improving", "Slipping"
-HOLDING, UNCLEAR, TOO_FEW = "Holding (no large change)", "Not clear yet", "Too few sessions"
 SURE, SURE_HOLDING = 0.95, 0.80
 SURE_ALONE = 0.98  # of the student's own sessions: 4 in 100 who hold pass it, both directions together
 WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
@@ -127,7 +127,7 @@ def judge_change(
             p_small > SURE_HOLDING,
         ],
         [IMPROVING, SLIPPING, HOLDING],
-        UNCLEAR,
+        NOT_CLEAR,
     )
     lo, hi = mixture_quantile(mean, sd, 0.05), mixture_quantile(mean, sd, 0.95)
     return Judged(

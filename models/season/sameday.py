@@ -16,7 +16,7 @@ from models.season.kernel import FLOATS
 from models.season.wholecourse import LEVEL, Course
 
 LEAST_COMPARED, LEAST_STUDENTS = 8, 5
-EFFECT, CHANGE = "effect", "change on the day"
+EFFECT, CHANGE = "effect", "change"
 
 
 @dataclass(frozen=True)

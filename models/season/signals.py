@@ -14,10 +14,11 @@ import numpy as np
 import polars as pl
 
 from models.season import phrases
-from models.season.judgement import HOLDING, IMPROVING, SLIPPING, Bands
+from models.season.judgement import Bands
 from models.season.kernel import FLOATS
 from models.season.ladder import SELDOM
 from models.season.phrases import Words
+from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
 
 KINDS = (
     "discomfort", "slipping", "improving", "new_fault", "outside_band", "unmeasured", "eye_and_plate",
@@ -158,7 +159,7 @@ def _new_faults(week: Week) -> Iterable[Row]:
     keys = ["student", "fault", "club_family"]
     before = week.rates.filter((pl.col("span") == "before") & (pl.col("rate") < SELDOM))
     now = week.rates.filter(
-        (pl.col("span") == "now") & (pl.col("label") == "Worse") & pl.col("student").is_in(week.recent)
+        (pl.col("span") == "now") & (pl.col("label") == WORSE) & pl.col("student").is_in(week.recent)
     )
     rows = (
         now.join(before.select(*keys, "flagged", "usable"), on=keys, suffix="_before")

@@ -25,9 +25,10 @@ from models.season.cells import (
     fit_cell,
     known_rows,
 )
-from models.season.judgement import HOLDING, TOO_FEW, UNCLEAR, Bands, Ends, judge_change, mean_over_draws
+from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
 from models.season.mixed import ROUNDING, Cell, Posterior
+from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
 FAR = 100.0  # a spread of slopes that says nothing, in spreads of students a month
@@ -99,7 +100,7 @@ def student_lines(
     silent = [
         _plain(few, TOO_FEW),
         _constant(unfitted.filter(still)),
-        _plain(unfitted.filter(~still), UNCLEAR),
+        _plain(unfitted.filter(~still), NOT_CLEAR),
     ]
     return Lines(
         pl.concat([*silent, *(trend for trend, _ in drawn)]),

@@ -15,7 +15,8 @@ from typing import Any
 
 from models.swing.columns import METRIC_COLUMNS
 from warehouse.errors import UnderfootError
-from warehouse.home import CLUB_FAMILIES, Settings
+from warehouse.home import Settings
+from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).resolve().parent.parent / "rules"
 STYLES = ("front_foot", "mixed", "reverse")

@@ -250,9 +250,9 @@ def _answers(w) -> None:
         pl.DataFrame(
             [
                 trend | {"student": "s01", "start_value": 18.0, "value_now": -0.4, "change": -18.4, "change_lo": -22.0, "change_hi": -15.0,
-                         "per_month": -7.0, "p_better": 0.99, "p_worse": 0.0, "label": "Improving"},
+                         "per_month": -7.0, "p_better": 0.99, "p_worse": 0.0, "label": "improving"},
                 trend | {"student": "s02", "start_value": 18.0, "value_now": 21.0, "change": 3.0, "change_lo": -2.0, "change_hi": 8.0,
-                         "per_month": 1.0, "p_better": 0.1, "p_worse": 0.8, "label": "Not clear yet"},
+                         "per_month": 1.0, "p_better": 0.1, "p_worse": 0.8, "label": "not_clear"},
             ]
         ),
     )  # fmt: skip
@@ -286,7 +286,7 @@ def _answers(w) -> None:
                     "rate_lo": 0.1,
                     "rate_hi": 0.4,
                     "p_lower": 0.98,
-                    "label": "Better",
+                    "label": "better",
                 },
                 rate
                 | {
@@ -296,7 +296,7 @@ def _answers(w) -> None:
                     "rate_lo": 0.5,
                     "rate_hi": 0.8,
                     "p_lower": None,
-                    "label": "Better",
+                    "label": "better",
                 },
             ],
             schema_overrides={"p_lower": pl.Float64},

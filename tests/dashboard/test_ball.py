@@ -36,7 +36,7 @@ def test_a_row_that_is_not_sure_is_hollow_and_said_so():
         {
             "name": ["Lead share at the top", "Stance"], "position": [1, 2], "per_sd": [-1.25, 0.4],
             "lo": [-2.0, -1.0], "hi": [-0.5, 1.8], "q": [0.01, 0.9], "n_sessions": [8, 8],
-            "label": ["Goes together", "Not clear yet"],
+            "label": ["goes_together", "not_clear"],
         }
     )  # fmt: skip
     spec = ball_links.picture(rows, "side_spread_m", "x").to_dict()
@@ -46,5 +46,5 @@ def test_a_row_that_is_not_sure_is_hollow_and_said_so():
         rows, "side_spread_m"
     )
     assert ball_links.finding(rows, "side_spread_m").endswith("there is less spread to the sides")
-    nothing = rows.with_columns(label=pl.lit("Not clear yet"))
+    nothing = rows.with_columns(label=pl.lit("not_clear"))
     assert "Nothing measured clearly goes together" in ball_links.finding(nothing, "carry_m")

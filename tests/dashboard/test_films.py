@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from dashboard import films
-from dashboard.courses import Take
+from dashboard.pages.student.courses import Take
 from warehouse.films import kept_film
 from warehouse.store import writer
 

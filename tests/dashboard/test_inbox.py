@@ -12,9 +12,9 @@ import pytest
 from dashboard import inbox
 from ingest.deliveries import ARCHIVES, ROSTER_ORDER
 from warehouse.access import Viewer
-from warehouse.contracts.words import ARCHIVE_ENDINGS, ROSTER_FILES
 from warehouse.errors import CallError
 from warehouse.home import Home
+from warehouse.vocabulary import ARCHIVE_ENDINGS, ROSTER_FILES
 
 HEAD = Viewer("h01", "head_coach", "Hedda Quist")
 COACH = Viewer("c01", "coach", "Caro Lindt")

@@ -6,12 +6,14 @@ import polars as pl
 import pytest
 
 from changed_academies import NOTES_ONLY, changed
-from dashboard import body, sentences
-from dashboard.lesson.sheet import sheet
-from dashboard.paper.progress_page import progress_html
-from dashboard.progress import progress
+from dashboard import body
+from dashboard.pages.lesson.content import sheet
+from dashboard.pages.progress.content import progress
+from dashboard.pages.progress.paper import progress_html
 from dashboard.queries import lesson, people
-from dashboard.wording import EYES_CLOSED, IF_IT_HURTS, Measure
+from dashboard.text import sentences
+from dashboard.text.cautions import EYES_CLOSED, IF_IT_HURTS
+from dashboard.text.numbers import Measure
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
 FITTED = (
@@ -66,7 +68,7 @@ def test_a_session_on_another_device_is_not_compared(reader_of, homes):
 def test_what_hurts_stands_first_and_no_drill_that_may_load_it_is_suggested(reader_of, homes):
     effect = (
         "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 6, 18, 20, 40, 'Helps', 'points', 5)"
+        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 6, 18, 20, 40, 'helps', 'points', 5)"
     )
     changed(homes, "calf", HURTS.format(area="trail calf"), NO_EFFECTS, effect)
     page = made(reader_of, "calf")
@@ -94,7 +96,7 @@ def test_without_an_open_note_the_sheet_says_what_to_do_if_it_hurts(reader_of, h
 
 
 @pytest.mark.parametrize(
-    ("label", "min_age", "warned"), [("Helps", "NULL", True), ("Harms", "NULL", False), ("Helps", "90", False)]
+    ("label", "min_age", "warned"), [("helps", "NULL", True), ("harms", "NULL", False), ("helps", "90", False)]
 )  # fmt: skip
 def test_a_suggested_drill_with_eyes_closed_brings_its_caution(reader_of, homes, label, min_age, warned):
     kind = f"eyes-{label}-{min_age}"
@@ -127,7 +129,7 @@ def test_a_drill_that_harms_is_not_suggested(reader_of, homes):
     changed(
         homes, "harming", NO_EFFECTS,
         "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', -9, -14, -4, 20, 40, 'Harms', 'points')",
+        "VALUES ('2026', 'd01', 'trail_heel_down', -9, -14, -4, 20, 40, 'harms', 'points')",
     )  # fmt: skip
     said = part(made(reader_of, "harming"), "What has helped with this").sentences
     assert said[0].startswith("Not suggested. Heel-off strikes: harms; kept −9")
@@ -137,7 +139,7 @@ def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
     changed(
         homes, "too_young", "UPDATE academy.drill SET min_age = 16", NO_EFFECTS,
         "INSERT INTO season.drill_effect (season, drill, aim, kept, n_students, n_doses, label) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 20, 40, 'Helps')",
+        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 20, 40, 'helps')",
     )  # fmt: skip
     said = part(made(reader_of, "too_young"), "What has helped with this").sentences
     assert said == ("Heel-off strikes is for players from 16 years on.",)
@@ -237,8 +239,8 @@ def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
 
 def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_of, homes):
     # Eight faults show in half of the swings and more, one is Better at one of fifteen, two are quiet.
-    rates = [(f"often{k}", 8 + k, "Not clear yet") for k in range(8)]
-    rates += [("mended", 1, "Better"), ("quiet1", 0, "Not clear yet"), ("quiet2", 1, "Not clear yet")]
+    rates = [(f"often{k}", 8 + k, "not_clear") for k in range(8)]
+    rates += [("mended", 1, "better"), ("quiet1", 0, "not_clear"), ("quiet2", 1, "not_clear")]
     changed(
         homes, "many_faults", "DELETE FROM season.student_fault_rate",
         *(

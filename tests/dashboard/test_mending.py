@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import mending
+from dashboard.pages.deliveries import mending
 from warehouse import films
 from warehouse.access import Viewer
 from warehouse.errors import CallError

@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard import notes
+from dashboard.pages.notes import content as notes
+from dashboard.pages.notes import screen
 from dashboard.queries import people
-from dashboard.screens import notes as screen
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 

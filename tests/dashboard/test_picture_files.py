@@ -9,7 +9,7 @@ import pytest
 
 from dashboard import picture_files, theme
 from dashboard.charts import small_multiples
-from dashboard.wording import Measure
+from dashboard.text.numbers import Measure
 
 ROWS = pl.DataFrame({"x": [1.0, 2.0], "y": [3.0, 5.0]})
 
@@ -38,7 +38,7 @@ def test_a_png_is_a_png_with_two_dots_a_px(chart):
 
 def test_small_multiples_keep_their_own_width():
     values = pl.DataFrame(
-        {"student": ["A", "B"], "label": [None, "Improving"], "day": [date(2026, 1, 5)] * 2,
+        {"student": ["A", "B"], "label": [None, "improving"], "day": [date(2026, 1, 5)] * 2,
          "mean": [60.0, 61.0], "lo": [58.0, 59.0], "hi": [62.0, 63.0], "n": [8, 8]}
     )  # fmt: skip
     share = Measure("m", "Trail share", "%", "", "band", 0)

@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 import pytest
 
 from changed_academies import NOTES_ONLY, changed
-from dashboard.progress import progress
+from dashboard.pages.progress.content import progress
 from dashboard.queries import people
 
 

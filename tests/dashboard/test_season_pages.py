@@ -5,7 +5,8 @@ import json
 import polars as pl
 import pytest
 
-from dashboard import claims, reasons
+from dashboard.pages.drills import content as claims
+from dashboard.text import reasons
 from warehouse.store import writer
 
 
@@ -26,7 +27,7 @@ def test_drills_say_that_the_data_are_no_trial_and_what_each_kept(visit, page_te
         "On “Trail heel still down at impact”: +12\u00a0points (90 % between +9 and +15) toward better"
         in text
     )
-    assert "12\u00a0students, set 36\u00a0times. ▲\u00a0Helps." in text
+    assert "12\u00a0students, set 36\u00a0times. ▲ Helps." in text
     assert "What changes on the day overstates what is kept" in text
 
 
@@ -170,10 +171,10 @@ def test_every_picture_folds_out_into_words_a_table_and_files_and_only_then_make
 
 
 def test_students_are_filtered_by_level_and_age_in_the_address(visit):
-    grown = visit("full", "students", "h01", age="40 to 59", on="impact_trail_heel_pct_bw")
+    grown = visit("full", "students", "h01", age="40_to_59", on="impact_trail_heel_pct_bw")
     assert "Sven" in charts(grown)
     assert "Sanna" not in charts(grown)
-    young = visit("full", "students", "h01", age="under 18", level="club", on="impact_trail_heel_pct_bw")
+    young = visit("full", "students", "h01", age="under_18", level="club", on="impact_trail_heel_pct_bw")
     assert "Sanna" in charts(young)
     assert "Sven" not in charts(young)
 
@@ -182,13 +183,13 @@ def test_filters_that_leave_nobody_say_what_to_change(visit, page_text, homes):
     with writer(homes("levels")) as w:
         w.execute("UPDATE academy.person SET level = 'county' WHERE person = 's02'")
         w.publish()
-    text = page_text(visit("levels", "students", "h01", age="under 18", level="county"))
+    text = page_text(visit("levels", "students", "h01", age="under_18", level="county"))
     assert "No student fits all of these." in text
 
 
 def row(**more):
     return {
-        "aim_name": "Crosses late", "label": "No clear effect", "kept": 1.0, "kept_lo": -3.0, "kept_hi": 5.0, "unit": "points",
+        "aim_name": "Crosses late", "label": "no_clear_effect", "kept": 1.0, "kept_lo": -3.0, "kept_hi": 5.0, "unit": "points",
         "places": 0, "swc": 10.0, "same_day": None, "same_day_kind": None, "n_students": 12, "n_doses": 20, "n_lots": 0, "lots": None,
     } | more  # fmt: skip
 
@@ -197,11 +198,11 @@ def test_a_drill_without_a_clear_effect_says_from_where_a_change_is_worth_it():
     assert "No clear effect. A change is worth the time from 10.0\u00a0points on." in claims.drill_sentence(
         row()
     )
-    assert "worth the time" not in claims.drill_sentence(row(label="Helps"))
+    assert "worth the time" not in claims.drill_sentence(row(label="helps"))
 
 
 def test_too_little_data_gives_no_number():
-    said = claims.drill_sentence(row(label="Too little data", n_students=3))
+    said = claims.drill_sentence(row(label="too_little_data", n_students=3))
     assert (
         said
         == "On “Crosses late”: 3\u00a0students, set 20\u00a0times. Too little data to say whether it helps."
@@ -210,7 +211,7 @@ def test_too_little_data_gives_no_number():
 
 def test_a_change_on_the_day_with_nothing_to_compare_is_not_called_an_effect():
     day = {"same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0}
-    assert "Change on the day: +9" in claims.drill_sentence(row(**day, same_day_kind="change on the day"))
+    assert "Change on the day: +9" in claims.drill_sentence(row(**day, same_day_kind="change"))
     assert "against sessions without a drill: +9" in claims.drill_sentence(row(**day, same_day_kind="effect"))
 
 
@@ -223,9 +224,9 @@ def test_a_wide_interval_is_called_thin(half, thin):
 def test_the_planners_order_compares_kept_effects_in_worthwhile_changes():
     frame = pl.DataFrame(
         [
-            {"drill": "a", "name": "A", "label": "No clear effect", "kept": 4.0, "swc": 4.0},
-            {"drill": "b", "name": "B", "label": "Helps", "kept": 3.0, "swc": 1.0},
-            {"drill": "c", "name": "C", "label": "Too little data", "kept": 90.0, "swc": 1.0},
+            {"drill": "a", "name": "A", "label": "no_clear_effect", "kept": 4.0, "swc": 4.0},
+            {"drill": "b", "name": "B", "label": "helps", "kept": 3.0, "swc": 1.0},
+            {"drill": "c", "name": "C", "label": "too_little_data", "kept": 90.0, "swc": 1.0},
             {"drill": "d", "name": "D", "label": None, "kept": None, "swc": None},
         ]
     )

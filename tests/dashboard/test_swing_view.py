@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from dashboard import courses, films
-from dashboard.courses import Take
+from dashboard import films
+from dashboard.pages.student import courses
+from dashboard.pages.student.courses import Take
 from dashboard.queries import sessions
 from warehouse.access import Reader
 

@@ -6,9 +6,10 @@ from datetime import UTC, date, datetime
 import pytest
 
 from command import underfoot_command
-from dashboard import inbox, talked
-from dashboard.paper.review_page import review_html, write_review
-from dashboard.review import TALK, THIN, WELL, as_rows, lines, review
+from dashboard import inbox
+from dashboard.pages.week import talked
+from dashboard.pages.week.content import TALK, THIN, WELL, as_rows, lines, review
+from dashboard.pages.week.paper import review_html, write_review
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home

@@ -147,18 +147,18 @@ def test_planted_changes_lie_in_nine_in_ten_of_their_intervals(demo, capsys):
 
 def test_students_planted_to_hold_are_seldom_called_improving_or_slipping(demo):
     still = planted_changes(demo).filter(pl.col("true").abs() < 1e-9)
-    called = still["label"].is_in(["Improving", "Slipping"])
+    called = still["label"].is_in(["improving", "slipping"])
     assert len(still) > 50
     assert called.mean() <= 0.05
 
 
 def test_nobody_is_called_the_opposite_of_what_was_planted(demo):
     ways = dict(demo.sql("SELECT metric, better FROM academy.metric").iter_rows())
-    both = planted_changes(demo).filter(pl.col("label").is_in(["Improving", "Slipping"]))
+    both = planted_changes(demo).filter(pl.col("label").is_in(["improving", "slipping"]))
     for row in both.iter_rows(named=True):
         if ways[row["metric"]] in ("up", "down"):
             better = row["true"] > 0 if ways[row["metric"]] == "up" else row["true"] < 0
-            assert better == (row["label"] == "Improving"), row
+            assert better == (row["label"] == "improving"), row
 
 
 def test_planted_drills_come_out_within_their_intervals_or_as_too_little_data(demo):
@@ -169,9 +169,9 @@ def test_planted_drills_come_out_within_their_intervals_or_as_too_little_data(de
         assert row["n_doses"] <= planted["doses"]
         assert row["n_students"] <= planted["students"]
         thin = row["n_students"] < 8 or row["n_doses"] < 15
-        assert (row["label"] == "Too little data") == thin == (row["kept"] is None)
+        assert (row["label"] == "too_little_data") == thin == (row["kept"] is None)
         if planted["kept_first"] == 0.0:
-            assert row["label"] not in ("Helps", "Harms")
+            assert row["label"] not in ("helps", "harms")
         if row["kept"] is not None and row["aim_kind"] == "metric" and row["aim"] == planted["aim"]:
             assert row["kept_lo"] < planted["kept_first"] + planted["kept_each_more"] < row["kept_hi"]
 

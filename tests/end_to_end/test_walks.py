@@ -181,7 +181,7 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
 
 
 def test_the_lesson_sheet_is_one_page_on_a4_and_on_letter(chromium, home, people, tmp_path):
-    from dashboard.paper.lesson_sheet import write_sheet  # noqa: PLC0415 - its pictures load slowly
+    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     file = write_sheet(home, people["student"], tmp_path / "sheet.html")
     page = chromium.new_page()

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from warehouse import units
 from warehouse.contracts import base, deliveries, roster, rows
-from warehouse.contracts.words import FAULTS, NOTE_KINDS
 from warehouse.errors import UnderfootError
 from warehouse.store import SCHEMA_FOLDER
+from warehouse.vocabulary import FAULTS, NOTE_KINDS
 
 CONTRACTS = [
     found

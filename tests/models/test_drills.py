@@ -86,7 +86,7 @@ def test_one_student_with_one_session_is_too_little_data(w):
     )  # fmt: skip
     dose(w, 0, "d1")
     rows = {row["drill"]: row for row in drill_rows(w).effect}
-    assert {row["label"] for row in rows.values()} == {"Too little data"}
+    assert {row["label"] for row in rows.values()} == {"too_little_data"}
     w.append("season.drill_effect", pl.DataFrame(list(rows.values()), infer_schema_length=None))
     assert w.sql("SELECT count(*), count(kept) FROM season.drill_effect").rows() == [(2, 0)]
 

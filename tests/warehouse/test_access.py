@@ -254,7 +254,7 @@ def test_what_goes_with_the_ball_is_for_the_students_staff(academy):
     with writer(academy) as w:
         w.execute(
             "INSERT INTO season.ball_link BY NAME SELECT 'spring' AS season, unnest(['s1', 's3']) AS student, "
-            "'m' AS metric, 'iron' AS club_family, 'carry_m' AS outcome, 5 AS n_sessions, 'Not clear yet' AS label"
+            "'m' AS metric, 'iron' AS club_family, 'carry_m' AS outcome, 5 AS n_sessions, 'not_clear' AS label"
         )
         w.publish()
     assert students_seen(academy, "h1", "ball_link") == {"s1", "s3"}

@@ -6,7 +6,7 @@ import polars as pl
 from pandera.polars import Field
 
 from warehouse.contracts.base import NAME_PATTERN, Contract
-from warehouse.contracts.words import CLOCKS, EVENTS, NOTE_KINDS, PACES, PLACES, POINTS
+from warehouse.vocabulary import CLOCKS, EVENTS, NOTE_KINDS, PACES, PLACES, POINTS
 
 LOAD_LOW_N, LOAD_HIGH_N = -20.0, 6000.0
 CLOCK_LIMIT_S = 1e11  # keeps an infinite time out; the clock's start is arbitrary

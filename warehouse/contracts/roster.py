@@ -4,7 +4,7 @@ import polars as pl
 from pandera.polars import Field
 
 from warehouse.contracts.base import NAME_PATTERN, Contract
-from warehouse.contracts.words import HANDS, PURPOSES, ROLES
+from warehouse.vocabulary import HANDS, PURPOSES, ROLES
 
 
 class PersonLine(Contract):

@@ -6,8 +6,9 @@ import polars as pl
 from pandera.polars import Field
 
 from warehouse.contracts.base import NAME_PATTERN, Contract
-from warehouse.contracts.words import (
+from warehouse.vocabulary import (
     CLOCKS,
+    CLUB_FAMILIES,
     DIRECTIONS,
     DOSE_UNITS,
     EVENTS,
@@ -20,7 +21,6 @@ from warehouse.contracts.words import (
     VIEWS,
 )
 
-CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
 _NAME = {"str_matches": NAME_PATTERN}
 
 

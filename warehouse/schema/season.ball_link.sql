@@ -11,5 +11,5 @@ CREATE TABLE IF NOT EXISTS season.ball_link (
     p DOUBLE,                        -- two-sided
     q DOUBLE,                        -- after Benjamini-Hochberg over the student's rows of that outcome
     n_sessions INTEGER NOT NULL,
-    label VARCHAR NOT NULL           -- Goes together | Not clear yet | Too few sessions
+    label VARCHAR NOT NULL           -- goes_together | not_clear | too_few
 );

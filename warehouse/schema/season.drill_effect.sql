@@ -14,11 +14,11 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     cross_check DOUBLE,              -- kept, by regression of the next session on this one
     n_students INTEGER NOT NULL,     -- given it, and measured before and after
     n_doses INTEGER NOT NULL,        -- set to them in lessons
-    label VARCHAR NOT NULL,          -- Helps | Harms | No clear effect | Too little data
+    label VARCHAR NOT NULL,          -- helps | harms | no_clear_effect | too_little_data
     aim_kind VARCHAR,                -- fault | metric
     unit VARCHAR,                    -- points for a fault's rate, else the metric's own
     swc DOUBLE,                      -- smallest worthwhile change, in that unit
-    same_day_kind VARCHAR,           -- effect | change on the day (fewer than 8 sessions re-measured with no drill)
+    same_day_kind VARCHAR,           -- effect | change (on the day; fewer than 8 sessions re-measured with no drill)
     n_same_day INTEGER,              -- sessions re-measured after this drill
     n_compared INTEGER,              -- sessions re-measured with no drill
     cross_check_lo DOUBLE,

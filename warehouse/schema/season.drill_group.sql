@@ -4,7 +4,7 @@ CREATE TABLE IF NOT EXISTS season.drill_group (
     drill VARCHAR NOT NULL,
     aim VARCHAR NOT NULL,
     grouping VARCHAR NOT NULL,       -- level | age_band
-    "group" VARCHAR NOT NULL,        -- a level; or under 18, 18 to 39, 40 to 59, 60 and over (age at the first session)
+    "group" VARCHAR NOT NULL,        -- a level; or under_18 | 18_to_39 | 40_to_59 | 60_and_over (age at the first session)
     n_students INTEGER NOT NULL,
     n_doses INTEGER NOT NULL,
     kept DOUBLE,                     -- null with fewer than 8 students

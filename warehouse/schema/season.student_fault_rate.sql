@@ -11,6 +11,6 @@ CREATE TABLE IF NOT EXISTS season.student_fault_rate (
     rate_lo DOUBLE,
     rate_hi DOUBLE,
     p_lower DOUBLE,                  -- probability that now is lower than before
-    label VARCHAR NOT NULL,          -- Better | Worse | Not clear yet | Too few sessions
+    label VARCHAR NOT NULL,          -- better | worse | not_clear | too_few
     n_sessions INTEGER NOT NULL
 );

@@ -17,5 +17,5 @@ CREATE TABLE IF NOT EXISTS season.student_trend (
     p_worse DOUBLE,
     p_improved DOUBLE,               -- chance of a change toward better beyond the smallest worthwhile one
     p_slipped DOUBLE,                -- the same toward worse
-    label VARCHAR NOT NULL
+    label VARCHAR NOT NULL           -- improving | slipping | holding | not_clear | too_few
 );

@@ -17,7 +17,7 @@ from dashboard.charts import (
     small_multiples,
     ten_swings,
 )
-from dashboard.wording import Measure
+from dashboard.text.numbers import Measure
 
 SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
 START = date(2026, 1, 12)
@@ -206,7 +206,7 @@ def rates():
         for span, rate in (("before", 0.6), ("now", 0.2)):
             rows.append(
                 {"fault": name, "position": position, "span": span, "rate": rate, "rate_lo": rate - 0.1, "rate_hi": rate + 0.1,
-                 "flagged": 2, "usable": 10, "label": "Better" if position else "Not clear yet"}
+                 "flagged": 2, "usable": 10, "label": "better" if position else "not_clear"}
             )  # fmt: skip
     return pl.DataFrame(rows)
 
@@ -253,9 +253,9 @@ def several():
                 lo=pl.col("lo") - shift,
             )
             for name, label, shift in (
-                ("Zora", "Improving", 0),
+                ("Zora", "improving", 0),
                 ("Anna", None, 30),
-                ("Mila", "Not clear yet", 10),
+                ("Mila", "not_clear", 10),
             )
         ],
         how="diagonal",

@@ -7,14 +7,7 @@ import pytest
 import vl_convert
 
 from dashboard import theme
-from dashboard.charts import (
-    coach_funnel,
-    drill_forest,
-    eye_and_plate,
-    held_to_account,
-    left_out,
-    reliability,
-)
+from dashboard.charts import coach_funnel, drill_forest, eye_and_plate, held_to_account, left_out, reliability
 
 
 def marks(spec):
@@ -26,7 +19,7 @@ def rows_of(spec, layer):
     return spec["datasets"][name]
 
 
-def effect(row, kept, label="Helps", **more):
+def effect(row, kept, label="helps", **more):
     return {
         "row": row, "kept": kept, "kept_lo": None if kept is None else kept - 4, "kept_hi": None if kept is None else kept + 4,
         "same_day": 6.0, "same_day_lo": 2.0, "same_day_hi": 10.0, "swc": 2.0, "unit": "points", "places": 0,
@@ -34,7 +27,7 @@ def effect(row, kept, label="Helps", **more):
     } | more  # fmt: skip
 
 
-EFFECTS = pl.DataFrame([effect("Early bump", 5.0), effect("Slow count", -1.0, "No clear effect")])
+EFFECTS = pl.DataFrame([effect("Early bump", 5.0), effect("Slow count", -1.0, "no_clear_effect")])
 
 
 def test_the_forest_scales_each_effect_by_its_own_smallest_worthwhile_change():
@@ -79,7 +72,7 @@ def test_the_forest_in_words_and_as_a_table():
         "Early bump: kept +5\u00a0points (90 % between +1 and +9), on the day +6\u00a0points"
     )
     table = drill_forest.table(EFFECTS, "Drill")
-    assert table["In a word"].to_list() == ["▲\u00a0Helps", "No clear effect"]
+    assert table["In a word"].to_list() == ["▲ Helps", "No clear effect"]
     assert table["Worthwhile from"][0] == "2.0\u00a0points"
 
 

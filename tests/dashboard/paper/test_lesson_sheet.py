@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from dashboard.paper.lesson_sheet import write_sheet
+from dashboard.pages.lesson.paper import write_sheet
 from warehouse.errors import CallError
 from warehouse.store import writer
 

@@ -29,7 +29,7 @@ def test_one_students_link_is_the_plain_regression():
         pytest.approx((theirs.slope - half) * sd), pytest.approx((theirs.slope + half) * sd),
     )  # fmt: skip
     assert row["p"] == pytest.approx(theirs.pvalue)
-    assert row["label"] == "Goes together"
+    assert row["label"] == "goes_together"
 
 
 def test_means_of_groups_do_not_enter_the_slope_within():
@@ -48,11 +48,11 @@ def test_another_plate_in_mid_season_is_no_change_that_goes_with_the_ball():
     later = np.repeat([0.0, 1.0], 8)
     x = rng.normal(60, 1, 16) + 12 * later  # the second plate reads higher
     y = rng.normal(150, 3, 16) + 15 * later  # and carry has grown meanwhile
-    assert ball_links(pairs(x, y)).row(0, named=True)["label"] == "Goes together"
+    assert ball_links(pairs(x, y)).row(0, named=True)["label"] == "goes_together"
     told = ball_links(pairs(x, y, plates=plates)).row(0, named=True)
-    assert told["label"] == "Not clear yet"
+    assert told["label"] == "not_clear"
     linked = ball_links(pairs(x, y + 4 * (x - 12 * later - 60), plates=plates)).row(0, named=True)
-    assert linked["label"] == "Goes together"
+    assert linked["label"] == "goes_together"
     assert linked["per_sd"] == pytest.approx(4 * np.sqrt(x.reshape(2, 8).var(axis=1, ddof=1).mean()), rel=0.5)
 
 
@@ -63,13 +63,11 @@ def test_among_many_metrics_chance_seldom_goes_together():
     ]
     found = ball_links(pl.concat(frames))
     assert (found["p"] < 0.05).mean() == pytest.approx(0.05, abs=0.03)
-    students = found.filter(pl.col("label") == "Goes together")["student"].n_unique()
+    students = found.filter(pl.col("label") == "goes_together")["student"].n_unique()
     assert students <= 8  # q ≤ 0.10 a student: a tenth of 40, and its chance
 
 
-@pytest.mark.parametrize(
-    ("x", "label"), [(np.arange(5.0), "Too few sessions"), (np.full(8, 3.0), "Not clear yet")]
-)
+@pytest.mark.parametrize(("x", "label"), [(np.arange(5.0), "too_few"), (np.full(8, 3.0), "not_clear")])
 def test_few_sessions_or_a_metric_that_does_not_move_claim_nothing(x, label):
     row = ball_links(pairs(x, np.arange(float(x.size)))).row(0, named=True)
     assert (row["label"], row["per_sd"], row["q"]) == (label, None, None)
@@ -97,4 +95,4 @@ def test_shots_of_full_swings_with_a_metric_are_paired_by_session(bench):
     assert set(rows) == {"carry_m", "side_spread_m"}
     assert rows["carry_m"]["n_sessions"] == 7
     assert rows["carry_m"]["per_sd"] == pytest.approx(3 * np.std(np.arange(7), ddof=1), rel=0.1)
-    assert rows["carry_m"]["label"] == "Goes together"
+    assert rows["carry_m"]["label"] == "goes_together"

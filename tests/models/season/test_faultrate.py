@@ -145,30 +145,30 @@ def test_now_is_28_days_back_to_three_sessions_and_never_overlaps_before():
 def test_a_clear_fall_is_better_and_a_clear_rise_worse():
     falling = [(10 * k, f, 20) for k, f in enumerate([16, 15, 17, 3, 2, 4])]
     better = spans(fault_rates(rows(falling), PRIOR))
-    assert {row["label"] for row in better.values()} == {"Better"}
+    assert {row["label"] for row in better.values()} == {"better"}
     assert better["now"]["p_lower"] > 0.999
     worse = spans(
         fault_rates(
             rows([(d, f, n) for (d, _, n), (_, f, _) in zip(falling, falling[::-1], strict=True)]), PRIOR
         )
     )
-    assert worse["now"]["label"] == "Worse"
+    assert worse["now"]["label"] == "worse"
     assert worse["now"]["p_lower"] < 0.001
 
 
 def test_a_sure_but_small_fall_is_not_clear_yet():
     small = fault_rates(rows([(10 * k, f, 1000) for k, f in enumerate([100, 100, 100, 50, 50, 50])]), PRIOR)
     assert small["p_lower"].min() > 0.99
-    assert set(small["label"]) == {"Not clear yet"}
+    assert set(small["label"]) == {"not_clear"}
 
 
 def test_fewer_than_three_sessions_on_either_side_is_too_few():
     rates = fault_rates(rows([(0, 9, 10), (10, 9, 10), (60, 0, 10), (70, 0, 10), (80, 0, 10)]), PRIOR)
-    assert set(rates["label"]) == {"Too few sessions"}
+    assert set(rates["label"]) == {"too_few"}
     assert rates["p_lower"].null_count() == 3
     single = fault_rates(rows([(0, 9, 10)]), PRIOR)
     assert single["span"].to_list() == ["now", "season"]
-    assert set(single["label"]) == {"Too few sessions"}
+    assert set(single["label"]) == {"too_few"}
 
 
 def test_swings_that_resemble_each_other_widen_the_interval():
@@ -219,5 +219,5 @@ def test_steady_students_are_seldom_called_better_or_worse():
         )
     data = pl.concat(frames)
     now = fault_rates(data, fit_priors(data)).filter(pl.col("span") == "now")
-    called = now["label"].is_in(["Better", "Worse"]).sum()
+    called = now["label"].is_in(["better", "worse"]).sum()
     assert called <= 20

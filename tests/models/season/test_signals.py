@@ -61,14 +61,14 @@ class Ground:
         if last is not None:
             self.bench.session(f"last-{code}", code, day=(NOW - date(2026, 4, 1)).days - last)
 
-    def trend(self, student, metric="recentre_pts", *, label="Improving", p=0.99, start=5.0, now=9.0):
+    def trend(self, student, metric="recentre_pts", *, label="improving", p=0.99, start=5.0, now=9.0):
         self.w.append(
             "season.student_trend",
             pl.DataFrame(
                 {"season": ["spring"], "student": [student], "metric": [metric], "club_family": ["iron"],
                  "n_sessions": [8], "start_value": [start], "value_now": [now], "label": [label],
-                 "p_improved": [p if label == "Improving" else 1 - p],
-                 "p_slipped": [p if label == "Slipping" else 0.0]}
+                 "p_improved": [p if label == "improving" else 1 - p],
+                 "p_slipped": [p if label == "slipping" else 0.0]}
             ),
         )  # fmt: skip
 
@@ -91,7 +91,7 @@ class Ground:
                 pl.DataFrame(
                     {"season": ["spring"], "student": [student], "fault": ["late_crossing"],
                      "club_family": ["iron"], "span": [span], "flagged": [flagged], "usable": [usable],
-                     "rate": [flagged / usable], "p_lower": [p_lower], "label": ["Worse"], "n_sessions": [3]}
+                     "rate": [flagged / usable], "p_lower": [p_lower], "label": ["worse"], "n_sessions": [3]}
                 ),
             )  # fmt: skip
 
@@ -107,7 +107,7 @@ def ground(bench):
 def test_discomfort_comes_first_whatever_else_there_is_and_ends_when_it_is_over(ground):
     for code in ("s1", "s2", "s3"):
         ground.student(code)
-    ground.trend("s1", label="Slipping", p=0.999)
+    ground.trend("s1", label="slipping", p=0.999)
     ground.note("s2", "discomfort", "left knee", day=30)
     ground.note("s3", "discomfort", "back", day=9)
     ground.note("s3", "discomfort_over", "back", day=2)
@@ -127,8 +127,8 @@ def test_discomfort_comes_first_whatever_else_there_is_and_ends_when_it_is_over(
 
 def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_it(ground):
     ground.student("s1")
-    ground.trend("s1", label="Improving", p=0.999)
-    ground.trend("s1", "impact_lead_share_pct", label="Slipping", p=0.97, start=80.04, now=71.0)
+    ground.trend("s1", label="improving", p=0.999)
+    ground.trend("s1", "impact_lead_share_pct", label="slipping", p=0.97, start=80.04, now=71.0)
     (row,) = ground.signals()
     assert (row["kind"], row["subject"], row["kindred"], row["p"]) == (
         "slipping",
@@ -147,7 +147,7 @@ def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_i
 
 def test_changes_the_students_page_does_not_call_are_not_listed(ground):
     ground.student("s1")
-    ground.trend("s1", label="Not clear yet", p=0.99)
+    ground.trend("s1", label="not_clear", p=0.99)
     assert ground.signals() == []
 
 
@@ -181,9 +181,7 @@ def test_holding_outside_the_band_for_six_sessions(ground):
     )
     for student, off in (("s1", 0.0), ("s2", 20.0)):
         ground.student(student)
-        ground.trend(
-            student, "impact_lead_share_pct", label="Holding (no large change)", p=0.1, start=70, now=70
-        )
+        ground.trend(student, "impact_lead_share_pct", label="holding", p=0.1, start=70, now=70)
         for k in range(6):
             value = 70.0 + (off if k == 3 else 0.0)
             ground.bench.session(f"{student}-{k}", student, day=10 * k)

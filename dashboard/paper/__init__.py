@@ -1,1 +1,0 @@
-"""Pages that leave the screen: self-contained HTML, no script, nothing fetched."""

@@ -1,0 +1,1 @@
+"""Every sentence a person reads: the catalogue and its languages, labels of codes, numbers, sentences."""

@@ -1,0 +1,39 @@
+"""What a page says wherever its work can hurt someone."""
+
+DISCOMFORT = (
+    "Stop any drill that hurts or loads this area. This page does not diagnose: see a physician or "
+    "physiotherapist. It stays first until a note says that it is over."
+)
+
+
+EYES_CLOSED = (
+    "With eyes closed: a flat, dry floor, clear space, someone within reach, and stop at the first step. Not "
+    "when dizzy, recently injured or unsure on your feet."
+)
+
+
+IF_IT_HURTS = (
+    "If anything hurts, stop and tell your coach. This page can't say what it is; a physician or "
+    "physiotherapist can."
+)
+
+
+CLEAR_SPACE = "Leave clear room for the club and let nobody stand in it. Plates are easy to trip over."
+
+
+GROWING = (
+    "Pain while growing, at the heels or knees for example, belongs to a physician. Rest days count too."
+)
+
+
+MINORS = (
+    "Film and measurement of young players need the guardian's consent and follow the academy's safeguarding "
+    "policy and local law. Film the feet only, unless agreed otherwise. Nothing here is public, ranked, or "
+    "shared by link without consent."
+)
+
+
+BANDS_ARE_CUSTOM = (
+    "Bands are coaching custom, set by the academy; they are not medicine or law. "
+    "Local rules and licensed practice come first."
+)

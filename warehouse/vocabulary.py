@@ -1,0 +1,65 @@
+"""What every wing calls things by: the codes in delivered files and in the tables."""
+
+ROLES = ("student", "coach", "head_coach", "guardian")
+HANDS = ("right", "left")
+PURPOSES = ("measure", "film", "keep_film", "share_page")
+ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
+ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
+PARTS = ("baseline", "after_drill", "retention", "play")
+PACES = ("slow", "half", "full")
+EYES = ("open", "closed")
+CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
+EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
+CLOCKS = ("plate", "clip")
+VIEWS = ("face_on", "down_line")
+POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
+NOTE_KINDS = (
+    "saw",
+    "drill",
+    "steadiness",
+    "plan",
+    "discomfort",
+    "discomfort_over",
+    "talked",
+    "practice",
+    "target",
+)
+PLACES = ("lesson", "home")
+DOSE_UNITS = ("reps", "minutes")
+DIRECTIONS = ("forward", "back", "sideways")
+FAULTS = (
+    "heels_at_address",
+    "toes_at_address",
+    "uneven_at_address",
+    "unsteady_at_address",
+    "rocking_start",
+    "stays_centred",
+    "trail_heel_sink",
+    "lead_heel_heavy",
+    "heels_together_back",
+    "lead_heel_high",
+    "no_recentre",
+    "reverse_load",
+    "trail_push",
+    "late_crossing",
+    "little_lead_load",
+    "toes_together_down",
+    "target_drift",
+    "trail_heel_down",
+)
+
+# Labels of the season tables.
+IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
+BETTER, WORSE = "better", "worse"
+NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
+HELPS, HARMS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA = "helps", "harms", "no_clear_effect", "too_little_data"
+GOES_TOGETHER = "goes_together"
+_AGE_GROUPS = {"under_18": 17, "18_to_39": 39, "40_to_59": 59, "60_and_over": 200}  # code: oldest, years
+AGE_GROUPS = tuple(_AGE_GROUPS)
+
+
+def age_group(years: int | None) -> str | None:
+    """The group of an age in full years; null when the age is not known."""
+    if years is None:
+        return None
+    return next(group for group, oldest in _AGE_GROUPS.items() if years <= oldest)
