@@ -9,7 +9,7 @@ import pytest
 
 from dashboard.text import reasons
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 SOURCES = [
     *sorted((ROOT / "ingest").rglob("*.py")),
     *sorted((ROOT / "warehouse" / "contracts").rglob("*.py")),
