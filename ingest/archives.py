@@ -19,7 +19,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
 from ingest.deliveries import ARCHIVES
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 from warehouse.errors import Refused
 
 MOST_FILES = 20_000

@@ -2,8 +2,8 @@
 
 from ingest import ledger
 from ingest.deliveries import SESSION, Contents, Delivery
+from ingest.filmplace import is_film
 from ingest.job import Job
-from ingest.readers.filmplace import is_film
 from ingest.reading import SessionRows
 from warehouse.errors import UnderfootError
 from warehouse.home import Settings, parse_settings
