@@ -108,7 +108,8 @@ def named_points(strings: pl.DataFrame, header: SessionHeader, academy: Academy,
         return points
     handed = academy.people[header.student].handed
     if handed is None:
-        what = f"left and right feet are given but people.csv does not say which hand {header.student} plays with"
+        what = "left and right feet are given but people.csv does not say which hand "
+        what += f"{header.student} plays with"
         todo = "fill in handed for them and deliver people.csv and the session again"
         raise refuse("no_handedness", what, todo, session=header.session, file=file, line=1, column="point")
     names: Mapping[str, str] = {
