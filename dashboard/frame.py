@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from dashboard import layout, readers, signin
+from dashboard.text.catalogue import use
 from warehouse import journal
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -52,6 +53,7 @@ def run(pages: Sequence[Page]) -> None:
     st.html(STYLE)
     try:
         home = readers.home()
+        use(home.settings().language)
         token = st.query_params.get("link")
         if token:
             reader = readers.by_link(home, token)
