@@ -9,13 +9,14 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.film.tracks import Filmed, Unread
-from ingest.filmplace import FilmPlace, is_film
+from ingest.filmplace import FilmPlace
 from ingest.formats.clip_points import NO_ROWS, Clips, clip_table, named_points, read_clip
 from ingest.formats.keypoints import read_keypoints
 from ingest.refusals import refuse
 from ingest.session_file import SessionHeader
 from warehouse import films
 from warehouse.errors import Refusal, Refused
+from warehouse.vocabulary import is_film
 
 _AGAIN = "mend it and deliver the session again"
 _BY_ROSTER = "no_handedness"  # is mended by a roster, and then the session is read again from filed/

@@ -25,6 +25,7 @@ from warehouse.films import kept_tracks
 from warehouse.fingerprints import of_folder
 from warehouse.home import Home, sync
 from warehouse.store import write_synced
+from warehouse.vocabulary import is_film
 
 
 class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault

@@ -7,6 +7,7 @@ from ingest.job import Job
 from ingest.reading import SessionRows
 from warehouse.errors import UnderfootError
 from warehouse.home import Settings, parse_settings
+from warehouse.vocabulary import is_film
 
 
 class StandingReads:

@@ -11,7 +11,7 @@ from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
 from dashboard.text.numbers import NBSP, Measure, count, listed
 from warehouse.access import Reader
-from warehouse.vocabulary import AGE_GROUPS, age_group
+from warehouse.vocabulary import AGE_GROUPS, age, age_group
 
 ALL = "all"
 
@@ -96,7 +96,7 @@ def _who(reader: Reader, everyone: pl.DataFrame) -> pl.DataFrame:
     """Those that the coach, level and age filters leave; a coach has only their own students anyway."""
     banded = everyone.with_columns(
         pl.col("born").map_elements(
-            lambda born: age_group(people.age(born, reader.today)), return_dtype=pl.String
+            lambda born: age_group(age(born, reader.today)), return_dtype=pl.String
         ).alias("age")
     )  # fmt: skip
     coached = everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name")
