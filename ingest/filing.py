@@ -18,7 +18,6 @@ from typing import Any
 
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
-from ingest.filmplace import is_film
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
 from warehouse.films import kept_tracks

@@ -2,7 +2,6 @@
 
 from ingest import ledger
 from ingest.deliveries import SESSION, Contents, Delivery
-from ingest.filmplace import is_film
 from ingest.job import Job
 from ingest.reading import SessionRows
 from warehouse.errors import UnderfootError
