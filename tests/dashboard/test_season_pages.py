@@ -115,7 +115,7 @@ def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfo
     text = page_text(at)
     assert len(at.get("vega_lite_chart")) == 3
     assert titles(at)[0] == "Irons: one session tells students apart well on 1 of 2 measures"
-    assert "Of 3\u00a0figures with a goal, 2 met it. Missed somewhere: “90 % intervals" in text
+    assert "Of 3\u00a0figures with a goal, 2 met it. Missed somewhere: “The 90 % interval" in text
     assert "5.5\u00a0% of body weight" in text
     assert titles(at)[2].startswith("Eye and plate agree least on “Trail heel still down at impact”")
 
