@@ -10,12 +10,13 @@ import polars as pl
 from ingest.academy import Academy
 from ingest.film.tracks import Filmed, Unread
 from ingest.readers.clips import NO_ROWS, Clips, clip_table, named_points, read_clip
-from ingest.readers.filmplace import FilmPlace, is_film
+from ingest.readers.filmplace import FilmPlace
 from ingest.readers.keypoints import read_keypoints
 from ingest.readers.sheet import SessionSheet
 from ingest.refusing import refuse
 from warehouse import films
 from warehouse.errors import Refusal, Refused
+from warehouse.vocabulary import is_film
 
 _AGAIN = "mend it and deliver the session again"
 _BY_ROSTER = "no_handedness"  # is mended by a roster, and then the session is read again from filed/

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 Tell = Callable[[str], None]
 
 
@@ -15,8 +14,3 @@ class FilmPlace:
     base: Path
     filed: bool = False
     tell: Tell | None = None
-
-
-def is_film(name: str) -> bool:
-    """Whether a file is a film, by its ending."""
-    return name.lower().endswith(ENDINGS)

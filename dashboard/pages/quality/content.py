@@ -7,13 +7,14 @@ import polars as pl
 from dashboard.charts import left_out
 from dashboard.pages.progress.content import Picture
 from dashboard.queries import trust
-from dashboard.text.catalogue import _, mark
+from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, number
 from dashboard.text.reasons import USABLE, reason
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 ALL = "all"
+GROUPINGS = Words({"reason": "Reason", "device": "Device", "coach": "Coach"})  # what the picture can be by
 HOW_TO_READ = mark(
     "Each circle is a week; its area is the number left out. A swing counts once, under the first reason "
     "that kept it out. A refused delivery counts once, under the day it came in if its own day could not be "
@@ -51,20 +52,14 @@ def _sentence_case(code: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def groupings() -> dict[str, str]:
-    """What the picture can be by."""
-    return {"reason": _("Reason"), "device": _("Device"), "coach": _("Coach")}
-
-
 def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
     """Season, device and coach: column → its title, and what it can be, by code."""
-    titles = groupings()
     names = {column: rows[column].drop_nulls().unique().sort() for column in ("season", "device", "coach")}
     each = {column: {name: name for name in values} for column, values in names.items()}
     return {
         "season": (_("Season"), {ALL: _("All seasons"), **dict(reversed(each["season"].items()))}),
-        "device": (titles["device"], {ALL: _("All devices"), **each["device"]}),
-        "coach": (titles["coach"], {ALL: _("All coaches"), **each["coach"]}),
+        "device": (GROUPINGS["device"], {ALL: _("All devices"), **each["device"]}),
+        "coach": (GROUPINGS["coach"], {ALL: _("All coaches"), **each["coach"]}),
     }
 
 
@@ -78,18 +73,17 @@ def quality(rows: pl.DataFrame, by: str, *, narrow: bool) -> Quality:
         )
     group = "said" if by == "reason" else by
     weekly = out.group_by("week", pl.col(group).alias("group")).agg(pl.col("n").sum())
-    titles = groupings()
     columns = {
         "day": _("Day"),
-        "said": titles["reason"],
-        "device": titles["device"],
-        "coach": titles["coach"],
+        "said": GROUPINGS["reason"],
+        "device": GROUPINGS["device"],
+        "coach": GROUPINGS["coach"],
     }
-    title = left_out.finding(weekly, usable, titles[by])
+    title = left_out.finding(weekly, usable, GROUPINGS[by])
     table = out.select(*columns, "n").rename({**columns, "n": _("Left out")})
     picture = Picture(
-        left_out.picture(weekly, titles[by], title, narrow=narrow),
-        left_out.words(weekly, titles[by]),
+        left_out.picture(weekly, GROUPINGS[by], title, narrow=narrow),
+        left_out.words(weekly, GROUPINGS[by]),
         table,
         _(HOW_TO_READ),
     )
@@ -114,7 +108,7 @@ def _totals(rows: pl.DataFrame, out: pl.DataFrame, column: str) -> pl.DataFrame:
         totals.join(often.select(column, "said"), on=column, how="left")
         .sort(column)
         .select(
-            pl.col(column).alias(groupings()[column]),
+            pl.col(column).alias(GROUPINGS[column]),
             pl.col("usable").alias(_("Usable swings")),
             pl.col("out").alias(_("Left out")),
             share.map_elements(lambda v: number(v, "%", 1), return_dtype=pl.String).alias(

@@ -4,7 +4,7 @@ import polars as pl
 import streamlit as st
 
 from dashboard import frame, layout
-from dashboard.pages.quality.content import ALL, filters, groupings, health, quality
+from dashboard.pages.quality.content import ALL, GROUPINGS, filters, health, quality
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
 
@@ -15,7 +15,7 @@ def show(reader: Reader) -> None:
     rows = health(reader)
     places = st.columns(4)
     with places[0]:
-        by = layout.choose(_("Picture by"), groupings(), "by")
+        by = layout.choose(_("Picture by"), GROUPINGS, "by")
     shown = rows
     for place, (column, (title, options)) in zip(places[1:], filters(rows).items(), strict=True):
         with place:

@@ -15,7 +15,7 @@ from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
 from dashboard.text.numbers import NBSP, Measure, count, listed
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
-from warehouse.vocabulary import AGE_GROUPS, age_group
+from warehouse.vocabulary import AGE_GROUPS, age, age_group
 
 ALL = "all"
 HOW_TO_READ = mark(
@@ -102,7 +102,7 @@ def students(reader: Reader) -> pl.DataFrame:
         raise UnderfootError(
             _("There is no student you may see yet. Drop people.csv and coaching.csv on the Deliveries page.")
         )
-    groups = [age_group(people.age(born, reader.today)) for born in everyone["born"]]
+    groups = [age_group(age(born, reader.today)) for born in everyone["born"]]
     return everyone.with_columns(pl.Series("age", groups, dtype=pl.String))
 
 
