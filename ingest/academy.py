@@ -1,7 +1,8 @@
 """What is already known when a delivery is read: settings, people, drills, seasons, consents."""
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 from warehouse.home import Settings
 from warehouse.store import Writer
@@ -79,3 +80,8 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
         seasons=tuple(seasons.iter_rows()),
         consents=consents,
     )
+
+
+def day_of(at: datetime, zone: ZoneInfo) -> date:
+    """The academy's own date of a naive UTC time."""
+    return at.replace(tzinfo=UTC).astimezone(zone).date()

@@ -85,7 +85,7 @@ def refuse(reason: str, what: str, todo: str, **place: object) -> Refused:
     return Refused(refusal(reason, what, todo, **place))  # type: ignore[arg-type]
 
 
-def spoken(failure: Failure, column: str) -> str:
+def in_words(failure: Failure, column: str) -> str:
     """What was found and expected, for one broken rule."""
     if failure.reason == "empty_value":
         return f"{column} is empty but {failure.rule}"
@@ -116,10 +116,10 @@ def from_failures(
     session: str | None = None,
     swing_no: int | None = None,
 ) -> DetailedRefusal:
-    """One refusal for broken rules: the first is told in full, the others are counted."""
+    """One refusal for broken rules: the first is named in full, the others are counted."""
     first = broken[0]
     line = 1 if first.index is None else line_of(first.index)
-    what = spoken(first, first.column)
+    what = in_words(first, first.column)
     if len(broken) > 1:
         what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
     return refusal(
@@ -143,3 +143,9 @@ def unreadable(name: str, session: str | None, file: str | None, error: BaseExce
     refused = refuse("unreadable", what, todo, session=session, file=file)
     refused.__cause__ = error
     return refused
+
+
+def of_swing(found: Refusal, no: int, session: str) -> Refusal:
+    """A refusal of a swing's own file as one of that swing."""
+    sentence = f"Swing {no} of {session}, {found.sentence}"
+    return replace(found, session=session, swing_no=no, sentence=sentence)

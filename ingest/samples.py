@@ -5,23 +5,20 @@ sample, and a rate outside 50–2,000 Hz refuse the swing; so does a value out o
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.formats.plate_table import Joined
-from ingest.refusals import refusal, spoken
+from ingest.plate_rows import Array, Joined, Rows, Span, SwingSamples
+from ingest.refusals import in_words, refusal
 from ingest.sample_checks import (
-    Rows,
-    calm_swings,
     middle,
+    plain_swings,
     row_of,
     rows_by_swing,
     rows_of,
     saturated,
     snapped,
-    span,
     together,
 )
 from ingest.session_file import SessionHeader
@@ -40,24 +37,7 @@ _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
 _ALONG = ("lead_along_pct", "trail_along_pct")
 _AGAIN = "mend it and deliver the session again"
 _EXPORT = "export the swing again and deliver the session again"
-
-Array = NDArray[np.float64]
 Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
-
-
-@dataclass(frozen=True)
-class SwingSamples:
-    """One good swing's clock and file flags; `order` picks its rows of the joined files, in time order."""
-
-    swing_no: int
-    order: Rows
-    n_samples: int
-    rate_hz: float
-    t0_s: float
-    end_s: float
-    regular: bool
-    heels: bool  # heel loads were measured
-    flags: dict[str, int]
 
 
 class Samples:
@@ -70,11 +50,11 @@ class Samples:
         self.rows = rows_by_swing(joined.swing_no)
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
-        self._spans = {name: span(values) for name, values in joined.columns.items()}
+        self._spans = {name: Span.of(values) for name, values in joined.columns.items()}
         self._broken = joined.broken_by_swing(self._spans)
         self._astray = {name: self._outside(name) for name in _ALONG}
         self._heel_over = self._heels_over()
-        self._calm = calm_swings(self.rows, self.values)
+        self._calm = plain_swings(self.rows, self.values)
         self._check_all()
 
     def _outside(self, name: str) -> NDArray[np.bool_] | None:
@@ -145,7 +125,7 @@ class Samples:
     def _refuse_unnumbered(self) -> None:
         first = self._broken[-1][0]
         count = rows_of(self.rows[-1]).size
-        what = spoken(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
+        what = in_words(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
         self._refuse("unmatched_swing", None, what, _AGAIN, first.index or 0, "swing_no")
 
     def _refuse_broken(self, swing_no: int, broken: list[Failure]) -> None:
@@ -154,9 +134,9 @@ class Samples:
         ours = self.joined.ours(first)
         source = self.joined.place(row)[0].sources[ours]
         if first.reason == "out_of_range" and ours in self.values:
-            what = f"{source.theirs} is {source.spoken(float(self.values[ours][row]))} but {first.rule}"
+            what = f"{source.theirs} is {source.in_words(float(self.values[ours][row]))} but {first.rule}"
         else:
-            what = spoken(first, source.theirs)
+            what = in_words(first, source.theirs)
         if len(broken) > 1:
             what += f" (and {len(broken) - 1} more such values)"
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
@@ -229,7 +209,7 @@ class Samples:
     def _along_words(self, name: str, row: int, load: float, count: int) -> Problem:
         source = self.joined.place(row)[0].sources[name]
         value = float(self.values[name][row])
-        given = "empty" if np.isnan(value) else source.spoken(value)
+        given = "empty" if np.isnan(value) else source.in_words(value)
         if source.unit and not np.isnan(value):
             given += f" ({value:.4g} % of foot length)"
         what = (

@@ -1,16 +1,18 @@
 """`session.toml`: who, when, on which device, with which club, and what was swung."""
 
+import json
 import re
 import tomllib
-from datetime import UTC, datetime
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
-from ingest.academy import Academy
+from ingest.academy import Academy, day_of
 from ingest.delimited import decode
+from ingest.formats.format import Explanation, Format
 from ingest.formats.swing_tables import SwingTables, club_name
 from ingest.refusals import refuse, shown
-from ingest.session_file import FILE, ClipSettings, SessionHeader, is_number, line_of
-from ingest.tables import day_of
+from ingest.session_file import FILE, ClipSettings, SessionHeader, glance, is_number, line_of, utc
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.vocabulary import VIEWS
 
@@ -21,6 +23,26 @@ _KEYS = {
 }  # fmt: skip
 _STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
+
+
+class SessionToml(Format):
+    """The file that makes a folder a session's."""
+
+    title = "A settings or session file"
+    names = (FILE,)
+
+    def looks_like(self, path: Path) -> bool:
+        """Any TOML file, which may be a session's under another name."""
+        return path.suffix.lower() == ".toml"
+
+    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - it is not a device's
+        """The session's name and start."""
+        session, started = glance(path.read_bytes())
+        found = Explanation(path.name, self.title)
+        found.facts["session"] = json.dumps(session) if session else "none: not a session.toml"
+        if started is not None:
+            found.facts["started at"] = started.isoformat()
+        return found
 
 
 class _Reader:
@@ -120,7 +142,7 @@ class _Reader:
             raise self.stop(
                 "no_offset", f"started_at = {value.isoformat()} has no offset from UTC", example, "started_at"
             )
-        at = _utc(value)
+        at = utc(value)
         if at is None:
             what = f"started_at = {value.isoformat()} lies outside the years that can be counted"
             raise self.stop("no_time", what, example, "started_at")
@@ -228,26 +250,3 @@ def read_header(data: bytes, academy: Academy) -> SessionHeader:
         Refused: the session as a whole can't be taken; single swings that can't stand in `refused`.
     """
     return _Reader(data, academy).read()
-
-
-def _utc(at: datetime) -> datetime | None:
-    """A time with its offset in UTC, naive; None when that lies before the year 1 or after 9999."""
-    try:
-        return at.astimezone(UTC).replace(tzinfo=None)
-    except OverflowError:
-        return None
-
-
-def glance(data: bytes) -> tuple[str | None, datetime | None]:
-    """Name and start of a session, as far as they can be read, to bring sessions into order."""
-    head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
-    try:
-        table = tomllib.loads(head.decode("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
-        return None, None
-    name, at = table.get("session"), table.get("started_at")
-    if not isinstance(at, datetime):
-        at = None
-    elif at.tzinfo is not None:
-        at = _utc(at)
-    return (name if isinstance(name, str) else None), at

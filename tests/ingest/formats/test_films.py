@@ -181,7 +181,7 @@ def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy,
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
     assert report.refused[0].sentence.startswith("Swing 2 of v1, clip-2.mp4: no film can be read from it")
     deliver(academy, made, ("lesson.mp4", filmed["right"]), swings=2)
-    assert "lesson.mp4 is no swing's clip" in academy.load().refused[0].sentence
+    assert "lesson.mp4 is not the clip of any swing" in academy.load().refused[0].sentence
 
 
 def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read_again(
