@@ -3,6 +3,7 @@
 import json
 import sys
 import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,16 +12,26 @@ import click
 from dashboard import terminal
 from dashboard.serving import run_pages
 from dashboard.terminal import err, out
-from warehouse import events
-from warehouse.errors import CallError
+from dashboard.text import catalogue
+from warehouse import journal
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.owed import owed
 from warehouse.store import open_snapshot, rebuilding, writer
+
+
+def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
+    """Use the academy's language, where there is an academy yet; what is wrong with it each verb says."""
+    with suppress(UnderfootError):
+        catalogue.use(Home.find(home_path).settings().language)
+    return home_path
+
 
 home_option = click.option(
     "--home",
     "home_path",
     metavar="DIR",
+    callback=_speak,
     help="The academy home; else UNDERFOOT_HOME, else ./academy.",
 )
 
@@ -29,9 +40,12 @@ to_option = click.option("--to", "target", type=click.Path(path_type=Path), help
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.option("-v", "--verbose", is_flag=True, help="Show every step and its duration, on stderr.")
 @click.version_option(package_name="underfoot")
-def cli(*, debug: bool) -> None:
+def cli(*, debug: bool, verbose: bool) -> None:
     """Footwork measurements of a golf-coaching academy: load them, reduce them, look at them."""
+    if verbose:
+        journal.show_steps()
     click.get_current_context().obj = {"debug": debug}
 
 
@@ -98,7 +112,7 @@ def build(home_path: str | None, *, from_filed: bool) -> None:
     if from_filed:
         _rebuild(home)
     else:
-        with events.timed(home, "build"), writer(home, on_wait=_say_waiting) as w:
+        with journal.recorded(home, "build"), writer(home, on_wait=_say_waiting) as w:
             _build(home, w)
             w.publish()
     terminal.show_published(home)
@@ -253,7 +267,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     from models.build import refresh  # noqa: PLC0415
 
     with (
-        events.timed(home, "load" if paths is not None else "retry") as facts,
+        journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
         owed(w) as students,
     ):
@@ -267,7 +281,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
     for told in report.refusals():
-        events.write(home, "refused", **told)
+        journal.record(home, "refused", **told)
     return report
 
 
@@ -275,7 +289,7 @@ def _rebuild(home: Home) -> None:
     """The warehouse from filed/, made beside the standing one and put in its place."""
     from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
 
-    with events.timed(home, "rebuild") as facts:
+    with journal.recorded(home, "rebuild") as facts:
         job.settle_interrupted(home, _say_waiting)
         with rebuilding(home, on_wait=_say_waiting) as w:
             with terminal.progress("Reading filed deliveries") as step:

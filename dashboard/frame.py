@@ -1,15 +1,19 @@
 """The frame around every page: who is looking, which pages they have, and what a refused link shows."""
 
+import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import streamlit as st
 
 from dashboard import layout, readers, signin
+from dashboard.text.catalogue import use
+from warehouse import journal
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
+from warehouse.vocabulary import STAFF
 
-STAFF = ("head_coach", "coach")
+log = logging.getLogger(__name__)
 EVERYONE = (*STAFF, "student", "guardian")
 # A picture wider than its window scrolls sideways; what a box says is in full ink; on a phone no row of
 # buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
@@ -49,6 +53,7 @@ def run(pages: Sequence[Page]) -> None:
     st.html(STYLE)
     try:
         home = readers.home()
+        use(home.settings().language)
         token = st.query_params.get("link")
         if token:
             reader = readers.by_link(home, token)
@@ -90,7 +95,8 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
                 link(mine.path, mine.name)
             return
         try:
-            page.show(reader)
+            with journal.step(log, "showed the page %s to a %s", page.path, reader.viewer.role):
+                page.show(reader)
         except UnderfootError as error:
             layout.say(str(error))
 

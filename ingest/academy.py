@@ -6,6 +6,7 @@ from datetime import date
 from warehouse.definitions import fault_codes, metric_codes
 from warehouse.home import Settings
 from warehouse.store import Writer
+from warehouse.vocabulary import is_minor
 
 
 @dataclass(frozen=True)
@@ -57,8 +58,7 @@ class Academy:
 
         Who is under age that day by the academy's own age, or whose birth date is not known, is a minor.
         """
-        born, years = self.people[student].born, self.settings.minor_until_age
-        if born is not None and (born.year + years, born.month, born.day) <= (day.year, day.month, day.day):
+        if not is_minor(self.people[student].born, day, self.settings.minor_until_age):
             return True
         spans = self.consents.get((student, "keep_film"), [])
         return any(first <= day and (last is None or day <= last) for first, last in spans)

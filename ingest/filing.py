@@ -19,12 +19,12 @@ from typing import Any
 from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.ledger import Ledger
-from ingest.readers.filmplace import is_film
 from warehouse.errors import Refusal
 from warehouse.films import kept_tracks
 from warehouse.fingerprints import of_folder
 from warehouse.home import Home, sync
 from warehouse.store import write_synced
+from warehouse.vocabulary import is_film
 
 
 class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault

@@ -1,6 +1,7 @@
 """The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
 
 import json
+import logging
 import re
 import shutil
 import time
@@ -15,12 +16,13 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import events, swap
+from warehouse import journal, swap
 from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.queries import first_line, read_frame, run, spoken
 
+log = logging.getLogger(__name__)
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
 SNAPSHOTS_KEPT = 3
 # Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
@@ -131,9 +133,16 @@ class Writer:
         serving its old rows.
         """
         started = time.monotonic()
-        run(self.connection, "CHECKPOINT")
         self.home.published.mkdir(parents=True, exist_ok=True)
         target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
+        with journal.step(log, "published %s", target.name):
+            run(self.connection, "CHECKPOINT")
+            self._copy_to(target)
+        seconds = round(time.monotonic() - started, 3)
+        journal.record(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
+        return target
+
+    def _copy_to(self, target: Path) -> None:
         part = target.with_suffix(".part")
         try:
             shutil.copyfile(self.home.warehouse_file, part)
@@ -148,9 +157,6 @@ class Writer:
         for old in _snapshots(self.home)[:-SNAPSHOTS_KEPT]:
             with suppress(OSError):
                 old.unlink()
-        seconds = round(time.monotonic() - started, 3)
-        events.write(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
-        return target
 
 
 def write_synced(path: Path, text: str) -> None:

@@ -1,6 +1,5 @@
 """Who is there: students in reach, coaches, seasons, and the rosters of metrics, faults and club families."""
 
-from datetime import date
 from typing import Any
 
 import polars as pl
@@ -39,13 +38,6 @@ def students(reader: Reader) -> pl.DataFrame:
 def student(reader: Reader, code: str) -> dict[str, Any]:
     """The row of `students` of one student."""
     return students(reader).row(by_predicate=pl.col("student") == code, named=True)
-
-
-def age(born: date | None, today: date) -> int | None:
-    """Full years on `today`; null when the birth date is not known."""
-    if born is None:
-        return None
-    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
 
 
 def seasons(reader: Reader) -> list[str]:

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.film.flow import flow
-from ingest.film.frames import Picture, pictures
 from ingest.film.marks import (
     FEWEST_PICTURES,
     MOST_PICTURES,
@@ -27,9 +26,10 @@ from ingest.film.marks import (
     to_plane,
     weights,
 )
+from ingest.film.pictures import Picture, pictures
 from ingest.film.shake import Shake
 from ingest.film.tracks import Tracks
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 
 FLOATS = NDArray[np.float64]
 GREY = NDArray[np.uint8]

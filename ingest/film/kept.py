@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.frames import Picture, pictures
 from ingest.film.naming import NAMES
+from ingest.film.pictures import Picture, pictures
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 
 FLOATS = NDArray[np.float64]

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.frames import Picture
+from ingest.film.pictures import Picture
 from ingest.film.shake import Shake
 
 FLOATS = NDArray[np.float64]

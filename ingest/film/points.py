@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ingest.film.naming import NAMES, name_marks
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 
 FLOATS = NDArray[np.float64]
 SAME_RATE = 1.1

@@ -12,7 +12,7 @@ from dashboard.text import sentences
 from dashboard.text.labels import BETTER, FAMILIES, HARMS, IMPROVING, SLIPPING, WORSE, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
 from dashboard.text.sentences import band_place, trend_sentence
-from warehouse.vocabulary import age_group
+from warehouse.vocabulary import age, age_group
 
 MOST_FAULTS, MOST_DRILLS = 6, 4
 
@@ -103,7 +103,7 @@ def suggested(about: About, aim: str | None) -> list[dict[str, Any]]:
 
 
 def _for_older(about: About, row: dict[str, Any]) -> bool:
-    years = people.age(about.person["born"], about.reader.today)
+    years = age(about.person["born"], about.reader.today)
     return row["min_age"] is not None and (years is None or years < row["min_age"])
 
 
@@ -139,7 +139,7 @@ def helped(about: About, aim: str | None) -> Part | None:
 
 def _kindred(about: About, row: dict[str, Any], measure: Measure | None) -> list[str]:
     """What it kept with students of this level, and of this age, where there were enough of them."""
-    band = age_group(people.age(about.person["born"], about.person["first_day"] or about.reader.today))
+    band = age_group(age(about.person["born"], about.person["first_day"] or about.reader.today))
     groups = lesson.group_effects(about.reader, about.when, about.person["level"], band)
     groups = groups.filter((pl.col("drill") == row["drill"]) & (pl.col("aim") == row["aim"]))
     unit, decimals = (

@@ -19,6 +19,7 @@ from dashboard.text.cautions import (
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
+from warehouse.vocabulary import age
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def _whom(
 
 
 def _about(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> str:
-    years = people.age(person["born"], reader.today)
+    years = age(person["born"], reader.today)
     parts = [
         person["level"],
         f"{person['handed']}-handed" if person["handed"] else None,

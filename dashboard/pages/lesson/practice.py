@@ -5,8 +5,7 @@ from datetime import timedelta
 from dashboard.queries import lesson
 from dashboard.text import sentences
 from warehouse.access import Reader
-
-STAFF = ("head_coach", "coach")
+from warehouse.vocabulary import STAFF
 
 
 def week(reader: Reader, student: str) -> str:

@@ -16,6 +16,7 @@ from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED, MINORS
 from dashboard.text.numbers import count, listed
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
+from warehouse.vocabulary import age
 
 DOSES = (5, 10, 15, 20, 30, 50)
 MOST_FIRST = 6  # faults that stand open; the others are behind one more tap
@@ -94,7 +95,7 @@ def _faults(reader: Reader, student: str) -> list[tuple[str, str, bool]]:
 
 def _named(person: Mapping[str, Any], today: date, drill: Mapping[str, Any], hurting: list[str]) -> str:
     """A drill's name with what speaks against it for this student."""
-    years = people.age(person["born"], today)
+    years = age(person["born"], today)
     texts = [drill["name"], drill["how"], drill["cautions"]]
     against = [f"may load {area}" for area in hurting if body.may_load(area, texts)]
     if drill["min_age"] is not None and (years is None or years < drill["min_age"]):

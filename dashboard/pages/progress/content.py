@@ -26,6 +26,7 @@ from dashboard.text.labels import FAMILIES, NOT_CLEAR, PLAINLY, TOO_FEW, label
 from dashboard.text.numbers import Measure, count, in_ten, on
 from dashboard.text.sentences import FEW_SESSIONS, POINT
 from warehouse.access import Reader
+from warehouse.vocabulary import age
 
 OFTEN = 0.2  # a fault in at least one swing of five is worth working on
 MOST_PICTURES = 3
@@ -260,7 +261,7 @@ def _how(
         return (), ("While something hurts, no drill is suggested here. Talk to your coach first.",)
     if drill is None:
         return (), ("Ask your coach which drill fits before you practise this at home.",)
-    years = people.age(person["born"], reader.today)
+    years = age(person["born"], reader.today)
     if drill["min_age"] is not None and (years is None or years < drill["min_age"]):
         return (), (
             f"The last drill is for players from {drill['min_age']} years on; ask your coach for another.",

@@ -11,7 +11,8 @@ from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_course import FIRST, THIS
 from dashboard.queries import sessions
 from warehouse.access import Reader
-from warehouse.traces import EVENTS, stretch
+from warehouse.traces import stretch
+from warehouse.vocabulary import EVENTS
 
 NEEDED = ("takeaway", "top", "impact")
 SIGNALS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct")

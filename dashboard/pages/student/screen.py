@@ -15,6 +15,7 @@ from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, listed
 from dashboard.text.sentences import band_place, trend_sentence
 from warehouse.access import Reader
+from warehouse.vocabulary import age
 
 KINDS = {
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
@@ -63,8 +64,8 @@ def show(reader: Reader) -> None:
 
 def _about(reader: Reader, person: dict[str, Any]) -> str:
     parts = [person["level"], f"{person['handed']}-handed" if person["handed"] else None]
-    years = people.age(person["born"], reader.today)
-    if years is not None and years < reader.settings.minor_until_age:
+    years = age(person["born"], reader.today)
+    if years is not None and reader.is_minor(person["student"]):
         parts.append(f"{years} years old")
     if person["coach_name"]:
         parts.append(f"coached by {person['coach_name']}")

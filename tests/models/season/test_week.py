@@ -1,0 +1,248 @@
+"""The week's list: its order, its cut, what each signal rests on, and how often chance fills it."""
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from models.build import SQL_FOLDER
+from models.season.cells import baseline
+from models.season.judgement import Bands
+from models.season.trend import fit_season, student_lines
+from models.season.week import KINDS, chosen_changes, listed_count, week_rows
+
+NOW = date(2026, 9, 10)  # a Thursday
+
+
+@pytest.mark.parametrize(
+    ("p", "count"),
+    [([], 0), ([0.94], 0), ([0.951], 1), ([0.99, 0.92], 2), ([0.99, 0.90], 1), ([1.0, 1.0, 0.86, 0.5], 3)],
+)
+def test_the_list_is_cut_where_one_in_twenty_listed_may_be_chance(p, count):
+    assert listed_count(np.array(p, dtype=float)) == count
+
+
+def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(course):
+    # The goal: fewer than one row in 400; 3 academies × 40 students × 4 metrics = 480 rows, so at most one.
+    rng, listed = np.random.default_rng(8), 0
+    for _ in range(3):
+        rows = baseline(
+            pl.concat(
+                course(rng, f"s{i}", metric=f"m{m}", start=rng.normal(60, 5))[0]
+                for m in range(4)
+                for i in range(40)
+            )
+        )
+        trend = student_lines(
+            rows, fit_season(rows), {f"m{m}": "up" for m in range(4)}, Bands(pl.DataFrame(), {}, {})
+        ).trend
+        listed += len(chosen_changes(trend))
+    assert listed <= 1
+
+
+class Ground:
+    """Fills the tables that the list reads, on top of `Bench`."""
+
+    def __init__(self, bench):
+        self.bench, self.w = bench, bench.writer
+        bench.reference(
+            {"recentre_pts": False, "impact_lead_share_pct": False}, {"late_crossing": ["recentre_pts"]}
+        )
+        self.w.execute("INSERT INTO academy.season VALUES ('spring', DATE '2026-04-01', DATE '2026-10-01')")
+
+    def student(self, code, *, last=0, coach="c1"):
+        self.w.execute(
+            "INSERT INTO academy.person (person, role, display_name, joined) VALUES (?, 'student', ?, DATE '2026-01-01')",
+            [code, code],
+        )
+        self.w.execute("INSERT INTO academy.coaching VALUES (?, ?, DATE '2026-01-01', NULL)", [code, coach])
+        if last is not None:
+            self.bench.session(f"last-{code}", code, day=(NOW - date(2026, 4, 1)).days - last)
+
+    def trend(self, student, metric="recentre_pts", *, label="improving", p=0.99, start=5.0, now=9.0):
+        self.w.append(
+            "season.student_trend",
+            pl.DataFrame(
+                {"season": ["spring"], "student": [student], "metric": [metric], "club_family": ["iron"],
+                 "n_sessions": [8], "start_value": [start], "value_now": [now], "label": [label],
+                 "p_improved": [p if label == "improving" else 1 - p],
+                 "p_slipped": [p if label == "slipping" else 0.0]}
+            ),
+        )  # fmt: skip
+
+    def note(self, student, kind, code, *, day=0, session=None):
+        at = datetime(NOW.year, NOW.month, NOW.day, 12) - timedelta(days=day)  # noqa: DTZ001
+        self.w.append(
+            "academy.note",
+            pl.DataFrame(
+                {"note": [f"{student}{kind}{code}{day}"], "session": [session], "student": [student], "at": [at],
+                 "day": [at.date()], "author": ["c1"], "kind": [kind], "code": [code], "grade": [1],
+                 "shared": [False], "delivery": ["d"], "loose": [True]},
+                schema_overrides={"session": pl.String},
+            ),
+        )  # fmt: skip
+
+    def rates(self, student, before, now, p_lower=0.01):
+        for span, (flagged, usable) in (("before", before), ("now", now)):
+            self.w.append(
+                "season.student_fault_rate",
+                pl.DataFrame(
+                    {"season": ["spring"], "student": [student], "fault": ["late_crossing"],
+                     "club_family": ["iron"], "span": [span], "flagged": [flagged], "usable": [usable],
+                     "rate": [flagged / usable], "p_lower": [p_lower], "label": ["worse"], "n_sessions": [3]}
+                ),
+            )  # fmt: skip
+
+    def signals(self):
+        return week_rows(self.w).signal.to_dicts()
+
+    def evidence(self, *names):
+        """Rows of evidence in order, as tuples of role, subject and the columns named."""
+        return week_rows(self.w).evidence.select("role", "subject", *names).rows()
+
+
+@pytest.fixture
+def ground(bench):
+    return Ground(bench)
+
+
+def test_discomfort_comes_first_whatever_else_there_is_and_ends_when_it_is_over(ground):
+    for code in ("s1", "s2", "s3"):
+        ground.student(code)
+    ground.trend("s1", label="slipping", p=0.999)
+    ground.note("s2", "discomfort", "left knee", day=30)
+    ground.note("s3", "discomfort", "back", day=9)
+    ground.note("s3", "discomfort_over", "back", day=2)
+    found = ground.signals()
+    assert [row["signal"] for row in found] == ["discomfort:s2:left knee", "slipping:s1:recentre_pts"]
+    assert [row["rank"] for row in found] == [1, 2]
+    assert ground.evidence("day")[0] == ("main", "left knee", date(2026, 8, 11))
+    assert (found[0]["week"], found[0]["as_of"], found[0]["coach"]) == (date(2026, 9, 7), NOW, "c1")
+    ground.note("s3", "discomfort", "back", day=1)
+    assert {row["student"] for row in ground.signals()[:2]} == {"s2", "s3"}
+    ground.note("s2", "discomfort_over", "Left_knee", day=0)  # as a form writes the same place
+    assert [row["student"] for row in ground.signals() if row["kind"] == "discomfort"] == ["s3"]
+
+
+def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_it(ground):
+    ground.student("s1")
+    ground.trend("s1", label="improving", p=0.999)
+    ground.trend("s1", "impact_lead_share_pct", label="slipping", p=0.97, start=80.04, now=71.0)
+    (row,) = ground.signals()
+    assert (row["kind"], row["subject"], row["kindred"], row["p"]) == (
+        "slipping",
+        "impact_lead_share_pct",
+        [],
+        0.97,
+    )
+    assert ground.evidence("club_family", "start_value", "value_now", "p") == [
+        ("main", "impact_lead_share_pct", "iron", 80.04, 71.0, 0.97),
+        ("against", "recentre_pts", "iron", 5.0, 9.0, 0.999),
+    ]
+    (week,) = week_rows(ground.w).week.to_dicts()
+    assert (week["judged"], week["listed"]) == (2, 2)
+    assert week["expected_by_chance"] == pytest.approx(0.031)
+
+
+def test_changes_the_students_page_does_not_call_are_not_listed(ground):
+    ground.student("s1")
+    ground.trend("s1", label="not_clear", p=0.99)
+    assert ground.signals() == []
+
+
+def test_a_student_not_measured_lately_is_said_once_and_claims_nothing_else(ground):
+    ground.student("s1")
+    ground.student("s2", last=40)
+    ground.student("s3", last=21)
+    ground.student("s4", last=None)
+    ground.trend("s2")
+    assert [r["signal"] for r in ground.signals()] == ["unmeasured:s2:sessions", "unmeasured:s4:sessions"]
+    assert ground.evidence("days", "day") == [
+        ("main", "sessions", 40, date(2026, 8, 1)),
+        ("main", "sessions", None, None),
+    ]
+
+
+def test_a_fault_is_new_when_it_was_seldom_before(ground):
+    ground.student("s1")
+    ground.student("s2")
+    ground.rates("s1", (2, 40), (9, 20))
+    ground.rates("s2", (12, 40), (16, 20))
+    (row,) = ground.signals()
+    assert row["signal"] == "new_fault:s1:late_crossing"
+    assert row["p"] == pytest.approx(0.99)
+    assert ground.evidence("flagged", "usable", "flagged_before", "usable_before") == [
+        ("main", "late_crossing", 9, 20, 2, 40)
+    ]
+
+
+def test_holding_outside_the_band_for_six_sessions(ground):
+    ground.w.execute("UPDATE academy.metric SET better = 'band'")
+    ground.w.execute(
+        "INSERT INTO academy.band (metric, club_family, lo, hi, version) VALUES ('impact_lead_share_pct', 'iron', 75, 90, 'v')"
+    )
+    for student, off in (("s1", 0.0), ("s2", 20.0)):
+        ground.student(student)
+        ground.trend(student, "impact_lead_share_pct", label="holding", p=0.1, start=70, now=70)
+        for k in range(6):
+            value = 70.0 + (off if k == 3 else 0.0)
+            ground.bench.session(f"{student}-{k}", student, day=10 * k)
+            ground.bench.swings(f"{student}-{k}", {"impact_lead_share_pct": [value] * 5})
+    ground.bench.touch("s1", "s2")
+    ground.w.execute("INSERT INTO season.session_metric BY NAME " + sql("season.session_metric"))
+    (row,) = ground.signals()
+    assert row["signal"] == "outside_band:s1:impact_lead_share_pct"
+    assert ground.evidence("club_family", "sessions", "value_now", "side") == [
+        ("main", "impact_lead_share_pct", "iron", 6, 70.0, "under")
+    ]
+
+
+def sql(table):
+    return (SQL_FOLDER / f"{table}.sql").read_text(encoding="utf-8")
+
+
+def test_a_fault_seen_twice_and_not_measured_is_to_be_looked_at_together(ground):
+    ground.student("s1")
+    for k in (1, 2, 3):
+        ground.bench.session(f"v{k}", "s1", day=(NOW - date(2026, 4, 1)).days - k)
+        ground.bench.swings(f"v{k}", {}, faults={"late_crossing": [False] * 10})
+        ground.note("s1", "saw", "late_crossing", day=k, session=f"v{k}")
+    ground.bench.touch("s1")
+    ground.w.execute("INSERT INTO season.session_fault BY NAME " + sql("season.session_fault"))
+    (row,) = ground.signals()
+    assert row["signal"] == "eye_and_plate:s1:late_crossing"
+    assert ground.evidence("seen", "sessions", "flagged", "usable") == [
+        ("main", "late_crossing", 3, 3, 0, 30)
+    ]
+
+
+def test_a_refused_delivery_stays_until_its_session_loads(ground):
+    ground.student("s1")
+    ground.w.execute(
+        'INSERT INTO academy.refusal (session, reason, sentence, "at", name, student, coach) '
+        "VALUES ('late', 'empty_file', 'It is empty.', TIMESTAMP '2026-09-09 10:00', 'late', 's1', 'c1'), "
+        "(NULL, 'empty_file', 'Old.', TIMESTAMP '2026-09-01 10:00', 'old', NULL, NULL)"
+    )
+    (row,) = ground.signals()
+    assert (row["signal"], row["coach"]) == ("refused:s1:late", "c1")
+    at = datetime(2026, 9, 9, 10)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
+    assert ground.evidence("session", "refused_at", "refusals") == [("main", "late", "late", at, 1)]
+    ground.bench.session("late", "s1", day=10)
+    assert ground.signals() == []
+
+
+def test_before_the_first_session_there_is_no_list(bench):
+    rows = week_rows(bench.writer)
+    assert rows.signal.is_empty()
+    assert rows.evidence.is_empty()
+    assert rows.week.is_empty()
+
+
+def test_a_quiet_week_has_a_count_and_no_entries(ground):
+    ground.student("s1")
+    rows = week_rows(ground.w)
+    assert rows.signal.is_empty()
+    assert rows.evidence.is_empty()
+    assert rows.week.select("judged", "listed", "expected_by_chance").row(0) == (0, 0, 0.0)
+    assert len(KINDS) == 8
