@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.numbers import number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
@@ -70,7 +70,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
     height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(height, 80), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
     )
 
 
