@@ -21,14 +21,9 @@ def said(figure: float | None, unit: str) -> str:
     return number(100 * figure, "%", 1) if unit == "share" else number(figure, "", 2, signed=True)
 
 
-def unit_of(claim: str) -> str:
-    """What a claim's figure is counted in: `share`, or `swc` for how much something is overstated."""
-    return "swc" if "overstate" in claim.lower() else "share"
-
-
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
-    """Draw one claim: `rows` truth, students, figure, goal_lo, goal_hi, met; a row a truth, a mark a size."""
-    unit = unit_of(rows["claim"][0])
+    """Draw one claim: `rows` as `claims.in_words` gives them; a row a truth, a mark a size."""
+    unit = str(rows["unit"][0])
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
@@ -95,7 +90,7 @@ def finding(rows: pl.DataFrame) -> str:
 
 def words(rows: pl.DataFrame) -> str:
     """The picture in words, one part a truth and size."""
-    unit = unit_of(rows["claim"][0])
+    unit = str(rows["unit"][0])
     parts = [
         f"{row['truth']}, {row['students']} students: {said(row['figure'], unit)}{_met(row['met'])}"
         for row in rows.sort("truth", "students").iter_rows(named=True)
@@ -113,7 +108,7 @@ def _row(row: dict[str, Any]) -> dict[str, Any]:
         "Claim": row["claim"],
         "When the truth is": row["truth"],
         "Students": row["students"],
-        "Figure": said(row["figure"], unit_of(row["claim"])),
+        "Figure": said(row["figure"], row["unit"]),
         "Goal": row["goal"],
         "Met": {True: "yes", False: "no", None: "–"}[row["met"]],
         "Academies simulated": row["n_academies"],
