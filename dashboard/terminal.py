@@ -56,7 +56,7 @@ def run(cli: click.Group) -> None:
 
 @contextmanager
 def progress(title: str, *, quiet: bool = False) -> Iterator[Callable[[int, int, str], None]]:
-    """A progress bar on stderr; `step(done, total, name)` moves it. Silent when asked or not in a terminal."""
+    """A progress bar on stderr; `step(done, total, name)` moves it. Silent when asked or off a terminal."""
     silent = quiet or not err.is_terminal or steps_are_shown()
     bar = Progress(
         TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),

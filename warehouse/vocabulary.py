@@ -32,6 +32,22 @@ PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "sideways")
 
+# Flags of a swing and what each one's count counts.
+FLAG_COUNTS = {
+    "dropout": "gaps",
+    "negative_load": "such samples, both feet",
+    "saturated": "samples at the highest value; of a grid 1",
+    "weight_mismatch": "1",
+    "short_quiet": "missing samples",
+    "low_rate": "the rate, Hz",
+    "unmarked": "events not marked",
+    "feet_not_found": "1",
+    "feet_swapped": "1",
+    "clip_unsynced": "1",
+    "clip_unchecked": "1",
+    "sensors_filled": "sensors",
+}
+
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"

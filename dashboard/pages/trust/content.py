@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from dashboard.charts import eye_and_plate, held_to_account, reliability
+from dashboard.charts import eye_and_plate, calibration_goals, reliability
 from dashboard.pages.progress.content import Picture
 from dashboard.queries import people, trust
 from dashboard.text.catalogue import _, mark
@@ -122,9 +122,9 @@ def claims(reader: Reader) -> pl.DataFrame:
 def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Calibration:
     """How one claim held. `rows`: as `claims` gives them."""
     shown = rows.filter(pl.col("claim") == claim)
-    chart = held_to_account.picture(shown, held_to_account.finding(shown), narrow=narrow)
-    table = held_to_account.table
-    picture = Picture(chart, held_to_account.words(shown), table(shown), _(CALIBRATION_KEY))
+    chart = calibration_goals.picture(shown, calibration_goals.finding(shown), narrow=narrow)
+    table = calibration_goals.table
+    picture = Picture(chart, calibration_goals.words(shown), table(shown), _(CALIBRATION_KEY))
     summary = _("Of {figures} with a goal, {met} met it.").format(
         figures=count(len(rows.drop_nulls("met")), "figure"), met=int(rows["met"].sum() or 0)
     )
