@@ -1,4 +1,4 @@
-"""Sentences about what a drill does: what was kept, on how much data, and how it ranks; no claim beyond that."""
+"""What is said of a drill: what was kept, on how much data, and how it ranks; never more than its label."""
 
 from collections.abc import Mapping
 from typing import Any

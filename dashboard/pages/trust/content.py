@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from dashboard.charts import eye_and_plate, calibration_goals, reliability
+from dashboard.charts import calibration_goals, eye_and_plate, reliability
 from dashboard.pages.progress.content import Picture
 from dashboard.queries import people, trust
 from dashboard.text.catalogue import _, mark
