@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date
 
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.store import Writer
 from warehouse.vocabulary import is_minor
 

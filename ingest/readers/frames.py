@@ -17,7 +17,7 @@ from ingest.readers.footprints import Marks
 from ingest.readers.gridfiles import Frames, open_frames
 from ingest.readers.recordings import Recording
 from ingest.refusing import refuse
-from warehouse.traces import SAMPLE_COLUMNS
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
 ABSURD_KPA = 5000.0

@@ -10,7 +10,7 @@ from ingest.academy import Academy
 from ingest.readers.tables import Table, read_table
 from ingest.refusing import from_failures, refuse, shown
 from warehouse.contracts.base import Contract
-from warehouse.contracts.roster import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
+from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused
 from warehouse.vocabulary import FAULTS
 

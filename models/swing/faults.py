@@ -8,7 +8,7 @@ swings whose feet look swapped: null is "not judged", never "not flagged".
 import polars as pl
 
 from models.swing.rules import UNSTYLED, Fault, Limit, Rules, read_rules
-from warehouse.home import Settings
+from warehouse.settings import Settings
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from models.swing.columns import METRIC_COLUMNS
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).resolve().parent.parent / "rules"

@@ -10,7 +10,7 @@ from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
 from models.swing.metrics import METRICS
 from models.swing.rules import read_rules
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 
 RULES = read_rules()
 SCHEMA = Path(warehouse.__file__).parent / "schema"
