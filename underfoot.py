@@ -177,11 +177,10 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.pages.week.content import lines  # noqa: PLC0415 - the other commands don't wait for it
-    from dashboard.pages.week.paper import NEVER, write_review  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.week.content import NO_REVIEW, write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(Home.find(home_path), person, target)
-    terminal.say(lines(whole) if whole else [NEVER])
+    terminal.say(whole.lines() if whole else [catalogue._(NO_REVIEW)])
     out.print(f"To print: {file}", soft_wrap=True)
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 from warehouse.errors import Refused
 from warehouse.vocabulary import ARCHIVE_ENDINGS
 

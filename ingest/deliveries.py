@@ -12,9 +12,9 @@ from datetime import datetime
 from fnmatch import fnmatch
 from pathlib import Path
 
-from ingest.readers.roster import ROSTERS
-from ingest.readers.session import glance
-from ingest.refusing import refuse
+from ingest.formats.rosters import ROSTERS
+from ingest.formats.session_toml import glance
+from ingest.refusals import refuse
 from warehouse import filed
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint

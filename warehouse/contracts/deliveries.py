@@ -1,4 +1,4 @@
-"""Delivered files: samples, events, clip points, notes, shots, people, coaching, drills, seasons, consents."""
+"""Delivered files: samples, events, clip points, notes, shots and the files of the roster."""
 
 from typing import Annotated
 
