@@ -4,7 +4,7 @@ import polars as pl
 import streamlit as st
 
 from dashboard import frame, layout
-from dashboard.charts import eye_and_plate, held_to_account, reliability
+from dashboard.charts import calibration_goals, eye_and_plate, reliability
 from dashboard.queries import people, trust
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
@@ -93,8 +93,8 @@ def _calibration(reader: Reader) -> None:
     claims = rows["claim"].unique(maintain_order=True).to_list()
     chosen = layout.choose("Claim", {claim: claim for claim in claims}, "claim")
     shown = rows.filter(pl.col("claim") == chosen)
-    picture = held_to_account.picture(shown, held_to_account.finding(shown), narrow=layout.narrow())
-    layout.picture(picture, held_to_account.words(shown), held_to_account.table(shown))
+    picture = calibration_goals.picture(shown, calibration_goals.finding(shown), narrow=layout.narrow())
+    layout.picture(picture, calibration_goals.words(shown), calibration_goals.table(shown))
     layout.aside(CALIBRATION_HOW)
     missed = rows.filter(~pl.col("met"))["claim"].unique(maintain_order=True).to_list()
     judged = len(rows.drop_nulls("met"))
@@ -102,7 +102,7 @@ def _calibration(reader: Reader) -> None:
     told = f" Missed somewhere: {listed([f'“{claim}”' for claim in missed])}." if missed else ""
     st.write(f"Of {count(judged, 'figure')} with a goal, {met} met it.{told}")
     with st.expander("All figures as a table"):
-        layout.table(held_to_account.table(rows), "calibration")
+        layout.table(calibration_goals.table(rows), "calibration")
 
 
 def _eye(reader: Reader, when: str) -> None:
