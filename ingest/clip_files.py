@@ -17,7 +17,7 @@ from ingest.formats.format import (
 )
 from ingest.refusals import of_swing, refuse
 from ingest.session_file import FILE, SessionHeader
-from warehouse import films
+from warehouse import filed
 from warehouse.errors import Refusal, Refused
 
 _AGAIN = "correct it and deliver the session again"
@@ -91,7 +91,7 @@ class _Reading:
             self.seen |= set(points["swing_no"])
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
-        self.gone = films.refused(context.base) if context.filed else {}
+        self.gone = filed.films_refused(context.base) if context.filed else {}
         self.notices: list[str] = []
 
     def keypoints(self, no: int, name: str) -> None:

@@ -13,7 +13,7 @@ import polars as pl
 from ingest.film.tracks import Filmed, Tracks
 from ingest.formats.format import Explanation, FilmFormat, SessionContext
 from ingest.refusals import refuse
-from warehouse.films import kept_tracks
+from warehouse.filed import kept_tracks
 from warehouse.vocabulary import FILM_ENDINGS
 
 # Video and computer vision are slow to import, so each method imports what it needs of `ingest.film`.

@@ -19,8 +19,8 @@ from ingest.refusals import refuse
 from ingest.sample_checks import snapped
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.devices import read_devices
 from warehouse.errors import Refused, UnderfootError
+from warehouse.settings import read_devices
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"

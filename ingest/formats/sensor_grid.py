@@ -21,7 +21,7 @@ from ingest.formats.grid_recording import Recording
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.sample_checks import snapped
-from warehouse.traces import SAMPLE_COLUMNS
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
 ABSURD_KPA = 5000.0

@@ -10,14 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from warehouse import units
-from warehouse.contracts import base, deliveries, roster, rows
+from warehouse.contracts import base, deliveries, rows
+from warehouse.definitions import usual_faults
 from warehouse.errors import UnderfootError
 from warehouse.store import SCHEMA_FOLDER
-from warehouse.vocabulary import FAULTS, NOTE_KINDS
+from warehouse.vocabulary import NOTE_KINDS
 
 CONTRACTS = [
     found
-    for module in (deliveries, roster, rows)
+    for module in (deliveries, rows)
     for _, found in inspect.getmembers(module, inspect.isclass)
     if issubclass(found, base.Contract) and found is not base.Contract
 ]
@@ -84,7 +85,7 @@ def test_failures_name_row_value_and_rule():
     frame = pl.DataFrame(
         {"season": ["a", "b/c"], "from": [date(2026, 1, 1), None], "to": [date(2026, 1, 1)] * 2}
     )
-    found = [(f.reason, f.column, f.index, f.value) for f in base.failures(roster.SeasonLine, frame)]
+    found = [(f.reason, f.column, f.index, f.value) for f in base.failures(deliveries.SeasonLine, frame)]
     assert found == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
 
 
@@ -148,6 +149,7 @@ def test_a_unit_that_does_not_fit_is_one_sentence(call):
     assert "academy.toml" in str(caught.value) or "again" in str(caught.value)
 
 
-def test_the_words_of_notes_and_faults_stand_once():
-    assert len(set(FAULTS)) == len(FAULTS) == 18
+def test_kinds_of_notes_and_codes_of_faults_are_unique():
+    faults = [fault.code for fault in usual_faults()]
+    assert len(set(faults)) == len(faults) == 18
     assert len(set(NOTE_KINDS)) == len(NOTE_KINDS)
