@@ -157,7 +157,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
     from ingest.film.contact_sheet import follow  # noqa: PLC0415 - a slow import, used here only
 
     with terminal.progress("Following the marks") as step:
-        terminal.say(follow(file, view=view, handed=hand, sheet=preview, tell=step).lines())
+        terminal.say(follow(file, view=view, handed=hand, sheet=preview, progress=step).lines())
 
 
 @cli.command()

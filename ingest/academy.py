@@ -23,7 +23,7 @@ class Person:
 
 @dataclass(frozen=True)
 class Standing:
-    """The version of a session that stands in the warehouse."""
+    """The version of a session that is in the warehouse."""
 
     student: str
     delivery: str
@@ -66,7 +66,7 @@ class Academy:
 
 
 def read_academy(writer: Writer, settings: Settings) -> Academy:
-    """Read the roster as it stands in the warehouse."""
+    """Read the roster that is in the warehouse."""
     people = writer.sql("SELECT person, role, handed, foot_length_mm, born FROM academy.person")
     seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
     consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}

@@ -113,7 +113,7 @@ class _Reading:
         self._take(no, rows)
 
     def missing(self, no: int, name: str) -> None:
-        """Refuse a swing whose own clip did not come with it."""
+        """Refuse a swing whose own clip was not delivered with it."""
         what = f"{name} is not in the session's folder"
         self._refuse(no, refuse("no_samples", what, _AGAIN, file=FILE, column="clip"))
 

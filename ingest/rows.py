@@ -94,7 +94,7 @@ def swing_row(
 ) -> dict[str, Any]:
     """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid.
 
-    `shoe_width_px` is what its film tells (ingest.film.shoes).
+    `shoe_width_px` was measured in its film (ingest.film.shoes).
     """
     swing = header.swings[no]
     heel_source = "none" if good is None else "measured" if good.heels else "estimated"

@@ -1,4 +1,4 @@
-"""Small facts about samples: which rows are whose, a clock's rate, a load that hit its sensor's ceiling."""
+"""Checks on samples: which rows are which swing's, a clock's rate, a load that hit its sensor's ceiling."""
 
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
@@ -37,7 +37,7 @@ def row_of(rows: Rows, place: int) -> int:
 
 
 def together(parts: Sequence[Rows]) -> Rows:
-    """Rows under one another; still a slice when each part stands right after the one before."""
+    """Rows one after another; still a slice when each part directly follows the one before."""
     slices = [part for part in parts if isinstance(part, slice)]
     if len(slices) == len(parts) and all(a.stop == b.start for a, b in pairwise(slices)):
         return slice(slices[0].start, slices[-1].stop)
@@ -61,7 +61,7 @@ def snapped(rate_hz: float) -> float:
 
 
 def saturated(load: Array, period_s: float) -> int:
-    """Samples at the swing's highest load, when they stand in a flat run no living foot makes; else 0."""
+    """Samples at the swing's highest load, when they form a flat run that no living foot makes; else 0."""
     top = load.max()
     at_top = load == top
     count = int(np.count_nonzero(at_top))
@@ -79,7 +79,7 @@ PLAIN_HZ = (110.0, 1900.0)
 
 
 def plain_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[int, float]:
-    """Rates (Hz) of swings whose clock runs evenly on its grid and whose loads never stand flat at the top.
+    """Rates (Hz) of swings whose clock runs evenly on its grid and whose loads never stay at their top.
 
     Missing values are for the contract to find. None is named where swings lie among one another.
     """
@@ -107,7 +107,7 @@ def plain_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[
 
 
 def _steps(time: Array, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Shortest and longest step within each block; the step from one block to the next is nobody's."""
+    """Shortest and longest step within each block; steps from one block to the next do not count."""
     steps = np.diff(time)
     bounds = np.stack([starts, ends - 1], axis=1).ravel()[:-1]
     return np.minimum.reduceat(steps, bounds)[::2], np.maximum.reduceat(steps, bounds)[::2]

@@ -36,7 +36,7 @@ HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
 _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
 _ALONG = ("lead_along_pct", "trail_along_pct")
-_AGAIN = "mend it and deliver the session again"
+_AGAIN = "correct it and deliver the session again"
 _EXPORT = "export the swing again and deliver the session again"
 Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
 
@@ -53,9 +53,9 @@ class Samples:
         self.refused: list[Refusal] = []
         self._spans = {name: Span.of(values) for name, values in joined.columns.items()}
         self._broken = joined.broken_by_swing(self._spans)
-        self._astray = {name: self._outside(name) for name in _ALONG}
+        self._off_foot = {name: self._outside(name) for name in _ALONG}
         self._heel_over = self._heels_over()
-        self._calm = plain_swings(self.rows, self.values)
+        self._plain = plain_swings(self.rows, self.values)
         self._check_all()
 
     def _outside(self, name: str) -> NDArray[np.bool_] | None:
@@ -143,8 +143,8 @@ class Samples:
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
 
     def _check(self, swing_no: int, rows: Rows) -> None:
-        order, problem, calm = rows, None, self._calm.get(swing_no)
-        if calm is None:
+        order, problem, plain = rows, None, self._plain.get(swing_no)
+        if plain is None:
             times = self.values["t_s"][rows]
             steps = np.diff(times)
             if steps.min(initial=np.inf) <= 0:
@@ -156,9 +156,9 @@ class Samples:
         if problem is not None:
             reason, what, todo, row, ours = problem
             self._refuse(reason, swing_no, what, todo, row, ours)
-        elif calm is not None:
+        elif plain is not None:
             flags = {"negative_load": self._negative(order)}
-            self.good[swing_no] = self._swing(swing_no, order, calm, flags, regular=True)
+            self.good[swing_no] = self._swing(swing_no, order, plain, flags, regular=True)
         else:
             self.good[swing_no] = self._describe(swing_no, order, steps, period)
 
@@ -167,7 +167,7 @@ class Samples:
             return "rate", "there is only one sample", _AGAIN, row_of(order, 0), "t_s"
         if order is not rows and steps.min() <= 0:
             k = int(np.flatnonzero(steps <= 0)[0])
-            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s stands twice"
+            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s appears twice"
             return "same_time_twice", what, _EXPORT, row_of(order, k + 1), "t_s"
         back = self._runs_back(rows_of(rows), period) if order is not rows else None
         if back is not None:
@@ -180,7 +180,7 @@ class Samples:
         return None
 
     def _runs_back(self, rows: NDArray[np.int64], period: float) -> int | None:
-        """First row whose time, within its file, stands more than a sample before the row above it."""
+        """First row whose time, within its file, is more than a sample before the row above it."""
         steps = np.diff(self.values["t_s"][rows])
         file = np.searchsorted(self.joined.starts, rows, side="right")
         back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
@@ -188,13 +188,13 @@ class Samples:
 
     def _position_problem(self, order: Rows) -> Problem | None:
         for foot in ("lead", "trail"):
-            name, load, astray = (
+            name, load, off_foot = (
                 f"{foot}_along_pct",
                 self.values[f"{foot}_n"],
-                self._astray[f"{foot}_along_pct"],
+                self._off_foot[f"{foot}_along_pct"],
             )
-            if astray is not None and astray[order].any():
-                off = rows_of(order)[astray[order]]
+            if off_foot is not None and off_foot[order].any():
+                off = rows_of(order)[off_foot[order]]
                 bad = off[load[off] > CARRYING_SHARE * self._body_weight_n(order)]
                 if bad.size:
                     return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
@@ -284,10 +284,10 @@ class Samples:
         )
 
     def _column(self, name: str, order: Rows) -> NDArray[np.float32]:
-        values, astray = self.values[name][order], self._astray.get(name)
+        values, off_foot = self.values[name][order], self._off_foot.get(name)
         if name in _LOADS and self._spans[name].low < 0:
             values = np.where(values < 0, 0.0, values)
-        elif astray is not None:
+        elif off_foot is not None:
             # Out of range is only left where the foot carries nothing: no number there means anything.
-            values = np.where(astray[order], np.nan, values)
+            values = np.where(off_foot[order], np.nan, values)
         return values.astype(np.float32)

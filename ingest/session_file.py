@@ -114,7 +114,7 @@ def is_number(value: Any) -> bool:
 
 
 def utc(at: datetime) -> datetime | None:
-    """A time with its offset in UTC, naive; None when that lies before the year 1 or after 9999."""
+    """A time with its offset in UTC, naive; None when that is before the year 1 or after 9999."""
     try:
         return at.astimezone(UTC).replace(tzinfo=None)
     except OverflowError:

@@ -108,7 +108,7 @@ def _order(events: list[Event]) -> tuple[str, str, Event] | None:
 def outside(
     header: SessionHeader, no: int, events: list[Event], first_s: float, last_s: float
 ) -> Refusal | None:
-    """Refusal of a swing whose plate events do not all lie inside its samples, else None."""
+    """Refusal of a swing whose plate events are not all inside its samples, else None."""
     for event in events:
         if event.clock == "plate" and not first_s - 1e-9 <= event.t_s <= last_s + 1e-9:
             what = (

@@ -118,7 +118,7 @@ def read_c3d(
     toward the toes, about the recording's origin. t_s runs on the file's clock, on which its first frame need
     not be 0.
 
-    lead_platform counts from 1; None: told by the markers under the feet, else by [stance]. A foot is as long
+    lead_platform counts from 1; None: found by the markers of the feet, else by [stance]. A foot is as long
     as its heel and toe marker are apart; when that is under 85 % of foot_length_mm, the toe marker sits on
     the ball of the foot and foot_length_mm is taken.
 
@@ -174,7 +174,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
     EVENT:TIMES holds minutes and seconds on the clock on which frame 1 is at 0.
 
     Raises
-        Refused: one of our events stands twice, at two times.
+        Refused: one of our events is there twice, at two times.
     """
     labels = recording.texts.get("EVENT.LABELS", [])
     times = recording.numbers.get("EVENT.TIMES", np.zeros((2, 0)))
@@ -190,7 +190,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
         if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:
             raise refuse(
                 "event_twice",
-                f'the event "{event}" stands twice, at {events[event]:.3f} s and at {at:.3f} s',
+                f'the event "{event}" appears twice, at {events[event]:.3f} s and at {at:.3f} s',
                 "keep one of them in the recording",
                 file=recording.file,
             )
@@ -198,7 +198,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
 
 
 def _refuse_off_platform(file: str, platform: Platform) -> None:
-    """Refuse corners, origin or units under which the usual load lies beside the platform."""
+    """Refuse corners, origin or units under which the usual load would be off the platform."""
     seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
     if not len(seen):
         raise _off_platform(file, platform)
@@ -211,7 +211,7 @@ def _refuse_off_platform(file: str, platform: Platform) -> None:
 def _off_platform(file: str, platform: Platform) -> Exception:
     return refuse(
         "cop_off_platform",
-        f"the load of platform {platform.number} would lie outside its corners",
+        f"the load of platform {platform.number} would be outside its corners",
         "correct its corners, origin or units in the recording program and export again",
         file=file,
     )

@@ -73,7 +73,7 @@ class ColumnGuess:
 
 
 def words_of(name: str) -> list[str]:
-    """Words of a column's name: split at signs, digits and capitals; L and R before a word stand alone."""
+    """Words of a column's name: split at signs, digits and capitals; L and R before a word are words."""
     parted = re.sub(r"(?<=[a-zµ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", name.replace("CoP", "cop"))
     return re.findall(r"[^\W\d_]+|%", parted.lower().replace("μ", "µ"))
 
@@ -134,8 +134,8 @@ def guess_column(name: str, values: Array, unit_line: str | None = None) -> Colu
     found = ColumnGuess(name, ours, None, _BY_NAME, guessed=True, low=low, high=high)
     if sort is None or low is None or high is None:
         return found
-    for said, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
-        unit = _stated(f"({said})" if where == "stated under its name" else said, sort) if said else None
+    for text, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
+        unit = _stated(f"({text})" if where == "stated under its name" else text, sort) if text else None
         if unit is not None and unit != UNDECIDED:
             return replace(found, unit=unit, how=f"{unit}, {where}")
     if sort == "clock":

@@ -88,10 +88,10 @@ def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
         Refused: it is not such a file, or it holds body points without feet.
     """
     try:
-        held = json.loads(data.decode("utf-8-sig"))
+        document = json.loads(data.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise _refused(file, "this is not readable JSON") from error
-    notes, images = (held, []) if isinstance(held, list) else _parts(held, file)
+    notes, images = (document, []) if isinstance(document, list) else _parts(document, file)
     if not notes or not all(isinstance(note, dict) and _whole(note.get("image_id")) for note in notes):
         raise _refused(file, "it holds no list of annotations, each with its image_id")
     frame_of = _frames(images, [note["image_id"] for note in notes])
@@ -112,9 +112,9 @@ def _refused(file: str, what: str) -> Exception:
     return refuse("unreadable", what, todo, file=file)
 
 
-def _parts(held: Any, file: str) -> tuple[list[Any], list[Any]]:
-    notes = held.get("annotations") if isinstance(held, dict) else None
-    images = held.get("images", []) if isinstance(held, dict) else []
+def _parts(document: Any, file: str) -> tuple[list[Any], list[Any]]:
+    notes = document.get("annotations") if isinstance(document, dict) else None
+    images = document.get("images", []) if isinstance(document, dict) else []
     if not isinstance(notes, list) or not isinstance(images, list):
         raise _refused(file, "it holds no list of annotations, each with its image_id")
     return notes, [image for image in images if isinstance(image, dict) and _whole(image.get("id"))]
@@ -158,7 +158,7 @@ def _feet(note: Mapping[str, Any], file: str) -> FLOATS:
 
 
 def _followed(found: Mapping[int, list[FLOATS]]) -> Iterable[tuple[int, FLOATS]]:
-    """One person a frame: the widest pair of feet at first, then whoever stands nearest the last place."""
+    """One person a frame: the widest pair of feet at first, then whoever is nearest the last place."""
     first = min(found)
     last = _centre(max(found[first], key=lambda feet: float(np.ptp(feet[feet[:, 2] > 0, :2], axis=0).max())))
     for frame in sorted(found):

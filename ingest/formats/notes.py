@@ -57,7 +57,7 @@ class Notes(TableFormat, LineFormat):
         for row, line in enumerate(table.frame.iter_rows(named=True)):
             if row in bad:
                 continue
-            problem = rules.settle(line)
+            problem = rules.check(line)
             if problem is None:
                 found = _row(line, zone)
                 kept.setdefault(found["note"], found)
@@ -90,7 +90,7 @@ class _Rules:
     def __init__(self, context: LineContext) -> None:
         self.context, self.academy, self.header = context, context.academy, context.header
 
-    def settle(self, line: Line) -> Problem | None:
+    def check(self, line: Line) -> Problem | None:
         return (
             self._whose(line)
             or self._author(line)
@@ -140,7 +140,7 @@ class _Rules:
         return None
 
     def _kind(self, line: Line) -> Problem | None:
-        check = {
+        rule = {
             "saw": self._saw,
             "drill": self._dose,
             "practice": self._dose,
@@ -151,7 +151,7 @@ class _Rules:
             "discomfort_over": _code,
             "talked": _code,
         }[line["kind"]]
-        return check(line)
+        return rule(line)
 
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults:
@@ -176,18 +176,18 @@ class _Rules:
         return None
 
     def _lot(self, line: Line) -> Problem | None:
-        """What lots decided: the drill that won stands as the code, the other beside it."""
+        """Drills assigned by random draw: the one drawn is the code, `drawn_against` the other."""
         lost = line["drawn_against"]
         if lost is None:
             return None
         if line["kind"] not in ("plan", "drill"):
-            what = f"lots decide a plan or a drill, not a {line['kind']} line"
+            what = f"a random draw assigns a plan or a drill, not a {line['kind']} line"
             return "unknown_value", what, "drawn_against"
         for drill, column in ((line["code"], "code"), (lost, "drawn_against")):
             if drill not in self.academy.drills:
                 return "unknown_drill", f"drill {shown(drill)} is not in drills.csv", column
         if lost == line["code"]:
-            return "unknown_value", f"drill {lost} can't be drawn against itself", "drawn_against"
+            return "unknown_value", f"drill {lost} can't be the other drill of its own draw", "drawn_against"
         return None
 
     def _target(self, line: Line) -> Problem | None:

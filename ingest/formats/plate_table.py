@@ -111,7 +111,7 @@ def _open(file: str, data: bytes, session: str | None, *, explaining: bool = Fal
 
 
 def _sources(table: _Table, recipe: Recipe) -> dict[str, Source]:
-    """Where our columns come from; a missing one is said of the header where that is further down."""
+    """Where our columns come from; where one is missing since the header is further down, that is said."""
     try:
         return recipe.sources(table.names)
     except Refused as refused:

@@ -57,17 +57,17 @@ class Grid:
     def notice(self) -> str | None:
         """One sentence on the sensors that were filled; None when all were sound."""
         found = ((len(self.dead), "read nothing under a foot"), (len(self.stuck), "never changed"))
-        told = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
-        if not told:
+        faulty = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
+        if not faulty:
             return None
         todo = "have the grid checked when they grow more"
-        return f"{told}, and those beside them were taken instead; {todo}."
+        return f"{faulty}, and were filled in from their neighbours; {todo}."
 
     @property
     def session_stance_mm(self) -> list[float] | None:
         """Median stance of the session's swings; None without any."""
-        held = list(self.stance_mm.values())
-        return [float(v) for v in np.median(np.asarray(held), axis=0)] if held else None
+        stances = list(self.stance_mm.values())
+        return [float(v) for v in np.median(np.asarray(stances), axis=0)] if stances else None
 
 
 class SensorGrid(SampleFormat):
@@ -161,7 +161,7 @@ def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
 
 
 def _flags(recording: Recording, parts: Parts) -> dict[int, dict[str, int]]:
-    """A sensor that was filled was so in every swing of the recording whose feet were found."""
+    """Flags by swing; a filled sensor counts in every swing of the recording whose feet were found."""
     flags = {}
     filled = int((recording.dead | recording.stuck).sum())
     for no in recording.swings:
