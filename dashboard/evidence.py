@@ -1,11 +1,12 @@
 """The picture behind a sentence: one student's season line, or their fault ladder."""
 
+from dataclasses import dataclass
 from typing import Any
 
+import altair as alt
 import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
-from dashboard.pages.progress.content import Picture
 from dashboard.queries import people, season, sessions
 from dashboard.text.labels import BETTER, NOT_CLEAR, TOO_FEW, WORSE, label, marked
 from dashboard.text.numbers import Measure, listed, share
@@ -20,6 +21,16 @@ LADDER_KEY = (
     "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate nine "
     "times in ten."
 )
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart, what it says, its rows, and how to read its marks."""
+
+    chart: alt.TopLevelMixin
+    words: str
+    rows: pl.DataFrame
+    key: str = ""
 
 
 def evidence(
