@@ -3,6 +3,7 @@
 import json
 import sys
 import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,16 +12,26 @@ import click
 from dashboard import terminal
 from dashboard.serving import run_pages
 from dashboard.terminal import err, out
+from dashboard.text import catalogue
 from warehouse import events
-from warehouse.errors import CallError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.owed import owed
 from warehouse.store import open_snapshot, rebuilding, writer
+
+
+def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
+    """Use the academy's language, where there is an academy yet; what is wrong with it each verb says."""
+    with suppress(UnderfootError):
+        catalogue.use(Home.find(home_path).settings().language)
+    return home_path
+
 
 home_option = click.option(
     "--home",
     "home_path",
     metavar="DIR",
+    callback=_speak,
     help="The academy home; else UNDERFOOT_HOME, else ./academy.",
 )
 

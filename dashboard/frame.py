@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from dashboard import layout, readers, signin
+from dashboard.text.catalogue import use
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -49,6 +50,7 @@ def run(pages: Sequence[Page]) -> None:
     st.html(STYLE)
     try:
         home = readers.home()
+        use(home.settings().language)
         token = st.query_params.get("link")
         if token:
             reader = readers.by_link(home, token)

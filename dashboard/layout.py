@@ -12,6 +12,7 @@ from dashboard import picture_files
 from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
+from dashboard.text.catalogue import keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.numbers import on
 from warehouse.access import Reader
@@ -126,7 +127,7 @@ def picture(
         shown: Any = _Unchecked(piece)
         st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
         _let_draw()
-    _details(chart, words, rows, place)
+    _details(chart, words, rows, place, language())
 
 
 def _let_draw() -> None:
@@ -154,8 +155,14 @@ class _Unchecked:
 
 
 @st.fragment
-def _details(chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str) -> None:
-    """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down."""
+def _details(
+    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str, language_in_use: str
+) -> None:
+    """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down.
+
+    It then runs alone, without the page around it that would say which language is in use.
+    """
+    use(language_in_use)
     name = picture_files.finding(chart) or words
     png, svg = file_name(name, "png"), file_name(name, "svg")
     folded = st.expander("In words, as a table, to save", key=f"more-{place}-{png}", on_change="rerun")
@@ -187,8 +194,8 @@ def save_table(rows: pl.DataFrame, name: str, place: str = "") -> None:
 
 def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, place: str = "") -> None:
     """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
-    key = f"save-{place}-{file}"
-    st.download_button(label, make, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
+    key, made = f"save-{place}-{file}", keeping_language(make)
+    st.download_button(label, made, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
 
 
 def _grid(rows: pl.DataFrame) -> None:

@@ -12,10 +12,11 @@ from pathlib import Path
 
 import polars as pl
 
-from models import answers, comparisons, drills, fitting, own_bands, review, samples
+from models import answers, comparisons, drills, fitting, own_bands, samples
 from models.calibration import calibration_rows
 from models.samples import temporary
 from models.season.trend import Lines
+from models.season.week import WeekRows, week_rows
 from models.swing import faults
 from warehouse.home import Home, Settings
 from warehouse.store import Writer
@@ -51,7 +52,7 @@ class Job:
     lines: Lines | None = None
     drill_rows: drills.DrillRows | None = None
     ladder: pl.DataFrame = field(default_factory=pl.DataFrame)
-    week: pl.DataFrame = field(default_factory=pl.DataFrame)
+    week: WeekRows | None = None
 
     def replace(self, table: str, rows: pl.DataFrame, within: str = "true") -> None:
         """Put `rows` in place of those of `table` that satisfy `within`."""
@@ -158,13 +159,18 @@ def _calibration(job: Job) -> None:
 
 def _signal(job: Job) -> None:
     """The whole academy's list, after a load as well: what hurts shows at once."""
-    signals, job.week = review.week_rows(job.writer)
-    job.replace("season.signal", signals)
+    job.week = week_rows(job.writer)
+    job.replace("season.signal", job.week.signal)
+
+
+def _signal_evidence(job: Job) -> None:
+    """From the same list, one step before."""
+    job.replace("season.signal_evidence", job.week.evidence if job.week else pl.DataFrame())
 
 
 def _signal_week(job: Job) -> None:
-    """From the same list, one step before."""
-    job.replace("season.signal_week", job.week)
+    """From the same list, two steps before."""
+    job.replace("season.signal_week", job.week.week if job.week else pl.DataFrame())
 
 
 def _whole(table: str, rows: Callable[[Writer], pl.DataFrame]) -> Callable[[Job], None]:
@@ -208,6 +214,7 @@ ORDER: tuple[tuple[str, Callable[[Job], None]], ...] = (
     ("season.ball_link", _whole("season.ball_link", comparisons.ball_link_rows)),
     ("season.eye_plate", _whole("season.eye_plate", comparisons.eye_plate_rows)),
     ("season.signal", _signal),
+    ("season.signal_evidence", _signal_evidence),
     ("season.signal_week", _signal_week),
     ("season.data_health", _sql("season.data_health", "true")),
 )

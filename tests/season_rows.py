@@ -18,29 +18,39 @@ def add(w) -> None:
 
 
 def signals(w) -> None:
+    heel, down = "impact_trail_heel_pct_bw", "trail_heel_down"
+    line = {"subject": heel, "club_family": "iron"}
     rows = [
-        ("discomfort", "s01", "c01", "left_knee", None, [], None, "Left knee sore since 16 March."),
-        ("slipping", "s02", "c02", "impact_trail_heel_pct_bw", "iron", ["trail_heel_down", "stays_centred", "mid_back_trail_share_pct"], 0.97,
-         "Load left under the trail heel at impact moved from 18 to 21 % of body weight. A real change, not noise (97 %)."),
-        ("improving", "s01", "c01", "impact_trail_heel_pct_bw", "iron", [], 0.99,
-         "Load left under the trail heel at impact fell from 18 to 2 % of body weight."),
-        ("new_fault", "s01", "c01", "trail_heel_down", "iron", [], 0.9, "Trail heel still down at impact shows now."),
-        ("unmeasured", "s03", "c01", None, None, [], None, "Not measured for 70 days."),
-        ("eye_and_plate", "s01", "c01", "trail_heel_down", None, [], None, "Seen twice, measured in none of 12 swings."),
-        ("refused", None, "c02", "2026-02-03-s02", None, [], None, "A delivery waits to be mended."),
+        ("discomfort", "s01", "c01", "left_knee", [], None, [{"subject": "left_knee", "day": WEEK}]),
+        ("slipping", "s02", "c02", heel, [down, "stays_centred", "mid_back_trail_share_pct"], 0.97,
+         [line | {"start_value": 18.0, "value_now": 21.0, "p": 0.97}]),
+        ("improving", "s01", "c01", heel, [], 0.99, [line | {"start_value": 18.0, "value_now": 2.0, "p": 0.99}]),
+        ("new_fault", "s01", "c01", down, [], 0.9,
+         [{"subject": down, "club_family": "iron", "flagged": 9, "usable": 12, "flagged_before": 1, "usable_before": 20, "p": 0.9}]),
+        ("unmeasured", "s03", "c01", None, [], None, [{"subject": "sessions", "day": date(2026, 1, 12), "days": 70}]),
+        ("eye_and_plate", "s01", "c01", down, [], None,
+         [{"subject": down, "flagged": 0, "usable": 12, "seen": 2, "sessions": 2}]),
+        ("refused", None, "c02", "2026-02-03-s02", [], None, [{"subject": "2026-02-03-s02", "refusals": 1}]),
     ]  # fmt: skip
-    w.append(
-        "season.signal",
-        pl.DataFrame(
-            [
-                {"week": WEEK, "as_of": AS_OF, "rank": rank, "signal": f"{kind}:{student or ''}:{subject or ''}",
-                 "kind": kind, "student": student, "coach": coach, "subject": subject, "club_family": family,
-                 "kindred": kindred, "label": None, "p": p, "sentence": sentence}
-                for rank, (kind, student, coach, subject, family, kindred, p, sentence) in enumerate(rows, 1)
-            ],
-            schema_overrides={"kindred": pl.List(pl.String), "label": pl.String, "p": pl.Float64, "club_family": pl.String},
-        ),
-    )  # fmt: skip
+    signals, evidence = [], []
+    for rank, (kind, student, coach, subject, kindred, p, behind) in enumerate(rows, 1):
+        signal = f"{kind}:{student or ''}:{subject or ''}"
+        signals.append(
+            {"week": WEEK, "as_of": AS_OF, "rank": rank, "signal": signal, "kind": kind, "student": student,
+             "coach": coach, "subject": subject, "club_family": behind[0].get("club_family"), "kindred": kindred, "p": p}
+        )  # fmt: skip
+        evidence += [
+            {
+                "week": WEEK,
+                "signal": signal,
+                "place": place,
+                "role": "main" if place == 1 else "beside",
+                **row,
+            }
+            for place, row in enumerate(behind, 1)
+        ]
+    w.append("season.signal", pl.DataFrame(signals, infer_schema_length=None))
+    w.append("season.signal_evidence", pl.DataFrame(evidence, infer_schema_length=None))
     w.append(
         "season.signal_week",
         pl.DataFrame(

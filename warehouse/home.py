@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
@@ -24,6 +25,7 @@ class Settings:
     name: str
     time_zone: str
     demo: bool = False
+    language: str = "en"  # of the pages, on screen, on paper and in the terminal
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
@@ -98,6 +100,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         name=name,
         time_zone=zone,
         demo=table.get("demo") is True,
+        language=_language(table.get("language", "en"), where),
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
         minor_until_age=_age(table.get("minor_until_age", 18), where, past=past),
         young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
@@ -107,6 +110,15 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         club_families=MappingProxyType(families),
         version=hashlib.sha256(data).hexdigest()[:16],
     )
+
+
+def _language(value: Any, where: str) -> str:
+    """A language by its code; which ones there are, the dashboard's catalogue knows."""
+    if not isinstance(value, str) or not re.fullmatch("[a-z]{2,3}(_[A-Z]{2})?", value):
+        raise UnderfootError(
+            f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
+        )
+    return value
 
 
 def _minutes(value: Any, where: str) -> float | None:

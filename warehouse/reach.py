@@ -44,6 +44,7 @@ _BY_NOTE = {"academy.note", "academy.drill_dose", "academy.steadiness"}
 
 _IN_REACH = "student IN (SELECT student FROM reach)"
 _OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _IN_REACH + ")"
+_OWN_SIGNAL = _IN_REACH + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
 
 
 def view_sql(role: str, table: str) -> str:
@@ -74,7 +75,9 @@ def view_sql(role: str, table: str) -> str:
     if staff and table == "academy.refusal":
         return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_IN_REACH}"
     if staff and table == "season.signal":
-        return f"{rows} WHERE {_IN_REACH} OR (student IS NULL AND coach = (SELECT person FROM viewer))"
+        return f"{rows} WHERE {_OWN_SIGNAL}"
+    if staff and table == "season.signal_evidence":
+        return f"{rows} WHERE signal IN (SELECT signal FROM season.signal WHERE {_OWN_SIGNAL})"
     if staff and table == "season.ball_link":
         return f"{rows} WHERE {_IN_REACH}"
     if staff and table == "season.eye_plate":

@@ -19,7 +19,7 @@ def signals(reader: Reader) -> pl.DataFrame:
             FROM note n WHERE n.kind = 'talked' GROUP BY n.student, n.code
         )
         SELECT s.week, s.as_of, s.rank, s.signal, s.kind, s.student, s.coach, s.subject, s.club_family,
-            s.kindred, s.label, s.p, s.sentence,
+            s.kindred, s.label, s.p,
             p.display_name AS name, c.display_name AS coach_name,
             t.talked_day, coalesce(a.display_name, t.author) AS talked_by
         FROM signal s
@@ -31,6 +31,24 @@ def signals(reader: Reader) -> pl.DataFrame:
         ORDER BY s.rank, p.display_name
         """
     )
+
+
+def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
+    """Signal → what it rests on, in order; `sentence` is the first refusal's own of a refused delivery."""
+    rows = reader.sql(
+        """
+        SELECT e.*, (
+            SELECT min(r.sentence) FROM refusal r
+            WHERE r.swing_no IS NULL AND r."at" = e.refused_at AND r.session IS NOT DISTINCT FROM e.session
+                AND coalesce(r.name, r.session, r.delivery, 'unnamed') = e.subject
+        ) AS sentence
+        FROM signal_evidence e
+        WHERE e.week = (SELECT max(week) FROM signal)
+        ORDER BY e.signal, e.place
+        """
+    )
+    found = rows.partition_by("signal", as_dict=True, maintain_order=True)
+    return {str(signal): own.to_dicts() for (signal,), own in found.items()}
 
 
 def week(reader: Reader) -> dict[str, Any] | None:

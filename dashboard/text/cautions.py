@@ -1,39 +1,35 @@
-"""What a page says wherever its work can hurt someone."""
+"""What a page says wherever its work can hurt someone; marked, so whoever shows it calls `_`."""
 
-DISCOMFORT = (
+from dashboard.text.catalogue import mark
+
+DISCOMFORT = mark(
     "Stop any drill that hurts or loads this area. This page does not diagnose: see a physician or "
     "physiotherapist. It stays first until a note says that it is over."
 )
 
-
-EYES_CLOSED = (
+EYES_CLOSED = mark(
     "With eyes closed: a flat, dry floor, clear space, someone within reach, and stop at the first step. Not "
     "when dizzy, recently injured or unsure on your feet."
 )
 
-
-IF_IT_HURTS = (
+IF_IT_HURTS = mark(
     "If anything hurts, stop and tell your coach. This page can't say what it is; a physician or "
     "physiotherapist can."
 )
 
+CLEAR_SPACE = mark("Leave clear room for the club and let nobody stand in it. Plates are easy to trip over.")
 
-CLEAR_SPACE = "Leave clear room for the club and let nobody stand in it. Plates are easy to trip over."
-
-
-GROWING = (
+GROWING = mark(
     "Pain while growing, at the heels or knees for example, belongs to a physician. Rest days count too."
 )
 
-
-MINORS = (
+MINORS = mark(
     "Film and measurement of young players need the guardian's consent and follow the academy's safeguarding "
     "policy and local law. Film the feet only, unless agreed otherwise. Nothing here is public, ranked, or "
     "shared by link without consent."
 )
 
-
-BANDS_ARE_CUSTOM = (
+BANDS_ARE_CUSTOM = mark(
     "Bands are coaching custom, set by the academy; they are not medicine or law. "
     "Local rules and licensed practice come first."
 )

@@ -1,5 +1,6 @@
 """What the codes of the tables are called on a page."""
 
+from dashboard.text.catalogue import Words
 from warehouse.vocabulary import (
     BETTER,
     GOES_TOGETHER,
@@ -15,91 +16,90 @@ from warehouse.vocabulary import (
     WORSE,
 )
 
-LABELS = {
+LABELS = Words({
     IMPROVING: "Improving", SLIPPING: "Slipping", HOLDING: "Holding (no large change)",
     NOT_CLEAR: "Not clear yet", TOO_FEW: "Too few sessions", BETTER: "Better", WORSE: "Worse",
     HELPS: "Helps", HARMS: "Harms", NO_CLEAR_EFFECT: "No clear effect", TOO_LITTLE_DATA: "Too little data",
     GOES_TOGETHER: "Goes together",
-}  # fmt: skip
+})  # fmt: skip
 SHAPES = {HELPS: "▲", HARMS: "▽", IMPROVING: "▲", BETTER: "▲", HOLDING: "●", SLIPPING: "▽", WORSE: "▽"}
 
-
-AGES = {
+AGES = Words({
     "under_18": "Under 18 years", "18_to_39": "18 to 39 years", "40_to_59": "40 to 59 years",
     "60_and_over": "60 years and over",
-}  # fmt: skip
-FAMILIES = {
+})  # fmt: skip
+FAMILIES = Words({
     "wedge": "Wedges", "iron": "Irons", "hybrid": "Hybrids", "wood": "Woods", "driver": "Driver",
     "putter": "Putter",
-}  # fmt: skip
+})  # fmt: skip
 
-
-PHASES = {
+PHASES = Words({
     "address": "at address", "back": "going back", "top": "at the top", "down": "coming down",
     "impact": "at impact", "finish": "at the finish",
-}  # fmt: skip
+})  # fmt: skip
 
-
-EVENTS = {
+EVENTS = Words({
     "address": "address", "takeaway": "takeaway", "mid_back": "lead arm parallel, back", "top": "top",
     "mid_down": "lead arm parallel, down", "impact": "impact", "finish": "finish",
-}  # fmt: skip
-
+})  # fmt: skip
 
 # What keeps a swing out of the season's answers, or makes it less sure, in words.
-FLAGS = {
-    "no_metric": "no measure could be computed",
-    "dropout": "samples were missing for a moment",
-    "negative_load": "the plate read below zero",
-    "saturated": "the plate reached its limit",
-    "weight_mismatch": "the load at address does not fit the body mass given",
-    "short_quiet": "the stand before the swing was too short",
-    "low_rate": "the plate samples too slowly for the fast parts",
-    "unmarked": "some events were not marked; estimated from the plate where that can be done",
-    "feet_not_found": "the two feet could not be told apart",
-    "feet_swapped": "the two feet may be swapped",
-    "sensors_filled": "sensors of the grid were dead or stuck and were filled from those beside them",
-    "clip_unsynced": "the clip and the plate do not match",
-    "clip_unchecked": "too few clips beside it to be sure that the clip is of this swing",
-}
+FLAGS = Words(
+    {
+        "no_metric": "no measure could be computed",
+        "dropout": "samples were missing for a moment",
+        "negative_load": "the plate read below zero",
+        "saturated": "the plate reached its limit",
+        "weight_mismatch": "the load at address does not fit the body mass given",
+        "short_quiet": "the stand before the swing was too short",
+        "low_rate": "the plate samples too slowly for the fast parts",
+        "unmarked": "some events were not marked; estimated from the plate where that can be done",
+        "feet_not_found": "the two feet could not be told apart",
+        "feet_swapped": "the two feet may be swapped",
+        "sensors_filled": "sensors of the grid were dead or stuck and were filled from those beside them",
+        "clip_unsynced": "the clip and the plate do not match",
+        "clip_unchecked": "too few clips beside it to be sure that the clip is of this swing",
+    }
+)
 
-
-ROLES = {"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"}
-
+ROLES = Words({"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"})
 
 # What a swing looks like without the fault, as a student would hear it; the sentence before it counts swings.
-WITHOUT = {
-    "heels_at_address": "you stand over the middle of your feet before you start",
-    "toes_at_address": "you stand over the middle of your feet before you start",
-    "uneven_at_address": "both feet carry about the same before you start",
-    "unsteady_at_address": "you stand quietly before you start",
-    "rocking_start": "you start without rocking on your feet",
-    "stays_centred": "your load moves to the trail foot as the club goes back",
-    "trail_heel_sink": "your trail foot stays evenly planted as the club goes back",
-    "lead_heel_heavy": "your lead heel gets light as the club goes back",
-    "heels_together_back": "your feet take turns, not both to the heels, as the club goes back",
-    "lead_heel_high": "your lead heel stays low as the club goes back",
-    "no_recentre": "your load is already coming back to the middle at the top",
-    "reverse_load": "your load is not on the lead foot at the top",
-    "trail_push": "your trail foot gets lighter as the club starts down",
-    "late_crossing": "your load reaches the lead foot in good time before you strike",
-    "little_lead_load": "the lead foot carries most of your load halfway down",
-    "toes_together_down": "your feet take turns, not both to the toes, as the club comes down",
-    "target_drift": "you stay steady over the lead foot as you strike",
-    "trail_heel_down": "your trail heel is light when you strike",
-}
-
+WITHOUT = Words(
+    {
+        "heels_at_address": "you stand over the middle of your feet before you start",
+        "toes_at_address": "you stand over the middle of your feet before you start",
+        "uneven_at_address": "both feet carry about the same before you start",
+        "unsteady_at_address": "you stand quietly before you start",
+        "rocking_start": "you start without rocking on your feet",
+        "stays_centred": "your load moves to the trail foot as the club goes back",
+        "trail_heel_sink": "your trail foot stays evenly planted as the club goes back",
+        "lead_heel_heavy": "your lead heel gets light as the club goes back",
+        "heels_together_back": "your feet take turns, not both to the heels, as the club goes back",
+        "lead_heel_high": "your lead heel stays low as the club goes back",
+        "no_recentre": "your load is already coming back to the middle at the top",
+        "reverse_load": "your load is not on the lead foot at the top",
+        "trail_push": "your trail foot gets lighter as the club starts down",
+        "late_crossing": "your load reaches the lead foot in good time before you strike",
+        "little_lead_load": "the lead foot carries most of your load halfway down",
+        "toes_together_down": "your feet take turns, not both to the toes, as the club comes down",
+        "target_drift": "you stay steady over the lead foot as you strike",
+        "trail_heel_down": "your trail heel is light when you strike",
+    }
+)
 
 # What a label of the season tables means to a student; nothing is claimed that the tables do not.
-PLAINLY = {
-    IMPROVING: "▲ Improving: the change is larger than chance would make it.",
-    BETTER: "▲ Better than before: the change is larger than chance would make it.",
-    HOLDING: "● Holding steady.",
-    SLIPPING: "▽ Not as steady lately. A good thing to look at in your next lesson.",
-    WORSE: "▽ Not as often lately. A good thing to look at in your next lesson.",
-    NOT_CLEAR: "Not clear yet whether this has changed. A few more visits will tell.",
-    TOO_FEW: "Too few sessions yet to tell whether this has changed.",
-}
+PLAINLY = Words(
+    {
+        IMPROVING: "▲ Improving: the change is larger than chance would make it.",
+        BETTER: "▲ Better than before: the change is larger than chance would make it.",
+        HOLDING: "● Holding steady.",
+        SLIPPING: "▽ Not as steady lately. A good thing to look at in your next lesson.",
+        WORSE: "▽ Not as often lately. A good thing to look at in your next lesson.",
+        NOT_CLEAR: "Not clear yet whether this has changed. A few more visits will tell.",
+        TOO_FEW: "Too few sessions yet to tell whether this has changed.",
+    }
+)
 
 
 def label(code: str) -> str:

@@ -1,11 +1,43 @@
-"""Numbers with their units, days, counts and lists, as a page writes them."""
+"""Numbers with their units, days, counts and lists, as the language in use writes them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from babel.dates import format_date
+from babel.lists import format_list
+from babel.numbers import format_decimal
+
+from dashboard.text.catalogue import _, locale, mark_plural, ngettext
+
 NBSP = "\u00a0"
+# What `count` counts, by its name in the code.
+THINGS = {
+    "clean swing": mark_plural("{n} clean swing", "{n} clean swings"),
+    "change": mark_plural("{n} change", "{n} changes"),
+    "coach": mark_plural("{n} coach", "{n} coaches"),
+    "day": mark_plural("{n} day", "{n} days"),
+    "delivery": mark_plural("{n} delivery", "{n} deliveries"),
+    "delivery waits": mark_plural("{n} delivery waits", "{n} deliveries wait"),
+    "dose": mark_plural("{n} dose", "{n} doses"),
+    "drill": mark_plural("{n} drill", "{n} drills"),
+    "fault": mark_plural("{n} fault", "{n} faults"),
+    "file": mark_plural("{n} file", "{n} files"),
+    "figure": mark_plural("{n} figure", "{n} figures"),
+    "film": mark_plural("{n} film", "{n} films"),
+    "line": mark_plural("{n} line", "{n} lines"),
+    "measure": mark_plural("{n} measure", "{n} measures"),
+    "other": mark_plural("{n} other", "{n} others"),
+    "other fault": mark_plural("{n} other fault", "{n} other faults"),
+    "other coach has": mark_plural("{n} other coach has", "{n} other coaches have"),
+    "session": mark_plural("{n} session", "{n} sessions"),
+    "signal": mark_plural("{n} signal", "{n} signals"),
+    "student": mark_plural("{n} student", "{n} students"),
+    "swing": mark_plural("{n} swing", "{n} swings"),
+    "swing or delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
+    "time": mark_plural("{n} time", "{n} times"),
+}
 
 
 def number(value: float | None, unit: str = "", decimals: int = 0, *, signed: bool = False) -> str:
@@ -14,8 +46,9 @@ def number(value: float | None, unit: str = "", decimals: int = 0, *, signed: bo
         return "–"
     rounded = round(value, decimals) + 0.0
     sign = "−" if rounded < 0 else "+" if signed and rounded > 0 else ""
-    text = f"{sign}{abs(rounded):.{decimals}f}"
-    return f"{text}{NBSP}{unit}" if unit else text
+    pattern = f"0.{'0' * decimals}" if decimals else "0"
+    text = f"{sign}{format_decimal(abs(rounded), pattern, locale())}"
+    return f"{text}{NBSP}{_(unit)}" if unit else text
 
 
 def share(rate: float | None) -> str:
@@ -26,27 +59,30 @@ def share(rate: float | None) -> str:
 def in_ten(rate: float) -> str:
     """A rate of 0–1 as swings of ten; "about" where it is not exact."""
     tens = round(10 * rate)
-    return f"{'' if abs(10 * rate - tens) < 0.05 else 'about '}{tens} of 10"
+    exact = abs(10 * rate - tens) < 0.05
+    return (_("{tens} of 10") if exact else _("about {tens} of 10")).format(tens=tens)
 
 
 def on(day: date | None) -> str:
     """A day: 7 April 2026."""
-    return "–" if day is None else f"{day.day} {day:%B %Y}"
+    return "–" if day is None else format_date(day, "long", locale())
 
 
-def count(n: int, one: str, many: str | None = None) -> str:
-    """`n` things, in the right number."""
-    return f"{n:,}{NBSP}{one if n == 1 else many or one + 's'}"
+def count(n: int, thing: str, things: str | None = None) -> str:
+    """`n` of one of `THINGS`: 1 swing, 12 swings."""
+    one, many = THINGS.get(thing) or (f"{{n}} {thing}", f"{{n}} {things or thing + 's'}")
+    text = ngettext(one, many, n).replace("{n} ", f"{{n}}{NBSP}")
+    return text.format(n=format_decimal(n, locale=locale()))
 
 
-def listed(names: list[str]) -> str:
+def listed(names: Sequence[str]) -> str:
     """a, b and c."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
+    return format_list(list(names), locale=locale())
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One metric as it is shown: a row of academy.metric."""
+    """One metric as it is shown: a row of academy.metric, in the language in use."""
 
     metric: str
     label: str
@@ -59,13 +95,14 @@ class Measure:
     @classmethod
     def of(cls, row: Mapping[str, Any]) -> "Measure":
         """From a row of academy.metric."""
-        names = ("metric", "label", "unit", "explain", "better", "decimals", "phase")
-        return cls(**{name: row[name] for name in names})
+        names = ("metric", "unit", "better", "decimals", "phase")
+        shown = {name: row[name] for name in names}
+        return cls(**shown, label=_(row["label"]), explain=_(row["explain"]))
 
     @property
     def axis(self) -> str:
         """Axis title: the unit; the picture's own title says what is measured."""
-        return self.unit or self.label
+        return _(self.unit) or self.label
 
     def say(self, value: float | None, *, signed: bool = False) -> str:
         """A value with its unit: 71 %, 0.14 s, +3 points; a dash when there is none."""

@@ -12,8 +12,8 @@ from models.season.coach import coach_gains, item_slopes, student_gains
 from models.season.drill import HELPS, Answers, labels
 from models.season.judgement import IMPROVING, SLIPPING, Bands
 from models.season.reliability import detectable_change, typical_error
-from models.season.signals import chosen_changes
 from models.season.trend import student_lines
+from models.season.week import chosen_changes
 from models.season.wholecourse import course_of, variance_parts
 
 NO_BANDS = Bands(pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String}), {}, {})
@@ -46,7 +46,7 @@ def line_score(academy: Academy) -> Counter:
                 _add(counts, f"power{size}", row["label"] == (IMPROVING if true > 0 else SLIPPING))
     for row in chosen_changes(found).iter_rows(named=True):
         true = academy.change[row["student"]]
-        _add(counts, "wrong", true <= 0 if row["kind"] == "improving" else true >= 0)
+        _add(counts, "wrong", true <= 0 if row["label"] == IMPROVING else true >= 0)
     counts["listed"] += counts["wrong/of"]
     counts["listed/of"] += len(found)
     return counts

@@ -56,10 +56,10 @@ def test_the_page_names_each_signal_its_doubt_and_the_caution_for_what_hurts(vis
     at = visit("full", "week", "h01")
     text = page_text(at)
     assert "To talk about (4, of 2\u00a0students)" in text
-    assert "Left knee sore since 16 March." in text
+    assert "Discomfort, still open: left knee, noted on 16 March 2026." in text
     assert "This page does not diagnose" in text
-    assert "A real change, not noise (97 %)." in text
-    assert "A delivery waits to be mended." in text
+    assert "A real change for the worse, 97\u00a0% sure to be large enough to matter." in text
+    assert "Delivery 2026-02-03-s02 was refused" in text
 
 
 def test_the_evidence_is_drawn_only_when_it_is_asked_for(visit):
@@ -137,14 +137,16 @@ def test_a_loaded_tick_says_who_and_when_and_an_older_one_does_not_count(loaded,
 
 def test_only_what_is_not_talked_about_yet_can_be_shown(loaded, visit, page_text):
     text = page_text(visit("loaded", "week", "h01", show="open"))
-    assert "Left knee sore" not in text
-    assert "moved from 18 to 21" in text
+    assert "still open: left knee" not in text
+    assert "18 → 21\u00a0% of body weight" in text
 
 
 def test_the_terminal_ticks_and_cautions_too(loaded, reader_of):
     said = lines(review(reader_of("loaded", "h01")))
     (hurting,) = [line for line in said if "Hurting" in line]
-    assert hurting.strip().startswith("[x] Sanna Test (Caro Lindt) · Hurting: Left knee sore")
+    assert hurting.strip().startswith(
+        "[x] Sanna Test (Caro Lindt) · Hurting: Discomfort, still open: left knee"
+    )
     assert "does not diagnose" in hurting
     assert [line for line in said if line in (TALK, WELL, THIN)] == [TALK, WELL, THIN]
 

@@ -22,7 +22,7 @@ def contents(home):
     tables = {
         name: sorted(map(repr, snapshot.sql(f"SELECT * FROM {name}").rows()))
         for name in table_names()
-        if name not in {"academy.refusal", "season.data_health", "season.signal", "season.signal_week"}
+        if name not in {"academy.refusal", "season.data_health"} and not name.startswith("season.signal")
     }
     snapshot.close()
     return tables

@@ -211,25 +211,50 @@ def test_the_people_who_could_look_are_listed_staff_first(academy):
     ]  # fmt: skip
 
 
-def test_the_weeks_signals_reach_the_staff_of_their_student_only(academy):
+@pytest.fixture
+def signals(academy):
+    """Four signals, each with one row of evidence: of s1, of s3, and of refused deliveries without a student."""
     with writer(academy) as w:
-        for student, coach in (("s1", "c1"), ("s3", "c2"), (None, "c2"), (None, None)):
+        for signal, student, coach in (
+            ("a", "s1", "c1"),
+            ("b", "s3", "c2"),
+            ("c", None, "c2"),
+            ("d", None, None),
+        ):
             w.execute(
                 "INSERT INTO season.signal BY NAME SELECT DATE '2026-05-04' AS week, DATE '2026-05-10' AS as_of, "
-                "1 AS rank, 'k' AS signal, 'refused' AS kind, [] AS kindred, 'so' AS sentence, "
-                "? AS student, ? AS coach",
-                [student, coach],
+                "1 AS rank, ? AS signal, 'refused' AS kind, [] AS kindred, ? AS student, ? AS coach",
+                [signal, student, coach],
+            )
+            w.execute(
+                "INSERT INTO season.signal_evidence BY NAME SELECT DATE '2026-05-04' AS week, ? AS signal, "
+                "1 AS place, 'main' AS role, 'x' AS subject",
+                [signal],
             )
         w.publish()
+    return academy
 
+
+def test_the_weeks_signals_reach_the_staff_of_their_student_only(signals):
     def seen(person):
-        rows = open_reader(academy, person, today=TODAY).sql("SELECT student, coach FROM signal ORDER BY ALL")
+        rows = open_reader(signals, person, today=TODAY).sql("SELECT student, coach FROM signal ORDER BY ALL")
         return rows.rows()
 
     assert len(seen("h1")) == 4
     assert seen("c1") == [("s1", "c1")]
     assert seen("c2") == [("s3", "c2"), (None, "c2")]
     assert seen("s1") == seen("g2") == []
+
+
+@pytest.mark.parametrize("person", ["h1", "c1", "c2", "s1", "s3", "g2"])
+def test_a_signals_evidence_reaches_exactly_those_whom_the_signal_reaches(signals, person):
+    reader = open_reader(signals, person, today=TODAY)
+    of_signal, of_evidence = (
+        reader.sql(f"SELECT signal FROM {table} ORDER BY ALL")["signal"].to_list()
+        for table in ("signal", "signal_evidence")
+    )
+    assert of_evidence == of_signal
+    assert of_evidence == {"h1": ["a", "b", "c", "d"], "c1": ["a"], "c2": ["b", "c"]}.get(person, [])
 
 
 def test_a_coach_sees_the_own_eye_and_everyones_together_and_no_other_coachs(academy):

@@ -1,4 +1,4 @@
--- One row per week and signal of the weekly review; the newest week only.
+-- One row per week and signal of the weekly review; the newest week only. Numbers: season.signal_evidence.
 CREATE TABLE IF NOT EXISTS season.signal (
     week DATE NOT NULL,              -- its Monday
     as_of DATE NOT NULL,             -- newest session day: what "now" means here
@@ -11,6 +11,5 @@ CREATE TABLE IF NOT EXISTS season.signal (
     club_family VARCHAR,
     kindred VARCHAR[] NOT NULL,      -- further metrics or faults of this student that say the same
     label VARCHAR,
-    p DOUBLE,                        -- chance that it is so; null where nothing is estimated
-    sentence VARCHAR NOT NULL
+    p DOUBLE                         -- chance that it is so; null where nothing is estimated
 );

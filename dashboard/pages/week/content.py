@@ -16,6 +16,7 @@ from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, listed, number, on, share
 from dashboard.text.sentences import FEW_SWINGS
+from dashboard.text.signals import IN_FULL, Names, signal_sentence
 from warehouse.access import Reader
 
 DISCOMFORT_KIND = "discomfort"
@@ -37,7 +38,6 @@ NOTHING = {
     THIN: "Everyone enrolled was measured lately, and no delivery waits to be mended.",
 }
 CHANCE = "Up to 1 in 10 of them may be chance."
-TOLD = 2  # kindred measures that a signal's own sentence tells in full
 
 
 @dataclass(frozen=True)
@@ -85,10 +85,14 @@ def review(reader: Reader) -> Review | None:
         return None
     if week is None:
         week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "listed": 0, "expected_by_chance": 0.0}
-    names = {code: measure.label for code, measure in people.measures(reader).items()}
-    names |= people.faults(reader)
+    names = Names(people.measures(reader), people.faults(reader))
+    evidence = found.evidence(reader)
     order = list(KINDS)
-    entries = [_entry(row, names) for row in rows.iter_rows(named=True) if row["kind"] in KINDS]
+    entries = [
+        _entry(row, evidence[row["signal"]], names)
+        for row in rows.iter_rows(named=True)
+        if row["kind"] in KINDS
+    ]
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
     return Review(
         week["week"], week["as_of"], _chance(week), _well(week),
@@ -108,9 +112,10 @@ def _talk(entry: Entry) -> tuple[str, str]:
     return KINDS[entry.kind][1], entry.student or entry.signal
 
 
-def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
+def _entry(row: dict[str, Any], evidence: list[dict[str, Any]], names: Names) -> Entry:
     ticked = row["talked_day"] is not None and row["talked_day"] >= row["week"]
-    kindred = [names.get(code, code.replace("_", " ")) for code in row["kindred"] or []]
+    labels = {code: measure.label for code, measure in names.measures.items()} | dict(names.faults)
+    kindred = [labels.get(code, code.replace("_", " ")) for code in row["kindred"]]
     return Entry(
         signal=row["signal"],
         kind=row["kind"],
@@ -122,9 +127,9 @@ def _entry(row: dict[str, Any], names: dict[str, str]) -> Entry:
         subject=row["subject"],
         family=row["club_family"],
         clubs=FAMILIES.get(row["club_family"], "") if row["club_family"] else "",
-        sentence=row["sentence"],
+        sentence=signal_sentence(row["kind"], evidence, names),
         doubt="" if row["p"] is None else f"{share(min(row['p'], 0.99))} sure",
-        kindred=f"Further: {listed(kindred[TOLD:])}." if len(kindred) > TOLD else "",
+        kindred=f"Further: {listed(kindred[IN_FULL:])}." if len(kindred) > IN_FULL else "",
         ticked=ticked,
         talked=talked_words(row["talked_by"], row["talked_day"]) if row["talked_day"] else "",
     )

@@ -1,4 +1,4 @@
-"""The week's list: its order, its cut, its sentences, and how often chance fills it."""
+"""The week's list: its order, its cut, what each signal rests on, and how often chance fills it."""
 
 from datetime import date, datetime, timedelta
 
@@ -7,11 +7,10 @@ import polars as pl
 import pytest
 
 from models.build import SQL_FOLDER
-from models.review import week_rows
 from models.season.cells import baseline
 from models.season.judgement import Bands
-from models.season.signals import KINDS, chosen_changes, listed_count
 from models.season.trend import fit_season, student_lines
+from models.season.week import KINDS, chosen_changes, listed_count, week_rows
 
 NOW = date(2026, 9, 10)  # a Thursday
 
@@ -96,7 +95,11 @@ class Ground:
             )  # fmt: skip
 
     def signals(self):
-        return week_rows(self.w)[0].to_dicts()
+        return week_rows(self.w).signal.to_dicts()
+
+    def evidence(self, *names):
+        """Rows of evidence in order, as tuples of role, subject and the columns named."""
+        return week_rows(self.w).evidence.select("role", "subject", *names).rows()
 
 
 @pytest.fixture
@@ -114,10 +117,7 @@ def test_discomfort_comes_first_whatever_else_there_is_and_ends_when_it_is_over(
     found = ground.signals()
     assert [row["signal"] for row in found] == ["discomfort:s2:left knee", "slipping:s1:recentre_pts"]
     assert [row["rank"] for row in found] == [1, 2]
-    assert found[0]["sentence"] == (
-        "Discomfort, still open: left knee, noted on 11 August. No drill that loads it until it is over; if it stays, "
-        "a physician or physiotherapist."
-    )
+    assert ground.evidence("day")[0] == ("main", "left knee", date(2026, 8, 11))
     assert (found[0]["week"], found[0]["as_of"], found[0]["coach"]) == (date(2026, 9, 7), NOW, "c1")
     ground.note("s3", "discomfort", "back", day=1)
     assert {row["student"] for row in ground.signals()[:2]} == {"s2", "s3"}
@@ -136,11 +136,11 @@ def test_a_student_has_one_entry_with_kindred_metrics_and_the_other_way_beside_i
         [],
         0.97,
     )
-    assert row["sentence"] == (
-        "impact_lead_share_pct with irons: 80.0 % → 71.0 %. A real change for the worse, 97 % sure to be large enough to matter. "
-        "Improving as well: recentre_pts with irons: 5.0 % → 9.0 %."
-    )
-    (week,) = week_rows(ground.w)[1].to_dicts()
+    assert ground.evidence("club_family", "start_value", "value_now", "p") == [
+        ("main", "impact_lead_share_pct", "iron", 80.04, 71.0, 0.97),
+        ("against", "recentre_pts", "iron", 5.0, 9.0, 0.999),
+    ]
+    (week,) = week_rows(ground.w).week.to_dicts()
     assert (week["judged"], week["listed"]) == (2, 2)
     assert week["expected_by_chance"] == pytest.approx(0.031)
 
@@ -157,9 +157,10 @@ def test_a_student_not_measured_lately_is_said_once_and_claims_nothing_else(grou
     ground.student("s3", last=21)
     ground.student("s4", last=None)
     ground.trend("s2")
-    assert [(r["signal"], r["sentence"]) for r in ground.signals()] == [
-        ("unmeasured:s2:sessions", "Not measured for 40 days, last on 1 August."),
-        ("unmeasured:s4:sessions", "Enrolled and not measured yet."),
+    assert [r["signal"] for r in ground.signals()] == ["unmeasured:s2:sessions", "unmeasured:s4:sessions"]
+    assert ground.evidence("days", "day") == [
+        ("main", "sessions", 40, date(2026, 8, 1)),
+        ("main", "sessions", None, None),
     ]
 
 
@@ -171,7 +172,9 @@ def test_a_fault_is_new_when_it_was_seldom_before(ground):
     (row,) = ground.signals()
     assert row["signal"] == "new_fault:s1:late_crossing"
     assert row["p"] == pytest.approx(0.99)
-    assert "in 9 of 20 swings now, 2 of 40 before" in row["sentence"]
+    assert ground.evidence("flagged", "usable", "flagged_before", "usable_before") == [
+        ("main", "late_crossing", 9, 20, 2, 40)
+    ]
 
 
 def test_holding_outside_the_band_for_six_sessions(ground):
@@ -190,7 +193,9 @@ def test_holding_outside_the_band_for_six_sessions(ground):
     ground.w.execute("INSERT INTO season.session_metric BY NAME " + sql("season.session_metric"))
     (row,) = ground.signals()
     assert row["signal"] == "outside_band:s1:impact_lead_share_pct"
-    assert "for 6 sessions: impact_lead_share_pct with irons at 70.0 %, under the band" in row["sentence"]
+    assert ground.evidence("club_family", "sessions", "value_now", "side") == [
+        ("main", "impact_lead_share_pct", "iron", 6, 70.0, "under")
+    ]
 
 
 def sql(table):
@@ -207,7 +212,9 @@ def test_a_fault_seen_twice_and_not_measured_is_to_be_looked_at_together(ground)
     ground.w.execute("INSERT INTO season.session_fault BY NAME " + sql("season.session_fault"))
     (row,) = ground.signals()
     assert row["signal"] == "eye_and_plate:s1:late_crossing"
-    assert "seen in 3 of 3 sessions, measured in 0 of 30 swings" in row["sentence"]
+    assert ground.evidence("seen", "sessions", "flagged", "usable") == [
+        ("main", "late_crossing", 3, 3, 0, 30)
+    ]
 
 
 def test_a_refused_delivery_stays_until_its_session_loads(ground):
@@ -219,20 +226,23 @@ def test_a_refused_delivery_stays_until_its_session_loads(ground):
     )
     (row,) = ground.signals()
     assert (row["signal"], row["coach"]) == ("refused:s1:late", "c1")
-    assert row["sentence"] == "Delivery late was refused: It is empty."
+    at = datetime(2026, 9, 9, 10)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
+    assert ground.evidence("session", "refused_at", "refusals") == [("main", "late", "late", at, 1)]
     ground.bench.session("late", "s1", day=10)
     assert ground.signals() == []
 
 
 def test_before_the_first_session_there_is_no_list(bench):
-    signals, week = week_rows(bench.writer)
-    assert signals.is_empty()
-    assert week.is_empty()
+    rows = week_rows(bench.writer)
+    assert rows.signal.is_empty()
+    assert rows.evidence.is_empty()
+    assert rows.week.is_empty()
 
 
 def test_a_quiet_week_has_a_count_and_no_entries(ground):
     ground.student("s1")
-    signals, week = week_rows(ground.w)
-    assert signals.is_empty()
-    assert week.select("judged", "listed", "expected_by_chance").row(0) == (0, 0, 0.0)
+    rows = week_rows(ground.w)
+    assert rows.signal.is_empty()
+    assert rows.evidence.is_empty()
+    assert rows.week.select("judged", "listed", "expected_by_chance").row(0) == (0, 0, 0.0)
     assert len(KINDS) == 8

@@ -1,0 +1,154 @@
+"""The sentence of each signal of the weekly review: what a coach would say, with units and how sure it is."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.numbers import Measure, number, on
+
+Row = Mapping[str, Any]
+IN_FULL = 2  # measures told in full; those after them are counted
+WITH_CLUBS = {
+    "wedge": mark("with wedges"), "iron": mark("with irons"), "hybrid": mark("with hybrids"),
+    "wood": mark("with woods"), "driver": mark("with the driver"), "putter": mark("with the putter"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Names:
+    """What metrics and faults are called, by code."""
+
+    measures: Mapping[str, Measure]
+    faults: Mapping[str, str]
+
+
+def signal_sentence(kind: str, evidence: Sequence[Row], names: Names) -> str:
+    """What one signal says. `evidence`: its rows of season.signal_evidence in order, one or more.
+
+    Rows of a refused delivery also have `sentence`, the refusal's own (null when it is out of reach).
+    """
+    return _SENTENCES[kind](evidence, names)
+
+
+def _clubs(row: Row) -> str:
+    return _(WITH_CLUBS[row["club_family"]])
+
+
+def _sure(p: float) -> str:
+    """A chance as a whole percentage, rounded down, never 100 %."""
+    return number(min(int(100 * p), 99), "%")
+
+
+def _moved(rows: Sequence[Row], names: Names) -> str:
+    """Lead share at impact with irons: 68 % → 71 %; the first two in full, the others counted."""
+    parts = []
+    for row in rows[:IN_FULL]:
+        measure = names.measures[row["subject"]]
+        change = measure.say_both(row["start_value"], row["value_now"], " → ")
+        parts.append(_("{measure} {clubs}: {change}").format(
+            measure=measure.label, clubs=_clubs(row), change=change
+        ))  # fmt: skip
+    if (more := len(rows) - IN_FULL) > 0:
+        parts.append(ngettext("{n} more", "{n} more", more).format(n=more))
+    return "; ".join(parts)
+
+
+def _change(rows: Sequence[Row], names: Names, lead: str, opposite: str) -> str:
+    """The surest change, what says the same beside it, and what goes the other way."""
+    by_role = {role: [row for row in rows if row["role"] == role] for role in ("main", "beside", "against")}
+    sentences = [lead.format(change=_moved(by_role["main"], names), sure=_sure(by_role["main"][0]["p"]))]
+    if by_role["beside"]:
+        sentences.append(_("Also: {changes}.").format(changes=_moved(by_role["beside"], names)))
+    if by_role["against"]:
+        sentences.append(opposite.format(changes=_moved(by_role["against"], names)))
+    return " ".join(sentences)
+
+
+def _improving(rows: Sequence[Row], names: Names) -> str:
+    lead = _("{change}. A real change for the better, {sure} sure to be large enough to matter.")
+    return _change(rows, names, lead, _("Slipping as well: {changes}."))
+
+
+def _slipping(rows: Sequence[Row], names: Names) -> str:
+    lead = _("{change}. A real change for the worse, {sure} sure to be large enough to matter.")
+    return _change(rows, names, lead, _("Improving as well: {changes}."))
+
+
+def _new_fault(rows: Sequence[Row], names: Names) -> str:
+    """Faults that were seldom before, surest first."""
+    one = _("{fault} {clubs} in {flagged} of {usable} swings now, {flagged_before} of {usable_before} before")
+    faults = "; ".join(
+        one.format(**{**row, "fault": names.faults[row["subject"]], "clubs": _clubs(row)}) for row in rows
+    )
+    return _("{faults}. More often than before: {sure} sure.").format(faults=faults, sure=_sure(rows[0]["p"]))
+
+
+def _outside_band(rows: Sequence[Row], names: Names) -> str:
+    """What has been outside its band in each of the last sessions and does not move."""
+    sides = {
+        "under": _("{measure} {clubs} at {value}, under the band"),
+        "over": _("{measure} {clubs} at {value}, over the band"),
+    }
+    values = []
+    for row in rows:
+        measure = names.measures[row["subject"]]
+        values.append(sides[row["side"]].format(
+            measure=measure.label, clubs=_clubs(row), value=measure.say(row["value_now"])
+        ))  # fmt: skip
+    return _("Holding outside the band for {n} sessions: {values}. Time for another approach?").format(
+        n=rows[0]["sessions"], values="; ".join(values)
+    )
+
+
+def _unmeasured(rows: Sequence[Row], _names: Names) -> str:
+    row = rows[0]
+    if row["days"] is None:
+        return _("Enrolled and not measured yet.")
+    return ngettext(
+        "Not measured for {n} day, last on {day}.", "Not measured for {n} days, last on {day}.", row["days"]
+    ).format(n=row["days"], day=on(row["day"]))
+
+
+def _discomfort(rows: Sequence[Row], _names: Names) -> str:
+    """Open discomfort: named, never explained."""
+    one = _("{place}, noted on {day}")
+    places = "; ".join(one.format(place=row["subject"].replace("_", " "), day=on(row["day"])) for row in rows)
+    return _(
+        "Discomfort, still open: {places}. No drill that loads it until it is over; if it persists, see a "
+        "physician or physiotherapist."
+    ).format(places=places)
+
+
+def _eye_and_plate(rows: Sequence[Row], names: Names) -> str:
+    """Noted and not measured, or measured and never noted."""
+    noted = _(
+        "{fault}: noted in {seen} of {sessions} sessions, measured in {flagged} of {usable} swings. "
+        "Look at it together."
+    )
+    never = _(
+        "{fault}: measured in {flagged} of {usable} swings over {sessions} sessions, and never noted there. "
+        "On purpose?"
+    )
+    return " ".join(
+        (noted if row["seen"] else never).format(**{**row, "fault": names.faults[row["subject"]]})
+        for row in rows
+    )
+
+
+def _refused(rows: Sequence[Row], _names: Names) -> str:
+    """A delivery that did not load, in the words of its refusal."""
+    row = rows[0]
+    if not row["sentence"]:
+        return _("Delivery {name} was refused.").format(name=row["subject"])
+    said = _("Delivery {name} was refused: {reason}").format(name=row["subject"], reason=row["sentence"])
+    if (more := row["refusals"] - 1) > 0:
+        said += " " + ngettext("(and {n} more)", "(and {n} more)", more).format(n=more)
+    return said
+
+
+_SENTENCES: dict[str, Callable[[Sequence[Row], Names], str]] = {
+    "discomfort": _discomfort, "slipping": _slipping, "improving": _improving, "new_fault": _new_fault,
+    "outside_band": _outside_band, "unmeasured": _unmeasured, "eye_and_plate": _eye_and_plate,
+    "refused": _refused,
+}  # fmt: skip

@@ -1,0 +1,382 @@
+"""Who needs a talk this week and why: one signal a student and kind, discomfort first.
+
+`week_rows` reads the warehouse and returns rows of season.signal, of season.signal_evidence (what each signal
+rests on, as codes and numbers; the dashboard writes the sentences) and of season.signal_week.
+
+Changes are ranked by P(change beyond the smallest worthwhile one in that direction) and cut where the mean of
+1 − P over those listed reaches 5 %. Only changes that the student's page calls Improving or Slipping are
+candidates, so no page contradicts another. "Now" is the newest session day, so a build can be repeated.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from models.answers import BASELINE, bands
+from models.comparisons import eye_plate_looks
+from models.season.judgement import Bands
+from models.season.kernel import FLOATS
+from models.season.ladder import SELDOM
+from warehouse.store import Writer
+from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
+
+KINDS = (
+    "discomfort", "slipping", "improving", "new_fault", "outside_band", "unmeasured", "eye_and_plate",
+    "refused",
+)  # fmt: skip
+MAIN, BESIDE, AGAINST = "main", "beside", "against"
+MOST_BY_CHANCE = 0.05
+RECENT_DAYS, UNMEASURED_DAYS = 28, 21
+OUTSIDE_SESSIONS = 6
+LEAST_LOOKS, OFTEN = 2, 0.5
+LEAST_UNNOTED_SESSIONS = 3
+ENROLLED = 'role = \'student\' AND ("left" IS NULL OR "left" > ?) AND (joined IS NULL OR joined <= ?)'
+Row = dict[str, Any]
+SIGNAL_SCHEMA: dict[str, Any] = {
+    "week": pl.Date, "as_of": pl.Date, "rank": pl.Int32, "signal": pl.String, "kind": pl.String,
+    "student": pl.String, "coach": pl.String, "subject": pl.String, "club_family": pl.String,
+    "kindred": pl.List(pl.String), "label": pl.String, "p": pl.Float64,
+}  # fmt: skip
+EVIDENCE_SCHEMA = {
+    "week": pl.Date, "signal": pl.String, "place": pl.Int32, "role": pl.String, "subject": pl.String,
+    "club_family": pl.String, "start_value": pl.Float64, "value_now": pl.Float64, "p": pl.Float64,
+    "flagged": pl.Int32, "usable": pl.Int32, "flagged_before": pl.Int32, "usable_before": pl.Int32,
+    "sessions": pl.Int32, "seen": pl.Int32, "side": pl.String, "day": pl.Date, "days": pl.Int32,
+    "session": pl.String, "refused_at": pl.Datetime, "refusals": pl.Int32,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class WeekRows:
+    """Rows of season.signal, season.signal_evidence and season.signal_week."""
+
+    signal: pl.DataFrame
+    evidence: pl.DataFrame
+    week: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class Signal:
+    """A row of season.signal, and those of season.signal_evidence behind it; week and rank come last."""
+
+    row: Row
+    evidence: list[Row]
+
+
+@dataclass(frozen=True)
+class Sources:
+    """What the list is made from; every frame is the newest season's.
+
+    trend, rates: season.student_trend and season.student_fault_rate; values: baseline rows of band metrics
+    (season, student, metric, club_family, day, session, mean); looks: `eye_plate.looked_at` rows; discomfort:
+    open notes (student, code, day); enrolled: student, joined; last_day: student → newest measured day, for
+    everyone; refused: refusals, oldest first; coach: student → who coaches now.
+    """
+
+    as_of: date
+    trend: pl.DataFrame
+    rates: pl.DataFrame
+    values: pl.DataFrame
+    looks: pl.DataFrame
+    discomfort: pl.DataFrame
+    enrolled: pl.DataFrame
+    last_day: Mapping[str, date]
+    refused: pl.DataFrame
+    coach: Mapping[str, str]
+    bands: Bands
+
+    @property
+    def recent(self) -> list[str]:
+        """Students on the roster who were measured in the last 28 days."""
+        since = self.as_of - timedelta(days=RECENT_DAYS)
+        return [s for s in self.enrolled["student"] if self.last_day.get(s, date.min) > since]
+
+    def signal(
+        self, kind: str, student: str | None, subject: str, evidence: list[Row], **more: Any
+    ) -> Signal:
+        """A signal whose kindred subjects are those beside its own in the evidence, each once."""
+        beside = dict.fromkeys(row["subject"] for row in evidence if row["role"] == BESIDE)
+        row = {
+            "signal": f"{kind}:{student or ''}:{subject}", "kind": kind, "student": student,
+            "coach": self.coach.get(student) if student else None, "subject": subject,
+            "kindred": [other for other in beside if other != subject],
+        }  # fmt: skip
+        return Signal(row | more, evidence)
+
+
+def week_rows(writer: Writer) -> WeekRows:
+    """The newest week's list; no rows before the first session."""
+    as_of = writer.sql("SELECT max(day) FROM academy.session").item()
+    if as_of is None:
+        return WeekRows(pl.DataFrame(), pl.DataFrame(), pl.DataFrame())
+    return review(_sources(writer, as_of))
+
+
+def review(sources: Sources) -> WeekRows:
+    """The list of the week, and how many of its changes chance would have made."""
+    recent = pl.col("student").is_in(sources.recent)
+    candidates = sources.trend.filter(recent, pl.col("p_improved").is_not_null())
+    chosen = chosen_changes(candidates)
+    found = [
+        *_discomfort(sources), *_changes(sources, chosen), *_new_faults(sources), *_outside_band(sources),
+        *_unmeasured(sources), *_eye_and_plate(sources), *_refused(sources),
+    ]  # fmt: skip
+    found.sort(
+        key=lambda signal: (
+            KINDS.index(signal.row["kind"]),
+            -signal.row.get("p", 0.0),
+            signal.row["student"] or "",
+            signal.row["signal"],
+        )
+    )
+    monday = sources.as_of - timedelta(days=sources.as_of.weekday())
+    week = {"week": monday, "as_of": sources.as_of}
+    counts = {
+        "judged": len(candidates), "listed": len(chosen),
+        "expected_by_chance": float((1 - chosen["p"]).sum()) if len(chosen) else 0.0,
+    }  # fmt: skip
+    return WeekRows(
+        pl.DataFrame(
+            [signal.row | week | {"rank": rank} for rank, signal in enumerate(found, start=1)], SIGNAL_SCHEMA
+        ),
+        pl.DataFrame(
+            [
+                row | {"week": monday, "signal": signal.row["signal"], "place": place}
+                for signal in found
+                for place, row in enumerate(signal.evidence, start=1)
+            ],
+            EVIDENCE_SCHEMA,
+        ),
+        pl.DataFrame([week | counts]),
+    )
+
+
+def listed_count(p: FLOATS) -> int:
+    """How many of p (falling) are listed: the most with mean(1 − p) ≤ 5 %."""
+    if p.size == 0:
+        return 0
+    mean = np.cumsum(1 - p) / np.arange(1, p.size + 1)
+    return int(np.searchsorted(mean, MOST_BY_CHANCE, side="right"))
+
+
+def chosen_changes(trend: pl.DataFrame) -> pl.DataFrame:
+    """The rows listed, surest first, with `p`; `label` says which way."""
+    called = trend.filter(pl.col("label").is_in([IMPROVING, SLIPPING]))
+    improving = pl.col("label") == IMPROVING
+    ranked = called.with_columns(
+        p=pl.when(improving).then(pl.col("p_improved")).otherwise(pl.col("p_slipped"))
+    ).sort("p", "student", "metric", "club_family", descending=[True, False, False, False])
+    return ranked.head(listed_count(ranked["p"].to_numpy()))
+
+
+def _by_student(frame: pl.DataFrame) -> Iterator[tuple[str, list[Row]]]:
+    for (student,), rows in frame.group_by(["student"], maintain_order=True):
+        yield str(student), rows.to_dicts()
+
+
+def _evidence(rows: Iterable[Row], subject: str, *numbers: str, role: str = MAIN) -> list[Row]:
+    """One row of evidence for each of `rows`: the column `subject`, clubs and `numbers`; then come others."""
+    return [
+        {"role": role if role == AGAINST or place == 0 else BESIDE, "subject": row[subject],
+         "club_family": row.get("club_family"), **{name: row[name] for name in numbers}}
+        for place, row in enumerate(rows)
+    ]  # fmt: skip
+
+
+def _discomfort(sources: Sources) -> Iterator[Signal]:
+    newest_first = sources.discomfort.sort("student", "day", descending=[False, True])
+    for student, rows in _by_student(newest_first):
+        yield sources.signal("discomfort", student, rows[0]["code"], _evidence(rows, "code", "day"))
+
+
+def _changes(sources: Sources, chosen: pl.DataFrame) -> Iterator[Signal]:
+    """One signal a student: what slips before what improves, kindred metrics beside the surest."""
+    numbers = ("start_value", "value_now", "p")
+    for student, rows in _by_student(chosen):
+        slipping = [row for row in rows if row["label"] == SLIPPING]
+        own = slipping or rows
+        first, against = own[0], [row for row in rows if row["label"] != own[0]["label"]]
+        evidence = _evidence(own, "metric", *numbers)
+        evidence += _evidence(against, "metric", *numbers, role=AGAINST)
+        yield sources.signal(
+            "slipping" if slipping else "improving", student, first["metric"], evidence, p=first["p"],
+            label=first["label"], club_family=first["club_family"],
+        )  # fmt: skip
+
+
+def _new_faults(sources: Sources) -> Iterator[Signal]:
+    """Worse now, and seldom before: under 20 % of swings."""
+    keys = ["student", "fault", "club_family"]
+    before = sources.rates.filter((pl.col("span") == "before") & (pl.col("rate") < SELDOM))
+    now = sources.rates.filter(
+        (pl.col("span") == "now") & (pl.col("label") == WORSE) & pl.col("student").is_in(sources.recent)
+    )
+    rows = (
+        now.join(before.select(*keys, "flagged", "usable"), on=keys, suffix="_before")
+        .with_columns(p=1 - pl.col("p_lower"))
+        .sort("p", *keys, descending=[True, False, False, False])
+    )
+    for student, own in _by_student(rows):
+        numbers = ("flagged", "usable", "flagged_before", "usable_before", "p")
+        yield sources.signal(
+            "new_fault", student, own[0]["fault"], _evidence(own, "fault", *numbers), p=own[0]["p"],
+            label=own[0]["label"], club_family=own[0]["club_family"],
+        )  # fmt: skip
+
+
+def _outside_band(sources: Sources) -> Iterator[Signal]:
+    """Holding, and the last six sessions all on one side of the band."""
+    keys = ["season", "student", "metric", "club_family"]
+    holding = sources.trend.filter((pl.col("label") == HOLDING) & pl.col("student").is_in(sources.recent))
+    rows = []
+    for key, own in sources.values.join(holding, on=keys, how="semi").group_by(keys, maintain_order=True):
+        season, student, metric, family = (str(part) for part in key)
+        last = (
+            own.sort("day", "session")
+            .group_by("session", maintain_order=True)
+            .agg(pl.col("mean").mean(), pl.col("day").last())
+        )
+        band = sources.bands.of(metric, season, student, family, last["day"][-1])
+        values = last["mean"].tail(OUTSIDE_SESSIONS)
+        if band is None or len(values) < OUTSIDE_SESSIONS:
+            continue
+        side = "under" if (values < band[0]).all() else "over" if (values > band[1]).all() else None
+        if side is not None:
+            rows.append(dict(zip(keys, key, strict=True)) | {"side": side, "sessions": OUTSIDE_SESSIONS})
+    if not rows:
+        return
+    outside = pl.DataFrame(rows).join(holding, on=keys).sort("student", "metric", "club_family")
+    for student, own_rows in _by_student(outside):
+        yield sources.signal(
+            "outside_band", student, own_rows[0]["metric"],
+            _evidence(own_rows, "metric", "value_now", "side", "sessions"),
+            label=HOLDING, club_family=own_rows[0]["club_family"],
+        )  # fmt: skip
+
+
+def _unmeasured(sources: Sources) -> Iterator[Signal]:
+    """Enrolled and not measured for more than 21 days, or never."""
+    for student, joined in sources.enrolled.select("student", "joined").iter_rows():
+        last = sources.last_day.get(student)
+        since = last or joined
+        days = None if since is None else (sources.as_of - since).days
+        if days is None or days > UNMEASURED_DAYS:
+            row = {"role": MAIN, "subject": "sessions", "day": last, "days": days if last else None}
+            yield sources.signal("unmeasured", student, "sessions", [row])
+
+
+def _eye_and_plate(sources: Sources) -> Iterator[Signal]:
+    """In the last 28 days: noted twice and seldom measured, or measured often in three and never noted."""
+    since = sources.as_of - timedelta(days=RECENT_DAYS)
+    counts = (
+        sources.looks.filter(pl.col("day") > since, pl.col("student").is_in(sources.recent))
+        .group_by("student", "fault")
+        .agg(pl.col("flagged", "usable", "seen").sum(), sessions=pl.len())
+        .with_columns(rate=pl.col("flagged") / pl.col("usable"))
+    )
+    noted = (pl.col("seen") >= LEAST_LOOKS) & (pl.col("rate") < SELDOM)
+    unnoted = (
+        (pl.col("seen") == 0) & (pl.col("sessions") >= LEAST_UNNOTED_SESSIONS) & (pl.col("rate") >= OFTEN)
+    )
+    apart = counts.filter(noted | unnoted).sort("student", "seen", "fault", descending=[False, True, False])
+    for student, rows in _by_student(apart):
+        evidence = _evidence(rows, "fault", "flagged", "usable", "seen", "sessions")
+        yield sources.signal("eye_and_plate", student, rows[0]["fault"], evidence)
+
+
+def _refused(sources: Sources) -> Iterator[Signal]:
+    """One signal a delivery; the evidence names its first refusal, whose sentence academy.refusal keeps."""
+    deliveries = sources.refused.sort("delivery", maintain_order=True)
+    for (name,), rows in deliveries.group_by(["delivery"], maintain_order=True):
+        first = rows.row(0, named=True)
+        evidence = {
+            "role": MAIN, "subject": name, "session": first["session"], "refused_at": first["at"],
+            "refusals": len(rows),
+        }  # fmt: skip
+        signal = sources.signal("refused", first["student"], str(name), [evidence])
+        yield Signal(signal.row | {"coach": first["coach"] or signal.row["coach"]}, signal.evidence)
+
+
+def _sources(writer: Writer, as_of: date) -> Sources:
+    seasons = writer.sql(
+        'SELECT season FROM academy.season WHERE "from" <= ? ORDER BY "from" DESC LIMIT 1', [as_of]
+    )
+    season = [seasons.item() if len(seasons) else ""]
+    looks = eye_plate_looks(writer)
+    return Sources(
+        as_of=as_of,
+        trend=writer.sql("SELECT * FROM season.student_trend WHERE season = ?", season),
+        rates=writer.sql("SELECT * FROM season.student_fault_rate WHERE season = ?", season),
+        values=writer.sql(
+            "SELECT season, student, metric, club_family, day, session, mean FROM season.session_metric "
+            f"WHERE {BASELINE} AND season = ? "
+            "AND metric IN (SELECT metric FROM academy.metric WHERE core AND better = 'band')",
+            season,
+        ),
+        looks=looks.filter(pl.col("season") == season[0]),
+        discomfort=_open_discomfort(writer),
+        enrolled=writer.sql(
+            f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} ORDER BY 1",
+            [as_of, as_of],
+        ),
+        last_day=dict(
+            writer.sql(
+                "SELECT student, max(day) FROM academy.session WHERE has_plate OR has_clip GROUP BY 1"
+            ).iter_rows()
+        ),
+        refused=_refusals(writer, as_of),
+        coach=_coaches(writer, as_of),
+        bands=bands(writer),
+    )
+
+
+def _open_discomfort(writer: Writer) -> pl.DataFrame:
+    """Discomfort notes that no later note of the same student has closed, for their place or for all."""
+    return writer.sql(
+        """
+        SELECT n.student, coalesce(n.code, 'unnamed_place') AS code, max(n.day) AS day
+        FROM academy.note n
+        WHERE n.kind = 'discomfort' AND NOT EXISTS (
+            FROM academy.note o
+            WHERE o.student = n.student AND o.kind = 'discomfort_over'
+                AND (o.code IS NULL OR replace(lower(o.code), ' ', '_') = replace(lower(n.code), ' ', '_'))
+                AND o."at" >= n."at"
+        )
+        GROUP BY 1, 2
+        """
+    )
+
+
+def _refusals(writer: Writer, as_of: date) -> pl.DataFrame:
+    """Whole deliveries and sessions refused since the week's Monday that have not loaded after all."""
+    return writer.sql(
+        """
+        SELECT coalesce(r.name, r.session, r.delivery, 'unnamed') AS delivery,
+            r.session, r.student, r.coach, r."at"
+        FROM academy.refusal r
+        WHERE r.swing_no IS NULL
+            AND r."at" >= date_trunc('week', CAST(? AS DATE))
+            AND NOT EXISTS (FROM academy.session s WHERE s.session = r.session)
+        ORDER BY r."at", r.sentence
+        """,
+        [as_of],
+    )
+
+
+def _coaches(writer: Writer, as_of: date) -> dict[str, str]:
+    """Who coaches each student on that day, the newest coaching first; else who held the last session."""
+    rows = writer.sql(
+        """
+        SELECT student, coach, 1 AS sure, "from" AS since FROM academy.coaching
+        WHERE "from" <= $1 AND ("to" IS NULL OR "to" >= $1)
+        UNION ALL
+        SELECT student, coach, 0, day FROM academy.session WHERE coach IS NOT NULL
+        ORDER BY sure, since, coach
+        """,
+        [as_of],
+    )
+    return dict(rows.select("student", "coach").iter_rows())

@@ -1,0 +1,78 @@
+"""The sentences of the weekly review, written from codes and numbers."""
+
+from datetime import date
+
+import pytest
+
+from dashboard.text.numbers import Measure
+from dashboard.text.signals import Names, signal_sentence
+from models.season.week import KINDS
+
+NAMES = Names(
+    {
+        "recentre_pts": Measure("recentre_pts", "Recentring", "%", "", "up", 1),
+        "impact_lead_share_pct": Measure("impact_lead_share_pct", "Lead share at impact", "%", "", "up", 1),
+        "heel": Measure("heel", "Load under the heel", "% of body weight", "", "down", 0),
+    },
+    {"late_crossing": "Late crossing"},
+)
+LINE = {"role": "main", "club_family": "iron"}
+LEAD = LINE | {"subject": "impact_lead_share_pct", "start_value": 80.04, "value_now": 71.0, "p": 0.97}
+RECENTRE = LINE | {"subject": "recentre_pts", "start_value": 5.0, "value_now": 9.0, "p": 0.999}
+HEEL = LINE | {"subject": "heel", "start_value": 18.0, "value_now": -0.2, "p": 0.96}
+FAULT = {"role": "main", "subject": "late_crossing", "flagged": 9, "usable": 20, "sessions": 3}
+
+
+def sentence(kind, *evidence):
+    return signal_sentence(kind, evidence, NAMES).replace("\u00a0", " ")
+
+
+def test_a_change_names_what_goes_the_other_way():
+    assert sentence("slipping", LEAD, RECENTRE | {"role": "against"}) == (
+        "Lead share at impact with irons: 80.0 % → 71.0 %. A real change for the worse, 97 % sure to be large "
+        "enough to matter. Improving as well: Recentring with irons: 5.0 % → 9.0 %."
+    )
+
+
+def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted():
+    beside = [row | {"role": "beside"} for row in (LEAD, HEEL, LEAD)]
+    assert sentence("improving", RECENTRE, *beside) == (
+        "Recentring with irons: 5.0 % → 9.0 %. A real change for the better, 99 % sure to be large enough to "
+        "matter. Also: Lead share at impact with irons: 80.0 % → 71.0 %; Load under the heel with irons: "
+        "18 → 0 % of body weight; 1 more."
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "row", "expected"),
+    [
+        ("discomfort", {"subject": "left_knee", "day": date(2026, 8, 11)},
+         ("Discomfort, still open: left knee, noted on 11 August 2026. No drill that loads it until it is over; "
+          "if it persists, see a physician or physiotherapist.")),
+        ("new_fault", FAULT | {"club_family": "driver", "flagged_before": 2, "usable_before": 40, "p": 0.969},
+         "Late crossing with the driver in 9 of 20 swings now, 2 of 40 before. More often than before: 96 % sure."),
+        ("outside_band", LEAD | {"side": "under", "sessions": 6},
+         ("Holding outside the band for 6 sessions: Lead share at impact with irons at 71.0 %, under the band. "
+          "Time for another approach?")),
+        ("unmeasured", {"days": 40, "day": date(2026, 8, 1)}, "Not measured for 40 days, last on 1 August 2026."),
+        ("unmeasured", {"days": None, "day": None}, "Enrolled and not measured yet."),
+        ("eye_and_plate", FAULT | {"seen": 3, "flagged": 0},
+         "Late crossing: noted in 3 of 3 sessions, measured in 0 of 20 swings. Look at it together."),
+        ("eye_and_plate", FAULT | {"seen": 0},
+         "Late crossing: measured in 9 of 20 swings over 3 sessions, and never noted there. On purpose?"),
+        ("refused", {"subject": "late", "refusals": 1, "sentence": "It is empty."},
+         "Delivery late was refused: It is empty."),
+        ("refused", {"subject": "late", "refusals": 3, "sentence": "It is empty."},
+         "Delivery late was refused: It is empty. (and 2 more)"),
+        ("refused", {"subject": "late", "refusals": 1, "sentence": None}, "Delivery late was refused."),
+    ],
+)  # fmt: skip
+def test_a_signal_of_one_thing(kind, row, expected):
+    assert sentence(kind, row) == expected
+
+
+def test_every_kind_of_signal_has_a_sentence():
+    row = LEAD | FAULT | {"seen": 0, "side": "over", "day": date(2026, 8, 1), "days": 3, "sentence": None}
+    rows = {"slipping": LEAD, "improving": LEAD, "outside_band": row | {"subject": "heel"}}
+    for kind in KINDS:
+        assert sentence(kind, rows.get(kind, row | {"flagged_before": 1, "usable_before": 2}))
