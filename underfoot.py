@@ -140,7 +140,7 @@ def page(
     if end_links or days is not None:
         terminal.show_link(Home.find(home_path), student, days, end=end_links)
         return
-    from dashboard.pages.progress.paper import write_page  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_page(Home.find(home_path), student, target))
 
@@ -164,7 +164,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 @to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
-    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_sheet(Home.find(home_path), student, target))
 

@@ -8,10 +8,11 @@ import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
 from dashboard.queries import people, season, sessions
-from dashboard.text.labels import BETTER, NOT_CLEAR, TOO_FEW, WORSE, label, marked
+from dashboard.text.labels import label, marked
 from dashboard.text.numbers import Measure, listed, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place
 from warehouse.access import Reader
+from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
 LINE_KEY = (
     "Each dot is one session. Bars and the line's shade hold the true value nine times in ten; the pale "

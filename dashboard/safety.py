@@ -37,7 +37,9 @@ SIDES = ("lead", "trail", "left", "right")
 def may_load(area: str | None, texts: Iterable[str | None]) -> bool:
     """Whether a drill of these texts may load an area. An unknown area, or none named: yes."""
     named = " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES).strip()
-    words = WORKS_WITH.get(named) or next((found for name, found in WORKS_WITH.items() if name in named), None)
+    words = WORKS_WITH.get(named) or next(
+        (found for name, found in WORKS_WITH.items() if name in named), None
+    )
     if words is None or words is _ANY_MOVEMENT:
         return True
     text = " ".join(part for part in texts if part).lower()
@@ -50,7 +52,7 @@ def drill_may_load(drill: Mapping[str, Any], area: str | None) -> bool:
 
 
 def too_young(drill: Mapping[str, Any], born: date | None, today: date) -> bool:
-    """Whether a student is below a drill's age. Without a birth date, every drill that has an age is too old."""
+    """Whether a student is below a drill's age; without a birth date, below every age."""
     years = people.age(born, today)
     return drill["min_age"] is not None and (years is None or years < drill["min_age"])
 
@@ -67,7 +69,7 @@ def practice_week(reader: Reader, student: str) -> str:
     first = last - timedelta(days=6)
     days = lesson.active_days(reader, student, first, last)
     return sentences.week_sentence(
-        days["minutes"].sum() or 0.0,
+        float(days["minutes"].sum() or 0),
         int(days["untimed"].sum()),
         first,
         last,

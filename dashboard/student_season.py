@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from dashboard.queries import people, season, sessions
+from dashboard.queries.season import Band
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
@@ -49,7 +50,7 @@ class StudentSeason:
         return season.style(self.reader, self.student, self.family, self.season)
 
     @cached_property
-    def bands(self) -> dict[str, season.Band]:
+    def bands(self) -> dict[str, Band]:
         """The bands that hold for this student, by metric."""
         return season.bands(self.reader, self.family, self.person, self.style)
 
@@ -58,7 +59,7 @@ class StudentSeason:
         """`season.fault_rates`: a row per fault and span."""
         return season.fault_rates(self.reader, self.student, self.family, self.season)
 
-    def band(self, metric: str) -> season.Band:
+    def band(self, metric: str) -> Band:
         """A metric's band; (None, None) where none is set."""
         return self.bands.get(metric, (None, None))
 

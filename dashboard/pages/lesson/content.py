@@ -16,7 +16,7 @@ from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
@@ -67,7 +67,9 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         ]
         named += findings.suggested(about, aim)
     else:
-        parts.append(Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),)))
+        parts.append(
+            Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),))
+        )
     if reader.is_minor(student):
         parts.append(_young_player(chosen))
     return LessonSheet(
@@ -77,7 +79,9 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         parts=tuple(part for part in parts if part is not None),
         left_out=chosen.left_out(),
         cautions=_cautions(chosen, named, hurts=not hurting.is_empty()),
-        signature=_("{academy}, {day}. For the coach.").format(academy=reader.settings.name, day=on(reader.today)),
+        signature=_("{academy}, {day}. For the coach.").format(
+            academy=reader.settings.name, day=on(reader.today)
+        ),
     )
 
 
@@ -118,7 +122,9 @@ def _coach(snapshot: Snapshot, home: Home, student: str) -> str:
     reader = open_reader(home, heads[0], snapshot=snapshot)
     if student not in reader.students:
         raise CallError(
-            _("{code} is not a student on the roster; a lesson sheet is about one student.").format(code=student)
+            _("{code} is not a student on the roster; a lesson sheet is about one student.").format(
+                code=student
+            )
         )
     return people.student(reader, student)["coach"] or heads[0]
 
@@ -176,11 +182,15 @@ def _working_on(about: Lesson, doses: pl.DataFrame, aim: str | None) -> Part:
         text.append(
             _("No drill is set and no fault shows often: there is nothing to work on yet.")
             if chosen.season
-            else _("No drill is set and no swing has been measured in a season: there is nothing to work on yet.")
+            else _(
+                "No drill is set and no swing has been measured in a season: there is nothing to work on yet."
+            )
         )
     elif drills.is_empty():
         text.append(
-            _("{aim}: the fault that shows most often lately. No drill is set yet.").format(aim=chosen.name(aim))
+            _("{aim}: the fault that shows most often lately. No drill is set yet.").format(
+                aim=chosen.name(aim)
+            )
         )
     else:
         latest = drills.row(0, named=True)
@@ -230,8 +240,8 @@ def _set_for_home(about: Lesson, doses: pl.DataFrame) -> Part:
         for row in drills.iter_rows(named=True)
     ]
     done = doses.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
-    minutes = done.filter(pl.col("unit") == "minutes")["dose"].sum()
-    text.append(sentences.practised(done["day"].n_unique(), minutes or 0.0, since))
+    minutes = float(done.filter(pl.col("unit") == "minutes")["dose"].sum() or 0)
+    text.append(sentences.practised(done["day"].n_unique(), minutes, since))
     return Part(_("Set for home") if drills["place"][0] == "home" else _("Set last time"), tuple(text))
 
 
@@ -268,6 +278,9 @@ def _young_player(chosen: StudentSeason) -> Part:
         "In the {weeks} weeks to {day}: {minutes} of timed practice a week on average. Days without practice "
         "or a lesson in the last seven: {rest}."
     ).format(
-        weeks=WEEKS_BACK, day=on(today), minutes=number(days["minutes"].sum() / WEEKS_BACK, _("minutes")), rest=rest
+        weeks=WEEKS_BACK,
+        day=on(today),
+        minutes=number(float(days["minutes"].sum()) / WEEKS_BACK, mark("minutes")),
+        rest=rest,
     )
     return Part(_("Young player"), (safety.practice_week(reader, student), practice, _(GROWING)))

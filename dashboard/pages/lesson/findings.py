@@ -11,10 +11,10 @@ from dashboard.evidence import Picture
 from dashboard.queries import lesson, people, season, sessions
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
-from dashboard.text.catalogue import _, ngettext
-from dashboard.text.labels import AGES, BETTER, HARMS, IMPROVING, SLIPPING, WORSE, marked
+from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
-from warehouse.vocabulary import age_group
+from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age_group
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
 MOST_FAULTS, MOST_DRILLS = 6, 4
@@ -57,8 +57,8 @@ def changes(about: Lesson, aim: str | None) -> Part:
         return Part(title, (_("No full swing with {clubs} this season yet.").format(clubs=chosen.clubs),))
     if not compared:
         first = _(
-            "The session of {day} is the first on its device with these clubs, so there is nothing to compare "
-            "it with yet."
+            "The session of {day} is the first on its device with these clubs, so there is nothing to "
+            "compare it with yet."
         )
         return Part(title, (first.format(day=on(known[0]["day"])),))
     real = [row for row in compared if row["beyond"] and abs(row["last"] - row["before"]) > row["beyond"]]
@@ -69,16 +69,18 @@ def changes(about: Lesson, aim: str | None) -> Part:
     worked_on = set(lesson.kindred_aims(chosen.reader, aim)) if aim else set()
     listed_rows = [row for row in compared if row in real or row["metric"] in core | worked_on]
     text = _(
-        "The session of {day} compared with the {sessions} before it on the same device: of {measures}, {real} "
-        "moved by more than sessions usually scatter. About one in twenty would by chance alone. Listed: "
-        "those, what is being worked on, and what has changed over the season."
+        "The session of {day} compared with the {sessions} before it on the same device: of {measures}, "
+        "{real} moved by more than sessions usually scatter. About one in twenty would by chance alone. "
+        "Listed: those, what is being worked on, and what has changed over the season."
     ).format(
         day=on(compared[0]["day"]),
         sessions=count(max(int(row["n_before"]) for row in compared), "session"),
         measures=count(len(compared), "measure"),
         real=len(real),
     )
-    return Part(title, (text,), pl.DataFrame([_change(chosen, row) for row in listed_rows]) if listed_rows else None)
+    return Part(
+        title, (text,), pl.DataFrame([_change(chosen, row) for row in listed_rows]) if listed_rows else None
+    )
 
 
 def _change(chosen: StudentSeason, row: dict[str, Any]) -> dict[str, str]:
@@ -110,7 +112,9 @@ def faults(about: Lesson) -> Part:
         return Part(title, (none,))
     text = []
     if more:
-        also = ngettext("{n} more shows up as well: {faults}.", "{n} more show up as well: {faults}.", len(more))
+        also = ngettext(
+            "{n} more shows up as well: {faults}.", "{n} more show up as well: {faults}.", len(more)
+        )
         text.append(also.format(n=len(more), faults=listed(more)))
     if others:
         text.append(quiet)
@@ -138,7 +142,9 @@ def suggested(about: Lesson, aim: str | None) -> list[dict[str, Any]]:
     if aim is None:
         return []
     found = lesson.effects(about.chosen.reader, _aims(about, aim), about.chosen.season)
-    kept = [row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)]
+    kept = [
+        row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)
+    ]
     return [row for row in kept[:MOST_DRILLS] if not about.too_young(row)]
 
 
@@ -150,18 +156,23 @@ def helped(about: Lesson, aim: str | None) -> Part | None:
     found = lesson.effects(chosen.reader, _aims(about, aim), chosen.season)
     if found.is_empty():
         return Part(
-            title, (_("No drill for this has a result yet: that takes students measured before and after it."),)
+            title,
+            (_("No drill for this has a result yet: that takes students measured before and after it."),),
         )
     text, loading, against = [], [], []
     for row in found.iter_rows(named=True):
         measure = chosen.measures.get(row["aim"])
         if row["label"] == HARMS:
-            against.append(_("Not suggested. {effect}").format(effect=sentences.effect_sentence(row, measure)))
+            against.append(
+                _("Not suggested. {effect}").format(effect=sentences.effect_sentence(row, measure))
+            )
         elif about.loaded_areas(row):
             loading.append(row["name"])
         elif about.too_young(row):
             text.append(
-                _("{drill} is for players aged {years} and over.").format(drill=row["name"], years=row["min_age"])
+                _("{drill} is for players aged {years} and over.").format(
+                    drill=row["name"], years=row["min_age"]
+                )
             )
         else:
             text.append(" ".join([sentences.effect_sentence(row, measure), *_groups(chosen, row, measure)]))
@@ -183,7 +194,7 @@ def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None)
     groups = lesson.group_effects(reader, chosen.season, person["level"], band)
     groups = groups.filter((pl.col("drill") == row["drill"]) & (pl.col("aim") == row["aim"]))
     unit, decimals = (
-        (_("points"), 0) if measure is None else (sentences.in_points(measure).unit, measure.decimals)
+        (mark("points"), 0) if measure is None else (sentences.in_points(measure).unit, measure.decimals)
     )
     text = []
     for group in groups.iter_rows(named=True):

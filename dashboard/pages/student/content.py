@@ -64,11 +64,15 @@ def measures(chosen: StudentSeason) -> dict[str, str]:
 
 def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Section:
     """The season line of one measure."""
-    means, trend, band = chosen.means(measure.metric), chosen.trend(measure.metric), chosen.band(measure.metric)
+    means, trend, band = (
+        chosen.means(measure.metric),
+        chosen.trend(measure.metric),
+        chosen.band(measure.metric),
+    )
     if means.is_empty():
         missing = _(
-            "{measure} is not measured with {clubs} in {season}. {explanation} Choose another measure, or other "
-            "clubs."
+            "{measure} is not measured with {clubs} in {season}. {explanation} Choose another measure, or "
+            "other clubs."
         )
         return Section(
             missing=missing.format(
@@ -103,8 +107,8 @@ def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
         return Section(missing=_("No fault rates yet: they need more sessions with these clubs."))
     chart = fault_ladder.picture(rates, evidence.fault_finding(rates), narrow=narrow)
     text = _(
-        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate nine "
-        "times in ten."
+        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
+        "nine times in ten."
     )
     judged = set(rates["fault"])
     others = [name for name in chosen.fault_names.values() if name not in judged]
@@ -114,7 +118,7 @@ def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
 
 
 def ball_rows(chosen: StudentSeason) -> dict[str, pl.DataFrame]:
-    """Rows of what goes together with each outcome of the ball; outcomes without ball results are left out."""
+    """Rows of what goes together with each outcome of the ball that has ball results."""
     found = {
         outcome: season.ball_links(chosen.reader, chosen.student, chosen.family, chosen.season, outcome)
         for outcome in ball_links.OUTCOMES
@@ -127,7 +131,9 @@ def known_outcomes(rows: dict[str, pl.DataFrame]) -> dict[str, str]:
     return {name: ball_links.OUTCOMES[name] for name, found in rows.items() if found["per_sd"].count()}
 
 
-def ball_part(chosen: StudentSeason, rows: dict[str, pl.DataFrame], outcome: str | None, *, narrow: bool) -> Section:
+def ball_part(
+    chosen: StudentSeason, rows: dict[str, pl.DataFrame], outcome: str | None, *, narrow: bool
+) -> Section:
     """What goes together with one outcome of the ball; without an outcome, how many sessions it takes."""
     if outcome is None:
         most = max(max(found["n_sessions"].drop_nulls().to_list(), default=0) for found in rows.values())
@@ -142,8 +148,8 @@ def ball_part(chosen: StudentSeason, rows: dict[str, pl.DataFrame], outcome: str
     return Section(
         Picture(chart, ball_links.words(found, outcome), ball_links.table(found)),
         small_print=_(
-            "Each dot: how the ball changed from session to session with a usual rise in the measure. The bars "
-            "hold the true change nine times in ten; filled dots still hold after allowing for how many "
+            "Each dot: how the ball changed from session to session with a usual rise in the measure. The "
+            "bars hold the true change nine times in ten; filled dots still hold after allowing for how many "
             "measures were looked at. From this student's sessions alone. It says what goes together and not "
             "what makes the ball go: a third thing may move both."
         ),

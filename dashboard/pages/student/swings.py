@@ -1,4 +1,4 @@
-"""The pictures of a swing: the load under both feet over time, of a session's mean swing or of single swings."""
+"""The pictures of a swing: load under both feet over time, of a session's mean swing or of one swing."""
 
 import warnings
 from collections.abc import Mapping, Sequence
@@ -123,7 +123,9 @@ def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> 
         times=curves.times,
     )
     words = heel_lanes.words(curves.lanes, curves.events, estimated=curves.estimated)
-    estimate = _("Heel loads are estimated from where each foot's load sits; this plate does not measure them.")
+    estimate = _(
+        "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
+    )
     return Section(
         Picture(chart, words, heel_lanes.table(curves.lanes, curves.events)),
         small_print=estimate if curves.estimated else "",
