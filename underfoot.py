@@ -13,7 +13,7 @@ from dashboard import terminal
 from dashboard.serving import run_pages
 from dashboard.terminal import err, out
 from dashboard.text import catalogue
-from warehouse import events
+from warehouse import journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.owed import owed
@@ -40,9 +40,12 @@ to_option = click.option("--to", "target", type=click.Path(path_type=Path), help
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.option("-v", "--verbose", is_flag=True, help="Show every step and its duration, on stderr.")
 @click.version_option(package_name="underfoot")
-def cli(*, debug: bool) -> None:
+def cli(*, debug: bool, verbose: bool) -> None:
     """Footwork measurements of a golf-coaching academy: load them, reduce them, look at them."""
+    if verbose:
+        journal.show_steps()
     click.get_current_context().obj = {"debug": debug}
 
 
@@ -109,7 +112,7 @@ def build(home_path: str | None, *, from_filed: bool) -> None:
     if from_filed:
         _rebuild(home)
     else:
-        with events.timed(home, "build"), writer(home, on_wait=_say_waiting) as w:
+        with journal.recorded(home, "build"), writer(home, on_wait=_say_waiting) as w:
             _build(home, w)
             w.publish()
     terminal.show_published(home)
@@ -175,11 +178,10 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.pages.week.content import lines  # noqa: PLC0415 - the other commands don't wait for it
-    from dashboard.pages.week.paper import NEVER, write_review  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.week.content import NO_REVIEW, write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(Home.find(home_path), person, target)
-    terminal.say(lines(whole) if whole else [NEVER])
+    terminal.say(whole.lines() if whole else [catalogue._(NO_REVIEW)])
     out.print(f"To print: {file}", soft_wrap=True)
 
 
@@ -264,7 +266,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     from models.build import refresh  # noqa: PLC0415
 
     with (
-        events.timed(home, "load" if paths is not None else "retry") as facts,
+        journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
         owed(w) as students,
     ):
@@ -278,7 +280,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
     for told in report.refusals():
-        events.write(home, "refused", **told)
+        journal.record(home, "refused", **told)
     return report
 
 
@@ -286,7 +288,7 @@ def _rebuild(home: Home) -> None:
     """The warehouse from filed/, made beside the standing one and put in its place."""
     from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
 
-    with events.timed(home, "rebuild") as facts:
+    with journal.recorded(home, "rebuild") as facts:
         job.settle_interrupted(home, _say_waiting)
         with rebuilding(home, on_wait=_say_waiting) as w:
             with terminal.progress("Reading filed deliveries") as step:

@@ -1,7 +1,7 @@
 """The page table, in the order of the navigation. Run by: streamlit run dashboard/app.py."""
 
 from dashboard import frame
-from dashboard.frame import EVERYONE, STAFF, Page
+from dashboard.frame import EVERYONE, Page
 from dashboard.pages.coaches import screen as coaches
 from dashboard.pages.deliveries import screen as deliveries
 from dashboard.pages.drills import screen as drills
@@ -13,6 +13,8 @@ from dashboard.pages.student import screen as student
 from dashboard.pages.students import screen as students
 from dashboard.pages.trust import screen as trust
 from dashboard.pages.week import screen as week
+from warehouse import journal
+from warehouse.vocabulary import STAFF
 
 PAGES = (
     Page("week", "This week", STAFF, week.show),
@@ -29,4 +31,5 @@ PAGES = (
 )
 
 if __name__ == "__main__":
+    journal.show_steps_if_asked()
     frame.run(PAGES)

@@ -17,7 +17,7 @@ from io import BytesIO
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from warehouse import events
+from warehouse import journal
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home, sync
@@ -66,7 +66,7 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = Non
     sync(home.inbox)
     if by is not None:
         names = sorted(map(str, named))
-        events.write(
+        journal.record(
             home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
             files=names[:NAMED_IN_LOG], roster=rosters,
         )  # fmt: skip

@@ -9,11 +9,11 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any
 
-from dashboard.queries import lesson, people
+from dashboard.queries import lesson
 from dashboard.text import sentences
 from dashboard.text.catalogue import Words
 from warehouse.access import Reader
-from warehouse.reach import STAFF
+from warehouse.vocabulary import STAFF, age
 
 _LEG = (
     "leg", "knee", "ankle", "heel", "foot", "feet", "toe", "calf", "hip", "step", "walk", "press", "stand",
@@ -53,7 +53,7 @@ def drill_may_load(drill: Mapping[str, Any], area: str | None) -> bool:
 
 def too_young(drill: Mapping[str, Any], born: date | None, today: date) -> bool:
     """Whether a student is below a drill's age; without a birth date, below every age."""
-    years = people.age(born, today)
+    years = age(born, today)
     return drill["min_age"] is not None and (years is None or years < drill["min_age"])
 
 

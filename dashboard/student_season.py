@@ -13,6 +13,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import Measure
 from warehouse.access import Reader
+from warehouse.vocabulary import age
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ class StudentSeason:
 
     def age(self) -> int | None:
         """Full years today; None when the birth date is not known."""
-        return people.age(self.person["born"], self.reader.today)
+        return age(self.person["born"], self.reader.today)
 
     def who(self) -> list[str]:
         """Level, hand, age of a player under age, and coach: the start of the line below a page's title."""

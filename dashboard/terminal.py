@@ -16,6 +16,7 @@ from dashboard.downloads import csv_text
 from warehouse import links
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
+from warehouse.journal import steps_are_shown
 from warehouse.store import open_snapshot
 
 err = Console(stderr=True, highlight=False)
@@ -27,9 +28,10 @@ class progress:  # noqa: N801 - read as a phrase: with progress("Loading") as st
 
     def __init__(self, title: str, *, quiet: bool = False) -> None:
         self._title, self._quiet = title, quiet
+        silent = quiet or not err.is_terminal or steps_are_shown()
         self._bar = Progress(
             TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
-            TextColumn("{task.fields[name]}"), console=err, disable=quiet or not err.is_terminal,
+            TextColumn("{task.fields[name]}"), console=err, disable=silent,
         )  # fmt: skip
 
     def __enter__(self) -> Callable[[int, int, str], None]:

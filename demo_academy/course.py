@@ -12,7 +12,6 @@ import numpy as np
 
 Array = np.ndarray
 
-EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 HEEL_AT_PCT = 15.0
 BALL_AT_PCT = 70.0
 

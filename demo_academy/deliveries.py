@@ -6,9 +6,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from demo_academy.course import EVENTS, Array, Course
+from demo_academy.course import Array, Course
 from demo_academy.plates import plate_frame
 from demo_academy.season import Visit
+from warehouse.vocabulary import EVENTS
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,14 @@ import numpy as np
 import polars as pl
 
 from demo_academy.clips import ClipShot, clip_alone, clip_frame
-from demo_academy.course import EVENTS, Array
+from demo_academy.course import Array
 from demo_academy.deliveries import swing_table, write_text
 from demo_academy.dials import DIALS
 from demo_academy.notes import Line, frame, practice_lines
 from demo_academy.scenario import SEASON, Student
 from demo_academy.season import ZONE, Visit
 from demo_academy.shapes import Bodies, draw_targets, event_times
+from warehouse.vocabulary import EVENTS
 
 
 def write_clip_visits(inbox: Path, students: list[Student], rng: np.random.Generator) -> list[pl.DataFrame]:

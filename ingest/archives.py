@@ -18,9 +18,9 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from ingest.deliveries import ARCHIVES
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 from warehouse.errors import Refused
+from warehouse.vocabulary import ARCHIVE_ENDINGS
 
 MOST_FILES = 20_000
 MOST_BYTES = 4 << 30
@@ -167,7 +167,7 @@ def _safe(path: Path, name: str) -> PurePosixPath:
     plain = all(p.isprintable() and 0 < len(p.encode("utf-8", "replace")) <= 200 for p in parts)
     if not plain or any(p in (".", "..") or ":" in p for p in parts) or len(parts) > 12:
         raise _stop(path, "unsafe_name", f"{_shown(name)} is not a name a file of a delivery may have")
-    if name.lower().endswith(ARCHIVES):
+    if name.lower().endswith(ARCHIVE_ENDINGS):
         todo = "pack the folders themselves and deliver again"
         raise _stop(path, "archive_inside", f"{_shown(name)} is an archive inside the archive", todo)
     return PurePosixPath(*parts)

@@ -12,9 +12,9 @@ from datetime import datetime
 from fnmatch import fnmatch
 from pathlib import Path
 
-from ingest.readers.roster import ROSTERS
-from ingest.readers.session import glance
-from ingest.refusing import refuse
+from ingest.formats.rosters import ROSTERS
+from ingest.formats.session_toml import glance
+from ingest.refusals import refuse
 from warehouse import films
 from warehouse.errors import CallError
 from warehouse.fingerprints import Fingerprint
@@ -27,7 +27,6 @@ SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, *ROSTERS)
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
 ARCHIVE = "archive"
-ARCHIVES = ARCHIVE_ENDINGS
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
 _KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
 _READ = (".toml", ".csv", ".parquet", ".jsonl", ".json")
@@ -193,7 +192,7 @@ def _kind(name: str) -> str:
         return ROSTER
     if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
         return NOTES
-    if name.lower().endswith(ARCHIVES):
+    if name.lower().endswith(ARCHIVE_ENDINGS):
         return ARCHIVE
     return SHOTS if fnmatch(name, "shots*.csv") else STRAY
 

@@ -13,18 +13,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
-from ingest import likeness
-from ingest.likeness import UNDECIDED, Likeness
-from ingest.readers.c3d import read_events
-from ingest.readers.c3d_file import open_c3d
-from ingest.readers.c3d_markers import foot_markers
-from ingest.readers.gridfiles import open_frames
-from ingest.readers.platforms import read_platforms
-from ingest.readers.roster import ROSTERS
-from ingest.readers.session import glance
-from ingest.readers.signals import snapped
-from ingest.readers.tables import read_table
+from ingest.formats import column_guess as likeness
+from ingest.formats.c3d import read_events
+from ingest.formats.c3d_file import foot_markers, open_c3d
+from ingest.formats.c3d_platforms import read_platforms
+from ingest.formats.column_guess import UNDECIDED, Likeness
+from ingest.formats.grid_file import open_frames
+from ingest.formats.rosters import ROSTERS
+from ingest.formats.session_toml import glance
+from ingest.sample_checks import snapped
 from ingest.sheets import Sheet, open_sheet
+from ingest.tables import read_table
 from warehouse.contracts.base import Contract, columns_of, required_of
 from warehouse.contracts.deliveries import ClipLine, EventLine, NoteLine, ShotLine
 from warehouse.errors import Refused, UnderfootError

@@ -7,11 +7,11 @@ import polars as pl
 
 from ingest import filing, landing, ledger
 from ingest.deliveries import NOTES, SETTINGS, SHOTS, Contents, Delivery
+from ingest.formats.notes import read_notes
+from ingest.formats.rosters import read_roster
+from ingest.formats.shots import read_shots
 from ingest.job import Job
-from ingest.readers.notes import read_notes
-from ingest.readers.roster import read_roster
-from ingest.readers.shots import read_shots
-from ingest.refusing import UNREADABLE, Told, refusal, refuse, unreadable
+from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.home import parse_settings
@@ -81,7 +81,7 @@ class Files:
         try:
             settings = parse_settings(data, past=self.job.replaying)
         except UnderfootError as error:
-            raise Refused(Told("settings", str(error), file=SETTINGS)) from error
+            raise Refused(DetailedRefusal("settings", str(error), file=SETTINGS)) from error
         if not self.job.replaying and data == self.job.home.settings_file.read_bytes():
             self._unchanged(delivery)
             return
@@ -145,7 +145,7 @@ class Files:
             contents.held[file],
             file,
             self.job.academy,
-            sheet=None,
+            header=None,
             session_student=self._student_of,
             swings_of=self._swings_of,
         )
@@ -156,7 +156,9 @@ class Files:
 
     def _shots(self, delivery: Delivery, contents: Contents) -> None:
         file = delivery.files[0]
-        shots = read_shots(contents.held[file], file, self.job.academy, sheet=None, swings_of=self._swings_of)
+        shots = read_shots(
+            contents.held[file], file, self.job.academy, header=None, swings_of=self._swings_of
+        )
         rows = typed("academy.shot", from_lines(shots.rows, contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.shot", rows.drop("delivery"))
         self._lines(delivery, contents, rows, fresh, shots.refused, landing.land_shots)

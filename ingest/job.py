@@ -11,11 +11,11 @@ from typing import Any
 from ingest import filing, landing, ledger
 from ingest.academy import Standing, read_academy
 from ingest.deliveries import ROSTER, SESSION, Contents, Delivery, filed_delivery, named
-from ingest.readers.filmplace import Tell
-from ingest.readers.tables import day_of
+from ingest.filmplace import Tell
 from ingest.reading import SessionRows, read_session
-from ingest.refusing import refusal
+from ingest.refusals import refusal
 from ingest.report import LoadReport
+from ingest.tables import day_of
 from ingest.waiting import Waiting
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home, Settings
@@ -139,7 +139,7 @@ class Job:
 
     def take(self, delivery: Delivery, contents: Contents, rows: SessionRows) -> Taken:
         """File a session and write its trace under a passing name; it lands with `commit_sessions`."""
-        session = rows.sheet.session
+        session = rows.header.session
         outcome = "replaced" if session in self.current else "accepted"
         entry = self.entry(delivery, contents, outcome, session)
         trace, old = self._traces(rows)
@@ -156,7 +156,7 @@ class Job:
 
         They share the commit because its cost is per statement, not per row.
         """
-        replaced = {t.rows.sheet.session for t in group} & self.current.keys()
+        replaced = {t.rows.header.session for t in group} & self.current.keys()
         with self.writer.transaction():
             counts = landing.land_sessions(self.writer, [t.rows for t in group], replaced)
             landing.land_deliveries(self.writer, [_sized(t.entry, t.delivery, t.contents) for t in group])
@@ -167,12 +167,12 @@ class Job:
         for taken in group:
             content = taken.contents.fingerprint
             if taken.mark is not None:
-                keeps = self.academy.keeps_film(taken.rows.sheet.student, taken.rows.sheet.day)
+                keeps = self.academy.keeps_film(taken.rows.header.student, taken.rows.header.day)
                 self._finish(taken.mark, taken.delivery, taken.contents, keeps_films=keeps)
             else:
                 filing.place_trace(taken.trace, taken.old, content)
             self._stands(taken.rows, content)
-            self.report.accepted.append(taken.rows.sheet.session)
+            self.report.accepted.append(taken.rows.header.session)
             self.report.refused += [r.within(delivery=content) for r in taken.rows.refused]
             self.report.notices += taken.rows.notices
 
@@ -254,20 +254,20 @@ class Job:
         self.waiting.settle(delivery, entry["content"], keeps_films=keeps)
 
     def _session_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
-        sheet = rows.sheet
-        who = {"student": sheet.student, "coach": sheet.coach, "device": sheet.device}
-        self.land_refusals(rows.refused, entry, session=sheet.session, who=who)
+        header = rows.header
+        who = {"student": header.student, "coach": header.coach, "device": header.device}
+        self.land_refusals(rows.refused, entry, session=header.session, who=who)
 
     def _stands(self, rows: SessionRows, content: str) -> None:
         """Remember a session's new version, and that its student was touched."""
-        sheet = rows.sheet
-        old = self.current.get(sheet.session)
-        self.current[sheet.session] = Standing(sheet.student, content, rows.season, rows.trace is not None)
-        self.report.touched |= {sheet.student} | ({old.student} if old else set())
+        header = rows.header
+        old = self.current.get(header.session)
+        self.current[header.session] = Standing(header.student, content, rows.season, rows.trace is not None)
+        self.report.touched |= {header.student} | ({old.student} if old else set())
 
     def _traces(self, rows: SessionRows) -> tuple[Path | None, Path | None]:
         """Where a session's new trace goes and where its earlier version's stands."""
-        session, old = rows.sheet.session, self.current.get(rows.sheet.session)
+        session, old = rows.header.session, self.current.get(rows.header.session)
         return (
             trace_path(self.home, rows.season, session) if rows.trace is not None else None,
             trace_path(self.home, old.season, session) if old is not None and old.has_plate else None,

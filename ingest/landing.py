@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from ingest.readers.roster import RosterKind
+from ingest.formats.rosters import RosterKind
 from ingest.reading import SessionRows
 from ingest.rows import note_frames, typed
 from warehouse.contracts.base import require
@@ -72,7 +72,7 @@ def land_sessions(
         ]
     frames = {table: typed(table, more) for table, more in rows.items()}
     points = [
-        s.points.with_columns(session=pl.lit(s.sheet.session)) for s in sessions if s.points is not None
+        s.points.with_columns(session=pl.lit(s.header.session)) for s in sessions if s.points is not None
     ]
     if points:
         frames["academy.clip_point"] = pl.concat(points)

@@ -16,6 +16,7 @@ from pathlib import Path
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot, write_synced
+from warehouse.vocabulary import is_minor
 
 COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")
 
@@ -96,15 +97,15 @@ def _student(snapshot: Snapshot, student: str, drills: tuple[str, str], on: date
         'AND (c."to" IS NULL OR c."to" >= $2) ORDER BY c."from" DESC, c.coach LIMIT 1), '
         "(SELECT min(h.person) FROM academy.person h WHERE h.role = 'head_coach'), "
         "(SELECT max(d.min_age) FROM academy.drill d WHERE d.drill IN ($3, $4)), "
-        "date_sub('year', p.born, $2) "
+        "p.born "
         "FROM academy.person p WHERE p.person = $1 AND p.role = 'student' "
         'AND (p."left" IS NULL OR p."left" >= $2)',
         [student, on, *drills],
     ).rows()
     if not rows:
         raise CallError(f"{student} is not a student of the academy today; name one of people.csv.")
-    name, coach, head, least, age = rows[0]
-    if least is not None and (age is None or age < least):
+    name, coach, head, least, born = rows[0]
+    if least is not None and is_minor(born, on, least):
         raise CallError(
             f"One of the drills is for {least} and over, and {student} is not known to be that old."
         )

@@ -1,4 +1,4 @@
-"""One session's delivery, read whole: sheet, samples, clip, events, notes, shots, as rows ready to land."""
+"""One session's delivery, read whole: header, samples, clip, events, notes, shots, as rows ready to land."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -8,20 +8,20 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
+from ingest.clip_files import clip_files, read_clips
 from ingest.deliveries import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
-from ingest.readers.clip_files import clip_files, read_clips
-from ingest.readers.events import Event, outside, read_events
-from ingest.readers.filmplace import FilmPlace, Tell
-from ingest.readers.measured import Measured, read_measured, sample_files
-from ingest.readers.notes import read_notes
-from ingest.readers.plates import join
-from ingest.readers.samples import Samples, SwingSamples
-from ingest.readers.session import read_sheet
-from ingest.readers.sheet import HoldSheet, SessionSheet
-from ingest.readers.shots import read_shots
-from ingest.refusing import Told, refusal, refuse
+from ingest.filmplace import FilmPlace, Tell
+from ingest.formats.event_times import Event, outside, read_events
+from ingest.formats.notes import read_notes
+from ingest.formats.plate_table import join
+from ingest.formats.session_toml import read_header
+from ingest.formats.shots import read_shots
+from ingest.refusals import DetailedRefusal, refusal, refuse
 from ingest.rows import event_row, from_lines, hold_row, session_row, swing_row
+from ingest.samples import Samples, SwingSamples
+from ingest.session_file import HoldEntry, SessionHeader
+from ingest.swing_files import Measured, read_measured, sample_files
 from ingest.unread import NOTES, SHOTS, unread
 from warehouse.errors import Refusal, Refused
 from warehouse.traces import SessionTrace
@@ -34,7 +34,7 @@ SHORTEST_HOLD_S = 10.0
 class SessionRows:
     """Everything of one session that will land: rows by table, clip points, trace; and what was refused."""
 
-    sheet: SessionSheet
+    header: SessionHeader
     season: str | None
     trace: SessionTrace | None
     rows: dict[str, list[Row]]
@@ -48,9 +48,9 @@ class SessionRows:
 class SessionRefused(Refused):
     """A session that can't be taken, by itself or because every swing of it was refused (`swings`)."""
 
-    def __init__(self, whole: Refusal, sheet: SessionSheet, swings: Sequence[Refusal] = ()) -> None:
+    def __init__(self, whole: Refusal, header: SessionHeader, swings: Sequence[Refusal] = ()) -> None:
         super().__init__(whole)
-        self.sheet = sheet
+        self.header = header
         self.listed = list(swings) or [whole]
 
 
@@ -68,15 +68,15 @@ def read_session(
         raise refuse(
             "no_session_toml", what, "add one that says who, when and on which device, and deliver again"
         )
-    sheet = read_sheet(held[SHEET], academy)
+    header = read_header(held[SHEET], academy)
     try:
-        return _Session(sheet, contents, delivery, academy, tell).read()
+        return _Session(header, contents, delivery, academy, tell).read()
     except SessionRefused:
         raise
     except Refused as refused:
         told = refused.refusal
-        whole = told.of_session(sheet.session) if isinstance(told, Told) else told
-        raise SessionRefused(whole, sheet) from refused
+        whole = told.of_session(header.session) if isinstance(told, DetailedRefusal) else told
+        raise SessionRefused(whole, header) from refused
 
 
 class _Session:
@@ -84,30 +84,30 @@ class _Session:
 
     def __init__(
         self,
-        sheet: SessionSheet,
+        header: SessionHeader,
         contents: Contents,
         delivery: Delivery,
         academy: Academy,
         tell: Tell | None = None,
     ) -> None:
-        self.sheet, self.academy = sheet, academy
+        self.header, self.academy = header, academy
         self.held, self.delivery = contents.held, contents.fingerprint
         self.base, self.names = delivery.base, delivery.files
         self.place = FilmPlace(delivery.base, delivery.filed, tell)
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
         self.notices: list[str] = []
-        self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in sheet.refused}
+        self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in header.refused}
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
-        plates = sample_files(self.names, self.sheet)
-        self._consents(bool(plates), bool(clip_files(self.names, self.sheet)))
-        if plates and self.sheet.device is None:
+        plates = sample_files(self.names, self.header)
+        self._consents(bool(plates), bool(clip_files(self.names, self.header)))
+        if plates and self.header.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
-        measured = read_measured(self.sheet, self.base, self.names, self.held, self.academy)
-        self.sheet = measured.sheet
+        measured = read_measured(self.header, self.base, self.names, self.held, self.academy)
+        self.header = measured.header
         samples = self._samples(measured)
         clips = self._clips()
         events = self._events(measured, samples, clips)
@@ -118,17 +118,19 @@ class _Session:
         in_trace = kept & samples.good.keys() if samples else set()
         trace = samples.trace(in_trace) if samples and in_trace else None
         points = None if clips is None else clips.filter(pl.col("swing_no").is_in(list(swings)))
-        season, has_clip = self.academy.season_of(self.sheet.day), points is not None and len(points) > 0
+        season, has_clip = self.academy.season_of(self.header.day), points is not None and len(points) > 0
         rows["academy.session"] = [
-            session_row(self.sheet, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
+            session_row(self.header, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
         ]
         refused = self._swings_refused() + self.lines_refused
-        notices = measured.notices + self.notices + unread(self.sheet, self.names)
-        return SessionRows(self.sheet, season, trace, rows, points, refused, notices, self.films, self.unread)
+        notices = measured.notices + self.notices + unread(self.header, self.names)
+        return SessionRows(
+            self.header, season, trace, rows, points, refused, notices, self.films, self.unread
+        )
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
-        whole = refusal(reason, what, todo, session=self.sheet.session, file=SHEET)
-        return SessionRefused(whole, self.sheet, self._swings_refused() if reason == "no_swing_left" else ())
+        whole = refusal(reason, what, todo, session=self.header.session, file=SHEET)
+        return SessionRefused(whole, self.header, self._swings_refused() if reason == "no_swing_left" else ())
 
     def _swings_refused(self) -> list[Refusal]:
         return sorted(self.refused.values(), key=lambda r: (r.swing_no is None, r.swing_no or 0))
@@ -136,8 +138,8 @@ class _Session:
     def _consents(self, measured: bool, filmed: bool) -> None:  # noqa: FBT001 - two plain facts
         wanted = (["measure"] if measured else []) + (["film"] if filmed else [])
         for purpose in wanted:
-            if not self.academy.has_consent(self.sheet.student, purpose, self.sheet.day):
-                what = f"no consent to {purpose} covers {self.sheet.student} on {self.sheet.day}"
+            if not self.academy.has_consent(self.header.student, purpose, self.header.day):
+                what = f"no consent to {purpose} covers {self.header.student} on {self.header.day}"
                 todo = "add it to consents.csv and load that file, the session waits until then"
                 raise self._stop("no_consent", what, todo)
 
@@ -146,7 +148,7 @@ class _Session:
             self.refused.setdefault(found.swing_no, found)
         if not measured.files:
             return None
-        samples = Samples(join(measured.files), self.sheet)
+        samples = Samples(join(measured.files), self.header)
         for found in samples.refused:
             unfound = "feet_not_found" in measured.flags.get(found.swing_no or -1, {})
             if not (found.reason == "no_samples" and unfound):
@@ -154,7 +156,7 @@ class _Session:
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
-        clips = read_clips(self.names, self.held, self.place, self.sheet, self.academy)
+        clips = read_clips(self.names, self.held, self.place, self.header, self.academy)
         if clips is None:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
@@ -169,18 +171,18 @@ class _Session:
     def _events(
         self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
     ) -> dict[int, list[Event]]:
-        events = read_events(self.sheet, self.held, self.academy, measured.events)
+        events = read_events(self.header, self.held, self.academy, measured.events)
         for found in events.refused:
             self.refused.setdefault(found.swing_no, found)
         for no, marked in events.by_swing.items():
             good = samples.good.get(no) if samples else None
             if good is not None:
-                problem = outside(self.sheet, no, marked, good.t0_s, good.end_s)
+                problem = outside(self.header, no, marked, good.t0_s, good.end_s)
                 if problem is not None:
                     self.refused.setdefault(no, problem)
         if samples is None:
             filmed = set() if clips is None else set(clips["swing_no"])
-            for no in self.sheet.swings.keys() - filmed | self.sheet.holds.keys():
+            for no in self.header.swings.keys() - filmed | self.header.holds.keys():
                 self.refused.setdefault(no, self._unmeasured(no))
         return events.by_swing
 
@@ -189,7 +191,7 @@ class _Session:
             "no_samples",
             "nothing was delivered for this swing",
             "deliver the session again with its plate or clip file, or take the swing out of session.toml",
-            session=self.sheet.session,
+            session=self.header.session,
             swing_no=no,
             file=SHEET,
         )
@@ -200,15 +202,15 @@ class _Session:
         good = samples.good if samples else {}
         holds = [
             row
-            for no, hold in sorted(self.sheet.holds.items())
+            for no, hold in sorted(self.header.holds.items())
             if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
-        kept = [no for no in sorted(self.sheet.swings) if no not in self.refused]
+        kept = [no for no in sorted(self.header.swings) if no not in self.refused]
         widths_px = {film.swing_no: film.tracks.shoe_width_px for film in self.films}
         return {
             "academy.swing": [
                 swing_row(
-                    self.sheet,
+                    self.header,
                     no,
                     good.get(no),
                     self._flags(no, measured, good.get(no), events),
@@ -218,7 +220,7 @@ class _Session:
             ],
             "academy.hold": holds,
             "academy.swing_event": [
-                event_row(self.sheet.session, no, event) for no in kept for event in events.get(no, [])
+                event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])
             ],
         }
 
@@ -233,9 +235,9 @@ class _Session:
             flags["unmarked"] = 1
         return flags
 
-    def _hold(self, hold: HoldSheet, good: SwingSamples) -> dict[str, Any] | None:
+    def _hold(self, hold: HoldEntry, good: SwingSamples) -> dict[str, Any] | None:
         """The hold's row, or None when it is refused: too short, or outside its samples."""
-        row = hold_row(self.sheet.session, hold, good)
+        row = hold_row(self.header.session, hold, good)
         start, end, what = row["from_s"], row["to_s"], None
         if row["seconds"] < SHORTEST_HOLD_S:
             what = f"the hold lasts {max(end - start, 0):.3g} s but must last at least {SHORTEST_HOLD_S:g} s"
@@ -246,13 +248,13 @@ class _Session:
             return row
         todo = "measure at least 20 s, or correct from_s and to_s, and deliver the session again"
         self.refused[hold.no] = refusal(
-            "hold", what, todo, session=self.sheet.session, swing_no=hold.no, file=SHEET, column="to_s"
+            "hold", what, todo, session=self.header.session, swing_no=hold.no, file=SHEET, column="to_s"
         )
         return None
 
     def _swing_numbers(self, session: str) -> set[int]:
-        numbers = self.sheet.swings.keys() | self.sheet.holds.keys() | self.refused.keys()
-        return {no for no in numbers if no is not None} if session == self.sheet.session else set()
+        numbers = self.header.swings.keys() | self.header.holds.keys() | self.refused.keys()
+        return {no for no in numbers if no is not None} if session == self.header.session else set()
 
     def _notes(self) -> dict[str, list[Row]]:
         found: dict[str, Row] = {}
@@ -262,8 +264,8 @@ class _Session:
                     self.held[name],
                     name,
                     self.academy,
-                    sheet=self.sheet,
-                    session_student=lambda _: self.sheet.student,
+                    header=self.header,
+                    session_student=lambda _: self.header.student,
                     swings_of=self._swing_numbers,
                 )
                 self.lines_refused += notes.refused
@@ -276,7 +278,7 @@ class _Session:
         for name in self.names:
             if fnmatch(name.lower(), SHOTS):
                 shots = read_shots(
-                    self.held[name], name, self.academy, sheet=self.sheet, swings_of=self._swing_numbers
+                    self.held[name], name, self.academy, header=self.header, swings_of=self._swing_numbers
                 )
                 self.lines_refused += shots.refused
                 for row in shots.rows:
@@ -292,7 +294,7 @@ class _Session:
             "shot_twice",
             f"swing {no} has two shots, the other in {first}",
             "take one of the two out and deliver the session again",
-            session=self.sheet.session,
+            session=self.header.session,
             file=file,
             column="swing_no",
         )

@@ -7,10 +7,10 @@ from typing import Any
 import polars as pl
 import pyarrow as pa
 
-from ingest.readers.events import Event
-from ingest.readers.notes import doses, nudges
-from ingest.readers.samples import SwingSamples
-from ingest.readers.sheet import HoldSheet, SessionSheet
+from ingest.formats.event_times import Event
+from ingest.formats.notes import doses, nudges
+from ingest.samples import SwingSamples
+from ingest.session_file import HoldEntry, SessionHeader
 from warehouse.contracts.base import dtypes_of
 from warehouse.contracts.rows import ROWS
 
@@ -38,22 +38,22 @@ def _arrow_type(kind: Any) -> pa.DataType:
 
 
 def session_row(
-    sheet: SessionSheet, season: str | None, delivery: str, *, has_plate: bool, has_clip: bool
+    header: SessionHeader, season: str | None, delivery: str, *, has_plate: bool, has_clip: bool
 ) -> dict[str, Any]:
     """The one row of academy.session."""
-    clip = sheet.clip
+    clip = header.clip
     return {
-        "session": sheet.session,
-        "student": sheet.student,
-        "coach": sheet.coach,
-        "started_at": sheet.started_at,
-        "day": sheet.day,
+        "session": header.session,
+        "student": header.student,
+        "coach": header.coach,
+        "started_at": header.started_at,
+        "day": header.day,
         "season": season,
-        "device": sheet.device if has_plate else None,
+        "device": header.device if has_plate else None,
         "delivery": delivery,
-        "club": sheet.club,
-        "body_mass_kg": sheet.body_mass_kg,
-        "stance_mm": list(sheet.stance_mm) if sheet.stance_mm else None,
+        "club": header.club,
+        "body_mass_kg": header.body_mass_kg,
+        "stance_mm": list(header.stance_mm) if header.stance_mm else None,
         "has_plate": has_plate,
         "has_clip": has_clip,
         "clip_fps": clip.fps if clip else None,
@@ -61,13 +61,13 @@ def session_row(
         "clip_view": clip.view if clip else None,
         "clip_mm_per_px": clip.mm_per_px if clip else None,
         "shoe_width_mm": clip.shoe_width_mm if clip else None,
-        "feet_checked": sheet.feet_checked,
+        "feet_checked": header.feet_checked,
         "reduced": False,
     }
 
 
 def swing_row(
-    sheet: SessionSheet,
+    header: SessionHeader,
     no: int,
     good: SwingSamples | None,
     flags: Mapping[str, int],
@@ -77,17 +77,17 @@ def swing_row(
 
     `shoe_width_px` is what its film tells (ingest.film.shoes).
     """
-    swing = sheet.swings[no]
+    swing = header.swings[no]
     heel_source = "none" if good is None else "measured" if good.heels else "estimated"
     return {
-        "session": sheet.session,
+        "session": header.session,
         "swing_no": no,
         "club": swing.club,
         "club_family": swing.club_family,
         "part": swing.part,
         "pace": swing.pace,
         "drill": swing.drill,
-        "device": sheet.device if good else None,
+        "device": header.device if good else None,
         "rate_hz": good.rate_hz if good else None,
         "n_samples": good.n_samples if good else 0,
         "t0_s": good.t0_s if good else None,
@@ -98,7 +98,7 @@ def swing_row(
         "file_flag_counts": list(flags.values()),
         "heel_source": heel_source,
         "clip_shoe_width_px": shoe_width_px,
-        "clip_offset_s": sheet.clip.offset_s if sheet.clip and good else None,
+        "clip_offset_s": header.clip.offset_s if header.clip and good else None,
     }
 
 
@@ -115,7 +115,7 @@ def event_row(session: str, no: int, event: Event) -> dict[str, Any]:
     }
 
 
-def hold_row(session: str, hold: HoldSheet, good: SwingSamples) -> dict[str, Any]:
+def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any]:
     """One row of academy.hold; without from_s and to_s it is the whole recording."""
     start = good.t0_s if hold.from_s is None else hold.from_s
     end = good.end_s if hold.to_s is None else hold.to_s

@@ -10,7 +10,7 @@ from ingest import filing
 from ingest.deliveries import Contents, Delivery, find, placed
 from ingest.job import Job, Taken
 from ingest.reading import SessionRefused, SessionRows, read_session
-from ingest.refusing import UNREADABLE, unreadable
+from ingest.refusals import UNREADABLE, unreadable
 from ingest.standing import StandingReads
 from warehouse.errors import Refusal, Refused
 
@@ -92,7 +92,7 @@ class Sessions:
     def settle(self, prepared: Prepared) -> None:
         """Take a session in, find it unchanged, or refuse it; what is taken lands with the next `flush`."""
         delivery, contents = prepared.delivery, prepared.contents
-        if delivery.session in {taken.rows.sheet.session for taken in self._group}:
+        if delivery.session in {taken.rows.header.session for taken in self._group}:
             self.flush()  # two versions of one session land one after the other
         if prepared.rows is None and prepared.refused is None and not self._same(delivery, contents):
             prepared = self.prepare(delivery)  # another version came in between
@@ -125,8 +125,8 @@ class Sessions:
         if not isinstance(refused, SessionRefused):
             self.job.refuse(delivery, contents, [refused.refusal])
             return
-        sheet = refused.sheet
-        who = {"student": sheet.student, "coach": sheet.coach, "device": sheet.device}
+        header = refused.header
+        who = {"student": header.student, "coach": header.coach, "device": header.device}
         self.job.refuse(delivery, contents, [self._with_how(r) for r in refused.listed], who)
 
     def _with_how(self, whole: Refusal) -> Refusal:

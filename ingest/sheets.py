@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.readers.text import decode
+from ingest.delimited import decode
 
 LOOKED_AT = 40  # lines in which a header is looked for
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")

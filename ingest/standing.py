@@ -3,10 +3,10 @@
 from ingest import ledger
 from ingest.deliveries import SESSION, Contents, Delivery
 from ingest.job import Job
-from ingest.readers.filmplace import is_film
 from ingest.reading import SessionRows
 from warehouse.errors import UnderfootError
 from warehouse.home import Settings, parse_settings
+from warehouse.vocabulary import is_film
 
 
 class StandingReads:

@@ -7,7 +7,7 @@ from ingest import filing
 from ingest.archives import unpack
 from ingest.deliveries import ARCHIVE, Delivery, find
 from ingest.job import Job
-from ingest.refusing import UNREADABLE, refuse, unreadable
+from ingest.refusals import UNREADABLE, refuse, unreadable
 from warehouse.errors import Refused
 
 

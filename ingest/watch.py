@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.deliveries import SHEET, passed_over, plate_like
-from warehouse import events
+from warehouse import journal
 from warehouse.home import Home
 
 POLL_S = 0.25
@@ -148,4 +148,4 @@ def _hand_on(home: Home, inbox: Inbox, batch: Sequence[Path], take: Callable[[li
 
 
 def _log(home: Home, error: Exception) -> None:
-    events.write(home, "loader", error=" ".join(str(error).split()) or type(error).__name__)
+    journal.record(home, "loader", error=journal.one_line(error))

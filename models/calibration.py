@@ -7,7 +7,7 @@ import polars as pl
 
 FILE = Path(__file__).parent / "rules" / "calibration.toml"
 SCHEMA = {
-    "claim": pl.String, "truth": pl.String, "students": pl.Int32, "figure": pl.Float64, "goal": pl.String,
+    "claim": pl.String, "truth": pl.String, "students": pl.Int32, "figure": pl.Float64,
     "goal_lo": pl.Float64, "goal_hi": pl.Float64, "met": pl.Boolean, "n_academies": pl.Int32,
 }  # fmt: skip
 

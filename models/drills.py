@@ -20,7 +20,7 @@ from models.season.judgement import Bands
 from models.season.sameday import SameDay, next_on_now, same_day
 from models.season.wholecourse import Course, course_of, variance_parts
 from warehouse.store import Writer
-from warehouse.vocabulary import age_group
+from warehouse.vocabulary import age, age_group
 
 SQL_FOLDER = Path(__file__).parent / "sql"
 Row = dict[str, Any]
@@ -211,10 +211,7 @@ def _groups(sources: Sources, found: _Asked, row: Row) -> list[Row]:
 
 def _age_band(born: date | None, on: date) -> str | None:
     """Age at the first session of the season, in whole years, as a band."""
-    if born is None:
-        return None
-    age = on.year - born.year - ((on.month, on.day) < (born.month, born.day))
-    return age_group(age)
+    return age_group(age(born, on))
 
 
 def _sources(writer: Writer) -> Sources:

@@ -5,7 +5,8 @@ import polars as pl
 
 from models.swing.event_fit import EventFit
 from models.swing.reduce import reduce_session
-from warehouse.traces import EVENTS, SAMPLE_COLUMNS, SessionTrace
+from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
+from warehouse.vocabulary import EVENTS
 
 
 def warm() -> int:

@@ -136,16 +136,12 @@ def trust(w) -> None:
             ]
         ),
     )  # fmt: skip
-    claim = {
-        "claim": "90 % intervals of a student's change hold the truth",
-        "n_academies": 60,
-        "goal": "88 to 92 %",
-    }
+    claim = {"claim": "change_interval_covers", "n_academies": 60}
     w.append(
         "season.calibration",
         pl.DataFrame(
             [
-                claim | {"truth": "slopes differ", "students": n, "figure": f, "goal_lo": 0.88, "goal_hi": 0.92, "met": met}
+                claim | {"truth": "slopes", "students": n, "figure": f, "goal_lo": 0.88, "goal_hi": 0.92, "met": met}
                 for n, f, met in ((20, 0.91, True), (40, 0.90, True), (70, 0.86, False))
             ]
         ),

@@ -22,9 +22,10 @@ from warehouse.errors import AccessError, CallError
 from warehouse.films import kept_film
 from warehouse.home import Home, Settings
 from warehouse.queries import read_frame, run
-from warehouse.reach import ROLES, views
+from warehouse.reach import views
 from warehouse.store import Snapshot, open_snapshot
 from warehouse.traces import SessionTrace, read_trace, trace_path
+from warehouse.vocabulary import ROLES, is_minor
 
 _HARMLESS_FUNCTIONS = {"unnest", "range", "generate_series"}
 _ANSWERS_KEPT = 256  # a reader's; some hundred are asked on a walk through all pages
@@ -64,12 +65,13 @@ def reach_of(snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date
             [viewer.person, today, today],
         )
     elif viewer.role == "guardian":
-        found = snapshot.sql(
-            "SELECT p.person FROM academy.person g JOIN academy.person p "
-            "ON list_contains(g.guardian_of, p.person) "
-            "WHERE g.person = ? AND (p.born IS NULL OR p.born + to_years(CAST(? AS INTEGER)) > ?)",
-            [viewer.person, settings.minor_until_age, today],
+        wards = snapshot.sql(
+            "SELECT p.person, p.born FROM academy.person g JOIN academy.person p "
+            "ON list_contains(g.guardian_of, p.person) WHERE g.person = ?",
+            [viewer.person],
         )
+        years = settings.minor_until_age
+        return sorted(ward for ward, born in wards.iter_rows() if is_minor(born, today, years))
     else:
         found = snapshot.sql(
             "SELECT person FROM academy.person WHERE person = ? AND role = 'student'", [viewer.person]
@@ -192,13 +194,9 @@ class Reader:
 
     def is_minor(self, student: str) -> bool:
         """Under age today, by the academy's own age. Unknown birth dates count as under age."""
-        years = self.settings.minor_until_age
-        rows = self.sql(
-            "SELECT born IS NULL OR born + to_years(CAST(? AS INTEGER)) > ? AS minor "
-            "FROM person WHERE person = ?",
-            [years, self.today, student],
-        )
-        return rows.is_empty() or bool(rows.item(0, "minor"))
+        rows = self.sql("SELECT born FROM person WHERE person = ?", [student])
+        born = None if rows.is_empty() else rows.item()
+        return is_minor(born, self.today, self.settings.minor_until_age)
 
     def refused(self, page: str) -> None:
         """Log that a page was refused to the viewer's role."""

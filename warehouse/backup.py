@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from warehouse import events, health, lock, swap
+from warehouse import health, journal, lock, swap
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.store import writer
@@ -47,7 +47,7 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
     if target.resolve().is_relative_to(home.path):
         raise CallError(f"{target} lies inside the home that it is to keep; name a file elsewhere.")
     part = target.with_name(target.name + ".part")
-    with events.timed(home, "backup") as facts:
+    with journal.recorded(home, "backup") as facts:
         try:
             with home.lock(on_wait):
                 swap.settle(home)
@@ -175,7 +175,7 @@ def restore(home: Home, file: Path) -> Backup:
         raise UnderfootError(f"{home.path} could not be written ({said}); make room, then again.") from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    with events.timed(home, "restore") as facts, writer(home) as opened:
+    with journal.recorded(home, "restore") as facts, writer(home) as opened:
         facts.update(file=str(file), files=len(manifest["files"]))
         opened.publish()
     sizes = [told["size"] for told in manifest["files"].values()]

@@ -1,9 +1,7 @@
 """What each role may see of each table, as the SQL of one view a table. Read by `access`."""
 
 from warehouse.store import table_names
-
-STAFF = ("head_coach", "coach")
-ROLES = (*STAFF, "student", "guardian")
+from warehouse.vocabulary import STAFF
 
 # Tables that hold no person: open to everyone.
 _OPEN = {"academy.metric", "academy.fault", "academy.drill", "academy.season"}

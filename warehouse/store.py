@@ -1,6 +1,7 @@
 """The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
 
 import json
+import logging
 import re
 import shutil
 import time
@@ -15,11 +16,13 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import events, swap
+from warehouse import journal, swap
+from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.queries import first_line, read_frame, run, spoken
 
+log = logging.getLogger(__name__)
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
 SNAPSHOTS_KEPT = 3
 # Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
@@ -37,15 +40,32 @@ def table_names() -> list[str]:
     return sorted(file.name.removesuffix(".sql") for file in SCHEMA_FOLDER.glob("*.sql"))
 
 
+def table_sql(name: str) -> str:
+    """The statement that makes a table; academy.swing_metric has a column for every metric of its rules."""
+    text = (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8")
+    if name != "academy.swing_metric":
+        return text
+    columns = ",\n".join(f"    {metric} DOUBLE" for metric in metric_codes())
+    return text.replace("\n);", f",\n{columns}\n);")
+
+
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
-    """Create the schemas and tables that are missing."""
-    found = read_frame(connection, "SELECT schema_name || '.' || table_name AS name FROM duckdb_tables()")
-    if set(table_names()) <= set(found["name"].to_list()):
+    """Create the schemas, tables and metric columns that are missing."""
+    names = "schema_name || '.' || table_name"
+    found = read_frame(
+        connection,
+        f"SELECT {names} AS name FROM duckdb_tables() UNION ALL "
+        f"SELECT column_name FROM duckdb_columns() WHERE {names} = 'academy.swing_metric'",
+    )
+    wanted = {*table_names(), *metric_codes()}
+    if wanted <= set(found["name"].to_list()):
         return
     for schema in sorted({name.split(".")[0] for name in table_names()}):
         run(connection, f"CREATE SCHEMA IF NOT EXISTS {schema}")
     for name in table_names():
-        run(connection, (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8"))
+        run(connection, table_sql(name))
+    for metric in set(metric_codes()) - set(found["name"].to_list()) if len(found) else ():
+        run(connection, f"ALTER TABLE academy.swing_metric ADD COLUMN IF NOT EXISTS {metric} DOUBLE")
 
 
 class Writer:
@@ -113,9 +133,16 @@ class Writer:
         serving its old rows.
         """
         started = time.monotonic()
-        run(self.connection, "CHECKPOINT")
         self.home.published.mkdir(parents=True, exist_ok=True)
         target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
+        with journal.step(log, "published %s", target.name):
+            run(self.connection, "CHECKPOINT")
+            self._copy_to(target)
+        seconds = round(time.monotonic() - started, 3)
+        journal.record(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
+        return target
+
+    def _copy_to(self, target: Path) -> None:
         part = target.with_suffix(".part")
         try:
             shutil.copyfile(self.home.warehouse_file, part)
@@ -130,9 +157,6 @@ class Writer:
         for old in _snapshots(self.home)[:-SNAPSHOTS_KEPT]:
             with suppress(OSError):
                 old.unlink()
-        seconds = round(time.monotonic() - started, 3)
-        events.write(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
-        return target
 
 
 def write_synced(path: Path, text: str) -> None:

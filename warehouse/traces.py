@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
+from warehouse.vocabulary import EVENTS
 
 SAMPLE_COLUMNS = (
     "lead_n",
@@ -33,7 +34,6 @@ SAMPLE_COLUMNS = (
     "cop_x_mm",
     "cop_y_mm",
 )
-EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 METADATA_KEY = b"underfoot"
 NO_SEASON = "none"
 

@@ -1,10 +1,14 @@
-"""What every wing calls things by: the codes in delivered files and in the tables."""
+"""What every wing shares: the codes in delivered files and in the tables, and the small rules about them."""
 
+from datetime import date
+
+STAFF = ("head_coach", "coach")
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
 PURPOSES = ("measure", "film", "keep_film", "share_page")
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
+FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
@@ -27,26 +31,6 @@ NOTE_KINDS = (
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "sideways")
-FAULTS = (
-    "heels_at_address",
-    "toes_at_address",
-    "uneven_at_address",
-    "unsteady_at_address",
-    "rocking_start",
-    "stays_centred",
-    "trail_heel_sink",
-    "lead_heel_heavy",
-    "heels_together_back",
-    "lead_heel_high",
-    "no_recentre",
-    "reverse_load",
-    "trail_push",
-    "late_crossing",
-    "little_lead_load",
-    "toes_together_down",
-    "target_drift",
-    "trail_heel_down",
-)
 
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
@@ -63,3 +47,19 @@ def age_group(years: int | None) -> str | None:
     if years is None:
         return None
     return next(group for group, oldest in _AGE_GROUPS.items() if years <= oldest)
+
+
+def is_film(name: str) -> bool:
+    """Whether a file is a film, by its ending."""
+    return name.lower().endswith(FILM_ENDINGS)
+
+
+def age(born: date | None, on: date) -> int | None:
+    """Age on a day in full years; null when the birth date is not known."""
+    return None if born is None else on.year - born.year - ((on.month, on.day) < (born.month, born.day))
+
+
+def is_minor(born: date | None, on: date, minor_until_age: int) -> bool:
+    """Under age on a day, by the academy's own age; unknown birth dates count as under age."""
+    years = age(born, on)
+    return years is None or years < minor_until_age

@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.labels import GOES_TOGETHER, LABELS, label
 from dashboard.text.numbers import count, number
 
@@ -44,9 +44,9 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         ),
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

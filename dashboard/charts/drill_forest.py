@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, number
 
@@ -74,7 +74,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         text = alt.Chart(drawn).transform_filter(alt.datum.which == KEPT).mark_text(align="left", dx=8)
         layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 70), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 70), title=look.title(finding, narrow=narrow)
     )
 
 

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 30
@@ -53,9 +53,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         ),
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, share
 from dashboard.text.sentences import fault_sentence
@@ -48,7 +48,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         end = alt.datum(1.0, type="quantitative")
         layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 60), title=look.title(finding, narrow=narrow)
     )
 
 

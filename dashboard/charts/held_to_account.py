@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.numbers import number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
@@ -21,14 +21,9 @@ def said(figure: float | None, unit: str) -> str:
     return number(100 * figure, "%", 1) if unit == "share" else number(figure, "", 2, signed=True)
 
 
-def unit_of(claim: str) -> str:
-    """What a claim's figure is counted in: `share`, or `swc` for how much something is overstated."""
-    return "swc" if "overstate" in claim.lower() else "share"
-
-
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
-    """Draw one claim: `rows` truth, students, figure, goal_lo, goal_hi, met; a row a truth, a mark a size."""
-    unit = unit_of(rows["claim"][0])
+    """Draw one claim: `rows` as `claims.in_words` gives them; a row a truth, a mark a size."""
+    unit = str(rows["unit"][0])
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
@@ -70,7 +65,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
     height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(height, 80), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
     )
 
 
@@ -95,7 +90,7 @@ def finding(rows: pl.DataFrame) -> str:
 
 def words(rows: pl.DataFrame) -> str:
     """The picture in words, one part a truth and size."""
-    unit = unit_of(rows["claim"][0])
+    unit = str(rows["unit"][0])
     parts = [
         f"{row['truth']}, {row['students']} students: {said(row['figure'], unit)}{_met(row['met'])}"
         for row in rows.sort("truth", "students").iter_rows(named=True)
@@ -113,7 +108,7 @@ def _row(row: dict[str, Any]) -> dict[str, Any]:
         "Claim": row["claim"],
         "When the truth is": row["truth"],
         "Students": row["students"],
-        "Figure": said(row["figure"], unit_of(row["claim"])),
+        "Figure": said(row["figure"], row["unit"]),
         "Goal": row["goal"],
         "Met": {True: "yes", False: "no", None: "–"}[row["met"]],
         "Academies simulated": row["n_academies"],

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 32
@@ -39,9 +39,9 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     if not narrow:
         layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

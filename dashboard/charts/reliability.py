@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, row_names
 from dashboard.text.numbers import number
 
 ROW_HEIGHT = 24
@@ -52,7 +52,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     ]
     height = max((1.9 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=height, title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=height, title=look.title(finding, narrow=narrow)
     )
 
 

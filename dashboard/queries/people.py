@@ -1,6 +1,5 @@
 """Who is there: students in reach, coaches, seasons, and the rosters of metrics, faults and club families."""
 
-from datetime import date
 from typing import Any
 
 import polars as pl
@@ -41,13 +40,6 @@ def student(reader: Reader, code: str) -> dict[str, Any]:
     return students(reader).row(by_predicate=pl.col("student") == code, named=True)
 
 
-def age(born: date | None, today: date) -> int | None:
-    """Full years on `today`; null when the birth date is not known."""
-    if born is None:
-        return None
-    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
-
-
 def seasons(reader: Reader) -> list[str]:
     """Seasons with a measured session in reach, newest first."""
     rows = reader.sql(
@@ -77,9 +69,9 @@ def faults(reader: Reader) -> dict[str, str]:
 
 
 def fault_about(reader: Reader, fault: str) -> dict[str, Any]:
-    """What a fault looks like and the rule in words."""
-    rows = reader.sql('SELECT name, phase, looks_like, "limit" FROM fault WHERE fault = ?', [fault])
-    return rows.row(0, named=True)
+    """What a fault looks like, and what a swing without it is like; empty for what is no fault."""
+    rows = reader.sql("SELECT name, looks_like, instead FROM fault WHERE fault = ?", [fault])
+    return rows.row(0, named=True) if len(rows) else {}
 
 
 def families(reader: Reader, season: str | None, student: str | None = None) -> list[str]:

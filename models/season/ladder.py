@@ -20,8 +20,8 @@ from models.season.faultrate import (
     latest_source,
     wilson,
 )
+from warehouse.vocabulary import PACES
 
-PACES = ("slow", "half", "full")
 SELDOM, SURE = 0.20, 0.80
 USUAL_SWINGS = 10  # a session, for how many clean swings are still wanted
 

@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.columns import EVENTS
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import EVENTS
 
 FLOATS = NDArray[np.float64]
 GAP_PERIODS = 3.0  # a gap over this many sample periods is a dropout, not something to draw a line through

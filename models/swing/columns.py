@@ -1,8 +1,5 @@
 """The metric columns in screen order, and each plate metric's place in the kernel's output."""
 
-EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
-"""Swing events in swing order: the columns of the kernel's event array."""
-
 PLATE_METRICS = (
     "address_lead_share_pct",
     "address_lead_along_pct",

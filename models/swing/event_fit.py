@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.swing.columns import EVENTS
 from models.swing.landmarks import LANDMARKS
+from warehouse.vocabulary import EVENTS
 
 FLOATS = NDArray[np.float64]
 LEAST_SWINGS, LEAST_STUDENTS = 100, 10

@@ -12,11 +12,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.columns import EVENTS
 from models.swing.event_fit import EventFit, predict
 from models.swing.landmarks import LANDMARKS, find_landmarks
 from models.swing.plate import sample_columns
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import EVENTS
 
 FLOATS = NDArray[np.float64]
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from models.swing.columns import EVENTS, PLATE_METRICS
+from models.swing.columns import PLATE_METRICS
 from models.swing.kernel import reduce_swings
 from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
+from warehouse.vocabulary import EVENTS
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]

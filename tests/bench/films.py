@@ -5,7 +5,7 @@ from pathlib import Path
 import made_films
 from bench.table import Row, paired
 from ingest.film.following import follow_film
-from ingest.film.frames import pictures
+from ingest.film.pictures import pictures
 
 GOAL_S = 4.0
 

@@ -13,23 +13,11 @@ import polars as pl
 SD_STUDENT, SD_SESSION, SD_SWING, SWC = 5.0, 1.0, 2.0, 1.0
 DAYS = 160
 START = datetime(2026, 4, 6, 9, 0)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
-MOVES = {
-    "slopes": "every student on a slope of their own",
-    "holds": "nobody changes",
-    "walks": "students wander",
-    "plateau": "improve, then flat",
-    "tied": "those who start low gain most",
-    "mixed": "two in five hold, the others change by 2 or 4 smallest worthwhile changes",
-    "drifting": "two in five hold, the others mostly gain",
-    "device": "as before, and one device in four reads 3 too high",
-}
-DRILLS = {
-    "linear": "drills chosen on bad days; each dose adds as much",
-    "saturating": "drills chosen on bad days; the first dose does it all",
-    "fading": "drills chosen on bad days; the gain fades by half in a month",
-}
-COACHES = {"coaches": "coaches whose students gain unlike, each student in their own way"}
-TRUTHS = MOVES | DRILLS | COACHES
+# How the simulated students move: codes of season.calibration, in words in dashboard/text/claims.py.
+MOVES = ("slopes", "holds", "walks", "plateau", "tied", "mixed", "drifting", "device")
+DRILLS = ("linear", "saturating", "fading")
+COACHES = ("coaches",)
+TRUTHS = MOVES + DRILLS + COACHES
 COACH_COUNT, SD_COACH, SD_OWN = 4, 0.8, 1.0  # gains per 90 days
 WORTH = {"good": 2.0, "worthless": 0.0}  # of a drill, in SWC
 

@@ -28,7 +28,7 @@ def counted(job: tuple[str, int, int, int]) -> Counter:
     truth, students, first, count = job
     total: Counter = Counter()
     for number in range(first, first + count):
-        place = list(TRUTHS).index(truth)
+        place = TRUTHS.index(truth)
         total.update(
             score(truth, made(truth, students, np.random.default_rng([SEED, place, students, number])))
         )
@@ -57,10 +57,9 @@ def keep(found: Sequence[Claim], file: Path = FILE) -> None:
     cells = {(claim.truth, claim.students) for claim in found}
     before = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
     others = [Claim(**{name: row.get(name) for name in Claim.__dataclass_fields__}) for row in before]
-    order = list(TRUTHS.values())
-    kept = [c for c in others if c.truth in order and (c.truth, c.students) not in cells]
+    kept = [c for c in others if c.truth in TRUTHS and (c.truth, c.students) not in cells]
     rows = kept + list(found)
-    rows.sort(key=lambda claim: (order.index(claim.truth), claim.students))
+    rows.sort(key=lambda claim: (TRUTHS.index(claim.truth), claim.students))
     head = "# Written by `make calibration`: how often the season's claims held in simulated academies of known truth.\n"
     file.write_text(head + "".join(claim.toml() for claim in rows), encoding="utf-8")
 
@@ -68,13 +67,13 @@ def keep(found: Sequence[Claim], file: Path = FILE) -> None:
 def main() -> None:
     """Print the table beside its goals."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--truth", action="append", choices=list(TRUTHS))
+    parser.add_argument("--truth", action="append", choices=TRUTHS)
     parser.add_argument("--students", action="append", type=int)
     parser.add_argument("--academies", type=int, default=200)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--dry", action="store_true", help="print only")
     asked = parser.parse_args()
-    found = run(asked.truth or list(TRUTHS), asked.students or SIZES, asked.academies, asked.processes)
+    found = run(asked.truth or TRUTHS, asked.students or SIZES, asked.academies, asked.processes)
     for claim in found:
         print(claim.line())
     if not asked.dry:

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from dashboard import inbox
-from ingest.deliveries import ARCHIVES, ROSTER_ORDER
+from ingest.deliveries import ROSTER_ORDER
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
-from warehouse.vocabulary import ARCHIVE_ENDINGS, ROSTER_FILES
+from warehouse.vocabulary import ROSTER_FILES
 
 HEAD = Viewer("h01", "head_coach", "Hedda Quist")
 COACH = Viewer("c01", "coach", "Caro Lindt")
@@ -90,7 +90,7 @@ def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tm
 
 
 def test_the_names_held_back_are_those_the_loader_takes_as_roster_and_archive():
-    assert (ROSTER_FILES, ARCHIVE_ENDINGS) == (ROSTER_ORDER, ARCHIVES)
+    assert ROSTER_FILES == ROSTER_ORDER
 
 
 ROSTER_DROPS = {

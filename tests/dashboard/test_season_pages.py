@@ -24,11 +24,10 @@ def test_drills_say_that_the_data_are_no_trial_and_what_each_kept(visit, page_te
     text = page_text(visit("full", "drills", "c01", drill="d01", fault="trail_heel_down"))
     assert "These data are not a trial" in text
     assert (
-        "On “Trail heel still down at impact”: +12\u00a0points (90 % between +9 and +15) toward better"
-        in text
+        "On “Trail heel still down at impact”: +12\u00a0points (90 % between +9 and +15) kept at the end of the "
+        "season, where plus is better; 12\u00a0students, set 36\u00a0times. ▲ Helps." in text
     )
-    assert "12\u00a0students, set 36\u00a0times. ▲ Helps." in text
-    assert "What changes on the day overstates what is kept" in text
+    assert "The change on the day overstates what is kept" in text
 
 
 def test_the_forest_names_what_helps_and_what_harms(visit):
@@ -38,7 +37,7 @@ def test_the_forest_names_what_helps_and_what_harms(visit):
     )
 
 
-def test_the_planner_ranks_by_what_was_kept_then_thin_then_untried(visit, page_text):
+def test_the_plan_ranks_by_what_was_kept_then_too_little_data_then_untried(visit, page_text):
     text = page_text(visit("full", "drills", "h01", fault="trail_heel_down"))
     assert (
         "For “Trail heel still down at impact”, Heel-off strikes helps, as far as this season shows." in text
@@ -48,23 +47,25 @@ def test_the_planner_ranks_by_what_was_kept_then_thin_then_untried(visit, page_t
         for k, name in enumerate(("Heel-off strikes", "Slow count", "Quiet feet", "Never set"), 1)
     ]
     assert order == sorted(order)
-    assert "3\u00a0students, set 9\u00a0times: too thin to rank." in text
-    assert "Never set, or not measured before and after: nothing is known." in text
+    assert "3\u00a0students, set 9\u00a0times: too little data to rank." in text
+    assert "Never set, or never measured before and after: its effect is unknown." in text
 
 
 def test_a_drill_shows_its_cautions_its_age_and_for_whom(visit, page_text):
     text = page_text(visit("full", "drills", "h01", drill="d03"))
-    assert "For players from 14 years on." in text
+    assert "For players aged 14 and over." in text
     assert "With eyes closed: a flat, dry floor" in text
     groups = visit("full", "drills", "h01", drill="d01")
-    assert "Under 8 students, so not shown: County (3)." in page_text(groups)
+    assert "Not shown, with fewer than 8 students: County (3)." in page_text(groups)
     assert "Under 18 years" in charts(groups)
 
 
-def test_drill_doses_that_lots_decided_stand_apart(visit, page_text):
+def test_doses_assigned_by_random_draw_are_said_apart(visit, page_text):
     text = page_text(visit("full", "drills", "h01", drill="d02"))
-    assert "Where lots decided (9\u00a0students): kept −3" in text
-    assert "No lots have been drawn" in page_text(visit("full", "drills", "h01", drill="d01"))
+    assert "Assigned by random draw (9\u00a0students): kept −3" in text
+    assert "It has not been assigned by random draw yet" in page_text(
+        visit("full", "drills", "h01", drill="d01")
+    )
 
 
 def test_a_drills_students_are_named_to_their_own_coach_only(visit):
@@ -79,16 +80,16 @@ def test_a_drills_students_are_named_to_their_own_coach_only(visit):
 @pytest.mark.parametrize("kind", ["empty", "one_session"])
 def test_drills_without_answers_still_show_how_each_is_done(visit, page_text, kind):
     text = page_text(visit(kind, "drills", "c01"))
-    assert "No effect has been worked out yet" in text
+    assert "No effect has been estimated yet" in text
     assert "Strike with the trail heel already light." in text
     assert "Helps" not in text
 
 
-def test_coaches_opens_with_what_it_cannot_tell(visit, page_text):
+def test_coaches_opens_with_what_it_cannot_show(visit, page_text):
     at = visit("full", "coaches", "h01")
-    assert at.markdown[0].value.startswith("<style>") or "can't tell who coaches best" in page_text(at)
+    assert at.markdown[0].value.startswith("<style>") or "can't show who coaches best" in page_text(at)
     first = next(element.value for element in at.markdown if "coach" in element.value)
-    assert first.startswith("**This page can't tell who coaches best.")
+    assert first.startswith("**This page can't show who coaches best.")
 
 
 def test_the_head_coach_sees_the_coaches_by_name_a_coach_their_own_dot_only(visit, page_text):
@@ -102,12 +103,10 @@ def test_the_head_coach_sees_the_coaches_by_name_a_coach_their_own_dot_only(visi
 
 def test_a_coach_of_few_students_is_shown_as_too_few_and_never_drawn(visit, page_text):
     head = visit("full", "coaches", "h01")
-    assert "You have" not in page_text(head)
-    assert "Too few students to be shown, under 8: Hedda Quist (3)." in page_text(head)
+    assert "of yours measured" not in page_text(head)
+    assert "Not shown, with fewer than 8 students: Hedda Quist (3)." in page_text(head)
     assert "Hedda" not in charts(head)
-    assert "1\u00a0other coach has too few students to be shown." in page_text(
-        visit("full", "coaches", "c01")
-    )
+    assert "1 other coach has too few students to be shown." in page_text(visit("full", "coaches", "c01"))
 
 
 def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfold, page_text):
@@ -115,7 +114,7 @@ def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfo
     text = page_text(at)
     assert len(at.get("vega_lite_chart")) == 3
     assert titles(at)[0] == "Irons: one session tells students apart well on 1 of 2 measures"
-    assert "Of 3\u00a0figures with a goal, 2 met it. Missed somewhere: “90 % intervals" in text
+    assert "Of 3\u00a0figures with a goal, 2 met it. Missed somewhere: “The 90 % interval" in text
     assert "5.5\u00a0% of body weight" in text
     assert titles(at)[2].startswith("Eye and plate agree least on “Trail heel still down at impact”")
 
@@ -184,7 +183,7 @@ def test_filters_that_leave_nobody_say_what_to_change(visit, page_text, homes):
         w.execute("UPDATE academy.person SET level = 'county' WHERE person = 's02'")
         w.publish()
     text = page_text(visit("levels", "students", "h01", age="under_18", level="county"))
-    assert "No student fits all of these." in text
+    assert "No student matches all of these." in text
 
 
 def row(**more):
@@ -195,7 +194,7 @@ def row(**more):
 
 
 def test_a_drill_without_a_clear_effect_says_from_where_a_change_is_worth_it():
-    assert "No clear effect. A change is worth the time from 10.0\u00a0points on." in claims.drill_sentence(
+    assert "No clear effect. A change is worth the time from 10.0\u00a0points up." in claims.drill_sentence(
         row()
     )
     assert "worth the time" not in claims.drill_sentence(row(label="helps"))
@@ -212,16 +211,18 @@ def test_too_little_data_gives_no_number():
 def test_a_change_on_the_day_with_nothing_to_compare_is_not_called_an_effect():
     day = {"same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0}
     assert "Change on the day: +9" in claims.drill_sentence(row(**day, same_day_kind="change"))
-    assert "against sessions without a drill: +9" in claims.drill_sentence(row(**day, same_day_kind="effect"))
+    assert "compared with sessions without a drill: +9" in claims.drill_sentence(
+        row(**day, same_day_kind="effect")
+    )
 
 
-@pytest.mark.parametrize(("half", "thin"), [(15.0, False), (25.0, True)])
-def test_a_wide_interval_is_called_thin(half, thin):
-    said = claims.thin_sentence(row(kept_lo=1 - half, kept_hi=1 + half))
-    assert ("may be quite another" in said) == thin
+@pytest.mark.parametrize(("half", "weak"), [(15.0, False), (25.0, True)])
+def test_a_wide_interval_is_called_weak_evidence(half, weak):
+    said = claims.evidence_sentence(row(kept_lo=1 - half, kept_hi=1 + half))
+    assert ("may be quite different" in said) == weak
 
 
-def test_the_planners_order_compares_kept_effects_in_worthwhile_changes():
+def test_the_plans_order_compares_kept_effects_in_worthwhile_changes():
     frame = pl.DataFrame(
         [
             {"drill": "a", "name": "A", "label": "no_clear_effect", "kept": 4.0, "swc": 4.0},
@@ -232,8 +233,8 @@ def test_the_planners_order_compares_kept_effects_in_worthwhile_changes():
     )
     ranks = claims.ranked(frame.reverse())
     assert ranks["drill"].to_list() == ["b", "a", "c", "d"]
-    assert claims.best_sentence(ranks.tail(2), "X").startswith("For “X”, no drill has data enough")
-    assert "may be chance" in claims.best_sentence(ranks.tail(3), "X")
+    assert claims.answer(ranks.tail(2), "X").startswith("For “X”, no drill has enough data")
+    assert "may be chance" in claims.answer(ranks.tail(3), "X")
 
 
 def test_a_link_to_the_page_that_is_open_moves_its_choice_and_the_control_still_holds(visit):

@@ -4,7 +4,7 @@ import pytest
 
 from ingest import filing, job, landing, ledger, sessions
 from ingest.load import replay
-from ingest.refusing import refuse
+from ingest.refusals import refuse
 from warehouse.errors import UnderfootError
 from warehouse.store import Writer, writer
 from warehouse.traces import read_trace

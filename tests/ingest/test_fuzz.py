@@ -14,7 +14,7 @@ from ingest.deliveries import STRAY, Contents, Delivery
 from ingest.files import Files
 from ingest.job import Job
 from ingest.reading import read_session
-from ingest.refusing import UNREADABLE
+from ingest.refusals import UNREADABLE
 from warehouse.errors import Refused
 from warehouse.store import writer
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.readers import notes
+from ingest.formats import notes
 from warehouse.store import table_names
 
 SQL = "'; DROP TABLE academy.person; --"

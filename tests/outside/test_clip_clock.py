@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from ingest.readers.c3d_file import open_c3d
-from ingest.readers.platforms import read_platforms
+from ingest.formats.c3d_file import open_c3d
+from ingest.formats.c3d_platforms import read_platforms
 from models.swing.filter import lowpass
 from models.swing.lags import FINE, Lags, drawn, left_over, lowest, standard_error, thinned
 

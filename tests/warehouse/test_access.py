@@ -13,9 +13,10 @@ from warehouse import access
 from warehouse.access import open_reader, viewers
 from warehouse.errors import AccessError, CallError
 from warehouse.films import kept_film
-from warehouse.reach import ROLES, views
+from warehouse.reach import views
 from warehouse.store import open_snapshot, writer
 from warehouse.traces import trace_path, write_trace
+from warehouse.vocabulary import ROLES
 
 TODAY = date(2026, 5, 10)
 

@@ -1,91 +1,221 @@
-"""Sentences about drills and coaches: what is claimed, on how much, and what can't be told."""
+"""What the Drills page says: what each drill changed and kept, which to try for a fault, and for whom."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
 
+from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect, rests_on, worthwhile
-from dashboard.text.labels import HARMS, HELPS, TOO_LITTLE_DATA, label, marked
-from dashboard.text.numbers import count, listed
+from dashboard.pages.progress.content import Picture
+from dashboard.queries import drills, people
+from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.cautions import EYES_CLOSED
+from dashboard.text.labels import AGES, SHAPES, label, marked
+from dashboard.text.numbers import NBSP, count, listed, on
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+from warehouse.vocabulary import HARMS, HELPS, TOO_LITTLE_DATA
 
-NOT_A_TRIAL = (
+FEWEST_STUDENTS = 8  # of a group, before anything is shown of it
+MOST_LINKS = 6
+NOT_A_TRIAL = mark(
     "These data are not a trial: coaches chose who was given which drill, mostly on a day that looked bad. "
-    "The season's model allows for that choice as far as it rests on what was measured; it can't allow for "
+    "The season's model allows for that choice as far as it shows in the measurements; it can't allow for "
     "what only the coach saw."
 )
-OVERSTATED = "What changes on the day overstates what is kept, and at times reverses."
-HOW_TO_READ = (
-    "Filled: what was kept at the season's end among those given the drill. Hollow: what changed on the "
-    "same day. Bars hold the true effect nine times in ten; one that runs to the edge goes on beyond it. "
-    "The pale strip is smaller than a change worth the time."
+NO_EFFECTS = mark(
+    "No effect has been estimated yet: it takes drills set in lessons, and sessions measured before and "
+    "after. The drills themselves are below."
 )
-CANNOT_TELL = (
-    "This page can't tell who coaches best. Students are not shared out by lot, they differ in more than "
-    "was measured, and only footwork is measured. It can tell when a group's gain lies outside what chance "
-    "would make, and so is worth a talk."
+NO_FAULTS = mark("The list of faults is not built yet; run: underfoot build")
+HOW_TO_READ = mark(
+    "Filled: what was kept at the end of the season by those given the drill. Hollow: what changed on the "
+    "same day. Bars contain the true effect nine times in ten; a bar that reaches the edge goes on beyond "
+    "it. Changes within the pale strip are too small to be worth the time."
 )
-FUNNEL_HOW = (
-    "A dot is the gain of one coach's students, per 90 days, in smallest detectable changes, over the "
-    "academy's core measures. The further right, the more precisely it is known. If all coaches were alike, "
-    "80 of 100 dots would lie in the pale funnel and 95 of 100 between the dashed lines. In the table, the "
-    "gain drawn toward the others allows for how few students a coach has. Nobody is ranked."
-)
-FEWEST_STUDENTS = 8  # of a coach or group, before anything is shown of them
 
 
-def drill_sentence(row: Mapping[str, Any]) -> str:
-    """One drill on one aim: what was kept, on the day, on how much, and the label."""
-    aim = f"“{row['aim_name']}”"
-    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
-        return f"On {aim}: {rests_on(dict(row))}. {label(TOO_LITTLE_DATA)} to say whether it helps."
-    kept = effect(dict(row), "kept", row["unit"], row["places"])
-    text = f"On {aim}: {kept} toward better, kept at the season's end; {rests_on(dict(row))}. "
-    text += f"{marked(row['label'])}."
-    if row["label"] not in (HELPS, HARMS) and row["swc"] is not None:
-        text += f" A change is worth the time from {worthwhile(dict(row))} on."
-    if row["same_day"] is not None:
-        day = effect(dict(row), "same_day", row["unit"], row["places"])
-        name = "On the same day, against sessions without a drill" if _compared(row) else "Change on the day"
-        text += f" {name}: {day}. {OVERSTATED}"
-    return text
+@dataclass(frozen=True)
+class Choices:
+    """What can be chosen: seasons with effects, newest first; the rows of the roster; faults by name."""
+
+    seasons: list[str]
+    roster: dict[str, dict[str, Any]]
+    faults: dict[str, str]
+
+    @property
+    def drills(self) -> dict[str, str]:
+        """Drills by name."""
+        return {code: row["name"] for code, row in self.roster.items()}
 
 
-def _compared(row: Mapping[str, Any]) -> bool:
-    return bool(row["same_day_kind"] == "effect")
+@dataclass(frozen=True)
+class Season:
+    """The effects of a season, as `queries.drills.effects`, and the first fault that one of them is about."""
+
+    name: str
+    effects: pl.DataFrame
+    first_fault: str | None
 
 
-def lots_sentence(row: Mapping[str, Any]) -> str:
-    """What doses that lots decided say; empty where none were drawn."""
-    n = row["n_lots"] or 0
-    if not n:
-        return (
-            "No lots have been drawn for it yet. When either of two drills would do, "
-            "draw lots with: underfoot draw"
+@dataclass(frozen=True)
+class Forest:
+    """Every drill on its own aim; `missing` names those with too little data, or says that all have."""
+
+    picture: Picture | None
+    missing: str
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One drill that may help with a fault."""
+
+    drill: str
+    name: str
+    verdict: str
+    kept: str  # with its interval; empty where there is none
+    aim: str
+    evidence: str
+    ages: str
+
+    @property
+    def sentence(self) -> str:
+        """The candidate in a line of the list, after its name."""
+        kept = _("Kept {effect} on “{aim}”.").format(effect=self.kept, aim=self.aim) if self.kept else ""
+        return " ".join(filter(None, [f"{self.verdict}.", kept, self.evidence, self.ages]))
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Which drill for a fault: the answer, then the candidates, best first. Without candidates, why."""
+
+    looks_like: str
+    answer: str
+    candidates: tuple[Candidate, ...]
+    file: str
+
+    def rows(self) -> pl.DataFrame:
+        """The candidates as rows to save."""
+        return pl.DataFrame(
+            [
+                {
+                    _("Drill"): c.name, _("Verdict"): c.verdict, _("Kept"): c.kept or "–",
+                    _("Measured on"): c.aim or "–", _("Evidence"): c.evidence, _("Suitable for"): c.ages,
+                }
+                for c in self.candidates
+            ]
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One drill: how it is done, and what is known of its effect."""
+
+    name: str
+    how: str
+    cautions: tuple[str, ...]
+    unknown: str = ""  # why there is no effect
+    effects: tuple[str, ...] = ()
+    groups: "Groups | None" = None
+    recent: tuple[tuple[str, str], ...] = ()  # student, and the words of the link to them
+
+
+@dataclass(frozen=True)
+class Groups:
+    """For whom a drill works, by level and age. `small`: groups not shown; `none`: why there is no group."""
+
+    picture: Picture | None
+    small: str
+    none: str = ""
+
+
+def choices(reader: Reader) -> Choices:
+    """What there is to choose among.
+
+    Raises
+        UnderfootError: no drill is on the roster yet.
+    """
+    roster = {row["drill"]: row for row in drills.roster(reader).iter_rows(named=True)}
+    if not roster:
+        raise UnderfootError(_("No drill is on the roster yet. Drop drills.csv on the Deliveries page."))
+    return Choices(drills.seasons(reader), roster, people.faults(reader))
+
+
+def season(reader: Reader, name: str, faults: Iterable[str]) -> Season:
+    """The effects of a season."""
+    effects = drills.effects(reader, name)
+    aims = set(effects["aim"].drop_nulls())
+    return Season(name, effects, next((fault for fault in faults if fault in aims), None))
+
+
+def forest(effects: pl.DataFrame, *, narrow: bool) -> Forest:
+    """Every drill on its own aim, the largest kept effect first. `effects`: as `queries.drills.effects`."""
+    own = effects.filter(pl.col("own")).with_columns(row=pl.col("name"))
+    drawn = own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0))
+    drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
+    if drawn.is_empty():
+        return Forest(
+            None,
+            _(
+                "No drill has been set and measured again often enough to draw. It will appear as more "
+                "sessions come in."
+            ),
         )
-    students = count(n, "student")
-    if row["lots"] is None:
-        return f"Lots decided for {students}: too few to speak of an effect. Their doses are kept apart."
-    said = effect(dict(row), "lots", row["unit"], row["places"])
-    return f"Where lots decided ({students}): kept {said}. This part is a fair comparison."
+    chart = drill_forest.picture(drawn, forest_finding(own), narrow=narrow)
+    picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(own, _("Drill")), _(HOW_TO_READ))
+    left = own.filter(~pl.col("drill").is_in(drawn["drill"].implode()))["name"].to_list()
+    missing = _("Not drawn, for lack of data: {drills}.").format(drills=listed(left)) if left else ""
+    return Forest(picture, missing)
 
 
-def thin_sentence(row: Mapping[str, Any]) -> str:
-    """How thin the evidence of a drill is, for the planner."""
-    if row["label"] is None:
-        return "Never set, or not measured before and after: nothing is known."
-    rests = rests_on(dict(row))
-    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
-        return f"{rests.capitalize()}: too thin to rank."
-    width = (row["kept_hi"] - row["kept_lo"]) / 2
-    if row["swc"] and width > 2 * row["swc"]:
-        return f"{rests.capitalize()}: thin, the true effect may be quite another."
-    return f"{rests.capitalize()}."
+def forest_finding(own: pl.DataFrame) -> str:
+    """The title of the forest: what helps, what harms, and about how many nothing is clear."""
+    helps, harms = (own.filter(pl.col("label") == code)["name"].to_list() for code in (HELPS, HARMS))
+    rest = len(own) - len(helps) - len(harms)
+    if not helps and not harms:
+        return _("None of {drills} is shown to help or to harm yet").format(drills=count(len(own), "drill"))
+    parts = []
+    if helps:
+        text = ngettext("{drills} helps", "{drills} help", len(helps)).format(drills=listed(helps))
+        parts.append(f"{SHAPES[HELPS]}{NBSP}{text}")
+    if harms:
+        text = ngettext("{drills} harms", "{drills} harm", len(harms)).format(drills=listed(harms))
+        parts.append(f"{SHAPES[HARMS]}{NBSP}{text}")
+    if rest:
+        parts.append(_("nothing clear about {others}").format(others=count(rest, "other")))
+    return "; ".join(parts)
 
 
-def age_sentence(min_age: int | None) -> str:
-    """From which age a drill is meant; empty for all."""
-    return "" if min_age is None else f"For players from {min_age} years on."
+def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
+    """The drills that aim at a fault or at what its rule measures, best first."""
+    looks_like = str(people.fault_about(reader, fault)["looks_like"])
+    aimed = drills.aimed_at(reader, fault)
+    file = _("drills for {fault}").format(fault=name)
+    if aimed.is_empty():
+        nothing = _("No drill on the roster aims at this fault or at what its rule measures.")
+        return Plan(looks_like, nothing, (), file)
+    # Each drill with its effect on the fault itself where there is one, else on its own aim.
+    found = season.effects.filter((pl.col("aim") == fault) | pl.col("own"))
+    found = found.sort(pl.col("aim") == fault, descending=True).unique("drill", keep="first")
+    known = found.drop("name", "aim", "min_age")
+    ranks = ranked(aimed.join(known, on="drill", how="left"))
+    candidates = tuple(_candidate(row) for row in ranks.iter_rows(named=True))
+    return Plan(looks_like, answer(ranks, name), candidates, file)
+
+
+def _candidate(row: dict[str, Any]) -> Candidate:
+    tried = row["label"] is not None and row["kept"] is not None
+    return Candidate(
+        drill=row["drill"],
+        name=row["name"],
+        verdict=marked(row["label"]) if row["label"] else _("Not tried yet"),
+        kept=effect(row, "kept", row["unit"], row["places"]) if tried else "",
+        aim=row["aim_name"] or "",
+        evidence=evidence_sentence(row),
+        ages=age_sentence(row["min_age"]) or _("All ages."),
+    )
 
 
 def ranked(candidates: pl.DataFrame) -> pl.DataFrame:
@@ -107,18 +237,143 @@ def ranked(candidates: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def best_sentence(ranks: pl.DataFrame, fault: str) -> str:
-    """The planner's answer in a sentence; claims nothing that the labels do not."""
+def answer(ranks: pl.DataFrame, fault: str) -> str:
+    """The answer for a fault in a sentence; claims no more than the labels do."""
     helps = ranks.filter(pl.col("label") == HELPS)["name"].to_list()
     if helps:
-        verb = "helps" if len(helps) == 1 else "help"
-        return f"For “{fault}”, {listed(helps)} {verb}, as far as this season shows."
-    known = ranks.filter(pl.col("tier") == 0)
-    if known.is_empty():
-        return (
-            f"For “{fault}”, no drill has data enough to be ranked. Each dose set and re-measured adds some."
-        )
-    return (
-        f"For “{fault}”, no drill is shown to help yet. The order below is what the data lean to, and may be "
-        "chance."
+        return ngettext(
+            "For “{fault}”, {drills} helps, as far as this season shows.",
+            "For “{fault}”, {drills} help, as far as this season shows.",
+            len(helps),
+        ).format(fault=fault, drills=listed(helps))
+    if ranks.filter(pl.col("tier") == 0).is_empty():
+        return _(
+            "For “{fault}”, no drill has enough data to be ranked. Every time a drill is set and measured "
+            "again adds to it."
+        ).format(fault=fault)
+    return _(
+        "For “{fault}”, no drill has been shown to help yet. The order below follows the data so far, and "
+        "may be chance."
+    ).format(fault=fault)
+
+
+def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, narrow: bool) -> Drill:
+    """One drill: `about` is its row of the roster; without a season nothing is said of its effect."""
+    how = about["how"] or _("No description yet: add how it is done to drills.csv.")
+    found = Drill(about["name"], how, cautions(about))
+    if season is None:
+        return found
+    known = season.effects.filter(pl.col("drill") == about["drill"])
+    recent = tuple(
+        (row["student"], f"{row['name']}, {on(row['day'])} →")
+        for row in drills.set_lately(reader, about["drill"]).iter_rows(named=True)
     )
+    if known.is_empty():
+        unknown = _("It has never been set and measured before and after, so nothing is known of its effect.")
+        return replace(found, unknown=unknown, recent=recent)
+    own = known.row(0, named=True)
+    sentences = [drill_sentence(row) for row in known.iter_rows(named=True)]
+    by_group = groups(drills.groups(reader, season.name, own["drill"], own["aim"]), own, narrow=narrow)
+    return replace(found, effects=(*sentences, random_draw_sentence(own)), groups=by_group, recent=recent)
+
+
+def drill_sentence(row: Mapping[str, Any]) -> str:
+    """One drill on one aim: what was kept, what changed on the day, on how much data, and the verdict."""
+    row = dict(row)
+    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
+        return _("On “{aim}”: {basis}. {too_little} to say whether it helps.").format(
+            aim=row["aim_name"], basis=rests_on(row), too_little=label(TOO_LITTLE_DATA)
+        )
+    kept = _("On “{aim}”: {kept} kept at the end of the season, where plus is better; {basis}. {verdict}.")
+    kept = kept.format(
+        aim=row["aim_name"], kept=effect(row, "kept", row["unit"], row["places"]), basis=rests_on(row),
+        verdict=marked(row["label"]),
+    )  # fmt: skip
+    parts = [kept]
+    if row["label"] not in (HELPS, HARMS) and row["swc"] is not None:
+        parts.append(_("A change is worth the time from {smallest} up.").format(smallest=worthwhile(row)))
+    if row["same_day"] is not None:
+        text = (
+            _("On the same day, compared with sessions without a drill: {effect}.")
+            if row["same_day_kind"] == "effect"
+            else _("Change on the day: {effect}.")
+        )
+        parts.append(text.format(effect=effect(row, "same_day", row["unit"], row["places"])))
+        parts.append(_("The change on the day overstates what is kept, and can even point the other way."))
+    return " ".join(parts)
+
+
+def random_draw_sentence(row: Mapping[str, Any]) -> str:
+    """What the doses assigned by random draw say, which is the only fair comparison."""
+    n = row["n_lots"] or 0
+    if not n:
+        return _(
+            "It has not been assigned by random draw yet. When either of two drills would do, let chance "
+            "decide with: underfoot draw"
+        )
+    students = count(n, "student")
+    if row["lots"] is None:
+        return _(
+            "Assigned by random draw to {students}: too few to estimate an effect. Those doses are counted "
+            "apart."
+        ).format(students=students)
+    return _("Assigned by random draw ({students}): kept {effect}. This part is a fair comparison.").format(
+        students=students, effect=effect(dict(row), "lots", row["unit"], row["places"])
+    )
+
+
+def evidence_sentence(row: Mapping[str, Any]) -> str:
+    """How much data a drill's effect rests on, and whether that is enough."""
+    if row["label"] is None:
+        return _("Never set, or never measured before and after: its effect is unknown.")
+    basis = rests_on(dict(row)).capitalize()
+    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
+        return _("{basis}: too little data to rank.").format(basis=basis)
+    width = (row["kept_hi"] - row["kept_lo"]) / 2
+    if row["swc"] and width > 2 * row["swc"]:
+        return _("{basis}: weak evidence, the true effect may be quite different.").format(basis=basis)
+    return f"{basis}."
+
+
+def age_sentence(min_age: int | None) -> str:
+    """From which age a drill is meant; empty for all."""
+    return "" if min_age is None else _("For players aged {age} and over.").format(age=min_age)
+
+
+def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
+    """What to take care of with a drill of the roster: its age, its own cautions, and closed eyes."""
+    said = [text for text in (age_sentence(about["min_age"]), about["cautions"]) if text]
+    described = f"{about['name']} {about['how']}".lower()
+    closed = "eyes closed" in described or "close the eyes" in described
+    if closed or about["aim"] == "unsteady_at_address":
+        said.append(_(EYES_CLOSED))
+    return tuple(said)
+
+
+def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Groups:
+    """Kept effects by level and by age on the drill's own aim; small groups by their number only."""
+    if found.is_empty():
+        return Groups(None, "", _("Nobody has been measured before and after it yet."))
+    named = found.with_columns(
+        pl.when(pl.col("grouping") == "age_band")
+        .then(pl.col("name").replace(dict(AGES)))
+        .otherwise(pl.col("name").str.to_titlecase())
+        .alias("row"),
+        same_day=pl.lit(None, pl.Float64), same_day_lo=pl.lit(None, pl.Float64),
+        same_day_hi=pl.lit(None, pl.Float64), swc=pl.lit(own["swc"], pl.Float64), unit=pl.lit(own["unit"]),
+        places=pl.lit(own["places"]),
+        label=pl.col("n_students").map_elements(lambda n: count(n, "student"), return_dtype=pl.String),
+    )  # fmt: skip
+    picture = None
+    drawn = named.filter(pl.col("kept").is_not_null())
+    if len(drawn) and own["swc"]:
+        title = _("Kept on “{aim}” by group; groups differ by chance too").format(aim=own["aim_name"])
+        chart = drill_forest.picture(drawn, title, narrow=narrow)
+        picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(drawn, _("Group")))
+    few = [
+        f"{row['row']} ({row['n_students']})" for row in named.iter_rows(named=True) if row["kept"] is None
+    ]
+    small = _("Not shown, with fewer than {fewest} students: {groups}.").format(
+        fewest=FEWEST_STUDENTS, groups=listed(few)
+    )
+    return Groups(picture, small if few else "")

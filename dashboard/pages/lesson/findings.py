@@ -14,7 +14,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
-from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age_group
+from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
 MOST_FAULTS, MOST_DRILLS = 6, 4
@@ -190,7 +190,7 @@ def helped(about: Lesson, aim: str | None) -> Part | None:
 def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None) -> list[str]:
     """What a drill kept with students of this level, and of this age, where there were enough of them."""
     person, reader = chosen.person, chosen.reader
-    band = age_group(people.age(person["born"], person["first_day"] or reader.today))
+    band = age_group(age(person["born"], person["first_day"] or reader.today))
     groups = lesson.group_effects(reader, chosen.season, person["level"], band)
     groups = groups.filter((pl.col("drill") == row["drill"]) & (pl.col("aim") == row["aim"]))
     unit, decimals = (

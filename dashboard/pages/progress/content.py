@@ -26,7 +26,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.labels import PLAINLY, WITHOUT
+from dashboard.text.labels import PLAINLY
 from dashboard.text.numbers import Measure, count, in_ten, on
 from warehouse.access import Reader, open_reader
 from warehouse.errors import CallError
@@ -166,10 +166,11 @@ def _focus(
     if aim is None:
         return None, []
     pictures, text = [], []
+    clean = people.fault_about(chosen.reader, aim).get("instead")
     if aim in now:
-        text += _often(aim, now[aim], before.get(aim))
+        text += _often(clean, now[aim], before.get(aim))
         if now[aim]["usable"] >= TEN:
-            pictures.append(_ten(aim, now[aim], before.get(aim), narrow=narrow))
+            pictures.append(_ten(clean, now[aim], before.get(aim), narrow=narrow))
     metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
     if metric in chosen.measures:
         measure = chosen.measures[metric]
@@ -187,20 +188,12 @@ def _focus(
         ]
     how, cautions = _how(chosen, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
-    return Focus(_title(chosen, aim), tuple(text), name, how, cautions), pictures
+    title = _("The aim: {aim}").format(aim=_(clean)) if clean else chosen.name(aim)
+    return Focus(title[:1].upper() + title[1:], tuple(text), name, how, cautions), pictures
 
 
-def _title(chosen: StudentSeason, aim: str) -> str:
-    title = _("The aim: {aim}").format(aim=WITHOUT[aim]) if aim in WITHOUT else chosen.name(aim)
-    return title[:1].upper() + title[1:]
-
-
-def _often(fault: str, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
-    clean = (
-        WITHOUT[fault]
-        if fault in WITHOUT
-        else _("“{fault}” does not show").format(fault=now["fault"].lower())
-    )
+def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
+    clean = _(clean) if clean else _("“{fault}” does not show").format(fault=now["fault"].lower())
     text = (
         _("In {good} swings lately, {clean}.") if now["usable"] >= TEN else _("In {good} lately, {clean}.")
     ).format(good=_good(now), clean=clean)
@@ -236,16 +229,12 @@ def _value(chosen: StudentSeason, measure: Measure) -> list[str]:
     return [*text, PLAINLY[trend["label"] if trend else few]]
 
 
-def _ten(fault: str, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
+def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
     rows = [(ten_swings.NOW, 1 - now["rate"])]
     if before is not None and before["usable"] >= TEN:
         rows.append((ten_swings.BEFORE, 1 - before["rate"]))
     rates = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
-    clean = (
-        WITHOUT[fault]
-        if fault in WITHOUT
-        else _("swings without “{fault}”").format(fault=now["fault"].lower())
-    )
+    clean = _(clean) if clean else _("swings without “{fault}”").format(fault=now["fault"].lower())
     finding = _("{clean}: {good} swings lately").format(
         clean=clean[:1].upper() + clean[1:], good=in_ten(1 - now["rate"])
     )

@@ -17,7 +17,8 @@ from dashboard.queries import season, sessions
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
-from warehouse.traces import EVENTS, stretch
+from warehouse.traces import stretch
+from warehouse.vocabulary import EVENTS
 
 NEEDED = ("takeaway", "top", "impact")
 SIGNALS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct")

@@ -6,6 +6,7 @@ import streamlit as st
 from dashboard import frame, layout
 from dashboard.charts import eye_and_plate, held_to_account, reliability
 from dashboard.queries import people, trust
+from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, listed
 from dashboard.text.sentences import FEW_SWINGS
@@ -85,7 +86,7 @@ def _reliability(reader: Reader, when: str) -> None:
 
 def _calibration(reader: Reader) -> None:
     st.header("How often our claims hold")
-    rows = trust.calibration(reader)
+    rows = in_words(trust.calibration(reader))
     if rows.is_empty():
         layout.say("The calibration has not been run for this version; run: make calibration")
         return

@@ -176,7 +176,7 @@ def test_reliability_as_a_table_gives_errors_in_points_with_one_more_decimal():
 
 CLAIM = pl.DataFrame(
     [
-        {"claim": "Intervals hold the truth", "truth": truth, "students": n, "figure": f, "goal": goal, "goal_lo": lo, "goal_hi": hi, "met": met, "n_academies": 60}
+        {"claim": "Intervals hold the truth", "truth": truth, "students": n, "figure": f, "goal": goal, "goal_lo": lo, "goal_hi": hi, "met": met, "n_academies": 60, "unit": "share"}
         for truth, n, f, goal, lo, hi, met in (
             ("slopes differ", 20, 0.91, "88 to 92 %", 0.88, 0.92, True),
             ("slopes differ", 40, 0.86, "88 to 92 %", 0.88, 0.92, False),
@@ -201,7 +201,7 @@ def test_missed_goals_are_told_like_the_others():
 
 
 def test_a_bias_is_told_in_worthwhile_changes_not_in_percent():
-    bias = CLAIM.with_columns(claim=pl.lit("What a drill kept is overstated by"), figure=pl.lit(-0.2))
+    bias = CLAIM.with_columns(unit=pl.lit("swc"), figure=pl.lit(-0.2))
     assert "slopes differ, 20 students: −0.20" in held_to_account.words(bias)
     x = held_to_account.picture(bias, "x").to_dict()["layer"][1]["encoding"]["x"]
     assert x["title"] == "In smallest worthwhile changes"

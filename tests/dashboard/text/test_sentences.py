@@ -1,14 +1,13 @@
 """Sentences: units always, doubt in words and numbers, and no claim beyond the tables' labels."""
 
-import tomllib
 from datetime import date
-from pathlib import Path
 
 import pytest
 
-from dashboard import theme
+from dashboard.charts import look
 from dashboard.text import labels, numbers, sentences
 from dashboard.text.numbers import Measure
+from warehouse.definitions import usual_faults
 
 HEEL = Measure("h", "Load left under the trail heel at impact", "% of body weight", "", "down", 0)
 TIME = Measure("t", "Load crosses, time before impact", "s", "", "band", 2)
@@ -49,7 +48,7 @@ def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_wo
     text = sentences.trend_sentence(share, trend("improving"), "inside the band", 6)
     assert "18\u00a0% → 2\u00a0%" in text
     assert "Change −16\u00a0points, 90\u00a0% between −20 and −12\u00a0points." in text
-    lines = theme.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
+    lines = look.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
     assert not any(line.endswith(("●", "▲")) for line in lines)
 
 
@@ -81,10 +80,7 @@ def test_ten_swings_say_about_where_the_rate_is_not_exact():
 
 
 def test_every_fault_of_the_rules_has_plain_words_for_a_student():
-    rules = tomllib.loads(
-        (Path(__file__).parents[3] / "models" / "rules" / "faults.toml").read_text(encoding="utf-8")
-    )
-    assert {rule["code"] for rule in rules["fault"]} == set(labels.WITHOUT)
+    assert [fault.code for fault in usual_faults() if not fault.instead] == []
 
 
 def test_every_label_has_plain_words_that_do_not_shame():

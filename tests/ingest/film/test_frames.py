@@ -8,7 +8,7 @@ import pytest
 
 import made_films
 from ingest.film.following import follow_film
-from ingest.film.frames import first_picture, pictures, taken_by
+from ingest.film.pictures import first_picture, pictures, taken_by
 from warehouse.errors import Refused
 
 

@@ -8,7 +8,7 @@ import av
 import made_films
 from fuzzed_deliveries import mutate
 from ingest.film.following import follow_film
-from ingest.refusing import UNREADABLE
+from ingest.refusals import UNREADABLE
 from warehouse.errors import Refused
 
 MUTANTS = 150

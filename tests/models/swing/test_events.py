@@ -13,12 +13,13 @@ import pytest
 
 from demo_academy import plates, write
 from demo_academy.make import draw_season
-from models.swing.columns import EVENTS, METRIC_COLUMNS
+from models.swing.columns import METRIC_COLUMNS
 from models.swing.event_fit import EventFit, fit_events, predict
 from models.swing.events import RULES, estimate, fill_events, landmarks_of
 from models.swing.reduce import reduce_session
 from models.swing.rules import read_rules
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import EVENTS
 
 MOST_SWINGS = 40  # of each student
 SPREADS = read_rules().usual_spreads

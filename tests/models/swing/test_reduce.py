@@ -7,9 +7,10 @@ import polars as pl
 import pytest
 
 from models.swing.clock import clip_events, event_arrays, moved_from_clip, on_uniform_grid
-from models.swing.columns import EVENTS, METRIC_COLUMNS, PLATE_METRICS
+from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
 from models.swing.reduce import SessionTask, reduce_session, reduce_sessions
 from warehouse.traces import SessionTrace, write_trace
+from warehouse.vocabulary import EVENTS
 
 NEEDS = {  # the events each metric hangs on
     "address": {

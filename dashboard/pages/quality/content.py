@@ -1,0 +1,119 @@
+"""What the Data quality page says: what was left out, by reason, device and coach, over time."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from dashboard.charts import left_out
+from dashboard.pages.progress.content import Picture
+from dashboard.queries import trust
+from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.numbers import count, number
+from dashboard.text.reasons import USABLE, reason
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+
+ALL = "all"
+GROUPINGS = Words({"reason": "Reason", "device": "Device", "coach": "Coach"})  # what the picture can be by
+HOW_TO_READ = mark(
+    "Each circle is a week; its area is the number left out. A swing counts once, under the first reason "
+    "that kept it out. A refused delivery counts once, under the day it came in if its own day could not be "
+    "read. Nothing is thrown away: once corrected, it counts."
+)
+
+
+@dataclass(frozen=True)
+class Quality:
+    """What was left out of the rows chosen; without a picture, `nothing` says that nothing was."""
+
+    picture: Picture | None
+    nothing: str
+    tables: tuple[tuple[str, pl.DataFrame], ...] = ()  # heading, and rows to show and save
+
+
+def health(reader: Reader) -> pl.DataFrame:
+    """Swings taken in and left out: season, day, week, device, coach, reason (a code), said, n.
+
+    Raises
+        UnderfootError: nothing has come in yet.
+    """
+    rows = trust.data_health(reader)
+    if rows.is_empty():
+        raise UnderfootError(_("Nothing has come in yet. Drop a delivery on the Deliveries page."))
+    return rows.with_columns(
+        pl.col("device", "coach").fill_null(_("Not named")),
+        pl.col("reason").map_elements(_sentence_case, return_dtype=pl.String).alias("said"),
+        pl.col("day").dt.truncate("1w").alias("week"),
+    )
+
+
+def _sentence_case(code: str) -> str:
+    words = reason(code)
+    return words[:1].upper() + words[1:]
+
+
+def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
+    """Season, device and coach: column → its title, and what it can be, by code."""
+    names = {column: rows[column].drop_nulls().unique().sort() for column in ("season", "device", "coach")}
+    each = {column: {name: name for name in values} for column, values in names.items()}
+    return {
+        "season": (_("Season"), {ALL: _("All seasons"), **dict(reversed(each["season"].items()))}),
+        "device": (GROUPINGS["device"], {ALL: _("All devices"), **each["device"]}),
+        "coach": (GROUPINGS["coach"], {ALL: _("All coaches"), **each["coach"]}),
+    }
+
+
+def quality(rows: pl.DataFrame, by: str, *, narrow: bool) -> Quality:
+    """What was left out of `rows`, pictured `by` reason, device or coach."""
+    usable = int(rows.filter(pl.col("reason") == USABLE)["n"].sum())
+    out = rows.filter(pl.col("reason") != USABLE)
+    if out.is_empty():
+        return Quality(
+            None, _("Nothing was left out here: all of {swings} count.").format(swings=count(usable, "swing"))
+        )
+    group = "said" if by == "reason" else by
+    weekly = out.group_by("week", pl.col(group).alias("group")).agg(pl.col("n").sum())
+    columns = {
+        "day": _("Day"),
+        "said": GROUPINGS["reason"],
+        "device": GROUPINGS["device"],
+        "coach": GROUPINGS["coach"],
+    }
+    title = left_out.finding(weekly, usable, GROUPINGS[by])
+    table = out.select(*columns, "n").rename({**columns, "n": _("Left out")})
+    picture = Picture(
+        left_out.picture(weekly, GROUPINGS[by], title, narrow=narrow),
+        left_out.words(weekly, GROUPINGS[by]),
+        table,
+        _(HOW_TO_READ),
+    )
+    headings = {"device": _("By device"), "coach": _("By coach")}
+    return Quality(picture, "", tuple((text, _totals(rows, out, name)) for name, text in headings.items()))
+
+
+def _totals(rows: pl.DataFrame, out: pl.DataFrame, column: str) -> pl.DataFrame:
+    """By device or by coach: usable, left out, the share left out, and the most frequent reason."""
+    usable = pl.col("reason") == USABLE
+    totals = rows.group_by(column).agg(
+        pl.col("n").filter(usable).sum().alias("usable"), pl.col("n").filter(~usable).sum().alias("out")
+    )
+    share = 100 * pl.col("out") / (pl.col("out") + pl.col("usable"))
+    often = (
+        out.group_by(column, "said")
+        .agg(pl.col("n").sum())
+        .sort("n", "said", descending=[True, False])
+        .unique(column, keep="first", maintain_order=True)
+    )
+    return (
+        totals.join(often.select(column, "said"), on=column, how="left")
+        .sort(column)
+        .select(
+            pl.col(column).alias(GROUPINGS[column]),
+            pl.col("usable").alias(_("Usable swings")),
+            pl.col("out").alias(_("Left out")),
+            share.map_elements(lambda v: number(v, "%", 1), return_dtype=pl.String).alias(
+                _("Share left out")
+            ),
+            pl.col("said").alias(_("Most often")),
+        )
+    )

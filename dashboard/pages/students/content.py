@@ -1,0 +1,194 @@
+"""What the Students page says: a measure or a fault of several students on one scale, never ranked."""
+
+from dataclasses import dataclass
+
+import altair as alt
+import polars as pl
+
+from dashboard.charts import small_multiples
+from dashboard.pages.progress.content import Picture
+from dashboard.queries import people, season, sessions
+from dashboard.text import sentences
+from dashboard.text.catalogue import _, mark
+from dashboard.text.cautions import BANDS_ARE_CUSTOM
+from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
+from dashboard.text.numbers import NBSP, Measure, count, listed
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+from warehouse.vocabulary import AGE_GROUPS, age, age_group
+
+ALL = "all"
+HOW_TO_READ = mark(
+    "Students are in order of name. A hollow point is a session of fewer than five swings. Bars contain a "
+    "session's true value nine times in ten."
+)
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What can be compared, and when."""
+
+    subjects: dict[str, str]  # measures, then faults
+    seasons: list[str]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What is compared: a measure or, in % of swings, a fault; of one season and club family."""
+
+    code: str
+    measure: Measure
+    is_fault: bool
+    season: str
+    family: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The students on one scale. `pieces`: the picture in pieces that a browser draws one after the other."""
+
+    picture: Picture
+    pieces: tuple[alt.TopLevelMixin, ...]
+    unmeasured: str  # empty when everyone chosen was measured
+    left_out: str  # empty when no swing was
+
+
+def choices(reader: Reader) -> Choices:
+    """What there is to choose among.
+
+    Raises
+        UnderfootError: no session is measured yet, or the first build is still to come.
+    """
+    seasons = people.seasons(reader)
+    if not seasons:
+        raise UnderfootError(
+            _("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
+        )
+    measures, core = people.measures(reader), people.core_measures(reader)
+    subjects = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
+    faults = people.faults(reader)
+    subjects |= {code: _("Fault: {name}").format(name=name) for code, name in faults.items()}
+    if not subjects:
+        raise UnderfootError(_("The lists of measures and faults are not built yet. Run: underfoot build"))
+    return Choices(subjects, seasons)
+
+
+def families(reader: Reader, when: str) -> dict[str, str]:
+    """Club families measured in a season, the most measured first."""
+    return {code: FAMILIES.get(code, code) for code in people.families(reader, when) or ["iron"]}
+
+
+def subject(reader: Reader, code: str, when: str, family: str) -> Subject:
+    """What was chosen to compare on."""
+    measure = people.measures(reader).get(code)
+    if measure is not None:
+        return Subject(code, measure, False, when, family)  # noqa: FBT003 - is_fault
+    about = people.fault_about(reader, code)
+    explain = _("{looks_like} Share of the judged swings that show it.").format(
+        looks_like=about["looks_like"]
+    )
+    rate = Measure(code, about["name"], mark("% of swings"), explain, "down", 0)
+    return Subject(code, rate, True, when, family)  # noqa: FBT003 - is_fault
+
+
+def students(reader: Reader) -> pl.DataFrame:
+    """Every student in reach, as `queries.people.students`, with their age group.
+
+    Raises
+        UnderfootError: there is none.
+    """
+    everyone = people.students(reader)
+    if everyone.is_empty():
+        raise UnderfootError(
+            _("There is no student you may see yet. Drop people.csv and coaching.csv on the Deliveries page.")
+        )
+    groups = [age_group(age(born, reader.today)) for born in everyone["born"]]
+    return everyone.with_columns(pl.Series("age", groups, dtype=pl.String))
+
+
+def filters(reader: Reader, everyone: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
+    """Column → its title, and what it can be, by code. A coach has only their own students anyway."""
+    coaches = everyone.drop_nulls("coach").select("coach", "coach_name").unique().sort("coach_name")
+    levels = everyone["level"].drop_nulls().unique().sort()
+    ages = [group for group in AGE_GROUPS if group in set(everyone["age"])]
+    coach = {"coach": (_("Coach"), {ALL: _("All coaches"), **dict(coaches.iter_rows())})}
+    return {
+        **(coach if reader.viewer.role == "head_coach" else {}),
+        "level": (_("Level"), {ALL: _("All levels"), **{name: name.capitalize() for name in levels}}),
+        "age": (_("Age"), {ALL: _("All ages"), **{group: AGES[group] for group in ages}}),
+    }
+
+
+def chosen(everyone: pl.DataFrame, choice: dict[str, str]) -> pl.DataFrame:
+    """The students that the filters leave. `choice`: column → code, or `ALL`.
+
+    Raises
+        UnderfootError: they leave nobody.
+    """
+    wanted = [pl.col(column) == code for column, code in choice.items() if code != ALL]
+    left = everyone.filter(*wanted)
+    if left.is_empty():
+        raise UnderfootError(_("No student matches all of these. Widen the choice of coach, level or age."))
+    return left
+
+
+def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Comparison:
+    """The students `shown` on one scale.
+
+    Raises
+        UnderfootError: none of them was measured on this.
+    """
+    measure = about.measure
+    key = (about.code, about.family, about.season)
+    if about.is_fault:
+        values, labels = season.session_rates(reader, *key), season.fault_labels(reader, *key)
+    else:
+        values, labels = season.session_means(reader, *key), season.trends(reader, *key)
+    values = values.join(labels.select("student", "label"), on="student", how="left")
+    values = shown.select("student", "name").join(values, on="student").drop("student")
+    values = values.rename({"name": "student"})
+    if values.is_empty():
+        raise UnderfootError(
+            _(
+                "None of these students has been measured on {measure} with {clubs} in {season}. Choose "
+                "another measure, season or kind of club."
+            ).format(measure=measure.label, clubs=FAMILIES[about.family].lower(), season=about.season)
+        )
+    band = (
+        (None, None) if about.is_fault else season.bands(reader, about.family).get(about.code, (None, None))
+    )
+    title = finding(values, measure, about.family)
+    first, *below = small_multiples.screens(values, narrow=narrow)
+    pieces = [small_multiples.picture(values, band, measure, title, narrow=narrow, only=first)]
+    pieces += [small_multiples.picture(values, band, measure, "", narrow=narrow, only=rest) for rest in below]
+    picture = Picture(
+        small_multiples.picture(values, band, measure, title, narrow=narrow),
+        small_multiples.words(values, measure),
+        small_multiples.table(values, measure),
+        f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",
+    )
+    measured = set(values["student"])
+    missing = [name for name in shown["name"] if name not in measured]
+    unmeasured = _("Not measured on this with these clubs: {students}.").format(students=listed(missing))
+    counts, flags = sessions.left_out(reader, None, about.season)
+    return Comparison(
+        picture, tuple(pieces), unmeasured if missing else "", sentences.left_out(counts, flags.rows()) or ""
+    )
+
+
+def finding(values: pl.DataFrame, measure: Measure, family: str) -> str:
+    """The picture's title: how many students, and how many of them changed which way."""
+    everyone = values.select("student", "label").unique()
+    found = dict(everyone.drop_nulls("label").group_by("label").len().rows())
+    parts = [
+        f"{SHAPES[code]} {n}{NBSP}{label(code).split(' (')[0].lower()}"
+        for code, n in sorted(found.items(), key=lambda pair: label(pair[0]))
+        if code in SHAPES
+    ]
+    said = {
+        "measure": measure.label, "clubs": FAMILIES[family].lower(),
+        "students": count(len(everyone), "student"), "changes": listed(parts),
+    }  # fmt: skip
+    if not parts:
+        return _("{measure}, {clubs}: {students} on one scale; no change is clear yet").format(**said)
+    return _("{measure}, {clubs}: of {students}, {changes}").format(**said)

@@ -1,0 +1,124 @@
+"""A film's pictures by presentation time, as the eye sees them: brightness in full, colour at half size.
+
+Phones film at a rate that wanders, so a picture's time is what the file says of it and never its number.
+H.264 and its kin store brightness (Y) for each pixel and colour (Cb, Cr) for every two by two (4:2:0);
+taking the planes as they are spares every conversion.
+"""
+
+from collections.abc import Generator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import av
+import numpy as np
+
+from ingest.film.tracks import BYTES, Picture
+from ingest.refusals import refuse
+
+LEAST_SIDE, MOST_SIDE = 120, 4096
+MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
+FIRST_SET_YEAR = 2000  # clocks that were never set stand at 1904 or 1970
+_UNREADABLE = "film it again, or save it once more as H.264 in an mp4 file, and deliver the session again"
+
+
+def pictures(path: Path, name: str) -> Generator[Picture]:
+    """The pictures of a film in the order they are shown, turned upright.
+
+    Pictures without a time, or not later than the one before, are passed over.
+
+    Raises
+        Refused: no film can be read from it, it is too small or large a picture, or too long.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            if not held.streams.video:
+                raise refuse("unreadable", "there is no picture in it", _UNREADABLE, file=name)
+            stream = held.streams.video[0]
+            _check_size(stream.codec_context.width, stream.codec_context.height, name)
+            first = last = None
+            for count, frame in enumerate(held.decode(stream)):
+                if frame.time is None or (last is not None and frame.time <= last):
+                    continue
+                first = frame.time if first is None else first
+                last = frame.time
+                if count >= MOST_FRAMES or last - first > MOST_SECONDS:
+                    what = f"it runs over {MOST_SECONDS:g} s or {MOST_FRAMES} pictures"
+                    raise refuse("too_large", what, "cut it to the swing and deliver it again", file=name)
+                yield _picture(frame, last - first)
+    except (av.error.FFmpegError, ValueError) as error:
+        what = f"no film can be read from it ({type(error).__name__})"
+        raise refuse("unreadable", what, _UNREADABLE, file=name) from error
+
+
+def first_picture(path: Path, name: str) -> Picture:
+    """The first picture of a film, turned upright.
+
+    Raises
+        Refused: as `pictures`, or there is none.
+    """
+    with closing(pictures(path, name)) as shown:
+        for picture in shown:
+            return picture
+    raise refuse("unreadable", "no picture can be read from it", _UNREADABLE, file=name)
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a film's head says: pictures a second as it plays, and how many (0: not said)."""
+
+    rate: float
+    pictures: int
+
+
+def head_of(path: Path, name: str) -> Head:
+    """Read a film's head.
+
+    Raises
+        Refused: no film can be read from it.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            stream = held.streams.video[0]
+            return Head(float(stream.average_rate or 0.0), stream.frames)
+    except (av.error.FFmpegError, ValueError, IndexError) as error:
+        raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
+
+
+def taken_by(path: Path) -> datetime | None:
+    """The time by which a film was taken, as its head says (`creation_time`), UTC without an offset.
+
+    Copying or saving a film again may move that time later, never earlier. None where the file says none, an
+    unset clock's (before 2000), or can't be read.
+    """
+    try:
+        with av.open(str(path), mode="r") as held:
+            said = datetime.fromisoformat(held.metadata.get("creation_time", ""))
+            told = said.astimezone(UTC).replace(tzinfo=None) if said.tzinfo else said
+    except (av.error.FFmpegError, ValueError, OverflowError):
+        return None
+    return told if told.year >= FIRST_SET_YEAR else None
+
+
+def _check_size(width: int, height: int, name: str) -> None:
+    if not LEAST_SIDE <= min(width, height) <= max(width, height) <= MOST_SIDE:
+        what = f"its picture is {width} × {height} px, but sides of {LEAST_SIDE} to {MOST_SIDE} px are read"
+        raise refuse("unreadable", what, _UNREADABLE, file=name)
+
+
+def _picture(frame: av.VideoFrame, t_s: float) -> Picture:
+    planes = frame if frame.format.name in ("yuv420p", "yuvj420p") else frame.reformat(format="yuv420p")
+    half = ((frame.width + 1) // 2, (frame.height + 1) // 2)
+    sizes = ((frame.width, frame.height), half, half)
+    held = [_plane(plane, *size) for plane, size in zip(planes.planes, sizes, strict=True)]
+    turns = round((getattr(frame, "rotation", 0) or 0) / 90) % 4
+    if turns:
+        held = [np.ascontiguousarray(np.rot90(plane, turns)) for plane in held]
+    return Picture(t_s, *held)
+
+
+def _plane(plane: av.video.plane.VideoPlane, width: int, height: int) -> BYTES:
+    """A plane's pixels without the padding at the end of its lines; the decoder may use its memory again."""
+    lines = np.frombuffer(plane, dtype=np.uint8).reshape(-1, plane.line_size)
+    return lines[:height, :width].copy()

@@ -1,0 +1,196 @@
+"""A C3D recording with two force platforms, read into the columns of plate.csv."""
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from ingest.formats.c3d_feet import Stance, foot_frame, read_stance
+from ingest.formats.c3d_file import C3dFile, Platform, first_of, open_c3d
+from ingest.formats.c3d_platforms import read_platforms
+from ingest.refusals import refuse
+
+Array = NDArray[np.float64]
+
+EVENT_NAMES = {
+    "address": ("address", "setup"),
+    "takeaway": ("takeaway", "startofbackswing"),
+    "mid_back": ("midback", "midbackswing"),
+    "top": ("top", "topofbackswing", "topofswing"),
+    "mid_down": ("middown", "middownswing"),
+    "impact": ("impact", "ballimpact", "ballcontact"),
+    "finish": ("finish", "endofswing"),
+}
+SAME_EVENT_S = 0.001
+OFF_PLATFORM_MM = 50.0
+LEAST_SHARE = 0.025  # of the usual total load: under it a foot's centre of pressure is left null
+
+
+@dataclass(frozen=True)
+class Recording:
+    """One C3D recording as plate rows.
+
+    samples: t_s, lead_n, trail_n, lead_along_pct, trail_along_pct, lead_across_mm, trail_across_mm, cop_x_mm,
+    cop_y_mm; null where a foot carries under 10 N or 2.5 % of the usual total load. events: our event names,
+    on the clock of t_s. stance_mm: lead heel x, y, lead toe x, y, trail heel x, y, trail toe x, y.
+    """
+
+    samples: pl.DataFrame
+    events: dict[str, float]
+    body_mass_kg: float | None
+    stance_mm: list[float] | None
+    rate_hz: float
+
+
+def read_c3d(
+    path: Path,
+    *,
+    lead_platform: int | None,
+    handed: str,
+    stance_mm: Sequence[float] | None,
+    foot_length_mm: float | None,
+) -> Recording:
+    """Read a recording of one swing on two force platforms.
+
+    Along is 0 at the back of the heel and 100 at the tip of the toes, across is positive toward the target,
+    and the whole-body centre of pressure is the load-weighted mean of both feet's, x toward the target and y
+    toward the toes, about the recording's origin. t_s runs on the file's clock, on which its first frame need
+    not be 0.
+
+    lead_platform counts from 1; None: told by the markers under the feet, else by [stance]. A foot is as long
+    as its heel and toe marker are apart; when that is under 85 % of foot_length_mm, the toe marker sits on
+    the ball of the foot and foot_length_mm is taken.
+
+    Raises
+        Refused: not a C3D file, damaged or cut short, fewer than two platforms, one of them idle, no foot
+            axis, or geometry that contradicts itself.
+    """
+    try:
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # means of damaged, all-NaN samples
+            return _read(path, lead_platform, handed, stance_mm, foot_length_mm)
+    except (ValueError, IndexError, KeyError, TypeError, OverflowError, np.linalg.LinAlgError) as error:
+        raise refuse(
+            "unreadable",
+            "the parameters of the C3D file contradict one another",
+            "export the recording again and deliver it whole",
+            file=path.name,
+        ) from error
+
+
+def _read(
+    path: Path,
+    lead_platform: int | None,
+    handed: str,
+    stance_mm: Sequence[float] | None,
+    foot_length_mm: float | None,
+) -> Recording:
+    recording = open_c3d(path)
+    events = read_events(recording)
+    stance = read_stance(
+        recording,
+        read_platforms(recording),
+        lead_platform=lead_platform,
+        handed=handed,
+        stance_mm=stance_mm,
+        foot_length_mm=foot_length_mm,
+        address_s=events.get("address"),
+    )
+    for platform in (stance.lead, stance.trail):
+        _refuse_off_platform(recording.file, platform)
+    return Recording(
+        samples=_samples(recording, stance),
+        events=events,
+        body_mass_kg=recording.body_mass_kg,
+        stance_mm=[float(value) for value in stance.feet_mm.ravel()],
+        rate_hz=recording.analog_rate_hz,
+    )
+
+
+def read_events(recording: C3dFile) -> dict[str, float]:
+    """Our events among the file's labels, by name, in seconds on the file's clock.
+
+    EVENT:TIMES holds minutes and seconds on the clock on which frame 1 is at 0.
+
+    Raises
+        Refused: one of our events stands twice, at two times.
+    """
+    labels = recording.texts.get("EVENT.LABELS", [])
+    times = recording.numbers.get("EVENT.TIMES", np.zeros((2, 0)))
+    times = times.reshape(2, -1, order="F")
+    used = min(len(labels), times.shape[1], int(first_of(recording.numbers, "EVENT.USED") or 0))
+    events: dict[str, float] = {}
+    for label, (minutes, seconds) in zip(labels[:used], times.T[:used], strict=True):
+        plain = "".join(letter for letter in label.lower() if letter.isalpha())
+        event = next((name for name, labels in EVENT_NAMES.items() if plain in labels), None)
+        at = float(60.0 * minutes + seconds)
+        if event is None or not np.isfinite(at):
+            continue
+        if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:
+            raise refuse(
+                "event_twice",
+                f'the event "{event}" stands twice, at {events[event]:.3f} s and at {at:.3f} s',
+                "keep one of them in the recording",
+                file=recording.file,
+            )
+    return events
+
+
+def _refuse_off_platform(file: str, platform: Platform) -> None:
+    """Refuse corners, origin or units under which the usual load lies beside the platform."""
+    seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
+    if not len(seen):
+        raise _off_platform(file, platform)
+    local = (np.median(seen, axis=0) - platform.centre_mm) @ platform.axes
+    half = np.abs((platform.corners_mm - platform.centre_mm) @ platform.axes).max(axis=0)
+    if (np.abs(local[:2]) > half[:2] + OFF_PLATFORM_MM).any():
+        raise _off_platform(file, platform)
+
+
+def _off_platform(file: str, platform: Platform) -> Exception:
+    return refuse(
+        "cop_off_platform",
+        f"the load of platform {platform.number} would lie outside its corners",
+        "correct its corners, origin or units in the recording program and export again",
+        file=file,
+    )
+
+
+def _samples(recording: C3dFile, stance: Stance) -> pl.DataFrame:
+    """The columns of plate.csv, one row an analog sample."""
+    weight = float(np.nanmedian(stance.lead.load_n + stance.trail.load_n))
+    columns: dict[str, Array] = {
+        "t_s": recording.first_s + np.arange(stance.lead.load_n.size) / recording.analog_rate_hz,
+        "lead_n": stance.lead.load_n,
+        "trail_n": stance.trail.load_n,
+    }
+    moments = np.zeros((stance.lead.load_n.size, 2))
+    loads = np.zeros(stance.lead.load_n.size)
+    feet = {"lead": (stance.lead, 0, 1), "trail": (stance.trail, 2, 3)}
+    for foot, (platform, heel, toe) in feet.items():
+        points = stance.on_floor(platform.cop_mm)
+        points[~(platform.load_n >= LEAST_SHARE * weight)] = np.nan
+        along, across = foot_frame(points, stance.feet_mm[heel], stance.feet_mm[toe])
+        columns[f"{foot}_along_pct"], columns[f"{foot}_across_mm"] = along, across
+        seen = np.isfinite(points).all(axis=1)
+        moments[seen] += points[seen] * platform.load_n[seen, None]
+        loads[seen] += platform.load_n[seen]
+    body = np.where(loads[:, None] > 0, moments / loads[:, None], np.nan)
+    columns["cop_x_mm"], columns["cop_y_mm"] = body[:, 0], body[:, 1]
+    order = (
+        "t_s",
+        "lead_n",
+        "trail_n",
+        "lead_along_pct",
+        "trail_along_pct",
+        "lead_across_mm",
+        "trail_across_mm",
+        "cop_x_mm",
+        "cop_y_mm",
+    )
+    frame = pl.DataFrame({name: columns[name] for name in order})
+    return frame.with_columns(pl.col(pl.Float64).fill_nan(None))

@@ -1,0 +1,257 @@
+"""Where the feet stand in a recording: which platform is lead, the foot axes, and the golfer's floor.
+
+Golfer's floor: x toward the target, y toward the toes, about the recording's own origin, in mm.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+from typing import TypeGuard
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.formats.c3d_file import LEAST_LOAD_N, C3dFile, Platform, address_points, foot_markers
+from ingest.refusals import refuse
+
+Array = NDArray[np.float64]
+
+FEET = (("lead", "heel"), ("lead", "toe"), ("trail", "heel"), ("trail", "toe"))
+TOE_ON_THE_BALL = 0.85  # heel to toe marker under this part of the foot's length: the marker is on the ball
+LEAST_FOOT_MM = 50.0
+ROLL_PCT = 10.0
+ALONG_WITHIN_PCT, ACROSS_WITHIN_MM = (-10.0, 110.0), 80.0
+
+
+@dataclass(frozen=True)
+class Stance:
+    """Heel and toe of both feet, (4, 2) mm on the golfer's floor; the floor's axes (3, 2) in the recording.
+
+    Rows: lead heel, lead toe, trail heel, trail toe. `lead` and `trail` are the platforms under the feet.
+    """
+
+    lead: Platform
+    trail: Platform
+    feet_mm: Array
+    floor: Array
+
+    def on_floor(self, points_mm: Array) -> Array:
+        """Points (N, 3) of the recording as (N, 2) on the golfer's floor."""
+        return np.asarray(points_mm @ self.floor)
+
+
+def foot_frame(points: Array, heel: Array, toe: Array) -> tuple[Array, Array]:
+    """Along (% of heel to toe) and across (mm, toward the target positive) of points (N, 2), each (N,)."""
+    length = float(np.hypot(*(toe - heel)))
+    axis = (toe - heel) / length
+    side = np.array([axis[1], -axis[0]])
+    side = side if side[0] >= 0 else -side
+    return 100.0 * (points - heel) @ axis / length, (points - heel) @ side
+
+
+def read_stance(
+    recording: C3dFile,
+    platforms: Sequence[Platform],
+    *,
+    lead_platform: int | None,
+    handed: str,
+    stance_mm: Sequence[float] | None,
+    foot_length_mm: float | None,
+    address_s: float | None,
+) -> Stance:
+    """Find which platform is under which foot, and the foot axes.
+
+    Heel and toe markers of both feet come first, then the points of [stance]. Markers are taken where the
+    feet stand at address: ±150 ms about a marked address, else the stillest 0.3 s of the first half.
+
+    Raises
+        Refused: no foot axis, a platform without load, or platforms that do not fit lead_platform or
+            [stance].
+    """
+    pairs = _pairs(recording.file, platforms, lead_platform)
+    lead_side = "right" if handed.lower().startswith("l") else "left"
+    named = {"lead": lead_side, "trail": "left" if lead_side == "right" else "right"}
+    seen = foot_markers(recording)
+    tracks = [seen.get((side, part), seen.get((named[side], part))) for side, part in FEET]
+    found = [track for track in tracks if track is not None]
+    if len(found) == len(FEET):
+        points = address_points(recording, np.stack(found), address_s)
+        if np.isfinite(points).all():
+            return _from_markers(recording.file, pairs, points, foot_length_mm, lead_platform)
+    if not _has_feet(stance_mm):
+        labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
+        raise refuse(
+            "no_foot_axis",
+            f"there is no foot axis: heel and toe markers of both feet are needed (found: {labels}) "
+            "or a [stance] in session.toml",
+            "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]",
+            file=recording.file,
+        )
+    return _from_stance(recording.file, pairs, np.asarray(stance_mm, dtype=float), handed)
+
+
+def _has_feet(stance_mm: Sequence[float] | None) -> TypeGuard[Sequence[float]]:
+    """Whether a stance gives both feet a length."""
+    if stance_mm is None or len(stance_mm) != 2 * len(FEET) or not np.isfinite(stance_mm).all():
+        return False
+    feet = np.asarray(stance_mm, dtype=float).reshape(2, 2, 2)
+    return bool((np.hypot(*(feet[:, 1] - feet[:, 0]).T) >= LEAST_FOOT_MM).all())
+
+
+def _pairs(
+    file: str, platforms: Sequence[Platform], lead_platform: int | None
+) -> list[tuple[Platform, Platform]]:
+    """Possible (lead, trail) platforms: of more than two, those that carry most; both must carry load."""
+    by_load = sorted(platforms, key=lambda platform: -float(np.nanmean(platform.load_n)))
+    if lead_platform is not None:
+        if not 1 <= lead_platform <= len(platforms):
+            raise refuse(
+                "no_such_platform",
+                f"lead_platform = {lead_platform}, but the file holds platforms 1 to {len(platforms)}",
+                "correct lead_platform of the device in academy.toml",
+                file=file,
+            )
+        lead = platforms[lead_platform - 1]
+        chosen = [lead, next(platform for platform in by_load if platform is not lead)]
+    else:
+        chosen = by_load[:2]
+    _refuse_idle(file, chosen)
+    return [(chosen[0], chosen[1])] if lead_platform is not None else list(permutations(chosen, 2))
+
+
+def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
+    """Refuse a pair of platforms of which one never carries 5 % of the load of both."""
+    weight = float(np.nanmedian(sum(platform.load_n for platform in chosen)))
+    most = [float(np.nanpercentile(platform.load_n, 95)) for platform in chosen]
+    idle = [k for k in (0, 1) if not most[k] >= max(0.05 * weight, 2 * LEAST_LOAD_N)]
+    if idle:
+        what = (
+            f"platform {chosen[idle[0]].number} never carries load (at most {most[idle[0]]:.0f} N nearly all "
+            f"the time) while platform {chosen[1 - idle[0]].number} carries {most[1 - idle[0]]:.0f} N"
+            if len(idle) == 1
+            else "no platform carries load"
+        )
+        raise refuse(
+            "feet_not_found",
+            f"{what}, so the load of each foot cannot be told",
+            "record with one foot on each platform",
+            file=file,
+        )
+
+
+def _from_markers(
+    file: str,
+    pairs: Sequence[tuple[Platform, Platform]],
+    points: Array,
+    foot_length_mm: float | None,
+    lead_platform: int | None,
+) -> Stance:
+    """Stance from the four markers (4, 3): each foot belongs to the platform it stands on."""
+    lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
+
+    def apart(pair: tuple[Platform, Platform]) -> float:
+        return float(
+            np.hypot.reduce(pair[0].centre_mm - lead_mid) + np.hypot.reduce(pair[1].centre_mm - trail_mid)
+        )
+
+    one, other = pairs[0], (pairs[0][1], pairs[0][0])
+    lead, trail = min((one, other), key=apart)
+    if lead_platform is not None and lead.number != lead_platform:
+        raise refuse(
+            "lead_platform_contradicted",
+            f"the lead foot's markers stand on platform {lead.number} but lead_platform = {lead_platform}",
+            "correct lead_platform in academy.toml, the student's handedness or the markers' names",
+            file=file,
+        )
+    x = _target_axis(lead, lead_mid - trail_mid)
+    y = np.cross(lead.axes[:, 2], x)
+    toes = (points[1] - points[0]) + (points[3] - points[2])
+    floor = np.stack([x, y if toes @ y >= 0 else -y], axis=1)
+    return Stance(lead, trail, _to_the_tips(points @ floor, foot_length_mm), floor)
+
+
+def _to_the_tips(feet: Array, foot_length_mm: float | None) -> Array:
+    """Feet (4, 2) with toes at the tips: a marker on the ball is moved out to the foot's known length."""
+    out = feet.copy()
+    for heel, toe in ((0, 1), (2, 3)):
+        length = float(np.hypot(*(feet[toe] - feet[heel])))
+        if foot_length_mm is not None and 0 < length < TOE_ON_THE_BALL * foot_length_mm:
+            out[toe] = feet[heel] + (feet[toe] - feet[heel]) * foot_length_mm / length
+    return out
+
+
+def _target_axis(lead: Platform, toward_lead: Array) -> Array:
+    """The target line: the edge of the lead platform that runs most nearly from trail to lead foot."""
+    edges = lead.axes[:, :2].T
+    shares = edges @ toward_lead
+    best = int(np.argmax(np.abs(shares)))
+    return np.asarray(edges[best] * (1.0 if shares[best] >= 0 else -1.0))
+
+
+def _from_stance(
+    file: str, pairs: Sequence[tuple[Platform, Platform]], stance_mm: Array, handed: str
+) -> Stance:
+    """Stance from [stance], about the recording's origin, x along the platforms' edges toward the target.
+
+    The toes' side follows from the hand: seen from above, a right-hander's toes are to the right of the
+    target line. A recording may be written the other way about (its z down, or its floor mirrored), so that
+    the load lies under the feet's mirror image. Where both images fit one order of the platforms, the trail
+    foot tells: in a swing it rolls onto its toes.
+
+    Raises
+        Refused: the load lies under neither, or both orders of the platforms fit.
+    """
+    plain: list[Stance] = []
+    mirrored: list[Stance] = []
+    for lead, trail in pairs:
+        x = _target_axis(lead, lead.centre_mm - trail.centre_mm)
+        y = np.cross(x, _up(lead)) * (-1.0 if handed.lower().startswith("l") else 1.0)
+        for image, side in ((plain, y), (mirrored, -y)):
+            stance = Stance(lead, trail, stance_mm.reshape(4, 2), np.stack([x, side], axis=1))
+            if _stands(stance):
+                image.append(stance)
+    fits = plain or mirrored
+    if len(fits) == 1:
+        other = next((stance for stance in mirrored if stance.lead is fits[0].lead), fits[0])
+        return other if _toeward(fits[0]) < -ROLL_PCT else fits[0]
+    if fits:
+        raise refuse(
+            "lead_platform_unknown",
+            "either platform could be under the lead foot",
+            "name it with lead_platform of the device in academy.toml",
+            file=file,
+        )
+    raise refuse(
+        "stance_off_platforms",
+        "the load does not lie under the feet that [stance] gives",
+        "give [stance] in mm about the recording's origin, x toward the target and y toward the toes",
+        file=file,
+    )
+
+
+def _up(platform: Platform) -> Array:
+    """The upright of the room: the platform's normal, toward the positive side of the room's nearest axis."""
+    z = platform.axes[:, 2]
+    return np.asarray(z * np.sign(z[np.argmax(np.abs(z))]))
+
+
+def _toeward(stance: Stance) -> float:
+    """How much farther the trail foot's load goes toward the toes than toward the heel, % of its length."""
+    seen = stance.trail.cop_mm[np.isfinite(stance.trail.cop_mm).all(axis=1)]
+    along, _ = foot_frame(stance.on_floor(seen), stance.feet_mm[2], stance.feet_mm[3])
+    low, middle, high = np.percentile(along, [2, 50, 98])
+    return float((high - middle) - (middle - low))
+
+
+def _stands(stance: Stance) -> bool:
+    """Whether each platform's usual centre of pressure lies under its foot."""
+    for platform, heel, toe in ((stance.lead, 0, 1), (stance.trail, 2, 3)):
+        seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
+        if not len(seen):
+            return False
+        middle = stance.on_floor(np.median(seen, axis=0)[None])
+        along, across = foot_frame(middle, stance.feet_mm[heel], stance.feet_mm[toe])
+        low, high = ALONG_WITHIN_PCT
+        if not (low <= along[0] <= high and abs(across[0]) <= ACROSS_WITHIN_MM):
+            return False
+    return True

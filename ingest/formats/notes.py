@@ -1,0 +1,286 @@
+"""Coaches' notes (`notes*.csv`, `notes*.jsonl`): kept line by line; a line that breaks a rule is refused."""
+
+import hashlib
+import json
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from ingest.academy import Academy
+from ingest.refusals import refusal, refuse, shown, spoken
+from ingest.session_file import SessionHeader
+from ingest.tables import Table, day_of, read_table
+from warehouse.contracts.deliveries import NoteLine
+from warehouse.errors import Refusal
+from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
+
+MOST_LINES = 100_000  # a coach's season is some 5,000
+_AGAIN = "mend the line and deliver it again"
+_KEYS = (
+    "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
+    "unit", "pace", "place", "text", "shared",
+)  # fmt: skip
+
+Line = dict[str, Any]
+Problem = tuple[str, str, str]  # reason, what, column
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Rows of academy.note (without delivery and loose) by their key, and the lines refused.
+
+    The same content is one note, however often it stands.
+    """
+
+    rows: dict[str, Line]
+    refused: list[Refusal]
+
+
+def read_notes(
+    data: bytes,
+    file: str,
+    academy: Academy,
+    *,
+    header: SessionHeader | None,
+    session_student: Callable[[str], str | None],
+    swings_of: Callable[[str], Collection[int]],
+) -> Notes:
+    """Read a notes file, of a session (`header`) or loose.
+
+    `session_student` gives the student of a session that is already in, None when there is none;
+    `swings_of` the swing numbers of a session.
+
+    Raises
+        Refused: the file can't be read, is far too long, or its columns do not fit.
+    """
+    lines = data.count(b"\n")
+    if lines > MOST_LINES:
+        what = f"there are {lines:,} lines but a notes file may have {MOST_LINES:,}"
+        raise refuse("too_large", what, "deliver it in several files", file=file)
+    table = read_table(data, file, NoteLine, academy.settings.zone, todo="add it")
+    place = _Place(academy, header, session_student, swings_of)
+    kept: dict[str, Line] = {}
+    refused = _broken(table, header)
+    bad = {f.index for f in table.broken}
+    for row, line in enumerate(table.frame.iter_rows(named=True)):
+        if row in bad:
+            continue
+        problem = place.settle(line)
+        if problem is None:
+            found = _row(line, academy.settings.zone)
+            kept.setdefault(found["note"], found)
+        else:
+            reason, what, column = problem
+            refused.append(
+                refusal(
+                    reason,
+                    what,
+                    _AGAIN,
+                    session=line["session"],
+                    file=file,
+                    line=table.lines[row],
+                    column=column,
+                )
+            )
+    return Notes(kept, refused)
+
+
+def _broken(table: Table, header: SessionHeader | None) -> list[Refusal]:
+    first = {f.index: f for f in reversed(table.broken)}
+    return [
+        refusal(
+            f.reason,
+            spoken(f, f.column),
+            _AGAIN,
+            session=header.session if header else table.frame["session"][row],
+            file=table.file,
+            line=table.lines[row],
+            column=f.column,
+        )
+        for row, f in sorted((r, f) for r, f in first.items() if r is not None)
+    ]
+
+
+class _Place:
+    """Settles whom and which session a line is about, and checks what its kind needs."""
+
+    def __init__(
+        self,
+        academy: Academy,
+        header: SessionHeader | None,
+        session_student: Callable[[str], str | None],
+        swings_of: Callable[[str], Collection[int]],
+    ) -> None:
+        self.academy = academy
+        self.header = header
+        self.session_student = session_student
+        self.swings_of = swings_of
+
+    def settle(self, line: Line) -> Problem | None:
+        return (
+            self._whose(line)
+            or self._author(line)
+            or self._swing(line)
+            or self._kind(line)
+            or self._lot(line)
+        )
+
+    def _whose(self, line: Line) -> Problem | None:
+        if self.header is not None:
+            if line["session"] not in (None, self.header.session):
+                return "unknown_session", f"the line is about another session, {line['session']}", "session"
+            line["session"] = self.header.session
+            owner: str | None = self.header.student
+        elif line["session"] is not None:
+            owner = self.session_student(line["session"])
+            if owner is None:
+                return "unknown_session", f"there is no session {line['session']} in the warehouse", "session"
+        else:
+            owner = None
+        if owner is not None and line["student"] not in (None, owner):
+            return (
+                "unknown_person",
+                f"session {line['session']} is {owner}'s, not {line['student']}'s",
+                "student",
+            )
+        line["student"] = line["student"] or owner
+        if line["student"] is None:
+            return "empty_value", "the line names neither a session nor a student", "student"
+        person = self.academy.people.get(line["student"])
+        if person is None or person.role != "student":
+            return "unknown_person", f"student {line['student']} is not a student in people.csv", "student"
+        return None
+
+    def _author(self, line: Line) -> Problem | None:
+        if line["author"] not in self.academy.people:
+            return "unknown_person", f"author {line['author']} is not in people.csv", "author"
+        line["shared"] = bool(line["shared"])
+        return None
+
+    def _swing(self, line: Line) -> Problem | None:
+        no = line["swing_no"]
+        if no is None:
+            return None
+        if line["session"] is None or no not in self.swings_of(line["session"]):
+            return "unmatched_swing", f"swing {no} is not a swing of the line's session", "swing_no"
+        return None
+
+    def _kind(self, line: Line) -> Problem | None:
+        check = {
+            "saw": self._saw,
+            "drill": self._dose,
+            "practice": self._dose,
+            "steadiness": _steadiness,
+            "target": self._target,
+            "plan": _text,
+            "discomfort": _code,
+            "discomfort_over": _code,
+            "talked": _code,
+        }[line["kind"]]
+        return check(line)
+
+    def _saw(self, line: Line) -> Problem | None:
+        if line["code"] not in self.academy.faults:
+            return "unknown_value", f"{shown(line['code'])} is not a fault code", "code"
+        if line["grade"] not in (1, 2, 3):
+            return "out_of_range", f"grade is {shown(_text_of(line['grade']))} but must be 1 to 3", "grade"
+        return None
+
+    def _dose(self, line: Line) -> Problem | None:
+        if line["code"] not in self.academy.drills:
+            return "unknown_drill", f"drill {shown(line['code'])} is not in drills.csv", "code"
+        if line["value"] is not None and not 0 < line["value"] <= 10_000:
+            return (
+                "out_of_range",
+                f"value is {line['value']:g} but must be a count of reps or minutes",
+                "value",
+            )
+        line["unit"] = line["unit"] or "reps"
+        if line["unit"] not in DOSE_UNITS:
+            return "unknown_value", f"unit is {shown(line['unit'])} but must be reps or minutes", "unit"
+        line["place"] = line["place"] or ("home" if line["kind"] == "practice" else "lesson")
+        return None
+
+    def _lot(self, line: Line) -> Problem | None:
+        """What lots decided: the drill that won stands as the code, the other beside it."""
+        lost = line["drawn_against"]
+        if lost is None:
+            return None
+        if line["kind"] not in ("plan", "drill"):
+            what = f"lots decide a plan or a drill, not a {line['kind']} line"
+            return "unknown_value", what, "drawn_against"
+        for drill, column in ((line["code"], "code"), (lost, "drawn_against")):
+            if drill not in self.academy.drills:
+                return "unknown_drill", f"drill {shown(drill)} is not in drills.csv", column
+        if lost == line["code"]:
+            return "unknown_value", f"drill {lost} can't be drawn against itself", "drawn_against"
+        return None
+
+    def _target(self, line: Line) -> Problem | None:
+        if line["code"] not in self.academy.metrics:
+            return "unknown_value", f"{shown(line['code'])} is not a metric", "code"
+        low, high = line["value"], line["value_to"]
+        if low is None and high is None:
+            return "empty_value", "a target needs value, value_to or both", "value"
+        if low is not None and high is not None and low >= high:
+            return "out_of_range", f"the target runs from {low:g} to {high:g}, which is no span", "value_to"
+        return None
+
+
+def _steadiness(line: Line) -> Problem | None:
+    if line["code"] not in DIRECTIONS:
+        return "unknown_value", f"code is {shown(line['code'])} but must be {', '.join(DIRECTIONS)}", "code"
+    if line["grade"] not in (0, 1):
+        what = f"grade is {shown(_text_of(line['grade']))} but must be 0 (held) or 1 (lost)"
+        return "out_of_range", what, "grade"
+    line["unit"] = (line["unit"] or "open").lower().removeprefix("eyes").strip()
+    if line["unit"] not in EYES:
+        return "unknown_value", f"unit is {shown(line['unit'])} but must be eyes open or eyes closed", "unit"
+    return None
+
+
+def _text(line: Line) -> Problem | None:
+    return None if line["text"] or line["code"] else ("empty_value", "the line says nothing", "text")
+
+
+def _code(line: Line) -> Problem | None:
+    return None if line["code"] else ("empty_value", f"a {line['kind']} line needs a code", "code")
+
+
+def _text_of(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _row(line: Line, zone: ZoneInfo) -> Line:
+    """A row of academy.note, less where it came from; its key is the hash of its content."""
+    drawn = line["drawn_against"]
+    content = json.dumps([*(str(line[key]) for key in _KEYS), *([] if drawn is None else [drawn])])
+    note = hashlib.sha256(content.encode()).hexdigest()[:20]
+    row = {key: line[key] for key in _KEYS}
+    return row | {"drawn_against": drawn, "note": note, "day": day_of(line["at"], zone)}
+
+
+def doses(notes: pl.DataFrame) -> pl.DataFrame:
+    """Rows of academy.drill_dose: drills set in a lesson and practice logged at home."""
+    return notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
+        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", "drawn_against",
+        drill="code", dose="value",
+    )  # fmt: skip
+
+
+def nudges(notes: pl.DataFrame) -> pl.DataFrame:
+    """Rows of academy.steadiness: nudge checks, held or lost."""
+    return notes.filter(pl.col("kind") == "steadiness").select(
+        "note",
+        "student",
+        "session",
+        "at",
+        "day",
+        "author",
+        direction="code",
+        lost=pl.col("grade") == 1,
+        eyes="unit",
+    )

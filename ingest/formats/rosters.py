@@ -1,0 +1,138 @@
+"""Roster files: people, coaching, drills, seasons, consents. One bad line refuses the whole file."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from ingest.academy import Academy
+from ingest.refusals import from_failures, refuse, shown
+from ingest.tables import Table, read_table
+from warehouse.contracts.base import Contract
+from warehouse.contracts.roster import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
+from warehouse.errors import Refused
+
+_AGAIN = "mend the file and deliver it again"
+
+
+@dataclass(frozen=True)
+class RosterKind:
+    """One roster file: its contract, the table it lands in, its key."""
+
+    table: str
+    contract: type[Contract]
+    key: tuple[str, ...]
+    check: Callable[[Table, Academy], None]
+
+
+def read_roster(data: bytes, file: str, academy: Academy) -> tuple[RosterKind, pl.DataFrame]:
+    """Rows ready for the roster file's own table.
+
+    Raises
+        Refused: the file can't be read, or any line breaks a rule; the first is named.
+    """
+    kind = ROSTERS[file]
+    table = read_table(data, file, kind.contract, academy.settings.zone, todo="add it")
+    if table.broken:
+        raise Refused(from_failures(table.broken, file=file, line_of=table.line_of, todo=_AGAIN))
+    _keys_once(table, kind)
+    kind.check(table, academy)
+    frame = table.frame
+    if kind.table == "academy.person":
+        wards = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
+        frame = frame.with_columns(
+            guardian_of=pl.when(wards == "")
+            .then(pl.lit([], dtype=pl.List(pl.String)))
+            .otherwise(wards.str.split(" "))
+        )
+    return kind, frame
+
+
+def _keys_once(table: Table, kind: RosterKind) -> None:
+    seen: dict[tuple[object, ...], int] = {}
+    for row, key in enumerate(table.frame.select(kind.key).iter_rows()):
+        if key in seen:
+            named = " ".join(str(part) for part in key)
+            what = f"{named} stands twice (first on line {table.lines[seen[key]]})"
+            raise refuse(
+                "key_twice", what, _AGAIN, file=table.file, line=table.lines[row], column=kind.key[0]
+            )
+        seen[key] = row
+
+
+def _stop(table: Table, row: int, column: str, reason: str, what: str) -> Exception:
+    return refuse(reason, what, _AGAIN, file=table.file, line=table.lines[row], column=column)
+
+
+def _spans(table: Table, first: str = "from", last: str = "to") -> None:
+    for row, (start, end) in enumerate(table.frame.select(first, last).iter_rows()):
+        if end is not None and end < start:
+            what = f"{last} ({end}) lies before {first} ({start})"
+            raise _stop(table, row, last, "dates", what)
+
+
+def _people(table: Table, academy: Academy) -> None:
+    _spans(table, "joined", "left")
+    rows = table.frame.select("person", "role", "guardian_of", "born").rows()
+    students = {person for person, role, _, _ in rows if role == "student"}
+    students |= {p.person for p in academy.people.values() if p.role == "student"}
+    for row, (_, role, wards, born) in enumerate(rows):
+        strangers = [
+            w for w in (wards or "").replace(",", " ").replace(";", " ").split() if w not in students
+        ]
+        if strangers:
+            what = f"guardian_of names {shown(strangers[0])}, who is not a student"
+            raise _stop(table, row, "guardian_of", "unknown_person", what)
+        if wards and role != "guardian":
+            raise _stop(table, row, "guardian_of", "unknown_value", f"a {role} can't have guardian_of")
+        if born is not None and not date(1900, 1, 1) <= born <= date(2100, 1, 1):
+            raise _stop(table, row, "born", "out_of_range", f"{born} is no birth date")
+
+
+def _known(table: Table, academy: Academy, column: str, roles: tuple[str, ...]) -> None:
+    for row, name in enumerate(table.frame[column]):
+        person = academy.people.get(name)
+        if person is None or person.role not in roles:
+            found = "is not in people.csv" if person is None else f"is a {person.role} in people.csv"
+            raise _stop(table, row, column, "unknown_person", f"{column} {name} {found}")
+
+
+def _coaching(table: Table, academy: Academy) -> None:
+    _spans(table)
+    _known(table, academy, "student", ("student",))
+    _known(table, academy, "coach", ("coach", "head_coach"))
+
+
+def _drills(table: Table, academy: Academy) -> None:
+    for row, aim in enumerate(table.frame["aim"]):
+        if aim is not None and aim not in academy.faults and aim not in academy.metrics:
+            what = f"aim {shown(aim)} is neither a fault code nor a metric"
+            raise _stop(table, row, "aim", "unknown_value", what)
+
+
+def _seasons(table: Table, academy: Academy) -> None:
+    _spans(table)
+    spans = {name: (first, last) for name, first, last in academy.seasons}
+    for row, (name, first, last) in enumerate(table.frame.select("season", "from", "to").iter_rows()):
+        spans[name] = (first, last)
+        for other, (start, end) in spans.items():
+            replaced = other in table.frame["season"].to_list()[row + 1 :]
+            if other != name and not replaced and first <= end and start <= last:
+                what = f"season {name} overlaps season {other}; a day belongs to one season"
+                raise _stop(table, row, "from", "dates", what.replace("; ", " but "))
+
+
+def _consents(table: Table, academy: Academy) -> None:
+    _spans(table)
+    _known(table, academy, "student", ("student",))
+
+
+ROSTERS: dict[str, RosterKind] = {
+    "people.csv": RosterKind("academy.person", PersonLine, ("person",), _people),
+    "drills.csv": RosterKind("academy.drill", DrillLine, ("drill",), _drills),
+    "seasons.csv": RosterKind("academy.season", SeasonLine, ("season",), _seasons),
+    "coaching.csv": RosterKind("academy.coaching", CoachingLine, ("student", "coach", "from"), _coaching),
+    "consents.csv": RosterKind("academy.consent", ConsentLine, ("student", "purpose", "from"), _consents),
+}
+"""Roster files in the order they are taken: people first, since the others name them."""

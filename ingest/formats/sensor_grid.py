@@ -1,0 +1,177 @@
+"""Pressure frames of a sensor grid, reduced to what a plate would have told: one row a frame.
+
+Loads over one foot's sensors; along and across from the centre of pressure against the foot's own axis and
+length; heel load over the rear third. Handedness is applied here: x grows toward the target.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from ingest.formats.footprints import Marks
+from ingest.formats.grid_file import Frames, open_frames
+from ingest.formats.grid_recording import Recording
+from ingest.refusals import refuse
+from warehouse.traces import SAMPLE_COLUMNS
+
+NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
+ABSURD_KPA = 5000.0
+MOST_STUCK = 0.1  # of all sensors
+LEAST_TOTAL_N, MOST_TOTAL_N = 50.0, 6000.0
+_EXPORT = "export the recording again and deliver the session again"
+
+Parts = Mapping[int, tuple[pl.DataFrame, list[float]]]  # samples and stance by swing
+
+
+@dataclass(frozen=True)
+class Grid:
+    """What a recording of a sensor grid came to.
+
+    samples: one row a frame in the file's order: swing_no, t_s, then the columns of a plate (N, %, mm;
+        Float64; along and across are null while the foot carries under 2 % of the swing's high total load).
+        Frames with a value missing are left out (a gap in the clock), and so are swings without two feet.
+    stance_mm: per swing: lead heel x, y, lead toe x, y, trail heel x, y, trail toe x, y at address, mm; x
+        toward the target from the middle of the grid, y toward the toes from its heel edge (cop_x_mm and
+        cop_y_mm alike).
+    dead, stuck: (row, col) of sensors in the file's own order, counted from 0: dead ones never showed a load
+        though a foot stood on them, stuck ones never changed. Both were filled from their neighbours.
+    flags: per swing that has one, with a count: feet_not_found, saturated, sensors_filled (how many).
+    """
+
+    samples: pl.DataFrame
+    stance_mm: dict[int, list[float]]
+    dead: list[tuple[int, int]]
+    stuck: list[tuple[int, int]]
+    flags: dict[int, dict[str, int]] = field(default_factory=dict)
+
+    @property
+    def notice(self) -> str | None:
+        """One sentence on the sensors that were filled; None when all were sound."""
+        found = ((len(self.dead), "read nothing under a foot"), (len(self.stuck), "never changed"))
+        told = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
+        if not told:
+            return None
+        todo = "have the grid checked when they grow more"
+        return f"{told}, and those beside them were taken instead; {todo}."
+
+    @property
+    def session_stance_mm(self) -> list[float] | None:
+        """Median stance of the session's swings; None without any."""
+        held = list(self.stance_mm.values())
+        return [float(v) for v in np.median(np.asarray(held), axis=0)] if held else None
+
+
+def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -> Grid:
+    """Read frames.npz or frames.parquet of a sensor grid.
+
+    `device_options` may hold rows = "toes_first" and columns = "right_first" ([device.NAME] of academy.toml);
+    `handed` is "right" or "left": a right-handed golfer's lead foot is the left.
+
+    Raises
+        Refused: the file can't be read, its arrays do not fit, pressures are negative or absurd, or no swing
+            shows two feet.
+    """
+    frames = open_frames(path)
+    kept = _whole_frames(path, frames)
+    flip_rows = _option(path, device_options, "rows", "heels_first", "toes_first")
+    flip_cols = _option(path, device_options, "columns", "left_first", "right_first") != (handed != "left")
+    turn = (slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
+    recording = Recording(frames.pressure[:, *turn], frames.t_s, frames.swing_no, frames.pitch_mm, kept)
+    _check_stuck(path, recording.stuck)
+    parts = {no: part for no in recording.swings if (part := recording.reduce(no)) is not None}
+    if not parts:
+        what = "two whole feet were not found in any swing"
+        todo = "check that both feet stand on the grid, and rows and columns of the device in academy.toml"
+        raise refuse("feet_not_found", what, todo, file=path.name, column="pressure")
+    _check_total(path, parts)
+    return Grid(
+        _in_file_order(recording, parts),
+        {no: stance for no, (_, stance) in parts.items()},
+        _places(recording.dead[turn]),
+        _places(recording.stuck[turn]),
+        _flags(recording, parts),
+    )
+
+
+def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
+    order = np.argsort(np.concatenate([recording.swings[no].rows for no in parts]), kind="stable")
+    samples = pl.concat([samples for samples, _ in parts.values()])[order]
+    return samples.select("swing_no", "t_s", *SAMPLE_COLUMNS)
+
+
+def _flags(recording: Recording, parts: Parts) -> dict[int, dict[str, int]]:
+    """A sensor that was filled was so in every swing of the recording whose feet were found."""
+    flags = {}
+    filled = int((recording.dead | recording.stuck).sum())
+    for no in recording.swings:
+        counts = {
+            "feet_not_found": int(no not in parts),
+            "saturated": int(recording.saturated(no)),
+            "sensors_filled": filled if no in parts else 0,
+        }
+        if any(counts.values()):
+            flags[no] = {name: count for name, count in counts.items() if count}
+    return flags
+
+
+def _option(path: Path, options: Mapping[str, Any], name: str, plain: str, turned: str) -> bool:
+    given = options.get(name, plain)
+    if given not in (plain, turned):
+        what = f'the device has {name} = "{given}" but it must be "{plain}" or "{turned}"'
+        raise refuse("bad_device", what, "mend it in academy.toml and deliver again", file=path.name)
+    return bool(given == turned)
+
+
+def _whole_frames(path: Path, frames: Frames) -> NDArray[np.int64]:
+    """Rows of frames without a missing value, pressures checked; a sensor missing throughout reads 0.
+
+    Raises
+        Refused: a pressure is negative or absurd, or no frame is whole.
+    """
+    pressure = frames.pressure
+    low, high = np.float32(np.nan), np.float32(np.nan)
+    if pressure.size:
+        low, high = np.fmin.reduce(pressure, axis=None), np.fmax.reduce(pressure, axis=None)
+    for value, wrong in ((low, low < NOISE_BELOW_KPA), (high, high > ABSURD_KPA)):
+        if wrong:
+            frame, row, col = (int(v) for v in np.argwhere(pressure == value)[0])
+            what = (
+                f"pressure is {value:g} kPa in frame {frame}, row {row}, column {col} (counted from 0) "
+                f"but must be 0 to {ABSURD_KPA:g} kPa"
+            )
+            raise refuse("out_of_range", what, "export in kPa, zeroed", file=path.name, column="pressure")
+    if not (np.isnan(low) or np.isnan(pressure.sum(dtype=np.float64))):
+        return np.arange(len(pressure))
+    missing = np.isnan(pressure)
+    pressure[:, missing.all(axis=0)] = 0.0
+    kept = np.flatnonzero(~np.isnan(pressure).any(axis=(1, 2)))
+    if np.isnan(low) or not kept.size:
+        raise refuse("empty_value", "no frame is whole", _EXPORT, file=path.name, column="pressure")
+    return kept
+
+
+def _check_stuck(path: Path, stuck: Marks) -> None:
+    if stuck.mean() > MOST_STUCK:
+        what = f"{int(stuck.sum())} of {stuck.size} sensors show one pressure throughout"
+        raise refuse("stuck", what, "zero the grid and record again", file=path.name, column="pressure")
+
+
+def _check_total(path: Path, parts: Parts) -> None:
+    for no, (samples, _) in parts.items():
+        total = float(np.quantile((samples["lead_n"] + samples["trail_n"]).to_numpy(), 0.9))
+        if not LEAST_TOTAL_N <= total <= MOST_TOTAL_N:
+            what = (
+                f"both feet carry {total:.4g} N in swing {no} but must carry "
+                f"{LEAST_TOTAL_N:g} to {MOST_TOTAL_N:g} N"
+            )
+            todo = "check that pressure is in kPa and pitch_mm in mm, and deliver the session again"
+            raise refuse("out_of_range", what, todo, file=path.name, column="pressure")
+
+
+def _places(marks: Marks) -> list[tuple[int, int]]:
+    return [(int(row), int(col)) for row, col in np.argwhere(marks)]

@@ -1,0 +1,145 @@
+"""Refusals said in one sentence: the place, what was found, what to do."""
+
+import csv
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import polars as pl
+
+from warehouse.contracts.base import Failure
+from warehouse.errors import Refusal, Refused
+
+UNREADABLE = (
+    pl.exceptions.PolarsError,
+    ValueError,
+    ArithmeticError,
+    LookupError,
+    TypeError,
+    RecursionError,
+    OSError,
+    csv.Error,
+)
+"""What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
+
+
+@dataclass(frozen=True)
+class DetailedRefusal(Refusal):
+    """A refusal with its parts beside its sentence, as why.json keeps them."""
+
+    value: str | None = None
+    rule: str | None = None
+    todo: str | None = None
+
+    def of_session(self, session: str) -> "DetailedRefusal":
+        """The same refusal, its sentence opening with the session, when it named none."""
+        if self.session is not None:
+            return self
+        if self.swing_no is None:
+            sentence = f"Session {session}, {self.sentence}"
+        else:
+            sentence = self.sentence.replace(
+                f"Swing {self.swing_no}", f"Swing {self.swing_no} of {session}", 1
+            )
+        return replace(self, session=session, sentence=sentence)
+
+
+def refusal(
+    reason: str,
+    what: str,
+    todo: str,
+    *,
+    session: str | None = None,
+    swing_no: int | None = None,
+    file: str | None = None,
+    line: int | None = None,
+    column: str | None = None,
+    value: str | None = None,
+    rule: str | None = None,
+) -> DetailedRefusal:
+    """Build a refusal whose sentence opens with its place.
+
+    `what` says what was found and what was expected, `todo` how to mend it; neither ends in a full stop.
+    What is no text, such as bytes of a file's name in another encoding, is escaped.
+    """
+    what, todo = escaped(what), escaped(todo)
+    session, file, column, value, rule = (
+        None if part is None else escaped(part) for part in (session, file, column, value, rule)
+    )
+    whose = f"Session {session}" if session is not None else None
+    if swing_no is not None:
+        whose = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
+    at = " ".join(part for part in (file, f"line {line}" if line is not None else None) if part)
+    opening = ", ".join(part for part in (whose, at, f"column {column}" if column else None) if part)
+    sentence = f"{opening}: {what}; {todo}." if opening else f"{what[:1].upper()}{what[1:]}; {todo}."
+    place = {"session": session, "swing_no": swing_no, "file": file, "line": line, "column": column}
+    return DetailedRefusal(reason, sentence, **place, value=value, rule=rule or what, todo=todo)  # type: ignore[arg-type]
+
+
+def escaped(text: str) -> str:
+    """The text with what UTF-8 can't hold, such as a stray byte of a file's name, written as an escape."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def refuse(reason: str, what: str, todo: str, **place: object) -> Refused:
+    """Return the exception to raise for `refusal(...)`."""
+    return Refused(refusal(reason, what, todo, **place))  # type: ignore[arg-type]
+
+
+def spoken(failure: Failure, column: str) -> str:
+    """What was found and expected, for one broken rule."""
+    if failure.reason == "empty_value":
+        return f"{column} is empty but {failure.rule}"
+    if failure.reason == "missing_column":
+        return f"the column {column} is missing"
+    if failure.reason == "unknown_column":
+        return f'"{column}" is not a column of this file'
+    return f"{column} is {shown(failure.value)} but {failure.rule}"
+
+
+def shown(value: str | None) -> str:
+    """A value as it may stand in a sentence: short, on one line."""
+    if value is None:
+        return "empty"
+    text = " ".join(str(value).split())
+    try:
+        return f"{float(text):.10g}"
+    except ValueError:
+        return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
+
+
+def from_failures(
+    broken: Sequence[Failure],
+    *,
+    file: str,
+    line_of: Callable[[int], int],
+    todo: str,
+    session: str | None = None,
+    swing_no: int | None = None,
+) -> DetailedRefusal:
+    """One refusal for broken rules: the first is told in full, the others are counted."""
+    first = broken[0]
+    line = 1 if first.index is None else line_of(first.index)
+    what = spoken(first, first.column)
+    if len(broken) > 1:
+        what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
+    return refusal(
+        first.reason,
+        what,
+        todo,
+        session=session,
+        swing_no=swing_no,
+        file=file,
+        line=line,
+        column=first.column,
+        value=first.value,
+        rule=first.rule,
+    )
+
+
+def unreadable(name: str, session: str | None, file: str | None, error: BaseException) -> Refused:
+    """The refusal of a delivery that a parser gave up on."""
+    what = f"{name} can't be read ({type(error).__name__})"
+    todo = "export it again and deliver it whole"
+    refused = refuse("unreadable", what, todo, session=session, file=file)
+    refused.__cause__ = error
+    return refused

@@ -1,0 +1,312 @@
+"""Rules on samples: clocks, ranges, positions, heel loads; the good swings become a trace, the bad are named.
+
+Rows are sorted by time within a swing. A time given twice, a clock that runs back in its file by more than a
+sample, and a rate outside 50–2,000 Hz refuse the swing; so does a value out of its range.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.formats.plate_table import Joined
+from ingest.refusals import refusal, spoken
+from ingest.sample_checks import (
+    Rows,
+    calm_swings,
+    middle,
+    row_of,
+    rows_by_swing,
+    rows_of,
+    saturated,
+    snapped,
+    span,
+    together,
+)
+from ingest.session_file import SessionHeader
+from warehouse.contracts.base import Failure
+from warehouse.errors import Refusal
+from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
+from warehouse.units import STANDARD_GRAVITY_M_S2
+
+SLOWEST_HZ, FASTEST_HZ, LOW_RATE_HZ = 50.0, 2000.0, 100.0
+DROPOUT_PERIODS = 3.0
+ALONG_LOW_PCT, ALONG_HIGH_PCT = -10.0, 110.0
+CARRYING_SHARE = 0.05  # of body weight: below, a foot's centre of pressure means nothing
+HEEL_OVER_FOOT_N = 20.0
+REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
+_LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
+_ALONG = ("lead_along_pct", "trail_along_pct")
+_AGAIN = "mend it and deliver the session again"
+_EXPORT = "export the swing again and deliver the session again"
+
+Array = NDArray[np.float64]
+Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
+
+
+@dataclass(frozen=True)
+class SwingSamples:
+    """One good swing's clock and file flags; `order` picks its rows of the joined files, in time order."""
+
+    swing_no: int
+    order: Rows
+    n_samples: int
+    rate_hz: float
+    t0_s: float
+    end_s: float
+    regular: bool
+    heels: bool  # heel loads were measured
+    flags: dict[str, int]
+
+
+class Samples:
+    """All samples of a session, checked swing by swing. `good` and `refused` are the outcome."""
+
+    def __init__(self, joined: Joined, header: SessionHeader) -> None:
+        self.joined = joined
+        self.header = header
+        self.values = {name: values for name, values in joined.columns.items() if name != "swing_no"}
+        self.rows = rows_by_swing(joined.swing_no)
+        self.good: dict[int, SwingSamples] = {}
+        self.refused: list[Refusal] = []
+        self._spans = {name: span(values) for name, values in joined.columns.items()}
+        self._broken = joined.broken_by_swing(self._spans)
+        self._astray = {name: self._outside(name) for name in _ALONG}
+        self._heel_over = self._heels_over()
+        self._calm = calm_swings(self.rows, self.values)
+        self._check_all()
+
+    def _outside(self, name: str) -> NDArray[np.bool_] | None:
+        """Where a centre of pressure is missing or off the foot; None when nowhere."""
+        along, reach = self.values[name], self._spans[name]
+        if not reach.gaps and reach.low >= ALONG_LOW_PCT and reach.high <= ALONG_HIGH_PCT:
+            return None
+        with np.errstate(invalid="ignore"):
+            return ~((along >= ALONG_LOW_PCT) & (along <= ALONG_HIGH_PCT))
+
+    def _heels_over(self) -> dict[str, NDArray[np.bool_]]:
+        """Where a heel carries more than its foot, for the feet where it does somewhere."""
+        found = {}
+        for foot in ("lead", "trail"):
+            heel = self.values.get(f"{foot}_heel_n")
+            if heel is not None:
+                over = heel > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N
+                if over.any():
+                    found[foot] = over
+        return found
+
+    def _check_all(self) -> None:
+        known = self.header.swings.keys() | self.header.holds.keys()
+        already = {r.swing_no for r in self.header.refused}
+        for swing_no, rows in self.rows.items():
+            if swing_no in already:
+                continue
+            if swing_no < 0:
+                self._refuse_unnumbered()
+            elif swing_no not in known:
+                what = "session.toml has no such swing"
+                todo = f"add a [[swing]] with no = {swing_no} or correct the number, and deliver again"
+                self._refuse("unmatched_swing", swing_no, what, todo, row_of(rows, 0), "swing_no")
+            elif swing_no in self._broken:
+                self._refuse_broken(swing_no, self._broken[swing_no])
+            else:
+                self._check(swing_no, rows)
+        for swing_no in sorted(known - self.rows.keys() - already):
+            self.refused.append(
+                refusal(
+                    "no_samples",
+                    "the plate file has no rows of this swing",
+                    "deliver the session again with them, or take the swing out of session.toml",
+                    session=self.header.session,
+                    swing_no=swing_no,
+                    file=self.joined.files[0].file,
+                )
+            )
+
+    def _refuse(
+        self, reason: str, swing_no: int | None, what: str, todo: str, row: int, ours: str | None
+    ) -> None:
+        file, line = self.joined.place(row)
+        source = file.sources.get(ours) if ours else None
+        self.refused.append(
+            refusal(
+                reason,
+                what,
+                todo,
+                session=self.header.session,
+                swing_no=swing_no,
+                file=file.file,
+                line=line,
+                column=source.theirs if source else ours,
+            )
+        )
+
+    def _refuse_unnumbered(self) -> None:
+        first = self._broken[-1][0]
+        count = rows_of(self.rows[-1]).size
+        what = spoken(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
+        self._refuse("unmatched_swing", None, what, _AGAIN, first.index or 0, "swing_no")
+
+    def _refuse_broken(self, swing_no: int, broken: list[Failure]) -> None:
+        first = broken[0]
+        row = first.index or 0
+        ours = self.joined.ours(first)
+        source = self.joined.place(row)[0].sources[ours]
+        if first.reason == "out_of_range" and ours in self.values:
+            what = f"{source.theirs} is {source.spoken(float(self.values[ours][row]))} but {first.rule}"
+        else:
+            what = spoken(first, source.theirs)
+        if len(broken) > 1:
+            what += f" (and {len(broken) - 1} more such values)"
+        self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
+
+    def _check(self, swing_no: int, rows: Rows) -> None:
+        order, problem, calm = rows, None, self._calm.get(swing_no)
+        if calm is None:
+            times = self.values["t_s"][rows]
+            steps = np.diff(times)
+            if steps.min(initial=np.inf) <= 0:
+                order = rows_of(rows)[np.argsort(times, kind="stable")]
+                steps = np.diff(self.values["t_s"][order])
+            period = middle(steps)
+            problem = self._clock_problem(rows, order, steps, period)
+        problem = problem or self._position_problem(order)
+        if problem is not None:
+            reason, what, todo, row, ours = problem
+            self._refuse(reason, swing_no, what, todo, row, ours)
+        elif calm is not None:
+            flags = {"negative_load": self._negative(order)}
+            self.good[swing_no] = self._swing(swing_no, order, calm, flags, regular=True)
+        else:
+            self.good[swing_no] = self._describe(swing_no, order, steps, period)
+
+    def _clock_problem(self, rows: Rows, order: Rows, steps: Array, period: float) -> Problem | None:
+        if not len(steps):
+            return "rate", "there is only one sample", _AGAIN, row_of(order, 0), "t_s"
+        if order is not rows and steps.min() <= 0:
+            k = int(np.flatnonzero(steps <= 0)[0])
+            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s stands twice"
+            return "same_time_twice", what, _EXPORT, row_of(order, k + 1), "t_s"
+        back = self._runs_back(rows_of(rows), period) if order is not rows else None
+        if back is not None:
+            return "clock_runs_back", "the clock runs back by more than a sample", _EXPORT, back, "t_s"
+        rate = 1.0 / period
+        if not SLOWEST_HZ * (1 - 1e-6) <= rate <= FASTEST_HZ * (1 + 1e-6):
+            what = f"the swing was sampled at {rate:.4g} Hz but must be at 50 to 2000 Hz"
+            todo = "check the unit of the clock in academy.toml and deliver again"
+            return "rate", what, todo, row_of(order, 0), "t_s"
+        return None
+
+    def _runs_back(self, rows: NDArray[np.int64], period: float) -> int | None:
+        """First row whose time, within its file, stands more than a sample before the row above it."""
+        steps = np.diff(self.values["t_s"][rows])
+        file = np.searchsorted(self.joined.starts, rows, side="right")
+        back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
+        return int(rows[back[0] + 1]) if back.size else None
+
+    def _position_problem(self, order: Rows) -> Problem | None:
+        for foot in ("lead", "trail"):
+            name, load, astray = (
+                f"{foot}_along_pct",
+                self.values[f"{foot}_n"],
+                self._astray[f"{foot}_along_pct"],
+            )
+            if astray is not None and astray[order].any():
+                off = rows_of(order)[astray[order]]
+                bad = off[load[off] > CARRYING_SHARE * self._body_weight_n(order)]
+                if bad.size:
+                    return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
+            if foot in self._heel_over and self._heel_over[foot][order].any():
+                row, heel = (
+                    int(rows_of(order)[self._heel_over[foot][order]][0]),
+                    self.values[f"{foot}_heel_n"],
+                )
+                what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[row]:.4g} N"
+                return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
+        return None
+
+    def _along_words(self, name: str, row: int, load: float, count: int) -> Problem:
+        source = self.joined.place(row)[0].sources[name]
+        value = float(self.values[name][row])
+        given = "empty" if np.isnan(value) else source.spoken(value)
+        if source.unit and not np.isnan(value):
+            given += f" ({value:.4g} % of foot length)"
+        what = (
+            f"{source.theirs} is {given} while the foot carries {load:.4g} N, "
+            "but must be -10 to 110 % of foot length"
+        )
+        if count > 1:
+            what += f" (and {count - 1} more such values)"
+        return ("empty_value" if np.isnan(value) else "out_of_range"), what, _AGAIN, row, name
+
+    def _body_weight_n(self, order: Rows) -> float:
+        """Body weight as ingest can know it: from the given mass, else the swing's median total load."""
+        if self.header.body_mass_kg is not None:
+            return self.header.body_mass_kg * STANDARD_GRAVITY_M_S2
+        return float(np.median(self.values["lead_n"][order] + self.values["trail_n"][order]))
+
+    def _describe(self, swing_no: int, order: Rows, steps: Array, period: float) -> SwingSamples:
+        times = self.values["t_s"][order]
+        grid_rate = snapped((len(times) - 1) / float(times[-1] - times[0]))
+        drift = np.abs(times - (times[0] + np.arange(len(times)) / grid_rate)).max()
+        regular = bool(drift <= REGULAR_WITHIN * period)
+        rate = grid_rate if regular else snapped(1.0 / period)
+        flags = {
+            "dropout": int(np.count_nonzero(steps > DROPOUT_PERIODS * period)),
+            "negative_load": self._negative(order),
+            "saturated": sum(saturated(self.values[n][order], period) for n in ("lead_n", "trail_n")),
+            "low_rate": int(rate < LOW_RATE_HZ),
+        }
+        return self._swing(swing_no, order, rate, flags, regular=regular)
+
+    def _swing(
+        self, swing_no: int, order: Rows, rate: float, flags: dict[str, int], *, regular: bool
+    ) -> SwingSamples:
+        times = self.values["t_s"][order]
+        return SwingSamples(
+            swing_no,
+            order,
+            len(times),
+            rate,
+            float(times[0]),
+            float(times[-1]),
+            regular,
+            self._heels(order),
+            {name: count for name, count in flags.items() if count},
+        )
+
+    def _negative(self, order: Rows) -> int:
+        """Loads under zero, of both feet and heels."""
+        below = [n for n in _LOADS if n in self.values and self._spans[n].low < 0]
+        return sum(int(np.count_nonzero(self.values[name][order] < 0)) for name in below)
+
+    def _heels(self, order: Rows) -> bool:
+        return all(
+            name in self.values and not (self._spans[name].gaps and np.isnan(self.values[name][order]).all())
+            for name in ("lead_heel_n", "trail_heel_n")
+        )
+
+    def trace(self, kept: Iterable[int]) -> SessionTrace:
+        """The samples of the kept swings, by swing number, ready to be written."""
+        swings = [self.good[no] for no in sorted(kept)]
+        order = together([s.order for s in swings])
+        columns = {name: self._column(name, order) for name in SAMPLE_COLUMNS if name in self.values}
+        return SessionTrace(
+            session=self.header.session,
+            swing_no=np.array([s.swing_no for s in swings], dtype=np.int32),
+            offsets=np.concatenate([[0], np.cumsum([s.n_samples for s in swings])]).astype(np.int64),
+            rate_hz=np.array([s.rate_hz for s in swings]),
+            t0_s=np.array([s.t0_s for s in swings]),
+            columns=columns,
+            t_s=None if all(s.regular for s in swings) else self.values["t_s"][order],
+        )
+
+    def _column(self, name: str, order: Rows) -> NDArray[np.float32]:
+        values, astray = self.values[name][order], self._astray.get(name)
+        if name in _LOADS and self._spans[name].low < 0:
+            values = np.where(values < 0, 0.0, values)
+        elif astray is not None:
+            # Out of range is only left where the foot carries nothing: no number there means anything.
+            values = np.where(astray[order], np.nan, values)
+        return values.astype(np.float32)

@@ -1,0 +1,187 @@
+"""Delivered tables (CSV, JSON lines) read into a contract's columns; every broken rule keeps its line."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from ingest.delimited import decode, open_text, read_strings
+from ingest.refusals import refuse
+from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
+
+_TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of a contract's columns, the line each stood on, and every rule they break."""
+
+    file: str
+    frame: pl.DataFrame
+    lines: list[int]
+    broken: list[Failure]
+
+    def line_of(self, index: int) -> int:
+        """Line of the file that row `index` stood on (the header is line 1)."""
+        return self.lines[index]
+
+
+def read_table(
+    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, *, todo: str = "mend it"
+) -> Table:
+    """Read a CSV or JSON-lines file into a contract's columns and check every rule.
+
+    Columns the contract allows to be absent come back as nulls. Rows that break a rule stay in the frame;
+    `broken` names them.
+
+    Raises
+        Refused: the file can't be read, lacks a column, or has one that is not known.
+    """
+    decimal_comma = False
+    if file.lower().endswith(".jsonl"):
+        strings, lines = _json_lines(decode(data, file), file)
+    else:
+        text = open_text(data, file)
+        decimal_comma = text.decimal_comma
+        strings, lines = read_strings(text)
+    return read_typed(strings, lines, file, contract, zone, todo=todo, decimal_comma=decimal_comma)
+
+
+def read_typed(
+    strings: pl.DataFrame,
+    lines: list[int],
+    file: str,
+    contract: type[Contract],
+    zone: ZoneInfo,
+    *,
+    todo: str = "mend it",
+    decimal_comma: bool = False,
+) -> Table:
+    """Cast cells that are still text to a contract's types and check every rule; as `read_table`.
+
+    Raises
+        Refused: a column is missing or not known.
+    """
+    _check_names(strings.columns, file, contract, todo)
+    frame, broken = _typed(strings, dtypes_of(contract), zone, decimal_comma=decimal_comma)
+    marked = {(f.index, f.column) for f in broken}
+    broken += [f for f in failures(contract, frame) if (f.index, f.column) not in marked]
+    absent = {
+        n: pl.lit(None, dtype=t).alias(n) for n, t in dtypes_of(contract).items() if n not in frame.columns
+    }
+    broken.sort(key=lambda f: -1 if f.index is None else f.index)
+    return Table(file, frame.with_columns(**absent), lines, broken)
+
+
+def _check_names(names: Sequence[str], file: str, contract: type[Contract], todo: str) -> None:
+    known = columns_of(contract)
+    missing = next((name for name in required_of(contract) if name not in names), None)
+    strange = next((name for name in names if name not in known), None)
+    if missing is not None:
+        hint = f' (there is "{strange}")' if strange else ""
+        what, reason = f"the column {missing} is missing{hint}", "missing_column"
+        raise refuse(reason, what, f"{todo} and deliver it again", file=file, line=1, column=missing)
+    if strange is not None:
+        what = f'"{strange}" is not a column of this file; it has {", ".join(known)}'
+        raise refuse(
+            "unknown_column",
+            what,
+            "rename or remove it and deliver it again",
+            file=file,
+            line=1,
+            column=strange,
+        )
+
+
+_RULES = (
+    (pl.Date, "must be a date such as 2026-04-07"),
+    (pl.Datetime, "must be a time such as 2026-04-07T16:10:00+01:00"),
+    (pl.Boolean, "must be true or false"),
+    (pl.Float64, "must be a number"),
+)
+
+
+def _typed(
+    strings: pl.DataFrame, types: dict[str, Any], zone: ZoneInfo, *, decimal_comma: bool
+) -> tuple[pl.DataFrame, list[Failure]]:
+    """Cast text cells; a cell that does not fit is named and stands as null from here on."""
+    cast = strings.select(_cast(name, types[name], decimal_comma=decimal_comma) for name in strings.columns)
+    for name in strings.columns:
+        if isinstance(types[name], pl.Datetime):
+            times = [None if v is None else _utc(v, zone) for v in strings[name]]
+            cast = cast.with_columns(pl.Series(name, times, dtype=pl.Datetime("us")))
+    short = [a - b for a, b in zip(cast.null_count().row(0), strings.null_count().row(0), strict=True)]
+    broken = []
+    for name in (n for n, missing in zip(strings.columns, short, strict=True) if missing):
+        rule = next((words for kind, words in _RULES if types[name] == kind), None)
+        for row in (cast[name].is_null() & strings[name].is_not_null()).arg_true():
+            value = strings[name][int(row)]
+            broken.append(Failure("bad_value", name, rule or "must be a whole number", int(row), value))
+    return cast, broken
+
+
+def _cast(name: str, kind: Any, *, decimal_comma: bool) -> pl.Expr:
+    cell = pl.col(name)
+    if kind == pl.String or isinstance(kind, pl.Datetime):
+        return cell
+    if kind == pl.Date:
+        return cell.str.to_date("%Y-%m-%d", strict=False)
+    if kind == pl.Boolean:
+        word = cell.str.to_lowercase()
+        yes, no = word.is_in(list(_TRUE)), word.is_in(list(_FALSE))
+        return pl.when(yes).then(statement=True).when(no).then(statement=False).alias(name)
+    number = (cell.str.replace(",", ".", literal=True) if decimal_comma else cell).cast(
+        pl.Float64, strict=False
+    )
+    number = number.fill_nan(None)
+    if kind == pl.Float64:
+        return number
+    return pl.when(number == number.round()).then(number).cast(kind, strict=False).alias(name)
+
+
+def _utc(written: str, zone: ZoneInfo) -> datetime | None:
+    """UTC of an ISO time; without an offset it is the academy's own clock; a bare date is its midnight."""
+    try:
+        found = datetime.fromisoformat(written)
+    except ValueError:
+        return None
+    aware = found if found.tzinfo is not None else found.replace(tzinfo=zone)
+    return aware.astimezone(UTC).replace(tzinfo=None)
+
+
+def _json_lines(text: str, file: str) -> tuple[pl.DataFrame, list[int]]:
+    rows, lines = [], []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        try:
+            row = json.loads(line)
+        except ValueError:
+            row = None
+        if not isinstance(row, dict):
+            raise refuse(
+                "unreadable",
+                "the line is not one JSON object",
+                "write one object a line and deliver it again",
+                file=file,
+                line=number,
+            )
+        rows.append({str(name): _as_text(value) for name, value in row.items()})
+        lines.append(number)
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String())), lines
+
+
+def _as_text(value: Any) -> str | None:
+    if value is None or value == "":
+        return None
+    return value.strip() if isinstance(value, str) else json.dumps(value)
+
+
+def day_of(at: datetime, zone: ZoneInfo) -> date:
+    """The academy's own date of a naive UTC time."""
+    return at.replace(tzinfo=UTC).astimezone(zone).date()
