@@ -7,7 +7,7 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import cursor, look
-from dashboard.charts.load_course import FIRST, NAMES, THIS, event_axis
+from dashboard.charts.load_curve import FIRST, NAMES, THIS, event_axis
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import number
 

@@ -8,7 +8,7 @@ from typing import Any
 from dashboard import inbox
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.numbers import listed
-from warehouse import films
+from warehouse import filed
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -32,7 +32,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
                 for path in sorted(folder.rglob("*"))
                 if path.is_file()
                 and path.name != REASON_FILE
-                and not path.is_relative_to(folder / films.FOLDER)
+                and not path.is_relative_to(folder / filed.FILM_FOLDER)
             }
     return {}
 
@@ -55,7 +55,7 @@ def _films_not_kept(home: Home, delivery: str) -> set[str]:
         if refusal.get("delivery") == delivery
         for name in refusal.get(FILMS_NOT_KEPT, [])
     }
-    return named | films.not_kept(home.filed / delivery).keys()
+    return named | filed.films_not_kept(home.filed / delivery).keys()
 
 
 def deliver_again(

@@ -13,7 +13,7 @@ from dashboard.text.catalogue import _, language, use
 from dashboard.text.numbers import count
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
-from warehouse.store import current_name
+from warehouse.publishing import current_name
 
 POLL_S = 2.0  # how often the page looks into the inbox while something waits there
 

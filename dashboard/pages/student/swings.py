@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from dashboard.charts import heel_lanes, load_course
+from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
-from dashboard.charts.load_course import FIRST, THIS
+from dashboard.charts.load_curve import FIRST, THIS
 from dashboard.evidence import Picture
 from dashboard.pages.student.content import Section
 from dashboard.queries import season, sessions
@@ -87,11 +87,11 @@ def load_part(
     narrow: bool,
 ) -> Section:
     """The lead foot's share of the load over the swing."""
-    chart = load_course.picture(
+    chart = load_curve.picture(
         curves.load,
         posts(bands, curves.events),
         curves.events,
-        load_course.finding(curves.load, curves.events, names),
+        load_curve.finding(curves.load, curves.events, names),
         narrow=narrow,
         names=names,
         times=curves.times,
@@ -104,8 +104,8 @@ def load_part(
         else _("One swing.")
     )
     key = _("The pale posts are the bands. Values show at the pointer, and in the table.")
-    words = load_course.words(curves.load, curves.events, names)
-    rows = load_course.table(curves.load, curves.events, names)
+    words = load_curve.words(curves.load, curves.events, names)
+    rows = load_curve.table(curves.load, curves.events, names)
     return Section(Picture(chart, words, rows), small_print=f"{what} {key}")
 
 
