@@ -14,20 +14,25 @@ import numpy as np
 import polars as pl
 
 from models.season.cells import (
+    BASELINE,
     DAYS_A_MONTH,
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
     CellKey,
+    TOUCHED,
     Parameter,
     arrange,
+    baseline,
     draws_of,
     fit_cell,
     known_rows,
+    stored_fits,
 )
 from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
 from models.season.mixed import ROUNDING, Cell, Posterior
+from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
@@ -52,6 +57,13 @@ class Lines:
 
     trend: pl.DataFrame
     line: pl.DataFrame
+
+
+def line_rows(writer: Writer) -> Lines:
+    """Rows of season.student_trend and season.trend_line of the touched students, under the last build's fits."""
+    rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE}"))
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    return student_lines(rows, stored_fits(writer, rows), better, Bands.read(writer, TOUCHED))
 
 
 def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:
