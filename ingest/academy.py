@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date
 
+from warehouse.definitions import fault_codes, metric_codes
 from warehouse.home import Settings
 from warehouse.store import Writer
 from warehouse.vocabulary import is_minor
@@ -36,6 +37,7 @@ class Academy:
     settings: Settings
     people: dict[str, Person] = field(default_factory=dict)
     drills: frozenset[str] = frozenset()
+    faults: frozenset[str] = frozenset()
     metrics: frozenset[str] = frozenset()
     seasons: tuple[tuple[str, date, date], ...] = ()
     consents: dict[tuple[str, str], list[tuple[date, date | None]]] = field(default_factory=dict)
@@ -70,12 +72,12 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
     rows = writer.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
     for student, purpose, first, last in rows.iter_rows():
         consents.setdefault((student, purpose), []).append((first, last))
-    keys = {"session", "swing_no", "crossing"}
     return Academy(
         settings=settings,
         people={row[0]: Person(*row) for row in people.iter_rows()},
         drills=frozenset(writer.sql("SELECT drill FROM academy.drill").to_series()),
-        metrics=frozenset(set(writer.columns["academy.swing_metric"]) - keys),
+        faults=fault_codes(settings),
+        metrics=frozenset(metric_codes()),
         seasons=tuple(seasons.iter_rows()),
         consents=consents,
     )

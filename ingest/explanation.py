@@ -15,8 +15,7 @@ import polars as pl
 
 from ingest.formats import column_guess as likeness
 from ingest.formats.c3d import read_events
-from ingest.formats.c3d_file import open_c3d
-from ingest.formats.c3d_markers import foot_markers
+from ingest.formats.c3d_file import foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
 from ingest.formats.column_guess import UNDECIDED, Likeness
 from ingest.formats.grid_file import open_frames

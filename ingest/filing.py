@@ -59,7 +59,7 @@ def keep(
     part = home.filed / f".{contents.fingerprint}.part"
     _copy(delivery, contents, part)
     if filmed or unread:
-        from ingest.film.keeping import keep_films  # noqa: PLC0415 - a slow import, used here only
+        from ingest.film.kept import keep_films  # noqa: PLC0415 - a slow import, used here only
 
         keep_films(part, filmed, unread)
     part.replace(target)
@@ -70,7 +70,7 @@ def keep_more(folder: Path, filmed: Sequence[Filmed], unread: Sequence[Unread]) 
     """Keep what is kept of films that stand in filed/ whole, as they could not be followed until now."""
     new = [film for film in filmed if not kept_tracks(folder, film.swing_no).is_file()]
     if new or unread:
-        from ingest.film.keeping import keep_films  # noqa: PLC0415 - a slow import, used here only
+        from ingest.film.kept import keep_films  # noqa: PLC0415 - a slow import, used here only
 
         keep_films(folder, new, unread)
 

@@ -14,6 +14,7 @@ from ingest.formats.plate_table import Joined
 from ingest.refusals import refusal, spoken
 from ingest.sample_checks import (
     Rows,
+    calm_swings,
     middle,
     row_of,
     rows_by_swing,
@@ -23,7 +24,6 @@ from ingest.sample_checks import (
     span,
     together,
 )
-from ingest.screening import calm_swings
 from ingest.session_file import SessionHeader
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal

@@ -2,7 +2,7 @@
 
 For each filmed swing N: swing-N.mp4, cut to the feet with its marks drawn in, and swing-N.csv, where the
 marks were in each picture, with the shoes' width where the film tells it. films.json lists them with size
-and SHA-256, and so each film as delivered that was not kept (a minor's, see `ingest.film.keeping`), so that
+and SHA-256, and so each film as delivered that was not kept (a minor's, see `ingest.film.kept`), so that
 the delivery's content hash can still be checked; and why it was refused, where it was.
 """
 

@@ -17,6 +17,7 @@ import duckdb
 import polars as pl
 
 from warehouse import journal, swap
+from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.queries import first_line, read_frame, run, spoken
@@ -39,15 +40,32 @@ def table_names() -> list[str]:
     return sorted(file.name.removesuffix(".sql") for file in SCHEMA_FOLDER.glob("*.sql"))
 
 
+def table_sql(name: str) -> str:
+    """The statement that makes a table; academy.swing_metric has a column for every metric of its rules."""
+    text = (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8")
+    if name != "academy.swing_metric":
+        return text
+    columns = ",\n".join(f"    {metric} DOUBLE" for metric in metric_codes())
+    return text.replace("\n);", f",\n{columns}\n);")
+
+
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
-    """Create the schemas and tables that are missing."""
-    found = read_frame(connection, "SELECT schema_name || '.' || table_name AS name FROM duckdb_tables()")
-    if set(table_names()) <= set(found["name"].to_list()):
+    """Create the schemas, tables and metric columns that are missing."""
+    names = "schema_name || '.' || table_name"
+    found = read_frame(
+        connection,
+        f"SELECT {names} AS name FROM duckdb_tables() UNION ALL "
+        f"SELECT column_name FROM duckdb_columns() WHERE {names} = 'academy.swing_metric'",
+    )
+    wanted = {*table_names(), *metric_codes()}
+    if wanted <= set(found["name"].to_list()):
         return
     for schema in sorted({name.split(".")[0] for name in table_names()}):
         run(connection, f"CREATE SCHEMA IF NOT EXISTS {schema}")
     for name in table_names():
-        run(connection, (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8"))
+        run(connection, table_sql(name))
+    for metric in set(metric_codes()) - set(found["name"].to_list()) if len(found) else ():
+        run(connection, f"ALTER TABLE academy.swing_metric ADD COLUMN IF NOT EXISTS {metric} DOUBLE")
 
 
 class Writer:

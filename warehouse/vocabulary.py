@@ -31,26 +31,6 @@ NOTE_KINDS = (
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "sideways")
-FAULTS = (
-    "heels_at_address",
-    "toes_at_address",
-    "uneven_at_address",
-    "unsteady_at_address",
-    "rocking_start",
-    "stays_centred",
-    "trail_heel_sink",
-    "lead_heel_heavy",
-    "heels_together_back",
-    "lead_heel_high",
-    "no_recentre",
-    "reverse_load",
-    "trail_push",
-    "late_crossing",
-    "little_lead_load",
-    "toes_together_down",
-    "target_drift",
-    "trail_heel_down",
-)
 
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"

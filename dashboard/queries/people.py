@@ -69,9 +69,9 @@ def faults(reader: Reader) -> dict[str, str]:
 
 
 def fault_about(reader: Reader, fault: str) -> dict[str, Any]:
-    """What a fault looks like and the rule in words."""
-    rows = reader.sql('SELECT name, phase, looks_like, "limit" FROM fault WHERE fault = ?', [fault])
-    return rows.row(0, named=True)
+    """What a fault looks like, and what a swing without it is like; empty for what is no fault."""
+    rows = reader.sql("SELECT name, looks_like, instead FROM fault WHERE fault = ?", [fault])
+    return rows.row(0, named=True) if len(rows) else {}
 
 
 def families(reader: Reader, season: str | None, student: str | None = None) -> list[str]:

@@ -64,29 +64,6 @@ FLAGS = Words(
 
 ROLES = Words({"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"})
 
-# What a swing looks like without the fault, as a student would hear it; the sentence before it counts swings.
-WITHOUT = Words(
-    {
-        "heels_at_address": "you stand over the middle of your feet before you start",
-        "toes_at_address": "you stand over the middle of your feet before you start",
-        "uneven_at_address": "both feet carry about the same before you start",
-        "unsteady_at_address": "you stand quietly before you start",
-        "rocking_start": "you start without rocking on your feet",
-        "stays_centred": "your load moves to the trail foot as the club goes back",
-        "trail_heel_sink": "your trail foot stays evenly planted as the club goes back",
-        "lead_heel_heavy": "your lead heel gets light as the club goes back",
-        "heels_together_back": "your feet take turns, not both to the heels, as the club goes back",
-        "lead_heel_high": "your lead heel stays low as the club goes back",
-        "no_recentre": "your load is already coming back to the middle at the top",
-        "reverse_load": "your load is not on the lead foot at the top",
-        "trail_push": "your trail foot gets lighter as the club starts down",
-        "late_crossing": "your load reaches the lead foot in good time before you strike",
-        "little_lead_load": "the lead foot carries most of your load halfway down",
-        "toes_together_down": "your feet take turns, not both to the toes, as the club comes down",
-        "target_drift": "you stay steady over the lead foot as you strike",
-        "trail_heel_down": "your trail heel is light when you strike",
-    }
-)
 
 # What a label of the season tables means to a student; nothing is claimed that the tables do not.
 PLAINLY = Words(

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from ingest.film.following import follow_film
 from ingest.film.kept import COLOURS, cut, draw_marks, feet_box
-from ingest.film.naming import NAMES, name_marks
 from ingest.film.pictures import head_of, pictures
+from ingest.film.points import NAMES, name_marks
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 from warehouse.errors import CallError
 

@@ -14,21 +14,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.flow import flow
 from ingest.film.marks import (
     FEWEST_PICTURES,
     MOST_PICTURES,
     STILL_S,
     Marks,
+    Shake,
     centre,
     find_marks,
+    flow,
     to_picture,
     to_plane,
     weights,
 )
-from ingest.film.pictures import Picture, pictures
-from ingest.film.shake import Shake
-from ingest.film.tracks import Tracks
+from ingest.film.pictures import pictures
+from ingest.film.tracks import Picture, Tracks
 from ingest.refusals import refuse
 
 FLOATS = NDArray[np.float64]

@@ -5,6 +5,8 @@ to start from every few frames, so that a slider can stop anywhere.
 """
 
 from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from fractions import Fraction
 from pathlib import Path
 
@@ -13,9 +15,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.naming import NAMES
-from ingest.film.pictures import Picture, pictures
-from ingest.film.tracks import ADDRESS_PICTURES, Tracks
+from ingest.film.pictures import pictures
+from ingest.film.points import NAMES, write_tracks
+from ingest.film.tracks import ADDRESS_PICTURES, Filmed, Picture, Tracks, Unread
+from warehouse import films
+from warehouse.home import sync
+from warehouse.store import write_synced
 
 FLOATS = NDArray[np.float64]
 TICK = Fraction(1, 90_000)
@@ -106,3 +111,31 @@ def draw_marks(
                 drawn, f"{foot} {part}", start, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, 1, cv2.LINE_AA
             )
     return drawn
+
+
+def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] = ()) -> None:
+    """Write .film/ into a delivery's folder; take out what is not to be kept, once it is written down.
+
+    The folder is on its way into filed/, or stands there and was read again by a mended roster.
+    """
+    shelf = folder / films.FOLDER
+    shelf.mkdir(exist_ok=True)
+    going = {one.name: films.facts_of(folder / one.name) for one in unread}
+    gone = films.not_kept(folder) | going
+    why = {name: asdict(said) for name, said in films.refused(folder).items()}
+    why |= {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
+    for film in filmed:
+        kept = films.kept_film(folder, film.swing_no)
+        write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
+        films.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
+        if not film.keep_original:
+            going[film.name] = gone[film.name] = films.facts_of(folder / film.name)
+    files = sorted(path for path in shelf.iterdir() if path.name != films.LIST)
+    for path in files:
+        sync(path)
+    listed = films.listing({path.name: films.facts_of(path) for path in files}, gone, why)
+    write_synced(shelf / films.LIST, listed)
+    sync(shelf)
+    for name in going:
+        (folder / name).unlink()
+    sync(folder)

@@ -11,13 +11,13 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.pictures import Picture
-from ingest.film.shake import Shake
+from ingest.film.tracks import Picture
 
 FLOATS = NDArray[np.float64]
 STILL_S, FEWEST_PICTURES, MOST_PICTURES = 0.25, 5, 15
@@ -28,6 +28,12 @@ HUES, HUE_HALF = 24, math.radians(20.0)
 LEAST_PATCH, MOST_PATCH = 6, 0.01  # pixels of a colour plane, and share of it
 MOST_CANDIDATES = 8
 WORST_LIKENESS, MOST_TRIED = 1.6, 4
+WINDOW, LEVELS, STEPS = (15, 15), 3, (cv2.TERM_CRITERIA_COUNT + cv2.TERM_CRITERIA_EPS, 12, 0.03)
+CORNERS, FEWEST, APART_PX = 40, 10, 9
+AGREE_PX = 1.0
+
+# Films are followed on several threads at once already, one a delivery.
+cv2.setNumThreads(1)
 
 
 @dataclass(frozen=True)
@@ -177,3 +183,56 @@ def to_picture(place: FLOATS) -> FLOATS:
 def to_plane(place: FLOATS) -> FLOATS:
     """The other way."""
     return (place - 0.5) / 2.0
+
+
+def flow(
+    before: NDArray[np.uint8], after: NDArray[np.uint8], places: FLOATS, guess: FLOATS
+) -> tuple[FLOATS, NDArray[np.bool_]]:
+    """Where points of one picture are in another.
+
+    Args:
+        before: (H, W) brightness of the one, `after` of the other.
+        after: the other.
+        places: (N, 2) px, x and y, in the one.
+        guess: (N, 2) px where to begin looking in the other.
+
+    Returns:
+        (N, 2) px in the other, and (N,) whether the point was found.
+    """
+    start, ahead = (
+        np.ascontiguousarray(some, dtype=np.float32).reshape(-1, 1, 2) for some in (places, guess)
+    )
+    how: dict[str, Any] = {"winSize": WINDOW, "maxLevel": LEVELS, "criteria": STEPS}
+    there, good, _ = cv2.calcOpticalFlowPyrLK(
+        before, after, start, ahead.copy(), flags=cv2.OPTFLOW_USE_INITIAL_FLOW, **how
+    )
+    return there[:, 0].astype(np.float64), good[:, 0] == 1
+
+
+class Shake:
+    """How far the camera has moved since its first picture: a phone in the hand is never still.
+
+    Some forty corners of the floor about the feet are found again in each picture by optical flow from the
+    first one; the camera's shift is the median of theirs. The feet cover few of them, and what moves behind
+    the player lies above the floor.
+    """
+
+    def __init__(self, grey: NDArray[np.uint8], free: NDArray[np.uint8]) -> None:
+        """Choose corners in the first picture where `free` (same shape) is 1."""
+        found = cv2.goodFeaturesToTrack(grey, CORNERS, 0.02, APART_PX, mask=free, blockSize=7)
+        self._start = np.empty((0, 2)) if found is None else found[:, 0].astype(np.float64)
+        self._first = grey
+        self.shift = np.zeros(2)
+
+    def take(self, grey: NDArray[np.uint8]) -> FLOATS:
+        """(2,) px by which the floor lies off the first picture's; the last one when too little agrees."""
+        if len(self._start) < FEWEST:
+            return self.shift
+        there, good = flow(self._first, grey, self._start, self._start + self.shift)
+        moved = (there - self._start)[good]
+        if len(moved) >= FEWEST:
+            middle = np.median(moved, axis=0)
+            agree = np.abs(moved - middle).max(axis=1) <= AGREE_PX
+            if agree.sum() >= max(FEWEST, 0.4 * len(moved)):
+                self.shift = moved[agree].mean(axis=0)
+        return self.shift

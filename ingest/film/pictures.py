@@ -13,25 +13,14 @@ from pathlib import Path
 
 import av
 import numpy as np
-from numpy.typing import NDArray
 
+from ingest.film.tracks import BYTES, Picture
 from ingest.refusals import refuse
 
-BYTES = NDArray[np.uint8]
 LEAST_SIDE, MOST_SIDE = 120, 4096
 MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
 FIRST_SET_YEAR = 2000  # clocks that were never set stand at 1904 or 1970
 _UNREADABLE = "film it again, or save it once more as H.264 in an mp4 file, and deliver the session again"
-
-
-@dataclass(frozen=True)
-class Picture:
-    """One picture: `t_s` from the first one's; y (H, W), cb and cr (⌈H/2⌉, ⌈W/2⌉), 128 is no colour."""
-
-    t_s: float
-    y: BYTES
-    cb: BYTES
-    cr: BYTES
 
 
 def pictures(path: Path, name: str) -> Generator[Picture]:

@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.film.marks import shifted, weights
-from ingest.film.pictures import Picture, pictures
-from ingest.film.tracks import ADDRESS_PICTURES, Tracks
+from ingest.film.pictures import pictures
+from ingest.film.tracks import ADDRESS_PICTURES, Picture, Tracks
 
 FLOATS = NDArray[np.float64]
 BALL_BEHIND, TOE_AND_BALL = 0.28, 0.85

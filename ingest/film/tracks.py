@@ -1,4 +1,4 @@
-"""Where a film's four marks were, and what is to be kept of the film."""
+"""A film as data: its pictures, where its four marks were, and what is kept of it."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,8 +8,19 @@ from numpy.typing import NDArray
 
 from warehouse.errors import Refusal
 
+BYTES = NDArray[np.uint8]
 FLOATS = NDArray[np.float64]
 ADDRESS_PICTURES = 12  # the first ones, in which the player stands at address
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture: `t_s` from the first one's; y (H, W), cb and cr (⌈H/2⌉, ⌈W/2⌉), 128 is no colour."""
+
+    t_s: float
+    y: BYTES
+    cb: BYTES
+    cr: BYTES
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ingest.formats.c3d_feet import Stance, foot_frame, read_stance
-from ingest.formats.c3d_file import C3dFile, first_of, open_c3d
-from ingest.formats.c3d_platforms import Platform, read_platforms
+from ingest.formats.c3d_file import C3dFile, Platform, first_of, open_c3d
+from ingest.formats.c3d_platforms import read_platforms
 from ingest.refusals import refuse
 
 Array = NDArray[np.float64]

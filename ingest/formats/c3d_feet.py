@@ -11,9 +11,7 @@ from typing import TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.formats.c3d_file import C3dFile
-from ingest.formats.c3d_markers import address_points, foot_markers
-from ingest.formats.c3d_platforms import LEAST_LOAD_N, Platform
+from ingest.formats.c3d_file import LEAST_LOAD_N, C3dFile, Platform, address_points, foot_markers
 from ingest.refusals import refuse
 
 Array = NDArray[np.float64]

@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import re
 import struct
 import subprocess
 import sys
@@ -26,6 +27,11 @@ SIGN_BYTE = {INTEL: 3, DEC: 1, MIPS: 0}
 ENDLESS = 65_535
 READING_S, READING_S_PER_MB = 20.0, 1.0  # a damaged file can loop for ever
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "ft": 304.8}
+Foot = tuple[str, str]
+LEAST_LOAD_N = 10.0  # below it a centre of pressure is only noise over noise
+PLAIN = re.compile(r"(?P<before>[lr])?(?:heel|hee|calcaneus|toes?|toetip|hallux)(?P<after>[lr])?")
+SIDES = {"l": "left", "r": "right"}
+STILL_S = 0.3
 CHILD = Path(__file__).with_name("c3d_child.py")
 
 
@@ -58,6 +64,37 @@ class C3dFile:
         units = self.texts.get("ANALOG.UNITS", []) + self.texts.get("ANALOG.UNITS2", [])
         text = units[channel] if channel < len(units) else ""
         return "".join(letter for letter in text.lower() if letter.isalpha())
+
+
+@dataclass(frozen=True)
+class Platform:
+    """One platform. `number` counts from 1; corners (4, 3) mm; load (N,) N, down positive; CoP (N, 3) mm.
+
+    The centre of pressure is NaN where the platform carries less than 10 N.
+    """
+
+    number: int
+    corners_mm: Array
+    load_n: Array
+    cop_mm: Array
+
+    @property
+    def centre_mm(self) -> Array:
+        """Middle of the working surface, (3,)."""
+        return np.asarray(self.corners_mm.mean(axis=0))
+
+    @property
+    def axes(self) -> Array:
+        """Unit axes x, y, z of the platform as columns, (3, 3)."""
+        return plate_axes(self.corners_mm)
+
+
+def plate_axes(corners: Array) -> Array:
+    """Unit axes x, y, z as columns (3, 3): x from corner 2 to 1, z along x × (from corner 4 to 1)."""
+    x = corners[0] - corners[1]
+    z = np.asarray(np.cross(x, corners[0] - corners[3]))
+    y = np.cross(z, x)
+    return np.stack([x / np.linalg.norm(x), y / np.linalg.norm(y), z / np.linalg.norm(z)], axis=1)
 
 
 def open_c3d(path: Path) -> C3dFile:
@@ -196,3 +233,45 @@ def _damaged(file: str) -> Refused:
         "export the recording again and deliver it whole",
         file=file,
     )
+
+
+def foot_markers(recording: C3dFile) -> dict[Foot, Array]:
+    """Heel and toe markers by (side, part), each (T, 3) in mm; the plainest label wins a place."""
+    unit = "".join(recording.texts.get("POINT.UNITS", ["mm"])[:1]).strip().lower()
+    best: dict[Foot, tuple[int, int]] = {}
+    for column, label in enumerate(recording.point_labels[: recording.points.shape[1]]):
+        foot = marker_place(label)
+        if foot is not None and np.isfinite(recording.points[:, column]).any():
+            best[foot] = min(best.get(foot, (len(label), column)), (len(label), column))
+    return {foot: recording.points[:, column].T * MM_PER.get(unit, 1.0) for foot, (_, column) in best.items()}
+
+
+def marker_place(label: str) -> Foot | None:
+    """Which point of which foot a label names: LHEE, "right toe", "Heel_Lead", "S1:L.Toe". Else None."""
+    name = "".join(re.findall(r"[a-z]+", label.rsplit(":", 1)[-1].lower()))
+    sides = [side for side in ("left", "right", "lead", "trail") if side in name]
+    plain = PLAIN.fullmatch(name)
+    if plain is not None and not sides:
+        sides = [SIDES[letter] for letter in (plain["before"], plain["after"]) if letter]
+    parts = ["heel" for word in ("heel", "hee", "calcaneus") if word in name][:1]
+    parts += ["toe" for word in ("toe", "hallux") if word in name][:1]
+    if len(sides) != 1 or len(parts) != 1 or "club" in name:
+        return None
+    return sides[0], parts[0]
+
+
+def address_points(recording: C3dFile, tracks: Array, address_s: float | None) -> Array:
+    """Where the four markers (4, T, 3) stand at address, (4, 3); NaN for one that is not seen there."""
+    rate, frames = recording.point_rate_hz, tracks.shape[1]
+    width = max(1, min(frames, round(STILL_S * rate)))
+    if address_s is not None:
+        start = round((address_s - recording.first_s) * rate) - width // 2
+    else:
+        steps = np.linalg.norm(np.diff(tracks, axis=1), axis=2).sum(axis=0)
+        steps = np.where(np.isfinite(steps), steps, np.inf)[: max(width, frames // 2)]
+        moved = np.array([steps[k : k + width].sum() for k in range(max(1, steps.size - width + 1))])
+        start = int(np.argmin(moved))
+    start = min(max(start, 0), frames - width)
+    held = tracks[:, start : start + width]
+    seen = np.isfinite(held).all(axis=(0, 2))
+    return np.asarray(np.median(held[:, seen], axis=1)) if seen.any() else np.full((4, 3), np.nan)

@@ -5,43 +5,17 @@ corner 2 to corner 1 and y from corner 4 to corner 1; by the standard its z poin
 FORCE_PLATFORM:ZERO is not applied: a golfer may stand on the platforms from the first frame on.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.formats.c3d_file import MM_PER, C3dFile, first_of
+from ingest.formats.c3d_file import LEAST_LOAD_N, MM_PER, C3dFile, Platform, first_of, plate_axes
 from ingest.refusals import refuse
 from warehouse.errors import Refused
 
 Array = NDArray[np.float64]
 
-LEAST_LOAD_N = 10.0  # below it a centre of pressure is only noise over noise
 LEAST_SIDE_MM, MOST_SIDE_MM = 100.0, 5_000.0
 CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
-
-
-@dataclass(frozen=True)
-class Platform:
-    """One platform. `number` counts from 1; corners (4, 3) mm; load (N,) N, down positive; CoP (N, 3) mm.
-
-    The centre of pressure is NaN where the platform carries less than 10 N.
-    """
-
-    number: int
-    corners_mm: Array
-    load_n: Array
-    cop_mm: Array
-
-    @property
-    def centre_mm(self) -> Array:
-        """Middle of the working surface, (3,)."""
-        return np.asarray(self.corners_mm.mean(axis=0))
-
-    @property
-    def axes(self) -> Array:
-        """Unit axes x, y, z of the platform as columns, (3, 3)."""
-        return plate_axes(self.corners_mm)
 
 
 def read_platforms(recording: C3dFile) -> list[Platform]:
@@ -164,18 +138,6 @@ def ordered_corners(corners: Array) -> Array:
     if opposite == 2:
         return corners
     return corners[[0, 2, 1, 3] if opposite == 1 else [0, 1, 3, 2]]
-
-
-def plate_axes(corners: Array) -> Array:
-    """Unit axes x, y, z as columns (3, 3): x from corner 2 to 1, z along x × (from corner 4 to 1)."""
-    x = corners[0] - corners[1]
-    z = _normal(corners)
-    y = np.cross(z, x)
-    return np.stack([x / np.linalg.norm(x), y / np.linalg.norm(y), z / np.linalg.norm(z)], axis=1)
-
-
-def _normal(corners: Array) -> Array:
-    return np.asarray(np.cross(corners[0] - corners[1], corners[0] - corners[3]))
 
 
 def _channels(recording: C3dFile, index: int, kind: int) -> list[int]:

@@ -15,7 +15,7 @@ from ingest.session_file import SessionHeader
 from ingest.tables import Table, day_of, read_table
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.errors import Refusal
-from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES, FAULTS
+from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
 _AGAIN = "mend the line and deliver it again"
@@ -183,7 +183,7 @@ class _Place:
         return check(line)
 
     def _saw(self, line: Line) -> Problem | None:
-        if line["code"] not in FAULTS:
+        if line["code"] not in self.academy.faults:
             return "unknown_value", f"{shown(line['code'])} is not a fault code", "code"
         if line["grade"] not in (1, 2, 3):
             return "out_of_range", f"grade is {shown(_text_of(line['grade']))} but must be 1 to 3", "grade"

@@ -12,7 +12,6 @@ from ingest.tables import Table, read_table
 from warehouse.contracts.base import Contract
 from warehouse.contracts.roster import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused
-from warehouse.vocabulary import FAULTS
 
 _AGAIN = "mend the file and deliver it again"
 
@@ -107,7 +106,7 @@ def _coaching(table: Table, academy: Academy) -> None:
 
 def _drills(table: Table, academy: Academy) -> None:
     for row, aim in enumerate(table.frame["aim"]):
-        if aim is not None and aim not in FAULTS and aim not in academy.metrics:
+        if aim is not None and aim not in academy.faults and aim not in academy.metrics:
             what = f"aim {shown(aim)} is neither a fault code nor a metric"
             raise _stop(table, row, "aim", "unknown_value", what)
 

@@ -7,7 +7,8 @@ swings whose feet look swapped: null is "not judged", never "not flagged".
 
 import polars as pl
 
-from models.swing.rules import UNSTYLED, Fault, Limit, Rules, read_rules
+from models.swing.rules import UNSTYLED, Limit, Rules, read_rules
+from warehouse.definitions import Fault
 from warehouse.home import Settings
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
@@ -19,7 +20,8 @@ BAND_COLUMNS: Columns = {
 }  # fmt: skip
 FAULT_COLUMNS: Columns = {
     "fault": pl.String, "name": pl.String, "phase": pl.String, "looks_like": pl.String,
-    "position": pl.Int32, "metrics": pl.List(pl.String()), "limit": pl.String,
+    "position": pl.Int32, "metrics": pl.List(pl.String()), "rule": pl.String, "limit": pl.List(pl.Float64()),
+    "clear": pl.Float64, "in_words": pl.String, "instead": pl.String,
 }  # fmt: skip
 SWAPPED = "feet_swapped"
 STYLE_KEYS = ("session", "season", "student", "club_family")
@@ -157,17 +159,15 @@ def band_rows(rules: Rules) -> pl.DataFrame:
 
 
 def fault_rows(rules: Rules) -> pl.DataFrame:
-    """Rows of academy.fault in swing order; the limit in words is the iron's."""
+    """Rows of academy.fault in swing order; the limit is the iron's, or of the first family judged."""
     rows = []
     for place, fault in enumerate(rules.faults):
-        limit = next(
-            x for x in rules.limits if (x.fault, x.club_family, x.style) == (fault.code, "iron", UNSTYLED)
-        )
-        first, second = limit.limits[0], limit.limits[-1]
-        words = fault.in_words.format(
-            limit=f"{first:g}", lo=f"{first:g}", hi=f"{second:g}", first=f"{first:g}", second=f"{second:g}"
-        )
+        limits = [x for x in rules.limits if (x.fault, x.style) == (fault.code, UNSTYLED)]
+        limit = next((x for x in limits if x.club_family == "iron"), limits[0])
         rows.append(
-            (fault.code, fault.name, fault.phase, fault.looks_like, place, list(fault.metrics), words)
-        )
+            (
+                fault.code, fault.name, fault.phase, fault.looks_like, place, list(fault.metrics), fault.when,
+                list(limit.limits), limit.clear, fault.in_words, fault.instead,
+            )
+        )  # fmt: skip
     return pl.DataFrame(rows, schema=FAULT_COLUMNS, orient="row")

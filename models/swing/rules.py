@@ -1,74 +1,34 @@
-"""The rules of models/rules/*.toml and the academy's own, read once and checked.
+"""The rules in force: each metric's bands and each fault's limits, the usual ones under the academy's own.
 
-metrics.toml says how each metric is called and shown, bands.toml where it should lie, faults.toml from where
-on it is a fault; academy.toml may set its own bands and limits. A limit never lies inside its band.
+What a metric and a fault are is read by warehouse/definitions.py; academy.toml may set its own bands and
+limits, and add faults. A limit never lies inside its band.
 """
 
 import hashlib
 import json
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from models.swing.columns import METRIC_COLUMNS
+from warehouse.definitions import (
+    STYLES,
+    Band,
+    Fault,
+    Metric,
+    bands_of,
+    is_number,
+    listed,
+    metric_codes,
+    read_faults,
+    read_metrics,
+    version,
+)
 from warehouse.errors import UnderfootError
 from warehouse.home import Settings
 from warehouse.vocabulary import CLUB_FAMILIES
 
-RULES_FOLDER = Path(__file__).resolve().parent.parent / "rules"
-STYLES = ("front_foot", "mixed", "reverse")
 UNSTYLED = "none"  # a student without a style yet
-WHENS = ("below", "above", "outside", "mean_below", "mean_above", "both_above")
-
-
-@dataclass(frozen=True)
-class Metric:
-    """How one metric is called, explained and shown; one table of metrics.toml."""
-
-    code: str
-    label: str
-    unit: str
-    explain: str
-    better: str
-    decimals: int
-    phase: str
-    needs_heel: bool
-    core: bool
-    usual_spread: float
-
-
-@dataclass(frozen=True)
-class Band:
-    """Where a metric should lie for one club family; None is an open end.
-
-    `style` front_foot is for that style and for students without one yet.
-    """
-
-    metric: str
-    club_family: str
-    lo: float | None
-    hi: float | None
-    level: str | None = None
-    style: str | None = None
-    own: bool = False
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One rule of faults.toml without its limit."""
-
-    code: str
-    name: str
-    phase: str
-    looks_like: str
-    metrics: tuple[str, ...]
-    when: str
-    needs: tuple[str, ...]
-    in_words: str
-    never_crossed_flags: bool
 
 
 @dataclass(frozen=True)
@@ -98,45 +58,32 @@ class Rules:
         return {metric.code: metric.usual_spread for metric in self.metrics}
 
 
-def read_rules(settings: Settings | None = None, folder: Path = RULES_FOLDER) -> Rules:
-    """Read the three files, put the academy's own bands and limits over them, and check the whole.
+def read_rules(settings: Settings | None = None) -> Rules:
+    """The definitions with the academy's own bands, limits and faults over them, checked as a whole.
 
     Raises
-        UnderfootError: an own band or limit names something unknown, is not a number, or a limit lies inside
-            its band.
+        UnderfootError: an own table names something unknown or lacks something, a value is not a number, or a
+            limit lies inside its band.
     """
-    tables = {
-        name: tomllib.loads((folder / f"{name}.toml").read_text("utf-8"))
-        for name in ("metrics", "bands", "faults")
-    }
     own_bands, own_faults = (settings.bands, settings.faults) if settings else ((), ())
-    metrics = tuple(Metric(**table) for table in tables["metrics"]["metric"])
-    defaults = [band for table in tables["bands"]["band"] for band in _bands(table, None)]
-    bands = _with_own_bands(defaults, own_bands)
-    faults = tuple(_fault(table) for table in tables["faults"]["fault"])
-    limits = _limits(tables["faults"]["fault"], own_faults, bands)
+    metrics, faults = read_metrics(), read_faults(settings)
+    bands = _with_own_bands([band for metric in metrics for band in metric.band], own_bands)
+    by_code = {fault.code: fault for fault in faults}
+    limits = _limits(by_code, own_faults, bands)
     for limit in limits:
-        _check(limit, next(f for f in faults if f.code == limit.fault), bands)
-    version = f"{tables['faults']['version']}.{tables['bands']['version']}"
+        _check(limit, by_code[limit.fault], bands)
+    in_force = version()
     if own_bands or own_faults:
         text = json.dumps(
             [list(map(dict, own_bands)), list(map(dict, own_faults))], sort_keys=True, default=str
         )
-        version += "+" + hashlib.sha256(text.encode()).hexdigest()[:8]
-    return Rules(metrics, tuple(bands), faults, tuple(limits), version)
-
-
-def _fault(table: Mapping[str, Any]) -> Fault:
-    """One rule's words."""
-    return Fault(
-        table["code"], table["name"], table["phase"], table["looks_like"], tuple(table["metrics"]),
-        table["when"], tuple(table["needs"]), table["in_words"], table.get("never_crossed_flags", False),
-    )  # fmt: skip
+        in_force += "+" + hashlib.sha256(text.encode()).hexdigest()[:8]
+    return Rules(metrics, tuple(bands), faults, tuple(limits), in_force)
 
 
 def _number(value: Any, what: str) -> float:
     """A finite number, or one sentence that says which entry is not."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if not is_number(value):
         raise UnderfootError(f"academy.toml: {what} is {value!r}; write a plain number there.")
     return float(value)
 
@@ -163,30 +110,13 @@ def _style(table: Mapping[str, Any], what: str) -> str | None:
     return style
 
 
-def _bands(table: Mapping[str, Any], families: Sequence[str] | None) -> list[Band]:
-    """One table of bands as one band a club family; `families` None: a default, which lists its own."""
-    ends = {end: None if table.get(end) is None else float(table[end]) for end in ("lo", "hi")}
-    return [
-        Band(
-            table["metric"],
-            family,
-            ends["lo"],
-            ends["hi"],
-            table.get("level"),
-            table.get("style"),
-            families is not None,
-        )
-        for family in families or table["club_families"]
-    ]
-
-
 def _with_own_bands(defaults: list[Band], own: Sequence[Mapping[str, Any]]) -> list[Band]:
     """Defaults with the academy's own; one without level and style takes the default's place."""
     bands = list(defaults)
     for table in own:
         metric = table.get("metric")
         what = f"[[band]] {metric}"
-        if metric not in METRIC_COLUMNS:
+        if metric not in metric_codes():
             raise UnderfootError(
                 f"academy.toml: {what} names no metric of this warehouse; see the metric table for names."
             )
@@ -209,63 +139,59 @@ def _with_own_bands(defaults: list[Band], own: Sequence[Mapping[str, Any]]) -> l
             bands = [
                 b for b in bands if b.metric != metric or b.club_family not in families or b.level is not None
             ]
-        bands += _bands(table, families)
+        bands += bands_of(str(metric), table, families, own=True)
     return bands
 
 
 def _limits(
-    defaults: Sequence[Mapping[str, Any]], own: Sequence[Mapping[str, Any]], bands: Sequence[Band]
+    faults: Mapping[str, Fault], own: Sequence[Mapping[str, Any]], bands: Sequence[Band]
 ) -> list[Limit]:
-    """Each rule's limit for every club family and style it is judged for.
+    """Each fault's limit for every club family and style it is judged for.
 
-    A family or style outside a rule's default scope is judged once the academy sets its own band or limit
-    for it.
+    A family or style outside a fault's usual scope is judged once the academy sets its own band or limit for
+    it.
     """
     found: dict[tuple[str, str, str], Limit] = {}
-    for table in defaults:
-        code, limits = table["code"], table["limit"]
-        values = tuple(float(v) for v in (limits if isinstance(limits, list) else [limits]))
-        usual = (table["style"], UNSTYLED) if "style" in table else (*STYLES, UNSTYLED)
-        scope = {(family, style) for family in table["club_families"] for style in usual}
+    for code, fault in faults.items():
+        scope = {(family, style) for family in fault.club_families for style in _styles_of(fault)}
         for band in bands:
-            if band.own and band.metric in table["metrics"]:
-                scope |= {(band.club_family, s) for s in ((band.style,) if band.style else usual)}
+            if band.own and band.metric in fault.metrics:
+                styles = (band.style,) if band.style else _styles_of(fault)
+                scope |= {(band.club_family, style) for style in styles}
         for family, style in scope:
-            found[code, family, style] = Limit(code, family, style, values, float(table["clear"]))
-    by_code = {table["code"]: table for table in defaults}
+            found[code, family, style] = Limit(code, family, style, fault.limit, fault.clear)
     for table in own:
-        for limit in _own_limits(table, by_code):
+        for limit in _own_limits(table, faults[str(table.get("code"))]):
             found[limit.fault, limit.club_family, limit.style] = limit
-    return sorted(found.values(), key=lambda x: (list(by_code).index(x.fault), x.club_family, x.style))
+    return sorted(found.values(), key=lambda x: (list(faults).index(x.fault), x.club_family, x.style))
 
 
-def _own_limits(table: Mapping[str, Any], by_code: Mapping[str, Mapping[str, Any]]) -> list[Limit]:
-    """One `[[fault]]` of academy.toml as limits."""
-    code = str(table.get("code"))
-    what = f"[[fault]] {code}"
-    if code not in by_code:
+def _styles_of(fault: Fault) -> tuple[str, ...]:
+    """The styles a fault is judged for when nothing else is said."""
+    return (fault.style, UNSTYLED) if fault.style else (*STYLES, UNSTYLED)
+
+
+def _own_limits(table: Mapping[str, Any], fault: Fault) -> list[Limit]:
+    """One `[[fault]]` of academy.toml, be it new or a change, as limits."""
+    what = f"[[fault]] {fault.code}"
+    given = listed(table["limit"]) if "limit" in table else fault.limit
+    values = tuple(_number(value, f"limit of {what}") for value in given)
+    if len(values) != len(fault.limit):
+        example = [f"{value:g}" for value in fault.limit]
         raise UnderfootError(
-            f"academy.toml: {what} is no fault of this warehouse; use one of {', '.join(by_code)}."
+            f"academy.toml: {what} has {len(values)} limit(s), needs {len(fault.limit)}, "
+            f"as in limit = {example[0] if len(example) == 1 else '[' + ', '.join(example) + ']'}."
         )
-    base = by_code[code]
-    given = table.get("limit", base["limit"])
-    values = tuple(_number(v, f"limit of {what}") for v in (given if isinstance(given, list) else [given]))
-    wanted = len(base["limit"]) if isinstance(base["limit"], list) else 1
-    if len(values) != wanted:
-        raise UnderfootError(
-            f"academy.toml: {what} has {len(values)} limit(s), needs {wanted}, as in limit = {base['limit']}."
-        )
-    clear = _number(table.get("clear", base["clear"]), f"clear of {what}")
+    clear = _number(table.get("clear", fault.clear), f"clear of {what}")
     if clear <= 0:
         raise UnderfootError(
             f"academy.toml: {what} has clear = {clear:g}; it is a margin and must be over 0."
         )
     style = _style(table, what)
-    usual = (base["style"], UNSTYLED) if "style" in base else (*STYLES, UNSTYLED)
-    styles = usual if style is None else (style, UNSTYLED) if style == "front_foot" else (style,)
+    styles = _styles_of(fault) if style is None else (style, UNSTYLED) if style == "front_foot" else (style,)
     return [
-        Limit(code, f, s, values, clear)
-        for f in _families(table, base["club_families"], what)
+        Limit(fault.code, family, s, values, clear)
+        for family in _families(table, fault.club_families, what)
         for s in styles
     ]
 

@@ -12,6 +12,7 @@ from streamlit.util import calc_hash
 
 import season_rows
 from dashboard import layout, readers
+from warehouse.definitions import usual_faults
 from warehouse.home import Home
 from warehouse.store import writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
@@ -114,7 +115,11 @@ def _roster(w) -> None:
                     "looks_like": "It looks so.",
                     "position": k,
                     "metrics": [m],
-                    "limit": "over a limit",
+                    "rule": "above",
+                    "limit": [1.0],
+                    "clear": 1.0,
+                    "in_words": "over {limit}",
+                    "instead": next(fault.instead for fault in usual_faults() if fault.code == f),
                 }
                 for k, (f, n, p, m) in enumerate(FAULTS)
             ]

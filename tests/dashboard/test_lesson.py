@@ -244,8 +244,10 @@ def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_
     changed(
         homes, "many_faults", "DELETE FROM season.student_fault_rate",
         *(
-            f'INSERT INTO academy.fault (fault, name, phase, looks_like, position, metrics, "limit") '
-            f"VALUES ('{code}', 'Fault {code}', 'back', 'It looks so.', {10 + k}, ['stance_width_mm'], 'over')"
+            "INSERT INTO academy.fault (fault, name, phase, looks_like, position, metrics, rule, "
+            '"limit", clear, in_words) '
+            f"VALUES ('{code}', 'Fault {code}', 'back', 'It looks so.', {10 + k}, ['stance_width_mm'], 'above', "
+            "[1], 1, 'over {limit}')"
             for k, (code, *_) in enumerate(rates)
         ),
         *(

@@ -1,24 +1,19 @@
 """Docs are tests: what a user can name stands in the README or in DEVELOPERS.md."""
 
 import re
-import tomllib
 from pathlib import Path
 
 import pytest
 
 import underfoot
 from dashboard.app import PAGES
-from warehouse.store import SCHEMA_FOLDER, table_names
+from warehouse.definitions import read_metrics, usual_faults
+from warehouse.store import table_names, table_sql
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 DOCS = README + DEVELOPERS
-RULES = ROOT / "models" / "rules"
-
-
-def rule_table(name: str) -> dict:
-    return tomllib.loads((RULES / name).read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("verb", sorted(underfoot.cli.commands))
@@ -37,17 +32,12 @@ def test_every_page_is_documented(page):
 
 
 def test_every_metric_column_has_a_label_and_every_label_a_column():
-    columns = re.findall(
-        r"^    (\w+) DOUBLE", (SCHEMA_FOLDER / "academy.swing_metric.sql").read_text(), re.MULTILINE
-    )
-    described = rule_table("metrics.toml")["metric"]
-    assert [entry["code"] for entry in described] == columns
+    columns = re.findall(r"^    (\w+) DOUBLE", table_sql("academy.swing_metric"), re.MULTILINE)
+    assert [metric.code for metric in read_metrics() if metric.label] == columns
 
 
 def test_every_fault_of_the_rules_is_documented():
-    assert [
-        rule["code"] for rule in rule_table("faults.toml")["fault"] if f"`{rule['code']}`" not in DOCS
-    ] == []
+    assert [fault.code for fault in usual_faults() if f"`{fault.code}`" not in DOCS] == []
 
 
 def test_the_readme_opens_with_the_job_and_has_its_two_commands_first():

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from warehouse import units
 from warehouse.contracts import base, deliveries, roster, rows
+from warehouse.definitions import usual_faults
 from warehouse.errors import UnderfootError
 from warehouse.store import SCHEMA_FOLDER
-from warehouse.vocabulary import FAULTS, NOTE_KINDS
+from warehouse.vocabulary import NOTE_KINDS
 
 CONTRACTS = [
     found
@@ -148,6 +149,7 @@ def test_a_unit_that_does_not_fit_is_one_sentence(call):
     assert "academy.toml" in str(caught.value) or "again" in str(caught.value)
 
 
-def test_the_words_of_notes_and_faults_stand_once():
-    assert len(set(FAULTS)) == len(FAULTS) == 18
+def test_kinds_of_notes_and_codes_of_faults_are_unique():
+    faults = [fault.code for fault in usual_faults()]
+    assert len(set(faults)) == len(faults) == 18
     assert len(set(NOTE_KINDS)) == len(NOTE_KINDS)

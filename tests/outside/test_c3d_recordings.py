@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 
 from ingest.formats.c3d import read_c3d
-from ingest.formats.c3d_file import open_c3d
-from ingest.formats.c3d_markers import foot_markers
+from ingest.formats.c3d_file import foot_markers, open_c3d
 from ingest.formats.c3d_platforms import cop_on_plate, eight_sensors, read_platforms
 from warehouse.errors import Refused
 

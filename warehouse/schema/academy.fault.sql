@@ -1,4 +1,4 @@
--- One row per fault: its name on screen and what it looks like.
+-- One row per fault: its name on screen, what it looks like and its rule.
 CREATE TABLE IF NOT EXISTS academy.fault (
     fault VARCHAR NOT NULL,
     name VARCHAR NOT NULL,
@@ -6,5 +6,9 @@ CREATE TABLE IF NOT EXISTS academy.fault (
     looks_like VARCHAR NOT NULL,
     position INTEGER NOT NULL,       -- swing order
     metrics VARCHAR[] NOT NULL,
-    "limit" VARCHAR NOT NULL         -- the rule in words
+    rule VARCHAR NOT NULL,           -- below | above | outside | mean_below | mean_above | both_above
+    "limit" DOUBLE[] NOT NULL,       -- the iron's, one or two
+    clear DOUBLE NOT NULL,           -- so far beyond the limit the severity is 1
+    in_words VARCHAR NOT NULL,       -- the rule, with {limit}, {lo}, {hi}, {first}, {second} for the limits
+    instead VARCHAR                  -- what a swing without it is like, as a student hears it
 );

@@ -22,7 +22,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.labels import FAMILIES, NOT_CLEAR, PLAINLY, TOO_FEW, WITHOUT, label
+from dashboard.text.labels import FAMILIES, NOT_CLEAR, PLAINLY, TOO_FEW, label
 from dashboard.text.numbers import Measure, count, in_ten, on
 from dashboard.text.sentences import FEW_SESSIONS, POINT
 from warehouse.access import Reader
@@ -133,12 +133,13 @@ def _focus(
     pictures: list[Picture] = []
     sentences: list[str] = []
     title = measures[aim].label if aim in measures else people.faults(reader).get(aim, aim)
-    if aim in WITHOUT:
-        title = f"The aim: {WITHOUT[aim]}"
+    clean = people.fault_about(reader, aim).get("instead")
+    if clean:
+        title = f"The aim: {clean}"
     if aim in now:
-        sentences += _often(aim, now[aim], before.get(aim))
+        sentences += _often(clean, now[aim], before.get(aim))
         if now[aim]["usable"] >= TEN:
-            pictures.append(_ten(aim, now[aim], before.get(aim), narrow=narrow))
+            pictures.append(_ten(clean, now[aim], before.get(aim), narrow=narrow))
     if metric in measures:
         line = _line(reader, person, measures[metric], when, family, narrow=narrow)
         pictures += [line] if line else []
@@ -154,8 +155,8 @@ def _focus(
     return Focus(title[:1].upper() + title[1:], tuple(sentences), name, how, cautions), pictures
 
 
-def _often(fault: str, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
-    clean = WITHOUT.get(fault, f"“{now['fault'].lower()}” does not show")
+def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
+    clean = clean or f"“{now['fault'].lower()}” does not show"
     swings = " swings" if now["usable"] >= TEN else ""
     text = f"In {_good(now)}{swings} lately, {clean}."
     if before is not None:
@@ -198,12 +199,12 @@ def _band(reader: Reader, person: dict[str, Any], measure: Measure, when: str, f
     return season.bands(reader, family, person, style).get(measure.metric, (None, None))
 
 
-def _ten(fault: str, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
+def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
     rows = [(ten_swings.NOW, 1 - now["rate"])]
     if before is not None and before["usable"] >= TEN:
         rows.append((ten_swings.BEFORE, 1 - before["rate"]))
     frame = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
-    clean = WITHOUT.get(fault, f"swings without “{now['fault'].lower()}”")
+    clean = clean or f"swings without “{now['fault'].lower()}”"
     finding = f"{clean[:1].upper()}{clean[1:]}: {in_ten(1 - now['rate'])} swings lately"
     return Picture(
         ten_swings.picture(frame, finding, narrow=narrow), ten_swings.words(frame), ten_swings.table(frame)

@@ -8,8 +8,7 @@ import pytest
 import made_films
 from demo_academy.clips import ClipShot
 from demo_academy.films import mark_places
-from ingest.film.naming import NAMES, name_marks
-from ingest.film.points import name_points, read_tracks, write_tracks
+from ingest.film.points import NAMES, name_marks, name_points, read_tracks, write_tracks
 from ingest.film.tracks import Tracks
 from warehouse.errors import Refused
 

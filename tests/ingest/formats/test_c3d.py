@@ -11,8 +11,8 @@ import made_swings
 from ingest.formats import c3d_file
 from ingest.formats.c3d import read_c3d
 from ingest.formats.c3d_child import contents
-from ingest.formats.c3d_markers import marker_place
-from ingest.formats.c3d_platforms import moment_unit, ordered_corners, plate_axes, surface_vector
+from ingest.formats.c3d_file import marker_place, plate_axes
+from ingest.formats.c3d_platforms import moment_unit, ordered_corners, surface_vector
 from made_c3d import FEET, Setup
 from warehouse.errors import Refused
 

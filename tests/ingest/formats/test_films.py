@@ -321,7 +321,7 @@ def test_a_load_that_dies_while_a_film_is_kept_leaves_nothing_half(academy, made
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr("ingest.film.keeping.write_kept", dies)
+        patched.setattr("ingest.film.kept.write_kept", dies)
         with pytest.raises(KeyboardInterrupt):
             academy.load()
     assert academy.sql("SELECT count(*) FROM academy.session").item() == 0

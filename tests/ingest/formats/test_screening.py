@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from ingest.sample_checks import rows_by_swing
-from ingest.screening import calm_swings
+from ingest.sample_checks import calm_swings, rows_by_swing
 
 
 def swing(hz=200.0, count=300, start=0.0):

@@ -77,7 +77,8 @@ class Bench:
                 "academy.fault",
                 pl.DataFrame(
                     {"fault": [code], "name": [code], "phase": ["back"], "looks_like": ["so"],
-                     "position": [1], "metrics": [used], "limit": ["none"]}
+                     "position": [1], "metrics": [used], "rule": ["above"], "limit": [[1.0]], "clear": [1.0],
+                     "in_words": ["over {limit}"]}
                 ),
             )  # fmt: skip
 

@@ -5,6 +5,7 @@ import pytest
 
 from models.swing import faults
 from models.swing.columns import METRIC_COLUMNS
+from warehouse.definitions import words_of
 from warehouse.home import Settings
 
 RULES = faults.load_rules()
@@ -194,8 +195,9 @@ def test_band_rows_keep_open_ends_and_style():
     assert set(rows.filter(pl.col("metric").is_in(later))["club_family"]) == {"iron", "wedge"}
 
 
-def test_fault_rows_say_the_limit_in_words():
-    words = dict(faults.fault_rows(RULES).select("fault", "limit").iter_rows())
+def test_fault_rows_give_the_rule_in_words_and_its_limits():
+    rows = faults.fault_rows(RULES).select("fault", "in_words", "limit")
+    words = {fault: words_of(in_words, limit) for fault, in_words, limit in rows.iter_rows()}
     assert words["uneven_at_address"] == "Lead share at address outside 42–58 %"
     assert words["target_drift"].startswith(
         "Lead share gained from halfway down over 12 points and lead share at impact over 85 %"
