@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from os import cpu_count
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
@@ -40,12 +40,11 @@ class Sources:
     reference: Reference
 
 
-@dataclass(frozen=True)
-class DrillRows:
+class DrillRows(NamedTuple):
     """Rows of season.drill_effect and season.drill_group."""
 
-    effect: list[Row]
-    group: list[Row]
+    effect: pl.DataFrame
+    group: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -73,15 +72,17 @@ def answer(sources: Sources) -> DrillRows:
     keys = sorted(wanted)
     with ThreadPoolExecutor(cpu_count()) as threads:
         asked = dict(zip(keys, threads.map(lambda key: _ask(sources, *key), keys), strict=True))
-    rows = DrillRows([], [])
-    for season in seasons:
-        effects = _effects(sources, season, asked)
-        rows.effect.extend(effects)
-        for row in effects:
-            found = asked.get((season, str(row["aim"])))
-            if found is not None and is_enough(row["n_students"], row["n_doses"]):
-                rows.group.extend(_groups(sources, found, row))
-    return rows
+    effects = [row for season in seasons for row in _effects(sources, season, asked)]
+    groups = [
+        group
+        for row in effects
+        if (found := asked.get((row["season"], str(row["aim"])))) is not None
+        and is_enough(row["n_students"], row["n_doses"])
+        for group in _groups(sources, found, row)
+    ]
+    return DrillRows(
+        pl.DataFrame(effects, infer_schema_length=None), pl.DataFrame(groups, infer_schema_length=None)
+    )
 
 
 def _aims(sources: Sources, drill: str) -> list[str]:
@@ -259,18 +260,13 @@ def _sources(writer: Writer) -> Sources:
     """Read what the models need of the warehouse."""
     people = writer.sql("SELECT person, level, born FROM academy.person WHERE role = 'student'")
     metric = writer.sql("SELECT metric, better, unit FROM academy.metric")
-    style = writer.sql("SELECT season, student, club_family, style FROM season.style")
     spread = writer.sql("SELECT season, club_family, metric, sd_student FROM season.reliability")
     full = "season IS NOT NULL AND pace = 'full' AND part IN ('baseline', 'after_drill')"
     reference = Reference(
         better=dict(metric.select("metric", "better").iter_rows()),
         unit=dict(metric.select("metric", "unit").iter_rows()),
         reads=dict(writer.sql("SELECT fault, metrics FROM academy.fault").iter_rows()),
-        bands=Bands(
-            writer.sql("SELECT * FROM academy.band"),
-            dict(people.select("person", "level").iter_rows()),
-            {(a, b, c): value for a, b, c, value in style.iter_rows()},
-        ),
+        bands=Bands.read(writer),
         sd_student={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
     )
     drills = writer.sql("SELECT drill, aim FROM academy.drill ORDER BY drill")

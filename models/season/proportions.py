@@ -1,4 +1,4 @@
-"""Statistics of proportions: Wilson's interval, the intraclass correlation, and beta priors and posteriors."""
+"""Statistics of proportions: Wilson's interval, intraclass correlation, beta priors and posteriors."""
 
 import numpy as np
 from numpy.typing import ArrayLike

@@ -23,7 +23,7 @@ MOST_SWINGS = 30
 
 
 def reliability_rows(writer: Writer) -> pl.DataFrame:
-    """Rows of season.reliability, from a new fit of every metric and club family, which is kept for the lines."""
+    """Rows of season.reliability, from a new fit of every cell, which is kept for the lines."""
     fits = fit_season(baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}")))
     keep_fits(writer, fits)
     return reliability(fits)

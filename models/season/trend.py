@@ -7,8 +7,8 @@ season.trend_line, for any students, alike in a build and after a load.
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from os import cpu_count
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -19,8 +19,8 @@ from models.season.cells import (
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
-    CellKey,
     TOUCHED,
+    CellKey,
     Parameter,
     arrange,
     baseline,
@@ -51,8 +51,7 @@ LINE_SCHEMA = {
 _NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
 
 
-@dataclass(frozen=True)
-class Lines:
+class Lines(NamedTuple):
     """Rows of season.student_trend and season.trend_line."""
 
     trend: pl.DataFrame
@@ -60,7 +59,7 @@ class Lines:
 
 
 def line_rows(writer: Writer) -> Lines:
-    """Rows of season.student_trend and season.trend_line of the touched students, under the last build's fits."""
+    """Rows of season.student_trend and season.trend_line of the touched students, under the last fits."""
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE}"))
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     return student_lines(rows, stored_fits(writer, rows), better, Bands.read(writer, TOUCHED))

@@ -11,7 +11,7 @@ candidates, so no page contradicts another. "Now" is the newest session day, so 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
@@ -51,8 +51,7 @@ EVIDENCE_SCHEMA = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class WeekRows:
+class WeekRows(NamedTuple):
     """Rows of season.signal, season.signal_evidence and season.signal_week."""
 
     signal: pl.DataFrame
