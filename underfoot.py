@@ -16,8 +16,7 @@ from dashboard.text import catalogue
 from warehouse import journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
-from warehouse.owed import owed
-from warehouse.store import open_snapshot, rebuilding, writer
+from warehouse.store import open_snapshot, rebuilding, unanswered, writer
 
 
 def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
@@ -184,11 +183,10 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.pages.week.content import lines  # noqa: PLC0415 - the other commands don't wait for it
-    from dashboard.pages.week.paper import NEVER, write_review  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.week.content import NO_REVIEW, write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(Home.find(home_path), person, target)
-    terminal.say(lines(whole) if whole else [NEVER])
+    terminal.say(whole.lines() if whole else [catalogue._(NO_REVIEW)])
     out.print(f"To print: {file}", soft_wrap=True)
 
 
@@ -275,7 +273,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     with (
         journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
-        owed(w) as students,
+        unanswered(w) as students,
     ):
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)

@@ -9,7 +9,6 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
-from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.text.catalogue import keeping_language, language, use

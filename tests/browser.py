@@ -5,7 +5,6 @@ import os
 import shutil
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from importlib.util import find_spec
@@ -13,6 +12,8 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
+
+from dashboard.serving import streamlit
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium")
@@ -73,11 +74,7 @@ def _free_port() -> int:
 def served(home: Path, log: Path) -> Iterator[str]:
     """The dashboard of a home; yields its address. The server's output goes to `log`."""
     port = _free_port()
-    call = [
-        sys.executable, "-m", "streamlit", "run", str(ROOT / "dashboard" / "app.py"),
-        "--server.port", str(port), "--server.address", "localhost", "--server.headless", "true",
-        "--server.fileWatcherType", "none",
-    ]  # fmt: skip
+    call = streamlit({"server.port": port, "server.headless": True, "server.fileWatcherType": "none"})
     environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
     with (
         log.open("w") as out,

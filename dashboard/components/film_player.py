@@ -6,12 +6,14 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import theme
+
 HERE = Path(__file__).parent
 
 _player = st.components.v2.component(
     "underfoot_film_player",
     js=(HERE / "film_player.js").read_text(encoding="utf-8"),
-    css=(HERE / "film_player.css").read_text(encoding="utf-8"),
+    css=theme.CSS + (HERE / "film_player.css").read_text(encoding="utf-8"),
 )
 
 

@@ -6,12 +6,14 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import theme
+
 HERE = Path(__file__).parent
 
 _form = st.components.v2.component(
     "underfoot_note_form",
     js=(HERE / "note_form.js").read_text(encoding="utf-8"),
-    css=(HERE / "note_form.css").read_text(encoding="utf-8"),
+    css=theme.CSS + (HERE / "note_form.css").read_text(encoding="utf-8"),
 )
 
 

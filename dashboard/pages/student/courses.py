@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from dashboard.charts.heel_lanes import LEAD, TRAIL
-from dashboard.charts.load_course import FIRST, THIS
+from dashboard.charts.load_curve import FIRST, THIS
 from dashboard.queries import sessions
 from warehouse.access import Reader
 from warehouse.traces import stretch

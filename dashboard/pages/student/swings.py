@@ -6,7 +6,7 @@ import polars as pl
 import streamlit as st
 
 from dashboard import films, layout
-from dashboard.charts import heel_lanes, load_course
+from dashboard.charts import heel_lanes, load_curve
 from dashboard.pages.student import courses
 from dashboard.pages.student.courses import Courses, Take
 from dashboard.queries import season, sessions
@@ -78,19 +78,19 @@ def _called(take: Take, days: dict[str, dict[str, Any]]) -> str:
 
 
 def _load(drawn: Courses, bands: dict[str, season.Band], names: tuple[str, str], *, one: bool) -> None:
-    course = load_course.picture(
+    course = load_curve.picture(
         drawn.load,
         courses.posts(bands, drawn.events),
         drawn.events,
-        load_course.finding(drawn.load, drawn.events, names),
+        load_curve.finding(drawn.load, drawn.events, names),
         narrow=layout.narrow(),
         names=names,
         times=drawn.times,
     )
     layout.picture(
         course,
-        load_course.words(drawn.load, drawn.events, names),
-        load_course.table(drawn.load, drawn.events, names),
+        load_curve.words(drawn.load, drawn.events, names),
+        load_curve.table(drawn.load, drawn.events, names),
     )
     what = (
         "One swing."

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.numbers import number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
@@ -27,7 +27,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
-        row_names.broken("truth", 20 if narrow else 36),
+        name_axis.broken("truth", 20 if narrow else 36),
         pl.format("{} students", "students").alias("size"),
         pl.col("figure").map_elements(lambda v: said(v, unit), return_dtype=pl.String).alias("told"),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
@@ -35,7 +35,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
     sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
     order = drawn["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis())
+    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
     title = "Share (%)" if unit == "share" else "In smallest worthwhile changes"
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
@@ -65,7 +65,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
     height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(height, 80), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
     )
 
 

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import cursor
+from dashboard.charts import cursor, look
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import number
 
@@ -55,7 +55,7 @@ def picture(
     ]
     layers += _names(course, names) + _cursor(course, x, names)
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
     )
 
 
