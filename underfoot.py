@@ -104,8 +104,14 @@ def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *
 @cli.command()
 @home_option
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
-def build(home_path: str | None, *, from_filed: bool) -> None:
+@click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
+def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
+    if plan:
+        from models.build import plan_rows  # noqa: PLC0415 - a slow import, used here only
+
+        terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
+        return
     home = Home.find(home_path)
     home.settings()
     if from_filed:
