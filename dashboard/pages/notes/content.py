@@ -28,30 +28,6 @@ NOTE_KINDS = Words({
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
     "practice": "Home practice", "target": "Own band",
 })  # fmt: skip
-# What the form itself says, by the names that note_form.js uses.
-FORM_WORDS = Words({
-    "saw": "What you saw", "other_faults": "Other faults",
-    "grade": "How strongly", "little": "a little", "clear": "clearly", "strong": "strongly",
-    "drill": "Drill", "dose": "Dose", "unit": "Counted in", "reps": "times", "minutes": "minutes",
-    "pace": "Pace", "slow": "slow", "half": "half", "full": "full",
-    "place": "Where", "lesson": "in the lesson", "home": "at home",
-    "plan": "Plan, in your words", "shared": "The student sees the drill and the plan",
-    "hurts": "Something hurts, or no longer does", "area": "Where it hurts", "side": "Which side",
-    "lead": "lead", "trail": "trail", "both": "both", "hurts_words": "What the student says",
-    "over": "No longer hurts",
-    "nudge_check": "Nudge check", "nudge": "Nudged", "forward": "forward", "back": "back",
-    "sideways": "sideways", "balance": "Balance", "held": "held", "lost": "lost",
-    "eyes": "Eyes", "open": "open", "closed": "closed",
-    "practice": "Home practice the student reports", "practised": "Practised", "minutes_done": "Minutes",
-    "practice_pace": "At pace",
-    "own_band": "A band of the student's own", "measure": "Measure", "no_band": "No own band",
-    "from": "From", "to": "To",
-    "keep": "Keep this note", "sending": "Sending…",
-    "draft": "Not kept yet. What you wrote is still on this device.",
-    "offline": "Not kept yet: no connection. What you wrote stays on this device; press again once you are "
-               "connected.",
-})  # fmt: skip
-
 Line = dict[str, Any]
 
 
@@ -67,7 +43,6 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
     return {
         "author": reader.viewer.person,
         "student": student,
-        "words": dict(FORM_WORDS),
         "faults": _faults(reader, student),
         "drills": [(row["drill"], _drill_label(reader, person, row, hurting)) for row in drills],
         "doses": sorted({*DOSES, *_last_dose(given)}),
