@@ -228,12 +228,8 @@ def section(found: Section, *, place: str = "") -> None:
     elif found.table:
         table(*found.table)
     key = found.picture.key if found.picture else ""
-    for show, sentences in (
-        (aside, [key]),
-        (say, found.boxes),
-        (aside, found.notes),
-        (st.write, found.sentences),
-    ):
+    shown = (aside, [key]), (say, found.boxes), (aside, found.notes), (st.write, found.sentences)
+    for show, sentences in shown:
         for sentence in filter(None, sentences):
             show(sentence)
 

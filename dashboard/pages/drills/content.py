@@ -19,6 +19,7 @@ from dashboard.pages.drills.verdicts import (
     ranked,
 )
 from dashboard.queries import drills, people
+from dashboard.safety import needs_balance_caution
 from dashboard.section import Section
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import EYES_CLOSED
@@ -212,9 +213,7 @@ def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, na
 def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
     """What to take care of with a drill of the roster: its age, its own cautions, and closed eyes."""
     said = [text for text in (age_sentence(about["min_age"]), about["cautions"]) if text]
-    described = f"{about['name']} {about['how']}".lower()
-    closed = "eyes closed" in described or "close the eyes" in described
-    if closed or about["aim"] == "unsteady_at_address":
+    if needs_balance_caution(about["aim"], about["name"], about["how"]):
         said.append(_(EYES_CLOSED))
     return tuple(said)
 
