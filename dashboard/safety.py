@@ -59,8 +59,8 @@ def too_young(drill: Mapping[str, Any], born: date | None, today: date) -> bool:
 
 def needs_balance_caution(aim: str | None, *texts: str | None) -> bool:
     """Whether a drill is done with eyes closed or trains balance, and so needs `cautions.EYES_CLOSED`."""
-    text = " ".join(part for part in texts if part)
-    return "eyes closed" in text.lower() or aim == "unsteady_at_address"
+    text = " ".join(part for part in texts if part).lower()
+    return "eyes closed" in text or "close the eyes" in text or aim == "unsteady_at_address"
 
 
 def practice_week(reader: Reader, student: str) -> str:
