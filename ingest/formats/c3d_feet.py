@@ -61,8 +61,13 @@ def read_stance(
 ) -> Stance:
     """Find which platform is under which foot, and the foot axes.
 
-    Heel and toe markers of both feet come first, then the points of [stance]. Markers are taken where the
-    feet stand at address: ±150 ms about a marked address, else the stillest 0.3 s of the first half.
+    Heel and toe markers of both feet come first, then the points of [stance]. Markers are taken at address:
+    ±150 ms about a marked address, else the stillest 0.3 s of the first half. With markers, each foot goes
+    with the platform whose middle is nearer; with [stance], the order of platforms counts under which both
+    usual centres of pressure are under their feet. `lead_platform` (from 1) settles it beforehand.
+
+    stance_mm: lead heel x, y, lead toe, trail heel, trail toe, mm on the golfer's floor; address_s on the
+    file's clock. x is the edge of the lead platform that runs most nearly from trail to lead foot.
 
     Raises
         Refused: no foot axis, a platform without load, or platforms that do not fit lead_platform or
