@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.c3d_feet import Setup, Stance, foot_frame, read_stance
+from ingest.formats.c3d_feet import C3dSetup, Stance, foot_frame, read_stance
 from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
@@ -65,7 +65,7 @@ class C3d(SampleFormat):
         platform = context.device.raw.get("lead_platform") if context.device is not None else None
         header, person, hand = context.header, context.person, context.hand(name)
         lead = platform if isinstance(platform, int) else None
-        setup = Setup(hand, header.stance_mm, person.foot_length_mm, lead)
+        setup = C3dSetup(hand, header.stance_mm, person.foot_length_mm, lead)
         found = read_c3d(context.base / name, setup)
         mass = found.body_mass_kg
         return replace(
@@ -98,7 +98,7 @@ class C3d(SampleFormat):
         return found
 
 
-def read_c3d(path: Path, setup: Setup) -> Recording:
+def read_c3d(path: Path, setup: C3dSetup) -> Recording:
     """Read a recording of one swing on two force platforms.
 
     Along is 0 at the back of the heel and 100 at the tip of the toes, across is positive toward the target,
@@ -123,7 +123,7 @@ def read_c3d(path: Path, setup: Setup) -> Recording:
         ) from error
 
 
-def _read(path: Path, setup: Setup) -> Recording:
+def _read(path: Path, setup: C3dSetup) -> Recording:
     recording = open_c3d(path)
     events = read_events(recording)
     stance = read_stance(recording, read_platforms(recording), setup, events.get("address"))

@@ -24,7 +24,7 @@ ALONG_WITHIN_PCT, ACROSS_WITHIN_MM = (-10.0, 110.0), 80.0
 
 
 @dataclass(frozen=True)
-class Setup:
+class C3dSetup:
     """What is known of a recording beforehand: the hand, [stance], the foot's length and the lead platform.
 
     stance_mm: lead heel x, y, lead toe, trail heel, trail toe, mm on the golfer's floor. lead_platform counts
@@ -71,7 +71,7 @@ def foot_frame(points: Array, heel: Array, toe: Array) -> tuple[Array, Array]:
 
 
 def read_stance(
-    recording: C3dFile, platforms: Sequence[Platform], setup: Setup, address_s: float | None
+    recording: C3dFile, platforms: Sequence[Platform], setup: C3dSetup, address_s: float | None
 ) -> Stance:
     """Find which platform is under which foot, and the foot axes.
 
@@ -162,7 +162,7 @@ def _from_markers(
     file: str,
     pairs: Sequence[tuple[Platform, Platform]],
     points: Array,
-    setup: Setup,
+    setup: C3dSetup,
 ) -> Stance:
     """Stance from the four markers (4, 3): each foot goes with the platform it stands on."""
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
