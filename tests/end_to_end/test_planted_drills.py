@@ -11,8 +11,8 @@ import pytest
 
 from demo_academy.habits import DRILLS, HABIT_BY_NAME
 from demo_academy.write import invent_people
-from models.drills import Sources, answer
-from models.season.aims import Reference
+from models.season.drill import Sources, answer
+from models.season.drill_data import Reference
 from models.season.judgement import Bands
 
 METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.habit is not None}
@@ -64,7 +64,7 @@ def effects(tmp_path_factory):
     no_first = pl.DataFrame(schema={"session": pl.String, "drill": pl.String})
     aims = {code: drill.aim for code, drill in METRIC_DRILLS.items()}
     found = answer(Sources(metrics, no_faults, dose, no_first, aims, {}, reference))
-    return {row["drill"]: row for row in found.effect}
+    return {row["drill"]: row for row in found.effect.to_dicts()}
 
 
 @pytest.mark.parametrize("code", ["d01", "d02"])
