@@ -85,9 +85,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
 def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *, as_json: bool) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
-        from ingest import explanation  # noqa: PLC0415 - a slow import, used here only
+        from ingest.formats.format import explain as explained  # noqa: PLC0415 - a slow import, used here only
 
-        return terminal.show_explanation(explanation.explain(explain).to_json(), as_json=as_json)
+        return terminal.show_explanation(explained(explain).to_json(), as_json=as_json)
     home = Home.find(home_path)
     home.settings()
     missing = [path for path in paths if not path.exists()]
@@ -104,8 +104,14 @@ def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *
 @cli.command()
 @home_option
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
-def build(home_path: str | None, *, from_filed: bool) -> None:
+@click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
+def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
+    if plan:
+        from models.build import plan_rows  # noqa: PLC0415 - a slow import, used here only
+
+        terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
+        return
     home = Home.find(home_path)
     home.settings()
     if from_filed:
@@ -142,7 +148,7 @@ def page(
     if end_links or days is not None:
         terminal.show_link(Home.find(home_path), student, days, end=end_links)
         return
-    from dashboard.pages.progress.paper import write_page  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_page(Home.find(home_path), student, target))
 
@@ -157,7 +163,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
     from ingest.film.contact_sheet import follow  # noqa: PLC0415 - a slow import, used here only
 
     with terminal.progress("Following the marks") as step:
-        terminal.say(follow(file, view=view, handed=hand, sheet=preview, tell=step).lines())
+        terminal.say(follow(file, view=view, handed=hand, sheet=preview, progress=step).lines())
 
 
 @cli.command()
@@ -166,7 +172,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 @to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
-    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_sheet(Home.find(home_path), student, target))
 
