@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export TZ := UTC
 
-.PHONY: demo test check calibration setup clean
+.PHONY: demo test quick check docs hooks bench calibration setup clean
 demo: setup
 ifeq ($(SERVE),0)
 	$(BIN)/underfoot demo --no-serve --home $(HOME_DIR)
@@ -13,8 +13,17 @@ else
 	$(BIN)/underfoot demo --home $(HOME_DIR)
 endif
 
+# Part of it: make test ARGS="-k clip", ARGS=tests/models, ARGS="--durations=20".
 test: check
-	$(BIN)/python -m pytest -n 2 --dist loadscope
+	$(BIN)/python -m pytest -n 2 --dist loadscope $(ARGS)
+
+# Lint, types, and the tests of what changed since main: under a minute for a usual change.
+quick: check
+	$(BIN)/python -m pytest -n 2 --dist loadscope -m "not slow and not browser" $$($(BIN)/python tests/changed.py) $(ARGS)
+
+# Make quick before every commit.
+hooks:
+	git config core.hooksPath .githooks
 
 # Under 10 minutes on 2 quiet cores; in pieces: CALIBRATE="--truth mixed --students 40 --academies 50".
 calibration: $(VENV)/ready-test
@@ -25,6 +34,10 @@ check: $(VENV)/ready-test
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+
+# Lists of tables, faults, flags, metrics, labels and pages, written from the code.
+docs: $(VENV)/ready-test
+	$(BIN)/python tests/reference.py
 
 # Each goal of speed beside its baseline of the same run.
 bench: $(VENV)/ready-test

@@ -16,8 +16,7 @@ from dashboard.text import catalogue
 from warehouse import journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
-from warehouse.owed import owed
-from warehouse.store import open_snapshot, rebuilding, writer
+from warehouse.store import open_snapshot, rebuilding, unanswered, writer
 
 
 def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
@@ -86,9 +85,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
 def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *, as_json: bool) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
-        from ingest import explanation  # noqa: PLC0415 - a slow import, used here only
+        from ingest.formats.format import explain as explained  # noqa: PLC0415 - a slow import, used here only
 
-        return terminal.show_explanation(explanation.explain(explain).to_json(), as_json=as_json)
+        return terminal.show_explanation(explained(explain).to_json(), as_json=as_json)
     home = Home.find(home_path)
     home.settings()
     missing = [path for path in paths if not path.exists()]
@@ -105,8 +104,14 @@ def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *
 @cli.command()
 @home_option
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
-def build(home_path: str | None, *, from_filed: bool) -> None:
+@click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
+def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
+    if plan:
+        from models.build import plan_rows  # noqa: PLC0415 - a slow import, used here only
+
+        terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
+        return
     home = Home.find(home_path)
     home.settings()
     if from_filed:
@@ -143,7 +148,7 @@ def page(
     if end_links or days is not None:
         terminal.show_link(Home.find(home_path), student, days, end=end_links)
         return
-    from dashboard.pages.progress.paper import write_page  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_page(Home.find(home_path), student, target))
 
@@ -158,7 +163,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
     from ingest.film.contact_sheet import follow  # noqa: PLC0415 - a slow import, used here only
 
     with terminal.progress("Following the marks") as step:
-        terminal.say(follow(file, view=view, handed=hand, sheet=preview, tell=step).lines())
+        terminal.say(follow(file, view=view, handed=hand, sheet=preview, progress=step).lines())
 
 
 @cli.command()
@@ -167,7 +172,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 @to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
-    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_sheet(Home.find(home_path), student, target))
 
@@ -178,11 +183,10 @@ def lesson(student: str, home_path: str | None, target: Path | None) -> None:
 @to_option
 def review(home_path: str | None, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.pages.week.content import lines  # noqa: PLC0415 - the other commands don't wait for it
-    from dashboard.pages.week.paper import NEVER, write_review  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.week.content import NO_REVIEW, write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(Home.find(home_path), person, target)
-    terminal.say(lines(whole) if whole else [NEVER])
+    terminal.say(whole.lines() if whole else [catalogue._(NO_REVIEW)])
     out.print(f"To print: {file}", soft_wrap=True)
 
 
@@ -269,7 +273,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     with (
         journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
-        owed(w) as students,
+        unanswered(w) as students,
     ):
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)

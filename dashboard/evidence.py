@@ -1,16 +1,18 @@
 """The picture behind a sentence: one student's season line, or their fault ladder."""
 
+from dataclasses import dataclass
 from typing import Any
 
+import altair as alt
 import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
-from dashboard.pages.progress.content import Picture
 from dashboard.queries import people, season, sessions
-from dashboard.text.labels import BETTER, NOT_CLEAR, TOO_FEW, WORSE, label, marked
+from dashboard.text.labels import label, marked
 from dashboard.text.numbers import Measure, listed, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place
 from warehouse.access import Reader
+from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
 LINE_KEY = (
     "Each dot is one session. Bars and the line's shade hold the true value nine times in ten; the pale "
@@ -20,6 +22,16 @@ LADDER_KEY = (
     "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate nine "
     "times in ten."
 )
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart, what it says, its rows, and how to read its marks."""
+
+    chart: alt.TopLevelMixin
+    words: str
+    rows: pl.DataFrame
+    key: str = ""
 
 
 def evidence(

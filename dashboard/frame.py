@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from dashboard import layout, readers, signin
+from dashboard import layout, readers, signin, theme
 from dashboard.text.catalogue import use
 from warehouse import journal
 from warehouse.access import Reader
@@ -18,9 +18,9 @@ EVERYONE = (*STAFF, "student", "guardian")
 # A picture wider than its window scrolls sideways; what a box says is in full ink; on a phone no row of
 # buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
 # ours, which escape formulas. On A4 and Letter: the page alone, without what only a screen needs.
-STYLE = """<style>
+STYLE = """
 [data-testid="stVegaLiteChart"] { overflow-x: auto; }
-[data-testid="stAlert"] p, [data-testid="stAlert"] strong { color: #22302B; }
+[data-testid="stAlert"] p, [data-testid="stAlert"] strong { color: var(--ink); }
 [data-testid="stElementToolbarButton"]:not(:has([aria-label^="Fullscreen"], [aria-label^="Search"])) {
   display: none; }
 @media (prefers-reduced-motion: reduce) {
@@ -34,7 +34,7 @@ STYLE = """<style>
   .st-key-look-as { display: none !important; }
   [data-testid="stMainBlockContainer"] { padding: 0 !important; }
   [data-testid="stVegaLiteChart"] { break-inside: avoid; }
-}</style>"""
+}"""
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Page:
 def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
-    st.html(STYLE)
+    st.html(f"<style>{theme.CSS}{STYLE}</style>")
     try:
         home = readers.home()
         use(home.settings().language)

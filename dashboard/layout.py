@@ -9,9 +9,9 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
-from dashboard import theme as theme  # noqa: PLC0414 - importing it switches the pictures' theme on
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
+from dashboard.section import Section
 from dashboard.text.catalogue import keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.numbers import on
@@ -22,16 +22,18 @@ FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
 
 def choose(
     label: str,
-    options: Mapping[str, str],
+    choices: Mapping[str, str] | Sequence[str],
     name: str,
     default: str | None = None,
     on_change: Callable[[], None] | None = None,
 ) -> str:
     """A choice among code → words, kept in the address under `name` so that the page can be linked.
 
+    Codes alone are their own words.
     Where the address says nothing, what was chosen last on any page holds, then `default`, then the first.
     A link to the page that is open, with another choice in it, moves the choice.
     """
+    options = choices if isinstance(choices, Mapping) else {code: code for code in choices}
     codes = list(options)
     followed = _follow(name, options)
     kept: dict[str, str] = st.session_state.setdefault("kept", {})
@@ -216,6 +218,20 @@ def _grid(rows: pl.DataFrame) -> None:
 def aside(sentence: str) -> None:
     """Small print in full ink: the usual caption's grey is too pale to read."""
     st.markdown(f":small[{sentence}]")
+
+
+def section(found: Section, *, place: str = "") -> None:
+    """A section of a page; `place` as of `picture`."""
+    if found.picture:
+        one, pieces = found.picture, found.pieces
+        picture(one.chart, one.words, one.rows, stretch=not pieces, place=place, pieces=pieces)
+    elif found.table:
+        table(*found.table)
+    key = found.picture.key if found.picture else ""
+    shown = (aside, [key]), (say, found.boxes), (aside, found.notes), (st.write, found.sentences)
+    for show, sentences in shown:
+        for sentence in filter(None, sentences):
+            show(sentence)
 
 
 def empty(what: str, next_step: str) -> None:

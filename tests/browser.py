@@ -5,13 +5,15 @@ import os
 import shutil
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
+
+from dashboard.serving import streamlit
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium")
@@ -21,7 +23,7 @@ ARGS = [
 ]  # fmt: skip
 
 
-# Notes when a page's first picture is drawn, by the page's own clock; without a picture, when the page stands.
+# Records when a page's first picture is drawn, by the page's own clock; without a picture, when the page is done.
 NOTE_FIRST_PICTURE = """(() => {
     const drawn = () => {
         const canvas = document.querySelector('[data-testid="stVegaLiteChart"] canvas');
@@ -42,13 +44,15 @@ NOTE_FIRST_PICTURE = """(() => {
 
 
 def require_chromium() -> str:
-    """The browser's path; without one the test is skipped by name on a laptop and fails in CI."""
-    if CHROMIUM is None:
-        told = "Chromium is not installed (Debian's package chromium)."
+    """The browser's path; without it, or without Playwright, the test is skipped by name, and fails in CI."""
+    missing = [] if CHROMIUM else ["Chromium (Debian's package chromium)"]
+    missing += [] if find_spec("playwright") else ["Playwright (the extra [test])"]
+    if missing:
+        reason = " and ".join(missing) + " is not installed."
         if os.environ.get("CI") == "true":
-            pytest.fail(told)
-        pytest.skip(told)
-    return CHROMIUM
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return str(CHROMIUM)
 
 
 def screen(width: int) -> dict:
@@ -70,11 +74,7 @@ def _free_port() -> int:
 def served(home: Path, log: Path) -> Iterator[str]:
     """The dashboard of a home; yields its address. The server's output goes to `log`."""
     port = _free_port()
-    call = [
-        sys.executable, "-m", "streamlit", "run", str(ROOT / "dashboard" / "app.py"),
-        "--server.port", str(port), "--server.address", "localhost", "--server.headless", "true",
-        "--server.fileWatcherType", "none",
-    ]  # fmt: skip
+    call = streamlit({"server.port": port, "server.headless": True, "server.fileWatcherType": "none"})
     environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
     with (
         log.open("w") as out,
@@ -103,7 +103,7 @@ def first_picture_s(page, address: str, limit_s: float = 40) -> float:
 
 
 def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
-    """Wait until the script has run and the page has stood still for a while."""
+    """Wait until the script has run and the page has not changed for a while."""
     page.wait_for_selector('[data-testid="stMain"] h1, [data-testid="stMain"] p', timeout=limit_s * 1000)
     page.wait_for_function(
         """() => {

@@ -5,7 +5,6 @@ import time
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 import browser
 import builders
@@ -23,7 +22,10 @@ def home(tmp_path: Path) -> Home:
 
 @pytest.fixture(scope="module")
 def playwright():
-    """What drives the browsers of a module."""
+    """What drives the browsers of a module. Imported here, so that only browser tests need it."""
+    browser.require_chromium()
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415 - only browser tests need it
+
     with sync_playwright() as driver:
         yield driver
 

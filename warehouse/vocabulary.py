@@ -12,6 +12,12 @@ FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
+DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
+SAMPLE_COLUMNS = (
+    "lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm",
+    "lead_heel_n", "trail_heel_n", "cop_x_mm", "cop_y_mm",
+)  # fmt: skip
+PLATE_COLUMNS = ("swing_no", "t_s", *SAMPLE_COLUMNS)
 CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
 EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 CLOCKS = ("plate", "clip")
@@ -31,6 +37,22 @@ NOTE_KINDS = (
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "sideways")
+
+# Flags of a swing and what each one's count counts.
+FLAG_COUNTS = {
+    "dropout": "gaps",
+    "negative_load": "such samples, both feet",
+    "saturated": "samples at the highest value; of a grid 1",
+    "weight_mismatch": "1",
+    "short_quiet": "missing samples",
+    "low_rate": "the rate, Hz",
+    "unmarked": "events not marked",
+    "feet_not_found": "1",
+    "feet_swapped": "1",
+    "clip_unsynced": "1",
+    "clip_unchecked": "1",
+    "sensors_filled": "sensors",
+}
 
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"

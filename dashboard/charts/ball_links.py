@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.labels import GOES_TOGETHER, LABELS, label
 from dashboard.text.numbers import count, number
 
@@ -15,10 +15,10 @@ OUTCOMES = {"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides (m)"}
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw `rows` of queries.season.ball_links that have a figure; filled where it goes together."""
     drawn = rows.drop_nulls("per_sd").with_columns(
-        row_names.broken("name", 22 if narrow else 44),
+        name_axis.broken("name", 22 if narrow else 44),
         (pl.col("label") == GOES_TOGETHER).alias("together"),
     )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=row_names.axis())
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
     x = alt.X(
         "per_sd:Q",
         title="Change (m)" if narrow else f"{OUTCOMES[outcome]}, change with a usual rise of the measure",
@@ -44,9 +44,9 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         ),
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

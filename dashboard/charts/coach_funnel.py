@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import look
 from dashboard.text.numbers import count, listed, number
 
 HEIGHT = 340
@@ -75,7 +76,7 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         *names,
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
     )
 
 

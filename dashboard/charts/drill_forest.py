@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, number
 
@@ -41,7 +41,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     order = drawn.sort("place")["row"].unique(maintain_order=True).to_list()
     low, high = _reach(drawn)
     both = drawn["which"].n_unique() > 1
-    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis(), scale=alt.Scale(paddingInner=0.3))
+    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(), scale=alt.Scale(paddingInner=0.3))
     beside = alt.YOffset("which:N", sort=[KEPT, SAME_DAY], scale=alt.Scale(paddingOuter=0.6))
     x = alt.X(
         "value:Q", title="In smallest worthwhile changes" if narrow else AXIS,
@@ -74,7 +74,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         text = alt.Chart(drawn).transform_filter(alt.datum.which == KEPT).mark_text(align="left", dx=8)
         layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 70), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 70), title=look.title(finding, narrow=narrow)
     )
 
 
@@ -82,7 +82,7 @@ def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
     """Two rows an effect, kept and on the day, scaled by its own smallest worthwhile change."""
     rows: list[dict[str, Any]] = []
     for place, row in enumerate(effects.iter_rows(named=True)):
-        named = row_names.lines(row["row"], 18 if narrow else 30)
+        named = name_axis.lines(row["row"], 18 if narrow else 30)
         for which, name in ((KEPT, "kept"), (SAME_DAY, "same_day")):
             scaled = {
                 end: None if row[column] is None else row[column] / row["swc"]

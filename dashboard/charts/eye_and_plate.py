@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 30
@@ -24,10 +24,10 @@ def grade(kappa: float | None) -> str:
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
     drawn = rows.drop_nulls("kappa").with_columns(
-        row_names.broken("name", 20 if narrow else 44),
+        name_axis.broken("name", 20 if narrow else 44),
         pl.col("kappa").map_elements(grade, return_dtype=pl.String).alias("grade"),
     )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=row_names.axis())
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])
     x = alt.X(
         "kappa:Q", title="Agreement beyond chance (Cohen's kappa)",
@@ -53,9 +53,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         ),
     ]
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

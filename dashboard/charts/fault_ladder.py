@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, share
 from dashboard.text.sentences import fault_sentence
@@ -24,10 +24,10 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     row = pl.col("fault").alias("row")
     drawn = rates.with_columns(
         pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"),
-        row_names.broken("fault", 20) if narrow else row,
+        name_axis.broken("fault", 20) if narrow else row,
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=row_names.axis(padding=12))
+    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(padding=12))
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title="Share of swings (%)", scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
@@ -48,7 +48,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         end = alt.datum(1.0, type="quantitative")
         layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=max(ROW_HEIGHT * len(order), 60), title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 60), title=look.title(finding, narrow=narrow)
     )
 
 

@@ -6,8 +6,8 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import cursor
-from dashboard.charts.load_course import FIRST, NAMES, THIS, event_axis
+from dashboard.charts import cursor, look
+from dashboard.charts.load_curve import FIRST, NAMES, THIS, event_axis
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import number
 
@@ -57,7 +57,7 @@ def picture(
         alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y=alt.Y("middle:Q")),
         *_names(mirrored, top, names),
         *_cursor(lanes, x, names),
-    ).properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
+    ).properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
 
 
 def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[alt.Chart]:

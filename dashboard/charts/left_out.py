@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 32
@@ -14,7 +14,7 @@ ROW_HEIGHT = 32
 
 def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
-    drawn = rows.with_columns(row_names.broken("group", 20 if narrow else 40))
+    drawn = rows.with_columns(name_axis.broken("group", 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
     first, last = drawn["week"].min(), drawn["week"].max()
     days = [
@@ -25,7 +25,7 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
         "week:T", title="Week", scale=alt.Scale(domain=days),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
-    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=row_names.axis(grid=True))
+    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=name_axis.axis(grid=True))
     most = int(drawn["n"].max())
     tips = [
         alt.Tooltip("week:T", title="Week of", format="%-d %B %Y"),
@@ -39,9 +39,9 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     if not narrow:
         layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q")))
     return alt.layer(*layers).properties(
-        autosize=theme.FIT,
+        autosize=look.FIT,
         height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
-        title=theme.title(finding, narrow=narrow),
+        title=look.title(finding, narrow=narrow),
     )
 
 

@@ -6,6 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import look
 from dashboard.text.numbers import count, number, on
 
 HEIGHT = 150
@@ -46,7 +47,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
             ),
             tooltip=[alt.Tooltip("days:Q", title="Days"), alt.Tooltip("minutes:Q", title="Minutes")],
         )
-        .properties(autosize=theme.FIT, height=HEIGHT, title=theme.title(finding, narrow=narrow))
+        .properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
     )
 
 

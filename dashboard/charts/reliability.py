@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import row_names
+from dashboard.charts import look, name_axis
 from dashboard.text.numbers import number
 
 ROW_HEIGHT = 24
@@ -24,10 +24,10 @@ def grade(icc: float | None) -> str:
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
     drawn = rows.drop_nulls("icc_session").with_columns(
-        row_names.broken("label", 24 if narrow else 64),
+        name_axis.broken("label", 24 if narrow else 64),
         pl.col("icc_session").map_elements(grade, return_dtype=pl.String).alias("grade"),
     )
-    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=row_names.axis())
+    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=name_axis.axis())
     x = alt.X(
         "icc_session:Q",
         title="Intraclass correlation" if narrow else "Intraclass correlation of one session's mean (0 to 1)",
@@ -52,7 +52,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     ]
     height = max((1.9 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
     return alt.layer(*layers).properties(
-        autosize=theme.FIT, height=height, title=theme.title(finding, narrow=narrow)
+        autosize=look.FIT, height=height, title=look.title(finding, narrow=narrow)
     )
 
 

@@ -7,6 +7,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import look
 from dashboard.text.numbers import Measure, count, on
 from dashboard.text.sentences import FEW_SWINGS, band_place
 
@@ -53,7 +54,7 @@ def picture(
     for kind, level in levels.items():
         layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
     return alt.layer(*layers).properties(
-        height=HEIGHT, autosize=theme.FIT, title=theme.title(finding, narrow=narrow)
+        height=HEIGHT, autosize=look.FIT, title=look.title(finding, narrow=narrow)
     )
 
 

@@ -6,6 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import look
 from dashboard.text.labels import marked
 from dashboard.text.numbers import Measure, count
 from dashboard.text.sentences import FEW_SWINGS
@@ -64,7 +65,7 @@ def picture(
         ),
         columns=NARROW_COLUMNS if narrow else WIDE_COLUMNS,
         spacing=14,
-        title=theme.title(finding, narrow=narrow) if finding else alt.Undefined,
+        title=look.title(finding, narrow=narrow) if finding else alt.Undefined,
     )
 
 

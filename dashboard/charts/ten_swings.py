@@ -4,6 +4,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
+from dashboard.charts import look
 from dashboard.text.numbers import in_ten
 
 ROW_HEIGHT = 44
@@ -33,7 +34,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.C
             ),
         )
         .properties(
-            autosize=theme.FIT, height=ROW_HEIGHT * len(order), title=theme.title(finding, narrow=narrow)
+            autosize=look.FIT, height=ROW_HEIGHT * len(order), title=look.title(finding, narrow=narrow)
         )
     )
 

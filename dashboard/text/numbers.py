@@ -17,6 +17,7 @@ THINGS = {
     "clean swing": mark_plural("{n} clean swing", "{n} clean swings"),
     "change": mark_plural("{n} change", "{n} changes"),
     "coach": mark_plural("{n} coach", "{n} coaches"),
+    "combination": mark_plural("{n} combination", "{n} combinations"),
     "day": mark_plural("{n} day", "{n} days"),
     "delivery": mark_plural("{n} delivery", "{n} deliveries"),
     "delivery waits": mark_plural("{n} delivery waits", "{n} deliveries wait"),

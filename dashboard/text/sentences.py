@@ -5,60 +5,73 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from dashboard.text.labels import BETTER, FLAGS, IMPROVING, SLIPPING, TOO_FEW, WORSE, label, marked
+from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.labels import FLAGS, label, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on, share
+from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, TOO_FEW, WORSE
 
 FEW_SWINGS = 5
-
-
 FEW_SESSIONS = 3
-
-
-FEET = (
+FEET = mark(
     "The lead foot is the one nearer the target, the trail foot the other. Load is how hard a foot presses "
     "on the ground."
 )
-
-
-POINT = "A point is one hundredth of all the load on your two feet."
+POINT = mark("A point is one hundredth of all the load on your two feet.")
+NO_DRILL_WHILE = mark(
+    "While it is open, no drill is suggested here that mentions this area or may load it; what was set "
+    "before is marked."
+)
+PACES = Words({"slow": "slow", "half": "half pace", "full": "full pace"})
+AT_PACE = Words({"slow": "a slow pace", "half": "half pace", "full": "full pace"})
+DOSE_UNITS = Words({"reps": "times", "minutes": "minutes"})
 
 
 def band_place(value: float | None, lo: float | None, hi: float | None) -> str:
     """Where a value stands against its band."""
     if value is None or (lo is None and hi is None):
-        return "no band set"
+        return _("no band set")
     if lo is not None and value < lo:
-        return "below the band"
+        return _("below the band")
     if hi is not None and value > hi:
-        return "above the band"
-    return "inside the band"
+        return _("above the band")
+    return _("inside the band")
+
+
+def between(lo: str, hi: str) -> str:
+    """Where the true value lies nine times in ten: 90 % between +2 and +14 points."""
+    return _("{share} between {lo} and {hi}").format(share=share(0.9), lo=lo, hi=hi)
 
 
 def certainty(p: float | None) -> str:
     """How sure, in words and numbers."""
     if p is None:
         return ""
-    word = "Real, not noise" if p > 0.95 else "Likely" if p > 0.8 else "Not sure"
+    word = _("Real, not noise") if p > 0.95 else _("Likely") if p > 0.8 else _("Not sure")
     return f"{word} ({share(min(p, 0.99))})"
 
 
 def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str, sessions: int) -> str:
     """What a season's fit says of one metric, with its doubt; claims nothing that the table does not."""
-    if trend is None and sessions < FEW_SESSIONS:
-        return f"{measure.label}: {count(sessions, 'session')}. {label(TOO_FEW)} to speak of change."
+    few = sessions < FEW_SESSIONS if trend is None else trend["label"] == TOO_FEW
+    if few:
+        n = sessions if trend is None else int(trend["n_sessions"])
+        return _("{measure}: {sessions}. {label} to speak of change.").format(
+            measure=measure.label, sessions=count(n, "session"), label=label(TOO_FEW)
+        )
     if trend is None:
-        return f"{measure.label}: no season line yet, so nothing is claimed about change."
+        return _("{measure}: no season line yet, so nothing is claimed about change.").format(
+            measure=measure.label
+        )
     code = str(trend["label"])
-    if code == TOO_FEW:
-        sessions = int(trend["n_sessions"])
-        return f"{measure.label}: {count(sessions, 'session')}. {label(TOO_FEW)} to speak of change."
     sure = {IMPROVING: trend["p_better"], SLIPPING: trend["p_worse"]}.get(code)
-    # A change of a share is in points: "+7 %" of 61 % would be another number.
-    shift = replace(measure, unit="points") if measure.unit == "%" else measure
-    change = (
-        f"{measure.label}: {measure.say_both(trend['start_value'], trend['value_now'], ' → ')}, {place}. "
-        f"Change {shift.say(trend['change'], signed=True)}, 90{NBSP}% between "
-        f"{shift.say_both(trend['change_lo'], trend['change_hi'], ' and ', signed=True)}."
+    shift = in_points(measure)
+    change = _("{measure}: {values}, {place}. Change {change}, {share} between {interval}.").format(
+        measure=measure.label,
+        values=measure.say_both(trend["start_value"], trend["value_now"], " → "),
+        place=place,
+        change=shift.say(trend["change"], signed=True),
+        share=share(0.9),
+        interval=shift.say_both(trend["change_lo"], trend["change_hi"], _(" and "), signed=True),
     )
     return f"{change} {marked(code)}{'. ' + certainty(sure) if sure is not None else ''}."
 
@@ -66,24 +79,16 @@ def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str
 def fault_sentence(name: str, now: Mapping[str, Any] | None, before: Mapping[str, Any] | None) -> str:
     """One fault, now against before."""
     if now is None or now["rate"] is None:
-        return f"{name}: not measured lately."
-    text = (
-        f"{name}: {share(now['rate'])} of {count(int(now['usable']), 'swing')} lately "
-        f"(90{NBSP}% between {share(now['rate_lo'])} and {share(now['rate_hi'])})"
+        return _("{fault}: not measured lately.").format(fault=name)
+    text = _("{fault}: {rate} of {swings} lately ({interval})").format(
+        fault=name,
+        rate=share(now["rate"]),
+        swings=count(int(now["usable"]), "swing"),
+        interval=between(share(now["rate_lo"]), share(now["rate_hi"])),
     )
     if before is not None and before["rate"] is not None:
-        text += f", before {share(before['rate'])}"
+        text += _(", before {rate}").format(rate=share(before["rate"]))
     return f"{text}. {marked(str(now['label']))}."
-
-
-NOISE = "Could be noise"
-REAL = "Real, not noise"
-PACES = {"slow": "slow", "half": "half pace", "full": "full pace"}
-DOSE_UNITS = {"reps": "times", "minutes": "minutes"}
-NO_DRILL_WHILE = (
-    "While it is open, no drill is suggested here that mentions this area or may load it; what was set "
-    "before is marked."
-)
 
 
 def in_points(measure: Measure) -> Measure:
@@ -110,16 +115,18 @@ def _outside(value: float, band: tuple[float | None, float | None]) -> float:
 def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
     """Real or noise, of one row of `queries.lesson.last_against_before`."""
     if row["before"] is None:
-        return "Nothing to compare with"
+        return _("Nothing to compare with")
     if row["beyond"] is None:
-        return "Scatter not known yet"
+        return _("Scatter not known yet")
     shift = in_points(measure)
     if len(shift.unit) > len("points"):  # a long unit stands in the column beside
         shift = replace(shift, unit="")
     if abs(row["last"] - row["before"]) <= row["beyond"]:
-        return f"{NOISE}: under {shift.say(row['beyond'])}"
+        return _("Could be noise: under {scatter}").format(scatter=shift.say(row["beyond"]))
     way = direction(measure, row["before"], row["last"], band)
-    return f"{marked(way) if way else 'Moved'}. {REAL}: over {shift.say(row['beyond'])}"
+    return _("{change}. Real, not noise: over {scatter}").format(
+        change=marked(way) if way else _("Moved"), scatter=shift.say(row["beyond"])
+    )
 
 
 def moved(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
@@ -130,58 +137,72 @@ def moved(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, fl
 def pace_sentence(name: str, rows: Sequence[Mapping[str, Any]]) -> str:
     """At which pace a fault stays away, and what is still wanted: holds at half pace; not yet at full."""
     if not rows:
-        return f"{name}: not swung at any pace lately."
+        return _("{fault}: not swung at any pace lately.").format(fault=name)
     seen = [
-        f"{share(row['rate'])} of {count(int(row['usable']), 'swing')} at {_at(row['pace'])}"
+        _("{rate} of {swings} at {pace}").format(
+            rate=share(row["rate"]), swings=count(int(row["usable"]), "swing"), pace=AT_PACE[row["pace"]]
+        )
         for row in rows
         if row["rate"] is not None
     ]
-    counts = f" Shows in {listed(seen)}." if seen else ""
+    counts = " " + _("Shows in {rates}.").format(rates=listed(seen)) if seen else ""
     holds = rows[0]["holds_at"]
-    wanted = f"about {count(int(rows[0]['clean_swings_wanted']), 'clean swing')} at one pace would show it"
     if holds == "full":
-        return f"{name}: holds at full pace.{counts}"
+        return _("{fault}: holds at full pace.").format(fault=name) + counts
+    wanted = count(int(rows[0]["clean_swings_wanted"]), "clean swing")
     if holds is None:
-        return f"{name}: not yet shown to hold at any pace; {wanted}.{counts}"
+        text = _(
+            "{fault}: not yet shown to hold at any pace; about {clean_swings} at one pace would show it."
+        ).format(fault=name, clean_swings=wanted)
+        return text + counts
     order = list(PACES)
-    following = order[order.index(holds) + 1]
-    return f"{name}: holds at {_at(holds)}; not yet at {_at(following)}; {wanted}.{counts}"
-
-
-def _at(pace: str) -> str:
-    return {"slow": "a slow pace", "half": "half pace", "full": "full pace"}[pace]
+    text = _(
+        "{fault}: holds at {pace}; not yet at {next_pace}; about {clean_swings} at one pace would show it."
+    ).format(
+        fault=name,
+        pace=AT_PACE[holds],
+        next_pace=AT_PACE[order[order.index(holds) + 1]],
+        clean_swings=wanted,
+    )
+    return text + counts
 
 
 def dose(row: Mapping[str, Any]) -> str:
     """How much was set or done: 20 times, at half pace."""
     if row["dose"] is None:
-        amount = "no amount given"
+        amount = _("no amount given")
     else:
-        amount = f"{number(row['dose'])}{NBSP}{DOSE_UNITS.get(row['unit'] or 'reps', 'times')}"
-    return f"{amount}, at {_at(row['pace'])}" if row["pace"] in PACES else amount
+        unit = DOSE_UNITS.get(row["unit"] or "reps", DOSE_UNITS["reps"])
+        amount = f"{number(row['dose'])}{NBSP}{unit}"
+    if row["pace"] not in AT_PACE:
+        return amount
+    return _("{amount}, at {pace}").format(amount=amount, pace=AT_PACE[row["pace"]])
 
 
 def practised(days: int, minutes: float, since: date) -> str:
     """Home practice since a day."""
     if days == 0:
-        return f"No home practice is written down since {on(since)}."
-    timed = f", {number(minutes, 'minutes')}" if minutes else ""
-    return f"Practised at home on {count(days, 'day')} since {on(since)}{timed}."
+        return _("No home practice recorded since {day}.").format(day=on(since))
+    text = _("Practised at home on {days} since {day}").format(days=count(days, "day"), day=on(since))
+    return f"{text}, {number(minutes, 'minutes')}." if minutes else f"{text}."
 
 
 def effect_sentence(row: Mapping[str, Any], measure: Measure | None) -> str:
     """What a drill kept, with its doubt and its basis. `measure` is the aim's, null for a fault."""
     basis = f"{count(int(row['n_students']), 'student')}, {count(int(row['n_doses']), 'dose')}"
+    said = label(row["label"]).lower()
     if row["kept"] is None:
-        return f"{row['name']}: {row['label'].lower()} ({basis})."
+        return f"{row['name']}: {said} ({basis})."
     unit, decimals = (
         (row["unit"] or "", 0) if measure is None else (in_points(measure).unit, measure.decimals)
     )
     lo, hi = (number(row[name], "", decimals, signed=True) for name in ("kept_lo", "kept_hi"))
-    kept = number(row["kept"], unit, decimals, signed=True)
-    return (
-        f"{row['name']}: {row['label'].lower()}; kept {kept} toward better, "
-        f"90{NBSP}% between {lo} and {hi} ({basis})."
+    return _("{drill}: {label}; kept {kept} toward better, {interval} ({basis}).").format(
+        drill=row["name"],
+        label=said,
+        kept=number(row["kept"], unit, decimals, signed=True),
+        interval=between(lo, hi),
+        basis=basis,
     )
 
 
@@ -190,16 +211,26 @@ def week_sentence(
 ) -> str:
     """Timed practice of a week against the academy's limit for young players.
 
-    `untimed`: days of it with practice without minutes; they may put it over the limit, so they are said.
+    `untimed`: days with practice of unknown length; they may put the week over the limit, so they are named.
     """
-    said = f"{number(minutes, 'minutes')} of timed home practice from {on(first)} to {on(last)}"
-    more = f", and practice on {count(untimed, 'day')} not timed" if untimed else ""
+    said = _("{minutes} of timed home practice from {first} to {last}").format(
+        minutes=number(minutes, "minutes"), first=on(first), last=on(last)
+    )
+    more = _(", and practice on {days} not timed").format(days=count(untimed, "day")) if untimed else ""
     if limit is None:
-        where = ": young_practice_minutes_a_week in academy.toml" if staff else "; ask your coach"
-        return f"{said}{more}. The academy has set no limit yet{where}."
-    place = "over" if minutes > limit else "within"
-    doubt = ", so it may be over" if untimed and minutes <= limit else ""
-    return f"{said}, {place} the academy's limit of {number(limit, 'minutes')} a week{more}{doubt}."
+        where = (
+            _("The academy has set no limit yet: young_practice_minutes_a_week in academy.toml.")
+            if staff
+            else _("The academy has set no limit yet; ask your coach.")
+        )
+        return f"{said}{more}. {where}"
+    place = (
+        _("over the academy's limit of {limit} a week")
+        if minutes > limit
+        else _("within the academy's limit of {limit} a week")
+    ).format(limit=number(limit, "minutes"))
+    doubt = _(", so it may be over") if untimed and minutes <= limit else ""
+    return f"{said}, {place}{more}{doubt}."
 
 
 def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str | None:
@@ -210,7 +241,6 @@ def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str
     if not counts["out"] and not flags:
         return None
     why = [f"{FLAGS.get(flag, flag.replace('_', ' '))} ({n})" for flag, n in flags]
-    return (
-        f"Of {count(counts['swings'], 'swing')} of this season, {counts['out']} stay out of its answers. "
-        f"Marked, with how many swings: {listed(why)}."
-    )
+    return _(
+        "Of {swings} of this season, {n} stay out of its answers. Marked, with how many swings: {reasons}."
+    ).format(swings=count(counts["swings"], "swing"), n=counts["out"], reasons=listed(why))

@@ -7,8 +7,8 @@ import altair as alt
 import polars as pl
 import pytest
 
-from dashboard import picture_files, theme
-from dashboard.charts import small_multiples
+from dashboard import picture_files
+from dashboard.charts import look, small_multiples
 from dashboard.text.numbers import Measure
 
 ROWS = pl.DataFrame({"x": [1.0, 2.0], "y": [3.0, 5.0]})
@@ -17,9 +17,7 @@ ROWS = pl.DataFrame({"x": [1.0, 2.0], "y": [3.0, 5.0]})
 @pytest.fixture
 def chart():
     points = alt.Chart(ROWS).mark_point().encode(x="x:Q", y="y:Q")
-    return points.properties(
-        autosize=theme.FIT, height=90, title=theme.title("It rose, and then it rose " * 4)
-    )
+    return points.properties(autosize=look.FIT, height=90, title=look.title("It rose, and then it rose " * 4))
 
 
 def test_an_svg_has_the_width_asked_for_and_neither_script_nor_anything_fetched(chart):

@@ -1,4 +1,4 @@
-"""The weekly review: what stands where, in whose reach, and a tick that is kept before it is shown."""
+"""The weekly review: what is in which part, for whom, and a tick that is saved before it is shown."""
 
 import json
 from datetime import UTC, date, datetime
@@ -7,41 +7,53 @@ import pytest
 
 from command import underfoot_command
 from dashboard import inbox
-from dashboard.pages.week import talked
-from dashboard.pages.week.content import TALK, THIN, WELL, as_rows, lines, review
-from dashboard.pages.week.paper import review_html, write_review
+from dashboard.pages.week.content import (
+    PARTS,
+    SPARSE,
+    TALK,
+    WELL,
+    review,
+    review_html,
+    tick_off,
+    write_review,
+)
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import writer
 
 
-def test_discomfort_stands_first_a_students_entries_together_and_what_goes_well_apart(reader_of):
+def part(review, code):
+    """The entries of one part."""
+    return next(part.entries for part in review.parts() if part.code == code)
+
+
+def test_discomfort_comes_first_a_students_entries_together_and_what_goes_well_apart(reader_of):
     found = review(reader_of("full", "h01"))
-    assert [(entry.student, entry.kind) for entry in found.part(TALK)] == [
+    assert [(entry.student, entry.kind) for entry in part(found, TALK)] == [
         ("s01", "discomfort"),
         ("s01", "new_fault"),
         ("s01", "eye_and_plate"),
         ("s02", "slipping"),
     ]
-    assert [entry.kind for entry in found.part(WELL)] == ["improving"]
-    assert [entry.kind for entry in found.part(THIN)] == ["unmeasured", "refused"]
+    assert [entry.kind for entry in part(found, WELL)] == ["improving"]
+    assert [entry.kind for entry in part(found, SPARSE)] == ["unmeasured", "refused"]
 
 
 def test_a_coach_reviews_their_own_students_and_deliveries_only(reader_of):
     found = review(reader_of("full", "c02"))
     assert {entry.student for entry in found.entries} == {"s02", None}
-    assert "Sanna" not in review_html(reader_of("full", "c02"))
+    assert "Sanna" not in review_html(reader_of("full", "c02"), found)
 
 
-def test_chance_is_told_with_the_number_it_would_make(reader_of):
+def test_chance_is_said_with_the_number_it_would_produce(reader_of):
     found = review(reader_of("full", "h01"))
-    assert "2\u00a0changes over the season stood out; about 0.0 of them would by chance alone" in found.chance
+    assert "2\u00a0changes over the season stood out; chance alone would produce about 0.0." in found.chance
     assert "Up to 1 in 10 of them may be chance." in found.chance
 
 
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
-    entry = review(reader_of("full", "h01")).part(TALK)[-1]
+    entry = part(review(reader_of("full", "h01")), TALK)[-1]
     assert entry.kindred == "Further: Trail share when the lead arm is parallel going back."
     assert entry.doubt == "97\u00a0% sure"
     assert entry.clubs == "Irons"
@@ -81,7 +93,7 @@ def ticks(at):
     return {box.key.removeprefix("talked-"): box for box in at.checkbox}
 
 
-def test_a_tick_is_in_the_inbox_before_it_is_shown_as_kept(visit, homes, page_text):
+def test_a_tick_is_in_the_inbox_before_it_is_shown_as_saved(visit, homes, page_text):
     home = homes("ticking")
     at = visit("ticking", "week", "c01")
     ticks(at)["discomfort:s01:left_knee"].check().run()
@@ -92,12 +104,12 @@ def test_a_tick_is_in_the_inbox_before_it_is_shown_as_kept(visit, homes, page_te
         "student": "s01", "author": "c01", "kind": "talked", "code": "discomfort:s01:left_knee", "shared": False,
     }  # fmt: skip
     assert datetime.fromisoformat(line["at"]).tzinfo is not None
-    assert "☑ Talked about: Caro Lindt" in page_text(at)
+    assert "☑ Talked about by Caro Lindt on" in page_text(at)
     assert "discomfort:s01:left_knee" not in ticks(at)
     assert "improving:s01:impact_trail_heel_pct_bw" in ticks(at)
 
 
-def test_a_tick_that_cannot_be_written_is_said_and_stays_open(visit, homes, page_text, monkeypatch):
+def test_a_tick_that_cannot_be_written_says_so_and_stays_open(visit, homes, page_text, monkeypatch):
     def full(*_):
         raise OSError("no space left")
 
@@ -105,7 +117,7 @@ def test_a_tick_that_cannot_be_written_is_said_and_stays_open(visit, homes, page
     monkeypatch.setattr(inbox, "keep", full)
     ticks(at)["discomfort:s01:left_knee"].check().run()
     text = page_text(at)
-    assert "Not kept. no space left" in text
+    assert "Not saved. no space left" in text
     assert "☑" not in text
     assert ticks(at)["discomfort:s01:left_knee"].value is False
 
@@ -128,11 +140,11 @@ def loaded(homes):
 def test_a_loaded_tick_says_who_and_when_and_an_older_one_does_not_count(loaded, reader_of, visit, page_text):
     found = {entry.signal: entry for entry in review(reader_of("loaded", "h01")).entries}
     hurting = found["discomfort:s01:left_knee"]
-    assert (hurting.ticked, hurting.talked) == (True, "Talked about: Caro Lindt, 24 March 2026.")
+    assert (hurting.ticked, hurting.talked) == (True, "Talked about by Caro Lindt on 24 March 2026.")
     assert found["slipping:s02:impact_trail_heel_pct_bw"].ticked is False
     text = page_text(visit("loaded", "week", "h01"))
-    assert "☑ Talked about: Caro Lindt, 24 March 2026." in text
-    assert "Talked about: Cato Brandt, 1 March 2026. It is back since." in text
+    assert "☑ Talked about by Caro Lindt on 24 March 2026." in text
+    assert "Talked about by Cato Brandt on 1 March 2026. It has come up again since." in text
 
 
 def test_only_what_is_not_talked_about_yet_can_be_shown(loaded, visit, page_text):
@@ -142,13 +154,13 @@ def test_only_what_is_not_talked_about_yet_can_be_shown(loaded, visit, page_text
 
 
 def test_the_terminal_ticks_and_cautions_too(loaded, reader_of):
-    said = lines(review(reader_of("loaded", "h01")))
+    said = review(reader_of("loaded", "h01")).lines()
     (hurting,) = [line for line in said if "Hurting" in line]
     assert hurting.strip().startswith(
         "[x] Sanna Test (Caro Lindt) · Hurting: Discomfort, still open: left knee"
     )
     assert "does not diagnose" in hurting
-    assert [line for line in said if line in (TALK, WELL, THIN)] == [TALK, WELL, THIN]
+    assert [line for line in said if line in PARTS.values()] == list(PARTS.values())
 
 
 def test_the_paper_is_one_escaped_file_without_script(loaded, homes):
@@ -178,7 +190,7 @@ def test_there_is_no_review_for_anyone_outside_the_staff(homes, person):
 
 
 def test_the_review_as_rows_holds_words_only(reader_of):
-    rows = as_rows(review(reader_of("full", "h01")))
+    rows = review(reader_of("full", "h01")).rows()
     assert rows.columns[:3] == ["Part", "Student", "Coach"]
     assert "impact_trail_heel_pct_bw" not in rows.write_csv()
 
@@ -186,7 +198,7 @@ def test_the_review_as_rows_holds_words_only(reader_of):
 def test_the_line_of_a_tick_carries_its_moment_and_never_its_words(tmp_path):
     viewer = Viewer("c01", "coach", "Caro Lindt")
     at = datetime(2026, 3, 24, 9, 30, tzinfo=UTC)
-    folder = talked.keep(Home(tmp_path), viewer, "s01", "slipping:s01:x", at)
+    folder = tick_off(Home(tmp_path), viewer, "s01", "slipping:s01:x", at)
     line = json.loads((folder / "notes.jsonl").read_bytes())
     assert line["at"] == "2026-03-24T09:30:00+00:00"
     assert datetime.fromisoformat(line["at"]).date() == date(2026, 3, 24)

@@ -6,16 +6,16 @@ import polars as pl
 import pytest
 
 from demo_academy.write import write_academy
+from shared_academies import shared
 
 SCALE = 0.2
+SOURCES = ("demo_academy", "warehouse")
 
 
 @pytest.fixture(scope="session")
 def academy(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small demo academy, written once for all tests here."""
-    target = tmp_path_factory.mktemp("academy")
-    write_academy(target, scale=SCALE)
-    return target
+    return shared(tmp_path_factory, "delivered", SOURCES, lambda target: write_academy(target, scale=SCALE))
 
 
 @pytest.fixture(scope="session")

@@ -8,12 +8,13 @@ from typing import Any
 
 import polars as pl
 import pytest
-from filelock import FileLock
 
+from shared_academies import shared
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
 
 DEMO_SCALE = 0.4
+SOURCES = ("underfoot.py", "warehouse", "ingest", "models", "demo_academy")
 
 
 class Demo:
@@ -30,16 +31,9 @@ class Demo:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Demo:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """The demo at a smaller scale, every special kind still in it. Test workers share one; nobody writes to it."""
-    base = tmp_path_factory.getbasetemp()
-    path = (base if worker_id == "master" else base.parent) / "demo" / "academy"
-    path.parent.mkdir(exist_ok=True)
-    with FileLock(path.parent / "made.lock"):
-        if not (path.parent / "made").exists():
-            _make(path)
-            (path.parent / "made").touch()
-    return Demo(path)
+    return Demo(shared(tmp_path_factory, "demo", SOURCES, _make))
 
 
 def _make(path: Path) -> None:

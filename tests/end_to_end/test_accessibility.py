@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 import browser
 from dashboard.app import PAGES
@@ -94,6 +93,8 @@ def times():
 
 def violations(page):
     """What axe finds on a page that stands still, less what is Streamlit's own."""
+    from axe_playwright_python.sync_playwright import Axe  # noqa: PLC0415 - only browser tests need it
+
     found = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
     return [
         f"{rule['id']}: {node['html'][:160]}"

@@ -7,9 +7,8 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from playwright.sync_api import sync_playwright
 
-import browser
+from dashboard.components.film_player import WORDS
 
 pytestmark = pytest.mark.browser
 
@@ -37,21 +36,19 @@ def film(path: Path) -> str:
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory):
+def page(chromium, tmp_path_factory):
     times = np.arange(0, 2.5, 0.01)
     data = {
         "film": film(tmp_path_factory.mktemp("film") / "bar.webm"), "kind": "video/webm", "title": "Film of swing 3",
         "times": times.tolist(), "lead": (10 * times).tolist(), "trail": (25 - 10 * times).tolist(),
-        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S,
+        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S, "words": dict(WORDS),
     }  # fmt: skip
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=browser.require_chromium(), args=browser.ARGS)
-        opened = running.new_page()
-        opened.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")
-        opened.evaluate(MOUNT, [base64.b64encode(SCRIPT.encode()).decode(), json.dumps(data)])
-        opened.wait_for_function("() => document.querySelector('video').readyState >= 2")
-        yield opened
-        running.close()
+    opened = chromium.new_page()
+    opened.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")
+    opened.evaluate(MOUNT, [base64.b64encode(SCRIPT.encode()).decode(), json.dumps(data)])
+    opened.wait_for_function("() => document.querySelector('video').readyState >= 2")
+    yield opened
+    opened.close()
 
 
 def state(page):

@@ -1,35 +1,57 @@
-"""Imports point one way; the command is the only one above the wings, which the import linter cannot see."""
+"""The rules of the house that a reader of the tree relies on: imports, layers, sizes, one place for each rule."""
 
 import ast
+from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[2]
 WINGS = ("ingest", "models", "dashboard", "demo_academy")
-
-
-def imported(path: Path) -> set[str]:
-    """First names of everything a module imports, function bodies included."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            found |= {alias.name.split(".")[0] for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module.split(".")[0])
-    return found
+FOLDERS = ("warehouse", *WINGS)
+LAYERS = {"warehouse": 7, "ingest": 12}  # the longest chain of imports; only ever lowered
+ONLY_ONCE = ("events",)
 
 
 def modules(folder: str) -> list[Path]:
     return sorted((ROOT / folder).rglob("*.py"))
 
 
-@pytest.mark.parametrize("folder", [*WINGS, "warehouse"])
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def imported_modules(path: Path) -> frozenset[str]:
+    """Everything a module imports by its full name, function bodies included: `from a import b` gives a and a.b."""
+    found = set()
+    for node in ast.walk(parsed(path)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return frozenset(found)
+
+
+def imported(path: Path) -> set[str]:
+    """First names of everything a module imports."""
+    return {name.split(".")[0] for name in imported_modules(path)}
+
+
+def places(text: str, *folders: str) -> list[str]:
+    """Modules whose source holds a text."""
+    every = [path for folder in folders or FOLDERS for path in modules(folder)]
+    return [p.relative_to(ROOT).as_posix() for p in every if text in p.read_text(encoding="utf-8")]
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
 def test_no_folder_imports_the_command(folder):
     assert [path for path in modules(folder) if "underfoot" in imported(path)] == []
 
 
-@pytest.mark.parametrize("folder", [*WINGS, "warehouse"])
+@pytest.mark.parametrize("folder", FOLDERS)
 def test_no_folder_imports_a_sibling(folder):
     others = {*WINGS} - {folder}
     assert [(path.name, imported(path) & others) for path in modules(folder) if imported(path) & others] == []
@@ -41,23 +63,62 @@ def test_the_command_imports_nothing_of_ours_but_the_five_folders():
     assert ours == {*WINGS, "warehouse"}
 
 
-def test_only_the_store_opens_duckdb():
-    opens = [
-        path.relative_to(ROOT).as_posix()
-        for folder in (*WINGS, "warehouse")
-        for path in modules(folder)
-        if "duckdb.connect" in path.read_text(encoding="utf-8")
-    ]
-    assert opens == ["warehouse/store.py"]
+@pytest.mark.parametrize("folder", LAYERS)
+def test_a_folder_has_few_layers(folder):
+    """A module's layer is one above the highest that it imports in its own folder; there is no cycle."""
+    graph = {}
+    files = {p.relative_to(ROOT).with_suffix("").as_posix().replace("/", "."): p for p in modules(folder)}
+    for name, path in files.items():
+        graph[name] = {other for other in imported_modules(path) & files.keys() if other != name}
+
+    def layer(name, above=()):
+        assert name not in above, f"cycle: {' → '.join((*above, name))}"
+        return heights.get(name) or heights.setdefault(
+            name, 1 + max((layer(other, (*above, name)) for other in graph[name]), default=0)
+        )
+
+    heights: dict[str, int] = {}
+    assert max(map(layer, graph)) <= LAYERS[folder]
+
+
+def test_a_pages_content_knows_no_streamlit():
+    content = sorted((ROOT / "dashboard" / "pages").glob("*/content.py"))
+    assert len(content) >= 8
+    assert [path.parent.name for path in content if "streamlit" in imported(path)] == []
+
+
+def test_every_page_is_a_folder_with_a_screen():
+    pages = [path for path in (ROOT / "dashboard" / "pages").iterdir() if (path / "__init__.py").exists()]
+    assert [path.name for path in pages if not (path / "screen.py").exists()] == []
+
+
+def test_these_names_are_given_to_one_module_only():
+    names = Counter(path.stem for folder in FOLDERS for path in modules(folder))
+    assert [name for name in ONLY_ONCE if names[name] > 1] == []
+    assert names["utils"] == names["helpers"] == names["common"] == 0
+
+
+@pytest.mark.parametrize(
+    ("rule", "place"),
+    [
+        ("duckdb.connect", "warehouse/store.py"),
+        ("(on.month, on.day) <", "warehouse/vocabulary.py"),
+        ("def is_film", "warehouse/vocabulary.py"),
+        ("def read_metrics", "warehouse/definitions.py"),
+        ("UnitRegistry", "warehouse/units.py"),
+    ],
+)
+def test_a_rule_has_one_place(rule, place):
+    assert places(rule) == [place]
 
 
 def test_modules_stay_short_and_have_no_asserts():
     long, asserts = [], []
-    for path in [ROOT / "underfoot.py", *(p for f in (*WINGS, "warehouse") for p in modules(f))]:
+    for path in [ROOT / "underfoot.py", *(p for f in FOLDERS for p in modules(f))]:
         text = path.read_text(encoding="utf-8")
         if len(text.splitlines()) > 320:
             long.append(path.name)
-        if any(isinstance(node, ast.Assert) for node in ast.walk(ast.parse(text))):
+        if any(isinstance(node, ast.Assert) for node in ast.walk(parsed(path))):
             asserts.append(path.name)
     assert long == []
     assert asserts == []

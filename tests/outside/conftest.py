@@ -16,10 +16,10 @@ def outside_file() -> Callable[[str], Path]:
     def find(name: str) -> Path:
         path = CACHE / name
         if not path.exists():
-            told = f"{name} is missing: run python tests/outside/data_packages.py"
+            reason = f"{name} is missing: run python tests/outside/data_packages.py"
             if os.environ.get("CI") == "true":
-                pytest.fail(told)
-            pytest.skip(told)
+                pytest.fail(reason)
+            pytest.skip(reason)
         return path
 
     return find

@@ -1,64 +1,76 @@
-"""What stands in the weekly review, whether on screen, in the terminal or on paper.
+"""What the weekly review says, whether on screen, in the terminal or on paper.
 
 The signals themselves are rows of the season; this puts them in the order of a Monday morning: what to talk
-about, what goes well, where measuring is thin.
+about, what goes well, where too little is measured.
 """
 
+import json
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from dashboard import document, inbox
+from dashboard.evidence import evidence
+from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
-from dashboard.queries import review as found
-from dashboard.text.cautions import DISCOMFORT
-from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed, number, on, share
+from dashboard.queries import review as queries
+from dashboard.section import Section
+from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
+from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import FEW_SWINGS
-from dashboard.text.signals import IN_FULL, Names, signal_sentence
-from warehouse.access import Reader
+from dashboard.text.signals import Names
+from warehouse.access import Reader, Viewer, open_reader, viewers
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import open_snapshot
+from warehouse.vocabulary import STAFF
 
-DISCOMFORT_KIND = "discomfort"
-TALK, WELL, THIN = "To talk about", "Going well", "Where measuring is thin"
-# Kind → its word on screen, and the part of the review it stands in; in the order of the review.
-KINDS = {
-    DISCOMFORT_KIND: ("Hurting", TALK),
-    "slipping": ("▽ Slipping", TALK),
-    "new_fault": ("New fault", TALK),
-    "outside_band": ("Outside the band", TALK),
-    "eye_and_plate": ("Eye and plate disagree", TALK),
-    "improving": ("▲ Improving", WELL),
-    "unmeasured": ("Not measured lately", THIN),
-    "refused": ("Refused delivery", THIN),
-}
-NOTHING = {
-    TALK: "Nothing calls for a talk this week.",
-    WELL: "No improvement is clear this week. That says how much has been measured, not how people work.",
-    THIN: "Everyone enrolled was measured lately, and no delivery waits to be mended.",
-}
-CHANCE = "Up to 1 in 10 of them may be chance."
+ALL = "all"
+FIRST, FIRST_TO_TALK = 6, 10  # entries of a part shown at once
+NOTHING = Words({
+    TALK: "Nothing needs a conversation this week.",
+    WELL: "No improvement is clear this week. That reflects how much has been measured, not how people work.",
+    SPARSE: "Everyone enrolled has been measured recently, and no refused delivery is waiting to be fixed.",
+})  # fmt: skip
+NO_REVIEW = mark(
+    "No week has been reviewed yet. Drop deliveries on the Deliveries page; once sessions are loaded, run: "
+    "underfoot build"
+)
 
 
 @dataclass(frozen=True)
-class Entry:
-    """One signal, ready to be read. `sentence` holds reason and doubt, `kindred` what it only counts."""
+class Part:
+    """One part of the review, of the entries chosen; `nothing` is said where there is none."""
 
-    signal: str
-    kind: str
-    word: str
-    student: str | None
-    name: str
-    coach: str | None
-    coach_name: str
-    subject: str | None
-    family: str | None
-    clubs: str
-    sentence: str
-    doubt: str
-    kindred: str
-    ticked: bool
-    talked: str  # who ticked it off and when, or ""
+    code: str
+    heading: str
+    lead: str
+    entries: tuple[Entry, ...]
+    nothing: str
+
+    @property
+    def title(self) -> str:
+        """Its name alone."""
+        return PARTS[self.code]
+
+    @property
+    def first(self) -> tuple[Entry, ...]:
+        """The entries shown until all are asked for; what hurts is always among them."""
+        if self.code != TALK:
+            return self.entries[:FIRST]
+        hurting = [place for place, entry in enumerate(self.entries, 1) if entry.hurts]
+        return self.entries[: max(FIRST_TO_TALK, *hurting, 0)]
+
+    @property
+    def more(self) -> str:
+        """The words that ask for all, or "" where the first are all."""
+        total, more = len(self.entries), len(self.entries) - len(self.first)
+        return _("Show all {total} ({more} more)").format(total=total, more=more) if more else ""
 
 
 @dataclass(frozen=True)
@@ -68,139 +80,183 @@ class Review:
     week: date
     as_of: date
     chance: str
-    well: str
-    thin: str
+    leads: dict[str, str]  # part → the sentence at its head
     entries: tuple[Entry, ...]
 
-    def part(self, title: str) -> tuple[Entry, ...]:
-        """The entries of one part, first things first."""
-        return tuple(entry for entry in self.entries if KINDS[entry.kind][1] == title)
+    @property
+    def about(self) -> str:
+        """Which week it is, up to which session, and how much of it may be chance."""
+        dates = _("Week of {week}, as of the newest session on {day}.")
+        return joined(dates.format(week=on(self.week), day=on(self.as_of)), self.chance)
+
+    @property
+    def coaches(self) -> dict[str, str]:
+        """Coaches with an entry, by name."""
+        named = {e.coach: e.coach_name for e in self.entries if e.coach and e.coach_name}
+        return dict(sorted(named.items(), key=lambda pair: pair[1]))
+
+    def chosen(self, coach: str, ticked: Container[str] | None) -> tuple[Entry, ...]:
+        """A coach's entries, or with `ALL` everyone's; given the signals `ticked`, only those still open."""
+        of_coach = [e for e in self.entries if coach in (ALL, e.coach)]
+        return tuple(e for e in of_coach if ticked is None or not (e.ticked or e.signal in ticked))
+
+    def parts(self, entries: Iterable[Entry] | None = None) -> tuple[Part, ...]:
+        """The parts in order, of these entries; without, of all."""
+        shown = self.entries if entries is None else tuple(entries)
+        return tuple(self._part(code, tuple(e for e in shown if e.part == code)) for code in PARTS)
+
+    def _part(self, code: str, own: tuple[Entry, ...]) -> Part:
+        n, students = len(own), len({e.student for e in own if e.student})
+        heading = PARTS[code]
+        if code == TALK and students not in (0, n):
+            heading = _("{part} ({n}, of {students})").format(
+                part=heading, n=n, students=count(students, "student")
+            )
+        elif n:
+            heading = f"{heading} ({n})"
+        everything = sum(e.part == code for e in self.entries)
+        hidden = _("Nothing matches this choice; {n} in all.").format(n=everything)
+        return Part(code, heading, self.leads[code], own, hidden if everything else NOTHING[code])
+
+    def rows(self) -> pl.DataFrame:
+        """The review as rows to save."""
+        return pl.DataFrame(
+            [
+                {
+                    _("Part"): PARTS[e.part], _("Student"): e.name, _("Coach"): e.coach_name,
+                    _("What"): e.word, _("Clubs"): e.clubs, _("In words"): e.text,
+                    _("How sure"): e.doubt, _("Talked about"): e.talked,
+                }
+                for e in self.entries
+            ]
+        )  # fmt: skip
+
+    def lines(self) -> list[str]:
+        """The review for a terminal, one line an entry."""
+        lines = [self.about]
+        for part in self.parts():
+            lines += ["", part.title, *filter(None, [part.lead])]
+            lines += [f"  {entry.line}" for entry in part.entries] or [f"  {part.nothing}"]
+        return lines
 
 
 def review(reader: Reader) -> Review | None:
     """The newest week's review for this viewer; null before the first build."""
-    week = found.week(reader)
-    rows = found.signals(reader)
+    week, rows = queries.week(reader), queries.signals(reader)
     if week is None and rows.is_empty():
         return None
     if week is None:
         week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "listed": 0, "expected_by_chance": 0.0}
     names = Names(people.measures(reader), people.faults(reader))
-    evidence = found.evidence(reader)
-    order = list(KINDS)
+    found = queries.evidence(reader)
     entries = [
-        _entry(row, evidence[row["signal"]], names)
+        entry_of(row, found[row["signal"]], names)
         for row in rows.iter_rows(named=True)
         if row["kind"] in KINDS
     ]
+    order = list(KINDS)
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
-    return Review(
-        week["week"], week["as_of"], _chance(week), _well(week),
-        _thin(found.thin(reader, FEW_SWINGS)), tuple(_one_talk_each(entries)),
-    )  # fmt: skip
+    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.thin(reader, FEW_SWINGS))}
+    return Review(week["week"], week["as_of"], _chance(week), leads, tuple(_by_student(entries)))
 
 
-def _one_talk_each(entries: list[Entry]) -> list[Entry]:
-    """What there is to say of a student in one part stands together, where the first of it stands."""
-    first: dict[tuple[str, str], int] = {}
-    for place, entry in enumerate(entries):
-        first.setdefault(_talk(entry), place)
-    return sorted(entries, key=lambda entry: first[_talk(entry)])
-
-
-def _talk(entry: Entry) -> tuple[str, str]:
-    return KINDS[entry.kind][1], entry.student or entry.signal
-
-
-def _entry(row: dict[str, Any], evidence: list[dict[str, Any]], names: Names) -> Entry:
-    ticked = row["talked_day"] is not None and row["talked_day"] >= row["week"]
-    labels = {code: measure.label for code, measure in names.measures.items()} | dict(names.faults)
-    kindred = [labels.get(code, code.replace("_", " ")) for code in row["kindred"]]
-    return Entry(
-        signal=row["signal"],
-        kind=row["kind"],
-        word=KINDS[row["kind"]][0],
-        student=row["student"],
-        name=row["name"] or "A delivery",
-        coach=row["coach"],
-        coach_name=row["coach_name"] or "",
-        subject=row["subject"],
-        family=row["club_family"],
-        clubs=FAMILIES.get(row["club_family"], "") if row["club_family"] else "",
-        sentence=signal_sentence(row["kind"], evidence, names),
-        doubt="" if row["p"] is None else f"{share(min(row['p'], 0.99))} sure",
-        kindred=f"Further: {listed(kindred[IN_FULL:])}." if len(kindred) > IN_FULL else "",
-        ticked=ticked,
-        talked=talked_words(row["talked_by"], row["talked_day"]) if row["talked_day"] else "",
-    )
-
-
-def talked_words(who: str, day: date) -> str:
-    """Who ticked a signal off, and when."""
-    return f"Talked about: {who}, {on(day)}."
+def _by_student(entries: list[Entry]) -> list[Entry]:
+    """Of each part, all that there is to say of a student together, at the place of the first of it."""
+    keys = [(entry.part, entry.student or entry.signal) for entry in entries]
+    return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: keys.index(e[0]))]
 
 
 def _chance(week: dict[str, Any]) -> str:
     if not week["listed"]:
-        return "No change over the season stood out this week."
-    expected, changes = number(week["expected_by_chance"], "", 1), count(week["listed"], "change")
-    return (
-        f"Across the academy {changes} over the season stood out; about {expected} of them would by chance "
-        f"alone. {CHANCE}"
-    )
+        return _("No change over the season stood out this week.")
+    return _(
+        "Across the academy, {changes} over the season stood out; chance alone would produce about "
+        "{expected}. Up to 1 in 10 of them may be chance."
+    ).format(changes=count(week["listed"], "change"), expected=number(week["expected_by_chance"], "", 1))
 
 
 def _well(week: dict[str, Any]) -> str:
-    """Where the improvements listed come from, so that nobody counts them as all there is."""
-    judged = week.get("judged") or 0
-    if not judged:
+    """What the improvements listed were found among, so that nobody takes them for all there are."""
+    if not week.get("judged"):
         return ""
-    return (
-        f"What stands out among {judged:,} combinations of student, measure and clubs. Who is not here may "
-        "improve too, less clearly."
-    )
+    return _(
+        "These stand out among {combinations} of student, measure and clubs. Students not listed may be "
+        "improving too, only less clearly."
+    ).format(combinations=count(week["judged"], "combination"))
 
 
-def _thin(counts: dict[str, int]) -> str:
+def _sparse(counts: dict[str, int]) -> str:
     if not counts["sessions"]:
-        return "No session has been measured yet."
-    sessions, students = count(counts["sessions"], "session"), count(counts["students"], "student")
-    return (
-        f"In the 28 days up to the newest session: {sessions} of {students}; {counts['few']} of the sessions "
-        f"had fewer than {FEW_SWINGS} usable swings, too few to lean on."
-    )
-
-
-def as_rows(whole: Review) -> pl.DataFrame:
-    """The review as rows to save: Part, Student, Coach, What, Clubs, Words, Doubt, Talked about."""
-    return pl.DataFrame(
-        [
-            {
-                "Part": KINDS[e.kind][1], "Student": e.name, "Coach": e.coach_name, "What": e.word,
-                "Clubs": e.clubs, "Words": " ".join(filter(None, [e.sentence, e.kindred])),
-                "Doubt": e.doubt, "Talked about": e.talked,
-            }
-            for e in whole.entries
-        ]
+        return _("No session has been measured yet.")
+    return _(
+        "In the 28 days up to the newest session: {sessions} of {students}; {few} of the sessions had fewer "
+        "than {fewest} usable swings, too few to rely on."
+    ).format(
+        sessions=count(counts["sessions"], "session"), students=count(counts["students"], "student"),
+        few=counts["few"], fewest=FEW_SWINGS,
     )  # fmt: skip
 
 
-def lines(whole: Review) -> list[str]:
-    """The review for a terminal, one line an entry."""
-    said = [f"Week of {on(whole.week)}, as of {on(whole.as_of)}. {whole.chance}"]
-    for title in (TALK, WELL, THIN):
-        said += ["", title, *(s for s in (_lead(whole, title),) if s)]
-        said += [f"  {_line(entry)}" for entry in whole.part(title)] or [f"  {NOTHING[title]}"]
-    return said
+def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
+    """The picture behind an entry, or that there are no measurements of it any more."""
+    season, student = next(iter(people.seasons(reader)), None), str(entry.student)
+    family = entry.family or next(iter(people.families(reader, season, student)), None)
+    if season and family:
+        found = evidence(reader, student, str(entry.subject), family, season, narrow=narrow)
+        if found:
+            return Section(found)
+    nothing = _("There are no measurements of this any more; open {name}'s page.")
+    return Section(boxes=(nothing.format(name=entry.name),))
 
 
-def _lead(whole: Review, title: str) -> str:
-    return {WELL: whole.well, THIN: whole.thin}.get(title, "")
+def tick_off(home: Home, viewer: Viewer, student: str, signal: str, at: datetime | None = None) -> Path:
+    """Write to the inbox who talked about which signal, and when, as a delivery of notes; returns its folder.
+
+    It is flushed to disk when this returns, and so before anyone is shown that it is saved.
+    """
+    line = {
+        "student": student,
+        "at": (at or datetime.now(UTC)).isoformat(timespec="seconds"),
+        "author": viewer.person,
+        "kind": "talked",
+        "code": signal,
+        "shared": False,
+    }
+    return inbox.keep(home, [("notes.jsonl", json.dumps(line, ensure_ascii=False).encode() + b"\n")])
 
 
-def _line(entry: Entry) -> str:
-    mark = "[x]" if entry.ticked else "[ ]"
-    who = f"{entry.name} ({entry.coach_name})" if entry.coach_name else entry.name
-    caution = DISCOMFORT if entry.kind == DISCOMFORT_KIND else ""
-    parts = [entry.sentence, entry.kindred, caution, entry.talked]
-    return f"{mark} {who} · {entry.word}: {' '.join(part for part in parts if part)}"
+def review_html(reader: Reader, whole: Review | None) -> str:
+    """A review on paper, with boxes to tick, as a whole HTML document."""
+    signed = _("{academy}, {day}, for {viewer}. For the staff only.").format(
+        academy=reader.settings.name, day=on(reader.today), viewer=reader.viewer.display_name
+    )
+    notes = [_(BANDS_ARE_CUSTOM), _(MINORS), signed]
+    return document.render("pages/week/paper.html", review=whole, no_review=_(NO_REVIEW), notes=notes)
+
+
+def write_review(home: Home, person: str | None, target: Path | None = None) -> tuple[Path, Review | None]:
+    """Write the review of one of the staff (else the first head coach); returns the file and the review.
+
+    Raises
+        CallError: the roster has no such person, they are not of the staff, or nothing is published.
+    """
+    snapshot = open_snapshot(home)
+    try:
+        head = next((v.person for v in viewers(snapshot) if v.role == "head_coach"), None)
+        who = person or head
+        if who is None:
+            raise CallError(
+                _("The roster has no head coach; say whose review it is: underfoot review --as PERSON")
+            )
+        reader = open_reader(home, who, snapshot=snapshot)
+        if reader.viewer.role not in STAFF:
+            raise CallError(_("{who} is not a coach; the review is for the staff.").format(who=who))
+        whole = review(reader)
+        text = review_html(reader, whole)
+    finally:
+        snapshot.close()
+    stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
+    file = target or home.pages / f"review{stamp}{own}.html"
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text(text, encoding="utf-8")
+    return file, whole

@@ -11,7 +11,7 @@ from dashboard import theme
 from dashboard.charts import (
     fault_ladder,
     heel_lanes,
-    load_course,
+    load_curve,
     practice_weeks,
     season_line,
     small_multiples,
@@ -129,7 +129,7 @@ def test_round_values_are_steps_of_one_two_or_five(low, high, values):
 
 def course():
     rows = []
-    for which, shift in ((load_course.THIS, 0.0), (load_course.FIRST, 10.0)):
+    for which, shift in ((load_curve.THIS, 0.0), (load_curve.FIRST, 10.0)):
         rows += [
             {"which": which, "position": k / 2, "mean": 50 + k + shift, "lo": 48.0 + k, "hi": 52.0 + k}
             for k in range(9)
@@ -137,9 +137,9 @@ def course():
     return pl.DataFrame(rows)
 
 
-def test_the_load_course_is_blue_for_this_session_and_grey_dashes_for_the_first():
+def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first():
     posts = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
-    spec = load_course.picture(course(), posts, EVENTS, "A finding").to_dict()
+    spec = load_curve.picture(course(), posts, EVENTS, "A finding").to_dict()
     by_mark = [(layer["mark"]["type"], layer["mark"].get("color")) for layer in spec["layer"]]
     assert by_mark[:4] == [
         ("bar", theme.BAND),
@@ -151,8 +151,8 @@ def test_the_load_course_is_blue_for_this_session_and_grey_dashes_for_the_first(
     assert [(row["event"], row["position"]) for row in placed] == [("top", 2.0)]
 
 
-def test_the_load_course_names_its_events_under_their_posts():
-    spec = load_course.picture(
+def test_the_load_curve_names_its_events_under_their_posts():
+    spec = load_curve.picture(
         course(), pl.DataFrame(schema={"event": pl.String, "lo": float, "hi": float}), EVENTS, "x"
     ).to_dict()
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
@@ -160,8 +160,8 @@ def test_the_load_course_names_its_events_under_their_posts():
     assert axis["labelExpr"].startswith("[['address'], ['takeaway'], ['top'], ['impact'], ['finish']]")
 
 
-def test_the_finding_of_the_load_course_gives_both_sessions_at_the_top_and_at_impact():
-    text = load_course.finding(course(), EVENTS)
+def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_impact():
+    text = load_curve.finding(course(), EVENTS)
     assert text == (
         "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session: 64\u00a0% and 66\u00a0%"
     )
@@ -342,7 +342,7 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
 def test_every_picture_can_be_drawn_without_a_browser():
     for chart in (
         season_line.picture(sessions(), sessions().drop("n"), (65.0, None), TICKS, CHANGES, SHARE, "x"),
-        load_course.picture(
+        load_curve.picture(
             course(), pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]}), EVENTS, "x"
         ),
         heel_lanes.picture(lanes(), EVENTS, "x"),

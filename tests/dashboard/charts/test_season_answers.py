@@ -7,7 +7,14 @@ import pytest
 import vl_convert
 
 from dashboard import theme
-from dashboard.charts import coach_funnel, drill_forest, eye_and_plate, held_to_account, left_out, reliability
+from dashboard.charts import (
+    calibration_goals,
+    coach_funnel,
+    drill_forest,
+    eye_and_plate,
+    left_out,
+    reliability,
+)
 
 
 def marks(spec):
@@ -188,7 +195,7 @@ CLAIM = pl.DataFrame(
 
 
 def test_a_claims_goal_is_a_strip_where_there_is_one_and_sizes_differ_by_shape():
-    spec = held_to_account.picture(CLAIM, held_to_account.finding(CLAIM)).to_dict()
+    spec = calibration_goals.picture(CLAIM, calibration_goals.finding(CLAIM)).to_dict()
     assert spec["title"]["text"] == ["Intervals hold the truth: goal met in 1 of 2"]
     assert {row["truth"] for row in rows_of(spec, 0)} == {"slopes differ"}
     assert [row["figure"] for row in rows_of(spec, 1)] == pytest.approx([79.0, 91.0, 86.0])
@@ -196,14 +203,14 @@ def test_a_claims_goal_is_a_strip_where_there_is_one_and_sizes_differ_by_shape()
 
 
 def test_missed_goals_are_told_like_the_others():
-    assert "slopes differ, 40 students: 86.0\u00a0%, goal missed" in held_to_account.words(CLAIM)
-    assert held_to_account.table(CLAIM)["Met"].to_list() == ["yes", "no", "–"]
+    assert "slopes differ, 40 students: 86.0\u00a0%, goal missed" in calibration_goals.words(CLAIM)
+    assert calibration_goals.table(CLAIM)["Met"].to_list() == ["yes", "no", "–"]
 
 
 def test_a_bias_is_told_in_worthwhile_changes_not_in_percent():
     bias = CLAIM.with_columns(unit=pl.lit("swc"), figure=pl.lit(-0.2))
-    assert "slopes differ, 20 students: −0.20" in held_to_account.words(bias)
-    x = held_to_account.picture(bias, "x").to_dict()["layer"][1]["encoding"]["x"]
+    assert "slopes differ, 20 students: −0.20" in calibration_goals.words(bias)
+    x = calibration_goals.picture(bias, "x").to_dict()["layer"][1]["encoding"]["x"]
     assert x["title"] == "In smallest worthwhile changes"
 
 
@@ -267,7 +274,7 @@ def test_no_reason_is_named_where_none_stands_out():
         lambda narrow: drill_forest.picture(EFFECTS, "x", narrow=narrow),
         lambda narrow: coach_funnel.picture(GAINS, "x", narrow=narrow),
         lambda narrow: reliability.picture(RELIABLE, "x", narrow=narrow),
-        lambda narrow: held_to_account.picture(CLAIM, "x", narrow=narrow),
+        lambda narrow: calibration_goals.picture(CLAIM, "x", narrow=narrow),
         lambda narrow: eye_and_plate.picture(SEEN, "x", narrow=narrow),
         lambda narrow: left_out.picture(OUT, "Reason", "x", narrow=narrow),
     ],

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from dashboard import theme
+from dashboard.charts import look
 from dashboard.text import labels, numbers, sentences
 from dashboard.text.numbers import Measure
 from warehouse.definitions import usual_faults
@@ -48,7 +48,7 @@ def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_wo
     text = sentences.trend_sentence(share, trend("improving"), "inside the band", 6)
     assert "18\u00a0% → 2\u00a0%" in text
     assert "Change −16\u00a0points, 90\u00a0% between −20 and −12\u00a0points." in text
-    lines = theme.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
+    lines = look.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
     assert not any(line.endswith(("●", "▲")) for line in lines)
 
 

@@ -10,9 +10,8 @@ import made_films
 from ingest import filing, waiting
 from ingest.load import replay, retry
 from models.samples import reduce_into
-from warehouse import films, health
-from warehouse.films import kept_film, kept_tracks
-from warehouse.fingerprints import of_folder
+from warehouse import health
+from warehouse.filed import FILM_FOLDER, content_hash, films_not_kept, kept_film, kept_tracks
 from warehouse.store import writer
 
 CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
@@ -90,13 +89,13 @@ def test_an_adults_film_is_kept_as_delivered_and_a_minors_is_not(academy, made, 
     assert academy.load().refused == []
     assert (filed(academy, "v1") / "clip.mp4").read_bytes() == filmed["right"].path.read_bytes()
     young = filed(academy, "v2")
-    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
+    assert sorted(path.name for path in young.iterdir()) == [FILM_FOLDER, "session.toml"]
     assert kept_film(young, 1).is_file()
-    assert of_folder(young) == young.name  # still told by the content that came
+    assert content_hash(young) == young.name  # still told by the content that came
     assert not [
         p
         for p in academy.home.path.rglob("*.mp4")
-        if p.stat().st_size == films.not_kept(young)["clip.mp4"].size
+        if p.stat().st_size == films_not_kept(young)["clip.mp4"].size
     ]
 
 
@@ -181,7 +180,7 @@ def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy,
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
     assert report.refused[0].sentence.startswith("Swing 2 of v1, clip-2.mp4: no film can be read from it")
     deliver(academy, made, ("lesson.mp4", filmed["right"]), swings=2)
-    assert "lesson.mp4 is no swing's clip" in academy.load().refused[0].sentence
+    assert "lesson.mp4 is not the clip of any swing" in academy.load().refused[0].sentence
 
 
 def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read_again(
@@ -194,8 +193,8 @@ def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
     assert any(said.startswith("clip-2.mp4 is not kept, as it was refused") for said in report.notices)
     young = filed(academy)
-    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
-    assert of_folder(young) == young.name
+    assert sorted(path.name for path in young.iterdir()) == [FILM_FOLDER, "session.toml"]
+    assert content_hash(young) == young.name
     assert health.filed_problems(academy.home) == []
     twin = academy.twin(tmp_path / "twin")
     with writer(twin) as w:
@@ -326,7 +325,7 @@ def test_a_load_that_dies_while_a_film_is_kept_leaves_nothing_half(academy, made
             academy.load()
     assert academy.sql("SELECT count(*) FROM academy.session").item() == 0
     assert academy.load().accepted == ["v1"]
-    assert of_folder(filed(academy)) == filed(academy).name
+    assert content_hash(filed(academy)) == filed(academy).name
     assert list(academy.home.filed.glob(".*.part")) == []
 
 
@@ -412,7 +411,7 @@ def test_a_film_of_the_day_before_last_refuses_its_own_swing(academy, made, film
     assert refused.sentence == (
         "Swing 1 of v1, clip-1.mp4: its head says that it was taken by 2026-05-03 10:30, but the session began "
         "at 2026-05-05 10:00, and its films are taken at most 12 h before; put this swing's own film there, "
-        "correct started_at or, where the camera's clock was wrong, save the film once more, and deliver the "
+        "correct started_at or, where the camera's clock was wrong, save the film again, and deliver the "
         "session again."
     )
     assert academy.sql("SELECT swing_no FROM academy.swing").to_series().to_list() == [2]

@@ -5,7 +5,7 @@ import pytest
 
 from models.swing import faults
 from warehouse.definitions import metric_codes, words_of
-from warehouse.home import Settings
+from warehouse.settings import Settings
 
 RULES = faults.load_rules()
 

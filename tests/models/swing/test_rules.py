@@ -8,7 +8,7 @@ from models.swing.formulas import plate_codes
 from models.swing.rules import read_rules
 from warehouse.definitions import metric_codes
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.store import table_sql
 
 RULES = read_rules()

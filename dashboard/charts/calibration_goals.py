@@ -1,0 +1,119 @@
+"""Held to account: how often a claim held in simulated academies, beside its goal."""
+
+from typing import Any
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.charts import look, name_axis
+from dashboard.text.numbers import number
+
+ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
+# Sizes of academy by shape and shade, never by hue alone.
+SHAPES = ["circle", "square", "triangle-up", "diamond"]
+
+
+def said(figure: float | None, unit: str) -> str:
+    """A share as a percentage, a bias as a number of smallest worthwhile changes."""
+    if figure is None:
+        return "–"
+    return number(100 * figure, "%", 1) if unit == "share" else number(figure, "", 2, signed=True)
+
+
+def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw one claim: `rows` as `claims.in_words` gives them; a row a truth, a mark a size."""
+    unit = str(rows["unit"][0])
+    factor = 100.0 if unit == "share" else 1.0
+    ordered = rows.sort("truth", "students")
+    drawn = ordered.with_columns(
+        name_axis.broken("truth", 20 if narrow else 36),
+        pl.format("{} students", "students").alias("size"),
+        pl.col("figure").map_elements(lambda v: said(v, unit), return_dtype=pl.String).alias("told"),
+        *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
+    )
+    low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
+    sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
+    order = drawn["row"].unique(maintain_order=True).to_list()
+    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis())
+    beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
+    title = "Share (%)" if unit == "share" else "In smallest worthwhile changes"
+    minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
+    scale = alt.Scale(domain=[low, high], nice=False, zero=False)
+    x = alt.X("figure:Q", title=title, scale=scale, axis=minus)
+    goals = drawn.with_columns(
+        pl.col("goal_lo").fill_null(low).clip(low, high), pl.col("goal_hi").fill_null(high).clip(low, high)
+    ).filter(pl.col("goal").is_not_null())
+    tips = [
+        alt.Tooltip("truth:N", title="Truth"),
+        alt.Tooltip("size:N", title="Academy"),
+        alt.Tooltip("told:N", title="Held"),
+        alt.Tooltip("goal:N", title="Goal"),
+    ]
+    shape = alt.Shape(
+        "size:N", title=None, sort=sizes, scale=alt.Scale(domain=sizes, range=SHAPES[: len(sizes)]),
+        legend=alt.Legend(orient="top", columns=2 if narrow else 4),
+    )  # fmt: skip
+    layers = [
+        alt.Chart(goals)
+        .mark_bar(color=theme.BAND, height=14)
+        .encode(x=alt.X("goal_lo:Q", scale=scale), x2=alt.X2("goal_hi:Q"), y=y, yOffset=beside),
+        alt.Chart(drawn)
+        .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
+        .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),
+    ]
+    count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
+    height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
+    return alt.layer(*layers).properties(
+        autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
+    )
+
+
+def _reach(drawn: pl.DataFrame, floor: float | None) -> tuple[float, float]:
+    names = ("figure", "goal_lo", "goal_hi")
+    found = [float(v) for name in names for v in drawn[name].to_list() if v is not None]
+    low, high = min(found), max(found)
+    margin = 0.12 * (high - low) or 1.0
+    low, high = low - margin, high + margin
+    return (max(low, floor), min(high, 100.0)) if floor is not None else (low, high)
+
+
+def finding(rows: pl.DataFrame) -> str:
+    """The title: the claim, and in how many of its figures the goal was met."""
+    judged = rows.drop_nulls("met")
+    claim = str(rows["claim"][0])
+    if judged.is_empty():
+        return f"{claim}: reported without a goal"
+    met = int(judged["met"].sum())
+    return f"{claim}: goal met in {met} of {len(judged)}"
+
+
+def words(rows: pl.DataFrame) -> str:
+    """The picture in words, one part a truth and size."""
+    unit = str(rows["unit"][0])
+    parts = [
+        f"{row['truth']}, {row['students']} students: {said(row['figure'], unit)}{_met(row['met'])}"
+        for row in rows.sort("truth", "students").iter_rows(named=True)
+    ]
+    return f"{rows['claim'][0]}. {'; '.join(parts)}."
+
+
+def table(rows: pl.DataFrame) -> pl.DataFrame:
+    """Every figure as a row: Claim, When, Students, Held, Goal, Met, Academies simulated."""
+    return pl.DataFrame([_row(row) for row in rows.iter_rows(named=True)])
+
+
+def _row(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "Claim": row["claim"],
+        "When the truth is": row["truth"],
+        "Students": row["students"],
+        "Figure": said(row["figure"], row["unit"]),
+        "Goal": row["goal"],
+        "Met": {True: "yes", False: "no", None: "–"}[row["met"]],
+        "Academies simulated": row["n_academies"],
+    }
+
+
+def _met(met: bool | None) -> str:  # noqa: FBT001 - a cell of a table
+    return {True: ", goal met", False: ", goal missed", None: ""}[met]

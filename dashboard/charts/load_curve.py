@@ -1,0 +1,192 @@
+"""Load course: the lead foot's share of the load through the swing, stretched between events."""
+
+from collections.abc import Mapping, Sequence
+
+import altair as alt
+import polars as pl
+
+from dashboard import theme
+from dashboard.charts import cursor, look
+from dashboard.text.labels import EVENTS
+from dashboard.text.numbers import number
+
+HEIGHT = 300
+THIS, FIRST = "this session", "first session"
+NAMES = (THIS, FIRST)  # what the two are called on screen, unless the caller names them
+SHORT = {
+    "address": "address",
+    "takeaway": "takeaway",
+    "mid_back": "arm parallel",
+    "top": "top",
+    "mid_down": "arm parallel",
+    "impact": "impact",
+    "finish": "finish",
+}
+
+
+def picture(
+    course: pl.DataFrame,
+    posts: pl.DataFrame,
+    events: Sequence[str],
+    finding: str,
+    *,
+    narrow: bool = False,
+    names: tuple[str, str] = NAMES,
+    times: Mapping[str, float] | None = None,
+) -> alt.LayerChart:
+    """Draw the course.
+
+    Frames: `course` which (`THIS` or `FIRST`), position (0 at the first of `events`, 1 at the next …), mean,
+    lo, hi (mean ± one standard deviation over the swings), % of the load; `posts` event, lo, hi: the band of
+    the lead share at an event, %, may be empty; `times` event → seconds from the takeaway.
+    """
+    x = event_axis(events, narrow=narrow, times=times)
+    y = alt.Y("mean:Q", title="Lead share of the load (%)", scale=alt.Scale(domain=[0, 100]))
+    base = alt.Chart(course)
+    now, first = (
+        base.transform_filter(alt.datum.which == THIS),
+        base.transform_filter(alt.datum.which == FIRST),
+    )
+    layers = _posts(posts, events)
+    layers += [
+        first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=y),
+        now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
+        now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
+    ]
+    layers += _names(course, names) + _cursor(course, x, names)
+    return alt.layer(*layers).properties(
+        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
+    )
+
+
+def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float] | None = None) -> alt.X:
+    """Swing time stretched between events, with the events' names, and times, under their posts."""
+    posts = [[SHORT[event], *([number(times[event], "s", 2)] if times else [])] for event in events]
+    if narrow:  # upright labels have one line
+        posts = [[", ".join(post)] for post in posts]
+    named = ", ".join(str(post) for post in posts)
+    return alt.X(
+        "position:Q",
+        title=_time_title(narrow=narrow, timed=bool(times)),
+        scale=alt.Scale(domain=[0, max(len(events) - 1, 1)], nice=False),
+        axis=alt.Axis(
+            values=list(range(len(events))),
+            labelExpr=f"[{named}][datum.value]",
+            labelAngle=-45 if narrow else 0,
+            labelOverlap=False,
+            grid=True,
+        ),
+    )
+
+
+def _time_title(*, narrow: bool, timed: bool) -> str:
+    if not timed:
+        return "Swing time, stretched between events"
+    return (
+        "Seconds from the takeaway"
+        if narrow
+        else "Swing time, stretched between events; seconds from the takeaway"
+    )
+
+
+def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
+    placed = posts.filter(pl.col("event").is_in(list(events))).with_columns(
+        pl.col("event")
+        .replace_strict({e: float(k) for k, e in enumerate(events)}, default=None)
+        .alias("position"),
+        pl.col("lo").fill_null(0.0),
+        pl.col("hi").fill_null(100.0),
+    )
+    if placed.is_empty():
+        return []
+    tip = [alt.Tooltip("lo:Q", title="Band from (%)"), alt.Tooltip("hi:Q", title="Band to (%)")]
+    return [
+        alt.Chart(placed)
+        .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)
+        .encode(x=alt.X("position:Q"), y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"), tooltip=tip)
+    ]
+
+
+def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
+    """What the two lines are, in the corner that a swing leaves empty."""
+    other = FIRST in course["which"].to_list()
+    rows = [(100.0, f"line: {names[0]}", theme.LEAD)] + [(92.0, f"dashes: {names[1]}", theme.QUIET)] * other
+    return [
+        alt.Chart(pl.DataFrame({"height": [height]}))
+        .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
+        .encode(x=alt.value(0), y=alt.Y("height:Q"))
+        for height, text, color in rows
+    ]
+
+
+def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
+    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    wide = course.with_columns(said).pivot(on="which", index="position", values="said")
+    return cursor.layers(
+        wide,
+        x,
+        {
+            which: f"Lead share, {name}"
+            for which, name in zip(NAMES, names, strict=True)
+            if which in wide.columns
+        },
+    )
+
+
+def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+    """The picture's title: the lead share at the top and at impact, and what it was in the other one."""
+    at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
+    top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
+    text = (
+        f"Lead foot: {number(top[THIS], '%')} of the load at the top, {number(strike[THIS], '%')} at impact"
+    )
+    if top.get(FIRST) is not None:
+        text += f"; {names[1]}: {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
+    return text
+
+
+def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+    """The picture in words: the lead share at each event."""
+    at = at_events(course, events)
+    if at.is_empty():
+        return "No swing of this session has its events, so its course can't be drawn."
+    said = ", ".join(f"{number(row[THIS], '%')} at {row['Event']}" for row in at.iter_rows(named=True))
+    text = f"Lead share of the load, {names[0]}: {said}."
+    if FIRST in at.columns:
+        changed = (
+            at.with_columns((pl.col(THIS) - pl.col(FIRST)).abs().alias("moved"))
+            .sort("moved")
+            .row(-1, named=True)
+        )
+        text += (
+            f" Farthest from {names[1]} at {changed['Event']}: then {number(changed[FIRST], '%')}, "
+            f"now {number(changed[THIS], '%')}."
+        )
+    return text
+
+
+def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
+    """Event, and the mean lead share (%) of each session there."""
+    names = {float(k): EVENTS[event] for k, event in enumerate(events)}
+    at = course.filter(pl.col("position").is_in(list(names))).with_columns(
+        pl.col("position").replace_strict(names, default=None).alias("Event")
+    )
+    if at.is_empty():
+        return pl.DataFrame()
+    wide = at.pivot(on="which", index=["position", "Event"], values="mean").sort("position").drop("position")
+    return wide if THIS in wide.columns else pl.DataFrame()
+
+
+def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> pl.DataFrame:
+    """The picture as rows: the lead share at each event."""
+    at = at_events(course, events)
+    said = [
+        pl.col(name).map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias(_headed(shown))
+        for name, shown in zip(NAMES, names, strict=True)
+        if name in at.columns
+    ]
+    return at.select("Event", *said) if said else at
+
+
+def _headed(name: str) -> str:
+    return name[:1].upper() + name[1:]

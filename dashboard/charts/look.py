@@ -1,0 +1,65 @@
+"""The look of every picture: Altair's theme and a picture's title. Importing this switches the theme on."""
+
+import re
+import textwrap
+from typing import Any
+
+import altair as alt
+from babel import Locale
+
+from dashboard import theme
+from dashboard.text.catalogue import ENGLISH, language
+
+TITLE_WIDTH = 76  # letters a line at desk width
+NARROW_TITLE_WIDTH = 44  # letters a line on a phone
+NAME = "underfoot"
+FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
+
+
+@alt.theme.register(NAME, enable=True)
+def look() -> alt.theme.ThemeConfig:
+    """Axis, title and mark defaults."""
+    ink, quiet = theme.INK, theme.QUIET
+    size = {"labelFontSize": theme.LABEL_SIZE}
+    named = {"labelColor": ink, "titleColor": ink, **size}
+    axis = {
+        "labelColor": quiet, "titleColor": ink, **size, "titleFontSize": theme.LABEL_SIZE,
+        "titleFontWeight": "normal", "gridColor": theme.HAIRLINE, "domainColor": quiet, "tickColor": quiet,
+        "labelPadding": 4, "titlePadding": 8,
+    }  # fmt: skip
+    title = {
+        "anchor": "start", "color": ink, "fontSize": theme.TITLE_SIZE, "fontWeight": 600, "offset": 12,
+        "lineHeight": 20,
+    }  # fmt: skip
+    config = {
+        "font": theme.FONT, "view": {"stroke": None}, "title": title, "axis": axis, "header": named,
+        "legend": named, "text": {"color": ink, "fontSize": theme.LABEL_SIZE}, **_locale(),
+    }  # fmt: skip
+    return alt.theme.ThemeConfig({"background": theme.GROUND, "config": config})
+
+
+def _locale() -> dict[str, Any]:
+    """How Vega writes numbers and days in the language in use; it knows English by itself."""
+    if language() == ENGLISH:
+        return {}
+    words = Locale.parse(language())
+    symbols, days, months = words.number_symbols["latn"], words.days["format"], words.months["format"]
+    number = {
+        "decimal": symbols["decimal"], "thousands": symbols["group"], "grouping": [3], "currency": ["", ""],
+    }  # fmt: skip
+    sunday_first, year = (6, 0, 1, 2, 3, 4, 5), range(1, 13)
+    time = {
+        "dateTime": "%x %X", "date": "%d.%m.%Y", "time": "%H:%M:%S", "periods": ["AM", "PM"],
+        "days": [days["wide"][k] for k in sunday_first],
+        "shortDays": [days["abbreviated"][k] for k in sunday_first],
+        "months": [months["wide"][k] for k in year],
+        "shortMonths": [months["abbreviated"][k] for k in year],
+    }  # fmt: skip
+    return {"locale": {"number": number, "time": time}}
+
+
+def title(finding: str, *, narrow: bool = False) -> alt.TitleParams:
+    """A picture's title: the finding, broken into lines, because a picture does not break them itself."""
+    width = NARROW_TITLE_WIDTH if narrow else TITLE_WIDTH
+    kept = re.sub("([▲●▽]) ", "\\1\N{NO-BREAK SPACE}", finding)  # a shape stays beside its word
+    return alt.TitleParams(text=textwrap.wrap(kept, width) or [""])

@@ -1,0 +1,108 @@
+"""Fix what was refused: corrected files join those kept of a delivery, which is then delivered again."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from dashboard import inbox
+from dashboard.text.catalogue import _, ngettext
+from dashboard.text.numbers import listed
+from warehouse import filed
+from warehouse.access import Viewer
+from warehouse.errors import CallError
+from warehouse.home import Home
+
+REASON_FILE, FILMS_NOT_KEPT = "why.json", "films_not_kept"
+MOST_BYTES = 1 << 30  # beyond this, the folder itself is corrected: a browser is the wrong way
+
+
+def kept_files(home: Home, delivery: str) -> dict[str, Path]:
+    """Files of a delivery, by their relative names, as they were kept when it was refused whole or in part.
+
+    `delivery` is its content hash. Empty when nothing is kept under it. What was made of its films, and films
+    that are not kept, are left out.
+    """
+    for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
+        if folder.parent == home.refused and _refusal(folder).get("delivery") != delivery:
+            continue
+        if folder.is_dir():
+            return {
+                path.relative_to(folder).as_posix(): path
+                for path in sorted(folder.rglob("*"))
+                if path.is_file()
+                and path.name != REASON_FILE
+                and not path.is_relative_to(folder / filed.FILM_FOLDER)
+            }
+    return {}
+
+
+def _refusal(folder: Path) -> dict[str, Any]:
+    """What a refused folder's why.json says; nothing where it can't be read."""
+    try:
+        found = json.loads((folder / REASON_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _films_not_kept(home: Home, delivery: str) -> set[str]:
+    """Films that came with a delivery and are gone from what is kept of it."""
+    refusals = map(_refusal, home.refused.glob(f"*-{delivery[:8]}"))
+    named = {
+        name
+        for refusal in refusals
+        if refusal.get("delivery") == delivery
+        for name in refusal.get(FILMS_NOT_KEPT, [])
+    }
+    return named | filed.films_not_kept(home.filed / delivery).keys()
+
+
+def deliver_again(
+    home: Home,
+    delivery: str,
+    name: str,
+    corrected: Sequence[tuple[str, bytes]] = (),
+    by: Viewer | None = None,
+) -> Path:
+    """Put a delivery into the inbox again, files of the same name replaced by the corrected ones.
+
+    Without corrected files it is tried as it is, for when a person, a device or a consent has come since.
+
+    Raises
+        CallError: nothing is kept of it, a corrected file's name is none of its own, a film of it that is not
+            kept does not come with them, it is too large, or it is not `by`'s to deliver (see `inbox.keep`).
+        OSError: the disk did not take it.
+    """
+    kept = kept_files(home, delivery)
+    if not kept:
+        raise CallError(_("Nothing is kept of {name} any more; deliver its files again.").format(name=name))
+    new = {str(inbox.safe_name(given)): data for given, data in corrected}
+    unknown = sorted(set(new) - set(kept))
+    if unknown and "session.toml" not in kept and "session.toml" not in new and len(kept) == 1:
+        raise CallError(
+            _(
+                "{file} is not a file of {name}, which holds {kept}; rename it to that and drop it again."
+            ).format(file=unknown[0], name=name, kept=next(iter(kept)))
+        )
+    missing = sorted(_films_not_kept(home, delivery) - new.keys())
+    if missing:
+        raise CallError(
+            ngettext(
+                "{films} of {name} is not kept here, as films of players under age are not; drop it with the "
+                "corrected files, as it was delivered.",
+                "{films} of {name} are not kept here, as films of players under age are not; drop them with "
+                "the corrected files, as they were delivered.",
+                len(missing),
+            ).format(films=listed(missing), name=name)
+        )
+    if sum(path.stat().st_size for path in kept.values()) > MOST_BYTES:
+        raise CallError(
+            _("{name} is too large to correct here; correct its folder and put that into the inbox.").format(
+                name=name
+            )
+        )
+    files = {given: path.read_bytes() for given, path in kept.items() if given not in new} | new
+    single = len(files) == 1 and "session.toml" not in files
+    put = [(given if single else f"{name}/{given}", data) for given, data in files.items()]
+    return inbox.keep(home, put, by)

@@ -1,0 +1,167 @@
+"""Correct what was refused: the kept files with the corrected ones in their place, delivered again as a whole."""
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboard.pages.deliveries import corrections
+from dashboard.pages.deliveries.content import Dropped
+from warehouse import filed
+from warehouse.access import Viewer
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import writer
+
+HASH = "ab" * 32
+DROPPED_AT = datetime(2026, 2, 9, tzinfo=UTC).replace(tzinfo=None)
+
+
+@pytest.fixture
+def refused(tmp_path):
+    """A home with one session refused whole."""
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    folder = home.refused / f"2026-02-03-s01-{HASH[:8]}"
+    folder.mkdir()
+    (folder / "why.json").write_text(json.dumps({"delivery": HASH}))
+    (folder / "session.toml").write_text('session = "x"')
+    (folder / "plate.csv").write_text("wrong")
+    return home
+
+
+def inbox_files(home):
+    return {
+        p.relative_to(home.inbox).as_posix().split("/", 1)[1]: p.read_text()
+        for p in home.inbox.rglob("*")
+        if p.is_file()
+    }
+
+
+def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
+    corrections.deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
+    assert inbox_files(refused) == {
+        "2026-02-03-s01/plate.csv": "right",
+        "2026-02-03-s01/session.toml": 'session = "x"',
+    }
+    assert (refused.refused / f"2026-02-03-s01-{HASH[:8]}" / "plate.csv").read_text() == "wrong"
+
+
+def test_another_try_takes_the_files_as_they_are(refused):
+    corrections.deliver_again(refused, HASH, "2026-02-03-s01")
+    assert inbox_files(refused)["2026-02-03-s01/plate.csv"] == "wrong"
+
+
+def test_a_folder_of_another_delivery_whose_hash_starts_alike_is_not_taken(refused):
+    other = HASH[:8] + "cd" * 28
+    assert corrections.kept_files(refused, other) == {}
+    with pytest.raises(CallError, match="Nothing is kept"):
+        corrections.deliver_again(refused, other, "x")
+
+
+def test_cut_films_are_not_files_of_the_delivery_and_films_not_kept_must_come_again(tmp_path):
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    folder = home.filed / HASH
+    (folder / filed.FILM_FOLDER).mkdir(parents=True)
+    (folder / "session.toml").write_text('session = "x"')
+    (folder / filed.FILM_FOLDER / "swing-1.mp4").write_bytes(b"cut")
+    gone = {"clip-1.mp4": filed.FileFacts(3, "ab" * 32)}
+    (folder / filed.FILM_FOLDER / filed.FILM_LIST).write_text(filed.film_list({}, gone))
+    assert list(corrections.kept_files(home, HASH)) == ["session.toml"]
+    with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
+        corrections.deliver_again(home, HASH, "x", [("session.toml", b"right")])
+    corrections.deliver_again(home, HASH, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
+    assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}
+
+
+def test_a_film_that_left_a_refused_session_must_come_again_with_it(refused):
+    folder = refused.refused / f"2026-02-03-s01-{HASH[:8]}"
+    refusal = {"delivery": HASH, "superseded_by": "cd" * 32, "films_not_kept": ["clip.mp4"]}
+    (folder / "why.json").write_text(json.dumps(refusal))
+    assert list(corrections.kept_files(refused, HASH)) == ["plate.csv", "session.toml"]
+    with pytest.raises(CallError, match=r"clip\.mp4 of x is not kept here"):
+        corrections.deliver_again(refused, HASH, "x")
+    corrections.deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
+    assert inbox_files(refused)["x/clip.mp4"] == "film"
+
+
+def test_a_loose_file_is_corrected_under_its_own_name_alone(refused):
+    folder = refused.refused / f"notes-{'ef' * 4}"
+    folder.mkdir()
+    (folder / "why.json").write_text(json.dumps({"delivery": "ef" * 32}))
+    (folder / "notes.csv").write_text("wrong")
+    with pytest.raises(CallError, match=r"mine\.csv is not a file of notes\.csv"):
+        corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
+    corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
+    assert inbox_files(refused) == {"notes.csv": "right"}
+
+
+def test_a_session_that_loaded_in_part_is_corrected_from_its_filed_files(refused):
+    folder = refused.filed / ("12" * 32)
+    folder.mkdir(parents=True)
+    (folder / "session.toml").write_text("s")
+    assert list(corrections.kept_files(refused, "12" * 32)) == ["session.toml"]
+
+
+def test_the_page_delivers_a_refused_session_again_and_shows_it_waiting(visit, page_text, homes):
+    home = homes("corrected")
+    folder = home.refused / "2026-02-03-s01-bad-c01"
+    folder.mkdir(parents=True)
+    (folder / "why.json").write_text(json.dumps({"delivery": "bad-c01"}))
+    (folder / "plate.csv").write_text("wrong")
+    at: AppTest = visit("corrected", "deliveries", "c01")
+    next(button for button in at.button if button.label == "Try again as it is").click().run()
+    assert not at.exception
+    assert [p.read_text() for p in home.inbox.rglob("plate.csv")] == ["wrong"]
+    assert "1\u00a0delivery waits in the inbox" in page_text(at)
+
+
+def refuse_roster(home):
+    folder = home.refused / "people.csv-bad-c01"
+    folder.mkdir(parents=True)
+    (folder / "why.json").write_text(json.dumps({"delivery": "bad-c01"}))
+    (folder / "people.csv").write_text("person,role\nc01,head_coach\n")
+
+
+def test_a_refused_roster_file_is_delivered_again_by_a_head_coach_alone(tmp_path):
+    home = Home(tmp_path / "academy")
+    home.make_folders()
+    refuse_roster(home)
+    for corrected in ([], [("people.csv", b"right")]):
+        with pytest.raises(CallError, match="only a head coach delivers"):
+            corrections.deliver_again(
+                home, "bad-c01", "people.csv", corrected, Viewer("c01", "coach", "Caro Lindt")
+            )
+    assert inbox_files(home) == {}
+    corrections.deliver_again(home, "bad-c01", "people.csv", [], Viewer("h01", "head_coach", "Hedda Quist"))
+    assert list(inbox_files(home)) == ["people.csv"]
+    assert '"viewer": "h01"' in home.events.read_text()
+
+
+def test_the_page_neither_shows_a_coach_a_refused_roster_nor_lets_them_correct_it(visit, page_text, homes):
+    refuse_roster(homes("roster_corrected"))
+    at: AppTest = visit("roster_corrected", "deliveries", "c01")
+    assert not at.exception
+    assert "only a head coach can fix it" in page_text(at)
+    assert not [button for button in at.button if button.label == "Try again as it is"]
+    assert "rosters" not in page_text(at)
+
+
+def test_what_was_dropped_and_has_gone_through_shows_with_its_refusal(visit, page_text, homes):
+    home = homes("gone_through")
+    at = visit("gone_through", "deliveries", "c01")
+    at.session_state["dropped"] = {
+        "dropped-1": Dropped(("2026-02-09-s01",), "2 files", DROPPED_AT),
+        "dropped-2": Dropped(("2026-02-10-s01",), "2 files", DROPPED_AT),
+    }
+    with writer(home) as w:
+        w.execute(
+            'INSERT INTO academy.refusal (delivery, session, reason, sentence, "at", name, student, coach) VALUES '
+            "('n', '2026-02-09-s01', 'missing_column', 'plate.csv has no t_s.', '2026-02-09 10:00:00', '2026-02-09-s01', 's01', 'c01')"
+        )
+        w.publish()
+    text = page_text(at.run())
+    assert "**2026-02-09-s01**: refused." in text
+    assert "**2026-02-10-s01**: gone through." in text

@@ -1,0 +1,92 @@
+"""From the warehouse to the drill models: lots followed to doses, thin data, and what a build leaves behind."""
+
+from datetime import datetime, timedelta
+
+import polars as pl
+import pytest
+
+from models.season.drill import drill_rows
+from models.sql import query
+from warehouse.home import Home
+from warehouse.store import writer
+
+AT = datetime(2026, 4, 7, 9)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
+
+
+@pytest.fixture
+def w(tmp_path):
+    (tmp_path / "academy.toml").write_text('name = "Invented"\ntime_zone = "Europe/Berlin"\n')
+    with writer(Home(tmp_path)) as opened:
+        yield opened
+
+
+def note(w, day, code, against, student="s1"):
+    at = AT + timedelta(days=day)
+    w.append(
+        "academy.note",
+        pl.DataFrame({
+            "note": [f"n{student}{day}{code}"], "student": [student], "at": [at], "day": [at.date()], "author": ["c1"],
+            "kind": ["plan"], "code": [code], "drawn_against": [against], "shared": [False], "delivery": ["d"],
+            "loose": [True],
+        }),
+    )  # fmt: skip
+
+
+def dose(w, day, drill, student="s1", **more):
+    at = AT + timedelta(days=day, hours=1)
+    w.append(
+        "academy.drill_dose",
+        pl.DataFrame({
+            "note": [f"d{student}{day}{drill}"], "student": [student], "drill": [drill], "at": [at],
+            "day": [at.date()], "kind": ["drill"], "place": ["lesson"],
+        }).with_columns(**{name: pl.lit(value) for name, value in more.items()}),
+    )  # fmt: skip
+
+
+def drawn(w):
+    rows = w.sql(query("season.dose"))
+    return [(row["drill"], row["student"], row["drawn_against"]) for row in rows.iter_rows(named=True)]
+
+
+def test_a_dose_after_the_lot_it_won_was_decided_by_it(w):
+    note(w, 0, "d1", "d2")
+    dose(w, 0, "d1")
+    dose(w, 9, "d1")
+    dose(w, 9, "d2")  # the one that lost was given all the same: chosen
+    dose(w, 9, "d1", "s2")  # somebody else's
+    assert set(drawn(w)) == {("d1", "s1", "d2"), ("d2", "s1", None), ("d1", "s2", None)}
+
+
+def test_a_dose_before_the_lot_or_after_another_was_not(w):
+    dose(w, 0, "d1")
+    note(w, 5, "d1", "d2")
+    note(w, 20, "d3", "d1")  # drawn anew, and lost
+    dose(w, 25, "d1")
+    dose(w, 10, "d1", "s3", drawn_against="d4")  # a dose that says so itself
+    assert set(drawn(w)) == {("d1", "s1", None), ("d1", "s3", "d4")}
+
+
+def test_a_warehouse_without_seasons_has_no_drill_rows(w):
+    w.append("academy.drill", pl.DataFrame({"drill": ["d1"], "name": ["One"], "aim": ["m"]}))
+    found = drill_rows(w)
+    assert found.effect.is_empty()
+    assert found.group.is_empty()
+
+
+def test_one_student_with_one_session_is_too_little_data(w):
+    w.append(
+        "academy.drill", pl.DataFrame({"drill": ["d1", "d2"], "name": ["One", "Two"], "aim": ["m", None]})
+    )
+    w.append(
+        "season.session_metric",
+        pl.DataFrame({
+            "session": ["a"], "student": ["s1"], "season": ["spring"], "started_at": [AT], "day": [AT.date()],
+            "club_family": ["iron"], "part": ["baseline"], "pace": ["full"], "heel_source": ["none"],
+            "metric": ["m"], "mean": [1.0], "n": [1],
+        }),
+    )  # fmt: skip
+    dose(w, 0, "d1")
+    rows = {row["drill"]: row for row in drill_rows(w).effect.to_dicts()}
+    assert {row["label"] for row in rows.values()} == {"too_little_data"}
+    w.append("season.drill_effect", pl.DataFrame(list(rows.values()), infer_schema_length=None))
+    assert w.sql("SELECT count(*), count(kept) FROM season.drill_effect").rows() == [(2, 0)]

@@ -1,0 +1,130 @@
+"""Write warehouse/REFERENCE.md, the lists of what the code can name: make docs. A test holds it up to date."""
+
+import importlib
+import inspect
+from collections.abc import Iterable, Iterator
+from importlib.util import find_spec
+from pathlib import Path
+
+import click
+
+import underfoot
+from dashboard.app import PAGES
+from dashboard.frame import Page
+from dashboard.text.labels import AGES, FLAGS, LABELS
+from dashboard.text.reasons import REFUSALS
+from warehouse.definitions import read_metrics, usual_faults, words_of
+from warehouse.store import SCHEMA_FOLDER, table_names
+from warehouse.vocabulary import FLAG_COUNTS, NOTE_KINDS
+
+FILE = Path(__file__).parents[1] / "warehouse" / "REFERENCE.md"
+OPENING = """\
+# Reference
+
+Written from the code by `make docs`; edit the code, not this file. Columns with their meaning are in
+`schema/*.sql`, metrics and faults in `rules/*.toml`.
+"""
+
+
+def text() -> str:
+    """The whole file."""
+    return "\n".join([OPENING, *_tables(), *_metrics(), *_faults(), *_codes(), *_pages(), *_commands()])
+
+
+def _tables() -> Iterator[str]:
+    grains = [
+        (f"`{name}`", (SCHEMA_FOLDER / f"{name}.sql").read_text().split("\n")[0].removeprefix("-- "))
+        for name in table_names()
+    ]
+    yield from _list(
+        "Tables",
+        "`academy.*` is what came in and what one swing says; `season.*` is made by `models` and never edited. "
+        "Times are UTC; days are the academy's own.",
+        ("table", "grain"),
+        grains,
+    )
+
+
+def _metrics() -> Iterator[str]:
+    rows = [
+        (f"`{m.code}`", m.label, m.unit, m.better, m.phase, f"`{m.formula}`", m.source)
+        for m in read_metrics()
+    ]
+    heads = ("code", "label", "unit", "better", "phase", "formula", "source")
+    yield from _list("Metrics", "Null where a metric could not be measured, never zero.", heads, rows)
+
+
+def _faults() -> Iterator[str]:
+    rows = [(f"`{f.code}`", f.name, f.phase, words_of(f.in_words, f.limit)) for f in usual_faults()]
+    yield from _list(
+        "Faults",
+        "Limits are common practice without a published source; an academy sets its own, and adds faults, in academy.toml.",
+        ("code", "name", "phase", "flagged by default"),
+        rows,
+    )
+
+
+def _codes() -> Iterator[str]:
+    yield from _list(
+        "Swing flags",
+        "What is known against a swing; none by itself leaves it out. `academy.swing.flags` holds them, "
+        "`flag_counts` their counts, `file_flags` those that reading the file showed.",
+        ("flag", "meaning", "its count"),
+        [(f"`{code}`", FLAGS[code], count) for code, count in FLAG_COUNTS.items()],
+    )
+    words = [(f"`{code}`", word) for code, word in {**LABELS, **AGES}.items()]
+    yield from _list(
+        "Labels", "Codes of the season tables and what the pages call them.", ("code", "in words"), words
+    )
+    kinds = [(f"`{kind}`",) for kind in NOTE_KINDS]
+    yield from _list("Kinds of note", "`kind` in notes.csv and academy.note.", ("kind",), kinds)
+    reasons = [(f"`{code}`", reason) for code, reason in sorted(REFUSALS.items())]
+    yield from _list("Reasons of refusal", "`reason` in academy.refusal.", ("code", "in words"), reasons)
+
+
+def _pages() -> Iterator[str]:
+    rows = [
+        (page.name, f"`{page.path}`", ", ".join(page.roles).replace("_", " "), _purpose(page))
+        for page in PAGES
+    ]
+    opening = "Coaches see their own students, students and guardians their own page."
+    yield from _list("Pages", opening, ("page", "address", "who has it", "what it shows"), rows)
+
+
+def _purpose(page: Page) -> str:
+    """What a page's content says of itself, else what its screen does."""
+    screen = page.show.__module__
+    content = screen.removesuffix("screen") + "content"
+    line = _first_line(importlib.import_module(content if find_spec(content) else screen))
+    return line.removeprefix(f"{page.name}: ").rstrip(".")
+
+
+def _commands() -> Iterator[str]:
+    rows = [(f"`underfoot {verb}`", _first_line(command.callback)) for verb, command in _verbs().items()]
+    yield from _list(
+        "Commands", "`underfoot VERB --help` lists the options.", ("command", "what it does"), rows
+    )
+
+
+def _verbs() -> dict[str, click.Command]:
+    return underfoot.cli.commands
+
+
+def _first_line(thing: object) -> str:
+    return (inspect.getdoc(thing) or "").split("\n")[0]
+
+
+def _list(title: str, opening: str, heads: Iterable[str], rows: Iterable[Iterable[str]]) -> Iterator[str]:
+    heads = tuple(heads)
+    yield from (f"## {title}", "", opening, "", _row(heads), _row("---" for _ in heads))
+    yield from map(_row, rows)
+    yield ""
+
+
+def _row(cells: Iterable[str]) -> str:
+    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
+
+
+if __name__ == "__main__":
+    FILE.write_text(text(), encoding="utf-8")
+    print(f"Written: {FILE.relative_to(Path.cwd())}")
