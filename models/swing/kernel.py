@@ -18,7 +18,8 @@ from models.swing import operations as ops
 from models.swing.compiled import compiled, metric_section
 from models.swing.filter import padding
 from warehouse.definitions import metric_codes
-from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
+from warehouse.traces import SessionTrace
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
