@@ -16,8 +16,7 @@ from dashboard.text import catalogue
 from warehouse import journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
-from warehouse.owed import owed
-from warehouse.store import open_snapshot, rebuilding, writer
+from warehouse.store import open_snapshot, rebuilding, unanswered, writer
 
 
 def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
@@ -268,7 +267,7 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
     with (
         journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
-        owed(w) as students,
+        unanswered(w) as students,
     ):
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)

@@ -13,7 +13,8 @@ import streamlit as st
 
 from warehouse.access import Reader, Viewer, open_by_link, open_reader, viewers
 from warehouse.home import Home
-from warehouse.store import Snapshot, current_name, open_snapshot
+from warehouse.publishing import current_name
+from warehouse.store import Snapshot, open_snapshot
 
 SNAPSHOTS_KEPT = 8
 

@@ -21,7 +21,8 @@ from dashboard import layout, readers
 from dashboard.text.labels import ROLES
 from warehouse.access import log_refused_sign_in
 from warehouse.errors import AccessError
-from warehouse.home import Home, Settings
+from warehouse.home import Home
+from warehouse.settings import Settings
 
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 SET_UP = (

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from warehouse.definitions import fault_codes, metric_codes
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.store import Writer
 from warehouse.vocabulary import is_minor
 

@@ -14,7 +14,7 @@ from ingest.formats.clip_points import NO_ROWS, Clips, clip_table, named_points,
 from ingest.formats.keypoints import read_keypoints
 from ingest.refusals import refuse
 from ingest.session_file import SessionHeader
-from warehouse import films
+from warehouse import filed
 from warehouse.errors import Refusal, Refused
 from warehouse.vocabulary import is_film
 
@@ -86,7 +86,7 @@ class _Reading:
         self.seen = set(first.frame["swing_no"])
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
-        self.gone = films.refused(place.base) if place.filed else {}
+        self.gone = filed.films_refused(place.base) if place.filed else {}
         self.notices: list[str] = []
 
     def keypoints(self, no: int, name: str) -> None:

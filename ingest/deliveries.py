@@ -15,9 +15,9 @@ from pathlib import Path
 from ingest.formats.rosters import ROSTERS
 from ingest.formats.session_toml import glance
 from ingest.refusals import refuse
-from warehouse import films
+from warehouse import filed
 from warehouse.errors import CallError
-from warehouse.fingerprints import Fingerprint
+from warehouse.filed import Fingerprint
 from warehouse.home import Home
 from warehouse.vocabulary import ARCHIVE_ENDINGS
 
@@ -79,7 +79,7 @@ class Delivery:
             OSError: a file can't be read.
         """
         found, held, oversize = Fingerprint(), {}, None
-        gone = films.not_kept(self.base) if self.filed else {}
+        gone = filed.films_not_kept(self.base) if self.filed else {}
         for name in sorted(self.files):
             path = self.base / name
             if name in gone:
@@ -208,8 +208,8 @@ def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> 
     """An accepted delivery as it stands in filed/."""
     folder = home.filed / content
     standing = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    own = {name for name in standing if not name.startswith(f"{films.FOLDER}/")}
-    files = tuple(sorted(own | films.not_kept(folder).keys()))
+    own = {name for name in standing if not name.startswith(f"{filed.FILM_FOLDER}/")}
+    files = tuple(sorted(own | filed.films_not_kept(folder).keys()))
     path = folder if kind == SESSION or not files else folder / files[0]
     return Delivery(kind, path, path.name, files, session, filed=True)
 

@@ -14,7 +14,7 @@ from ingest.job import Job
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
-from warehouse.home import parse_settings
+from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
 
 

@@ -20,10 +20,8 @@ from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, D
 from ingest.film.tracks import Filmed, Unread
 from ingest.ledger import Ledger
 from warehouse.errors import Refusal
-from warehouse.films import kept_tracks
-from warehouse.fingerprints import of_folder
-from warehouse.home import Home, sync
-from warehouse.store import write_synced
+from warehouse.filed import content_hash, kept_tracks
+from warehouse.home import Home, sync, write_synced
 from warehouse.vocabulary import is_film
 
 
@@ -98,7 +96,7 @@ def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
             sync(copy)
     for folder in folders:
         sync(folder)
-    if len(contents.held) < len(delivery.files) and of_folder(target) != contents.fingerprint:
+    if len(contents.held) < len(delivery.files) and content_hash(target) != contents.fingerprint:
         shutil.rmtree(target, ignore_errors=True)
         raise Changed(delivery.name)
 

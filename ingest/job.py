@@ -18,7 +18,8 @@ from ingest.report import LoadReport
 from ingest.tables import day_of
 from ingest.waiting import Waiting
 from warehouse.errors import Refusal, Refused
-from warehouse.home import Home, Settings
+from warehouse.home import Home
+from warehouse.settings import Settings
 from warehouse.store import Writer
 from warehouse.traces import trace_path, write_trace
 

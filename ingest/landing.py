@@ -13,7 +13,7 @@ from ingest.rows import note_frames, typed
 from warehouse.contracts.base import require
 from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.store import Writer
 
 _OF_A_SESSION = (

@@ -26,9 +26,10 @@ from ingest.report import LoadReport
 from ingest.sessions import Sessions
 from ingest.unpacking import Unpacking
 from warehouse.errors import CallError, Refusal, UnderfootError
-from warehouse.fingerprints import of_folder
-from warehouse.home import Home, parse_settings
-from warehouse.store import Writer, write_synced, writer
+from warehouse.filed import content_hash
+from warehouse.home import Home, write_synced
+from warehouse.settings import parse_settings
+from warehouse.store import Writer, writer
 
 Progress = Callable[[int, int, str], None]
 
@@ -195,7 +196,7 @@ def _sound(home: Home, content: str, name: str) -> None:
     """
     folder = home.filed / content
     try:
-        found = of_folder(folder) if folder.is_dir() else "missing"
+        found = content_hash(folder) if folder.is_dir() else "missing"
     except OSError:
         found = "damaged"
     if found != content:

@@ -14,8 +14,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from warehouse.errors import CallError
-from warehouse.home import Home
-from warehouse.store import Snapshot, open_snapshot, write_synced
+from warehouse.home import Home, write_synced
+from warehouse.store import Snapshot, open_snapshot
 from warehouse.vocabulary import is_minor
 
 COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")

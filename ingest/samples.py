@@ -27,8 +27,9 @@ from ingest.sample_checks import (
 from ingest.session_file import SessionHeader
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal
-from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
+from warehouse.traces import SessionTrace
 from warehouse.units import STANDARD_GRAVITY_M_S2
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 SLOWEST_HZ, FASTEST_HZ, LOW_RATE_HZ = 50.0, 2000.0, 100.0
 DROPOUT_PERIODS = 3.0

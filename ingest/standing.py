@@ -5,7 +5,7 @@ from ingest.deliveries import SESSION, Contents, Delivery
 from ingest.job import Job
 from ingest.reading import SessionRows
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings, parse_settings
+from warehouse.settings import Settings, parse_settings
 from warehouse.vocabulary import is_film
 
 

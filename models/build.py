@@ -18,7 +18,8 @@ from models.samples import temporary
 from models.season.trend import Lines
 from models.season.week import WeekRows, week_rows
 from models.swing import faults
-from warehouse.home import Home, Settings
+from warehouse.home import Home
+from warehouse.settings import Settings
 from warehouse.store import Writer
 
 JUDGED_AT_ONCE = 2_000  # sessions: about 40,000 swings and 700,000 judgements

@@ -5,8 +5,8 @@ import polars as pl
 
 from models.swing.event_fit import EventFit
 from models.swing.reduce import reduce_session
-from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
-from warehouse.vocabulary import EVENTS
+from warehouse.traces import SessionTrace
+from warehouse.vocabulary import EVENTS, SAMPLE_COLUMNS
 
 
 def warm() -> int:

@@ -24,8 +24,7 @@ from models import build as _build  # noqa: F401 - imported before the fork
 from warehouse.contracts.base import dtypes_of
 from warehouse.contracts.rows import ROWS
 from warehouse.home import Home
-from warehouse.owed import owed
-from warehouse.store import open_snapshot, table_names, writer
+from warehouse.store import open_snapshot, table_names, unanswered, writer
 
 SETTINGS = (
     'name = "The Bramble Lea academy"\ntime_zone = "Europe/Dublin"\n[device.mat]\nkind = "pressure_mat"\n'
@@ -79,7 +78,7 @@ def fill(base: Path) -> None:
 
 def land(home: Home) -> None:
     """A load without its answers."""
-    with writer(home) as w, owed(w):
+    with writer(home) as w, unanswered(w):
         load(home, w, [home.inbox])
         w.publish()
 

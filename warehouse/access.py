@@ -19,11 +19,11 @@ import polars as pl
 
 from warehouse import links
 from warehouse.errors import AccessError, CallError
-from warehouse.films import kept_film
-from warehouse.home import Home, Settings
-from warehouse.queries import read_frame, run
-from warehouse.reach import views
-from warehouse.store import Snapshot, open_snapshot
+from warehouse.filed import kept_film
+from warehouse.home import Home
+from warehouse.permissions import views
+from warehouse.settings import Settings
+from warehouse.store import Snapshot, open_snapshot, read_frame, run
 from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import ROLES, is_minor
 

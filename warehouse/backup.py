@@ -15,13 +15,14 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from warehouse import health, journal, lock, swap
+from warehouse import health, journal
 from warehouse.errors import CallError, UnderfootError
-from warehouse.home import Home, sync
+from warehouse.home import HOLDER, LOCK, Home, sync
+from warehouse.publishing import settle_rebuild
 from warehouse.store import writer
 
 MANIFEST, FORMAT = "underfoot-backup.json", 1
-_LEFT_OUT = {lock.LOCK, lock.HOLDER, "published", "traces.new", ".unpacked", MANIFEST}
+_LEFT_OUT = {LOCK, HOLDER, "published", "traces.new", ".unpacked", MANIFEST}
 _CHUNK = 1 << 20
 
 
@@ -50,7 +51,7 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
     with journal.recorded(home, "backup") as facts:
         try:
             with home.lock(on_wait):
-                swap.settle(home)
+                settle_rebuild(home)
                 problems = health.filed_problems(home)
                 _write(home, part)
             manifest = _verified(part)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).parent / "rules"

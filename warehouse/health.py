@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from warehouse import fingerprints, lock, swap
 from warehouse.errors import UnderfootError
-from warehouse.home import Home
-from warehouse.store import POINTER, Snapshot, current_name, open_snapshot, table_names
+from warehouse.filed import content_hash
+from warehouse.home import Home, holder
+from warehouse.publishing import MARK, POINTER, current_name
+from warehouse.store import Snapshot, open_snapshot, table_names
 from warehouse.traces import trace_path
 
 LEAST_ROOM_BYTES = 1 << 30
@@ -85,7 +86,7 @@ def filed_problems(home: Home, entries: list[dict[str, Any]] | None = None) -> l
     for content in sorted(wanted):
         folder = home.filed / content
         try:
-            found = fingerprints.of_folder(folder) if folder.is_dir() else None
+            found = content_hash(folder) if folder.is_dir() else None
         except OSError:
             found = None
         if found != content:
@@ -158,7 +159,7 @@ def _around(home: Home) -> Iterator[Check]:
     wanted = LEAST_ROOM_BYTES + 2 * size
     said = f"{free / 1e9:.1f} GB free; {wanted / 1e9:.1f} GB are wanted for the next load and publish."
     yield Check("room", ok=free >= wanted, said=said)
-    by = lock.holder(home.path)
+    by = holder(home.path)
     said = (
         "Nobody is writing."
         if by is None
@@ -166,7 +167,7 @@ def _around(home: Home) -> Iterator[Check]:
     )
     yield Check("lock", ok=True, said=said)
     left = [p.name for p in home.filed.glob("pending-*.json")]
-    left += [swap.MARK] * (home.path / swap.MARK).exists()
+    left += [MARK] * (home.path / MARK).exists()
     unfinished = bool(left) and by is None
     said = "No load was interrupted."
     if left:

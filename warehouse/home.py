@@ -1,164 +1,22 @@
-"""The academy home: where everything of one academy stands, its settings, and the one writer's lock."""
+"""The academy home: where everything of one academy is kept, its one writer's lock, and writing files safely.
 
-import hashlib
+The system gives the lock back when its process dies, so no lock is ever stale.
+"""
+
+import json
 import os
-import re
-import tomllib
-from collections.abc import Callable, Mapping
-from contextlib import AbstractContextManager
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
-from types import MappingProxyType
-from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from warehouse import lock
-from warehouse.devices import DeviceSettings, read_devices
+from filelock import FileLock, Timeout
+
 from warehouse.errors import CallError, UnderfootError
-from warehouse.vocabulary import CLUB_FAMILIES
+from warehouse.settings import Settings, parse_settings
 
-
-@dataclass(frozen=True)
-class Settings:
-    """academy.toml, read once. `version` is the hash of its bytes and stands in the ledger."""
-
-    name: str
-    time_zone: str
-    demo: bool = False
-    language: str = "en"  # of the pages, on screen, on paper and in the terminal
-    consents_kept_elsewhere: bool = False
-    minor_until_age: int = 18
-    young_practice_minutes_a_week: float | None = None  # home practice of a player under age
-    devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
-    bands: tuple[Mapping[str, Any], ...] = ()
-    faults: tuple[Mapping[str, Any], ...] = ()
-    club_families: Mapping[str, str] = field(default_factory=dict)
-    version: str = ""
-
-    @property
-    def zone(self) -> ZoneInfo:
-        """The academy's time zone, in which days and weeks are counted."""
-        return ZoneInfo(self.time_zone)
-
-    def club_family(self, club: str) -> str:
-        """Family of a club by its name: the academy's own table first, then the usual names.
-
-        "7-iron" → iron, "pitching wedge" → wedge, "3-wood" → wood. A bare loft such as "56" is a wedge.
-
-        Raises
-            UnderfootError: the name fits no family.
-        """
-        name = club.strip().lower()
-        if name in self.club_families:
-            return self.club_families[name]
-        for family in CLUB_FAMILIES:
-            if family in name:
-                return family
-        if name.rstrip("°").isdigit() and 44 <= int(name.rstrip("°")) <= 64:
-            return "wedge"
-        raise UnderfootError(
-            f'The club "{club}" fits no club family ({", ".join(CLUB_FAMILIES)}); '
-            f'name it so, or add it under [club_families] in academy.toml, as in "{name}" = "iron".'
-        )
-
-
-def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = False) -> Settings:
-    """Read academy.toml from its bytes.
-
-    Settings of the `past`, which were in force once and can't be mended, are read as leniently as they were
-    then: what is unknown in a device's table is passed over.
-
-    Raises
-        UnderfootError: not TOML, a missing name or time zone, an unknown device kind or club family, an
-            unknown key or column of a device, or a value of another type.
-    """
-    try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UnderfootError(
-            f"{where} is not readable TOML: {error}; mend that line and try again."
-        ) from error
-    name, zone = table.get("name"), table.get("time_zone")
-    if not isinstance(name, str) or not name.strip():
-        raise UnderfootError(f'{where} has no academy name; add a line such as name = "Our academy".')
-    if not isinstance(zone, str):
-        raise UnderfootError(f'{where} has no time_zone; add a line such as time_zone = "Europe/Berlin".')
-    try:
-        ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError) as error:
-        raise UnderfootError(
-            f'{where}: time_zone = "{zone}" is not a known time zone; use a name such as "Europe/Berlin".'
-        ) from error
-    given = _table(table.get("club_families", {}), "club_families", where)
-    families = {str(club).lower(): str(family) for club, family in given.items()}
-    for club, family in families.items():
-        if family not in CLUB_FAMILIES:
-            raise UnderfootError(
-                f'{where}: [club_families] "{club}" = "{family}" is not one of {", ".join(CLUB_FAMILIES)}.'
-            )
-    return Settings(
-        name=name,
-        time_zone=zone,
-        demo=table.get("demo") is True,
-        language=_language(table.get("language", "en"), where),
-        consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
-        minor_until_age=_age(table.get("minor_until_age", 18), where, past=past),
-        young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
-        devices=read_devices(table.get("device", {}), where, past=past),
-        bands=_tables(table.get("band", []), "band", where),
-        faults=_tables(table.get("fault", []), "fault", where),
-        club_families=MappingProxyType(families),
-        version=hashlib.sha256(data).hexdigest()[:16],
-    )
-
-
-def _language(value: Any, where: str) -> str:
-    """A language by its code; which ones there are, the dashboard's catalogue knows."""
-    if not isinstance(value, str) or not re.fullmatch("[a-z]{2,3}(_[A-Z]{2})?", value):
-        raise UnderfootError(
-            f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
-        )
-    return value
-
-
-def _minutes(value: Any, where: str) -> float | None:
-    """A number of minutes a week, or none."""
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 10_080:
-        raise UnderfootError(
-            f"{where}: young_practice_minutes_a_week = {value!r} is not a number of minutes; "
-            "write one such as young_practice_minutes_a_week = 120."
-        )
-    return float(value)
-
-
-def _table(value: Any, key: str, where: str) -> dict[str, Any]:
-    if not isinstance(value, dict):
-        raise UnderfootError(
-            f"{where}: {key} = {value!r} is no table; write it as [{key}] with its lines below."
-        )
-    return value
-
-
-def _tables(value: Any, key: str, where: str) -> tuple[dict[str, Any], ...]:
-    if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
-        raise UnderfootError(
-            f"{where}: {key} is no list of tables; write each as [[{key}]] with its lines below."
-        )
-    return tuple(value)
-
-
-def _age(value: Any, where: str, *, past: bool) -> int:
-    """A whole number of years."""
-    if past:
-        return int(value)
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 150:
-        raise UnderfootError(
-            f"{where}: minor_until_age = {value!r} is not a whole number of years; "
-            "write one such as minor_until_age = 18."
-        )
-    return value
+LOCK, HOLDER = "writer.lock", "writer.json"
 
 
 @dataclass(frozen=True)
@@ -259,8 +117,8 @@ class Home:
     def lock(
         self, on_wait: Callable[[], None] | None = None, wait_s: float = 600.0
     ) -> AbstractContextManager[None]:
-        """Hold the one writer's lock (see `warehouse.lock.held`)."""
-        return lock.held(self.path, on_wait, wait_s)
+        """Hold the one writer's lock (see `hold_lock`)."""
+        return hold_lock(self.path, on_wait, wait_s)
 
 
 def sync(path: Path) -> None:
@@ -270,3 +128,85 @@ def sync(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def write_synced(path: Path, text: str) -> None:
+    """Write a small file so that after a crash it is either the old one or the new one, whole."""
+    part = path.with_name(path.name + ".part")
+    part.write_text(text, encoding="utf-8")
+    sync(part)
+    part.replace(path)
+    sync(path.parent)
+
+
+@dataclass(frozen=True)
+class Holder:
+    """The process that holds the lock, as it wrote itself down; None where it did not."""
+
+    pid: int | None
+    since: str | None
+
+
+@contextmanager
+def hold_lock(
+    folder: Path, on_wait: Callable[[], None] | None = None, wait_s: float = 600.0
+) -> Iterator[None]:
+    """Hold the lock of a folder; call `on_wait` once when someone else holds it.
+
+    The lock file is never replaced or removed, so two processes can't hold two different ones. Who holds it
+    stands beside it, in a file that binds nobody.
+
+    Raises
+        UnderfootError: another writer still held it after `wait_s` seconds, or the folder can't be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(folder / LOCK)
+        lock.acquire(timeout=0)
+    except Timeout:
+        if on_wait is not None:
+            on_wait()
+        try:
+            lock.acquire(timeout=wait_s)
+        except Timeout as error:
+            raise UnderfootError(
+                f"Another load or build has held {folder} for over {wait_s:.0f} s; "
+                "wait for it to end, then try again."
+            ) from error
+    except OSError as error:
+        raise UnderfootError(
+            f"{folder} can't be written ({error.strerror or type(error).__name__}); "
+            "give yourself the right to write there, or name another home with --home DIR."
+        ) from error
+    try:
+        _write_holder(folder)
+        yield
+    finally:
+        with suppress(OSError):
+            (folder / HOLDER).unlink(missing_ok=True)
+        lock.release()
+
+
+def _write_holder(folder: Path) -> None:
+    told = {"pid": os.getpid(), "since": datetime.now(UTC).isoformat(timespec="seconds")}
+    with suppress(OSError):
+        (folder / HOLDER).write_text(json.dumps(told) + "\n", encoding="utf-8")
+
+
+def holder(folder: Path) -> Holder | None:
+    """Who holds the lock just now; None when nobody does."""
+    path = folder / LOCK
+    if not path.exists():
+        return None
+    lock = FileLock(path)
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            told = json.loads((folder / HOLDER).read_text(encoding="utf-8"))
+            return Holder(int(told["pid"]), str(told["since"]))
+        return Holder(None, None)
+    except OSError:
+        return None  # a home that can't be written has no writer
+    lock.release()
+    return None

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from warehouse.errors import AccessError, CallError
-from warehouse.home import Home
-from warehouse.store import Snapshot, open_snapshot, write_synced
+from warehouse.home import Home, write_synced
+from warehouse.store import Snapshot, open_snapshot
 
 KEY, ENDED = "links.key", "links_ended.json"
 MOST_DAYS = 400

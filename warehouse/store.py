@@ -1,14 +1,8 @@
 """The only place that opens DuckDB: the writer's transactions, publishing, and read-only snapshots."""
 
-import json
-import logging
-import re
-import shutil
-import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,15 +10,12 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import journal, swap
 from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
-from warehouse.queries import first_line, read_frame, run, spoken
+from warehouse.publishing import clear_rebuild, current_name, mark_rebuild, publish, settle_rebuild
 
-log = logging.getLogger(__name__)
 SCHEMA_FOLDER = Path(__file__).parent / "schema"
-SNAPSHOTS_KEPT = 3
 # Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
 # at opening: connections of one process to one file share them, and a later SET would be locked out.
 READER_CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -32,7 +23,44 @@ READER_CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": "false",
     "lock_configuration": "true",
 }
-POINTER = "current.json"
+UNANSWERED = "answers.owed"
+
+
+def first_line(error: Exception) -> str:
+    """First line of what DuckDB says; the rest repeats the query."""
+    return str(error).strip().splitlines()[0]
+
+
+def run(connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None) -> None:
+    """Run a statement and drop what it returns: a pending result would block the connection's next call."""
+    (connection.execute(query, list(params)) if params is not None else connection.execute(query)).fetchall()
+
+
+def read_frame(
+    connection: duckdb.DuckDBPyConnection, query: str, params: Sequence[Any] | None = None
+) -> pl.DataFrame:
+    """Run one query on a connection and return its rows (none for a statement that returns nothing)."""
+    try:
+        relation = connection.sql(query, params=list(params)) if params else connection.sql(query)
+        frame: pl.DataFrame = pl.DataFrame() if relation is None else relation.pl()
+    except duckdb.IOException:
+        raise  # the disk, not the query
+    except duckdb.Error as error:
+        raise CallError(f"The query was not accepted: {first_line(error)}") from error
+    return frame
+
+
+@contextmanager
+def disk_errors_in_words(home: Home) -> Iterator[None]:
+    """What a full, read-only or failing disk does to a writer, as one sentence."""
+    try:
+        yield
+    except (OSError, duckdb.Error) as error:
+        said = getattr(error, "strerror", None) or first_line(error)
+        raise UnderfootError(
+            f"{home.path} could not be written to the end ({said}); what is published stays as it was and no "
+            "delivery is lost: make room or mend the disk, then run the same command again."
+        ) from error
 
 
 def table_names() -> list[str]:
@@ -132,52 +160,7 @@ class Writer:
         The number only ever grows: a reader that still holds a replaced file of the same name would keep
         serving its old rows.
         """
-        started = time.monotonic()
-        self.home.published.mkdir(parents=True, exist_ok=True)
-        target = self.home.published / f"warehouse-{_next_number(self.home):06d}.duckdb"
-        with journal.step(log, "published %s", target.name):
-            run(self.connection, "CHECKPOINT")
-            self._copy_to(target)
-        seconds = round(time.monotonic() - started, 3)
-        journal.record(self.home, "publish", seconds=seconds, file=target.name, n_bytes=target.stat().st_size)
-        return target
-
-    def _copy_to(self, target: Path) -> None:
-        part = target.with_suffix(".part")
-        try:
-            shutil.copyfile(self.home.warehouse_file, part)
-            sync(part)
-            part.replace(target)
-        finally:
-            part.unlink(missing_ok=True)
-        write_synced(
-            self.home.published / POINTER,
-            json.dumps({"file": target.name, "at": datetime.now(UTC).isoformat(timespec="seconds")}) + "\n",
-        )
-        for old in _snapshots(self.home)[:-SNAPSHOTS_KEPT]:
-            with suppress(OSError):
-                old.unlink()
-
-
-def write_synced(path: Path, text: str) -> None:
-    """Write a small file so that after a crash it is either the old one or the new one, whole."""
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8")
-    sync(part)
-    part.replace(path)
-    sync(path.parent)
-
-
-def _snapshots(home: Home) -> list[Path]:
-    return sorted(home.published.glob("warehouse-*.duckdb"))
-
-
-def _next_number(home: Home) -> int:
-    numbers = [int(path.stem.removeprefix("warehouse-")) for path in _snapshots(home)]
-    pointer = _pointed_name(home)
-    if pointer is not None:
-        numbers.append(int(pointer.removesuffix(".duckdb").removeprefix("warehouse-")))
-    return max(numbers, default=0) + 1
+        return publish(self.home, self.connection)
 
 
 @contextmanager
@@ -187,8 +170,8 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
     Raises
         UnderfootError: the file is damaged, another program holds it, or the disk is full or read-only.
     """
-    with home.lock(on_wait), spoken(home):
-        swap.settle(home)
+    with home.lock(on_wait), disk_errors_in_words(home):
+        settle_rebuild(home)
         with _opened(home) as opened:
             yield opened
 
@@ -202,17 +185,17 @@ def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterato
     Raises
         UnderfootError: as `writer`.
     """
-    with home.lock(on_wait), spoken(home):
-        swap.settle(home)
+    with home.lock(on_wait), disk_errors_in_words(home):
+        settle_rebuild(home)
         try:
             with _opened(home.made_beside()) as beside:
                 yield beside
                 run(beside.connection, "CHECKPOINT")
         except BaseException:
-            swap.clear(home)
+            clear_rebuild(home)
             raise
-        swap.mark(home)
-        swap.settle(home)
+        mark_rebuild(home)
+        settle_rebuild(home)
         with _opened(home) as opened:
             opened.publish()
 
@@ -260,34 +243,6 @@ class Snapshot:
         self.connection.close()
 
 
-def current_name(home: Home) -> str:
-    """Name of the snapshot that readers should open now.
-
-    Raises
-        CallError: nothing was published yet.
-    """
-    name = _pointed_name(home)
-    if name is None:
-        home.settings()  # says so when there is no academy at all
-        raise CallError(
-            f"Nothing is published in {home.path} yet; "
-            f"load a delivery first: underfoot load --home {home.path}"
-        )
-    return name
-
-
-def _pointed_name(home: Home) -> str | None:
-    """The name in the pointer file, else the newest snapshot when the pointer cannot be read."""
-    try:
-        name = json.loads((home.published / POINTER).read_text(encoding="utf-8"))["file"]
-        if re.fullmatch(r"warehouse-\d+\.duckdb", name) and (home.published / name).is_file():
-            return str(name)
-    except (OSError, ValueError, KeyError, TypeError):
-        pass
-    files = _snapshots(home)
-    return files[-1].name if files else None
-
-
 def open_snapshot(home: Home) -> Snapshot:
     """Open the published state read-only; try again when it was pruned in between.
 
@@ -307,3 +262,20 @@ def open_snapshot(home: Home) -> Snapshot:
             continue
         return Snapshot(home, name, connection)
     raise CallError(f"The published warehouse in {home.published} keeps changing; try again.")
+
+
+@contextmanager
+def unanswered(writer: Writer) -> Iterator[set[str]]:
+    """Around a load and its refresh: yields every student when the one before was cut off, else nobody.
+
+    The file that says so stands from before the first row lands until the block ends well.
+    """
+    file = writer.home.path / UNANSWERED
+    if file.exists():
+        students = set(writer.sql("SELECT person FROM academy.person WHERE role = 'student'").to_series())
+    else:
+        students = set()
+        file.touch()
+        sync(file)
+    yield students
+    file.unlink(missing_ok=True)

@@ -20,20 +20,8 @@ from numpy.typing import NDArray
 
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
-from warehouse.vocabulary import EVENTS
+from warehouse.vocabulary import EVENTS, SAMPLE_COLUMNS
 
-SAMPLE_COLUMNS = (
-    "lead_n",
-    "trail_n",
-    "lead_along_pct",
-    "trail_along_pct",
-    "lead_across_mm",
-    "trail_across_mm",
-    "lead_heel_n",
-    "trail_heel_n",
-    "cop_x_mm",
-    "cop_y_mm",
-)
 METADATA_KEY = b"underfoot"
 NO_SEASON = "none"
 

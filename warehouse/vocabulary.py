@@ -12,6 +12,12 @@ FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
+DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
+SAMPLE_COLUMNS = (
+    "lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm",
+    "lead_heel_n", "trail_heel_n", "cop_x_mm", "cop_y_mm",
+)  # fmt: skip
+PLATE_COLUMNS = ("swing_no", "t_s", *SAMPLE_COLUMNS)
 CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
 EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 CLOCKS = ("plate", "clip")

@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 from ingest.film.pictures import pictures
 from ingest.film.points import NAMES, write_tracks
 from ingest.film.tracks import ADDRESS_PICTURES, Filmed, Picture, Tracks, Unread
-from warehouse import films
-from warehouse.home import sync
-from warehouse.store import write_synced
+from warehouse import filed
+from warehouse.home import sync, write_synced
 
 FLOATS = NDArray[np.float64]
 TICK = Fraction(1, 90_000)
@@ -118,23 +117,23 @@ def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] 
 
     The folder is on its way into filed/, or stands there and was read again by a mended roster.
     """
-    shelf = folder / films.FOLDER
+    shelf = folder / filed.FILM_FOLDER
     shelf.mkdir(exist_ok=True)
-    going = {one.name: films.facts_of(folder / one.name) for one in unread}
-    gone = films.not_kept(folder) | going
-    why = {name: asdict(said) for name, said in films.refused(folder).items()}
+    going = {one.name: filed.facts_of(folder / one.name) for one in unread}
+    gone = filed.films_not_kept(folder) | going
+    why = {name: asdict(said) for name, said in filed.films_refused(folder).items()}
     why |= {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
     for film in filmed:
-        kept = films.kept_film(folder, film.swing_no)
+        kept = filed.kept_film(folder, film.swing_no)
         write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
-        films.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
+        filed.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
         if not film.keep_original:
-            going[film.name] = gone[film.name] = films.facts_of(folder / film.name)
-    files = sorted(path for path in shelf.iterdir() if path.name != films.LIST)
+            going[film.name] = gone[film.name] = filed.facts_of(folder / film.name)
+    files = sorted(path for path in shelf.iterdir() if path.name != filed.FILM_LIST)
     for path in files:
         sync(path)
-    listed = films.listing({path.name: films.facts_of(path) for path in files}, gone, why)
-    write_synced(shelf / films.LIST, listed)
+    listed = filed.film_list({path.name: filed.facts_of(path) for path in files}, gone, why)
+    write_synced(shelf / filed.FILM_LIST, listed)
     sync(shelf)
     for name in going:
         (folder / name).unlink()

@@ -18,7 +18,7 @@ from ingest.film.tracks import Filmed, Tracks
 from ingest.filmplace import FilmPlace
 from ingest.refusals import refuse
 from ingest.session_file import ClipSettings, SessionHeader
-from warehouse.films import kept_tracks
+from warehouse.filed import kept_tracks
 
 EARLIER = timedelta(hours=12)  # than its session a film may say it is: some clocks are off by a time zone
 NO_HAND = "whose toes point which way depends on the hand, and people.csv does not say which {} plays with"

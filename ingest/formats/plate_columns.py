@@ -9,8 +9,8 @@ from ingest.session_file import SessionHeader
 from warehouse import units
 from warehouse.contracts.base import columns_of, required_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.devices import DeviceSettings, written_names
 from warehouse.errors import UnderfootError
+from warehouse.settings import DeviceSettings, written_names
 
 _FEET = ("lead", "trail")
 _SIDES = ("left", "right")

@@ -10,7 +10,7 @@ from ingest.academy import Academy
 from ingest.refusals import from_failures, refuse, shown
 from ingest.tables import Table, read_table
 from warehouse.contracts.base import Contract
-from warehouse.contracts.roster import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
+from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused
 
 _AGAIN = "mend the file and deliver it again"

@@ -17,7 +17,7 @@ from ingest.formats.footprints import Marks
 from ingest.formats.grid_file import Frames, open_frames
 from ingest.formats.grid_recording import Recording
 from ingest.refusals import refuse
-from warehouse.traces import SAMPLE_COLUMNS
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
 ABSURD_KPA = 5000.0

@@ -9,7 +9,7 @@ import polars as pl
 
 from models.swing.rules import UNSTYLED, Limit, Rules, read_rules
 from warehouse.definitions import Fault
-from warehouse.home import Settings
+from warehouse.settings import Settings
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from models.swing.columns import PLATE_METRICS
 from models.swing.kernel import reduce_swings
-from warehouse.traces import SAMPLE_COLUMNS, SessionTrace
-from warehouse.vocabulary import EVENTS
+from warehouse.traces import SessionTrace
+from warehouse.vocabulary import EVENTS, SAMPLE_COLUMNS
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]

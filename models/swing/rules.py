@@ -25,7 +25,7 @@ from warehouse.definitions import (
     version,
 )
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.vocabulary import CLUB_FAMILIES
 
 UNSTYLED = "none"  # a student without a style yet

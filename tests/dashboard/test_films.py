@@ -7,7 +7,7 @@ import pytest
 
 from dashboard import films
 from dashboard.pages.student.courses import Take
-from warehouse.films import kept_film
+from warehouse.filed import kept_film
 from warehouse.store import writer
 
 LAST = "2026-03-23-s01"  # on the plate, newest of s01

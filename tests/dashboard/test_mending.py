@@ -7,7 +7,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.pages.deliveries import mending
-from warehouse import films
+from warehouse import filed
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -63,11 +63,11 @@ def test_what_was_made_of_films_is_no_file_of_the_delivery_and_films_not_kept_mu
     home = Home(tmp_path / "academy")
     home.make_folders()
     folder = home.filed / HASH
-    (folder / films.FOLDER).mkdir(parents=True)
+    (folder / filed.FILM_FOLDER).mkdir(parents=True)
     (folder / "session.toml").write_text('session = "x"')
-    (folder / films.FOLDER / "swing-1.mp4").write_bytes(b"cut")
-    gone = {"clip-1.mp4": films.FileFacts(3, "ab" * 32)}
-    (folder / films.FOLDER / films.LIST).write_text(films.listing({}, gone))
+    (folder / filed.FILM_FOLDER / "swing-1.mp4").write_bytes(b"cut")
+    gone = {"clip-1.mp4": filed.FileFacts(3, "ab" * 32)}
+    (folder / filed.FILM_FOLDER / filed.FILM_LIST).write_text(filed.film_list({}, gone))
     assert list(mending.kept_files(home, HASH)) == ["session.toml"]
     with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
         mending.deliver_again(home, HASH, "x", [("session.toml", b"right")])

@@ -5,7 +5,7 @@ import json
 import polars as pl
 import pytest
 
-from dashboard.pages.drills import content as claims
+from dashboard.pages.drills import verdicts
 from dashboard.text import reasons
 from warehouse.store import writer
 
@@ -194,14 +194,14 @@ def row(**more):
 
 
 def test_a_drill_without_a_clear_effect_says_from_where_a_change_is_worth_it():
-    assert "No clear effect. A change is worth the time from 10.0\u00a0points up." in claims.drill_sentence(
+    assert "No clear effect. A change is worth the time from 10.0\u00a0points up." in verdicts.drill_sentence(
         row()
     )
-    assert "worth the time" not in claims.drill_sentence(row(label="helps"))
+    assert "worth the time" not in verdicts.drill_sentence(row(label="helps"))
 
 
 def test_too_little_data_gives_no_number():
-    said = claims.drill_sentence(row(label="too_little_data", n_students=3))
+    said = verdicts.drill_sentence(row(label="too_little_data", n_students=3))
     assert (
         said
         == "On “Crosses late”: 3\u00a0students, set 20\u00a0times. Too little data to say whether it helps."
@@ -210,15 +210,15 @@ def test_too_little_data_gives_no_number():
 
 def test_a_change_on_the_day_with_nothing_to_compare_is_not_called_an_effect():
     day = {"same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0}
-    assert "Change on the day: +9" in claims.drill_sentence(row(**day, same_day_kind="change"))
-    assert "compared with sessions without a drill: +9" in claims.drill_sentence(
+    assert "Change on the day: +9" in verdicts.drill_sentence(row(**day, same_day_kind="change"))
+    assert "compared with sessions without a drill: +9" in verdicts.drill_sentence(
         row(**day, same_day_kind="effect")
     )
 
 
 @pytest.mark.parametrize(("half", "weak"), [(15.0, False), (25.0, True)])
 def test_a_wide_interval_is_called_weak_evidence(half, weak):
-    said = claims.evidence_sentence(row(kept_lo=1 - half, kept_hi=1 + half))
+    said = verdicts.evidence_sentence(row(kept_lo=1 - half, kept_hi=1 + half))
     assert ("may be quite different" in said) == weak
 
 
@@ -231,10 +231,10 @@ def test_the_plans_order_compares_kept_effects_in_worthwhile_changes():
             {"drill": "d", "name": "D", "label": None, "kept": None, "swc": None},
         ]
     )
-    ranks = claims.ranked(frame.reverse())
+    ranks = verdicts.ranked(frame.reverse())
     assert ranks["drill"].to_list() == ["b", "a", "c", "d"]
-    assert claims.answer(ranks.tail(2), "X").startswith("For “X”, no drill has enough data")
-    assert "may be chance" in claims.answer(ranks.tail(3), "X")
+    assert verdicts.answer(ranks.tail(2), "X").startswith("For “X”, no drill has enough data")
+    assert "may be chance" in verdicts.answer(ranks.tail(3), "X")
 
 
 def test_a_link_to_the_page_that_is_open_moves_its_choice_and_the_control_still_holds(visit):

@@ -137,8 +137,10 @@ def test_a_rebuild_from_a_damaged_filed_delivery_ends_in_one_sentence(lived_in, 
 
 def test_a_swap_cut_off_is_finished_by_the_next_writer(lived_in, monkeypatch):
     with monkeypatch.context() as patched:
-        patched.setattr("warehouse.swap.sync", lambda path: None)
-        patched.setattr("warehouse.swap._traces", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        patched.setattr("warehouse.publishing.sync", lambda path: None)
+        patched.setattr(
+            "warehouse.publishing._replace_traces", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt)
+        )
         with pytest.raises(KeyboardInterrupt), rebuilding(lived_in) as w:  # noqa: PT012 - the swap raises
             job.replay(w.home, w)
             w.execute("DELETE FROM academy.note")

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from warehouse import units
-from warehouse.contracts import base, deliveries, roster, rows
+from warehouse.contracts import base, deliveries, rows
 from warehouse.definitions import usual_faults
 from warehouse.errors import UnderfootError
 from warehouse.store import SCHEMA_FOLDER
@@ -18,7 +18,7 @@ from warehouse.vocabulary import NOTE_KINDS
 
 CONTRACTS = [
     found
-    for module in (deliveries, roster, rows)
+    for module in (deliveries, rows)
     for _, found in inspect.getmembers(module, inspect.isclass)
     if issubclass(found, base.Contract) and found is not base.Contract
 ]
@@ -85,7 +85,7 @@ def test_failures_name_row_value_and_rule():
     frame = pl.DataFrame(
         {"season": ["a", "b/c"], "from": [date(2026, 1, 1), None], "to": [date(2026, 1, 1)] * 2}
     )
-    found = [(f.reason, f.column, f.index, f.value) for f in base.failures(roster.SeasonLine, frame)]
+    found = [(f.reason, f.column, f.index, f.value) for f in base.failures(deliveries.SeasonLine, frame)]
     assert found == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
 
 

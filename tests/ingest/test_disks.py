@@ -13,8 +13,7 @@ from ingest import filing
 from ingest.deliveries import Delivery
 from ingest.load import load
 from warehouse.errors import UnderfootError
-from warehouse.home import Home
-from warehouse.lock import held, holder
+from warehouse.home import Home, hold_lock, holder
 from warehouse.store import open_snapshot, writer
 
 
@@ -198,11 +197,11 @@ def test_a_lock_file_left_by_a_dead_process_holds_nobody_up(academy, made):
 
 def test_a_second_writer_waits_and_says_so_and_knows_for_whom(tmp_path):
     home, said = Home(tmp_path), []
-    with held(home.path):
+    with hold_lock(home.path):
         assert holder(home.path).pid == os.getpid()
         with (
             pytest.raises(UnderfootError, match="wait for it to end"),
-            held(home.path, lambda: said.append(1), 0.1),
+            hold_lock(home.path, lambda: said.append(1), 0.1),
         ):
             pass
     assert said == [1]

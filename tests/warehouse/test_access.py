@@ -12,8 +12,8 @@ import builders
 from warehouse import access
 from warehouse.access import open_reader, viewers
 from warehouse.errors import AccessError, CallError
-from warehouse.films import kept_film
-from warehouse.reach import views
+from warehouse.filed import kept_film
+from warehouse.permissions import views
 from warehouse.store import open_snapshot, writer
 from warehouse.traces import trace_path, write_trace
 from warehouse.vocabulary import ROLES

@@ -7,7 +7,7 @@ import pytest
 import made_swings as made
 from command import underfoot_command
 from warehouse.health import check
-from warehouse.lock import held
+from warehouse.home import hold_lock
 
 
 @pytest.fixture
@@ -101,7 +101,7 @@ def test_what_is_not_published_is_found(sound):
 def test_an_unfinished_load_is_found_unless_it_is_at_work(sound):
     (sound.filed / "pending-000000009.json").write_text("{}")
     assert wrong(sound) == ["interrupted"]
-    with held(sound.path):
+    with hold_lock(sound.path):
         assert wrong(sound) == []
         assert any("has been writing since" in found.said for found in check(sound))
 

@@ -8,9 +8,10 @@ import pytest
 import builders
 from warehouse.contracts.base import columns_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.devices import PLATE_COLUMNS, written_names
 from warehouse.errors import CallError, UnderfootError
-from warehouse.home import Home, parse_settings
+from warehouse.home import Home
+from warehouse.settings import parse_settings, written_names
+from warehouse.vocabulary import PLATE_COLUMNS
 
 
 def test_a_home_is_found_by_option_then_environment_then_default(tmp_path, monkeypatch):

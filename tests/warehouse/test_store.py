@@ -8,7 +8,8 @@ import pytest
 
 import builders
 from warehouse.errors import CallError, UnderfootError
-from warehouse.store import SCHEMA_FOLDER, current_name, open_snapshot, table_names, writer
+from warehouse.publishing import current_name
+from warehouse.store import SCHEMA_FOLDER, open_snapshot, table_names, writer
 
 
 @pytest.mark.parametrize("name", table_names())

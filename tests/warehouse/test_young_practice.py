@@ -3,7 +3,7 @@
 import pytest
 
 from warehouse.errors import UnderfootError
-from warehouse.home import parse_settings
+from warehouse.settings import parse_settings
 
 TOML = 'name = "Test"\ntime_zone = "Europe/Berlin"\nyoung_practice_minutes_a_week = {value}\n'
 

@@ -14,7 +14,7 @@ from dashboard.queries import intake
 from dashboard.text.numbers import count, listed
 from warehouse.access import Reader, Viewer
 from warehouse.errors import UnderfootError
-from warehouse.store import current_name
+from warehouse.publishing import current_name
 
 POLL_S = 2.0  # how often the page looks into the inbox while something waits there
 NAMED = 5  # entries named one by one

@@ -7,7 +7,7 @@ from typing import Any
 
 from dashboard import inbox
 from dashboard.text.numbers import listed
-from warehouse import films
+from warehouse import filed
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -29,7 +29,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
             return {
                 path.relative_to(folder).as_posix(): path
                 for path in sorted(folder.rglob("*"))
-                if path.is_file() and path.name != WHY and not path.is_relative_to(folder / films.FOLDER)
+                if path.is_file() and path.name != WHY and not path.is_relative_to(folder / filed.FILM_FOLDER)
             }
     return {}
 
@@ -47,7 +47,7 @@ def _films_not_kept(home: Home, delivery: str) -> set[str]:
     """Films that came with a delivery and are gone from what is kept of it."""
     waiting = map(_told, home.refused.glob(f"*-{delivery[:8]}"))
     named = {name for told in waiting if told.get("delivery") == delivery for name in told.get(GONE, [])}
-    return named | films.not_kept(home.filed / delivery).keys()
+    return named | filed.films_not_kept(home.filed / delivery).keys()
 
 
 def deliver_again(

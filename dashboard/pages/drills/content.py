@@ -7,16 +7,24 @@ from typing import Any
 import polars as pl
 
 from dashboard.charts import drill_forest
-from dashboard.charts.drill_forest import effect, rests_on, worthwhile
+from dashboard.charts.drill_forest import effect
+from dashboard.pages.drills.verdicts import (
+    age_sentence,
+    answer,
+    drill_sentence,
+    evidence_sentence,
+    forest_finding,
+    random_draw_sentence,
+    ranked,
+)
 from dashboard.pages.progress.content import Picture
 from dashboard.queries import drills, people
-from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import EYES_CLOSED
-from dashboard.text.labels import AGES, SHAPES, label, marked
-from dashboard.text.numbers import NBSP, count, listed, on
+from dashboard.text.labels import AGES, marked
+from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
-from warehouse.vocabulary import HARMS, HELPS, TOO_LITTLE_DATA
 
 FEWEST_STUDENTS = 8  # of a group, before anything is shown of it
 MOST_LINKS = 6
@@ -170,24 +178,6 @@ def forest(effects: pl.DataFrame, *, narrow: bool) -> Forest:
     return Forest(picture, missing)
 
 
-def forest_finding(own: pl.DataFrame) -> str:
-    """The title of the forest: what helps, what harms, and about how many nothing is clear."""
-    helps, harms = (own.filter(pl.col("label") == code)["name"].to_list() for code in (HELPS, HARMS))
-    rest = len(own) - len(helps) - len(harms)
-    if not helps and not harms:
-        return _("None of {drills} is shown to help or to harm yet").format(drills=count(len(own), "drill"))
-    parts = []
-    if helps:
-        text = ngettext("{drills} helps", "{drills} help", len(helps)).format(drills=listed(helps))
-        parts.append(f"{SHAPES[HELPS]}{NBSP}{text}")
-    if harms:
-        text = ngettext("{drills} harms", "{drills} harm", len(harms)).format(drills=listed(harms))
-        parts.append(f"{SHAPES[HARMS]}{NBSP}{text}")
-    if rest:
-        parts.append(_("nothing clear about {others}").format(others=count(rest, "other")))
-    return "; ".join(parts)
-
-
 def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
     """The drills that aim at a fault or at what its rule measures, best first."""
     looks_like = str(people.fault_about(reader, fault)["looks_like"])
@@ -218,45 +208,6 @@ def _candidate(row: dict[str, Any]) -> Candidate:
     )
 
 
-def ranked(candidates: pl.DataFrame) -> pl.DataFrame:
-    """Drills for a fault: those with enough data by what they kept, then those with too little, then untried.
-
-    `candidates`: drill, label, kept, swc (null where nothing is known). Kept effects are compared in smallest
-    worthwhile changes.
-    """
-    known = (
-        pl.col("label").is_not_null() & (pl.col("label") != TOO_LITTLE_DATA) & pl.col("kept").is_not_null()
-    )
-    return (
-        candidates.with_columns(
-            pl.when(known).then(0).when(pl.col("label").is_not_null()).then(1).otherwise(2).alias("tier"),
-            pl.when(known).then(pl.col("kept") / pl.col("swc")).alias("by"),
-        )
-        .sort("tier", "by", "name", descending=[False, True, False], nulls_last=True)
-        .drop("by")
-    )
-
-
-def answer(ranks: pl.DataFrame, fault: str) -> str:
-    """The answer for a fault in a sentence; claims no more than the labels do."""
-    helps = ranks.filter(pl.col("label") == HELPS)["name"].to_list()
-    if helps:
-        return ngettext(
-            "For “{fault}”, {drills} helps, as far as this season shows.",
-            "For “{fault}”, {drills} help, as far as this season shows.",
-            len(helps),
-        ).format(fault=fault, drills=listed(helps))
-    if ranks.filter(pl.col("tier") == 0).is_empty():
-        return _(
-            "For “{fault}”, no drill has enough data to be ranked. Every time a drill is set and measured "
-            "again adds to it."
-        ).format(fault=fault)
-    return _(
-        "For “{fault}”, no drill has been shown to help yet. The order below follows the data so far, and "
-        "may be chance."
-    ).format(fault=fault)
-
-
 def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, narrow: bool) -> Drill:
     """One drill: `about` is its row of the roster; without a season nothing is said of its effect."""
     how = about["how"] or _("No description yet: add how it is done to drills.csv.")
@@ -275,69 +226,6 @@ def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, na
     sentences = [drill_sentence(row) for row in known.iter_rows(named=True)]
     by_group = groups(drills.groups(reader, season.name, own["drill"], own["aim"]), own, narrow=narrow)
     return replace(found, effects=(*sentences, random_draw_sentence(own)), groups=by_group, recent=recent)
-
-
-def drill_sentence(row: Mapping[str, Any]) -> str:
-    """One drill on one aim: what was kept, what changed on the day, on how much data, and the verdict."""
-    row = dict(row)
-    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
-        return _("On “{aim}”: {basis}. {too_little} to say whether it helps.").format(
-            aim=row["aim_name"], basis=rests_on(row), too_little=label(TOO_LITTLE_DATA)
-        )
-    kept = _("On “{aim}”: {kept} kept at the end of the season, where plus is better; {basis}. {verdict}.")
-    kept = kept.format(
-        aim=row["aim_name"], kept=effect(row, "kept", row["unit"], row["places"]), basis=rests_on(row),
-        verdict=marked(row["label"]),
-    )  # fmt: skip
-    parts = [kept]
-    if row["label"] not in (HELPS, HARMS) and row["swc"] is not None:
-        parts.append(_("A change is worth the time from {smallest} up.").format(smallest=worthwhile(row)))
-    if row["same_day"] is not None:
-        text = (
-            _("On the same day, compared with sessions without a drill: {effect}.")
-            if row["same_day_kind"] == "effect"
-            else _("Change on the day: {effect}.")
-        )
-        parts.append(text.format(effect=effect(row, "same_day", row["unit"], row["places"])))
-        parts.append(_("The change on the day overstates what is kept, and can even point the other way."))
-    return " ".join(parts)
-
-
-def random_draw_sentence(row: Mapping[str, Any]) -> str:
-    """What the doses assigned by random draw say, which is the only fair comparison."""
-    n = row["n_lots"] or 0
-    if not n:
-        return _(
-            "It has not been assigned by random draw yet. When either of two drills would do, let chance "
-            "decide with: underfoot draw"
-        )
-    students = count(n, "student")
-    if row["lots"] is None:
-        return _(
-            "Assigned by random draw to {students}: too few to estimate an effect. Those doses are counted "
-            "apart."
-        ).format(students=students)
-    return _("Assigned by random draw ({students}): kept {effect}. This part is a fair comparison.").format(
-        students=students, effect=effect(dict(row), "lots", row["unit"], row["places"])
-    )
-
-
-def evidence_sentence(row: Mapping[str, Any]) -> str:
-    """How much data a drill's effect rests on, and whether that is enough."""
-    if row["label"] is None:
-        return _("Never set, or never measured before and after: its effect is unknown.")
-    basis = rests_on(dict(row)).capitalize()
-    if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
-        return _("{basis}: too little data to rank.").format(basis=basis)
-    width = (row["kept_hi"] - row["kept_lo"]) / 2
-    if row["swc"] and width > 2 * row["swc"]:
-        return _("{basis}: weak evidence, the true effect may be quite different.").format(basis=basis)
-    return f"{basis}."
-
-
-def age_sentence(min_age: int | None) -> str:
-    """From which age a drill is meant; empty for all."""
-    return "" if min_age is None else _("For players aged {age} and over.").format(age=min_age)
 
 
 def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:

@@ -16,14 +16,14 @@ import polars as pl
 from dashboard import document, inbox
 from dashboard.evidence import evidence
 from dashboard.pages.progress.content import Picture
+from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
 from dashboard.queries import review as queries
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.cautions import BANDS_ARE_CUSTOM, DISCOMFORT, MINORS
-from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed, number, on, share
+from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
+from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import FEW_SWINGS
-from dashboard.text.signals import IN_FULL, Names, signal_sentence
+from dashboard.text.signals import Names
 from warehouse.access import Reader, Viewer, open_reader, viewers
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -32,80 +32,15 @@ from warehouse.vocabulary import STAFF
 
 ALL = "all"
 FIRST, FIRST_TO_TALK = 6, 10  # entries of a part shown at once
-TALK, WELL, SPARSE = "talk", "well", "sparse"
-PARTS = Words({TALK: "To talk about", WELL: "Going well", SPARSE: "Too little measured"})
 NOTHING = Words({
     TALK: "Nothing needs a conversation this week.",
     WELL: "No improvement is clear this week. That reflects how much has been measured, not how people work.",
     SPARSE: "Everyone enrolled has been measured recently, and no refused delivery is waiting to be fixed.",
 })  # fmt: skip
-# In the order of the review.
-KINDS = Words({
-    "discomfort": "Hurting",
-    "slipping": "▽ Slipping",
-    "new_fault": "New fault",
-    "outside_band": "Outside the band",
-    "eye_and_plate": "Eye and plate disagree",
-    "improving": "▲ Improving",
-    "unmeasured": "Not measured recently",
-    "refused": "Refused delivery",
-})  # fmt: skip
-PART_OF = dict.fromkeys(KINDS, TALK) | {"improving": WELL, "unmeasured": SPARSE, "refused": SPARSE}
-MEASURED = {"slipping", "improving", "outside_band"}
-PICTURED = MEASURED | {"new_fault", "eye_and_plate"}
 NO_REVIEW = mark(
     "No week has been reviewed yet. Drop deliveries on the Deliveries page; once sessions are loaded, run: "
     "underfoot build"
 )
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One signal. `sentence` gives the reason and how sure it is, `kindred` names what it only counts."""
-
-    signal: str
-    kind: str
-    student: str | None
-    name: str
-    coach: str | None
-    coach_name: str
-    subject: str | None
-    family: str | None
-    clubs: str
-    sentence: str
-    doubt: str
-    kindred: str
-    ticked: bool
-    talked: str  # who ticked it off and when, or ""
-
-    @property
-    def part(self) -> str:
-        """The part of the review it belongs to."""
-        return PART_OF[self.kind]
-
-    @property
-    def word(self) -> str:
-        """Its kind in a word."""
-        return KINDS[self.kind]
-
-    @property
-    def hurts(self) -> bool:
-        """Whether it is about someone in discomfort."""
-        return self.kind == "discomfort"
-
-    @property
-    def text(self) -> str:
-        """All that it says."""
-        return _joined(self.sentence, self.kindred)
-
-    @property
-    def caution(self) -> str:
-        """The caution for what hurts, or ""."""
-        return _(DISCOMFORT) if self.hurts else ""
-
-    def about(self, *, coach: bool) -> str:
-        """Kind, clubs and, where asked for, the coach, in one line."""
-        return " · ".join(filter(None, (self.word, self.clubs, self.coach_name if coach else "")))
 
 
 @dataclass(frozen=True)
@@ -152,7 +87,7 @@ class Review:
     def about(self) -> str:
         """Which week it is, up to which session, and how much of it may be chance."""
         dates = _("Week of {week}, as of the newest session on {day}.")
-        return _joined(dates.format(week=on(self.week), day=on(self.as_of)), self.chance)
+        return joined(dates.format(week=on(self.week), day=on(self.as_of)), self.chance)
 
     @property
     def coaches(self) -> dict[str, str]:
@@ -201,18 +136,8 @@ class Review:
         lines = [self.about]
         for part in self.parts():
             lines += ["", part.title, *filter(None, [part.lead])]
-            lines += [f"  {_line(entry)}" for entry in part.entries] or [f"  {part.nothing}"]
+            lines += [f"  {entry.line}" for entry in part.entries] or [f"  {part.nothing}"]
         return lines
-
-
-def _joined(*sentences: str) -> str:
-    return " ".join(filter(None, sentences))
-
-
-def _line(entry: Entry) -> str:
-    who = f"{entry.name} ({entry.coach_name})" if entry.coach_name else entry.name
-    box = "[x]" if entry.ticked else "[ ]"
-    return f"{box} {who} · {entry.word}: {_joined(entry.text, entry.caution, entry.talked)}"
 
 
 def review(reader: Reader) -> Review | None:
@@ -225,7 +150,9 @@ def review(reader: Reader) -> Review | None:
     names = Names(people.measures(reader), people.faults(reader))
     found = queries.evidence(reader)
     entries = [
-        _entry(row, found[row["signal"]], names) for row in rows.iter_rows(named=True) if row["kind"] in KINDS
+        entry_of(row, found[row["signal"]], names)
+        for row in rows.iter_rows(named=True)
+        if row["kind"] in KINDS
     ]
     order = list(KINDS)
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
@@ -237,33 +164,6 @@ def _by_student(entries: list[Entry]) -> list[Entry]:
     """Of each part, all that there is to say of a student together, at the place of the first of it."""
     keys = [(entry.part, entry.student or entry.signal) for entry in entries]
     return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: keys.index(e[0]))]
-
-
-def _entry(row: dict[str, Any], rests_on: list[dict[str, Any]], names: Names) -> Entry:
-    labels = {code: measure.label for code, measure in names.measures.items()} | dict(names.faults)
-    more = [labels.get(code, code.replace("_", " ")) for code in row["kindred"][IN_FULL:]]
-    talked_day = row["talked_day"]
-    return Entry(
-        signal=row["signal"],
-        kind=row["kind"],
-        student=row["student"],
-        name=row["name"] or _("A delivery"),
-        coach=row["coach"],
-        coach_name=row["coach_name"] or "",
-        subject=row["subject"],
-        family=row["club_family"],
-        clubs=FAMILIES.get(row["club_family"], ""),
-        sentence=signal_sentence(row["kind"], rests_on, names),
-        doubt="" if row["p"] is None else _("{share} sure").format(share=share(min(row["p"], 0.99))),
-        kindred=_("Further: {names}.").format(names=listed(more)) if more else "",
-        ticked=talked_day is not None and talked_day >= row["week"],
-        talked=talked_sentence(row["talked_by"], talked_day) if talked_day else "",
-    )
-
-
-def talked_sentence(who: str, day: date) -> str:
-    """Who ticked a signal off, and when."""
-    return _("Talked about by {who} on {day}.").format(who=who, day=on(day))
 
 
 def _chance(week: dict[str, Any]) -> str:

@@ -8,17 +8,14 @@ from dashboard import frame, layout, readers
 from dashboard.downloads import file_name
 from dashboard.pages.week.content import (
     ALL,
-    MEASURED,
     NO_REVIEW,
-    PICTURED,
-    Entry,
     Review,
     picture,
     review,
     review_html,
-    talked_sentence,
     tick_off,
 )
+from dashboard.pages.week.entries import MEASURED, PICTURED, Entry, talked_sentence
 from dashboard.text.catalogue import _, keeping_language, language, use
 from dashboard.text.numbers import count
 from warehouse.access import Reader

@@ -7,7 +7,7 @@ import pytest
 from dashboard.text import catalogue, extract, numbers
 from dashboard.text.catalogue import _, mark, mark_plural, ngettext
 from warehouse.errors import UnderfootError
-from warehouse.home import parse_settings
+from warehouse.settings import parse_settings
 
 GERMAN = """
 msgid ""

@@ -10,9 +10,8 @@ import made_films
 from ingest import filing, waiting
 from ingest.load import replay, retry
 from models.samples import reduce_into
-from warehouse import films, health
-from warehouse.films import kept_film, kept_tracks
-from warehouse.fingerprints import of_folder
+from warehouse import health
+from warehouse.filed import FILM_FOLDER, content_hash, films_not_kept, kept_film, kept_tracks
 from warehouse.store import writer
 
 CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
@@ -90,13 +89,13 @@ def test_an_adults_film_is_kept_as_delivered_and_a_minors_is_not(academy, made, 
     assert academy.load().refused == []
     assert (filed(academy, "v1") / "clip.mp4").read_bytes() == filmed["right"].path.read_bytes()
     young = filed(academy, "v2")
-    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
+    assert sorted(path.name for path in young.iterdir()) == [FILM_FOLDER, "session.toml"]
     assert kept_film(young, 1).is_file()
-    assert of_folder(young) == young.name  # still told by the content that came
+    assert content_hash(young) == young.name  # still told by the content that came
     assert not [
         p
         for p in academy.home.path.rglob("*.mp4")
-        if p.stat().st_size == films.not_kept(young)["clip.mp4"].size
+        if p.stat().st_size == films_not_kept(young)["clip.mp4"].size
     ]
 
 
@@ -194,8 +193,8 @@ def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
     assert any(said.startswith("clip-2.mp4 is not kept, as it was refused") for said in report.notices)
     young = filed(academy)
-    assert sorted(path.name for path in young.iterdir()) == [films.FOLDER, "session.toml"]
-    assert of_folder(young) == young.name
+    assert sorted(path.name for path in young.iterdir()) == [FILM_FOLDER, "session.toml"]
+    assert content_hash(young) == young.name
     assert health.filed_problems(academy.home) == []
     twin = academy.twin(tmp_path / "twin")
     with writer(twin) as w:
@@ -326,7 +325,7 @@ def test_a_load_that_dies_while_a_film_is_kept_leaves_nothing_half(academy, made
             academy.load()
     assert academy.sql("SELECT count(*) FROM academy.session").item() == 0
     assert academy.load().accepted == ["v1"]
-    assert of_folder(filed(academy)) == filed(academy).name
+    assert content_hash(filed(academy)) == filed(academy).name
     assert list(academy.home.filed.glob(".*.part")) == []
 
 

@@ -13,7 +13,7 @@ import made_grids
 from ingest.formats.sensor_grid import read_frames
 from made_grids import LEFT, RIGHT, Made, Sole
 from warehouse.errors import Refused
-from warehouse.traces import SAMPLE_COLUMNS
+from warehouse.vocabulary import SAMPLE_COLUMNS
 
 ALONG_WITHIN_PTS = 2.0  # of foot length
 SHARE_WITHIN_PTS = 1.0

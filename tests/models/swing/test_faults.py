@@ -6,7 +6,7 @@ import pytest
 from models.swing import faults
 from models.swing.columns import METRIC_COLUMNS
 from warehouse.definitions import words_of
-from warehouse.home import Settings
+from warehouse.settings import Settings
 
 RULES = faults.load_rules()
 

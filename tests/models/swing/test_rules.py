@@ -7,7 +7,7 @@ import pytest
 from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
 from models.swing.rules import read_rules
 from warehouse.errors import UnderfootError
-from warehouse.home import Settings
+from warehouse.settings import Settings
 from warehouse.store import table_sql
 
 RULES = read_rules()

@@ -14,7 +14,7 @@ from typing import Any
 
 from warehouse.errors import Refusal
 
-FOLDER, LIST = ".film", "films.json"
+FILM_FOLDER, FILM_LIST = ".film", "films.json"
 
 
 @dataclass(frozen=True)
@@ -47,15 +47,15 @@ def _digest(file: Any) -> str:
 
 def kept_film(filed: Path, swing_no: int) -> Path:
     """Where the film of a swing stands that pages show; `filed` is the delivery's folder."""
-    return filed / FOLDER / f"swing-{swing_no}.mp4"
+    return filed / FILM_FOLDER / f"swing-{swing_no}.mp4"
 
 
 def kept_tracks(filed: Path, swing_no: int) -> Path:
     """Where it is written down how the marks of a swing's film went."""
-    return filed / FOLDER / f"swing-{swing_no}.csv"
+    return filed / FILM_FOLDER / f"swing-{swing_no}.csv"
 
 
-def listing(
+def film_list(
     files: dict[str, FileFacts], gone: dict[str, FileFacts], why: dict[str, dict[str, Any]] | None = None
 ) -> str:
     """The text of films.json: what stands in .film/, what was not kept, and why of that some was refused."""
@@ -65,7 +65,7 @@ def listing(
     return json.dumps(plain, indent=2, sort_keys=True) + "\n"
 
 
-def not_kept(filed: Path) -> dict[str, FileFacts]:
+def films_not_kept(filed: Path) -> dict[str, FileFacts]:
     """The films of a filed delivery that were not kept, by their names.
 
     Raises
@@ -74,7 +74,7 @@ def not_kept(filed: Path) -> dict[str, FileFacts]:
     return _facts(filed, "not_kept")
 
 
-def refused(filed: Path) -> dict[str, Refusal]:
+def films_refused(filed: Path) -> dict[str, Refusal]:
     """Why films that were not kept had been refused, by their names.
 
     Raises
@@ -88,33 +88,69 @@ def refused(filed: Path) -> dict[str, Refusal]:
             for name, said in listed.items()
         }
     except (TypeError, AttributeError) as error:
-        raise OSError(f"{FOLDER}/{LIST} can't be read") from error
+        raise OSError(f"{FILM_FOLDER}/{FILM_LIST} can't be read") from error
 
 
-def check(filed: Path) -> None:
+def check_films(filed: Path) -> None:
     """Hold every file of .film/ against films.json.
 
     Raises
         OSError: one is missing or has changed.
     """
     for name, facts in _facts(filed, "files").items():
-        if facts_of(filed / FOLDER / name) != facts:
-            raise OSError(f"{FOLDER}/{name} is not what was kept")
+        if facts_of(filed / FILM_FOLDER / name) != facts:
+            raise OSError(f"{FILM_FOLDER}/{name} is not what was kept")
 
 
 def _facts(filed: Path, part: str) -> dict[str, FileFacts]:
     try:
         return {name: FileFacts(**facts) for name, facts in _listed(filed).get(part, {}).items()}
     except (TypeError, AttributeError) as error:
-        raise OSError(f"{FOLDER}/{LIST} can't be read") from error
+        raise OSError(f"{FILM_FOLDER}/{FILM_LIST} can't be read") from error
 
 
 def _listed(filed: Path) -> dict[str, Any]:
-    path = filed / FOLDER / LIST
+    path = filed / FILM_FOLDER / FILM_LIST
     if not path.is_file():
         return {}
     try:
         told: dict[str, Any] = dict(json.loads(path.read_text("utf-8")))
     except (ValueError, TypeError) as error:
-        raise OSError(f"{FOLDER}/{LIST} can't be read") from error
+        raise OSError(f"{FILM_FOLDER}/{FILM_LIST} can't be read") from error
     return told
+
+
+class Fingerprint:
+    """Takes a delivery's files one by one, in the order of their names."""
+
+    def __init__(self) -> None:
+        self._digest = hashlib.sha256()
+        self.n_bytes = 0
+
+    def add(self, name: str, size: int, content: bytes) -> None:
+        """Take one file: its relative name, its size and the SHA-256 of its bytes."""
+        self._digest.update(f"{len(name)}:{name}:{size}:".encode())
+        self._digest.update(content)
+        self.n_bytes += size
+
+    @property
+    def text(self) -> str:
+        """The hash, as it names the folder in filed/."""
+        return self._digest.hexdigest()
+
+
+def content_hash(folder: Path) -> str:
+    """Content hash of what was delivered into a folder of filed/; films not kept count as noted.
+
+    Raises
+        OSError: a file can't be read, or what is kept of a film is no longer what it was.
+    """
+    found = Fingerprint()
+    check_films(folder)
+    gone = films_not_kept(folder)
+    files = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
+    names = {name for name in files if not name.startswith(f"{FILM_FOLDER}/")} | gone.keys()
+    for name in sorted(names):
+        facts = gone[name] if name in gone else facts_of(files[name])
+        found.add(name, facts.size, facts.content)
+    return found.text

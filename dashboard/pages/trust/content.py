@@ -1,0 +1,153 @@
+"""What the page How sure are we says: a session's worth, how often claims hold, and eye against plate."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from dashboard.charts import calibration_goals, eye_and_plate, reliability
+from dashboard.pages.progress.content import Picture
+from dashboard.queries import people, trust
+from dashboard.text.catalogue import _, mark
+from dashboard.text.claims import in_words
+from dashboard.text.labels import FAMILIES
+from dashboard.text.numbers import count, listed
+from dashboard.text.sentences import FEW_SWINGS
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+
+ALL = "all"
+ENOUGH_SWINGS = 10
+NO_RELIABILITY = mark(
+    "Not known yet: it takes students measured in several sessions each. It will appear as more sessions "
+    "come in."
+)
+NO_CALIBRATION = mark("The calibration has not been run for this version; run: make calibration")
+NOTHING_TO_COMPARE = mark(
+    "Nothing to compare yet: it takes lessons in which a coach noted a fault that the plate also judged."
+)
+RELIABILITY_KEY = mark(
+    "The intraclass correlation is the share of the variation between session means that comes from "
+    "differences between students, rather than from the day or the swings. The pale strip starts at 0.75, "
+    "where a session tells students apart well. A measure below it can still show one student's change, over "
+    "more sessions."
+)
+TABLE_KEY = mark(
+    "Typical error: how far a session's value is from the student's own, most days. Real from: a change "
+    "between two sessions smaller than this may be noise. Swings wanted: beyond this, more swings in a "
+    "session hardly help."
+)
+CALIBRATION_KEY = mark(
+    "Before this academy's numbers were looked at, the same models were run on simulated academies where the "
+    "truth was known. Each mark is one size of academy; the pale strip is the goal. Missed goals are shown "
+    "like the others."
+)
+AGREEMENT_KEY = mark(
+    "Kappa is the agreement beyond chance: 1 is always, 0 no more than chance would give; bars contain the "
+    "true value nine times in ten. Neither eye nor plate is the truth: where they disagree, look at the "
+    "film, and perhaps at the fault's limit in academy.toml."
+)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One part of the page: a picture, or only its table where there is too little to draw; and its keys."""
+
+    picture: Picture | None
+    table: pl.DataFrame
+    file: str  # the table's name when it is saved alone
+    key: str = ""  # how to read the table
+    advice: str = ""
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """How one claim held, and all claims together. `table`: every figure of every claim."""
+
+    picture: Picture
+    summary: str
+    table: pl.DataFrame
+
+
+def seasons(reader: Reader) -> list[str]:
+    """Seasons with a measured session, newest first.
+
+    Raises
+        UnderfootError: there is none yet.
+    """
+    found = people.seasons(reader)
+    if not found:
+        raise UnderfootError(
+            _(
+                "No session has been measured in a season yet, so there is nothing to be sure of. Drop a "
+                "delivery on the Deliveries page."
+            )
+        )
+    return found
+
+
+def families(reader: Reader, season: str) -> dict[str, str]:
+    """Club families whose reliability is known, the most measured first; empty where it is not known yet."""
+    return {code: FAMILIES.get(code, code) for code in trust.reliability_families(reader, season)}
+
+
+def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Evidence:
+    """What one session's value of each measure is worth."""
+    rows = trust.reliability(reader, season, family)
+    shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
+    table, picture = reliability.table(rows), None
+    if shown["icc_session"].is_not_null().any():
+        title = reliability.finding(shown, FAMILIES.get(family, family))
+        chart = reliability.picture(shown, title, narrow=narrow)
+        picture = Picture(chart, reliability.words(shown), table, _(RELIABILITY_KEY))
+    file = _("reliability {season} {family}").format(season=season, family=family)
+    return Evidence(picture, table, file, _(TABLE_KEY), _advice(shown["swings_wanted"].drop_nulls()))
+
+
+def _advice(wanted: pl.Series) -> str:
+    advice = _(
+        "Ask for 8 to {enough} swings with each club. A session with fewer than {fewest} is shown as too few."
+    ).format(enough=ENOUGH_SWINGS, fewest=FEW_SWINGS)
+    more = int((wanted > ENOUGH_SWINGS).sum())
+    if not more:
+        return advice
+    helps = _("On {more} of {measures}, more would still help.")
+    return f"{advice} {helps.format(more=more, measures=count(len(wanted), 'measure'))}"
+
+
+def claims(reader: Reader) -> pl.DataFrame:
+    """The calibration's figures in words, as `text.claims.in_words`; empty where it has not been run."""
+    return in_words(trust.calibration(reader))
+
+
+def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Calibration:
+    """How one claim held. `rows`: as `claims` gives them."""
+    shown = rows.filter(pl.col("claim") == claim)
+    chart = calibration_goals.picture(shown, calibration_goals.finding(shown), narrow=narrow)
+    table = calibration_goals.table
+    picture = Picture(chart, calibration_goals.words(shown), table(shown), _(CALIBRATION_KEY))
+    summary = _("Of {figures} with a goal, {met} met it.").format(
+        figures=count(len(rows.drop_nulls("met")), "figure"), met=int(rows["met"].sum() or 0)
+    )
+    missed = rows.filter(~pl.col("met"))["claim"].unique(maintain_order=True)
+    if len(missed):
+        where = _("Missed somewhere: {claims}.").format(claims=listed([f"“{name}”" for name in missed]))
+        summary = f"{summary} {where}"
+    return Calibration(picture, summary, table(rows))
+
+
+def coaches(reader: Reader, season: str) -> dict[str, str]:
+    """Whose eye can be compared: everyone's together, then each coach in reach; empty where there is none."""
+    found = trust.eye_plate_coaches(reader, season)
+    return {ALL: _("All coaches"), **found} if found else {}
+
+
+def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Evidence | None:
+    """How far a coach's eye, or with `ALL` everyone's, agrees with the plate; null: nothing to compare."""
+    rows = trust.eye_plate(reader, season, None if coach == ALL else coach)
+    if rows.is_empty():
+        return None
+    table, picture = eye_and_plate.table(rows), None
+    if rows["kappa"].is_not_null().any():
+        chart = eye_and_plate.picture(rows, eye_and_plate.finding(rows), narrow=narrow)
+        picture = Picture(chart, eye_and_plate.words(rows), table)
+    return Evidence(picture, table, _("eye and plate {season}").format(season=season), _(AGREEMENT_KEY))

@@ -1,0 +1,285 @@
+"""academy.toml, read once: the academy's name, zone and ages, and its `[device.NAME]` tables."""
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from warehouse.errors import UnderfootError
+from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, PLATE_COLUMNS
+
+UNKNOWN = "?"
+_TURNS = {"rows": ("heels_first", "toes_first"), "columns": ("left_first", "right_first")}
+_KEYS = ("kind", "columns", "rows", "rate_hz", "lead_platform")
+_COLUMN_KEYS = ("column", "unit")
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """One column of a device's own files: its name there, and its unit when it is not ours."""
+
+    column: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
+class DeviceSettings:
+    """One `[device.NAME]` table of academy.toml."""
+
+    name: str
+    kind: str
+    columns: Mapping[str, ColumnMap]
+    raw: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """academy.toml, read once. `version` is the hash of its bytes and stands in the ledger."""
+
+    name: str
+    time_zone: str
+    demo: bool = False
+    language: str = "en"  # of the pages, on screen, on paper and in the terminal
+    consents_kept_elsewhere: bool = False
+    minor_until_age: int = 18
+    young_practice_minutes_a_week: float | None = None  # home practice of a player under age
+    devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
+    bands: tuple[Mapping[str, Any], ...] = ()
+    faults: tuple[Mapping[str, Any], ...] = ()
+    club_families: Mapping[str, str] = field(default_factory=dict)
+    version: str = ""
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The academy's time zone, in which days and weeks are counted."""
+        return ZoneInfo(self.time_zone)
+
+    def club_family(self, club: str) -> str:
+        """Family of a club by its name: the academy's own table first, then the usual names.
+
+        "7-iron" → iron, "pitching wedge" → wedge, "3-wood" → wood. A bare loft such as "56" is a wedge.
+
+        Raises
+            UnderfootError: the name fits no family.
+        """
+        name = club.strip().lower()
+        if name in self.club_families:
+            return self.club_families[name]
+        for family in CLUB_FAMILIES:
+            if family in name:
+                return family
+        if name.rstrip("°").isdigit() and 44 <= int(name.rstrip("°")) <= 64:
+            return "wedge"
+        raise UnderfootError(
+            f'The club "{club}" fits no club family ({", ".join(CLUB_FAMILIES)}); '
+            f'name it so, or add it under [club_families] in academy.toml, as in "{name}" = "iron".'
+        )
+
+
+def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = False) -> Settings:
+    """Read academy.toml from its bytes.
+
+    Settings of the `past`, which were in force once and can't be mended, are read as leniently as they were
+    then: what is unknown in a device's table is passed over.
+
+    Raises
+        UnderfootError: not TOML, a missing name or time zone, an unknown device kind or club family, an
+            unknown key or column of a device, or a value of another type.
+    """
+    try:
+        table = tomllib.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise UnderfootError(
+            f"{where} is not readable TOML: {error}; mend that line and try again."
+        ) from error
+    name, zone = table.get("name"), table.get("time_zone")
+    if not isinstance(name, str) or not name.strip():
+        raise UnderfootError(f'{where} has no academy name; add a line such as name = "Our academy".')
+    if not isinstance(zone, str):
+        raise UnderfootError(f'{where} has no time_zone; add a line such as time_zone = "Europe/Berlin".')
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise UnderfootError(
+            f'{where}: time_zone = "{zone}" is not a known time zone; use a name such as "Europe/Berlin".'
+        ) from error
+    given = _table(table.get("club_families", {}), "club_families", where)
+    families = {str(club).lower(): str(family) for club, family in given.items()}
+    for club, family in families.items():
+        if family not in CLUB_FAMILIES:
+            raise UnderfootError(
+                f'{where}: [club_families] "{club}" = "{family}" is not one of {", ".join(CLUB_FAMILIES)}.'
+            )
+    return Settings(
+        name=name,
+        time_zone=zone,
+        demo=table.get("demo") is True,
+        language=_language(table.get("language", "en"), where),
+        consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
+        minor_until_age=_age(table.get("minor_until_age", 18), where, past=past),
+        young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
+        devices=read_devices(table.get("device", {}), where, past=past),
+        bands=_tables(table.get("band", []), "band", where),
+        faults=_tables(table.get("fault", []), "fault", where),
+        club_families=MappingProxyType(families),
+        version=hashlib.sha256(data).hexdigest()[:16],
+    )
+
+
+def _language(value: Any, where: str) -> str:
+    """A language by its code; which ones there are, the dashboard's catalogue knows."""
+    if not isinstance(value, str) or not re.fullmatch("[a-z]{2,3}(_[A-Z]{2})?", value):
+        raise UnderfootError(
+            f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
+        )
+    return value
+
+
+def _minutes(value: Any, where: str) -> float | None:
+    """A number of minutes a week, or none."""
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 10_080:
+        raise UnderfootError(
+            f"{where}: young_practice_minutes_a_week = {value!r} is not a number of minutes; "
+            "write one such as young_practice_minutes_a_week = 120."
+        )
+    return float(value)
+
+
+def _table(value: Any, key: str, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise UnderfootError(
+            f"{where}: {key} = {value!r} is no table; write it as [{key}] with its lines below."
+        )
+    return value
+
+
+def _tables(value: Any, key: str, where: str) -> tuple[dict[str, Any], ...]:
+    if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
+        raise UnderfootError(
+            f"{where}: {key} is no list of tables; write each as [[{key}]] with its lines below."
+        )
+    return tuple(value)
+
+
+def _age(value: Any, where: str, *, past: bool) -> int:
+    """A whole number of years."""
+    if past:
+        return int(value)
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 150:
+        raise UnderfootError(
+            f"{where}: minor_until_age = {value!r} is not a whole number of years; "
+            "write one such as minor_until_age = 18."
+        )
+    return value
+
+
+def written_names() -> list[str]:
+    """Every name a plate column may have: ours, and with left and right for lead and trail."""
+    sided = [
+        f"{side}_{name.removeprefix('lead_')}"
+        for name in PLATE_COLUMNS
+        if name.startswith("lead_")
+        for side in ("left", "right")
+    ]
+    return [*PLATE_COLUMNS, *sided]
+
+
+def read_devices(tables: Any, where: str, *, past: bool = False) -> Mapping[str, DeviceSettings]:
+    """Read every `[device.NAME]` table; `where` names the file in what is said.
+
+    In settings of the `past` unknown keys and columns are passed over, as they were then.
+
+    Raises
+        UnderfootError: not tables, an unknown kind, key or column of ours, or a value of another type.
+    """
+    if not isinstance(tables, dict):
+        raise UnderfootError(
+            f"{where}: device = {tables!r} is no table; write each device as a table of its own, "
+            'as in [device.mat] with kind = "pressure_mat".'
+        )
+    return MappingProxyType({name: _device(name, table, where, past=past) for name, table in tables.items()})
+
+
+def _device(name: str, table: Any, where: str, *, past: bool) -> DeviceSettings:
+    kind = table.get("kind") if isinstance(table, dict) else None
+    if kind not in DEVICE_KINDS:
+        raise UnderfootError(
+            f'{where}: [device.{name}] has kind = "{kind}"; use one of {", ".join(DEVICE_KINDS)}.'
+        )
+    if not past:
+        _check_keys(name, table, where)
+        _check_numbers(name, table, where)
+    given = table.get("columns", {})
+    columns = {
+        ours: _column(name, ours, theirs, where, past=past)
+        for ours, theirs in (given.items() if isinstance(given, dict) else ())
+    }
+    return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)))
+
+
+def _check_keys(name: str, table: Mapping[str, Any], where: str) -> None:
+    strange = next((key for key in table if key not in _KEYS), None)
+    if strange is not None:
+        raise UnderfootError(
+            f'{where}: [device.{name}] has the unknown line "{strange}"; correct or remove it, '
+            f"the lines of a device are {', '.join(_KEYS)}."
+        )
+    for key, ways in _TURNS.items():
+        if (
+            key in table
+            and table[key] not in ways
+            and not (key == "columns" and isinstance(table[key], dict))
+        ):
+            its_table = f" or a [device.{name}.columns] table" if key == "columns" else ""
+            raise UnderfootError(
+                f'{where}: [device.{name}] has {key} = {table[key]!r}; write "{ways[0]}", '
+                f'"{ways[1]}"{its_table}.'
+            )
+
+
+def _check_numbers(name: str, table: Mapping[str, Any], where: str) -> None:
+    rate, platform = table.get("rate_hz", UNKNOWN), table.get("lead_platform", 1)
+    if rate == UNKNOWN:
+        rate = 1  # a table as it is proposed: only a file that counts frames needs the rate, and asks for it
+    if isinstance(rate, bool) or not isinstance(rate, int | float) or not 0 < rate <= 1e6:
+        raise UnderfootError(
+            f"{where}: [device.{name}] has rate_hz = {rate!r}; write the samples a second as a number, "
+            "as in rate_hz = 100."
+        )
+    if isinstance(platform, bool) or not isinstance(platform, int):
+        raise UnderfootError(
+            f"{where}: [device.{name}] has lead_platform = {platform!r}; write the platform's number, "
+            "as in lead_platform = 1."
+        )
+
+
+def _column(name: str, ours: str, theirs: Any, where: str, *, past: bool) -> ColumnMap:
+    entry = {"column": theirs} if isinstance(theirs, str) else theirs
+    at = f"{where}: [device.{name}.columns] {ours}"
+    if ours not in written_names() and not past:
+        raise UnderfootError(
+            f"{at} is not a column of a plate file; map one of {', '.join(PLATE_COLUMNS)}, "
+            "with left or right in place of lead and trail where the file has sides."
+        )
+    if not isinstance(entry, dict) or not isinstance(entry.get("column"), str):
+        raise UnderfootError(
+            f'{at} must name the file\'s column, as in {ours} = {{ column = "Clock", unit = "ms" }}.'
+        )
+    strange = next((key for key in entry if key not in _COLUMN_KEYS), None)
+    if strange is not None and not past:
+        raise UnderfootError(
+            f'{at} has the unknown key "{strange}"; correct or remove it, '
+            f'as in {ours} = {{ column = "Clock", unit = "ms" }}.'
+        )
+    unit = entry.get("unit")
+    if unit is not None and not isinstance(unit, str):
+        raise UnderfootError(
+            f'{at} has unit = {unit!r}, which is no unit\'s name; write one such as unit = "lbf".'
+        )
+    return ColumnMap(entry["column"], unit)
