@@ -9,6 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
+from dashboard.charts.picture import Picture
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.text.catalogue import keeping_language, language, use
@@ -105,6 +106,11 @@ def _who_to_ask(reader: Reader) -> str:
     return (
         "Students appear here once people.csv is delivered: drop it on the Deliveries page, or in the inbox."
     )
+
+
+def show(drawn: Picture, *, stretch: bool = True, place: str = "") -> None:
+    """`picture`, of a chart that has its words with it; its key is the caller's to place."""
+    picture(drawn.chart, drawn.words, drawn.rows, stretch=stretch, place=place)
 
 
 def picture(

@@ -6,7 +6,7 @@ import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
-from dashboard.pages.progress.content import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import trust
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import count, listed

@@ -8,6 +8,7 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
+from dashboard.charts.picture import Picture
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -17,7 +18,6 @@ from dashboard.pages.drills.verdicts import (
     random_draw_sentence,
     ranked,
 )
-from dashboard.pages.progress.content import Picture
 from dashboard.queries import drills, people
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import EYES_CLOSED

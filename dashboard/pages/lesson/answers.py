@@ -4,14 +4,15 @@ from typing import Any
 
 import polars as pl
 
-from dashboard.charts import fault_ladder, season_line
+from dashboard.charts import fault_ladder
+from dashboard.charts.picture import Picture
+from dashboard.evidence import measure_season
 from dashboard.pages.lesson.about import OFTEN, About, Part
-from dashboard.pages.progress.content import Picture
-from dashboard.queries import lesson, people, season, sessions
+from dashboard.queries import lesson, people, season
 from dashboard.text import sentences
 from dashboard.text.labels import BETTER, FAMILIES, HARMS, IMPROVING, SLIPPING, WORSE, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
-from dashboard.text.sentences import band_place, trend_sentence
+from dashboard.text.sentences import band_place
 from warehouse.vocabulary import age, age_group
 
 MOST_FAULTS, MOST_DRILLS = 6, 4
@@ -164,21 +165,10 @@ def picture(about: About, aim: str | None, *, narrow: bool) -> Picture | None:
     metric = aim if aim in about.measures else next(iter(people.fault_metrics(about.reader, aim)), None)
     if metric not in about.measures:
         return None
-    measure, band = about.measures[metric], about.bands.get(metric, (None, None))
-    means = season.session_means(about.reader, metric, about.family, about.when, about.student)
-    if means.is_empty():
+    measure = about.measures[metric]
+    found = measure_season(about.reader, about.person, measure, about.family, about.when or "")
+    if found is None:
         return None
-    fit = season.trends(about.reader, metric, about.family, about.when, about.student)
-    place = band_place(means["mean"][-1], *band)
-    said = trend_sentence(measure, fit.row(0, named=True) if len(fit) else None, place, len(means))
-    chart = season_line.picture(
-        means,
-        season.trend_line(about.reader, about.student, metric, about.family, about.when),
-        band,
-        sessions.ticks(about.reader, about.student, about.when),
-        sessions.device_changes(about.reader, about.student, about.when),
-        measure,
-        f"{measure.label}: {measure.say(means['mean'][-1])} at the last session, {place}",
-        narrow=narrow,
-    )  # fmt: skip
-    return Picture(chart, season_line.words(means, band, measure), season_line.table(means, measure), said)
+    place = band_place(found.last, *found.line.band)
+    finding = f"{measure.label}: {measure.say(found.last)} at the last session, {place}"
+    return found.picture(finding, found.sentence(), narrow=narrow)

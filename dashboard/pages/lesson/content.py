@@ -3,9 +3,9 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+from dashboard.charts.picture import Picture
 from dashboard.pages.lesson import answers, work
 from dashboard.pages.lesson.about import About, Part
-from dashboard.pages.progress.content import Picture
 from dashboard.queries import lesson, people, season, sessions
 from dashboard.text import sentences
 from dashboard.text.cautions import (

@@ -4,13 +4,14 @@ Only what the student may see: shared notes and drills, their own numbers, nobod
 pictures.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-import altair as alt
 import polars as pl
 
-from dashboard.charts import practice_weeks, season_line, ten_swings
+from dashboard.charts import practice_weeks, ten_swings
+from dashboard.charts.picture import Picture
+from dashboard.evidence import measure_season
 from dashboard.pages.lesson.practice import week as practice_week
 from dashboard.queries import people, season, sessions
 from dashboard.text.cautions import (
@@ -31,16 +32,6 @@ from warehouse.vocabulary import age
 OFTEN = 0.2  # a fault in at least one swing of five is worth working on
 MOST_PICTURES = 3
 TEN = 10  # swings; fewer are told as they are, not as so many of ten
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A chart, what it says, its rows, and how to read its marks."""
-
-    chart: alt.TopLevelMixin
-    words: str
-    rows: pl.DataFrame
-    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -214,24 +205,13 @@ def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, 
 def _line(
     reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str, *, narrow: bool
 ) -> Picture | None:
-    means = season.session_means(reader, measure.metric, family, when, person["student"])
-    if means.is_empty():
+    found = measure_season(reader, person, measure, family, when)
+    if found is None:
         return None
-    band = _band(reader, person, measure, when, family)
-    finding = f"{measure.label}: {measure.say(means['mean'][-1])} at your last session"
-    fitted = season.trend_line(reader, person["student"], measure.metric, family, when)
-    chart = season_line.picture(
-        means,
-        fitted,
-        band,
-        sessions.ticks(reader, person["student"], when).filter(pl.col("kind") != "lesson"),
-        sessions.device_changes(reader, person["student"], when).clear(),
-        measure,
-        finding,
-        narrow=narrow,
-    )
-    words, rows = season_line.words(means, band, measure), season_line.table(means, measure)
-    return Picture(chart, words, rows, _key(band, fitted))
+    ticks = found.line.ticks.filter(pl.col("kind") != "lesson")
+    own = replace(found, line=replace(found.line, ticks=ticks, changes=found.line.changes.clear()))
+    finding = f"{measure.label}: {measure.say(found.last)} at your last session"
+    return own.picture(finding, _key(found.line.band, found.line.line), narrow=narrow)
 
 
 def _key(band: season.Band, fitted: pl.DataFrame) -> str:

@@ -3,8 +3,9 @@
 from html import escape
 from pathlib import Path
 
+from dashboard.charts.picture import Picture
 from dashboard.document import document, figure
-from dashboard.pages.progress.content import Focus, Picture, Progress, progress
+from dashboard.pages.progress.content import Focus, Progress, progress
 from dashboard.queries import people
 from dashboard.text.numbers import on
 from dashboard.text.sentences import FEET

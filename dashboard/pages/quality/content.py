@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from dashboard.charts import left_out
-from dashboard.pages.progress.content import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import trust
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, number

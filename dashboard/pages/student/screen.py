@@ -6,14 +6,12 @@ import polars as pl
 import streamlit as st
 
 from dashboard import evidence, films, frame, layout
-from dashboard.charts import fault_ladder, season_line
 from dashboard.pages.student import ball, swings
 from dashboard.queries import people, season, sessions
 from dashboard.text import sentences
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, listed
-from dashboard.text.sentences import band_place, trend_sentence
 from warehouse.access import Reader
 from warehouse.vocabulary import age
 
@@ -46,7 +44,7 @@ def show(reader: Reader) -> None:
     when, family = _which(reader, person, measured)
     style = season.style(reader, person["student"], family, when)
     bands = season.bands(reader, family, person, style)
-    _season(reader, person, when, family, bands)
+    _season(reader, person, when, family)
     _faults(reader, person, when, family)
     swings.show(reader, person, family, bands)
     ball.show(reader, person["student"], family, when)
@@ -93,9 +91,7 @@ def _which(reader: Reader, person: dict[str, Any], measured: list[str]) -> tuple
     return when, family
 
 
-def _season(
-    reader: Reader, person: dict[str, Any], when: str, family: str, bands: dict[str, season.Band]
-) -> None:
+def _season(reader: Reader, person: dict[str, Any], when: str, family: str) -> None:
     st.header("The season")
     measures, core = people.measures(reader), people.core_measures(reader)
     options = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
@@ -103,29 +99,15 @@ def _season(
         layout.say("The list of measures is not built yet; run: underfoot build")
         return
     measure = measures[layout.choose("Measure", options, "measure")]
-    means = season.session_means(reader, measure.metric, family, when, person["student"])
-    if means.is_empty():
+    found = evidence.measure_season(reader, person, measure, family, when)
+    if found is None:
         layout.say(
             f"{measure.label} is not measured with {FAMILIES[family].lower()} in {when}. {measure.explain} "
             "Choose another measure, or other clubs."
         )
         return
-    fit = season.trends(reader, measure.metric, family, when, person["student"])
-    trend = fit.row(0, named=True) if len(fit) else None
-    band = bands.get(measure.metric, (None, None))
-    chart = season_line.picture(
-        means,
-        season.trend_line(reader, person["student"], measure.metric, family, when),
-        band,
-        sessions.ticks(reader, person["student"], when),
-        sessions.device_changes(reader, person["student"], when),
-        measure,
-        evidence.season_finding(measure, means, trend, band),
-        narrow=layout.narrow(),
-    )
-    layout.picture(chart, season_line.words(means, band, measure), season_line.table(means, measure))
-    value = trend["value_now"] if trend and trend["value_now"] is not None else means["mean"][-1]
-    st.write(trend_sentence(measure, trend, band_place(value, *band), len(means)))
+    layout.show(found.picture(narrow=layout.narrow()))
+    st.write(found.sentence())
     layout.aside(
         f"{measure.explain} Bars and the line's shade hold the true value nine times in ten. A hollow point "
         "rests on fewer than five swings."
@@ -140,8 +122,7 @@ def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> N
             "No fault rate yet: it needs judged swings of this club family. More sessions will bring it."
         )
         return
-    chart = fault_ladder.picture(rates, evidence.fault_finding(rates), narrow=layout.narrow())
-    layout.picture(chart, fault_ladder.words(rates), fault_ladder.table(rates))
+    layout.show(evidence.ladder(rates, narrow=layout.narrow()))
     judged = set(rates["fault"])
     others = [name for name in people.faults(reader).values() if name not in judged]
     text = (

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard.charts import small_multiples
-from dashboard.pages.progress.content import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import people, season, sessions
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark

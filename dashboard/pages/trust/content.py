@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
-from dashboard.pages.progress.content import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import people, trust
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words

@@ -14,8 +14,8 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, inbox
+from dashboard.charts.picture import Picture
 from dashboard.evidence import evidence
-from dashboard.pages.progress.content import Picture
 from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
 from dashboard.queries import review as queries
