@@ -104,8 +104,14 @@ def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *
 @cli.command()
 @home_option
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
-def build(home_path: str | None, *, from_filed: bool) -> None:
+@click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
+def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
+    if plan:
+        from models.build import plan_rows  # noqa: PLC0415 - a slow import, used here only
+
+        terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
+        return
     home = Home.find(home_path)
     home.settings()
     if from_filed:
@@ -142,7 +148,7 @@ def page(
     if end_links or days is not None:
         terminal.show_link(Home.find(home_path), student, days, end=end_links)
         return
-    from dashboard.pages.progress.paper import write_page  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_page(Home.find(home_path), student, target))
 
@@ -166,7 +172,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 @to_option
 def lesson(student: str, home_path: str | None, target: Path | None) -> None:
     """Write a student's lesson sheet, one page to print."""
-    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     click.echo(write_sheet(Home.find(home_path), student, target))
 

@@ -8,12 +8,12 @@ import polars as pl
 from dashboard.charts import fault_ladder, season_line
 from dashboard.charts.picture import Picture
 from dashboard.charts.season_line import SeasonLine
-from dashboard.queries import people, season, sessions
+from dashboard.queries import season, sessions
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import label, marked
 from dashboard.text.numbers import Measure, listed, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
-from warehouse.access import Reader
 from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
 LINE_KEY = mark(
@@ -66,36 +66,30 @@ class MeasureSeason:
         return trend_sentence(self.line.measure, trend, place, len(self.line.sessions))
 
 
-def measure_season(
-    reader: Reader, person: dict[str, Any], measure: Measure, family: str, when: str
-) -> MeasureSeason | None:
-    """A measure through a student's season; None when no session measured it. `person`: `people.students`."""
-    student, metric = person["student"], measure.metric
-    means = season.session_means(reader, metric, family, when, student)
+def measure_season(chosen: StudentSeason, measure: Measure) -> MeasureSeason | None:
+    """A measure through a student's season; None when no session measured it."""
+    reader, student, metric = chosen.reader, chosen.student, measure.metric
+    means = chosen.means(metric)
     if means.is_empty():
         return None
-    fit = season.trends(reader, metric, family, when, student)
-    bands = season.bands(reader, family, person, season.style(reader, student, family, when))
     line = SeasonLine(
         measure=measure,
         sessions=means,
-        line=season.trend_line(reader, student, metric, family, when),
-        band=bands.get(metric, (None, None)),
-        ticks=sessions.ticks(reader, student, when),
-        changes=sessions.device_changes(reader, student, when),
+        line=season.trend_line(reader, student, metric, chosen.family, chosen.season),
+        band=chosen.band(metric),
+        ticks=sessions.ticks(reader, student, chosen.season),
+        changes=sessions.device_changes(reader, student, chosen.season),
     )
-    return MeasureSeason(line, fit.row(0, named=True) if len(fit) else None)
+    return MeasureSeason(line, chosen.trend(metric))
 
 
-def evidence(
-    reader: Reader, student: str, subject: str, family: str, when: str, *, narrow: bool
-) -> Picture | None:
+def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | None:
     """The picture behind a sentence about a measure or a fault; None when nothing was measured of it."""
-    measure = people.measures(reader).get(subject)
+    measure = chosen.measures.get(subject)
     if measure is not None:
-        found = measure_season(reader, people.student(reader, student), measure, family, when)
+        found = measure_season(chosen, measure)
         return found and found.picture(key=_(LINE_KEY), narrow=narrow)
-    rates = season.fault_rates(reader, student, family, when)
+    rates = chosen.fault_rates
     return None if rates.is_empty() else ladder(rates, narrow=narrow)
 
 

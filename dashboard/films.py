@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard import layout
 from dashboard.components import film_player
-from dashboard.pages.student.courses import BALL_AT_PCT, HEEL_AT_PCT, Take
+from dashboard.pages.student.swings import SwingChoice, estimated_heel
 from dashboard.queries import sessions
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import count, on
@@ -41,17 +41,17 @@ class Film:
     on_plate: bool
 
 
-def beside(reader: Reader, take: Take, family: str) -> None:
+def beside(reader: Reader, choice: SwingChoice, family: str) -> None:
     """The film of the chosen swing; of all, a choice among the filmed ones. Nothing where none was filmed."""
-    found = _filmed(reader, take.session)
+    found = _filmed(reader, choice.session)
     if not found:
         return
-    swing_no = take.swing_no
+    swing_no = choice.swing_no
     if swing_no is None:
-        usual = (n for n in sessions.swing_numbers(reader, take.session, family) if n in found)
+        usual = (n for n in sessions.swing_numbers(reader, choice.session, family) if n in found)
         swing_no = _chosen(found, "film", next(usual, None))
     if swing_no in found:
-        _show(reader, found[swing_no], take.session, swing_no)
+        _show(reader, found[swing_no], choice.session, swing_no)
     else:
         layout.aside(f"Swing {swing_no} was not filmed. Choose all swings to see the films of the others.")
 
@@ -142,8 +142,7 @@ def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:
     for side in ("lead", "trail"):
         heel = columns.get(f"{side}_heel_n")
         if heel is None and f"{side}_along_pct" in columns:
-            part = (BALL_AT_PCT - columns[f"{side}_along_pct"]) / (BALL_AT_PCT - HEEL_AT_PCT)
-            heel = columns[f"{side}_n"] * np.clip(part, 0, 1)
+            heel = estimated_heel(columns[f"{side}_n"], columns[f"{side}_along_pct"])
         values = np.zeros_like(times) if heel is None else np.nan_to_num(np.asarray(heel, float))
         found[side] = np.clip(100 * values / weight, 0, None)[::step].round(1).tolist()
     marked = sessions.swing_events(reader, session, swing_no)

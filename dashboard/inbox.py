@@ -1,4 +1,4 @@
-"""Keep a dropped delivery: whole and flushed to disk in the inbox before anyone is told that it is kept.
+"""Keep a dropped delivery: whole and flushed to disk in the inbox before any page says that it is kept.
 
 The roster says who may look at what, so its files come from a head coach alone, also inside an archive; and
 academy.toml, which says who may sign in, from nobody: it is put into the home's folder by hand.
@@ -17,6 +17,7 @@ from io import BytesIO
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from dashboard.text.catalogue import _
 from warehouse import journal
 from warehouse.access import Viewer
 from warehouse.errors import CallError
@@ -24,7 +25,7 @@ from warehouse.home import Home, sync
 from warehouse.vocabulary import ARCHIVE_ENDINGS, ROSTER_FILES
 
 SETTINGS = "academy.toml"
-MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is not looked through
+MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is refused
 NAMED_IN_LOG = 100
 _UNREADABLE = (
     zipfile.BadZipFile, tarfile.TarError, zlib.error, OSError, EOFError, NotImplementedError, RuntimeError,
@@ -36,17 +37,17 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = Non
     """Write files (name or relative path, content) as one delivery into the inbox; returns its folder.
 
     The folder is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
-    Who dropped what (`by`) becomes a line of events.jsonl; nobody named may deliver what a coach may.
+    Who dropped what (`by`) becomes a line of events.jsonl; without `by`, what a coach may deliver is kept.
 
     Raises
         CallError: no file, a name that is no file name, the same name twice, a file of the roster from
-            anyone but a head coach, academy.toml from anyone, or an archive that can't be looked into.
+            anyone but a head coach, academy.toml from anyone, or an archive that can't be read.
     """
     if not files:
-        raise CallError("There is no file to keep; choose the files of one delivery first.")
+        raise CallError(_("There is no file to keep; choose the files of one delivery first."))
     named = {safe_name(name): data for name, data in files}
     if len(named) != len(files):
-        raise CallError("Two of these files have the same name; drop them one after the other.")
+        raise CallError(_("Two of these files have the same name; drop them one after the other."))
     rosters = _admit(named, by)
     home.make_folders()
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
@@ -82,7 +83,7 @@ def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer | None) -> list[str]
     """The roster's files among those dropped, also inside archives.
 
     Raises
-        CallError: the viewer may not deliver one of them, or an archive can't be looked into.
+        CallError: the viewer may not deliver one of them, or an archive can't be read.
     """
     heads, found = by is not None and by.role == "head_coach", []
     for path, data in named.items():
@@ -92,20 +93,26 @@ def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer | None) -> list[str]
         for name, shown in inside:
             if name != str(path) and _is_archive(name) and not heads:
                 raise CallError(
-                    f"{shown} is an archive inside an archive, which is not looked into; "
-                    "pack the folders themselves and drop that."
+                    _(
+                        "{file} is an archive inside an archive, which is not opened; pack the folders "
+                        "themselves and drop that."
+                    ).format(file=shown)
                 )
             if not is_roster(name):
                 continue
             if name.lower().endswith(SETTINGS):
                 raise CallError(
-                    f"{shown} is not taken through this page, since it says who may sign in; "
-                    "put it into the home's folder yourself."
+                    _(
+                        "{file} is not accepted through this page, since it says who may sign in; put it "
+                        "into the home's folder yourself."
+                    ).format(file=shown)
                 )
             if not heads:
                 raise CallError(
-                    f"{shown} is a file of the roster, which only a head coach delivers; "
-                    "hand it to them, and drop the rest without it."
+                    _(
+                        "{file} is a roster file, which only a head coach delivers; hand it to them, and "
+                        "drop the rest without it."
+                    ).format(file=shown)
                 )
             found.append(shown)
     return sorted(found)
@@ -125,8 +132,10 @@ def _inside(name: str, data: bytes) -> list[str]:
         return list(_members(name.lower(), data))
     except _UNREADABLE as error:
         raise CallError(
-            f"{name} can't be looked into: it is damaged, cut short or too large; "
-            "pack it again as a plain zip or tar and drop it whole."
+            _(
+                "{file} can't be read: it is damaged, cut short or too large; pack it again as a plain zip "
+                "or tar and drop it whole."
+            ).format(file=name)
         ) from error
 
 
@@ -164,5 +173,9 @@ def safe_name(name: str) -> PurePosixPath:
     """
     parts = [part.strip() for part in name.replace("\\", "/").split("/")]
     if not all(parts) or any(part.startswith(".") or ":" in part or "\0" in part for part in parts):
-        raise CallError(f"“{name}” is not a file name a delivery may have; rename it and drop it again.")
+        raise CallError(
+            _("“{name}” is not a file name a delivery may have; rename it and drop it again.").format(
+                name=name
+            )
+        )
     return PurePosixPath(*parts)

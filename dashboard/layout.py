@@ -12,6 +12,7 @@ from dashboard import picture_files
 from dashboard.charts.picture import Picture
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
+from dashboard.section import Section
 from dashboard.text.catalogue import keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.numbers import on
@@ -22,16 +23,18 @@ FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
 
 def choose(
     label: str,
-    options: Mapping[str, str],
+    choices: Mapping[str, str] | Sequence[str],
     name: str,
     default: str | None = None,
     on_change: Callable[[], None] | None = None,
 ) -> str:
     """A choice among code → words, kept in the address under `name` so that the page can be linked.
 
+    Codes alone are their own words.
     Where the address says nothing, what was chosen last on any page holds, then `default`, then the first.
     A link to the page that is open, with another choice in it, moves the choice.
     """
+    options = choices if isinstance(choices, Mapping) else {code: code for code in choices}
     codes = list(options)
     followed = _follow(name, options)
     kept: dict[str, str] = st.session_state.setdefault("kept", {})
@@ -108,31 +111,21 @@ def _who_to_ask(reader: Reader) -> str:
     )
 
 
-def show(drawn: Picture, *, stretch: bool = True, place: str = "") -> None:
-    """`picture`, of a chart that has its words with it; its key is the caller's to place."""
-    picture(drawn.chart, drawn.words, drawn.rows, stretch=stretch, place=place)
-
-
 def picture(
-    chart: alt.TopLevelMixin,
-    words: str,
-    rows: pl.DataFrame,
-    *,
-    stretch: bool = True,
-    place: str = "",
-    pieces: Sequence[alt.TopLevelMixin] = (),
+    drawn: Picture, *, stretch: bool = True, place: str = "", pieces: Sequence[alt.TopLevelMixin] = ()
 ) -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file.
 
+    Its key is the caller's to place.
     `place` tells two pictures of one page apart that may have the same finding. `pieces`: the picture in
     pieces, one below the other, where a browser would take long to draw it whole; it is saved whole.
     """
-    for number, piece in enumerate(pieces or [chart]):
-        said = words if number == 0 else "The picture above goes on; its words tell of all of it."
+    for number, piece in enumerate(pieces or [drawn.chart]):
+        said = drawn.words if number == 0 else "The picture above goes on; its words tell of all of it."
         shown: Any = _Unchecked(piece)
         st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
         _let_draw()
-    _details(chart, words, rows, place, language())
+    _details(drawn, place, language())
 
 
 def _let_draw() -> None:
@@ -160,14 +153,13 @@ class _Unchecked:
 
 
 @st.fragment
-def _details(
-    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str, language_in_use: str
-) -> None:
+def _details(drawn: Picture, place: str, language_in_use: str) -> None:
     """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down.
 
     It then runs alone, without the page around it that would say which language is in use.
     """
     use(language_in_use)
+    chart, words, rows = drawn.chart, drawn.words, drawn.rows
     name = picture_files.finding(chart) or words
     png, svg = file_name(name, "png"), file_name(name, "svg")
     folded = st.expander("In words, as a table, to save", key=f"more-{place}-{png}", on_change="rerun")
@@ -221,6 +213,19 @@ def _grid(rows: pl.DataFrame) -> None:
 def aside(sentence: str) -> None:
     """Small print in full ink: the usual caption's grey is too pale to read."""
     st.markdown(f":small[{sentence}]")
+
+
+def section(found: Section, *, place: str = "") -> None:
+    """A section of a page; `place` as of `picture`."""
+    if found.picture:
+        picture(found.picture, stretch=not found.pieces, place=place, pieces=found.pieces)
+    elif found.table:
+        table(*found.table)
+    key = found.picture.key if found.picture else ""
+    shown = (aside, [key]), (say, found.boxes), (aside, found.notes), (st.write, found.sentences)
+    for show, sentences in shown:
+        for sentence in filter(None, sentences):
+            show(sentence)
 
 
 def empty(what: str, next_step: str) -> None:

@@ -37,7 +37,7 @@ function alone(data) {
   const film = make("video", { src: url, muted: "", playsinline: "", preload: "auto", controls: "", "aria-label": data.title });
   film.muted = true;
   const still = make("p", { class: "still" }, "");
-  film.addEventListener("error", () => { still.textContent = "This browser can't play this film's format."; });
+  film.addEventListener("error", () => { still.textContent = data.words.unplayable; });
   const root = make("div", { class: "root" }, make("h3", {}, data.title), film, still);
   root.dataset.title = data.title + data.times.length;
   return { root, free: () => { film.pause(); URL.revokeObjectURL(url); } };
@@ -50,8 +50,8 @@ function build(data) {
   const most = Math.max(10, ...data.lead, ...data.trail);
   const film = make("video", { src: url, muted: "", playsinline: "", preload: "auto", "aria-label": data.title });
   film.muted = true;
-  const slider = make("input", { type: "range", min: first, max: last, step: 0.005, value: first, "aria-label": "Time in the swing" });
-  const lanes = draw("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": "Load under the lead heel upward, under the trail heel downward, in % of body weight" });
+  const slider = make("input", { type: "range", min: first, max: last, step: 0.005, value: first, "aria-label": data.words.time });
+  const lanes = draw("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": data.words.lanes });
   const lane = (values, sign) => data.times.map((t, k) => `${x(t).toFixed(1)},${(MIDDLE - (sign * values[k] * 88) / most).toFixed(1)}`).join(" ");
   const ends = [];
   for (const [name, t] of data.events) {
@@ -63,18 +63,18 @@ function build(data) {
     lanes.append(draw("text", { x: left, y: 10 + row * LINE, class: "name" }, name));
   }
   lanes.append(draw("polyline", { points: lane(data.lead, 1), class: "lead" }), draw("polyline", { points: lane(data.trail, -1), class: "trail" }));
-  lanes.append(draw("text", { x: 4, y: 62 }, "lead heel ↑"), draw("text", { x: 4, y: HEIGHT - 8 }, "trail heel ↓"));
+  lanes.append(draw("text", { x: 4, y: 62 }, `${data.words.lead} ↑`), draw("text", { x: 4, y: HEIGHT - 8 }, `${data.words.trail} ↓`));
   lanes.append(draw("line", { x1: 0, x2: WIDTH, y1: MIDDLE, y2: MIDDLE, class: "middle" }));
   const cursor = draw("line", { y1: 0, y2: HEIGHT, class: "cursor" });
   lanes.append(cursor);
   const said = make("p", { class: "said" });
-  const play = make("button", { type: "button" }, "Play");
+  const play = make("button", { type: "button" }, data.words.play);
   const still = make("p", { class: "still" }, "");
 
   function place(t, moveFilm) {
     const k = Math.min(data.times.length - 1, Math.max(0, data.times.findIndex((time) => time >= t)));
     cursor.setAttribute("x1", x(t)); cursor.setAttribute("x2", x(t));
-    said.textContent = `${t.toFixed(2)} s: lead heel ${Math.round(data.lead[k])} %, trail heel ${Math.round(data.trail[k])} % of body weight`;
+    said.textContent = data.words.reading.replace("{t}", t.toFixed(2)).replace("{lead}", Math.round(data.lead[k])).replace("{trail}", Math.round(data.trail[k]));
     slider.value = t;
     slider.setAttribute("aria-valuetext", said.textContent);
     if (moveFilm) film.currentTime = Math.max(0, t - data.offset_s);
@@ -86,9 +86,9 @@ function build(data) {
   }
   slider.addEventListener("input", () => { film.pause(); place(Number(slider.value), true); });
   play.addEventListener("click", () => { if (film.paused) film.play().catch(() => {}); else film.pause(); });
-  film.addEventListener("play", () => { play.textContent = "Pause"; follow(); });
-  film.addEventListener("pause", () => { play.textContent = "Play"; });
-  film.addEventListener("error", () => { still.textContent = "This browser can't play this film's format; the lanes still move."; });
+  film.addEventListener("play", () => { play.textContent = data.words.pause; follow(); });
+  film.addEventListener("pause", () => { play.textContent = data.words.play; });
+  film.addEventListener("error", () => { still.textContent = data.words.unplayable_lanes; });
   film.addEventListener("loadedmetadata", () => place(Number(slider.value), true));
   place(first, false);
   const root = make("div", { class: "root" }, make("h3", {}, data.title), make("div", { class: "both" }, film, lanes),

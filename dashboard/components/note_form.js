@@ -60,40 +60,41 @@ function caution(text) {
 }
 
 function build(data, key, send) {
-  const more = (name, options) => fold("Other faults", choices("Other faults", name, options));
-  const saw = make("div", {}, choices("What you saw", "fault", data.faults.filter((f) => f[2])));
+  const w = data.words;
+  const named = (...codes) => codes.map((code) => [code, w[code]]);
+  const more = (name, options) => fold(w.other_faults, choices(w.other_faults, name, options));
+  const saw = make("div", {}, choices(w.saw, "fault", data.faults.filter((f) => f[2])));
   if (data.faults.some((f) => !f[2])) saw.append(more("fault", data.faults.filter((f) => !f[2])));
-  const words = make("label", { class: "field" }, make("span", {}, "Plan, in your words"),
+  const words = make("label", { class: "field" }, make("span", {}, w.plan),
     make("textarea", { name: "text", rows: "3", maxlength: "2000" }));
-  const bandSelect = make("select", { name: "metric" }, make("option", { value: "" }, "No own band"));
+  const bandSelect = make("select", { name: "metric" }, make("option", { value: "" }, w.no_band));
   for (const [code, label] of data.metrics) bandSelect.append(make("option", { value: code }, label));
   const form = make("form", {},
     saw,
-    choices("How strongly", "grade", [["1", "a little"], ["2", "clearly"], ["3", "strongly"]], { needed: true }),
-    choices("Drill", "drill", data.drills),
-    choices("Dose", "dose", data.doses.map((d) => [String(d), String(d)]), { needed: true }),
-    choices("Counted in", "unit", [["reps", "times"], ["minutes", "minutes"]], { needed: true }),
-    choices("Pace", "pace", [["slow", "slow"], ["half", "half"], ["full", "full"]], { needed: true }),
-    choices("Where", "place", [["lesson", "in the lesson"], ["home", "at home"]], { needed: true }),
+    choices(w.grade, "grade", [["1", w.little], ["2", w.clear], ["3", w.strong]], { needed: true }),
+    choices(w.drill, "drill", data.drills),
+    choices(w.dose, "dose", data.doses.map((d) => [String(d), String(d)]), { needed: true }),
+    choices(w.unit, "unit", named("reps", "minutes"), { needed: true }),
+    choices(w.pace, "pace", named("slow", "half", "full"), { needed: true }),
+    choices(w.place, "place", named("lesson", "home"), { needed: true }),
     words,
-    make("label", { class: "check" }, make("input", { type: "checkbox", name: "shared" }),
-      make("span", {}, "The student sees the drill and the plan")),
-    fold("Something hurts, or no longer does", caution(data.cautions.hurts),
-      choices("Where it hurts", "area", data.areas.map((a) => [a, a])),
-      choices("Which side", "side", [["lead", "lead"], ["trail", "trail"], ["both", "both"]]),
-      field("What the student says", "hurts", { type: "text", maxlength: "500", autocomplete: "off" }),
-      ...(data.open.length ? [choices("No longer hurts", "over", data.open)] : [])),
-    fold("Nudge check", caution(data.cautions.closed),
-      choices("Nudged", "nudge", [["forward", "forward"], ["back", "back"], ["sideways", "sideways"]]),
-      choices("Balance", "lost", [["0", "held"], ["1", "lost"]], { needed: true }),
-      choices("Eyes", "eyes", [["open", "open"], ["closed", "closed"]], { needed: true })),
-    fold("Home practice the student tells of",
-      choices("Practised", "practised", data.drills),
-      field("Minutes", "minutes", { type: "number", min: "1", max: "600", inputmode: "numeric" }),
-      choices("At pace", "practice_pace", [["slow", "slow"], ["half", "half"], ["full", "full"]])),
-    fold("A band of the student's own", make("label", { class: "field" }, make("span", {}, "Measure"), bandSelect),
-      field("From", "lo", { type: "number", step: "any" }), field("To", "hi", { type: "number", step: "any" })),
-    make("div", { class: "keep" }, make("button", { type: "submit" }, "Keep this note"),
+    make("label", { class: "check" }, make("input", { type: "checkbox", name: "shared" }), make("span", {}, w.shared)),
+    fold(w.hurts, caution(data.cautions.hurts),
+      choices(w.area, "area", data.areas),
+      choices(w.side, "side", named("lead", "trail", "both")),
+      field(w.hurts_words, "hurts", { type: "text", maxlength: "500", autocomplete: "off" }),
+      ...(data.open.length ? [choices(w.over, "over", data.open)] : [])),
+    fold(w.nudge_check, caution(data.cautions.closed),
+      choices(w.nudge, "nudge", named("forward", "back", "sideways")),
+      choices(w.balance, "lost", [["0", w.held], ["1", w.lost]], { needed: true }),
+      choices(w.eyes, "eyes", named("open", "closed"), { needed: true })),
+    fold(w.practice,
+      choices(w.practised, "practised", data.drills),
+      field(w.minutes_done, "minutes", { type: "number", min: "1", max: "600", inputmode: "numeric" }),
+      choices(w.practice_pace, "practice_pace", named("slow", "half", "full"))),
+    fold(w.own_band, make("label", { class: "field" }, make("span", {}, w.measure), bandSelect),
+      field(w.from, "lo", { type: "number", step: "any" }), field(w.to, "hi", { type: "number", step: "any" })),
+    make("div", { class: "keep" }, make("button", { type: "submit" }, w.keep),
       make("p", { role: "status" })));
   fill(form, { ...data.defaults, ...read(key).values });
   form.addEventListener("input", () => write(key, { values: values(form) }));
@@ -104,18 +105,16 @@ function build(data, key, send) {
       ...values(form), id: `${Date.now()}-${Math.random().toString(36).slice(2, 8)}`, at: new Date().toISOString(),
     };
     write(key, { values: values(form), sent: note });
-    say(form, navigator.onLine ? "Sending…" : OFFLINE);
+    say(form, navigator.onLine ? w.sending : w.offline);
     send(note);
     clearTimeout(form.waiting);
-    form.waiting = setTimeout(() => { if (read(key).sent) say(form, OFFLINE); }, 5000);
+    form.waiting = setTimeout(() => { if (read(key).sent) say(form, w.offline); }, 5000);
   });
-  if (read(key).values) say(form, "Not kept yet. What you wrote stands on this device.");
+  if (read(key).values) say(form, w.draft);
   const root = make("div", { class: "root" }, form);
   root.dataset.key = key;
   return root;
 }
-
-const OFFLINE = "Not kept yet: no connection. What you wrote stays on this device; press again once you are connected.";
 
 function say(form, sentence) {
   form.querySelector("[role=status]").textContent = sentence;
@@ -144,19 +143,19 @@ function fill(form, kept) {
   }
 }
 
-// What the server says of the note that was sent last.
+// What became of the note that was sent last, as the server says.
 function settle(root, data, key) {
-  const form = root.querySelector("form");
+  const form = root.querySelector("form"), outcome = data.outcome;
   const sent = read(key).sent;
-  if (!data.told || root.dataset.told === data.told.id + data.told.said) return;
-  root.dataset.told = data.told.id + data.told.said;
+  if (!outcome || root.dataset.outcome === outcome.id + outcome.text) return;
+  root.dataset.outcome = outcome.id + outcome.text;
   if (!sent && read(key).values) return; // something newer is being written
-  if (sent && sent.id !== data.told.id) return;
-  if (sent && data.told.kept) {
+  if (sent && sent.id !== outcome.id) return;
+  if (sent && outcome.kept) {
     localStorage.removeItem(key);
     fill(form, data.defaults);
   } else if (sent) {
     write(key, { values: read(key).values });
   }
-  say(form, data.told.said);
+  say(form, outcome.text);
 }

@@ -7,8 +7,32 @@ from typing import Any
 import streamlit as st
 
 from dashboard import theme
+from dashboard.text.catalogue import Words
 
 HERE = Path(__file__).parent
+# What the form itself says, by the names that note_form.js uses.
+WORDS = Words({
+    "saw": "What you saw", "other_faults": "Other faults",
+    "grade": "How strongly", "little": "a little", "clear": "clearly", "strong": "strongly",
+    "drill": "Drill", "dose": "Dose", "unit": "Counted in", "reps": "times", "minutes": "minutes",
+    "pace": "Pace", "slow": "slow", "half": "half", "full": "full",
+    "place": "Where", "lesson": "in the lesson", "home": "at home",
+    "plan": "Plan, in your words", "shared": "The student sees the drill and the plan",
+    "hurts": "Something hurts, or no longer does", "area": "Where it hurts", "side": "Which side",
+    "lead": "lead", "trail": "trail", "both": "both", "hurts_words": "What the student says",
+    "over": "No longer hurts",
+    "nudge_check": "Nudge check", "nudge": "Nudged", "forward": "forward", "back": "back",
+    "sideways": "sideways", "balance": "Balance", "held": "held", "lost": "lost",
+    "eyes": "Eyes", "open": "open", "closed": "closed",
+    "practice": "Home practice the student reports", "practised": "Practised", "minutes_done": "Minutes",
+    "practice_pace": "At pace",
+    "own_band": "A band of the student's own", "measure": "Measure", "no_band": "No own band",
+    "from": "From", "to": "To",
+    "keep": "Keep this note", "sending": "Sending…",
+    "draft": "Not kept yet. What you wrote is still on this device.",
+    "offline": "Not kept yet: no connection. What you wrote stays on this device; press again once you are "
+               "connected.",
+})  # fmt: skip
 
 _form = st.components.v2.component(
     "underfoot_note_form",
@@ -25,4 +49,4 @@ def show(data: Mapping[str, Any], key: str, on_note: Callable[[Mapping[str, Any]
         if isinstance(note, Mapping):
             on_note(note)
 
-    _form(key=key, data=dict(data), on_note_change=sent)
+    _form(key=key, data={**data, "words": dict(WORDS)}, on_note_change=sent)

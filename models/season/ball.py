@@ -13,6 +13,8 @@ from scipy import stats
 
 from models.season.kernel import FLOATS
 from models.season.pooling import false_discovery
+from models.sql import query
+from warehouse.store import Writer
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]
@@ -24,6 +26,11 @@ SCHEMA = {
     "outcome": pl.String, "per_sd": pl.Float64, "lo": pl.Float64, "hi": pl.Float64, "p": pl.Float64,
     "q": pl.Float64, "n_sessions": pl.Int32, "label": pl.String,
 }  # fmt: skip
+
+
+def ball_link_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.ball_link."""
+    return ball_links(writer.sql(query("season.ball_pair")))
 
 
 def within_slope(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[float, float, int]:

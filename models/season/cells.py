@@ -12,8 +12,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from models.parameters import load_parameters, save_parameters
 from models.season.kernel import FLOATS
 from models.season.mixed import Cell, Posterior, integrate, scales
+from warehouse.store import Writer
+
+BASELINE = "season IS NOT NULL AND part = 'baseline' AND pace = 'full'"
+TOUCHED = "student IN (SELECT student FROM touched)"  # a temporary table: whose rows are made again
 
 DAYS_A_MONTH = 30.0
 LEAST_SESSIONS, LEAST_DAYS = 3, 28
@@ -110,6 +115,24 @@ def draws_of(parameter: Parameter) -> Posterior:
     return Posterior(
         np.ascontiguousarray(table[:, :5]), np.ascontiguousarray(table[:, 5 : 5 + p]), covs, float(len(table))
     )
+
+
+def keep_fits(writer: Writer, fits: Mapping[CellKey, Parameter]) -> None:
+    """Keep each fit as the next version of its parameter."""
+    save_parameters(writer, {_parameter_name(key): value for key, value in fits.items()})
+
+
+def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
+    """The last build's fit of every cell that `rows` (from `baseline`) hold and it could fit."""
+    fitted = writer.sql("SELECT season, club_family, metric FROM season.reliability")
+    present = set(rows.select("season", "club_family", "metric").unique().iter_rows())
+    keys: list[CellKey] = sorted(present & set(fitted.iter_rows()))
+    stored = load_parameters(writer, [_parameter_name(key) for key in keys])
+    return {key: stored[_parameter_name(key)] for key in keys}
+
+
+def _parameter_name(key: CellKey) -> str:
+    return "trend/" + "/".join(key)
 
 
 def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:

@@ -7,19 +7,36 @@ first value, nor for the drills given: both would invent differences between equ
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import polars as pl
 from scipy import special
 
-from models.season.cells import KEY, LEAST_DAYS, LEAST_SESSIONS, CellKey, Parameter, arrange, draws_of
+from models.season.cells import (
+    BASELINE,
+    KEY,
+    LEAST_DAYS,
+    LEAST_SESSIONS,
+    CellKey,
+    Parameter,
+    arrange,
+    baseline,
+    draws_of,
+    known_rows,
+    stored_fits,
+)
 from models.season.judgement import Bands
 from models.season.kernel import FLOATS
 from models.season.reliability import detectable_change, typical_error
+from warehouse.store import Writer
 
 MONTHS = 3.0  # gains are told per 90 days
 LEAST_SHOWN = 8
 LEAST_STUDENTS = 5
+AGES = (18, 40, 60)  # under 18, 18 to 39, 40 to 59, 60 and over
+LEAST_OF_AGE = 3
+DAYS_A_YEAR = 365.25
 STEPS = 28  # of each spread's grid
 Z90, Z80, Z95 = 1.6448536269514722, 1.2815515655446004, 1.959963984540054
 
@@ -35,6 +52,106 @@ class CoachGains:
     raw: FLOATS
     raw_se: FLOATS
     overall: float
+
+
+def coach_gain_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.coach_gain, one a coach of whom a student was measured."""
+    rows = baseline(
+        writer.sql(
+            f"SELECT * FROM season.session_metric WHERE {BASELINE} "
+            "AND metric IN (SELECT metric FROM academy.metric WHERE core)"
+        )
+    )
+    fits = stored_fits(writer, rows)
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    items = item_slopes(known_rows(rows, fits), fits, better, Bands.read(writer))
+    gains = student_gains(items)
+    spans = rows.group_by("season", "student").agg(first=pl.col("day").min(), last=pl.col("day").max())
+    coaching = writer.sql('SELECT student, coach, "from", "to" FROM academy.coaching')
+    born = dict(writer.sql("SELECT person, born FROM academy.person").iter_rows())
+    out = [
+        row
+        for (season,), own in gains.join(spans, on=["season", "student"]).group_by(
+            ["season"], maintain_order=True
+        )
+        for row in _season_rows(str(season), own.sort("student"), coaching, born)
+    ]
+    return pl.DataFrame(out, infer_schema_length=None)
+
+
+def _season_rows(
+    season: str, gains: pl.DataFrame, coaching: pl.DataFrame, born: dict[str, date | None]
+) -> list[dict[str, object]]:
+    coaches, share = shares(gains, coaching)
+    has = share.sum(axis=1) > 0
+    if not coaches or not has.any():
+        return []
+    kept = gains.filter(pl.Series(has))
+    share = share[has]
+    x = case_mix(
+        [(born.get(student), first) for student, first in kept.select("student", "first").iter_rows()]
+    )
+    found = coach_gains(kept["gain"].to_numpy(), kept["variance"].to_numpy(), share, x)
+    return [
+        {"season": season, "coach": coach, "n_students": (n := int((share[:, k] > 0).sum())),
+         "shown": n >= LEAST_SHOWN and found is not None, **(_told(found, k) if found else {})}
+        for k, coach in enumerate(coaches)
+    ]  # fmt: skip
+
+
+def _told(found: CoachGains, k: int) -> dict[str, float]:
+    lo80, hi80 = funnel_limits(found.overall, found.raw_se, Z80)
+    lo95, hi95 = funnel_limits(found.overall, found.raw_se, Z95)
+    figures = {
+        "gain": found.gain, "gain_lo": found.lo, "gain_hi": found.hi, "gain_se": found.se, "raw": found.raw,
+        "raw_se": found.raw_se, "lo80": lo80, "hi80": hi80, "lo95": lo95, "hi95": hi95,
+    }  # fmt: skip
+    return {**{name: float(values[k]) for name, values in figures.items()}, "overall": found.overall}
+
+
+def shares(gains: pl.DataFrame, coaching: pl.DataFrame) -> tuple[list[str], FLOATS]:
+    """Coaches, and the share of each student's measured days (first to last session) under each.
+
+    Rows of students whom nobody coached then are 0; two coaches at once share alike.
+    """
+    met = (
+        gains.select("student", "first", "last").join(coaching, on="student")
+        .with_columns(
+            days=(pl.min_horizontal("last", pl.col("to").fill_null(pl.col("last")))
+                  - pl.max_horizontal("first", "from")).dt.total_days() + 1
+        )
+        .filter(pl.col("days") > 0)
+        .group_by("student", "coach").agg(pl.col("days").sum())
+    )  # fmt: skip
+    coaches = sorted(met["coach"].unique())
+    place = {student: i for i, student in enumerate(gains["student"])}
+    share = np.zeros((len(gains), len(coaches)))
+    for student, coach, days in met.iter_rows():
+        share[place[student], coaches.index(coach)] += days
+    whole = share.sum(axis=1, keepdims=True)
+    return coaches, np.divide(share, whole, out=np.zeros_like(share), where=whole > 0)
+
+
+def case_mix(ages: list[tuple[date | None, date]]) -> FLOATS:
+    """1, and a centred 0/1 column for each age band at entry but the commonest; (S, p).
+
+    Bands of under three students, and students whose birthday is not known, stand with the commonest.
+    """
+    band = np.array(
+        [
+            -1
+            if born is None
+            else int(np.searchsorted(AGES, (entry - born).days / DAYS_A_YEAR, side="right"))
+            for born, entry in ages
+        ]
+    )
+    codes, counts = np.unique(band[band >= 0], return_counts=True)
+    usual = codes[np.argmax(counts)] if codes.size else -1
+    columns = [
+        (band == code).astype(float) for code, n in zip(codes, counts, strict=True)
+        if code != usual and n >= LEAST_OF_AGE
+    ]  # fmt: skip
+    return np.column_stack([np.ones(band.size), *(column - column.mean() for column in columns)])
 
 
 def item_slopes(

@@ -1,149 +1,193 @@
-"""What each drill is worth: kept, on the day, by lots, pooled by aim, and for whom.
+"""From the warehouse to the drill models and back: season.drill_effect and season.drill_group.
 
-The kept effect is that of the whole-course model (wholecourse.py), averaged over the students given the drill
-at the season's end. Every effect is toward better.
+Fitted on the whole academy, so a build's work alone; a load keeps what the last build found.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import date
+from os import cpu_count
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+import polars as pl
 
-from models.season.aims import FAULT, points
-from models.season.cells import told_apart
-from models.season.judgement import WORTHWHILE
-from models.season.kernel import FLOATS, lines
-from models.season.mixed import likelihood
+from models.season.drill_checks import SameDay, next_on_now, same_day
+from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
+from models.season.drill_model import Answers, Course, Kept, counts, course_of, is_enough, variance_parts
+from models.season.judgement import Bands
 from models.season.pooling import drawn_together, false_discovery
-from models.season.wholecourse import Course, Effect, Fit, effect, fit
-from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA
+from models.sql import query
+from warehouse.store import Writer
+from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA, age, age_group
 
-LEAST_STUDENTS, LEAST_DOSES = 8, 15
 SURE, MOST_FALSE = 0.05, 0.10
 Z90 = 1.6448536269514722
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Kept:
-    """What one drill kept of one aim: the effect (None where it can't be told), for how many, and its SWC."""
+class Sources:
+    """What the drill models read. `drills`: drill → its aim; `people`: student → level and birthday."""
 
-    effect: Effect | None
-    students: int
-    doses: int
-    swc: float
-
-    @property
-    def enough(self) -> bool:
-        """Whether there is enough to judge it by."""
-        return self.effect is not None and is_enough(self.students, self.doses)
+    metrics: pl.DataFrame
+    faults: pl.DataFrame
+    dose: pl.DataFrame
+    first_drill: pl.DataFrame
+    drills: Mapping[str, str | None]
+    people: Mapping[str, tuple[str | None, date | None]]
+    reference: Reference
 
 
-def is_enough(students: int, doses: int) -> bool:
-    """At least 8 students and 15 doses."""
-    return students >= LEAST_STUDENTS and doses >= LEAST_DOSES
+class DrillRows(NamedTuple):
+    """Rows of season.drill_effect and season.drill_group."""
+
+    effect: pl.DataFrame
+    group: pl.DataFrame
 
 
-def counts(course: Course, drill: str) -> tuple[int, int]:
-    """Students given a drill and measured after it, and their doses."""
-    doses = course.doses_of(drill)
-    return int(np.sum(doses >= 1)), int(doses.sum())
+@dataclass(frozen=True)
+class _Asked:
+    """One aim in one season: answers (None where no drill was given enough), and the plain looks beside."""
+
+    aim: Aim
+    course: Course
+    answers: Answers | None
+    on_the_day: dict[str, SameDay]
+    next_on_now: dict[str, tuple[float, float, float]]
 
 
-class Answers:
-    """One aim's fitted course, and what may be asked of it."""
-
-    def __init__(self, course: Course, parts: FLOATS) -> None:
-        """`parts`: draws of the variance parts, from `wholecourse.variance_parts`."""
-        self.course, self.parts = course, parts
-        self.fit = fit(course.cell, parts)
-        self.end = self._end() if course.aim.kind == FAULT else None
-
-    def _end(self) -> FLOATS:
-        """(S,) each student's line at their last session, for turning log odds into points."""
-        cell = self.course.cell
-        _, gammas, covs = likelihood(cell, self.parts)
-        last = cell.offsets[1:] - 1
-        mean, _, _ = lines(
-            self.parts, gammas, covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
-            np.ascontiguousarray(cell.t[last][:, None]), np.ascontiguousarray(cell.x[last][:, None, :]),
-        )  # fmt: skip
-        return np.asarray(mean[:, :, 0].mean(axis=0))
-
-    @property
-    def swc(self) -> float:
-        """Smallest worthwhile change: 0.2 of the spread between students, in the aim's unit."""
-        if self.end is not None:
-            slope = np.mean([_slope(end, 0.0) for end in self.end])
-            return float(WORTHWHILE * self.parts[:, 0].mean() * slope)
-        spread = self.course.aim.sd_student
-        return float(WORTHWHILE * (self.parts[:, 0].mean() if spread is None else spread))
-
-    def kept(self, drill: str) -> Kept:
-        """Mean kept gain over the students given the drill."""
-        who = self.course.doses_of(drill) >= 1
-        found = self._effect(self.fit, self.course.names, drill, who)
-        return Kept(found, *counts(self.course, drill), self.swc)
-
-    def kept_by(self, drill: str, group: Sequence[str | None]) -> dict[str, Kept]:
-        """Group → the same within it. `group` (S,) names each student's; each has a first dose of its own.
-
-        What later doses add and what fades is shared. No effect is given under 8 students.
-        """
-        doses = self.course.doses_of(drill)
-        name = np.array([value or "" for value in group])
-        sizes = {g: int(np.sum((name == g) & (doses >= 1))) for g in sorted(set(name) - {""})}
-        split = self._split(drill, name) if any(n >= LEAST_STUDENTS for n in sizes.values()) else None
-        found = {}
-        for g, n in sizes.items():
-            who = (name == g) & (doses >= 1)
-            own = None
-            if split is not None and n >= LEAST_STUDENTS:
-                own = self._effect(split[0], split[1], drill, who, f" of {g}")
-            if n > 0:
-                found[g] = Kept(own, n, int(doses[who].sum()), self.swc)
-        return found
-
-    def _split(self, drill: str, name: NDArray[np.str_]) -> tuple[Fit | None, list[str]]:
-        """The fit with the first dose's column cut in one for each group, under the same variance parts."""
-        cell, names = self.course.cell, self.course.names
-        if f"first {drill}" not in names:
-            return None, names
-        at = names.index(f"first {drill}")
-        rest, left = np.delete(cell.x, at, axis=1), [n for n in names if n != names[at]]
-        per_row = name[cell.owner]
-        cut = {f"first {drill} of {g}": cell.x[:, at] * (per_row == g) for g in sorted(set(name))}
-        added, x = told_apart(rest, cut)
-        return fit(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
-
-    def _effect(
-        self, found: Fit | None, names: list[str], drill: str, who: NDArray[np.bool_], of: str = ""
-    ) -> Effect | None:
-        """Mean over `who` of what their doses left at their last session, in the aim's unit."""
-        first = f"first {drill}{of}"
-        if found is None or first not in names or not who.any():
-            return None
-        left = np.zeros((int(who.sum()), len(names)))
-        left[:, names.index(first)] = 1.0
-        last, k = self.course.cell.offsets[1:] - 1, self.course.doses.drills.index(drill)
-        for kind, column in (
-            ("more", self.course.doses_of(drill) - 1),
-            ("since", self.course.doses.since[last, k]),
-        ):
-            if f"{kind} {drill}" in names:
-                left[:, names.index(f"{kind} {drill}")] = column[who]
-        if self.end is not None:
-            slope = [_slope(end, gain) for end, gain in zip(self.end[who], left @ found.gamma, strict=True)]
-            left *= np.array(slope)[:, None]
-        return effect(found, left.mean(axis=0), len(left))
+def drill_rows(writer: Writer) -> DrillRows:
+    """Every season's drills, from what a build has put in the warehouse."""
+    return answer(_sources(writer))
 
 
-def _slope(end: float, gain: float) -> float:
-    """Points of the rate fallen for each unit of log odds gained on the way to `end`."""
-    if abs(gain) < 1e-6:
-        rate = points(np.asarray(end)) / 100
-        return float(100 * rate * (1 - rate))
-    return float((points(np.asarray(end - gain)) - points(np.asarray(end))) / gain)
+def answer(sources: Sources) -> DrillRows:
+    """Rows for every season in `sources`; one fit an aim, one thread a core."""
+    seasons = sorted(set(sources.metrics["season"].drop_nulls()) | set(sources.faults["season"].drop_nulls()))
+    wanted = {
+        (season, aim) for season in seasons for drill in sources.drills for aim in _aims(sources, drill)
+    }
+    keys = sorted(wanted)
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        asked = dict(zip(keys, threads.map(lambda key: _ask(sources, *key), keys), strict=True))
+    effects = [row for season in seasons for row in _effects(sources, season, asked)]
+    groups = [
+        group
+        for row in effects
+        if (found := asked.get((row["season"], str(row["aim"])))) is not None
+        and is_enough(row["n_students"], row["n_doses"])
+        for group in _groups(sources, found, row)
+    ]
+    return DrillRows(
+        pl.DataFrame(effects, infer_schema_length=None), pl.DataFrame(groups, infer_schema_length=None)
+    )
+
+
+def _aims(sources: Sources, drill: str) -> list[str]:
+    """A drill's own aim first, then the metrics that a fault's rule reads."""
+    aim = sources.drills[drill]
+    return [] if aim is None else [aim, *sources.reference.reads.get(aim, ())]
+
+
+def _ask(sources: Sources, season: str, name: str) -> _Asked | None:
+    """Fit one aim; None where there is nothing to fit."""
+    is_fault = name in sources.reference.reads
+    column, frame = ("fault", sources.faults) if is_fault else ("metric", sources.metrics)
+    rows = frame.filter(pl.col("season") == season, pl.col(column) == name)
+    if rows.is_empty():
+        return None
+    aim = fault_aim(rows) if is_fault else metric_aim(rows, sources.reference)
+    course = course_of(aim, sources.dose) if aim is not None else None
+    if aim is None or course is None:
+        return None
+    aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
+    enough = any(is_enough(*counts(course, drill)) for drill in aimed)
+    parts = variance_parts(course) if enough else None
+    answers = Answers(course, parts) if parts is not None else None
+    on_the_day = same_day(_parts(rows, aim, sources.reference), sources.first_drill)
+    value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
+    return _Asked(aim, course, answers, on_the_day, next_on_now(course, value.to_numpy()))
+
+
+def _parts(rows: pl.DataFrame, aim: Aim, reference: Reference) -> pl.DataFrame:
+    """Every part of a session at full pace, valued toward better: for the same day."""
+    if aim.kind == METRIC:
+        every = metric_aim(rows, reference, part=None)
+        return every.rows.rename({"mean": "value"}) if every else rows.clear().rename({"mean": "value"})
+    own = rows.filter(pl.col("club_family") == aim.family, pl.col("pace") == "full", pl.col("usable") > 0)
+    return own.with_columns(value=-100 * pl.col("flagged") / pl.col("usable"))
+
+
+def _effects(sources: Sources, season: str, asked: Mapping[tuple[str, str], _Asked | None]) -> list[Row]:
+    """Rows of season.drill_effect. The drills' own aims are one family of tests, metrics behind another."""
+    rows: list[Row] = []
+    own = {drill: _aims(sources, drill)[:1] for drill in sources.drills}
+    behind = {drill: _aims(sources, drill)[1:] for drill in sources.drills}
+    for family in (own, behind):
+        pairs: list[tuple[str, str | None]] = [(drill, aim) for drill in family for aim in family[drill]]
+        pairs += [(drill, None) for drill in own if family is own and not own[drill]]
+        kept = [_kept(asked.get((season, str(aim))), drill) for drill, aim in pairs]
+        for (drill, aim), one, (label, q) in zip(pairs, kept, labels(kept), strict=True):
+            found = asked.get((season, str(aim)))
+            rows.append(_row(sources, season, drill, aim, found, one) | {"label": label, "q": q})
+    for aim in {row["aim"] for row in rows} - {None}:
+        same = [row for row in rows if row["aim"] == aim]
+        near = pooled({str(row["drill"]): _kept(asked.get((season, aim)), str(row["drill"])) for row in same})
+        for row in same:
+            if row["drill"] in near:
+                row["pooled"], row["pooled_lo"], row["pooled_hi"] = near[str(row["drill"])]
+    return rows
+
+
+def _kept(found: _Asked | None, drill: str) -> Kept:
+    if found is None:
+        return Kept(None, 0, 0, 0.0)
+    if found.answers is None:
+        return Kept(None, *counts(found.course, drill), 0.0)
+    return found.answers.kept(drill)
+
+
+def _row(sources: Sources, season: str, drill: str, aim: str | None, found: _Asked | None, kept: Kept) -> Row:
+    """One row of season.drill_effect, less label, q and what is pooled."""
+    row: Row = {
+        "season": season,
+        "drill": drill,
+        "aim": aim,
+        "n_students": kept.students,
+        "n_doses": kept.doses,
+    }
+    if aim is not None:
+        row["aim_kind"] = FAULT if aim in sources.reference.reads else METRIC
+        row["unit"] = "points" if row["aim_kind"] == FAULT else sources.reference.unit.get(aim)
+    if kept.effect is not None and kept.enough:
+        row |= {"kept": kept.effect.value, "kept_lo": kept.effect.lo, "kept_hi": kept.effect.hi}
+        row |= {"p": kept.effect.p, "swc": kept.swc}
+    if found is None:
+        return row
+    if (day := found.on_the_day.get(drill)) is not None:
+        row |= {"same_day_kind": day.kind, "n_same_day": day.sessions, "n_compared": day.compared}
+        if np.isfinite(day.value):
+            row |= {"same_day": day.value, "same_day_lo": day.lo, "same_day_hi": day.hi}
+    if drill in found.next_on_now and kept.enough:
+        names = ("cross_check", "cross_check_lo", "cross_check_hi")
+        row |= dict(zip(names, found.next_on_now[drill], strict=True))
+    return row | _lots(found, drill)
+
+
+def _lots(found: _Asked, drill: str) -> Row:
+    """What was kept by the students whose first dose lots decided."""
+    if found.answers is None or drill not in found.answers.course.doses.drills:
+        return {"n_lots": 0}
+    course = found.answers.course
+    drawn = course.doses.drawn[course.cell.offsets[1:] - 1, course.doses.drills.index(drill)]
+    if not drawn.any():
+        return {"n_lots": 0}
+    by = found.answers.kept_by(drill, ["lots" if one else "chosen" for one in drawn]).get("lots")
+    if by is None or by.effect is None:
+        return {"n_lots": by.students if by else 0}
+    return {"n_lots": by.students, "lots": by.effect.value, "lots_lo": by.effect.lo, "lots_hi": by.effect.hi}
 
 
 def labels(kept: Sequence[Kept]) -> list[tuple[str, float | None]]:
@@ -184,3 +228,57 @@ def pooled(kept: Mapping[str, Kept]) -> dict[str, tuple[float, float, float]]:
         drill: (float(m), float(m - Z90 * s), float(m + Z90 * s))
         for drill, m, s in zip(usable, near, error, strict=True)
     }
+
+
+def _groups(sources: Sources, found: _Asked, row: Row) -> list[Row]:
+    """Rows of season.drill_group behind one row of season.drill_effect."""
+    if found.answers is None:
+        return []
+    students = found.answers.course.students
+    first = dict(found.aim.rows.group_by("student").agg(pl.col("day").min()).iter_rows())
+    groupings: dict[str, list[str | None]] = {
+        "level": [sources.people.get(s, (None, None))[0] for s in students],
+        "age_band": [_age_band(sources.people.get(s, (None, None))[1], first[s]) for s in students],
+    }
+    rows: list[Row] = []
+    for grouping, names in groupings.items():
+        for group, kept in found.answers.kept_by(str(row["drill"]), names).items():
+            one = {name: row[name] for name in ("season", "drill", "aim")}
+            one |= {"grouping": grouping, "group": group, "n_students": kept.students, "n_doses": kept.doses}
+            if kept.effect is not None:
+                one |= {"kept": kept.effect.value, "kept_lo": kept.effect.lo, "kept_hi": kept.effect.hi}
+            rows.append(one)
+    return rows
+
+
+def _age_band(born: date | None, on: date) -> str | None:
+    """Age at the first session of the season, in whole years, as a band."""
+    return age_group(age(born, on))
+
+
+def _sources(writer: Writer) -> Sources:
+    """Read what the models need of the warehouse."""
+    people = writer.sql("SELECT person, level, born FROM academy.person WHERE role = 'student'")
+    metric = writer.sql("SELECT metric, better, unit FROM academy.metric")
+    spread = writer.sql("SELECT season, club_family, metric, sd_student FROM season.reliability")
+    full = "season IS NOT NULL AND pace = 'full' AND part IN ('baseline', 'after_drill')"
+    reference = Reference(
+        better=dict(metric.select("metric", "better").iter_rows()),
+        unit=dict(metric.select("metric", "unit").iter_rows()),
+        reads=dict(writer.sql("SELECT fault, metrics FROM academy.fault").iter_rows()),
+        bands=Bands.read(writer),
+        sd_student={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
+    )
+    drills = writer.sql("SELECT drill, aim FROM academy.drill ORDER BY drill")
+    return Sources(
+        metrics=writer.sql(f"SELECT * FROM season.session_metric WHERE {full}"),
+        faults=writer.sql(f"SELECT * FROM season.session_fault WHERE {full}"),
+        dose=writer.sql(query("season.dose")),
+        first_drill=writer.sql(
+            "SELECT session, first(drill ORDER BY swing_no) AS drill FROM academy.swing "
+            "WHERE part = 'after_drill' GROUP BY session"
+        ),
+        drills=dict(drills.iter_rows()),
+        people={person: (level, born) for person, level, born in people.iter_rows()},
+        reference=reference,
+    )

@@ -9,8 +9,9 @@ a choice, while "said, not measured" is a true difference.
 import numpy as np
 import polars as pl
 
+from models.season.faultrate import SELDOM
 from models.season.kernel import FLOATS
-from models.season.ladder import SELDOM
+from warehouse.store import Writer
 
 LEAST_SWINGS = 5  # judged in the session
 SCHEMA = {
@@ -19,6 +20,24 @@ SCHEMA = {
     "seen_only": pl.Int32, "measured_only": pl.Int32, "neither": pl.Int32,
 }  # fmt: skip
 Z90 = 1.6448536269514722
+
+
+def eye_plate_looks(writer: Writer) -> pl.DataFrame:
+    """Every session, coach and fault that was looked for and measured (`looked_at`)."""
+    saw = writer.sql(
+        "SELECT DISTINCT session, author AS coach, code AS fault FROM academy.note "
+        "WHERE kind = 'saw' AND session IS NOT NULL AND code IS NOT NULL"
+    )
+    judged = writer.sql(
+        "SELECT session, season, student, day, fault, sum(flagged)::INTEGER AS flagged, "
+        "sum(usable)::INTEGER AS usable FROM season.session_fault WHERE season IS NOT NULL GROUP BY ALL"
+    )
+    return looked_at(saw, judged)
+
+
+def eye_plate_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.eye_plate."""
+    return agreement(eye_plate_looks(writer))
 
 
 def cohens_kappa(table: FLOATS) -> tuple[float, float]:

@@ -6,23 +6,26 @@ academy's own prior serve the comparison of now with before.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
-from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
+from models.parameters import load_parameters, save_parameters
+from models.season.cells import TOUCHED
+from models.season.kernel import FLOATS
+from models.season.proportions import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
+from warehouse.store import Writer
+from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, TOO_FEW, WORSE
 
-FLOATS = NDArray[np.float64]
 KEYS = ["season", "student", "fault", "club_family"]
 NOW_DAYS = 28
 LEAST_SESSIONS = 3
-SURE = 0.95
+SURE, SURE_IT_HOLDS = 0.95, 0.80
 LEAST_DIFFERENCE = 0.10  # ten points of a hundred
-Z90 = 1.6448536269514722  # 95th percentile of the normal: a two-sided 90 % interval
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
+USUAL_SWINGS = 10  # a session, for how many clean swings are still wanted
+SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has
 
 
 @dataclass(frozen=True)
@@ -34,35 +37,44 @@ class FaultPrior:
     strength: float  # swings that the prior is worth
 
 
-NO_PRIOR = FaultPrior(rho=0.0, mean=0.5, strength=2.0)  # Laplace's: every rate alike
+NO_PRIOR = FaultPrior(0.0, *UNIFORM)
 
 
-def wilson(flagged: ArrayLike, n: ArrayLike, z: float = Z90) -> tuple[FLOATS, FLOATS]:
-    """Wilson's score interval of a proportion.
+def fault_rate_rows(writer: Writer, *, refit: bool) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Rows of season.student_fault_rate and season.pace_ladder of the touched students.
 
-    (p + z²/2n ± z√(p(1 − p)/n + z²/4n²)) / (1 + z²/n), p = flagged / n. Counts may be fractional (an
-    effective n). NaN where n is 0. Source: Wilson 1927, method 3 of Newcombe 1998 (Stat Med 17).
+    A season that no build has seen yet is judged under priors fitted as it stands, and not kept.
     """
-    count, size = np.asarray(flagged, dtype=float), np.asarray(n, dtype=float)
-    size = np.where(size > 0, size, np.nan)
-    rate = count / size
-    centre = rate + z**2 / (2 * size)
-    half = z * np.sqrt(rate * (1 - rate) / size + z**2 / (4 * size**2))
-    scale = 1 + z**2 / size
-    return np.clip((centre - half) / scale, 0, 1), np.clip((centre + half) / scale, 0, 1)
+    rows = _session_fault(writer, f"{TOUCHED} AND season IS NOT NULL")
+    priors = _priors(writer, rows, refit=refit)
+    return fault_rates(rows, priors), pace_ladder(rows, priors)
 
 
-def intraclass(ss_between: float, ss_within: float, df_between: float, df_within: float, n0: float) -> float:
-    """Intraclass correlation from the one-way analysis of variance, floored at 0.
+def _priors(writer: Writer, rows: pl.DataFrame, *, refit: bool) -> dict[str, dict[str, FaultPrior]]:
+    """Season → fault → prior: fitted on `rows` and kept, or the last build's."""
+    if refit:
+        priors = fit_priors(rows)
+        save_parameters(
+            writer,
+            {
+                f"fault_rate/{season}": {fault: asdict(prior) for fault, prior in fitted.items()}
+                for season, fitted in priors.items()
+            },
+        )
+        return priors
+    seasons = rows["season"].unique().to_list()
+    stored = load_parameters(writer, [f"fault_rate/{season}" for season in seasons])
+    priors = {
+        name.removeprefix("fault_rate/"): {fault: FaultPrior(**value) for fault, value in values.items()}
+        for name, values in stored.items()
+    }
+    for season in set(seasons) - set(priors):
+        priors.update(fit_priors(_session_fault(writer, "season = ?", [season])))
+    return priors
 
-    ρ = (MSB − MSW) / (MSB + (n₀ − 1)·MSW). 0 when there is nothing to compare or nothing varies.
-    Source: Shrout & Fleiss 1979, ICC(1,1); n₀ for unequal groups as Donner 1986.
-    """
-    if df_between <= 0 or df_within <= 0 or n0 <= 0:
-        return 0.0
-    between, within = ss_between / df_between, ss_within / df_within
-    total = between + (n0 - 1) * within
-    return float(np.clip((between - within) / total, 0.0, 1.0)) if total > 0 else 0.0
+
+def _session_fault(writer: Writer, within: str, params: list[str] | None = None) -> pl.DataFrame:
+    return writer.sql(f"SELECT * FROM season.session_fault WHERE {within}", params)
 
 
 def session_likeness(sessions: pl.DataFrame) -> float:
@@ -89,41 +101,6 @@ def session_likeness(sessions: pl.DataFrame) -> float:
     )
     between, within, df_between, df_within, size = (float(x or 0) for x in parts.row(0))
     return intraclass(between, within, df_between, df_within, size / df_between if df_between else 0.0)
-
-
-def fit_beta(flagged: FLOATS, n: FLOATS) -> tuple[float, float]:
-    """Mean and strength of the beta prior of the students' rates, from their (effective) counts.
-
-    Mode of the beta-binomial likelihood with mean ~ uniform and log strength ~ N(log 4, 1.5²): the second
-    keeps few students, or rates all alike, from making an endless strength. Needs at least one n > 0.
-    """
-    y, size = flagged[n > 0], n[n > 0]
-    if y.size == 0:
-        return NO_PRIOR.mean, NO_PRIOR.strength
-
-    def loss(at: FLOATS) -> tuple[float, FLOATS]:
-        mean, strength = special.expit(at[0]), np.exp(at[1])
-        a, b = mean * strength, (1 - mean) * strength
-        pull = (at[1] - np.log(4.0)) / 1.5
-        value = np.sum(special.betaln(y + a, size - y + b) - special.betaln(a, b))
-        value += np.log(mean) + np.log1p(-mean) - 0.5 * pull**2
-        shared = special.digamma(strength) - special.digamma(size + strength)
-        by_a = np.sum(special.digamma(y + a) - special.digamma(a) + shared)
-        by_b = np.sum(special.digamma(size - y + b) - special.digamma(b) + shared)
-        slope = np.array(
-            [(by_a - by_b) * strength * mean * (1 - mean) + 1 - 2 * mean, by_a * a + by_b * b - pull / 1.5]
-        )
-        return -float(value), -slope
-
-    start = np.array([special.logit((y.sum() + 1) / (size.sum() + 2)), np.log(4.0)])
-    found = optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=[(-7, 7), (-2, 6)])
-    return float(special.expit(found.x[0])), float(np.exp(found.x[1]))
-
-
-def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS) -> FLOATS:
-    """P(X < Y) for X ~ Beta(a1, b1), Y ~ Beta(a2, b2), each (K,): Gauss–Legendre over Y's quantiles."""
-    at = special.betaincinv(a2[:, None], b2[:, None], (NODES[None, :] + 1) / 2)
-    return np.asarray(special.betainc(a1[:, None], b1[:, None], at) @ (WEIGHTS / 2))
 
 
 def baseline_sessions(session_fault: pl.DataFrame) -> pl.DataFrame:
@@ -244,3 +221,66 @@ def _compared(counts: pl.DataFrame) -> pl.DataFrame:
     return pairs.select(KEYS).with_columns(
         p_lower=pl.Series(p, dtype=pl.Float64), label=pl.Series(label.tolist(), dtype=pl.String)
     )
+
+
+def clean_swings_wanted(rho: float) -> int:
+    """Clean swings, in sessions of ten, before P(rate < 20 %) > 0.8 can be said: 15 at ρ = 0.15.
+
+    From 1 − 0.8^(n + 1) > 0.8 under a uniform prior, n the effective number of swings.
+    """
+    effective = np.log(1 - SURE_IT_HOLDS) / np.log(1 - SELDOM) - 1
+    return int(np.ceil(effective * (1 + (USUAL_SWINGS - 1) * rho)))
+
+
+def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, FaultPrior]]) -> pl.DataFrame:
+    """`season.pace_ladder`: one row per season, student, fault, club family and pace that was swung.
+
+    Swings of the last 28 days at that pace, reaching back to three sessions. Wilson's 90 % interval, and
+    P(rate < 20 %) under a uniform prior, both on the effective n. `holds_at` is the highest
+    pace at which that chance is over 0.8, null when there is none; it stands on every row of the student's
+    fault.
+    """
+    keys = [*KEYS, "pace"]
+    rows = latest_source(
+        session_fault.filter(pl.col("season").is_not_null() & pl.col("club_family").is_not_null())
+    )
+    sessions = rows.group_by(*keys, "session", "started_at", "day").agg(
+        pl.col("flagged", "usable").sum().cast(pl.Float64)
+    )
+    rank = pl.col("started_at").rank("ordinal", descending=True).over(keys)
+    recent = pl.col("day") > pl.col("day").max().over(keys) - pl.duration(days=NOW_DAYS)
+    counts = (
+        sessions.sort(*keys, "started_at", "session")
+        .filter(recent | (rank <= LEAST_SESSIONS))
+        .group_by(keys, maintain_order=True)
+        .agg(
+            pl.col("flagged", "usable").sum(),
+            squares=(pl.col("usable") ** 2).sum(),
+            n_sessions=pl.len().cast(pl.Int32),
+        )
+        .with_columns(rate=pl.col("flagged") / pl.col("usable"))
+    )
+    known = [priors.get(s, {}).get(f, NO_PRIOR).rho for s, f in counts.select("season", "fault").iter_rows()]
+    n = effective_n(counts, np.array(known, dtype=float))
+    y = counts["rate"].to_numpy() * n
+    lo, hi = wilson(y, n)
+    place = pl.col("pace").replace_strict(list(PACES), list(range(len(PACES))), return_dtype=pl.Int64)
+    holds = pl.col("p_seldom") > SURE_IT_HOLDS
+    return (
+        counts.with_columns(
+            pl.col("flagged", "usable").cast(pl.Int32),
+            rate_lo=pl.Series(lo),
+            rate_hi=pl.Series(hi),
+            p_seldom=pl.Series(special.betainc(y + 1, n - y + 1, SELDOM), dtype=pl.Float64),
+            clean_swings_wanted=pl.Series([clean_swings_wanted(rho) for rho in known], dtype=pl.Int32),
+            place=place,
+        )
+        .with_columns(
+            holds_at=pl.col("pace").filter(holds).sort_by(pl.col("place").filter(holds)).last().over(KEYS)
+        )
+        .sort(*KEYS, "place")
+        .select(
+            *KEYS, "pace", "flagged", "usable", "rate", "rate_lo", "rate_hi", "p_seldom", "holds_at",
+            "clean_swings_wanted", "n_sessions",
+        )
+    )  # fmt: skip

@@ -14,6 +14,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import special
 
+from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING
 
 FLOATS = NDArray[np.float64]
@@ -181,6 +182,17 @@ class Bands:
         for row in band.iter_rows(named=True):
             self._rows.setdefault((row["metric"], row["club_family"]), []).append(row)
         self._level, self._style = level, style
+
+    @classmethod
+    def read(cls, writer: Writer, within: str = "true") -> "Bands":
+        """From the warehouse, with the styles of the students `within`."""
+        level = writer.sql("SELECT person, level FROM academy.person WHERE role = 'student'")
+        style = writer.sql(f"SELECT season, student, club_family, style FROM season.style WHERE {within}")
+        return cls(
+            writer.sql("SELECT * FROM academy.band"),
+            dict(level.iter_rows()),
+            {(season, student, family): value for season, student, family, value in style.iter_rows()},
+        )
 
     def of(
         self, metric: str, season: str, student: str, club_family: str, on: date

@@ -9,8 +9,10 @@ from collections.abc import Mapping
 import numpy as np
 import polars as pl
 
-from models.season.cells import KEY, Parameter
+from models.season.cells import BASELINE, KEY, Parameter, baseline, keep_fits
 from models.season.kernel import FLOATS
+from models.season.trend import fit_season
+from warehouse.store import Writer
 
 SCHEMA = {
     "season": pl.String, "metric": pl.String, "club_family": pl.String, "sd_student": pl.Float64,
@@ -18,6 +20,13 @@ SCHEMA = {
     "sdc95": pl.Float64, "swings_wanted": pl.Int32, "n_students": pl.Int32, "n_sessions": pl.Int32,
 }  # fmt: skip
 MOST_SWINGS = 30
+
+
+def reliability_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.reliability, from a new fit of every cell, which is kept for the lines."""
+    fits = fit_season(baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}")))
+    keep_fits(writer, fits)
+    return reliability(fits)
 
 
 def icc(sd_student: float, sem: float) -> float:

@@ -7,27 +7,32 @@ season.trend_line, for any students, alike in a build and after a load.
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from os import cpu_count
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
 from models.season.cells import (
+    BASELINE,
     DAYS_A_MONTH,
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
+    TOUCHED,
     CellKey,
     Parameter,
     arrange,
+    baseline,
     draws_of,
     fit_cell,
     known_rows,
+    stored_fits,
 )
 from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS, lines
 from models.season.mixed import ROUNDING, Cell, Posterior
+from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
@@ -46,12 +51,18 @@ LINE_SCHEMA = {
 _NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
 
 
-@dataclass(frozen=True)
-class Lines:
+class Lines(NamedTuple):
     """Rows of season.student_trend and season.trend_line."""
 
     trend: pl.DataFrame
     line: pl.DataFrame
+
+
+def line_rows(writer: Writer) -> Lines:
+    """Rows of season.student_trend and season.trend_line of the touched students, under the last fits."""
+    rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE}"))
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    return student_lines(rows, stored_fits(writer, rows), better, Bands.read(writer, TOUCHED))
 
 
 def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:

@@ -11,16 +11,17 @@ candidates, so no page contradicts another. "Now" is the newest session day, so 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
 
-from models.answers import BASELINE, bands
-from models.comparisons import eye_plate_looks
+from models.season.cells import BASELINE
+from models.season.eye_plate import eye_plate_looks
+from models.season.faultrate import SELDOM
 from models.season.judgement import Bands
 from models.season.kernel import FLOATS
-from models.season.ladder import SELDOM
+from models.sql import query
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
 
@@ -50,8 +51,7 @@ EVIDENCE_SCHEMA = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class WeekRows:
+class WeekRows(NamedTuple):
     """Rows of season.signal, season.signal_evidence and season.signal_week."""
 
     signal: pl.DataFrame
@@ -318,7 +318,7 @@ def _sources(writer: Writer, as_of: date) -> Sources:
             season,
         ),
         looks=looks.filter(pl.col("season") == season[0]),
-        discomfort=_open_discomfort(writer),
+        discomfort=writer.sql(query("open_discomfort")),
         enrolled=writer.sql(
             f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} ORDER BY 1",
             [as_of, as_of],
@@ -328,55 +328,7 @@ def _sources(writer: Writer, as_of: date) -> Sources:
                 "SELECT student, max(day) FROM academy.session WHERE has_plate OR has_clip GROUP BY 1"
             ).iter_rows()
         ),
-        refused=_refusals(writer, as_of),
-        coach=_coaches(writer, as_of),
-        bands=bands(writer),
+        refused=writer.sql(query("open_refusal"), [as_of]),
+        coach=dict(writer.sql(query("current_coach"), [as_of]).iter_rows()),
+        bands=Bands.read(writer),
     )
-
-
-def _open_discomfort(writer: Writer) -> pl.DataFrame:
-    """Discomfort notes that no later note of the same student has closed, for their place or for all."""
-    return writer.sql(
-        """
-        SELECT n.student, coalesce(n.code, 'unnamed_place') AS code, max(n.day) AS day
-        FROM academy.note n
-        WHERE n.kind = 'discomfort' AND NOT EXISTS (
-            FROM academy.note o
-            WHERE o.student = n.student AND o.kind = 'discomfort_over'
-                AND (o.code IS NULL OR replace(lower(o.code), ' ', '_') = replace(lower(n.code), ' ', '_'))
-                AND o."at" >= n."at"
-        )
-        GROUP BY 1, 2
-        """
-    )
-
-
-def _refusals(writer: Writer, as_of: date) -> pl.DataFrame:
-    """Whole deliveries and sessions refused since the week's Monday that have not loaded after all."""
-    return writer.sql(
-        """
-        SELECT coalesce(r.name, r.session, r.delivery, 'unnamed') AS delivery,
-            r.session, r.student, r.coach, r."at"
-        FROM academy.refusal r
-        WHERE r.swing_no IS NULL
-            AND r."at" >= date_trunc('week', CAST(? AS DATE))
-            AND NOT EXISTS (FROM academy.session s WHERE s.session = r.session)
-        ORDER BY r."at", r.sentence
-        """,
-        [as_of],
-    )
-
-
-def _coaches(writer: Writer, as_of: date) -> dict[str, str]:
-    """Who coaches each student on that day, the newest coaching first; else who held the last session."""
-    rows = writer.sql(
-        """
-        SELECT student, coach, 1 AS sure, "from" AS since FROM academy.coaching
-        WHERE "from" <= $1 AND ("to" IS NULL OR "to" >= $1)
-        UNION ALL
-        SELECT student, coach, 0, day FROM academy.session WHERE coach IS NOT NULL
-        ORDER BY sure, since, coach
-        """,
-        [as_of],
-    )
-    return dict(rows.select("student", "coach").iter_rows())

@@ -6,15 +6,15 @@ import numpy as np
 import polars as pl
 
 from calibration.academies import COACHES, DRILLS, SWC, Academy
-from models.season.aims import METRIC, Aim
 from models.season.cells import baseline, fit_cell, swing_variance
 from models.season.coach import coach_gains, item_slopes, student_gains
 from models.season.drill import HELPS, Answers, labels
+from models.season.drill_data import METRIC, Aim
+from models.season.drill_model import course_of, variance_parts
 from models.season.judgement import IMPROVING, SLIPPING, Bands
 from models.season.reliability import detectable_change, typical_error
 from models.season.trend import student_lines
 from models.season.week import chosen_changes
-from models.season.wholecourse import course_of, variance_parts
 
 NO_BANDS = Bands(pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String}), {}, {})
 

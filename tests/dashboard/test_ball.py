@@ -24,7 +24,7 @@ def test_the_student_page_says_what_goes_with_the_ball_and_claims_no_cause(visit
 
 def test_with_too_few_sessions_it_says_how_many_are_needed(visit, page_text):
     text = page_text(visit("full", "student", "c02", student="s02", clubs="iron"))
-    assert "stand in 3\u00a0sessions; from 6 sessions with five full swings each" in text
+    assert "from 3\u00a0sessions; from 6 sessions with five full swings each" in text
 
 
 def test_without_ball_results_nothing_is_shown(visit, page_text):

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from dashboard import films
-from dashboard.pages.student.courses import Take
+from dashboard.pages.student.swings import SwingChoice
 from warehouse.filed import kept_film
 from warehouse.store import writer
 
@@ -143,13 +143,13 @@ def test_samples_that_cannot_be_read_leave_the_film(filmed, reader_of, monkeypat
     monkeypatch.setattr(films.layout, "aside", told.append)
     monkeypatch.setattr(films.film_player, "show", lambda data, key: played.append((key, data["times"])))
     reader = reader_of(filmed, "c01")
-    films.beside(reader, Take(LAST, 3), "iron")
+    films.beside(reader, SwingChoice(LAST, 3), "iron")
     assert played[-1][1] != []
     path = next(reader._home.traces.rglob(f"{LAST}.parquet"))
     whole = path.read_bytes()
     path.write_bytes(b"no trace")
     try:
-        films.beside(reader, Take(LAST, 3), "iron")
+        films.beside(reader, SwingChoice(LAST, 3), "iron")
     finally:
         path.write_bytes(whole)
     assert played[-1] == (f"film-{LAST}-3", [])

@@ -89,7 +89,7 @@ def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tm
     assert not (tmp_path / "inbox").exists()
 
 
-def test_the_names_held_back_are_those_the_loader_takes_as_roster_and_archive():
+def test_the_names_kept_for_a_head_coach_are_the_loaders_roster_and_archive_names():
     assert ROSTER_FILES == ROSTER_ORDER
 
 
@@ -107,7 +107,7 @@ ROSTER_DROPS = {
 def test_a_file_of_the_roster_is_kept_from_a_head_coach_alone(tmp_path, case):
     home = Home(tmp_path)
     for by in (COACH, None):
-        with pytest.raises(CallError, match="file of the roster, which only a head coach delivers"):
+        with pytest.raises(CallError, match="roster file, which only a head coach delivers"):
             inbox.keep(home, [("notes.csv", b"x"), ROSTER_DROPS[case]], by)
     assert not home.inbox.exists()
     assert inbox.keep(home, [ROSTER_DROPS[case]], HEAD).is_dir()
@@ -119,12 +119,12 @@ def test_a_file_of_the_roster_is_kept_from_a_head_coach_alone(tmp_path, case):
 @pytest.mark.parametrize(
     "file", [("academy.toml", b""), ("a/academy.toml", b""), ("all.zip", zipped("home/academy.toml"))]
 )
-def test_academy_toml_is_taken_from_nobody_through_the_page(tmp_path, file, by):
+def test_academy_toml_is_accepted_from_nobody_through_the_page(tmp_path, file, by):
     with pytest.raises(CallError, match="put it into the home's folder yourself"):
         inbox.keep(Home(tmp_path), [file], by)
 
 
-def test_an_archive_inside_an_archive_and_one_that_cannot_be_read_are_not_taken_from_a_coach(tmp_path):
+def test_an_archive_inside_an_archive_and_an_unreadable_one_are_refused_from_a_coach(tmp_path):
     with pytest.raises(CallError, match=r"inner\.tar in all\.zip is an archive inside an archive"):
         inbox.keep(Home(tmp_path), [("all.zip", zipped("v/inner.tar"))], COACH)
     for name, data in (
@@ -132,11 +132,11 @@ def test_an_archive_inside_an_archive_and_one_that_cannot_be_read_are_not_taken_
         ("a.tgz", tarred("x.csv")[:-9]),
         ("a.tar", b"x" * 999),
     ):
-        with pytest.raises(CallError, match="can't be looked into"):
+        with pytest.raises(CallError, match="can't be read"):
             inbox.keep(Home(tmp_path), [(name, data)], COACH)
 
 
-def test_an_archive_that_unpacks_to_too_much_is_given_up(tmp_path, monkeypatch):
+def test_an_archive_that_unpacks_to_too_much_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr(inbox, "MOST_UNPACKED_BYTES", 1000)
     with pytest.raises(CallError, match="too large"):
         inbox.keep(Home(tmp_path), [("a.tgz", tarred("x.csv", "y.csv"))], HEAD)

@@ -1,16 +1,17 @@
 """The lesson sheet: what hurts comes first, and what is called real is more than scatter."""
 
 from datetime import date
+from html import unescape
 
 import polars as pl
 import pytest
 
 from changed_academies import NOTES_ONLY, changed
-from dashboard import body
-from dashboard.pages.lesson.content import sheet
-from dashboard.pages.progress.content import progress
-from dashboard.pages.progress.paper import progress_html
+from dashboard import safety
+from dashboard.pages.lesson.content import lesson_sheet
+from dashboard.pages.progress.content import progress_html, progress_page
 from dashboard.queries import lesson, people
+from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.cautions import EYES_CLOSED, IF_IT_HURTS
 from dashboard.text.numbers import Measure
@@ -30,8 +31,8 @@ HURTS = (
 def made(reader_of, kind, student="s01", viewer="h01"):
     reader = reader_of(kind, viewer)
     person = people.student(reader, student)
-    return sheet(
-        reader, person, "2026" if person["sessions"] else None, "iron" if person["sessions"] else None
+    return lesson_sheet(
+        StudentSeason(reader, person, "2026", "iron") if person["sessions"] else StudentSeason(reader, person)
     )
 
 
@@ -39,7 +40,7 @@ def part(page, title):
     return next(part for part in page.parts if part.title == title)
 
 
-def test_the_last_session_is_held_against_the_three_before_by_their_own_scatter(reader_of, homes):
+def test_the_last_session_is_compared_with_the_three_before_by_their_own_scatter(reader_of, homes):
     changed(homes, "scattered", FITTED)
     rows = lesson.last_against_before(reader_of("scattered", "h01"), "s01", "iron", "2026")
     heel = rows.row(by_predicate=pl.col("metric") == "impact_trail_heel_pct_bw", named=True)
@@ -65,7 +66,7 @@ def test_a_session_on_another_device_is_not_compared(reader_of, homes):
     assert "first on its device" in said
 
 
-def test_what_hurts_stands_first_and_no_drill_that_may_load_it_is_suggested(reader_of, homes):
+def test_what_hurts_comes_first_and_no_drill_that_may_load_it_is_suggested(reader_of, homes):
     effect = (
         "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc) "
         "VALUES ('2026', 'd01', 'trail_heel_down', 12, 6, 18, 20, 40, 'helps', 'points', 5)"
@@ -79,13 +80,13 @@ def test_what_hurts_stands_first_and_no_drill_that_may_load_it_is_suggested(read
     assert "Left out while the trail calf hurts" in said
     assert "stop it until that is over" in " ".join(part(page, "Set for home").sentences)
     assert (
-        part(page, "Works on")
+        part(page, "Working on")
         .sentences[0]
         .endswith("last set on 2 February 2026. May load the trail calf: stop it until that is over.")
     )
     assert page.hurts[0].endswith("may load it; what was set before is marked.")
-    changed(homes, "calm", NO_EFFECTS, effect)
-    said = " ".join(part(made(reader_of, "calm"), "What has helped with this").sentences)
+    changed(homes, "no_pain", NO_EFFECTS, effect)
+    said = " ".join(part(made(reader_of, "no_pain"), "What has helped with this").sentences)
     assert "Heel-off strikes: helps; kept +12\u00a0points toward better, 90\u00a0% between +6 and +18" in said
 
 
@@ -142,7 +143,7 @@ def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
         "VALUES ('2026', 'd01', 'trail_heel_down', 12, 20, 40, 'helps')",
     )  # fmt: skip
     said = part(made(reader_of, "too_young"), "What has helped with this").sentences
-    assert said == ("Heel-off strikes is for players from 16 years on.",)
+    assert said == ("Heel-off strikes is for players aged 16 and over.",)
 
 
 @pytest.mark.parametrize(
@@ -157,7 +158,7 @@ def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
     ],
 )  # fmt: skip
 def test_a_drill_is_left_out_when_it_mentions_the_area_or_what_works_with_it(area, text, loads):
-    assert body.may_load(area, [text, None]) is loads
+    assert safety.may_load(area, [text, None]) is loads
 
 
 def test_the_pace_sentence_says_where_it_holds_and_where_not_yet():
@@ -172,7 +173,7 @@ def test_the_pace_sentence_says_where_it_holds_and_where_not_yet():
     assert "40\u00a0% of 10\u00a0swings at full pace" in said
 
 
-def test_a_young_players_minutes_are_held_against_the_academys_limit(reader_of, homes):
+def test_a_young_players_minutes_are_compared_with_the_academys_limit(reader_of, homes):
     home = homes("limited")
     toml = home.settings_file.read_text()
     home.settings_file.write_text("young_practice_minutes_a_week = 10\n" + toml)
@@ -182,7 +183,7 @@ def test_a_young_players_minutes_are_held_against_the_academys_limit(reader_of, 
         "12\u00a0minutes of timed home practice from 17 March 2026 to 23 March 2026, over the academy's limit of "
         "10\u00a0minutes a week."
     )
-    assert "Days without practice or lesson in the last seven: 5." in said[1]
+    assert "Days without practice or a lesson in the last seven: 5." in said[1]
     assert "Young player" not in [p.title for p in made(reader_of, "limited", "s02").parts]
 
 
@@ -192,7 +193,7 @@ PRACTISED = (
 )
 
 
-def test_practice_after_the_last_session_counts_and_what_is_not_timed_is_said(reader_of, homes):
+def test_practice_after_the_last_session_counts_and_untimed_practice_is_mentioned(reader_of, homes):
     home = homes("after_session")
     toml = home.settings_file.read_text()
     home.settings_file.write_text("young_practice_minutes_a_week = 60\n" + toml)
@@ -209,14 +210,14 @@ def test_practice_after_the_last_session_counts_and_what_is_not_timed_is_said(re
     )
     said = part(made(reader_of, "after_session"), "Young player").sentences
     assert said[0] == expected
-    assert "Days without practice or lesson in the last seven: 4." in said[1]
+    assert "Days without practice or a lesson in the last seven: 4." in said[1]
     for viewer in ("h01", "s01", "g01"):
         reader = reader_of("after_session", viewer)
-        assert expected in progress(reader, people.student(reader, "s01")).cautions
-    assert expected.replace("'", "&#x27;") in progress_html(reader_of("after_session", "g01"), "s01")
+        assert expected in progress_page(reader, people.student(reader, "s01")).cautions
+    assert expected in unescape(progress_html(reader_of("after_session", "g01"), "s01"))
     reader = reader_of("after_session", "h01")
     assert not any(
-        "home practice" in said for said in progress(reader, people.student(reader, "s02")).cautions
+        "home practice" in said for said in progress_page(reader, people.student(reader, "s02")).cautions
     )
 
 
@@ -225,7 +226,7 @@ def test_in_an_academy_that_is_not_a_demo_the_week_ends_today(reader_of):
     assert lesson.as_of(reader, "s01") == reader.today
 
 
-def test_without_a_limit_the_staff_are_told_where_to_set_it_and_a_family_to_ask():
+def test_without_a_limit_the_staff_read_where_to_set_it_and_a_family_whom_to_ask():
     week = (date(2026, 3, 17), date(2026, 3, 23), None)
     said = sentences.week_sentence(0.0, 1, *week)
     assert "practice on 1\u00a0day not timed. The academy has set no limit yet: young_practice" in said
@@ -234,13 +235,15 @@ def test_without_a_limit_the_staff_are_told_where_to_set_it_and_a_family_to_ask(
 
 def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
     page = made(reader_of, "empty")
-    assert part(page, "What changed since last time").sentences == ("No swing is measured in a season yet.",)
+    assert part(page, "What changed since last time").sentences == (
+        "No swing has been measured in a season yet.",
+    )
 
 
-def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_of, homes):
-    # Eight faults show in half of the swings and more, one is Better at one of fifteen, two are quiet.
+def test_faults_without_room_are_named_and_only_rare_ones_are_called_rare(reader_of, homes):
+    # Eight faults show in half of the swings and more, one is Better at one of fifteen, two are rare.
     rates = [(f"often{k}", 8 + k, "not_clear") for k in range(8)]
-    rates += [("mended", 1, "better"), ("quiet1", 0, "not_clear"), ("quiet2", 1, "not_clear")]
+    rates += [("fixed", 1, "better"), ("rare1", 0, "not_clear"), ("rare2", 1, "not_clear")]
     changed(
         homes, "many_faults", "DELETE FROM season.student_fault_rate",
         *(
@@ -257,11 +260,11 @@ def test_faults_without_room_are_named_and_only_quiet_ones_are_called_so(reader_
             for code, n, label in rates
         ),
     )  # fmt: skip
-    told = part(made(reader_of, "many_faults"), "Faults now")
-    assert set(told.rows["Fault"]) == {"Fault mended", *(f"Fault often{k}" for k in range(3, 8))}
-    assert told.sentences == (
-        "3 more show as well: Fault often2, Fault often1 and Fault often0.",
-        "2\u00a0other faults judged: in fewer than one swing of ten lately, no change clear.",
+    faults = part(made(reader_of, "many_faults"), "Faults now")
+    assert set(faults.rows["Fault"]) == {"Fault fixed", *(f"Fault often{k}" for k in range(3, 8))}
+    assert faults.sentences == (
+        "3 more show up as well: Fault often2, Fault often1 and Fault often0.",
+        "2\u00a0other faults checked: each in fewer than one swing in ten lately, and no clear change.",
     )
 
 
@@ -270,13 +273,17 @@ def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_
     page = made(reader_of, "sheet_of_notes")
     assert "measured in 0\u00a0sessions" in page.about
     assert "last on" not in page.about
-    assert part(page, "Works on").sentences == (
-        "Trail heel still down at impact, by the drill Heel-off strikes, last set on 2 February 2026.",
+    assert part(page, "Working on").sentences == (
+        "Trail heel still down at impact, with the drill Heel-off strikes, last set on 2 February 2026.",
         "Plan of 2 February 2026 (Caro Lindt): Keep the heel light.",
     )
     assert part(page, "Set for home").sentences[0].startswith("Heel-off strikes: 20\u00a0times, at half pace")
-    assert part(page, "What changed since last time").sentences == ("No swing is measured in a season yet.",)
-    assert "no swing is measured in a season" in part(made(reader_of, "empty"), "Works on").sentences[0]
+    assert part(page, "What changed since last time").sentences == (
+        "No swing has been measured in a season yet.",
+    )
+    assert (
+        "no swing has been measured in a season" in part(made(reader_of, "empty"), "Working on").sentences[0]
+    )
 
 
 def test_a_session_with_a_clip_alone_counts_as_measured(reader_of, homes):

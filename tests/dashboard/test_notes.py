@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard.pages.notes import content as notes
-from dashboard.pages.notes import screen
 from dashboard.queries import people
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
@@ -48,19 +47,19 @@ def test_each_kind_of_note_becomes_its_line(form, line):
     [
         ({}, "Nothing is chosen"),
         ({"hurts": "Sore."}, "Where it hurts is not chosen"),
-        ({"practised": "d01", "minutes": "many"}, "is no number"),
-        ({"practised": "d01", "minutes": "-5"}, "more than none"),
+        ({"practised": "d01", "minutes": "many"}, "is not a number"),
+        ({"practised": "d01", "minutes": "-5"}, "more than 0 minutes"),
         ({"metric": "m"}, "neither a start nor an end"),
-        ({"metric": "m", "lo": "9", "hi": "3"}, "no span"),
-        ({"metric": "m", "lo": "nan"}, "can't be"),
+        ({"metric": "m", "lo": "9", "hi": "3"}, "backwards"),
+        ({"metric": "m", "lo": "nan"}, "is impossible"),
     ],
 )
-def test_a_form_that_cannot_be_is_refused_with_what_to_do(form, said):
+def test_an_impossible_form_is_refused_with_what_to_do(form, said):
     with pytest.raises(CallError, match=said):
         lines(**form)
 
 
-def test_the_devices_time_is_taken_unless_it_cannot_be():
+def test_the_devices_time_is_taken_unless_it_is_impossible():
     def at(said):
         return notes.lines({"text": "x", "at": said}, author="c01", student="s01", now=NOW)[0]["at"]
 
@@ -69,7 +68,7 @@ def test_the_devices_time_is_taken_unless_it_cannot_be():
         assert at(wrong) == "2026-03-24T12:00:00+00:00"
 
 
-def test_a_kept_note_stands_whole_in_the_inbox(reader_of, homes):
+def test_a_kept_note_is_whole_in_the_inbox(reader_of, homes):
     home = homes("noting")
     notes.keep(home, reader_of("noting", "c01"), "s01", QUIET | {"drill": "d01", "text": "Light heel."})
     (file,) = home.inbox.glob("*/notes.jsonl")
@@ -93,7 +92,7 @@ def test_a_coach_keeps_no_note_on_another_coachs_student(reader_of, homes):
 def test_the_page_shows_what_hurts_and_what_waits(visit, page_text, homes, reader_of):
     notes.keep(homes("waiting"), reader_of("waiting", "c01"), "s01", QUIET | {"text": "Light heel."})
     text = page_text(visit("waiting", "notes", "c01", student="s01"))
-    assert "1\u00a0line of notes on this student wait" in text
+    assert "1\u00a0line of notes on this student" in text
 
 
 def test_what_hurts_is_closed_under_the_code_it_was_opened_with(reader_of, homes):
@@ -104,7 +103,7 @@ def test_what_hurts_is_closed_under_the_code_it_was_opened_with(reader_of, homes
         )
         w.publish()
     reader = reader_of("closing", "c01")
-    form = screen._form(reader, people.student(reader, "s01"), None)
+    form = notes.form_data(reader, people.student(reader, "s01"), None)
     assert form["open"] == [("left_knee", "left knee")]
     assert form["drills"][0] == ("d01", "Heel-off strikes (may load left knee)")
     assert form["defaults"]["unit"] == "reps"

@@ -5,13 +5,13 @@ from datetime import date, datetime, time
 import pytest
 
 from changed_academies import NOTES_ONLY, changed
-from dashboard.pages.progress.content import progress
+from dashboard.pages.progress.content import progress_page
 from dashboard.queries import people
 
 
 def page(reader_of, kind, person, student):
     reader = reader_of(kind, person)
-    return progress(reader, people.student(reader, student))
+    return progress_page(reader, people.student(reader, student))
 
 
 def note(code, kind, day, shared=True):
@@ -25,7 +25,7 @@ def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     assert focus.drill == "Heel-off strikes"
 
 
-def test_while_discomfort_is_open_no_drill_is_suggested_and_it_stands_first(reader_of, homes):
+def test_while_discomfort_is_open_no_drill_is_suggested_and_it_comes_first(reader_of, homes):
     changed(homes, "sore", notes=[note("lower_back", "discomfort", 2)])
     shown = page(reader_of, "sore", "s01", "s01")
     assert shown.focus.drill is None
@@ -35,7 +35,7 @@ def test_while_discomfort_is_open_no_drill_is_suggested_and_it_stands_first(read
 
 
 @pytest.mark.parametrize("over", ["lower_back", "Lower back", None])
-def test_a_discomfort_that_is_over_stands_no_longer(reader_of, homes, over):
+def test_a_discomfort_that_is_over_is_no_longer_shown(reader_of, homes, over):
     changed(homes, "healed", notes=[note("lower_back", "discomfort", 2), note(over, "discomfort_over", 9)])
     shown = page(reader_of, "healed", "s01", "s01")
     assert shown.discomfort == ()
@@ -46,7 +46,7 @@ def test_a_drill_for_older_players_is_not_suggested(reader_of, homes):
     changed(homes, "young", "UPDATE academy.drill SET min_age = 16")
     focus = page(reader_of, "young", "s01", "s01").focus
     assert focus.drill is None
-    assert "from 16 years on" in focus.cautions[0]
+    assert "aged 16 and over" in focus.cautions[0]
 
 
 def test_a_steadiness_drill_carries_the_eyes_closed_caution(reader_of, homes):
@@ -92,7 +92,7 @@ def test_there_are_never_more_than_three_pictures(reader_of, kind):
     assert len(page(reader_of, kind, "s01", "s01").pictures) <= 3
 
 
-def test_a_student_never_measured_is_told_so(reader_of):
+def test_a_student_never_measured_reads_so(reader_of):
     shown = page(reader_of, "empty", "s01", "s01")
     assert shown.focus is None
     assert "not been measured yet" in shown.opening
@@ -103,13 +103,13 @@ def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, home
     shown = page(reader_of, "page_of_notes", "s01", "s01")
     assert shown.opening == (
         "You have not been measured yet. After your first session this page shows what we saw. "
-        "You practised at home on 1\u00a0day. Well worked."
+        "You practised at home on 1\u00a0day. Good work."
     )
     assert shown.focus.drill == "Heel-off strikes"
-    assert shown.focus.sentences == ("Not measured yet; a coming session will show it.",)
+    assert shown.focus.sentences == ("Not measured yet; your next session will show it.",)
 
 
-def test_fewer_than_ten_swings_are_told_as_they_are_without_ten_circles(reader_of, homes):
+def test_fewer_than_ten_swings_are_counted_as_they_are_without_ten_circles(reader_of, homes):
     changed(
         homes, "one_swing",
         "UPDATE season.student_fault_rate SET flagged = 0, usable = 1, rate = 0 WHERE span = 'now'",
@@ -138,5 +138,5 @@ def test_where_consents_are_kept_elsewhere_a_minors_page_points_there_before_it_
         'consents = "kept elsewhere"\n' + home.settings_file.read_text("utf-8"), "utf-8"
     )
     said = " ".join(page(reader_of, "full-elsewhere", "g01", "s01").cautions)
-    assert "Consents are kept elsewhere: look there before this page is shared by link." in said
+    assert "Consents are kept elsewhere: check there before this page is shared by link." in said
     assert "on file" not in said

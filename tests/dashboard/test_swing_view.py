@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from dashboard import films
-from dashboard.pages.student import courses
-from dashboard.pages.student.courses import Take
+from dashboard.pages.student import swings
+from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import sessions
 from warehouse.access import Reader
 
@@ -13,23 +13,23 @@ FIRST, LAST = "2026-01-12-s01", "2026-03-23-s01"
 
 
 def test_two_swings_of_one_session_are_laid_over_each_other(reader_of):
-    drawn = courses.courses(reader_of("full", "c01"), Take(LAST, 1), Take(LAST, 2), "iron")
+    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 2), "iron")
     assert drawn.swings == 1
     assert set(drawn.load["which"]) == {"this session", "first session"}
 
 
 def test_a_swing_laid_over_itself_is_drawn_once(reader_of):
-    drawn = courses.courses(reader_of("full", "c01"), Take(LAST, 1), Take(LAST, 1), "iron")
+    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 1), "iron")
     assert set(drawn.load["which"]) == {"this session"}
 
 
 def test_nothing_laid_over_leaves_the_session_alone(reader_of):
-    drawn = courses.courses(reader_of("full", "c01"), Take(LAST), None, "iron")
+    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron")
     assert (drawn.swings, set(drawn.load["which"])) == (5, {"this session"})
 
 
 def test_the_posts_carry_their_time_from_the_takeaway(reader_of):
-    times = courses.courses(reader_of("full", "c01"), Take(LAST), None, "iron").times
+    times = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron").times
     assert times == pytest.approx(
         {
             "address": -0.3,

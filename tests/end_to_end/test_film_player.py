@@ -8,6 +8,8 @@ import av
 import numpy as np
 import pytest
 
+from dashboard.components.film_player import WORDS
+
 pytestmark = pytest.mark.browser
 
 SCRIPT = (Path(__file__).parents[2] / "dashboard" / "components" / "film_player.js").read_text(
@@ -39,7 +41,7 @@ def page(chromium, tmp_path_factory):
     data = {
         "film": film(tmp_path_factory.mktemp("film") / "bar.webm"), "kind": "video/webm", "title": "Film of swing 3",
         "times": times.tolist(), "lead": (10 * times).tolist(), "trail": (25 - 10 * times).tolist(),
-        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S,
+        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S, "words": dict(WORDS),
     }  # fmt: skip
     opened = chromium.new_page()
     opened.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")

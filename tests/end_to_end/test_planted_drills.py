@@ -12,8 +12,8 @@ import pytest
 from demo_academy.dials import DIAL
 from demo_academy.drills import DRILLS
 from demo_academy.write import _imagine
-from models.drills import Sources, answer
-from models.season.aims import Reference
+from models.season.drill import Sources, answer
+from models.season.drill_data import Reference
 from models.season.judgement import Bands
 
 METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.dial is not None}
@@ -52,7 +52,7 @@ def effects(tmp_path_factory):
     no_first = pl.DataFrame(schema={"session": pl.String, "drill": pl.String})
     aims = {code: drill.aim for code, drill in METRIC_DRILLS.items()}
     found = answer(Sources(metrics, no_faults, dose, no_first, aims, {}, reference))
-    return {row["drill"]: row for row in found.effect}
+    return {row["drill"]: row for row in found.effect.to_dicts()}
 
 
 @pytest.mark.parametrize("code", ["d01", "d02"])

@@ -114,7 +114,7 @@ def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site
     student = people["student"]
     walk = Walk(chromium, site, 390, f"/lesson?as={people['coach']}&student={student}")
     page = walk.page
-    for heading in ("Works on", "What changed since last time", "Faults now"):
+    for heading in ("Working on", "What changed since last time", "Faults now"):
         page.get_by_role("heading", name=heading, exact=True).wait_for()
     walk.click(page.get_by_role("link", name="Write a note →"))
     form = page.locator("form", has=page.get_by_role("button", name="Keep this note"))
@@ -181,7 +181,7 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
 
 
 def test_the_lesson_sheet_is_one_page_on_a4_and_on_letter(chromium, home, people, tmp_path):
-    from dashboard.pages.lesson.paper import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
 
     file = write_sheet(home, people["student"], tmp_path / "sheet.html")
     page = chromium.new_page()
@@ -205,5 +205,5 @@ def test_a_dropped_delivery_is_kept_and_shown_waiting(chromium, site, people, ho
     (kept,) = home.inbox.glob("*/shots-2026.csv")
     assert kept.read_text() == file.read_text()
     shutil.rmtree(kept.parent)  # what a loader does once it is through
-    page.get_by_text("gone through. What loaded stands below").wait_for(timeout=15_000)
+    page.get_by_text("gone through. What loaded is listed below").wait_for(timeout=15_000)
     walk.done("Head coach, a delivery", "dropped, kept and followed")

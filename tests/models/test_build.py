@@ -1,5 +1,7 @@
 """Refresh and build: what a load's rows become, twice alike, whole or not at all."""
 
+import re
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -9,10 +11,10 @@ import pytest
 import builders
 import made_swings
 import models.build
-from models.build import ORDER, build, refresh
+from models.build import CALIBRATION_SCHEMA, PLAN, build, calibration_rows, plan_rows, refresh
 from models.parameters import load_parameter, save_parameters
 from warehouse.errors import UnderfootError
-from warehouse.store import writer
+from warehouse.store import Writer, table_names, writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
 
 DAY_ONE = datetime(2026, 4, 7, 15)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
@@ -73,7 +75,7 @@ def contents(w):
     """Every filled table, rows in order, but the time of a fit."""
     return {
         table: w.sql(f"SELECT * FROM {table} ORDER BY ALL")
-        for table in (*(table for table, _ in ORDER), "academy.swing", "academy.session")
+        for table in (*(table for step in PLAN for table in step.tables), "academy.swing", "academy.session")
     }
 
 
@@ -184,10 +186,10 @@ def test_a_step_that_fails_leaves_everything_as_it_was(home, open_writer, monkey
     refresh(home, open_writer)
     before = contents(open_writer)
 
-    def fail(_job):
+    def fail(_run):
         raise UnderfootError("Stopped.")
 
-    monkeypatch.setattr(models.build, "ORDER", (*ORDER, ("season.signal", fail)))
+    monkeypatch.setattr(models.build, "PLAN", (*PLAN, replace(PLAN[-1], make=fail)))
     with pytest.raises(UnderfootError, match=r"Stopped\."):
         build(home, open_writer)
     assert same(before, contents(open_writer))
@@ -255,12 +257,12 @@ def test_a_fit_is_kept_as_a_new_version_only_when_it_differs(open_writer):
     assert load_parameter(open_writer, "spread") == {"a": 1.0}
 
 
-def test_progress_is_told_step_by_step(home, open_writer):
+def test_progress_is_reported_step_by_step(home, open_writer):
     land(open_writer, "a")
     steps = []
     build(home, open_writer, progress=lambda done, total, name: steps.append((done, total, name)))
     assert (1, 1, "sessions reduced") in steps
-    assert steps[-1] == (len(ORDER), len(ORDER), "done")
+    assert steps[-1] == (len(PLAN), len(PLAN), "done")
 
 
 def test_a_students_own_band_spares_them_the_fault_it_allows(home):
@@ -358,3 +360,66 @@ def test_sessions_that_are_all_alike_hold_without_a_warning(home):
         build(home, w)
         labels = w.sql("SELECT label, count(*) FROM season.student_trend GROUP BY 1")
         assert set(labels["label"]) == {"holding"}
+
+
+def test_what_a_step_needs_is_made_earlier_or_not_by_the_models_at_all():
+    made_by_models = {table for step in PLAN for table in step.tables}
+    made = set()
+    for step in PLAN:
+        assert set(step.needs) <= set(table_names())
+        assert not (set(step.needs) & made_by_models) - made, step.tables
+        made |= set(step.tables)
+    assert made == made_by_models
+    assert len(made) == sum(len(step.tables) for step in PLAN)
+
+
+def test_a_step_reads_what_the_plan_says_and_nothing_else(home, open_writer, monkeypatch):
+    for student in range(6):
+        for day in (0, 14, 35):
+            land(open_writer, f"s{student}{day}", f"s{student}", day=day, seed=7 * student + day)
+    seen = []
+    for name in ("sql", "execute"):
+        plain = getattr(Writer, name)
+
+        def recorded(self, query, *params, plain=plain):
+            seen.extend(re.findall(r"(?:FROM|JOIN) ((?:academy|season)\.[a-z_]+)", query))
+            return plain(self, query, *params)
+
+        monkeypatch.setattr(Writer, name, recorded)
+    read = {}
+
+    def watched(step):
+        def make(run):
+            seen.clear()
+            rows = step.make(run)
+            read[step.tables] = set(seen)
+            return rows
+
+        return replace(step, make=make)
+
+    monkeypatch.setattr(models.build, "PLAN", tuple(map(watched, PLAN)))
+    build(home, open_writer)
+    for step in PLAN:
+        assert read[step.tables] <= {*step.needs, *step.tables}, step.tables
+        # What this academy has nothing of is not read: fits of before, marks on film, bands of a student's own.
+        unread = set(step.needs) - read[step.tables]
+        assert unread <= {"academy.parameter", "academy.clip_point", "academy.fault"}, step.tables
+
+
+def test_the_plan_is_printed_a_line_a_table():
+    rows = plan_rows()
+    assert [row[0] for row in rows] == [table for step in PLAN for table in step.tables]
+    assert ("season.trend_line", "load, build", "models.season.trend") in [(t, w, by) for t, _, w, by in rows]
+    assert ("season.style", "build", "models.sql") in [(t, w, by) for t, _, w, by in rows]
+
+
+def test_the_kept_calibration_fits_its_table(open_writer):
+    rows = calibration_rows()
+    assert rows.columns == list(CALIBRATION_SCHEMA)
+    assert len(rows) > 0
+    open_writer.append("season.calibration", rows)
+    assert open_writer.sql("SELECT count(*) FROM season.calibration WHERE n_academies < 1").item() == 0
+
+
+def test_no_calibration_yet_is_no_rows(tmp_path):
+    assert calibration_rows(tmp_path / "none.toml").is_empty()

@@ -14,11 +14,11 @@ import pytest
 
 from models.season.ball import within_slope
 from models.season.coach import funnel_limits
+from models.season.drill_checks import clustered
 from models.season.faultrate import wilson
 from models.season.kernel import lines
 from models.season.mixed import Cell, fit_reml
 from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
-from models.season.sameday import clustered
 
 Z95 = 1.959963984540054
 

@@ -1,13 +1,12 @@
 """What the Coaches page says: each coach's gain as a funnel, and what that cannot show."""
 
-from dataclasses import dataclass
-
 import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
 from dashboard.charts.picture import Picture
 from dashboard.queries import trust
+from dashboard.section import Section
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import count, listed
 from warehouse.access import Reader
@@ -19,23 +18,17 @@ CANNOT_SHOW = mark(
     "more than was measured, and only footwork is measured. It can show when a group's gain is larger or "
     "smaller than chance would explain, and so is worth a conversation."
 )
+NO_GAINS = mark(
+    "No coach's gain has been estimated yet. It takes a season of sessions by students whose coach is named "
+    "in coaching.csv; then run: underfoot build"
+)
 HOW_TO_READ = mark(
     "Each dot is the gain of one coach's students over 90 days, in smallest detectable changes, averaged "
     "over the academy's core measures. The further right, the more precisely it is known. If all coaches "
     "were alike, about 80 of 100 dots would fall in the pale funnel and 95 of 100 between the dashed lines. "
-    "In the table, the adjusted gain is pulled toward the overall gain, more so where a coach has few "
-    "students. Nobody is ranked."
+    "In the table, the gain drawn toward the others allows for how few students a coach has. Nobody is "
+    "ranked."
 )
-
-
-@dataclass(frozen=True)
-class Coaches:
-    """One season's gains as the viewer may see them; an empty sentence is not shown."""
-
-    picture: Picture | None
-    not_drawn: str
-    own: str
-    others: str
 
 
 def seasons(reader: Reader) -> list[str]:
@@ -46,16 +39,11 @@ def seasons(reader: Reader) -> list[str]:
     """
     found = trust.coach_seasons(reader)
     if not found:
-        raise UnderfootError(
-            _(
-                "No coach's gain has been estimated yet. It takes a season of sessions by students whose "
-                "coach is named in coaching.csv; then run: underfoot build"
-            )
-        )
+        raise UnderfootError(_(NO_GAINS))
     return found
 
 
-def coaches(reader: Reader, season: str, *, narrow: bool) -> Coaches:
+def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     """The funnel of a season. A head coach sees every name, a coach only their own."""
     head = reader.viewer.role == "head_coach"
     gains = trust.coach_gains(reader, season).with_columns(
@@ -64,45 +52,36 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Coaches:
     )
     drawn = gains.filter(pl.col("shown") & pl.col("raw").is_not_null() & (pl.col("raw_se") > 0))
     few = gains.filter(~pl.col("shown"))
-    if head:
-        own, others = "", _few_by_name(few)
-    else:
-        own, others = _own(few.filter("own")), _others(len(few.filter(~pl.col("own"))))
+    own, note = ("", _few_by_name(few)) if head else _few_unnamed(few)
     if drawn.is_empty():
         nothing = _(
             "No coach has {fewest} students measured often enough in {season}, so nothing is drawn. It will "
             "appear as more sessions come in."
         ).format(fewest=FEWEST_STUDENTS, season=season)
-        return Coaches(None, nothing, own, others)
+        return Section(boxes=(nothing, own), notes=(note,))
     chart = coach_funnel.picture(drawn, coach_funnel.finding(drawn), narrow=narrow)
-    funnel = Picture(chart, coach_funnel.words(drawn), coach_funnel.table(drawn), _(HOW_TO_READ))
-    return Coaches(funnel, "", own, others)
+    picture = Picture(chart, coach_funnel.words(drawn), coach_funnel.table(drawn), _(HOW_TO_READ))
+    return Section(picture, boxes=(own,), notes=(note,))
 
 
 def _few_by_name(few: pl.DataFrame) -> str:
-    if few.is_empty():
-        return ""
-    named = [f"{row['name']} ({row['n_students']})" for row in few.iter_rows(named=True)]
-    return _("Not shown, with fewer than {fewest} students: {coaches}.").format(
-        fewest=FEWEST_STUDENTS, coaches=listed(named)
-    )
+    named = listed([f"{row['name']} ({row['n_students']})" for row in few.iter_rows(named=True)])
+    text = _("Not shown, with fewer than {fewest} students: {coaches}.")
+    return text.format(fewest=FEWEST_STUDENTS, coaches=named) if named else ""
 
 
-def _own(few: pl.DataFrame) -> str:
-    if few.is_empty():
-        return ""
-    return _("{students} of yours measured so far; your own dot is drawn from {fewest} on.").format(
-        students=count(few["n_students"][0], "student"), fewest=FEWEST_STUDENTS
-    )
-
-
-def _others(n: int) -> str:
-    return (
-        ngettext(
+def _few_unnamed(few: pl.DataFrame) -> tuple[str, str]:
+    """A coach's own students if they are too few, and how many others have too few; each may be ""."""
+    own, others = few.filter("own"), len(few.filter(~pl.col("own")))
+    said, note = "", ""
+    if len(own):
+        said = _("{students} of yours measured so far; your own dot is drawn from {fewest} on.").format(
+            students=count(own["n_students"][0], "student"), fewest=FEWEST_STUDENTS
+        )
+    if others:
+        note = ngettext(
             "{n} other coach has too few students to be shown.",
             "{n} other coaches have too few students to be shown.",
-            n,
-        ).format(n=n)
-        if n
-        else ""
-    )
+            others,
+        ).format(n=others)
+    return said, note

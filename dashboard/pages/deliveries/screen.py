@@ -1,124 +1,157 @@
-"""Deliveries: what loaded, what was refused and how to mend it, which swings stay out; drop one here."""
+"""Deliveries: drop one here; what loaded, what was refused and how to fix it, which swings are left out."""
 
-import polars as pl
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
 import streamlit as st
 
-from dashboard import layout
-from dashboard.pages.deliveries import delivering
-from dashboard.queries import intake
-from dashboard.text.cautions import CLEAR_SPACE, MINORS
-from dashboard.text.labels import FLAGS
-from dashboard.text.numbers import NBSP, count, number, on
+from dashboard import inbox, layout, readers
+from dashboard.pages.deliveries import content, corrections
+from dashboard.pages.deliveries.content import Dropped, Refused, Table
+from dashboard.text.catalogue import _, language, use
+from dashboard.text.numbers import count
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+from warehouse.publishing import current_name
 
-KINDS = {"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"}
-OUTCOMES = {"accepted": "loaded", "replaced": "replaced an earlier one"}
-SENTENCES_SHOWN = 5
-GROUPS_SHOWN = 40
+POLL_S = 2.0  # how often the page looks into the inbox while something waits there
 
 
 def show(reader: Reader) -> None:
     """The page."""
-    st.title("Deliveries", anchor=False)
-    delivering.drop(reader)
-    delivering.progress(reader)
+    st.title(_("Deliveries"), anchor=False)
+    _drop(reader)
+    following = st.fragment(run_every=POLL_S if content.waiting(readers.home()) else None)(_follow)
+    following(reader, language())
     _swapped(reader)
     _refused(reader)
-    _loaded(reader)
-    _left_out(reader)
-    layout.aside(f"{MINORS} {CLEAR_SPACE}")
+    st.header(_("Loaded"))
+    _table(content.loaded(reader))
+    st.header(_("Swings left out or marked"))
+    _table(content.left_out(reader))
+    layout.aside(content.closing())
+
+
+def _drop(reader: Reader) -> None:
+    """The form that takes a delivery in."""
+    st.header(_("Drop a delivery here"), anchor=False)
+    with st.form("drop", clear_on_submit=True, border=True):
+        folder = st.file_uploader(_("A session folder"), accept_multiple_files="directory", key="drop-folder")
+        loose = st.file_uploader(content.loose_files(reader), accept_multiple_files=True, key="drop-files")
+        if not st.form_submit_button(_("Keep this delivery")):
+            return
+    files = [(file.name, file.getvalue()) for file in [*folder, *loose]]
+    _keep(lambda: inbox.keep(readers.home(), files, reader.viewer), count(len(files), "file"))
+
+
+def _keep(put: Callable[[], Path], what: str) -> bool:
+    """Keep a delivery and remember it; says that it is kept only once it is on disk."""
+    try:
+        kept = put()
+    except (UnderfootError, OSError) as error:
+        st.error(_("Not kept. {error}").format(error=error))
+        return False
+    names = tuple(path.name for path in kept.iterdir())
+    st.session_state.setdefault("dropped", {})[kept.name] = Dropped(
+        names, what, datetime.now(UTC).replace(tzinfo=None)
+    )
+    st.success(_("Kept: {what} ({names}) in the inbox.").format(what=what, names=content.names_of(names)))
+    return True
+
+
+def _follow(reader: Reader, language_in_use: str) -> None:
+    """What is on its way; the page runs again once something new is published."""
+    use(language_in_use)
+    published = current_name(readers.home())
+    if st.session_state.setdefault("shown-snapshot", published) != published:
+        st.session_state["shown-snapshot"] = published
+        st.rerun(scope="app")
+    found = content.on_its_way(reader, readers.home(), st.session_state.get("dropped", {}))
+    if found is None:
+        return
+    st.header(_("On its way"), anchor=False)
+    st.progress(found.share, text=found.progress)
+    for sentence in found.outcomes:
+        st.write(sentence)
+    if found.waiting:
+        layout.say(found.waiting)
 
 
 def _swapped(reader: Reader) -> None:
-    found = intake.swapped_feet(reader)
-    if found.is_empty():
-        return
-    st.header("Were the feet swapped?")
-    for row in found.iter_rows(named=True):
-        which = f"session {row['session']}, {count(row['swings'], 'swing')}"
-        st.warning(
-            f"**{row['student']}, {on(row['day'])}** ({which}): "
-            "the trail foot seems to carry the finish; lead share there "
-            f"{number(row['finish_lead_share_pct'], '%')}. "
-            "These swings stay out of every season answer. If the feet were swapped, mend the columns or the "
-            "student's hand and deliver the session again. If it is right, add feet_checked = true to its "
-            "session.toml and deliver it again."
-        )
+    questions = content.swapped_feet(reader)
+    if questions:
+        st.header(_("Were the feet swapped?"))
+    for question in questions:
+        st.warning(question)
 
 
 def _refused(reader: Reader) -> None:
-    st.header("Refused, and how to mend it")
-    rows = intake.refusals(reader)
-    if rows.is_empty():
-        layout.say("Nothing is refused.")
+    st.header(_("Couldn't load: how to fix it"))
+    found, older = content.refused(reader, readers.home())
+    if not found:
+        layout.say(_("Nothing has been refused."))
         return
     st.write(
-        "Refused files are kept; films of players under age only until their session is in. Mend what the "
-        "sentence says: drop the corrected file at its entry here, or the whole folder above. Good swings of "
-        "the same session are already in."
-    )
-    groups = rows.partition_by(["name", "session"], maintain_order=True)
-    for group in groups[:GROUPS_SHOWN]:
-        _refusal(group, reader)
-    if len(groups) > GROUPS_SHOWN:
-        layout.aside(f"{len(groups) - GROUPS_SHOWN} older ones are listed by: underfoot refused")
-
-
-def _refusal(group: pl.DataFrame, reader: Reader) -> None:
-    first = group.row(0, named=True)
-    zone = reader.settings.time_zone
-    day = group["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(zone)[0].date()
-    whose = f", {first['student']}" if first["student"] else ""
-    what = first["name"] or first["session"] or first["file"] or "A delivery"
-    whole = "whole delivery" if first["swing_no"] is None else count(len(group), "swing")
-    with st.container(border=True):
-        st.markdown(f"**{what}**{whose} · {whole} · {on(day)}")
-        for sentence in group["sentence"].unique(maintain_order=True)[:SENTENCES_SHOWN]:
-            st.text(sentence)
-        if group["sentence"].n_unique() > SENTENCES_SHOWN:
-            layout.aside(f"and {group['sentence'].n_unique() - SENTENCES_SHOWN} more of this delivery")
-        delivering.mend(first, what, reader.viewer)
-
-
-def _loaded(reader: Reader) -> None:
-    st.header("Loaded")
-    rows = intake.deliveries(reader)
-    if rows.is_empty():
-        layout.say(
-            "Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load"
+        _(
+            "Refused files are kept; films of players under age only until their session is in. Fix what the "
+            "sentence says: drop the corrected file at its entry here, or the whole folder above. Good "
+            "swings of the same session are already in."
         )
-        return
-    received = (
-        pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
     )
-    layout.table(
-        rows.select(
-            received.dt.strftime("%Y-%m-%d %H:%M").alias("Received"), pl.col("name").alias("Delivery"),
-            pl.col("kind").replace(KINDS).alias("What"), pl.col("student").alias("Student"),
-            pl.col("day").alias("Session day"), pl.col("n_files").alias("Files"),
-            pl.col("outcome").replace(OUTCOMES).alias("Outcome"),
-        ),
-    )  # fmt: skip
+    for refused in found:
+        with st.container(border=True):
+            st.markdown(refused.heading)
+            for sentence in refused.sentences:
+                st.text(sentence)
+            if refused.more:
+                layout.aside(refused.more)
+            if refused.no_fix:
+                layout.aside(refused.no_fix)
+            else:
+                _fix(reader, refused)
+    if older:
+        layout.aside(older)
 
 
-def _left_out(reader: Reader) -> None:
-    st.header("Swings left out or marked")
-    total, unusable = intake.swing_counts(reader)
-    rows = intake.swings_left_out(reader)
-    if rows.is_empty():
-        layout.say(
-            f"None of {count(total, 'swing')} is left out or marked." if total else "No swing is in yet."
+def _fix(reader: Reader, refused: Refused) -> None:
+    """Buttons of one refused delivery: a corrected file, or another try as it is."""
+    with st.popover(_("Fix it, or try again"), width="content"):
+        st.write(
+            _("Kept: {names}. Save one, correct it, and drop it under its own name.").format(
+                names=content.names_of(list(refused.kept))
+            )
         )
+        for name, path in list(refused.kept.items())[: content.NAMED]:
+            file = f"{refused.delivery[:8]}-{name.replace('/', '-')}"
+            layout.save(_("Save {file}").format(file=name), path.read_bytes, file, "text/plain")
+        files = st.file_uploader(
+            _("Corrected files"), accept_multiple_files=True, key=f"correct-{refused.key}"
+        )
+        with_files = st.button(
+            _("Deliver with these files"), key=f"with-{refused.key}", type="primary", disabled=not files
+        )
+        if with_files:
+            _again(reader, refused, [(file.name, file.getvalue()) for file in files])
+        if st.button(_("Try again as it is"), key=f"again-{refused.key}"):
+            _again(reader, refused, [])
+
+
+def _again(reader: Reader, refused: Refused, corrected: Sequence[tuple[str, bytes]]) -> None:
+    def put() -> Path:
+        return corrections.deliver_again(
+            readers.home(), refused.delivery, refused.what, corrected, reader.viewer
+        )
+
+    if _keep(put, refused.what):
+        st.toast(_("Kept: {what} is on its way again.").format(what=refused.what))
+        st.rerun()
+
+
+def _table(table: Table) -> None:
+    if table.rows.is_empty():
+        layout.say(table.empty)
         return
-    st.write(
-        f"Of {count(total, 'swing')}, {count(unusable, 'swing')} gave no measure at all. Others loaded with "
-        f"a mark that makes them less sure; swings whose feet may be swapped stay out of the season{NBSP}too."
-    )
-    layout.table(
-        rows.select(
-            pl.col("day").alias("Day"), pl.col("student").alias("Student"),
-            pl.col("session").alias("Session"),
-            pl.col("flag").replace(FLAGS).alias("Why"),
-            pl.col("swings").alias("Swings"), pl.col("unusable").alias("Left out"),
-        ),
-    )  # fmt: skip
+    if table.lead:
+        st.write(table.lead)
+    layout.table(table.rows)

@@ -19,6 +19,8 @@ from dashboard.pages.drills.verdicts import (
     ranked,
 )
 from dashboard.queries import drills, people
+from dashboard.safety import needs_balance_caution
+from dashboard.section import Section
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import EYES_CLOSED
 from dashboard.text.labels import AGES, marked
@@ -36,6 +38,9 @@ NOT_A_TRIAL = mark(
 NO_EFFECTS = mark(
     "No effect has been estimated yet: it takes drills set in lessons, and sessions measured before and "
     "after. The drills themselves are below."
+)
+NO_FOREST = mark(
+    "No drill has been set and measured again often enough to draw. It will appear as more sessions come in."
 )
 NO_FAULTS = mark("The list of faults is not built yet; run: underfoot build")
 HOW_TO_READ = mark(
@@ -66,14 +71,6 @@ class Season:
     name: str
     effects: pl.DataFrame
     first_fault: str | None
-
-
-@dataclass(frozen=True)
-class Forest:
-    """Every drill on its own aim; `missing` names those with too little data, or says that all have."""
-
-    picture: Picture | None
-    missing: str
 
 
 @dataclass(frozen=True)
@@ -126,17 +123,8 @@ class Drill:
     cautions: tuple[str, ...]
     unknown: str = ""  # why there is no effect
     effects: tuple[str, ...] = ()
-    groups: "Groups | None" = None
+    groups: Section | None = None
     recent: tuple[tuple[str, str], ...] = ()  # student, and the words of the link to them
-
-
-@dataclass(frozen=True)
-class Groups:
-    """For whom a drill works, by level and age. `small`: groups not shown; `none`: why there is no group."""
-
-    picture: Picture | None
-    small: str
-    none: str = ""
 
 
 def choices(reader: Reader) -> Choices:
@@ -158,24 +146,18 @@ def season(reader: Reader, name: str, faults: Iterable[str]) -> Season:
     return Season(name, effects, next((fault for fault in faults if fault in aims), None))
 
 
-def forest(effects: pl.DataFrame, *, narrow: bool) -> Forest:
+def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
     """Every drill on its own aim, the largest kept effect first. `effects`: as `queries.drills.effects`."""
     own = effects.filter(pl.col("own")).with_columns(row=pl.col("name"))
     drawn = own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0))
     drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
     if drawn.is_empty():
-        return Forest(
-            None,
-            _(
-                "No drill has been set and measured again often enough to draw. It will appear as more "
-                "sessions come in."
-            ),
-        )
+        return Section(boxes=(_(NO_FOREST),))
     chart = drill_forest.picture(drawn, forest_finding(own), narrow=narrow)
     picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(own, _("Drill")), _(HOW_TO_READ))
-    left = own.filter(~pl.col("drill").is_in(drawn["drill"].implode()))["name"].to_list()
-    missing = _("Not drawn, for lack of data: {drills}.").format(drills=listed(left)) if left else ""
-    return Forest(picture, missing)
+    left = listed(own.filter(~pl.col("drill").is_in(drawn["drill"].implode()))["name"].to_list())
+    missing = _("Not drawn, for lack of data: {drills}.").format(drills=left)
+    return Section(picture, notes=(missing if left else "",))
 
 
 def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
@@ -231,17 +213,15 @@ def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, na
 def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
     """What to take care of with a drill of the roster: its age, its own cautions, and closed eyes."""
     said = [text for text in (age_sentence(about["min_age"]), about["cautions"]) if text]
-    described = f"{about['name']} {about['how']}".lower()
-    closed = "eyes closed" in described or "close the eyes" in described
-    if closed or about["aim"] == "unsteady_at_address":
+    if needs_balance_caution(about["aim"], about["name"], about["how"]):
         said.append(_(EYES_CLOSED))
     return tuple(said)
 
 
-def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Groups:
+def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Section:
     """Kept effects by level and by age on the drill's own aim; small groups by their number only."""
     if found.is_empty():
-        return Groups(None, "", _("Nobody has been measured before and after it yet."))
+        return Section(boxes=(_("Nobody has been measured before and after it yet."),))
     named = found.with_columns(
         pl.when(pl.col("grouping") == "age_band")
         .then(pl.col("name").replace(dict(AGES)))
@@ -258,10 +238,7 @@ def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Grou
         title = _("Kept on “{aim}” by group; groups differ by chance too").format(aim=own["aim_name"])
         chart = drill_forest.picture(drawn, title, narrow=narrow)
         picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(drawn, _("Group")))
-    few = [
-        f"{row['row']} ({row['n_students']})" for row in named.iter_rows(named=True) if row["kept"] is None
-    ]
-    small = _("Not shown, with fewer than {fewest} students: {groups}.").format(
-        fewest=FEWEST_STUDENTS, groups=listed(few)
-    )
-    return Groups(picture, small if few else "")
+    few = named.filter(pl.col("kept").is_null()).select("row", "n_students").iter_rows()
+    names = listed([f"{group} ({n})" for group, n in few])
+    small = _("Not shown, with fewer than {fewest} students: {groups}.")
+    return Section(picture, notes=(small.format(fewest=FEWEST_STUDENTS, groups=names) if names else "",))

@@ -1,121 +1,286 @@
-"""The whole sheet: what hurts before everything else, then the parts in the order they are needed."""
+"""The lesson sheet: what a coach needs in the ten minutes before a lesson, on screen and on paper alike.
 
-from dataclasses import dataclass, field
+What hurts comes before everything else; then the parts, in the order in which they are needed.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
-from dashboard.charts.picture import Picture
-from dashboard.pages.lesson import answers, work
-from dashboard.pages.lesson.about import About, Part
-from dashboard.queries import lesson, people, season, sessions
+import polars as pl
+
+from dashboard import document, safety, student_season
+from dashboard.pages.lesson import findings
+from dashboard.pages.lesson.findings import Lesson, Part
+from dashboard.queries import lesson, people, sessions
+from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
+from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
     DISCOMFORT,
     EYES_CLOSED,
+    GROWING,
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, on
-from warehouse.access import Reader
-from warehouse.vocabulary import age
+from dashboard.text.numbers import Measure, count, listed, number, on
+from warehouse.access import open_reader, viewers
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import Snapshot, open_snapshot
+
+MOST_PLAN_LETTERS = 200
+WEEKS_BACK = 4
 
 
 @dataclass(frozen=True)
-class Sheet:
+class LessonSheet:
     """The sheet, ready to be laid out. `hurts` comes before everything else."""
 
     name: str
     about: str
     hurts: tuple[str, ...]
     parts: tuple[Part, ...]
-    picture: Picture | None = None
-    cautions: tuple[str, ...] = field(default=())
-    left_out: str | None = None
+    left_out: str | None
+    cautions: tuple[str, ...]
+    signature: str
 
 
-def sheet(
-    reader: Reader, person: dict[str, Any], when: str | None, family: str | None, *, narrow: bool = True
-) -> Sheet:
-    """Put the sheet of one student together; `when` and `family` are null before the first measured swing."""
-    hurting = sessions.open_discomfort(reader, person["student"])
-    given = lesson.doses(reader, person["student"])
-    named = work.named_drills(given)
-    about = _whom(reader, person, when or "", family or "", tuple(hurting["area"]))
-    aim = work.aim(about, given)
-    parts: list[Part | None] = [work.works_on(about, given, aim), work.home(about, given)]
-    picture = None
-    if about.when and about.family:
+def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
+    """Put the sheet of one student together."""
+    reader, student = chosen.reader, chosen.student
+    hurting = sessions.open_discomfort(reader, student)
+    doses = lesson.doses(reader, student)
+    about = Lesson(chosen, tuple(hurting["area"]), narrow=narrow)
+    aim = _aim(about, doses)
+    parts: list[Part | None] = [_working_on(about, doses, aim), _set_for_home(about, doses)]
+    named = _named_drills(doses)
+    if chosen.season:
         parts += [
-            answers.changed(about, aim),
-            answers.faults(about),
-            answers.pace(about, aim),
-            answers.helped(about, aim),
+            findings.changes(about, aim),
+            findings.faults(about),
+            findings.pace(about, aim),
+            findings.helped(about, aim),
         ]
-        named += answers.suggested(about, aim)
-        picture = answers.picture(about, aim, narrow=narrow)
+        named += findings.suggested(about, aim)
     else:
-        parts.append(Part("What changed since last time", ("No swing is measured in a season yet.",)))
-    if reader.is_minor(person["student"]):
-        parts.append(work.young(reader, person))
-    return Sheet(
-        name=person["name"],
-        about=_about(reader, person, when, family),
+        parts.append(
+            Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),))
+        )
+    if reader.is_minor(student):
+        parts.append(_young_player(chosen))
+    return LessonSheet(
+        name=chosen.person["name"],
+        about=_about(chosen),
         hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
         parts=tuple(part for part in parts if part is not None),
-        picture=picture,
-        cautions=_cautions(reader, person, named, hurts=not hurting.is_empty()),
-        left_out=_left_out(reader, person["student"], when),
+        left_out=chosen.left_out(),
+        cautions=_cautions(chosen, named, hurts=not hurting.is_empty()),
+        signature=_("{academy}, {day}. For the coach.").format(
+            academy=reader.settings.name, day=on(reader.today)
+        ),
     )
 
 
-def _whom(
-    reader: Reader, person: dict[str, Any], when: str, family: str, areas: tuple[str | None, ...]
-) -> About:
-    style = season.style(reader, person["student"], family, when)
-    bands = season.bands(reader, family, person, style)
-    return About(reader, person, when, family, bands, people.measures(reader), areas)
+def sheet_html(sheet: LessonSheet) -> str:
+    """A sheet as a whole HTML document of one printed page, A4 or Letter."""
+    return document.render("pages/lesson/paper.html", sheet=sheet)
 
 
-def _about(reader: Reader, person: dict[str, Any], when: str | None, family: str | None) -> str:
-    years = age(person["born"], reader.today)
+def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
+    """Write a student's lesson sheet as today's coach sees it; returns the file.
+
+    Raises
+        CallError: the roster has no such student, or nothing is published.
+    """
+    snapshot = open_snapshot(home)
+    try:
+        reader = open_reader(home, _coach(snapshot, home, student), snapshot=snapshot)
+        reader.opened("Lesson sheet on paper", student)
+        chosen = student_season.newest(reader, people.student(reader, student))
+        text = sheet_html(lesson_sheet(chosen, narrow=False))
+    finally:
+        snapshot.close()
+    file = target or home.pages / f"lesson-{student}.html"
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def _coach(snapshot: Snapshot, home: Home, student: str) -> str:
+    """Who coaches the student today; the head coach where nobody does.
+
+    Raises
+        CallError: the roster has no such student, or nobody who may see them.
+    """
+    heads = [viewer.person for viewer in viewers(snapshot) if viewer.role == "head_coach"]
+    if not heads:
+        raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
+    reader = open_reader(home, heads[0], snapshot=snapshot)
+    if student not in reader.students:
+        raise CallError(
+            _("{code} is not a student on the roster; a lesson sheet is about one student.").format(
+                code=student
+            )
+        )
+    return people.student(reader, student)["coach"] or heads[0]
+
+
+def _about(chosen: StudentSeason) -> str:
+    last = chosen.person["last_day"]
     parts = [
-        person["level"],
-        f"{person['handed']}-handed" if person["handed"] else None,
-        f"{years} years old" if years is not None and reader.is_minor(person["student"]) else None,
-        f"coached by {person['coach_name']}" if person["coach_name"] else None,
-        f"measured in {count(person['sessions'], 'session')}",
-        f"last on {on(person['last_day'])}" if person["last_day"] else None,
-        FAMILIES.get(family, family).lower() if family else None,
-        f"season {when}" if when else None,
+        *chosen.who(),
+        _("measured in {sessions}").format(sessions=count(chosen.person["sessions"], "session")),
+        _("last on {day}").format(day=on(last)) if last else "",
+        chosen.clubs,
+        _("season {name}").format(name=chosen.season) if chosen.season else "",
     ]
     return " · ".join(part for part in parts if part)
 
 
-def _left_out(reader: Reader, student: str, when: str | None) -> str | None:
-    if when is None:
-        return None
-    counts, flags = sessions.left_out(reader, student, when)
-    return sentences.left_out(counts, flags.rows())
-
-
 def _hurts(row: dict[str, Any]) -> str:
-    words = f" “{row['text']}”" if row["text"] else ""
-    return (
-        f"Discomfort: {row['area'] or 'area not named'}, noted on {on(row['day'])}.{words} {DISCOMFORT} "
-        f"{sentences.NO_DRILL_WHILE}"
+    noted = _("Discomfort: {area}, noted on {day}.").format(
+        area=row["area"] or _("area not named"), day=on(row["day"])
     )
+    words = f"“{row['text']}”" if row["text"] else ""
+    return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
 
 
-def _cautions(
-    reader: Reader, person: dict[str, Any], named: list[dict[str, Any]], *, hurts: bool
-) -> tuple[str, ...]:
-    """What to take care of with the drills that the sheet names, set before or suggested."""
-    said = [CLEAR_SPACE] if hurts else [IF_IT_HURTS, CLEAR_SPACE]
-    text = " ".join(str(drill[name]) for drill in named for name in ("name", "how", "cautions"))
-    if "eyes closed" in text.lower() or any(drill["aim"] == "unsteady_at_address" for drill in named):
-        said.append(EYES_CLOSED)
-    if reader.is_minor(person["student"]):
-        said.append(MINORS)
-    return (*said, BANDS_ARE_CUSTOM)
+def _cautions(chosen: StudentSeason, named: list[dict[str, Any]], *, hurts: bool) -> tuple[str, ...]:
+    """What to watch with the drills that the sheet names, already set or suggested."""
+    balance = any(
+        safety.needs_balance_caution(drill["aim"], drill["name"], drill["how"], drill["cautions"])
+        for drill in named
+    )
+    found = {
+        IF_IT_HURTS: not hurts,
+        CLEAR_SPACE: True,
+        EYES_CLOSED: balance,
+        MINORS: chosen.reader.is_minor(chosen.student),
+        BANDS_ARE_CUSTOM: True,
+    }
+    return tuple(_(caution) for caution, holds in found.items() if holds)
+
+
+def _aim(about: Lesson, doses: pl.DataFrame) -> str | None:
+    """The latest drill's aim; without a drill, the fault that shows most often now."""
+    drills = doses.filter((pl.col("kind") == "drill") & pl.col("aim").is_not_null())
+    if not drills.is_empty():
+        return str(drills["aim"][0])
+    now = about.chosen.fault_rates.filter((pl.col("span") == "now") & (pl.col("rate") >= findings.OFTEN))
+    return None if now.is_empty() else str(now.sort("rate", descending=True)["code"][0])
+
+
+def _working_on(about: Lesson, doses: pl.DataFrame, aim: str | None) -> Part:
+    """The aim with its season line, the latest plan, and bands of the student's own."""
+    chosen, text = about.chosen, []
+    drills = doses.filter(pl.col("kind") == "drill")
+    if aim is None:
+        text.append(
+            _("No drill is set and no fault shows often: there is nothing to work on yet.")
+            if chosen.season
+            else _(
+                "No drill is set and no swing has been measured in a season: there is nothing to work on yet."
+            )
+        )
+    elif drills.is_empty():
+        text.append(
+            _("{aim}: the fault that shows most often lately. No drill is set yet.").format(
+                aim=chosen.name(aim)
+            )
+        )
+    else:
+        latest = drills.row(0, named=True)
+        text.append(
+            _("{aim}, with the drill {drill}, last set on {day}.").format(
+                aim=chosen.name(aim), drill=latest["name"], day=on(latest["day"])
+            )
+            + _stop(about, latest)
+        )
+    plan = lesson.last_plan(chosen.reader, chosen.student)
+    if plan is not None:
+        words = plan["text"]
+        cut = words if len(words) <= MOST_PLAN_LETTERS else words[: MOST_PLAN_LETTERS - 1] + "…"
+        text.append(
+            _("Plan of {day} ({coach}): {words}").format(day=on(plan["day"]), coach=plan["author"], words=cut)
+        )
+    for row in lesson.own_bands(chosen.reader, chosen.student).iter_rows(named=True):
+        if row["metric"] in chosen.measures:
+            measure = chosen.measures[row["metric"]]
+            text.append(
+                _("Own band since {day}: {measure}, {span}.").format(
+                    day=on(row["day"]), measure=measure.label, span=_span(measure, row)
+                )
+            )
+    return Part(_("Working on"), tuple(text), picture=findings.picture(about, aim))
+
+
+def _span(measure: Measure, row: dict[str, Any]) -> str:
+    if row["lo"] is None:
+        return _("up to {value}").format(value=measure.say(row["hi"]))
+    if row["hi"] is None:
+        return _("from {value}").format(value=measure.say(row["lo"]))
+    return measure.say_both(row["lo"], row["hi"], _(" to "))
+
+
+def _set_for_home(about: Lesson, doses: pl.DataFrame) -> Part:
+    """What was set for home last, and how much of it was done."""
+    drills = _set_last(doses)
+    if drills.is_empty():
+        return Part(_("Set for home"), (_("No home practice has been set."),))
+    since = drills["day"][0]
+    text = [
+        _("{drill}: {dose}, on {day}.").format(
+            drill=row["name"], dose=sentences.dose(row), day=on(row["day"])
+        )
+        + _stop(about, row)
+        for row in drills.iter_rows(named=True)
+    ]
+    done = doses.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
+    minutes = float(done.filter(pl.col("unit") == "minutes")["dose"].sum() or 0)
+    text.append(sentences.practised(done["day"].n_unique(), minutes, since))
+    return Part(_("Set for home") if drills["place"][0] == "home" else _("Set last time"), tuple(text))
+
+
+def _set_last(doses: pl.DataFrame) -> pl.DataFrame:
+    """The drills of the last day on which any was set for home; set at all, where none was for home."""
+    drills = doses.filter(pl.col("kind") == "drill")
+    at_home = drills.filter(pl.col("place") == "home")
+    found = drills if at_home.is_empty() else at_home
+    return found if found.is_empty() else found.filter(pl.col("day") == found["day"][0])
+
+
+def _named_drills(doses: pl.DataFrame) -> list[dict[str, Any]]:
+    """Every drill that these parts name: the latest, those set for home, and what was done last."""
+    latest = doses.filter(pl.col("kind") == "drill").head(1)
+    return pl.concat([doses.head(3), latest, _set_last(doses)]).to_dicts()
+
+
+def _stop(about: Lesson, drill: dict[str, Any]) -> str:
+    """A drill already set that may load what hurts: always said."""
+    areas = about.loaded_areas(drill)
+    if not areas:
+        return ""
+    return " " + _("May load the {areas}: stop it until that is over.").format(areas=listed(areas))
+
+
+def _young_player(chosen: StudentSeason) -> Part:
+    """Practice minutes and rest days of a young player."""
+    reader, student = chosen.reader, chosen.student
+    today = lesson.as_of(reader, student)
+    start = today - timedelta(weeks=WEEKS_BACK) + timedelta(days=1)
+    days = lesson.active_days(reader, student, start, today)
+    rest = 7 - len(days.filter(pl.col("day") > today - timedelta(days=7)))
+    practice = _(
+        "In the {weeks} weeks to {day}: {minutes} of timed practice a week on average. Days without practice "
+        "or a lesson in the last seven: {rest}."
+    ).format(
+        weeks=WEEKS_BACK,
+        day=on(today),
+        minutes=number(float(days["minutes"].sum()) / WEEKS_BACK, mark("minutes")),
+        rest=rest,
+    )
+    return Part(_("Young player"), (safety.practice_week(reader, student), practice, _(GROWING)))

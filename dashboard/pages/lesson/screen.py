@@ -1,14 +1,12 @@
 """Lesson sheet: everything a coach needs in the ten minutes before a lesson, on one page."""
 
-from typing import Any
-
 import streamlit as st
 
-from dashboard import frame, layout
-from dashboard.pages.lesson.content import Sheet, sheet
-from dashboard.pages.lesson.paper import sheet_html
-from dashboard.queries import people, sessions
-from dashboard.text import sentences
+from dashboard import frame, layout, student_season
+from dashboard.pages.lesson.content import LessonSheet, lesson_sheet, sheet_html
+from dashboard.queries import people
+from dashboard.student_season import StudentSeason
+from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
 from warehouse.access import Reader
 
@@ -16,50 +14,43 @@ from warehouse.access import Reader
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Lesson sheet")
-    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
-    when = family = None
-    if measured:
-        when = measured[0]
-        families = people.families(reader, when, person["student"])
-        family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
-    page = sheet(reader, person, when, family, narrow=layout.narrow())
-    st.title(page.name, anchor=False)
-    layout.aside(page.about)
-    for sentence in page.hurts:
-        st.warning(f"**First.** {sentence}")
+    chosen = student_season.newest(reader, person)
+    if chosen.season:
+        families = people.families(reader, chosen.season, chosen.student)
+        family = layout.choose(_("Clubs"), {f: FAMILIES.get(f, f) for f in families}, "clubs")
+        chosen = StudentSeason(reader, person, chosen.season, family)
+    sheet = lesson_sheet(chosen, narrow=layout.narrow())
+    st.title(sheet.name, anchor=False)
+    layout.aside(sheet.about)
+    for sentence in sheet.hurts:
+        st.warning(f"**{_('Before you start.')}** {sentence}")
     with st.container(horizontal=True, vertical_alignment="center"):
-        frame.link("notes", "Write a note →", student=person["student"])
-        frame.link("student", "Evidence: the student's page →", student=person["student"])
+        frame.link("notes", _("Write a note →"), student=chosen.student)
+        frame.link("student", _("Evidence: the student's page →"), student=chosen.student)
         layout.save(
-            "Save the sheet to print",
-            lambda: sheet_html(reader, sheet(reader, person, when, family, narrow=False)),
-            f"lesson-{person['student']}.html",
+            _("Save the sheet to print"),
+            lambda: sheet_html(lesson_sheet(chosen, narrow=False)),
+            f"lesson-{chosen.student}.html",
             "text/html",
         )
-    _parts(page)
-    told = sentences.left_out(*_left_out(reader, person["student"], when))
-    if told is not None:
-        layout.aside(told)
-    for sentence in page.cautions:
+    _parts(sheet)
+    if sheet.left_out:
+        layout.aside(sheet.left_out)
+    for sentence in sheet.cautions:
         layout.aside(sentence)
 
 
-def _left_out(reader: Reader, student: str, when: str) -> tuple[dict[str, Any], list[tuple[str, int]]]:
-    counts, flags = sessions.left_out(reader, student, when)
-    return counts, flags.rows()
-
-
-def _parts(page: Sheet) -> None:
-    for part in page.parts:
+def _parts(sheet: LessonSheet) -> None:
+    for part in sheet.parts:
         st.header(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
         if part.rows is not None and layout.narrow():
             for row in part.rows.iter_rows():  # a phone has no room for a table's columns
-                told = zip(part.rows.columns[1:], row[1:], strict=True)
-                st.markdown(f"- **{row[0]}**. {'. '.join(f'{name}: {cell}' for name, cell in told if cell)}")
+                cells = zip(part.rows.columns[1:], row[1:], strict=True)
+                st.markdown(f"- **{row[0]}**. {'. '.join(f'{name}: {cell}' for name, cell in cells if cell)}")
         elif part.rows is not None:
-            layout.table(part.rows, f"{page.name} {part.title}")
-        if part.title == "Works on" and page.picture is not None:
-            layout.picture(page.picture.chart, page.picture.words, page.picture.rows)
-            layout.aside(page.picture.key)
+            layout.table(part.rows, f"{sheet.name} {part.title}")
+        if part.picture is not None:
+            layout.picture(part.picture)
+            layout.aside(part.picture.key)

@@ -1,19 +1,23 @@
-"""What stands on a student's progress page, whether it is shown on screen or written to paper.
+"""The progress page: one student in plain words, for them and their guardian, on screen and on paper alike.
 
 Only what the student may see: shared notes and drills, their own numbers, nobody else's. At most three
 pictures.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from dashboard import document, safety, student_season
 from dashboard.charts import practice_weeks, ten_swings
 from dashboard.charts.picture import Picture
 from dashboard.evidence import measure_season
-from dashboard.pages.lesson.practice import week as practice_week
-from dashboard.queries import people, season, sessions
+from dashboard.queries import people, sessions
+from dashboard.student_season import StudentSeason
+from dashboard.text import sentences
+from dashboard.text.catalogue import _
 from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
@@ -23,20 +27,23 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.labels import FAMILIES, NOT_CLEAR, PLAINLY, TOO_FEW, label
+from dashboard.text.labels import PLAINLY
 from dashboard.text.numbers import Measure, count, in_ten, on
-from dashboard.text.sentences import FEW_SESSIONS, POINT
-from warehouse.access import Reader
-from warehouse.vocabulary import age
+from warehouse.access import Reader, open_reader
+from warehouse.errors import CallError
+from warehouse.home import Home
+from warehouse.store import open_snapshot
+from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
 
-OFTEN = 0.2  # a fault in at least one swing of five is worth working on
+OFTEN = 0.2  # a fault in at least one swing in five is worth working on
 MOST_PICTURES = 3
-TEN = 10  # swings; fewer are told as they are, not as so many of ten
+MOST_NOTES = 3
+TEN = 10  # swings; fewer are counted as they are, not as so many of ten
 
 
 @dataclass(frozen=True)
 class Focus:
-    """The one thing to work on: what it is, how it stands, and how to practise it."""
+    """The one thing to work on: what it is, where it stands, and how to practise it."""
 
     title: str
     sentences: tuple[str, ...]
@@ -46,217 +53,245 @@ class Focus:
 
 
 @dataclass(frozen=True)
-class Progress:
-    """The page, ready to be laid out."""
+class ProgressPage:
+    """The page, ready to be laid out. `nothing_yet` stands where there is no focus."""
 
     name: str
     opening: str
     discomfort: tuple[str, ...]
     focus: Focus | None
+    nothing_yet: str
+    feet: str
     pictures: tuple[Picture, ...]
     notes: tuple[str, ...]
-    cautions: tuple[str, ...] = field(default=())
+    cautions: tuple[str, ...]
+    signature: str
 
 
-def progress(reader: Reader, person: dict[str, Any], *, narrow: bool = False) -> Progress:
+def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = False) -> ProgressPage:
     """Put the page of one student together; `person` is their row of `people.students`."""
     student = person["student"]
     hurting = sessions.open_discomfort(reader, student)
     doses = sessions.shared_drills(reader, student)
-    when = next((s for s in people.seasons(reader) if people.families(reader, s, student)), None)
-    family = people.families(reader, when, student)[0] if when else "iron"
     # A drill may be set before anything is measured in a season: no season then, and no numbers beside it.
-    focus, pictures = _focus(
-        reader, person, when or "", family, doses, hurts=not hurting.is_empty(), narrow=narrow
-    )
+    chosen = student_season.newest(reader, person)
+    focus, pictures = _focus(chosen, doses, hurts=not hurting.is_empty(), narrow=narrow)
     practice = doses.filter(pl.col("kind") == "practice")
     if not practice.is_empty():
         pictures.append(_practice(practice, narrow=narrow))
-    return Progress(
+    return ProgressPage(
         name=person["name"],
         opening=_opening(person, practice),
-        discomfort=tuple(
-            f"You told us about your {row['area'] or 'body'} on {on(row['day'])}. {DISCOMFORT}"
-            for row in hurting.iter_rows(named=True)
-        ),
+        discomfort=tuple(_discomfort(row) for row in hurting.iter_rows(named=True)),
         focus=focus,
+        nothing_yet=_("Nothing is set to work on yet. Ask your coach at the next lesson."),
+        feet=_(sentences.FEET),
         pictures=tuple(pictures[:MOST_PICTURES]),
         notes=_notes(reader, student),
         cautions=_cautions(reader, student),
+        signature=_("{academy}, {day}.").format(academy=reader.settings.name, day=on(reader.today)),
     )
 
 
+def progress_html(reader: Reader, student: str) -> str:
+    """The progress page of one student as a whole HTML document, pictures as SVG.
+
+    Raises
+        AccessError: the student is not in the reader's reach.
+    """
+    reader.opened("Progress page on paper", student)
+    page = progress_page(reader, people.student(reader, student), narrow=True)
+    return document.render("pages/progress/paper.html", page=page)
+
+
+def write_page(home: Home, student: str, target: Path | None = None) -> Path:
+    """Write a student's progress page, seen through the student's own eyes; returns the file.
+
+    Raises
+        CallError: the roster has no such student, or nothing is published.
+    """
+    snapshot = open_snapshot(home)
+    try:
+        reader = open_reader(home, student, snapshot=snapshot)
+        if reader.viewer.role != "student":
+            raise CallError(
+                _("{code} is not a student; a progress page is about one student.").format(code=student)
+            )
+        text = progress_html(reader, student)
+    finally:
+        snapshot.close()
+    file = target or home.pages / f"progress-{student}.html"
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
 def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
-    n = int(person["sessions"])
-    text = f"You have been measured in {count(n, 'session')}, last on {on(person['last_day'])}."
-    if n == 0:
-        text = "You have not been measured yet. After your first session this page shows what we saw."
-    days = practice["day"].n_unique()
+    n, days = int(person["sessions"]), practice["day"].n_unique()
+    text = [
+        _("You have been measured in {sessions}, last on {day}.").format(
+            sessions=count(n, "session"), day=on(person["last_day"])
+        )
+        if n
+        else _("You have not been measured yet. After your first session this page shows what we saw.")
+    ]
     if days:
-        text += f" You practised at home on {count(days, 'day')}. Well worked."
-    return f"{text} {label(TOO_FEW)} to tell how things move." if 0 < n < FEW_SESSIONS else text
+        text.append(_("You practised at home on {days}. Good work.").format(days=count(days, "day")))
+    if 0 < n < sentences.FEW_SESSIONS:
+        text.append(_("Too few sessions yet to see how things are moving."))
+    return " ".join(text)
+
+
+def _discomfort(row: dict[str, Any]) -> str:
+    said = _("You told us about your {area} on {day}.").format(
+        area=row["area"] or _("body"), day=on(row["day"])
+    )
+    return f"{said} {_(DISCOMFORT)}"
 
 
 def _focus(
-    reader: Reader,
-    person: dict[str, Any],
-    when: str,
-    family: str,
-    doses: pl.DataFrame,
-    *,
-    hurts: bool,
-    narrow: bool,
+    chosen: StudentSeason, doses: pl.DataFrame, *, hurts: bool, narrow: bool
 ) -> tuple[Focus | None, list[Picture]]:
     """The latest drill's aim; without a drill, the fault that shows most often now."""
-    rates = season.fault_rates(reader, person["student"], family, when)
-    now = {row["code"]: row for row in rates.filter(pl.col("span") == "now").iter_rows(named=True)}
-    before = {row["code"]: row for row in rates.filter(pl.col("span") == "before").iter_rows(named=True)}
-    given = doses.filter(pl.col("kind") == "drill").head(1)
-    drill = None if given.is_empty() else given.row(0, named=True)
+    spans = {
+        span: {row["code"]: row for row in chosen.fault_rates.filter(span=span).iter_rows(named=True)}
+        for span in ("now", "before")
+    }
+    now, before = spans["now"], spans["before"]
+    drills = doses.filter(pl.col("kind") == "drill")
+    drill = None if drills.is_empty() else drills.row(0, named=True)
     aim = drill["aim"] if drill else None
     if aim is None:
         often = sorted((row for row in now.values() if row["rate"] >= OFTEN), key=lambda row: -row["rate"])
         aim = often[0]["code"] if often else None
     if aim is None:
         return None, []
-    metrics, measures = people.fault_metrics(reader, aim), people.measures(reader)
-    metric = aim if aim in measures else metrics[0] if metrics else None
-    pictures: list[Picture] = []
-    sentences: list[str] = []
-    title = measures[aim].label if aim in measures else people.faults(reader).get(aim, aim)
-    clean = people.fault_about(reader, aim).get("instead")
-    if clean:
-        title = f"The aim: {clean}"
+    pictures, text = [], []
+    clean = people.fault_about(chosen.reader, aim).get("instead")
     if aim in now:
-        sentences += _often(clean, now[aim], before.get(aim))
+        text += _often(clean, now[aim], before.get(aim))
         if now[aim]["usable"] >= TEN:
             pictures.append(_ten(clean, now[aim], before.get(aim), narrow=narrow))
-    if metric in measures:
-        line = _line(reader, person, measures[metric], when, family, narrow=narrow)
+    metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
+    if metric in chosen.measures:
+        measure = chosen.measures[metric]
+        line = _line(chosen, measure, narrow=narrow)
         pictures += [line] if line else []
-        if aim in measures:
-            sentences += _moved(reader, person, measures[metric], when, family)
-        if line and measures[metric].unit == "points":
-            sentences.append(POINT)
-    if not sentences:
-        clubs = f"lately with {FAMILIES[family].lower()}" if when else "yet"
-        sentences = [f"Not measured {clubs}; a coming session will show it."]
-    how, cautions = _how(reader, person, drill, hurts=hurts)
+        if aim in chosen.measures:
+            text += _value(chosen, measure)
+        if line and measure.unit == "points":
+            text.append(_(sentences.POINT))
+    if not text:
+        text = [
+            _("Not measured lately with {clubs}; your next sessions will show it.").format(clubs=chosen.clubs)
+            if chosen.season
+            else _("Not measured yet; your next session will show it.")
+        ]
+    how, cautions = _how(chosen, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
-    return Focus(title[:1].upper() + title[1:], tuple(sentences), name, how, cautions), pictures
+    title = _("The aim: {aim}").format(aim=_(clean)) if clean else chosen.name(aim)
+    return Focus(title[:1].upper() + title[1:], tuple(text), name, how, cautions), pictures
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
-    clean = clean or f"“{now['fault'].lower()}” does not show"
-    swings = " swings" if now["usable"] >= TEN else ""
-    text = f"In {_good(now)}{swings} lately, {clean}."
+    clean = _(clean) if clean else _("“{fault}” does not show").format(fault=now["fault"].lower())
+    text = (
+        _("In {good} swings lately, {clean}.") if now["usable"] >= TEN else _("In {good} lately, {clean}.")
+    ).format(good=_good(now), clean=clean)
     if before is not None:
-        text += f" Earlier in the season it was {_good(before)}."
+        text += " " + _("Earlier in the season it was {good}.").format(good=_good(before))
     return [text, PLAINLY.get(now["label"], "")]
 
 
 def _good(row: dict[str, Any]) -> str:
     """How many swings go well: of ten; of fewer than ten swings, of those there are."""
     if row["usable"] < TEN:
-        return f"{row['usable'] - row['flagged']} of {count(row['usable'], 'swing')}"
+        good = row["usable"] - row["flagged"]
+        return _("{good} of {swings}").format(good=good, swings=count(row["usable"], "swing"))
     return in_ten(1 - row["rate"])
 
 
-def _moved(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
-    fit = season.trends(reader, measure.metric, family, when, person["student"])
-    few = TOO_FEW if person["sessions"] < FEW_SESSIONS else NOT_CLEAR
-    code = fit["label"][0] if len(fit) else few
-    return [measure.explain, *_aim(reader, person, measure, when, family), PLAINLY[code]]
-
-
-def _aim(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> list[str]:
-    """The last session's value beside the aim, which is the band."""
-    means = season.session_means(reader, measure.metric, family, when, person["student"])
-    lo, hi = _band(reader, person, measure, when, family)
-    if means.is_empty():
-        return []
-    text = f"At your last session: {measure.say(means['mean'][-1])}."
-    if lo is not None and hi is not None:
-        return [f"{text} The aim, the pale strip in the picture, is {measure.say_both(lo, hi, ' to ')}."]
-    if lo is not None:
-        return [f"{text} The aim, the pale strip in the picture, is {measure.say(lo)} or more."]
-    if hi is not None:
-        return [f"{text} The aim, the pale strip in the picture, is {measure.say(hi)} or less."]
-    return [text]
-
-
-def _band(reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str) -> season.Band:
-    style = season.style(reader, person["student"], family, when)
-    return season.bands(reader, family, person, style).get(measure.metric, (None, None))
+def _value(chosen: StudentSeason, measure: Measure) -> list[str]:
+    """What a measure is, its last value beside the aim (the band), and whether it has changed."""
+    text, means, (lo, hi) = [measure.explain], chosen.means(measure.metric), chosen.band(measure.metric)
+    if not means.is_empty():
+        aim = None
+        if lo is not None and hi is not None:
+            aim = measure.say_both(lo, hi, _(" to "))
+        elif lo is not None:
+            aim = _("{value} or more").format(value=measure.say(lo))
+        elif hi is not None:
+            aim = _("{value} or less").format(value=measure.say(hi))
+        last = _("At your last session: {value}.").format(value=measure.say(means["mean"][-1]))
+        strip = _("The aim, the pale strip in the picture, is {aim}.")
+        text.append(f"{last} {strip.format(aim=aim)}" if aim else last)
+    trend = chosen.trend(measure.metric)
+    few = TOO_FEW if chosen.person["sessions"] < sentences.FEW_SESSIONS else NOT_CLEAR
+    return [*text, PLAINLY[trend["label"] if trend else few]]
 
 
 def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
     rows = [(ten_swings.NOW, 1 - now["rate"])]
     if before is not None and before["usable"] >= TEN:
         rows.append((ten_swings.BEFORE, 1 - before["rate"]))
-    frame = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
-    clean = clean or f"swings without “{now['fault'].lower()}”"
-    finding = f"{clean[:1].upper()}{clean[1:]}: {in_ten(1 - now['rate'])} swings lately"
+    rates = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
+    clean = _(clean) if clean else _("swings without “{fault}”").format(fault=now["fault"].lower())
+    finding = _("{clean}: {good} swings lately").format(
+        clean=clean[:1].upper() + clean[1:], good=in_ten(1 - now["rate"])
+    )
     return Picture(
-        ten_swings.picture(frame, finding, narrow=narrow), ten_swings.words(frame), ten_swings.table(frame)
+        ten_swings.picture(rates, finding, narrow=narrow), ten_swings.words(rates), ten_swings.table(rates)
     )
 
 
-def _line(
-    reader: Reader, person: dict[str, Any], measure: Measure, when: str, family: str, *, narrow: bool
-) -> Picture | None:
-    found = measure_season(reader, person, measure, family, when)
+def _line(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Picture | None:
+    """The season line, without lessons and changes of device."""
+    found = measure_season(chosen, measure)
     if found is None:
         return None
-    ticks = found.line.ticks.filter(pl.col("kind") != "lesson")
-    own = replace(found, line=replace(found.line, ticks=ticks, changes=found.line.changes.clear()))
-    finding = f"{measure.label}: {measure.say(found.last)} at your last session"
-    return own.picture(finding, _key(found.line.band, found.line.line), narrow=narrow)
-
-
-def _key(band: season.Band, fitted: pl.DataFrame) -> str:
-    """What the marks of a season line are, for someone who has never seen one."""
-    said = ["Each dot is one session; the bar through it shows how far it can be trusted."]
-    if band != (None, None):
-        said.append("The pale strip is the aim.")
-    if not fitted.is_empty():
-        said.append("The line runs through the season, and its shade shows how far it can be trusted.")
-    return " ".join(said)
+    line = found.line
+    ticks = line.ticks.filter(pl.col("kind") != "lesson")
+    finding = _("{measure}: {value} at your last session").format(
+        measure=measure.label, value=measure.say(found.last)
+    )
+    key = [_("Each dot is one session; the bar through it shows how far it can be trusted.")]
+    if line.band != (None, None):
+        key.append(_("The pale strip is the aim."))
+    if not line.line.is_empty():
+        key.append(_("The line runs through the season, and its shading shows how far it can be trusted."))
+    own = replace(found, line=replace(line, ticks=ticks, changes=line.changes.clear()))
+    return own.picture(finding, " ".join(key), narrow=narrow)
 
 
 def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:
-    """The eight weeks up to the last practice, so that what was worked at is what is seen."""
+    """The eight weeks up to the last practice, so that the work done is what is seen."""
     rows = practice_weeks.weeks(practice, practice.get_column("day").sort()[-1])
-    said = practice_weeks.words(rows)
-    days, last = int(rows["days"].sum()), practice["day"].max()
-    finding = f"Home practice on {count(days, 'day')} in the {practice_weeks.WEEKS} weeks to {on(last)}"
-    return Picture(practice_weeks.picture(rows, finding, narrow=narrow), said, practice_weeks.table(rows))
+    finding = _("Home practice on {days} in the {weeks} weeks to {day}").format(
+        days=count(int(rows["days"].sum()), "day"),
+        weeks=practice_weeks.WEEKS,
+        day=on(practice.get_column("day").sort()[-1]),
+    )
+    chart = practice_weeks.picture(rows, finding, narrow=narrow)
+    return Picture(chart, practice_weeks.words(rows), practice_weeks.table(rows))
 
 
 def _how(
-    reader: Reader, person: dict[str, Any], drill: dict[str, Any] | None, *, hurts: bool
+    chosen: StudentSeason, drill: dict[str, Any] | None, *, hurts: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """How to practise, with the drill's own cautions; no drill while something hurts or below its age."""
     if hurts:
-        return (), ("While something hurts, no drill is suggested here. Talk to your coach first.",)
+        return (), (_("While something hurts, no drill is suggested here. Talk to your coach first."),)
     if drill is None:
-        return (), ("Ask your coach which drill fits before you practise this at home.",)
-    years = age(person["born"], reader.today)
-    if drill["min_age"] is not None and (years is None or years < drill["min_age"]):
-        return (), (
-            f"The last drill is for players from {drill['min_age']} years on; ask your coach for another.",
-        )
-    how = [drill["how"] or "Your coach shows you how."]
+        return (), (_("Ask your coach which drill fits before you practise this at home."),)
+    if safety.too_young(drill, chosen.person["born"], chosen.reader.today):
+        older = _("Your last drill is for players aged {years} and over; ask your coach for another.")
+        return (), (older.format(years=drill["min_age"]),)
+    how = [drill["how"] or _("Your coach shows you how.")]
     if drill["dose"]:
-        pace = f", at {drill['pace']} pace" if drill["pace"] else ""
-        unit = "minutes" if drill["unit"] == "minutes" else "times"
-        how.append(f"Set on {on(drill['day'])}: {drill['dose']:.0f} {unit}{pace}.")
+        how.append(_("Set on {day}: {dose}.").format(day=on(drill["day"]), dose=sentences.dose(drill)))
     cautions = [drill["cautions"]] if drill["cautions"] else []
-    if (
-        "eyes closed" in f"{drill['how']} {drill['cautions']}".lower()
-        or drill["aim"] == "unsteady_at_address"
-    ):
-        cautions.append(EYES_CLOSED)
+    if safety.needs_balance_caution(drill["aim"], drill["how"], drill["cautions"]):
+        cautions.append(_(EYES_CLOSED))
     return tuple(how), tuple(cautions)
 
 
@@ -265,17 +300,16 @@ def _notes(reader: Reader, student: str) -> tuple[str, ...]:
     found = sessions.notes(reader, student).filter(
         pl.col("shared") & (pl.col("kind") == "plan") & pl.col("text").is_not_null()
     )
-    return tuple(
-        f"{row['author']}, {on(row['day'])}: {row['text']}" for row in found.head(3).iter_rows(named=True)
-    )
+    latest = found.head(MOST_NOTES).iter_rows(named=True)
+    return tuple(f"{row['author']}, {on(row['day'])}: {row['text']}" for row in latest)
 
 
 def _cautions(reader: Reader, student: str) -> tuple[str, ...]:
-    said = [IF_IT_HURTS, CLEAR_SPACE]
+    text = [_(IF_IT_HURTS), _(CLEAR_SPACE)]
     if reader.is_minor(student):
-        said += [practice_week(reader, student), GROWING, MINORS]
+        text += [safety.practice_week(reader, student), _(GROWING), _(MINORS)]
         if reader.settings.consents_kept_elsewhere:
-            said.append("Consents are kept elsewhere: look there before this page is shared by link.")
+            text.append(_("Consents are kept elsewhere: check there before this page is shared by link."))
         elif not people.may_share(reader, student):
-            said.append("No consent to share this page by link is on file: hand it over in person.")
-    return (*said, BANDS_ARE_CUSTOM)
+            text.append(_("No consent to share this page by link is on file: hand it over in person."))
+    return (*text, _(BANDS_ARE_CUSTOM))

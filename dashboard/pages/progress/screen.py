@@ -3,43 +3,49 @@
 import streamlit as st
 
 from dashboard import layout
-from dashboard.pages.progress.content import progress
-from dashboard.text.sentences import FEET
+from dashboard.pages.progress.content import Focus, progress_page
+from dashboard.text.catalogue import _
 from warehouse.access import Reader
 
 
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Progress page")
-    page = progress(reader, person, narrow=layout.narrow())
+    page = progress_page(reader, person, narrow=layout.narrow())
     st.title(page.name, anchor=False)
     if reader.viewer.person != person["student"]:
-        layout.aside(f"Written to {page.name}, in the words they read. Shows only what is shared with them.")
+        layout.aside(
+            _("This is what {name} reads. It shows only what is shared with them.").format(name=page.name)
+        )
     for sentence in page.discomfort:
         st.warning(sentence)
     st.write(page.opening)
     if page.focus is None:
-        layout.say("Nothing to work on is set yet. After the next lesson your coach's plan stands here.")
+        layout.say(page.nothing_yet)
     else:
-        st.header("One thing to work on")
-        st.subheader(page.focus.title)
-        for sentence in page.focus.sentences:
-            st.write(sentence)
-        layout.aside(FEET)
-        if page.focus.drill:
-            st.header("How to practise it")
-            st.subheader(page.focus.drill)
-        for sentence in page.focus.how:
-            st.write(sentence)
-        for sentence in page.focus.cautions:
-            st.write(f"**Take care.** {sentence}")
+        _focus(page.focus, page.feet)
     for picture in page.pictures:
-        layout.picture(picture.chart, picture.words, picture.rows)
+        layout.picture(picture)
         if picture.key:
             layout.aside(picture.key)
     if page.notes:
-        st.header("From your coach")
+        st.header(_("From your coach"))
         for note in page.notes:
             st.write(note)
     for sentence in page.cautions:
         layout.aside(sentence)
+
+
+def _focus(focus: Focus, feet: str) -> None:
+    st.header(_("One thing to work on"))
+    st.subheader(focus.title)
+    for sentence in focus.sentences:
+        st.write(sentence)
+    layout.aside(feet)
+    if focus.drill:
+        st.header(_("How to practise it"))
+        st.subheader(focus.drill)
+    for sentence in focus.how:
+        st.write(sentence)
+    for sentence in focus.cautions:
+        st.write(f"**{_('Take care.')}** {sentence}")

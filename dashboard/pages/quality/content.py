@@ -1,12 +1,11 @@
 """What the Data quality page says: what was left out, by reason, device and coach, over time."""
 
-from dataclasses import dataclass
-
 import polars as pl
 
 from dashboard.charts import left_out
 from dashboard.charts.picture import Picture
 from dashboard.queries import trust
+from dashboard.section import Section
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, number
 from dashboard.text.reasons import USABLE, reason
@@ -20,15 +19,6 @@ HOW_TO_READ = mark(
     "that kept it out. A refused delivery counts once, under the day it came in if its own day could not be "
     "read. Nothing is thrown away: once corrected, it counts."
 )
-
-
-@dataclass(frozen=True)
-class Quality:
-    """What was left out of the rows chosen; without a picture, `nothing` says that nothing was."""
-
-    picture: Picture | None
-    nothing: str
-    tables: tuple[tuple[str, pl.DataFrame], ...] = ()  # heading, and rows to show and save
 
 
 def health(reader: Reader) -> pl.DataFrame:
@@ -63,49 +53,38 @@ def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
     }
 
 
-def quality(rows: pl.DataFrame, by: str, *, narrow: bool) -> Quality:
+def left_out_weekly(rows: pl.DataFrame, by: str, *, narrow: bool) -> Section:
     """What was left out of `rows`, pictured `by` reason, device or coach."""
     usable = int(rows.filter(pl.col("reason") == USABLE)["n"].sum())
     out = rows.filter(pl.col("reason") != USABLE)
     if out.is_empty():
-        return Quality(
-            None, _("Nothing was left out here: all of {swings} count.").format(swings=count(usable, "swing"))
-        )
-    group = "said" if by == "reason" else by
-    weekly = out.group_by("week", pl.col(group).alias("group")).agg(pl.col("n").sum())
-    columns = {
-        "day": _("Day"),
-        "said": GROUPINGS["reason"],
-        "device": GROUPINGS["device"],
-        "coach": GROUPINGS["coach"],
-    }
-    title = left_out.finding(weekly, usable, GROUPINGS[by])
-    table = out.select(*columns, "n").rename({**columns, "n": _("Left out")})
-    picture = Picture(
-        left_out.picture(weekly, GROUPINGS[by], title, narrow=narrow),
-        left_out.words(weekly, GROUPINGS[by]),
-        table,
-        _(HOW_TO_READ),
-    )
-    headings = {"device": _("By device"), "coach": _("By coach")}
-    return Quality(picture, "", tuple((text, _totals(rows, out, name)) for name, text in headings.items()))
+        nothing = _("Nothing was left out here: all of {swings} count.")
+        return Section(boxes=(nothing.format(swings=count(usable, "swing")),))
+    name = GROUPINGS[by]
+    weekly = out.group_by("week", group="said" if by == "reason" else by).agg(pl.col("n").sum())
+    chart = left_out.picture(weekly, name, left_out.finding(weekly, usable, name), narrow=narrow)
+    columns = {"day": _("Day"), "said": GROUPINGS["reason"], "n": _("Left out")}
+    columns |= {column: GROUPINGS[column] for column in ("device", "coach")}
+    table = out.select("day", "said", "device", "coach", "n").rename(columns)
+    return Section(Picture(chart, left_out.words(weekly, name), table, _(HOW_TO_READ)))
 
 
-def _totals(rows: pl.DataFrame, out: pl.DataFrame, column: str) -> pl.DataFrame:
+def totals(rows: pl.DataFrame, column: str) -> pl.DataFrame:
     """By device or by coach: usable, left out, the share left out, and the most frequent reason."""
     usable = pl.col("reason") == USABLE
-    totals = rows.group_by(column).agg(
+    found = rows.group_by(column).agg(
         pl.col("n").filter(usable).sum().alias("usable"), pl.col("n").filter(~usable).sum().alias("out")
     )
     share = 100 * pl.col("out") / (pl.col("out") + pl.col("usable"))
     often = (
-        out.group_by(column, "said")
+        rows.filter(~usable)
+        .group_by(column, "said")
         .agg(pl.col("n").sum())
         .sort("n", "said", descending=[True, False])
         .unique(column, keep="first", maintain_order=True)
     )
     return (
-        totals.join(often.select(column, "said"), on=column, how="left")
+        found.join(often.select(column, "said"), on=column, how="left")
         .sort(column)
         .select(
             pl.col(column).alias(GROUPINGS[column]),

@@ -1,163 +1,151 @@
 """Student: one student's season, faults, a session's swings, what was done and noted."""
 
-from typing import Any
-
 import polars as pl
 import streamlit as st
 
-from dashboard import evidence, films, frame, layout
-from dashboard.pages.student import ball, swings
-from dashboard.queries import people, season, sessions
-from dashboard.text import sentences
-from dashboard.text.cautions import BANDS_ARE_CUSTOM
+from dashboard import films, frame, layout, student_season
+from dashboard.pages.student import content, swings
+from dashboard.pages.student.content import Section
+from dashboard.pages.student.swings import SwingChoice
+from dashboard.queries import people, sessions
+from dashboard.student_season import StudentSeason
+from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed
 from warehouse.access import Reader
-from warehouse.vocabulary import age
+from warehouse.errors import UnderfootError
 
-KINDS = {
-    "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
-    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
-    "practice": "Home practice",
-    "target": "Own band",
-}  # fmt: skip
-STYLES = {
-    "front_foot": "stays on the front foot through impact",
-    "reverse": "load falls back through impact",
-    "mixed": "between the two ways through impact",
-}
+ALL, NOTHING = "all", "nothing"
 
 
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Student")
     st.title(person["name"], anchor=False)
-    layout.aside(_about(reader, person))
-    layout.discomfort(reader, person["student"])
+    chosen = StudentSeason(reader, person)
+    layout.aside(content.about(chosen))
+    layout.discomfort(reader, chosen.student)
     with st.container(horizontal=True):
-        frame.link("lesson", "Lesson sheet →", student=person["student"])
-        frame.link("notes", "Write a note →", student=person["student"])
-    measured = [s for s in people.seasons(reader) if people.families(reader, s, person["student"])]
+        frame.link("lesson", _("Lesson sheet →"), student=chosen.student)
+        frame.link("notes", _("Write a note →"), student=chosen.student)
+    measured = student_season.measured_seasons(reader, chosen.student)
     if not measured:
-        _without_clubs(reader, person)
+        layout.say(content.nothing_measured(chosen))
+        films.of_others(reader, chosen.student, "", [])
+        _history(chosen)
         return
-    when, family = _which(reader, person, measured)
-    style = season.style(reader, person["student"], family, when)
-    bands = season.bands(reader, family, person, style)
-    _season(reader, person, when, family)
-    _faults(reader, person, when, family)
-    swings.show(reader, person, family, bands)
-    ball.show(reader, person["student"], family, when)
-    _left_out(reader, person, when)
-    _done(reader, person, when)
-    n = season.style_swings(reader, person["student"], family, when)
-    styled = (
-        f" Style by impact with {FAMILIES[family].lower()}: {STYLES[style]}, from {count(n, 'swing')}; "
-        "shown, never a fault."
-        if style
-        else ""
-    )
-    layout.aside(f"{BANDS_ARE_CUSTOM}{styled}")
+    chosen = _choice(chosen, measured)
+    _season(chosen)
+    st.header(_("Faults, in the order of the swing"))
+    _section(content.faults_part(chosen, narrow=layout.narrow()))
+    _swings(chosen)
+    _ball(chosen)
+    left_out = chosen.left_out()
+    if left_out is not None:
+        layout.aside(left_out)
+    _history(chosen)
+    layout.aside(content.closing(chosen))
 
 
-def _about(reader: Reader, person: dict[str, Any]) -> str:
-    parts = [person["level"], f"{person['handed']}-handed" if person["handed"] else None]
-    years = age(person["born"], reader.today)
-    if years is not None and reader.is_minor(person["student"]):
-        parts.append(f"{years} years old")
-    if person["coach_name"]:
-        parts.append(f"coached by {person['coach_name']}")
-    parts.append(count(person["sessions"], "session"))
-    return " · ".join(part for part in parts if part)
-
-
-def _without_clubs(reader: Reader, person: dict[str, Any]) -> None:
-    """What there is of a student who has only films of clubs not named, or only notes, or nothing yet."""
-    layout.say(
-        f"{person['name']} has no measured swing in a season yet. Drop a session on the Deliveries page; it "
-        "shows here once it has loaded."
-    )
-    films.of_others(reader, person["student"], "", [])
-    _done(reader, person, None, every=True)
-
-
-def _which(reader: Reader, person: dict[str, Any], measured: list[str]) -> tuple[str, str]:
+def _choice(chosen: StudentSeason, measured: list[str]) -> StudentSeason:
     left, right = st.columns(2)
     with left:
-        when = layout.choose("Season", {name: name for name in measured}, "season")
+        season = layout.choose(_("Season"), {name: name for name in measured}, "season")
     with right:
-        families = people.families(reader, when, person["student"])
-        family = layout.choose("Clubs", {f: FAMILIES.get(f, f) for f in families}, "clubs")
-    return when, family
+        families = people.families(chosen.reader, season, chosen.student)
+        family = layout.choose(_("Clubs"), {f: FAMILIES.get(f, f) for f in families}, "clubs")
+    return StudentSeason(chosen.reader, chosen.person, season, family)
 
 
-def _season(reader: Reader, person: dict[str, Any], when: str, family: str) -> None:
-    st.header("The season")
-    measures, core = people.measures(reader), people.core_measures(reader)
-    options = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
+def _section(section: Section, place: str = "") -> None:
+    if section.missing:
+        layout.say(section.missing)
+    if section.picture is not None:
+        picture = section.picture
+        layout.picture(picture, place=place)
+    if section.sentence:
+        st.write(section.sentence)
+    if section.small_print:
+        layout.aside(section.small_print)
+
+
+def _season(chosen: StudentSeason) -> None:
+    st.header(_("The season"))
+    options = content.measures(chosen)
     if not options:
-        layout.say("The list of measures is not built yet; run: underfoot build")
+        layout.say(_("The list of measures is not built yet; run: underfoot build"))
         return
-    measure = measures[layout.choose("Measure", options, "measure")]
-    found = evidence.measure_season(reader, person, measure, family, when)
-    if found is None:
-        layout.say(
-            f"{measure.label} is not measured with {FAMILIES[family].lower()} in {when}. {measure.explain} "
-            "Choose another measure, or other clubs."
-        )
+    measure = chosen.measures[layout.choose(_("Measure"), options, "measure")]
+    _section(content.season_part(chosen, measure, narrow=layout.narrow()))
+
+
+def _ball(chosen: StudentSeason) -> None:
+    rows = content.ball_rows(chosen)
+    if not rows:
         return
-    layout.show(found.picture(narrow=layout.narrow()))
-    st.write(found.sentence())
-    layout.aside(
-        f"{measure.explain} Bars and the line's shade hold the true value nine times in ten. A hollow point "
-        "rests on fewer than five swings."
-    )
+    st.header(_("With the ball"))
+    known = content.known_outcomes(rows)
+    outcome = layout.choose(_("Of the ball"), known, "ball") if len(known) > 1 else next(iter(known), None)
+    _section(content.ball_part(chosen, rows, outcome, narrow=layout.narrow()), place="ball")
 
 
-def _faults(reader: Reader, person: dict[str, Any], when: str, family: str) -> None:
-    st.header("Faults, in the order of the swing")
-    rates = season.fault_rates(reader, person["student"], family, when)
-    if rates.is_empty():
-        layout.say(
-            "No fault rate yet: it needs judged swings of this club family. More sessions will bring it."
-        )
-        return
-    layout.show(evidence.ladder(rates, narrow=layout.narrow()))
-    judged = set(rates["fault"])
-    others = [name for name in people.faults(reader).values() if name not in judged]
-    text = (
-        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
-        "nine times in ten."
-    )
-    layout.aside(f"{text} Not judged with these clubs: {listed(others)}." if others else text)
+def _history(chosen: StudentSeason) -> None:
+    st.header(_("Sessions, drills and notes"))
+    history = content.history(chosen)
+    if not history.sessions.is_empty():
+        layout.table(history.sessions)
+    if history.notes.is_empty():
+        layout.say(history.no_notes)
+    else:
+        layout.table(history.notes)
 
 
-def _left_out(reader: Reader, person: dict[str, Any], when: str) -> None:
-    counts, flags = sessions.left_out(reader, person["student"], when)
-    told = sentences.left_out(counts, flags.rows())
-    if told is not None:
-        layout.aside(told)
+def _swings(chosen: StudentSeason) -> None:
+    """The swings of one session, drawn, with its films; then the films of sessions that can't be drawn."""
+    st.header(_("The swings of one session"), anchor=False)
+    found = sessions.plate_sessions(chosen.reader, chosen.student, chosen.family)
+    if found.is_empty():
+        layout.say(_("No session with these clubs was measured on plates, so there is nothing to draw."))
+    else:
+        _session(chosen, found)
+    films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
 
 
-def _done(reader: Reader, person: dict[str, Any], when: str | None, *, every: bool = False) -> None:
-    st.header("Sessions, drills and notes")
-    visits = sessions.sessions(reader, person["student"], when, every=every)
-    if not visits.is_empty():
-        layout.table(
-            visits.select(
-                pl.col("day").alias("Day"), pl.col("coach_name").alias("Coach"),
-                pl.col("device").alias("Device"),
-                pl.col("swings").alias("Swings"), pl.col("usable").alias("Usable"),
-            ),
-        )  # fmt: skip
-    notes = sessions.notes(reader, person["student"])
-    if notes.is_empty():
-        layout.say("No note yet. Notes come with a session's notes.csv, or on their own.")
-        return
-    layout.table(
-        notes.select(
-            pl.col("day").alias("Day"), pl.col("author").alias("Who"),
-            pl.col("kind").replace(KINDS).alias("Note"), pl.col("about").alias("About"),
-            pl.col("text").alias("Words"), pl.col("shared").alias("Student sees it"),
-        ),
-    )  # fmt: skip
+def _session(chosen: StudentSeason, found: pl.DataFrame) -> None:
+    """One session's pictures, where they can be drawn, and its films, which need no pictures."""
+    this, other = _chosen_swings(chosen, found)
+    try:
+        curves = swings.swing_curves(chosen.reader, this, other, chosen.family)
+    except UnderfootError as error:
+        layout.say(str(error))
+    else:
+        if curves is None:
+            layout.say(_("Nothing chosen here has its takeaway, top and impact, so it can't be drawn."))
+        else:
+            names = swings.names(found, this, other)
+            _section(swings.load_part(curves, chosen.bands, names, this, narrow=layout.narrow()))
+            _section(swings.heels_part(curves, names, narrow=layout.narrow()))
+    films.beside(chosen.reader, this, chosen.family)
+
+
+def _chosen_swings(chosen: StudentSeason, found: pl.DataFrame) -> tuple[SwingChoice, SwingChoice | None]:
+    """What is drawn, and what is laid over it."""
+    names, first = swings.session_names(found), found["session"][0]
+    one, two = st.columns(2)
+    with one:
+        session = layout.choose(_("Session"), names, "session")
+        this = SwingChoice(session, _swing(chosen, session, _("Swings"), "swing"))
+    with two:
+        options = {NOTHING: _("Nothing"), **names}
+        default = first if first != session else NOTHING
+        over = layout.choose(_("Laid over it"), options, "over", default=default)
+        if over == NOTHING:
+            return this, None
+        return this, SwingChoice(over, _swing(chosen, over, _("Its swings"), "over-swing"))
+
+
+def _swing(chosen: StudentSeason, session: str, label: str, name: str) -> int | None:
+    """One swing of a session, or all of them."""
+    numbers = sessions.swing_numbers(chosen.reader, session, chosen.family)
+    options = {ALL: _("All, as their mean"), **{str(n): _("Swing {n}").format(n=n) for n in numbers}}
+    swing = layout.choose(label, options, name)
+    return None if swing == ALL else int(swing)

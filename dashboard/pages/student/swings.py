@@ -1,120 +1,246 @@
-"""The swing view of a student's page: a session or one swing, another laid over it, and the film beside."""
+"""The pictures of a swing: load under both feet over time, of a session's mean swing or of one swing."""
 
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import polars as pl
-import streamlit as st
 
-from dashboard import films, layout
 from dashboard.charts import heel_lanes, load_curve
-from dashboard.pages.student import courses
-from dashboard.pages.student.courses import Courses, Take
+from dashboard.charts.heel_lanes import LEAD, TRAIL
+from dashboard.charts.load_curve import FIRST, THIS
+from dashboard.charts.picture import Picture
+from dashboard.pages.student.content import Section
 from dashboard.queries import season, sessions
+from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
+from warehouse.traces import stretch
+from warehouse.vocabulary import EVENTS
 
-ALL, NOTHING = "all", "nothing"
-
-
-def show(reader: Reader, person: dict[str, Any], family: str, bands: dict[str, season.Band]) -> None:
-    """The swings of one session, drawn, with its films; then the films of sessions that have no course."""
-    st.header("The swings of one session", anchor=False)
-    found = sessions.plate_sessions(reader, person["student"], family)
-    if found.is_empty():
-        layout.say("No session of these clubs was measured on plates, so there is no course to draw.")
-    else:
-        _session(reader, found, family, bands)
-    films.of_others(reader, person["student"], family, found["session"].to_list())
-
-
-def _session(reader: Reader, found: pl.DataFrame, family: str, bands: dict[str, season.Band]) -> None:
-    """One session's course, where it can be drawn, and its films, which stand without it."""
-    this, over, names = _chosen(reader, found, family)
-    try:
-        drawn = courses.courses(reader, this, over, family)
-    except UnderfootError as error:
-        layout.say(str(error))
-    else:
-        if drawn is None:
-            layout.say("Nothing chosen here has its takeaway, top and impact, so its course can't be drawn.")
-        else:
-            _load(drawn, bands, names, one=this.swing_no is not None)
-            _heels(drawn, names)
-    films.beside(reader, this, family)
+NEEDED = ("takeaway", "top", "impact")
+SIGNALS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct")
+HEEL_AT_PCT, BALL_AT_PCT = 15.0, 70.0  # where a foot rests when its heel load is estimated from its pressure
+LIGHT = 0.10  # under this share of body weight, both feet light: no lead share
+# Metric → the event where its band is drawn on the load picture, and whether it is a trail share.
+POSTS = {
+    "address_lead_share_pct": ("address", False),
+    "mid_back_trail_share_pct": ("mid_back", True),
+    "top_lead_share_pct": ("top", False),
+    "mid_down_lead_share_pct": ("mid_down", False),
+    "impact_lead_share_pct": ("impact", False),
+    "finish_lead_share_pct": ("finish", False),
+}
 
 
-def _chosen(reader: Reader, found: pl.DataFrame, family: str) -> tuple[Take, Take | None, tuple[str, str]]:
-    """What is drawn and what is laid over it, with what each is called."""
-    days = {row["session"]: row for row in reversed(list(found.iter_rows(named=True)))}
-    names = {code: f"{on(row['day'])}, {count(row['swings'], 'swing')}" for code, row in days.items()}
-    first = found["session"][0]
-    one, two = st.columns(2)
-    with one:
-        session = layout.choose("Session", names, "session")
-        swing = _swing(reader, session, family, "Swings", "swing")
-    others = {NOTHING: "Nothing", **names}
-    with two:
-        over = layout.choose("Laid over it", others, "over", default=first if first != session else NOTHING)
-        if over == NOTHING:
-            laid = None
-        else:
-            laid = Take(over, _swing(reader, over, family, "Its swings", "over-swing"))
-    this = Take(session, swing)
-    called = _called(this, days), _called(laid, days) if laid else ""
-    return this, laid, called
+@dataclass(frozen=True)
+class SwingChoice:
+    """What is drawn: a session's full swings, or one swing of it."""
+
+    session: str
+    swing_no: int | None = None
 
 
-def _swing(reader: Reader, session: str, family: str, label: str, name: str) -> int | None:
-    """One swing of a session, or all of them."""
-    found = sessions.swing_numbers(reader, session, family)
-    chosen = layout.choose(label, {ALL: "All, as their mean", **{str(n): f"Swing {n}" for n in found}}, name)
-    return None if chosen == ALL else int(chosen)
+@dataclass(frozen=True)
+class SwingCurves:
+    """Up to two choices on one time axis. `load` and `lanes` are what the charts of those names draw.
+
+    `times`: mean seconds from takeaway to each event, of the first choice; `swings`: how many it has;
+    `estimated`: its heel loads were estimated from where each foot's load sits.
+    """
+
+    events: tuple[str, ...]
+    load: pl.DataFrame
+    lanes: pl.DataFrame
+    swings: int
+    estimated: bool
+    times: dict[str, float]
 
 
-def _called(take: Take, days: dict[str, dict[str, Any]]) -> str:
-    day = on(days[take.session]["day"])
-    return day if take.swing_no is None else f"{day}, swing {take.swing_no}"
+def session_names(found: pl.DataFrame) -> dict[str, str]:
+    """Sessions to choose from, the newest first, by day and number of swings."""
+    rows = reversed(found.rows(named=True))
+    return {row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}" for row in rows}
 
 
-def _load(drawn: Courses, bands: dict[str, season.Band], names: tuple[str, str], *, one: bool) -> None:
-    course = load_curve.picture(
-        drawn.load,
-        courses.posts(bands, drawn.events),
-        drawn.events,
-        load_curve.finding(drawn.load, drawn.events, names),
-        narrow=layout.narrow(),
+def names(found: pl.DataFrame, this: SwingChoice, other: SwingChoice | None) -> tuple[str, str]:
+    """What each choice is called in a picture; the second is empty without another choice."""
+    days = dict(found.select("session", "day").iter_rows())
+    return _name(days, this), _name(days, other) if other else ""
+
+
+def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
+    day = on(days[choice.session])
+    if choice.swing_no is None:
+        return day
+    return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
+
+
+def load_part(
+    curves: SwingCurves,
+    bands: Mapping[str, season.Band],
+    names: tuple[str, str],
+    this: SwingChoice,
+    *,
+    narrow: bool,
+) -> Section:
+    """The lead foot's share of the load over the swing."""
+    chart = load_curve.picture(
+        curves.load,
+        posts(bands, curves.events),
+        curves.events,
+        load_curve.finding(curves.load, curves.events, names),
+        narrow=narrow,
         names=names,
-        times=drawn.times,
-    )
-    layout.picture(
-        course,
-        load_curve.words(drawn.load, drawn.events, names),
-        load_curve.table(drawn.load, drawn.events, names),
+        times=curves.times,
     )
     what = (
-        "One swing."
-        if one
-        else f"Mean of {count(drawn.swings, 'swing')}; the blue shade is one standard deviation either way."
-    )
-    layout.aside(f"{what} The pale posts are the bands. Values stand at the pointer, and in the table.")
-
-
-def _heels(drawn: Courses, names: tuple[str, str]) -> None:
-    if drawn.lanes.is_empty():
-        layout.say("Neither a heel load nor where each foot's load sits was measured in this session.")
-        return
-    lanes = heel_lanes.picture(
-        drawn.lanes,
-        drawn.events,
-        heel_lanes.finding(drawn.lanes, drawn.events, names),
-        narrow=layout.narrow(),
-        names=names,
-        times=drawn.times,
-    )
-    said = heel_lanes.words(drawn.lanes, drawn.events, estimated=drawn.estimated)
-    layout.picture(lanes, said, heel_lanes.table(drawn.lanes, drawn.events))
-    if drawn.estimated:
-        layout.aside(
-            "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
+        _("Mean of {swings}; the blue shading is one standard deviation either way.").format(
+            swings=count(curves.swings, "swing")
         )
+        if this.swing_no is None
+        else _("One swing.")
+    )
+    key = _("The pale posts are the bands. Values show at the pointer, and in the table.")
+    words = load_curve.words(curves.load, curves.events, names)
+    rows = load_curve.table(curves.load, curves.events, names)
+    return Section(Picture(chart, words, rows), small_print=f"{what} {key}")
+
+
+def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> Section:
+    """The load under each heel over the swing."""
+    if curves.lanes.is_empty():
+        return Section(
+            missing=_("Neither heel load nor where each foot's load sits was measured in this session.")
+        )
+    chart = heel_lanes.picture(
+        curves.lanes,
+        curves.events,
+        heel_lanes.finding(curves.lanes, curves.events, names),
+        narrow=narrow,
+        names=names,
+        times=curves.times,
+    )
+    words = heel_lanes.words(curves.lanes, curves.events, estimated=curves.estimated)
+    estimate = _(
+        "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
+    )
+    return Section(
+        Picture(chart, words, heel_lanes.table(curves.lanes, curves.events)),
+        small_print=estimate if curves.estimated else "",
+    )
+
+
+def swing_curves(
+    reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str
+) -> SwingCurves | None:
+    """Stretch one choice's swings, and another's laid over it, between the events that both have.
+
+    None when no swing has its events. Events that fewer than four in five swings have are left out, so that
+    one unmarked swing does not cost every other its detail.
+    """
+    marked = {THIS: _marked(reader, this, family)}
+    if other is not None and other != this:
+        marked[FIRST] = _marked(reader, other, family)
+    marked = {which: found for which, found in marked.items() if found}
+    if THIS not in marked:
+        return None
+    shared = tuple(e for e in EVENTS if all(_common(found, e) for found in marked.values()))
+    load, lanes, swings, estimated = [], [], 0, False
+    for which, found in marked.items():
+        complete = {n: {e: t[e] for e in shared} for n, t in found.items() if all(e in t for e in shared)}
+        code = this.session if which == THIS or other is None else other.session
+        stretched = stretch(reader.trace(code, SIGNALS), complete, SIGNALS)
+        if not len(stretched["swing_no"]):
+            continue
+        weight = _weight(stretched)
+        load.append(_load(which, stretched, weight))
+        rows, guessed = _lanes(which, stretched, weight)
+        lanes.append(rows)
+        if which == THIS:
+            swings, estimated = len(stretched["swing_no"]), guessed
+    if not swings:
+        return None
+    return SwingCurves(
+        shared, pl.concat(load), pl.concat(lanes), swings, estimated, _times(marked[THIS], shared)
+    )
+
+
+def _times(found: dict[int, dict[str, float]], events: Sequence[str]) -> dict[str, float]:
+    """Mean seconds from the takeaway, over the swings that have every event."""
+    complete = [times for times in found.values() if all(e in times for e in events)]
+    return {e: float(np.mean([times[e] - times["takeaway"] for times in complete])) for e in events}
+
+
+def _marked(reader: Reader, choice: SwingChoice, family: str) -> dict[int, dict[str, float]]:
+    found: dict[int, dict[str, float]] = {}
+    for swing_no, event, t_s in sessions.events(reader, choice.session, family).iter_rows():
+        if choice.swing_no not in (None, swing_no):
+            continue
+        found.setdefault(swing_no, {})[event] = t_s
+    return {n: times for n, times in found.items() if all(e in times for e in NEEDED)}
+
+
+def _common(found: dict[int, dict[str, float]], event: str) -> bool:
+    return sum(event in times for times in found.values()) >= 0.8 * len(found)
+
+
+def _weight(stretched: dict[str, np.ndarray]) -> np.ndarray:
+    """Body weight (N) of each swing, (K, 1): the total load at the first event, when the player is quiet."""
+    total = stretched["lead_n"] + stretched["trail_n"]
+    weight: np.ndarray = np.maximum(total[:, :5].mean(axis=1, keepdims=True), 1.0)
+    return weight
+
+
+def _mean_sd(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and standard deviation over the swings at each position; NaN where no swing has a value."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a position that no swing has
+        return np.nanmean(values, axis=0), np.nanstd(values, axis=0)
+
+
+def _load(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFrame:
+    total = stretched["lead_n"] + stretched["trail_n"]
+    share = np.where(total >= LIGHT * weight, 100 * stretched["lead_n"] / np.maximum(total, 1e-9), np.nan)
+    mean, sd = _mean_sd(share)
+    rows = pl.DataFrame(
+        {"position": stretched["position"], "mean": mean, "lo": mean - sd, "hi": mean + sd}, nan_to_null=True
+    )
+    return rows.select(pl.lit(which).alias("which"), pl.all()).drop_nulls("mean")
+
+
+def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> tuple[pl.DataFrame, bool]:
+    """Heel loads in % of body weight; estimated from where each foot's load sits where not measured."""
+    rows, guessed = [], False
+    for foot, side in ((LEAD, "lead"), (TRAIL, "trail")):
+        heel = stretched[f"{side}_heel_n"]
+        if np.isnan(heel).all():
+            heel, guessed = estimated_heel(stretched[f"{side}_n"], stretched[f"{side}_along_pct"]), True
+        mean = _mean_sd(np.clip(100 * heel / weight, 0, None))[0]
+        rows.append(
+            pl.DataFrame({"position": stretched["position"], "mean": mean}, nan_to_null=True).select(
+                pl.lit(which).alias("which"), pl.lit(foot).alias("foot"), pl.all()
+            )
+        )
+    return pl.concat(rows).drop_nulls("mean"), guessed
+
+
+def estimated_heel(foot_n: np.ndarray, along_pct: np.ndarray) -> np.ndarray:
+    """A heel's load (N) from its foot's: all of it with the pressure at the heel, none at the ball."""
+    load: np.ndarray = foot_n * np.clip((BALL_AT_PCT - along_pct) / (BALL_AT_PCT - HEEL_AT_PCT), 0, 1)
+    return load
+
+
+def posts(bands: Mapping[str, season.Band], events: Sequence[str]) -> pl.DataFrame:
+    """event, lo, hi of the lead share, %: the bands drawn on the load picture."""
+    rows = []
+    for metric, (event, is_trail) in POSTS.items():
+        lo, hi = bands.get(metric, (None, None))
+        if event not in events or (lo is None and hi is None):
+            continue
+        if is_trail:
+            lo, hi = (None if hi is None else 100 - hi), (None if lo is None else 100 - lo)
+        rows.append({"event": event, "lo": lo, "hi": hi})
+    return pl.DataFrame(rows, schema={"event": pl.String, "lo": pl.Float64, "hi": pl.Float64})

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 
-import altair as alt
 import polars as pl
 
 from dashboard.charts import small_multiples
 from dashboard.charts.picture import Picture
 from dashboard.queries import people, season, sessions
+from dashboard.section import Section
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
@@ -18,18 +18,11 @@ from warehouse.errors import UnderfootError
 from warehouse.vocabulary import AGE_GROUPS, age, age_group
 
 ALL = "all"
+NO_SEASON = mark("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
 HOW_TO_READ = mark(
     "Students are in order of name. A hollow point is a session of fewer than five swings. Bars contain a "
     "session's true value nine times in ten."
 )
-
-
-@dataclass(frozen=True)
-class Choices:
-    """What can be compared, and when."""
-
-    subjects: dict[str, str]  # measures, then faults
-    seasons: list[str]
 
 
 @dataclass(frozen=True)
@@ -43,34 +36,30 @@ class Subject:
     family: str
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """The students on one scale. `pieces`: the picture in pieces that a browser draws one after the other."""
-
-    picture: Picture
-    pieces: tuple[alt.TopLevelMixin, ...]
-    unmeasured: str  # empty when everyone chosen was measured
-    left_out: str  # empty when no swing was
-
-
-def choices(reader: Reader) -> Choices:
-    """What there is to choose among.
+def seasons(reader: Reader) -> list[str]:
+    """Seasons with a measured session, newest first.
 
     Raises
-        UnderfootError: no session is measured yet, or the first build is still to come.
+        UnderfootError: there is none yet.
     """
-    seasons = people.seasons(reader)
-    if not seasons:
-        raise UnderfootError(
-            _("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
-        )
+    found = people.seasons(reader)
+    if not found:
+        raise UnderfootError(_(NO_SEASON))
+    return found
+
+
+def subjects(reader: Reader) -> dict[str, str]:
+    """What can be compared: core measures, the others, then faults; by name.
+
+    Raises
+        UnderfootError: the first build is still to come.
+    """
     measures, core = people.measures(reader), people.core_measures(reader)
-    subjects = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
-    faults = people.faults(reader)
-    subjects |= {code: _("Fault: {name}").format(name=name) for code, name in faults.items()}
-    if not subjects:
+    found = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
+    found |= {code: _("Fault: {name}").format(name=name) for code, name in people.faults(reader).items()}
+    if not found:
         raise UnderfootError(_("The lists of measures and faults are not built yet. Run: underfoot build"))
-    return Choices(subjects, seasons)
+    return found
 
 
 def families(reader: Reader, when: str) -> dict[str, str]:
@@ -132,7 +121,7 @@ def chosen(everyone: pl.DataFrame, choice: dict[str, str]) -> pl.DataFrame:
     return left
 
 
-def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Comparison:
+def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Section:
     """The students `shown` on one scale.
 
     Raises
@@ -167,13 +156,11 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
         small_multiples.table(values, measure),
         f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",
     )
-    measured = set(values["student"])
-    missing = [name for name in shown["name"] if name not in measured]
-    unmeasured = _("Not measured on this with these clubs: {students}.").format(students=listed(missing))
+    missing = listed([name for name in shown["name"] if name not in set(values["student"])])
+    unmeasured = _("Not measured on this with these clubs: {students}.").format(students=missing)
     counts, flags = sessions.left_out(reader, None, about.season)
-    return Comparison(
-        picture, tuple(pieces), unmeasured if missing else "", sentences.left_out(counts, flags.rows()) or ""
-    )
+    left_out = sentences.left_out(counts, flags.rows()) or ""
+    return Section(picture, tuple(pieces), notes=(unmeasured if missing else "", left_out))
 
 
 def finding(values: pl.DataFrame, measure: Measure, family: str) -> str:

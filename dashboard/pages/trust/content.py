@@ -1,12 +1,11 @@
 """What the page How sure are we says: a session's worth, how often claims hold, and eye against plate."""
 
-from dataclasses import dataclass
-
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
 from dashboard.charts.picture import Picture
 from dashboard.queries import people, trust
+from dashboard.section import Section
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
@@ -17,6 +16,10 @@ from warehouse.errors import UnderfootError
 
 ALL = "all"
 ENOUGH_SWINGS = 10
+NO_SEASON = mark(
+    "No session has been measured in a season yet, so there is nothing to be sure of. Drop a delivery on the "
+    "Deliveries page."
+)
 NO_RELIABILITY = mark(
     "Not known yet: it takes students measured in several sessions each. It will appear as more sessions "
     "come in."
@@ -48,26 +51,6 @@ AGREEMENT_KEY = mark(
 )
 
 
-@dataclass(frozen=True)
-class Evidence:
-    """One part of the page: a picture, or only its table where there is too little to draw; and its keys."""
-
-    picture: Picture | None
-    table: pl.DataFrame
-    file: str  # the table's name when it is saved alone
-    key: str = ""  # how to read the table
-    advice: str = ""
-
-
-@dataclass(frozen=True)
-class Calibration:
-    """How one claim held, and all claims together. `table`: every figure of every claim."""
-
-    picture: Picture
-    summary: str
-    table: pl.DataFrame
-
-
 def seasons(reader: Reader) -> list[str]:
     """Seasons with a measured session, newest first.
 
@@ -76,12 +59,7 @@ def seasons(reader: Reader) -> list[str]:
     """
     found = people.seasons(reader)
     if not found:
-        raise UnderfootError(
-            _(
-                "No session has been measured in a season yet, so there is nothing to be sure of. Drop a "
-                "delivery on the Deliveries page."
-            )
-        )
+        raise UnderfootError(_(NO_SEASON))
     return found
 
 
@@ -90,7 +68,7 @@ def families(reader: Reader, season: str) -> dict[str, str]:
     return {code: FAMILIES.get(code, code) for code in trust.reliability_families(reader, season)}
 
 
-def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Evidence:
+def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Section:
     """What one session's value of each measure is worth."""
     rows = trust.reliability(reader, season, family)
     shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
@@ -100,7 +78,8 @@ def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> 
         chart = reliability.picture(shown, title, narrow=narrow)
         picture = Picture(chart, reliability.words(shown), table, _(RELIABILITY_KEY))
     file = _("reliability {season} {family}").format(season=season, family=family)
-    return Evidence(picture, table, file, _(TABLE_KEY), _advice(shown["swings_wanted"].drop_nulls()))
+    advice = _advice(shown["swings_wanted"].drop_nulls())
+    return Section(picture, table=(table, file), notes=(_(TABLE_KEY),), sentences=(advice,))
 
 
 def _advice(wanted: pl.Series) -> str:
@@ -119,12 +98,11 @@ def claims(reader: Reader) -> pl.DataFrame:
     return in_words(trust.calibration(reader))
 
 
-def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Calibration:
-    """How one claim held. `rows`: as `claims` gives them."""
+def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
+    """How one claim held, and all of them together. `rows`: as `claims` gives them."""
     shown = rows.filter(pl.col("claim") == claim)
     chart = calibration_goals.picture(shown, calibration_goals.finding(shown), narrow=narrow)
-    table = calibration_goals.table
-    picture = Picture(chart, calibration_goals.words(shown), table(shown), _(CALIBRATION_KEY))
+    words, table = calibration_goals.words(shown), calibration_goals.table(shown)
     summary = _("Of {figures} with a goal, {met} met it.").format(
         figures=count(len(rows.drop_nulls("met")), "figure"), met=int(rows["met"].sum() or 0)
     )
@@ -132,7 +110,12 @@ def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Calibration:
     if len(missed):
         where = _("Missed somewhere: {claims}.").format(claims=listed([f"“{name}”" for name in missed]))
         summary = f"{summary} {where}"
-    return Calibration(picture, summary, table(rows))
+    return Section(Picture(chart, words, table, _(CALIBRATION_KEY)), sentences=(summary,))
+
+
+def figures(rows: pl.DataFrame) -> pl.DataFrame:
+    """Every figure of every claim as a row to show."""
+    return calibration_goals.table(rows)
 
 
 def coaches(reader: Reader, season: str) -> dict[str, str]:
@@ -141,13 +124,14 @@ def coaches(reader: Reader, season: str) -> dict[str, str]:
     return {ALL: _("All coaches"), **found} if found else {}
 
 
-def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Evidence | None:
-    """How far a coach's eye, or with `ALL` everyone's, agrees with the plate; null: nothing to compare."""
+def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Section:
+    """How far a coach's eye, or with `ALL` everyone's, agrees with the plate."""
     rows = trust.eye_plate(reader, season, None if coach == ALL else coach)
     if rows.is_empty():
-        return None
+        return Section(boxes=(_(NOTHING_TO_COMPARE),))
     table, picture = eye_and_plate.table(rows), None
     if rows["kappa"].is_not_null().any():
         chart = eye_and_plate.picture(rows, eye_and_plate.finding(rows), narrow=narrow)
         picture = Picture(chart, eye_and_plate.words(rows), table)
-    return Evidence(picture, table, _("eye and plate {season}").format(season=season), _(AGREEMENT_KEY))
+    file = _("eye and plate {season}").format(season=season)
+    return Section(picture, table=(table, file), notes=(_(AGREEMENT_KEY),))

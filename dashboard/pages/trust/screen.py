@@ -3,20 +3,7 @@
 import streamlit as st
 
 from dashboard import frame, layout
-from dashboard.pages.trust.content import (
-    ALL,
-    NO_CALIBRATION,
-    NO_RELIABILITY,
-    NOTHING_TO_COMPARE,
-    Evidence,
-    agreement,
-    calibration,
-    claims,
-    coaches,
-    families,
-    seasons,
-    session_worth,
-)
+from dashboard.pages.trust import content
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
 
@@ -24,7 +11,7 @@ from warehouse.access import Reader
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("How sure are we"), anchor=False)
-    season = layout.choose(_("Season"), {name: name for name in seasons(reader)}, "season")
+    season = layout.choose(_("Season"), content.seasons(reader), "season")
     _session_worth(reader, season)
     _calibration(reader)
     _agreement(reader, season)
@@ -36,48 +23,28 @@ def show(reader: Reader) -> None:
 
 def _session_worth(reader: Reader, season: str) -> None:
     st.header(_("What one session is worth"))
-    possible = families(reader, season)
-    if not possible:
-        layout.say(_(NO_RELIABILITY))
+    families = content.families(reader, season)
+    if not families:
+        layout.say(_(content.NO_RELIABILITY))
         return
-    family = layout.choose(_("Clubs"), possible, "clubs")
-    _evidence(session_worth(reader, season, family, narrow=layout.narrow()))
+    family = layout.choose(_("Clubs"), families, "clubs")
+    layout.section(content.session_worth(reader, season, family, narrow=layout.narrow()))
 
 
 def _calibration(reader: Reader) -> None:
     st.header(_("How often our claims hold"))
-    rows = claims(reader)
+    rows = content.claims(reader)
     if rows.is_empty():
-        layout.say(_(NO_CALIBRATION))
+        layout.say(_(content.NO_CALIBRATION))
         return
-    names = rows["claim"].unique(maintain_order=True)
-    claim = layout.choose(_("Claim"), {name: name for name in names}, "claim")
-    found = calibration(rows, claim, narrow=layout.narrow())
-    layout.picture(found.picture.chart, found.picture.words, found.picture.rows)
-    layout.aside(found.picture.key)
-    st.write(found.summary)
+    claim = layout.choose(_("Claim"), list(rows["claim"].unique(maintain_order=True)), "claim")
+    layout.section(content.calibration(rows, claim, narrow=layout.narrow()))
     with st.expander(_("All figures as a table")):
-        layout.table(found.table, _("calibration"))
+        layout.table(content.figures(rows), _("calibration"))
 
 
 def _agreement(reader: Reader, season: str) -> None:
     st.header(_("Eye and plate"))
-    possible = coaches(reader, season)
-    coach = layout.choose(_("Whose eye"), possible, "eye") if possible else ALL
-    found = agreement(reader, season, coach, narrow=layout.narrow())
-    if found is None:
-        layout.say(_(NOTHING_TO_COMPARE))
-        return
-    _evidence(found)
-
-
-def _evidence(found: Evidence) -> None:
-    if found.picture is None:
-        layout.table(found.table, found.file)
-    else:
-        layout.picture(found.picture.chart, found.picture.words, found.picture.rows)
-        if found.picture.key:
-            layout.aside(found.picture.key)
-    layout.aside(found.key)
-    if found.advice:
-        st.write(found.advice)
+    coaches = content.coaches(reader, season)
+    coach = layout.choose(_("Whose eye"), coaches, "eye") if coaches else content.ALL
+    layout.section(content.agreement(reader, season, coach, narrow=layout.narrow()))

@@ -14,11 +14,12 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, inbox
-from dashboard.charts.picture import Picture
 from dashboard.evidence import evidence
 from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
 from dashboard.queries import review as queries
+from dashboard.section import Section
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
 from dashboard.text.numbers import count, number, on
@@ -197,13 +198,17 @@ def _sparse(counts: dict[str, int]) -> str:
     )  # fmt: skip
 
 
-def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Picture | None:
-    """The picture behind an entry; null when there are no measurements of it any more."""
+def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
+    """The picture behind an entry, or that there are no measurements of it any more."""
     season, student = next(iter(people.seasons(reader)), None), str(entry.student)
     family = entry.family or next(iter(people.families(reader, season, student)), None)
-    if season is None or family is None:
-        return None
-    return evidence(reader, student, str(entry.subject), family, season, narrow=narrow)
+    if season and family:
+        chosen = StudentSeason(reader, people.student(reader, student), season, family)
+        found = evidence(chosen, str(entry.subject), narrow=narrow)
+        if found:
+            return Section(found)
+    nothing = _("There are no measurements of this any more; open {name}'s page.")
+    return Section(boxes=(nothing.format(name=entry.name),))
 
 
 def tick_off(home: Home, viewer: Viewer, student: str, signal: str, at: datetime | None = None) -> Path:

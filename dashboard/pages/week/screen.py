@@ -6,15 +6,8 @@ import streamlit as st
 
 from dashboard import frame, layout, readers
 from dashboard.downloads import file_name
-from dashboard.pages.week.content import (
-    ALL,
-    NO_REVIEW,
-    Review,
-    picture,
-    review,
-    review_html,
-    tick_off,
-)
+from dashboard.pages.week import content
+from dashboard.pages.week.content import ALL, Review
 from dashboard.pages.week.entries import MEASURED, PICTURED, Entry, talked_sentence
 from dashboard.text.catalogue import _, keeping_language, language, use
 from dashboard.text.numbers import count
@@ -27,9 +20,9 @@ OPEN = "open"
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("This week"), anchor=False)
-    whole = review(reader)
+    whole = content.review(reader)
     if whole is None:
-        raise UnderfootError(_(NO_REVIEW))
+        raise UnderfootError(_(content.NO_REVIEW))
     layout.aside(whole.about)
     for part in whole.parts(_chosen(reader, whole)):
         st.header(part.heading)
@@ -77,7 +70,7 @@ def _entry(entry: Entry, reader: Reader, language_in_use: str) -> None:
                 st.checkbox(_("Talked about"), key=key, on_change=save, args=(entry, reader, key))
         _talked(entry, reader)
         if drawn:
-            _picture(entry, reader)
+            layout.section(content.picture(reader, entry, narrow=layout.narrow()), place=entry.signal)
 
 
 def _plain(name: str) -> str:
@@ -104,7 +97,7 @@ def _ticked(reader: Reader) -> dict[str, str]:
 def _save_tick(entry: Entry, reader: Reader, key: str) -> None:
     """Write the tick to the inbox first; only then is it shown as saved."""
     try:
-        tick_off(readers.home(), reader.viewer, str(entry.student), entry.signal)
+        content.tick_off(readers.home(), reader.viewer, str(entry.student), entry.signal)
     except (UnderfootError, OSError) as error:
         st.session_state[key] = False
         st.session_state[f"{key}-failed"] = _("Not saved. {error}").format(error=error)
@@ -125,16 +118,6 @@ def _talked(entry: Entry, reader: Reader) -> None:
         layout.aside(f"☑ {entry.talked}" if entry.ticked else f"{entry.talked} {again}")
 
 
-def _picture(entry: Entry, reader: Reader) -> None:
-    found = picture(reader, entry, narrow=layout.narrow())
-    if found is None:
-        nothing = _("There are no measurements of this any more; open {name}'s page.")
-        layout.say(nothing.format(name=entry.name))
-        return
-    layout.picture(found.chart, found.words, found.rows, place=entry.signal)
-    layout.aside(found.key)
-
-
 def _save(reader: Reader, whole: Review) -> None:
     st.header(_("Print or save"))
     st.write(
@@ -146,6 +129,8 @@ def _save(reader: Reader, whole: Review) -> None:
     name = _("week {week}").format(week=whole.week)
     with st.container(horizontal=True):
         page = file_name(name, "html")
-        layout.save(_("Save for printing (HTML)"), lambda: review_html(reader, whole), page, "text/html")
+        layout.save(
+            _("Save for printing (HTML)"), lambda: content.review_html(reader, whole), page, "text/html"
+        )
         if whole.entries:
             layout.save_table(whole.rows(), name)

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from dashboard.pages.lesson.paper import write_sheet
+from dashboard.pages.lesson.content import write_sheet
 from warehouse.errors import CallError
 from warehouse.store import writer
 
@@ -15,7 +15,13 @@ def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
     text = file.read_text()
     assert "<script" not in text
     assert re.findall(r'(?:src|href)="(?!#)[^"]*"', text) == []
-    for heading in ("Works on", "Set for home", "What changed since last time", "Faults now", "Young player"):
+    for heading in (
+        "Working on",
+        "Set for home",
+        "What changed since last time",
+        "Faults now",
+        "Young player",
+    ):
         assert f"<h2>{heading}</h2>" in text
     assert "Sven" not in text
 

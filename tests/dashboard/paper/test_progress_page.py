@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from dashboard.pages.progress.paper import progress_html, write_page
+from dashboard.pages.progress.content import progress_html, write_page
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 

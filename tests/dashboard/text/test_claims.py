@@ -4,7 +4,8 @@ import polars as pl
 import pytest
 
 from dashboard.text.claims import CLAIMS, TRUTHS, in_words
-from models.calibration import SCHEMA, calibration_rows
+from models.build import CALIBRATION_SCHEMA as SCHEMA
+from models.build import calibration_rows
 
 
 def test_every_kept_figure_has_words():

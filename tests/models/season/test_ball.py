@@ -5,8 +5,7 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from models.comparisons import ball_link_rows
-from models.season.ball import ball_links, within_slope
+from models.season.ball import ball_link_rows, ball_links, within_slope
 
 
 def pairs(x, y, student="s1", metric="m", outcome="carry_m", plates="mat"):

@@ -6,9 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.comparisons import case_mix, shares
 from models.season.cells import baseline
-from models.season.coach import coach_gains, item_slopes, student_gains
+from models.season.coach import case_mix, coach_gains, item_slopes, shares, student_gains
 from models.season.judgement import Bands
 from models.season.reliability import detectable_change, typical_error
 from models.season.trend import fit_season

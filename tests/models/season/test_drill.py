@@ -7,13 +7,12 @@ import polars as pl
 import pytest
 from scipy import linalg
 
-from models.drills import Sources, answer
-from models.season.aims import Reference
-from models.season.doses import columns, counted
+from models.season.drill import Sources, answer
+from models.season.drill_checks import clustered, same_day
+from models.season.drill_data import Reference, columns, counted
+from models.season.drill_model import effect, fit, left_out
 from models.season.judgement import Bands
 from models.season.mixed import Cell
-from models.season.sameday import clustered, same_day
-from models.season.wholecourse import effect, fit, left_out
 
 NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
 NO_FAULTS = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
@@ -60,7 +59,7 @@ def ask(
 
 
 def by_drill(rows):
-    return {(row["drill"], row["aim"]): row for row in rows.effect}
+    return {(row["drill"], row["aim"]): row for row in rows.effect.to_dicts()}
 
 
 @pytest.mark.parametrize("better", ["up", "down"])
@@ -103,13 +102,13 @@ def test_too_few_students_stay_silent(course):
 def test_next_to_nobody_is_too_little_data_without_a_warning(course, students):
     metrics, given = academy(course, 5, students=max(students, 1))
     rows = ask(metrics.head(8 * students), given)
-    assert {row["label"] for row in rows.effect} <= {"too_little_data"}
+    assert {row["label"] for row in rows.effect.to_dicts()} <= {"too_little_data"}
 
 
 def test_values_that_are_all_one_are_too_little_data(course):
     metrics, given = academy(course, 6)
     rows = ask(metrics.with_columns(mean=pl.lit(50.0), sd=pl.lit(0.0)), given)
-    assert {row["label"] for row in rows.effect} == {"too_little_data"}
+    assert {row["label"] for row in rows.effect.to_dicts()} == {"too_little_data"}
 
 
 def test_no_doses_and_no_aim_are_rows_that_claim_nothing(course):
@@ -140,7 +139,9 @@ def test_for_whom_is_told_from_eight_students_on(course):
     metrics, given = academy(course, 10)
     level = {f"s{i:02d}": "club" if i < 18 else "beginner" for i in range(24)}
     rows = ask(metrics, given, people={s: (name, None) for s, name in level.items()})
-    groups = {(row["drill"], row["group"]): row for row in rows.group if row["grouping"] == "level"}
+    groups = {
+        (row["drill"], row["group"]): row for row in rows.group.to_dicts() if row["grouping"] == "level"
+    }
     assert groups["d1", "club"]["kept_lo"] < 3.0 < groups["d1", "club"]["kept_hi"]
     assert (groups["d1", "beginner"]["n_students"], groups["d1", "beginner"].get("kept")) == (6, None)
 

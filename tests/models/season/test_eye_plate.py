@@ -6,8 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.comparisons import eye_plate_rows
-from models.season.eye_plate import agreement, cohens_kappa, looked_at
+from models.season.eye_plate import agreement, cohens_kappa, eye_plate_rows, looked_at
 
 
 @pytest.mark.parametrize("table", [[[20, 5], [10, 15]], [[3, 0], [2, 40]], [[1, 9], [8, 2]]])

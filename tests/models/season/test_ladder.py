@@ -6,8 +6,7 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from models.season.faultrate import FaultPrior
-from models.season.ladder import clean_swings_wanted, pace_ladder
+from models.season.faultrate import FaultPrior, clean_swings_wanted, pace_ladder
 
 START = datetime(2026, 4, 1, 9)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
 LOOSE = {"spring": {"trail_push": FaultPrior(rho=0.0, mean=0.3, strength=2.0)}}

@@ -6,11 +6,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.build import SQL_FOLDER
 from models.season.cells import baseline
 from models.season.judgement import Bands
 from models.season.trend import fit_season, student_lines
 from models.season.week import KINDS, chosen_changes, listed_count, week_rows
+from models.sql import query
 
 NOW = date(2026, 9, 10)  # a Thursday
 
@@ -190,16 +190,12 @@ def test_holding_outside_the_band_for_six_sessions(ground):
             ground.bench.session(f"{student}-{k}", student, day=10 * k)
             ground.bench.swings(f"{student}-{k}", {"impact_lead_share_pct": [value] * 5})
     ground.bench.touch("s1", "s2")
-    ground.w.execute("INSERT INTO season.session_metric BY NAME " + sql("season.session_metric"))
+    ground.w.execute("INSERT INTO season.session_metric BY NAME " + query("season.session_metric"))
     (row,) = ground.signals()
     assert row["signal"] == "outside_band:s1:impact_lead_share_pct"
     assert ground.evidence("club_family", "sessions", "value_now", "side") == [
         ("main", "impact_lead_share_pct", "iron", 6, 70.0, "under")
     ]
-
-
-def sql(table):
-    return (SQL_FOLDER / f"{table}.sql").read_text(encoding="utf-8")
 
 
 def test_a_fault_seen_twice_and_not_measured_is_to_be_looked_at_together(ground):
@@ -209,7 +205,7 @@ def test_a_fault_seen_twice_and_not_measured_is_to_be_looked_at_together(ground)
         ground.bench.swings(f"v{k}", {}, faults={"late_crossing": [False] * 10})
         ground.note("s1", "saw", "late_crossing", day=k, session=f"v{k}")
     ground.bench.touch("s1")
-    ground.w.execute("INSERT INTO season.session_fault BY NAME " + sql("season.session_fault"))
+    ground.w.execute("INSERT INTO season.session_fault BY NAME " + query("season.session_fault"))
     (row,) = ground.signals()
     assert row["signal"] == "eye_and_plate:s1:late_crossing"
     assert ground.evidence("seen", "sessions", "flagged", "usable") == [

@@ -1,4 +1,4 @@
-"""Mend what was refused: a corrected file joins the kept ones of its delivery, which is delivered again."""
+"""Fix what was refused: corrected files join those kept of a delivery, which is then delivered again."""
 
 import json
 from collections.abc import Sequence
@@ -6,14 +6,15 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import inbox
+from dashboard.text.catalogue import _, ngettext
 from dashboard.text.numbers import listed
 from warehouse import filed
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home
 
-WHY, GONE = "why.json", "films_not_kept"
-MOST_BYTES = 1 << 30  # beyond this, mend the folder itself: a browser is the wrong way
+REASON_FILE, FILMS_NOT_KEPT = "why.json", "films_not_kept"
+MOST_BYTES = 1 << 30  # beyond this, the folder itself is corrected: a browser is the wrong way
 
 
 def kept_files(home: Home, delivery: str) -> dict[str, Path]:
@@ -23,21 +24,23 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     that are not kept, are left out.
     """
     for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
-        if folder.parent == home.refused and _told(folder).get("delivery") != delivery:
+        if folder.parent == home.refused and _refusal(folder).get("delivery") != delivery:
             continue
         if folder.is_dir():
             return {
                 path.relative_to(folder).as_posix(): path
                 for path in sorted(folder.rglob("*"))
-                if path.is_file() and path.name != WHY and not path.is_relative_to(folder / filed.FILM_FOLDER)
+                if path.is_file()
+                and path.name != REASON_FILE
+                and not path.is_relative_to(folder / filed.FILM_FOLDER)
             }
     return {}
 
 
-def _told(folder: Path) -> dict[str, Any]:
+def _refusal(folder: Path) -> dict[str, Any]:
     """What a refused folder's why.json says; nothing where it can't be read."""
     try:
-        found = json.loads((folder / WHY).read_text(encoding="utf-8"))
+        found = json.loads((folder / REASON_FILE).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}
@@ -45,8 +48,13 @@ def _told(folder: Path) -> dict[str, Any]:
 
 def _films_not_kept(home: Home, delivery: str) -> set[str]:
     """Films that came with a delivery and are gone from what is kept of it."""
-    waiting = map(_told, home.refused.glob(f"*-{delivery[:8]}"))
-    named = {name for told in waiting if told.get("delivery") == delivery for name in told.get(GONE, [])}
+    refusals = map(_refusal, home.refused.glob(f"*-{delivery[:8]}"))
+    named = {
+        name
+        for refusal in refusals
+        if refusal.get("delivery") == delivery
+        for name in refusal.get(FILMS_NOT_KEPT, [])
+    }
     return named | filed.films_not_kept(home.filed / delivery).keys()
 
 
@@ -68,22 +76,32 @@ def deliver_again(
     """
     kept = kept_files(home, delivery)
     if not kept:
-        raise CallError(f"Nothing is kept of {name} any more; deliver its files anew.")
+        raise CallError(_("Nothing is kept of {name} any more; deliver its files again.").format(name=name))
     new = {str(inbox.safe_name(given)): data for given, data in corrected}
-    strange = sorted(set(new) - set(kept))
-    if strange and "session.toml" not in kept and "session.toml" not in new and len(kept) == 1:
+    unknown = sorted(set(new) - set(kept))
+    if unknown and "session.toml" not in kept and "session.toml" not in new and len(kept) == 1:
         raise CallError(
-            f"{strange[0]} is not a file of {name}, which holds {next(iter(kept))}; "
-            "name it so, and drop it again."
+            _(
+                "{file} is not a file of {name}, which holds {kept}; rename it to that and drop it again."
+            ).format(file=unknown[0], name=name, kept=next(iter(kept)))
         )
-    lacking = sorted(_films_not_kept(home, delivery) - new.keys())
-    if lacking:
+    missing = sorted(_films_not_kept(home, delivery) - new.keys())
+    if missing:
         raise CallError(
-            f"{listed(lacking)} of {name} {'is' if len(lacking) == 1 else 'are'} not kept here, as films of "
-            "players under age are not; drop them with the corrected files, as they were delivered."
+            ngettext(
+                "{films} of {name} is not kept here, as films of players under age are not; drop it with the "
+                "corrected files, as it was delivered.",
+                "{films} of {name} are not kept here, as films of players under age are not; drop them with "
+                "the corrected files, as they were delivered.",
+                len(missing),
+            ).format(films=listed(missing), name=name)
         )
     if sum(path.stat().st_size for path in kept.values()) > MOST_BYTES:
-        raise CallError(f"{name} is too large to mend here; mend its folder and put that into the inbox.")
+        raise CallError(
+            _("{name} is too large to correct here; correct its folder and put that into the inbox.").format(
+                name=name
+            )
+        )
     files = {given: path.read_bytes() for given, path in kept.items() if given not in new} | new
     single = len(files) == 1 and "session.toml" not in files
     put = [(given if single else f"{name}/{given}", data) for given, data in files.items()]

@@ -5,20 +5,23 @@ likelihood of everything measured, in order, needs no model of that choice, and 
 not pass for an effect. Before against after, or next on now, needs more luck.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.aims import Aim
 from models.season.cells import arrange, told_apart
-from models.season.doses import Doses, columns, counted
-from models.season.kernel import FLOATS
+from models.season.drill_data import FAULT, Aim, Doses, columns, counted, points
+from models.season.judgement import WORTHWHILE
+from models.season.kernel import FLOATS, lines
 from models.season.mixed import Cell, integrate, likelihood, scales
 
 DRAWS, KEPT = 450, 96
 LEAST_STUDENTS = 5
+ENOUGH_STUDENTS, ENOUGH_DOSES = 8, 15
 AT_ONCE = 500  # students in one batch of dense algebra
 LEVEL = 0.95  # one-sided: 90 % intervals
 
@@ -150,3 +153,125 @@ def effect(found: Fit, weights: FLOATS, given: int) -> Effect:
     freedom = max(given - 2, 1)
     half = float(stats.t.ppf(LEVEL, freedom)) * se
     return Effect(value, se, value - half, value + half, float(stats.t.sf(abs(value) / se, freedom)))
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What one drill kept of one aim: the effect (None where it can't be told), for how many, and its SWC."""
+
+    effect: Effect | None
+    students: int
+    doses: int
+    swc: float
+
+    @property
+    def enough(self) -> bool:
+        """Whether there is enough to judge it by."""
+        return self.effect is not None and is_enough(self.students, self.doses)
+
+
+def is_enough(students: int, doses: int) -> bool:
+    """At least 8 students and 15 doses."""
+    return students >= ENOUGH_STUDENTS and doses >= ENOUGH_DOSES
+
+
+def counts(course: Course, drill: str) -> tuple[int, int]:
+    """Students given a drill and measured after it, and their doses."""
+    doses = course.doses_of(drill)
+    return int(np.sum(doses >= 1)), int(doses.sum())
+
+
+class Answers:
+    """One aim's fitted course, and what may be asked of it."""
+
+    def __init__(self, course: Course, parts: FLOATS) -> None:
+        """`parts`: draws of the variance parts, from `wholecourse.variance_parts`."""
+        self.course, self.parts = course, parts
+        self.fit = fit(course.cell, parts)
+        self.end = self._end() if course.aim.kind == FAULT else None
+
+    def _end(self) -> FLOATS:
+        """(S,) each student's line at their last session, for turning log odds into points."""
+        cell = self.course.cell
+        _, gammas, covs = likelihood(cell, self.parts)
+        last = cell.offsets[1:] - 1
+        mean, _, _ = lines(
+            self.parts, gammas, covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+            np.ascontiguousarray(cell.t[last][:, None]), np.ascontiguousarray(cell.x[last][:, None, :]),
+        )  # fmt: skip
+        return np.asarray(mean[:, :, 0].mean(axis=0))
+
+    @property
+    def swc(self) -> float:
+        """Smallest worthwhile change: 0.2 of the spread between students, in the aim's unit."""
+        if self.end is not None:
+            slope = np.mean([_slope(end, 0.0) for end in self.end])
+            return float(WORTHWHILE * self.parts[:, 0].mean() * slope)
+        spread = self.course.aim.sd_student
+        return float(WORTHWHILE * (self.parts[:, 0].mean() if spread is None else spread))
+
+    def kept(self, drill: str) -> Kept:
+        """Mean kept gain over the students given the drill."""
+        who = self.course.doses_of(drill) >= 1
+        found = self._effect(self.fit, self.course.names, drill, who)
+        return Kept(found, *counts(self.course, drill), self.swc)
+
+    def kept_by(self, drill: str, group: Sequence[str | None]) -> dict[str, Kept]:
+        """Group → the same within it. `group` (S,) names each student's; each has a first dose of its own.
+
+        What later doses add and what fades is shared. No effect is given under 8 students.
+        """
+        doses = self.course.doses_of(drill)
+        name = np.array([value or "" for value in group])
+        sizes = {g: int(np.sum((name == g) & (doses >= 1))) for g in sorted(set(name) - {""})}
+        split = self._split(drill, name) if any(n >= ENOUGH_STUDENTS for n in sizes.values()) else None
+        found = {}
+        for g, n in sizes.items():
+            who = (name == g) & (doses >= 1)
+            own = None
+            if split is not None and n >= ENOUGH_STUDENTS:
+                own = self._effect(split[0], split[1], drill, who, f" of {g}")
+            if n > 0:
+                found[g] = Kept(own, n, int(doses[who].sum()), self.swc)
+        return found
+
+    def _split(self, drill: str, name: NDArray[np.str_]) -> tuple[Fit | None, list[str]]:
+        """The fit with the first dose's column cut in one for each group, under the same variance parts."""
+        cell, names = self.course.cell, self.course.names
+        if f"first {drill}" not in names:
+            return None, names
+        at = names.index(f"first {drill}")
+        rest, left = np.delete(cell.x, at, axis=1), [n for n in names if n != names[at]]
+        per_row = name[cell.owner]
+        cut = {f"first {drill} of {g}": cell.x[:, at] * (per_row == g) for g in sorted(set(name))}
+        added, x = told_apart(rest, cut)
+        return fit(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
+
+    def _effect(
+        self, found: Fit | None, names: list[str], drill: str, who: NDArray[np.bool_], of: str = ""
+    ) -> Effect | None:
+        """Mean over `who` of what their doses left at their last session, in the aim's unit."""
+        first = f"first {drill}{of}"
+        if found is None or first not in names or not who.any():
+            return None
+        left = np.zeros((int(who.sum()), len(names)))
+        left[:, names.index(first)] = 1.0
+        last, k = self.course.cell.offsets[1:] - 1, self.course.doses.drills.index(drill)
+        for kind, column in (
+            ("more", self.course.doses_of(drill) - 1),
+            ("since", self.course.doses.since[last, k]),
+        ):
+            if f"{kind} {drill}" in names:
+                left[:, names.index(f"{kind} {drill}")] = column[who]
+        if self.end is not None:
+            slope = [_slope(end, gain) for end, gain in zip(self.end[who], left @ found.gamma, strict=True)]
+            left *= np.array(slope)[:, None]
+        return effect(found, left.mean(axis=0), len(left))
+
+
+def _slope(end: float, gain: float) -> float:
+    """Points of the rate fallen for each unit of log odds gained on the way to `end`."""
+    if abs(gain) < 1e-6:
+        rate = points(np.asarray(end)) / 100
+        return float(100 * rate * (1 - rate))
+    return float((points(np.asarray(end - gain)) - points(np.asarray(end))) / gain)

@@ -11,9 +11,9 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.doses import LEAST_FIRST
+from models.season.drill_data import LEAST_FIRST
+from models.season.drill_model import LEVEL, Course
 from models.season.kernel import FLOATS
-from models.season.wholecourse import LEVEL, Course
 
 LEAST_COMPARED, LEAST_STUDENTS = 8, 5
 EFFECT, CHANGE = "effect", "change"

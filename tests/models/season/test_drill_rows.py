@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 import polars as pl
 import pytest
 
-from models.calibration import SCHEMA, calibration_rows
-from models.drills import SQL_FOLDER, drill_rows
+from models.season.drill import drill_rows
+from models.sql import query
 from warehouse.home import Home
 from warehouse.store import writer
 
@@ -44,7 +44,7 @@ def dose(w, day, drill, student="s1", **more):
 
 
 def drawn(w):
-    rows = w.sql((SQL_FOLDER / "season.dose.sql").read_text())
+    rows = w.sql(query("season.dose"))
     return [(row["drill"], row["student"], row["drawn_against"]) for row in rows.iter_rows(named=True)]
 
 
@@ -69,7 +69,8 @@ def test_a_dose_before_the_lot_or_after_another_was_not(w):
 def test_a_warehouse_without_seasons_has_no_drill_rows(w):
     w.append("academy.drill", pl.DataFrame({"drill": ["d1"], "name": ["One"], "aim": ["m"]}))
     found = drill_rows(w)
-    assert (found.effect, found.group) == ([], [])
+    assert found.effect.is_empty()
+    assert found.group.is_empty()
 
 
 def test_one_student_with_one_session_is_too_little_data(w):
@@ -85,19 +86,7 @@ def test_one_student_with_one_session_is_too_little_data(w):
         }),
     )  # fmt: skip
     dose(w, 0, "d1")
-    rows = {row["drill"]: row for row in drill_rows(w).effect}
+    rows = {row["drill"]: row for row in drill_rows(w).effect.to_dicts()}
     assert {row["label"] for row in rows.values()} == {"too_little_data"}
     w.append("season.drill_effect", pl.DataFrame(list(rows.values()), infer_schema_length=None))
     assert w.sql("SELECT count(*), count(kept) FROM season.drill_effect").rows() == [(2, 0)]
-
-
-def test_the_kept_calibration_fits_its_table(w):
-    rows = calibration_rows()
-    assert rows.columns == list(SCHEMA)
-    assert len(rows) > 0
-    w.append("season.calibration", rows)
-    assert w.sql("SELECT count(*) FROM season.calibration WHERE n_academies < 1").item() == 0
-
-
-def test_no_calibration_yet_is_no_rows(tmp_path):
-    assert calibration_rows(tmp_path / "none.toml").is_empty()

@@ -1,4 +1,4 @@
-"""Mend what was refused: the kept files, the corrected ones in their place, in the inbox again as a whole."""
+"""Correct what was refused: the kept files with the corrected ones in their place, delivered again as a whole."""
 
 import json
 from datetime import UTC, datetime
@@ -6,7 +6,8 @@ from datetime import UTC, datetime
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard.pages.deliveries import mending
+from dashboard.pages.deliveries import corrections
+from dashboard.pages.deliveries.content import Dropped
 from warehouse import filed
 from warehouse.access import Viewer
 from warehouse.errors import CallError
@@ -39,7 +40,7 @@ def inbox_files(home):
 
 
 def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
-    mending.deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
+    corrections.deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
     assert inbox_files(refused) == {
         "2026-02-03-s01/plate.csv": "right",
         "2026-02-03-s01/session.toml": 'session = "x"',
@@ -48,18 +49,18 @@ def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
 
 
 def test_another_try_takes_the_files_as_they_are(refused):
-    mending.deliver_again(refused, HASH, "2026-02-03-s01")
+    corrections.deliver_again(refused, HASH, "2026-02-03-s01")
     assert inbox_files(refused)["2026-02-03-s01/plate.csv"] == "wrong"
 
 
-def test_a_folder_of_the_same_start_that_tells_of_another_delivery_is_not_taken(refused):
+def test_a_folder_of_another_delivery_whose_hash_starts_alike_is_not_taken(refused):
     other = HASH[:8] + "cd" * 28
-    assert mending.kept_files(refused, other) == {}
+    assert corrections.kept_files(refused, other) == {}
     with pytest.raises(CallError, match="Nothing is kept"):
-        mending.deliver_again(refused, other, "x")
+        corrections.deliver_again(refused, other, "x")
 
 
-def test_what_was_made_of_films_is_no_file_of_the_delivery_and_films_not_kept_must_come_again(tmp_path):
+def test_cut_films_are_not_files_of_the_delivery_and_films_not_kept_must_come_again(tmp_path):
     home = Home(tmp_path / "academy")
     home.make_folders()
     folder = home.filed / HASH
@@ -68,49 +69,49 @@ def test_what_was_made_of_films_is_no_file_of_the_delivery_and_films_not_kept_mu
     (folder / filed.FILM_FOLDER / "swing-1.mp4").write_bytes(b"cut")
     gone = {"clip-1.mp4": filed.FileFacts(3, "ab" * 32)}
     (folder / filed.FILM_FOLDER / filed.FILM_LIST).write_text(filed.film_list({}, gone))
-    assert list(mending.kept_files(home, HASH)) == ["session.toml"]
+    assert list(corrections.kept_files(home, HASH)) == ["session.toml"]
     with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
-        mending.deliver_again(home, HASH, "x", [("session.toml", b"right")])
-    mending.deliver_again(home, HASH, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
+        corrections.deliver_again(home, HASH, "x", [("session.toml", b"right")])
+    corrections.deliver_again(home, HASH, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
     assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}
 
 
 def test_a_film_that_left_a_refused_session_must_come_again_with_it(refused):
     folder = refused.refused / f"2026-02-03-s01-{HASH[:8]}"
-    told = {"delivery": HASH, "superseded_by": "cd" * 32, "films_not_kept": ["clip.mp4"]}
-    (folder / "why.json").write_text(json.dumps(told))
-    assert list(mending.kept_files(refused, HASH)) == ["plate.csv", "session.toml"]
+    refusal = {"delivery": HASH, "superseded_by": "cd" * 32, "films_not_kept": ["clip.mp4"]}
+    (folder / "why.json").write_text(json.dumps(refusal))
+    assert list(corrections.kept_files(refused, HASH)) == ["plate.csv", "session.toml"]
     with pytest.raises(CallError, match=r"clip\.mp4 of x is not kept here"):
-        mending.deliver_again(refused, HASH, "x")
-    mending.deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
+        corrections.deliver_again(refused, HASH, "x")
+    corrections.deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
     assert inbox_files(refused)["x/clip.mp4"] == "film"
 
 
-def test_a_loose_file_is_mended_under_its_own_name_alone(refused):
+def test_a_loose_file_is_corrected_under_its_own_name_alone(refused):
     folder = refused.refused / f"notes-{'ef' * 4}"
     folder.mkdir()
     (folder / "why.json").write_text(json.dumps({"delivery": "ef" * 32}))
     (folder / "notes.csv").write_text("wrong")
     with pytest.raises(CallError, match=r"mine\.csv is not a file of notes\.csv"):
-        mending.deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
-    mending.deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
+        corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
+    corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
     assert inbox_files(refused) == {"notes.csv": "right"}
 
 
-def test_a_session_that_loaded_in_part_is_mended_from_its_filed_files(refused):
+def test_a_session_that_loaded_in_part_is_corrected_from_its_filed_files(refused):
     folder = refused.filed / ("12" * 32)
     folder.mkdir(parents=True)
     (folder / "session.toml").write_text("s")
-    assert list(mending.kept_files(refused, "12" * 32)) == ["session.toml"]
+    assert list(corrections.kept_files(refused, "12" * 32)) == ["session.toml"]
 
 
 def test_the_page_delivers_a_refused_session_again_and_shows_it_waiting(visit, page_text, homes):
-    home = homes("mending")
+    home = homes("corrected")
     folder = home.refused / "2026-02-03-s01-bad-c01"
     folder.mkdir(parents=True)
     (folder / "why.json").write_text(json.dumps({"delivery": "bad-c01"}))
     (folder / "plate.csv").write_text("wrong")
-    at: AppTest = visit("mending", "deliveries", "c01")
+    at: AppTest = visit("corrected", "deliveries", "c01")
     next(button for button in at.button if button.label == "Try again as it is").click().run()
     assert not at.exception
     assert [p.read_text() for p in home.inbox.rglob("plate.csv")] == ["wrong"]
@@ -130,30 +131,30 @@ def test_a_refused_roster_file_is_delivered_again_by_a_head_coach_alone(tmp_path
     refuse_roster(home)
     for corrected in ([], [("people.csv", b"right")]):
         with pytest.raises(CallError, match="only a head coach delivers"):
-            mending.deliver_again(
+            corrections.deliver_again(
                 home, "bad-c01", "people.csv", corrected, Viewer("c01", "coach", "Caro Lindt")
             )
     assert inbox_files(home) == {}
-    mending.deliver_again(home, "bad-c01", "people.csv", [], Viewer("h01", "head_coach", "Hedda Quist"))
+    corrections.deliver_again(home, "bad-c01", "people.csv", [], Viewer("h01", "head_coach", "Hedda Quist"))
     assert list(inbox_files(home)) == ["people.csv"]
     assert '"viewer": "h01"' in home.events.read_text()
 
 
-def test_the_page_neither_shows_a_coach_a_refused_roster_nor_lets_them_mend_it(visit, page_text, homes):
-    refuse_roster(homes("roster_mending"))
-    at: AppTest = visit("roster_mending", "deliveries", "c01")
+def test_the_page_neither_shows_a_coach_a_refused_roster_nor_lets_them_correct_it(visit, page_text, homes):
+    refuse_roster(homes("roster_corrected"))
+    at: AppTest = visit("roster_corrected", "deliveries", "c01")
     assert not at.exception
-    assert "a head coach mends it" in page_text(at)
+    assert "only a head coach can fix it" in page_text(at)
     assert not [button for button in at.button if button.label == "Try again as it is"]
     assert "rosters" not in page_text(at)
 
 
-def test_what_was_dropped_and_has_gone_through_is_told_with_its_refusal(visit, page_text, homes):
+def test_what_was_dropped_and_has_gone_through_shows_with_its_refusal(visit, page_text, homes):
     home = homes("gone_through")
     at = visit("gone_through", "deliveries", "c01")
     at.session_state["dropped"] = {
-        "dropped-1": {"names": ["2026-02-09-s01"], "what": "2 files", "at": DROPPED_AT},
-        "dropped-2": {"names": ["2026-02-10-s01"], "what": "2 files", "at": DROPPED_AT},
+        "dropped-1": Dropped(("2026-02-09-s01",), "2 files", DROPPED_AT),
+        "dropped-2": Dropped(("2026-02-10-s01",), "2 files", DROPPED_AT),
     }
     with writer(home) as w:
         w.execute(

@@ -1,0 +1,215 @@
+"""What the Deliveries page says: what is on its way, what loaded, what was refused, what is left out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+
+from dashboard import inbox
+from dashboard.pages.deliveries import corrections
+from dashboard.queries import intake
+from dashboard.text.catalogue import Words, _, ngettext
+from dashboard.text.cautions import CLEAR_SPACE, MINORS
+from dashboard.text.labels import FLAGS
+from dashboard.text.numbers import count, listed, number, on
+from warehouse.access import Reader
+from warehouse.home import Home
+
+KINDS = Words({"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"})
+OUTCOMES = Words({"accepted": "loaded", "replaced": "replaced an earlier one"})
+SENTENCES_SHOWN = 5
+GROUPS_SHOWN = 40
+NAMED = 5  # files named one by one
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """A delivery dropped in this visit: its files or folders, what it is called, and when (UTC)."""
+
+    names: tuple[str, ...]
+    what: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class OnItsWay:
+    """How far what waits and what was dropped has come: a share (0–1) and sentences."""
+
+    share: float
+    progress: str
+    outcomes: tuple[str, ...]
+    waiting: str
+
+
+@dataclass(frozen=True)
+class Refused:
+    """One refused delivery, and its kept files; `no_fix` says why they can't be corrected here."""
+
+    key: str
+    delivery: str
+    what: str
+    heading: str
+    sentences: tuple[str, ...]
+    more: str
+    kept: dict[str, Path]
+    no_fix: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows, or why there are none; `lead` comes before them."""
+
+    rows: pl.DataFrame
+    empty: str
+    lead: str = ""
+
+
+def names_of(names: Sequence[str]) -> str:
+    """The first few of these names."""
+    return listed(sorted(names)[:NAMED])
+
+
+def loose_files(reader: Reader) -> str:
+    """What may be dropped besides a session folder; the roster from a head coach alone."""
+    if reader.viewer.role == "head_coach":
+        return _("Or files: an archive (zip), rosters, notes, ball results")
+    return _("Or files: an archive (zip), notes, ball results")
+
+
+def waiting(home: Home) -> list[str]:
+    """Names of what lies in the inbox."""
+    try:
+        entries = sorted(home.inbox.iterdir())
+    except OSError:
+        return []
+    return [entry.name for entry in entries if not entry.name.startswith(".")]
+
+
+def on_its_way(reader: Reader, home: Home, dropped: dict[str, Dropped]) -> OnItsWay | None:
+    """What waits in the inbox, and what became of what was dropped in this visit; None without either."""
+    entries = waiting(home)
+    if not entries and not dropped:
+        return None
+    gone = [drop for name, drop in dropped.items() if name not in entries]
+    done, total = len(gone), len(gone) + len(entries)
+    progress = _("{done} of {deliveries} through the loader").format(
+        done=done, deliveries=count(total, "delivery")
+    )
+    text = _(
+        "{deliveries} in the inbox. The loader beside these pages takes each within seconds of its last "
+        "change; without it, run: underfoot load"
+    ).format(deliveries=count(len(entries), "delivery waits"))
+    outcomes = tuple(_outcome(reader, drop) for drop in gone)
+    return OnItsWay(done / total, progress, outcomes, text if entries else "")
+
+
+def _outcome(reader: Reader, drop: Dropped) -> str:
+    """What became of a dropped delivery: refused ones are named, the rest loaded or was there already."""
+    named = pl.col("name").is_in(drop.names) | pl.col("file").is_in(drop.names)
+    refused = intake.refusals(reader).filter(pl.col("at") >= drop.at, named)
+    if refused.is_empty():
+        text = _("gone through. What loaded is listed below; what was there already changes nothing.")
+    elif refused["swing_no"].null_count():
+        text = _("refused. How to fix it is below.")
+    else:
+        text = _("loaded, with swings refused. How to fix it is below.")
+    return f"**{names_of(drop.names)}**: {text}"
+
+
+def swapped_feet(reader: Reader) -> list[str]:
+    """One question for each session whose feet may be swapped."""
+    text = _(
+        "**{student}, {day}** (session {session}, {swings}): the trail foot seems to carry the finish; lead "
+        "share there {share}. These swings stay out of every season answer. If the feet were swapped, "
+        "correct the columns or the student's hand and deliver the session again. If it is right, add "
+        "feet_checked = true to its session.toml and deliver it again."
+    )
+    return [
+        text.format(
+            student=row["student"],
+            day=on(row["day"]),
+            session=row["session"],
+            swings=count(row["swings"], "swing"),
+            share=number(row["finish_lead_share_pct"], "%"),
+        )
+        for row in intake.swapped_feet(reader).iter_rows(named=True)
+    ]
+
+
+def refused(reader: Reader, home: Home) -> tuple[list[Refused], str]:
+    """The newest refused deliveries, and a sentence on older ones."""
+    groups = intake.refusals(reader).partition_by(["name", "session"], maintain_order=True)
+    older = len(groups) - GROUPS_SHOWN
+    text = ngettext("{n} older one is listed by: {command}", "{n} older ones are listed by: {command}", older)
+    return (
+        [_refused(group, reader, home) for group in groups[:GROUPS_SHOWN]],
+        text.format(n=older, command="underfoot refused") if older > 0 else "",
+    )
+
+
+def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
+    first = group.row(0, named=True)
+    day = group["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)[0].date()
+    what = first["name"] or first["session"] or first["file"] or _("A delivery")
+    whose = f", {first['student']}" if first["student"] else ""
+    whole = _("whole delivery") if first["swing_no"] is None else count(len(group), "swing")
+    sentences = group["sentence"].unique(maintain_order=True).to_list()
+    more = len(sentences) - SENTENCES_SHOWN
+    delivery = first["delivery"] or ""
+    kept = corrections.kept_files(home, delivery) if delivery else {}
+    no_fix = ""
+    if not kept:
+        no_fix = _("Its files are not kept here; deliver them again above.")
+    elif reader.viewer.role != "head_coach" and any(map(inbox.is_roster, kept)):
+        # The roster's files hold everyone's birth dates and roles.
+        no_fix = _("This is a roster file: only a head coach can fix it.")
+    return Refused(
+        key=f"{delivery}-{first['session'] or ''}",
+        delivery=delivery,
+        what=what,
+        heading=f"**{what}**{whose} · {whole} · {on(day)}",
+        sentences=tuple(sentences[:SENTENCES_SHOWN]),
+        more=_("and {n} more from this delivery").format(n=more) if more > 0 else "",
+        kept={} if no_fix else kept,
+        no_fix=no_fix,
+    )
+
+
+def loaded(reader: Reader) -> Table:
+    """The latest deliveries that loaded."""
+    received = (
+        pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
+    )
+    rows = intake.deliveries(reader).select(
+        received.dt.strftime("%Y-%m-%d %H:%M").alias(_("Received")), pl.col("name").alias(_("Delivery")),
+        pl.col("kind").replace(dict(KINDS)).alias(_("What")), pl.col("student").alias(_("Student")),
+        pl.col("day").alias(_("Session day")), pl.col("n_files").alias(_("Files")),
+        pl.col("outcome").replace(dict(OUTCOMES)).alias(_("Outcome")),
+    )  # fmt: skip
+    return Table(
+        rows,
+        _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load"),
+    )
+
+
+def left_out(reader: Reader) -> Table:
+    """Swings left out or marked, by session and reason."""
+    total, unusable = intake.swing_counts(reader)
+    rows = intake.swings_left_out(reader).select(
+        pl.col("day").alias(_("Day")), pl.col("student").alias(_("Student")),
+        pl.col("session").alias(_("Session")), pl.col("flag").replace(dict(FLAGS)).alias(_("Why")),
+        pl.col("swings").alias(_("Swings")), pl.col("unusable").alias(_("Left out")),
+    )  # fmt: skip
+    none = _("None of {swings} is left out or marked.").format(swings=count(total, "swing"))
+    lead = _(
+        "Of {swings}, {unusable} gave no measure at all. Others loaded with a mark that makes them less "
+        "sure; swings whose feet may be swapped stay out of the season too."
+    ).format(swings=count(total, "swing"), unusable=count(unusable, "swing"))
+    return Table(rows, none if total else _("There are no swings yet."), lead)
+
+
+def closing() -> str:
+    """The last line."""
+    return f"{_(MINORS)} {_(CLEAR_SPACE)}"

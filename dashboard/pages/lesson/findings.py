@@ -1,0 +1,239 @@
+"""The parts of a lesson sheet that the season answers: changes, faults, pace, and drills that have helped."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from dashboard import safety
+from dashboard.charts import fault_ladder
+from dashboard.charts.picture import Picture
+from dashboard.evidence import measure_season
+from dashboard.queries import lesson, people, season
+from dashboard.student_season import StudentSeason
+from dashboard.text import sentences
+from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.labels import AGES, marked
+from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
+from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
+
+OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
+MOST_FAULTS, MOST_DRILLS = 6, 4
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the sheet: its heading, its sentences, its rows and its picture, where it has them."""
+
+    title: str
+    sentences: tuple[str, ...] = ()
+    rows: pl.DataFrame | None = None
+    picture: Picture | None = None
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """Whom a sheet is about, the areas of the body that hurt, and whether a phone shows it."""
+
+    chosen: StudentSeason
+    areas: tuple[str | None, ...]
+    narrow: bool
+
+    def loaded_areas(self, drill: dict[str, Any]) -> list[str]:
+        """The areas that hurt and that this drill may load."""
+        return [area or _("area not named") for area in self.areas if safety.drill_may_load(drill, area)]
+
+    def too_young(self, drill: dict[str, Any]) -> bool:
+        """Whether the student is below the drill's age."""
+        return safety.too_young(drill, self.chosen.person["born"], self.chosen.reader.today)
+
+
+def changes(about: Lesson, aim: str | None) -> Part:
+    """The last session against those before it, and which changes are real."""
+    title, chosen = _("What changed since last time"), about.chosen
+    rows = lesson.last_against_before(chosen.reader, chosen.student, chosen.family, chosen.season)
+    known = [row for row in rows.iter_rows(named=True) if row["metric"] in chosen.measures]
+    compared = [row for row in known if row["before"] is not None]
+    if not known:
+        return Part(title, (_("No full swing with {clubs} this season yet.").format(clubs=chosen.clubs),))
+    if not compared:
+        first = _(
+            "The session of {day} is the first on its device with these clubs, so there is nothing to "
+            "compare it with yet."
+        )
+        return Part(title, (first.format(day=on(known[0]["day"])),))
+    real = [row for row in compared if row["beyond"] and abs(row["last"] - row["before"]) > row["beyond"]]
+    labels = season.trend_labels(chosen.reader, chosen.student, chosen.season).filter(
+        (pl.col("club_family") == chosen.family) & pl.col("label").is_in([IMPROVING, SLIPPING])
+    )
+    core = set(people.core_measures(chosen.reader)) & set(labels["metric"])
+    worked_on = set(lesson.kindred_aims(chosen.reader, aim)) if aim else set()
+    listed_rows = [row for row in compared if row in real or row["metric"] in core | worked_on]
+    text = _(
+        "The session of {day} compared with the {sessions} before it on the same device: of {measures}, "
+        "{real} moved by more than sessions usually scatter. About one in twenty would by chance alone. "
+        "Listed: those, what is being worked on, and what has changed over the season."
+    ).format(
+        day=on(compared[0]["day"]),
+        sessions=count(max(int(row["n_before"]) for row in compared), "session"),
+        measures=count(len(compared), "measure"),
+        real=len(real),
+    )
+    return Part(
+        title, (text,), pl.DataFrame([_change(chosen, row) for row in listed_rows]) if listed_rows else None
+    )
+
+
+def _change(chosen: StudentSeason, row: dict[str, Any]) -> dict[str, str]:
+    measure, band = chosen.measures[row["metric"]], chosen.band(row["metric"])
+    trend = chosen.trend(row["metric"])
+    return {
+        _("Measure"): measure.label,
+        _("Before → last"): sentences.moved(measure, row, band),
+        _("Since last time"): sentences.verdict(measure, row, band),
+        _("Over the season"): marked(trend["label"]) if trend else "–",
+    }
+
+
+def faults(about: Lesson) -> Part:
+    """The faults that have changed or show often, now and before; those without room are named."""
+    title, rates = _("Faults now"), about.chosen.fault_rates
+    if rates.is_empty():
+        return Part(title, (_("No fault could be judged with these clubs yet."),))
+    now = rates.filter(pl.col("span") == "now")
+    moved = pl.col("label").is_in([BETTER, WORSE])
+    often = now.filter((pl.col("rate") >= OFTEN) | moved).sort(moved, "rate", descending=True)["fault"]
+    shown, more = often.head(MOST_FAULTS), often[MOST_FAULTS:].to_list()
+    others = now.height - len(often)
+    quiet = _("{others} checked: each in fewer than one swing in ten lately, and no clear change.").format(
+        others=count(others, "other fault")
+    )
+    if shown.is_empty():
+        none = _("No fault in more than one swing in ten lately; {others}").format(others=quiet)
+        return Part(title, (none,))
+    text = []
+    if more:
+        also = ngettext(
+            "{n} more shows up as well: {faults}.", "{n} more show up as well: {faults}.", len(more)
+        )
+        text.append(also.format(n=len(more), faults=listed(more)))
+    if others:
+        text.append(quiet)
+    return Part(title, tuple(text), fault_ladder.table(rates.filter(pl.col("fault").is_in(shown.implode()))))
+
+
+def pace(about: Lesson, aim: str | None) -> Part | None:
+    """At which pace the faults behind the aim stay away."""
+    chosen = about.chosen
+    text = []
+    for code in _aims(about, aim):
+        if code in chosen.fault_names:
+            rows = lesson.pace(chosen.reader, chosen.student, code, chosen.family, chosen.season)
+            if rows:
+                text.append(sentences.pace_sentence(chosen.fault_names[code], rows))
+    return Part(_("The pace it holds at"), tuple(text)) if text else None
+
+
+def _aims(about: Lesson, aim: str | None) -> list[str]:
+    return lesson.kindred_aims(about.chosen.reader, aim) if aim else []
+
+
+def suggested(about: Lesson, aim: str | None) -> list[dict[str, Any]]:
+    """The drills that `helped` suggests: none that harms, is for older players, or loads what hurts."""
+    if aim is None:
+        return []
+    found = lesson.effects(about.chosen.reader, _aims(about, aim), about.chosen.season)
+    kept = [
+        row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)
+    ]
+    return [row for row in kept[:MOST_DRILLS] if not about.too_young(row)]
+
+
+def helped(about: Lesson, aim: str | None) -> Part | None:
+    """Drills with this aim by what they kept elsewhere; none that age or what hurts speaks against."""
+    if aim is None:
+        return None
+    title, chosen = _("What has helped with this"), about.chosen
+    found = lesson.effects(chosen.reader, _aims(about, aim), chosen.season)
+    if found.is_empty():
+        return Part(
+            title,
+            (_("No drill for this has a result yet: that takes students measured before and after it."),),
+        )
+    text, loading, against = [], [], []
+    for row in found.iter_rows(named=True):
+        measure = chosen.measures.get(row["aim"])
+        if row["label"] == HARMS:
+            against.append(
+                _("Not suggested. {effect}").format(effect=sentences.effect_sentence(row, measure))
+            )
+        elif about.loaded_areas(row):
+            loading.append(row["name"])
+        elif about.too_young(row):
+            text.append(
+                _("{drill} is for players aged {years} and over.").format(
+                    drill=row["name"], years=row["min_age"]
+                )
+            )
+        else:
+            text.append(" ".join([sentences.effect_sentence(row, measure), *_groups(chosen, row, measure)]))
+    text = text[:MOST_DRILLS] + against
+    if loading:
+        areas = listed(sorted({area or _("area not named") for area in about.areas}))
+        text.append(
+            _("Left out while the {areas} hurts, because they mention it or may load it: {drills}.").format(
+                areas=areas, drills=listed(loading)
+            )
+        )
+    return Part(title, tuple(text))
+
+
+def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None) -> list[str]:
+    """What a drill kept with students of this level, and of this age, where there were enough of them."""
+    person, reader = chosen.person, chosen.reader
+    band = age_group(age(person["born"], person["first_day"] or reader.today))
+    groups = lesson.group_effects(reader, chosen.season, person["level"], band)
+    groups = groups.filter((pl.col("drill") == row["drill"]) & (pl.col("aim") == row["aim"]))
+    unit, decimals = (
+        (mark("points"), 0) if measure is None else (sentences.in_points(measure).unit, measure.decimals)
+    )
+    text = []
+    for group in groups.iter_rows(named=True):
+        code = group["group"]
+        who = (
+            _("Students of level {level}").format(level=code)
+            if group["grouping"] == "level"
+            else _("Students aged {ages}").format(ages=AGES.get(code, code).lower())
+        )
+        if group["kept"] is None:
+            few = _("{who}: only {n}, too few to tell.")
+            text.append(few.format(who=who, n=group["n_students"]))
+        else:
+            lo, hi = (number(group[n], "", decimals, signed=True) for n in ("kept_lo", "kept_hi"))
+            kept = number(group["kept"], unit, decimals, signed=True)
+            text.append(
+                _("{who}: kept {kept}, {sure} between {lo} and {hi}.").format(
+                    who=who, kept=kept, sure=f"90{NBSP}%", lo=lo, hi=hi
+                )
+            )
+    return text
+
+
+def picture(about: Lesson, aim: str | None) -> Picture | None:
+    """The season line of what is worked on."""
+    chosen = about.chosen
+    if aim is None or not chosen.season:
+        return None
+    metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
+    if metric not in chosen.measures:
+        return None
+    measure = chosen.measures[metric]
+    found = measure_season(chosen, measure)
+    if found is None:
+        return None
+    finding = _("{measure}: {value} at the last session, {place}").format(
+        measure=measure.label,
+        value=measure.say(found.last),
+        place=sentences.band_place(found.last, *found.line.band),
+    )
+    return found.picture(finding, found.sentence(), narrow=about.narrow)

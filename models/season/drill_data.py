@@ -1,0 +1,247 @@
+"""What the drill models are fitted on: session values toward better, and the doses before each session.
+
+An aim is a metric, or a fault's rate. A metric is turned so that more is better: its fall where down is
+better, its fall in distance to the student's band where a band is. A fault's rate becomes the log odds of a
+swing without it. One club family a season, the one most swung, since one drill has one answer.
+
+A dose set in a lesson counts from the next session on: today's baseline was swung before it. Doses before the
+student's first session of the season don't count, since nothing was measured before them.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from models.season.cells import DAYS_A_MONTH, baseline, swing_variance
+from models.season.faultrate import latest_source
+from models.season.judgement import Bands
+from models.season.kernel import COUNTS, FLOATS
+
+FAULT, METRIC = "fault", "metric"
+PRIOR_SWINGS = 4.0  # at the academy's rate, so that a clean student's weight is not endless
+
+LEAST_FIRST, LEAST_MORE = 3, 6  # students that a drill's first and its later doses must reach for a column
+LONGEST = 3.0  # months: by then what fades has faded
+_COUNT = pl.len().cast(pl.Float64)
+_MONTHS_SINCE = ((pl.col("day") - pl.col("set_on")).min().dt.total_days() / DAYS_A_MONTH).clip(
+    upper_bound=LONGEST
+)
+
+
+@dataclass(frozen=True)
+class Aim:
+    """One aim in one season: `rows` as `cells.baseline` gives them, `mean` toward better.
+
+    `swing` is the error variance of a value of one swing: its error variance is swing / n. For a fault, mean
+    is log odds, `flagged` and `usable` stand beside it, and n is the inverse of the error variance.
+    `sd_student` is the spread between students in the aim's unit, where it is known without the drills' fit.
+    """
+
+    season: str
+    name: str
+    kind: str
+    unit: str
+    family: str
+    rows: pl.DataFrame
+    swing: float
+    sd_student: float | None
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What is known of metrics: which way is better, unit, whose band; and of faults: the metrics they read.
+
+    `sd_student` by (season, club family, metric).
+    """
+
+    better: Mapping[str, str]
+    unit: Mapping[str, str]
+    reads: Mapping[str, Sequence[str]]
+    bands: Bands
+    sd_student: Mapping[tuple[str, str, str], float]
+
+
+def most_swung(rows: pl.DataFrame) -> pl.DataFrame:
+    """The rows of the club family with the most sessions."""
+    many = rows.group_by("club_family").agg(n=pl.col("session").n_unique()).sort("n", "club_family")
+    return rows.filter(pl.col("club_family") == many["club_family"][-1]) if len(many) else rows
+
+
+def metric_aim(rows: pl.DataFrame, reference: Reference, *, part: str | None = "baseline") -> Aim | None:
+    """`rows`: season.session_metric of one season and metric.
+
+    None when no direction is better, or nobody has a band. `part` None keeps every part (for the same day).
+    """
+    metric, better = str(rows["metric"][0]), reference.better.get(str(rows["metric"][0]), "none")
+    if better == "none":
+        return None
+    own = most_swung(baseline(rows))
+    if own.is_empty():
+        return None
+    season, family = str(own["season"][0]), str(own["club_family"][0])
+    swing = swing_variance(own)
+    if part is None:
+        own = rows.filter(pl.col("club_family") == family, pl.col("pace") == "full")
+    own = own.with_columns(mean=_toward(own, metric, better, reference.bands)).filter(
+        pl.col("mean").is_not_null()
+    )
+    if own.is_empty():
+        return None
+    spread = reference.sd_student.get((season, family, metric))
+    return Aim(season, metric, METRIC, reference.unit.get(metric, ""), family, own, swing, spread)
+
+
+def _toward(rows: pl.DataFrame, metric: str, better: str, bands: Bands) -> pl.Series:
+    """Values turned so that more is better; null for a student without a band."""
+    if better == "up":
+        return rows["mean"]
+    if better == "down":
+        return -rows["mean"]
+    whose = rows.group_by("student", "season", "club_family").agg(last=pl.col("day").max())
+    ends = {
+        student: bands.of(metric, season, student, family, last)
+        for student, season, family, last in whose.iter_rows()
+    }
+    lo, hi = (
+        np.array([np.nan if (band := ends[student]) is None else band[side] for student in rows["student"]])
+        for side in (0, 1)
+    )
+    value = rows["mean"].to_numpy()
+    return pl.Series(-np.maximum(np.maximum(lo - value, value - hi), 0.0), nan_to_null=True)
+
+
+def fault_aim(rows: pl.DataFrame) -> Aim | None:
+    """`rows`: season.session_fault of one season and fault; None when it was never judged at full pace."""
+    own = most_swung(_fault_sessions(rows))
+    if own.is_empty():
+        return None
+    flagged, usable = pl.col("flagged"), pl.col("usable")
+    academy = flagged.sum() / usable.sum()
+    likely = (flagged.sum().over("student") + PRIOR_SWINGS * academy) / (
+        usable.sum().over("student") + PRIOR_SWINGS
+    )
+    likely = likely.clip(0.5 / usable.sum().over("student"), 1 - 0.5 / usable.sum().over("student"))
+    own = own.with_columns(
+        mean=-(((flagged + 0.5) / (usable - flagged + 0.5)).log()), n=usable * likely * (1 - likely)
+    )
+    return Aim(
+        str(own["season"][0]),
+        str(own["fault"][0]),
+        FAULT,
+        "points",
+        str(own["club_family"][0]),
+        own,
+        1.0,
+        None,
+    )
+
+
+def _fault_sessions(rows: pl.DataFrame) -> pl.DataFrame:
+    """Counts a session of full-pace baseline swings, shaped as `cells.baseline` shapes a metric's values."""
+    counted = (
+        latest_source(rows.filter(pl.col("club_family").is_not_null(), pl.col("pace") == "full"))
+        .filter(pl.col("part") == "baseline", pl.col("usable") > 0)
+        .with_columns(pl.col("flagged", "usable").cast(pl.Float64))
+    )
+    return baseline(
+        counted.with_columns(
+            metric=pl.col("fault"), mean=pl.lit(0.0), sd=pl.lit(None, dtype=pl.Float64), n=pl.lit(1.0)
+        )
+    )
+
+
+def points(log_odds: FLOATS) -> FLOATS:
+    """Rate in points of a hundred from log odds of a swing without the fault."""
+    return np.asarray(100 * special.expit(-log_odds))
+
+
+@dataclass(frozen=True)
+class Doses:
+    """Drills in order; (N, K) doses in lessons and (N, K) at home before each row, K drills.
+
+    `since` (N, K): 30-day months since the last lesson dose, at most 3; 0 before the first.
+    `drawn` (N, K): whether lots decided the student's first lesson dose of that drill.
+    """
+
+    drills: list[str]
+    lesson: FLOATS
+    home: FLOATS
+    since: FLOATS
+    drawn: FLOATS
+
+    def last(self, offsets: COUNTS) -> FLOATS:
+        """(S, K) lesson doses before each student's last session."""
+        return self.lesson[offsets[1:] - 1]
+
+
+def counted(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
+    """Doses before each row of `sessions` (student, session, started_at, day; in its order).
+
+    `dose`: rows of academy.drill_dose.
+    """
+    rows = sessions.select("student", "session", "started_at", "day").with_row_index("row")
+    first = rows.group_by("student").agg(first=pl.col("started_at").min(), first_day=pl.col("day").min())
+    given = (
+        dose.select("student", "drill", "kind", "at", "drawn_against", set_in="session", set_on="day")
+        .join(first, on="student")
+        .filter((pl.col("at") >= pl.col("first")) | (pl.col("set_on") >= pl.col("first_day")))
+    )
+    earlier_today = (pl.col("set_on") == pl.col("day")) & (pl.col("at") < pl.col("started_at"))
+    elsewhere = (pl.col("set_in") != pl.col("session")).fill_null(value=False)
+    before = rows.join(given, on="student").filter(
+        (pl.col("set_on") < pl.col("day")) | (earlier_today & elsewhere)
+    )
+    drills = sorted(given["drill"].unique().to_list())
+    lesson = pl.col("kind") == "drill"
+    return Doses(
+        drills,
+        _table(before.filter(lesson), len(rows), drills),
+        _table(before.filter(~lesson), len(rows), drills),
+        _table(before.filter(lesson), len(rows), drills, _MONTHS_SINCE),
+        _drawn(rows, given.filter(lesson), drills),
+    )
+
+
+def _table(before: pl.DataFrame, height: int, drills: list[str], value: pl.Expr = _COUNT) -> FLOATS:
+    """(N, K) `value` of the doses before each row, 0 where there are none."""
+    table = np.zeros((height, len(drills)))
+    found = before.group_by("row", "drill").agg(value=value)
+    place = {drill: k for k, drill in enumerate(drills)}
+    at = [place[drill] for drill in found["drill"]]
+    table[found["row"].to_numpy().astype(np.intp), at] = found["value"].to_numpy()
+    return table
+
+
+def _drawn(rows: pl.DataFrame, given: pl.DataFrame, drills: list[str]) -> FLOATS:
+    """(N, K) 1 on the rows of students whose first lesson dose of that drill lots decided."""
+    table = np.zeros((len(rows), len(drills)))
+    firsts = given.sort("at", "drill").group_by("student", "drill").agg(pl.col("drawn_against").first())
+    lucky = rows.join(firsts.filter(pl.col("drawn_against").is_not_null()), on="student")
+    place = {drill: k for k, drill in enumerate(drills)}
+    table[lucky["row"].to_numpy().astype(np.intp), [place[drill] for drill in lucky["drill"]]] = 1.0
+    return table
+
+
+def columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
+    """Name → fixed column (N,): what a drill's doses may do to a value.
+
+    `first DRILL` 1(D ≥ 1), where 3 students reach it; `more DRILL` max(D − 1, 0) and `home DRILL` 1(H ≥ 1),
+    where 6 do; `since DRILL` the months since the last dose, where 6 students end a month or more after it.
+    Without the last, a gain that fades would be told by its best weeks.
+    """
+    found: dict[str, FLOATS] = {}
+    ends = offsets[1:] - 1
+    for k, drill in enumerate(doses.drills):
+        lesson, home = doses.lesson[:, k], doses.home[:, k]
+        if np.count_nonzero(lesson[ends] >= 1) >= LEAST_FIRST:
+            found[f"first {drill}"] = (lesson >= 1).astype(np.float64)
+            if np.count_nonzero(lesson[ends] >= 2) >= LEAST_MORE:
+                found[f"more {drill}"] = np.maximum(lesson - 1, 0)
+            if np.count_nonzero(doses.since[ends, k] >= 1) >= LEAST_MORE:
+                found[f"since {drill}"] = doses.since[:, k]
+        if np.count_nonzero(home[ends] >= 1) >= LEAST_MORE:
+            found[f"home {drill}"] = (home >= 1).astype(np.float64)
+    return found

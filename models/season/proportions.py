@@ -1,0 +1,74 @@
+"""Statistics of proportions: Wilson's interval, intraclass correlation, beta priors and posteriors."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import optimize, special
+
+from models.season.kernel import FLOATS
+
+Z90 = 1.6448536269514722  # 95th percentile of the normal: a two-sided 90 % interval
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
+UNIFORM = (0.5, 2.0)  # mean and strength of the beta prior under which every rate is alike (Laplace's)
+
+
+def wilson(flagged: ArrayLike, n: ArrayLike, z: float = Z90) -> tuple[FLOATS, FLOATS]:
+    """Wilson's score interval of a proportion.
+
+    (p + z²/2n ± z√(p(1 − p)/n + z²/4n²)) / (1 + z²/n), p = flagged / n. Counts may be fractional (an
+    effective n). NaN where n is 0. Source: Wilson 1927, method 3 of Newcombe 1998 (Stat Med 17).
+    """
+    count, size = np.asarray(flagged, dtype=float), np.asarray(n, dtype=float)
+    size = np.where(size > 0, size, np.nan)
+    rate = count / size
+    centre = rate + z**2 / (2 * size)
+    half = z * np.sqrt(rate * (1 - rate) / size + z**2 / (4 * size**2))
+    scale = 1 + z**2 / size
+    return np.clip((centre - half) / scale, 0, 1), np.clip((centre + half) / scale, 0, 1)
+
+
+def intraclass(ss_between: float, ss_within: float, df_between: float, df_within: float, n0: float) -> float:
+    """Intraclass correlation from the one-way analysis of variance, floored at 0.
+
+    ρ = (MSB − MSW) / (MSB + (n₀ − 1)·MSW). 0 when there is nothing to compare or nothing varies.
+    Source: Shrout & Fleiss 1979, ICC(1,1); n₀ for unequal groups as Donner 1986.
+    """
+    if df_between <= 0 or df_within <= 0 or n0 <= 0:
+        return 0.0
+    between, within = ss_between / df_between, ss_within / df_within
+    total = between + (n0 - 1) * within
+    return float(np.clip((between - within) / total, 0.0, 1.0)) if total > 0 else 0.0
+
+
+def fit_beta(flagged: FLOATS, n: FLOATS) -> tuple[float, float]:
+    """Mean and strength of the beta prior of the students' rates, from their (effective) counts.
+
+    Mode of the beta-binomial likelihood with mean ~ uniform and log strength ~ N(log 4, 1.5²): the second
+    keeps few students, or rates all alike, from making an endless strength. Needs at least one n > 0.
+    """
+    y, size = flagged[n > 0], n[n > 0]
+    if y.size == 0:
+        return UNIFORM
+
+    def loss(at: FLOATS) -> tuple[float, FLOATS]:
+        mean, strength = special.expit(at[0]), np.exp(at[1])
+        a, b = mean * strength, (1 - mean) * strength
+        pull = (at[1] - np.log(4.0)) / 1.5
+        value = np.sum(special.betaln(y + a, size - y + b) - special.betaln(a, b))
+        value += np.log(mean) + np.log1p(-mean) - 0.5 * pull**2
+        shared = special.digamma(strength) - special.digamma(size + strength)
+        by_a = np.sum(special.digamma(y + a) - special.digamma(a) + shared)
+        by_b = np.sum(special.digamma(size - y + b) - special.digamma(b) + shared)
+        slope = np.array(
+            [(by_a - by_b) * strength * mean * (1 - mean) + 1 - 2 * mean, by_a * a + by_b * b - pull / 1.5]
+        )
+        return -float(value), -slope
+
+    start = np.array([special.logit((y.sum() + 1) / (size.sum() + 2)), np.log(4.0)])
+    found = optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=[(-7, 7), (-2, 6)])
+    return float(special.expit(found.x[0])), float(np.exp(found.x[1]))
+
+
+def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS) -> FLOATS:
+    """P(X < Y) for X ~ Beta(a1, b1), Y ~ Beta(a2, b2), each (K,): Gauss–Legendre over Y's quantiles."""
+    at = special.betaincinv(a2[:, None], b2[:, None], (NODES[None, :] + 1) / 2)
+    return np.asarray(special.betainc(a1[:, None], b1[:, None], at) @ (WEIGHTS / 2))
