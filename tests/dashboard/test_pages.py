@@ -201,5 +201,5 @@ def test_the_student_page_gives_the_style_with_the_swings_it_comes_from(visit, p
         w.execute("INSERT INTO season.style VALUES ('2026', 's01', 'iron', 'front_foot', 34)")
         w.publish()
     text = page_text(visit("styled", "student", "h01", student="s01"))
-    styled = "Style by impact with irons: stays on the front foot through impact, from 34\u00a0swings"
+    styled = "Style through impact with irons: stays on the front foot through impact, from 34\u00a0swings"
     assert styled in text
