@@ -9,7 +9,7 @@ from scipy import linalg
 
 from models.season.drill import Sources, answer
 from models.season.drill_checks import clustered, same_day
-from models.season.drill_data import Reference, columns, counted
+from models.season.drill_data import Reference, count_doses, dose_columns
 from models.season.drill_model import effect, fit, left_out
 from models.season.judgement import Bands
 from models.season.mixed import Cell
@@ -196,7 +196,7 @@ def test_todays_dose_does_not_count_in_todays_baseline(course):
         dose("s1", None, at[0] - timedelta(days=9), "d1"),  # before anything was measured
         dose("s2", None, at[0], "d9"),
     ])  # fmt: skip
-    found = counted(frame, given)
+    found = count_doses(frame, given)
     assert found.drills == ["d1"]
     assert found.lesson[:, 0].tolist() == [0, 1, 2, 2]
     assert found.home[:, 0].tolist() == [0, 0, 0, 1]
@@ -205,9 +205,9 @@ def test_todays_dose_does_not_count_in_todays_baseline(course):
 def test_a_column_needs_three_students_and_the_second_six(course):
     metrics, given = academy(course, 13, students=6)
     offsets = np.arange(7) * 8
-    assert set(columns(counted(metrics, given), offsets)) == {"first d1", "more d1", "first d2"}
+    assert set(dose_columns(count_doses(metrics, given), offsets)) == {"first d1", "more d1", "first d2"}
     few = given.filter(pl.col("student") < "s02")
-    assert columns(counted(metrics, few), offsets) == {}
+    assert dose_columns(count_doses(metrics, few), offsets) == {}
 
 
 def test_one_student_left_out_equals_the_fit_without_them():

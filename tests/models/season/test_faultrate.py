@@ -17,8 +17,8 @@ from models.season.faultrate import (
     fit_priors,
     intraclass,
     p_first_lower,
-    session_likeness,
     wilson,
+    within_session_correlation,
 )
 
 START = datetime(2026, 4, 1, 9)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
@@ -116,10 +116,10 @@ def test_likeness_is_estimated_within_students():
     steady = pl.concat(
         [rows([(d, 1, 10) for d in range(0, 60, 10)]), rows([(d, 9, 10) for d in range(0, 60, 10)], "s2")]
     )
-    assert session_likeness(baseline_sessions(steady)) == 0.0
+    assert within_session_correlation(baseline_sessions(steady)) == 0.0
     # All-or-nothing sessions: full likeness.
     jumpy = rows([(d, 10 * (d // 10 % 2), 10) for d in range(0, 60, 10)])
-    assert session_likeness(baseline_sessions(jumpy)) == pytest.approx(1.0)
+    assert within_session_correlation(baseline_sessions(jumpy)) == pytest.approx(1.0)
 
 
 def test_planted_likeness_is_found():
@@ -130,7 +130,7 @@ def test_planted_likeness_is_found():
         rate = rng.beta(mean * 4, (1 - mean) * 4, size=8)  # ρ = 1 / (1 + 4) = 0.2
         counts = [(7 * d, int(rng.binomial(10, r)), 10) for d, r in enumerate(rate)]
         frames.append(rows(counts, f"s{student}"))
-    assert session_likeness(baseline_sessions(pl.concat(frames))) == pytest.approx(0.2, abs=0.04)
+    assert within_session_correlation(baseline_sessions(pl.concat(frames))) == pytest.approx(0.2, abs=0.04)
 
 
 def test_now_is_28_days_back_to_three_sessions_and_never_overlaps_before():

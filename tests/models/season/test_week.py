@@ -9,7 +9,7 @@ import pytest
 from models.season.cells import baseline
 from models.season.judgement import Bands
 from models.season.trend import fit_season, student_lines
-from models.season.week import KINDS, chosen_changes, listed_count, week_rows
+from models.season.week import KINDS, chosen_changes, count_listed, week_rows
 from models.sql import query
 
 NOW = date(2026, 9, 10)  # a Thursday
@@ -20,7 +20,7 @@ NOW = date(2026, 9, 10)  # a Thursday
     [([], 0), ([0.94], 0), ([0.951], 1), ([0.99, 0.92], 2), ([0.99, 0.90], 1), ([1.0, 1.0, 0.86, 0.5], 3)],
 )
 def test_the_list_is_cut_where_one_in_twenty_listed_may_be_chance(p, count):
-    assert listed_count(np.array(p, dtype=float)) == count
+    assert count_listed(np.array(p, dtype=float)) == count
 
 
 def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(course):

@@ -13,11 +13,11 @@ import pytest
 
 from demo_academy import plates, write
 from demo_academy.make import draw_season
-from models.swing.columns import METRIC_COLUMNS
 from models.swing.event_fit import EventFit, fit_events, predict
 from models.swing.events import RULES, estimate, fill_events, landmarks_of
 from models.swing.reduce import reduce_session
 from models.swing.rules import read_rules
+from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS
 
@@ -224,7 +224,7 @@ def test_a_still_stand_has_no_events_no_metrics_and_the_flag(academy, fitted):
     for fit in (fitted, NO_FIT):
         found = reduced(trace, swings_of(trace), events_of(academy.traces[0], academy.truth[0]).clear(), fit)
         assert found.estimated.is_empty()
-        assert set(found.metrics.select(METRIC_COLUMNS).row(0)) == {None}
+        assert set(found.metrics.select(metric_codes()).row(0)) == {None}
         assert not found.swings["usable"][0]
         assert found.swings["flags"].to_list() == [["unmarked"]]
 
