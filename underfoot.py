@@ -55,7 +55,7 @@ def cli(*, debug: bool, verbose: bool) -> None:
 @click.option("--port", default=8501, show_default=True)
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
-    from demo_academy.expected import check_refusals  # noqa: PLC0415 - a slow import, used here only
+    from demo_academy.planted import check_refusals  # noqa: PLC0415 - a slow import, used here only
     from demo_academy.write import check_place, write_academy  # noqa: PLC0415
 
     home = Home.find(home_path)
@@ -85,9 +85,9 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
 def load(paths: tuple[Path, ...], home_path: str | None, explain: Path | None, *, as_json: bool) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
-        from ingest import explanation  # noqa: PLC0415 - a slow import, used here only
+        from ingest.formats.format import explain as explained  # noqa: PLC0415 - a slow import, used here only
 
-        return terminal.show_explanation(explanation.explain(explain).to_json(), as_json=as_json)
+        return terminal.show_explanation(explained(explain).to_json(), as_json=as_json)
     home = Home.find(home_path)
     home.settings()
     missing = [path for path in paths if not path.exists()]
@@ -163,7 +163,7 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
     from ingest.film.contact_sheet import follow  # noqa: PLC0415 - a slow import, used here only
 
     with terminal.progress("Following the marks") as step:
-        terminal.say(follow(file, view=view, handed=hand, sheet=preview, tell=step).lines())
+        terminal.say(follow(file, view=view, handed=hand, sheet=preview, progress=step).lines())
 
 
 @cli.command()

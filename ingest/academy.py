@@ -1,7 +1,8 @@
 """What is already known when a delivery is read: settings, people, drills, seasons, consents."""
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 from warehouse.definitions import fault_codes, metric_codes
 from warehouse.settings import Settings
@@ -22,7 +23,7 @@ class Person:
 
 @dataclass(frozen=True)
 class Standing:
-    """The version of a session that stands in the warehouse."""
+    """The version of a session that is in the warehouse."""
 
     student: str
     delivery: str
@@ -65,7 +66,7 @@ class Academy:
 
 
 def read_academy(writer: Writer, settings: Settings) -> Academy:
-    """Read the roster as it stands in the warehouse."""
+    """Read the roster that is in the warehouse."""
     people = writer.sql("SELECT person, role, handed, foot_length_mm, born FROM academy.person")
     seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
     consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
@@ -81,3 +82,8 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
         seasons=tuple(seasons.iter_rows()),
         consents=consents,
     )
+
+
+def day_of(at: datetime, zone: ZoneInfo) -> date:
+    """The academy's own date of a naive UTC time."""
+    return at.replace(tzinfo=UTC).astimezone(zone).date()

@@ -1,31 +1,36 @@
 """All of a session's clips: clip.csv, a keypoint file or a film a swing, whichever there are."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from fnmatch import fnmatch
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
 import polars as pl
 
-from ingest.academy import Academy
 from ingest.film.tracks import Filmed, Unread
-from ingest.filmplace import FilmPlace
-from ingest.formats.clip_points import NO_ROWS, Clips, clip_table, named_points, read_clip
-from ingest.formats.keypoints import read_keypoints
-from ingest.refusals import refuse
-from ingest.session_file import SessionHeader
+from ingest.formats.format import (
+    FilmFormat,
+    PointsFormat,
+    PointTableFormat,
+    SessionContext,
+    files_of,
+    formats,
+)
+from ingest.refusals import of_swing, refuse
+from ingest.session_file import FILE, SessionHeader
 from warehouse import filed
 from warehouse.errors import Refusal, Refused
-from warehouse.vocabulary import is_film
 
-_AGAIN = "mend it and deliver the session again"
-_BY_ROSTER = "no_handedness"  # is mended by a roster, and then the session is read again from filed/
-COLUMNS = ("swing_no", "frame", "point", "x_px", "y_px", "score")
+_AGAIN = "correct it and deliver the session again"
+BY_ROSTER = "no_handedness"  # a new roster supplies it, and the session is then read again from filed/
+NO_POINTS = pl.DataFrame(
+    schema={"swing_no": pl.Int64, "frame": pl.Int64, "point": pl.String, "x_px": pl.Float64,
+            "y_px": pl.Float64, "score": pl.Float64}
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class SessionClips:
-    """Rows of academy.clip_point (without session), swings refused, films to keep, and what is to be said."""
+    """Rows of academy.clip_point (without session), swings refused, films to keep or not, and notices."""
 
     frame: pl.DataFrame
     refused: list[Refusal]
@@ -35,36 +40,31 @@ class SessionClips:
 
 
 def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> list[str]:
-    """The files among a session's that hold a clip: clip.csv, clip*.json, films, and those `header` names."""
+    """The files among a session's that hold a clip: by their usual name, or as `header` names them."""
     named = set() if header is None else {swing.clip for swing in header.swings.values()}
-    return [
-        name
-        for name in names
-        if name.lower() == "clip.csv" or fnmatch(name.lower(), "clip*.json") or is_film(name) or name in named
-    ]
+    kinds = (*formats(PointTableFormat), *formats(PointsFormat), *formats(FilmFormat))
+    return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
 
 
-def read_clips(
-    names: Sequence[str], held: Mapping[str, bytes], place: FilmPlace, header: SessionHeader, academy: Academy
-) -> SessionClips | None:
-    """Read clip.csv, every keypoint file and every film of a session; None when there is and should be none.
+def read_clips(context: SessionContext) -> SessionClips | None:
+    """Read every file of clip points and every film of a session; None when there is and should be none.
 
-    A keypoint file or film that is bad, or named and missing, refuses its own swing. `names` are the
-    session's files, `held` the bytes of those that are read whole, which films are not.
+    A keypoint file or film that is bad, or named and missing, refuses its own swing.
 
     Raises
-        Refused: clip.csv or `[clip]` can't be taken, a file is nobody's, or a swing has its points twice.
+        Refused: clip.csv or `[clip]` can't be read, a file is no swing's, or a swing has its points twice.
     """
-    files = clip_files(names, header)
+    header = context.header
+    files = clip_files(context.names, header)
     if not files and all(swing.clip is None for swing in header.swings.values()):
         return None
     if files:
-        clip_table(header)
-    reading = _Reading(held, place, header, academy)
-    keypoints = _swings_of(header, [name for name in files if name.lower().endswith(".json")], film=False)
-    for no, name in keypoints.items():
+        context.clip()
+    reading = _Reading(context)
+    points = [name for name in files if any(kind.recognises(name) for kind in formats(PointsFormat))]
+    for no, name in _swings_of(header, points, film=False).items():
         reading.keypoints(no, name)
-    for no, name in _swings_of(header, [name for name in files if is_film(name)], film=True).items():
+    for no, name in _swings_of(header, [name for name in files if _is_film(name)], film=True).items():
         if name in files:
             reading.film(no, name)
         else:
@@ -72,66 +72,72 @@ def read_clips(
     return reading.all()
 
 
+def _is_film(name: str) -> bool:
+    return any(kind.recognises(name) for kind in formats(FilmFormat))
+
+
 class _Reading:
     """A session's clips as they are read, file by file."""
 
-    def __init__(
-        self, held: Mapping[str, bytes], place: FilmPlace, header: SessionHeader, academy: Academy
-    ) -> None:
-        self.held, self.place, self.header, self.academy = held, place, header, academy
-        table = next((name for name in held if name.lower() == "clip.csv"), None)
-        first = Clips(NO_ROWS, []) if table is None else read_clip(held[table], header, academy, table)
-        self.refused = list(first.refused)
-        self.frames = [first.frame.select(COLUMNS)]
-        self.seen = set(first.frame["swing_no"])
+    def __init__(self, context: SessionContext) -> None:
+        self.context, self.header = context, context.header
+        self.refused: list[Refusal] = []
+        self.frames: list[pl.DataFrame] = [NO_POINTS]
+        self.seen: set[int] = set()
+        for name, kind in files_of(PointTableFormat, context.held).items():
+            points, refused = kind.read(name, context)
+            self.refused += refused
+            self.frames.append(points.select(NO_POINTS.columns))
+            self.seen |= set(points["swing_no"])
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
-        self.gone = filed.films_refused(place.base) if place.filed else {}
+        self.gone = filed.films_refused(context.base) if context.filed else {}
         self.notices: list[str] = []
 
     def keypoints(self, no: int, name: str) -> None:
         """Read one swing's keypoint file."""
         if no in self.seen:
-            what = f"swing {no} stands in clip.csv and in {name}"
+            what = f"swing {no} is in clip.csv and in {name}"
             raise refuse("clip_twice", what, "deliver one of the two", session=self.header.session, file=name)
-        if name not in self.held:
+        if name not in self.context.held:
             self.missing(no, name)
             return
+        kind = next((one for one in formats(PointsFormat) if one.recognises(name)), formats(PointsFormat)[0])
         try:
-            rows = read_keypoints(self.held[name], name)
+            rows = kind.read(name, self.context)
         except Refused as found:
+            if found.refusal.reason == BY_ROSTER:
+                raise
             self._refuse(no, found)
             return
-        self._take(no, rows.with_columns(named_points(rows, self.header, self.academy, name)))
+        self._take(no, rows)
 
     def missing(self, no: int, name: str) -> None:
-        """Refuse a swing whose own clip did not come with it."""
+        """Refuse a swing whose own clip was not delivered with it."""
         what = f"{name} is not in the session's folder"
-        self._refuse(no, refuse("no_samples", what, _AGAIN, file="session.toml", column="clip"))
+        self._refuse(no, refuse("no_samples", what, _AGAIN, file=FILE, column="clip"))
 
     def film(self, no: int, name: str) -> None:
         """Read one swing's film; its points are followed when no other file has them."""
-        from ingest.formats.film import film_beside, read_film  # noqa: PLC0415 - a slow import, used here only
-
         if name in self.gone:
             self.refused.append(self.gone[name])
             return
-        clip = clip_table(self.header)
+        kind = files_of(FilmFormat, [name])[name]
         refused = {found.swing_no: found for found in self.refused}
         try:
             if no in self.seen:
                 points = pl.concat(self.frames).filter(pl.col("swing_no") == no)
-                film = film_beside(no, name, points, self.header, clip, self.academy, self.place)
+                film = kind.keep(no, name, points, self.context)
             elif no in refused:
                 self._drop(name, refused[no], None)
                 return
             else:
-                rows, film, said = read_film(no, name, self.header, clip, self.academy, self.place)
+                rows, film, notice = kind.read(no, name, self.context)
                 self._take(no, rows)
-                self.notices += [said] if said else []
+                self.notices += [notice] if notice else []
         except Refused as found:
-            told = self._refuse(no, found)
-            self._drop(name, told, told)
+            refusal = self._refuse(no, found)
+            self._drop(name, refusal, refusal)
             return
         self.films.append(film)
 
@@ -141,35 +147,35 @@ class _Reading:
         return SessionClips(good, self.refused, self.films, self.unread, self.notices)
 
     def _take(self, no: int, rows: pl.DataFrame) -> None:
-        self.frames.append(rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(COLUMNS))
+        self.frames.append(
+            rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(NO_POINTS.columns)
+        )
         self.seen.add(no)
 
     def _refuse(self, no: int, found: Refused) -> Refusal:
-        told = found.refusal
-        sentence = f"Swing {no} of {self.header.session}, {told.sentence}"
-        told = replace(told, session=self.header.session, swing_no=no, sentence=sentence)
-        self.refused.append(told)
-        return told
+        self.refused.append(of_swing(found.refusal, no, self.header.session))
+        return self.refused[-1]
 
     def _drop(self, name: str, found: Refusal, again: Refusal | None) -> None:
-        """A minor's refused film is not kept either, unless a roster alone can mend what it lacks."""
-        kept = self.academy.keeps_film(self.header.student, self.header.day) or found.reason == _BY_ROSTER
-        if not kept and (self.place.base / name).is_file():
-            self.unread.append(Unread(name, again))
-            self.notices.append(
-                f"{name} is not kept, as it was refused and its player is under age, or of no known birth "
-                "date; once mended it must come again with its session."
-            )
+        """A minor's refused film is not kept either, unless a roster alone can supply what it lacks."""
+        keeps = self.context.academy.keeps_film(self.header.student, self.header.day)
+        if keeps or found.reason == BY_ROSTER or not (self.context.base / name).is_file():
+            return
+        self.unread.append(Unread(name, again))
+        self.notices.append(
+            f"{name} is not kept, as it was refused and its player is under age, or of unknown birth "
+            "date; once corrected it must come again with its session."
+        )
 
 
 def _swings_of(header: SessionHeader, names: Sequence[str], *, film: bool) -> dict[int, str]:
-    """Whose each file is: named by its [[swing]], clip-N of swing N, or the only swing's."""
+    """Which swing each file is: as its [[swing]] names it, clip-N of swing N, or the only swing's."""
     given = {no: swing.clip for no, swing in header.swings.items() if swing.clip is not None}
-    files = {no: name for no, name in given.items() if is_film(name) == film}
+    files = {no: name for no, name in given.items() if _is_film(name) == film}
     for name in {name for name in files.values() if list(files.values()).count(name) > 1}:
         what = f"{name} is the clip of swings {', '.join(str(no) for no in files if files[no] == name)}"
         todo = "name each swing's own file in its [[swing]] and deliver the session again"
-        raise refuse("clip_twice", what, todo, session=header.session, file="session.toml", column="clip")
+        raise refuse("clip_twice", what, todo, session=header.session, file=FILE, column="clip")
     for name in (name for name in names if name not in files.values()):
         number = re.fullmatch(r"clip-(\d{1,6})\.\w+", name.lower())
         if number is not None and int(number[1]) in header.swings:
@@ -178,7 +184,7 @@ def _swings_of(header: SessionHeader, names: Sequence[str], *, film: bool) -> di
             files.setdefault(next(iter(header.swings)), name)
         if name not in files.values():
             ending = name.rsplit(".", 1)[-1]
-            what = f"{name} is no swing's clip"
+            what = f"{name} is not the clip of any swing"
             todo = f'name it after its swing, as in clip-1.{ending}, or add clip = "{name}" to its [[swing]]'
             raise refuse("unmatched_swing", what, todo, session=header.session, file=name)
     return files

@@ -1,32 +1,130 @@
-"""Text of delivered tables as desks and devices write it, turned into cells.
+"""Delimited text as offices and devices write it: how a file is written, its header, its cells.
 
-Byte-order marks, UTF-16, semicolons, tabs and decimal commas are understood. Nothing is guessed beyond that.
+Byte-order marks, UTF-16, semicolons, tabs and decimal commas are understood. A load takes the first line for
+the header and guesses nothing more; `load --explain` also looks for a header further down and for a line of
+units (`Text.from_header`), and reads the rest as a load would.
 """
 
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
 
 from ingest.refusals import refuse
 
-_BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+LOOKED_AT = 40  # lines in which a header is looked for
+_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig", "UTF-8 with a byte-order mark"),
+    (b"\xff\xfe", "utf-16", "UTF-16"),
+    (b"\xfe\xff", "utf-16", "UTF-16"),
+)
+_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t]|$)")
+_NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
+_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*Hz", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Text:
-    """A decoded table file: its header's names, its text, and how it is written."""
+    """A decoded table file: its header's names, its text, and how it is written.
+
+    The text begins with the header. `above` counts the lines before it, `units` are those stated in the line
+    below it, and `rate_hz` is stated above it: all three are empty unless the header was looked for.
+    """
 
     file: str
     names: tuple[str, ...]
     body: str | bytes
     separator: str
     decimal_comma: bool
+    encoding: str = "UTF-8"
+    above: int = 0
+    units: dict[str, str] | None = None
+    rate_hz: float | None = None
+
+    @property
+    def twice(self) -> str | None:
+        """A name that two columns have, if any."""
+        return next((name for name in self.names if name and self.names.count(name) > 1), None)
+
+    @property
+    def facts(self) -> dict[str, str]:
+        """How the file is written, in words."""
+        decimal = "comma" if self.decimal_comma else "point"
+        return {
+            "encoding": self.encoding,
+            "cells separated by": _SEPARATORS[self.separator],
+            "decimal sign": decimal,
+        }
+
+    def header_line(self) -> int:
+        """Line (from 1) of the header: the first one of words that has as many cells as any line after it."""
+        return self._header()[0]
+
+    def from_header(self) -> "Text":
+        """The same table from its header on, without a line of units below it."""
+        line, separator = self._header()
+        lines = _lines(self.body, LOOKED_AT)
+        found = self
+        if line > 1:
+            found = _describe(self.file, _after(self.body, line - 1), self.encoding, separator)
+            rate = next((match for text in lines[: line - 1] if (match := _RATE.search(text))), None)
+            rate_hz = float(rate.group(1).replace(",", ".")) if rate else None
+            found = replace(found, above=line - 1, rate_hz=rate_hz)
+        below = next(iter(csv.reader(_lines(found.body, 2)[1:], delimiter=found.separator)), [])
+        cells = [cell.strip() for cell in below if cell.strip()]
+        if cells and not any(_NUMBER.fullmatch(cell) for cell in cells):
+            units = {name: cell.strip() for name, cell in zip(found.names, below, strict=False)}
+            kept = _after(found.body, 1)
+            header, rest = found.body[: len(found.body) - len(kept)], _after(kept, 1)
+            found = replace(found, body=header + rest, units=units)
+        return found
+
+    def _header(self) -> tuple[int, str]:
+        """Line of the header and the separator of its cells; line 1 when no other line fits better."""
+        lines = _lines(self.body, LOOKED_AT)
+        for separator, last in ((self.separator, 1), (_commonest(lines), LOOKED_AT)):
+            rows = list(csv.reader(lines, delimiter=separator))
+            widest = max(map(len, rows), default=0)
+            for place, row in enumerate(rows[:last], start=1):
+                words = [cell for cell in row if cell.strip() and not _NUMBER.fullmatch(cell.strip())]
+                if len(row) == widest and 2 * len(words) > len(row):
+                    return place, separator
+        return 1, self.separator
+
+
+def _lines(body: str | bytes, count: int) -> list[str]:
+    """The first lines of a text."""
+    end = -1
+    for _ in range(count):
+        end = body.find("\n", end + 1) if isinstance(body, str) else body.find(b"\n", end + 1)
+        if end < 0:
+            break
+    head = body if end < 0 else body[:end]
+    return (head if isinstance(head, str) else head.decode("utf-8", errors="replace")).splitlines()
+
+
+def _after(body: Any, count: int) -> Any:
+    """A text without its first lines."""
+    for _ in range(count):
+        end = body.find("\n" if isinstance(body, str) else b"\n")
+        body = body[end + 1 :] if end >= 0 else body[:0]
+    return body
+
+
+def _commonest(lines: Sequence[str]) -> str:
+    """The separator of which the most lines have the same number."""
+
+    def alike(mark: str) -> int:
+        counts = Counter(count for line in lines if (count := line.count(mark)))
+        return max(counts.values(), default=0)
+
+    return max(_SEPARATORS, key=alike)
 
 
 def _blank(data: bytes) -> bool:
@@ -42,7 +140,7 @@ def decode(data: bytes, file: str) -> str:
     """
     if _blank(data):
         raise refuse("empty_file", "the file is empty", "export it again and deliver it whole", file=file)
-    encoding = next((name for mark, name in _BOMS if data.startswith(mark)), "utf-8")
+    encoding = next((name for mark, name, _ in _MARKS if data.startswith(mark)), "utf-8")
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
@@ -59,39 +157,52 @@ def decode(data: bytes, file: str) -> str:
     return text
 
 
-def open_text(data: bytes, file: str) -> Text:
-    """Find out how a CSV file is written and read its header.
+def sniff(data: bytes, file: str) -> Text:
+    """Find out how a delimited file is written, its first line taken for the header.
 
     Plain UTF-8 stays bytes, so that a large file is decoded once only, by the number parser.
 
     Raises
-        Refused: empty, binary or undecodable, or a column name that stands twice.
+        Refused: empty, binary or undecodable.
     """
-    marked = data.startswith(tuple(mark for mark, _ in _BOMS))
+    encoding = next((words for mark, _, words in _MARKS if data.startswith(mark)), None)
     body: str | bytes = data
-    if marked or b"\0" in data or _blank(data):
+    if encoding is not None or b"\0" in data or _blank(data):
         body = decode(data, file)
+    return _describe(file, body, encoding or "UTF-8")
+
+
+def _describe(file: str, body: str | bytes, encoding: str, separator: str | None = None) -> Text:
     end = body.find("\n") if isinstance(body, str) else body.find(b"\n")
     head = body[: end if end >= 0 else len(body)]
     header = head if isinstance(head, str) else decode(head, file)
     header = header.rstrip("\r")
-    separator = max(",;\t", key=header.count)
+    separator = separator or max(_SEPARATORS, key=header.count)
     start = end + 1 if end >= 0 else len(body)
     sample = body[start : start + 4000]
     sample_text = sample if isinstance(sample, str) else sample.decode("utf-8", errors="replace")
     decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(x) for x in sample_text.splitlines()[:20])
     names = tuple(name.strip() for name in next(csv.reader([header], delimiter=separator), []))
-    twice = next((name for name in names if name and names.count(name) > 1), None)
-    if twice is not None:
+    return Text(file, names, body, separator, decimal_comma, encoding)
+
+
+def open_text(data: bytes, file: str) -> Text:
+    """As `sniff`, with names that are all different.
+
+    Raises
+        Refused: empty, binary or undecodable, or a duplicate column name.
+    """
+    text = sniff(data, file)
+    if text.twice is not None:
         raise refuse(
             "column_twice",
-            f"the column {twice} stands twice",
+            f"the column {text.twice} appears twice",
             "keep one of them and deliver the file again",
             file=file,
             line=1,
-            column=twice,
+            column=text.twice,
         )
-    return Text(file, names, body, separator, decimal_comma)
+    return text
 
 
 def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
@@ -101,7 +212,7 @@ def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
         Refused: a row with more cells than the header, or quotes that do not close.
     """
     body = text.body if isinstance(text.body, str) else decode(text.body, text.file)
-    frame = _parse(body.encode(), text, dict.fromkeys(_unique(text.names), pl.String()))
+    frame = _parse(body.encode(), text, dict.fromkeys(unique(text.names), pl.String()))
     lines = pl.Series(range(2, len(frame) + 2), dtype=pl.Int64)
     if body.count("\n") > len(frame) + 1:  # cells of several lines, or lines with nothing in them
         span = 1 + frame.select(pl.sum_horizontal(pl.all().str.count_matches("\n").fill_null(0))).to_series()
@@ -123,9 +234,12 @@ def parse_numbers(text: Text, types: dict[str, Any]) -> pl.DataFrame | None:
         return None
 
 
-def _unique(names: Sequence[str]) -> list[str]:
-    """Nameless columns (a trailing separator) get a name of their own."""
-    return [name or f"(column {place})" for place, name in enumerate(names, start=1)]
+def unique(names: Sequence[str]) -> list[str]:
+    """Names of columns, all different: a nameless one (a trailing separator) or a duplicate goes by place."""
+    return [
+        name if name and name not in names[:place] else f"(column {place + 1})"
+        for place, name in enumerate(names)
+    ]
 
 
 def _read(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:

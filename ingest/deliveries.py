@@ -12,9 +12,9 @@ from datetime import datetime
 from fnmatch import fnmatch
 from pathlib import Path
 
-from ingest.formats.rosters import ROSTERS
-from ingest.formats.session_toml import glance
+from ingest.formats.format import RosterFormat, formats, is_in_memory, is_orphan, loose_kind
 from ingest.refusals import refuse
+from ingest.session_file import glance
 from warehouse import filed
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint
@@ -24,13 +24,11 @@ from warehouse.vocabulary import ARCHIVE_ENDINGS
 SHEET = "session.toml"
 WHY = "why.json"
 SETTINGS = "academy.toml"
-ROSTER_ORDER = (SETTINGS, *ROSTERS)
+ROSTER_ORDER = (SETTINGS, *(roster.names[0] for roster in formats(RosterFormat)))
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
 ARCHIVE = "archive"
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
 _KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
-_READ = (".toml", ".csv", ".parquet", ".jsonl", ".json")
-_PLATE_LIKE = ("plate*.csv", "plate*.parquet", "plate*.c3d", "frames.*", "clip.*", "clip-*", "events.csv")
 _PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini", "__MACOSX")
 
 
@@ -88,7 +86,7 @@ class Delivery:
             facts = path.stat()
             if not stat.S_ISREG(facts.st_mode):
                 raise OSError(f"{name} is not a plain file")  # a pipe would be waited on for ever
-            read = name.lower().endswith(_READ)
+            read = is_in_memory(name)
             if read and facts.st_size <= MOST_HELD_BYTES:
                 held[name] = path.read_bytes()
                 size, content = len(held[name]), hashlib.sha256(held[name]).digest()
@@ -149,7 +147,7 @@ def _under(path: Path) -> Iterator[Delivery]:
             owned.add(here)
             continue
         names = sorted(name for name in files if name != WHY and not passed_over(name))
-        if any(map(plate_like, names)):
+        if any(map(is_orphan, names)):
             orphan = tuple(name for name in names if _kind(name) in (STRAY, ARCHIVE))
             yield Delivery(SESSION, here, here.name, orphan)
             names = [name for name in names if name not in orphan]
@@ -159,11 +157,6 @@ def _under(path: Path) -> Iterator[Delivery]:
 def passed_over(name: str) -> bool:
     """Hidden files, halves of a download, and what file managers leave behind."""
     return any(fnmatch(name, pattern) for pattern in _PASSED_OVER)
-
-
-def plate_like(name: str) -> bool:
-    """Whether a file belongs into a session's folder."""
-    return any(fnmatch(name.lower(), pattern) for pattern in _PLATE_LIKE)
 
 
 def _session(folder: Path) -> Delivery:
@@ -188,13 +181,11 @@ def _single(path: Path) -> Delivery:
 
 def _kind(name: str) -> str:
     """What a loose file is, by its name."""
-    if name in ROSTER_ORDER:
+    if name == SETTINGS:
         return ROSTER
-    if fnmatch(name, "notes*.csv") or fnmatch(name, "notes*.jsonl"):
-        return NOTES
     if name.lower().endswith(ARCHIVE_ENDINGS):
         return ARCHIVE
-    return SHOTS if fnmatch(name, "shots*.csv") else STRAY
+    return loose_kind(name) or STRAY
 
 
 def named(delivery: Delivery) -> str:

@@ -7,9 +7,7 @@ import polars as pl
 
 from ingest import filing, landing, ledger
 from ingest.deliveries import NOTES, SETTINGS, SHOTS, Contents, Delivery
-from ingest.formats.notes import read_notes
-from ingest.formats.rosters import read_roster
-from ingest.formats.shots import read_shots
+from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.job import Job
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rows import from_lines, typed
@@ -92,7 +90,8 @@ class Files:
 
     def _roster(self, delivery: Delivery, contents: Contents) -> None:
         job, file = self.job, delivery.files[0]
-        kind, frame = read_roster(contents.held[file], file, job.academy)
+        kind = files_of(RosterFormat, [file])[file]
+        frame = kind.read(contents.held[file], job.academy)
         changed = landing.changed_rows(job.writer, kind.table, frame)
         if changed.is_empty() and not job.replaying:
             self._unchanged(delivery)
@@ -139,27 +138,22 @@ class Files:
         standing = self.job.current.get(session)
         return standing.student if standing is not None else None
 
-    def _notes(self, delivery: Delivery, contents: Contents) -> None:
+    def _read_lines(self, delivery: Delivery, contents: Contents) -> Lines:
         file = delivery.files[0]
-        notes = read_notes(
-            contents.held[file],
-            file,
-            self.job.academy,
-            header=None,
-            session_student=self._student_of,
-            swings_of=self._swings_of,
-        )
+        kind = files_of(LineFormat, [file])[file]
+        context = LineContext(self.job.academy, self._student_of, self._swings_of)
+        return kind.read(contents.held[file], file, context)
+
+    def _notes(self, delivery: Delivery, contents: Contents) -> None:
+        notes = self._read_lines(delivery, contents)
         rows = typed("academy.note", from_lines(notes.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.note", rows.select("note", "loose"))
         self._lines(delivery, contents, rows, fresh, notes.refused, landing.land_notes)
         self.job.report.touched |= set(rows["student"])
 
     def _shots(self, delivery: Delivery, contents: Contents) -> None:
-        file = delivery.files[0]
-        shots = read_shots(
-            contents.held[file], file, self.job.academy, header=None, swings_of=self._swings_of
-        )
-        rows = typed("academy.shot", from_lines(shots.rows, contents.fingerprint, loose=True))
+        shots = self._read_lines(delivery, contents)
+        rows = typed("academy.shot", from_lines(shots.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.shot", rows.drop("delivery"))
         self._lines(delivery, contents, rows, fresh, shots.refused, landing.land_shots)
         self.job.report.touched |= {s for n in set(rows["session"]) if (s := self._student_of(n)) is not None}

@@ -9,13 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from ingest import filing, landing, ledger
-from ingest.academy import Standing, read_academy
+from ingest.academy import Standing, day_of, read_academy
 from ingest.deliveries import ROSTER, SESSION, Contents, Delivery, filed_delivery, named
-from ingest.filmplace import Tell
-from ingest.reading import SessionRows, read_session
+from ingest.reading import read_session
 from ingest.refusals import refusal
 from ingest.report import LoadReport
-from ingest.tables import day_of
+from ingest.rows import SessionRows
 from ingest.waiting import Waiting
 from warehouse.errors import Refusal, Refused
 from warehouse.home import Home
@@ -55,7 +54,7 @@ class Job:
         self._told: set[str | None] = {name for row in refused for name in row}  # named in a refusal
         self.waiting = Waiting(home)
         self.given: Mapping[str, Any] | None = None  # while replaying: the ledger entry at hand
-        self.tell: Tell | None = None  # hears how far a film is followed
+        self.tell: Callable[[str], None] | None = None  # hears how far a film is followed
 
     def know(self, settings: Settings) -> None:
         """Take settings and read the roster by them; their devices are upserted."""

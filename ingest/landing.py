@@ -7,9 +7,8 @@ from typing import Any
 
 import polars as pl
 
-from ingest.formats.rosters import RosterKind
-from ingest.reading import SessionRows
-from ingest.rows import note_frames, typed
+from ingest.formats.format import RosterFormat
+from ingest.rows import SessionRows, note_frames, typed
 from warehouse.contracts.base import require
 from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal
@@ -143,7 +142,7 @@ def changed_rows(writer: Writer, table: str, frame: pl.DataFrame) -> pl.DataFram
         writer.connection.unregister("_given")
 
 
-def land_roster(writer: Writer, kind: RosterKind, changed: pl.DataFrame) -> int:
+def land_roster(writer: Writer, kind: RosterFormat, changed: pl.DataFrame) -> int:
     """Upsert roster rows by key."""
     keys = changed.select(kind.key)
     same = " AND ".join(f't."{name}" = k."{name}"' for name in kind.key)

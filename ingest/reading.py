@@ -1,8 +1,7 @@
 """One session's delivery, read whole: header, samples, clip, events, notes, shots, as rows ready to land."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from fnmatch import fnmatch
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import polars as pl
@@ -11,38 +10,19 @@ from ingest.academy import Academy
 from ingest.clip_files import clip_files, read_clips
 from ingest.deliveries import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
-from ingest.filmplace import FilmPlace, Tell
-from ingest.formats.event_times import Event, outside, read_events
-from ingest.formats.notes import read_notes
-from ingest.formats.plate_table import join
+from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
-from ingest.formats.shots import read_shots
-from ingest.refusals import DetailedRefusal, refusal, refuse
-from ingest.rows import event_row, from_lines, hold_row, session_row, swing_row
-from ingest.samples import Samples, SwingSamples
-from ingest.session_file import HoldEntry, SessionHeader
+from ingest.plate_rows import SwingSamples, join
+from ingest.refusals import DetailedRefusal, escaped, refusal, refuse
+from ingest.rows import Row, SessionRows, event_row, from_lines, hold_row, session_row, swing_row
+from ingest.samples import Samples
+from ingest.session_file import Event, HoldEntry, SessionHeader
+from ingest.swing_events import outside, read_events
 from ingest.swing_files import Measured, read_measured, sample_files
-from ingest.unread import NOTES, SHOTS, unread
 from warehouse.errors import Refusal, Refused
-from warehouse.traces import SessionTrace
 
-Row = dict[str, Any]
+_MOST_NAMED = 5
 SHORTEST_HOLD_S = 10.0
-
-
-@dataclass(frozen=True)
-class SessionRows:
-    """Everything of one session that will land: rows by table, clip points, trace; and what was refused."""
-
-    header: SessionHeader
-    season: str | None
-    trace: SessionTrace | None
-    rows: dict[str, list[Row]]
-    points: pl.DataFrame | None
-    refused: list[Refusal]
-    notices: list[str] = field(default_factory=list)
-    films: list[Filmed] = field(default_factory=list)
-    unread: list[Unread] = field(default_factory=list)
 
 
 class SessionRefused(Refused):
@@ -55,9 +35,12 @@ class SessionRefused(Refused):
 
 
 def read_session(
-    contents: Contents, delivery: Delivery, academy: Academy, tell: Tell | None = None
+    contents: Contents,
+    delivery: Delivery,
+    academy: Academy,
+    progress: Callable[[str], None] | None = None,
 ) -> SessionRows:
-    """Read a session's delivery, whose bytes are in `contents`; `tell` hears how far a film is followed.
+    """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
 
     Raises
         Refused: the session as a whole can't be taken.
@@ -70,34 +53,34 @@ def read_session(
         )
     header = read_header(held[SHEET], academy)
     try:
-        return _Session(header, contents, delivery, academy, tell).read()
+        names = delivery.files
+        context = SessionContext(
+            header, academy, delivery.base, names, held, filed=delivery.filed, progress=progress
+        )
+        return _Session(context, contents.fingerprint).read()
     except SessionRefused:
         raise
     except Refused as refused:
-        told = refused.refusal
-        whole = told.of_session(header.session) if isinstance(told, DetailedRefusal) else told
+        found = refused.refusal
+        whole = found.of_session(header.session) if isinstance(found, DetailedRefusal) else found
         raise SessionRefused(whole, header) from refused
 
 
 class _Session:
     """The steps of reading one session, sharing what is known so far."""
 
-    def __init__(
-        self,
-        header: SessionHeader,
-        contents: Contents,
-        delivery: Delivery,
-        academy: Academy,
-        tell: Tell | None = None,
-    ) -> None:
-        self.header, self.academy = header, academy
-        self.held, self.delivery = contents.held, contents.fingerprint
-        self.base, self.names = delivery.base, delivery.files
-        self.place = FilmPlace(delivery.base, delivery.filed, tell)
+    def __init__(self, context: SessionContext, delivery: str) -> None:
+        self.context, self.header, self.academy, self.delivery = (
+            context,
+            context.header,
+            context.academy,
+            delivery,
+        )
+        self.names = context.names
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
         self.notices: list[str] = []
-        self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in header.refused}
+        self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in self.header.refused}
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
@@ -106,12 +89,13 @@ class _Session:
         if plates and self.header.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
-        measured = read_measured(self.header, self.base, self.names, self.held, self.academy)
+        measured = read_measured(self.context)
         self.header = measured.header
+        self.context = replace(self.context, header=measured.header)
         samples = self._samples(measured)
         clips = self._clips()
         events = self._events(measured, samples, clips)
-        rows = self._rows(measured, samples, events) | self._notes() | self._shots()
+        rows = self._rows(measured, samples, events) | self._lines()
         swings = {row["swing_no"] for row in rows["academy.swing"]}
         kept = swings | {row["swing_no"] for row in rows["academy.hold"]}
         self._anything(kept, rows)
@@ -123,7 +107,7 @@ class _Session:
             session_row(self.header, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
         ]
         refused = self._swings_refused() + self.lines_refused
-        notices = measured.notices + self.notices + unread(self.header, self.names)
+        notices = measured.notices + self.notices + self._unread()
         return SessionRows(
             self.header, season, trace, rows, points, refused, notices, self.films, self.unread
         )
@@ -156,7 +140,7 @@ class _Session:
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
-        clips = read_clips(self.names, self.held, self.place, self.header, self.academy)
+        clips = read_clips(self.context)
         if clips is None:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
@@ -171,7 +155,7 @@ class _Session:
     def _events(
         self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
     ) -> dict[int, list[Event]]:
-        events = read_events(self.header, self.held, self.academy, measured.events)
+        events = read_events(self.context, measured.events)
         for found in events.refused:
             self.refused.setdefault(found.swing_no, found)
         for no, marked in events.by_swing.items():
@@ -243,7 +227,7 @@ class _Session:
             what = f"the hold lasts {max(end - start, 0):.3g} s but must last at least {SHORTEST_HOLD_S:g} s"
         elif start < good.t0_s - 1e-9 or end > good.end_s + 1e-9:
             inside = f"{good.t0_s:.6g} to {good.end_s:.6g} s"
-            what = f"{start:g} to {end:g} s lies outside the hold's samples ({inside})"
+            what = f"{start:g} to {end:g} s is outside the hold's samples ({inside})"
         if what is None:
             return row
         todo = "measure at least 20 s, or correct from_s and to_s, and deliver the session again"
@@ -256,48 +240,41 @@ class _Session:
         numbers = self.header.swings.keys() | self.header.holds.keys() | self.refused.keys()
         return {no for no in numbers if no is not None} if session == self.header.session else set()
 
-    def _notes(self) -> dict[str, list[Row]]:
-        found: dict[str, Row] = {}
-        for name in self.names:
-            if any(fnmatch(name.lower(), pattern) for pattern in NOTES):
-                notes = read_notes(
-                    self.held[name],
-                    name,
-                    self.academy,
-                    header=self.header,
-                    session_student=lambda _: self.header.student,
-                    swings_of=self._swing_numbers,
-                )
-                self.lines_refused += notes.refused
-                found |= notes.rows
-        return {"academy.note": from_lines(found.values(), self.delivery, loose=False)}
-
-    def _shots(self) -> dict[str, list[Row]]:
-        found: dict[int, Row] = {}
-        files: dict[int, str] = {}
-        for name in self.names:
-            if fnmatch(name.lower(), SHOTS):
-                shots = read_shots(
-                    self.held[name], name, self.academy, header=self.header, swings_of=self._swing_numbers
-                )
-                self.lines_refused += shots.refused
-                for row in shots.rows:
-                    first = files.setdefault(row["swing_no"], name)
-                    if first == name:
-                        found[row["swing_no"]] = row
-                    else:
-                        self.lines_refused.append(self._shot_twice(row["swing_no"], first, name))
-        return {"academy.shot": from_lines(found.values(), self.delivery, loose=False)}
-
-    def _shot_twice(self, no: int, first: str, file: str) -> Refusal:
-        return refusal(
-            "shot_twice",
-            f"swing {no} has two shots, the other in {first}",
-            "take one of the two out and deliver the session again",
-            session=self.header.session,
-            file=file,
-            column="swing_no",
+    def _lines(self) -> dict[str, list[Row]]:
+        """Rows of notes and shots; of several with one key, in several files, the first counts."""
+        found: dict[str, list[Row]] = {}
+        context = LineContext(
+            self.academy, lambda _: self.header.student, self._swing_numbers, self.context.header
         )
+        for kind in formats(LineFormat):
+            rows: dict[Any, Row] = {}
+            files: dict[Any, str] = {}
+            for name in (name for name in self.names if kind.recognises(name)):
+                lines = kind.read(self.context.held[name], name, context)
+                self.lines_refused += lines.refused
+                for key, row in lines.rows.items():
+                    if key not in rows:
+                        rows[key], files[key] = row, name
+                    elif (duplicate := kind.duplicate(row, files[key], name)) is not None:
+                        self.lines_refused.append(duplicate)
+            found[kind.table] = from_lines(rows.values(), self.delivery, loose=False)
+        return found
+
+    def _unread(self) -> list[str]:
+        """One notice that names the files no format takes: misspelt, in a subfolder, or of another kind."""
+        named = {name for swing in self.header.swings.values() for name in (swing.file, swing.clip)}
+        read = {*sample_files(self.names, self.header), *clip_files(self.names, self.header), *named}
+        left = [name for name in self.names if name not in read and not is_known(name)]
+        if not left:
+            return []
+        some = ", ".join(escaped(name) for name in left[:_MOST_NAMED])
+        more = f" and {len(left) - _MOST_NAMED} more" if len(left) > _MOST_NAMED else ""
+        was = "was" if len(left) == 1 else "were"
+        notice = (
+            f"Session {self.header.session}: {some}{more} in the session's folder {was} not read, as no such "
+            "name is known; rename what should be read and deliver the session again."
+        )
+        return [notice]
 
     def _anything(self, kept: set[int], rows: dict[str, list[Row]]) -> None:
         if kept:
@@ -305,7 +282,7 @@ class _Session:
         if self.refused:
             what = f"no swing is left, since all {len(self.refused)} were refused"
             raise self._stop(
-                "no_swing_left", what, "mend the swings listed with it and deliver the session again"
+                "no_swing_left", what, "correct the swings listed with it and deliver the session again"
             )
         if not rows["academy.note"] and not rows["academy.shot"]:
             what = "the session holds no swing, no hold and no note"

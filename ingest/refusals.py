@@ -1,4 +1,4 @@
-"""Refusals said in one sentence: the place, what was found, what to do."""
+"""Refusals in one sentence: the place, what was found, what to do."""
 
 import csv
 from collections.abc import Callable, Sequence
@@ -19,12 +19,12 @@ UNREADABLE = (
     OSError,
     csv.Error,
 )
-"""What parsers raise over bytes they can't make sense of: said as one sentence, never shown as it came."""
+"""What parsers raise over bytes they can't make sense of: reported as one sentence, never shown as raised."""
 
 
 @dataclass(frozen=True)
 class DetailedRefusal(Refusal):
-    """A refusal with its parts beside its sentence, as why.json keeps them."""
+    """A refusal with the parts of its sentence, as why.json keeps them."""
 
     value: str | None = None
     rule: str | None = None
@@ -58,18 +58,18 @@ def refusal(
 ) -> DetailedRefusal:
     """Build a refusal whose sentence opens with its place.
 
-    `what` says what was found and what was expected, `todo` how to mend it; neither ends in a full stop.
+    `what` says what was found and what was expected, `todo` how to correct it; neither ends in a full stop.
     What is no text, such as bytes of a file's name in another encoding, is escaped.
     """
     what, todo = escaped(what), escaped(todo)
     session, file, column, value, rule = (
         None if part is None else escaped(part) for part in (session, file, column, value, rule)
     )
-    whose = f"Session {session}" if session is not None else None
+    owner = f"Session {session}" if session is not None else None
     if swing_no is not None:
-        whose = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
+        owner = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
     at = " ".join(part for part in (file, f"line {line}" if line is not None else None) if part)
-    opening = ", ".join(part for part in (whose, at, f"column {column}" if column else None) if part)
+    opening = ", ".join(part for part in (owner, at, f"column {column}" if column else None) if part)
     sentence = f"{opening}: {what}; {todo}." if opening else f"{what[:1].upper()}{what[1:]}; {todo}."
     place = {"session": session, "swing_no": swing_no, "file": file, "line": line, "column": column}
     return DetailedRefusal(reason, sentence, **place, value=value, rule=rule or what, todo=todo)  # type: ignore[arg-type]
@@ -85,7 +85,7 @@ def refuse(reason: str, what: str, todo: str, **place: object) -> Refused:
     return Refused(refusal(reason, what, todo, **place))  # type: ignore[arg-type]
 
 
-def spoken(failure: Failure, column: str) -> str:
+def in_words(failure: Failure, column: str) -> str:
     """What was found and expected, for one broken rule."""
     if failure.reason == "empty_value":
         return f"{column} is empty but {failure.rule}"
@@ -97,7 +97,7 @@ def spoken(failure: Failure, column: str) -> str:
 
 
 def shown(value: str | None) -> str:
-    """A value as it may stand in a sentence: short, on one line."""
+    """A value as it is written in a sentence: short, on one line."""
     if value is None:
         return "empty"
     text = " ".join(str(value).split())
@@ -116,10 +116,10 @@ def from_failures(
     session: str | None = None,
     swing_no: int | None = None,
 ) -> DetailedRefusal:
-    """One refusal for broken rules: the first is told in full, the others are counted."""
+    """One refusal for broken rules: the first is named in full, the others are counted."""
     first = broken[0]
     line = 1 if first.index is None else line_of(first.index)
-    what = spoken(first, first.column)
+    what = in_words(first, first.column)
     if len(broken) > 1:
         what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
     return refusal(
@@ -143,3 +143,9 @@ def unreadable(name: str, session: str | None, file: str | None, error: BaseExce
     refused = refuse("unreadable", what, todo, session=session, file=file)
     refused.__cause__ = error
     return refused
+
+
+def of_swing(found: Refusal, no: int, session: str) -> Refusal:
+    """A refusal of a swing's own file as one of that swing."""
+    sentence = f"Swing {no} of {session}, {found.sentence}"
+    return replace(found, session=session, swing_no=no, sentence=sentence)

@@ -1,18 +1,37 @@
 """Rows of the warehouse from what the readers found: one pure function a table."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
 import polars as pl
 import pyarrow as pa
 
-from ingest.formats.event_times import Event
-from ingest.formats.notes import doses, nudges
-from ingest.samples import SwingSamples
-from ingest.session_file import HoldEntry, SessionHeader
+from ingest.film.tracks import Filmed, Unread
+from ingest.plate_rows import SwingSamples
+from ingest.session_file import Event, HoldEntry, SessionHeader
 from warehouse.contracts.base import dtypes_of
 from warehouse.contracts.rows import ROWS
+from warehouse.errors import Refusal
+from warehouse.traces import SessionTrace
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class SessionRows:
+    """Everything of one session that will land: rows by table, clip points, trace; and what was refused."""
+
+    header: SessionHeader
+    season: str | None
+    trace: SessionTrace | None
+    rows: dict[str, list[Row]]
+    points: pl.DataFrame | None
+    refused: list[Refusal]
+    notices: list[str] = field(default_factory=list)
+    films: list[Filmed] = field(default_factory=list)
+    unread: list[Unread] = field(default_factory=list)
 
 
 def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
@@ -75,7 +94,7 @@ def swing_row(
 ) -> dict[str, Any]:
     """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid.
 
-    `shoe_width_px` is what its film tells (ingest.film.shoes).
+    `shoe_width_px` was measured in its film (ingest.film.shoes).
     """
     swing = header.swings[no]
     heel_source = "none" if good is None else "measured" if good.heels else "estimated"
@@ -143,6 +162,29 @@ def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
         return {"academy.note": notes}
     return {
         "academy.note": notes,
-        "academy.drill_dose": doses(notes),
-        "academy.steadiness": nudges(notes),
+        "academy.drill_dose": _doses(notes),
+        "academy.steadiness": _nudges(notes),
     }
+
+
+def _doses(notes: pl.DataFrame) -> pl.DataFrame:
+    """Rows of academy.drill_dose: drills set in a lesson and practice logged at home."""
+    return notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
+        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", "drawn_against",
+        drill="code", dose="value",
+    )  # fmt: skip
+
+
+def _nudges(notes: pl.DataFrame) -> pl.DataFrame:
+    """Rows of academy.steadiness: nudge checks, held or lost."""
+    return notes.filter(pl.col("kind") == "steadiness").select(
+        "note",
+        "student",
+        "session",
+        "at",
+        "day",
+        "author",
+        direction="code",
+        lost=pl.col("grade") == 1,
+        eyes="unit",
+    )

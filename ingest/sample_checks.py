@@ -1,41 +1,15 @@
-"""Small facts about samples: which rows are whose, a clock's rate, a load that hit its sensor's ceiling."""
+"""Checks on samples: which rows are which swing's, a clock's rate, a load that hit its sensor's ceiling."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.plate_rows import Array, Rows
+
 SATURATED_RUN_S, SATURATED_RUN_SAMPLES = 0.03, 5
 SNAP_WITHIN = 1e-6
-
-Array = NDArray[np.float64]
-
-
-Rows = (
-    slice | NDArray[np.int64]
-)  # rows of a frame: a slice when they stand together, so that nothing is copied
-
-
-@dataclass(frozen=True)
-class Span:
-    """From where to where a column's numbers reach (0 to 0 without any), and whether some are missing."""
-
-    low: float
-    high: float
-    gaps: bool
-
-
-def span(values: Array) -> Span:
-    """The span of a column, NaN where a number is missing."""
-    low, high = float(values.min()), float(values.max())  # one NaN makes both NaN
-    if low == low:  # noqa: PLR0124 - not NaN
-        return Span(low, high, gaps=False)
-    known = values[~np.isnan(values)]
-    return (
-        Span(float(known.min()), float(known.max()), gaps=True) if known.size else Span(0.0, 0.0, gaps=True)
-    )
 
 
 def rows_by_swing(number: NDArray[np.int64]) -> dict[int, Rows]:
@@ -63,7 +37,7 @@ def row_of(rows: Rows, place: int) -> int:
 
 
 def together(parts: Sequence[Rows]) -> Rows:
-    """Rows under one another; still a slice when each part stands right after the one before."""
+    """Rows one after another; still a slice when each part directly follows the one before."""
     slices = [part for part in parts if isinstance(part, slice)]
     if len(slices) == len(parts) and all(a.stop == b.start for a, b in pairwise(slices)):
         return slice(slices[0].start, slices[-1].stop)
@@ -87,7 +61,7 @@ def snapped(rate_hz: float) -> float:
 
 
 def saturated(load: Array, period_s: float) -> int:
-    """Samples at the swing's highest load, when they stand in a flat run no living foot makes; else 0."""
+    """Samples at the swing's highest load, when they form a flat run that no living foot makes; else 0."""
     top = load.max()
     at_top = load == top
     count = int(np.count_nonzero(at_top))
@@ -101,11 +75,11 @@ def saturated(load: Array, period_s: float) -> int:
 
 EVEN_WITHIN = 1e-3  # of the shortest step: closer than this, steps are all alike
 ON_GRID_WITHIN = 0.2  # of a sample period
-CALM_HZ = (110.0, 1900.0)
+PLAIN_HZ = (110.0, 1900.0)
 
 
-def calm_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[int, float]:
-    """Rates (Hz) of swings whose clock runs evenly on its grid and whose loads never stand flat at the top.
+def plain_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[int, float]:
+    """Rates (Hz) of swings whose clock runs evenly on its grid and whose loads never stay at their top.
 
     Missing values are for the contract to find. None is named where swings lie among one another.
     """
@@ -124,16 +98,16 @@ def calm_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[i
         rates = np.where(np.abs(rates - nearest) <= SNAP_WITHIN * nearest, nearest, rates)
         place = np.arange(time.size) - np.repeat(starts, counts)
         drift = np.abs(time - (np.repeat(first, counts) + place / np.repeat(rates, counts)))
-        calm = (low > 0) & (high - low <= EVEN_WITHIN * low)
-        calm &= np.maximum.reduceat(drift, starts) <= ON_GRID_WITHIN * low
-        calm &= (rates >= CALM_HZ[0]) & (rates <= CALM_HZ[1])
+        plain = (low > 0) & (high - low <= EVEN_WITHIN * low)
+        plain &= np.maximum.reduceat(drift, starts) <= ON_GRID_WITHIN * low
+        plain &= (rates >= PLAIN_HZ[0]) & (rates <= PLAIN_HZ[1])
     for name in ("lead_n", "trail_n"):
-        calm &= _times_at_top(values[name], starts, counts) < SATURATED_RUN_SAMPLES
-    return {no: rate for no, fine, rate in zip(numbers, calm, rates.tolist(), strict=True) if fine}
+        plain &= _times_at_top(values[name], starts, counts) < SATURATED_RUN_SAMPLES
+    return {no: rate for no, fine, rate in zip(numbers, plain, rates.tolist(), strict=True) if fine}
 
 
 def _steps(time: Array, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Shortest and longest step within each block; the step from one block to the next is nobody's."""
+    """Shortest and longest step within each block; steps from one block to the next do not count."""
     steps = np.diff(time)
     bounds = np.stack([starts, ends - 1], axis=1).ravel()[:-1]
     return np.minimum.reduceat(steps, bounds)[::2], np.maximum.reduceat(steps, bounds)[::2]

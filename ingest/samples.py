@@ -5,23 +5,20 @@ sample, and a rate outside 50–2,000 Hz refuse the swing; so does a value out o
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.formats.plate_table import Joined
-from ingest.refusals import refusal, spoken
+from ingest.plate_rows import Array, Joined, Rows, Span, SwingSamples
+from ingest.refusals import in_words, refusal
 from ingest.sample_checks import (
-    Rows,
-    calm_swings,
     middle,
+    plain_swings,
     row_of,
     rows_by_swing,
     rows_of,
     saturated,
     snapped,
-    span,
     together,
 )
 from ingest.session_file import SessionHeader
@@ -39,26 +36,9 @@ HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
 _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
 _ALONG = ("lead_along_pct", "trail_along_pct")
-_AGAIN = "mend it and deliver the session again"
+_AGAIN = "correct it and deliver the session again"
 _EXPORT = "export the swing again and deliver the session again"
-
-Array = NDArray[np.float64]
 Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
-
-
-@dataclass(frozen=True)
-class SwingSamples:
-    """One good swing's clock and file flags; `order` picks its rows of the joined files, in time order."""
-
-    swing_no: int
-    order: Rows
-    n_samples: int
-    rate_hz: float
-    t0_s: float
-    end_s: float
-    regular: bool
-    heels: bool  # heel loads were measured
-    flags: dict[str, int]
 
 
 class Samples:
@@ -71,11 +51,11 @@ class Samples:
         self.rows = rows_by_swing(joined.swing_no)
         self.good: dict[int, SwingSamples] = {}
         self.refused: list[Refusal] = []
-        self._spans = {name: span(values) for name, values in joined.columns.items()}
+        self._spans = {name: Span.of(values) for name, values in joined.columns.items()}
         self._broken = joined.broken_by_swing(self._spans)
-        self._astray = {name: self._outside(name) for name in _ALONG}
+        self._off_foot = {name: self._outside(name) for name in _ALONG}
         self._heel_over = self._heels_over()
-        self._calm = calm_swings(self.rows, self.values)
+        self._plain = plain_swings(self.rows, self.values)
         self._check_all()
 
     def _outside(self, name: str) -> NDArray[np.bool_] | None:
@@ -146,7 +126,7 @@ class Samples:
     def _refuse_unnumbered(self) -> None:
         first = self._broken[-1][0]
         count = rows_of(self.rows[-1]).size
-        what = spoken(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
+        what = in_words(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
         self._refuse("unmatched_swing", None, what, _AGAIN, first.index or 0, "swing_no")
 
     def _refuse_broken(self, swing_no: int, broken: list[Failure]) -> None:
@@ -155,16 +135,16 @@ class Samples:
         ours = self.joined.ours(first)
         source = self.joined.place(row)[0].sources[ours]
         if first.reason == "out_of_range" and ours in self.values:
-            what = f"{source.theirs} is {source.spoken(float(self.values[ours][row]))} but {first.rule}"
+            what = f"{source.theirs} is {source.in_words(float(self.values[ours][row]))} but {first.rule}"
         else:
-            what = spoken(first, source.theirs)
+            what = in_words(first, source.theirs)
         if len(broken) > 1:
             what += f" (and {len(broken) - 1} more such values)"
         self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
 
     def _check(self, swing_no: int, rows: Rows) -> None:
-        order, problem, calm = rows, None, self._calm.get(swing_no)
-        if calm is None:
+        order, problem, plain = rows, None, self._plain.get(swing_no)
+        if plain is None:
             times = self.values["t_s"][rows]
             steps = np.diff(times)
             if steps.min(initial=np.inf) <= 0:
@@ -176,9 +156,9 @@ class Samples:
         if problem is not None:
             reason, what, todo, row, ours = problem
             self._refuse(reason, swing_no, what, todo, row, ours)
-        elif calm is not None:
+        elif plain is not None:
             flags = {"negative_load": self._negative(order)}
-            self.good[swing_no] = self._swing(swing_no, order, calm, flags, regular=True)
+            self.good[swing_no] = self._swing(swing_no, order, plain, flags, regular=True)
         else:
             self.good[swing_no] = self._describe(swing_no, order, steps, period)
 
@@ -187,7 +167,7 @@ class Samples:
             return "rate", "there is only one sample", _AGAIN, row_of(order, 0), "t_s"
         if order is not rows and steps.min() <= 0:
             k = int(np.flatnonzero(steps <= 0)[0])
-            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s stands twice"
+            what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s appears twice"
             return "same_time_twice", what, _EXPORT, row_of(order, k + 1), "t_s"
         back = self._runs_back(rows_of(rows), period) if order is not rows else None
         if back is not None:
@@ -200,7 +180,7 @@ class Samples:
         return None
 
     def _runs_back(self, rows: NDArray[np.int64], period: float) -> int | None:
-        """First row whose time, within its file, stands more than a sample before the row above it."""
+        """First row whose time, within its file, is more than a sample before the row above it."""
         steps = np.diff(self.values["t_s"][rows])
         file = np.searchsorted(self.joined.starts, rows, side="right")
         back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
@@ -208,13 +188,13 @@ class Samples:
 
     def _position_problem(self, order: Rows) -> Problem | None:
         for foot in ("lead", "trail"):
-            name, load, astray = (
+            name, load, off_foot = (
                 f"{foot}_along_pct",
                 self.values[f"{foot}_n"],
-                self._astray[f"{foot}_along_pct"],
+                self._off_foot[f"{foot}_along_pct"],
             )
-            if astray is not None and astray[order].any():
-                off = rows_of(order)[astray[order]]
+            if off_foot is not None and off_foot[order].any():
+                off = rows_of(order)[off_foot[order]]
                 bad = off[load[off] > CARRYING_SHARE * self._body_weight_n(order)]
                 if bad.size:
                     return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
@@ -230,7 +210,7 @@ class Samples:
     def _along_words(self, name: str, row: int, load: float, count: int) -> Problem:
         source = self.joined.place(row)[0].sources[name]
         value = float(self.values[name][row])
-        given = "empty" if np.isnan(value) else source.spoken(value)
+        given = "empty" if np.isnan(value) else source.in_words(value)
         if source.unit and not np.isnan(value):
             given += f" ({value:.4g} % of foot length)"
         what = (
@@ -304,10 +284,10 @@ class Samples:
         )
 
     def _column(self, name: str, order: Rows) -> NDArray[np.float32]:
-        values, astray = self.values[name][order], self._astray.get(name)
+        values, off_foot = self.values[name][order], self._off_foot.get(name)
         if name in _LOADS and self._spans[name].low < 0:
             values = np.where(values < 0, 0.0, values)
-        elif astray is not None:
+        elif off_foot is not None:
             # Out of range is only left where the foot carries nothing: no number there means anything.
-            values = np.where(astray[order], np.nan, values)
+            values = np.where(off_foot[order], np.nan, values)
         return values.astype(np.float32)

@@ -1,10 +1,11 @@
-"""What a session.toml says, once read; and on which of its lines a thing stands."""
+"""What session.toml says, once read, and on which of its lines a key is."""
 
 import math
 import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from warehouse.errors import Refusal
@@ -25,8 +26,19 @@ class SwingEntry:
     events: Mapping[str, Any]
     clip_events: Mapping[str, Any]
     file: str | None = None  # a recording of this swing alone
-    place: int = 1  # it is the file's so-manieth [[swing]]
+    place: int = 1  # which [[swing]] of the file it is, from 1
     clip: str | None = None  # a keypoint file of this swing alone
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event of one swing, with the place it was given."""
+
+    event: str
+    t_s: float
+    clock: str
+    file: str
+    line: int | None  # None in session.toml, whose lines are looked up when one is wanted
 
 
 @dataclass(frozen=True)
@@ -73,7 +85,7 @@ class SessionHeader:
 
 
 def line_of(text: str, key: str, table: str = "", place: int = 1) -> int | None:
-    """Line on which a key stands in the `place`-th table of that name ("" is the top of the file).
+    """Line on which a key is in the `place`-th table of that name ("" is the top of the file).
 
     A table's own sub-tables count as part of it: an event's line is found within its [[swing]].
     """
@@ -99,3 +111,31 @@ def line_of(text: str, key: str, table: str = "", place: int = 1) -> int | None:
 def is_number(value: Any) -> bool:
     """A finite number, and not a truth value."""
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def utc(at: datetime) -> datetime | None:
+    """A time with its offset in UTC, naive; None when that is before the year 1 or after 9999."""
+    try:
+        return at.astimezone(UTC).replace(tzinfo=None)
+    except OverflowError:
+        return None
+
+
+def glance(data: bytes) -> tuple[str | None, datetime | None]:
+    """Name and start of a session, as far as they can be read, to bring sessions into order."""
+    head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
+    try:
+        table = tomllib.loads(head.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return None, None
+    name, at = table.get("session"), table.get("started_at")
+    if not isinstance(at, datetime):
+        at = None
+    elif at.tzinfo is not None:
+        at = utc(at)
+    return (name if isinstance(name, str) else None), at
+
+
+def foot_of(side: str, handed: str) -> str:
+    """A right-handed golfer's lead foot is the left; a left-handed golfer's is the right."""
+    return "lead" if (side == "left") == (handed == "right") else "trail"

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from ingest import filing
 from ingest.deliveries import Contents, Delivery, find, placed
 from ingest.job import Job, Taken
-from ingest.reading import SessionRefused, SessionRows, read_session
+from ingest.reading import SessionRefused, read_session
 from ingest.refusals import UNREADABLE, unreadable
+from ingest.rows import SessionRows
 from ingest.standing import StandingReads
 from warehouse.errors import Refusal, Refused
 

@@ -3,7 +3,7 @@
 from ingest import ledger
 from ingest.deliveries import SESSION, Contents, Delivery
 from ingest.job import Job
-from ingest.reading import SessionRows
+from ingest.rows import SessionRows
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings, parse_settings
 from warehouse.vocabulary import is_film

@@ -1,24 +1,28 @@
-"""Delivered tables (CSV, JSON lines) read into a contract's columns; every broken rule keeps its line."""
+"""Tables of lines (CSV, JSON lines) read into a contract's columns; every broken rule keeps its line."""
 
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
-from typing import Any
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from ingest.delimited import decode, open_text, read_strings
+from ingest.delimited import decode, open_text, read_strings, sniff
+from ingest.formats.format import Explanation, Format
 from ingest.refusals import refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
+from warehouse.errors import Refused
 
+SHOWN_PROBLEMS = 5
 _TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
 
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of a contract's columns, the line each stood on, and every rule they break."""
+    """Rows of a contract's columns, the line each was on, and every rule they break."""
 
     file: str
     frame: pl.DataFrame
@@ -26,12 +30,12 @@ class Table:
     broken: list[Failure]
 
     def line_of(self, index: int) -> int:
-        """Line of the file that row `index` stood on (the header is line 1)."""
+        """Line of the file that row `index` was on (the header is line 1)."""
         return self.lines[index]
 
 
 def read_table(
-    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, *, todo: str = "mend it"
+    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, *, todo: str = "correct it"
 ) -> Table:
     """Read a CSV or JSON-lines file into a contract's columns and check every rule.
 
@@ -58,7 +62,7 @@ def read_typed(
     contract: type[Contract],
     zone: ZoneInfo,
     *,
-    todo: str = "mend it",
+    todo: str = "correct it",
     decimal_comma: bool = False,
 ) -> Table:
     """Cast cells that are still text to a contract's types and check every rule; as `read_table`.
@@ -80,20 +84,20 @@ def read_typed(
 def _check_names(names: Sequence[str], file: str, contract: type[Contract], todo: str) -> None:
     known = columns_of(contract)
     missing = next((name for name in required_of(contract) if name not in names), None)
-    strange = next((name for name in names if name not in known), None)
+    unknown = next((name for name in names if name not in known), None)
     if missing is not None:
-        hint = f' (there is "{strange}")' if strange else ""
+        hint = f' (there is "{unknown}")' if unknown else ""
         what, reason = f"the column {missing} is missing{hint}", "missing_column"
         raise refuse(reason, what, f"{todo} and deliver it again", file=file, line=1, column=missing)
-    if strange is not None:
-        what = f'"{strange}" is not a column of this file; it has {", ".join(known)}'
+    if unknown is not None:
+        what = f'"{unknown}" is not a column of this file; it has {", ".join(known)}'
         raise refuse(
             "unknown_column",
             what,
             "rename or remove it and deliver it again",
             file=file,
             line=1,
-            column=strange,
+            column=unknown,
         )
 
 
@@ -108,7 +112,7 @@ _RULES = (
 def _typed(
     strings: pl.DataFrame, types: dict[str, Any], zone: ZoneInfo, *, decimal_comma: bool
 ) -> tuple[pl.DataFrame, list[Failure]]:
-    """Cast text cells; a cell that does not fit is named and stands as null from here on."""
+    """Cast text cells; a cell that does not fit is named, and is null from here on."""
     cast = strings.select(_cast(name, types[name], decimal_comma=decimal_comma) for name in strings.columns)
     for name in strings.columns:
         if isinstance(types[name], pl.Datetime):
@@ -182,6 +186,37 @@ def _as_text(value: Any) -> str | None:
     return value.strip() if isinstance(value, str) else json.dumps(value)
 
 
-def day_of(at: datetime, zone: ZoneInfo) -> date:
-    """The academy's own date of a naive UTC time."""
-    return at.replace(tzinfo=UTC).astimezone(zone).date()
+class TableFormat(Format):
+    """A table of lines under a contract: our own columns only, every broken rule with its line."""
+
+    contract: type[Contract]
+    zone: ClassVar[ZoneInfo] = ZoneInfo("UTC")
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        """The grain of the contract."""
+        return (self.contract.__doc__ or "").strip().splitlines()[0].rstrip(".")
+
+    def looks_like(self, path: Path) -> bool:
+        """Whether every required column is there."""
+        if path.suffix.lower() != ".csv":
+            return False
+        return set(required_of(self.contract)) <= set(sniff(path.read_bytes(), path.name).names)
+
+    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - our own columns need no device
+        """Count the rows, and name the first lines that break a rule."""
+        found = Explanation(path.name, self.title)
+        try:
+            table = read_table(path.read_bytes(), path.name, self.contract, self.zone)
+        except Refused as refused:
+            found.doubts.append(str(refused))
+            return found
+        found.facts["rows"] = str(len(table.frame))
+        given = [n for n in columns_of(self.contract) if table.frame[n].null_count() < len(table.frame)]
+        found.facts["columns with values"] = ", ".join(given) or "none"
+        for broken in table.broken[:SHOWN_PROBLEMS]:
+            where = "" if broken.index is None else f"line {table.line_of(broken.index)}, "
+            found.doubts.append(f"{where}{broken.column}: {broken.value} {broken.rule}")
+        if len(table.broken) > SHOWN_PROBLEMS:
+            found.doubts.append(f"and {len(table.broken) - SHOWN_PROBLEMS} more cells that break a rule")
+        return found

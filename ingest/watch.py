@@ -12,7 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest.deliveries import SHEET, passed_over, plate_like
+from ingest.deliveries import SHEET, passed_over
+from ingest.formats.format import is_orphan
 from warehouse import journal
 from warehouse.home import Home
 
@@ -113,7 +114,7 @@ def _wait_s(state: State) -> float:
     for file, _, _ in state:
         folder, name = os.path.split(file)
         by_folder.setdefault(folder, set()).add(name)
-    lacking = any(SHEET not in names and any(map(plate_like, names)) for names in by_folder.values())
+    lacking = any(SHEET not in names and any(map(is_orphan, names)) for names in by_folder.values())
     return PATIENCE_S if lacking else STILL_S
 
 

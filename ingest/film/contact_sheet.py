@@ -38,23 +38,23 @@ class Preview:
     sheet: Path | None
 
     def lines(self) -> list[str]:
-        """What is to be said of it."""
-        whose = f"{'left' if self.handed == 'left' else 'right'}-hander"
+        """What to print about it."""
+        player = f"{'left' if self.handed == 'left' else 'right'}-hander"
         seen = ", ".join(f"{name.replace('_', ' ')} {share:.0f} %" for name, share in self.seen_pct.items())
         where = "from behind, down the line" if self.view == "down_line" else "from the front"
-        said = [
+        lines = [
             f"{self.seconds:.2f} s at {self.rate:.4g} pictures a second; marks seen in: {seen}.",
-            f"Named for a {whose} filmed {where}; if that is not so, say --hand and --view.",
+            f"Named for a {player} filmed {where}; if that is not so, say --hand and --view.",
         ]
-        return said + ([f"Look at it: {self.sheet}"] if self.sheet else [])
+        return lines + ([f"Look at it: {self.sheet}"] if self.sheet else [])
 
 
 def follow(
-    film: Path, *, view: str | None, handed: str, sheet: bool, tell: Callable[[int, int, str], None]
+    film: Path, *, view: str | None, handed: str, sheet: bool, progress: Callable[[int, int, str], None]
 ) -> Preview:
     """Follow a film's marks and, where wanted, write the contact sheet beside it: FILM.png.
 
-    `tell` hears pictures done, pictures in all (as far as the head says) and where in the film that is.
+    `progress` is called with pictures done, pictures in all (as the head says) and the place in the film.
 
     Without a view that of the session.toml beside the film is taken, else down_line.
 
@@ -63,7 +63,9 @@ def follow(
         CallError: the sheet can't be written.
     """
     head = head_of(film, film.name)
-    tracks = follow_film(film, film.name, lambda s: tell(round(s * head.rate), head.pictures, f"{s:.1f} s"))
+    tracks = follow_film(
+        film, film.name, lambda s: progress(round(s * head.rate), head.pictures, f"{s:.1f} s")
+    )
     seen_from = view or _stated_view(film.parent / "session.toml") or "down_line"
     order = name_marks(np.nanmean(tracks.steady[:ADDRESS_PICTURES], axis=0), seen_from, handed)
     target = film.with_name(f"{film.name}.png")
@@ -80,8 +82,8 @@ def _write(target: Path, drawn: NDArray[np.uint8]) -> None:
     try:
         target.write_bytes(data.tobytes())
     except OSError as error:
-        said = error.strerror or type(error).__name__
-        raise CallError(f"{target} could not be written ({said}); copy the film elsewhere first.") from error
+        why = error.strerror or type(error).__name__
+        raise CallError(f"{target} could not be written ({why}); copy the film elsewhere first.") from error
 
 
 def _stated_view(sheet: Path) -> str | None:
@@ -110,7 +112,7 @@ def _drawn(film: Path, tracks: Tracks, order: Sequence[int]) -> NDArray[np.uint8
 
 
 def _strip(tracks: Tracks, order: Sequence[int], width: int) -> NDArray[np.uint8]:
-    """The height of both heels over where they stood, px, along time; a heel out of sight leaves a gap."""
+    """Height of both heels above their place at address, px, over time; a heel out of sight leaves a gap."""
     strip = np.full((STRIP_PX, width, 3), 255, np.uint8)
     down = tracks.steady[:, list(order), 1][:, ::2]
     heels = {foot: np.nanmean(down[:ADDRESS_PICTURES, k]) - down[:, k] for k, foot in enumerate(COLOURS)}

@@ -1,6 +1,6 @@
 """Following the four marks from picture to picture: colour says where, optical flow says which.
 
-For each mark the flow of the picture's brightness about it (pyramidal Lucas–Kanade, OpenCV) tells where to
+For each mark the flow of the picture's brightness about it (pyramidal Lucas–Kanade, OpenCV) says where to
 look; there the centre of the tape's colour is its place. Where smearing has washed the colour out, the flow
 alone holds the mark. A mark that shows too little of its colour is lost: it has no place in that picture, and
 is searched for about its last one, ever further off, until a patch of its colour and size is found.
@@ -48,13 +48,13 @@ TAPE_IT = (
 )
 
 
-def follow_film(path: Path, name: str, tell: Callable[[float], None] | None = None) -> Tracks:
+def follow_film(path: Path, name: str, progress: Callable[[float], None] | None = None) -> Tracks:
     """Find and follow the marks of a film.
 
     Args:
         path: the film.
-        name: its name, for what is said of it.
-        tell: is called with the seconds of film that are done.
+        name: its name, for refusals.
+        progress: is called with the seconds of film that are done.
 
     Raises:
         Refused: it can't be read, shows no tape, or loses a mark for half of the film.
@@ -68,8 +68,8 @@ def follow_film(path: Path, name: str, tell: Callable[[float], None] | None = No
     for picture in stream:
         follower.take(picture)
         times.append(picture.t_s)
-        if tell is not None and len(times) % 30 == 0:
-            tell(picture.t_s)
+        if progress is not None and len(times) % 30 == 0:
+            progress(picture.t_s)
     places, scores = np.array(follower.places), np.array(follower.scores)
     seen = (scores > 0).mean(axis=0)
     if seen.min() < SEEN_LEAST:
@@ -93,7 +93,7 @@ def _first_still(stream: Iterator[Picture]) -> list[Picture]:
 
 
 def _standing(first: list[Picture]) -> "_Follower | None":
-    """A follower through the first pictures whose marks all stand in nearly all of them; None without one."""
+    """A follower through the first pictures in nearly all of which all marks are found; None without one."""
     for marks in find_marks(first) if len(first) >= FEWEST_PICTURES else ():
         follower = _Follower(marks)
         for picture in first:
@@ -200,7 +200,7 @@ class _Follower:
     def _search(self, n: int, picture: Picture, taken: list[FLOATS]) -> tuple[FLOATS | None, float]:
         """A patch of the mark's colour and size, nearest to where it was lost.
 
-        One that lies nearer to where another mark was last is left to that one.
+        One that is nearer to where another mark was last is left to that one.
         """
         near = to_plane(self._place[n])
         half = int(2 * self._size[n] + 3 + 1.5 * self._lost[n])

@@ -44,8 +44,8 @@ def write_kept(
     size = tuple(max(2, round(side * scale) // 2 * 2) for side in box[2:])
     codec = next(name for name in CODECS if name in av.codecs_available)
     trails: dict[str, deque[FLOATS]] = {heel: deque(maxlen=TRAIL_PICTURES) for heel in ("lead", "trail")}
-    with av.open(str(target), "w", format="mp4", options={"movflags": "faststart"}) as held:
-        stream = held.add_stream(codec, rate=60, options=CODECS[codec])
+    with av.open(str(target), "w", format="mp4", options={"movflags": "faststart"}) as output:
+        stream = output.add_stream(codec, rate=60, options=CODECS[codec])
         stream.width, stream.height, stream.pix_fmt = (*size, "yuv420p")
         stream.thread_count, stream.gop_size, stream.time_base = 1, 12, TICK
         stream.codec_context.time_base = TICK
@@ -55,8 +55,8 @@ def write_kept(
             drawn = draw_marks(cut(picture, box, size), marks, trails)
             frame = av.VideoFrame.from_ndarray(drawn, format="bgr24")
             frame.pts, frame.time_base = round(picture.t_s / slower / TICK), TICK
-            held.mux(stream.encode(frame))
-        held.mux(stream.encode(None))
+            output.mux(stream.encode(frame))
+        output.mux(stream.encode(None))
 
 
 def feet_box(tracks: Tracks) -> tuple[int, int, int, int]:
@@ -101,7 +101,7 @@ def draw_marks(
         at = (round(float(place[0])), round(float(place[1])))
         cv2.circle(drawn, at, 8, PALE, 3, cv2.LINE_AA)
         cv2.circle(drawn, at, 8, COLOURS[foot], 2, cv2.LINE_AA)
-        # Names of a foot's two marks stand away from one another, so that small feet can be read too.
+        # The names of a foot's two marks are kept away from one another, so that small feet can be read too.
         beside = at[0] - 6 if place[0] > middles[foot] else at[0] + 6 - NAME_PX
         corner = (min(max(beside, 2), drawn.shape[1] - NAME_PX), max(at[1] - 12, 12))
         for aside, down, colour in (*((x, y, DARK) for x in (-1, 1) for y in (-1, 1)), (0, 0, PALE)):
@@ -115,26 +115,26 @@ def draw_marks(
 def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] = ()) -> None:
     """Write .film/ into a delivery's folder; take out what is not to be kept, once it is written down.
 
-    The folder is on its way into filed/, or stands there and was read again by a mended roster.
+    The folder is on its way into filed/, or is there already and was read again with a corrected roster.
     """
     shelf = folder / filed.FILM_FOLDER
     shelf.mkdir(exist_ok=True)
-    going = {one.name: filed.facts_of(folder / one.name) for one in unread}
-    gone = filed.films_not_kept(folder) | going
-    why = {name: asdict(said) for name, said in filed.films_refused(folder).items()}
-    why |= {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
+    leaving = {one.name: filed.facts_of(folder / one.name) for one in unread}
+    gone = filed.films_not_kept(folder) | leaving
+    reasons = {name: asdict(refusal) for name, refusal in filed.films_refused(folder).items()}
+    reasons |= {one.name: asdict(one.refusal) for one in unread if one.refusal is not None}
     for film in filmed:
         kept = filed.kept_film(folder, film.swing_no)
         write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
         filed.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
         if not film.keep_original:
-            going[film.name] = gone[film.name] = filed.facts_of(folder / film.name)
+            leaving[film.name] = gone[film.name] = filed.facts_of(folder / film.name)
     files = sorted(path for path in shelf.iterdir() if path.name != filed.FILM_LIST)
     for path in files:
         sync(path)
-    listed = filed.film_list({path.name: filed.facts_of(path) for path in files}, gone, why)
+    listed = filed.film_list({path.name: filed.facts_of(path) for path in files}, gone, reasons)
     write_synced(shelf / filed.FILM_LIST, listed)
     sync(shelf)
-    for name in going:
+    for name in leaving:
         (folder / name).unlink()
     sync(folder)

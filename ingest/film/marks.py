@@ -1,6 +1,6 @@
-"""The four taped marks as they stand at the start of a film: their colour is learned, not given.
+"""The four taped marks at the start of a film: their colour is learned, not given.
 
-The first still pictures are laid over one another by their floor, and the median of each colour plane is
+The first still pictures are aligned by the floor, and the median of each colour plane is
 taken, so that what moves behind the player falls away. In it, for one hue after another, the patches of full
 colour are found; four of one hue, alike in colour and size and lying as two feet could, may be the tape.
 
@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.tracks import Picture
+from ingest.film.tracks import Picture, pairings
 
 FLOATS = NDArray[np.float64]
 STILL_S, FEWEST_PICTURES, MOST_PICTURES = 0.25, 5, 15
@@ -84,15 +84,17 @@ def find_marks(first: Sequence[Picture]) -> list[Marks]:
 
 
 def _still(first: Sequence[Picture]) -> tuple[FLOATS, FLOATS]:
-    """Median colour planes, less 128, of pictures laid over the first one by their lower part."""
+    """Median colour planes, less 128, of pictures aligned with the first one by their lower part."""
     free = np.zeros(first[0].y.shape, dtype=np.uint8)
     free[int(0.4 * len(free)) :] = 1
     shake = Shake(first[0].y, free)
     shifts = [shake.take(picture.y) / 2 for picture in first]
     planes = []
     for name in ("cb", "cr"):
-        laid = [shifted(getattr(picture, name), -shift) for picture, shift in zip(first, shifts, strict=True)]
-        planes.append(np.median(laid, axis=0) - 128.0)
+        aligned = [
+            shifted(getattr(picture, name), -shift) for picture, shift in zip(first, shifts, strict=True)
+        ]
+        planes.append(np.median(aligned, axis=0) - 128.0)
     return planes[0], planes[1]
 
 
@@ -130,22 +132,6 @@ def _unlikeness(four: Sequence[_Patch]) -> float:
     spread = float(np.hypot(*colours.std(axis=0))) / full
     feet = min(cost for cost, _ in pairings(np.array([patch.place for patch in four])))
     return float(0.5 * np.ptp(sizes)) + 4.0 * spread + feet + 20.0 / full
-
-
-def pairings(places: FLOATS) -> list[tuple[float, tuple[tuple[int, int], tuple[int, int]]]]:
-    """The three ways to make two feet of four places, each with its cost.
-
-    Feet are of a length, and do not lie in one another's way: their middles are apart by some of that length.
-    """
-    found = []
-    for pair in (((0, 1), (2, 3)), ((0, 2), (1, 3)), ((0, 3), (1, 2))):
-        (a, b), (c, d) = pair
-        one, two = float(np.hypot(*(places[a] - places[b]))), float(np.hypot(*(places[c] - places[d])))
-        middles = float(np.hypot(*(places[a] + places[b] - places[c] - places[d]))) / 2
-        long = max(one, two, 1e-9)
-        cost = abs(math.log(max(one, 1e-9) / max(two, 1e-9))) + max(0.0, 0.35 - middles / long)
-        found.append((cost, pair))
-    return found
 
 
 def _exact(four: Sequence[_Patch], cb: FLOATS, cr: FLOATS) -> Marks:
@@ -214,7 +200,7 @@ class Shake:
 
     Some forty corners of the floor about the feet are found again in each picture by optical flow from the
     first one; the camera's shift is the median of theirs. The feet cover few of them, and what moves behind
-    the player lies above the floor.
+    the player is above the floor.
     """
 
     def __init__(self, grey: NDArray[np.uint8], free: NDArray[np.uint8]) -> None:
@@ -225,7 +211,7 @@ class Shake:
         self.shift = np.zeros(2)
 
     def take(self, grey: NDArray[np.uint8]) -> FLOATS:
-        """(2,) px by which the floor lies off the first picture's; the last one when too little agrees."""
+        """(2,) px by which the floor is off the first picture's; the last one when too little agrees."""
         if len(self._start) < FEWEST:
             return self.shift
         there, good = flow(self._first, grey, self._start, self._start + self.shift)

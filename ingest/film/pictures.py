@@ -19,8 +19,8 @@ from ingest.refusals import refuse
 
 LEAST_SIDE, MOST_SIDE = 120, 4096
 MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
-FIRST_SET_YEAR = 2000  # clocks that were never set stand at 1904 or 1970
-_UNREADABLE = "film it again, or save it once more as H.264 in an mp4 file, and deliver the session again"
+FIRST_SET_YEAR = 2000  # clocks that were never set say 1904 or 1970
+_UNREADABLE = "film it again, or save it again as H.264 in an mp4 file, and deliver the session again"
 
 
 def pictures(path: Path, name: str) -> Generator[Picture]:
@@ -32,13 +32,13 @@ def pictures(path: Path, name: str) -> Generator[Picture]:
         Refused: no film can be read from it, it is too small or large a picture, or too long.
     """
     try:
-        with av.open(str(path), mode="r") as held:
-            if not held.streams.video:
-                raise refuse("unreadable", "there is no picture in it", _UNREADABLE, file=name)
-            stream = held.streams.video[0]
+        with av.open(str(path), mode="r") as film:
+            if not film.streams.video:
+                raise refuse("unreadable", "it holds no pictures", _UNREADABLE, file=name)
+            stream = film.streams.video[0]
             _check_size(stream.codec_context.width, stream.codec_context.height, name)
             first = last = None
-            for count, frame in enumerate(held.decode(stream)):
+            for count, frame in enumerate(film.decode(stream)):
                 if frame.time is None or (last is not None and frame.time <= last):
                     continue
                 first = frame.time if first is None else first
@@ -66,7 +66,7 @@ def first_picture(path: Path, name: str) -> Picture:
 
 @dataclass(frozen=True)
 class Head:
-    """What a film's head says: pictures a second as it plays, and how many (0: not said)."""
+    """What a film's head says: pictures a second as it plays, and how many (0: not stated)."""
 
     rate: float
     pictures: int
@@ -79,8 +79,8 @@ def head_of(path: Path, name: str) -> Head:
         Refused: no film can be read from it.
     """
     try:
-        with av.open(str(path), mode="r") as held:
-            stream = held.streams.video[0]
+        with av.open(str(path), mode="r") as film:
+            stream = film.streams.video[0]
             return Head(float(stream.average_rate or 0.0), stream.frames)
     except (av.error.FFmpegError, ValueError, IndexError) as error:
         raise refuse("unreadable", "no film can be read from it", _UNREADABLE, file=name) from error
@@ -93,12 +93,12 @@ def taken_by(path: Path) -> datetime | None:
     unset clock's (before 2000), or can't be read.
     """
     try:
-        with av.open(str(path), mode="r") as held:
-            said = datetime.fromisoformat(held.metadata.get("creation_time", ""))
-            told = said.astimezone(UTC).replace(tzinfo=None) if said.tzinfo else said
+        with av.open(str(path), mode="r") as film:
+            taken = datetime.fromisoformat(film.metadata.get("creation_time", ""))
+            taken = taken.astimezone(UTC).replace(tzinfo=None) if taken.tzinfo else taken
     except (av.error.FFmpegError, ValueError, OverflowError):
         return None
-    return told if told.year >= FIRST_SET_YEAR else None
+    return taken if taken.year >= FIRST_SET_YEAR else None
 
 
 def _check_size(width: int, height: int, name: str) -> None:
@@ -111,11 +111,11 @@ def _picture(frame: av.VideoFrame, t_s: float) -> Picture:
     planes = frame if frame.format.name in ("yuv420p", "yuvj420p") else frame.reformat(format="yuv420p")
     half = ((frame.width + 1) // 2, (frame.height + 1) // 2)
     sizes = ((frame.width, frame.height), half, half)
-    held = [_plane(plane, *size) for plane, size in zip(planes.planes, sizes, strict=True)]
+    arrays = [_plane(plane, *size) for plane, size in zip(planes.planes, sizes, strict=True)]
     turns = round((getattr(frame, "rotation", 0) or 0) / 90) % 4
     if turns:
-        held = [np.ascontiguousarray(np.rot90(plane, turns)) for plane in held]
-    return Picture(t_s, *held)
+        arrays = [np.ascontiguousarray(np.rot90(plane, turns)) for plane in arrays]
+    return Picture(t_s, *arrays)
 
 
 def _plane(plane: av.video.plane.VideoPlane, width: int, height: int) -> BYTES:

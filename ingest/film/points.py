@@ -7,8 +7,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.film.marks import pairings
-from ingest.film.tracks import ADDRESS_PICTURES, Tracks
+from ingest.film.tracks import ADDRESS_PICTURES, Tracks, pairings
 from ingest.refusals import refuse
 
 FLOATS = NDArray[np.float64]
@@ -27,7 +26,7 @@ class Named:
 
     places: FLOATS
     scores: FLOATS  # (F, 4)
-    slower: float  # how many times slower the film plays than it was filmed, 1 mostly
+    slower: float  # how many times slower the film plays than it was filmed, usually 1
     order: tuple[int, int, int, int]
 
     def rows(self) -> pl.DataFrame:
@@ -90,7 +89,7 @@ def _regular(at: FLOATS, places: FLOATS, scores: FLOATS) -> tuple[FLOATS, FLOATS
 
 
 def tracks_of_points(points: pl.DataFrame, fps: float, slower: float, size: tuple[int, int]) -> Tracks:
-    """Tracks, in the order of NAMES, from points that came in a file beside a film; times as it plays."""
+    """Tracks, in the order of NAMES, from points that came in a file of their own; times as it plays."""
     count = int(points["frame"].max()) + 1  # type: ignore[arg-type]
     places, scores = np.full((count, 4, 2), np.nan), np.zeros((count, 4))
     for mark, name in enumerate(NAMES):
@@ -103,7 +102,7 @@ def tracks_of_points(points: pl.DataFrame, fps: float, slower: float, size: tupl
 
 
 def write_tracks(tracks: Tracks) -> bytes:
-    """Tracks as the text kept beside the film: marks by number, as the player's hand may be corrected."""
+    """Tracks as the text kept with the film: marks by number, as the player's hand may be corrected."""
     count = len(tracks.times_s)
     times, places, scores = _written(tracks)
     steady = places.reshape(-1, 2)
@@ -120,9 +119,9 @@ def write_tracks(tracks: Tracks) -> bytes:
     )
     if tracks.shoe_width_px is not None:
         frame = frame.with_columns(pl.lit(round(tracks.shoe_width_px, 2)).alias(WIDTH_COLUMN))
-    held = io.BytesIO()
-    frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(held)
-    return held.getvalue()
+    text = io.BytesIO()
+    frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(text)
+    return text.getvalue()
 
 
 def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
@@ -134,7 +133,7 @@ def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 
 def read_tracks(data: bytes) -> Tracks:
-    """Tracks from the text kept beside a film; shakes are taken off and its size is not known."""
+    """Tracks from the text kept with a film; shakes are already removed and its size is not known."""
     frame = pl.read_csv(io.BytesIO(data), schema_overrides=TRACK_COLUMNS)
     count = len(frame) // 4
     places = frame.select("x_px", "y_px").fill_null(float("nan")).to_numpy().reshape(count, 4, 2)

@@ -8,7 +8,7 @@ sight behind the toe, and what the turn adds there is taken off again:
     E = extent across the picture, X = way from heel mark to toe mark across the picture, both px
     C = min(E, (E − 0.28 X) / 0.85),  width = √(C² + (X · width_mm / length_mm)²)
 
-The ball, where a shoe is widest, lies 0.28 of the length behind the toe mark, at which a shoe has 0.35 of its
+The ball, where a shoe is widest, is 0.28 of the length behind the toe mark, at which a shoe has 0.35 of its
 width to each side: 0.85 = 0.50 + 0.35. C is the width by the cosine of the turn, which the last term undoes,
 X being the length by its sine. Both numbers are those of plain lasts (common practice, no source); on drawn
 shoes with square or pointed toes, turned by up to 30° and seen from 8° to 30° above, the width is within 8 %.
@@ -44,17 +44,17 @@ FEET_AGREE = 1.15
 def shoe_width_px(
     path: Path, name: str, tracks: Tracks, order: Sequence[int], width_by_length: float
 ) -> float | None:
-    """Width of the player's shoes in a film from the front, px to the hundredth; None where it can't be told.
+    """Width of the player's shoes in a film from the front, px to 0.01; None where it can't be measured.
 
     Args:
         path: the film.
-        name: its name, for what is said of it.
+        name: its name, for refusals.
         tracks: where its marks were; of its first pictures.
         order: which mark is lead heel, lead toe, trail heel, trail toe.
         width_by_length: of the shoe.
 
-    It can't be told where a shoe has no edge against the floor within some five tapes' widths, where the
-    camera stands too low for how far the feet are turned, or where both shoes differ by more than 15 %.
+    It can't be measured where a shoe has no edge against the floor within some five tapes' widths, where the
+    camera is too low for how far the feet are turned, or where both shoes differ by more than 15 %.
 
     Raises:
         Refused: no film can be read from it.
@@ -74,7 +74,7 @@ def shoe_width_px(
 def _address(first: Sequence[Picture], shakes: FLOATS, places: FLOATS) -> tuple[FLOATS, FLOATS]:
     """(H, W, 3) brightness and colours less 128 about the feet, and its upper left corner in the picture.
 
-    It is the median of the first pictures, laid over one another by the camera's shake.
+    It is the median of the first pictures, aligned by the camera's shake.
     """
     low, high = places.min(axis=0), places.max(axis=0)
     margin = AROUND * float(np.hypot(*(high - low)))
@@ -83,17 +83,17 @@ def _address(first: Sequence[Picture], shakes: FLOATS, places: FLOATS) -> tuple[
     planes: list[NDArray[np.float32]] = []
     for name, part in (("y", 1), ("cb", 2), ("cr", 2)):
         near = slice(top // part, bottom // part), slice(left // part, right // part)
-        laid = [
+        aligned = [
             shifted(getattr(picture, name)[near], -shake / part)
             for picture, shake in zip(first, shakes, strict=False)
         ]
-        middle = np.median(laid, axis=0).astype(np.float32)
+        middle = np.median(aligned, axis=0).astype(np.float32)
         planes.append(middle if part == 1 else cv2.resize(middle, planes[0].shape[::-1]) - 128.0)
     return np.stack(planes, axis=2).astype(np.float64), np.array([left, top], dtype=np.float64)
 
 
 def _width(picture: FLOATS, heel: FLOATS, toe: FLOATS, width_by_length: float) -> float | None:
-    """Width of one shoe, px, from the picture of address; None where it can't be told."""
+    """Width of one shoe, px, from the picture of address; None where it can't be measured."""
     across, down = np.abs(toe - heel)
     tape, side = _tape(picture, toe)
     if side < LEAST_ROWS:
@@ -159,6 +159,6 @@ def _shoe(window: FLOATS, tape: FLOATS, toe: FLOATS, side: float) -> NDArray[np.
 
 
 def _pixel(place: FLOATS, picture: FLOATS) -> tuple[int, int]:
-    """Column and row of the pixel in which a place lies."""
+    """Column and row of the pixel that holds a place."""
     tall, wide = picture.shape[:2]
     return min(max(round(float(place[0])), 0), wide - 1), min(max(round(float(place[1])), 0), tall - 1)

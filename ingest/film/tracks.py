@@ -1,5 +1,6 @@
 """A film as data: its pictures, where its four marks were, and what is kept of it."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,8 +29,8 @@ class Tracks:
     """Where four marks were in each picture.
 
     times_s (F,) as the film plays; places (F, 4, 2) px as in the picture, NaN lost; scores (F, 4), 0 lost;
-    shakes (F, 2) px, how the floor lies off that of the first picture; `size` is width and height;
-    shoe_width_px, how wide the shoes are at address, where a film from the front tells it.
+    shakes (F, 2) px, how far the floor is off that of the first picture; `size` is width and height;
+    shoe_width_px, how wide the shoes are at address, where a film from the front shows it.
     """
 
     times_s: FLOATS
@@ -62,8 +63,24 @@ class Filmed:
 class Unread:
     """A film that is not kept though it could not be read, or was not since its swing was refused already.
 
-    `refusal` is what reading it again from filed/, where it no longer is, has to say once more.
+    `refusal` is what reading it again from filed/, where it no longer is, has to say again.
     """
 
     name: str
     refusal: Refusal | None
+
+
+def pairings(places: FLOATS) -> list[tuple[float, tuple[tuple[int, int], tuple[int, int]]]]:
+    """The three ways to make two feet of four places, each with its cost.
+
+    Feet are about as long as each other and side by side: their middles are apart by part of that length.
+    """
+    found = []
+    for pair in (((0, 1), (2, 3)), ((0, 2), (1, 3)), ((0, 3), (1, 2))):
+        (a, b), (c, d) = pair
+        one, two = float(np.hypot(*(places[a] - places[b]))), float(np.hypot(*(places[c] - places[d])))
+        middles = float(np.hypot(*(places[a] + places[b] - places[c] - places[d]))) / 2
+        long = max(one, two, 1e-9)
+        cost = abs(math.log(max(one, 1e-9) / max(two, 1e-9))) + max(0.0, 0.35 - middles / long)
+        found.append((cost, pair))
+    return found

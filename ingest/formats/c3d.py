@@ -10,8 +10,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ingest.formats.c3d_feet import Stance, foot_frame, read_stance
-from ingest.formats.c3d_file import C3dFile, Platform, first_of, open_c3d
+from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
+from ingest.formats.format import Explanation, SampleFormat, SessionContext
+from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 
 Array = NDArray[np.float64]
@@ -46,6 +48,61 @@ class Recording:
     rate_hz: float
 
 
+class C3d(SampleFormat):
+    """A C3D recording of one swing on two force platforms."""
+
+    title = "A C3D recording of force platforms, one swing"
+    names = ("*.c3d",)
+    orphans = ("plate*.c3d",)
+    in_memory = False
+    one_swing = True
+
+    def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
+        """Read one swing's recording.
+
+        Raises
+            Refused: as `read_c3d`, or the student's hand is not known.
+        """
+        platform = context.device.raw.get("lead_platform") if context.device is not None else None
+        found = read_c3d(
+            context.base / name,
+            lead_platform=platform if isinstance(platform, int) else None,
+            handed=context.hand(name),
+            stance_mm=context.header.stance_mm,
+            foot_length_mm=context.person.foot_length_mm,
+        )
+        mass = found.body_mass_kg
+        return SampleFile.of(
+            name,
+            found.samples.with_columns(swing_no=pl.lit(swing_no)),
+            events={} if swing_no is None else {swing_no: found.events},
+            stance_mm=found.stance_mm,
+            body_mass_kg=mass if mass is not None and 15 <= mass <= 250 else None,
+        )
+
+    def explain(self, path: Path, device: str) -> Explanation:
+        """Platforms, foot markers and events of a recording."""
+        recording = open_c3d(path)
+        found = Explanation(path.name, self.title)
+        seconds = recording.analogs.shape[1] / recording.analog_rate_hz if recording.analog_rate_hz else 0.0
+        found.facts["length"] = f"{seconds:.2f} s from {recording.first_s:.2f} s on its clock"
+        found.facts["rate"] = f"{recording.analog_rate_hz:g} Hz, markers {recording.point_rate_hz:g} Hz"
+        if recording.body_mass_kg:
+            found.facts["body mass"] = f"{recording.body_mass_kg:.1f} kg"
+        for platform in read_platforms(recording):
+            middle = ", ".join(f"{v:.0f}" for v in platform.centre_mm)
+            load = f"load {np.nanmin(platform.load_n):.0f} to {np.nanmax(platform.load_n):.0f} N"
+            found.facts[f"platform {platform.number}"] = f"middle at {middle} mm, {load}"
+        markers = [f"{side} {part}" for side, part in sorted(foot_markers(recording))]
+        found.facts["foot markers"] = ", ".join(markers) or "none: [stance] in session.toml gives the feet"
+        events = read_events(recording)
+        listed = ", ".join(f"{name} {at:.3f} s" for name, at in events.items())
+        found.facts["events"] = listed or "none with a name of ours"
+        note = "# the platform under the lead foot, when it is not found by the markers or [stance]"
+        found.table = f'[device.{device}]\nkind = "force_plates"\nlead_platform = 1  {note}\n'
+        return found
+
+
 def read_c3d(
     path: Path,
     *,
@@ -61,7 +118,7 @@ def read_c3d(
     toward the toes, about the recording's origin. t_s runs on the file's clock, on which its first frame need
     not be 0.
 
-    lead_platform counts from 1; None: told by the markers under the feet, else by [stance]. A foot is as long
+    lead_platform counts from 1; None: found by the markers of the feet, else by [stance]. A foot is as long
     as its heel and toe marker are apart; when that is under 85 % of foot_length_mm, the toe marker sits on
     the ball of the foot and foot_length_mm is taken.
 
@@ -117,7 +174,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
     EVENT:TIMES holds minutes and seconds on the clock on which frame 1 is at 0.
 
     Raises
-        Refused: one of our events stands twice, at two times.
+        Refused: one of our events is there twice, at two times.
     """
     labels = recording.texts.get("EVENT.LABELS", [])
     times = recording.numbers.get("EVENT.TIMES", np.zeros((2, 0)))
@@ -133,7 +190,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
         if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:
             raise refuse(
                 "event_twice",
-                f'the event "{event}" stands twice, at {events[event]:.3f} s and at {at:.3f} s',
+                f'the event "{event}" appears twice, at {events[event]:.3f} s and at {at:.3f} s',
                 "keep one of them in the recording",
                 file=recording.file,
             )
@@ -141,7 +198,7 @@ def read_events(recording: C3dFile) -> dict[str, float]:
 
 
 def _refuse_off_platform(file: str, platform: Platform) -> None:
-    """Refuse corners, origin or units under which the usual load lies beside the platform."""
+    """Refuse corners, origin or units under which the usual load would be off the platform."""
     seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
     if not len(seen):
         raise _off_platform(file, platform)
@@ -154,7 +211,7 @@ def _refuse_off_platform(file: str, platform: Platform) -> None:
 def _off_platform(file: str, platform: Platform) -> Exception:
     return refuse(
         "cop_off_platform",
-        f"the load of platform {platform.number} would lie outside its corners",
+        f"the load of platform {platform.number} would be outside its corners",
         "correct its corners, origin or units in the recording program and export again",
         file=file,
     )

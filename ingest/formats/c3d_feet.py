@@ -133,7 +133,7 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
         )
         raise refuse(
             "feet_not_found",
-            f"{what}, so the load of each foot cannot be told",
+            f"{what}, so the load of each foot is not known",
             "record with one foot on each platform",
             file=file,
         )
@@ -146,7 +146,7 @@ def _from_markers(
     foot_length_mm: float | None,
     lead_platform: int | None,
 ) -> Stance:
-    """Stance from the four markers (4, 3): each foot belongs to the platform it stands on."""
+    """Stance from the four markers (4, 3): each foot goes with the platform it stands on."""
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
 
     def apart(pair: tuple[Platform, Platform]) -> float:
@@ -159,7 +159,7 @@ def _from_markers(
     if lead_platform is not None and lead.number != lead_platform:
         raise refuse(
             "lead_platform_contradicted",
-            f"the lead foot's markers stand on platform {lead.number} but lead_platform = {lead_platform}",
+            f"the lead foot's markers are on platform {lead.number} but lead_platform = {lead_platform}",
             "correct lead_platform in academy.toml, the student's handedness or the markers' names",
             file=file,
         )
@@ -195,11 +195,11 @@ def _from_stance(
 
     The toes' side follows from the hand: seen from above, a right-hander's toes are to the right of the
     target line. A recording may be written the other way about (its z down, or its floor mirrored), so that
-    the load lies under the feet's mirror image. Where both images fit one order of the platforms, the trail
-    foot tells: in a swing it rolls onto its toes.
+    the load is under the feet's mirror image. Where both images fit one order of the platforms, the trail
+    foot decides: in a swing it rolls onto its toes.
 
     Raises
-        Refused: the load lies under neither, or both orders of the platforms fit.
+        Refused: the load is under neither, or both orders of the platforms fit.
     """
     plain: list[Stance] = []
     mirrored: list[Stance] = []
@@ -223,7 +223,7 @@ def _from_stance(
         )
     raise refuse(
         "stance_off_platforms",
-        "the load does not lie under the feet that [stance] gives",
+        "the load is not under the feet that [stance] gives",
         "give [stance] in mm about the recording's origin, x toward the target and y toward the toes",
         file=file,
     )
@@ -244,7 +244,7 @@ def _toeward(stance: Stance) -> float:
 
 
 def _stands(stance: Stance) -> bool:
-    """Whether each platform's usual centre of pressure lies under its foot."""
+    """Whether each platform's usual centre of pressure is under its foot."""
     for platform, heel, toe in ((stance.lead, 0, 1), (stance.trail, 2, 3)):
         seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
         if not len(seen):

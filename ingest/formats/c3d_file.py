@@ -171,7 +171,7 @@ def _layout(data: bytes, processor: int) -> tuple[int | None, int, int] | None:
     order = ">" if processor == MIPS else "<"
     points, channels, first, last = struct.unpack_from(order + "4H", data, 2)
     start = (struct.unpack_from(order + "H", data, 16)[0] - 1) * BLOCK
-    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2  # a negative scale tells floating point
+    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2  # a negative scale means floating point
     frames = None if last >= ENDLESS or last < first else int(last - first + 1)
     return frames, (4 * points + channels) * number_bytes, start
 
@@ -261,7 +261,7 @@ def marker_place(label: str) -> Foot | None:
 
 
 def address_points(recording: C3dFile, tracks: Array, address_s: float | None) -> Array:
-    """Where the four markers (4, T, 3) stand at address, (4, 3); NaN for one that is not seen there."""
+    """Where the four markers (4, T, 3) are at address, (4, 3); NaN for one that is not seen there."""
     rate, frames = recording.point_rate_hz, tracks.shape[1]
     width = max(1, min(frames, round(STILL_S * rate)))
     if address_s is not None:
@@ -272,6 +272,6 @@ def address_points(recording: C3dFile, tracks: Array, address_s: float | None) -
         moved = np.array([steps[k : k + width].sum() for k in range(max(1, steps.size - width + 1))])
         start = int(np.argmin(moved))
     start = min(max(start, 0), frames - width)
-    held = tracks[:, start : start + width]
-    seen = np.isfinite(held).all(axis=(0, 2))
-    return np.asarray(np.median(held[:, seen], axis=1)) if seen.any() else np.full((4, 3), np.nan)
+    still = tracks[:, start : start + width]
+    seen = np.isfinite(still).all(axis=(0, 2))
+    return np.asarray(np.median(still[:, seen], axis=1)) if seen.any() else np.full((4, 3), np.nan)

@@ -119,7 +119,7 @@ def eight_sensors(values: Array, a: float, b: float) -> tuple[Array, Array]:
 def surface_vector(origin: Array, kind: int) -> Array:
     """From the platform's origin to the middle of its surface, (3,), from FORCE_PLATFORM:ORIGIN.
 
-    The standard wants z negative, yet some writers store the opposite vector; a positive z tells them. Type 3
+    The standard wants z negative, yet some writers store the opposite vector; a positive z shows it. Type 3
     stores the sensors' distances in x and y, so only z is of the vector.
     """
     if kind == 3:
@@ -164,7 +164,7 @@ def _calibration(recording: C3dFile, index: int) -> Array:
 
 
 def _length_unit(recording: C3dFile, corners: Array) -> float:
-    """Millimetres in one length unit of the file; where it names none, its corners tell m from mm."""
+    """Millimetres in one length unit of the file; where none is named, corners decide between m and mm."""
     unit = "".join(recording.texts.get("POINT.UNITS", [""])[:1]).strip().lower()
     if unit in MM_PER:
         return MM_PER[unit]

@@ -1,10 +1,14 @@
-"""Which of our plate columns a strange column is like, by trade words in its name and by the values it shows.
+"""Which of our plate columns an unknown column is, and in what unit, for a device table to propose.
 
-A unit that the file states is taken as it stands. Every other decision is a guess and says so; where two
-units fit alike, none is taken. Ranges are common practice, no source.
+Idea: words of the trade in its name say what it is (a side, and load, place or clock); its unit is the one
+the file states, in the name or in a line of units, else the only one whose usual range holds its values
+(both feet together carry 300 to 1,700 N; a clock steps by 1/2,000 to 1/50 s; a foot is up to 340 mm long).
+Every decision that is not stated is a guess and says so; where two units fit alike, none is taken and a
+question is asked instead. Ranges are common practice, no source.
 """
 
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,17 +19,17 @@ from warehouse.contracts.deliveries import PlateSample
 
 Array = NDArray[np.float64]
 
-LOADS = ("lead_n", "trail_n", "left_n", "right_n")
-LOAD_UNITS = '"N", "kN", "kgf", "lbf" or "% of body weight"'
+_LOADS = ("lead_n", "trail_n", "left_n", "right_n")
+_LOAD_UNITS = '"N", "kN", "kgf", "lbf" or "% of body weight"'
 BODY_N = (300.0, 1700.0)  # what both feet of a golfer carry, N
-NEEDED = {
+_NEEDED = {
     "the clock": (("t_s",),),
     "the load under each foot": (("lead_n", "trail_n"), ("left_n", "right_n")),
-    "the pressure place along each foot": (
+    "the centre of pressure along each foot": (
         ("lead_along_pct", "trail_along_pct"), ("left_along_pct", "right_along_pct"),
     ),
 }  # fmt: skip
-BY_NAME = "by its name"
+_BY_NAME = "by its name"
 UNDECIDED = "?"  # no unit at all: a load refuses it until the right one is written
 _SIDES = {
     "left": ("left", "l", "lft", "lf"), "right": ("right", "r", "rgt", "rf"),
@@ -48,12 +52,15 @@ _UNITS = {
               "µs": "us", "frame": "frames", "frames": "frames", "sample": "frames", "samples": "frames"},
 }  # fmt: skip
 _BARE = {"N", "s", "%"}  # our own units, which a table need not name
-SLOWEST_STEP_S, QUICKEST_STEP_S = 1 / 50, 1 / 2000
+_SLOWEST_STEP_S, _QUICKEST_STEP_S = 1 / 50, 1 / 2000
 
 
 @dataclass(frozen=True)
-class Likeness:
-    """What one column of a file is taken for: our name (None: not taken), its unit, how that was decided."""
+class ColumnGuess:
+    """What one column of a file is taken for: our name (None: not taken), its unit, and how that was decided.
+
+    low and high: of its values. doubt: one sentence, where it can't be decided.
+    """
 
     theirs: str
     ours: str | None
@@ -62,11 +69,11 @@ class Likeness:
     guessed: bool
     low: float | None = None
     high: float | None = None
-    doubt: str | None = None  # one sentence, when it can't be decided
+    doubt: str | None = None
 
 
 def words_of(name: str) -> list[str]:
-    """Words of a column's name: split at signs, digits and capitals; L and R before a word stand alone."""
+    """Words of a column's name: split at signs, digits and capitals; L and R before a word are words."""
     parted = re.sub(r"(?<=[a-zµ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", name.replace("CoP", "cop"))
     return re.findall(r"[^\W\d_]+|%", parted.lower().replace("μ", "µ"))
 
@@ -102,31 +109,33 @@ def _stated(name: str, sort: str) -> str | None:
     return unit
 
 
-def sort_of(ours: str) -> str | None:
+def _sort_of(ours: str) -> str | None:
     """The sort of unit a column of ours has: load, length or clock."""
     if ours == "t_s":
         return "clock"
     return "load" if ours.endswith("_n") else "length" if ours.endswith(("_pct", "_mm")) else None
 
 
-def liken(name: str, values: Array, unit_line: str | None = None) -> Likeness:
-    """What one column is, by its name, the file's line of units, and its values; loads wait for `weigh`."""
+def guess_column(name: str, values: Array, unit_line: str | None = None) -> ColumnGuess:
+    """What one column is, by its name, the file's line of units, and its values; loads wait for `_loads`."""
     ours, known = place_of(name), values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (None, None)
     if ours is None:
-        return Likeness(name, None, None, "its name is none we know", guessed=False, low=low, high=high)
+        return ColumnGuess(name, None, None, "its name is not one we know", guessed=False, low=low, high=high)
     if ours == name:
-        return Likeness(name, ours, None, "it has our own name and unit", guessed=False, low=low, high=high)
+        return ColumnGuess(
+            name, ours, None, "it has our own name and unit", guessed=False, low=low, high=high
+        )
     if ours.endswith("_across_mm"):
-        doubt = f'"{name}" is left aside, since nothing tells which way it counts; map it yourself when it '
+        doubt = f'"{name}" is not taken, since nothing shows which way it counts; map it yourself when it '
         doubt += "grows toward the target"
-        return Likeness(name, None, None, "across the foot", guessed=True, low=low, high=high, doubt=doubt)
-    sort = sort_of(ours)
-    found = Likeness(name, ours, None, BY_NAME, guessed=True, low=low, high=high)
+        return ColumnGuess(name, None, None, "across the foot", guessed=True, low=low, high=high, doubt=doubt)
+    sort = _sort_of(ours)
+    found = ColumnGuess(name, ours, None, _BY_NAME, guessed=True, low=low, high=high)
     if sort is None or low is None or high is None:
         return found
-    for said, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
-        unit = _stated(f"({said})" if where == "stated under its name" else said, sort) if said else None
+    for text, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
+        unit = _stated(f"({text})" if where == "stated under its name" else text, sort) if text else None
         if unit is not None and unit != UNDECIDED:
             return replace(found, unit=unit, how=f"{unit}, {where}")
     if sort == "clock":
@@ -134,43 +143,43 @@ def liken(name: str, values: Array, unit_line: str | None = None) -> Likeness:
     return found if sort == "load" else _length(found, low, high)
 
 
-def guess(found: Likeness, unit: str, why: str) -> Likeness:
+def _guessed(found: ColumnGuess, unit: str, why: str) -> ColumnGuess:
     """The column with a unit that its values make likely."""
     return replace(found, unit=unit, how=f"{unit}, guessed: {why}", guessed=True)
 
 
-def undecided(found: Likeness, why: str, units: str) -> Likeness:
+def _undecided(found: ColumnGuess, why: str, units: str) -> ColumnGuess:
     """The column with its unit left open, and the sentence that asks for it."""
-    doubt = f'the unit of "{found.theirs}" can\'t be told ({why}); write {units} for the ? in the table'
+    doubt = f'the unit of "{found.theirs}" is not clear ({why}); write {units} for the ? in the table'
     return replace(found, unit=UNDECIDED, how="not decided", doubt=doubt)
 
 
-def _clock(found: Likeness, values: Array) -> Likeness:
+def _clock(found: ColumnGuess, values: Array) -> ColumnGuess:
     steps = np.diff(values)
     steps = steps[steps > 0]
     step = float(np.median(steps)) if steps.size else 0.0
     if step == 1.0:
-        return undecided(found, "it counts by 1", '"frames" or "ms"')
+        return _undecided(found, "it counts by 1", '"frames" or "ms"')
     for unit, factor in (("s", 1.0), ("ms", 1e-3), ("us", 1e-6)):
-        if QUICKEST_STEP_S * 0.99 <= step * factor <= SLOWEST_STEP_S * 1.01:
-            return guess(found, unit, f"a step of {step:g} {unit} is {1 / (step * factor):.4g} Hz")
-    return undecided(found, f"it steps by {step:g}", '"s", "ms", "us" or "frames"')
+        if _QUICKEST_STEP_S * 0.99 <= step * factor <= _SLOWEST_STEP_S * 1.01:
+            return _guessed(found, unit, f"a step of {step:g} {unit} is {1 / (step * factor):.4g} Hz")
+    return _undecided(found, f"it steps by {step:g}", '"s", "ms", "us" or "frames"')
 
 
-def _length(found: Likeness, low: float, high: float) -> Likeness:
+def _length(found: ColumnGuess, low: float, high: float) -> ColumnGuess:
     span = f"it goes from {low:.4g} to {high:.4g}"
     for limit, unit in ((1.5, ""), (11.0, "in"), (13.0, ""), (33.0, "cm"), (110.0, "%"), (340.0, "mm")):
         if high <= limit:
             if unit and low >= -0.1 * limit:
-                return guess(found, unit, span)
+                return _guessed(found, unit, span)
             break
-    return undecided(found, span, '"%" or "mm", "cm", "in" from the back of the heel')
+    return _undecided(found, span, '"%" or "mm", "cm", "in" from the back of the heel')
 
 
-def weigh(left: Array, right: Array) -> tuple[str, str] | None:
-    """Unit of loads of which none is stated, from what both feet carry together, and why; None: undecided.
+def guess_load_unit(left: Array, right: Array) -> tuple[str, str] | None:
+    """Unit of loads for which none is stated, from what both feet carry together, and why; None: undecided.
 
-    "share" is told when the two add up to 100 throughout: parts of the load on both, not loads.
+    It is "share" when the two add up to 100 throughout: parts of the load on both, not loads.
     """
     total = left + right
     total = total[np.isfinite(total)]
@@ -186,7 +195,53 @@ def weigh(left: Array, right: Array) -> tuple[str, str] | None:
     return None
 
 
-def written(found: Likeness) -> str:
+def guess_columns(numbers: Mapping[str, Array], units: Mapping[str, str]) -> list[ColumnGuess]:
+    """What each column of a file is; of two that are alike the first is taken."""
+    found: list[ColumnGuess] = []
+    for theirs, values in numbers.items():
+        one = guess_column(theirs, values, units.get(theirs))
+        if one.ours is not None and one.ours in {other.ours for other in found}:
+            doubt = f'"{theirs}" looks like {one.ours} as well as an earlier column; map the right one'
+            one = replace(one, ours=None, unit=None, how="a second column of the kind", doubt=doubt)
+        found.append(one)
+    return _loads(found, numbers)
+
+
+def _loads(found: list[ColumnGuess], numbers: Mapping[str, Array]) -> list[ColumnGuess]:
+    """Loads whose unit is not stated are judged by what both feet carry together."""
+    loads = [one for one in found if one.ours in _LOADS and one.how == _BY_NAME]
+    if len(loads) != 2:
+        return found
+    unit = guess_load_unit(*(numbers[one.theirs] for one in loads))
+    if unit is None or unit[0] == "share":
+        why = unit[1] if unit else "both feet together fit several units"
+        decided = {one.theirs: _undecided(one, why, _LOAD_UNITS) for one in loads}
+    else:
+        decided = {one.theirs: _guessed(one, *unit) for one in loads}
+    return [decided.get(one.theirs, one) for one in found]
+
+
+def doubts(found: Sequence[ColumnGuess]) -> list[str]:
+    """What is open about the columns, and what is needed and not there."""
+    has = {one.ours for one in found}
+    missing = [need for need, sides in _NEEDED.items() if not any(set(pair) <= has for pair in sides)]
+    return [one.doubt for one in found if one.doubt] + [
+        f"no column was found for {need}; map it yourself under the table below" for need in missing
+    ]
+
+
+def device_table(found: Sequence[ColumnGuess], name: str, rate_hz: float | None) -> str | None:
+    """The `[device.NAME]` table by which the file loads; None when every column already has our own name."""
+    mapped = [one for one in found if one.ours is not None]
+    if len(mapped) == len(found) and all(one.ours == one.theirs for one in mapped):
+        return None
+    head = [f"[device.{name}]", 'kind = "force_plates"  # or pressure_mat, insoles']
+    if any(one.unit == "frames" for one in mapped):
+        head.append(f"rate_hz = {rate_hz:g}" if rate_hz else 'rate_hz = "?"')
+    return "\n".join([*head, f"[device.{name}.columns]", *map(_toml_line, mapped), ""])
+
+
+def _toml_line(found: ColumnGuess) -> str:
     """The column's line of a `[device.NAME.columns]` table."""
     name = '"' + found.theirs.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t") + '"'
     unit = f', unit = "{found.unit}"' if found.unit is not None and found.unit not in _BARE else ""

@@ -45,7 +45,7 @@ class Foot:
 
 
 class Plane:
-    """Where each sensor of a grid stands: `x`, `y` (rows × cols), mm; x is 0 in the middle of the grid."""
+    """Where each sensor of a grid is: `x`, `y` (rows × cols), mm; x is 0 in the middle of the grid."""
 
     def __init__(self, rows: int, cols: int, pitch_mm: float) -> None:
         self.pitch_mm = pitch_mm
@@ -57,7 +57,7 @@ class Plane:
         return max(1, round(distance_mm / self.pitch_mm))
 
     def heel_weights(self, foot: Foot) -> Floats:
-        """How much of each sensor lies over the rear third of the foot, 0 to 1 (rows × cols)."""
+        """How much of each sensor is under the rear third of the foot, 0 to 1 (rows × cols)."""
         sine, cosine = math.sin(foot.angle), math.cos(foot.angle)
         along = (self.x - foot.heel[0]) * sine + (self.y - foot.heel[1]) * cosine
         span = self.pitch_mm * (abs(sine) + abs(cosine))
@@ -68,7 +68,7 @@ class Plane:
 def noise_floor(print_kpa: Floats) -> float:
     """Pressure below which a print shows nothing: over the unloaded sensors' own, 1 % of a firm one at least.
 
-    A fifth of the sensors at least stands free of both feet, so the 20th percentile is an unloaded one.
+    At least a fifth of the sensors are clear of both feet, so the 20th percentile is an unloaded one.
     """
     firm = float(np.quantile(print_kpa, 0.98))
     return max(2.5 * float(np.quantile(print_kpa, 0.2)), 0.01 * firm)
@@ -225,7 +225,7 @@ def dead_inside(silent: Marks, marks: Marks) -> Marks:
     """Sensors that never showed anything though a foot stood on them.
 
     Six of eight neighbours carry the same foot (a lone sensor, a line of them), or the foot closes round a
-    gap of four sensors or fewer. At the edge of a print a dead sensor can't be told from the floor.
+    gap of four sensors or fewer. At the edge of a print a dead sensor can't be distinguished from the floor.
     """
     around = ndimage.convolve(marks.astype(np.int64), np.ones((3, 3), dtype=np.int64), mode="constant")
     inside = silent & ~marks & (around >= DEAD_NEIGHBOURS)

@@ -116,11 +116,11 @@ def _open_npz(path: Path) -> dict[str, NDArray[Any]]:
 
 def _open_member(path: Path, archive: zipfile.ZipFile, name: str) -> NDArray[Any]:
     """One array of the archive, after its declared shape has been found sane."""
-    held = [info for info in archive.infolist() if info.filename == f"{name}.npy"]
-    if len(held) != 1:
-        what = f"the array {name} {'is missing' if not held else 'stands twice'}"
-        raise _refused(path, "missing_column" if not held else "column_twice", what, _EXPORT, name)
-    with archive.open(held[0]) as stream:
+    members = [info for info in archive.infolist() if info.filename == f"{name}.npy"]
+    if len(members) != 1:
+        what = f"the array {name} {'is missing' if not members else 'appears twice'}"
+        raise _refused(path, "missing_column" if not members else "column_twice", what, _EXPORT, name)
+    with archive.open(members[0]) as stream:
         shape, fortran, dtype = _header(stream)
         if dtype.kind not in "fiu":
             raise _refused(
@@ -131,8 +131,8 @@ def _open_member(path: Path, archive: zipfile.ZipFile, name: str) -> NDArray[Any
                 what = f"pressure has shape {shape} but must be frames × rows × cols"
                 raise _refused(path, "bad_shape", what, _EXPORT, name)
             _check_size(path, *shape)
-        size, left = math.prod(shape) * dtype.itemsize, held[0].file_size - stream.tell()
-        squeezed = size > LARGE_BYTES and size > MOST_SQUEEZED * held[0].compress_size
+        size, left = math.prod(shape) * dtype.itemsize, members[0].file_size - stream.tell()
+        squeezed = size > LARGE_BYTES and size > MOST_SQUEEZED * members[0].compress_size
         if size != left or squeezed or math.prod(shape) > (MOST_CELLS if name == "pressure" else MOST_FRAMES):
             raise _refused(path, "unreadable", f"{name} is not as large as it says", _EXPORT, name)
         ours = np.dtype(np.float32 if name == "pressure" else np.float64)

@@ -79,7 +79,7 @@ class Recording:
         return SwingFrames(rows, size, bins, find_side(bins, self.plane))
 
     def _of(self, rows: NDArray[np.int64]) -> Pressure:
-        """Frames of a swing; a view where its rows stand together in the file."""
+        """Frames of a swing; a view where its rows are consecutive in the file."""
         if rows[-1] - rows[0] + 1 == len(rows):
             return self.pressure[rows[0] : rows[-1] + 1]
         return self.pressure[rows]
@@ -171,7 +171,7 @@ class Recording:
         return frame.with_columns(pl.col(pl.Float64).fill_nan(None))
 
     def saturated(self, swing_no: int) -> bool:
-        """Whether two sensors or more stood at the session's very highest pressure, frame after frame."""
+        """Whether two sensors or more stayed at the session's very highest pressure, frame after frame."""
         swing = self._of(self.swings[swing_no].rows)
         at_top = (self.high == self.high.max()) & ~self.stuck
         if at_top.sum() < SATURATED_SENSORS:

@@ -14,19 +14,71 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ingest.formats.format import Explanation, PointsFormat, SessionContext
 from ingest.refusals import refuse
+from ingest.session_file import foot_of
+from warehouse.vocabulary import POINTS
 
 FLOATS = NDArray[np.float64]
 BODY, FEET = 17, 6
 SIDES = ("left", "right")
 COLUMNS = {"frame": pl.Int64(), "point": pl.String(), "x_px": pl.Float64(), "y_px": pl.Float64(),
            "score": pl.Float64()}  # fmt: skip
+
+
+class Keypoints(PointsFormat):
+    """A COCO-WholeBody keypoint file of one swing."""
+
+    title = "Keypoints of a clip, one swing"
+    names = ("clip*.json",)
+
+    def looks_like(self, path: Path) -> bool:
+        """Any JSON file."""
+        return path.suffix.lower() == ".json"
+
+    def read(self, name: str, context: SessionContext) -> pl.DataFrame:
+        """Rows of one swing's file; left and right become lead and trail by the hand.
+
+        Raises
+            Refused: as `read_keypoints`, or the student's hand is not known.
+        """
+        rows = read_keypoints(context.held[name], name)
+        return rows.with_columns(named_points(rows, context, name))
+
+    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - no device writes it
+        """How many frames show which points."""
+        rows = read_keypoints(path.read_bytes(), path.name)
+        found = Explanation(path.name, self.title)
+        frames = rows["frame"].n_unique()
+        found.facts["frames"] = str(frames)
+        seen = rows.group_by("point").len().sort("point").iter_rows()
+        found.facts["points"] = ", ".join(f"{point} in {count} frames" for point, count in seen)
+        return found
+
+
+def named_points(strings: pl.DataFrame, context: SessionContext, file: str) -> pl.Series:
+    """Point names with lead and trail for left and right.
+
+    Raises
+        Refused: the student's hand is not known.
+    """
+    points = strings["point"].str.to_lowercase()
+    if not points.str.contains("^(left|right)_").any():
+        return points
+    handed = context.hand(file, "left and right feet are given but ", line=1, column="point")
+    names: Mapping[str, str] = {
+        f"{side}_{part}": f"{foot_of(side, handed)}_{part}"
+        for side in ("left", "right")
+        for part in ("heel", "toe")
+    } | {point: point for point in POINTS}
+    return points.replace(names).alias("point")
 
 
 def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
@@ -36,10 +88,10 @@ def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
         Refused: it is not such a file, or it holds body points without feet.
     """
     try:
-        held = json.loads(data.decode("utf-8-sig"))
+        document = json.loads(data.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise _refused(file, "this is not readable JSON") from error
-    notes, images = (held, []) if isinstance(held, list) else _parts(held, file)
+    notes, images = (document, []) if isinstance(document, list) else _parts(document, file)
     if not notes or not all(isinstance(note, dict) and _whole(note.get("image_id")) for note in notes):
         raise _refused(file, "it holds no list of annotations, each with its image_id")
     frame_of = _frames(images, [note["image_id"] for note in notes])
@@ -60,9 +112,9 @@ def _refused(file: str, what: str) -> Exception:
     return refuse("unreadable", what, todo, file=file)
 
 
-def _parts(held: Any, file: str) -> tuple[list[Any], list[Any]]:
-    notes = held.get("annotations") if isinstance(held, dict) else None
-    images = held.get("images", []) if isinstance(held, dict) else []
+def _parts(document: Any, file: str) -> tuple[list[Any], list[Any]]:
+    notes = document.get("annotations") if isinstance(document, dict) else None
+    images = document.get("images", []) if isinstance(document, dict) else []
     if not isinstance(notes, list) or not isinstance(images, list):
         raise _refused(file, "it holds no list of annotations, each with its image_id")
     return notes, [image for image in images if isinstance(image, dict) and _whole(image.get("id"))]
@@ -106,7 +158,7 @@ def _feet(note: Mapping[str, Any], file: str) -> FLOATS:
 
 
 def _followed(found: Mapping[int, list[FLOATS]]) -> Iterable[tuple[int, FLOATS]]:
-    """One person a frame: the widest pair of feet at first, then whoever stands nearest the last place."""
+    """One person a frame: the widest pair of feet at first, then whoever is nearest the last place."""
     first = min(found)
     last = _centre(max(found[first], key=lambda feet: float(np.ptp(feet[feet[:, 2] > 0, :2], axis=0).max())))
     for frame in sorted(found):

@@ -2,23 +2,21 @@
 
 import hashlib
 import json
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import polars as pl
-
-from ingest.academy import Academy
-from ingest.refusals import refusal, refuse, shown, spoken
+from ingest.academy import day_of
+from ingest.formats.format import LineContext, LineFormat, Lines
+from ingest.refusals import in_words, refusal, refuse, shown
 from ingest.session_file import SessionHeader
-from ingest.tables import Table, day_of, read_table
+from ingest.tables import Table, TableFormat, read_table
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.errors import Refusal
 from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
-_AGAIN = "mend the line and deliver it again"
+_AGAIN = "correct the line and deliver it again"
 _KEYS = (
     "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
     "unit", "pace", "place", "text", "shared",
@@ -28,64 +26,46 @@ Line = dict[str, Any]
 Problem = tuple[str, str, str]  # reason, what, column
 
 
-@dataclass(frozen=True)
-class Notes:
-    """Rows of academy.note (without delivery and loose) by their key, and the lines refused.
+class Notes(TableFormat, LineFormat):
+    """A file of notes; the same content is one note, however often it is there."""
 
-    The same content is one note, however often it stands.
-    """
+    names = ("notes*.csv", "notes*.jsonl")
+    loose = "notes"
+    contract = NoteLine
+    table = "academy.note"
 
-    rows: dict[str, Line]
-    refused: list[Refusal]
+    def looks_like(self, path: Path) -> bool:
+        """JSON lines are notes."""
+        return path.suffix.lower() == ".jsonl" or super().looks_like(path)
 
+    def read(self, data: bytes, file: str, context: LineContext) -> Lines:
+        """Rows of academy.note (without delivery and loose) by their key, and the lines refused.
 
-def read_notes(
-    data: bytes,
-    file: str,
-    academy: Academy,
-    *,
-    header: SessionHeader | None,
-    session_student: Callable[[str], str | None],
-    swings_of: Callable[[str], Collection[int]],
-) -> Notes:
-    """Read a notes file, of a session (`header`) or loose.
-
-    `session_student` gives the student of a session that is already in, None when there is none;
-    `swings_of` the swing numbers of a session.
-
-    Raises
-        Refused: the file can't be read, is far too long, or its columns do not fit.
-    """
-    lines = data.count(b"\n")
-    if lines > MOST_LINES:
-        what = f"there are {lines:,} lines but a notes file may have {MOST_LINES:,}"
-        raise refuse("too_large", what, "deliver it in several files", file=file)
-    table = read_table(data, file, NoteLine, academy.settings.zone, todo="add it")
-    place = _Place(academy, header, session_student, swings_of)
-    kept: dict[str, Line] = {}
-    refused = _broken(table, header)
-    bad = {f.index for f in table.broken}
-    for row, line in enumerate(table.frame.iter_rows(named=True)):
-        if row in bad:
-            continue
-        problem = place.settle(line)
-        if problem is None:
-            found = _row(line, academy.settings.zone)
-            kept.setdefault(found["note"], found)
-        else:
-            reason, what, column = problem
-            refused.append(
-                refusal(
-                    reason,
-                    what,
-                    _AGAIN,
-                    session=line["session"],
-                    file=file,
-                    line=table.lines[row],
-                    column=column,
-                )
-            )
-    return Notes(kept, refused)
+        Raises
+            Refused: the file can't be read, is far too long, or its columns do not fit.
+        """
+        lines = data.count(b"\n")
+        if lines > MOST_LINES:
+            what = f"there are {lines:,} lines but a notes file may have {MOST_LINES:,}"
+            raise refuse("too_large", what, "deliver it in several files", file=file)
+        zone = context.academy.settings.zone
+        table = read_table(data, file, NoteLine, zone, todo="add it")
+        rules = _Rules(context)
+        kept: dict[str, Line] = {}
+        refused = _broken(table, context.header)
+        bad = {f.index for f in table.broken}
+        for row, line in enumerate(table.frame.iter_rows(named=True)):
+            if row in bad:
+                continue
+            problem = rules.check(line)
+            if problem is None:
+                found = _row(line, zone)
+                kept.setdefault(found["note"], found)
+            else:
+                reason, what, column = problem
+                place = {"session": line["session"], "file": file, "line": table.lines[row], "column": column}
+                refused.append(refusal(reason, what, _AGAIN, **place))
+        return Lines(kept, refused)
 
 
 def _broken(table: Table, header: SessionHeader | None) -> list[Refusal]:
@@ -93,7 +73,7 @@ def _broken(table: Table, header: SessionHeader | None) -> list[Refusal]:
     return [
         refusal(
             f.reason,
-            spoken(f, f.column),
+            in_words(f, f.column),
             _AGAIN,
             session=header.session if header else table.frame["session"][row],
             file=table.file,
@@ -104,22 +84,13 @@ def _broken(table: Table, header: SessionHeader | None) -> list[Refusal]:
     ]
 
 
-class _Place:
-    """Settles whom and which session a line is about, and checks what its kind needs."""
+class _Rules:
+    """Settles who and which session a line is about, and checks what its kind needs."""
 
-    def __init__(
-        self,
-        academy: Academy,
-        header: SessionHeader | None,
-        session_student: Callable[[str], str | None],
-        swings_of: Callable[[str], Collection[int]],
-    ) -> None:
-        self.academy = academy
-        self.header = header
-        self.session_student = session_student
-        self.swings_of = swings_of
+    def __init__(self, context: LineContext) -> None:
+        self.context, self.academy, self.header = context, context.academy, context.header
 
-    def settle(self, line: Line) -> Problem | None:
+    def check(self, line: Line) -> Problem | None:
         return (
             self._whose(line)
             or self._author(line)
@@ -135,7 +106,7 @@ class _Place:
             line["session"] = self.header.session
             owner: str | None = self.header.student
         elif line["session"] is not None:
-            owner = self.session_student(line["session"])
+            owner = self.context.session_student(line["session"])
             if owner is None:
                 return "unknown_session", f"there is no session {line['session']} in the warehouse", "session"
         else:
@@ -164,12 +135,12 @@ class _Place:
         no = line["swing_no"]
         if no is None:
             return None
-        if line["session"] is None or no not in self.swings_of(line["session"]):
+        if line["session"] is None or no not in self.context.swings_of(line["session"]):
             return "unmatched_swing", f"swing {no} is not a swing of the line's session", "swing_no"
         return None
 
     def _kind(self, line: Line) -> Problem | None:
-        check = {
+        rule = {
             "saw": self._saw,
             "drill": self._dose,
             "practice": self._dose,
@@ -180,7 +151,7 @@ class _Place:
             "discomfort_over": _code,
             "talked": _code,
         }[line["kind"]]
-        return check(line)
+        return rule(line)
 
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults:
@@ -205,18 +176,18 @@ class _Place:
         return None
 
     def _lot(self, line: Line) -> Problem | None:
-        """What lots decided: the drill that won stands as the code, the other beside it."""
+        """Drills assigned by random draw: the one drawn is the code, `drawn_against` the other."""
         lost = line["drawn_against"]
         if lost is None:
             return None
         if line["kind"] not in ("plan", "drill"):
-            what = f"lots decide a plan or a drill, not a {line['kind']} line"
+            what = f"a random draw assigns a plan or a drill, not a {line['kind']} line"
             return "unknown_value", what, "drawn_against"
         for drill, column in ((line["code"], "code"), (lost, "drawn_against")):
             if drill not in self.academy.drills:
                 return "unknown_drill", f"drill {shown(drill)} is not in drills.csv", column
         if lost == line["code"]:
-            return "unknown_value", f"drill {lost} can't be drawn against itself", "drawn_against"
+            return "unknown_value", f"drill {lost} can't be the other drill of its own draw", "drawn_against"
         return None
 
     def _target(self, line: Line) -> Problem | None:
@@ -261,26 +232,3 @@ def _row(line: Line, zone: ZoneInfo) -> Line:
     note = hashlib.sha256(content.encode()).hexdigest()[:20]
     row = {key: line[key] for key in _KEYS}
     return row | {"drawn_against": drawn, "note": note, "day": day_of(line["at"], zone)}
-
-
-def doses(notes: pl.DataFrame) -> pl.DataFrame:
-    """Rows of academy.drill_dose: drills set in a lesson and practice logged at home."""
-    return notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
-        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", "drawn_against",
-        drill="code", dose="value",
-    )  # fmt: skip
-
-
-def nudges(notes: pl.DataFrame) -> pl.DataFrame:
-    """Rows of academy.steadiness: nudge checks, held or lost."""
-    return notes.filter(pl.col("kind") == "steadiness").select(
-        "note",
-        "student",
-        "session",
-        "at",
-        "day",
-        "author",
-        direction="code",
-        lost=pl.col("grade") == 1,
-        eyes="unit",
-    )

@@ -1,63 +1,64 @@
 """Roster files: people, coaching, drills, seasons, consents. One bad line refuses the whole file."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 
 import polars as pl
 
 from ingest.academy import Academy
+from ingest.formats.format import RosterFormat
 from ingest.refusals import from_failures, refuse, shown
-from ingest.tables import Table, read_table
+from ingest.tables import Table, TableFormat, read_table
 from warehouse.contracts.base import Contract
 from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused
 
-_AGAIN = "mend the file and deliver it again"
+_AGAIN = "correct the file and deliver it again"
 
 
-@dataclass(frozen=True)
-class RosterKind:
-    """One roster file: its contract, the table it lands in, its key."""
+class Roster(TableFormat, RosterFormat):
+    """One roster file: its contract, the table it lands in, its key, and what else its lines must hold."""
 
-    table: str
-    contract: type[Contract]
-    key: tuple[str, ...]
-    check: Callable[[Table, Academy], None]
+    in_session = False
+    loose = "roster"
 
+    def __init__(
+        self,
+        name: str,
+        table: str,
+        contract: type[Contract],
+        key: tuple[str, ...],
+        check: Callable[[Table, Academy], None],
+    ) -> None:
+        self.names, self.table, self.contract, self.key, self._check = (name,), table, contract, key, check
 
-def read_roster(data: bytes, file: str, academy: Academy) -> tuple[RosterKind, pl.DataFrame]:
-    """Rows ready for the roster file's own table.
+    def read(self, data: bytes, academy: Academy) -> pl.DataFrame:
+        """Rows ready for the roster file's own table.
 
-    Raises
-        Refused: the file can't be read, or any line breaks a rule; the first is named.
-    """
-    kind = ROSTERS[file]
-    table = read_table(data, file, kind.contract, academy.settings.zone, todo="add it")
-    if table.broken:
-        raise Refused(from_failures(table.broken, file=file, line_of=table.line_of, todo=_AGAIN))
-    _keys_once(table, kind)
-    kind.check(table, academy)
-    frame = table.frame
-    if kind.table == "academy.person":
+        Raises
+            Refused: the file can't be read, or any line breaks a rule; the first is named.
+        """
+        file = self.names[0]
+        table = read_table(data, file, self.contract, academy.settings.zone, todo="add it")
+        if table.broken:
+            raise Refused(from_failures(table.broken, file=file, line_of=table.line_of, todo=_AGAIN))
+        _keys_once(table, self.key)
+        self._check(table, academy)
+        if self.table != "academy.person":
+            return table.frame
         wards = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
-        frame = frame.with_columns(
-            guardian_of=pl.when(wards == "")
-            .then(pl.lit([], dtype=pl.List(pl.String)))
-            .otherwise(wards.str.split(" "))
-        )
-    return kind, frame
+        nobody = pl.lit([], dtype=pl.List(pl.String))
+        listed = pl.when(wards == "").then(nobody).otherwise(wards.str.split(" "))
+        return table.frame.with_columns(guardian_of=listed)
 
 
-def _keys_once(table: Table, kind: RosterKind) -> None:
+def _keys_once(table: Table, columns: tuple[str, ...]) -> None:
     seen: dict[tuple[object, ...], int] = {}
-    for row, key in enumerate(table.frame.select(kind.key).iter_rows()):
+    for row, key in enumerate(table.frame.select(columns).iter_rows()):
         if key in seen:
             named = " ".join(str(part) for part in key)
-            what = f"{named} stands twice (first on line {table.lines[seen[key]]})"
-            raise refuse(
-                "key_twice", what, _AGAIN, file=table.file, line=table.lines[row], column=kind.key[0]
-            )
+            what = f"{named} appears twice (first on line {table.lines[seen[key]]})"
+            raise refuse("key_twice", what, _AGAIN, file=table.file, line=table.lines[row], column=columns[0])
         seen[key] = row
 
 
@@ -68,7 +69,7 @@ def _stop(table: Table, row: int, column: str, reason: str, what: str) -> Except
 def _spans(table: Table, first: str = "from", last: str = "to") -> None:
     for row, (start, end) in enumerate(table.frame.select(first, last).iter_rows()):
         if end is not None and end < start:
-            what = f"{last} ({end}) lies before {first} ({start})"
+            what = f"{last} ({end}) is before {first} ({start})"
             raise _stop(table, row, last, "dates", what)
 
 
@@ -78,11 +79,9 @@ def _people(table: Table, academy: Academy) -> None:
     students = {person for person, role, _, _ in rows if role == "student"}
     students |= {p.person for p in academy.people.values() if p.role == "student"}
     for row, (_, role, wards, born) in enumerate(rows):
-        strangers = [
-            w for w in (wards or "").replace(",", " ").replace(";", " ").split() if w not in students
-        ]
-        if strangers:
-            what = f"guardian_of names {shown(strangers[0])}, who is not a student"
+        unknown = [w for w in (wards or "").replace(",", " ").replace(";", " ").split() if w not in students]
+        if unknown:
+            what = f"guardian_of names {shown(unknown[0])}, who is not a student"
             raise _stop(table, row, "guardian_of", "unknown_person", what)
         if wards and role != "guardian":
             raise _stop(table, row, "guardian_of", "unknown_value", f"a {role} can't have guardian_of")
@@ -128,11 +127,11 @@ def _consents(table: Table, academy: Academy) -> None:
     _known(table, academy, "student", ("student",))
 
 
-ROSTERS: dict[str, RosterKind] = {
-    "people.csv": RosterKind("academy.person", PersonLine, ("person",), _people),
-    "drills.csv": RosterKind("academy.drill", DrillLine, ("drill",), _drills),
-    "seasons.csv": RosterKind("academy.season", SeasonLine, ("season",), _seasons),
-    "coaching.csv": RosterKind("academy.coaching", CoachingLine, ("student", "coach", "from"), _coaching),
-    "consents.csv": RosterKind("academy.consent", ConsentLine, ("student", "purpose", "from"), _consents),
-}
-"""Roster files in the order they are taken: people first, since the others name them."""
+ROSTERS = (
+    Roster("people.csv", "academy.person", PersonLine, ("person",), _people),
+    Roster("drills.csv", "academy.drill", DrillLine, ("drill",), _drills),
+    Roster("seasons.csv", "academy.season", SeasonLine, ("season",), _seasons),
+    Roster("coaching.csv", "academy.coaching", CoachingLine, ("student", "coach", "from"), _coaching),
+    Roster("consents.csv", "academy.consent", ConsentLine, ("student", "purpose", "from"), _consents),
+)
+"""Roster files in the order they are loaded: people first, since the others name them."""

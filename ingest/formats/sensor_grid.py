@@ -1,4 +1,4 @@
-"""Pressure frames of a sensor grid, reduced to what a plate would have told: one row a frame.
+"""Pressure frames of a sensor grid (`frames.npz`, `frames.parquet`) as plate samples: one row a frame.
 
 Loads over one foot's sensors; along and across from the centre of pressure against the foot's own axis and
 length; heel load over the rear third. Handedness is applied here: x grows toward the target.
@@ -13,10 +13,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ingest.formats.column_guess import BODY_N
 from ingest.formats.footprints import Marks
+from ingest.formats.format import Explanation, SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
 from ingest.formats.grid_recording import Recording
+from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
+from ingest.sample_checks import snapped
 from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
@@ -53,17 +57,69 @@ class Grid:
     def notice(self) -> str | None:
         """One sentence on the sensors that were filled; None when all were sound."""
         found = ((len(self.dead), "read nothing under a foot"), (len(self.stuck), "never changed"))
-        told = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
-        if not told:
+        faulty = " and ".join(f"{n} sensor{'' if n == 1 else 's'} {what}" for n, what in found if n)
+        if not faulty:
             return None
         todo = "have the grid checked when they grow more"
-        return f"{told}, and those beside them were taken instead; {todo}."
+        return f"{faulty}, and were filled in from their neighbours; {todo}."
 
     @property
     def session_stance_mm(self) -> list[float] | None:
         """Median stance of the session's swings; None without any."""
-        held = list(self.stance_mm.values())
-        return [float(v) for v in np.median(np.asarray(held), axis=0)] if held else None
+        stances = list(self.stance_mm.values())
+        return [float(v) for v in np.median(np.asarray(stances), axis=0)] if stances else None
+
+
+class SensorGrid(SampleFormat):
+    """Pressure frames of a sensor grid."""
+
+    title = "Pressure frames of a sensor grid"
+    names = ("frames.npz", "frames.parquet")
+    orphans = ("frames.*",)
+    in_memory = False
+
+    def looks_like(self, path: Path) -> bool:
+        """An archive of arrays, or a Parquet table with a column of pressures."""
+        ending = path.suffix.lower()
+        parquet = ending == ".parquet" and "pressure" in pl.scan_parquet(path).collect_schema().names()
+        return parquet or ending == ".npz"
+
+    def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:  # noqa: ARG002
+        """Read a session's frames, which number their swings themselves.
+
+        Raises
+            Refused: as `read_frames`, or the student's hand is not known.
+        """
+        options = context.device.raw if context.device is not None else {}
+        grid = read_frames(context.base / name, device_options=options, handed=context.hand(name))
+        stance = grid.session_stance_mm
+        return SampleFile.of(name, grid.samples, flags=grid.flags, stance_mm=stance, notice=grid.notice)
+
+    def explain(self, path: Path, device: str) -> Explanation:
+        """Size, rate and usual load of a grid's frames."""
+        frames = open_frames(path)
+        count, rows, cols = frames.pressure.shape
+        found = Explanation(path.name, self.title)
+        size = f"{rows * frames.pitch_mm:.0f} mm from heels to toes, {cols * frames.pitch_mm:.0f} mm across"
+        found.facts["grid"] = f"{rows} rows × {cols} columns at {frames.pitch_mm:g} mm: {size}"
+        found.facts["frames"] = f"{count} in {np.unique(frames.swing_no).size} swings"
+        steps = np.diff(frames.t_s)
+        steps = steps[steps > 0]
+        rate = f"{snapped(1.0 / float(np.median(steps))):.5g} Hz" if steps.size else "one frame"
+        found.facts["rate"] = rate
+        lowest, highest = float(np.nanmin(frames.pressure)), float(np.nanmax(frames.pressure))
+        found.facts["pressure"] = f"{lowest:.4g} to {highest:.4g}, read as kPa"
+        area_m2 = (frames.pitch_mm / 1000.0) ** 2
+        load = float(np.nanmedian(np.nansum(frames.pressure, axis=(1, 2))) * 1000.0 * area_m2)
+        found.facts["usual load"] = f"{load:.0f} N"
+        if not BODY_N[0] <= load <= BODY_N[1]:
+            what = f"a usual load of {load:.0f} N is no golfer's"
+            found.doubts.append(f"{what}; check that pressures are in kPa")
+        found.table = (
+            f'[device.{device}]\nkind = "sensor_grid"\n'
+            'rows = "heels_first"     # or toes_first\ncolumns = "left_first"   # or right_first\n'
+        )
+        return found
 
 
 def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -> Grid:
@@ -105,7 +161,7 @@ def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
 
 
 def _flags(recording: Recording, parts: Parts) -> dict[int, dict[str, int]]:
-    """A sensor that was filled was so in every swing of the recording whose feet were found."""
+    """Flags by swing; a filled sensor counts in every swing of the recording whose feet were found."""
     flags = {}
     filled = int((recording.dead | recording.stuck).sum())
     for no in recording.swings:
@@ -123,7 +179,7 @@ def _option(path: Path, options: Mapping[str, Any], name: str, plain: str, turne
     given = options.get(name, plain)
     if given not in (plain, turned):
         what = f'the device has {name} = "{given}" but it must be "{plain}" or "{turned}"'
-        raise refuse("bad_device", what, "mend it in academy.toml and deliver again", file=path.name)
+        raise refuse("bad_device", what, "correct it in academy.toml and deliver again", file=path.name)
     return bool(given == turned)
 
 

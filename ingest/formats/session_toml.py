@@ -1,26 +1,87 @@
-"""`session.toml`: who, when, on which device, with which club, and what was swung."""
+"""`session.toml`: who, when, on which device, with which club, and what was swung.
 
+A bad `[[swing]]` or `[[hold]]` refuses its own swing only; anything else that is wrong refuses the session.
+"""
+
+import json
 import re
 import tomllib
-from datetime import UTC, datetime
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
-from ingest.academy import Academy
+from ingest.academy import Academy, day_of
 from ingest.delimited import decode
-from ingest.formats.swing_tables import SwingTables, club_name
+from ingest.formats.format import Explanation, Format
 from ingest.refusals import refuse, shown
-from ingest.session_file import FILE, ClipSettings, SessionHeader, is_number, line_of
-from ingest.tables import day_of
+from ingest.session_file import (
+    FILE,
+    ClipSettings,
+    HoldEntry,
+    SessionHeader,
+    SwingEntry,
+    glance,
+    is_number,
+    line_of,
+    utc,
+)
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
-from warehouse.vocabulary import VIEWS
+from warehouse.errors import Refused, UnderfootError
+from warehouse.vocabulary import EYES, PACES, PARTS, VIEWS
 
-_AGAIN = "mend it and deliver the session again"
+_AGAIN = "correct it and deliver the session again"
+_REMOVE = "correct or remove it and deliver the session again"
 _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
     "swing", "hold", "stance", "clip", "feet_checked",
 }  # fmt: skip
-_STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
+_SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
+_HOLD_KEYS = {"no", "eyes", "from_s", "to_s"}
+_STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
+
+
+class SessionToml(Format):
+    """The file that makes a folder a session's."""
+
+    title = "A settings or session file"
+    names = (FILE,)
+
+    def looks_like(self, path: Path) -> bool:
+        """Any TOML file, which may be a session's under another name."""
+        return path.suffix.lower() == ".toml"
+
+    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - it is not a device's
+        """The session's name and start."""
+        session, started = glance(path.read_bytes())
+        found = Explanation(path.name, self.title)
+        found.facts["session"] = json.dumps(session) if session else "none: not a session.toml"
+        if started is not None:
+            found.facts["started at"] = started.isoformat()
+        return found
+
+
+def read_header(data: bytes, academy: Academy) -> SessionHeader:
+    """Read session.toml against the roster and the settings.
+
+    Raises
+        Refused: the session as a whole is refused; single swings that are refused are in `refused`.
+    """
+    return _Reader(data, academy).read()
+
+
+@dataclass(frozen=True)
+class _Place:
+    """A table of the file: the `count`-th of that name (from 1); `no` is the swing's number, if it is one."""
+
+    table: str = ""
+    count: int = 1
+    no: int | None = None
+
+
+_TOP = _Place()
 
 
 class _Reader:
@@ -34,32 +95,51 @@ class _Reader:
             self.table: dict[str, Any] = tomllib.loads(self.text.lstrip("\ufeff"))
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+)", str(error))
-            raise refuse(
-                "unreadable_toml",
-                f"this is not readable TOML ({str(error).split(' (at')[0]})",
-                _AGAIN,
-                file=FILE,
-                line=int(found.group(1)) if found else None,
-            ) from error
+            what = f"this is not readable TOML ({str(error).split(' (at')[0]})"
+            line = int(found.group(1)) if found else None
+            raise refuse("unreadable_toml", what, _AGAIN, file=FILE, line=line) from error
 
-    def stop(self, reason: str, what: str, todo: str, key: str, table: str = "", place: int = 1) -> Exception:
-        return refuse(
-            reason,
-            what,
-            todo,
+    def stop(self, reason: str, what: str, key: str, place: _Place = _TOP, todo: str = _AGAIN) -> Refused:
+        line = line_of(self.text, key, place.table, place.count)
+        where: dict[str, Any] = {"swing_no": place.no, "file": FILE, "line": line, "column": key}
+        return refuse(reason, what, todo, session=self.session, **where)
+
+    def read(self) -> SessionHeader:
+        self.session = self.name("session")
+        if self.session is None:
+            todo = 'add a line such as session = "2026-04-07-s014-a" and deliver again'
+            raise self.stop("missing_key", "there is no session name", "session", todo=todo)
+        self.only(self.table, _KEYS, "session.toml", _TOP)
+        started_at = self.started_at()
+        header = SessionHeader(
             session=self.session,
-            file=FILE,
-            line=line_of(self.text, key, table, place),
-            column=key,
+            student=self.person("student", ("student",)),
+            coach=self.person("coach", ("coach", "head_coach")) if "coach" in self.table else None,
+            started_at=started_at,
+            day=day_of(started_at, self.academy.settings.zone),
+            club=self.club(self.table.get("club"), _TOP),
+            device=self.device(),
+            body_mass_kg=self.number("body_mass_kg", 15, 250),
+            stance_mm=self.stance(),
+            feet_checked=self.table.get("feet_checked") is True,
+            text=self.text,
+            clip=self.clip(),
         )
+        self.swings(header)
+        return header
+
+    def only(self, table: dict[str, Any], known: Collection[str], name: str, place: _Place) -> None:
+        """Refuse a table with a key that is not known."""
+        unknown = next((key for key in table if key not in known), None)
+        if unknown is not None:
+            raise self.stop("unknown_key", f'"{unknown}" is not a line of {name}', unknown, place, _REMOVE)
 
     def name(self, key: str) -> str | None:
         value = self.table.get(key)
         if value is None:
             return None
         if not isinstance(value, str) or not re.match(NAME_PATTERN, value) or "\n" in value:
-            what = f"{key} is {shown(str(value))} but must be {NAME_RULE}"
-            raise self.stop("bad_name", what, _AGAIN, key)
+            raise self.stop("bad_name", f"{key} is {shown(str(value))} but must be {NAME_RULE}", key)
         return value
 
     def number(self, key: str, low: float, high: float, table: str = "") -> float | None:
@@ -70,103 +150,54 @@ class _Reader:
         if not is_number(value) or not low <= value <= high:
             unit = " mm" if key.endswith("_mm") else ""
             what = f"{key} is {shown(str(value))} but must be a number from {low:g} to {high:g}{unit}"
-            raise self.stop("out_of_range", what, _AGAIN, key, table)
+            raise self.stop("out_of_range", what, key, _Place(table))
         return float(value)
-
-    def read(self) -> SessionHeader:
-        self.session = self.name("session")
-        if self.session is None:
-            raise self.stop(
-                "missing_key",
-                "there is no session name",
-                'add a line such as session = "2026-04-07-s014-a" and deliver again',
-                "session",
-            )
-        strange = next((key for key in self.table if key not in _KEYS), None)
-        if strange is not None:
-            raise self.stop(
-                "unknown_key",
-                f'"{strange}" is not a line of session.toml',
-                "correct or remove it and deliver the session again",
-                strange,
-            )
-        started_at = self.started_at()
-        header = SessionHeader(
-            session=self.session,
-            student=self.person("student", ("student",)),
-            coach=self.person("coach", ("coach", "head_coach")) if "coach" in self.table else None,
-            started_at=started_at,
-            day=day_of(started_at, self.academy.settings.zone),
-            club=self.club(),
-            device=self.device(),
-            body_mass_kg=self.number("body_mass_kg", 15, 250),
-            stance_mm=self.stance(),
-            feet_checked=self.table.get("feet_checked") is True,
-            text=self.text,
-            clip=self.clip(),
-        )
-        SwingTables(self.text, self.table, header, self.academy).read()
-        return header
 
     def started_at(self) -> datetime:
         value = self.table.get("started_at")
-        example = "write it with its offset, as in started_at = 2026-04-07T16:10:00+01:00, and deliver again"
-        if not isinstance(value, datetime):
-            what = (
-                "started_at is missing" if value is None else f"started_at is {shown(str(value))}, not a time"
-            )
-            raise self.stop("no_time", what, example, "started_at")
-        if value.tzinfo is None:
-            raise self.stop(
-                "no_offset", f"started_at = {value.isoformat()} has no offset from UTC", example, "started_at"
-            )
-        at = _utc(value)
+        todo = "write it with its offset, as in started_at = 2026-04-07T16:10:00+01:00, and deliver again"
+        reason, at = "no_time", None
+        if value is None:
+            what = "started_at is missing"
+        elif not isinstance(value, datetime):
+            what = f"started_at is {shown(str(value))}, not a time"
+        elif value.tzinfo is None:
+            reason, what = "no_offset", f"started_at = {value.isoformat()} has no offset from UTC"
+        else:
+            at, what = utc(value), f"started_at = {value.isoformat()} is outside the years 1 to 9999"
         if at is None:
-            what = f"started_at = {value.isoformat()} lies outside the years that can be counted"
-            raise self.stop("no_time", what, example, "started_at")
+            raise self.stop(reason, what, "started_at", todo=todo)
         return at
 
-    def club(self) -> str | None:
-        try:
-            return club_name(self.table.get("club"))
-        except ValueError as error:
-            raise self.stop("unknown_value", str(error), _AGAIN, "club") from error
+    def club(self, given: Any, place: _Place) -> str | None:
+        """A club as it is named; a bare loft may be written as a number, 56 for "56"."""
+        if given is None or isinstance(given, str):
+            return given
+        if is_number(given):
+            return f"{given:g}"
+        what = f'club is {shown(str(given))} but must be a name such as "7-iron" or a loft such as 56'
+        raise self.stop("unknown_value", what, "club", place)
 
     def person(self, key: str, roles: tuple[str, ...]) -> str:
         name = self.name(key)
         if name is None:
-            raise self.stop(
-                "missing_key",
-                f"there is no {key}",
-                f'add a line {key} = "…" with a code of people.csv and deliver again',
-                key,
-            )
+            todo = f'add a line {key} = "…" with a code of people.csv and deliver again'
+            raise self.stop("missing_key", f"there is no {key}", key, todo=todo)
         person = self.academy.people.get(name)
         if person is None:
-            raise self.stop(
-                "unknown_person",
-                f"{key} {name} is not in people.csv",
-                "add them to people.csv or correct the code, then deliver again",
-                key,
-            )
+            todo = "add them to people.csv or correct the code, then deliver again"
+            raise self.stop("unknown_person", f"{key} {name} is not in people.csv", key, todo=todo)
         if person.role not in roles:
-            raise self.stop(
-                "unknown_person",
-                f"{key} {name} is a {person.role} in people.csv",
-                "correct the code or the role, then deliver again",
-                key,
-            )
+            what, todo = f"{key} {name} is a {person.role} in people.csv", "correct the code or the role"
+            raise self.stop("unknown_person", what, key, todo=f"{todo}, then deliver again")
         return name
 
     def device(self) -> str | None:
         name = self.table.get("device")
         if name is not None and name not in self.academy.settings.devices:
-            raise self.stop(
-                "unknown_device",
-                f"device {shown(str(name))} is not in academy.toml",
-                f"add a [device.{name}] table there or correct the name, then deliver again",
-                "device",
-            )
+            todo = f"add a [device.{name}] table there or correct the name, then deliver again"
+            what = f"device {shown(str(name))} is not in academy.toml"
+            raise self.stop("unknown_device", what, "device", todo=todo)
         return name
 
     def stance(self) -> tuple[float, ...] | None:
@@ -176,18 +207,10 @@ class _Reader:
         values: list[float] = []
         for point in _STANCE:
             pair = table.get(point) if isinstance(table, dict) else None
-            if (
-                not isinstance(pair, list)
-                or len(pair) != 2
-                or not all(is_number(v) and abs(v) <= 5000 for v in pair)
-            ):
-                raise self.stop(
-                    "bad_stance",
-                    f"[stance] {point} must be two numbers in mm, as in [x, y]",
-                    _AGAIN,
-                    point,
-                    "stance",
-                )
+            pair = pair if isinstance(pair, list) else []
+            if len(pair) != 2 or not all(is_number(v) and abs(v) <= 5000 for v in pair):
+                what = f"[stance] {point} must be two numbers in mm, as in [x, y]"
+                raise self.stop("bad_stance", what, point, _Place("stance"))
             values += [float(v) for v in pair]
         return tuple(values)
 
@@ -195,22 +218,12 @@ class _Reader:
         table = self.table.get("clip")
         if table is None:
             return None
-        strange = (
-            next((key for key in table if key not in _CLIP_KEYS), None) if isinstance(table, dict) else "clip"
-        )
-        if strange is not None:
-            raise self.stop(
-                "unknown_key",
-                f'"{strange}" is not a line of [clip]',
-                "correct or remove it and deliver again",
-                strange,
-                "clip",
-            )
+        self.only(table if isinstance(table, dict) else {"clip": table}, _CLIP_KEYS, "[clip]", _Place("clip"))
         fps, shoe = self.number("fps", 1, 2000, "clip"), self.number("shoe_length_mm", 120, 450, "clip")
         view = table.get("view", "face_on")
         if fps is None or shoe is None or view not in VIEWS:
             what = f"[clip] needs fps, shoe_length_mm and a view that is one of {', '.join(VIEWS)}"
-            raise self.stop("bad_clip", what, _AGAIN, "", "clip")
+            raise self.stop("bad_clip", what, "", _Place("clip"))
         return ClipSettings(
             fps,
             shoe,
@@ -220,34 +233,90 @@ class _Reader:
             self.number("shoe_width_mm", 50, 160, "clip"),
         )
 
+    def swings(self, header: SessionHeader) -> None:
+        """Fill `header.swings`, `header.holds` and `header.refused`.
 
-def read_header(data: bytes, academy: Academy) -> SessionHeader:
-    """Read session.toml against the roster and the settings.
+        Raises
+            Refused: the tables are not tables, or one has no number.
+        """
+        numbers = [row.get("no") for kind in ("swing", "hold") for row in self.rows(kind)]
+        duplicates = {no for no in numbers if isinstance(no, int) and numbers.count(no) > 1}
+        for kind in ("swing", "hold"):
+            for count, row in enumerate(self.rows(kind), start=1):
+                place = _Place(kind, count, self.no(row, kind, count))
+                try:
+                    if place.no in duplicates:
+                        what = f"swing number {place.no} appears twice"
+                        raise self.stop("swing_twice", what, "no", place)
+                    if kind == "swing":
+                        swing = self.swing(row, place, header)
+                        header.swings[swing.no] = swing
+                    else:
+                        hold = self.hold(row, place)
+                        header.holds[hold.no] = hold
+                except Refused as bad:
+                    if all(r.swing_no != place.no for r in header.refused):
+                        header.refused.append(bad.refusal)
 
-    Raises
-        Refused: the session as a whole can't be taken; single swings that can't stand in `refused`.
-    """
-    return _Reader(data, academy).read()
+    def rows(self, kind: str) -> list[dict[str, Any]]:
+        rows = self.table.get(kind, [])
+        if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+            place = {"session": self.session, "file": FILE, "column": kind}
+            what = f"{kind} must be written as [[{kind}]] tables"
+            raise refuse("unreadable", what, _AGAIN, line=line_of(self.text, kind), **place)
+        return rows
 
+    def no(self, row: dict[str, Any], kind: str, count: int) -> int:
+        no = row.get("no")
+        if not isinstance(no, int) or isinstance(no, bool) or not 0 <= no <= 1_000_000:
+            what = f"[[{kind}]] number {count} has no whole number no"
+            raise self.stop("bad_number", what, "no", _Place(kind, count))
+        return no
 
-def _utc(at: datetime) -> datetime | None:
-    """A time with its offset in UTC, naive; None when that lies before the year 1 or after 9999."""
-    try:
-        return at.astimezone(UTC).replace(tzinfo=None)
-    except OverflowError:
-        return None
+    def swing(self, row: dict[str, Any], place: _Place, header: SessionHeader) -> SwingEntry:
+        self.only(row, _SWING_KEYS, "[[swing]]", place)
+        part = self.word(row, "part", PARTS, "baseline", place)
+        pace = self.word(row, "pace", PACES, "full", place)
+        drill, file, clip = row.get("drill"), row.get("file"), row.get("clip")
+        if drill is not None and drill not in self.academy.drills:
+            raise self.stop(
+                "unknown_drill", f"drill {shown(str(drill))} is not in drills.csv", "drill", place
+            )
+        club = self.club(row.get("club", header.club), place)
+        events, clip_events = row.get("events", {}), row.get("clip_events", {})
+        if not isinstance(events, dict) or not isinstance(clip_events, dict):
+            raise self.stop("event_name", "events must be a table of names and seconds", "events", place)
+        if file is not None and not isinstance(file, str):
+            raise self.stop("unknown_value", "file must be the name of a recording", "file", place)
+        if clip is not None and not isinstance(clip, str):
+            raise self.stop("unknown_value", "clip must be the name of a keypoint file", "clip", place)
+        family = self.family(club, place)
+        no = int(row["no"])
+        return SwingEntry(no, part, pace, drill, club, family, events, clip_events, file, place.count, clip)
 
+    def word(self, row: dict[str, Any], key: str, words: tuple[str, ...], usual: str, place: _Place) -> str:
+        word = row.get(key, usual)
+        if word not in words:
+            what = f"{key} is {shown(str(word))} but must be one of {', '.join(words)}"
+            raise self.stop("unknown_value", what, key, place)
+        return str(word)
 
-def glance(data: bytes) -> tuple[str | None, datetime | None]:
-    """Name and start of a session, as far as they can be read, to bring sessions into order."""
-    head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
-    try:
-        table = tomllib.loads(head.decode("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
-        return None, None
-    name, at = table.get("session"), table.get("started_at")
-    if not isinstance(at, datetime):
-        at = None
-    elif at.tzinfo is not None:
-        at = _utc(at)
-    return (name if isinstance(name, str) else None), at
+    def family(self, club: str | None, place: _Place) -> str | None:
+        if club is None:
+            return None
+        try:
+            return self.academy.settings.club_family(club)
+        except UnderfootError as error:
+            what = f"the club {shown(club)} fits no club family"
+            todo = "name it so or add it under [club_families] in academy.toml, then deliver again"
+            raise self.stop("unknown_club", what, "club", place, todo) from error
+
+    def hold(self, row: dict[str, Any], place: _Place) -> HoldEntry:
+        self.only(row, _HOLD_KEYS, "[[hold]]", place)
+        eyes, spans = row.get("eyes"), [row.get(key) for key in ("from_s", "to_s")]
+        if eyes not in EYES:
+            what = f'eyes is {shown(None if eyes is None else str(eyes))} but must be "open" or "closed"'
+            raise self.stop("bad_hold", what, "eyes", place)
+        if not all(v is None or is_number(v) for v in spans):
+            raise self.stop("bad_hold", "from_s and to_s must be seconds", "from_s", place)
+        return HoldEntry(int(row["no"]), eyes, *(None if v is None else float(v) for v in spans))

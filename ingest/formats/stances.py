@@ -1,7 +1,7 @@
 """The stance of one swing on a grid: both feet at address, and how each print turns as the swing goes on.
 
 A swing is looked at in short bins of frames, (bins, rows, cols) in kPa, which quiets the sensors' noise. The
-address print of a foot is taken from the bins in which it stays where it stood; a foot that only rolls up
+address print of a foot is taken from the bins in which it has not moved yet; a foot that only rolls up
 onto its toes keeps that print's axis and length, a foot whose whole print turns is followed with
 its length kept.
 """
@@ -16,9 +16,9 @@ from ingest.formats.footprints import Floats, Foot, Marks, Plane, loaded, measur
 
 FIRST_PART = 0.4  # of the swing: address and backswing, in which feet stand
 BUSY_SHARE = 0.3  # of the highest total: below, nobody stands on the grid yet, or any more
-STAYS_SHARE = 0.04  # of a foot's load may stand outside its address print before it counts as moved
+STAYS_SHARE = 0.04  # of a foot's load may be outside its address print before it counts as moved
 OUTSIDE_MM = 12.0
-LIGHT_SHARE = 0.08  # of the swing's usual total: a lighter foot's print says nothing of where it stands
+LIGHT_SHARE = 0.08  # of the swing's usual total: a lighter foot's print does not show where it is
 SAME_LENGTH = 0.08  # a turned whole print is as long as the address print, within this share
 LEAST_TURN, LEAST_SHIFT_MM = np.radians(4.0), 10.0
 # A sole that ends in its outermost sensors loads them less than the next ones, and along a short way only.
@@ -40,7 +40,7 @@ class Standing:
     moved: NDArray[np.bool_]
 
     def pose(self, k: int) -> Foot:
-        """The foot as it stands in bin k."""
+        """The foot as it is in bin k."""
         x, y = float(self.heel[k, 0]), float(self.heel[k, 1])
         reach_x, reach_y = np.sin(self.angle[k]), np.cos(self.angle[k])
         length = self.foot.length_mm

@@ -8,7 +8,7 @@ import pytest
 
 import made_swings as made
 from command import underfoot_command
-from ingest.explanation import explain
+from ingest.formats.format import explain
 from warehouse.home import Home
 
 N_PER_LBF, N_PER_KGF = 4.4482216, 9.80665
@@ -100,10 +100,10 @@ AS_PROPOSED = [
     "a_strange_column_beside", "lead_and_trail_by_other_words",
 ]  # fmt: skip
 OPEN = {
-    "lines_above_the_header": "the header stands on line 4; remove the 3 lines above it",
+    "lines_above_the_header": "the header is on line 4; remove the 3 lines above it",
     "units_under_the_header": "line 2 holds units, not samples; remove it",
     "frames_without_a_rate": "write their rate for the ? in the table",
-    "a_column_twice": 'the column "Left force" stands twice; keep one of them',
+    "a_column_twice": 'the column "Left force" appears twice; keep one of them',
     "shares_instead_of_loads": "add up to 100 in every row",
     "loads_that_may_be_pounds_or_kilograms": "both feet together fit several units",
 }

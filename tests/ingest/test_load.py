@@ -185,7 +185,7 @@ def test_a_bad_swing_is_refused_and_the_good_ones_load(academy, made):
     )
     assert refused.sentence == (
         "Swing 2 of v1, plate.csv line 253, column lead_n: lead_n is 7000 but must be -20 to 6000 N; "
-        "mend it and deliver the session again."
+        "correct it and deliver the session again."
     )
     stored = academy.sql("SELECT session, swing_no, reason, name, student FROM academy.refusal").rows()
     assert stored == [("v1", 2, "out_of_range", "v1", "s1")]

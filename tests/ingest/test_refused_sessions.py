@@ -25,7 +25,7 @@ SESSIONS = {
         lambda d, m: m.deliver(d, m.toml(), m.plate().with_columns(mood=pl.lit(1))), "unknown_column", '"mood"', 1),
     "a column twice": (
         lambda d, m: m.deliver(d, m.toml(), plate__csv="swing_no,t_s,t_s,lead_n,trail_n\n1,0,0,1,1\n"),
-        "column_twice", "t_s stands twice", 1),
+        "column_twice", "t_s appears twice", 1),
     "an empty plate file": (lambda d, m: m.deliver(d, m.toml(), plate__csv=""), "empty_file", "plate.csv: the file is empty", None),
     "a header and nothing else": (lambda d, m: m.deliver(d, m.toml(), m.plate().head(0)), "empty_file", "no samples", None),
     "a binary plate file": (lambda d, m: m.deliver(d, m.toml(), plate__csv=BINARY), "binary_file", "plate.csv: the file is not text", None),

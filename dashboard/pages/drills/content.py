@@ -141,7 +141,8 @@ def choices(reader: Reader) -> Choices:
 
 def season(reader: Reader, name: str, faults: Iterable[str]) -> Season:
     """The effects of a season."""
-    effects = drills.effects(reader, name)
+    in_words = pl.col("aim_name").map_elements(_, return_dtype=pl.String)
+    effects = drills.effects(reader, name).with_columns(in_words)
     aims = set(effects["aim"].drop_nulls())
     return Season(name, effects, next((fault for fault in faults if fault in aims), None))
 

@@ -29,7 +29,7 @@ def test_a_keypoint_file_of_no_swing_is_told_however_its_name_is_written(academy
     sheet = made.toml(device=None, swings=[], more="\n[[swing]]\nno = 1\n" + CLIP)
     folder = made.deliver(academy.inbox / "v1", sheet)
     (folder / "CLIP-9.JSON").write_text("[]")
-    assert "CLIP-9.JSON is no swing's clip; name it after its swing, as in clip-1.JSON" in (
+    assert "CLIP-9.JSON is not the clip of any swing; name it after its swing, as in clip-1.JSON" in (
         academy.load().refused[0].sentence
     )
 

@@ -180,7 +180,7 @@ def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy,
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
     assert report.refused[0].sentence.startswith("Swing 2 of v1, clip-2.mp4: no film can be read from it")
     deliver(academy, made, ("lesson.mp4", filmed["right"]), swings=2)
-    assert "lesson.mp4 is no swing's clip" in academy.load().refused[0].sentence
+    assert "lesson.mp4 is not the clip of any swing" in academy.load().refused[0].sentence
 
 
 def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read_again(
@@ -411,7 +411,7 @@ def test_a_film_of_the_day_before_last_refuses_its_own_swing(academy, made, film
     assert refused.sentence == (
         "Swing 1 of v1, clip-1.mp4: its head says that it was taken by 2026-05-03 10:30, but the session began "
         "at 2026-05-05 10:00, and its films are taken at most 12 h before; put this swing's own film there, "
-        "correct started_at or, where the camera's clock was wrong, save the film once more, and deliver the "
+        "correct started_at or, where the camera's clock was wrong, save the film again, and deliver the "
         "session again."
     )
     assert academy.sql("SELECT swing_no FROM academy.swing").to_series().to_list() == [2]

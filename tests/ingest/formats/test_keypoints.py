@@ -131,4 +131,4 @@ def test_a_bad_file_refuses_its_own_swing_and_a_strange_one_the_session(academy,
     report = academy.load()
     assert [r.swing_no for r in report.refused] == [2]
     deliver(academy, made, "clip-x.json", file_of([whole_body(0)]), swings=2)
-    assert "clip-x.json is no swing's clip" in academy.load().refused[0].sentence
+    assert "clip-x.json is not the clip of any swing" in academy.load().refused[0].sentence

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ingest.sample_checks import calm_swings, rows_by_swing
+from ingest.sample_checks import plain_swings, rows_by_swing
 
 
 def swing(hz=200.0, count=300, start=0.0):
@@ -40,7 +40,7 @@ def unknown_time(columns):
 
 def named(swings):
     number = np.repeat(np.arange(1, len(swings) + 1), [len(s["t_s"]) for s in swings])
-    return calm_swings(rows_by_swing(number), {n: np.concatenate([s[n] for s in swings]) for n in swings[0]})
+    return plain_swings(rows_by_swing(number), {n: np.concatenate([s[n] for s in swings]) for n in swings[0]})
 
 
 def test_swings_without_fault_are_named_with_their_snapped_rates():
@@ -62,7 +62,7 @@ def test_a_rate_near_or_over_a_limit_is_left_for_a_closer_look(hz):
 
 def test_swings_among_one_another_are_all_left_for_a_closer_look():
     columns = swing()
-    assert calm_swings(rows_by_swing(np.arange(300) % 2), columns) == {}
+    assert plain_swings(rows_by_swing(np.arange(300) % 2), columns) == {}
 
 
 def test_a_swing_of_one_sample_is_left_to_its_own_sentence():

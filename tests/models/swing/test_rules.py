@@ -4,8 +4,9 @@ import re
 
 import pytest
 
-from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
+from models.swing.formulas import plate_codes
 from models.swing.rules import read_rules
+from warehouse.definitions import metric_codes
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
 from warehouse.store import table_sql
@@ -27,10 +28,10 @@ def test_metric_files_table_and_definitions_name_the_same_metrics_in_one_order()
         "session",
         "swing_no",
         "crossing",
-        *METRIC_COLUMNS,
+        *metric_codes(),
     )
-    assert tuple(m.code for m in RULES.metrics) == METRIC_COLUMNS
-    assert len(PLATE_METRICS) == 35
+    assert tuple(m.code for m in RULES.metrics) == metric_codes()
+    assert len(plate_codes()) == 35
 
 
 def test_every_metric_is_defined_in_full():
@@ -79,7 +80,7 @@ def test_faults_are_eighteen_in_swing_order():
         "target_drift", "trail_heel_down",
     ]  # fmt: skip
     for fault in RULES.faults:
-        assert set(fault.metrics) <= set(METRIC_COLUMNS)
+        assert set(fault.metrics) <= set(metric_codes())
 
 
 def test_band_metrics_have_bands_and_no_band_is_for_a_putter():

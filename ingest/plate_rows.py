@@ -1,0 +1,188 @@
+"""Samples of both feet as rows: one file's, a session's files joined, one swing's."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from warehouse.contracts.base import Failure, columns_of, failures
+from warehouse.contracts.deliveries import PlateSample
+
+Array = NDArray[np.float64]
+Rows = (
+    slice | NDArray[np.int64]
+)  # rows of a table: a slice when they are consecutive, so that nothing is copied
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where one of our columns comes from: the file's own name, and the factor to our unit."""
+
+    ours: str
+    theirs: str
+    factor: float = 1.0
+    unit: str | None = None
+
+    def in_words(self, value: float) -> str:
+        """A value of ours as the file gave it, with the file's own unit."""
+        given = f"{value / self.factor:.6g}"
+        return f"{given} {self.unit}" if self.unit else given
+
+
+@dataclass(frozen=True)
+class SampleFile:
+    """One file's samples in the file's own order, the line each was on, and what else the file says.
+
+    columns: ours, each (rows,), NaN where empty. broken: cells that are not numbers. events: labelled in a
+    recording, seconds by name, by swing. flags: what its reader saw of a swing, with a count each. stance_mm
+    and body_mass_kg count where session.toml gives none. notice: a sentence on what was repaired.
+    """
+
+    file: str
+    columns: Mapping[str, Array]
+    lines: NDArray[np.int64]  # (rows,)
+    sources: dict[str, Source]
+    broken: list[Failure] = field(default_factory=list)
+    events: dict[int, dict[str, float]] = field(default_factory=dict)
+    flags: dict[int, dict[str, int]] = field(default_factory=dict)
+    stance_mm: tuple[float, ...] | None = None
+    body_mass_kg: float | None = None
+    notice: str | None = None
+
+    @classmethod
+    def of(
+        cls,
+        file: str,
+        samples: pl.DataFrame,
+        *,
+        events: dict[int, dict[str, float]] | None = None,
+        flags: dict[int, dict[str, int]] | None = None,
+        stance_mm: Sequence[float] | None = None,
+        body_mass_kg: float | None = None,
+        notice: str | None = None,
+    ) -> "SampleFile":
+        """Samples that are in our names and units already, one row a sample."""
+        columns = {
+            name: samples[name].cast(pl.Float64).to_numpy()
+            for name in columns_of(PlateSample)
+            if name in samples.columns
+        }
+        return cls(
+            file,
+            columns,
+            np.arange(1, len(samples) + 1),
+            {name: Source(name, name) for name in columns},
+            events=events or {},
+            flags=flags or {},
+            stance_mm=None if stance_mm is None else tuple(stance_mm),
+            body_mass_kg=body_mass_kg,
+            notice=notice,
+        )
+
+
+@dataclass(frozen=True)
+class SwingSamples:
+    """One good swing's clock and file flags; `order` picks its rows of the joined files, in time order."""
+
+    swing_no: int
+    order: Rows
+    n_samples: int
+    rate_hz: float
+    t0_s: float
+    end_s: float
+    regular: bool
+    heels: bool  # heel loads were measured
+    flags: dict[str, int]
+
+
+@dataclass(frozen=True)
+class Span:
+    """Lowest and highest number of a column (0 and 0 without any), and whether some are missing."""
+
+    low: float
+    high: float
+    gaps: bool
+
+    @classmethod
+    def of(cls, values: Array) -> "Span":
+        """The span of a column, NaN where a number is missing."""
+        low, high = float(values.min()), float(values.max())  # one NaN makes both NaN
+        if low == low:  # noqa: PLR0124 - not NaN
+            return cls(low, high, gaps=False)
+        known = values[~np.isnan(values)]
+        return cls(float(known.min()), float(known.max()), gaps=True) if known.size else cls(0, 0, gaps=True)
+
+
+@dataclass(frozen=True)
+class Joined:
+    """All sample files of a session, one below the other, in file order."""
+
+    columns: Mapping[str, Array]  # as in SampleFile, in the contract's order
+    files: Sequence[SampleFile]
+    starts: NDArray[np.int64]  # first row of each file
+
+    @cached_property
+    def swing_no(self) -> NDArray[np.int64]:
+        """Swing number of every row; -1 where there is none."""
+        number = self.columns["swing_no"]
+        if number.min() >= 0 and number.max() <= np.iinfo(np.int32).max:  # no comparison holds for NaN
+            return number.astype(np.int64)
+        return self.frame()["swing_no"].fill_null(-1).to_numpy()
+
+    def frame(self) -> pl.DataFrame:
+        """The rows in the contract's own types, for whoever has to name what is wrong with them."""
+        frame = pl.DataFrame(dict(self.columns)).with_columns(pl.all().fill_nan(None))
+        return frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False))
+
+    def place(self, row: int) -> tuple[SampleFile, int]:
+        """File and line that a row of the joined files comes from."""
+        k = int(np.searchsorted(self.starts, row, side="right")) - 1
+        file = self.files[k]
+        return file, int(file.lines[row - int(self.starts[k])])
+
+    def broken(self) -> list[Failure]:
+        """Cells that are not numbers, by row of the joined files, under the file's own column names."""
+        return [
+            Failure(f.reason, f.column, f.rule, int(start) + (f.index or 0), f.value)
+            for start, file in zip(self.starts, self.files, strict=True)
+            for f in file.broken
+        ]
+
+    def ours(self, failure: Failure) -> str:
+        """Our name of a failure's column."""
+        file, _ = self.place(failure.index or 0)
+        return next((n for n, s in file.sources.items() if s.theirs == failure.column), failure.column)
+
+    def broken_by_swing(self, spans: Mapping[str, Span]) -> dict[int, list[Failure]]:
+        """Every broken rule by swing number, in row order; `spans` of all columns may show there is none."""
+        cells = self.broken()
+        if not cells and not failures(PlateSample, _extremes(spans)):
+            return {}
+        named = {(f.index, self.ours(f)) for f in cells}
+        found = [f for f in failures(PlateSample, self.frame()) if (f.index, f.column) not in named]
+        by_swing: dict[int, list[Failure]] = {}
+        for failure in sorted([*cells, *found], key=lambda f: f.index or 0):
+            by_swing.setdefault(int(self.swing_no[failure.index or 0]), []).append(failure)
+        return by_swing
+
+
+def _extremes(spans: Mapping[str, Span]) -> pl.DataFrame:
+    """Each column's extremes, and a gap where it has one: when any row breaks a limit, one of these does."""
+    rows = {name: [s.low, s.high, None if s.gaps else s.low] for name, s in spans.items()}
+    return pl.DataFrame(rows).with_columns(pl.col("^swing_no$").cast(pl.Int64, strict=False))
+
+
+def join(files: Sequence[SampleFile]) -> Joined:
+    """Put a session's sample files below one another; a column that one of them lacks is empty there."""
+    starts = np.cumsum([0, *(len(f.lines) for f in files)])[:-1]
+    if len(files) == 1:
+        return Joined(files[0].columns, files, starts)
+    order = [name for name in columns_of(PlateSample) if any(name in f.columns for f in files)]
+    columns = {
+        name: np.concatenate([f.columns.get(name, np.full(len(f.lines), np.nan)) for f in files])
+        for name in order
+    }
+    return Joined(columns, files, starts)
