@@ -20,7 +20,6 @@ from models.swing.reduce import SessionTask
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import Writer
-from warehouse.traces import read_trace
 
 FLOATS = NDArray[np.float64]
 NAME = "events"
@@ -66,12 +65,13 @@ def refit_events(home: Home, writer: Writer) -> EventFit:
 
 def marked_swings(task: SessionTask) -> tuple[FLOATS, FLOATS] | None:
     """Landmarks (n, 48) and marked times (n, 7) of a session's swings; None if its samples can't be read."""
-    if task.path is None:
-        return None
     try:
-        trace = on_uniform_grid(read_trace(task.path))
+        read = task.trace()
     except UnderfootError:
         return None
+    if read is None:
+        return None
+    trace = on_uniform_grid(read)
     times, errors = event_arrays(trace, task.swings, task.events)
     times[errors > 0.0] = np.nan
     swings = np.isin(trace.swing_no, task.swings["swing_no"].to_numpy()) & np.isfinite(times).any(axis=1)

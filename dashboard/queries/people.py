@@ -4,6 +4,7 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.text.catalogue import _
 from dashboard.text.numbers import Measure
 from warehouse.access import Reader
 
@@ -65,13 +66,13 @@ def core_measures(reader: Reader) -> list[str]:
 def faults(reader: Reader) -> dict[str, str]:
     """Every fault in swing order: code → its name on screen."""
     rows = reader.sql("SELECT fault, name FROM fault ORDER BY position")
-    return dict(rows.iter_rows())
+    return {code: _(name) for code, name in rows.iter_rows()}
 
 
 def fault_about(reader: Reader, fault: str) -> dict[str, Any]:
     """What a fault looks like, and what a swing without it is like; empty for what is no fault."""
     rows = reader.sql("SELECT name, looks_like, instead FROM fault WHERE fault = ?", [fault])
-    return rows.row(0, named=True) if len(rows) else {}
+    return {key: _(text or "") for key, text in rows.row(0, named=True).items()} if len(rows) else {}
 
 
 def families(reader: Reader, season: str | None, student: str | None = None) -> list[str]:

@@ -1,1 +1,1 @@
-"""Season answers: what the numbers of a season may claim, and with what doubt."""
+"""Season answers, one module a question: what the numbers of a season show, and how sure that is."""

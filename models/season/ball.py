@@ -1,7 +1,7 @@
 """What goes together with the ball: session means of a metric beside the session's carry and spread.
 
-Always within a student, and never as a cause: a third thing may move both. Putting, other paces than full and
-swings without a ball result stay out.
+`ball_link_rows` returns rows of season.ball_link. Always within a student, and never as a cause: a third
+thing may move both. Putting, other paces than full and swings without a ball result are left out.
 """
 
 from typing import Any
@@ -54,7 +54,7 @@ def within_slope(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[float, floa
 def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     """Rows of season.ball_link from one row per KEYS and session with `mean`, `measured_by` and `value`.
 
-    Sessions are held against those that were measured alike (device, heels measured or estimated), so that
+    Sessions are compared with those measured in the same way (device, heels measured or estimated), so that
     another plate is no change. `per_sd` = slope · sd of the student's session means about those of the plate,
     its 90 % interval by t with n − plates − 1 degrees. A
     student has a dozen metrics, so p goes through Benjamini-Hochberg over the student's rows of one outcome,

@@ -1,4 +1,4 @@
-"""From season.session_metric to what the one fit takes, and from its answer to a stored parameter and back.
+"""From season.session_metric to the arrays of the mixed model, and its fit as a stored parameter.
 
 A cell is one metric and club family of one season. Only full-pace baseline swings enter; a change of device
 or of where heel load comes from is a fixed column, since two makes of plate do not agree.
@@ -22,9 +22,9 @@ TOUCHED = "student IN (SELECT student FROM touched)"  # a temporary table: whose
 
 DAYS_A_MONTH = 30.0
 LEAST_SESSIONS, LEAST_DAYS = 3, 28
-LEAST_STUDENTS = 5  # with a line of their own, for the spread between students to be told at all
+LEAST_STUDENTS = 5  # with a line of their own, for the spread between students to be estimated at all
 KEY = ["season", "club_family", "metric"]
-MARKS = (("device", "device"), ("heel", "heel_source"))  # kind of fixed column, and where it is read
+INDICATED = (("device", "device"), ("heel", "heel_source"))  # kind of fixed column, and its column in rows
 CellKey = tuple[str, str, str]  # season, club family, metric
 Parameter = dict[str, Any]
 
@@ -58,27 +58,27 @@ def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def swing_variance(frame: pl.DataFrame) -> float:
+def swing_variance(cell_rows: pl.DataFrame) -> float:
     """σ²_swing: swings about their session's mean, pooled over sessions with two or more; 0 without any."""
-    many = frame.filter((pl.col("n") >= 2) & pl.col("sd").is_finite())
-    freedom, sd = many["n"].to_numpy().astype(np.float64) - 1, many["sd"].to_numpy()
+    repeated = cell_rows.filter((pl.col("n") >= 2) & pl.col("sd").is_finite())
+    freedom, sd = repeated["n"].to_numpy().astype(np.float64) - 1, repeated["sd"].to_numpy()
     return float(np.sum(freedom * sd**2) / np.sum(freedom)) if freedom.size else 0.0
 
 
-def fit_cell(frame: pl.DataFrame) -> Parameter | None:
+def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     """Integrate one cell's variance parts; plain numbers for academy.parameter.
 
     None with fewer than five students of three sessions over 28 days, or where nothing varies.
     """
     ready = (
-        frame.group_by("student")
+        cell_rows.group_by("student")
         .agg(n=pl.col("session").n_unique(), months=pl.col("t").max())
         .filter((pl.col("n") >= LEAST_SESSIONS) & (pl.col("months") >= LEAST_DAYS / DAYS_A_MONTH))
     )
     if len(ready) < LEAST_STUDENTS:
         return None
-    swing = swing_variance(frame)
-    rows = arrange(frame, swing, None)
+    swing = swing_variance(cell_rows)
+    rows = arrange(cell_rows, swing, None)
     by = scales(rows.cell)
     posterior = integrate(rows.cell, by) if by is not None else None
     if posterior is None:
@@ -88,13 +88,13 @@ def fit_cell(frame: pl.DataFrame) -> Parameter | None:
     table = np.hstack([posterior.parts, posterior.gammas, posterior.covs[:, lower[0], lower[1]]])
     return {
         "fixed": rows.fixed,
-        "known": sorted(_marks(frame)),
+        "known": sorted(_indicators(cell_rows)),
         "sd_student": _short(float(posterior.parts[:, 0].mean())),
         "sd_session": _short(float(posterior.parts[:, 3].mean())),
         "sd_swing": _short(float(np.sqrt(swing))),
-        "swings": int(np.median(frame["n"].to_numpy())),
+        "swings": int(np.median(cell_rows["n"].to_numpy())),
         "students": len(rows.students),
-        "sessions": frame["session"].n_unique(),
+        "sessions": cell_rows["session"].n_unique(),
         "draws": b64encode(table.astype("<f4").tobytes()).decode("ascii"),
     }
 
@@ -136,7 +136,7 @@ def _parameter_name(key: CellKey) -> str:
 
 
 def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
-    """Rows whose device and heel source their cell's fit knew; how others differ is not known before a build.
+    """Rows whose device and heel source were in their cell's fit; others wait for the next build.
 
     Rows of cells that were not fitted all stay.
     """
@@ -145,32 +145,34 @@ def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Paramet
         schema={**dict.fromkeys(KEY, pl.String), "known": pl.List(pl.String)},
         orient="row",
     )
-    met = baseline_rows.join(known, on=KEY, how="left", maintain_order="left")
+    rows = baseline_rows.join(known, on=KEY, how="left", maintain_order="left")
     fits = [
         pl.col("known").list.contains(pl.concat_str(pl.lit(kind + " "), column)).fill_null(value=True)
-        for kind, column in MARKS
+        for kind, column in INDICATED
     ]
-    return met.filter(*fits).drop("known").with_columns(_MONTHS)
+    return rows.filter(*fits).drop("known").with_columns(_MONTHS)
 
 
-def arrange(frame: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> Rows:
-    """A cell's frame (from `baseline`) as arrays; `swing` is σ²_swing.
+def arrange(cell_rows: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> Rows:
+    """The rows of a cell (from `baseline`) as arrays; `swing` is σ²_swing.
 
     `fixed` names the columns after 1 and t; None: every device and heel source but the commonest of each, as
-    far as they can be told apart.
+    far as they are independent.
     """
-    t = np.ascontiguousarray(frame["t"].to_numpy(), dtype=np.float64)
+    t = np.ascontiguousarray(cell_rows["t"].to_numpy(), dtype=np.float64)
     plain = np.stack([np.ones(t.size), t], axis=1)
     if fixed is None:
-        names, x = _independent(plain, _marks(frame))
+        names, x = _independent(plain, _indicators(cell_rows))
     else:
-        names, column_of = list(fixed), dict(MARKS)
+        names, column_of = list(fixed), dict(INDICATED)
         parts = [name.split(" ", 1) for name in names]
-        x = np.column_stack([plain, *((frame[column_of[kind]] == value).to_numpy() for kind, value in parts)])
-    counts = frame.group_by("student", maintain_order=True).len()
+        x = np.column_stack(
+            [plain, *((cell_rows[column_of[kind]] == value).to_numpy() for kind, value in parts)]
+        )
+    counts = cell_rows.group_by("student", maintain_order=True).len()
     offsets = np.concatenate([[0], np.cumsum(counts["len"].to_numpy())]).astype(np.int64)
-    y = np.ascontiguousarray(frame["mean"].to_numpy(), dtype=np.float64)
-    error = swing / frame["n"].to_numpy().astype(np.float64)
+    y = np.ascontiguousarray(cell_rows["mean"].to_numpy(), dtype=np.float64)
+    error = swing / cell_rows["n"].to_numpy().astype(np.float64)
     return Rows(
         Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64)),
         counts["student"].to_list(),
@@ -178,29 +180,31 @@ def arrange(frame: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> R
     )
 
 
-def _marks(frame: pl.DataFrame) -> dict[str, FLOATS]:
+def _indicators(cell_rows: pl.DataFrame) -> dict[str, FLOATS]:
     """One 0/1 column for every device and heel source, the commonest of each first."""
     return {
-        f"{kind} {value}": (frame[column] == value).cast(pl.Float64).to_numpy()
-        for kind, column in MARKS
-        for value, _ in sorted(frame[column].value_counts().iter_rows(), key=lambda row: (-row[1], row[0]))
+        f"{kind} {value}": (cell_rows[column] == value).cast(pl.Float64).to_numpy()
+        for kind, column in INDICATED
+        for value, _ in sorted(
+            cell_rows[column].value_counts().iter_rows(), key=lambda row: (-row[1], row[0])
+        )
     }
 
 
-def _independent(plain: FLOATS, marks: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
-    """Add each mark but its kind's first, as `told_apart` does."""
-    met: set[str] = set()
+def _independent(plain: FLOATS, indicators: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
+    """Add each indicator but its kind's first, as `add_independent` does."""
+    kinds: set[str] = set()
     later = {}
-    for name, column in marks.items():
+    for name, column in indicators.items():
         kind = name.split(" ", 1)[0]
-        if kind in met:
+        if kind in kinds:
             later[name] = column
-        met.add(kind)
-    return told_apart(plain, later)
+        kinds.add(kind)
+    return add_independent(plain, later)
 
 
-def told_apart(x: FLOATS, columns: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
-    """Add each named column (N,) to x (N, p) that is not a sum of those before it; names added, and x."""
+def add_independent(x: FLOATS, columns: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
+    """Add each named column (N,) to x (N, p) that is independent of those before; names added, and x."""
     names, base, kept = [], np.linalg.qr(x)[0], [x]
     for name, column in columns.items():
         left = column - base @ (base.T @ column)

@@ -1,8 +1,10 @@
-"""How far each coach's students came, per 90 days, next to the academy, with the doubt of small groups.
+"""How far each coach's students came, per 90 days, beside the academy, with the uncertainty of small groups.
 
-A student's gain is their own unshrunk slope with its known variance (`student_gains`); coaches and students
-then have spreads of their own, which are integrated over (`coach_gains`). Nothing is adjusted for a student's
-first value, nor for the drills given: both would invent differences between equal coaches.
+`coach_gain_rows` reads the warehouse and returns rows of season.coach_gain. A student's gain is their own
+unshrunk slope with its known variance (`student_gains`), averaged over metrics in smallest detectable changes
+toward better. A model with a coach effect and a student effect then shrinks each coach toward the academy,
+both spreads integrated out (`coach_gains`). Nothing is adjusted for a student's first value, nor for the
+drills given: both would invent differences between equal coaches.
 """
 
 from collections.abc import Mapping
@@ -31,14 +33,14 @@ from models.season.kernel import FLOATS
 from models.season.reliability import detectable_change, typical_error
 from warehouse.store import Writer
 
-MONTHS = 3.0  # gains are told per 90 days
+MONTHS = 3.0  # gains are per 90 days
 LEAST_SHOWN = 8
 LEAST_STUDENTS = 5
 AGES = (18, 40, 60)  # under 18, 18 to 39, 40 to 59, 60 and over
 LEAST_OF_AGE = 3
 DAYS_A_YEAR = 365.25
 STEPS = 28  # of each spread's grid
-Z90, Z80, Z95 = 1.6448536269514722, 1.2815515655446004, 1.959963984540054
+Z80, Z95 = 1.2815515655446004, 1.959963984540054  # two-sided 80 and 95 % limits of the funnel
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ class CoachGains:
 
 
 def coach_gain_rows(writer: Writer) -> pl.DataFrame:
-    """Rows of season.coach_gain, one a coach of whom a student was measured."""
+    """Rows of season.coach_gain, one for each coach with a measured student."""
     rows = baseline(
         writer.sql(
             f"SELECT * FROM season.session_metric WHERE {BASELINE} "
@@ -94,12 +96,12 @@ def _season_rows(
     found = coach_gains(kept["gain"].to_numpy(), kept["variance"].to_numpy(), share, x)
     return [
         {"season": season, "coach": coach, "n_students": (n := int((share[:, k] > 0).sum())),
-         "shown": n >= LEAST_SHOWN and found is not None, **(_told(found, k) if found else {})}
+         "shown": n >= LEAST_SHOWN and found is not None, **(_figures(found, k) if found else {})}
         for k, coach in enumerate(coaches)
     ]  # fmt: skip
 
 
-def _told(found: CoachGains, k: int) -> dict[str, float]:
+def _figures(found: CoachGains, k: int) -> dict[str, float]:
     lo80, hi80 = funnel_limits(found.overall, found.raw_se, Z80)
     lo95, hi95 = funnel_limits(found.overall, found.raw_se, Z95)
     figures = {
@@ -112,9 +114,9 @@ def _told(found: CoachGains, k: int) -> dict[str, float]:
 def shares(gains: pl.DataFrame, coaching: pl.DataFrame) -> tuple[list[str], FLOATS]:
     """Coaches, and the share of each student's measured days (first to last session) under each.
 
-    Rows of students whom nobody coached then are 0; two coaches at once share alike.
+    Rows of students whom nobody coached then are 0; two coaches at once share equally.
     """
-    met = (
+    days_coached = (
         gains.select("student", "first", "last").join(coaching, on="student")
         .with_columns(
             days=(pl.min_horizontal("last", pl.col("to").fill_null(pl.col("last")))
@@ -123,10 +125,10 @@ def shares(gains: pl.DataFrame, coaching: pl.DataFrame) -> tuple[list[str], FLOA
         .filter(pl.col("days") > 0)
         .group_by("student", "coach").agg(pl.col("days").sum())
     )  # fmt: skip
-    coaches = sorted(met["coach"].unique())
+    coaches = sorted(days_coached["coach"].unique())
     place = {student: i for i, student in enumerate(gains["student"])}
     share = np.zeros((len(gains), len(coaches)))
-    for student, coach, days in met.iter_rows():
+    for student, coach, days in days_coached.iter_rows():
         share[place[student], coaches.index(coach)] += days
     whole = share.sum(axis=1, keepdims=True)
     return coaches, np.divide(share, whole, out=np.zeros_like(share), where=whole > 0)
@@ -135,7 +137,7 @@ def shares(gains: pl.DataFrame, coaching: pl.DataFrame) -> tuple[list[str], FLOA
 def case_mix(ages: list[tuple[date | None, date]]) -> FLOATS:
     """1, and a centred 0/1 column for each age band at entry but the commonest; (S, p).
 
-    Bands of under three students, and students whose birthday is not known, stand with the commonest.
+    Bands of under three students, and students of unknown age, count with the commonest.
     """
     band = np.array(
         [
@@ -166,14 +168,14 @@ def item_slopes(
     the device's offset taken out. `slope_part` is k·y per 90 days in smallest detectable changes, toward
     better; `noise` is k times the value's sd in the same unit, `left` the standardised residual.
     Toward better for a band metric is toward the band from where the student's mean lies; a student whose
-    mean is inside it adds nothing. The mean of all sessions says nothing of the slope's error, the first
-    would. Students under three sessions or 28 days in a cell, and cells without a fit, have no rows.
+    mean is inside it adds nothing (models/decisions/coach-gain-direction.md). Students under three sessions
+    or 28 days in a cell, and cells without a fit, have no rows.
     """
     parts = [
         rows
-        for key, frame in baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True).items()
+        for key, cell_rows in baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True).items()
         if (fit := parameters.get((str(key[0]), str(key[1]), str(key[2])))) is not None
-        for rows in _cell_slopes(frame, fit, better.get(str(key[2]), "none"), bands)
+        for rows in _cell_slopes(cell_rows, fit, better.get(str(key[2]), "none"), bands)
     ]
     return pl.DataFrame(parts, schema=ITEM_SCHEMA, orient="row")
 
@@ -185,22 +187,22 @@ ITEM_SCHEMA = {
 
 
 def _cell_slopes(
-    frame: pl.DataFrame, fit: Parameter, better: str, bands: Bands
+    cell_rows: pl.DataFrame, fit: Parameter, better: str, bands: Bands
 ) -> list[tuple[str, str, str, str, float, float, float]]:
     """Rows of `item_slopes` for one cell."""
-    rows = arrange(frame, fit["sd_swing"] ** 2, fit["fixed"])
+    rows = arrange(cell_rows, fit["sd_swing"] ** 2, fit["fixed"])
     cell = rows.cell
     out: list[tuple[str, str, str, str, float, float, float]] = []
     y = cell.y - cell.x[:, 2:] @ draws_of(fit).gammas.mean(axis=0)[2:]
     unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], fit["swings"]))
     variance = fit["sd_session"] ** 2 + cell.error
-    sessions, days = frame["session"].to_list(), frame["day"].to_list()
-    season, family, metric = (str(frame[name][0]) for name in KEY)
+    sessions, days = cell_rows["session"].to_list(), cell_rows["day"].to_list()
+    season, family, metric = (str(cell_rows[name][0]) for name in KEY)
     for i, student in enumerate(rows.students):
         own = slice(int(cell.offsets[i]), int(cell.offsets[i + 1]))
         t, w = cell.t[own], 1 / variance[own]
-        many = len(set(sessions[own])) >= LEAST_SESSIONS and np.ptp(t) * 30 >= LEAST_DAYS
-        if not many or unit <= 0 or not np.isfinite(w).all():
+        enough = len(set(sessions[own])) >= LEAST_SESSIONS and np.ptp(t) * 30 >= LEAST_DAYS
+        if not enough or unit <= 0 or not np.isfinite(w).all():
             continue
         centre, mean = float(w @ t / w.sum()), float(w @ y[own] / w.sum())
         sign = _sign(better, mean, bands.of(metric, season, student, family, days[own][-1]))
@@ -226,19 +228,19 @@ def _sign(better: str, mean: float, band: tuple[float, float] | None) -> float:
 def student_gains(items: pl.DataFrame) -> pl.DataFrame:
     """season, student → gain (mean over the items they were measured in) and its known variance.
 
-    Values of one session go wrong together, so the variance is Σ over sessions of n'R n / items², R the
-    correlation of residuals over items, pooled over students.
+    The errors of one session's values are correlated, so the variance is Σ over sessions of n'R n / items²,
+    R the correlation of residuals over items, pooled over students.
     """
     out = []
-    for (season,), frame in items.group_by(["season"], maintain_order=True):
-        likeness, place = _likeness(frame)
-        for (student,), own in frame.group_by(["student"], maintain_order=True):
+    for (season,), season_items in items.group_by(["season"], maintain_order=True):
+        correlation, place = _residual_correlation(season_items)
+        for (student,), own in season_items.group_by(["student"], maintain_order=True):
             count = own["item"].n_unique()
             variance = 0.0
             for _, together in own.group_by(["session"], maintain_order=True):
                 at = [place[item] for item in together["item"]]
                 noise = together["noise"].to_numpy()
-                variance += max(float(noise @ likeness[np.ix_(at, at)] @ noise), 0.0)
+                variance += max(float(noise @ correlation[np.ix_(at, at)] @ noise), 0.0)
             out.append((season, student, float(own["slope_part"].sum()) / count, variance / count**2))
     return pl.DataFrame(
         out,
@@ -247,21 +249,21 @@ def student_gains(items: pl.DataFrame) -> pl.DataFrame:
     ).sort("season", "student")
 
 
-def _likeness(frame: pl.DataFrame) -> tuple[FLOATS, dict[str, int]]:
-    """Correlation of residuals of one session between items (K, K), and each item's place."""
-    items = sorted(frame["item"].unique())
+def _residual_correlation(season_items: pl.DataFrame) -> tuple[FLOATS, dict[str, int]]:
+    """Correlation between items of the residuals of one session (K, K), and each item's place."""
+    items = sorted(season_items["item"].unique())
     wide = (
-        frame.group_by("student", "session", "item").agg(pl.col("left").mean())
+        season_items.group_by("student", "session", "item", maintain_order=True).agg(pl.col("left").mean())
         .pivot(on="item", index=["student", "session"], values="left")
     )  # fmt: skip
     values = np.nan_to_num(wide.select(items).to_numpy().astype(np.float64))
     cross = values.T @ values
-    met = (values != 0).astype(np.float64)
-    square = (values**2).T @ met
+    measured = (values != 0).astype(np.float64)
+    square = (values**2).T @ measured
     size = np.sqrt(square * square.T)
-    likeness = np.clip(np.divide(cross, size, out=np.zeros_like(cross), where=size > 0), -1.0, 1.0)
-    np.fill_diagonal(likeness, 1.0)
-    return likeness, {item: k for k, item in enumerate(items)}
+    correlation = np.clip(np.divide(cross, size, out=np.zeros_like(cross), where=size > 0), -1.0, 1.0)
+    np.fill_diagonal(correlation, 1.0)
+    return correlation, {item: k for k, item in enumerate(items)}
 
 
 def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> CoachGains | None:
@@ -300,7 +302,7 @@ def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> Coa
     spread = np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))
     lo, hi = _quantile(mean, sd, weight, 0.05), _quantile(mean, sd, weight, 0.95)
     sd_u2 = float(weight.reshape(STEPS, STEPS).sum(axis=1) @ sds**2)
-    raw, raw_se = _own(gain - x[:, 1:] @ _case_mix(gain, variance + sd_u2, x), variance + sd_u2, share)
+    raw, raw_se = _raw_gains(gain - x[:, 1:] @ _case_mix(gain, variance + sd_u2, x), variance + sd_u2, share)
     return CoachGains(centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]))
 
 
@@ -314,7 +316,7 @@ def _case_mix(gain: FLOATS, variance: FLOATS, x: FLOATS) -> FLOATS:
     return np.asarray(np.linalg.solve(w.T @ x, w.T @ gain))[1:]
 
 
-def _own(gain: FLOATS, variance: FLOATS, share: FLOATS) -> tuple[FLOATS, FLOATS]:
+def _raw_gains(gain: FLOATS, variance: FLOATS, share: FLOATS) -> tuple[FLOATS, FLOATS]:
     """Mean of each coach's students, by share and precision, and its standard error."""
     w = share / variance[:, None]
     whole = w.sum(axis=0)
@@ -333,5 +335,5 @@ def _quantile(mean: FLOATS, sd: FLOATS, weight: FLOATS, q: float) -> FLOATS:
 
 
 def funnel_limits(overall: float, se: FLOATS, z: float) -> tuple[FLOATS, FLOATS]:
-    """Where gains of coaches who are all alike would lie, at each precision: overall ± z·se."""
+    """Where the gains of equal coaches would lie at each precision: overall ± z·se."""
     return overall - z * se, overall + z * se

@@ -1,6 +1,8 @@
-"""From the warehouse to the drill models and back: season.drill_effect and season.drill_group.
+"""What each drill is worth: kept, on the day, assigned by random draw, pooled by aim, and for whom.
 
-Fitted on the whole academy, so a build's work alone; a load keeps what the last build found.
+`drill_rows` reads the warehouse and returns rows of season.drill_effect and season.drill_group. The kept
+effect is that of the season's model (drill_model.py); beside it are two plain looks (drill_checks.py). Every
+effect is toward better. All is fitted on the whole academy, so only by builds.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,17 +15,17 @@ from typing import Any, NamedTuple
 import numpy as np
 import polars as pl
 
-from models.season.drill_checks import SameDay, next_on_now, same_day
+from models.season.drill_checks import SameDay, lagged_effects, same_day
 from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
-from models.season.drill_model import Answers, Course, Kept, counts, course_of, is_enough, variance_parts
+from models.season.drill_model import AimFit, Design, Kept, counts, design_of, is_enough, variance_parts
 from models.season.judgement import Bands
-from models.season.pooling import drawn_together, false_discovery
+from models.season.pooling import false_discovery, shrink_to_mean
+from models.season.proportions import Z90
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA, age, age_group
 
 SURE, MOST_FALSE = 0.05, 0.10
-Z90 = 1.6448536269514722
 Row = dict[str, Any]
 
 
@@ -48,18 +50,18 @@ class DrillRows(NamedTuple):
 
 
 @dataclass(frozen=True)
-class _Asked:
-    """One aim in one season: answers (None where no drill was given enough), and the plain looks beside."""
+class AimAnswers:
+    """One aim in one season: its fit (None where no drill was given enough), and the plain looks beside."""
 
     aim: Aim
-    course: Course
-    answers: Answers | None
+    design: Design
+    fit: AimFit | None
     on_the_day: dict[str, SameDay]
-    next_on_now: dict[str, tuple[float, float, float]]
+    lagged_effects: dict[str, tuple[float, float, float]]
 
 
 def drill_rows(writer: Writer) -> DrillRows:
-    """Every season's drills, from what a build has put in the warehouse."""
+    """Rows of every season's drills."""
     return answer(_sources(writer))
 
 
@@ -71,12 +73,12 @@ def answer(sources: Sources) -> DrillRows:
     }
     keys = sorted(wanted)
     with ThreadPoolExecutor(cpu_count()) as threads:
-        asked = dict(zip(keys, threads.map(lambda key: _ask(sources, *key), keys), strict=True))
-    effects = [row for season in seasons for row in _effects(sources, season, asked)]
+        answers = dict(zip(keys, threads.map(lambda key: _answer_aim(sources, *key), keys), strict=True))
+    effects = [row for season in seasons for row in _effects(sources, season, answers)]
     groups = [
         group
         for row in effects
-        if (found := asked.get((row["season"], str(row["aim"])))) is not None
+        if (found := answers.get((row["season"], str(row["aim"])))) is not None
         and is_enough(row["n_students"], row["n_doses"])
         for group in _groups(sources, found, row)
     ]
@@ -91,24 +93,24 @@ def _aims(sources: Sources, drill: str) -> list[str]:
     return [] if aim is None else [aim, *sources.reference.reads.get(aim, ())]
 
 
-def _ask(sources: Sources, season: str, name: str) -> _Asked | None:
+def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     """Fit one aim; None where there is nothing to fit."""
     is_fault = name in sources.reference.reads
-    column, frame = ("fault", sources.faults) if is_fault else ("metric", sources.metrics)
-    rows = frame.filter(pl.col("season") == season, pl.col(column) == name)
+    column, table = ("fault", sources.faults) if is_fault else ("metric", sources.metrics)
+    rows = table.filter(pl.col("season") == season, pl.col(column) == name)
     if rows.is_empty():
         return None
     aim = fault_aim(rows) if is_fault else metric_aim(rows, sources.reference)
-    course = course_of(aim, sources.dose) if aim is not None else None
-    if aim is None or course is None:
+    design = design_of(aim, sources.dose) if aim is not None else None
+    if aim is None or design is None:
         return None
     aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
-    enough = any(is_enough(*counts(course, drill)) for drill in aimed)
-    parts = variance_parts(course) if enough else None
-    answers = Answers(course, parts) if parts is not None else None
+    enough = any(is_enough(*counts(design, drill)) for drill in aimed)
+    parts = variance_parts(design) if enough else None
+    fit = AimFit(design, parts) if parts is not None else None
     on_the_day = same_day(_parts(rows, aim, sources.reference), sources.first_drill)
     value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
-    return _Asked(aim, course, answers, on_the_day, next_on_now(course, value.to_numpy()))
+    return AimAnswers(aim, design, fit, on_the_day, lagged_effects(design, value.to_numpy()))
 
 
 def _parts(rows: pl.DataFrame, aim: Aim, reference: Reference) -> pl.DataFrame:
@@ -120,44 +122,45 @@ def _parts(rows: pl.DataFrame, aim: Aim, reference: Reference) -> pl.DataFrame:
     return own.with_columns(value=-100 * pl.col("flagged") / pl.col("usable"))
 
 
-def _effects(sources: Sources, season: str, asked: Mapping[tuple[str, str], _Asked | None]) -> list[Row]:
-    """Rows of season.drill_effect. The drills' own aims are one family of tests, metrics behind another."""
+def _effects(
+    sources: Sources, season: str, answers: Mapping[tuple[str, str], AimAnswers | None]
+) -> list[Row]:
+    """Rows of season.drill_effect; q is taken over the drills' own aims, and over the metrics these read."""
     rows: list[Row] = []
     own = {drill: _aims(sources, drill)[:1] for drill in sources.drills}
-    behind = {drill: _aims(sources, drill)[1:] for drill in sources.drills}
-    for family in (own, behind):
+    read_by_fault = {drill: _aims(sources, drill)[1:] for drill in sources.drills}
+    for family in (own, read_by_fault):
         pairs: list[tuple[str, str | None]] = [(drill, aim) for drill in family for aim in family[drill]]
         pairs += [(drill, None) for drill in own if family is own and not own[drill]]
-        kept = [_kept(asked.get((season, str(aim))), drill) for drill, aim in pairs]
+        kept = [_kept(answers.get((season, str(aim))), drill) for drill, aim in pairs]
         for (drill, aim), one, (label, q) in zip(pairs, kept, labels(kept), strict=True):
-            found = asked.get((season, str(aim)))
+            found = answers.get((season, str(aim)))
             rows.append(_row(sources, season, drill, aim, found, one) | {"label": label, "q": q})
     for aim in {row["aim"] for row in rows} - {None}:
         same = [row for row in rows if row["aim"] == aim]
-        near = pooled({str(row["drill"]): _kept(asked.get((season, aim)), str(row["drill"])) for row in same})
+        near = pooled(
+            {str(row["drill"]): _kept(answers.get((season, aim)), str(row["drill"])) for row in same}
+        )
         for row in same:
             if row["drill"] in near:
                 row["pooled"], row["pooled_lo"], row["pooled_hi"] = near[str(row["drill"])]
     return rows
 
 
-def _kept(found: _Asked | None, drill: str) -> Kept:
+def _kept(found: AimAnswers | None, drill: str) -> Kept:
     if found is None:
         return Kept(None, 0, 0, 0.0)
-    if found.answers is None:
-        return Kept(None, *counts(found.course, drill), 0.0)
-    return found.answers.kept(drill)
+    if found.fit is None:
+        return Kept(None, *counts(found.design, drill), 0.0)
+    return found.fit.kept(drill)
 
 
-def _row(sources: Sources, season: str, drill: str, aim: str | None, found: _Asked | None, kept: Kept) -> Row:
+def _row(
+    sources: Sources, season: str, drill: str, aim: str | None, found: AimAnswers | None, kept: Kept
+) -> Row:
     """One row of season.drill_effect, less label, q and what is pooled."""
-    row: Row = {
-        "season": season,
-        "drill": drill,
-        "aim": aim,
-        "n_students": kept.students,
-        "n_doses": kept.doses,
-    }
+    row: Row = {"season": season, "drill": drill, "aim": aim}
+    row |= {"n_students": kept.students, "n_doses": kept.doses}
     if aim is not None:
         row["aim_kind"] = FAULT if aim in sources.reference.reads else METRIC
         row["unit"] = "points" if row["aim_kind"] == FAULT else sources.reference.unit.get(aim)
@@ -170,21 +173,21 @@ def _row(sources: Sources, season: str, drill: str, aim: str | None, found: _Ask
         row |= {"same_day_kind": day.kind, "n_same_day": day.sessions, "n_compared": day.compared}
         if np.isfinite(day.value):
             row |= {"same_day": day.value, "same_day_lo": day.lo, "same_day_hi": day.hi}
-    if drill in found.next_on_now and kept.enough:
+    if drill in found.lagged_effects and kept.enough:
         names = ("cross_check", "cross_check_lo", "cross_check_hi")
-        row |= dict(zip(names, found.next_on_now[drill], strict=True))
-    return row | _lots(found, drill)
+        row |= dict(zip(names, found.lagged_effects[drill], strict=True))
+    return row | _randomised_effect(found, drill)
 
 
-def _lots(found: _Asked, drill: str) -> Row:
-    """What was kept by the students whose first dose lots decided."""
-    if found.answers is None or drill not in found.answers.course.doses.drills:
+def _randomised_effect(found: AimAnswers, drill: str) -> Row:
+    """What was kept by the students whose first dose was assigned by random draw."""
+    if found.fit is None or drill not in found.fit.design.doses.drills:
         return {"n_lots": 0}
-    course = found.answers.course
-    drawn = course.doses.drawn[course.cell.offsets[1:] - 1, course.doses.drills.index(drill)]
-    if not drawn.any():
+    design = found.fit.design
+    randomised = design.doses.randomised[design.cell.offsets[1:] - 1, design.doses.drills.index(drill)]
+    if not randomised.any():
         return {"n_lots": 0}
-    by = found.answers.kept_by(drill, ["lots" if one else "chosen" for one in drawn]).get("lots")
+    by = found.fit.kept_by(drill, ["randomised" if one else "chosen" for one in randomised]).get("randomised")
     if by is None or by.effect is None:
         return {"n_lots": by.students if by else 0}
     return {"n_lots": by.students, "lots": by.effect.value, "lots_lo": by.effect.lo, "lots_hi": by.effect.hi}
@@ -214,27 +217,27 @@ def _label(kept: Kept, q: float) -> str:
 
 
 def pooled(kept: Mapping[str, Kept]) -> dict[str, tuple[float, float, float]]:
-    """Drill → its kept effect drawn toward the mean of the drills with the same aim, 90 % interval.
+    """Drill → its kept effect shrunk toward the mean of the drills with the same aim, 90 % interval.
 
-    Nothing with fewer than two drills to pool.
+    Empty with fewer than two drills to pool.
     """
     usable = {drill: k.effect for drill, k in kept.items() if k.effect is not None and k.enough}
     if len(usable) < 2:
         return {}
     value = np.array([found.value for found in usable.values()])
     se = np.array([(found.hi - found.lo) / (2 * Z90) for found in usable.values()])
-    near, error = drawn_together(value, se)
+    near, error = shrink_to_mean(value, se)
     return {
         drill: (float(m), float(m - Z90 * s), float(m + Z90 * s))
         for drill, m, s in zip(usable, near, error, strict=True)
     }
 
 
-def _groups(sources: Sources, found: _Asked, row: Row) -> list[Row]:
+def _groups(sources: Sources, found: AimAnswers, row: Row) -> list[Row]:
     """Rows of season.drill_group behind one row of season.drill_effect."""
-    if found.answers is None:
+    if found.fit is None:
         return []
-    students = found.answers.course.students
+    students = found.fit.design.students
     first = dict(found.aim.rows.group_by("student").agg(pl.col("day").min()).iter_rows())
     groupings: dict[str, list[str | None]] = {
         "level": [sources.people.get(s, (None, None))[0] for s in students],
@@ -242,7 +245,7 @@ def _groups(sources: Sources, found: _Asked, row: Row) -> list[Row]:
     }
     rows: list[Row] = []
     for grouping, names in groupings.items():
-        for group, kept in found.answers.kept_by(str(row["drill"]), names).items():
+        for group, kept in found.fit.kept_by(str(row["drill"]), names).items():
             one = {name: row[name] for name in ("season", "drill", "aim")}
             one |= {"grouping": grouping, "group": group, "n_students": kept.students, "n_doses": kept.doses}
             if kept.effect is not None:

@@ -1,7 +1,7 @@
-"""Two plain looks at a drill beside the whole-course model: the same day, and the next session on this one.
+"""Two plain looks at a drill beside the season's model: the same day, and the next session on this one.
 
 What is gained on the day is known to overstate what is kept, and at times to reverse it (Soderstrom & Bjork
-2015, Perspect Psychol Sci 10), so the two stand side by side.
+2015, Perspect Psychol Sci 10), so both are shown side by side.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from models.season.drill_data import LEAST_FIRST
-from models.season.drill_model import LEVEL, Course
+from models.season.drill_model import LEVEL, Design
 from models.season.kernel import FLOATS
 
 LEAST_COMPARED, LEAST_STUDENTS = 8, 5
@@ -77,7 +77,7 @@ def _half(variance: float, clusters: int) -> float:
 
 
 def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FLOATS]:
-    """Least squares (p,) and its covariance, errors alike within an owner; x (N, p), y (N,), owner (N,).
+    """Least squares (p,) and its covariance, errors correlated within an owner; x (N, p), y (N,), owner (N,).
 
     (XᵀX)⁻¹·Σ_g XᵍᵀuᵍuᵍᵀXᵍ·(XᵀX)⁻¹ with the correction G/(G − 1) · (N − 1)/(N − p). Source: Liang & Zeger
     1986; the correction as in Petersen 2009, Rev Financ Stud 22.
@@ -92,14 +92,14 @@ def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FL
     return gamma, scale * bread @ (scores.T @ scores) @ bread
 
 
-def next_on_now(course: Course, value: FLOATS) -> dict[str, tuple[float, float, float]]:
+def lagged_effects(design: Design, value: FLOATS) -> dict[str, tuple[float, float, float]]:
     """Drill → its coefficient, with a 90 % interval, in a regression of a session's value on the last one's.
 
     `value` (N,) toward better. A drill counts when it was set between the two; drills of fewer than three
-    students stay out. The cross-check of the whole-course model, biased a little upward for drills that are
+    students stay out. The cross-check of the season's model, biased a little upward for drills that are
     given on bad days.
     """
-    owner, lesson = course.cell.owner, course.doses.lesson
+    owner, lesson = design.cell.owner, design.doses.lesson
     now = np.flatnonzero(owner[1:] == owner[:-1])
     set_between = (lesson[now + 1] > lesson[now]).astype(np.float64)
     reach = [
@@ -114,5 +114,5 @@ def next_on_now(course: Course, value: FLOATS) -> dict[str, tuple[float, float, 
     found = {}
     for place, k in enumerate(reach, start=2):
         half = _half(float(cov[place, place]), clusters)
-        found[course.doses.drills[k]] = (float(gamma[place]), gamma[place] - half, gamma[place] + half)
+        found[design.doses.drills[k]] = (float(gamma[place]), gamma[place] - half, gamma[place] + half)
     return found

@@ -2,7 +2,7 @@
 
 An aim is a metric, or a fault's rate. A metric is turned so that more is better: its fall where down is
 better, its fall in distance to the student's band where a band is. A fault's rate becomes the log odds of a
-swing without it. One club family a season, the one most swung, since one drill has one answer.
+swing without it. One club family a season, the one most swung, since a drill has one answer.
 
 A dose set in a lesson counts from the next session on: today's baseline was swung before it. Doses before the
 student's first session of the season don't count, since nothing was measured before them.
@@ -21,9 +21,8 @@ from models.season.judgement import Bands
 from models.season.kernel import COUNTS, FLOATS
 
 FAULT, METRIC = "fault", "metric"
-PRIOR_SWINGS = 4.0  # at the academy's rate, so that a clean student's weight is not endless
-
-LEAST_FIRST, LEAST_MORE = 3, 6  # students that a drill's first and its later doses must reach for a column
+PRIOR_SWINGS = 4.0  # at the academy's rate, so that the weight of a student without faults stays finite
+LEAST_FIRST, LEAST_MORE = 3, 6  # students with a first dose, and with a later one, for a column of its own
 LONGEST = 3.0  # months: by then what fades has faded
 _COUNT = pl.len().cast(pl.Float64)
 _MONTHS_SINCE = ((pl.col("day") - pl.col("set_on")).min().dt.total_days() / DAYS_A_MONTH).clip(
@@ -36,7 +35,7 @@ class Aim:
     """One aim in one season: `rows` as `cells.baseline` gives them, `mean` toward better.
 
     `swing` is the error variance of a value of one swing: its error variance is swing / n. For a fault, mean
-    is log odds, `flagged` and `usable` stand beside it, and n is the inverse of the error variance.
+    is log odds, `flagged` and `usable` are columns beside it, and n is the inverse of the error variance.
     `sd_student` is the spread between students in the aim's unit, where it is known without the drills' fit.
     """
 
@@ -66,8 +65,8 @@ class Reference:
 
 def most_swung(rows: pl.DataFrame) -> pl.DataFrame:
     """The rows of the club family with the most sessions."""
-    many = rows.group_by("club_family").agg(n=pl.col("session").n_unique()).sort("n", "club_family")
-    return rows.filter(pl.col("club_family") == many["club_family"][-1]) if len(many) else rows
+    sessions = rows.group_by("club_family").agg(n=pl.col("session").n_unique()).sort("n", "club_family")
+    return rows.filter(pl.col("club_family") == sessions["club_family"][-1]) if len(sessions) else rows
 
 
 def metric_aim(rows: pl.DataFrame, reference: Reference, *, part: str | None = "baseline") -> Aim | None:
@@ -163,21 +162,21 @@ class Doses:
     """Drills in order; (N, K) doses in lessons and (N, K) at home before each row, K drills.
 
     `since` (N, K): 30-day months since the last lesson dose, at most 3; 0 before the first.
-    `drawn` (N, K): whether lots decided the student's first lesson dose of that drill.
+    `randomised` (N, K): whether the student's first lesson dose of that drill was assigned by random draw.
     """
 
     drills: list[str]
     lesson: FLOATS
     home: FLOATS
     since: FLOATS
-    drawn: FLOATS
+    randomised: FLOATS
 
     def last(self, offsets: COUNTS) -> FLOATS:
         """(S, K) lesson doses before each student's last session."""
         return self.lesson[offsets[1:] - 1]
 
 
-def counted(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
+def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
     """Doses before each row of `sessions` (student, session, started_at, day; in its order).
 
     `dose`: rows of academy.drill_dose.
@@ -201,7 +200,7 @@ def counted(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
         _table(before.filter(lesson), len(rows), drills),
         _table(before.filter(~lesson), len(rows), drills),
         _table(before.filter(lesson), len(rows), drills, _MONTHS_SINCE),
-        _drawn(rows, given.filter(lesson), drills),
+        _randomised(rows, given.filter(lesson), drills),
     )
 
 
@@ -215,22 +214,22 @@ def _table(before: pl.DataFrame, height: int, drills: list[str], value: pl.Expr 
     return table
 
 
-def _drawn(rows: pl.DataFrame, given: pl.DataFrame, drills: list[str]) -> FLOATS:
-    """(N, K) 1 on the rows of students whose first lesson dose of that drill lots decided."""
+def _randomised(rows: pl.DataFrame, given: pl.DataFrame, drills: list[str]) -> FLOATS:
+    """(N, K) 1 on the rows of students whose first lesson dose of that drill was assigned by random draw."""
     table = np.zeros((len(rows), len(drills)))
     firsts = given.sort("at", "drill").group_by("student", "drill").agg(pl.col("drawn_against").first())
-    lucky = rows.join(firsts.filter(pl.col("drawn_against").is_not_null()), on="student")
+    assigned = rows.join(firsts.filter(pl.col("drawn_against").is_not_null()), on="student")
     place = {drill: k for k, drill in enumerate(drills)}
-    table[lucky["row"].to_numpy().astype(np.intp), [place[drill] for drill in lucky["drill"]]] = 1.0
+    table[assigned["row"].to_numpy().astype(np.intp), [place[drill] for drill in assigned["drill"]]] = 1.0
     return table
 
 
-def columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
+def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
     """Name → fixed column (N,): what a drill's doses may do to a value.
 
     `first DRILL` 1(D ≥ 1), where 3 students reach it; `more DRILL` max(D − 1, 0) and `home DRILL` 1(H ≥ 1),
     where 6 do; `since DRILL` the months since the last dose, where 6 students end a month or more after it.
-    Without the last, a gain that fades would be told by its best weeks.
+    Without the last, a gain that fades would be judged by its best weeks.
     """
     found: dict[str, FLOATS] = {}
     ends = offsets[1:] - 1

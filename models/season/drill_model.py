@@ -1,8 +1,14 @@
-"""The whole-course model of one aim: students' lines, the drills' columns, and what is not known of both.
+"""What a drill kept: the mixed model of a whole season's sessions with columns for the drills' doses.
+
+The model is that of mixed.py, y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij, with `dose_columns` added to
+x; a drill's effect is the part of γ'x that its doses add at a student's last session, averaged over the
+students given it, in the aim's unit toward better (points of the rate for a fault, fitted in log odds).
 
 Which drill is given depends on what was measured before, and on nothing else that matters here; so the
 likelihood of everything measured, in order, needs no model of that choice, and regression to the mean does
-not pass for an effect. Before against after, or next on now, needs more luck.
+not pass for an effect, as it would in a comparison of before with after.
+
+Letters in shapes: N sessions, S students, K drills, p columns, D draws of the variance parts.
 """
 
 from collections.abc import Sequence
@@ -13,21 +19,21 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.cells import arrange, told_apart
-from models.season.drill_data import FAULT, Aim, Doses, columns, counted, points
+from models.season.cells import add_independent, arrange
+from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, points
 from models.season.judgement import WORTHWHILE
-from models.season.kernel import FLOATS, lines
-from models.season.mixed import Cell, integrate, likelihood, scales
+from models.season.kernel import FLOATS
+from models.season.mixed import Cell, integrate, likelihood, lines, posterior_given, scales
 
 DRAWS, KEPT = 450, 96
 LEAST_STUDENTS = 5
 ENOUGH_STUDENTS, ENOUGH_DOSES = 8, 15
-AT_ONCE = 500  # students in one batch of dense algebra
+BATCH = 500  # students in one batch of dense algebra
 LEVEL = 0.95  # one-sided: 90 % intervals
 
 
 @dataclass(frozen=True)
-class Course:
+class Design:
     """One aim's sessions as a cell, names of its columns, and the doses before each row."""
 
     aim: Aim
@@ -49,7 +55,7 @@ class Course:
 
 @dataclass(frozen=True)
 class Fit:
-    """Effects (p,) with their covariance, variance parts integrated over; `without` (S, p): one left out."""
+    """Effects (p,) and covariance, variance parts integrated out; `without` (S, p): a student left out."""
 
     gamma: FLOATS
     cov: FLOATS
@@ -67,28 +73,28 @@ class Effect:
     p: float
 
 
-def course_of(aim: Aim, dose: pl.DataFrame) -> Course | None:
+def design_of(aim: Aim, dose: pl.DataFrame) -> Design | None:
     """The aim's sessions with every drill's columns; None with fewer than five students."""
     rows = arrange(aim.rows, aim.swing, None)
     if len(rows.students) < LEAST_STUDENTS:
         return None
-    doses = counted(aim.rows, dose)
-    names, x = told_apart(rows.cell.x, columns(doses, rows.cell.offsets))
+    doses = count_doses(aim.rows, dose)
+    names, x = add_independent(rows.cell.x, dose_columns(doses, rows.cell.offsets))
     cell = replace(rows.cell, x=np.ascontiguousarray(x))
-    return Course(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students)
+    return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students)
 
 
-def variance_parts(course: Course) -> FLOATS | None:
+def variance_parts(design: Design) -> FLOATS | None:
     """Draws of the variance parts (D, 5) with every column in; None where nothing varies."""
-    by = scales(course.cell)
-    posterior = integrate(course.cell, by, DRAWS, KEPT) if by is not None else None
+    by = scales(design.cell)
+    posterior = integrate(design.cell, by, DRAWS, KEPT) if by is not None else None
     return None if posterior is None else posterior.parts
 
 
 def fit(cell: Cell, parts: FLOATS) -> Fit | None:
-    """Effects given draws of the variance parts; None when the columns can't be told apart."""
-    heights, gammas, covs = likelihood(cell, parts)
-    if not np.isfinite(heights).all():
+    """Effects given draws of the variance parts; None when the columns are not identified."""
+    log_likelihoods, gammas, covs = likelihood(cell, parts)
+    if not np.isfinite(log_likelihoods).all():
         return None
     gamma = gammas.mean(axis=0)
     off = gammas - gamma
@@ -106,7 +112,7 @@ def left_out(cell: Cell, parts: FLOATS) -> FLOATS:
     """γ̂ (S, p) by generalised least squares, each student left out in turn, under one set of parts (5,)."""
     information, moment = _by_student(cell, parts)
     rest = information.sum(axis=0) - information
-    # A column that one student alone tells of is all zero without them: a speck keeps it at 0.
+    # A column that rests on one student is all zero without them: a tiny ridge keeps its effect at 0.
     size = np.arange(rest.shape[1])
     rest[:, size, size] += 1e-10 * np.diagonal(information.sum(axis=0))
     right = moment.sum(axis=0) - moment
@@ -118,8 +124,8 @@ def _by_student(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS]:
     sd_a, sd_b, rho, sd_e, tau = parts
     counts, p = np.diff(cell.offsets), cell.x.shape[1]
     information, moment = np.zeros((counts.size, p, p)), np.zeros((counts.size, p))
-    for low in range(0, counts.size, AT_ONCE):
-        some = slice(low, low + AT_ONCE)
+    for low in range(0, counts.size, BATCH):
+        some = slice(low, low + BATCH)
         width = int(counts[some].max())
         at = cell.offsets[:-1][some, None] + np.arange(width)
         here = np.arange(width) < counts[some, None]
@@ -157,7 +163,7 @@ def effect(found: Fit, weights: FLOATS, given: int) -> Effect:
 
 @dataclass(frozen=True)
 class Kept:
-    """What one drill kept of one aim: the effect (None where it can't be told), for how many, and its SWC."""
+    """What a drill kept: effect (None: not estimated), how many it rests on, smallest worthwhile change."""
 
     effect: Effect | None
     students: int
@@ -175,30 +181,27 @@ def is_enough(students: int, doses: int) -> bool:
     return students >= ENOUGH_STUDENTS and doses >= ENOUGH_DOSES
 
 
-def counts(course: Course, drill: str) -> tuple[int, int]:
+def counts(design: Design, drill: str) -> tuple[int, int]:
     """Students given a drill and measured after it, and their doses."""
-    doses = course.doses_of(drill)
+    doses = design.doses_of(drill)
     return int(np.sum(doses >= 1)), int(doses.sum())
 
 
-class Answers:
-    """One aim's fitted course, and what may be asked of it."""
+class AimFit:
+    """The fit of one aim, and the effects of drills it gives."""
 
-    def __init__(self, course: Course, parts: FLOATS) -> None:
-        """`parts`: draws of the variance parts, from `wholecourse.variance_parts`."""
-        self.course, self.parts = course, parts
-        self.fit = fit(course.cell, parts)
-        self.end = self._end() if course.aim.kind == FAULT else None
+    def __init__(self, design: Design, parts: FLOATS) -> None:
+        """`parts`: draws of the variance parts, from `variance_parts`."""
+        self.design, self.parts = design, parts
+        self.fit = fit(design.cell, parts)
+        self.end = self._end() if design.aim.kind == FAULT else None
 
     def _end(self) -> FLOATS:
         """(S,) each student's line at their last session, for turning log odds into points."""
-        cell = self.course.cell
-        _, gammas, covs = likelihood(cell, self.parts)
+        cell = self.design.cell
         last = cell.offsets[1:] - 1
-        mean, _, _ = lines(
-            self.parts, gammas, covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
-            np.ascontiguousarray(cell.t[last][:, None]), np.ascontiguousarray(cell.x[last][:, None, :]),
-        )  # fmt: skip
+        posterior = posterior_given(cell, self.parts)
+        mean, _, _ = lines(cell, posterior, cell.t[last][:, None], cell.x[last][:, None, :])
         return np.asarray(mean[:, :, 0].mean(axis=0))
 
     @property
@@ -207,21 +210,21 @@ class Answers:
         if self.end is not None:
             slope = np.mean([_slope(end, 0.0) for end in self.end])
             return float(WORTHWHILE * self.parts[:, 0].mean() * slope)
-        spread = self.course.aim.sd_student
+        spread = self.design.aim.sd_student
         return float(WORTHWHILE * (self.parts[:, 0].mean() if spread is None else spread))
 
     def kept(self, drill: str) -> Kept:
         """Mean kept gain over the students given the drill."""
-        who = self.course.doses_of(drill) >= 1
-        found = self._effect(self.fit, self.course.names, drill, who)
-        return Kept(found, *counts(self.course, drill), self.swc)
+        who = self.design.doses_of(drill) >= 1
+        found = self._effect(self.fit, self.design.names, drill, who)
+        return Kept(found, *counts(self.design, drill), self.swc)
 
     def kept_by(self, drill: str, group: Sequence[str | None]) -> dict[str, Kept]:
-        """Group → the same within it. `group` (S,) names each student's; each has a first dose of its own.
+        """Group → the same within it; `group` (S,) names each student's. No effect is given under 8 students.
 
-        What later doses add and what fades is shared. No effect is given under 8 students.
+        Each group has an effect of the first dose of its own; what later doses add and what fades is shared.
         """
-        doses = self.course.doses_of(drill)
+        doses = self.design.doses_of(drill)
         name = np.array([value or "" for value in group])
         sizes = {g: int(np.sum((name == g) & (doses >= 1))) for g in sorted(set(name) - {""})}
         split = self._split(drill, name) if any(n >= ENOUGH_STUDENTS for n in sizes.values()) else None
@@ -236,15 +239,15 @@ class Answers:
         return found
 
     def _split(self, drill: str, name: NDArray[np.str_]) -> tuple[Fit | None, list[str]]:
-        """The fit with the first dose's column cut in one for each group, under the same variance parts."""
-        cell, names = self.course.cell, self.course.names
+        """The fit with a first-dose column for each group, under the same variance parts."""
+        cell, names = self.design.cell, self.design.names
         if f"first {drill}" not in names:
             return None, names
         at = names.index(f"first {drill}")
         rest, left = np.delete(cell.x, at, axis=1), [n for n in names if n != names[at]]
         per_row = name[cell.owner]
         cut = {f"first {drill} of {g}": cell.x[:, at] * (per_row == g) for g in sorted(set(name))}
-        added, x = told_apart(rest, cut)
+        added, x = add_independent(rest, cut)
         return fit(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
 
     def _effect(
@@ -256,10 +259,10 @@ class Answers:
             return None
         left = np.zeros((int(who.sum()), len(names)))
         left[:, names.index(first)] = 1.0
-        last, k = self.course.cell.offsets[1:] - 1, self.course.doses.drills.index(drill)
+        last, k = self.design.cell.offsets[1:] - 1, self.design.doses.drills.index(drill)
         for kind, column in (
-            ("more", self.course.doses_of(drill) - 1),
-            ("since", self.course.doses.since[last, k]),
+            ("more", self.design.doses_of(drill) - 1),
+            ("since", self.design.doses.since[last, k]),
         ):
             if f"{kind} {drill}" in names:
                 left[:, names.index(f"{kind} {drill}")] = column[who]

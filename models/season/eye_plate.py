@@ -1,9 +1,9 @@
 """Eye and plate: how far the coaches' saw notes and the measured faults agree.
 
 A session counts as looked at by a coach who wrote any saw note in it, and a fault as looked for when that
-coach named it at least once in the season. In such a session a fault not named counts as not seen. That is
-what the notes can bear, and no more: a coach writes what matters that day, so "measured, not said" is often
-a choice, while "said, not measured" is a true difference.
+coach named it at least once in the season. In such a session a fault not named counts as not seen. The notes
+support no more than that: a coach writes what matters that day, so "measured, not noted" is often a choice,
+while "noted, not measured" is a true difference.
 """
 
 import numpy as np
@@ -11,6 +11,7 @@ import polars as pl
 
 from models.season.faultrate import SELDOM
 from models.season.kernel import FLOATS
+from models.season.proportions import Z90
 from warehouse.store import Writer
 
 LEAST_SWINGS = 5  # judged in the session
@@ -19,7 +20,6 @@ SCHEMA = {
     "kappa": pl.Float64, "kappa_lo": pl.Float64, "kappa_hi": pl.Float64, "seen_and_measured": pl.Int32,
     "seen_only": pl.Int32, "measured_only": pl.Int32, "neither": pl.Int32,
 }  # fmt: skip
-Z90 = 1.6448536269514722
 
 
 def eye_plate_looks(writer: Writer) -> pl.DataFrame:

@@ -1,8 +1,12 @@
-"""How often a fault happens: a student's rate now, before and over the season, and whether it fell.
+"""How often a fault happens: a student's rate now, before and over the season, whether it fell, and the pace.
 
-Rows in: `season.session_fault`. Swings of one session resemble each other, so counts are cut to an effective
-number of swings first; then Wilson's interval serves a single rate, and two beta posteriors under the
-academy's own prior serve the comparison of now with before.
+`fault_rate_rows` reads season.session_fault and returns rows of season.student_fault_rate and
+season.pace_ladder. Swings of one session resemble each other, so counts are cut to an effective number of
+swings first; then a single rate has Wilson's interval, and now is compared with before by two beta posteriors
+under the academy's own prior.
+
+The pace ladder follows how a movement is learned: slowly first, then speed is added. It holds the recent rate
+at slow, half and full pace, and the highest pace at which the movement can be said to hold.
 """
 
 from collections.abc import Mapping
@@ -32,7 +36,7 @@ SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the st
 class FaultPrior:
     """What the academy as a whole says of one fault: clustering within sessions, and the spread of rates."""
 
-    rho: float  # 0–1, likeness of swings of one session within a student
+    rho: float  # 0–1, correlation of swings of one session within a student
     mean: float  # 0–1, the academy's mean rate
     strength: float  # swings that the prior is worth
 
@@ -77,18 +81,18 @@ def _session_fault(writer: Writer, within: str, params: list[str] | None = None)
     return writer.sql(f"SELECT * FROM season.session_fault WHERE {within}", params)
 
 
-def session_likeness(sessions: pl.DataFrame) -> float:
+def within_session_correlation(sessions: pl.DataFrame) -> float:
     """ρ of one fault's flags within sessions, estimated within students and pooled over them.
 
     `sessions`: one row per student, family and session with `flagged`, `usable`. Pooling over students
-    instead would take their differing rates for likeness of swings.
+    instead would take their differing rates for correlation of swings.
     """
     rate = pl.col("flagged") / pl.col("usable")
     own = pl.col("flagged").sum() / pl.col("usable").sum()
     parts = (
         sessions.filter(pl.col("usable") > 0)
         .with_columns(rate=rate, own=own.over("season", "student", "club_family"))
-        .group_by("season", "student", "club_family")
+        .group_by("season", "student", "club_family", maintain_order=True)
         .agg(
             between=(pl.col("usable") * (pl.col("rate") - pl.col("own")) ** 2).sum(),
             within=(pl.col("usable") * pl.col("rate") * (1 - pl.col("rate"))).sum(),
@@ -123,7 +127,7 @@ def baseline_sessions(session_fault: pl.DataFrame) -> pl.DataFrame:
 
 
 def latest_source(rows: pl.DataFrame) -> pl.DataFrame:
-    """Rows of each student, fault and family whose heel load comes from where their latest session's does."""
+    """Rows of each student, fault and family with the heel source of their latest session."""
     dated = rows.sort("started_at", "heel_source")
     return dated.filter(pl.col("heel_source") == pl.col("heel_source").last().over(KEYS))
 
@@ -134,7 +138,7 @@ def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     for (season, fault), rows in baseline_sessions(session_fault).group_by(
         ["season", "fault"], maintain_order=True
     ):
-        rho = session_likeness(rows)
+        rho = within_session_correlation(rows)
         counts = _spans(rows).filter(pl.col("span") == "season")
         n = effective_n(counts, np.full(len(counts), rho))
         mean, strength = fit_beta(counts["rate"].fill_null(0).to_numpy() * n, n)
@@ -146,8 +150,8 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     """`season.student_fault_rate`: rate with Wilson's 90 % interval for each span, and Better or Worse.
 
     `now` is the last 28 days up to the student's last session with that club family, reaching back to three
-    sessions; `before` is everything earlier. p_lower and label belong to the comparison, so they stand on
-    each of its rows; p_lower is null with fewer than three sessions on either side. Faults without a prior
+    sessions; `before` is everything earlier. p_lower and label belong to the comparison, so each of its rows
+    has them; p_lower is null with fewer than three sessions on either side. Faults without a prior
     are judged under Laplace's (every rate alike).
     """
     counts = _spans(baseline_sessions(session_fault))
@@ -237,8 +241,8 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
 
     Swings of the last 28 days at that pace, reaching back to three sessions. Wilson's 90 % interval, and
     P(rate < 20 %) under a uniform prior, both on the effective n. `holds_at` is the highest
-    pace at which that chance is over 0.8, null when there is none; it stands on every row of the student's
-    fault.
+    pace at which that chance is over 0.8, null when there is none; every row of the student's fault
+    has it.
     """
     keys = [*KEYS, "pace"]
     rows = latest_source(

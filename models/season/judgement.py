@@ -1,8 +1,9 @@
-"""Which way is better, by how much it must move to matter, and the label that says so.
+"""Which way is better, by how much a line must move to matter, and the label that says so.
 
-A line's start and end come as a mixture of normal distributions, one a draw of the variance parts. For up and
-down metrics the change itself is judged; for band metrics the fall in distance to the band, from draws of the
-line's two ends.
+A line's start and end come as an even mixture of normal distributions, one for each draw of the variance
+parts. For up and down metrics the change itself is judged: P(change > c) is the mean over draws of
+Φ((mean − c) / sd). For band metrics it is the fall in distance to the band, from draws of the line's two
+ends. Values are in the metric's unit throughout.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,14 +20,14 @@ from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING
 
 FLOATS = NDArray[np.float64]
 SURE, SURE_HOLDING = 0.95, 0.80
-SURE_ALONE = 0.98  # of the student's own sessions: 4 in 100 who hold pass it, both directions together
+SURE_ALONE = 0.98  # by the student's own sessions: 4 in 100 who hold steady pass it, both directions together
 WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
 PAIRS = 16  # draws of a line's two ends for each draw of the variance parts
 
 
 @dataclass(frozen=True)
 class Ends:
-    """Start and present value of S students' lines under D draws, alike in weight; (D, S) each."""
+    """Start and present value of S students' lines under D draws of equal weight; (D, S) each."""
 
     start: FLOATS
     now: FLOATS
@@ -47,7 +48,7 @@ class Ends:
 
 @dataclass(frozen=True)
 class Judged:
-    """(S,) each but `worthwhile`. What judges a direction is NaN where no direction is better.
+    """(S,) each but `worthwhile`. Chances of a direction are NaN where no direction is better.
 
     p_improved and p_slipped are the chances of a change toward better or worse beyond the worthwhile one.
     """
@@ -67,8 +68,8 @@ class Judged:
 def mean_over_draws(values: FLOATS | NDArray[np.bool_]) -> FLOATS:
     """Mean over all axes but the last, student by student.
 
-    Each student's numbers are summed in an order of their own, so that the answer is the same to the last bit
-    whoever else is asked about.
+    Each student's numbers are summed by themselves, so that the answer is the same to the last bit whoever
+    else is asked about.
     """
     flat = np.ascontiguousarray(values.reshape(-1, values.shape[-1]).T, dtype=np.float64)
     return np.asarray(flat.mean(axis=1))
@@ -90,7 +91,7 @@ def judge_change(
     bands: Sequence[tuple[float, float] | None],
     sd_student: float,
     floor: float = 0.0,
-    alone: Ends | None = None,
+    own_sessions: Ends | None = None,
 ) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
@@ -98,9 +99,9 @@ def judge_change(
     max(0.2·σ_student, the academy's floor). Slipping: the same toward worse. Holding: neither, and
     P(|change| ≤ 0.5·σ_student) > 0.80. Not clear yet: none of these. `bands` (S): for band metrics, each
     student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
-    `alone`: the ends from the student's own sessions, nothing assumed of slopes; with it, Improving and
-    Slipping need P > 0.98 there as well. Without that, an academy that moves as a whole would carry with it
-    the students who hold.
+    `own_sessions`: the ends under a flat prior of slopes; with it, Improving and Slipping need P > 0.98 there
+    as well. Without that, an academy that moves as a whole would carry along the students who hold steady
+    (models/decisions/own-sessions-decide.md).
     """
     mean, sd = ends.change, ends.sd_change
     change = mean_over_draws(mean)
@@ -117,8 +118,10 @@ def judge_change(
             np.where(np.isfinite(fall[0, 0]), mean_over_draws(answer), np.nan)
             for answer in (fall > 0, fall < 0, fall > worthwhile, fall < -worthwhile, fall)
         )
-    own_better, own_worse = (p_better, p_worse) if alone is None else _directions(alone, better, bands)
-    sure = SURE if alone is None else SURE_ALONE
+    own_better, own_worse = p_better, p_worse
+    if own_sessions is not None:
+        own_better, own_worse = _directions(own_sessions, better, bands)
+    sure = SURE if own_sessions is None else SURE_ALONE
     large = LARGE * sd_student
     p_small = mean_over_draws(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
     label = np.select(
@@ -169,7 +172,7 @@ def _distance(value: FLOATS, lo: FLOATS, hi: FLOATS) -> FLOATS:
 
 
 class Bands:
-    """Whose band is which: a student's own before the academy's, the narrower rule before the wider."""
+    """The band that applies to a student: their own before the academy's, the narrower before the wider."""
 
     def __init__(
         self,

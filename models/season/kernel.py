@@ -1,8 +1,8 @@
-"""The compiled part of the season's one fit: likelihood of the variance parts, and lines given them.
+"""The compiled part of the mixed model (mixed.py): likelihood of the variance parts, and lines given them.
 
 y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij, (a_i, b_i) ~ N(0, G), W_i a Brownian path that starts at 0
 at student i's first session, e_ij ~ N(0, sd_session² + error_ij). Variance parts come as rows of
-(sd_a, sd_b, rho, sd_session, tau). Students stand one after another, rows offsets[i]:offsets[i + 1], by time.
+(sd_a, sd_b, rho, sd_session, tau). Students come one after another, rows offsets[i]:offsets[i + 1], by time.
 """
 
 import math
@@ -15,7 +15,7 @@ from models.swing.compiled import compiled
 FLOATS = NDArray[np.float64]
 COUNTS = NDArray[np.int64]
 LANES = 32  # rows of variance parts worked on together, at most
-WHOLE = 8  # lanes are a multiple of this, as many as the processor takes at once
+LANE_STEP = 8  # lanes are a multiple of this, as many as the processor takes at once
 PER_LOG = 8  # sessions whose variances are multiplied before one logarithm is taken
 
 
@@ -91,7 +91,7 @@ def _gain(
 def _innovate(
     value: float, at: float, gain: FLOATS, mean: FLOATS, fresh: FLOATS, column: int, lanes: int
 ) -> None:
-    """One value, all lanes: what it says beyond the filter's mean, into `fresh`, and the mean after it."""
+    """One value, all lanes: its innovation (value less the filter's mean) into `fresh`; updates the mean."""
     m = mean[3 * LANES * column : 3 * LANES * (column + 1)]
     new = fresh[LANES * column : LANES * (column + 1)]
     for d in range(lanes):
@@ -133,7 +133,7 @@ def restricted(
     a = np.zeros((p + 1, p + 1))
     for first in range(0, draws, LANES):
         used = min(LANES, draws - first)
-        lanes = -(-used // WHOLE) * WHOLE  # lanes over the last row repeat it: the processor takes so many
+        lanes = -(-used // LANE_STEP) * LANE_STEP  # lanes beyond the last row repeat it
         for d in range(lanes):
             sd_a, sd_b, rho, sd_e, tau = parts[first + min(d, used - 1)]
             prior[d], prior[LANES + d], prior[2 * LANES + d] = sd_a * sd_a, rho * sd_a * sd_b, sd_b * sd_b
@@ -175,7 +175,7 @@ def lines(
     """Each student's line x·γ + a + b·t + W(t) at chosen times, given each row of variance parts.
 
     With k the line's prior covariance with the sessions and V theirs: mean = xγ̂ + kᵀV⁻¹(y − Xγ̂), covariance
-    = k(s, s') − kᵀV⁻¹k + hᵀ·cov(γ̂)·h, h = x − XᵀV⁻¹k (what is not known of γ is carried along).
+    = k(s, s') − kᵀV⁻¹k + hᵀ·cov(γ̂)·h, h = x − XᵀV⁻¹k (so the uncertainty of γ is included).
 
     Shapes: grid (S, K) months, grid_x (S, K, p) the fixed columns there; the rest as `restricted`. Returns
     (D, S, K) means, (D, S, K) variances, and (D, S) the covariance of the first and last time.

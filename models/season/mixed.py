@@ -1,9 +1,18 @@
-"""The one fit of the season: students' lines with their own starts, slopes and wandering.
+"""The season's mixed model: every student has a line with a start, a slope and a drift of their own.
 
-Model (kernel.py): y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij. `integrate` gives the posterior of the
-variance parts under weak priors as importance draws about its mode; plugging in one estimate instead makes
-the intervals of a few dozen students far too short. `fit_reml` is the plain restricted-likelihood fit,
-kept for the reference checks.
+Session j of student i, at t_ij months since that student's first session:
+
+    y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij
+
+γ are the fixed effects (academy mean, mean slope, offsets of devices), (a_i, b_i) ~ N(0, G) the student's own
+start and slope, W_i a Brownian path that starts at 0, e_ij ~ N(0, σ²_session + σ²_swing/n_ij). The variance
+parts (sd_a, sd_b, ρ, sd_session, τ) say how much of each there is.
+
+`integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
+(kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
+mode. Plugging in one estimate instead makes the intervals of a few dozen students far too short. `lines`
+predicts each student's line under every draw. `fit_reml` is the plain restricted-likelihood fit, kept for
+reference checks against other programs.
 """
 
 from collections.abc import Callable
@@ -12,17 +21,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.season.kernel import COUNTS, FLOATS, restricted
+from models.season import kernel
+from models.season.kernel import COUNTS, FLOATS
 
 DRAWS = 1800
 ROUNDS = 3
 KEPT_DRAWS = 128
-FROM_HERE_THE_MODE = 300  # students: from so many on the variance parts are known well enough
+MODE_ONLY_FROM = 300  # students: from so many on the variance parts are known well enough
 TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihood's flat directions
 LOWEST, HIGHEST = -7.0, 4.0  # of the log standard deviations, in units of the scales
 STEP = 2e-3
 ROUNDING = 1e-12  # of a value: sums of the same numbers differ by so little
-SAMPLE = 500  # students enough to climb near the mode
+SAMPLE = 500  # students: enough to start near the mode
 FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
 START = np.array([0.0, -0.7, 0.0, -0.4, -0.7])
 
@@ -46,7 +56,7 @@ class Cell:
         """(N,) which student each row belongs to."""
         return np.repeat(np.arange(self.offsets.size - 1), np.diff(self.offsets))
 
-    def every(self, step: int) -> "Cell":
+    def thinned(self, step: int) -> "Cell":
         """The same cell with every `step`-th student only."""
         kept = self.owner % step == 0
         counts = np.diff(self.offsets)[::step]
@@ -65,7 +75,7 @@ class Scales:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Draws of the variance parts (D, 5) in the data's units, alike in weight, with γ̂ and its covariance.
+    """Draws of the variance parts (D, 5) in the data's units, equal in weight, with γ̂ and its covariance.
 
     `effective` is the number of independent draws that the importance weights were worth.
     """
@@ -78,7 +88,7 @@ class Posterior:
 
 @dataclass(frozen=True)
 class RemlFit:
-    """Restricted-likelihood estimates: variance parts (5,), fixed effects, their covariance, height."""
+    """Restricted-likelihood estimates: variance parts (5,), fixed effects and covariance, log likelihood."""
 
     parts: FLOATS
     gamma: FLOATS
@@ -136,91 +146,91 @@ def log_prior(phi: FLOATS) -> FLOATS:
     return np.asarray(of_sds + phi[:, 1] + 2 * one_less)
 
 
-def climb(
-    height: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, highest: float = HIGHEST
+def maximise(
+    log_density: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, highest: float = HIGHEST
 ) -> tuple[FLOATS, FLOATS, float]:
-    """Maximum of `height` ((D, k) → (D,)) by damped Newton steps on central differences.
+    """Maximum of `log_density` ((D, k) → (D,)) by damped Newton steps on central differences.
 
-    Returns the place (k,), the Hessian there (k, k) and the height. All points of a step are evaluated in one
-    call, so a step costs one pass through the compiled loop.
+    Returns where it is (k,), the Hessian there (k, k) and the value. All points of a step are evaluated in
+    one call, so a step costs one pass through the compiled loop.
     """
     k = start.size
     at, damp = start.copy(), 1e-3
-    value, slope, bend = _differences(height, at)
+    value, gradient, hessian = _differences(log_density, at)
     for _ in range(60):
-        values, vectors = np.linalg.eigh(-bend)
+        values, vectors = np.linalg.eigh(-hessian)
         stiff = np.maximum(np.abs(values), 1e-2) + damp
-        move = np.clip(vectors @ ((vectors.T @ slope) / stiff), -1.5, 1.5)
+        move = np.clip(vectors @ ((vectors.T @ gradient) / stiff), -1.5, 1.5)
         tries = np.clip(at + move * 0.4 ** np.arange(5)[:, None], lowest, highest)
-        heights = np.nan_to_num(height(tries), nan=-np.inf)
-        best = int(np.argmax(heights))
-        if not heights[best] > value:
+        densities = np.nan_to_num(log_density(tries), nan=-np.inf)
+        best = int(np.argmax(densities))
+        if not densities[best] > value:
             if damp > 1e3:
                 break
             damp *= 30
             continue
-        gain, moved = heights[best] - value, np.abs(tries[best] - at).max()
+        gain, moved = densities[best] - value, np.abs(tries[best] - at).max()
         at, damp = tries[best], max(damp * 0.1, 1e-6)
-        value, slope, bend = _differences(height, at)
+        value, gradient, hessian = _differences(log_density, at)
         if gain < 1e-9 * (1 + abs(value)) and moved < 1e-3:
             break
-    return at, bend.reshape(k, k), value
+    return at, hessian.reshape(k, k), value
 
 
-def _differences(height: Callable[[FLOATS], FLOATS], at: FLOATS) -> tuple[float, FLOATS, FLOATS]:
-    """Height, slope and Hessian by central differences of width STEP."""
+def _differences(log_density: Callable[[FLOATS], FLOATS], at: FLOATS) -> tuple[float, FLOATS, FLOATS]:
+    """Value, gradient and Hessian by central differences of width STEP."""
     k = at.size
     one, (rows, cols) = np.eye(k) * STEP, np.triu_indices(k, 1)
     both = one[rows] + one[cols]
-    f = height(np.concatenate([at[None], at + one, at - one, at + both, at - both]))
+    f = log_density(np.concatenate([at[None], at + one, at - one, at + both, at - both]))
     middle, up, down = f[0], f[1 : k + 1], f[k + 1 : 2 * k + 1]
     upper, lower = f[2 * k + 1 : 2 * k + 1 + rows.size], f[2 * k + 1 + rows.size :]
-    bend = np.diag((up - 2 * middle + down) / STEP**2)
+    hessian = np.diag((up - 2 * middle + down) / STEP**2)
     cross = (upper - up[rows] - up[cols] + 2 * middle - down[rows] - down[cols] + lower) / (2 * STEP**2)
-    bend[rows, cols] = bend[cols, rows] = cross
-    return float(middle), (up - down) / (2 * STEP), bend
+    hessian[rows, cols] = hessian[cols, rows] = cross
+    return float(middle), (up - down) / (2 * STEP), hessian
 
 
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
-    """`restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances."""
-    return restricted(np.ascontiguousarray(parts), cell.offsets, cell.t, cell.y, cell.error, cell.x)
+    """`kernel.restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances."""
+    return kernel.restricted(np.ascontiguousarray(parts), cell.offsets, cell.t, cell.y, cell.error, cell.x)
 
 
 def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS) -> Posterior | None:
-    """Posterior of the variance parts; None when the fixed effects can't be told apart.
+    """Posterior of the variance parts; None when the fixed effects are not identified.
 
-    Importance draws about the mode, cut down to `kept` draws alike in weight. From 300 students on, the mode
-    alone.
+    `draws` importance draws about the mode, cut down to `kept` of equal weight by systematic resampling. From
+    300 students on the variance parts are known well enough for the mode alone.
     """
 
-    def height(phi: FLOATS) -> FLOATS:
+    def log_density(phi: FLOATS) -> FLOATS:
         return np.asarray(likelihood(cell, natural(phi, by))[0] + log_prior(phi))
 
-    mode, bend, top = climb(height, _first_guess(cell, by))
+    mode, hessian, top = maximise(log_density, _first_guess(cell, by))
     if not np.isfinite(top):
         return None
-    if cell.offsets.size - 1 >= FROM_HERE_THE_MODE:
-        return _posterior(cell, natural(mode[None], by), 1.0)
-    phi, weight = _importance(height, mode, bend, draws)
-    order = neighbours(phi, weight, np.arange(len(phi)))
+    if cell.offsets.size - 1 >= MODE_ONLY_FROM:
+        return posterior_given(cell, natural(mode[None], by), 1.0)
+    phi, weight = _importance(log_density, mode, hessian, draws)
+    order = similar_in_order(phi, weight, np.arange(len(phi)))
     picks = (np.arange(kept) + np.random.default_rng(20260403).uniform(size=kept)) / kept
     at = order[np.searchsorted(np.cumsum(weight[order]), picks * (1 - 1e-12))]
-    return _posterior(cell, natural(phi[at], by), float(1 / np.sum(weight**2)))
+    return posterior_given(cell, natural(phi[at], by), float(1 / np.sum(weight**2)))
 
 
 def _first_guess(cell: Cell, by: Scales) -> FLOATS:
-    """Where to climb from: in a large academy, the mode of every so-manyth student's likelihood."""
+    """Where to start: in a large academy, the mode for an even sample of its students."""
     step = (cell.offsets.size - 1) // SAMPLE
     if step < 2:
         return START
-    few = cell.every(step)
-    return climb(lambda phi: np.asarray(likelihood(few, natural(phi, by))[0] + log_prior(phi)), START)[0]
+    few = cell.thinned(step)
+    return maximise(lambda phi: np.asarray(likelihood(few, natural(phi, by))[0] + log_prior(phi)), START)[0]
 
 
-def neighbours(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: int = 4) -> NDArray[np.intp]:
-    """Rows in an order in which neighbours are alike: halved by weight along one axis after another.
+def similar_in_order(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: int = 4) -> NDArray[np.intp]:
+    """Rows ordered so that neighbours are similar: halved by weight along one axis after another.
 
-    One random pick in each even stretch of it leaves half as much to chance as picks from a shuffled order.
+    One random pick in each even stretch of it has half the Monte Carlo error of picks from a shuffled order.
     """
     rows = rows[np.argsort(phi[rows, axis], kind="stable")]
     if rows.size <= 16:
@@ -229,36 +239,37 @@ def neighbours(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: int = 
     half = int(np.clip(np.searchsorted(total, total[-1] / 2), 1, rows.size - 1))
     after = axis - 1 if axis else phi.shape[1] - 1
     return np.concatenate(
-        [neighbours(phi, weight, rows[:half], after), neighbours(phi, weight, rows[half:], after)]
+        [similar_in_order(phi, weight, rows[:half], after), similar_in_order(phi, weight, rows[half:], after)]
     )
 
 
-def _posterior(cell: Cell, parts: FLOATS, effective: float) -> Posterior:
+def posterior_given(cell: Cell, parts: FLOATS, effective: float = 1.0) -> Posterior:
+    """The posterior when these draws of the variance parts are taken as they are."""
     _, gammas, covs = likelihood(cell, parts)
     return Posterior(parts, gammas, covs, effective)
 
 
 def _importance(
-    height: Callable[[FLOATS], FLOATS], mode: FLOATS, bend: FLOATS, draws: int
+    log_density: Callable[[FLOATS], FLOATS], mode: FLOATS, hessian: FLOATS, draws: int
 ) -> tuple[FLOATS, FLOATS]:
-    """Places (D, k) and their normalised weights, from ROUNDS clouds of a multivariate t.
+    """Draws (D, k) and their normalised weights, from ROUNDS proposals of a multivariate t.
 
-    The first cloud lies about the mode, each next about the mean and spread of all before it. Every draw is
-    weighted by the height over the mean density of all clouds (Cornuet et al. 2012, Scand J Stat 39: adaptive
-    multiple importance sampling).
+    The first proposal is centred on the mode, each later one on the weighted mean and covariance of all draws
+    before it. Every draw is weighted by its density over the mean density of all proposals: adaptive multiple
+    importance sampling (Cornuet et al. 2012, Scand J Stat 39).
     """
     k, rng = mode.size, np.random.default_rng(20260401)
-    values, vectors = np.linalg.eigh(-bend)
+    values, vectors = np.linalg.eigh(-hessian)
     centres, roots = [mode], [vectors / np.sqrt(np.maximum(values, 0.15))]
-    phi, heights = np.empty((0, k)), np.empty(0)
+    phi, densities = np.empty((0, k)), np.empty(0)
     for _ in range(ROUNDS):
         half = rng.standard_normal((draws // ROUNDS // 2, k))
         half *= np.sqrt(TAIL / rng.chisquare(TAIL, len(half)))[:, None]
         new = np.clip(centres[-1] + np.concatenate([half, -half]) @ roots[-1].T, FARTHEST_LOW, FARTHEST_HIGH)
         phi = np.concatenate([phi, new])
-        heights = np.concatenate([heights, np.nan_to_num(height(new), nan=-np.inf)])
+        densities = np.concatenate([densities, np.nan_to_num(log_density(new), nan=-np.inf)])
         density = [_log_t(phi, centre, root) for centre, root in zip(centres, roots, strict=True)]
-        log_weight = heights - np.logaddexp.reduce(density, axis=0)
+        log_weight = densities - np.logaddexp.reduce(density, axis=0)
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         centres.append(weight @ phi)
@@ -272,6 +283,18 @@ def _log_t(phi: FLOATS, centre: FLOATS, root: FLOATS) -> FLOATS:
     z = np.linalg.solve(root, (phi - centre).T)
     size = np.linalg.slogdet(root)[1]
     return np.asarray(-0.5 * (TAIL + len(root)) * np.log1p(np.sum(z**2, axis=0) / TAIL) - size)
+
+
+def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """Each student's line at the months `grid` (S, K), where the fixed columns are `grid_x` (S, K, p).
+
+    Returns its mean (D, S, K) and variance (D, S, K) under each of the D draws, and the covariance (D, S) of
+    its first and last point: `kernel.lines`.
+    """
+    return kernel.lines(
+        posterior.parts, posterior.gammas, posterior.covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
+    )  # fmt: skip
 
 
 def fit_reml(cell: Cell, *, slopes: bool = True) -> RemlFit:
@@ -289,6 +312,6 @@ def fit_reml(cell: Cell, *, slopes: bool = True) -> RemlFit:
         return natural(full, by)
 
     start = np.array([-1.0, -1.5, 0.0, -1.0]) if slopes else np.array([-1.0, -1.0])
-    at, _, top = climb(lambda phi: likelihood(cell, parts_of(phi))[0], start, lowest=-9.0)
+    at, _, top = maximise(lambda phi: likelihood(cell, parts_of(phi))[0], start, lowest=-9.0)
     _, gammas, covs = likelihood(cell, parts_of(at[None]))
     return RemlFit(parts_of(at[None])[0], gammas[0], covs[0], top)

@@ -1,4 +1,4 @@
-"""Several estimates side by side: drawn toward their mean, and which of them stand out.
+"""Several estimates together: shrunk toward their mean, and which of them differ from nothing.
 
 Random-effects pooling after DerSimonian & Laird, and the false discovery rate of Benjamini & Hochberg.
 """
@@ -36,10 +36,10 @@ def dersimonian_laird(effect: FLOATS, se: FLOATS) -> Pool:
     return Pool(float(np.sum(w * effect) / np.sum(w)), float(np.sum(w) ** -0.5), tau2, q)
 
 
-def drawn_together(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:
-    """Each effect drawn toward the mean of all by τ²/(τ² + se²), and its standard error; (K,) each.
+def shrink_to_mean(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:
+    """Each effect shrunk toward the mean of all by τ²/(τ² + se²), and its standard error; (K,) each.
 
-    What is not known of the mean is carried along: var = B·se² + (1 − B)²·se_mean², B = τ²/(τ² + se²). With
+    The uncertainty of the mean is included: var = B·se² + (1 − B)²·se_mean², B = τ²/(τ² + se²). With
     τ² = 0 every effect is the mean.
     """
     pool = dersimonian_laird(effect, se)

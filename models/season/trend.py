@@ -2,11 +2,13 @@
 
 `fit_season` integrates the variance parts of every metric and club family (a build's work; the result is kept
 as a parameter). `student_lines` turns sessions and that parameter into rows of season.student_trend and
-season.trend_line, for any students, alike in a build and after a load.
+season.trend_line, for any students, in a build as after a load. The model is in mixed.py; what makes a
+change Improving or Slipping in judgement.py.
 """
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from os import cpu_count
 from typing import NamedTuple
 
@@ -30,13 +32,14 @@ from models.season.cells import (
     stored_fits,
 )
 from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
-from models.season.kernel import COUNTS, FLOATS, lines
-from models.season.mixed import ROUNDING, Cell, Posterior
+from models.season.kernel import COUNTS, FLOATS
+from models.season.mixed import ROUNDING, Cell, Posterior, lines
+from models.season.proportions import Z90
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
-FAR = 100.0  # a spread of slopes that says nothing, in spreads of students a month
+FLAT = 100.0  # a prior sd of slopes that says nothing about them, in sds between students a month
 TREND_SCHEMA = {
     "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
     "n_sessions": pl.Int32, "start_value": pl.Float64, "value_now": pl.Float64, "change": pl.Float64,
@@ -84,8 +87,8 @@ def student_lines(
 ) -> Lines:
     """Trend and line of every student in `baseline_rows` (from `cells.baseline`).
 
-    `better`: metric → up, down, band or none. A cell without a parameter is labelled and not drawn: Too few
-    sessions, Not clear yet, or Holding when a student's values are all one.
+    `better`: metric → up, down, band or none. A cell without a parameter has labels and no lines: Too few
+    sessions, Not clear yet, or Holding when a student's values are all the same.
     """
     rows = known_rows(baseline_rows, parameters)
     summary = _summary(rows)
@@ -96,26 +99,26 @@ def student_lines(
     ready, few = summary.filter(enough), summary.filter(~enough)
     fitted = ready.join(fits, on=KEY, how="semi", maintain_order="left")
     unfitted = ready.join(fits, on=KEY, how="anti", maintain_order="left")
-    still = pl.col("highest") - pl.col("lowest") <= ROUNDING * pl.col("highest").abs()
+    constant = pl.col("highest") - pl.col("lowest") <= ROUNDING * pl.col("highest").abs()
     chosen = rows.join(fitted, on=[*KEY, "student"], how="semi", maintain_order="left")
-    frames = chosen.partition_by(KEY, as_dict=True, maintain_order=True)
+    cells = chosen.partition_by(KEY, as_dict=True, maintain_order=True)
     groups = fitted.partition_by(KEY, as_dict=True, maintain_order=True)
 
     def one(item: tuple[tuple[object, ...], pl.DataFrame]) -> tuple[pl.DataFrame, pl.DataFrame]:
-        (season, family, metric), frame = item
+        (season, family, metric), cell_rows = item
         fit = parameters[str(season), str(family), str(metric)]
-        return _fitted(frame, groups[item[0]], fit, better.get(str(metric), "none"), bands)
+        return _fitted(cell_rows, groups[item[0]], fit, better.get(str(metric), "none"), bands)
 
     with ThreadPoolExecutor(cpu_count()) as threads:
-        drawn = list(threads.map(one, frames.items()))
-    silent = [
+        fitted_cells = list(threads.map(one, cells.items()))
+    without_fit = [
         _plain(few, TOO_FEW),
-        _constant(unfitted.filter(still)),
-        _plain(unfitted.filter(~still), NOT_CLEAR),
+        _constant(unfitted.filter(constant)),
+        _plain(unfitted.filter(~constant), NOT_CLEAR),
     ]
     return Lines(
-        pl.concat([*silent, *(trend for trend, _ in drawn)]),
-        pl.concat([_NO_LINE, *(line for _, line in drawn)]),
+        pl.concat([*without_fit, *(trend for trend, _ in fitted_cells)]),
+        pl.concat([_NO_LINE, *(line for _, line in fitted_cells)]),
     )
 
 
@@ -150,23 +153,20 @@ def _constant(summary: pl.DataFrame) -> pl.DataFrame:
 
 
 def _fitted(
-    frame: pl.DataFrame, summary: pl.DataFrame, parameter: Parameter, better: str, bands: Bands
+    cell_rows: pl.DataFrame, summary: pl.DataFrame, parameter: Parameter, better: str, bands: Bands
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Trend and line rows of the students of one cell, each with enough sessions, under the stored draws."""
     posterior = draws_of(parameter)
-    rows = arrange(frame, parameter["sd_swing"] ** 2, parameter["fixed"])
+    rows = arrange(cell_rows, parameter["sd_swing"] ** 2, parameter["fixed"])
     months, grid_x = _grid(rows.cell.offsets, rows.cell.t, rows.cell.x)
-    mean, var, cov = lines(
-        posterior.parts, posterior.gammas, posterior.covs, rows.cell.offsets, rows.cell.t, rows.cell.y,
-        rows.cell.error, rows.cell.x, months, grid_x,
-    )  # fmt: skip
+    mean, var, cov = lines(rows.cell, posterior, months, grid_x)
     ends = _ends(mean, var, cov)
-    alone = _own_sessions(posterior, rows.cell, months, grid_x)
+    own_sessions = _own_sessions(posterior, rows.cell, months, grid_x)
     keys = zip(
         *(summary[name] for name in ("metric", "season", "student", "club_family", "last")), strict=True
     )
     own_bands = [bands.of(*key) for key in keys]
-    judged = judge_change(ends, better, own_bands, parameter["sd_student"], alone=alone)
+    judged = judge_change(ends, better, own_bands, parameter["sd_student"], own_sessions=own_sessions)
     trend = summary.with_columns(
         start_value=mean_over_draws(ends.start), value_now=mean_over_draws(ends.now), change=judged.change,
         change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / months[:, -1],
@@ -183,16 +183,10 @@ def _ends(mean: FLOATS, var: FLOATS, cov: FLOATS) -> Ends:
 
 
 def _own_sessions(posterior: Posterior, cell: Cell, months: FLOATS, grid_x: FLOATS) -> Ends:
-    """The lines' ends when nothing is assumed of slopes: those are from the student's own sessions alone."""
+    """The lines' ends under a flat prior of slopes: they rest on the student's own sessions alone."""
     parts = posterior.parts.copy()
-    parts[:, 1], parts[:, 2] = FAR * (parts[:, 0] + parts[:, 3]), 0.0
-    edges, fixed = (np.ascontiguousarray(values[:, [0, -1]]) for values in (months, grid_x))
-    return _ends(
-        *lines(
-            parts, posterior.gammas, posterior.covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
-            edges, fixed,
-        )
-    )  # fmt: skip
+    parts[:, 1], parts[:, 2] = FLAT * (parts[:, 0] + parts[:, 3]), 0.0
+    return _ends(*lines(cell, replace(posterior, parts=parts), months[:, [0, -1]], grid_x[:, [0, -1]]))
 
 
 def _known(values: FLOATS) -> pl.Series:
@@ -206,7 +200,7 @@ def _grid(offsets: COUNTS, t: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS]:
     months = days / DAYS_A_MONTH
     fixed = np.repeat(x[last][:, None, :], LINE_POINTS, axis=1)
     fixed[:, :, 1] = months
-    return np.ascontiguousarray(months), np.ascontiguousarray(fixed)
+    return months, fixed
 
 
 def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS) -> pl.DataFrame:
@@ -214,7 +208,7 @@ def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS)
     draws = len(mean)
     flat, spread = mean.reshape(draws, -1), var.reshape(draws, -1)
     centre = mean_over_draws(flat)
-    half = 1.6448536269514722 * np.sqrt(mean_over_draws(spread) + mean_over_draws((flat - centre) ** 2))
+    half = Z90 * np.sqrt(mean_over_draws(spread) + mean_over_draws((flat - centre) ** 2))
     days = pl.Series(np.round(months.ravel() * DAYS_A_MONTH).astype(np.int64) * 86_400_000)
     named = summary.select(
         pl.col("season", "student", "metric", "club_family", "first").repeat_by(LINE_POINTS).explode()

@@ -155,7 +155,7 @@ def review(sources: Sources) -> WeekRows:
     )
 
 
-def listed_count(p: FLOATS) -> int:
+def count_listed(p: FLOATS) -> int:
     """How many of p (falling) are listed: the most with mean(1 − p) ≤ 5 %."""
     if p.size == 0:
         return 0
@@ -170,7 +170,7 @@ def chosen_changes(trend: pl.DataFrame) -> pl.DataFrame:
     ranked = called.with_columns(
         p=pl.when(improving).then(pl.col("p_improved")).otherwise(pl.col("p_slipped"))
     ).sort("p", "student", "metric", "club_family", descending=[True, False, False, False])
-    return ranked.head(listed_count(ranked["p"].to_numpy()))
+    return ranked.head(count_listed(ranked["p"].to_numpy()))
 
 
 def _by_student(frame: pl.DataFrame) -> Iterator[tuple[str, list[Row]]]:

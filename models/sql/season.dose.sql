@@ -1,6 +1,6 @@
--- One row per drill dose, with the drill it was drawn against when lots decided it.
--- Lots are noted as a plan with `drawn_against`. They decide a student's doses of the drill that won from then on,
--- until lots are drawn anew for it; a dose may also carry `drawn_against` itself.
+-- One row per drill dose, with the drill it was drawn against when it was assigned by random draw.
+-- A draw is noted as a plan with `drawn_against`. It assigns a student's doses of the drill that won from then on,
+-- until there is another draw with it; a dose may also have `drawn_against` itself.
 SELECT
     dose.student,
     dose.session,

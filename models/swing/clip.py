@@ -27,7 +27,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.columns import CLIP_METRICS
+from models.swing.compiled import metric_section
+from warehouse.definitions import metric_codes
 
 FLOATS = NDArray[np.float64]
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
@@ -196,24 +197,39 @@ def _scales(
     return scales, "shoe_end_on" if clip.view == "face_on" else "shoe"
 
 
-def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: float) -> dict[str, float]:
-    """The four clip metrics from the event times on the clip's clock; NaN for null."""
-    found = dict.fromkeys(CLIP_METRICS, math.nan)
-    if rise is None:
-        return found
-    for name, heel, event in (
-        ("lead_heel_rise_at_top_mm", rise.lead_mm, "top"),
-        ("trail_heel_rise_at_mid_down_mm", rise.trail_mm, "mid_down"),
-        ("trail_heel_rise_at_impact_mm", rise.trail_mm, "impact"),
-    ):
-        if event in events_s:
-            found[name] = rise.at(heel, events_s[event], fps)
-    if "address" in events_s and "top" in events_s:
-        low, high = (round(events_s[event] * fps) - rise.first_frame for event in ("address", "top"))
-        span = rise.lead_mm[max(low, 0) : max(high + 1, 0)]
-        if np.isfinite(span).sum() * 2 >= max(span.size, 1):
-            found["lead_heel_rise_mm"] = float(np.nanmax(span))
-    return found
+@dataclass(frozen=True)
+class SeenSwing:
+    """Heel rise of one swing and its events on the clip's clock, as the formulas of metrics.toml see it."""
+
+    rise: HeelRise
+    events_s: Mapping[str, float]
+    fps: float
+
+    def at(self, foot: str, event: str) -> float:
+        """Rise of a foot's heel at an event, mm; NaN for null."""
+        heel_mm = self.rise.lead_mm if foot == "lead" else self.rise.trail_mm
+        return self.rise.at(heel_mm, self.events_s[event], self.fps) if event in self.events_s else math.nan
+
+    def between(self, foot: str, first: str, last: str) -> tuple[float, float]:
+        """(least, highest) rise from one event to another; NaN unless half of the frames are seen."""
+        if first not in self.events_s or last not in self.events_s:
+            return math.nan, math.nan
+        low, high = (
+            round(self.events_s[event] * self.fps) - self.rise.first_frame for event in (first, last)
+        )
+        heel_mm = self.rise.lead_mm if foot == "lead" else self.rise.trail_mm
+        span = heel_mm[max(low, 0) : max(high + 1, 0)]
+        if np.isfinite(span).sum() * 2 < max(span.size, 1):
+            return math.nan, math.nan
+        return float(np.nanmin(span)), float(np.nanmax(span))
+
+
+def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: float) -> FLOATS:
+    """A row of all metrics with those seen on the clip, from event times on its clock; NaN for the others."""
+    row = np.full(len(metric_codes()), np.nan)
+    if rise is not None:
+        metric_section().clip_metrics(row, SeenSwing(rise, events_s, fps))
+    return row
 
 
 def heels_up(

@@ -2,23 +2,33 @@
 
 numba keeps a compiled function under the date of its own file only, so a change in a helper of another file
 would leave the old machine code in its callers. Here the folder of the kept code is named by the contents of
-every file that holds compiled functions, and of what those import from this package; a change in any of them
-compiles everything anew, and the old folder is removed.
+every file that holds compiled functions, of what those import from this package, and of the metric section
+that is written from the formulas of metrics.toml; a change in any of them compiles everything anew, and the
+old folder is removed.
 """
 
 import hashlib
+import importlib.util
+import os
 import re
 import shutil
+import sys
+import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
+from types import ModuleType
 from typing import ParamSpec, TypeVar
 
 import numba as nb
+
+from models.swing.formulas import section_text
 
 P = ParamSpec("P")
 R = TypeVar("R")
 
 PREFIX = "compiled-"
+SECTION = "metric_section"
 
 
 def compiled_sources(folder: Path) -> list[Path]:
@@ -35,26 +45,30 @@ def compiled_sources(folder: Path) -> list[Path]:
     return [folder / f"{name}.py" for name in sorted(wanted)]
 
 
-def kept_code(folder: Path) -> Path | None:
+def kept_code(folder: Path, section: str = "") -> Path | None:
     """Where compiled code of the sources in `folder` is kept: __pycache__/compiled-DIGEST; made if missing.
 
-    None when that can't be written: numba then keeps it in the user's own cache.
+    `section` is source that is no file of the folder. Where the folder can't be written, it is kept below the
+    user's own cache; None when that can't be written either.
     """
-    digest = hashlib.sha256()
+    digest = hashlib.sha256(section.encode())
     for source in compiled_sources(folder):
         digest.update(source.name.encode() + b"\0" + source.read_bytes())
-    kept = folder / "__pycache__" / f"{PREFIX}{digest.hexdigest()[:16]}"
-    try:
-        if not kept.exists():
-            for old in kept.parent.glob(f"{PREFIX}*"):
-                shutil.rmtree(old, ignore_errors=True)
-            kept.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return kept
+    own = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "underfoot"
+    for place in (folder / "__pycache__", own):
+        kept = place / f"{PREFIX}{digest.hexdigest()[:16]}"
+        try:
+            if not kept.exists():
+                for old in kept.parent.glob(f"{PREFIX}*"):
+                    shutil.rmtree(old, ignore_errors=True)
+                kept.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        return kept
+    return None
 
 
-KEPT = kept_code(Path(__file__).resolve().parent)
+KEPT = kept_code(Path(__file__).resolve().parent, section_text())
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
@@ -71,3 +85,25 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
     finally:
         nb.config.CACHE_DIR = usual
     return fast
+
+
+@cache
+def metric_section() -> ModuleType:
+    """The metric section as a module: written beside its compiled code, and imported from there.
+
+    It is written once under a date that never changes, as numba takes another date for another source.
+    """
+    folder = KEPT if KEPT is not None else Path(tempfile.mkdtemp(prefix="underfoot-"))
+    file = folder / f"{SECTION}.py"
+    if not file.exists():
+        part = folder / f"{SECTION}.{os.getpid()}"
+        part.write_text(section_text(), encoding="utf-8")
+        os.utime(part, (0, 0))
+        part.replace(file)
+    name = f"models.swing.{SECTION}"
+    spec = importlib.util.spec_from_file_location(name, file)
+    if spec is None or spec.loader is None:
+        raise ImportError(f"{file} is no Python module.")
+    sys.modules[name] = module = importlib.util.module_from_spec(spec)  # numba looks it up by name
+    spec.loader.exec_module(module)
+    return module

@@ -13,8 +13,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.event_fit import EventFit, predict
+from models.swing.kernel import sample_columns
 from models.swing.landmarks import LANDMARKS, find_landmarks
-from models.swing.plate import sample_columns
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS
 

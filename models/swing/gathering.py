@@ -8,10 +8,13 @@ import polars as pl
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from models.swing.columns import CROSSINGS, HEEL_SOURCES, METRIC_COLUMNS
 from models.swing.quality import SwingFlags
+from warehouse.definitions import metric_codes
 
 FLOATS = NDArray[np.float64]
+CROSSINGS = (None, "crossed", "before_top", "never")
+HEEL_SOURCES = ("none", "measured", "estimated")
+"""Words for the kernel's codes."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Answer:
     """One session's answer before it is made into rows; n swings in the order of `keys`."""
 
     keys: pl.DataFrame  # session, swing_no, how the clip lies on the plate, and the clip's scale
-    values: FLOATS  # (n, 39) in the order of METRIC_COLUMNS, NaN for null
+    values: FLOATS  # (n, M) in the order of metrics.toml, NaN for null
     crossing: NDArray[np.int64]  # (n,) index into CROSSINGS
     heel_source: NDArray[np.int64]  # (n,) index into HEEL_SOURCES
     flags: list[SwingFlags]
@@ -47,14 +50,14 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     crossing = np.array(CROSSINGS, dtype=object)[np.concatenate([answer.crossing for answer in answers])]
     heel_source = np.array(HEEL_SOURCES)[np.concatenate([answer.heel_source for answer in answers])]
     flags = [flags for answer in answers for flags in answer.flags]
-    frame = pl.DataFrame(values, schema=list(METRIC_COLUMNS), orient="row").fill_nan(None)
+    frame = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
     metrics = (
         keys.select("session", "swing_no")
         .with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String))
         .hstack(frame)
     )
     swings = keys.with_columns(
-        usable=np.isfinite(np.delete(values, METRIC_COLUMNS.index("stance_width_mm"), 1)).any(axis=1),
+        usable=np.isfinite(np.delete(values, metric_codes().index("stance_width_mm"), 1)).any(axis=1),
         flags=_lists([found.names for found in flags], pa.string()),
         flag_counts=_lists([found.counts for found in flags], pa.int32()),
         heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),

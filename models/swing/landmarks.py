@@ -11,10 +11,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from models.swing import signals as s
+from models.swing import conditioning as s
 from models.swing.compiled import compiled
 from models.swing.filter import lowpass_lanes, padding
-from models.swing.windows import plateau_centre
+from models.swing.operations import plateau_centre
 
 FLOATS = NDArray[np.float64]
 MARK_HZ = 12.0
@@ -231,7 +231,7 @@ def bend(x: FLOATS, first: int, last: int, reach: int, sign: float) -> float:
 
 @compiled
 def low_centre(x: FLOATS, first: int, last: int, least: float, within: float) -> float:
-    """Weighted centre of all that stands within `within` of the least value, as windows.plateau_centre."""
+    """Weighted centre of all that stands within `within` of the least value, as operations.plateau_centre."""
     weight, moment = 0.0, 0.0
     for k in range(first, last + 1):
         depth = least + within - x[k]

@@ -9,6 +9,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from models.swing.kernel import Plate, PlateRun
+
 FLOATS = NDArray[np.float64]
 WEIGHT_OFF = 0.10  # quiet load against body weight
 LOW_RATE_HZ = 100.0
@@ -35,13 +37,7 @@ NO_FLAGS = SwingFlags([], [])
 
 
 def model_flags(
-    swings: pl.DataFrame,
-    rows: Sequence[int],
-    rate_hz: FLOATS,
-    unmarked: NDArray[np.bool_],
-    quiet_missing: NDArray[np.int64],
-    weight_n: FLOATS,
-    body_n: float,
+    swings: pl.DataFrame, rows: Sequence[int], run: PlateRun, plate: Plate, unmarked: NDArray[np.bool_]
 ) -> list[SwingFlags]:
     """File flags and model flags of every swing of `swings`; `rows` finds it in the arrays (−1: no samples).
 
@@ -49,12 +45,12 @@ def model_flags(
     from the ±150 ms about address, or after takeaway. `low_rate`: under 100 Hz (count: the rate, Hz).
     `unmarked`: how many of the seven events nobody marked.
     """
-    files = _file_flags(swings)
+    files, rate_hz = _file_flags(swings), run.trace.rate_hz
     with np.errstate(invalid="ignore"):
-        off = np.abs(weight_n - body_n) > WEIGHT_OFF * body_n
+        off = np.abs(plate.weight_n - run.body_n) > WEIGHT_OFF * run.body_n
     found = {
         "weight_mismatch": off.astype(np.int64),
-        "short_quiet": np.where(quiet_missing > 1, quiet_missing, 0),
+        "short_quiet": np.where(plate.quiet_missing > 1, plate.quiet_missing, 0),
         "low_rate": np.where(rate_hz < LOW_RATE_HZ, np.rint(rate_hz).astype(np.int64), 0),
         "unmarked": unmarked.sum(axis=1),
     }

@@ -1,7 +1,7 @@
 """Traces to metrics: one session in, its rows of academy.swing_metric and its swings' flags out.
 
-The work of each sample is the kernel's (kernel.py); here a session's events, clip and flags are brought
-together. A session is one task that depends on nothing else, so many can run side by side.
+The work of each sample is the kernel's (kernel.py); here a session's events, clip and flags come together.
+A session is one task that depends on nothing else, so many can run side by side.
 """
 
 import math
@@ -9,8 +9,9 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -18,14 +19,15 @@ from numpy.typing import NDArray
 
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
-from models.swing.columns import CLIP_METRICS, PLATE_METRICS
 from models.swing.event_fit import EventFit
 from models.swing.events import event_rows, fill_events
+from models.swing.formulas import plate_codes
 from models.swing.gathering import Answer, Reduction, gather
 from models.swing.holds import hold_rows
-from models.swing.plate import NO_MARKS, plate_metrics, withhold
+from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.quality import feet_look_swapped, model_flags
 from models.swing.sync import match_clips
+from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 
 FLOATS = NDArray[np.float64]
@@ -34,48 +36,13 @@ SWINGS = NDArray[np.bool_]
 GRAVITY = 9.80665  # m/s², standard gravity
 
 
-def reduce_session(
-    trace: SessionTrace | None,
-    swings: pl.DataFrame,
-    events: pl.DataFrame,
-    *,
-    stance_mm: Sequence[float] | None,
-    body_mass_kg: float | None,
-    feet_checked: bool = False,
-    clip: Clip | None = None,
-    spreads: Mapping[str, float] | None = None,
-    event_fit: EventFit | None = None,
-) -> Reduction:
-    """Reduce one session's samples and clip to metrics and flags: `answer_session`, made into rows.
+@dataclass(frozen=True)
+class SessionTask:
+    """What one session's reduction needs; plain data, so that it may run in another process or machine.
 
-    Returns:
-        One row a swing of `swings`, in its order; all-null metrics for one without samples or clip.
-    """
-    answer = answer_session(
-        trace, swings, events, stance_mm=stance_mm, body_mass_kg=body_mass_kg, feet_checked=feet_checked,
-        clip=clip, spreads=spreads, event_fit=event_fit,
-    )  # fmt: skip
-    return gather([answer])
-
-
-def answer_session(
-    trace: SessionTrace | None,
-    swings: pl.DataFrame,
-    events: pl.DataFrame,
-    *,
-    stance_mm: Sequence[float] | None,
-    body_mass_kg: float | None,
-    feet_checked: bool = False,
-    clip: Clip | None = None,
-    spreads: Mapping[str, float] | None = None,
-    event_fit: EventFit | None = None,
-    holds: pl.DataFrame | None = None,
-) -> Answer:
-    """Reduce one session's samples and clip.
-
-    Args:
-        trace: the session's samples; swings of it that `swings` does not name (holds) are passed over. None
-            for a session seen only on a clip.
+    Attributes:
+        samples: the trace file or what was read from it; swings of it that `swings` does not name (holds) are
+            passed over. None for a session seen only on a clip.
         swings: rows of academy.swing of this session (swing_no, pace, club_family, file flags, clip offset).
         events: rows of academy.swing_event of this session.
         stance_mm: heel and toe points, 8 numbers (lead heel x, y, lead toe, trail heel, trail toe), or None.
@@ -86,51 +53,98 @@ def answer_session(
             errors of its events, is over half of it is left null; None: nothing is withheld.
         event_fit: the academy's fit (without models: the rules), from which events that are not marked are
             estimated; None: nothing is estimated. Putts are no swings here.
-        holds: rows of academy.hold of this session, whose samples stand in the same trace.
+        holds: rows of academy.hold of this session, whose samples are in the same trace.
     """
-    uniform = on_uniform_grid(trace) if trace is not None else _no_samples(swings)
+
+    samples: SessionTrace | Path | None
+    swings: pl.DataFrame
+    events: pl.DataFrame
+    stance_mm: Sequence[float] | None = None
+    body_mass_kg: float | None = None
+    feet_checked: bool = False
+    clip: Clip | None = None
+    spreads: Mapping[str, float] | None = None
+    event_fit: EventFit | None = None
+    holds: pl.DataFrame | None = None
+
+    def trace(self) -> SessionTrace | None:
+        """The samples, read from their file where they are one.
+
+        Raises
+            UnderfootError: the file is missing or is not a trace.
+        """
+        return read_trace(self.samples) if isinstance(self.samples, Path) else self.samples
+
+
+def reduce_session(
+    samples: SessionTrace | Path | None, swings: pl.DataFrame, events: pl.DataFrame, **more: Any
+) -> Reduction:
+    """Reduce one session to rows; `more` is what else a SessionTask takes.
+
+    Returns:
+        One row a swing of `swings`, in its order; all-null metrics for one without samples or clip.
+    """
+    return gather([answer_task(SessionTask(samples, swings, events, **more))])
+
+
+def answer_task(task: SessionTask) -> Answer:
+    """Reduce one session, its rows not made yet: `gather` makes those of many sessions at once.
+
+    In this order: the clip is matched to the plate, events nobody marked are estimated, the kernel computes
+    the metrics, those that depend on an uncertain event are withheld, and the flags are raised.
+
+    Raises
+        UnderfootError: the trace file is missing or is not a trace.
+    """
+    trace = task.trace()
+    uniform = on_uniform_grid(trace) if trace is not None else _no_samples(task.swings)
     row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
-    rows = [row_of.get(number, -1) for number in swings["swing_no"].to_list()]
+    rows = [row_of.get(number, -1) for number in task.swings["swing_no"].to_list()]
     uniform = _without_holds(uniform, rows)
-    stance = np.asarray(stance_mm if stance_mm is not None else [], dtype=np.float64)
-    body_n = body_mass_kg * GRAVITY if body_mass_kg else math.nan
-    swings, of_clip = match_clips(clip, uniform, swings, events, stance_mm)
-    event_s, error_s = event_arrays(uniform, swings, events)
-    moved = moved_from_clip(uniform, events, event_s)
+    swings, of_clip = match_clips(task.clip, uniform, task.swings, task.events, task.stance_mm)
+    event_s, error_s = event_arrays(uniform, swings, task.events)
+    moved = moved_from_clip(uniform, task.events, event_s)
     estimated = np.zeros(event_s.shape, dtype=bool)
-    if event_fit is not None and np.isnan(event_s).any():
-        estimated = fill_events(uniform, event_s, error_s, _swung(swings, rows, event_s.shape[0]), event_fit)
-    seen, rises = _clip_of(clip, swings, events, stance_mm)
-    up = _heels_up(uniform, swings, rows, rises, clip)
-    plate = plate_metrics(uniform, event_s, stance, body_n, up)
-    if spreads is not None and np.any(error_s > 0.0):
-        withhold(plate, uniform, event_s, error_s, stance, body_n, spreads, up)
-    flags = model_flags(
-        swings,
-        rows,
-        uniform.rate_hz,
-        estimated | np.isnan(event_s),
-        plate.quiet_missing,
-        plate.weight_n,
-        body_n,
+    if task.event_fit is not None and np.isnan(event_s).any():
+        swung = _swung(swings, rows, event_s.shape[0])
+        estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
+    seen, rises = _clip_of(task, swings)
+    run = PlateRun(
+        uniform,
+        event_s,
+        np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64),
+        task.body_mass_kg * GRAVITY if task.body_mass_kg else math.nan,
+        _heels_up(uniform, swings, rows, rises, task.clip),
     )
+    plate = run.reduced()
+    if task.spreads is not None and np.any(error_s > 0.0):
+        withhold(plate, run, error_s, task.spreads)
+    flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
     if of_clip:
         flags = [
             known.with_flag(of_clip[number], 1) if number in of_clip else known
             for known, number in zip(flags, swings["swing_no"], strict=True)
         ]
-    finish = plate.metrics[:, PLATE_METRICS.index("finish_lead_share_pct")]
-    if not feet_checked and feet_look_swapped(swings, rows, finish):
+    finish = plate.metrics[:, metric_codes().index("finish_lead_share_pct")]
+    if not task.feet_checked and feet_look_swapped(swings, rows, finish):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
     there = np.asarray(rows, dtype=np.int64)
-    values = np.full((there.size, len(PLATE_METRICS)), np.nan)
-    values[there >= 0] = plate.metrics[there[there >= 0]]
+    here = there >= 0
+    values = seen  # what the plate measured goes beside what the clip shows
+    plate_columns = _plate_columns()
+    values[np.ix_(here, plate_columns)] = plate.metrics[np.ix_(there[here], plate_columns)]
     codes = np.zeros((2, there.size), dtype=np.int64)
-    codes[:, there >= 0] = np.stack([plate.crossing, plate.heel_source])[:, there[there >= 0]]
+    codes[:, here] = np.stack([plate.crossing, plate.heel_source])[:, there[here]]
     return Answer(
-        _keys(swings, rises), np.hstack([values, seen]), codes[0], codes[1], flags,
-        event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, holds, stance_mm),
+        _keys(swings, rises), values, codes[0], codes[1], flags,
+        event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, task.holds, task.stance_mm),
     )  # fmt: skip
+
+
+@cache
+def _plate_columns() -> NDArray[np.int64]:
+    """Columns of the metrics that need no clip."""
+    return np.array([metric_codes().index(code) for code in plate_codes()])
 
 
 def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
@@ -182,21 +196,19 @@ def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
-def _clip_of(
-    clip: Clip | None, swings: pl.DataFrame, events: pl.DataFrame, stance_mm: Sequence[float] | None
-) -> tuple[FLOATS, list[HeelRise | None]]:
-    """Clip metrics (swings, 4) and heel rise of every swing."""
-    values = np.full((len(swings), len(CLIP_METRICS)), np.nan)
-    if clip is None:
+def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[HeelRise | None]]:
+    """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise."""
+    values = np.full((len(swings), len(metric_codes())), np.nan)
+    if task.clip is None:
         return values, [None] * len(swings)
-    events_of = clip_events(swings, events)
-    points_of = clip.points.partition_by("swing_no", as_dict=True)
+    events_of = clip_events(swings, task.events)
+    points_of = task.clip.points.partition_by("swing_no", as_dict=True)
     rises = []
     for place, number in enumerate(swings["swing_no"]):
         at = events_of[number]
-        points = points_of.get((number,), clip.points.clear())
-        rise = heel_rise(points, clip, at.get("address"), stance_mm)
-        values[place] = list(clip_metrics(rise, at, clip.fps).values())
+        points = points_of.get((number,), task.clip.points.clear())
+        rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
+        values[place] = clip_metrics(rise, at, task.clip.fps)
         rises.append(rise)
     return values, rises
 
@@ -219,44 +231,6 @@ def _heels_up(
             part = slice(int(trace.offsets[row]), int(trace.offsets[row + 1]))
             lead[part], trail[part] = heels_up(rise, clip.fps, trace.times(row) - offset)
     return lead, trail
-
-
-@dataclass(frozen=True)
-class SessionTask:
-    """What one session's reduction needs; plain data, so that it may run in another process or machine."""
-
-    path: Path | None  # None: seen only on a clip
-    swings: pl.DataFrame
-    events: pl.DataFrame
-    stance_mm: Sequence[float] | None = None
-    body_mass_kg: float | None = None
-    feet_checked: bool = False
-    clip: Clip | None = None
-    spreads: Mapping[str, float] | None = None
-    event_fit: EventFit | None = None
-    holds: pl.DataFrame | None = None
-
-
-def reduce_task(task: SessionTask) -> Reduction:
-    """Read one trace file and reduce it.
-
-    Raises
-        UnderfootError: the trace file is missing or is not a trace.
-    """
-    return gather([answer_task(task)])
-
-
-def answer_task(task: SessionTask) -> Answer:
-    """Read one trace file and reduce it, rows not made yet (`gather` makes those of many at once).
-
-    Raises
-        UnderfootError: the trace file is missing or is not a trace.
-    """
-    return answer_session(
-        None if task.path is None else read_trace(task.path), task.swings, task.events,
-        stance_mm=task.stance_mm, body_mass_kg=task.body_mass_kg, feet_checked=task.feet_checked,
-        clip=task.clip, spreads=task.spreads, event_fit=task.event_fit, holds=task.holds,
-    )  # fmt: skip
 
 
 def reduce_sessions(

@@ -36,12 +36,12 @@ from numpy.typing import NDArray
 
 from models.swing.clip import Clip, heel_rise, stillest_s
 from models.swing.clock import event_list
+from models.swing.conditioning import FOOT_OFF, HEEL_HZ
 from models.swing.filter import lowpass
 from models.swing.lags import FINE, Lags
 from models.swing.misfits import FEWEST_TO_COMPARE, misfits
 from models.swing.overlay import Filmed, Laid, Overlays, filmed, grounds
 from models.swing.pairing import outdone, strangers
-from models.swing.signals import FOOT_OFF, HEEL_HZ
 from warehouse.traces import SessionTrace
 
 FLOATS = NDArray[np.float64]

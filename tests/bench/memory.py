@@ -18,7 +18,7 @@ def main(folder: Path, sessions: int, swings: int) -> None:
         batch = []
         for k in range(first, min(first + BATCH, sessions)):
             path = folder / f"copy{k}.parquet"
-            os.link(task.path, path)
+            os.link(task.samples, path)
             batch.append(replace(task, path=path))
         if reduce_sessions(batch).metrics.height != swings * len(batch):
             raise ValueError("a swing is missing")

@@ -19,7 +19,7 @@ from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.table import Row, paired, pairs_of, spent_s
 from ingest.load import load
-from models.swing.columns import PLATE_METRICS
+from models.swing.formulas import plate_codes
 from models.swing.gathering import gather
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.store import writer
@@ -42,8 +42,8 @@ def against_decoding(folder: Path, sessions: int = 30, swings: int = 20, repeats
     if reduce().metrics.height != sessions * swings:
         raise ValueError("a swing is missing")
     for task in tasks:
-        decode(task.path)
-    pairs = paired(reduce, lambda: [decode(task.path) for task in tasks], repeats)
+        decode(task.samples)
+    pairs = paired(reduce, lambda: [decode(task.samples) for task in tasks], repeats)
     each, ratio = 1e6 / (sessions * swings), pairs.ours_by_base
     what = "(a) reduction from trace files / decoding them, CPU a swing"
     return Row(what, pairs.ours * each, pairs.base * each, "µs", ratio, "≤ 2.0 ×", ratio <= 2.0)
@@ -54,7 +54,7 @@ def pandas_loop(task: SessionTask) -> pd.DataFrame:
     plain = made.beside_the_swing_tests("plain_reference")
     events = pd.DataFrame(task.events.rows(), columns=task.events.columns)
     numbers = task.swings["swing_no"].to_list()
-    frame = pd.read_parquet(task.path)
+    frame = pd.read_parquet(task.samples)
     frame["swing_no"] = np.repeat(numbers, len(frame) // len(numbers))
     rows = []
     for number, swing in frame.groupby("swing_no"):
@@ -71,8 +71,8 @@ def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: i
     def reduce(times=1):
         return [gather([answer_task(task) for task in tasks]) for _ in range(times)][-1]
 
-    metrics = reduce().metrics.select(PLATE_METRICS).to_numpy().astype(float)
-    loop = pd.concat([pandas_loop(task) for task in tasks])[list(PLATE_METRICS)].to_numpy(float)
+    metrics = reduce().metrics.select(plate_codes()).to_numpy().astype(float)
+    loop = pd.concat([pandas_loop(task) for task in tasks])[list(plate_codes())].to_numpy(float)
     np.testing.assert_allclose(metrics, loop, rtol=1e-6, atol=1e-6)
     many = 20  # one round is over too soon to be told from noise
     pairs = paired(lambda: reduce(many), lambda: [pandas_loop(task) for task in tasks], repeats)

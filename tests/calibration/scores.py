@@ -8,9 +8,9 @@ import polars as pl
 from calibration.academies import COACHES, DRILLS, SWC, Academy
 from models.season.cells import baseline, fit_cell, swing_variance
 from models.season.coach import coach_gains, item_slopes, student_gains
-from models.season.drill import HELPS, Answers, labels
+from models.season.drill import HELPS, AimFit, labels
 from models.season.drill_data import METRIC, Aim
-from models.season.drill_model import course_of, variance_parts
+from models.season.drill_model import design_of, variance_parts
 from models.season.judgement import IMPROVING, SLIPPING, Bands
 from models.season.reliability import detectable_change, typical_error
 from models.season.trend import student_lines
@@ -53,7 +53,7 @@ def line_score(academy: Academy) -> Counter:
 
 
 def coach_score(academy: Academy) -> Counter:
-    """Coverage of each coach's gain, told in the academy's own smallest detectable changes."""
+    """Coverage of each coach's gain, in the academy's own smallest detectable changes."""
     rows = baseline(academy.sessions)
     fit = fit_cell(rows)
     counts: Counter = Counter()
@@ -78,13 +78,13 @@ def drill_score(academy: Academy) -> Counter:
     """Bias and coverage of each drill's kept effect, what before and after would say, and who is called Helps."""
     rows = baseline(academy.sessions)
     aim = Aim("spring", "m", METRIC, "points", "iron", rows, swing_variance(rows), None)
-    course = course_of(aim, academy.dose)
+    course = design_of(aim, academy.dose)
     parts = variance_parts(course) if course else None
     counts: Counter = Counter()
     if course is None or parts is None:
         counts["unfitted"] += 1
         return counts
-    answers = Answers(course, parts)
+    answers = AimFit(course, parts)
     kept = {drill: answers.kept(drill) for drill in academy.kept}
     for (drill, one), (label, _) in zip(kept.items(), labels(list(kept.values())), strict=True):
         if one.effect is None or not one.enough:

@@ -12,8 +12,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from models.swing.conditioning import heel_share_from_along
 from models.swing.holds import ellipse_area, measures
-from models.swing.signals import heel_share_from_along
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,8 @@ import polars as pl
 import pytest
 
 import made_swings
+from models.swing.conditioning import BALL_AT, heel_share_from_along
 from models.swing.reduce import reduce_session
-from models.swing.signals import BALL_AT, heel_share_from_along
 from warehouse.traces import SessionTrace
 
 # ANSUR II (public survey of body measures): ball-of-foot length in % of foot length, mean and SD.

@@ -18,7 +18,7 @@ from models.season.drill_checks import clustered
 from models.season.faultrate import wilson
 from models.season.kernel import lines
 from models.season.mixed import Cell, fit_reml
-from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
+from models.season.pooling import dersimonian_laird, false_discovery, shrink_to_mean
 
 Z95 = 1.959963984540054
 
@@ -173,7 +173,7 @@ def test_eight_schools_have_no_spread_and_all_stand_at_the_mean():
     pool = dersimonian_laird(*EIGHT)
     assert (pool.mean, pool.se) == (pytest.approx(7.686, abs=1e-3), pytest.approx(4.072, abs=1e-3))
     assert pool.tau2 == 0.0
-    near, near_se = drawn_together(*EIGHT)
+    near, near_se = shrink_to_mean(*EIGHT)
     assert near == pytest.approx(np.full(8, pool.mean))
     assert near_se == pytest.approx(np.full(8, pool.se))
 
@@ -188,7 +188,7 @@ def test_eighteen_batters_shrink_by_efron_and_morriss_factor():
     # Efron & Morris 1977, Sci Am 236: factor .212 = 1 − (k − 3)σ²/S. Ours has k − 1 in place of k − 3.
     y = data("pscl", "EfronMorris")["y"].to_numpy(float)
     variance = y.mean() * (1 - y.mean()) / 45
-    near, _ = drawn_together(y, np.full(18, np.sqrt(variance)))
+    near, _ = shrink_to_mean(y, np.full(18, np.sqrt(variance)))
     ours = float((near[0] - y.mean()) / (y[0] - y.mean()))
     assert 1 - (1 - ours) * 15 / 17 == pytest.approx(0.21165, abs=2e-3)
 

@@ -1,16 +1,16 @@
--- One row per season and coach: the gain of the coach's students with its doubt, and the funnel's limits there.
+-- One row per season and coach: the gain of the coach's students with its uncertainty, and the funnel's limits there.
 -- Gains are per 90 days toward better, in smallest detectable changes, averaged over the core metrics.
 CREATE TABLE IF NOT EXISTS season.coach_gain (
     season VARCHAR NOT NULL,
     coach VARCHAR NOT NULL,
-    gain DOUBLE,                     -- null when too few students were measured to say anything of anyone
+    gain DOUBLE,                     -- null when too few students were measured
     gain_lo DOUBLE,                  -- 90 % interval
     gain_hi DOUBLE,
     gain_se DOUBLE,
     overall DOUBLE,                  -- the academy's, at the usual mix of ages
     raw DOUBLE,                      -- the coach's own, not pulled toward the academy's: the funnel's dot
     raw_se DOUBLE,
-    lo80 DOUBLE,                     -- limits that 80 and 95 of 100 raw gains of alike coaches lie within
+    lo80 DOUBLE,                     -- limits that 80 and 95 of 100 raw gains of equal coaches lie within
     hi80 DOUBLE,
     lo95 DOUBLE,
     hi95 DOUBLE,

@@ -1,4 +1,4 @@
--- One row per season, drill and aim: what the drill kept, what it changed on the day, and what lots say.
+-- One row per season, drill and aim: what the drill kept, what it changed on the day, and what random assignment says.
 -- Every effect is toward better: a metric moved its better way or nearer its band, a fault rate fallen. The aim is the
 -- drill's own and, where that is a fault, each metric its rule reads. Intervals are 90 %.
 CREATE TABLE IF NOT EXISTS season.drill_effect (
@@ -23,13 +23,13 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     n_compared INTEGER,              -- sessions re-measured with no drill
     cross_check_lo DOUBLE,
     cross_check_hi DOUBLE,
-    pooled DOUBLE,                   -- kept, drawn toward the mean of the drills with the same aim
+    pooled DOUBLE,                   -- kept, shrunk toward the mean of the drills with the same aim
     pooled_lo DOUBLE,
     pooled_hi DOUBLE,
-    lots DOUBLE,                     -- kept, from doses that lots decided alone
+    lots DOUBLE,                     -- kept, from doses assigned by random draw alone
     lots_lo DOUBLE,
     lots_hi DOUBLE,
-    n_lots INTEGER,                  -- students whose dose of this drill lots decided
+    n_lots INTEGER,                  -- students whose dose of this drill was assigned by random draw
     p DOUBLE,                        -- one-sided, in the direction of the estimate
     q DOUBLE                         -- Benjamini-Hochberg over the drills of the season
 );

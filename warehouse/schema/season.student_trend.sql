@@ -1,4 +1,4 @@
--- One row per season, student, metric and club family: the change over the season with its doubt.
+-- One row per season, student, metric and club family: the change over the season with its uncertainty.
 CREATE TABLE IF NOT EXISTS season.student_trend (
     season VARCHAR NOT NULL,
     student VARCHAR NOT NULL,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from models.season.pooling import dersimonian_laird, drawn_together, false_discovery
+from models.season.pooling import dersimonian_laird, false_discovery, shrink_to_mean
 
 # Rubin 1981, J Educ Stat 6: effects and standard errors of coaching in eight schools (from memory).
 SCHOOLS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])
@@ -15,7 +15,7 @@ def test_eight_schools_have_no_spread_between_them():
     pool = dersimonian_laird(SCHOOLS, ERRORS)
     assert (pool.mean, pool.se) == (pytest.approx(7.686, abs=2e-3), pytest.approx(4.072, abs=2e-3))
     assert pool.tau2 == 0.0
-    near, se = drawn_together(SCHOOLS, ERRORS)
+    near, se = shrink_to_mean(SCHOOLS, ERRORS)
     assert near == pytest.approx(np.full(8, pool.mean))
     assert se == pytest.approx(np.full(8, pool.se))
 
@@ -30,9 +30,9 @@ def test_vaccine_trials_are_pooled_as_published():
     assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-5), pytest.approx(152.2330, abs=1e-3))
 
 
-def test_effects_far_apart_are_hardly_drawn_together():
+def test_effects_far_apart_are_hardly_shrunk():
     effect, se = np.array([0.0, 10.0, 20.0]), np.full(3, 0.1)
-    near, error = drawn_together(effect, se)
+    near, error = shrink_to_mean(effect, se)
     assert near == pytest.approx(effect, abs=0.01)
     assert error == pytest.approx(se, rel=0.01)
 

@@ -9,7 +9,7 @@ import pytest
 from models.season.cells import baseline
 from models.season.judgement import Bands
 from models.season.trend import fit_season, student_lines
-from models.season.week import KINDS, chosen_changes, listed_count, week_rows
+from models.season.week import KINDS, chosen_changes, count_listed, week_rows
 from models.sql import query
 
 NOW = date(2026, 9, 10)  # a Thursday
@@ -20,16 +20,16 @@ NOW = date(2026, 9, 10)  # a Thursday
     [([], 0), ([0.94], 0), ([0.951], 1), ([0.99, 0.92], 2), ([0.99, 0.90], 1), ([1.0, 1.0, 0.86, 0.5], 3)],
 )
 def test_the_list_is_cut_where_one_in_twenty_listed_may_be_chance(p, count):
-    assert listed_count(np.array(p, dtype=float)) == count
+    assert count_listed(np.array(p, dtype=float)) == count
 
 
-def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(course):
+def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(simulate):
     # The goal: fewer than one row in 400; 3 academies × 40 students × 4 metrics = 480 rows, so at most one.
     rng, listed = np.random.default_rng(8), 0
     for _ in range(3):
         rows = baseline(
             pl.concat(
-                course(rng, f"s{i}", metric=f"m{m}", start=rng.normal(60, 5))[0]
+                simulate(rng, f"s{i}", metric=f"m{m}", start=rng.normal(60, 5))[0]
                 for m in range(4)
                 for i in range(40)
             )

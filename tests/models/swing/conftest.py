@@ -7,8 +7,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from models.swing.columns import METRIC_COLUMNS
 from models.swing.reduce import reduce_session
+from warehouse.definitions import metric_codes
 
 
 def _load(name):
@@ -49,7 +49,7 @@ def reduced(build):
         )
         row, swing = result.metrics.row(0, named=True), result.swings.row(0, named=True)
         return SimpleNamespace(
-            **{name: row[name] for name in (*METRIC_COLUMNS, "crossing")},
+            **{name: row[name] for name in (*metric_codes(), "crossing")},
             heel_source=swing["heel_source"],
             flags=dict(zip(swing["flags"], swing["flag_counts"], strict=True)),
             usable=swing["usable"],

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from models.swing.columns import PLATE_METRICS
+from models.swing.formulas import plate_codes
 
 STANCE = [220.0, 0.0, 250.0, 265.0, -215.0, 5.0, -240.0, 268.0]
 
@@ -15,7 +15,7 @@ STANCE = [220.0, 0.0, 250.0, 265.0, -215.0, 5.0, -240.0, 268.0]
 def agree(kernel, reference, columns, rate, events):
     wanted = reference(columns, rate, events)
     assert kernel.crossing == wanted.pop("crossing")
-    for name in PLATE_METRICS:
+    for name in plate_codes():
         got, value = getattr(kernel, name), wanted[name]
         assert (got is None) == math.isnan(value), name
         if got is not None:

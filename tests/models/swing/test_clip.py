@@ -8,6 +8,7 @@ import pytest
 
 from models.swing.clip import Clip, clip_metrics, heel_rise, heels_up
 from models.swing.reduce import reduce_session
+from warehouse.definitions import metric_codes
 
 FPS = 120.0
 TIMES = {"address": 0.3, "top": 1.3, "mid_down": 1.5, "impact": 1.6}
@@ -43,7 +44,7 @@ def ramp(start, end, height):
 
 def rises(points, view="down_line", stance=None, events=TIMES):
     rise = heel_rise(points, Clip(points, FPS, 280.0, view), events.get("address"), stance)
-    return rise, clip_metrics(rise, events, FPS)
+    return rise, dict(zip(metric_codes(), clip_metrics(rise, events, FPS), strict=True))
 
 
 def test_heel_rise_is_in_millimetres_by_the_shoe():

@@ -24,9 +24,22 @@ def test_a_change_in_any_file_that_compiled_code_is_made_from_moves_it(tmp_path)
         before = after
 
 
-def test_a_folder_that_cannot_be_written_is_left_to_the_users_cache(tmp_path):
-    (tmp_path / "__pycache__").write_text("a file stands in the way")
-    assert kept_code(tmp_path) is None
+def test_a_change_of_the_metric_section_moves_it_as_well(tmp_path):
+    (tmp_path / "kernel.py").write_text("@compiled\ndef f(x): ...\n")
+    assert kept_code(tmp_path, "row[0] = v0") != kept_code(tmp_path, "row[0] = v1")
+
+
+def test_compiled_code_of_a_folder_that_cannot_be_written_is_kept_in_the_users_cache(tmp_path, monkeypatch):
+    folder = tmp_path / "installed"
+    folder.mkdir()
+    (folder / "__pycache__").write_text("a file in the way")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    kept = kept_code(folder)
+    assert kept.is_relative_to(tmp_path / "cache")
+    assert kept.is_dir()
+    (tmp_path / "full").write_text("a file in the way")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "full"))
+    assert kept_code(folder) is None
 
 
 def test_the_kernel_is_kept_there(reduced, good_plan):

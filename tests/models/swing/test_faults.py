@@ -4,8 +4,7 @@ import polars as pl
 import pytest
 
 from models.swing import faults
-from models.swing.columns import METRIC_COLUMNS
-from warehouse.definitions import words_of
+from warehouse.definitions import metric_codes, words_of
 from warehouse.settings import Settings
 
 RULES = faults.load_rules()
@@ -17,9 +16,9 @@ def own(bands=(), limits=()):
 
 def judge(metrics, *, rules=RULES, family="iron", style=None, flags=(), crossing=None):
     """{fault: (flagged, severity)} of one swing with these metrics, all others null."""
-    row = {"session": "s1", "swing_no": 1, "crossing": crossing} | dict.fromkeys(METRIC_COLUMNS) | metrics
+    row = {"session": "s1", "swing_no": 1, "crossing": crossing} | dict.fromkeys(metric_codes()) | metrics
     schema = {"session": pl.String, "swing_no": pl.Int32, "crossing": pl.String} | dict.fromkeys(
-        METRIC_COLUMNS, pl.Float64
+        metric_codes(), pl.Float64
     )
     swings = pl.DataFrame(
         {"session": ["s1"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": [family],
@@ -164,7 +163,7 @@ def test_every_swing_and_fault_has_a_row_in_order_with_the_version():
     )  # fmt: skip
     metrics = pl.DataFrame(
         schema={"session": pl.String, "swing_no": pl.Int32, "crossing": pl.String}
-        | dict.fromkeys(METRIC_COLUMNS, pl.Float64)
+        | dict.fromkeys(metric_codes(), pl.Float64)
     )
     rows = faults.judge(metrics, swings, RULES)
     assert rows.columns == ["session", "swing_no", "fault", "flagged", "severity", "rule_version"]

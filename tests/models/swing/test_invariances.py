@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from models.swing.columns import PLATE_METRICS
+from models.swing.formulas import plate_codes
 
 COMPLEMENT = [  # share metrics that turn into 100 − themselves when the feet change places
     "address_lead_share_pct", "top_lead_share_pct", "mid_down_lead_share_pct", "impact_lead_share_pct",
@@ -24,11 +24,11 @@ SAME = [  # metrics in which the feet play equal parts
 
 
 def values(got):
-    return {name: getattr(got, name) for name in PLATE_METRICS}
+    return {name: getattr(got, name) for name in plate_codes()}
 
 
 def same(got, wanted, tolerance):
-    for name in PLATE_METRICS:
+    for name in plate_codes():
         a, b = getattr(got, name), getattr(wanted, name)
         assert (a is None) == (b is None), name
         assert a is None or a == pytest.approx(b, abs=tolerance, rel=tolerance), name
@@ -76,7 +76,7 @@ def test_rounding_the_samples_moves_nothing(reduced, good_plan, seed):
     columns = good_plan.columns(500.0, noise=0.001, seed=seed)
     rounded = {k: np.round(v, 1 if k.endswith("_n") else 2) for k, v in columns.items()}
     got, plain = values(reduced(rounded)), values(reduced(columns))
-    for name in PLATE_METRICS:
+    for name in plate_codes():
         if plain[name] is not None:
             allowed = 0.002 if name.endswith("_s") and not name.endswith("_pct_s") else 0.25
             assert got[name] == pytest.approx(plain[name], abs=allowed), name
@@ -103,7 +103,7 @@ def test_sample_rates_agree(reduced, good_plan, rate, measured):
         return values(reduced({k: v for k, v in columns.items() if measured or "heel" not in k}, rate))
 
     got, wanted = run(rate), run(500.0)
-    for name in PLATE_METRICS:
+    for name in plate_codes():
         if wanted[name] is None:
             assert got[name] is None
             continue

@@ -7,8 +7,9 @@ import polars as pl
 import pytest
 
 from models.swing.clock import clip_events, event_arrays, moved_from_clip, on_uniform_grid
-from models.swing.columns import METRIC_COLUMNS, PLATE_METRICS
+from models.swing.formulas import plate_codes
 from models.swing.reduce import SessionTask, reduce_session, reduce_sessions
+from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, write_trace
 from warehouse.vocabulary import EVENTS
 
@@ -55,7 +56,7 @@ def columns(good_plan):
 
 
 def nulls(got):
-    return {name for name in PLATE_METRICS if getattr(got, name) is None} - {"stance_width_mm"}
+    return {name for name in plate_codes() if getattr(got, name) is None} - {"stance_width_mm"}
 
 
 def test_a_whole_swing_has_every_plate_metric_but_the_stance(reduced, columns):
@@ -226,8 +227,8 @@ def test_swings_without_samples_and_holds_keep_to_their_own(build, columns):
 
 def test_rows_are_those_of_the_metric_table(reduced, columns):
     frame = reduced(columns).frame
-    assert frame.columns == ["session", "swing_no", "crossing", *METRIC_COLUMNS]
-    assert set(frame.select(METRIC_COLUMNS).dtypes) == {pl.Float64}
+    assert frame.columns == ["session", "swing_no", "crossing", *metric_codes()]
+    assert set(frame.select(metric_codes()).dtypes) == {pl.Float64}
 
 
 def test_a_clip_event_counts_through_the_clip_offset(build, columns):
@@ -308,7 +309,7 @@ def test_an_irregular_clock_is_laid_on_a_grid_and_its_gap_stays_open(build, plai
 
 def test_metrics_that_hang_on_an_uncertain_event_are_withheld(reduced, columns):
     """Events known to 40 ms: what changes fast there is null; what stands still for 40 ms is kept."""
-    spreads = dict.fromkeys(PLATE_METRICS, 4.0)
+    spreads = dict.fromkeys(plate_codes(), 4.0)
     got = reduced(columns, error_s=0.040, spreads=spreads)
     assert got.mid_down_lead_share_pct is None
     assert got.address_lead_share_pct is not None
@@ -316,7 +317,7 @@ def test_metrics_that_hang_on_an_uncertain_event_are_withheld(reduced, columns):
 
 
 def test_marked_events_withhold_nothing(reduced, columns):
-    spreads = dict.fromkeys(PLATE_METRICS, 1e-09)
+    spreads = dict.fromkeys(plate_codes(), 1e-09)
     assert reduced(columns, spreads=spreads).frame.equals(reduced(columns).frame)
 
 

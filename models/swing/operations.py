@@ -1,21 +1,153 @@
-"""Small compiled measures over a range of samples: means, extremes, peaks, slopes, paths, crossings.
+"""What a formula of metrics.toml may ask of one swing's signals: means, extremes, peaks, slopes, crossings.
 
-Every function takes one (n,) float64 signal in which NaN means "not known", and sample numbers. A range is
-`first`…`last`, both counted in, cut to the record. Each returns NaN where it can't say: a range turned round
-or outside the record, or fewer than half of its samples known (so that a dropout gives null, not a guess).
+Every compiled function here takes one (n,) float64 signal in which NaN means "not known", and sample numbers.
+A range is `first`…`last`, both counted in, cut to the record; a negative number is an event that is missing
+or outside the record. Each returns NaN where it can't say: a range turned round, an event missing, or fewer
+than half of the samples known (so that a dropout gives null, not a guess).
 """
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.swing import conditioning as c
 from models.swing.compiled import compiled
 
 FLOATS = NDArray[np.float64]
+COUNTS = NDArray[np.int64]
+ADDRESS, TAKEAWAY, MID_BACK, TOP, MID_DOWN, IMPACT, FINISH = range(7)
+EVENT_HALF_S, ADDRESS_HALF_S = 0.010, 0.150
+HEEL_MOVES, HEEL_OVER_NOISE = 8.0, 15.0  # least move for an opposition: % of total, times its address noise
 PLATEAU = 0.1
-"""A peak's time is the weighted centre of all that stands within this much (points of share, % of body
-weight) of its height."""
+"""A peak's time is the weighted centre of all that lies within this much (points of share, % of body weight)
+of its height."""
+
+
+class Swing(NamedTuple):
+    """One swing as formulas see it; a tuple, which compiled code can take."""
+
+    record: c.Record
+    at: COUNTS  # (7,) sample number of each event, −1 where missing or outside the record
+    event_s: FLOATS  # (7,) s after the first sample
+    stance_mm: FLOATS  # (8,) or empty
+    percent: float  # of body weight, a newton
+    source: int  # of the heel loads
+    off: float  # N: a foot that carries less is off the ground
+    has_body: bool  # a whole-body centre of pressure can be had
+
+
+@compiled
+def around(x: FLOATS, n: int, centre: int, half: int) -> float:
+    """Mean over centre ± half samples; NaN when the event is missing (centre < 0)."""
+    return mean_between(x, n, centre - half, centre + half) if centre >= 0 else math.nan
+
+
+@compiled
+def between(x: FLOATS, n: int, first: int, last: int) -> tuple[float, float]:
+    """(least, highest) from one event to another; NaN when either is missing or they are out of order."""
+    if first < 0 or last < first:
+        return math.nan, math.nan
+    return extremes_between(x, n, first, last)
+
+
+@compiled
+def peak_between(x: FLOATS, n: int, first: int, last: int, half: int, out: FLOATS) -> tuple[float, float]:
+    """`rolling_peak` from one event to another."""
+    if first < 0 or last < first:
+        return math.nan, math.nan
+    return rolling_peak(x, n, first, last, half, out)
+
+
+@compiled
+def highest_at(x: FLOATS, first: int, last: int, highest: float, within: float) -> float:
+    """Sample number (fractional) of the highest value of a window: `plateau_centre`, NaN without one."""
+    return plateau_centre(x, first, last, highest, within) if not math.isnan(highest) else math.nan
+
+
+@compiled
+def slope_between(x: FLOATS, n: int, first: int, last: int, points: int, rate_hz: float) -> float:
+    """`steepest_slope` from one event to another."""
+    return steepest_slope(x, n, first, last, points, rate_hz) if 0 <= first <= last else math.nan
+
+
+@compiled
+def sample_of(moment: float, searched_to: int, last: int) -> int:
+    """Nearest sample of a moment that a search up to one event found, to start a range to a later one."""
+    return int(np.rint(moment)) if searched_to < last and not math.isnan(moment) else -1
+
+
+@compiled
+def ahead_s(swing: Swing, event: int, moment: float) -> float:
+    """How long before an event a moment lies, s; NaN when the event is outside the record."""
+    if swing.at[event] < 0:
+        return math.nan
+    return float((swing.event_s[event] * swing.record.fs - moment) / swing.record.fs)
+
+
+@compiled
+def lesser(a: float, b: float) -> float:
+    """The smaller of two numbers; NaN when either is."""
+    return math.nan if math.isnan(a + b) else min(a, b)
+
+
+@compiled
+def greater(a: float, b: float) -> float:
+    """The larger of two numbers; NaN when either is."""
+    return math.nan if math.isnan(a + b) else max(a, b)
+
+
+@compiled
+def ratio(a: float, b: float) -> float:
+    """A quotient, with inf or NaN where b is 0."""
+    return a / b
+
+
+@compiled
+def distance(stance_mm: FLOATS, first: int, second: int) -> float:
+    """Distance of two of the four points on the floor, mm; NaN when no stance was given."""
+    if stance_mm.size != 8:
+        return math.nan
+    return math.hypot(
+        stance_mm[2 * first] - stance_mm[2 * second], stance_mm[2 * first + 1] - stance_mm[2 * second + 1]
+    )
+
+
+@compiled
+def cross_over(swing: Swing) -> tuple[int, float]:
+    """Code and sample number of the lead share's last rise through 50 between top and impact."""
+    share, n, top, impact = swing.record.lines[c.SHARE], swing.record.n, swing.at[TOP], swing.at[IMPACT]
+    if not 0 <= top < impact:
+        return NULL, math.nan
+    return last_crossing(
+        share, n, top, impact, around(share, n, top, int(np.rint(EVENT_HALF_S * swing.record.fs)))
+    )
+
+
+@compiled
+def opposed(swing: Swing, u: FLOATS, v: FLOATS, first: int, last: int) -> float:
+    """Opposition of two heels over a phase; NaN unless each moves by 8 % of total and 15 × its noise."""
+    address, n = swing.at[ADDRESS], swing.record.n
+    if address < 0 or first < 0 or last <= first:
+        return math.nan
+    quiet = int(np.rint(ADDRESS_HALF_S * swing.record.fs))
+    for heel in (u, v):
+        low, high = extremes_between(heel, n, first, last)
+        noise = spread_between(heel, n, address - quiet, address + quiet)
+        if not (high - low >= HEEL_MOVES and high - low >= HEEL_OVER_NOISE * noise):
+            return math.nan
+    return opposition(u, v, n, first, last)
+
+
+@compiled
+def slowest(swing: Swing, seconds: float, end: int) -> float:
+    """Path length over time of the body's quietest stretch of `seconds` before sample `end`, mm/s."""
+    r = swing.record
+    steps = int(np.rint(seconds * r.fs))
+    if end < steps or not swing.has_body or not c.prepare_body(r, end + 1, swing.stance_mm):
+        return math.nan
+    return quietest_path(r.lines[c.BODY_X], r.lines[c.BODY_Y], end + 1, steps) * r.fs / steps
 
 
 @compiled

@@ -1,0 +1,314 @@
+"""The language of the formulas in metrics.toml: its words, and the Python that stands for each operation.
+
+SIGNALS and OPERATIONS say what every word means; formulas.py says how a formula is put together.
+"""
+
+import ast
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from warehouse.definitions import Metric
+from warehouse.errors import UnderfootError
+from warehouse.vocabulary import EVENTS, POINTS
+
+SIGNALS = {  # name: row of `lines` in conditioning.py, what it is
+    "lead_share": ("SHARE", "lead load, % of both; null where both carry under 10 % of body weight"),
+    "trail_share": ("TRAIL", "100 − lead share"),
+    "lead_load": ("LOAD_L", "N, filtered at min(50 Hz, rate/4)"),
+    "trail_load": ("LOAD_T", "the same of the trail foot"),
+    "total_load": ("TOTAL", "lead + trail load, N"),
+    "lead_along": ("ALONG_L", "% of foot length from the heel, at 20 Hz; null where the foot is off (5 %)"),
+    "trail_along": ("ALONG_T", "the same of the trail foot"),
+    "lead_heel": ("HEEL_L", "heel load, N; unmeasured: load · clip((70 − along)/55, 0, 1)"),
+    "trail_heel": ("HEEL_T", "the same of the trail foot"),
+    "lead_heel_share": ("HEEL_SHARE_L", "heel load, % of that foot's load"),
+    "trail_heel_share": ("HEEL_SHARE_T", "the same of the trail foot"),
+    "lead_heel_part": ("PART_L", "heel load, % of the total load, at 15 Hz"),
+    "trail_heel_part": ("PART_T", "the same of the trail foot"),
+}
+LOADS = ("LOAD_L", "LOAD_T", "TOTAL", "HEEL_L", "HEEL_T")
+RISES = {"lead_heel_rise": "lead", "trail_heel_rise": "trail"}  # mm, on the clip, over the height at address
+BODY = "body_pressure"  # whole-body centre of pressure, mm, at 5 Hz
+CROSSING = "crossing"  # the moment lead share rises through 50 for good between top and impact
+POINT_NAMES = {f"{point}_point": place for place, point in enumerate(POINTS)}  # on the floor, from the stance
+OPERATIONS = {  # name: kinds of its arguments, an example, what it gives
+    "at": (("signal", "event"), "at(lead_share, top)", "mean within ±10 ms of an event, ±150 ms of address"),
+    "least": (("signal", "from", "to"), "least(lead_share, takeaway, top)", "least sample"),
+    "highest": (("signal", "from", "to"), "highest(trail_load, top, mid_down)", "highest sample"),
+    "reach": (("signal", "from", "to"), "reach(lead_along, takeaway, top)", "highest less least"),
+    "peak": (
+        ("signal", "seconds", "from", "to"), "peak(trail_share, 0.04, takeaway, top)",
+        "highest mean over so many seconds; a mean at the border is cut there",
+    ),
+    "time_of_peak": (
+        ("signal", "seconds", "from", "to"), "time_of_peak(trail_share, 0.04, takeaway, top)",
+        "its moment: the weighted centre of all means within 0.1 of it",
+    ),
+    "time_of_highest": (
+        ("signal", "from", "to"), "time_of_highest(total_load, top, finish_or_end)",
+        "moment of the highest sample: the weighted centre of all within 0.1 (loads: 0.1 % of weight)",
+    ),
+    "steepest": (
+        ("signal", "seconds", "from", "to"), "steepest(lead_share, 0.06, top, impact)",
+        "highest least-squares slope over so many seconds, a second",
+    ),
+    "opposition": (
+        ("signal", "signal", "from", "to"), "opposition(lead_heel_part, trail_heel_part, takeaway, top)",
+        "−∫u·v dt/√(∫u²·∫v²) of their rates; null where one moves by under 8 or 15 × its sd at address",
+    ),
+    "slowest": (
+        ("body", "seconds", "event"), "slowest(body_pressure, 1.0, takeaway)",
+        "least path over exactly so many seconds before an event, over that time",
+    ),
+    "before": (("event", "seconds"), "before(takeaway, 0.5)", "start of a window so long before an event"),
+    "distance": (("point", "point"), "distance(lead_heel_point, trail_heel_point)", "on the floor, mm"),
+    "of_weight": (("number",), "of_weight(at(trail_heel, impact))", "a load as % of body weight"),
+    "smaller": (("number", "number"), "smaller(a, b)", "the smaller; null when either is"),
+    "larger": (("number", "number"), "larger(a, b)", "the larger; null when either is"),
+    "positive": (("number",), "positive(impact - top)", "null unless over 0"),
+}  # fmt: skip
+FITS = {"from": ("event", "start", "moment"), "to": ("event", "end"), "signal": ("signal", "rise")}
+NAMED = {
+    "signal": "a signal", "event": "an event", "from": "the event a window starts at",
+    "to": "the event a window ends at",
+    "seconds": "a length in seconds over 0", "body": BODY, "point": "a heel or toe point",
+    "number": "a number",
+}  # fmt: skip
+ARITHMETIC = {ast.Add: "{} + {}", ast.Sub: "{} - {}", ast.Mult: "{} * {}", ast.Div: "ops.ratio({}, {})"}
+COMPARISONS = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
+WORDS = {  # every name that is no operation and no metric: its kind and code
+    **{name: ("signal", line) for name, (line, _) in SIGNALS.items()},
+    **{name: ("rise", foot) for name, foot in RISES.items()},
+    **{name: ("event", str(place)) for place, name in enumerate(EVENTS)},
+    **{name: ("point", str(place)) for name, place in POINT_NAMES.items()},
+    BODY: ("body", ""), CROSSING: ("moment", "crossing", f"at[{EVENTS.index('impact')}]"),
+    "finish_or_end": ("end", ""), "null": ("number", "math.nan"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Term:
+    """A part of a formula: its kind, the Python that stands for it, and where a moment's search ended."""
+
+    kind: str
+    code: str
+    searched_to: str = ""
+
+
+@dataclass
+class Section:
+    """One function of the metric section as it is written, statement by statement."""
+
+    name: str
+    lines: list[str] = field(default_factory=list)
+    kept: dict[str, str] = field(default_factory=dict)
+
+    def keep(self, expression: str) -> str:
+        """The variable that holds an expression, computed once however many formulas ask for it."""
+        if expression not in self.kept:
+            self.kept[expression] = f"v{len(self.kept)}"
+            self.lines.append(f"    {self.kept[expression]} = {expression}")
+        return self.kept[expression]
+
+    def once(self, statement: str) -> None:
+        """Run a statement before what follows, once."""
+        if statement not in self.kept:
+            self.kept[statement] = ""
+            self.lines.append(f"    {statement}")
+
+
+def wrong(metric: str, what: str) -> UnderfootError:
+    """The error of a formula, which names its metric."""
+    return UnderfootError(f"metrics.toml: the formula of {metric} is not right: {what}.")
+
+
+@dataclass(frozen=True)
+class Formula:
+    """One metric's formula being written into its section."""
+
+    metric: Metric
+    section: Section
+    places: dict[str, int]
+
+    def number(self, node: ast.expr) -> str:
+        """Python of a part that must be a number."""
+        term = self.term(node)
+        if term.kind != "number":
+            raise wrong(
+                self.metric.code,
+                f"{ast.unparse(node)} is no number; ask something of it, as in at(lead_share, top)",
+            )
+        return term.code
+
+    def term(self, node: ast.expr) -> Term:
+        """Python of any part."""
+        match node:
+            case ast.Constant(value=bool()):
+                pass
+            case ast.Constant(value=int() | float()):
+                return Term("number", repr(float(node.value)))  # type: ignore[arg-type]
+            case ast.Name(id=name) if name in WORDS:
+                return Term(*WORDS[name])
+            case ast.Name(id=name) if name in self.places:
+                return Term("number", f"row[{self.places[name]}]")
+            case ast.UnaryOp(op=ast.USub(), operand=operand):
+                return Term("number", f"(-{self.number(operand)})")
+            case ast.BinOp(op=op, left=left, right=right) if type(op) in ARITHMETIC:
+                return self._calculated(left, op, right)
+            case ast.IfExp(
+                test=ast.Compare(left=left, ops=[op], comparators=[right]), body=body, orelse=other
+            ):
+                if type(op) in COMPARISONS:
+                    a, b = self.section.keep(self.number(left)), self.section.keep(self.number(right))
+                    choice = (
+                        f"{self.number(body)} if {a} {COMPARISONS[type(op)]} {b} else {self.number(other)}"
+                    )
+                    return Term("number", f"(math.nan if math.isnan({a} + {b}) else ({choice}))")
+            case ast.Call(func=ast.Name(id=name), args=args, keywords=[]) if name in OPERATIONS:
+                return self._asked(name, args)
+        raise wrong(self.metric.code, f"{ast.unparse(node)} is not one of the forms a formula may have")
+
+    def _calculated(self, left: ast.expr, op: ast.operator, right: ast.expr) -> Term:
+        """Arithmetic, and the time between two events or from a moment to an event."""
+        a, b, minus = self.term(left), self.term(right), isinstance(op, ast.Sub)
+        if minus and a.kind == "event" and b.kind == "event":
+            return Term("number", f"(event_s[{a.code}] - event_s[{b.code}])")
+        if minus and a.kind == "event" and b.kind == "moment":
+            return Term("number", self.section.keep(f"ops.ahead_s(swing, {a.code}, {b.code})"))
+        return Term("number", f"({ARITHMETIC[type(op)].format(self.number(left), self.number(right))})")
+
+    def _asked(self, name: str, args: Sequence[ast.expr]) -> Term:
+        """One operation, its arguments checked."""
+        kinds, example, _ = OPERATIONS[name]
+        if len(args) != len(kinds):
+            raise wrong(
+                self.metric.code,
+                f"{name} takes {len(kinds)} argument(s), as in {example}, and here has {len(args)}",
+            )
+        terms = []
+        for kind, node in zip(kinds, args, strict=True):
+            term = self._seconds(node) if kind == "seconds" else self.term(node)
+            clip_too = term.kind != "rise" or name in ("at", "least", "highest")
+            if term.kind not in FITS.get(kind, (kind,)) or not clip_too:
+                raise wrong(
+                    self.metric.code,
+                    f"{name} needs {NAMED[kind]} where {ast.unparse(node)} stands, as in {example}",
+                )
+            terms.append(term)
+        return getattr(self, f"_{name}")(*terms)  # type: ignore[no-any-return]
+
+    def _seconds(self, node: ast.expr) -> Term:
+        value = node.value if isinstance(node, ast.Constant) else None
+        fits = isinstance(value, int | float) and not isinstance(value, bool) and value > 0
+        return Term("seconds" if fits else "other", repr(float(value)) if fits else "")  # type: ignore[arg-type]
+
+    def _samples(self, seconds: float) -> str:
+        return self.section.keep(f"int(np.rint({seconds!r} * fs))")
+
+    def _event(self, event: Term) -> str:
+        return self.section.keep(f"at[{event.code}]")
+
+    def _line(self, signal: Term, first: str, last: str) -> str:
+        """The row of a signal, known at least over first…last."""
+        line = signal.code
+        if line.startswith("HEEL_SHARE"):
+            foot = int(line == "HEEL_SHARE_T")
+            self.section.once(f"c.heel_shares(r, {foot}, {first}, {last}, swing.source, swing.off)")
+        if line.startswith("PART"):
+            self.section.once("c.prepare_heel_parts(r, swing.source)")
+        return self.section.keep(f"lines[c.{line}]")
+
+    def _window(self, first: Term, last: Term) -> tuple[str, str]:
+        """Sample numbers of a window's ends, the first one negative when there is no such window."""
+        end = self._event(last) if last.kind == "event" else ""
+        if first.kind == "moment":
+            start = self.section.keep(f"ops.sample_of({first.code}, {first.searched_to}, {end or 'n'})")
+        else:
+            start = first.code if first.kind == "start" else self._event(first)
+        if last.kind == "end":
+            finish = self.section.keep(f"at[{EVENTS.index('finish')}]")
+            end = self.section.keep(f"{finish} if {finish} > {start} else n - 1")
+        return start, end
+
+    def _at(self, signal: Term, event: Term) -> Term:
+        if signal.kind == "rise":
+            return Term("number", self.section.keep(f"clip.at({signal.code!r}, {EVENTS[int(event.code)]!r})"))
+        at_address = event.code == str(EVENTS.index("address"))
+        half = self.section.keep(
+            f"int(np.rint(ops.{'ADDRESS_HALF_S' if at_address else 'EVENT_HALF_S'} * fs))"
+        )
+        centre = self._event(event)
+        line = self._line(signal, f"{centre} - {half}", f"{centre} + {half}")
+        return Term("number", self.section.keep(f"ops.around({line}, n, {centre}, {half})"))
+
+    def _between(self, signal: Term, first: Term, last: Term) -> str:
+        if signal.kind == "rise":
+            ends = [EVENTS[int(end.code)] if end.kind == "event" else "" for end in (first, last)]
+            return self.section.keep(f"clip.between({signal.code!r}, {ends[0]!r}, {ends[1]!r})")
+        start, end = self._window(first, last)
+        return self.section.keep(f"ops.between({self._line(signal, start, end)}, n, {start}, {end})")
+
+    def _least(self, signal: Term, first: Term, last: Term) -> Term:
+        return Term("number", f"{self._between(signal, first, last)}[0]")
+
+    def _highest(self, signal: Term, first: Term, last: Term) -> Term:
+        return Term("number", f"{self._between(signal, first, last)}[1]")
+
+    def _reach(self, signal: Term, first: Term, last: Term) -> Term:
+        pair = self._between(signal, first, last)
+        return Term("number", f"({pair}[1] - {pair}[0])")
+
+    def _rolled(self, signal: Term, seconds: Term, first: Term, last: Term) -> str:
+        start, end = self._window(first, last)
+        half = self._samples(float(seconds.code) / 2.0)
+        line = self._line(signal, start, end)
+        return self.section.keep(f"ops.peak_between({line}, n, {start}, {end}, {half}, lines[c.SCRATCH])")
+
+    def _peak(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
+        return Term("number", f"{self._rolled(signal, seconds, first, last)}[0]")
+
+    def _time_of_peak(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
+        pair = self._rolled(signal, seconds, first, last)
+        return Term("moment", f"{pair}[1]", self._window(first, last)[1])
+
+    def _time_of_highest(self, signal: Term, first: Term, last: Term) -> Term:
+        (start, end), pair = self._window(first, last), self._between(signal, first, last)
+        within = "ops.PLATEAU / swing.percent" if signal.code in LOADS else "ops.PLATEAU"
+        found = f"ops.highest_at({self._line(signal, start, end)}, {start}, {end}, {pair}[1], {within})"
+        return Term("moment", self.section.keep(found), end)
+
+    def _steepest(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        points = self.section.keep(f"max({self._samples(float(seconds.code))} + 1, 2)")
+        line = self._line(signal, start, end)
+        return Term(
+            "number", self.section.keep(f"ops.slope_between({line}, n, {start}, {end}, {points}, fs)")
+        )
+
+    def _opposition(self, u: Term, v: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        lines = f"{self._line(u, start, end)}, {self._line(v, start, end)}"
+        return Term("number", self.section.keep(f"ops.opposed(swing, {lines}, {start}, {end})"))
+
+    def _slowest(self, _: Term, seconds: Term, event: Term) -> Term:
+        return Term("number", self.section.keep(f"ops.slowest(swing, {seconds.code}, {self._event(event)})"))
+
+    def _before(self, event: Term, seconds: Term) -> Term:
+        end, steps = self._event(event), self._samples(float(seconds.code))
+        return Term("start", self.section.keep(f"{end} - {steps} if {end} >= {steps} else -1"))
+
+    def _distance(self, first: Term, second: Term) -> Term:
+        return Term("number", self.section.keep(f"ops.distance(stance_mm, {first.code}, {second.code})"))
+
+    def _of_weight(self, load: Term) -> Term:
+        return Term("number", f"({load.code} * swing.percent)")
+
+    def _smaller(self, a: Term, b: Term) -> Term:
+        return Term("number", f"ops.lesser({a.code}, {b.code})")
+
+    def _larger(self, a: Term, b: Term) -> Term:
+        return Term("number", f"ops.greater({a.code}, {b.code})")
+
+    def _positive(self, value: Term) -> Term:
+        kept = self.section.keep(value.code)
+        return Term("number", f"({kept} if {kept} > 0.0 else math.nan)")
