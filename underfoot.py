@@ -55,7 +55,7 @@ def cli(*, debug: bool, verbose: bool) -> None:
 @click.option("--port", default=8501, show_default=True)
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
-    from demo_academy.expected import check_refusals  # noqa: PLC0415 - a slow import, used here only
+    from demo_academy.planted import check_refusals  # noqa: PLC0415 - a slow import, used here only
     from demo_academy.write import check_place, write_academy  # noqa: PLC0415
 
     home = Home.find(home_path)

@@ -1,11 +1,11 @@
-"""Foot-level clips: heel and toe points per frame, alone or beside the plates."""
+"""Foot-level clips: heel and toe points in each frame, with or without plates."""
 
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
-from demo_academy.course import Array, Course, Curve
+from demo_academy.curves import Array, Curve, SwingCurves
 
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 HEEL_HIGH_MM = 50.0
@@ -31,8 +31,8 @@ def clip_alone(
 ) -> tuple[list[Array], dict[str, Array]]:
     """Heel rises of S swings filmed without plates, and their true clip metrics.
 
-    Returns one (2, frames) array a swing, lead and trail heel rise in mm, and the metrics, (S,). `high` says
-    where the lead heel lifts past the limit.
+    Returns one (2, frames) array for each swing, lead and trail heel rise, mm, and the metrics, (S,). `high`
+    says where the lead heel lifts past the limit.
     """
     count = len(high)
     facing = shot.view == "face_on"
@@ -59,13 +59,13 @@ def clip_alone(
 
 
 def clip_beside(
-    course: Course, rows: Array, shot: ClipShot, rng: np.random.Generator
+    curves: SwingCurves, rows: Array, shot: ClipShot, rng: np.random.Generator
 ) -> tuple[list[Array], Array, dict[str, Array]]:
-    """Heel rises filmed beside the plates, each clip's start in its swing (s), and the true clip metrics.
+    """Heel rises filmed along with the plates, each clip's start in its swing (s), and the true metrics.
 
-    A heel is seen over 15 mm up only where the statics leave nothing on it: film and plate tell one story.
+    A heel is seen over 15 mm up only where the statics leave no load on it: film and plate agree.
     """
-    fine, part = 8, course.rows(rows)
+    fine, part = 8, curves.take(rows)
     step = 1 / (shot.fps * fine)
     signals = part.signals(step, int(part.end_s.max() / step) + 2)
     begin_along = float(np.median(part.lead_along.values[:, 0])) + 2
@@ -93,8 +93,8 @@ def _one(rise: Array, no: int, shot: ClipShot, stance_mm: float, rng: np.random.
     for k, foot in enumerate(("lead", "trail")):
         heel, toe = _places(shot, foot, stance_mm)
         scale = shot.scale * (0.97 if foot == "lead" and shot.view == "down_line" else 1.0)
-        lean = np.sign(toe[0] - heel[0]) * rise[k] ** 2 / (2 * shot.shoe_mm) * scale
-        x[:, 2 * k], y[:, 2 * k] = heel[0] + lean, heel[1] - rise[k] * scale
+        style = np.sign(toe[0] - heel[0]) * rise[k] ** 2 / (2 * shot.shoe_mm) * scale
+        x[:, 2 * k], y[:, 2 * k] = heel[0] + style, heel[1] - rise[k] * scale
         x[:, 2 * k + 1], y[:, 2 * k + 1] = toe
     x, y = x + rng.normal(0, 0.35, x.shape), y + rng.normal(0, 0.35, y.shape)
     score = rng.uniform(0.82, 0.99, x.shape)

@@ -1,20 +1,24 @@
-"""A planned visit and its swings as a delivery folder: session.toml, plate file, events."""
+"""One student's season of measured visits as delivery folders, with clips, holds, notes and shots."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
-from demo_academy.course import Array, Course
-from demo_academy.plates import plate_frame
-from demo_academy.season import Visit
+from demo_academy.clips import ClipShot, clip_beside, clip_frame
+from demo_academy.curves import Array, SwingCurves
+from demo_academy.films import Look, write_film
+from demo_academy.notes import Line, note_table, session_lines, shot_frame
+from demo_academy.plates import holds_frame, plate_frame
+from demo_academy.season_plan import Visit
+from demo_academy.swings import Batch
 from warehouse.vocabulary import EVENTS
 
 
 @dataclass(frozen=True)
-class Extras:
-    """What comes with a measured session beside its samples."""
+class Attachments:
+    """What a measured session has besides its samples."""
 
     clip: str = ""
     hold: str = ""
@@ -25,16 +29,16 @@ class Extras:
 def write_plates(
     folder: Path,
     visit: Visit,
-    course: Course,
+    curves: SwingCurves,
     rows: Array,
     starts: Array,
-    extras: Extras,
+    extras: Attachments,
     rng: np.random.Generator,
 ) -> None:
     """Write one measured session: session.toml, plate.csv or plate.parquet, and events.csv where asked."""
     folder.mkdir(parents=True, exist_ok=True)
-    numbers = np.array([row.no for row in visit.rows])
-    frame = plate_frame(course, rows, numbers, visit.student, visit.device, visit.rate_hz, starts, rng)
+    numbers = np.array([row.no for row in visit.swings])
+    frame = plate_frame(curves, rows, numbers, visit.student, visit.device, visit.rate_hz, starts, rng)
     if extras.hold_rows is not None:
         frame = pl.concat([frame, extras.hold_rows])
     if visit.device.layout == "parquet":
@@ -42,17 +46,17 @@ def write_plates(
     else:
         frame.write_csv(folder / "plate.csv")
     text = session_head(visit) + _stance(visit) + extras.clip
-    for k, row in enumerate(visit.rows):
+    for k, row in enumerate(visit.swings):
         text += swing_table(row.no, row.part, row.pace, row.club, row.drill)
         if not extras.events_file:
-            text += _events(course, int(rows[k]), float(starts[k]))
+            text += _events(curves, int(rows[k]), float(starts[k]))
     write_text(folder / "session.toml", text + extras.hold)
     if extras.events_file:
-        _events_file(course, rows, numbers, starts).write_csv(folder / "events.csv")
+        _events_file(curves, rows, numbers, starts).write_csv(folder / "events.csv")
 
 
 def write_text(file: Path, text: str) -> None:
-    """Write a text file with plain line ends on every system."""
+    """Write a text file with the same line ends on every system."""
     file.write_text(text, encoding="utf-8", newline="\n")
 
 
@@ -72,7 +76,7 @@ def session_head(visit: Visit, *, device: bool = True) -> str:
 
 
 def _stance(visit: Visit) -> str:
-    """Heel and toe points for the plates that measure across the foot; toes turned a little out."""
+    """Heel and toe points for the plates that measure across the foot; toes turned out a little."""
     if visit.device.layout != "parquet":
         return ""
     half, foot = visit.student.stance_mm / 2, visit.student.foot_mm
@@ -84,7 +88,7 @@ def _stance(visit: Visit) -> str:
 
 
 def swing_table(no: int, part: str, pace: str, club: str, drill: str | None) -> str:
-    """One `[[swing]]` table; what is the default is left out."""
+    """One `[[swing]]` table; defaults are left out."""
     lines = [f"\n[[swing]]\nno = {no}"]
     if part != "baseline":
         lines.append(f'part = "{part}"')
@@ -97,13 +101,13 @@ def swing_table(no: int, part: str, pace: str, club: str, drill: str | None) -> 
     return "\n".join(lines) + "\n"
 
 
-def _events(course: Course, row: int, start_s: float) -> str:
-    lines = [f"{event} = {course.events[event][row] + start_s:.3f}" for event in EVENTS]
+def _events(curves: SwingCurves, row: int, start_s: float) -> str:
+    lines = [f"{event} = {curves.events[event][row] + start_s:.3f}" for event in EVENTS]
     return "[swing.events]\n" + "\n".join(lines) + "\n"
 
 
-def _events_file(course: Course, rows: Array, numbers: Array, starts: Array) -> pl.DataFrame:
-    times = np.stack([course.events[event][rows] + starts for event in EVENTS], axis=1)
+def _events_file(curves: SwingCurves, rows: Array, numbers: Array, starts: Array) -> pl.DataFrame:
+    times = np.stack([curves.events[event][rows] + starts for event in EVENTS], axis=1)
     return pl.DataFrame(
         {
             "swing_no": np.repeat(numbers, len(EVENTS)),
@@ -112,3 +116,107 @@ def _events_file(course: Course, rows: Array, numbers: Array, starts: Array) -> 
             "clock": ["plate"] * times.size,
         }
     )
+
+
+FILMED_VISITS, FILMED_SWINGS = 2, 2
+WITH_EVERY_BALL = ("s003", "s013", "s023", "s033")
+
+
+@dataclass
+class WrittenSeason:
+    """What was written, for the planted truth: clip truths, shots outside sessions, sessions by kind."""
+
+    clip_truth: list[pl.DataFrame] = field(default_factory=list)
+    holds: list[str] = field(default_factory=list)
+    clips: list[str] = field(default_factory=list)
+    events_files: list[str] = field(default_factory=list)
+    shots: list[str] = field(default_factory=list)
+    loose_shots: list[pl.DataFrame] = field(default_factory=list)
+
+
+def write_visits(
+    inbox: Path, number: int, plan: list[Visit], batch: Batch, rows: list[Array],
+    fixed_notes: dict[str, list[Line]], written: WrittenSeason, rng: np.random.Generator,
+) -> None:  # fmt: skip
+    """Write the visits of student `number` into the inbox, recording in `written` what the truth needs."""
+    for order, (visit, at) in enumerate(zip(plan, rows, strict=True)):
+        folder = inbox / visit.session
+        folder.mkdir(parents=True, exist_ok=True)
+        starts = np.round(rng.integers(0, int(4 * visit.rate_hz), len(at)) / visit.rate_hz, 4)
+        clip = _clip(folder, visit, batch, at, starts, written, rng) if _filmed(number, order, visit) else ""
+        hold, hold_rows = "", None
+        if visit.device.layout in {"mat", "parquet"} and order == 3 and number % 3 == 0:
+            hold, hold_rows = holds_frame(visit, rng)
+            written.holds.append(visit.session)
+        in_file = not clip and order == 1 and number % 5 == 2
+        if in_file:
+            written.events_files.append(visit.session)
+        write_plates(
+            folder, visit, batch.curves, at, starts, Attachments(clip, hold, hold_rows, in_file), rng
+        )
+        lines = session_lines(visit, _rates(batch, at), rng) + fixed_notes.get(visit.session, [])
+        if lines:
+            note_table(lines).write_csv(folder / "notes.csv")
+        _shots(folder, visit, batch, at, written, rng)
+
+
+def _filmed(number: int, order: int, visit: Visit) -> bool:
+    """A few visits are filmed as well as measured."""
+    return order == 2 and number % 12 in {0, 2, 6} and visit.device.layout in {"mat", "imperial"}
+
+
+def _clip(
+    folder: Path,
+    visit: Visit,
+    batch: Batch,
+    at: Array,
+    starts: Array,
+    written: WrittenSeason,
+    rng: np.random.Generator,
+) -> str:
+    """Write clip.csv, or for the first visits the films of two swings; returns the `[clip]` table."""
+    student = visit.student
+    right, done = student.handed == "right", len(written.clips)
+    fps = 120.0 if done % 2 and done >= FILMED_VISITS else 60.0
+    shot = ClipShot(fps, student.foot_mm + 25, "down_line", 0.95, right)
+    rises, begin, metrics = clip_beside(batch.curves, at, shot, rng)
+    numbers = np.array([row.no for row in visit.swings])
+    keys = {"session": [visit.session] * len(at), "swing_no": numbers.astype(np.int32)}
+    truth = pl.DataFrame(keys | {"clip_offset_s": starts + begin} | metrics)
+    if done < FILMED_VISITS:
+        truth = truth.head(FILMED_SWINGS)
+        for no, rise in zip(numbers, rises[:FILMED_SWINGS], strict=False):
+            _film(folder / f"clip-{no}.mp4", rise, shot, student.stance_mm, done)
+    else:
+        clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
+    written.clips.append(visit.session)
+    written.clip_truth.append(truth)
+    return shot.toml()
+
+
+def _film(path: Path, rise: Array, shot: ClipShot, stance_mm: float, seed: int) -> None:
+    """Draw one swing's film from its heel rises (2, F), mm."""
+    look, times = Look(body=True, saturation=0.15, seed=seed), np.arange(rise.shape[1]) / shot.fps
+    write_film(path, times, rise, times, shot, stance_mm, look)
+
+
+def _rates(batch: Batch, at: Array) -> dict[str, float]:
+    """Share of a visit's swings with each fault."""
+    return {fault: float(hit[at].mean()) for fault, hit in batch.planted.items()}
+
+
+def _shots(
+    folder: Path, visit: Visit, batch: Batch, at: Array, written: WrittenSeason, rng: np.random.Generator
+) -> None:
+    """Ball results for some visits, and all of a few students: in the folder or for the range file."""
+    if rng.random() > 0.15 and visit.student.code not in WITH_EVERY_BALL:
+        return
+    metrics = batch.metrics
+    written.shots.append(visit.session)
+    shots = shot_frame(
+        visit, metrics["impact_lead_share_pct"][at], metrics["mid_down_lead_share_pct"][at], rng
+    )
+    if rng.random() < 0.2 or not written.loose_shots:
+        written.loose_shots.append(shots)
+    else:
+        shots.write_csv(folder / "shots.csv")

@@ -1,7 +1,7 @@
 """Foot-level films drawn from known heel rises: two shoes with tape at heel and toe before a busy background.
 
 The picture is drawn where a phone on a low stand would see it: from behind the player down the line the far
-(lead) shoe stands higher in the picture and smaller; from the front the toes come toward the camera.
+(lead) shoe is higher in the picture and smaller; from the front the toes come toward the camera.
 """
 
 import math
@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from demo_academy.clips import POINTS, ClipShot
-from demo_academy.course import Array
+from demo_academy.curves import Array
 
 TAPE_MM = 22.0
 TICK = Fraction(1, 90_000)
@@ -24,12 +24,12 @@ SUB = 4  # cv2 takes places in sixteenths of a pixel
 
 @dataclass(frozen=True)
 class Look:
-    """How a film looks: size, tape and background, what blurs and shakes it, and what comes in the way."""
+    """How a film looks: size, tape and background, what blurs and shakes it, and what gets in the way."""
 
     width: int = 640
     height: int = 360
     tape: tuple[int, int, int] | None = (30, 110, 250)  # blue, green, red; None films shoes without tape
-    exposure: float = 0.5  # of the time between pictures; moving things are smeared over it
+    exposure: float = 0.5  # of the time between pictures; movement blurs over it
     jitter_px: float = 0.4
     soft_px: float = 0.0  # SD of the lens's blur
     noise: float = 4.0  # SD of the pictures' noise, of 255
@@ -38,7 +38,7 @@ class Look:
     body: bool = False  # legs and more of the player above the shoes
     shoe: tuple[int, int, int] = (52, 48, 45)
     shoe_width_mm: float | None = None  # at the ball: from the front shoes are solids; None: flat ones
-    gaudy: float = 1.0  # colour of what is behind
+    saturation: float = 1.0  # of the background
     seed: int = 0
 
 
@@ -54,15 +54,15 @@ def mark_places(rises: Array, shot: ClipShot, stance_mm: float, width: int) -> A
             heel = np.array(
                 [width / 2 - way * shot.shoe_mm * scale * (0.5 - 0.2 * far), (0.82 - 0.24 * far) * height]
             )
-            there = np.array([way * shot.shoe_mm * size, 0.0])
+            to_toe = np.array([way * shot.shoe_mm * size, 0.0])
         else:
             side = way if foot == "lead" else -way
             heel = np.array([width / 2 + side * stance_mm * scale / 2, 0.70 * height])
             flare = 0.42 if foot == "lead" else 0.25
-            there = np.array([side * flare, 0.22]) * shot.shoe_mm * size
-        toe = heel + there
-        lean = np.sign(toe[0] - heel[0]) * rises[k] ** 2 / (2 * shot.shoe_mm) * size
-        out[:, 2 * k, 0], out[:, 2 * k, 1] = heel[0] + lean, heel[1] - rises[k] * size
+            to_toe = np.array([side * flare, 0.22]) * shot.shoe_mm * size
+        toe = heel + to_toe
+        style = np.sign(toe[0] - heel[0]) * rises[k] ** 2 / (2 * shot.shoe_mm) * size
+        out[:, 2 * k, 0], out[:, 2 * k, 1] = heel[0] + style, heel[1] - rises[k] * size
         out[:, 2 * k + 1] = toe
     return out
 
@@ -80,8 +80,8 @@ def write_film(
     """Write a film with a picture at each of `times`; `rises` (2, G) mm are given at `grid_s` (G,)."""
     rng = np.random.default_rng(look.seed)
     backdrop = _backdrop(look, rng)
-    with av.open(str(path), "w", options={"movflags": "faststart"}) as held:
-        stream = held.add_stream(
+    with av.open(str(path), "w", options={"movflags": "faststart"}) as container:
+        stream = container.add_stream(
             "libx264", rate=round(shot.fps), options={"preset": "ultrafast", "crf": "20"}
         )
         stream.width, stream.height, stream.pix_fmt = look.width, look.height, "yuv420p"
@@ -93,21 +93,21 @@ def write_film(
             moments = at + np.linspace(-0.5, 0.5, 5) * look.exposure / shot.fps
             both = np.stack([np.interp(moments, grid_s, rise) for rise in rises])
             places = mark_places(both, shot, stance_mm, look.width) + shake
-            picture = _drawn(backdrop, float(at), places, shot, look, shake)
+            picture = _exposed(backdrop, float(at), places, shot, look, shake)
             if look.soft_px > 0:
                 picture = cv2.GaussianBlur(picture, (0, 0), look.soft_px)
             picture = np.clip(picture + noise[n % 5], 0, 255).astype(np.uint8)
             frame = av.VideoFrame.from_ndarray(picture, format="bgr24")
             frame.pts, frame.time_base = round(float(at) / TICK), TICK
-            held.mux(stream.encode(frame))
-        held.mux(stream.encode(None))
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
 
 
 def _backdrop(look: Look, rng: np.random.Generator) -> Array:
     """Grass below and blotches above, wider than the picture so that it can drift."""
     wide = look.width + 80
     shade, colour = rng.uniform(70, 150, (18, 40, 1)), rng.uniform(-40, 40, (18, 40, 3))
-    coarse = shade + look.gaudy * colour
+    coarse = shade + look.saturation * colour
     picture = cv2.resize(coarse, (wide, look.height), interpolation=cv2.INTER_CUBIC)
     floor = int(0.45 * look.height)
     blades = cv2.GaussianBlur(rng.normal(0, 60, (look.height - floor, wide, 1)), (0, 0), 1.2)[..., None]
@@ -115,7 +115,7 @@ def _backdrop(look: Look, rng: np.random.Generator) -> Array:
     return picture.clip(0, 255).astype(np.uint8)
 
 
-def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look, shake: Array) -> Array:
+def _exposed(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look, shake: Array) -> Array:
     """One picture: the mean of what is seen at the moments of its exposure; places (M, 4, 2)."""
     drift = int(40 + 35 * np.sin(2.2 * at))
     ground = backdrop[:, drift : drift + look.width].copy()
@@ -141,7 +141,7 @@ def _drawn(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Look
 
 
 def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
-    """A dark shoe from heel to toe, flat as a picture on the wall."""
+    """A dark shoe from heel to toe, drawn flat."""
     along, up = _axes(heel, toe)
     tall = 75.0 * scale
     tip = toe + 0.2 * tall * along
@@ -168,10 +168,10 @@ MARK_ABOVE = 0.06  # the floor, of the way
 
 
 def _solid_shoe(picture: Array, heel: Array, toe: Array, shoe_mm: float, scale: float, look: Look) -> None:
-    """A shoe as a solid, cut across its length and drawn from the back to the front.
+    """A solid shoe, drawn slice by slice from the back to the front.
 
-    How far it is turned out and how far the camera looks down follow from where its marks stand: across the
-    picture the way between them is the shoe's length times sin(turn), down it times cos(turn) sin(tilt).
+    How far it is turned out and how far the camera looks down follow from where its marks are: across the
+    picture the distance between them is the shoe's length times sin(turn), down it times cos(turn) sin(tilt).
     """
     long, wide = shoe_mm * scale, (look.shoe_width_mm or 0.0) * scale
     sine = float(np.clip((toe - heel)[0] / long, -0.99, 0.99))

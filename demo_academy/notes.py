@@ -1,4 +1,4 @@
-"""What coaches and students write: sightings, drills, plans, checks, practice, discomfort, targets."""
+"""What coaches and students write: faults seen, drills, plans, checks, practice, discomfort, targets."""
 
 from datetime import datetime, timedelta
 from typing import Any
@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.season import Visit
+from demo_academy.season_plan import Visit
 
 COLUMNS: dict[str, Any] = {
     "session": pl.String, "student": pl.String, "at": pl.String, "author": pl.String, "kind": pl.String,
@@ -30,7 +30,7 @@ SEEN = (
 Line = dict[str, Any]
 
 
-def frame(lines: list[Line]) -> pl.DataFrame:
+def note_table(lines: list[Line]) -> pl.DataFrame:
     """Note lines as the table of notes.csv."""
     return pl.DataFrame([{name: line.get(name) for name in COLUMNS} for line in lines], schema=COLUMNS)
 
@@ -49,11 +49,11 @@ def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generato
         if rng.random() < (0.75 if rate > 0.4 else 0.25 if rate > 0.1 else 0.01):
             text = SEEN[int(rng.integers(0, len(SEEN)))] if rng.random() < 0.4 else None
             add(12, kind="saw", code=fault, grade=1 + (rate > 0.3) + (rate > 0.6), text=text, shared=False)
-    if visit.given is not None:
+    if visit.drill_set is not None:
         reps = float(rng.choice([10, 15, 20]))
-        add(25, kind="drill", code=visit.given, value=reps, unit="reps", place="lesson", pace="slow")
+        add(25, kind="drill", code=visit.drill_set, value=reps, unit="reps", place="lesson", pace="slow")
         if rng.random() < 0.5:
-            add(45, kind="plan", code=visit.given, text=PLANS[int(rng.integers(0, len(PLANS)))])
+            add(45, kind="plan", code=visit.drill_set, text=PLANS[int(rng.integers(0, len(PLANS)))])
     elif rng.random() < 0.25:
         add(45, kind="plan", text=PLANS[int(rng.integers(0, len(PLANS)))])
     if rng.random() < 0.08:
@@ -72,7 +72,7 @@ def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generato
 
 def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> list[Line]:
     """Home practice logged between a visit and the next, for some of the drills set."""
-    if visit.given is None or rng.random() < 0.55:
+    if visit.drill_set is None or rng.random() < 0.55:
         return []
     lines: list[Line] = []
     at = visit.started_at + timedelta(days=int(rng.integers(1, 4)))
@@ -83,7 +83,7 @@ def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> l
                 "at": at.replace(hour=18, minute=5).isoformat(),
                 "author": visit.student.code,
                 "kind": "practice",
-                "code": visit.given,
+                "code": visit.drill_set,
                 "value": float(rng.choice([5, 10, 15])),
                 "unit": "minutes",
                 "pace": str(rng.choice(["slow", "half"])),
@@ -95,8 +95,8 @@ def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> l
     return lines
 
 
-def special_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
-    """Notes that stand in every demo, session → lines: discomfort open and over, a target, a talk."""
+def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
+    """Notes that every demo has, session → lines: discomfort open and over, a target, a talk."""
     first, second = plans[0], plans[1]
     third, fourth = plans[2], plans[3]
 
@@ -135,9 +135,9 @@ def shot_frame(
     visit: Visit, impact_share: Any, mid_down_share: Any, rng: np.random.Generator
 ) -> pl.DataFrame:
     """shots.csv: carry grows with lead share at mid-down, side with the lack of it at impact (see BALL)."""
-    student, count = visit.student, len(visit.rows)
+    student, count = visit.student, len(visit.swings)
     stretch = {"full": 1.0, "half": 0.75, "slow": 0.55}
-    part = np.array([stretch[r.pace] * (1.45 if r.family == "driver" else 1.0) for r in visit.rows])
+    part = np.array([stretch[r.pace] * (1.45 if r.family == "driver" else 1.0) for r in visit.swings])
     age = student.age_on(visit.started_at.date())
     base = (
         78
@@ -150,7 +150,7 @@ def shot_frame(
     return pl.DataFrame(
         {
             "session": [visit.session] * count,
-            "swing_no": [r.no for r in visit.rows],
+            "swing_no": [r.no for r in visit.swings],
             "carry_m": np.round(np.maximum(carry, 5), 1),
             "side_m": np.round(side, 1),
             "club_speed_m_s": np.round(ball / 1.33, 1),

@@ -1,22 +1,24 @@
-"""The planted truth: true metrics a swing, and what the season's answers should find."""
+"""The planted truth: true metrics of each swing, what the season's answers should find, all refusals."""
 
+import json
 from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from demo_academy.course import Array
-from demo_academy.dials import DIAL, Dial
-from demo_academy.drills import DRILLS, Drill
+from demo_academy.curves import Array
 from demo_academy.faults import EXCLUDES, PLATE_FAULTS
+from demo_academy.habits import COACHED_HABITS, DRILLS, HABIT_BY_NAME, MEASURES_SWAY, Drill, Habit, Profile
 from demo_academy.notes import BALL
-from demo_academy.scenario import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
-from demo_academy.season import Visit
-from demo_academy.story import GAINED, SEES_SWAY, Story
+from demo_academy.people import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
+from demo_academy.season_plan import Visit
 from demo_academy.swings import Batch
+from warehouse.errors import UnderfootError
+from warehouse.home import Home
+from warehouse.store import open_snapshot
 
-TYPICAL: dict[str, dict[str, float]] = {
+MEAN_WITH_FAULT: dict[str, dict[str, float]] = {
     "mid_back_trail_share_pct": {"stays_centred": 52.5, "reverse_load": 59.0},
     "trail_heel_sink_pct": {"trail_heel_sink": 22.0, "heels_together_back": 12.6},
     "lead_heel_unload_pct_bw": {
@@ -38,12 +40,12 @@ TYPICAL: dict[str, dict[str, float]] = {
     "impact_gain_pts": {"late_crossing": 25.0, "little_lead_load": 14.0, "target_drift": 23.5},
     "address_lead_share_pct": {"uneven_at_address": 50.0},
 }
-"""Mean of a metric in swings with a fault, where it differs from the dial."""
+"""Mean of a metric in swings with a fault, where it differs from the habit."""
 
 
 def swing_rows(plan: list[Visit], batch: Batch) -> pl.DataFrame:
     """One row per planted swing of a student: keys, true metrics, planted faults, clean."""
-    pairs = [(visit, row) for visit in plan for row in visit.rows]
+    pairs = [(visit, row) for visit in plan for row in visit.swings]
     keys: dict[str, Any] = {
         "session": [v.session for v, _ in pairs],
         "swing_no": pl.Series([r.no for _, r in pairs], dtype=pl.Int32),
@@ -55,10 +57,10 @@ def swing_rows(plan: list[Visit], batch: Batch) -> pl.DataFrame:
         "part": [r.part for _, r in pairs],
         "pace": [r.pace for _, r in pairs],
         "drill": pl.Series([r.drill for _, r in pairs], dtype=pl.String),
-        "weight_n": batch.course.weight_n,
+        "weight_n": batch.curves.weight_n,
     }
     metrics: dict[str, Array] = dict(batch.metrics)
-    seen = np.array([v.device.name in SEES_SWAY for v, _ in pairs])
+    seen = np.array([v.device.name in MEASURES_SWAY for v, _ in pairs])
     metrics["address_sway_speed_mm_s"] = np.where(seen, metrics["address_sway_speed_mm_s"], np.nan)
     stance = np.array([v.student.stance_mm if v.device.layout == "parquet" else np.nan for v, _ in pairs])
     names = [[fault for fault, hit in batch.planted.items() if hit[k]] for k in range(len(pairs))]
@@ -67,29 +69,29 @@ def swing_rows(plan: list[Visit], batch: Batch) -> pl.DataFrame:
     return frame.with_columns(pl.selectors.float().fill_nan(None))
 
 
-def all_rows(
+def all_swing_rows(
     plates: Iterable[pl.DataFrame],
     beside: list[pl.DataFrame],
     alone: list[pl.DataFrame],
-    gone: list[tuple[str, int]],
+    damaged: list[tuple[str, int]],
 ) -> pl.DataFrame:
     """Every planted swing that must load, in order of session and swing."""
     frame = pl.concat(plates)
     if beside:
         frame = frame.join(pl.concat(beside), on=["session", "swing_no"], how="left", maintain_order="left")
     frame = pl.concat([frame, *alone], how="diagonal")
-    lost = pl.DataFrame(gone, schema={"session": pl.String, "swing_no": pl.Int32}, orient="row")
+    lost = pl.DataFrame(damaged, schema={"session": pl.String, "swing_no": pl.Int32}, orient="row")
     return frame.join(lost, on=["session", "swing_no"], how="anti").sort("session", "swing_no")
 
 
-def student_truth(student: Student, story: Story, plan: list[Visit]) -> dict[str, Any]:
-    """What was planted in one student: style, tendencies, each metric's change from first to last visit."""
+def student_truth(student: Student, profile: Profile, plan: list[Visit]) -> dict[str, Any]:
+    """What was planted in one student: style, fault tendencies, each metric's change over the visits."""
     tendencies = {
         fault: {"kind": t.kind, "first": round(t.first, 3), "last": round(t.last, 3)}
-        for fault, t in story.tendencies.items()
+        for fault, t in profile.tendencies.items()
     }
     return {
-        "style": student.lean,
+        "style": student.style,
         "handed": student.handed,
         "age": student.age_on(SEASON[1]),
         "bay": student.bay,
@@ -97,19 +99,21 @@ def student_truth(student: Student, story: Story, plan: list[Visit]) -> dict[str
         "sessions": len(plan),
         "tendencies": tendencies,
         "metrics": {
-            dial.metric: _metric_truth(dial, story, plan) for dial in DIAL.values() if dial.name != "load_on"
+            habit.metric: _habit_truth(habit, profile, plan)
+            for habit in HABIT_BY_NAME.values()
+            if habit.name != "load_on"
         },
     }
 
 
-def _metric_truth(dial: Dial, story: Story, plan: list[Visit]) -> dict[str, Any]:
-    """Expected baseline iron means at the first and last visit, device offset taken out."""
-    means = [_expected(dial, visit) for visit in plan]
+def _habit_truth(habit: Habit, profile: Profile, plan: list[Visit]) -> dict[str, Any]:
+    """Expected baseline iron means at the first and last visit, without the device offset."""
+    means = [_expected(habit, visit) for visit in plan]
     days = plan[-1].day - plan[0].day
     change = means[-1] - means[0]
-    touched = [fault for fault in TYPICAL.get(dial.metric, {}) if fault in story.tendencies]
+    touched = [fault for fault in MEAN_WITH_FAULT.get(habit.metric, {}) if fault in profile.tendencies]
     return {
-        "kind": story.lines[dial.name].kind,
+        "kind": profile.lines[habit.name].kind,
         "first": round(means[0], 4),
         "last": round(means[-1], 4),
         "change": round(change, 4),
@@ -118,20 +122,22 @@ def _metric_truth(dial: Dial, story: Story, plan: list[Visit]) -> dict[str, Any]
     }
 
 
-def _expected(dial: Dial, visit: Visit) -> float:
-    """Dial level without the day's noise, mixed with what the planted faults make of it."""
-    value = visit.expected[dial.name]
-    if dial.name == "gain" and value > 0:
+def _expected(habit: Habit, visit: Visit) -> float:
+    """The habit's level without the day's noise, averaged with its values under the planted faults."""
+    value = visit.expected[habit.name]
+    if habit.name == "gain" and value > 0:
         value = min(value, 83.0 - visit.expected["mid_down"])
-    typical = TYPICAL.get(dial.metric, {})
-    chances = _standing(visit.chances)
+    typical = MEAN_WITH_FAULT.get(habit.metric, {})
+    chances = _after_exclusions(visit.expected_chances)
     whole = sum(chances[fault] for fault in typical)
     shrink = min(1.0, 1.0 / whole) if whole > 0 else 1.0
-    return float(value + sum(shrink * chances[fault] * (there - value) for fault, there in typical.items()))
+    return float(
+        value + sum(shrink * chances[fault] * (with_fault - value) for fault, with_fault in typical.items())
+    )
 
 
-def _standing(chances: dict[str, float]) -> dict[str, float]:
-    """Chance that a drawn fault stands once earlier faults have kept out those they exclude."""
+def _after_exclusions(chances: dict[str, float]) -> dict[str, float]:
+    """Chance that a fault remains once earlier faults have excluded theirs."""
     out = dict(chances)
     for fault in PLATE_FAULTS:
         for other in EXCLUDES.get(fault, ()):
@@ -148,7 +154,10 @@ def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
         "coaches": {
             coach.code: {
                 "gain_day_spreads_per_90_days": coach.gain,
-                "per_90_days": {DIAL[n].metric: round(coach.gain * DIAL[n].day, 4) for n in GAINED},
+                "per_90_days": {
+                    HABIT_BY_NAME[n].metric: round(coach.gain * HABIT_BY_NAME[n].day, 4)
+                    for n in COACHED_HABITS
+                },
             }
             for coach in COACHES
         },
@@ -163,14 +172,37 @@ def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
 
 
 def _drill_truth(drill: Drill, plans: list[list[Visit]]) -> dict[str, Any]:
-    """What a drill keeps and does on the day, and how often and to how many it was given."""
-    doses = [sum(visit.given == drill.code for visit in plan) for plan in plans]
+    """The drill's lasting gain and its change on the day, and how often and to how many it was given."""
+    doses = [sum(visit.drill_set == drill.code for visit in plan) for plan in plans]
     return {
         "aim": drill.aim,
-        "unit": "log odds" if drill.dial is None else "the metric's own",
+        "unit": "log odds" if drill.habit is None else "the metric's own",
         "kept_first": drill.kept,
         "kept_each_more": drill.more,
         "same_day": drill.same_day,
         "doses": sum(doses),
         "students": sum(count > 0 for count in doses),
     }
+
+
+def check_refusals(home: Home) -> int:
+    """Compare what was refused with what was planted; returns how many that is.
+
+    Raises
+        UnderfootError: a planted refusal is missing, or there is another.
+    """
+    planted = json.loads((home.path / "planted_truth.json").read_text(encoding="utf-8"))["expected_refusals"]
+    expected = {(entry["delivery"], entry["swing_no"]) for entry in planted}
+    snapshot = open_snapshot(home)
+    found = {
+        (str(name), swing)
+        for name, swing in snapshot.sql("SELECT name, swing_no FROM academy.refusal").rows()
+    }
+    snapshot.close()
+    if found != expected:
+        missed, extra = sorted(map(str, expected - found)), sorted(map(str, found - expected))
+        raise UnderfootError(
+            "The demo's refusals are not the planted ones: "
+            f"missed {missed or 'none'}, unexpected {extra or 'none'}."
+        )
+    return len(expected)

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from demo_academy.drills import DRILLS
-from demo_academy.scenario import COACHES, SEASON, Student, guardian_name
+from demo_academy.habits import DRILLS
+from demo_academy.people import COACHES, NO_CONSENT, SEASON, Student, guardian_name
 
 ACADEMY_TOML = """\
 # The demo academy: everyone and everything in it is invented.
@@ -52,9 +52,6 @@ right_along_pct = { column = "pos_right", unit = "cm" }
 kind = "force_plates"
 """
 
-STRANGER = "s900"
-"""An adult on the roster who never gave consent to be measured."""
-
 
 def write_rosters(
     target: Path, students: list[Student], changes: dict[str, tuple[date, str]], rng: np.random.Generator
@@ -88,7 +85,7 @@ def _people(students: list[Student], rng: np.random.Generator) -> pl.DataFrame:
         if s.guardian is not None
     ]
     born, joined = date(1979, 11, 20), date(2026, 5, 4)
-    rows.append((STRANGER, "student", "Ottoline Varneck", born, "right", 251.0, "club", None, joined, None))
+    rows.append((NO_CONSENT, "student", "Ottoline Varneck", born, "right", 251.0, "club", None, joined, None))
     names = ["person", "role", "display_name", "born", "handed", "foot_length_mm", "level", "guardian_of",
              "joined", "left"]  # fmt: skip
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)
@@ -101,7 +98,7 @@ def _coaching(students: list[Student], changes: dict[str, tuple[date, str]]) -> 
         rows.append((s.code, s.coach, s.joined, day - timedelta(days=1) if day else None))
         if day:
             rows.append((s.code, coach, day, None))
-    rows.append((STRANGER, "c02", date(2026, 5, 4), None))
+    rows.append((NO_CONSENT, "c02", date(2026, 5, 4), None))
     return pl.DataFrame(
         rows, schema=["student", "coach", "from", "to"], orient="row", infer_schema_length=None
     )
@@ -113,6 +110,6 @@ def _consents(students: list[Student]) -> pl.DataFrame:
         for s in students
         for purpose in ("measure", "film", "share_page")
     ]
-    rows.append((STRANGER, STRANGER, "share_page", date(2026, 5, 4), None))
+    rows.append((NO_CONSENT, NO_CONSENT, "share_page", date(2026, 5, 4), None))
     names = ["student", "given_by", "purpose", "from", "to"]
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)

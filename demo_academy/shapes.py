@@ -1,16 +1,16 @@
-"""From dials to a course: where each curve stands at each event of the swing."""
+"""From habits to curves: where each curve is at each event of the swing."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from demo_academy.course import Array, Course, Curve, Sway, along_for, heel_share
-from demo_academy.dials import DIALS
+from demo_academy.curves import Array, Curve, Sway, SwingCurves, Targets, along_for, heel_share
+from demo_academy.habits import HABITS
 
 
 @dataclass(frozen=True)
 class Bodies:
-    """What does not change from swing to swing of a batch, one value a swing (S,)."""
+    """What the golfer, club and device bring to a batch of swings, one value for each swing, (S,)."""
 
     weight_n: Array
     foot_mm: Array
@@ -22,16 +22,13 @@ class Bodies:
     """True for woods, hybrids and drivers."""
 
 
-Targets = dict[str, Array]
-
-
-def draw_targets(levels: dict[str, Array], bodies: Bodies, rng: np.random.Generator) -> Targets:
-    """Draw each swing's own targets about its session's dials; (S,) arrays, kept clear of every limit."""
+def generate_targets(levels: dict[str, Array], bodies: Bodies, rng: np.random.Generator) -> Targets:
+    """Each swing's own targets, spread about its session's habits, clear of every limit; (S,) arrays."""
     count = len(bodies.weight_n)
     t: Targets = {
-        dial.name: np.clip(levels[dial.name] + rng.normal(0, dial.swing, count), dial.lo, dial.hi)
-        for dial in DIALS
-        if dial.name != "gain"
+        habit.name: np.clip(levels[habit.name] + rng.normal(0, habit.swing, count), habit.lo, habit.hi)
+        for habit in HABITS
+        if habit.name != "gain"
     }
     t["gain"] = levels["gain"] + rng.normal(0, 0.6, count)
     t["address_share"] = t["address_share"] - 1.5 * bodies.heavy_club
@@ -83,8 +80,8 @@ def event_times(t: Targets, bodies: Bodies, rng: np.random.Generator) -> dict[st
     return {name: np.round(values, 3) for name, values in times.items()}
 
 
-def build_course(t: Targets, bodies: Bodies, rng: np.random.Generator) -> Course:
-    """Lay the curves of S swings through their targets."""
+def build_curves(t: Targets, bodies: Bodies, rng: np.random.Generator) -> SwingCurves:
+    """The curves of S swings through their targets."""
     events = event_times(t, bodies, rng)
     count = len(bodies.weight_n)
     end = np.round(events["finish"] + rng.uniform(0.25, 0.35, count), 3)
@@ -95,7 +92,7 @@ def build_course(t: Targets, bodies: Bodies, rng: np.random.Generator) -> Course
     sway = Sway(size, rng.uniform(0.55, 0.85, (count, 3)), rng.uniform(0, 6.283, (count, 3)), t["rock"])
     extra = bodies.heels_measured[:, None] * rng.normal(0, 0.015, (count, 2))
     total = _total(t, events, end, rng)
-    return Course(
+    return SwingCurves(
         events=events,
         end_s=end,
         share=_share(t, events, peak, end),
@@ -121,7 +118,7 @@ def _curve(*knots: tuple[Array, Array]) -> Curve:
 def _share(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
     """Lead share: even, to the trail side, back a little before the top, across, and on to the finish.
 
-    Knots close by the trail peak give it a point, so that its time is well defined.
+    Knots close to the trail peak sharpen it, so that its time is well defined.
     """
     address, back, top = t["address_share"], 100 - t["mid_back_trail"], 100 - t["top_trail"]
     late = t["late_peak"] > 0
@@ -144,7 +141,7 @@ def _share(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
 
 
 def _crossing_knot(t: Targets, e: dict[str, Array], top: Array) -> tuple[Array, Array]:
-    """Time and lead share of the crossing; a plain point on the way where none comes after the top."""
+    """Time and lead share of the crossing; an ordinary point on the way where there is none after the top."""
     down_s = e["impact"] - e["mid_down"]
     early = np.clip(t["crossing"], down_s + 0.022, 0.72 * (e["impact"] - e["top"]))
     before = np.where(t["crossing"] < 0.08, t["crossing"], early)

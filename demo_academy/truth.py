@@ -1,6 +1,6 @@
 """True metrics of planted swings, from the noise-free curves on a fine grid.
 
-Written from the definitions alone and sharing no code with the models, so that each can be held against
+Written from the definitions alone and sharing no code with the models, so that each can check
 the other. Shares and positions in %, loads in % of body weight, times in s. A metric that a definition
 leaves undefined is NaN.
 """
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from demo_academy.course import Array, Course
+from demo_academy.curves import Array, SwingCurves
 
 STEP_S = 0.002
 INF = np.inf
@@ -38,17 +38,17 @@ class Grid:
         return (self.time >= start[:, None] - 1e-9) & (self.time <= stop[:, None] + 1e-9)
 
 
-def true_metrics(course: Course) -> dict[str, Array]:
+def true_metrics(curves: SwingCurves) -> dict[str, Array]:
     """Every plate metric of the metric table for S swings, and `crossing` as text."""
-    count = int(np.ceil(course.end_s.max() / STEP_S)) + 1
-    grid = Grid(np.arange(count) * STEP_S, course.signals(STEP_S, count), course.events)
+    count = int(np.ceil(curves.end_s.max() / STEP_S)) + 1
+    grid = Grid(np.arange(count) * STEP_S, curves.signals(STEP_S, count), curves.events)
     out: dict[str, Array] = {}
     out |= _address(grid)
     out |= _backswing(grid)
     out |= _downswing(grid)
     out |= _impact(grid)
     out |= _opposition(grid)
-    e = course.events
+    e = curves.events
     out["backswing_s"], out["downswing_s"] = e["top"] - e["takeaway"], e["impact"] - e["top"]
     out["tempo_ratio"] = out["backswing_s"] / out["downswing_s"]
     return out
@@ -211,11 +211,11 @@ def _sway_speed(g: Grid) -> Array:
 def _low_pass(values: Array, cut_hz: float, step_s: float = STEP_S) -> Array:
     """Zero-phase low-pass of rows by Fourier transform: the gain of a two-way Butterworth of order 2.
 
-    The rows are mirrored end to end, so that the ends stay put.
+    The rows are mirrored end to end, so that the ends stay in place.
     """
     count = values.shape[1]
-    spare = -count % 64
-    padded = np.concatenate([values, np.repeat(values[:, -1:], spare, axis=1)], axis=1)
+    padding = -count % 64
+    padded = np.concatenate([values, np.repeat(values[:, -1:], padding, axis=1)], axis=1)
     mirrored = np.concatenate([padded, padded[:, ::-1]], axis=1)
     corrected = cut_hz / (np.sqrt(2) - 1) ** 0.25
     hertz = np.fft.rfftfreq(mirrored.shape[1], step_s)

@@ -1,19 +1,19 @@
 """Links to one student's progress page: signed, good for some days, and ended at any time.
 
-A link carries the student, when it was made and until when it is good, signed with the home's own key
-(HMAC-SHA-256, RFC 2104; base64url, RFC 4648). Ending a student's links notes the moment: older ones are dead.
-A link shows nothing that the student's own page does not, and only while a consent to share it holds.
+A link carries the student, when it was made and until when it is good, signed by itsdangerous with the home's
+own key (HMAC-SHA-256). Ending a student's links records the moment: older ones are dead. A link shows nothing
+that the student's own page does not, and only while a consent to share it holds.
 """
 
-import base64
 import hashlib
-import hmac
 import json
 import os
 import secrets
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+
+from itsdangerous import BadData, URLSafeSerializer
 
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home, write_synced
@@ -28,7 +28,7 @@ NOT_SHARED = "This page is not shared by link now; ask the academy."
 
 @dataclass(frozen=True)
 class Link:
-    """One link, read: whose page, an id for the access log, made and good until (seconds since 1970)."""
+    """A link as read: whose page, a name for the access log, made and good until (seconds since 1970)."""
 
     student: str
     name: str
@@ -48,7 +48,7 @@ def make_link(home: Home, student: str, days: int, *, now: datetime | None = Non
     try:
         found = snapshot.sql("SELECT role FROM academy.person WHERE person = ?", [student])
         if found.is_empty() or found.item() != "student":
-            raise CallError(f"{student} is no student of people.csv; name one.")
+            raise CallError(f"{student} is no student of people.csv; name one who is.")
         if not shared(home, snapshot, student, now):
             raise CallError(
                 f"No consent to share_page covers {student} today; add it to consents.csv and load that file."
@@ -56,28 +56,24 @@ def make_link(home: Home, student: str, days: int, *, now: datetime | None = Non
     finally:
         snapshot.close()
     at = (now or datetime.now(UTC)).replace(microsecond=0)
-    told = {
-        "s": student,
-        "n": secrets.token_hex(4),
-        "m": at.timestamp(),
-        "u": (at + timedelta(days=days)).timestamp(),
-    }
-    body = _plain(json.dumps(told, separators=(",", ":")).encode())
-    return f"{body}.{_plain(_signature(home, body))}"
+    until = at + timedelta(days=days)
+    link = {"s": student, "n": secrets.token_hex(4), "m": at.timestamp(), "u": until.timestamp()}
+    return str(_signer(home).dumps(link))
 
 
 def read_link(home: Home, snapshot: Snapshot, token: str, *, now: datetime | None = None) -> Link:
-    """The link a token is.
+    """Check a token and read the link in it.
 
     Raises
         AccessError: it is not one of ours, has run out, was ended, or its page is no longer shared.
     """
-    body, _, signature = token.partition(".")
-    known = (home.path / KEY).is_file()
-    if not known or not hmac.compare_digest(_plain(_signature(home, body)).encode(), signature.encode()):
+    if not (home.path / KEY).is_file():
         raise AccessError(NOT_GOOD)
-    told = json.loads(base64.urlsafe_b64decode(body + "=" * (-len(body) % 4)))
-    link = Link(told["s"], told["n"], told["m"], told["u"])
+    try:
+        signed = _signer(home).loads(token)
+    except BadData as error:
+        raise AccessError(NOT_GOOD) from error
+    link = Link(signed["s"], signed["n"], signed["m"], signed["u"])
     at = (now or datetime.now(UTC)).timestamp()
     if at >= link.until or link.made <= _ended(home).get(link.student, float("-inf")):
         raise AccessError(OVER)
@@ -109,17 +105,18 @@ def shared(home: Home, snapshot: Snapshot, student: str, now: datetime | None = 
 
 def _ended(home: Home) -> dict[str, float]:
     with suppress(FileNotFoundError):
-        told = json.loads((home.path / ENDED).read_text("utf-8"))
-        return {str(student): float(at) for student, at in told.items()}
+        ended = json.loads((home.path / ENDED).read_text("utf-8"))
+        return {str(student): float(at) for student, at in ended.items()}
     return {}
 
 
-def _signature(home: Home, body: str) -> bytes:
-    return hmac.digest(_key(home), body.encode(), hashlib.sha256)
+def _signer(home: Home) -> URLSafeSerializer:
+    options = {"digest_method": hashlib.sha256, "key_derivation": "hmac"}
+    return URLSafeSerializer(_key(home), salt="progress page", signer_kwargs=options)
 
 
 def _key(home: Home) -> bytes:
-    """The home's own key; made when it is first wanted, for its owner's eyes only."""
+    """The home's own key; made when it is first needed, readable by its owner alone."""
     path = home.path / KEY
     with suppress(FileExistsError):
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -131,7 +128,3 @@ def _key(home: Home) -> bytes:
     if len(key) != 32:
         raise CallError(f"{path} is damaged; remove it (every link made so far ends) and make new links.")
     return key
-
-
-def _plain(data: bytes) -> str:
-    return base64.urlsafe_b64encode(data).decode().rstrip("=")

@@ -5,9 +5,9 @@ centre of pressure measured from the heel, and the sampling rate for times count
 """
 
 import re
+from decimal import Decimal
 from functools import cache
-
-import pint
+from typing import Any
 
 from warehouse.errors import UnderfootError
 
@@ -21,44 +21,33 @@ _BODY_WEIGHT = {"% of body weight", "% body weight", "%bw", "% bw"}
 _FOOT_LENGTH = {"%", "% of foot length", "pct"}
 _FRAMES = {"frame", "frames"}
 _PLAIN_UNIT = re.compile(r"[A-Za-zµ]{1,20}")
-
-
-# Exact by definition (SI; the international inch and pound of 1959), so that the usual units don't wait half
-# a second for the library's registry. Tests hold each against the library.
-_EXACT = {
-    ("N", "newton"): 1.0,
-    ("kN", "newton"): 1000.0,
-    ("kgf", "newton"): STANDARD_GRAVITY_M_S2,
-    ("lbf", "newton"): 0.45359237 * STANDARD_GRAVITY_M_S2,
-    ("mm", "millimeter"): 1.0,
-    ("cm", "millimeter"): 10.0,
-    ("in", "millimeter"): 25.4,
-    ("m", "millimeter"): 1000.0,
-    ("s", "second"): 1.0,
-    ("ms", "second"): 1e-3,
-    ("us", "second"): 1e-6,
-}
+_OURS = {("N", "newton"), ("mm", "millimeter"), ("s", "second")}  # known without pint
+_SPELLED = {"in": "inch", "kgf": "kilogram_force", "lbf": "pound_force", "µs": "us"}  # as pint reads them
 
 
 @cache
-def _registry() -> pint.UnitRegistry:
-    return pint.UnitRegistry(cache_folder=None)
+def _registry() -> Any:
+    """Pint's units, in decimal so that every factor is the definition's own.
+
+    Importing pint and making the registry takes about a second, so it waits for the first foreign unit.
+    """
+    from pint import UnitRegistry  # noqa: PLC0415 - see above
+
+    return UnitRegistry(cache_folder=None, non_int_type=Decimal)
 
 
 @cache
-def _pint_factor(unit: str, target: str) -> float | None:
-    """Factor of a plain unit, None when pint does not know it or it measures something else."""
+def _factor(unit: str, target: str) -> float | None:
+    """Factor of a plain unit; None when pint does not know it or it measures something else."""
+    if (unit, target) in _OURS:
+        return 1.0
     if not _PLAIN_UNIT.fullmatch(unit):
         return None
+    registry = _registry()
     try:
-        return float(_registry().Quantity(1.0, _spelled(unit)).to(target).magnitude)
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError):
+        return float(registry.Quantity(Decimal(1), _SPELLED.get(unit, unit)).to(target).magnitude)
+    except (ArithmeticError, AttributeError, ValueError, TypeError):  # pint's own errors are among them
         return None
-
-
-def _spelled(unit: str) -> str:
-    """Names that pint reads otherwise: "in" is a word of its language, kgf it spells out."""
-    return {"in": "inch", "kgf": "kilogram_force", "lbf": "pound_force", "µs": "us"}.get(unit, unit)
 
 
 def load_factor(unit: str | None, *, body_mass_kg: float | None = None) -> float:
@@ -124,7 +113,7 @@ def time_factor(unit: str | None, *, rate_hz: float | None = None) -> float:
 
 def _known(unit: str, target: str, usual: tuple[str, ...]) -> float:
     plain = unit.strip()
-    factor = _EXACT.get((plain, target)) or _pint_factor(plain, target)
+    factor = _factor(plain, target)
     if factor is None:
         raise UnderfootError(
             f'"{unit}" is not a unit that fits here; use one of {", ".join(usual)} in academy.toml'

@@ -99,5 +99,5 @@ def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monk
     monkeypatch.setattr(signin.st, "user", SignedIn())
     monkeypatch.setattr(signin, "sign_in_table", lambda _: TABLE)
     before = refusals(homes("real"))
-    assert "Students stand in the order" in page_text(visit("real", "students", "h01"))
+    assert "Students are in order of name" in page_text(visit("real", "students", "h01"))
     assert refusals(homes("real")) == before

@@ -61,7 +61,7 @@ def test_every_device_delivers_its_own_columns(good):
     assert seen == set(LAYOUTS)
 
 
-def test_times_rise_evenly_within_each_swing_and_loads_are_whole(good):
+def test_times_rise_evenly_within_each_swing_and_no_load_is_missing(good):
     for folder, sheet in _plates(good):
         frame = _samples(folder).rename({"Rep": "swing_no", "Clock": "t_s"}, strict=False)
         step = frame.select(pl.col("t_s").diff().over("swing_no").drop_nulls().round(4))["t_s"]
@@ -163,7 +163,7 @@ def test_clips_hold_four_points_a_frame(academy):
             assert all("clip_events" in row for row in sheet["swing"])
 
 
-def test_each_bad_delivery_is_there_and_each_kind_is_its_own(academy, planted):
+def test_every_bad_delivery_is_there_and_each_is_bad_in_its_own_way(academy, planted):
     rows = planted["expected_refusals"]
     kinds = [row["kind"] for row in rows]
     assert len(kinds) == len(set(kinds)) == 13
@@ -171,7 +171,7 @@ def test_each_bad_delivery_is_there_and_each_kind_is_its_own(academy, planted):
         assert (academy / "inbox" / row["delivery"]).is_dir()
 
 
-def test_spoilt_swings_are_no_longer_planted_and_their_session_still_is(truth, planted):
+def test_damaged_swings_are_not_in_the_truth_but_their_session_is(truth, planted):
     for row in planted["expected_refusals"]:
         mine = truth.filter(pl.col("session") == row["delivery"])
         if row["swing_no"] is None:

@@ -1,4 +1,4 @@
-"""What the season plants: trends, drills given to whoever looks worst, coaches, and one change of device."""
+"""What the season plants: trends, drills given to whoever needs them most, coaches, and one change of device."""
 
 import numpy as np
 import polars as pl
@@ -6,7 +6,7 @@ import pytest
 
 
 def test_session_means_follow_the_planted_line(truth, planted):
-    """Over all students, baseline means of the last visit stand by the expected ones within noise."""
+    """Over all students, baseline means of the last visit agree with the expected ones within noise."""
     kept = truth.filter(
         pl.col("device").is_not_null(), part="baseline", pace="full", club_family="iron"
     ).sort("session")
@@ -26,7 +26,7 @@ def test_some_improve_some_slip_and_most_hold(planted):
     assert kinds.count("holding") > len(kinds) / 2
 
 
-def test_drills_hold_two_that_help_and_a_worthless_one(planted):
+def test_two_drills_help_and_one_is_worthless(planted):
     drills = planted["drills"]
     assert drills["d01"]["kept_first"] > 0
     assert drills["d02"]["kept_first"] > 0
@@ -34,7 +34,7 @@ def test_drills_hold_two_that_help_and_a_worthless_one(planted):
     assert drills["d03"]["doses"] > 0
 
 
-def test_only_the_new_plates_read_nearer_the_toes(truth, planted):
+def test_only_the_new_plates_read_closer_to_the_toes(truth, planted):
     change = planted["device_change"]
     west = truth.filter(pl.col("device").is_in([change["from"], change["to"]]), pl.col("clean"))
     days = west.with_columns(day=pl.col("session").str.slice(0, 10))

@@ -1,4 +1,4 @@
-"""The truths agree with themselves, with hand-worked curves, and with what the files hold."""
+"""The planted truths agree with themselves, with hand-worked curves, and with what the files hold."""
 
 import tomllib
 
@@ -6,11 +6,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from demo_academy.course import Course, Curve, Sway
+from demo_academy.curves import Curve, Sway, SwingCurves
 from demo_academy.faults import FROM_THE_TOP, PLATE_FAULTS
 from demo_academy.truth import true_metrics
 
-# The fault table, written out a second time: metric, under, over, noise margin.
+# The fault table again, as an independent copy: metric, under, over, noise margin.
 RULES = {
     "uneven_at_address": [("address_lead_share_pct", 42, 58, 1.5)],
     "unsteady_at_address": [("address_sway_speed_mm_s", None, 25, 8)],
@@ -63,7 +63,7 @@ def test_planted_faults_are_the_limits_the_true_metrics_violate(plates, fault):
 
 
 @pytest.mark.parametrize("fault", PLATE_FAULTS)
-def test_no_swing_stands_near_a_limit(plates, fault):
+def test_no_swing_is_near_a_limit(plates, fault):
     assert (_beyond(plates, fault, 1) == _beyond(plates, fault, -1)).all()
 
 
@@ -95,7 +95,7 @@ def test_load_goes_to_the_trail_side_and_forward_by_early_downswing(plates):
     assert (clean["mid_down_lead_share_pct"] > 58).all()
 
 
-def _straight(**values: float) -> Course:
+def _straight(**values: float) -> SwingCurves:
     """One swing with straight or level curves: takeaway 2.0, mid-back 2.5, top 2.8, mid-down 3.0, impact 3.1."""
     events = {"address": 1.2, "takeaway": 2.0, "mid_back": 2.5, "top": 2.8, "mid_down": 3.0, "impact": 3.1,
               "finish": 3.6}  # fmt: skip
@@ -107,14 +107,14 @@ def _straight(**values: float) -> Course:
         for name, value in level.items()
     }
     still = Sway(np.zeros((1, 3)), np.ones((1, 3)), np.zeros((1, 3)), np.zeros(1))
-    return Course(
+    return SwingCurves(
         events={name: np.array([t]) for name, t in events.items()}, end_s=np.array([4.0]), sway=still,
         heel_extra=np.zeros((1, 2)), weight_n=np.array([700.0]), foot_mm=np.array([260.0]),
         stance_mm=np.array([400.0]), **curves,
     )  # fmt: skip
 
 
-def test_a_still_golfer_has_the_truths_worked_by_hand():
+def test_a_golfer_standing_still_has_the_values_worked_by_hand():
     m = {name: value[0] for name, value in true_metrics(_straight()).items()}
     assert m["address_lead_share_pct"] == pytest.approx(50)
     assert m["address_lead_heel_share_pct"] == pytest.approx(100 * 20 / 55)  # (70 − 50) / (70 − 15)
@@ -127,7 +127,7 @@ def test_a_still_golfer_has_the_truths_worked_by_hand():
     assert m["crossing"] == "never"
 
 
-def test_opposite_heels_oppose_and_like_heels_do_the_same():
+def test_heels_moving_oppositely_give_one_and_together_minus_one():
     opposite = true_metrics(
         _straight(lead_along=[50, 50, 65, 65, 65, 65], trail_along=[50, 50, 35, 35, 35, 35])
     )
@@ -145,7 +145,7 @@ def test_a_share_that_rises_from_30_to_70_crosses_half_way():
 
 
 def test_the_file_of_a_swing_shows_its_truth(academy, truth, bad_sessions):
-    """Shares read straight off the mat's own file, 25 ms about each marked event, lie by the truth."""
+    """Shares read directly from the mat's own file, 25 ms about each marked event, agree with the truth."""
     off = []
     for session in truth.filter(pl.col("device") == "mat-east")["session"].unique(maintain_order=True)[:6]:
         folder = academy / "inbox" / session

@@ -9,8 +9,9 @@ import pytest
 
 import demo_academy
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.write import write_academy
+from demo_academy.write import invent_people, write_academy
 
+SCALE = 0.2  # of the academy of conftest.py
 WINGS = {"models", "ingest", "dashboard", "underfoot"}
 
 
@@ -20,25 +21,30 @@ def _bytes(target: Path) -> dict[str, str]:
 
 
 def test_the_same_seed_writes_the_same_bytes(academy, tmp_path):
-    write_academy(tmp_path, scale=0.2)
+    write_academy(tmp_path, scale=SCALE)
     assert _bytes(tmp_path) == _bytes(academy)
 
 
-def test_another_seed_writes_another_academy(academy, tmp_path):
-    write_academy(tmp_path, scale=0.2, seed=7)
-    ours, other = _bytes(academy), _bytes(tmp_path)
+@pytest.fixture(scope="module")
+def another(tmp_path_factory):
+    """An academy of another seed, and what its progress said."""
+    target, said = tmp_path_factory.mktemp("another"), []
+    write_academy(target, scale=SCALE, seed=7, progress=lambda done, total: said.append((done, total)))
+    return target, said
+
+
+def test_another_seed_writes_another_academy(academy, another):
+    ours, other = _bytes(academy), _bytes(another[0])
     assert ours["planted_truth.parquet"] != other["planted_truth.parquet"]
     assert ours["inbox/rosters/people.csv"] != other["inbox/rosters/people.csv"]
 
 
-def test_progress_counts_to_the_last_student(tmp_path):
-    seen = []
-    write_academy(tmp_path, scale=0.1, progress=lambda done, total: seen.append((done, total)))
-    assert seen == [(k, 10) for k in range(1, 11)]
+def test_progress_counts_to_the_last_student(another):
+    assert another[1] == [(k, 11) for k in range(1, 12)]
 
 
-def test_a_larger_scale_holds_more_students(academy, tmp_path):
-    write_academy(tmp_path, scale=0.3)
+def test_a_larger_scale_has_more_students(academy, tmp_path):
+    invent_people(tmp_path, 20260401, 0.3)  # the rosters alone
     small, large = (
         pl.read_csv(home / "inbox/rosters/people.csv").filter(pl.col("role") == "student").height
         for home in (academy, tmp_path)

@@ -9,34 +9,46 @@ import numpy as np
 import polars as pl
 import pytest
 
-from demo_academy.dials import DIAL
-from demo_academy.drills import DRILLS
-from demo_academy.write import _imagine
+from demo_academy.habits import DRILLS, HABIT_BY_NAME
+from demo_academy.write import invent_people
 from models.season.drill import Sources, answer
 from models.season.drill_data import Reference
 from models.season.judgement import Bands
 
-METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.dial is not None}
+METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.habit is not None}
 NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
 
 
 @pytest.fixture(scope="module")
 def effects(tmp_path_factory):
     rng = np.random.default_rng(1)
-    plans = [person.plan for person in _imagine(tmp_path_factory.mktemp("plan"), 20260401, 1.0)]
+    plans = [person.plan for person in invent_people(tmp_path_factory.mktemp("plan"), 20260401, 1.0)]
     rows, given = [], []
     for visit in [visit for plan in plans for visit in plan]:
         at = visit.started_at.astimezone(UTC).replace(tzinfo=None)
-        n = sum(row.part == "baseline" and row.pace == "full" and row.family == "iron" for row in visit.rows)
+        n = sum(
+            row.part == "baseline" and row.pace == "full" and row.family == "iron" for row in visit.swings
+        )
         for drill in METRIC_DRILLS.values():
-            dial = DIAL[drill.dial]
-            value = visit.levels[dial.name] + rng.normal(0, dial.swing / np.sqrt(n))
+            habit = HABIT_BY_NAME[drill.habit]
+            value = visit.levels[habit.name] + rng.normal(0, habit.swing / np.sqrt(n))
             rows.append(
-                (visit.session, visit.student.code, at, dial.metric, value, dial.swing, n, visit.device.name)
+                (
+                    visit.session,
+                    visit.student.code,
+                    at,
+                    habit.metric,
+                    value,
+                    habit.swing,
+                    n,
+                    visit.device.name,
+                )
             )
-        if visit.given is not None:
+        if visit.drill_set is not None:
             later = at + timedelta(minutes=40)
-            given.append((visit.session + visit.given, visit.student.code, visit.session, visit.given, later))
+            given.append(
+                (visit.session + visit.drill_set, visit.student.code, visit.session, visit.drill_set, later)
+            )
     names = ["session", "student", "started_at", "metric", "mean", "sd", "n", "device"]
     metrics = pl.DataFrame(rows, schema=names, orient="row").with_columns(
         day=pl.col("started_at").dt.date(), coach=pl.lit("c"), season=pl.lit("s"), club_family=pl.lit("iron"),

@@ -123,7 +123,7 @@ def test_the_key_is_its_owners_alone(academy):
     ("student", "days", "said"),
     [("s1", 0, "1 to 400 days"), ("c1", 5, "c1 is no student"), ("x", 5, "x is no student")],
 )
-def test_a_link_that_can_not_be_made_is_told_in_one_sentence(academy, student, days, said):
+def test_a_link_that_cannot_be_made_is_refused_in_one_sentence(academy, student, days, said):
     with pytest.raises(CallError, match=said):
         links.make_link(academy, student, days, now=NOW)
 

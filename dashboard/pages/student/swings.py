@@ -103,7 +103,7 @@ def load_part(
         if this.swing_no is None
         else _("One swing.")
     )
-    key = _("The pale posts are the bands. Values show at the pointer, and in the table.")
+    key = _("The pale posts are the bands. Values show where you point, and in the table.")
     words = load_curve.words(curves.load, curves.events, names)
     rows = load_curve.table(curves.load, curves.events, names)
     return Section(Picture(chart, words, rows), small_print=f"{what} {key}")

@@ -44,11 +44,11 @@ def test_more_swings_are_wanted_while_doubling_them_cuts_a_tenth(session, swing,
     assert swings_wanted(session, swing) == wanted
 
 
-def test_planted_variance_parts_are_found_in_moving_students(course):
+def test_planted_variance_parts_are_found_in_moving_students(simulate):
     rng = np.random.default_rng(3)
     starts = rng.normal(60, 5, 80)
     frame = pl.concat(
-        course(
+        simulate(
             rng,
             f"s{i}",
             start=starts[i],

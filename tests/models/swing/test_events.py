@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from demo_academy import plates, write
-from demo_academy.make import draw_season
+from demo_academy.swings import generate_season
 from models.swing.event_fit import EventFit, fit_events, predict
 from models.swing.events import RULES, estimate, fill_events, landmarks_of
 from models.swing.reduce import reduce_session
@@ -28,14 +28,14 @@ NO_FIT = EventFit({})
 
 def sampled(person):
     """A student's first swings as one trace at their device's rate, noise and all, and their true times."""
-    batch, rows = draw_season(person.plan, person.rng)
+    batch, rows = generate_season(person.plan, person.rng)
     visit = person.plan[0]
-    course = batch.course.rows(np.concatenate(rows)[:MOST_SWINGS])
-    counts = (course.end_s * visit.rate_hz).astype(int) + 1
-    signals = course.signals(1 / visit.rate_hz, counts.max())
+    curves = batch.curves.take(np.concatenate(rows)[:MOST_SWINGS])
+    counts = (curves.end_s * visit.rate_hz).astype(int) + 1
+    signals = curves.signals(1 / visit.rate_hz, counts.max())
     keep = np.arange(counts.max()) < counts[:, None]
     flat = {name: values[keep] for name, values in signals.items()}
-    weight = np.broadcast_to(course.weight_n[:, None], keep.shape)[keep]
+    weight = np.broadcast_to(curves.weight_n[:, None], keep.shape)[keep]
     sensed = plates._sense(flat, weight, visit.device, person.rng)
     trace = SessionTrace(
         visit.session,
@@ -45,7 +45,7 @@ def sampled(person):
         np.full(counts.size, 3.0),
         {name: values.astype(np.float32) for name, values in sensed.items()},
     )
-    return trace, np.stack([course.events[name] for name in EVENTS], axis=1)
+    return trace, np.stack([curves.events[name] for name in EVENTS], axis=1)
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +53,7 @@ def academy(tmp_path_factory):
     """Landmarks, true times and student of some hundred swings of eighteen students."""
     folder = tmp_path_factory.mktemp("academy")
     (folder / "inbox").mkdir()
-    people = write._imagine(folder, 20260401, 0.375)
+    people = write.invent_people(folder, 20260401, 0.375)
     made = [sampled(person) for person in people]
     marks = [landmarks_of(trace, np.ones(len(times), dtype=bool)) for trace, times in made]
     students = np.repeat(np.arange(len(made)), [len(times) for _, times in made])

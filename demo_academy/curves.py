@@ -1,8 +1,8 @@
-"""The course of one swing: monotone curves through the values at its events.
+"""The curves of a swing: monotone, through the values wanted at its events.
 
-A `Course` holds S swings at once. Each curve is a piecewise cubic through knots (time, value), level
-where the values turn, so that a wanted peak or dip stands exactly at its knot and nothing overshoots.
-Before takeaway a small slow sway is laid over the curves; it fades out as the swing begins.
+A `SwingCurves` holds S swings at once. Each curve is a piecewise cubic through knots (time, value), level
+where the values turn, so that a wanted peak or dip is exactly at its knot and nothing overshoots. Before
+takeaway a small slow sway is added to the curves; it fades out as the swing begins.
 """
 
 from dataclasses import dataclass, fields
@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 Array = np.ndarray
+Targets = dict[str, Array]  # what a swing's curves go through, by name, each (S,)
 
 HEEL_AT_PCT = 15.0
 BALL_AT_PCT = 70.0
@@ -58,7 +59,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class Sway:
-    """The quiet stand before takeaway: amplitudes (S, 3) for share, lead along and trail along, in points.
+    """Quiet standing before takeaway: amplitudes (S, 3) for share, lead along and trail along, in points.
 
     `rock` is the size, in % of foot length, of one heel-toe rock of both feet just before takeaway.
     """
@@ -70,8 +71,8 @@ class Sway:
 
 
 @dataclass(frozen=True)
-class Course:
-    """S swings: event times (s from the first sample), the four curves, and what the body brings.
+class SwingCurves:
+    """S swings: event times (s from the first sample), the four curves, and the golfer's body.
 
     `share` is the lead foot's part of the total load in %, `total` the total load in % of body weight,
     `lead_along` and `trail_along` the centre of pressure in % of foot length from the back of the heel.
@@ -90,9 +91,9 @@ class Course:
     foot_mm: Array
     stance_mm: Array
 
-    def rows(self, at: Array) -> "Course":
-        """The swings `at` of this course."""
-        return rows_of(self, at)
+    def take(self, at: Array) -> "SwingCurves":
+        """The swings `at`."""
+        return take_rows(self, at)
 
     def signals(self, step_s: float, count: int) -> dict[str, Array]:
         """Noise-free signals on an even grid, each (S, count).
@@ -121,7 +122,7 @@ class Course:
         return out
 
     def _sway(self, time: Array) -> tuple[Array, Array, Array]:
-        """Sway and rock of share, lead along and trail along, each (S, T); gone 0.15 s after takeaway."""
+        """Sway and rock of share, lead along and trail along, each (S, T); damaged 0.15 s after takeaway."""
         take = self.events["takeaway"][:, None]
         early = time[time <= take.max() + 0.15]
         fade = np.clip((take + 0.15 - early) / 0.15, 0.0, 1.0)
@@ -136,29 +137,29 @@ class Course:
         return out[0], out[1], out[2]
 
 
-def rows_of(value: Any, at: Array) -> Any:
+def take_rows(value: Any, at: Array) -> Any:
     """The rows `at` of an array, or of every array of a dict or record, however deep."""
     if isinstance(value, np.ndarray):
         return value[at]
     if isinstance(value, dict):
-        return {name: rows_of(part, at) for name, part in value.items()}
-    return type(value)(**{f.name: rows_of(getattr(value, f.name), at) for f in fields(value)})
+        return {name: take_rows(part, at) for name, part in value.items()}
+    return type(value)(**{f.name: take_rows(getattr(value, f.name), at) for f in fields(value)})
 
 
-def with_rows(value: Any, new: Any, at: Array) -> Any:
+def replace_rows(value: Any, new: Any, at: Array) -> Any:
     """A copy of an array, dict or record in which the rows `at` are those of `new`."""
     if isinstance(value, np.ndarray):
         out = value.copy()
         out[at] = new
         return out
     if isinstance(value, dict):
-        return {name: with_rows(part, new[name], at) for name, part in value.items()}
-    parts = {f.name: with_rows(getattr(value, f.name), getattr(new, f.name), at) for f in fields(value)}
+        return {name: replace_rows(part, new[name], at) for name, part in value.items()}
+    parts = {f.name: replace_rows(getattr(value, f.name), getattr(new, f.name), at) for f in fields(value)}
     return type(value)(**parts)
 
 
 def heel_share(along_pct: Array) -> Array:
-    """Heel share 0…1 of a foot whose centre of pressure stands at `along_pct`, by two-point statics."""
+    """Heel share 0…1 of a foot whose centre of pressure is at `along_pct`, by two-point statics."""
     return np.clip((BALL_AT_PCT - along_pct) / (BALL_AT_PCT - HEEL_AT_PCT), 0.0, 1.0)
 
 

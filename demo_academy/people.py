@@ -1,4 +1,4 @@
-"""Who belongs to the demo academy: invented students, coaches, guardians, devices and drills."""
+"""Who belongs to the demo academy, all of it invented: students, coaches, guardians and devices."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -8,140 +8,27 @@ import numpy as np
 SEASON = ("2026-summer", date(2026, 4, 6), date(2026, 10, 4))
 DEVICE_CHANGE = date(2026, 7, 6)
 DEVICE_OFFSET_PCT = 2.5
-"""The west bay's new plates read every centre of pressure this much nearer the toes."""
+"""The west bay's new plates read every centre of pressure this much closer to the toes."""
 
 _FIRST = [
-    "Amrik",
-    "Bettina",
-    "Calder",
-    "Delphine",
-    "Edvin",
-    "Fenna",
-    "Gorran",
-    "Hesper",
-    "Ilja",
-    "Jorunn",
-    "Kelda",
-    "Lorcan",
-    "Maribel",
-    "Nilo",
-    "Oriel",
-    "Petra",
-    "Quill",
-    "Rasmus",
-    "Sabela",
-    "Torvald",
-    "Ulla",
-    "Vesna",
-    "Wystan",
-    "Xanthe",
-    "Yorick",
-    "Zelda",
-    "Ansel",
-    "Briony",
-    "Corin",
-    "Dagny",
-    "Emeric",
-    "Freya",
-    "Garrick",
-    "Hedda",
-    "Isolde",
-    "Jarek",
-    "Kirsi",
-    "Leander",
-    "Merrin",
-    "Nadja",
-    "Osric",
-    "Pia",
-    "Ragna",
-    "Silvan",
-    "Tamsin",
-    "Ursel",
-    "Viggo",
-    "Wenna",
-    "Ximena",
-    "Ynez",
-    "Zoran",
-    "Aldis",
-    "Bram",
-    "Cosima",
-    "Dorian",
-    "Elin",
-    "Fabian",
-    "Greer",
-    "Hanno",
-    "Imke",
-    "Joss",
-    "Katrin",
-    "Ludo",
-    "Mathilde",
-]
+    "Amrik", "Bettina", "Calder", "Delphine", "Edvin", "Fenna", "Gorran", "Hesper", "Ilja", "Jorunn",
+    "Kelda", "Lorcan", "Maribel", "Nilo", "Oriel", "Petra", "Quill", "Rasmus", "Sabela", "Torvald",
+    "Ulla", "Vesna", "Wystan", "Xanthe", "Yorick", "Zelda", "Ansel", "Briony", "Corin", "Dagny", "Emeric",
+    "Freya", "Garrick", "Hedda", "Isolde", "Jarek", "Kirsi", "Leander", "Merrin", "Nadja", "Osric", "Pia",
+    "Ragna", "Silvan", "Tamsin", "Ursel", "Viggo", "Wenna", "Ximena", "Ynez", "Zoran", "Aldis", "Bram",
+    "Cosima", "Dorian", "Elin", "Fabian", "Greer", "Hanno", "Imke", "Joss", "Katrin", "Ludo", "Mathilde",
+]  # fmt: skip
 _LAST = [
-    "Ashgrove",
-    "Brackley",
-    "Corvane",
-    "Dunmarsh",
-    "Ellerick",
-    "Farrowby",
-    "Gillimore",
-    "Harkwell",
-    "Ivenhall",
-    "Jessamy",
-    "Kettlestone",
-    "Larkhurst",
-    "Mossender",
-    "Nettlefold",
-    "Oakhanger",
-    "Penhallick",
-    "Quarrendon",
-    "Rushmede",
-    "Selwick",
-    "Thornable",
-    "Underlea",
-    "Vantongeren",
-    "Wexcombe",
-    "Yarrowdale",
-    "Zandstra",
-    "Applegarth",
-    "Birkenfell",
-    "Coldbrook",
-    "Dwyerstone",
-    "Eastmoor",
-    "Fennelow",
-    "Grantley",
-    "Holmquist",
-    "Inchbald",
-    "Juniper",
-    "Kestrelman",
-    "Lowmere",
-    "Merriden",
-    "Northwell",
-    "Ottermole",
-    "Pellinore",
-    "Questen",
-    "Ravensby",
-    "Sallowfield",
-    "Tillermans",
-    "Upcott",
-    "Verrinder",
-    "Waterleaf",
-    "Yewdall",
-    "Zellweg",
-    "Arkenstall",
-    "Bellweather",
-    "Crosskey",
-    "Dappler",
-    "Emberlin",
-    "Foxdenton",
-    "Greyling",
-    "Hollinsed",
-    "Isbister",
-    "Jorvane",
-    "Kingcup",
-    "Lindqvane",
-    "Marlpit",
-    "Nightingate",
-]
+    "Ashgrove", "Brackley", "Corvane", "Dunmarsh", "Ellerick", "Farrowby", "Gillimore", "Harkwell",
+    "Ivenhall", "Jessamy", "Kettlestone", "Larkhurst", "Mossender", "Nettlefold", "Oakhanger",
+    "Penhallick", "Quarrendon", "Rushmede", "Selwick", "Thornable", "Underlea", "Vantongeren", "Wexcombe",
+    "Yarrowdale", "Zandstra", "Applegarth", "Birkenfell", "Coldbrook", "Dwyerstone", "Eastmoor",
+    "Fennelow", "Grantley", "Holmquist", "Inchbald", "Juniper", "Kestrelman", "Lowmere", "Merriden",
+    "Northwell", "Ottermole", "Pellinore", "Questen", "Ravensby", "Sallowfield", "Tillermans", "Upcott",
+    "Verrinder", "Waterleaf", "Yewdall", "Zellweg", "Arkenstall", "Bellweather", "Crosskey", "Dappler",
+    "Emberlin", "Foxdenton", "Greyling", "Hollinsed", "Isbister", "Jorvane", "Kingcup", "Lindqvane",
+    "Marlpit", "Nightingate",
+]  # fmt: skip
 
 
 _BAYS = (
@@ -153,7 +40,7 @@ _BAYS = (
 
 @dataclass(frozen=True)
 class Student:
-    """One student; `lean` is the style by impact (front_foot or reverse)."""
+    """One student; `style` is the style by impact (front_foot or reverse)."""
 
     code: str
     name: str
@@ -167,7 +54,7 @@ class Student:
     coach: str
     bay: str
     guardian: str | None
-    lean: str
+    style: str
 
     def age_on(self, day: date) -> int:
         """Whole years on a day."""
@@ -201,7 +88,7 @@ DEVICES = {
 
 @dataclass(frozen=True)
 class Coach:
-    """One coach and the gain per 90 days planted in their students, in between-day spreads of each dial."""
+    """One coach and the gain per 90 days planted in their students, in between-day spreads of each habit."""
 
     code: str
     name: str
@@ -219,7 +106,11 @@ COACHES = (
 )
 
 
-def cast(rng: np.random.Generator, count: int) -> list[Student]:
+NO_CONSENT = "s900"
+"""An adult on the roster who never gave consent to be measured."""
+
+
+def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
     """Invent `count` students: both hands, ages 11 to 70, four levels, every bay and coach."""
     firsts, lasts = rng.permutation(_FIRST), rng.permutation(_LAST)
     ages = np.linspace(11, 70, count).round().astype(int) if count > 1 else np.array([30])
@@ -248,7 +139,7 @@ def cast(rng: np.random.Generator, count: int) -> list[Student]:
                 coach="c00" if i % 16 == 15 else f"c{i % 5 + 1:02d}",
                 bay=_BAYS[i % len(_BAYS)],
                 guardian=f"g{i + 1:03d}" if age < 18 else None,
-                lean="reverse" if i in {9, 30} else "front_foot",
+                style="reverse" if i in {9, 30} else "front_foot",
             )
         )
     return students

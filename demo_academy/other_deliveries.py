@@ -1,4 +1,4 @@
-"""Visits without plates: clips alone, or only notes; and loose notes and shots."""
+"""Deliveries without plates: visits with only clips or only notes, home practice, a range file of shots."""
 
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
@@ -8,13 +8,13 @@ import numpy as np
 import polars as pl
 
 from demo_academy.clips import ClipShot, clip_alone, clip_frame
-from demo_academy.course import Array
+from demo_academy.curves import Array
 from demo_academy.deliveries import swing_table, write_text
-from demo_academy.dials import DIALS
-from demo_academy.notes import Line, frame, practice_lines
-from demo_academy.scenario import SEASON, Student
-from demo_academy.season import ZONE, Visit
-from demo_academy.shapes import Bodies, draw_targets, event_times
+from demo_academy.habits import HABITS
+from demo_academy.notes import Line, note_table, practice_lines
+from demo_academy.people import SEASON, Student
+from demo_academy.season_plan import ZONE, Visit
+from demo_academy.shapes import Bodies, event_times, generate_targets
 from warehouse.vocabulary import EVENTS
 
 
@@ -39,7 +39,7 @@ def _clip_visit(
     count = int(rng.integers(4, 7))
     even = np.ones(count)
     bodies = Bodies(even, even, even, even, 0 * even, 0 * even, even > 2)
-    events = event_times(draw_targets({d.name: d.mean * even for d in DIALS}, bodies, rng), bodies, rng)
+    events = event_times(generate_targets({d.name: d.mean * even for d in HABITS}, bodies, rng), bodies, rng)
     events = {name: np.round(times - 1.0, 3) for name, times in events.items()}
     events["address"] = np.maximum(events["address"], 0.2)
     high = rng.random(count) < lifts
@@ -101,7 +101,7 @@ def write_note_visits(inbox: Path, students: list[Student], rng: np.random.Gener
             base | {"at": _after(started, 40), "kind": "plan",
                     "text": "Short game today; back on the plates next time."},
         ]  # fmt: skip
-        frame(lines).write_csv(inbox / session / "notes.csv")
+        note_table(lines).write_csv(inbox / session / "notes.csv")
         out.append(session)
     return out
 
@@ -113,7 +113,7 @@ def _after(started: datetime, minutes: int) -> str:
 def write_loose(
     inbox: Path, plans: list[list[Visit]], shots: list[pl.DataFrame], rng: np.random.Generator
 ) -> int:
-    """Home practice by month and one range file, outside any session's folder; returns the practice lines."""
+    """Home practice by month and one range file, outside any session; returns how many practice lines."""
     months: dict[str, list[Line]] = {}
     for plan in plans:
         for visit, following in pairwise(plan):
@@ -122,7 +122,9 @@ def write_loose(
     for month, lines in sorted(months.items()):
         folder = inbox / f"practice-{month}"
         folder.mkdir(parents=True, exist_ok=True)
-        frame(sorted(lines, key=lambda line: (line["at"], line["student"]))).write_csv(folder / "notes.csv")
+        note_table(sorted(lines, key=lambda line: (line["at"], line["student"]))).write_csv(
+            folder / "notes.csv"
+        )
     if shots:
         (inbox / "range-2026").mkdir(parents=True, exist_ok=True)
         pl.concat(shots).write_csv(inbox / "range-2026" / "shots.csv")

@@ -1,6 +1,6 @@
-"""Bad deliveries, each wrong in its own way, and what loading must say of them.
+"""Bad deliveries, each wrong in its own way, and what loading must say about them.
 
-Bad sessions are copies of a good one under a new name; bad swings are spoilt inside a good session, whose
+Bad sessions are copies of a good one under a new name; bad swings are damaged inside a good session, whose
 other swings must still load.
 """
 
@@ -14,13 +14,13 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from demo_academy.rosters import STRANGER
-from demo_academy.season import Visit
+from demo_academy.people import NO_CONSENT
+from demo_academy.season_plan import Visit
 
 
 @dataclass(frozen=True)
 class Expected:
-    """One refusal to come. `delivery` is the folder's name; `swing_no` None for a whole session."""
+    """One expected refusal. `delivery` is the folder's name; `swing_no` None for a whole session."""
 
     delivery: str
     session: str | None
@@ -32,7 +32,7 @@ def _edit(file: Path, old: str, new: str) -> None:
     """Replace the first match of a pattern in a text file.
 
     Raises
-        ValueError: the pattern is not there, so nothing would be wrong with the delivery.
+        ValueError: the pattern is not there, so the delivery would not be bad.
     """
     text, found = re.subn(old, new, file.read_text(encoding="utf-8"), count=1, flags=re.MULTILINE)
     if not found:
@@ -61,7 +61,7 @@ def _binary_file(folder: Path) -> None:
 
 
 def _no_consent(folder: Path) -> None:
-    _edit(folder / "session.toml", r'^student = ".*"', f'student = "{STRANGER}"')
+    _edit(folder / "session.toml", r'^student = ".*"', f'student = "{NO_CONSENT}"')
 
 
 def _unknown_device(folder: Path) -> None:
@@ -84,16 +84,16 @@ SESSIONS: dict[str, Callable[[Path], None]] = {
 }
 
 
-def _spread(k: int, of: int, mats: list[Visit]) -> int:
+def _spread_evenly(k: int, of: int, mats: list[Visit]) -> int:
     """The k-th of `of` places spread evenly over the visits."""
     return (2 * k + 1) * len(mats) // (2 * of)
 
 
 def bad_sessions(inbox: Path, mats: list[Visit]) -> list[Expected]:
-    """Copy good sessions of the mat and spoil each copy; returns what must be refused."""
+    """Copy good sessions of the mat and damage each copy; returns what must be refused."""
     out = []
-    for k, (kind, spoil) in enumerate(SESSIONS.items()):
-        visit = mats[_spread(k, len(SESSIONS), mats)]
+    for k, (kind, damage) in enumerate(SESSIONS.items()):
+        visit = mats[_spread_evenly(k, len(SESSIONS), mats)]
         started = (visit.started_at + timedelta(days=1)).replace(hour=20, minute=5 * k)
         name = f"{started.date().isoformat()}-{visit.student.code}-b{k + 1}"
         folder = inbox / name
@@ -102,7 +102,7 @@ def bad_sessions(inbox: Path, mats: list[Visit]) -> list[Expected]:
         )
         _edit(folder / "session.toml", r'^session = ".*"', f'session = "{name}"')
         _edit(folder / "session.toml", r"^started_at = .*", f"started_at = {started.isoformat()}")
-        spoil(folder)
+        damage(folder)
         readable = kind != "unreadable_toml"
         out.append(Expected(name, name if readable else None, None, kind))
     return out
@@ -156,10 +156,10 @@ def _value_far_out(folder: Path, no: int) -> int:
 
 def _unmatched_swing(folder: Path, no: int) -> int:
     """Samples of a swing that session.toml does not name."""
-    spare = pl.when(pl.col("swing_no") == no).then(99).otherwise("swing_no").cast(pl.Int64)
+    renumbered = pl.when(pl.col("swing_no") == no).then(99).otherwise("swing_no").cast(pl.Int64)
     _rows(
         folder,
-        lambda frame: frame.with_columns(spare.alias("swing_no")).sort("swing_no", maintain_order=True),
+        lambda frame: frame.with_columns(renumbered.alias("swing_no")).sort("swing_no", maintain_order=True),
     )
     _edit(folder / "session.toml", rf"\[\[swing\]\]\nno = {no}\n(?:(?!\[\[swing).*\n?)*", "")
     return 99
@@ -177,17 +177,17 @@ SWINGS: dict[str, Callable[[Path, int], int]] = {
 def bad_swings(inbox: Path, mats: list[Visit]) -> tuple[list[Expected], list[tuple[str, int]]]:
     """Spoil one swing in each of five good sessions.
 
-    Returns what must be refused, and the (session, swing) pairs that are planted no longer.
+    Returns what must be refused, and the (session, swing) pairs that are no longer part of the truth.
     """
-    out, gone = [], []
-    for k, (kind, spoil) in enumerate(SWINGS.items()):
-        visit, no = mats[_spread(k, len(SWINGS), mats)], 4
-        said = spoil(inbox / visit.session, no)
-        out.append(Expected(visit.session, visit.session, said, kind))
-        gone.append((visit.session, no))
-    return out, gone
+    out, damaged = [], []
+    for k, (kind, damage) in enumerate(SWINGS.items()):
+        visit, no = mats[_spread_evenly(k, len(SWINGS), mats)], 4
+        refused_no = damage(inbox / visit.session, no)
+        out.append(Expected(visit.session, visit.session, refused_no, kind))
+        damaged.append((visit.session, no))
+    return out, damaged
 
 
-def as_rows(expected: list[Expected]) -> list[dict[str, object]]:
+def refusal_rows(expected: list[Expected]) -> list[dict[str, object]]:
     """For planted_truth.json."""
     return [asdict(one) for one in expected]

@@ -1,0 +1,197 @@
+"""What is planted in a student: habits, how each moves over the season, fault tendencies, and the drills."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from demo_academy.curves import Array
+from demo_academy.faults import PLATE_FAULTS
+from demo_academy.people import COACHES, SEASON, Student
+
+
+@dataclass(frozen=True)
+class Habit:
+    """One habit of a swing. Spreads are standard deviations in its own unit; `lo`, `hi` avoid every limit.
+
+    `metric` is the swing metric the habit sets; `trend` the size of a planted change over the season
+    (0: it holds steady in everyone), positive toward better.
+    """
+
+    name: str
+    metric: str
+    mean: float
+    between: float
+    day: float
+    swing: float
+    lo: float
+    hi: float
+    trend: float = 0.0
+
+
+HABITS: tuple[Habit, ...] = (
+    Habit("address_share", "address_lead_share_pct", 50.0, 1.3, 0.5, 0.6, 46.0, 54.0),
+    Habit("lead_along", "address_lead_along_pct", 50.5, 2.0, 0.7, 0.8, 44.5, 56.5),
+    Habit("trail_along", "address_trail_along_pct", 51.0, 2.2, 0.7, 0.8, 44.5, 57.5),
+    Habit("mid_back_trail", "mid_back_trail_share_pct", 69.5, 1.7, 0.8, 1.0, 64.5, 75.0, 2.5),
+    Habit("load_on", "trail_peak_share_pct", 3.5, 0.5, 0.3, 0.4, 2.4, 6.0),
+    Habit("recentre", "recentre_pts", 9.5, 1.8, 0.7, 1.0, 5.8, 18.0, 4.0),
+    Habit("lead_unload", "lead_heel_unload_pct_bw", 11.5, 1.2, 0.6, 0.7, 8.0, 16.0),
+    Habit("trail_sink", "trail_heel_sink_pct", 5.0, 1.3, 0.6, 0.8, 1.0, 10.0),
+    Habit("crossing", "crossing_before_impact_s", 0.150, 0.014, 0.005, 0.006, 0.112, 0.205),
+    Habit("mid_down", "mid_down_lead_share_pct", 68.5, 1.8, 0.9, 1.0, 62.5, 77.0, 2.5),
+    Habit("gain", "impact_gain_pts", 5.0, 1.0, 0.4, 0.6, 1.5, 9.0),
+    Habit("finish", "finish_lead_share_pct", 88.0, 2.4, 0.9, 1.1, 78.0, 97.0, 4.5),
+    Habit("backswing", "backswing_s", 0.80, 0.05, 0.010, 0.014, 0.62, 1.05),
+    Habit("tempo", "tempo_ratio", 3.0, 0.18, 0.05, 0.06, 2.35, 3.7, 0.35),
+    Habit("surge", "peak_vertical_pct_bw", 140.0, 9.0, 1.8, 2.2, 116.0, 180.0),
+)
+HABIT_BY_NAME = {habit.name: habit for habit in HABITS}
+PACE_STRETCH = {"full": 1.0, "half": 1.3, "slow": 1.8}
+JUDGED_TO_IMPACT = ("iron", "wedge")
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One drill and what is planted in it.
+
+    `kept` is the lasting gain of the first dose in the habit's own unit, `more` that of each later one,
+    `same_day` the change on the day. For a fault as the aim, `kept` is the change of the fault's log odds.
+    """
+
+    code: str
+    name: str
+    aim: str
+    habit: str | None
+    kept: float
+    more: float
+    same_day: float
+    how: str
+    cautions: str
+    min_age: int | None = None
+
+
+DRILLS = (
+    Drill("d01", "Walk through to the target", "finish_lead_share_pct", "finish", 3.0, 0.3, 4.0,
+          "Swing at half pace and step the trail foot past the lead foot after the ball is gone.",
+          "Clear the swing radius and the path in front of you first."),
+    Drill("d02", "Pause and settle", "recentre_pts", "recentre", 2.6, 0.2, 3.2,
+          "Go back to the top slowly, wait a breath, let the hips settle toward the target, then swing.",
+          "Keep the pause short when the back is stiff."),
+    Drill("d03", "Rope under the lead foot", "mid_down_lead_share_pct", "mid_down", 0.0, 0.0, 0.0,
+          "Stand with a flat rope under the lead foot and press it into the ground on the way down.",
+          "The rope is a trip hazard; take it away before walking off."),
+    Drill("d04", "Wall beside the trail hip", "mid_back_trail_share_pct", "mid_back_trail", 0.0, 0.0, 2.5,
+          "Turn back until the trail hip brushes a wall a hand's breadth away, without a club.",
+          "No club near the wall."),
+    Drill("d05", "Count of three and one", "tempo_ratio", "tempo", 0.0, 0.0, 0.05,
+          "Count three going back and one coming down, aloud, for ten swings without a ball.",
+          "None beyond a clear swing radius."),
+    Drill("d06", "Early bump", "late_crossing", None, -1.2, -0.1, -0.6,
+          "From a stop at the top, move onto the lead foot before the arms start down.",
+          "Slow first; stop if the lead knee hurts."),
+    Drill("d07", "Wedge under the trail toes", "trail_heel_sink", None, 0.0, 0.0, -0.3,
+          "Swing half back with a thin wedge under the trail toes and feel the arch carry the load.",
+          "Use a wedge that can't slide.", 12),
+    Drill("d08", "Eyes closed set-up", "unsteady_at_address", None, -0.3, 0.0, 0.0,
+          "Take the address, close the eyes for five quiet breaths, open them, then swing.",
+          "Flat dry floor, clear space, a spotter within reach; not when dizzy or unsure on the feet.", 14),
+    Drill("d09", "Light lead heel", "lead_heel_unload_pct_bw", "lead_unload", 0.0, 0.0, 0.8,
+          "Let the lead heel get light, not high, as the lead arm passes parallel.",
+          "Keep the ball of the foot down."),
+)  # fmt: skip
+DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
+
+
+DAYS = (SEASON[2] - SEASON[1]).days
+MEASURES_SWAY = ("mat-east", "plates-south")
+BACKGROUND = 0.004
+COACHED_HABITS = ("finish", "recentre", "mid_back_trail", "mid_down")
+"""The habits that a coach's planted gain changes."""
+
+
+@dataclass(frozen=True)
+class HabitLine:
+    """One habit of one student: start, linear change over the season, random walk (a value each day)."""
+
+    kind: str
+    start: float
+    change: float
+    wander: Array
+
+    def at(self, day: int) -> float:
+        """The student's own level on a day of the season, before drills, coach and noise."""
+        return self.start + self.change * day / DAYS + float(self.wander[min(max(day, 0), DAYS)])
+
+
+@dataclass(frozen=True)
+class Tendency:
+    """How often a student shows a fault: probability at the season's start and end."""
+
+    kind: str
+    first: float
+    last: float
+
+    def logit(self, day: int) -> float:
+        """Log odds on a day, linear between the ends."""
+        ends = [np.log(p / (1 - p)) for p in (self.first, self.last)]
+        return float(ends[0] + (ends[1] - ends[0]) * np.clip(day / DAYS, 0, 1))
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Everything planted in one student."""
+
+    lines: dict[str, HabitLine]
+    tendencies: dict[str, Tendency]
+
+
+def invent_profile(student: Student, number: int, rng: np.random.Generator) -> Profile:
+    """Invent what is planted in student `number`, from 0."""
+    lines = {habit.name: _line(habit, rng) for habit in HABITS}
+    if student.style == "reverse":
+        lines["gain"] = HabitLine("holding", -16.0, 0.0, np.zeros(DAYS + 1))
+        lines["mid_down"] = HabitLine("holding", 74.0, 0.0, np.zeros(DAYS + 1))
+    return Profile(lines, _tendencies(student, number, rng))
+
+
+def coach_gain_per_day(coach: str, habit: Habit) -> float:
+    """Planted gain per day of a coach's students in a habit: gain · its day-to-day spread / 90."""
+    gain = next(c.gain for c in COACHES if c.code == coach)
+    return gain * habit.day / 90 if habit.name in COACHED_HABITS else 0.0
+
+
+def _line(habit: Habit, rng: np.random.Generator) -> HabitLine:
+    kind = str(rng.choice(["rising", "falling", "holding", "wandering"], p=[0.27, 0.13, 0.45, 0.15]))
+    size = habit.trend * rng.uniform(0.7, 1.3)
+    if habit.trend == 0 and kind in {"rising", "falling"}:
+        kind = "holding"
+    change = {"rising": size, "falling": -0.8 * size}.get(kind, 0.0)
+    room = 2.2 * habit.swing + 1.5 * habit.day
+    start = rng.normal(habit.mean - change / 2, habit.between)
+    start = float(np.clip(start, habit.lo + room - min(change, 0), habit.hi - room - max(change, 0)))
+    wander = np.zeros(DAYS + 1)
+    if kind == "wandering":
+        steps = rng.normal(0, 1.3 * habit.between / np.sqrt(DAYS), DAYS)
+        wander = np.concatenate([[0.0], np.cumsum(steps)])
+    return HabitLine(kind, start, change, wander)
+
+
+def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict[str, Tendency]:
+    """Two faults in turn, so that all are covered, and often a third."""
+    picks = [PLATE_FAULTS[(2 * number) % 17], PLATE_FAULTS[(2 * number + 1) % 17]]
+    if rng.random() < 0.55:
+        common = rng.random() < 0.5
+        picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PLATE_FAULTS)))
+    out: dict[str, Tendency] = {}
+    for pick in picks:
+        fault = (
+            "rocking_start" if pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY else pick
+        )
+        if fault == "target_drift" and student.style == "reverse":
+            continue
+        kind = str(rng.choice(["falling", "rising", "holding"], p=[0.45, 0.15, 0.40]))
+        high, low = rng.uniform(0.45, 0.75), rng.uniform(0.04, 0.12)
+        held = rng.uniform(0.15, 0.45)
+        first, last = {"falling": (high, low), "rising": (low, high), "holding": (held, held)}[kind]
+        out[fault] = Tendency(kind, float(first), float(last))
+    return out
