@@ -9,6 +9,7 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
+from dashboard.charts.picture import Picture
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Section
@@ -111,25 +112,20 @@ def _who_to_ask(reader: Reader) -> str:
 
 
 def picture(
-    chart: alt.TopLevelMixin,
-    words: str,
-    rows: pl.DataFrame,
-    *,
-    stretch: bool = True,
-    place: str = "",
-    pieces: Sequence[alt.TopLevelMixin] = (),
+    drawn: Picture, *, stretch: bool = True, place: str = "", pieces: Sequence[alt.TopLevelMixin] = ()
 ) -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file.
 
+    Its key is the caller's to place.
     `place` tells two pictures of one page apart that may have the same finding. `pieces`: the picture in
     pieces, one below the other, where a browser would take long to draw it whole; it is saved whole.
     """
-    for number, piece in enumerate(pieces or [chart]):
-        said = words if number == 0 else "The picture above goes on; its words tell of all of it."
+    for number, piece in enumerate(pieces or [drawn.chart]):
+        said = drawn.words if number == 0 else "The picture above goes on; its words tell of all of it."
         shown: Any = _Unchecked(piece)
         st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
         _let_draw()
-    _details(chart, words, rows, place, language())
+    _details(drawn, place, language())
 
 
 def _let_draw() -> None:
@@ -157,14 +153,13 @@ class _Unchecked:
 
 
 @st.fragment
-def _details(
-    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str, language_in_use: str
-) -> None:
+def _details(drawn: Picture, place: str, language_in_use: str) -> None:
     """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down.
 
     It then runs alone, without the page around it that would say which language is in use.
     """
     use(language_in_use)
+    chart, words, rows = drawn.chart, drawn.words, drawn.rows
     name = picture_files.finding(chart) or words
     png, svg = file_name(name, "png"), file_name(name, "svg")
     folded = st.expander("In words, as a table, to save", key=f"more-{place}-{png}", on_change="rerun")
@@ -223,8 +218,7 @@ def aside(sentence: str) -> None:
 def section(found: Section, *, place: str = "") -> None:
     """A section of a page; `place` as of `picture`."""
     if found.picture:
-        one, pieces = found.picture, found.pieces
-        picture(one.chart, one.words, one.rows, stretch=not pieces, place=place, pieces=pieces)
+        picture(found.picture, stretch=not found.pieces, place=place, pieces=found.pieces)
     elif found.table:
         table(*found.table)
     key = found.picture.key if found.picture else ""

@@ -76,6 +76,11 @@ def count(n: int, thing: str, things: str | None = None) -> str:
     return text.format(n=format_decimal(n, locale=locale()))
 
 
+def capitalized(text: str) -> str:
+    """`text` with its first letter a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def listed(names: Sequence[str]) -> str:
     """a, b and c."""
     return format_list(list(names), locale=locale())

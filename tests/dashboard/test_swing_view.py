@@ -50,7 +50,7 @@ def test_the_address_opens_two_chosen_swings_and_names_both(visit):
     drawn = "".join(str(element.proto) for element in at.get("vega_lite_chart"))
     assert "dashes: 12 January 2026, swing 1" in drawn
     assert "line: 23 March 2026, swing 2" in drawn
-    assert "'impact'" in drawn.replace("\\", "")
+    assert '"impact"' in drawn.replace("\\", "")
     assert "1.10" in drawn
 
 

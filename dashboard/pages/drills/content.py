@@ -8,7 +8,7 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,

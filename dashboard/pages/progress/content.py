@@ -4,16 +4,17 @@ Only what the student may see: shared notes and drills, their own numbers, nobod
 pictures.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from dashboard import document, safety, student_season
-from dashboard.charts import practice_weeks, season_line, ten_swings
-from dashboard.evidence import Picture
-from dashboard.queries import people, season, sessions
+from dashboard.charts import practice_weeks, ten_swings
+from dashboard.charts.picture import Picture
+from dashboard.evidence import measure_season
+from dashboard.queries import people, sessions
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
@@ -245,30 +246,21 @@ def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, 
 
 def _line(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Picture | None:
     """The season line, without lessons and changes of device."""
-    means, band = chosen.means(measure.metric), chosen.band(measure.metric)
-    if means.is_empty():
+    found = measure_season(chosen, measure)
+    if found is None:
         return None
-    reader, student, name = chosen.reader, chosen.student, chosen.season
-    fitted = season.trend_line(reader, student, measure.metric, chosen.family, name)
-    chart = season_line.picture(
-        means,
-        fitted,
-        band,
-        sessions.ticks(reader, student, name).filter(pl.col("kind") != "lesson"),
-        sessions.device_changes(reader, student, name).clear(),
-        measure,
-        _("{measure}: {value} at your last session").format(
-            measure=measure.label, value=measure.say(means["mean"][-1])
-        ),
-        narrow=narrow,
+    line = found.line
+    ticks = line.ticks.filter(pl.col("kind") != "lesson")
+    finding = _("{measure}: {value} at your last session").format(
+        measure=measure.label, value=measure.say(found.last)
     )
     key = [_("Each dot is one session; the bar through it shows how far it can be trusted.")]
-    if band != (None, None):
+    if line.band != (None, None):
         key.append(_("The pale strip is the aim."))
-    if not fitted.is_empty():
+    if not line.line.is_empty():
         key.append(_("The line runs through the season, and its shading shows how far it can be trusted."))
-    words, rows = season_line.words(means, band, measure), season_line.table(means, measure)
-    return Picture(chart, words, rows, " ".join(key))
+    own = replace(found, line=replace(line, ticks=ticks, changes=line.changes.clear()))
+    return own.picture(finding, " ".join(key), narrow=narrow)
 
 
 def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:

@@ -11,7 +11,7 @@ import polars as pl
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, THIS
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.pages.student.content import Section
 from dashboard.queries import season, sessions
 from dashboard.text.catalogue import _

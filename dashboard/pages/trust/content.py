@@ -3,7 +3,7 @@
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import people, trust
 from dashboard.section import Section
 from dashboard.text.catalogue import _, mark

@@ -19,6 +19,7 @@ from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry
 from dashboard.queries import people
 from dashboard.queries import review as queries
 from dashboard.section import Section
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
 from dashboard.text.numbers import count, number, on
@@ -202,7 +203,8 @@ def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
     season, student = next(iter(people.seasons(reader)), None), str(entry.student)
     family = entry.family or next(iter(people.families(reader, season, student)), None)
     if season and family:
-        found = evidence(reader, student, str(entry.subject), family, season, narrow=narrow)
+        chosen = StudentSeason(reader, people.student(reader, student), season, family)
+        found = evidence(chosen, str(entry.subject), narrow=narrow)
         if found:
             return Section(found)
     nothing = _("There are no measurements of this any more; open {name}'s page.")
