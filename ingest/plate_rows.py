@@ -53,34 +53,15 @@ class SampleFile:
     notice: str | None = None
 
     @classmethod
-    def of(
-        cls,
-        file: str,
-        samples: pl.DataFrame,
-        *,
-        events: dict[int, dict[str, float]] | None = None,
-        flags: dict[int, dict[str, int]] | None = None,
-        stance_mm: Sequence[float] | None = None,
-        body_mass_kg: float | None = None,
-        notice: str | None = None,
-    ) -> "SampleFile":
+    def of(cls, file: str, samples: pl.DataFrame) -> "SampleFile":
         """Samples that are in our names and units already, one row a sample."""
         columns = {
             name: samples[name].cast(pl.Float64).to_numpy()
             for name in columns_of(PlateSample)
             if name in samples.columns
         }
-        return cls(
-            file,
-            columns,
-            np.arange(1, len(samples) + 1),
-            {name: Source(name, name) for name in columns},
-            events=events or {},
-            flags=flags or {},
-            stance_mm=None if stance_mm is None else tuple(stance_mm),
-            body_mass_kg=body_mass_kg,
-            notice=notice,
-        )
+        sources = {name: Source(name, name) for name in columns}
+        return cls(file, columns, np.arange(1, len(samples) + 1), sources)
 
 
 @dataclass(frozen=True)
