@@ -18,9 +18,8 @@ from ingest.formats.footprints import Marks
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
 from ingest.formats.grid_recording import Recording
-from ingest.plate_rows import SampleFile
+from ingest.plate_rows import SampleFile, snapped
 from ingest.refusals import refuse
-from ingest.sample_checks import snapped
 from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero

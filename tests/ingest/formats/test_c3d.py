@@ -202,7 +202,7 @@ def test_fewer_than_two_platforms_are_refused(read):
 
 
 @pytest.mark.parametrize("foot", ["lead", "trail"])
-def test_an_idle_platform_is_told_of(read, foot):
+def test_an_idle_platform_is_reported(read, foot):
     told = refusal(lambda: read(Setup(idle=foot)))
     assert told.reason == "feet_not_found"
     assert f"platform {1 if foot == 'lead' else 2} never carries load" in told.sentence
