@@ -61,7 +61,7 @@ def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:
     else:
         where = _("most by {kind}: {group} ({n})").format(kind=by, group=group, n=n)
     return _("{what} left out, {share} of what came in; {where}").format(
-        what=count(out, "swing or delivery"), share=part, where=where
+        what=count(out, "swing_or_delivery"), share=part, where=where
     )
 
 

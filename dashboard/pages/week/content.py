@@ -157,7 +157,7 @@ def review(reader: Reader) -> Review | None:
     ]
     order = list(KINDS)
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
-    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.thin(reader, FEW_SWINGS))}
+    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.recent(reader, FEW_SWINGS))}
     return Review(week["week"], week["as_of"], _chance(week), leads, tuple(_by_student(entries)))
 
 
