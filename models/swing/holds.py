@@ -1,7 +1,7 @@
 """Steadiness holds: how steadily someone stood on the plates, from the whole-body centre of pressure.
 
 The centre of pressure (mm: x toward the target, y toward the toes) is the delivered one, else the
-load-weighted mean of the two feet's points on the floor; filtered at 10 Hz, zero-phase, and cut by 1 s at each
+load-weighted mean of the two feet's points on the floor; filtered at 10 Hz, zero-phase, cut by 1 s at each
 end. Over n samples and T s:
 
     path     Σ √(Δx² + Δy²), mm                          speed    path / T, mm/s
