@@ -131,7 +131,7 @@ def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.
 
 def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
     """The picture's title: the lead share at the top and at impact, and what it was in the other one."""
-    at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
+    at = {row["event"]: row for row in at_events(course, events).iter_rows(named=True)}
     top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
     text = _("Lead foot: {top} of the load at the top, {impact} at impact").format(
         top=number(top[THIS], "%"), impact=number(strike[THIS], "%")
@@ -149,7 +149,7 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
     if at.is_empty():
         return _("No swing of this session has its events, so its load can't be drawn.")
     said = ", ".join(
-        _("{share} at {event}").format(share=number(row[THIS], "%"), event=row["Event"])
+        _("{share} at {event}").format(share=number(row[THIS], "%"), event=row["event"])
         for row in at.iter_rows(named=True)
     )
     text = _("Lead share of the load, {name}: {shares}.").format(name=_(names[0]), shares=said)
@@ -161,7 +161,7 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
         )
         text += " " + _("Farthest from {name} at {event}: then {first}, now {this}.").format(
             name=_(names[1]),
-            event=changed["Event"],
+            event=changed["event"],
             first=number(changed[FIRST], "%"),
             this=number(changed[THIS], "%"),
         )
@@ -169,14 +169,14 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
 
 
 def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
-    """Event, and the mean lead share (%) of each session there."""
+    """event, and the mean lead share (%) of each session there."""
     names = {float(k): EVENTS[event] for k, event in enumerate(events)}
     at = course.filter(pl.col("position").is_in(list(names))).with_columns(
-        pl.col("position").replace_strict(names, default=None).alias("Event")
+        pl.col("position").replace_strict(names, default=None).alias("event")
     )
     if at.is_empty():
         return pl.DataFrame()
-    wide = at.pivot(on="which", index=["position", "Event"], values="mean").sort("position").drop("position")
+    wide = at.pivot(on="which", index=["position", "event"], values="mean").sort("position").drop("position")
     return wide if THIS in wide.columns else pl.DataFrame()
 
 
@@ -190,4 +190,4 @@ def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
         for name, shown in zip(NAMES, names, strict=True)
         if name in at.columns
     ]
-    return at.select(pl.col("Event").alias(_("Event")), *said) if said else at
+    return at.select(pl.col("event").alias(_("Event")), *said) if said else at

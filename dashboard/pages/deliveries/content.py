@@ -89,7 +89,7 @@ def on_its_way(reader: Reader, home: Home, dropped: dict[str, Dropped]) -> OnIts
     text = _(
         "{deliveries} in the inbox. The loader beside these pages takes each within seconds of its last "
         "change; without it, run: underfoot load"
-    ).format(deliveries=count(len(entries), "delivery waits"))
+    ).format(deliveries=count(len(entries), "delivery_waits"))
     outcomes = tuple(_outcome(reader, drop) for drop in gone)
     return OnItsWay(done / total, progress, outcomes, text if entries else "")
 

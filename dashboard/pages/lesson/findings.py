@@ -106,7 +106,7 @@ def faults(about: Lesson) -> Part:
     shown, more = often.head(MOST_FAULTS), often[MOST_FAULTS:].to_list()
     others = now.height - len(often)
     quiet = _("{others} checked: each in fewer than one swing in ten lately, and no clear change.").format(
-        others=count(others, "other fault")
+        others=count(others, "other_fault")
     )
     if shown.is_empty():
         none = _("No fault in more than one swing in ten lately; {others}").format(others=quiet)

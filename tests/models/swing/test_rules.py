@@ -144,10 +144,10 @@ def test_an_own_band_without_a_family_does_not_open_the_long_clubs():
     ],
 )  # fmt: skip
 def test_what_academy_toml_gets_wrong_is_one_sentence(bands, limits, sentence):
-    with pytest.raises(UnderfootError, match=re.escape(sentence)) as told:
+    with pytest.raises(UnderfootError, match=re.escape(sentence)) as caught:
         own(bands, limits)
-    assert str(told.value).startswith("academy.toml: ")
-    assert "\n" not in str(told.value)
+    assert str(caught.value).startswith("academy.toml: ")
+    assert "\n" not in str(caught.value)
 
 
 NEW = {
