@@ -45,3 +45,10 @@ _templates.globals |= {
 def render(template: str, **content: Any) -> str:
     """A whole HTML document; `template` is a path below dashboard/, as in pages/lesson/paper.html."""
     return _templates.get_template(template).render(content)
+
+
+def save(text: str, file: Path) -> Path:
+    """Write a document; returns its file."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text(text, encoding="utf-8")
+    return file

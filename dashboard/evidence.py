@@ -88,7 +88,7 @@ def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | 
     measure = chosen.measures.get(subject)
     if measure is not None:
         found = measure_season(chosen, measure)
-        return found and found.picture(key=_(LINE_KEY), narrow=narrow)
+        return None if found is None else found.picture(key=_(LINE_KEY), narrow=narrow)
     rates = chosen.fault_rates
     return None if rates.is_empty() else ladder(rates, narrow=narrow)
 

@@ -102,5 +102,5 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
         except UnderfootError as error:
             layout.say(str(error))
 
-    title, visibility = _(page.name), "visible" if visible else "hidden"
-    return st.Page(show, title=title, url_path=page.path, visibility=visibility)
+    title = _(page.name)
+    return st.Page(show, title=title, url_path=page.path, visibility="visible" if visible else "hidden")

@@ -39,7 +39,7 @@ def choose(
     followed = _follow(name, options)
     kept: dict[str, str] = st.session_state.setdefault("kept", {})
     wanted = (st.query_params.get(name), kept.get(name), default, codes[0])
-    start = next(code for code in wanted if code in options)
+    start = next(code for code in wanted if code is not None and code in options)
     chosen = st.selectbox(
         label,
         codes,
@@ -143,9 +143,9 @@ def _let_draw() -> None:
 
 
 class _Unchecked:
-    """A chart that isn't held against its schema whenever it is shown, which takes longer than to make it.
+    """A chart that is not checked against its schema whenever it is shown; that takes longer than making it.
 
-    The tests hold each kind of picture against it.
+    The tests check each kind of picture against it.
     """
 
     def __init__(self, chart: alt.TopLevelMixin) -> None:
@@ -153,7 +153,8 @@ class _Unchecked:
 
     def to_dict(self) -> dict[str, Any]:
         """As the chart's own."""
-        return self._chart.to_dict(validate=False)
+        spec: dict[str, Any] = self._chart.to_dict(validate=False)
+        return spec
 
 
 @st.fragment

@@ -1,6 +1,6 @@
 """Left out: swings and deliveries that stay out of the answers, week by week, by reason, device or coach."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import altair as alt
 import polars as pl
@@ -17,17 +17,17 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
     drawn = rows.with_columns(name_axis.broken("group", 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
-    first, last = drawn["week"].min(), drawn["week"].max()
+    weeks: list[date] = drawn["week"].to_list()
     days = [
         alt.DateTime(year=d.year, month=d.month, date=d.day)
-        for d in (first - timedelta(days=10), last + timedelta(days=10))
+        for d in (min(weeks) - timedelta(days=10), max(weeks) + timedelta(days=10))
     ]
     x = alt.X(
         "week:T", title=_("Week"), scale=alt.Scale(domain=days),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     y = alt.Y("row:N", sort=order.to_list(), title=None, axis=name_axis.axis(grid=True))
-    most = int(drawn["n"].max())
+    most = max(drawn["n"].to_list())
     tips = [
         alt.Tooltip("week:T", title=_("Week of"), format="%-d %B %Y"),
         alt.Tooltip("group:N", title=by),

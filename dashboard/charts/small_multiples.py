@@ -1,6 +1,7 @@
 """Small multiples: one little season a student, all on one scale, in the order of their names."""
 
 from collections.abc import Sequence
+from datetime import date
 
 import altair as alt
 import polars as pl
@@ -85,7 +86,8 @@ def _days(values: pl.DataFrame) -> alt.Scale:
 
 def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
     """A tick a month, or every few months; days when all of it lies within two months."""
-    span = (values["day"].max() - values["day"].min()).days if len(values) else 0
+    days: list[date] = values["day"].to_list()
+    span = (max(days) - min(days)).days if days else 0
     if span < 62:
         return alt.Axis(format="%-d %b", grid=False, tickCount=2 if narrow else 3, labelFlush=True)
     step = max(1, round(span / 30.4 / (3 if narrow else 5)))

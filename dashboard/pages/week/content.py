@@ -259,6 +259,4 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
         snapshot.close()
     stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
     file = target or home.pages / f"review{stamp}{own}.html"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(text, encoding="utf-8")
-    return file, whole
+    return document.save(text, file), whole
