@@ -8,7 +8,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.clip_files import clip_files, read_clips
-from ingest.deliveries import SHEET, Contents, Delivery
+from ingest.delivery import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
