@@ -1,8 +1,10 @@
-# Two commands do everything from a bare Python 3.11 or newer: make demo, make test.
+# Two commands do everything from a bare Python 3.11 or newer: make demo and make test.
 PYTHON ?= python3
 HOME_DIR ?= academy
 VENV := .venv
 BIN := $(VENV)/bin
+# A module's tests stay on one worker; the order is that of tests/conftest.py.
+PYTEST = $(BIN)/python -m pytest -n 2 --dist loadscope --no-loadscope-reorder
 export TZ := UTC
 
 .PHONY: demo test quick check docs hooks bench calibration setup clean
@@ -15,17 +17,17 @@ endif
 
 # Part of it: make test ARGS="-k clip", ARGS=tests/models, ARGS="--durations=20".
 test: check
-	$(BIN)/python -m pytest -n 2 --dist loadscope $(ARGS)
+	$(PYTEST) $(ARGS)
 
 # Lint, types, and the tests of what changed since main: under a minute for a usual change.
 quick: check
-	$(BIN)/python -m pytest -n 2 --dist loadscope -m "not slow and not browser" $$($(BIN)/python tests/changed.py) $(ARGS)
+	$(PYTEST) -m "not slow and not browser" $$($(BIN)/python tests/changed.py) $(ARGS)
 
 # Make quick before every commit.
 hooks:
 	git config core.hooksPath .githooks
 
-# Under 10 minutes on 2 quiet cores; in pieces: CALIBRATE="--truth mixed --students 40 --academies 50".
+# Under 10 minutes on 2 quiet cores; in parts: CALIBRATE="--truth mixed --students 40 --academies 50".
 calibration: $(VENV)/ready-test
 	PYTHONPATH=tests $(BIN)/python -m calibration.run $(CALIBRATE)
 
@@ -39,11 +41,11 @@ check: $(VENV)/ready-test
 docs: $(VENV)/ready-test
 	$(BIN)/python tests/reference.py
 
-# Each goal of speed beside its baseline of the same run.
+# Each speed goal beside its baseline from the same run.
 bench: $(VENV)/ready-test
 	PYTHONPATH=tests:. $(BIN)/python -m bench.run
 
-# The stamps stand until what is installed, or what is compiled, could differ.
+# The stamps are valid until what is installed or compiled could differ.
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 
 setup: $(VENV)/ready

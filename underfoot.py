@@ -199,7 +199,7 @@ def sql(query: str, home_path: str | None, shape: str) -> None:
     snapshot = open_snapshot(Home.find(home_path))
     rows = snapshot.sql(query)
     snapshot.close()
-    terminal.show_frame(rows, shape)
+    terminal.show_query(rows, shape)
 
 
 @cli.command()

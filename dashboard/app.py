@@ -13,21 +13,22 @@ from dashboard.pages.student import screen as student
 from dashboard.pages.students import screen as students
 from dashboard.pages.trust import screen as trust
 from dashboard.pages.week import screen as week
+from dashboard.text.catalogue import mark
 from warehouse import journal
 from warehouse.vocabulary import STAFF
 
 PAGES = (
-    Page("week", "This week", STAFF, week.show),
-    Page("students", "Students", STAFF, students.show),
-    Page("student", "Student", STAFF, student.show),
-    Page("drills", "Drills", STAFF, drills.show),
-    Page("coaches", "Coaches", STAFF, coaches.show),
-    Page("lesson", "Lesson sheet", STAFF, lesson.show),
-    Page("notes", "Write a note", STAFF, notes.show),
-    Page("progress", "Progress page", EVERYONE, progress.show),
-    Page("deliveries", "Deliveries", STAFF, deliveries.show),
-    Page("trust", "How sure are we", STAFF, trust.show),
-    Page("quality", "Data quality", ("head_coach",), quality.show),
+    Page("week", mark("This week"), STAFF, week.show),
+    Page("students", mark("Students"), STAFF, students.show),
+    Page("student", mark("Student"), STAFF, student.show),
+    Page("drills", mark("Drills"), STAFF, drills.show),
+    Page("coaches", mark("Coaches"), STAFF, coaches.show),
+    Page("lesson", mark("Lesson sheet"), STAFF, lesson.show),
+    Page("notes", mark("Write a note"), STAFF, notes.show),
+    Page("progress", mark("Progress page"), EVERYONE, progress.show),
+    Page("deliveries", mark("Deliveries"), STAFF, deliveries.show),
+    Page("trust", mark("How sure are we"), STAFF, trust.show),
+    Page("quality", mark("Data quality"), ("head_coach",), quality.show),
 )
 
 if __name__ == "__main__":

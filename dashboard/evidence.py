@@ -1,89 +1,102 @@
-"""The picture behind a sentence: one student's season line, or their fault ladder."""
+"""The pictures of one student that several pages show: the season line of a measure, and the fault ladder."""
 
 from dataclasses import dataclass
 from typing import Any
 
-import altair as alt
 import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
-from dashboard.queries import people, season, sessions
+from dashboard.charts.picture import Picture
+from dashboard.charts.season_line import SeasonLine
+from dashboard.queries import season, sessions
+from dashboard.student_season import StudentSeason
+from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import label, marked
 from dashboard.text.numbers import Measure, listed, share
-from dashboard.text.sentences import FEW_SESSIONS, band_place
-from warehouse.access import Reader
+from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
-LINE_KEY = (
+LINE_KEY = mark(
     "Each dot is one session. Bars and the line's shade hold the true value nine times in ten; the pale "
     "strip is the band; a hollow dot rests on fewer than five swings."
 )
-LADDER_KEY = (
+LADDER_KEY = mark(
     "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate nine "
     "times in ten."
 )
 
 
 @dataclass(frozen=True)
-class Picture:
-    """A chart, what it says, its rows, and how to read its marks."""
+class MeasureSeason:
+    """One measure through one student's season: what is drawn of it, and the fit where there is one."""
 
-    chart: alt.TopLevelMixin
-    words: str
-    rows: pl.DataFrame
-    key: str = ""
+    line: SeasonLine
+    trend: dict[str, Any] | None
+
+    @property
+    def last(self) -> float:
+        """The last session's mean."""
+        return float(self.line.sessions["mean"][-1])
+
+    def picture(self, finding: str = "", key: str = "", *, narrow: bool = False) -> Picture:
+        """The season line under `finding`, else under what the season's fit says."""
+        line = self.line
+        chart = season_line.picture(line, finding or self.finding(), narrow=narrow)
+        return Picture(chart, season_line.words(line), season_line.table(line), key)
+
+    def finding(self) -> str:
+        """From where to where, inside the band or not, and the season's label."""
+        measure, trend, band = self.line.measure, self.trend, self.line.band
+        if len(self.line.sessions) < FEW_SESSIONS or (trend and trend["label"] == TOO_FEW):
+            values, place, code = measure.say(self.last), band_place(self.last, *band), TOO_FEW
+        elif trend is None or trend["label"] == NOT_CLEAR:
+            values = _("{value} at the last session").format(value=measure.say(self.last))
+            place, code = band_place(self.last, *band), NOT_CLEAR
+        else:
+            values = f"{measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}"
+            place, code = band_place(trend["value_now"], *band), str(trend["label"])
+        said = label(code) if code in {TOO_FEW, NOT_CLEAR} else marked(code)
+        return f"{measure.label}: {values}, {place}. {said}"
+
+    def sentence(self) -> str:
+        """What the season's fit says, with its doubt."""
+        trend = self.trend
+        now = trend["value_now"] if trend and trend["value_now"] is not None else self.last
+        place = band_place(now, *self.line.band)
+        return trend_sentence(self.line.measure, trend, place, len(self.line.sessions))
 
 
-def evidence(
-    reader: Reader, student: str, subject: str, family: str, when: str, *, narrow: bool
-) -> Picture | None:
-    """The picture of a measure or a fault; null when nothing was measured of it."""
-    measure = people.measures(reader).get(subject)
-    if measure is not None:
-        return _line(reader, student, measure, family, when, narrow=narrow)
-    rates = season.fault_rates(reader, student, family, when)
-    if rates.is_empty():
-        return None
-    chart = fault_ladder.picture(rates, fault_finding(rates), narrow=narrow)
-    return Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates), LADDER_KEY)
-
-
-def _line(
-    reader: Reader, student: str, measure: Measure, family: str, when: str, *, narrow: bool
-) -> Picture | None:
-    means = season.session_means(reader, measure.metric, family, when, student)
+def measure_season(chosen: StudentSeason, measure: Measure) -> MeasureSeason | None:
+    """A measure through a student's season; None when no session measured it."""
+    reader, student, metric = chosen.reader, chosen.student, measure.metric
+    means = chosen.means(metric)
     if means.is_empty():
         return None
-    fit = season.trends(reader, measure.metric, family, when, student)
-    style = season.style(reader, student, family, when)
-    bands = season.bands(reader, family, people.student(reader, student), style)
-    band = bands.get(measure.metric, (None, None))
-    chart = season_line.picture(
-        means,
-        season.trend_line(reader, student, measure.metric, family, when),
-        band,
-        sessions.ticks(reader, student, when),
-        sessions.device_changes(reader, student, when),
-        measure,
-        season_finding(measure, means, fit.row(0, named=True) if len(fit) else None, band),
-        narrow=narrow,
+    line = SeasonLine(
+        measure=measure,
+        sessions=means,
+        line=season.trend_line(reader, student, metric, chosen.family, chosen.season),
+        band=chosen.band(metric),
+        ticks=sessions.ticks(reader, student, chosen.season),
+        changes=sessions.device_changes(reader, student, chosen.season),
     )
-    words, rows = season_line.words(means, band, measure), season_line.table(means, measure)
-    return Picture(chart, words, rows, LINE_KEY)
+    return MeasureSeason(line, chosen.trend(metric))
 
 
-def season_finding(
-    measure: Measure, means: pl.DataFrame, trend: dict[str, Any] | None, band: season.Band
-) -> str:
-    """The title of a season line: from where to where, inside the band or not, and the season's label."""
-    place = band_place(means["mean"][-1], *band)
-    if len(means) < FEW_SESSIONS or (trend and trend["label"] == TOO_FEW):
-        return f"{measure.label}: {measure.say(means['mean'][-1])}, {place}. {label(TOO_FEW)}"
-    if trend is None or trend["label"] == NOT_CLEAR:
-        last = f"{measure.say(means['mean'][-1])} at the last session"
-        return f"{measure.label}: {last}, {place}. {label(NOT_CLEAR)}"
-    moved = f"{measure.say(trend['start_value'])} → {measure.say(trend['value_now'])}"
-    return f"{measure.label}: {moved}, {band_place(trend['value_now'], *band)}. {marked(trend['label'])}"
+def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | None:
+    """The picture behind a sentence about a measure or a fault; None when nothing was measured of it."""
+    measure = chosen.measures.get(subject)
+    if measure is not None:
+        found = measure_season(chosen, measure)
+        return None if found is None else found.picture(key=_(LINE_KEY), narrow=narrow)
+    rates = chosen.fault_rates
+    return None if rates.is_empty() else ladder(rates, narrow=narrow)
+
+
+def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
+    """The fault ladder of `season.fault_rates`."""
+    chart = fault_ladder.picture(rates, fault_finding(rates), narrow=narrow)
+    return Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates), _(LADDER_KEY))
 
 
 def fault_finding(rates: pl.DataFrame) -> str:
@@ -94,8 +107,10 @@ def fault_finding(rates: pl.DataFrame) -> str:
     if said:
         return ". ".join(said)
     if now.is_empty():
-        return "Faults before; none measured in the last 28 days"
+        return _("Faults before; none measured in the last 28 days")
     most = now.sort("rate").row(-1, named=True)
     if most["rate"] < 0.1:
-        return "No fault in more than one swing in ten lately"
-    return f"Most often lately: {most['fault']}, {share(most['rate'])} of swings. No change is clear yet"
+        return _("No fault in more than one swing in ten lately")
+    return _("Most often lately: {fault}, {rate} of swings. No change is clear yet").format(
+        fault=most["fault"], rate=share(most["rate"])
+    )

@@ -13,22 +13,23 @@ from dashboard import layout
 from dashboard.components import film_player
 from dashboard.pages.student.swings import SwingChoice, estimated_heel
 from dashboard.queries import sessions
+from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 MOST_POINTS = 400
-APART = (
+APART = mark(
     "This film's clock could not be laid over the plate's. Both begin together here, and do not show the "
     "same moment."
 )
-UNCHECKED = "Too few films were taken in this session to be sure that this one is of this swing."
-NO_PLATE = "No plate measured this swing."
-PACES = {"full": "", "half": "half pace", "slow": "slow"}
-PARTS = {
+UNCHECKED = mark("Too few films were taken in this session to be sure that this one is of this swing.")
+NO_PLATE = mark("No plate measured this swing.")
+PACES = Words({"full": "", "half": "half pace", "slow": "slow"})
+PARTS = Words({
     "baseline": "", "after_drill": "after a drill", "retention": "to see what stayed", "play": "in play",
-}  # fmt: skip
+})  # fmt: skip
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
 
@@ -53,7 +54,11 @@ def beside(reader: Reader, choice: SwingChoice, family: str) -> None:
     if swing_no in found:
         _show(reader, found[swing_no], choice.session, swing_no)
     else:
-        layout.aside(f"Swing {swing_no} was not filmed. Choose all swings to see the films of the others.")
+        layout.aside(
+            _("Swing {n} was not filmed. Choose all swings to see the films of the others.").format(
+                n=swing_no
+            )
+        )
 
 
 def of_others(reader: Reader, student: str, family: str, shown: Sequence[str]) -> None:
@@ -66,11 +71,11 @@ def of_others(reader: Reader, student: str, family: str, shown: Sequence[str]) -
             found[session], names[session] = filmed, f"{on(day)}, {count(len(filmed), 'film')}"
     if not found:
         return
-    st.header("Films", anchor=False)
-    layout.aside("Sessions that were filmed and have no course to draw.")
+    st.header(_("Films"), anchor=False)
+    layout.aside(_("Sessions that were filmed and have no load to draw."))
     one, two = st.columns(2)
     with one:
-        session = layout.choose("Filmed session", names, "filmed")
+        session = layout.choose(_("Filmed session"), names, "filmed")
     with two:
         swing_no = _chosen(found[session], "filmed-swing", None)
     _show(reader, found[session][swing_no], session, swing_no)
@@ -84,8 +89,8 @@ def _filmed(reader: Reader, session: str) -> dict[int, Film]:
     for swing_no, club, part, pace, on_plate in swings.iter_rows():
         path = reader.film(session, swing_no)
         if path is not None:
-            told = (PACES.get(pace, pace), PARTS.get(part, part), club if clubs > 1 else "")
-            called = ", ".join([f"Swing {swing_no}", *(word for word in told if word)])
+            more = (PACES.get(pace, pace), PARTS.get(part, part), club if clubs > 1 else "")
+            called = ", ".join([_("Swing {n}").format(n=swing_no), *filter(None, more)])
             found[swing_no] = Film(path, called, on_plate)
     return found
 
@@ -95,33 +100,40 @@ def _chosen(found: dict[int, Film], name: str, usual: int | None) -> int:
     if len(found) == 1:
         return next(iter(found))
     options = {str(n): film.called for n, film in found.items()}
-    return int(layout.choose("Film", options, name, default=None if usual is None else str(usual)))
+    return int(layout.choose(_("Film"), options, name, default=None if usual is None else str(usual)))
 
 
 def _show(reader: Reader, film: Film, session: str, swing_no: int) -> None:
     path = film.path
     if path.stat().st_size > MOST_BYTES:
-        layout.say(f"The film of swing {swing_no} is too large to show here; it stands at {path.name}.")
+        layout.say(
+            _("The film of swing {n} is too large to show here; its file is {file}.").format(
+                n=swing_no, file=path.name
+            )
+        )
         return
-    data, told = _measured(reader, session, swing_no) if film.on_plate else (without_lanes(), NO_PLATE)
+    data, doubt = _measured(reader, session, swing_no) if film.on_plate else (without_lanes(), _(NO_PLATE))
     data["film"] = base64.b64encode(path.read_bytes()).decode()
     data["kind"] = "video/mp4"
-    with_load = ", with the load under both heels" if data["times"] else ""
-    data["title"] = f"Film of swing {swing_no}{with_load}"
+    title = (
+        _("Film of swing {n}, with the load under both heels") if data["times"] else _("Film of swing {n}")
+    )
+    data["title"] = title.format(n=swing_no)
     film_player.show(data, key=f"film-{session}-{swing_no}")
-    if told:
-        layout.aside(told)
+    if doubt:
+        layout.aside(doubt)
 
 
 def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, Any], str | None]:
     """What the player shows beside a film of a swing on a plate, and what is to be said of it."""
     try:
         data = lanes(reader, session, swing_no)
-    except UnderfootError as error:  # its samples can't be read: the film stands all the same
+    except UnderfootError as error:  # its samples can't be read: the film is shown all the same
         return without_lanes(), str(error)
     offset_s, flags = sessions.film_clock(reader, session, swing_no)
     data["offset_s"] = offset_s or 0.0
-    return data, APART if offset_s is None else UNCHECKED if "clip_unchecked" in flags else None
+    doubt = APART if offset_s is None else UNCHECKED if "clip_unchecked" in flags else ""
+    return data, _(doubt) or None
 
 
 def without_lanes() -> dict[str, Any]:

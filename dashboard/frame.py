@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from dashboard import layout, readers, signin, theme
-from dashboard.text.catalogue import use
+from dashboard.text.catalogue import _, use
 from warehouse import journal
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -39,7 +39,7 @@ STYLE = """
 
 @dataclass(frozen=True)
 class Page:
-    """One line of the page table: its address, its name, who has it, and the function that shows it."""
+    """One line of the page table: address, name (marked), who has it, and the function that shows it."""
 
     path: str
     name: str
@@ -79,7 +79,9 @@ def link(path: str, label: str, **address: str) -> None:
 def _start(own: Sequence[Page]) -> None:
     """The bare address: go on to the first page the viewer has, keeping what the address says."""
     if not own:
-        layout.empty("There is no page for you here.", "Ask the head coach which role the roster gives you.")
+        layout.empty(
+            _("There is no page for you here."), _("Ask the head coach which role the roster gives you.")
+        )
     st.switch_page(st.session_state["pages"][own[0].path], query_params=st.query_params.to_dict())
 
 
@@ -90,9 +92,9 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
         if not visible:
             key = (reader.viewer.person, reader.viewer.link, page.path)
             layout.once("refused", key, lambda: reader.refused(page.name))
-            layout.say("This page is not for you; use the pages you were given, or ask the head coach.")
+            layout.say(_("This page is not for you; use the pages you were given, or ask the head coach."))
             for mine in own:
-                link(mine.path, mine.name)
+                link(mine.path, _(mine.name))
             return
         try:
             with journal.step(log, "showed the page %s to a %s", page.path, reader.viewer.role):
@@ -100,4 +102,5 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
         except UnderfootError as error:
             layout.say(str(error))
 
-    return st.Page(show, title=page.name, url_path=page.path, visibility="visible" if visible else "hidden")
+    title = _(page.name)
+    return st.Page(show, title=title, url_path=page.path, visibility="visible" if visible else "hidden")

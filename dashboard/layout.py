@@ -9,10 +9,11 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
+from dashboard.charts.picture import Picture
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Section
-from dashboard.text.catalogue import keeping_language, language, use
+from dashboard.text.catalogue import _, keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.numbers import on
 from warehouse.access import Reader
@@ -38,7 +39,7 @@ def choose(
     followed = _follow(name, options)
     kept: dict[str, str] = st.session_state.setdefault("kept", {})
     wanted = (st.query_params.get(name), kept.get(name), default, codes[0])
-    start = next(code for code in wanted if code in options)
+    start = next(code for code in wanted if code is not None and code in options)
     chosen = st.selectbox(
         label,
         codes,
@@ -80,9 +81,9 @@ def student(reader: Reader, page: str) -> dict[str, Any]:
         reader.opened(page, asked)
     everyone = people.students(reader)
     if everyone.is_empty():
-        empty("There is no student you may see.", _who_to_ask(reader))
+        empty(_("There is no student you may see."), _who_to_ask(reader))
     names = dict(everyone.select("student", "name").iter_rows())
-    chosen = choose("Student", names, "student") if len(names) > 1 else next(iter(names))
+    chosen = choose(_("Student"), names, "student") if len(names) > 1 else next(iter(names))
     _opened_once(reader, page, chosen)
     return everyone.row(by_predicate=pl.col("student") == chosen, named=True)
 
@@ -102,34 +103,33 @@ def once(kind: str, key: Hashable, do: Callable[[], None]) -> None:
 
 def _who_to_ask(reader: Reader) -> str:
     if reader.viewer.role == "guardian":
-        return "When a young player comes of age, only they see their page. Ask the head coach if in doubt."
+        return _(
+            "When a young player comes of age, only they see their page. Ask the head coach if in doubt."
+        )
     if reader.viewer.role == "coach":
-        return "Students appear here from the day coaching.csv names you as their coach; ask the head coach."
-    return (
+        return _(
+            "Students appear here from the day coaching.csv names you as their coach; ask the head coach."
+        )
+    return _(
         "Students appear here once people.csv is delivered: drop it on the Deliveries page, or in the inbox."
     )
 
 
 def picture(
-    chart: alt.TopLevelMixin,
-    words: str,
-    rows: pl.DataFrame,
-    *,
-    stretch: bool = True,
-    place: str = "",
-    pieces: Sequence[alt.TopLevelMixin] = (),
+    drawn: Picture, *, stretch: bool = True, place: str = "", pieces: Sequence[alt.TopLevelMixin] = ()
 ) -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file.
 
+    Its key is the caller's to place.
     `place` tells two pictures of one page apart that may have the same finding. `pieces`: the picture in
     pieces, one below the other, where a browser would take long to draw it whole; it is saved whole.
     """
-    for number, piece in enumerate(pieces or [chart]):
-        said = words if number == 0 else "The picture above goes on; its words tell of all of it."
+    for number, piece in enumerate(pieces or [drawn.chart]):
+        said = drawn.words if number == 0 else _("The picture above goes on; its words describe all of it.")
         shown: Any = _Unchecked(piece)
         st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
         _let_draw()
-    _details(chart, words, rows, place, language())
+    _details(drawn, place, language())
 
 
 def _let_draw() -> None:
@@ -143,9 +143,9 @@ def _let_draw() -> None:
 
 
 class _Unchecked:
-    """A chart that isn't held against its schema whenever it is shown, which takes longer than to make it.
+    """A chart that is not checked against its schema whenever it is shown; that takes longer than making it.
 
-    The tests hold each kind of picture against it.
+    The tests check each kind of picture against it.
     """
 
     def __init__(self, chart: alt.TopLevelMixin) -> None:
@@ -153,21 +153,21 @@ class _Unchecked:
 
     def to_dict(self) -> dict[str, Any]:
         """As the chart's own."""
-        return self._chart.to_dict(validate=False)
+        spec: dict[str, Any] = self._chart.to_dict(validate=False)
+        return spec
 
 
 @st.fragment
-def _details(
-    chart: alt.TopLevelMixin, words: str, rows: pl.DataFrame, place: str, language_in_use: str
-) -> None:
+def _details(drawn: Picture, place: str, language_in_use: str) -> None:
     """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down.
 
     It then runs alone, without the page around it that would say which language is in use.
     """
     use(language_in_use)
+    chart, words, rows = drawn.chart, drawn.words, drawn.rows
     name = picture_files.finding(chart) or words
     png, svg = file_name(name, "png"), file_name(name, "svg")
-    folded = st.expander("In words, as a table, to save", key=f"more-{place}-{png}", on_change="rerun")
+    folded = st.expander(_("In words, as a table, to save"), key=f"more-{place}-{png}", on_change="rerun")
     if not folded.open:
         return
     with folded:
@@ -177,8 +177,8 @@ def _details(
         with st.container(horizontal=True):
             if not rows.is_empty():
                 save_table(rows, name, place)
-            save("Save picture (PNG)", lambda: picture_files.png(chart), png, "image/png", place)
-            save("Save picture (SVG)", lambda: picture_files.svg(chart), svg, "image/svg+xml", place)
+            save(_("Save picture (PNG)"), lambda: picture_files.png(chart), png, "image/png", place)
+            save(_("Save picture (SVG)"), lambda: picture_files.svg(chart), svg, "image/svg+xml", place)
 
 
 def table(rows: pl.DataFrame, name: str | None = None) -> None:
@@ -191,7 +191,7 @@ def table(rows: pl.DataFrame, name: str | None = None) -> None:
 def save_table(rows: pl.DataFrame, name: str, place: str = "") -> None:
     """A button that saves rows as a CSV file named after `name`."""
     file = file_name(name, "csv")
-    save("Save table (CSV)", lambda: csv_text(rows).encode("utf-8-sig"), file, "text/csv", place)
+    save(_("Save table (CSV)"), lambda: csv_text(rows).encode("utf-8-sig"), file, "text/csv", place)
 
 
 def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, place: str = "") -> None:
@@ -211,7 +211,7 @@ def _grid(rows: pl.DataFrame) -> None:
         for name, kind in rows.schema.items()
         if kind == pl.Date
     }
-    words = {"Words": st.column_config.TextColumn(width="large")} if "Words" in rows.columns else {}
+    words = {_("Words"): st.column_config.TextColumn(width="large")} if _("Words") in rows.columns else {}
     st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days | words)
 
 
@@ -223,8 +223,7 @@ def aside(sentence: str) -> None:
 def section(found: Section, *, place: str = "") -> None:
     """A section of a page; `place` as of `picture`."""
     if found.picture:
-        one, pieces = found.picture, found.pieces
-        picture(one.chart, one.words, one.rows, stretch=not pieces, place=place, pieces=pieces)
+        picture(found.picture, stretch=not found.pieces, place=place, pieces=found.pieces)
     elif found.table:
         table(*found.table)
     key = found.picture.key if found.picture else ""
@@ -255,6 +254,8 @@ def discomfort(reader: Reader, student_code: str) -> bool:
     found = sessions.open_discomfort(reader, student_code)
     for row in found.iter_rows(named=True):
         words = f" “{row['text']}”" if row["text"] else ""
-        where = row["area"] or "area not named"
-        st.warning(f"**Discomfort: {where}**, noted on {on(row['day'])}.{words} {DISCOMFORT}")
+        noted = _("**Discomfort: {area}**, noted on {day}.").format(
+            area=row["area"] or _("area not named"), day=on(row["day"])
+        )
+        st.warning(f"{noted}{words} {_(DISCOMFORT)}")
     return not found.is_empty()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import altair as alt
 import polars as pl
 
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ import streamlit as st
 from streamlit.errors import StreamlitSecretNotFoundError
 
 from dashboard import layout, readers
+from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import ROLES
 from warehouse.access import log_refused_sign_in
 from warehouse.errors import AccessError
@@ -25,7 +26,7 @@ from warehouse.home import Home
 from warehouse.settings import Settings
 
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
-SET_UP = (
+SET_UP = mark(
     "Sign-in must be set up before these pages open: add your identity provider under [auth] in "
     ".streamlit/secrets.toml and name who may look under [sign_in.people] in academy.toml."
 )
@@ -36,13 +37,13 @@ def person(home: Home, settings: Settings) -> str:
     if settings.demo and on_this_machine(st.get_option("server.address"), _host()):
         return _look_as(home)
     if not _provider():
-        layout.say(SET_UP)
+        layout.say(_(SET_UP))
         st.stop()
     if not st.user.is_logged_in:
         st.title(settings.name)
-        st.button("Sign in", on_click=st.login, type="primary")
+        st.button(_("Sign in"), on_click=st.login, type="primary")
         st.stop()
-    st.sidebar.button("Sign out", on_click=st.logout)
+    st.sidebar.button(_("Sign out"), on_click=st.logout)
     try:
         return person_of(st.user.to_dict(), sign_in_table(home))
     except AccessError as refusal:
@@ -74,18 +75,20 @@ def person_of(claims: Mapping[str, Any], table: Mapping[str, Any]) -> str:
     email = str(claims.get("email") or "").strip().lower()
     if claims.get("email_verified") is not True or not email:
         raise AccessError(
-            "Your identity provider has not verified your e-mail address; verify it and sign in again."
+            _("Your identity provider has not verified your e-mail address; verify it and sign in again.")
         )
     revoked = table.get("revoked_before")
     if isinstance(revoked, datetime):
         issued = claims.get("iat")
         since = revoked if revoked.tzinfo else revoked.replace(tzinfo=UTC)
         if not isinstance(issued, int | float) or datetime.fromtimestamp(issued, UTC) < since:
-            raise AccessError("This sign-in has ended; sign out and sign in again.")
+            raise AccessError(_("This sign-in has ended; sign out and sign in again."))
     people = {str(key).strip().lower(): str(code) for key, code in table.get("people", {}).items()}
     if email not in people:
         raise AccessError(
-            f"{email} is not named in this academy's sign-in list; ask the head coach to add it."
+            _("{email} is not named in this academy's sign-in list; ask the head coach to add it.").format(
+                email=email
+            )
         )
     return people[email]
 
@@ -117,15 +120,17 @@ def _look_as(home: Home) -> str:
     everyone = readers.everyone(home)
     if not everyone:
         layout.say(
-            "The roster is empty. Deliver people.csv first: put it in the inbox and run: underfoot load"
+            _("The roster is empty. Deliver people.csv first: put it in the inbox and run: underfoot load")
         )
         st.stop()
     names = {v.person: f"{v.display_name}, {ROLES.get(v.role, v.role)}" for v in everyone}
     with st.sidebar:
-        chosen = layout.choose("Look as", names, "as", on_change=_forget)
+        chosen = layout.choose(_("Look as"), names, "as", on_change=_forget)
     with st.container(key="look-as"):
         layout.say(
-            f"Demo academy with invented people. You are looking as {names[chosen]}. "
-            "Only the demo, and only on this machine, lets you choose."
+            _(
+                "Demo academy with invented people. You are looking as {person}. Only the demo, and only on "
+                "this machine, lets you choose."
+            ).format(person=names[chosen])
         )
     return chosen

@@ -100,7 +100,7 @@ def show_rows(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     Console(highlight=False, markup=False, width=None if out.is_terminal else 200).print(table)
 
 
-def show_frame(rows: pl.DataFrame, shape: str) -> None:
+def show_query(rows: pl.DataFrame, shape: str) -> None:
     """Rows of a query as a table, as CSV or as JSON."""
     if shape == "json":
         print(rows.write_json())

@@ -7,7 +7,6 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.clip_files import clip_files, read_clips
 from ingest.delivery import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
@@ -18,7 +17,7 @@ from ingest.rows import Row, SessionRows, event_row, from_lines, hold_row, sessi
 from ingest.samples import Samples
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from ingest.swing_events import outside, read_events
-from ingest.swing_files import Measured, read_measured, sample_files
+from ingest.swing_files import Measured, clip_files, read_clips, read_measured, sample_files
 from warehouse.errors import Refusal, Refused
 
 _MOST_NAMED = 5

@@ -1,7 +1,6 @@
 """Refusals in one sentence: the place, what was found, what to do."""
 
 import csv
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import polars as pl
@@ -105,35 +104,6 @@ def shown(value: str | None) -> str:
         return f"{float(text):.10g}"
     except ValueError:
         return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
-
-
-def from_failures(
-    broken: Sequence[Failure],
-    *,
-    file: str,
-    line_of: Callable[[int], int],
-    todo: str,
-    session: str | None = None,
-    swing_no: int | None = None,
-) -> DetailedRefusal:
-    """One refusal for broken rules: the first is named in full, the others are counted."""
-    first = broken[0]
-    line = 1 if first.index is None else line_of(first.index)
-    what = in_words(first, first.column)
-    if len(broken) > 1:
-        what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
-    return refusal(
-        first.reason,
-        what,
-        todo,
-        session=session,
-        swing_no=swing_no,
-        file=file,
-        line=line,
-        column=first.column,
-        value=first.value,
-        rule=first.rule,
-    )
 
 
 def unreadable(name: str, session: str | None, file: str | None, error: BaseException) -> Refused:

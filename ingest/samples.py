@@ -9,9 +9,12 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.plate_rows import Array, Joined, Rows, Span, SwingSamples
-from ingest.refusals import in_words, refusal
-from ingest.sample_checks import (
+from ingest.plate_rows import (
+    Array,
+    Joined,
+    Rows,
+    Span,
+    SwingSamples,
     middle,
     plain_swings,
     row_of,
@@ -21,6 +24,7 @@ from ingest.sample_checks import (
     snapped,
     together,
 )
+from ingest.refusals import in_words, refusal
 from ingest.session_file import SessionHeader
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal

@@ -33,7 +33,7 @@ def read_events(context: SessionContext, labelled: Mapping[int, Mapping[str, flo
     """
     header = context.header
     found: dict[int, list[Event]] = {}
-    refused: dict[int, Refusal] = {}
+    refused: dict[int | None, Refusal] = {}
     for no, swing in header.swings.items():
         for clock, written in (("plate", swing.events), ("clip", swing.clip_events)):
             for name, value in written.items():

@@ -1,15 +1,33 @@
-"""Every file of a session that holds samples of the feet: which swing it is, and what came of reading it."""
+"""Files of a session that hold samples or clips: which swing each is, and what came of reading it."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from ingest.formats.format import SampleFormat, SessionContext, files_of
+import polars as pl
+
+from ingest.film.tracks import Filmed, Unread
+from ingest.formats.format import (
+    FilmFormat,
+    PointsFormat,
+    PointTableFormat,
+    SampleFormat,
+    SessionContext,
+    files_of,
+    formats,
+)
 from ingest.plate_rows import SampleFile
 from ingest.refusals import of_swing, refuse
 from ingest.session_file import FILE, SessionHeader
+from warehouse import filed
 from warehouse.errors import Refusal, Refused
 
 _AGAIN = "correct it and deliver the session again"
+BY_ROSTER = "no_handedness"  # a new roster supplies it, and the session is then read again from filed/
+NO_POINTS = pl.DataFrame(
+    schema={"swing_no": pl.Int64, "frame": pl.Int64, "point": pl.String, "x_px": pl.Float64,
+            "y_px": pl.Float64, "score": pl.Float64}
+)  # fmt: skip
 
 
 @dataclass
@@ -96,3 +114,165 @@ def _swings_of(header: SessionHeader, files: Mapping[str, SampleFormat]) -> dict
         todo = f'add file = "{unnamed[0]}" to the swing it is, and deliver the session again'
         raise refuse("unmatched_swing", what, todo, session=header.session, file=FILE)
     return named
+
+
+@dataclass(frozen=True)
+class SessionClips:
+    """Rows of academy.clip_point (without session), swings refused, films to keep or not, and notices."""
+
+    frame: pl.DataFrame
+    refused: list[Refusal]
+    films: list[Filmed] = field(default_factory=list)
+    unread: list[Unread] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+
+
+def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> list[str]:
+    """The files among a session's that hold a clip: by their usual name, or as `header` names them."""
+    named = set() if header is None else {swing.clip for swing in header.swings.values()}
+    kinds = (*formats(PointTableFormat), *formats(PointsFormat), *formats(FilmFormat))
+    return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
+
+
+def read_clips(context: SessionContext) -> SessionClips | None:
+    """Read every file of clip points and every film of a session; None when there is and should be none.
+
+    A keypoint file or film that is bad, or named and missing, refuses its own swing.
+
+    Raises
+        Refused: clip.csv or `[clip]` can't be read, a file is no swing's, or a swing has its points twice.
+    """
+    header = context.header
+    files = clip_files(context.names, header)
+    if not files and all(swing.clip is None for swing in header.swings.values()):
+        return None
+    if files:
+        context.clip()
+    reading = _Clips(context)
+    points = [name for name in files if any(kind.recognises(name) for kind in formats(PointsFormat))]
+    for no, name in _clips_of(header, points, film=False).items():
+        reading.keypoints(no, name)
+    for no, name in _clips_of(header, [name for name in files if _is_film(name)], film=True).items():
+        if name in files:
+            reading.film(no, name)
+        else:
+            reading.missing(no, name)
+    return reading.all()
+
+
+def _is_film(name: str) -> bool:
+    return any(kind.recognises(name) for kind in formats(FilmFormat))
+
+
+class _Clips:
+    """A session's clips as they are read, file by file."""
+
+    def __init__(self, context: SessionContext) -> None:
+        self.context, self.header = context, context.header
+        self.refused: list[Refusal] = []
+        self.frames: list[pl.DataFrame] = [NO_POINTS]
+        self.seen: set[int] = set()
+        for name, kind in files_of(PointTableFormat, context.held).items():
+            points, refused = kind.read(name, context)
+            self.refused += refused
+            self.frames.append(points.select(NO_POINTS.columns))
+            self.seen |= set(points["swing_no"])
+        self.films: list[Filmed] = []
+        self.unread: list[Unread] = []
+        self.gone = filed.films_refused(context.base) if context.filed else {}
+        self.notices: list[str] = []
+
+    def keypoints(self, no: int, name: str) -> None:
+        """Read one swing's keypoint file."""
+        if no in self.seen:
+            what = f"swing {no} is in clip.csv and in {name}"
+            raise refuse("clip_twice", what, "deliver one of the two", session=self.header.session, file=name)
+        if name not in self.context.held:
+            self.missing(no, name)
+            return
+        kind = next((one for one in formats(PointsFormat) if one.recognises(name)), formats(PointsFormat)[0])
+        try:
+            rows = kind.read(name, self.context)
+        except Refused as found:
+            if found.refusal.reason == BY_ROSTER:
+                raise
+            self._refuse(no, found)
+            return
+        self._take(no, rows)
+
+    def missing(self, no: int, name: str) -> None:
+        """Refuse a swing whose own clip was not delivered with it."""
+        what = f"{name} is not in the session's folder"
+        self._refuse(no, refuse("no_samples", what, _AGAIN, file=FILE, column="clip"))
+
+    def film(self, no: int, name: str) -> None:
+        """Read one swing's film; its points are followed when no other file has them."""
+        if name in self.gone:
+            self.refused.append(self.gone[name])
+            return
+        kind = files_of(FilmFormat, [name])[name]
+        refused = {found.swing_no: found for found in self.refused}
+        try:
+            if no in self.seen:
+                points = pl.concat(self.frames).filter(pl.col("swing_no") == no)
+                film = kind.keep(no, name, points, self.context)
+            elif no in refused:
+                self._drop(name, refused[no], None)
+                return
+            else:
+                rows, film, notice = kind.read(no, name, self.context)
+                self._take(no, rows)
+                self.notices += [notice] if notice else []
+        except Refused as found:
+            refusal = self._refuse(no, found)
+            self._drop(name, refusal, refusal)
+            return
+        self.films.append(film)
+
+    def all(self) -> SessionClips:
+        """Everything read."""
+        good = pl.concat(self.frames).sort("swing_no", "frame", "point")
+        return SessionClips(good, self.refused, self.films, self.unread, self.notices)
+
+    def _take(self, no: int, rows: pl.DataFrame) -> None:
+        self.frames.append(
+            rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(NO_POINTS.columns)
+        )
+        self.seen.add(no)
+
+    def _refuse(self, no: int, found: Refused) -> Refusal:
+        self.refused.append(of_swing(found.refusal, no, self.header.session))
+        return self.refused[-1]
+
+    def _drop(self, name: str, found: Refusal, again: Refusal | None) -> None:
+        """A minor's refused film is not kept either, unless a roster alone can supply what it lacks."""
+        keeps = self.context.academy.keeps_film(self.header.student, self.header.day)
+        if keeps or found.reason == BY_ROSTER or not (self.context.base / name).is_file():
+            return
+        self.unread.append(Unread(name, again))
+        self.notices.append(
+            f"{name} is not kept, as it was refused and its player is under age, or of unknown birth "
+            "date; once corrected it must come again with its session."
+        )
+
+
+def _clips_of(header: SessionHeader, names: Sequence[str], *, film: bool) -> dict[int, str]:
+    """Which swing each file is: as its [[swing]] names it, clip-N of swing N, or the only swing's."""
+    given = {no: swing.clip for no, swing in header.swings.items() if swing.clip is not None}
+    files = {no: name for no, name in given.items() if _is_film(name) == film}
+    for name in {name for name in files.values() if list(files.values()).count(name) > 1}:
+        what = f"{name} is the clip of swings {', '.join(str(no) for no in files if files[no] == name)}"
+        todo = "name each swing's own file in its [[swing]] and deliver the session again"
+        raise refuse("clip_twice", what, todo, session=header.session, file=FILE, column="clip")
+    for name in (name for name in names if name not in files.values()):
+        number = re.fullmatch(r"clip-(\d{1,6})\.\w+", name.lower())
+        if number is not None and int(number[1]) in header.swings:
+            files.setdefault(int(number[1]), name)
+        elif name.lower().startswith("clip.") and len(header.swings) == 1:
+            files.setdefault(next(iter(header.swings)), name)
+        if name not in files.values():
+            ending = name.rsplit(".", 1)[-1]
+            what = f"{name} is not the clip of any swing"
+            todo = f'name it after its swing, as in clip-1.{ending}, or add clip = "{name}" to its [[swing]]'
+            raise refuse("unmatched_swing", what, todo, session=header.session, file=name)
+    return files

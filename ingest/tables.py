@@ -12,9 +12,9 @@ import polars as pl
 
 from ingest.delimited import decode, open_text, read_strings, sniff
 from ingest.formats.format import Explanation, Format
-from ingest.refusals import refuse
+from ingest.refusals import DetailedRefusal, in_words, refusal, refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
-from warehouse.errors import Refused
+from warehouse.errors import Refusal, Refused
 
 SHOWN_PROBLEMS = 5
 _TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
@@ -32,6 +32,25 @@ class Table:
     def line_of(self, index: int) -> int:
         """Line of the file that row `index` was on (the header is line 1)."""
         return self.lines[index]
+
+    def refusal(self, todo: str, *broken: Failure, **place: Any) -> DetailedRefusal:
+        """One refusal for broken rules: the first is named in full, the others are counted."""
+        first = broken[0]
+        what = in_words(first, first.column)
+        if len(broken) > 1:
+            what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
+        place |= {"file": self.file, "line": 1 if first.index is None else self.line_of(first.index)}
+        place |= {"column": first.column, "value": first.value, "rule": first.rule}
+        return refusal(first.reason, what, todo, **place)
+
+    def refused_swings(self, session: str) -> dict[int | None, Refusal]:
+        """Each swing with a broken line, refused by its first; None for lines without a swing number."""
+        todo, refused = "correct it and deliver the session again", {}
+        for failure in self.broken:
+            no = self.frame["swing_no"][failure.index or 0]
+            if no not in refused:
+                refused[no] = self.refusal(todo, failure, session=session, swing_no=no)
+        return refused  # type: ignore[return-value]
 
 
 def read_table(

@@ -131,7 +131,7 @@ def _swing_faults(run: Run) -> tuple[()]:
             "FROM season.style JOIN academy.session USING (season, student) "
             f"WHERE {within}"
         )
-        judged = own_bands.spare(
+        judged = own_bands.without_agreed_flags(
             run.writer, faults.judge(metrics, swings, run.rules, styles), metrics, swings
         )
         run.replace("academy.swing_fault", judged, within)

@@ -1,8 +1,8 @@
-"""What the reduction of samples takes from the academy itself: the fit of events nobody marked.
+"""The academy's own fit of unmarked events, which the reduction of samples uses.
 
 A build fits it on the academy's own marked swings and keeps it as the next version of `events` in
-academy.parameter; a refresh uses the last version. Reading every session once more would cost a build much,
-so the fit sees at most `MOST_SESSIONS` sessions, the latest of every student in turn.
+academy.parameter; a refresh uses the last version. Reading every session a second time would slow a
+build down, so the fit sees at most `MOST_SESSIONS` sessions, the latest of every student in turn.
 """
 
 import os
@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from models.parameters import load_parameter, save_parameters
 from models.samples import tasks_of_batch, temporary
 from models.swing.clock import event_arrays, on_uniform_grid
+from models.swing.event_estimates import landmarks_of
 from models.swing.event_fit import EventFit, fit_events
-from models.swing.events import landmarks_of
 from models.swing.reduce import SessionTask
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
@@ -37,12 +37,12 @@ CHOSEN = """
 
 
 def event_fit(writer: Writer) -> EventFit:
-    """The last build's fit; without models (so that the rules are used) before there were marks enough."""
+    """The last build's fit; without models (so that the rules are used) while there were too few marks."""
     return EventFit.from_json(load_parameter(writer, NAME))
 
 
 def refit_events(home: Home, writer: Writer) -> EventFit:
-    """Fit on the academy's marked swings and keep it, unless there are too few marks and never were more.
+    """Fit on the academy's marked swings and keep it, unless there are too few marks and always were.
 
     Sessions whose samples can't be read are passed over here; the reduction says so.
     """

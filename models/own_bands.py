@@ -1,4 +1,4 @@
-"""A student's own target band over the academy's faults: what lies inside it is not a fault of theirs.
+"""A student's own target bands: a value inside one is not a fault of theirs.
 
 Builds and bodies differ; a coach may agree another band with a student (a `target` note). From that day on no
 swing of theirs is flagged for a fault whose metrics lie inside it.
@@ -28,8 +28,10 @@ def sessions_with_own_bands(writer: Writer) -> list[str]:
     return rows["session"].to_list()
 
 
-def spare(writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: pl.DataFrame) -> pl.DataFrame:
-    """`judged` (academy.swing_fault) without the flags that a student's own bands speak against.
+def without_agreed_flags(
+    writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: pl.DataFrame
+) -> pl.DataFrame:
+    """`judged` (academy.swing_fault) without the flags that a student's own bands rule out.
 
     A flag goes when the fault reads a metric with an own band of that club family, and every such metric lies
     inside it (an end left out is open). Reads the temporary table batch(session).
@@ -51,11 +53,11 @@ def spare(writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: p
         )
         .join(reads, on="metric")
         .group_by(*key, "fault")
-        .agg(spared=pl.col("inside").fill_null(value=False).all())
+        .agg(agreed=pl.col("inside").fill_null(value=False).all())
     )
     both = judged.join(inside, on=[*key, "fault"], how="left", maintain_order="left")
-    spared = pl.col("spared").fill_null(value=False) & pl.col("flagged").fill_null(value=False)
+    agreed = pl.col("agreed").fill_null(value=False) & pl.col("flagged").fill_null(value=False)
     return both.with_columns(
-        flagged=pl.when(spared).then(pl.lit(value=False)).otherwise("flagged"),
-        severity=pl.when(spared).then(0.0).otherwise("severity"),
-    ).drop("spared")
+        flagged=pl.when(agreed).then(pl.lit(value=False)).otherwise("flagged"),
+        severity=pl.when(agreed).then(0.0).otherwise("severity"),
+    ).drop("agreed")

@@ -28,16 +28,16 @@ def load_parameters(writer: Writer, names: list[str]) -> dict[str, Any]:
 def save_parameters(writer: Writer, values: Mapping[str, Any]) -> None:
     """Keep each fit as the next version of its name, unless it equals the last one."""
     texts = {name: json.dumps(value, sort_keys=True, allow_nan=False) for name, value in values.items()}
-    known = writer.sql(
+    kept = writer.sql(
         "SELECT name, max(version), arg_max(value, version) FROM academy.parameter GROUP BY name"
     )
-    last = {name: (version, value) for name, version, value in known.iter_rows()}
-    fresh = [name for name, text in texts.items() if last.get(name, (0, None))[1] != text]
+    last = {name: (version, value) for name, version, value in kept.iter_rows()}
+    changed = [name for name, text in texts.items() if last.get(name, (0, None))[1] != text]
     now = datetime.now(UTC).replace(tzinfo=None)
     writer.append(
         "academy.parameter",
         pl.DataFrame(
-            [(name, last.get(name, (0, None))[0] + 1, texts[name], now) for name in fresh],
+            [(name, last.get(name, (0, None))[0] + 1, texts[name], now) for name in changed],
             schema={"name": pl.String, "version": pl.Int32, "value": pl.String, "fitted_at": pl.Datetime},
             orient="row",
         ),

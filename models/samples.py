@@ -57,9 +57,10 @@ def reduce_into(
 ) -> tuple[int, list[str]]:
     """Write the metrics, flags and estimated events of these sessions' swings, and what their holds measure.
 
-    `event_fit` and `spreads` are those of the reduction (reduce.answer_session).
-    Returns the number of swings reduced and one sentence a session that waits on (it keeps `reduced` false,
-    its swings are not usable). Default executor: one thread a core; the reduction lets the interpreter go.
+    `event_fit` and `spreads` are those of a SessionTask.
+    Returns the number of swings reduced, and one sentence for each session that could not be (it keeps
+    `reduced` false, its swings are not usable). Default executor: one thread a core, as the kernel holds no
+    lock.
     """
     if not sessions:
         return 0, []

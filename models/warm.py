@@ -1,4 +1,4 @@
-"""Compile what is compiled, once, at set-up, so that no first load waits for it: python -m models.warm."""
+"""Compile everything once, at set-up, so that no first load waits for it: python -m models.warm."""
 
 import numpy as np
 import polars as pl
@@ -10,7 +10,7 @@ from warehouse.vocabulary import EVENTS, SAMPLE_COLUMNS
 
 
 def warm() -> int:
-    """Reduce one still stand of four seconds, events missing (what is compiled is then kept on disk).
+    """Reduce four seconds of standing still, one event missing (what is compiled is then kept on disk).
 
     Returns the swings reduced.
     """
@@ -39,13 +39,13 @@ def warm() -> int:
             "clock": "plate",
         }
     )
-    frame = pl.DataFrame([swing]).with_columns(
+    swings = pl.DataFrame([swing]).with_columns(
         pl.col("swing_no").cast(pl.Int32),
         pl.col("file_flags").cast(pl.List(pl.String)),
         pl.col("file_flag_counts").cast(pl.List(pl.Int32)),
     )
     found = reduce_session(
-        trace, frame, events[:-1], stance_mm=None, body_mass_kg=None, event_fit=EventFit({})
+        trace, swings, events[:-1], stance_mm=None, body_mass_kg=None, event_fit=EventFit({})
     )
     return found.metrics.height
 

@@ -1,4 +1,4 @@
-"""What every test shares: the clock's zone, and a small academy home."""
+"""What every test shares: the time zone, the order of modules, a small academy home, a browser."""
 
 import os
 import time
@@ -12,6 +12,13 @@ from warehouse.home import Home
 
 os.environ["TZ"] = "UTC"
 time.tzset()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Modules with a test that takes minutes go first, then those with a browser: workers then end together."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    browsers = {item.path for item in items if item.get_closest_marker("browser")}
+    items.sort(key=lambda item: (item.path not in slow, item.path not in browsers))
 
 
 @pytest.fixture

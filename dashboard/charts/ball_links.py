@@ -5,11 +5,14 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
-from dashboard.text.labels import GOES_TOGETHER, LABELS, label
+from dashboard.text.catalogue import Words, _
+from dashboard.text.labels import LABELS, label
 from dashboard.text.numbers import count, number
+from dashboard.text.sentences import between
+from warehouse.vocabulary import GOES_TOGETHER
 
 ROW_HEIGHT = 28
-OUTCOMES = {"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides (m)"}
+OUTCOMES = Words({"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides (m)"})
 
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -21,15 +24,17 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
     x = alt.X(
         "per_sd:Q",
-        title="Change (m)" if narrow else f"{OUTCOMES[outcome]}, change with a usual rise of the measure",
+        title=_("Change (m)")
+        if narrow
+        else _("{outcome}, change with a usual rise of the measure").format(outcome=OUTCOMES[outcome]),
         axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
     )
     tips = [
-        alt.Tooltip("name:N", title="Measure"),
-        alt.Tooltip("per_sd:Q", title="Change, m", format="+.1f"),
-        alt.Tooltip("lo:Q", title="From", format="+.1f"),
-        alt.Tooltip("hi:Q", title="To", format="+.1f"),
-        alt.Tooltip("n_sessions:Q", title="Sessions"),
+        alt.Tooltip("name:N", title=_("Measure")),
+        alt.Tooltip("per_sd:Q", title=_("Change, m"), format="+.1f"),
+        alt.Tooltip("lo:Q", title=_("From"), format="+.1f"),
+        alt.Tooltip("hi:Q", title=_("To"), format="+.1f"),
+        alt.Tooltip("n_sessions:Q", title=_("Sessions")),
     ]
     base = alt.Chart(drawn)
     nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
@@ -52,36 +57,45 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
 
 def finding(rows: pl.DataFrame, outcome: str) -> str:
     """The title: what goes together with the ball, never what makes it go."""
-    what = "carry" if outcome == "carry_m" else "spread to the sides"
+    what = _("carry") if outcome == "carry_m" else _("spread to the sides")
     sure = rows.filter(pl.col("label") == GOES_TOGETHER)
     if sure.is_empty():
-        return f"Nothing measured clearly goes together with {what} yet"
+        return _("Nothing measured clearly goes together with {outcome} yet").format(outcome=what)
     most = sure.sort(pl.col("per_sd").abs(), descending=True).row(0, named=True)
-    how = "more" if most["per_sd"] > 0 else "less"
-    others = f", and {count(len(sure) - 1, 'other')} with it" if len(sure) > 1 else ""
-    name = most["name"][:1].lower() + most["name"][1:]
-    return f"In sessions with a higher {name} there is {how} {what}{others}"
+    said = (
+        _("In sessions with a higher {measure} there is more {outcome}")
+        if most["per_sd"] > 0
+        else _("In sessions with a higher {measure} there is less {outcome}")
+    ).format(measure=most["name"][:1].lower() + most["name"][1:], outcome=what)
+    return (
+        said + _(", and {others} with it").format(others=count(len(sure) - 1, "other"))
+        if len(sure) > 1
+        else said
+    )
 
 
 def words(rows: pl.DataFrame, outcome: str) -> str:
     """The rows as sentences."""
-    told = [
-        f"{row['name']}: {number(row['per_sd'], 'm', 1, signed=True)} (90 % between "
-        f"{number(row['lo'], '', 1, signed=True)} and {number(row['hi'], '', 1, signed=True)}), "
+    said = [
+        f"{row['name']}: {number(row['per_sd'], 'm', 1, signed=True)} "
+        f"({between(number(row['lo'], '', 1, signed=True), number(row['hi'], '', 1, signed=True))}), "
         f"{label(row['label']).lower()}."
         for row in rows.drop_nulls("per_sd").iter_rows(named=True)
     ]
     sessions = count(int(rows["n_sessions"].max() or 0), "session")  # type: ignore[arg-type]
-    return f"{OUTCOMES[outcome]} beside each measure, over {sessions}. {' '.join(told)}"
+    beside = _("{outcome} beside each measure, over {sessions}.").format(
+        outcome=OUTCOMES[outcome], sessions=sessions
+    )
+    return f"{beside} {' '.join(said)}"
 
 
 def table(rows: pl.DataFrame) -> pl.DataFrame:
     """The rows for reading and saving."""
     return rows.select(
-        pl.col("name").alias("Measure"),
-        pl.col("per_sd").round(2).alias("Change of the ball, m"),
-        pl.col("lo").round(2).alias("From"),
-        pl.col("hi").round(2).alias("To"),
-        pl.col("n_sessions").alias("Sessions"),
-        pl.col("label").replace(LABELS).alias("How sure"),
+        pl.col("name").alias(_("Measure")),
+        pl.col("per_sd").round(2).alias(_("Change of the ball, m")),
+        pl.col("lo").round(2).alias(_("From")),
+        pl.col("hi").round(2).alias(_("To")),
+        pl.col("n_sessions").alias(_("Sessions")),
+        pl.col("label").replace(LABELS).alias(_("How sure")),
     )

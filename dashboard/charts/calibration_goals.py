@@ -1,4 +1,4 @@
-"""Held to account: how often a claim held in simulated academies, beside its goal."""
+"""Calibration goals: how often a claim held in simulated academies, beside its goal."""
 
 from typing import Any
 
@@ -7,7 +7,8 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
-from dashboard.text.numbers import number
+from dashboard.text.catalogue import _
+from dashboard.text.numbers import count, number
 
 ROW_HEIGHT, LINE_HEIGHT = 46, 15  # px: a row of three marks; a line of its label
 # Sizes of academy by shape and shade, never by hue alone.
@@ -28,8 +29,8 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
         name_axis.broken("truth", 20 if narrow else 36),
-        pl.format("{} students", "students").alias("size"),
-        pl.col("figure").map_elements(lambda v: said(v, unit), return_dtype=pl.String).alias("told"),
+        pl.Series("size", [count(n, "student") for n in ordered["students"]]),
+        pl.Series("held", [said(figure, unit) for figure in ordered["figure"]]),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
     )
     low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
@@ -37,7 +38,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     order = drawn["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
-    title = "Share (%)" if unit == "share" else "In smallest worthwhile changes"
+    title = _("Share (%)") if unit == "share" else _("In smallest worthwhile changes")
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
     scale = alt.Scale(domain=[low, high], nice=False, zero=False)
     x = alt.X("figure:Q", title=title, scale=scale, axis=minus)
@@ -45,10 +46,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         pl.col("goal_lo").fill_null(low).clip(low, high), pl.col("goal_hi").fill_null(high).clip(low, high)
     ).filter(pl.col("goal").is_not_null())
     tips = [
-        alt.Tooltip("truth:N", title="Truth"),
-        alt.Tooltip("size:N", title="Academy"),
-        alt.Tooltip("told:N", title="Held"),
-        alt.Tooltip("goal:N", title="Goal"),
+        alt.Tooltip("truth:N", title=_("Truth")),
+        alt.Tooltip("size:N", title=_("Academy")),
+        alt.Tooltip("held:N", title=_("Held")),
+        alt.Tooltip("goal:N", title=_("Goal")),
     ]
     shape = alt.Shape(
         "size:N", title=None, sort=sizes, scale=alt.Scale(domain=sizes, range=SHAPES[: len(sizes)]),
@@ -62,8 +63,8 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         .mark_point(size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
         .encode(x=x, y=y, yOffset=beside, shape=shape, tooltip=tips),
     ]
-    count, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
-    height = count * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
+    rows_drawn, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
+    height = rows_drawn * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
     return alt.layer(*layers).properties(
         autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
     )
@@ -83,16 +84,16 @@ def finding(rows: pl.DataFrame) -> str:
     judged = rows.drop_nulls("met")
     claim = str(rows["claim"][0])
     if judged.is_empty():
-        return f"{claim}: reported without a goal"
+        return _("{claim}: reported without a goal").format(claim=claim)
     met = int(judged["met"].sum())
-    return f"{claim}: goal met in {met} of {len(judged)}"
+    return _("{claim}: goal met in {n} of {total}").format(claim=claim, n=met, total=len(judged))
 
 
 def words(rows: pl.DataFrame) -> str:
     """The picture in words, one part a truth and size."""
     unit = str(rows["unit"][0])
     parts = [
-        f"{row['truth']}, {row['students']} students: {said(row['figure'], unit)}{_met(row['met'])}"
+        f"{row['truth']}, {count(row['students'], 'student')}: {said(row['figure'], unit)}{_met(row['met'])}"
         for row in rows.sort("truth", "students").iter_rows(named=True)
     ]
     return f"{rows['claim'][0]}. {'; '.join(parts)}."
@@ -105,15 +106,15 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _row(row: dict[str, Any]) -> dict[str, Any]:
     return {
-        "Claim": row["claim"],
-        "When the truth is": row["truth"],
-        "Students": row["students"],
-        "Figure": said(row["figure"], row["unit"]),
-        "Goal": row["goal"],
-        "Met": {True: "yes", False: "no", None: "–"}[row["met"]],
-        "Academies simulated": row["n_academies"],
+        _("Claim"): row["claim"],
+        _("When the truth is"): row["truth"],
+        _("Students"): row["students"],
+        _("Figure"): said(row["figure"], row["unit"]),
+        _("Goal"): row["goal"],
+        _("Met"): {True: _("yes"), False: _("no"), None: "–"}[row["met"]],
+        _("Academies simulated"): row["n_academies"],
     }
 
 
 def _met(met: bool | None) -> str:  # noqa: FBT001 - a cell of a table
-    return {True: ", goal met", False: ", goal missed", None: ""}[met]
+    return {True: _(", goal met"), False: _(", goal missed"), None: ""}[met]

@@ -8,16 +8,21 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look
-from dashboard.text.numbers import count, listed, number
+from dashboard.text.catalogue import Words, _, mark, ngettext
+from dashboard.text.numbers import capitalized, count, listed, number
 
 HEIGHT = 340
-INSIDE, OUTSIDE_80, OUTSIDE_95 = "inside the limits", "outside the 80 % limits", "outside the 95 % limits"
-OTHER = "another coach"
+INSIDE, OUTSIDE_80, OUTSIDE_95 = "inside", "outside_80", "outside_95"
+PLACES = Words({
+    INSIDE: "inside the limits", OUTSIDE_80: "outside the 80 % limits",
+    OUTSIDE_95: "outside the 95 % limits",
+})  # fmt: skip
+OTHER = mark("another coach")  # whose name the viewer may not know
 STEPS = 40
 
 
 def place(row: dict[str, Any]) -> str:
-    """Where a coach's own gain stands against the limits at its precision."""
+    """The code of where a coach's own gain lies against the limits at its precision."""
     if row["lo95"] <= row["raw"] <= row["hi95"]:
         inside = row["lo80"] <= row["raw"] <= row["hi80"]
         return INSIDE if inside else OUTSIDE_80
@@ -32,30 +37,31 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     """
     drawn = gains.with_columns(
         (1 / pl.col("raw_se")).alias("precision"),
-        pl.struct(pl.all()).map_elements(place, return_dtype=pl.String).alias("place"),
-        pl.col("raw").map_elements(_said, return_dtype=pl.String).alias("told"),
+        pl.col("name").replace({OTHER: _(OTHER)}).alias("called"),
+        pl.Series("place", [PLACES[place(row)] for row in gains.iter_rows(named=True)]),
+        pl.Series("gain_said", [_said(raw) for raw in gains["raw"]]),
     )
     limits = _limits(gains)
     overall = gains["overall"][0]
     span = [limits["precision"].min(), limits["precision"].max()]
     x = alt.X(
-        "precision:Q", title="How precisely it is known (1 / standard error)",
+        "precision:Q", title=_("How precisely it is known (1 / standard error)"),
         scale=alt.Scale(domain=span, nice=False), axis=alt.Axis(tickCount=4 if narrow else 8, grid=False),
     )  # fmt: skip
-    title = "Gain in 90 days" if narrow else "Gain in 90 days, in smallest detectable changes"
+    title = _("Gain in 90 days") if narrow else _("Gain in 90 days, in smallest detectable changes")
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')")
     y = alt.Y("raw:Q", title=title, axis=minus, scale=alt.Scale(zero=False))
     lines = alt.Chart(limits)
     middle = alt.Chart(pl.DataFrame({"at": [overall]})).mark_rule(color=theme.QUIET)
     fill = alt.condition("datum.own", alt.value(theme.INK), alt.value(theme.GROUND))
     tips = [
-        alt.Tooltip("name:N", title="Coach"),
-        alt.Tooltip("told:N", title="Gain"),
-        alt.Tooltip("n_students:Q", title="Students"),
-        alt.Tooltip("place:N", title="Place"),
+        alt.Tooltip("called:N", title=_("Coach")),
+        alt.Tooltip("gain_said:N", title=_("Gain")),
+        alt.Tooltip("n_students:Q", title=_("Students")),
+        alt.Tooltip("place:N", title=_("Place")),
     ]
     dots = alt.Chart(drawn).mark_point(size=110, stroke=theme.INK, strokeWidth=1.6, opacity=1)
-    # Neighbours' names stand right and left by turns, so that they do not run into one another.
+    # Neighbours' names alternate right and left, so that they do not run into one another.
     named = drawn.filter(pl.col("name") != OTHER).sort("precision", descending=True).with_row_index("turn")
     names = [
         alt.Chart(named.filter(pl.col("turn") % 2 == turn))
@@ -101,40 +107,43 @@ def finding(gains: pl.DataFrame) -> str:
     """The title: how many lie inside the limits. It names nobody."""
     out = sum(place(row) == OUTSIDE_95 for row in gains.iter_rows(named=True))
     if out == 0:
-        return f"No difference between coaches shows: all {len(gains)} lie within what chance would make"
-    return (
-        f"{out} of {count(len(gains), 'coach', 'coaches')} {'lies' if out == 1 else 'lie'} outside the "
-        "95 % limits: worth asking why, before anything is said"
-    )
+        return _("No difference between coaches shows: all {n} lie within what chance would make").format(
+            n=len(gains)
+        )
+    return ngettext(
+        "{n} of {coaches} lies outside the 95 % limits: worth asking why, before anything is said",
+        "{n} of {coaches} lie outside the 95 % limits: worth asking why, before anything is said",
+        out,
+    ).format(n=out, coaches=count(len(gains), "coach"))
 
 
 def words(gains: pl.DataFrame) -> str:
     """The picture in words, by name where the viewer may know it."""
     overall = _said(gains["overall"][0])
-    text = f"Overall gain in 90 days: {overall} smallest detectable changes."
-    named = gains.filter(pl.col("name") != OTHER)
-    for row in named.iter_rows(named=True):
-        text += f" {row['name']}: {_said(row['raw'])}, {count(row['n_students'], 'student')}, {place(row)}."
+    said = [_("Overall gain in 90 days: {gain} smallest detectable changes.").format(gain=overall)]
+    for row in gains.filter(pl.col("name") != OTHER).iter_rows(named=True):
+        students = count(row["n_students"], "student")
+        said.append(f"{row['name']}: {_said(row['raw'])}, {students}, {PLACES[place(row)]}.")
     others = [place(row) for row in gains.filter(pl.col("name") == OTHER).iter_rows(named=True)]
     if others:
-        counted = [f"{others.count(p)} {p}" for p in (INSIDE, OUTSIDE_80, OUTSIDE_95) if p in others]
-        text += f" Other coaches, unnamed: {listed(counted)}."
-    return text
+        counted = [f"{others.count(code)} {words}" for code, words in PLACES.items() if code in others]
+        said.append(_("Other coaches, unnamed: {places}.").format(places=listed(counted)))
+    return " ".join(said)
 
 
 def table(gains: pl.DataFrame) -> pl.DataFrame:
-    """The picture as rows: Coach, as measured, drawn toward the others, 90 % between, Students, Place.
+    """The picture as rows: Coach, as measured, shrunk toward the others, 90 % between, Students, Place.
 
     Gains in 90 days, in smallest detectable changes; coaches in the order given.
     """
     rows = [
         {
-            "Coach": row["name"].capitalize() if row["name"] == OTHER else row["name"],
-            "Gain in 90 days": _said(row["raw"]),
-            "Drawn toward the others": _said(row["gain"]),
-            "90 % between": f"{_said(row['gain_lo'])} and {_said(row['gain_hi'])}",
-            "Students": row["n_students"],
-            "Place": place(row).capitalize(),
+            _("Coach"): capitalized(_(row["name"])),
+            _("Gain in 90 days"): _said(row["raw"]),
+            _("Drawn toward the others"): _said(row["gain"]),
+            _("90 % between"): _("{lo} and {hi}").format(lo=_said(row["gain_lo"]), hi=_said(row["gain_hi"])),
+            _("Students"): row["n_students"],
+            _("Place"): capitalized(PLACES[place(row)]),
         }
         for row in gains.iter_rows(named=True)
     ]

@@ -7,13 +7,15 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
+from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, number
+from dashboard.text.sentences import between
 
 ROW_HEIGHT = 42
-KEPT, SAME_DAY = "kept", "on the day"
-REACH = 15.0  # smallest worthwhile changes; an interval that runs on is cut here and told in the table
-AXIS = "Toward better, in smallest worthwhile changes"
+KEPT, SAME_DAY = "kept", "same_day"
+NAMES = Words({KEPT: "kept", SAME_DAY: "on the day"})
+REACH = 15.0  # smallest worthwhile changes; an interval that runs on is cut off here; the table has it whole
 SCHEMA = {
     "row": pl.String, "which": pl.String, "value": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
     "said": pl.String, "label": pl.String, "place": pl.Int64,
@@ -27,7 +29,7 @@ def effect(row: dict[str, Any], name: str, unit: str, places: int) -> str:
     plain = "" if unit == "to 1" else unit  # a ratio's change is a plain number
     value = number(row[name], plain, places, signed=True)
     low, high = (number(row[f"{name}_{end}"], "", places, signed=True) for end in ("lo", "hi"))
-    return f"{value} (90 % between {low} and {high})"
+    return f"{value} ({between(low, high)})"
 
 
 def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -40,11 +42,15 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     drawn = _long(effects, narrow=narrow)
     order = drawn.sort("place")["row"].unique(maintain_order=True).to_list()
     low, high = _reach(drawn)
+    names = list(NAMES.values())
     both = drawn["which"].n_unique() > 1
     y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(), scale=alt.Scale(paddingInner=0.3))
-    beside = alt.YOffset("which:N", sort=[KEPT, SAME_DAY], scale=alt.Scale(paddingOuter=0.6))
+    beside = alt.YOffset("which:N", sort=names, scale=alt.Scale(paddingOuter=0.6))
     x = alt.X(
-        "value:Q", title="In smallest worthwhile changes" if narrow else AXIS,
+        "value:Q",
+        title=_("In smallest worthwhile changes")
+        if narrow
+        else _("Toward better, in smallest worthwhile changes"),
         scale=alt.Scale(domain=[low, high], nice=False),
         axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr="replace(datum.label, '-', '−')"),
     )  # fmt: skip
@@ -54,14 +60,14 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     bar = base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True)
     fill = alt.Fill(
         "which:N", title=None,
-        scale=alt.Scale(domain=[KEPT, SAME_DAY], range=[theme.INK, theme.GROUND]),
+        scale=alt.Scale(domain=names, range=[theme.INK, theme.GROUND]),
         legend=alt.Legend(orient="top", symbolStrokeColor=theme.INK, symbolType="circle") if both else None,
     )  # fmt: skip
     tips = [
-        alt.Tooltip("row:N", title="Which"),
-        alt.Tooltip("which:N", title="When"),
-        alt.Tooltip("said:N", title="Effect"),
-        alt.Tooltip("label:N", title="Kept"),
+        alt.Tooltip("row:N", title=_("Which")),
+        alt.Tooltip("which:N", title=_("When")),
+        alt.Tooltip("said:N", title=_("Effect")),
+        alt.Tooltip("label:N", title=_("Kept")),
     ]
     dot = base.mark_point(shape="circle", size=90, stroke=theme.INK, strokeWidth=1.6, opacity=1, clip=True)
     layers = [
@@ -71,7 +77,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         dot.encode(x=x, y=y, yOffset=beside, fill=fill, tooltip=tips),
     ]
     if not narrow:
-        text = alt.Chart(drawn).transform_filter(alt.datum.which == KEPT).mark_text(align="left", dx=8)
+        text = alt.Chart(drawn).transform_filter(alt.datum.which == NAMES[KEPT]).mark_text(align="left", dx=8)
         layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
     return alt.layer(*layers).properties(
         autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 70), title=look.title(finding, narrow=narrow)
@@ -83,16 +89,22 @@ def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
     rows: list[dict[str, Any]] = []
     for place, row in enumerate(effects.iter_rows(named=True)):
         named = name_axis.lines(row["row"], 18 if narrow else 30)
-        for which, name in ((KEPT, "kept"), (SAME_DAY, "same_day")):
+        for name in (KEPT, SAME_DAY):
             scaled = {
                 end: None if row[column] is None else row[column] / row["swc"]
                 for end, column in (("value", name), ("lo", f"{name}_lo"), ("hi", f"{name}_hi"))
             }
-            if which == SAME_DAY and row[name] is None:
+            if name == SAME_DAY and row[name] is None:
                 continue
             said = effect(row, name, row["unit"], row["places"])
             rows.append(
-                {"row": named, "which": which, "said": said, "label": marked(row["label"]), "place": place}
+                {
+                    "row": named,
+                    "which": NAMES[name],
+                    "said": said,
+                    "label": marked(row["label"]),
+                    "place": place,
+                }
                 | scaled
             )
     return pl.DataFrame(rows, schema=SCHEMA)
@@ -107,12 +119,13 @@ def _reach(drawn: pl.DataFrame) -> tuple[float, float]:
 def words(effects: pl.DataFrame) -> str:
     """The picture in words, one sentence a row."""
     if effects.is_empty():
-        return "No effect could be worked out yet."
+        return _("No effect could be worked out yet.")
     said = []
     for row in effects.iter_rows(named=True):
-        text = f"{row['row']}: kept {effect(row, 'kept', row['unit'], row['places'])}"
+        kept, same_day = (effect(row, name, row["unit"], row["places"]) for name in (KEPT, SAME_DAY))
+        text = _("{drill}: kept {effect}").format(drill=row["row"], effect=kept)
         if row["same_day"] is not None:
-            text += f", on the day {effect(row, 'same_day', row['unit'], row['places'])}"
+            text += _(", on the day {effect}").format(effect=same_day)
         said.append(f"{text}. {marked(row['label'])}.")
     return " ".join(said)
 
@@ -122,12 +135,12 @@ def table(effects: pl.DataFrame, heading: str) -> pl.DataFrame:
     rows = [
         {
             heading: row["row"],
-            "Kept": effect(row, "kept", row["unit"], row["places"]),
-            "On the day": effect(row, "same_day", row["unit"], row["places"]),
-            "Worthwhile from": worthwhile(row),
-            "Students": row["n_students"],
-            "Times set": row["n_doses"],
-            "In a word": marked(row["label"]),
+            _("Kept"): effect(row, KEPT, row["unit"], row["places"]),
+            _("On the day"): effect(row, SAME_DAY, row["unit"], row["places"]),
+            _("Worthwhile from"): worthwhile(row),
+            _("Students"): row["n_students"],
+            _("Times set"): row["n_doses"],
+            _("In a word"): marked(row["label"]),
         }
         for row in effects.iter_rows(named=True)
     ]
@@ -141,4 +154,6 @@ def worthwhile(row: dict[str, Any]) -> str:
 
 def rests_on(row: dict[str, Any]) -> str:
     """12 students, set 30 times."""
-    return f"{count(row['n_students'], 'student')}, set {count(row['n_doses'], 'time')}"
+    return _("{students}, set {times}").format(
+        students=count(row["n_students"], "student"), times=count(row["n_doses"], "time")
+    )

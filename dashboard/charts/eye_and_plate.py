@@ -7,18 +7,22 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
+from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 30
 # Landis and Koch 1977, Biometrics 33:159 (from memory).
-GRADES = ((0.8, "almost always"), (0.6, "mostly"), (0.4, "fairly often"), (0.2, "a little"))
+GRADES = (
+    (0.8, mark("almost always")), (0.6, mark("mostly")), (0.4, mark("fairly often")), (0.2, mark("a little")),
+    (float("-inf"), mark("hardly more than chance")),
+)  # fmt: skip
 
 
 def grade(kappa: float | None) -> str:
     """Agreement beyond chance, in words; a dash where it can't be told."""
     if kappa is None:
         return "–"
-    return next((word for floor, word in GRADES if kappa > floor), "hardly more than chance")
+    return _(next(word for floor, word in GRADES if kappa > floor))
 
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -30,16 +34,16 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])
     x = alt.X(
-        "kappa:Q", title="Agreement beyond chance (Cohen's kappa)",
+        "kappa:Q", title=_("Agreement beyond chance (Cohen's kappa)"),
         scale=alt.Scale(domain=[max(low, -1.0), 1], nice=False),
         axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
     )  # fmt: skip
     tips = [
-        alt.Tooltip("name:N", title="Fault"),
-        alt.Tooltip("kappa:Q", title="Kappa", format=".2f"),
-        alt.Tooltip("grade:N", title="Agree"),
-        alt.Tooltip("agree_pct:Q", title="Same in % of sessions", format=".0f"),
-        alt.Tooltip("n:Q", title="Sessions"),
+        alt.Tooltip("name:N", title=_("Fault")),
+        alt.Tooltip("kappa:Q", title=_("Kappa"), format=".2f"),
+        alt.Tooltip("grade:N", title=_("Agree")),
+        alt.Tooltip("agree_pct:Q", title=_("Same in % of sessions"), format=".0f"),
+        alt.Tooltip("n:Q", title=_("Sessions")),
     ]
     base = alt.Chart(drawn)
     nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
@@ -64,9 +68,13 @@ def finding(rows: pl.DataFrame) -> str:
     known = rows.drop_nulls("kappa").filter(pl.col("kappa") <= GRADES[1][0])
     total = len(rows.drop_nulls("kappa"))
     if known.is_empty():
-        return f"Eye and plate mostly agree, on all {count(total, 'fault')} that both judged"
+        return _("Eye and plate mostly agree, on all {faults} that both judged").format(
+            faults=count(total, "fault")
+        )
     least = known.sort("kappa").row(0, named=True)
-    return f"Eye and plate agree least on “{least['name']}”; mostly on {total - len(known)} of {total} faults"
+    return _("Eye and plate agree least on “{fault}”; mostly on {n} of {total} faults").format(
+        fault=least["name"], n=total - len(known), total=total
+    )
 
 
 def words(rows: pl.DataFrame) -> str:
@@ -75,7 +83,9 @@ def words(rows: pl.DataFrame) -> str:
         f"{row['name']}: {grade(row['kappa'])} ({number(row['kappa'], '', 2)}, {count(row['n'], 'session')})"
         for row in rows.drop_nulls("kappa").sort("position").iter_rows(named=True)
     ]
-    return f"How often eye and plate agree beyond chance. {'; '.join(said)}." if said else "Not known yet."
+    if not said:
+        return _("Not known yet.")
+    return f"{_('How often eye and plate agree beyond chance.')} {'; '.join(said)}."
 
 
 def table(rows: pl.DataFrame) -> pl.DataFrame:
@@ -84,13 +94,14 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _row(row: dict[str, Any]) -> dict[str, Any]:
-    interval = f"{number(row['kappa_lo'], '', 2)} to {number(row['kappa_hi'], '', 2)}"
+    kappa, lo, hi = (number(row[name], "", 2) for name in ("kappa", "kappa_lo", "kappa_hi"))
+    interval = _("{lo} to {hi}").format(lo=lo, hi=hi)
     return {
-        "Fault": row["name"],
-        "Sessions": row["n"],
-        "Same in": number(row["agree_pct"], "%"),
-        "Agree beyond chance": grade(row["kappa"]),
-        "Kappa": "–" if row["kappa"] is None else f"{number(row['kappa'], '', 2)} ({interval})",
-        "Seen only": row["seen_only"],
-        "Measured only": row["measured_only"],
+        _("Fault"): row["name"],
+        _("Sessions"): row["n"],
+        _("Same in"): number(row["agree_pct"], "%"),
+        _("Agree beyond chance"): grade(row["kappa"]),
+        _("Kappa"): "–" if row["kappa"] is None else f"{kappa} ({interval})",
+        _("Seen only"): row["seen_only"],
+        _("Measured only"): row["measured_only"],
     }

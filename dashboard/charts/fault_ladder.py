@@ -7,12 +7,14 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
+from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, share
 from dashboard.text.sentences import fault_sentence
 
 ROW_HEIGHT = 30
 BEFORE, NOW = "before", "now"
+SPANS = Words({"before": "before", "now": "now"})
 
 
 def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -24,12 +26,13 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     row = pl.col("fault").alias("row")
     drawn = rates.with_columns(
         pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"),
+        pl.col("span").replace(SPANS).alias("when"),
         name_axis.broken("fault", 20) if narrow else row,
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(padding=12))
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
-    x = alt.X("rate:Q", title="Share of swings (%)", scale=alt.Scale(domain=[0, 1]), axis=percent)
+    x = alt.X("rate:Q", title=_("Share of swings (%)"), scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
     now = base.transform_filter(alt.datum.span == NOW)
     before = base.transform_filter(alt.datum.span == BEFORE)
@@ -54,18 +57,18 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
 
 def _tips() -> list[alt.Tooltip]:
     return [
-        alt.Tooltip("fault:N", title="Fault"),
-        alt.Tooltip("span:N", title="When"),
-        alt.Tooltip("rate:Q", title="Share of swings", format=".0%"),
-        alt.Tooltip("flagged:Q", title="Swings with it"),
-        alt.Tooltip("usable:Q", title="Swings judged"),
+        alt.Tooltip("fault:N", title=_("Fault")),
+        alt.Tooltip("when:N", title=_("When")),
+        alt.Tooltip("rate:Q", title=_("Share of swings"), format=".0%"),
+        alt.Tooltip("flagged:Q", title=_("Swings with it")),
+        alt.Tooltip("usable:Q", title=_("Swings judged")),
     ]
 
 
 def words(rates: pl.DataFrame) -> str:
     """The picture in words, one sentence a fault."""
     if rates.is_empty():
-        return "No fault could be judged yet."
+        return _("No fault could be judged yet.")
     said = []
     for name in rates.sort("position")["fault"].unique(maintain_order=True):
         rows = {row["span"]: row for row in rates.filter(pl.col("fault") == name).iter_rows(named=True)}
@@ -79,15 +82,20 @@ def table(rates: pl.DataFrame) -> pl.DataFrame:
         pl.struct("rate", "usable", "rate_lo", "rate_hi")
         .map_elements(_said, return_dtype=pl.String)
         .alias("said"),
-        pl.col("label").map_elements(marked, return_dtype=pl.String).alias("Change"),
+        pl.col("label").map_elements(marked, return_dtype=pl.String).alias("change"),
     )
     names = rows.select("fault", "position").unique(maintain_order=True)
-    now = rows.filter(pl.col("span") == NOW).select("fault", pl.col("said").alias("Now"), "Change")
-    before = rows.filter(pl.col("span") == BEFORE).select("fault", pl.col("said").alias("Before"))
+    now = rows.filter(pl.col("span") == NOW).select("fault", pl.col("said").alias("now"), "change")
+    before = rows.filter(pl.col("span") == BEFORE).select("fault", pl.col("said").alias("before"))
     joined = names.join(now, on="fault", how="left").join(before, on="fault", how="left").sort("position")
-    return joined.select(pl.col("fault").alias("Fault"), "Now", "Before", "Change")
+    headings = {"fault": _("Fault"), "now": _("Now"), "before": _("Before"), "change": _("Change")}
+    return joined.select(*headings).rename(headings)
 
 
 def _said(row: dict[str, Any]) -> str:
-    between = f"{share(row['rate_lo'])} to {share(row['rate_hi'])}"
-    return f"{share(row['rate'])} of {count(int(row['usable']), 'swing')} ({between})"
+    return _("{rate} of {swings} ({lo} to {hi})").format(
+        rate=share(row["rate"]),
+        swings=count(int(row["usable"]), "swing"),
+        lo=share(row["rate_lo"]),
+        hi=share(row["rate_hi"]),
+    )

@@ -8,11 +8,12 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import cursor, look
 from dashboard.charts.load_curve import FIRST, NAMES, THIS, event_axis
+from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS
-from dashboard.text.numbers import number
+from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
-LEAD, TRAIL = "lead heel", "trail heel"
+LEAD, TRAIL = mark("lead heel"), mark("trail heel")
 
 
 def picture(
@@ -36,7 +37,7 @@ def picture(
     x = event_axis(events, narrow=narrow, times=times)
     y = alt.Y(
         "height:Q",
-        title="Heel load (% of body weight)",
+        title=_("Heel load (% of body weight)"),
         scale=alt.Scale(domain=[-1.25 * top, 1.25 * top], nice=False),
         axis=alt.Axis(labelExpr="abs(datum.value)", tickCount=7),
     )
@@ -61,14 +62,14 @@ def picture(
 
 
 def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[alt.Chart]:
-    feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": ["lead heel ↑", "trail heel ↓"]})
+    feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": [f"{_(LEAD)} ↑", f"{_(TRAIL)} ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
         x=alt.value(0), y=alt.Y("height:Q"), text=alt.Text("said:N")
     )  # fmt: skip
     if FIRST not in mirrored["which"].to_list():
         return [named]
     note = alt.Chart(pl.DataFrame({"height": [1.15 * top]})).mark_text(
-        text=f"dashes: {names[1]}", align="right", dx=-6, color=theme.QUIET
+        text=_("dashes: {name}").format(name=_(names[1])), align="right", dx=-6, color=theme.QUIET
     ).encode(x=alt.value("width"), y=alt.Y("height:Q"))  # fmt: skip
     return [named, note]
 
@@ -79,7 +80,7 @@ def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.C
         on="lane", index="position", values="said"
     )
     shown = {
-        f"{foot} {which}": f"{foot.capitalize()}, {name}"
+        f"{foot} {which}": f"{capitalized(_(foot))}, {_(name)}"
         for which, name in zip(NAMES, names, strict=True)
         for foot in (LEAD, TRAIL)
     }
@@ -91,22 +92,23 @@ def finding(lanes: pl.DataFrame, events: Sequence[str], names: tuple[str, str] =
     at = lanes.filter((pl.col("foot") == TRAIL) & (pl.col("position") == float(list(events).index("impact"))))
     left = dict(at.select("which", "mean").iter_rows())
     if THIS not in left:
-        return "Heel loads through the swing"
-    text = f"Trail heel at impact: {number(left[THIS], '% of body weight')}"
-    return text + (f"; {names[1]}: {number(left[FIRST], '%')}" if FIRST in left else "")
+        return _("Heel loads through the swing")
+    text = _("Trail heel at impact: {load}").format(load=number(left[THIS], "% of body weight"))
+    return f"{text}; {_(names[1])}: {number(left[FIRST], '%')}" if FIRST in left else text
 
 
 def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:
     """The picture in words: each heel's load at each event."""
     at = table(lanes, events)
     if at.is_empty():
-        return "Neither a heel load nor where each foot's load sits was measured in this session."
+        return _("Neither a heel load nor where each foot's load sits was measured in this session.")
     said = "; ".join(
-        f"{row['Event']}: lead heel {row['Lead heel']}, trail heel {row['Trail heel']}"
-        for row in at.iter_rows(named=True)
+        _("{event}: lead heel {lead}, trail heel {trail}").format(event=event, lead=lead, trail=trail)
+        for event, lead, trail in at.iter_rows()
     )
-    how = " Heel loads are estimated from where each foot's load sits." if estimated else ""
-    return f"Heel load in % of body weight. {said}.{how}"
+    text = f"{_('Heel load in % of body weight.')} {said}."
+    how = _("Heel loads are estimated from where each foot's load sits.")
+    return f"{text} {how}" if estimated else text
 
 
 def table(lanes: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
@@ -117,11 +119,11 @@ def table(lanes: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
         return pl.DataFrame()
     wide = at.pivot(on="foot", index="position", values="mean").sort("position")
     return wide.select(
-        pl.col("position").replace_strict(names, default=None).alias("Event"),
+        pl.col("position").replace_strict(names, default=None).alias(_("Event")),
         *(
             pl.col(foot)
             .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
-            .alias(foot.capitalize())
+            .alias(capitalized(_(foot)))
             for foot in (LEAD, TRAIL)
         ),
     )

@@ -1,12 +1,13 @@
 """Left out: swings and deliveries that stay out of the answers, week by week, by reason, device or coach."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
+from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number
 
 ROW_HEIGHT = 32
@@ -16,21 +17,21 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
     drawn = rows.with_columns(name_axis.broken("group", 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
-    first, last = drawn["week"].min(), drawn["week"].max()
+    weeks: list[date] = drawn["week"].to_list()
     days = [
         alt.DateTime(year=d.year, month=d.month, date=d.day)
-        for d in (first - timedelta(days=10), last + timedelta(days=10))
+        for d in (min(weeks) - timedelta(days=10), max(weeks) + timedelta(days=10))
     ]
     x = alt.X(
-        "week:T", title="Week", scale=alt.Scale(domain=days),
+        "week:T", title=_("Week"), scale=alt.Scale(domain=days),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     y = alt.Y("row:N", sort=order.to_list(), title=None, axis=name_axis.axis(grid=True))
-    most = int(drawn["n"].max())
+    most = max(drawn["n"].to_list())
     tips = [
-        alt.Tooltip("week:T", title="Week of", format="%-d %B %Y"),
+        alt.Tooltip("week:T", title=_("Week of"), format="%-d %B %Y"),
         alt.Tooltip("group:N", title=by),
-        alt.Tooltip("n:Q", title="Left out"),
+        alt.Tooltip("n:Q", title=_("Left out")),
     ]
     base = alt.Chart(drawn)
     size = alt.Size("n:Q", scale=alt.Scale(domain=[0, max(most, 4)], range=[0, 420]), legend=None)
@@ -52,13 +53,20 @@ def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:
     group, n = most.row(0)
     tied = len(most) > 1 and n == most["n"][1]
     part = number(100 * out / max(taken_in + out, 1), "%", 1)
-    where = f"all of them: {group}" if len(most) == 1 else f"most by {by.lower()}: {group} ({n})"
-    where = f"no {by.lower()} stands out" if tied else where
-    what = count(out, "swing or delivery", "swings and deliveries")
-    return f"{what} left out, {part} of what came in; {where}"
+    by = by.lower()
+    if len(most) == 1:
+        where = _("all of them: {group}").format(group=group)
+    elif tied:
+        where = _("no {kind} stands out").format(kind=by)
+    else:
+        where = _("most by {kind}: {group} ({n})").format(kind=by, group=group, n=n)
+    return _("{what} left out, {share} of what came in; {where}").format(
+        what=count(out, "swing_or_delivery"), share=part, where=where
+    )
 
 
 def words(rows: pl.DataFrame, by: str) -> str:
     """The picture in words: the groups with their numbers."""
     totals = rows.group_by("group").agg(pl.col("n").sum()).sort("n", "group", descending=[True, False])
-    return f"Left out, by {by.lower()}. " + "; ".join(f"{g}: {n}" for g, n in totals.iter_rows()) + "."
+    said = "; ".join(f"{group}: {n}" for group, n in totals.iter_rows())
+    return _("Left out, by {kind}. {groups}.").format(kind=by.lower(), groups=said)

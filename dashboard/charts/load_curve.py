@@ -1,5 +1,6 @@
-"""Load course: the lead foot's share of the load through the swing, stretched between events."""
+"""Load curve: the lead foot's share of the load through the swing, stretched between events."""
 
+import json
 from collections.abc import Mapping, Sequence
 
 import altair as alt
@@ -7,21 +8,17 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import cursor, look
+from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import EVENTS
-from dashboard.text.numbers import number
+from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
-THIS, FIRST = "this session", "first session"
+THIS, FIRST = mark("this session"), mark("first session")
 NAMES = (THIS, FIRST)  # what the two are called on screen, unless the caller names them
-SHORT = {
-    "address": "address",
-    "takeaway": "takeaway",
-    "mid_back": "arm parallel",
-    "top": "top",
-    "mid_down": "arm parallel",
-    "impact": "impact",
-    "finish": "finish",
-}
+SHORT = Words({
+    "address": "address", "takeaway": "takeaway", "mid_back": "arm parallel", "top": "top",
+    "mid_down": "arm parallel", "impact": "impact", "finish": "finish",
+})  # fmt: skip
 
 
 def picture(
@@ -34,14 +31,14 @@ def picture(
     names: tuple[str, str] = NAMES,
     times: Mapping[str, float] | None = None,
 ) -> alt.LayerChart:
-    """Draw the course.
+    """Draw the curve.
 
     Frames: `course` which (`THIS` or `FIRST`), position (0 at the first of `events`, 1 at the next …), mean,
     lo, hi (mean ± one standard deviation over the swings), % of the load; `posts` event, lo, hi: the band of
     the lead share at an event, %, may be empty; `times` event → seconds from the takeaway.
     """
     x = event_axis(events, narrow=narrow, times=times)
-    y = alt.Y("mean:Q", title="Lead share of the load (%)", scale=alt.Scale(domain=[0, 100]))
+    y = alt.Y("mean:Q", title=_("Lead share of the load (%)"), scale=alt.Scale(domain=[0, 100]))
     base = alt.Chart(course)
     now, first = (
         base.transform_filter(alt.datum.which == THIS),
@@ -64,7 +61,7 @@ def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float
     posts = [[SHORT[event], *([number(times[event], "s", 2)] if times else [])] for event in events]
     if narrow:  # upright labels have one line
         posts = [[", ".join(post)] for post in posts]
-    named = ", ".join(str(post) for post in posts)
+    named = ", ".join(json.dumps(post) for post in posts)
     return alt.X(
         "position:Q",
         title=_time_title(narrow=narrow, timed=bool(times)),
@@ -81,12 +78,10 @@ def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float
 
 def _time_title(*, narrow: bool, timed: bool) -> str:
     if not timed:
-        return "Swing time, stretched between events"
-    return (
-        "Seconds from the takeaway"
-        if narrow
-        else "Swing time, stretched between events; seconds from the takeaway"
-    )
+        return _("Swing time, stretched between events")
+    if narrow:
+        return _("Seconds from the takeaway")
+    return _("Swing time, stretched between events; seconds from the takeaway")
 
 
 def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
@@ -99,7 +94,7 @@ def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
     )
     if placed.is_empty():
         return []
-    tip = [alt.Tooltip("lo:Q", title="Band from (%)"), alt.Tooltip("hi:Q", title="Band to (%)")]
+    tip = [alt.Tooltip("lo:Q", title=_("Band from (%)")), alt.Tooltip("hi:Q", title=_("Band to (%)"))]
     return [
         alt.Chart(placed)
         .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)
@@ -110,7 +105,8 @@ def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
 def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
     """What the two lines are, in the corner that a swing leaves empty."""
     other = FIRST in course["which"].to_list()
-    rows = [(100.0, f"line: {names[0]}", theme.LEAD)] + [(92.0, f"dashes: {names[1]}", theme.QUIET)] * other
+    rows = [(100.0, _("line: {name}").format(name=_(names[0])), theme.LEAD)]
+    rows += [(92.0, _("dashes: {name}").format(name=_(names[1])), theme.QUIET)] * other
     return [
         alt.Chart(pl.DataFrame({"height": [height]}))
         .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
@@ -126,7 +122,7 @@ def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.
         wide,
         x,
         {
-            which: f"Lead share, {name}"
+            which: _("Lead share, {name}").format(name=_(name))
             for which, name in zip(NAMES, names, strict=True)
             if which in wide.columns
         },
@@ -135,13 +131,15 @@ def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.
 
 def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
     """The picture's title: the lead share at the top and at impact, and what it was in the other one."""
-    at = {row["Event"]: row for row in at_events(course, events).iter_rows(named=True)}
+    at = {row["event"]: row for row in at_events(course, events).iter_rows(named=True)}
     top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
-    text = (
-        f"Lead foot: {number(top[THIS], '%')} of the load at the top, {number(strike[THIS], '%')} at impact"
+    text = _("Lead foot: {top} of the load at the top, {impact} at impact").format(
+        top=number(top[THIS], "%"), impact=number(strike[THIS], "%")
     )
     if top.get(FIRST) is not None:
-        text += f"; {names[1]}: {number(top[FIRST], '%')} and {number(strike[FIRST], '%')}"
+        text += _("; {name}: {top} and {impact}").format(
+            name=_(names[1]), top=number(top[FIRST], "%"), impact=number(strike[FIRST], "%")
+        )
     return text
 
 
@@ -149,31 +147,36 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
     """The picture in words: the lead share at each event."""
     at = at_events(course, events)
     if at.is_empty():
-        return "No swing of this session has its events, so its course can't be drawn."
-    said = ", ".join(f"{number(row[THIS], '%')} at {row['Event']}" for row in at.iter_rows(named=True))
-    text = f"Lead share of the load, {names[0]}: {said}."
+        return _("No swing of this session has its events, so its load can't be drawn.")
+    said = ", ".join(
+        _("{share} at {event}").format(share=number(row[THIS], "%"), event=row["event"])
+        for row in at.iter_rows(named=True)
+    )
+    text = _("Lead share of the load, {name}: {shares}.").format(name=_(names[0]), shares=said)
     if FIRST in at.columns:
         changed = (
             at.with_columns((pl.col(THIS) - pl.col(FIRST)).abs().alias("moved"))
             .sort("moved")
             .row(-1, named=True)
         )
-        text += (
-            f" Farthest from {names[1]} at {changed['Event']}: then {number(changed[FIRST], '%')}, "
-            f"now {number(changed[THIS], '%')}."
+        text += " " + _("Farthest from {name} at {event}: then {first}, now {this}.").format(
+            name=_(names[1]),
+            event=changed["event"],
+            first=number(changed[FIRST], "%"),
+            this=number(changed[THIS], "%"),
         )
     return text
 
 
 def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
-    """Event, and the mean lead share (%) of each session there."""
+    """event, and the mean lead share (%) of each session there."""
     names = {float(k): EVENTS[event] for k, event in enumerate(events)}
     at = course.filter(pl.col("position").is_in(list(names))).with_columns(
-        pl.col("position").replace_strict(names, default=None).alias("Event")
+        pl.col("position").replace_strict(names, default=None).alias("event")
     )
     if at.is_empty():
         return pl.DataFrame()
-    wide = at.pivot(on="which", index=["position", "Event"], values="mean").sort("position").drop("position")
+    wide = at.pivot(on="which", index=["position", "event"], values="mean").sort("position").drop("position")
     return wide if THIS in wide.columns else pl.DataFrame()
 
 
@@ -181,12 +184,10 @@ def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
     """The picture as rows: the lead share at each event."""
     at = at_events(course, events)
     said = [
-        pl.col(name).map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias(_headed(shown))
+        pl.col(name)
+        .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
+        .alias(capitalized(_(shown)))
         for name, shown in zip(NAMES, names, strict=True)
         if name in at.columns
     ]
-    return at.select("Event", *said) if said else at
-
-
-def _headed(name: str) -> str:
-    return name[:1].upper() + name[1:]
+    return at.select(pl.col("event").alias(_("Event")), *said) if said else at

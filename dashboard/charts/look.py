@@ -16,7 +16,6 @@ NAME = "underfoot"
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
 
 
-@alt.theme.register(NAME, enable=True)
 def look() -> alt.theme.ThemeConfig:
     """Axis, title and mark defaults."""
     ink, quiet = theme.INK, theme.QUIET
@@ -36,6 +35,9 @@ def look() -> alt.theme.ThemeConfig:
         "legend": named, "text": {"color": ink, "fontSize": theme.LABEL_SIZE}, **_locale(),
     }  # fmt: skip
     return alt.theme.ThemeConfig({"background": theme.GROUND, "config": config})
+
+
+alt.theme.register(NAME, enable=True)(look)
 
 
 def _locale() -> dict[str, Any]:

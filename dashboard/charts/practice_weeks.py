@@ -7,6 +7,7 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look
+from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number, on
 
 HEIGHT = 150
@@ -38,14 +39,17 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
         .encode(
             x=alt.X(
                 "week:T",
-                title="Week starting",
+                title=_("Week starting"),
                 scale=alt.Scale(padding=16),
                 axis=alt.Axis(format="%-d %b", grid=False, values=mondays),
             ),
             y=alt.Y(
-                "days:Q", title="Days practised", scale=alt.Scale(domain=[0, 7]), axis=alt.Axis(tickCount=7)
+                "days:Q",
+                title=_("Days practised"),
+                scale=alt.Scale(domain=[0, 7]),
+                axis=alt.Axis(tickCount=7),
             ),
-            tooltip=[alt.Tooltip("days:Q", title="Days"), alt.Tooltip("minutes:Q", title="Minutes")],
+            tooltip=[alt.Tooltip("days:Q", title=_("Days")), alt.Tooltip("minutes:Q", title=_("Minutes"))],
         )
         .properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
     )
@@ -54,17 +58,19 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
 def words(rows: pl.DataFrame) -> str:
     """The picture in words."""
     last = rows.row(-1, named=True)
-    timed = f", {number(last['minutes'], 'minutes')}" if last["minutes"] else ""
-    return (
-        f"Home practice on {count(int(rows['days'].sum()), 'day')} in {WEEKS} weeks. In the last of them: "
-        f"{count(int(last['days']), 'day')}{timed}, {7 - int(last['days'])} without."
+    days = count(int(last["days"]), "day")
+    timed = f"{days}, {number(last['minutes'], 'minutes')}" if last["minutes"] else days
+    return _(
+        "Home practice on {days} in {weeks} weeks. In the last of them: {last_days}, {rest} without."
+    ).format(
+        days=count(int(rows["days"].sum()), "day"), weeks=WEEKS, last_days=timed, rest=7 - int(last["days"])
     )
 
 
 def table(rows: pl.DataFrame) -> pl.DataFrame:
     """The picture as rows: Week from, Days, Minutes."""
     return rows.select(
-        pl.col("week").map_elements(on, return_dtype=pl.String).alias("Week from"),
-        pl.col("days").alias("Days"),
-        pl.col("minutes").alias("Minutes"),
+        pl.Series(_("Week from"), [on(week) for week in rows["week"]]),
+        pl.col("days").alias(_("Days")),
+        pl.col("minutes").alias(_("Minutes")),
     )

@@ -7,18 +7,22 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look, name_axis
+from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import number
 
 ROW_HEIGHT = 24
 # Koo and Li 2016, J Chiropr Med 15:155 (from memory).
-GRADES = ((0.9, "very well"), (0.75, "well"), (0.5, "moderately"), (float("-inf"), "poorly"))
+GRADES = (
+    (0.9, mark("very well")), (0.75, mark("well")), (0.5, mark("moderately")),
+    (float("-inf"), mark("poorly")),
+)  # fmt: skip
 GOOD = 0.75
 MOST_SWINGS = 30
 
 
 def grade(icc: float | None) -> str:
     """An intraclass correlation in a word; a dash where none was fitted."""
-    return "–" if icc is None else next(word for floor, word in GRADES if icc >= floor)
+    return "–" if icc is None else _(next(word for floor, word in GRADES if icc >= floor))
 
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -30,16 +34,18 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=name_axis.axis())
     x = alt.X(
         "icc_session:Q",
-        title="Intraclass correlation" if narrow else "Intraclass correlation of one session's mean (0 to 1)",
+        title=_("Intraclass correlation")
+        if narrow
+        else _("Intraclass correlation of one session's mean (0 to 1)"),
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(values=[0, 0.5, 0.75, 0.9, 1], format=".2~f"),
     )
     tips = [
-        alt.Tooltip("label:N", title="Measure"),
-        alt.Tooltip("icc_session:Q", title="Intraclass correlation", format=".2f"),
-        alt.Tooltip("grade:N", title="Tells students apart"),
-        alt.Tooltip("n_students:Q", title="Students"),
-        alt.Tooltip("n_sessions:Q", title="Sessions"),
+        alt.Tooltip("label:N", title=_("Measure")),
+        alt.Tooltip("icc_session:Q", title=_("Intraclass correlation"), format=".2f"),
+        alt.Tooltip("grade:N", title=_("Tells students apart")),
+        alt.Tooltip("n_students:Q", title=_("Students")),
+        alt.Tooltip("n_sessions:Q", title=_("Sessions")),
     ]
     good = alt.Chart(pl.DataFrame({"lo": [GOOD], "hi": [1.0]})).mark_rect(color=theme.BAND)
     base = alt.Chart(drawn)
@@ -60,7 +66,9 @@ def finding(rows: pl.DataFrame, clubs: str) -> str:
     """The title: how many measures tell students apart well."""
     known = rows.drop_nulls("icc_session")
     good = len(known.filter(pl.col("icc_session") >= GOOD))
-    return f"{clubs}: one session tells students apart well on {good} of {len(known)} measures"
+    return _("{clubs}: one session tells students apart well on {n} of {total} measures").format(
+        clubs=clubs, n=good, total=len(known)
+    )
 
 
 def words(rows: pl.DataFrame) -> str:
@@ -69,7 +77,9 @@ def words(rows: pl.DataFrame) -> str:
         f"{row['label']}: {grade(row['icc_session'])} ({number(row['icc_session'], '', 2)})"
         for row in rows.drop_nulls("icc_session").iter_rows(named=True)
     ]
-    return f"How well one session tells students apart. {'; '.join(said)}." if said else "Not known yet."
+    if not said:
+        return _("Not known yet.")
+    return f"{_('How well one session tells students apart.')} {'; '.join(said)}."
 
 
 def table(rows: pl.DataFrame) -> pl.DataFrame:
@@ -79,19 +89,25 @@ def table(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _wanted(swings: int | None) -> str:
     """The search for how many swings still help ends at 30."""
-    return "–" if swings is None else "30 or more" if swings >= MOST_SWINGS else str(swings)
+    return (
+        "–"
+        if swings is None
+        else _("{n} or more").format(n=MOST_SWINGS)
+        if swings >= MOST_SWINGS
+        else str(swings)
+    )
 
 
 def _row(row: dict[str, Any]) -> dict[str, Any]:
     unit = "points" if row["unit"] == "%" else row["unit"]
     places = row["decimals"] + (1 if row["decimals"] < 2 else 0)
     return {
-        "Measure": row["label"],
-        "Tells students apart": grade(row["icc_session"]),
-        "Intraclass correlation": number(row["icc_session"], "", 2),
-        "Typical error of a session": number(row["sem"], unit, places),
-        "Real from": number(row["sdc95"], unit, places),
-        "Swings wanted": _wanted(row["swings_wanted"]),
-        "Students": row["n_students"],
-        "Sessions": row["n_sessions"],
+        _("Measure"): row["label"],
+        _("Tells students apart"): grade(row["icc_session"]),
+        _("Intraclass correlation"): number(row["icc_session"], "", 2),
+        _("Typical error of a session"): number(row["sem"], unit, places),
+        _("Real from"): number(row["sdc95"], unit, places),
+        _("Swings wanted"): _wanted(row["swings_wanted"]),
+        _("Students"): row["n_students"],
+        _("Sessions"): row["n_sessions"],
     }

@@ -1,6 +1,8 @@
 """Season line: one student, one metric, session by session, with fitted line, band and what was done."""
 
+import json
 import math
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import altair as alt
@@ -8,31 +10,36 @@ import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look
+from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import Measure, count, on
 from dashboard.text.sentences import FEW_SWINGS, band_place
 
 HEIGHT = 300
-TICK_ROWS = {"lesson": "lessons", "drill": "drills", "practice": "practice"}
+TICK_ROWS = Words({"lesson": "lessons", "drill": "drills", "practice": "practice"})
 ROW = 0.09  # height of a tick row, as a part of the range of values
+Band = tuple[float | None, float | None]
 
 
-def picture(
-    sessions: pl.DataFrame,
-    line: pl.DataFrame,
-    band: tuple[float | None, float | None],
-    ticks: pl.DataFrame,
-    changes: pl.DataFrame,
-    measure: Measure,
-    finding: str,
-    *,
-    narrow: bool = False,
-) -> alt.LayerChart:
-    """Draw the season.
+@dataclass(frozen=True)
+class SeasonLine:
+    """What is drawn; values in the measure's own unit.
 
-    Frames: `sessions` day, mean, lo, hi, n (error bars run lo–hi; null for none); `line` day, mean, lo, hi of
-    the fitted line, may be empty; `ticks` day, kind (lesson, drill, practice), what; `changes` day, device:
-    first day on another device. `band` is (lo, hi); a null side is open. Values in the metric's own unit.
+    `sessions`: day, mean, lo, hi, n (error bars run lo–hi; null for none). `line`: day, mean, lo, hi of the
+    fitted line, may be empty. `band`: (lo, hi); a null side is open. `ticks`: day, kind (lesson, drill,
+    practice), what. `changes`: day, device; the first day on another device.
     """
+
+    measure: Measure
+    sessions: pl.DataFrame
+    line: pl.DataFrame
+    band: Band
+    ticks: pl.DataFrame
+    changes: pl.DataFrame
+
+
+def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw the season under its title."""
+    sessions, line, ticks, band = drawn.sessions, drawn.line, drawn.ticks, drawn.band
     kinds = [kind for kind in TICK_ROWS if kind in ticks["kind"].to_list()]
     low, high = _reach(sessions, line, band)
     step = ROW * (high - low)
@@ -40,17 +47,17 @@ def picture(
     floor = low - step * (len(kinds) + 0.4) if kinds else low
     y = alt.Y(
         "mean:Q",
-        title=measure.axis,
+        title=drawn.measure.axis,
         scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
         axis=_axis(low, high, levels),
     )
     x = alt.X(
-        "day:T", title="Day",
+        "day:T", title=_("Day"),
         scale=alt.Scale(domain=_days(sessions, line, ticks)),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=4 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     layers = _band(band, low, high) + _fit(line, x, y)
-    layers += _changes(changes, x, high, narrow=narrow) + _points(sessions, x, y, measure)
+    layers += _changes(drawn.changes, x, high, narrow=narrow) + _points(sessions, x, y, drawn.measure)
     for kind, level in levels.items():
         layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
     return alt.layer(*layers).properties(
@@ -62,7 +69,7 @@ def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
     """Round values, and below them the names of the tick rows, as labels of one axis."""
     values = [v for v in round_values(low, high) if low <= v <= high]
     named = "".join(
-        f"abs(datum.value - {level}) < {1e-6 * (high - low)} ? '{TICK_ROWS[kind]}' : "
+        f"abs(datum.value - {level}) < {1e-6 * (high - low)} ? {json.dumps(TICK_ROWS[kind])} : "
         for kind, level in levels.items()
     )
     return alt.Axis(
@@ -83,9 +90,7 @@ def round_values(low: float, high: float, wanted: int = 5) -> list[float]:
     return [round(k * step, 10) for k in range(first, math.floor(high / step) + 1)]
 
 
-def _reach(
-    sessions: pl.DataFrame, line: pl.DataFrame, band: tuple[float | None, float | None]
-) -> tuple[float, float]:
+def _reach(sessions: pl.DataFrame, line: pl.DataFrame, band: Band) -> tuple[float, float]:
     values = [v for name in ("mean", "lo", "hi") for v in sessions[name].to_list() if v is not None]
     values += [v for name in ("lo", "hi") for v in line[name].to_list()]
     values += [v for v in band if v is not None]
@@ -97,11 +102,11 @@ def _reach(
 def _days(*frames: pl.DataFrame) -> list[alt.DateTime]:
     found: list[date] = [day for frame in frames for day in frame["day"].to_list()]
     first, last = (min(found), max(found)) if found else (date(2000, 1, 1), date(2000, 1, 2))
-    spare = timedelta(days=max(3, (last - first).days // 30))
-    return [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (first - spare, last + spare)]
+    margin = timedelta(days=max(3, (last - first).days // 30))
+    return [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (first - margin, last + margin)]
 
 
-def _band(band: tuple[float | None, float | None], low: float, high: float) -> list[alt.Chart]:
+def _band(band: Band, low: float, high: float) -> list[alt.Chart]:
     lo, hi = band
     if lo is None and hi is None:
         return []
@@ -126,9 +131,9 @@ def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> lis
     )
     base = alt.Chart(said)
     tips = [
-        alt.Tooltip("day:T", title="Day", format="%-d %B %Y"),
+        alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"),
         alt.Tooltip("value:N", title=measure.label),
-        alt.Tooltip("n:Q", title="Swings"),
+        alt.Tooltip("n:Q", title=_("Swings")),
     ]
     bars = base.mark_rule(color=theme.INK, strokeWidth=1.4).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))
     filled = alt.Fill(
@@ -143,8 +148,12 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
     """A dashed line at each change of device; where there is room its name, upright, beside it."""
     if changes.is_empty():
         return []
-    placed = changes.with_columns(("now on " + pl.col("device")).alias("said"), pl.lit(high).alias("level"))
-    tips = [alt.Tooltip("said:N", title="Device"), alt.Tooltip("day:T", title="From", format="%-d %B %Y")]
+    names = [_("now on {device}").format(device=device) for device in changes["device"]]
+    placed = changes.with_columns(pl.Series("said", names), pl.lit(high).alias("level"))
+    tips = [
+        alt.Tooltip("said:N", title=_("Device")),
+        alt.Tooltip("day:T", title=_("From"), format="%-d %B %Y"),
+    ]
     lines = alt.Chart(placed).mark_rule(color=theme.SIGNAL, strokeDash=[4, 3], strokeWidth=1.5)
     layers = [lines.encode(x=x, tooltip=tips)]
     if not narrow:
@@ -157,40 +166,45 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
 
 def _ticks(ticks: pl.DataFrame, name: str, level: float, x: alt.X) -> list[alt.Chart]:
     placed = ticks.with_columns(pl.lit(level).alias("level"))
-    tips = [alt.Tooltip("day:T", title="Day", format="%-d %B %Y"), alt.Tooltip("what:N", title=name)]
+    tips = [alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"), alt.Tooltip("what:N", title=name)]
     base = alt.Chart(placed).mark_tick(
         color=theme.INK, orient="vertical", height=10, thickness=2, opacity=0.75
     )
     return [base.encode(x=x, y=alt.Y("level:Q"), tooltip=tips)]
 
 
-def words(sessions: pl.DataFrame, band: tuple[float | None, float | None], measure: Measure) -> str:
+def words(drawn: SeasonLine) -> str:
     """The picture in words, for whoever can't see it."""
-    if sessions.is_empty():
-        return f"{measure.label}: no session measured yet."
-    known = sessions.sort("day")
+    measure = drawn.measure
+    if drawn.sessions.is_empty():
+        return _("{measure}: no session measured yet.").format(measure=measure.label)
+    known = drawn.sessions.sort("day")
     first, last = known.row(0, named=True), known.row(-1, named=True)
-    place = band_place(last["mean"], *band)
+    place = band_place(last["mean"], *drawn.band)
     if len(known) == 1:
-        only = f"{measure.label} on {on(first['day'])}: {measure.say(first['mean'])}"
-        return f"{only}, {place}. One session so far."
-    start = f"{measure.say(first['mean'])} on {on(first['day'])}"
-    end = f"{measure.say(last['mean'])} on {on(last['day'])}"
-    return (
-        f"{measure.label} over {count(len(known), 'session')}: {start}, {end}, {place}. Bars show where each "
-        "session's true value may lie. Single sessions move about; the season line is what counts."
+        return _("{measure} on {day}: {value}, {place}. One session so far.").format(
+            measure=measure.label, day=on(first["day"]), value=measure.say(first["mean"]), place=place
+        )
+    start, end = (
+        _("{value} on {day}").format(value=measure.say(row["mean"]), day=on(row["day"]))
+        for row in (first, last)
     )
+    return _(
+        "{measure} over {sessions}: {start}, {end}, {place}. Bars show where each session's true value may "
+        "lie. Single sessions move about; the season line is what counts."
+    ).format(measure=measure.label, sessions=count(len(known), "session"), start=start, end=end, place=place)
 
 
-def table(sessions: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+def table(drawn: SeasonLine) -> pl.DataFrame:
     """The picture as rows: Day, value with unit, its doubt, Swings."""
-
-    def said(name: str) -> pl.Expr:
-        return pl.col(name).map_elements(measure.say, return_dtype=pl.String, skip_nulls=False)
-
-    return sessions.sort("day").select(
-        pl.col("day").alias("Day"),
-        said("mean").alias(measure.label),
-        (said("lo") + " to " + said("hi")).alias("90 % between"),
-        pl.col("n").alias("Swings"),
-    )
+    say = drawn.measure.say
+    rows = [
+        {
+            _("Day"): row["day"],
+            drawn.measure.label: say(row["mean"]),
+            _("90 % between"): _("{lo} to {hi}").format(lo=say(row["lo"]), hi=say(row["hi"])),
+            _("Swings"): row["n"],
+        }
+        for row in drawn.sessions.sort("day").iter_rows(named=True)
+    ]
+    return pl.DataFrame(rows)

@@ -1,12 +1,14 @@
 """Small multiples: one little season a student, all on one scale, in the order of their names."""
 
 from collections.abc import Sequence
+from datetime import date
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
 from dashboard.charts import look
+from dashboard.text.catalogue import _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import Measure, count
 from dashboard.text.sentences import FEW_SWINGS
@@ -42,7 +44,7 @@ def picture(
     base = alt.Chart(drawn)
     x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow), scale=_days(values))
     y = alt.Y(
-        "mean:Q", title=measure.unit or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
+        "mean:Q", title=_(measure.unit) or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
     )
     layers = []
     if band != (None, None):
@@ -84,7 +86,8 @@ def _days(values: pl.DataFrame) -> alt.Scale:
 
 def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
     """A tick a month, or every few months; days when all of it lies within two months."""
-    span = (values["day"].max() - values["day"].min()).days if len(values) else 0
+    days: list[date] = values["day"].to_list()
+    span = (max(days) - min(days)).days if days else 0
     if span < 62:
         return alt.Axis(format="%-d %b", grid=False, tickCount=2 if narrow else 3, labelFlush=True)
     step = max(1, round(span / 30.4 / (3 if narrow else 5)))
@@ -98,10 +101,10 @@ def _few() -> alt.Fill:
 
 def _tips(measure: Measure) -> list[alt.Tooltip]:
     return [
-        alt.Tooltip("student:N", title="Student"),
-        alt.Tooltip("day:T", title="Day", format="%-d %B %Y"),
+        alt.Tooltip("student:N", title=_("Student")),
+        alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"),
         alt.Tooltip("value:N", title=measure.label),
-        alt.Tooltip("n:Q", title="Swings"),
+        alt.Tooltip("n:Q", title=_("Swings")),
     ]
 
 
@@ -121,9 +124,11 @@ def _reach(values: pl.DataFrame, band: tuple[float | None, float | None]) -> tup
 def words(values: pl.DataFrame, measure: Measure) -> str:
     """The picture in words: how many students and sessions, and the labels that the season tables give."""
     if values.is_empty():
-        return f"{measure.label}: nobody measured yet."
+        return _("{measure}: nobody measured yet.").format(measure=measure.label)
     people = values.select("student", "label").unique()
-    text = f"{measure.label} of {count(len(people), 'student')}, session by session, all on one scale."
+    text = _("{measure} of {students}, session by session, all on one scale.").format(
+        measure=measure.label, students=count(len(people), "student")
+    )
     for label, n in people.drop_nulls("label").group_by("label").len().sort("label").iter_rows():
         text += f" {marked(label)}: {n}."
     return text
@@ -133,17 +138,21 @@ def table(values: pl.DataFrame, measure: Measure) -> pl.DataFrame:
     """The picture as rows: Student, Sessions, First, Latest, Change of the season."""
     ordered = values.sort("student", "day")
     rows = ordered.group_by("student", maintain_order=True).agg(
-        pl.len().alias("Sessions"),
-        pl.col("mean").first().alias("First"),
-        pl.col("mean").last().alias("Latest"),
-        pl.col("day").last().alias("Last day"),
+        pl.len().alias("n"),
+        pl.col("mean").first().alias("first"),
+        pl.col("mean").last().alias("latest"),
+        pl.col("day").last(),
         pl.col("label").first(),
     )
-    return rows.select(
-        pl.col("student").alias("Student"),
-        "Sessions",
-        pl.col("First").map_elements(measure.say, return_dtype=pl.String),
-        pl.col("Latest").map_elements(measure.say, return_dtype=pl.String),
-        "Last day",
-        pl.col("label").fill_null("–").map_elements(marked, return_dtype=pl.String).alias("Change"),
-    )
+    shown = [
+        {
+            _("Student"): row["student"],
+            _("Sessions"): row["n"],
+            _("First"): measure.say(row["first"]),
+            _("Latest"): measure.say(row["latest"]),
+            _("Last day"): row["day"],
+            _("Change"): marked(row["label"]) if row["label"] else "–",
+        }
+        for row in rows.iter_rows(named=True)
+    ]
+    return pl.DataFrame(shown)

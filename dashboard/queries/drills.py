@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from dashboard.queries import translated
 from warehouse.access import Reader
 
 
@@ -19,7 +20,7 @@ def effects(reader: Reader, season: str) -> pl.DataFrame:
     Effects stand toward better in `unit` (points for a change of a share); `places` is how many decimals they
     are shown with, one more than the measure itself.
     """
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT e.* REPLACE (CASE e.unit WHEN '%' THEN 'points' ELSE e.unit END AS unit),
             d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own,
@@ -35,6 +36,7 @@ def effects(reader: Reader, season: str) -> pl.DataFrame:
         """,
         [season],
     )
+    return translated(rows, "aim_name")
 
 
 def groups(reader: Reader, season: str, drill: str, aim: str) -> pl.DataFrame:
@@ -77,7 +79,7 @@ def set_lately(reader: Reader, drill: str, newest: int = 8) -> pl.DataFrame:
 
 def roster(reader: Reader) -> pl.DataFrame:
     """Every drill of the roster by name: drill, name, aim, aim_name, how, cautions, min_age."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT d.*, coalesce(f.name, m.label, replace(d.aim, '_', ' ')) AS aim_name
         FROM drill d
@@ -86,3 +88,4 @@ def roster(reader: Reader) -> pl.DataFrame:
         ORDER BY d.name, d.drill
         """
     )
+    return translated(rows, "aim_name")

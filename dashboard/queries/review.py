@@ -57,7 +57,7 @@ def week(reader: Reader) -> dict[str, Any] | None:
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
-def thin(reader: Reader, few: int, days: int = 28) -> dict[str, Any]:
+def recent(reader: Reader, few: int, days: int = 28) -> dict[str, Any]:
     """What the `days` up to the newest session rest on: sessions, students, sessions of under `few` swings.
 
     Swings count when they are usable; a session without plate or film is not counted.

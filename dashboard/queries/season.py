@@ -5,6 +5,7 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.queries import translated
 from warehouse.access import Reader
 
 # 95th percentiles of Student's t, 1 to 20 degrees of freedom (published tables); 1.645 beyond.
@@ -75,7 +76,7 @@ def session_rates(
 
 def ball_links(reader: Reader, student: str, family: str, season: str, outcome: str) -> pl.DataFrame:
     """Rows of what goes together with an outcome of the ball, by name in the order of the measures."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT m.label AS name, m.position, b.per_sd, b.lo, b.hi, b.q, b.n_sessions, b.label
         FROM ball_link b JOIN metric m USING (metric)
@@ -83,6 +84,7 @@ def ball_links(reader: Reader, student: str, family: str, season: str, outcome: 
         """,
         [student, family, season, outcome],
     )
+    return translated(rows, "name")
 
 
 def trends(
@@ -124,7 +126,7 @@ def trend_line(reader: Reader, student: str, metric: str, family: str, season: s
 
 def fault_rates(reader: Reader, student: str, family: str, season: str | None) -> pl.DataFrame:
     """One row per fault and span (now, before) that has a rate; `fault` is its name, `code` its code."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT r.fault AS code, f.name AS fault, f.position, f.phase, r.span, r.flagged, r.usable,
             r.rate, r.rate_lo, r.rate_hi, r.p_lower, r.label
@@ -135,6 +137,7 @@ def fault_rates(reader: Reader, student: str, family: str, season: str | None) -
         """,
         [student, family, season],
     )
+    return translated(rows, "fault")
 
 
 def fault_labels(reader: Reader, fault: str, family: str, season: str | None) -> pl.DataFrame:

@@ -4,6 +4,7 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.queries import translated
 from warehouse.access import Reader
 
 
@@ -104,7 +105,7 @@ def shared_drills(reader: Reader, student: str) -> pl.DataFrame:
 
 def notes(reader: Reader, student: str) -> pl.DataFrame:
     """Notes, newest first: day, author, kind, about (in words), code, grade, value, unit, text, shared."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT n.day, coalesce(a.display_name, n.author) AS author, n.kind,
             coalesce(f.name, d.name, m.label, replace(n.code, '_', ' ')) AS about,
@@ -118,6 +119,7 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
         """,
         [student],
     )
+    return translated(rows, "about")
 
 
 def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:

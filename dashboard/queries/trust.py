@@ -2,12 +2,13 @@
 
 import polars as pl
 
+from dashboard.queries import translated
 from warehouse.access import Reader
 
 
 def reliability(reader: Reader, season: str, family: str) -> pl.DataFrame:
     """One row per metric in screen order, with its label, unit, decimals and whether it is shown first."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT r.*, m.label, m.unit, m.explain, m.better, m.decimals, m.phase, m.core
         FROM reliability r JOIN metric m USING (metric)
@@ -15,6 +16,7 @@ def reliability(reader: Reader, season: str, family: str) -> pl.DataFrame:
         """,
         [season, family],
     )
+    return translated(rows, "label", "explain")
 
 
 def reliability_families(reader: Reader, season: str) -> list[str]:
@@ -36,13 +38,14 @@ def calibration(reader: Reader) -> pl.DataFrame:
 
 def eye_plate(reader: Reader, season: str, coach: str | None) -> pl.DataFrame:
     """One row per fault in swing order: what was seen against what was measured, of a coach or of all."""
-    return reader.sql(
+    rows = reader.sql(
         """
         SELECT e.*, f.name, f.position FROM eye_plate e JOIN fault f USING (fault)
         WHERE e.season = ? AND e.coach IS NOT DISTINCT FROM CAST(? AS VARCHAR) ORDER BY f.position
         """,
         [season, coach],
     )
+    return translated(rows, "name")
 
 
 def eye_plate_coaches(reader: Reader, season: str) -> dict[str, str]:

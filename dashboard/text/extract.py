@@ -21,7 +21,7 @@ TEMPLATE = Path(__file__).with_name("underfoot.pot")
 KEYWORDS = {"_": None, "mark": None, "ngettext": (1, 2), "mark_plural": (1, 2)}
 RULES = {
     "metrics.toml": ("metric", ("label", "unit", "explain")),
-    "faults.toml": ("fault", ("name", "looks_like")),
+    "faults.toml": ("fault", ("name", "looks_like", "instead")),
 }
 
 
@@ -36,7 +36,8 @@ def of_code(
         if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "Words":
             for value in ast.walk(call.args[0]):
                 if isinstance(value, ast.Dict):
-                    yield from ((v.lineno, "_", ast.literal_eval(v), []) for v in value.values)
+                    words = ((v.lineno, ast.literal_eval(v)) for v in value.values)
+                    yield from ((line, "_", word, []) for line, word in words if word)
 
 
 def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tuple[int, str, Any, list[str]]]:

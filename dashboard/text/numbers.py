@@ -14,13 +14,13 @@ from dashboard.text.catalogue import _, locale, mark_plural, ngettext
 NBSP = "\u00a0"
 # What `count` counts, by its name in the code.
 THINGS = {
-    "clean swing": mark_plural("{n} clean swing", "{n} clean swings"),
+    "clean_swing": mark_plural("{n} clean swing", "{n} clean swings"),
     "change": mark_plural("{n} change", "{n} changes"),
     "coach": mark_plural("{n} coach", "{n} coaches"),
     "combination": mark_plural("{n} combination", "{n} combinations"),
     "day": mark_plural("{n} day", "{n} days"),
     "delivery": mark_plural("{n} delivery", "{n} deliveries"),
-    "delivery waits": mark_plural("{n} delivery waits", "{n} deliveries wait"),
+    "delivery_waits": mark_plural("{n} delivery waits", "{n} deliveries wait"),
     "dose": mark_plural("{n} dose", "{n} doses"),
     "drill": mark_plural("{n} drill", "{n} drills"),
     "fault": mark_plural("{n} fault", "{n} faults"),
@@ -30,13 +30,12 @@ THINGS = {
     "line": mark_plural("{n} line", "{n} lines"),
     "measure": mark_plural("{n} measure", "{n} measures"),
     "other": mark_plural("{n} other", "{n} others"),
-    "other fault": mark_plural("{n} other fault", "{n} other faults"),
-    "other coach has": mark_plural("{n} other coach has", "{n} other coaches have"),
+    "other_fault": mark_plural("{n} other fault", "{n} other faults"),
     "session": mark_plural("{n} session", "{n} sessions"),
     "signal": mark_plural("{n} signal", "{n} signals"),
     "student": mark_plural("{n} student", "{n} students"),
     "swing": mark_plural("{n} swing", "{n} swings"),
-    "swing or delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
+    "swing_or_delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
     "time": mark_plural("{n} time", "{n} times"),
 }
 
@@ -69,11 +68,16 @@ def on(day: date | None) -> str:
     return "–" if day is None else format_date(day, "long", locale())
 
 
-def count(n: int, thing: str, things: str | None = None) -> str:
+def count(n: int, thing: str) -> str:
     """`n` of one of `THINGS`: 1 swing, 12 swings."""
-    one, many = THINGS.get(thing) or (f"{{n}} {thing}", f"{{n}} {things or thing + 's'}")
+    one, many = THINGS[thing]
     text = ngettext(one, many, n).replace("{n} ", f"{{n}}{NBSP}")
     return text.format(n=format_decimal(n, locale=locale()))
+
+
+def capitalized(text: str) -> str:
+    """`text` with its first letter a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
 
 
 def listed(names: Sequence[str]) -> str:

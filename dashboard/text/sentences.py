@@ -149,7 +149,7 @@ def pace_sentence(name: str, rows: Sequence[Mapping[str, Any]]) -> str:
     holds = rows[0]["holds_at"]
     if holds == "full":
         return _("{fault}: holds at full pace.").format(fault=name) + counts
-    wanted = count(int(rows[0]["clean_swings_wanted"]), "clean swing")
+    wanted = count(int(rows[0]["clean_swings_wanted"]), "clean_swing")
     if holds is None:
         text = _(
             "{fault}: not yet shown to hold at any pace; about {clean_swings} at one pace would show it."

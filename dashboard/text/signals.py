@@ -8,7 +8,7 @@ from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import Measure, number, on
 
 Row = Mapping[str, Any]
-IN_FULL = 2  # measures told in full; those after them are counted
+IN_FULL = 2  # changes written out; those after them are counted
 WITH_CLUBS = {
     "wedge": mark("with wedges"), "iron": mark("with irons"), "hybrid": mark("with hybrids"),
     "wood": mark("with woods"), "driver": mark("with the driver"), "putter": mark("with the putter"),

@@ -1,15 +1,14 @@
 """A C3D recording with two force platforms, read into the columns of plate.csv."""
 
 import warnings
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.c3d_feet import Stance, foot_frame, read_stance
+from ingest.formats.c3d_feet import C3dSetup, Stance, foot_frame, read_stance
 from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
@@ -64,19 +63,15 @@ class C3d(SampleFormat):
             Refused: as `read_c3d`, or the student's hand is not known.
         """
         platform = context.device.raw.get("lead_platform") if context.device is not None else None
-        found = read_c3d(
-            context.base / name,
-            lead_platform=platform if isinstance(platform, int) else None,
-            handed=context.hand(name),
-            stance_mm=context.header.stance_mm,
-            foot_length_mm=context.person.foot_length_mm,
-        )
+        header, person, hand = context.header, context.person, context.hand(name)
+        lead = platform if isinstance(platform, int) else None
+        setup = C3dSetup(hand, header.stance_mm, person.foot_length_mm, lead)
+        found = read_c3d(context.base / name, setup)
         mass = found.body_mass_kg
-        return SampleFile.of(
-            name,
-            found.samples.with_columns(swing_no=pl.lit(swing_no)),
+        return replace(
+            SampleFile.of(name, found.samples.with_columns(swing_no=pl.lit(swing_no))),
             events={} if swing_no is None else {swing_no: found.events},
-            stance_mm=found.stance_mm,
+            stance_mm=tuple(found.stance_mm) if found.stance_mm else None,
             body_mass_kg=mass if mass is not None and 15 <= mass <= 250 else None,
         )
 
@@ -103,24 +98,13 @@ class C3d(SampleFormat):
         return found
 
 
-def read_c3d(
-    path: Path,
-    *,
-    lead_platform: int | None,
-    handed: str,
-    stance_mm: Sequence[float] | None,
-    foot_length_mm: float | None,
-) -> Recording:
+def read_c3d(path: Path, setup: C3dSetup) -> Recording:
     """Read a recording of one swing on two force platforms.
 
     Along is 0 at the back of the heel and 100 at the tip of the toes, across is positive toward the target,
     and the whole-body centre of pressure is the load-weighted mean of both feet's, x toward the target and y
     toward the toes, about the recording's origin. t_s runs on the file's clock, on which its first frame need
     not be 0.
-
-    lead_platform counts from 1; None: found by the markers of the feet, else by [stance]. A foot is as long
-    as its heel and toe marker are apart; when that is under 85 % of foot_length_mm, the toe marker sits on
-    the ball of the foot and foot_length_mm is taken.
 
     Raises
         Refused: not a C3D file, damaged or cut short, fewer than two platforms, one of them idle, no foot
@@ -129,7 +113,7 @@ def read_c3d(
     try:
         with np.errstate(all="ignore"), warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # means of damaged, all-NaN samples
-            return _read(path, lead_platform, handed, stance_mm, foot_length_mm)
+            return _read(path, setup)
     except (ValueError, IndexError, KeyError, TypeError, OverflowError, np.linalg.LinAlgError) as error:
         raise refuse(
             "unreadable",
@@ -139,24 +123,10 @@ def read_c3d(
         ) from error
 
 
-def _read(
-    path: Path,
-    lead_platform: int | None,
-    handed: str,
-    stance_mm: Sequence[float] | None,
-    foot_length_mm: float | None,
-) -> Recording:
+def _read(path: Path, setup: C3dSetup) -> Recording:
     recording = open_c3d(path)
     events = read_events(recording)
-    stance = read_stance(
-        recording,
-        read_platforms(recording),
-        lead_platform=lead_platform,
-        handed=handed,
-        stance_mm=stance_mm,
-        foot_length_mm=foot_length_mm,
-        address_s=events.get("address"),
-    )
+    stance = read_stance(recording, read_platforms(recording), setup, events.get("address"))
     for platform in (stance.lead, stance.trail):
         _refuse_off_platform(recording.file, platform)
     return Recording(

@@ -24,6 +24,27 @@ ALONG_WITHIN_PCT, ACROSS_WITHIN_MM = (-10.0, 110.0), 80.0
 
 
 @dataclass(frozen=True)
+class C3dSetup:
+    """What is known of a recording beforehand: the hand, [stance], the foot's length and the lead platform.
+
+    stance_mm: lead heel x, y, lead toe, trail heel, trail toe, mm on the golfer's floor. lead_platform counts
+    from 1; None: found by the markers of the feet, else by [stance]. A foot is as long as its heel and toe
+    marker are apart; when that is under 85 % of foot_length_mm, the toe marker is on the ball of the foot and
+    foot_length_mm counts.
+    """
+
+    handed: str
+    stance_mm: Sequence[float] | None = None
+    foot_length_mm: float | None = None
+    lead_platform: int | None = None
+
+    @property
+    def lead_side(self) -> str:
+        """The side of the lead foot: left for a right-hander."""
+        return "right" if self.handed.lower().startswith("l") else "left"
+
+
+@dataclass(frozen=True)
 class Stance:
     """Heel and toe of both feet, (4, 2) mm on the golfer's floor; the floor's axes (3, 2) in the recording.
 
@@ -50,26 +71,24 @@ def foot_frame(points: Array, heel: Array, toe: Array) -> tuple[Array, Array]:
 
 
 def read_stance(
-    recording: C3dFile,
-    platforms: Sequence[Platform],
-    *,
-    lead_platform: int | None,
-    handed: str,
-    stance_mm: Sequence[float] | None,
-    foot_length_mm: float | None,
-    address_s: float | None,
+    recording: C3dFile, platforms: Sequence[Platform], setup: C3dSetup, address_s: float | None
 ) -> Stance:
     """Find which platform is under which foot, and the foot axes.
 
-    Heel and toe markers of both feet come first, then the points of [stance]. Markers are taken where the
-    feet stand at address: ±150 ms about a marked address, else the stillest 0.3 s of the first half.
+    Heel and toe markers of both feet come first, then the points of [stance]. Markers are taken at address:
+    ±150 ms about a marked address, else the stillest 0.3 s of the first half. With markers, each foot goes
+    with the platform whose middle is nearer; with [stance], the order of platforms counts under which both
+    usual centres of pressure are under their feet. `lead_platform` (from 1) settles it beforehand.
+
+    address_s is on the file's clock. The target line is the edge of the lead platform that runs most nearly
+    from trail to lead foot.
 
     Raises
         Refused: no foot axis, a platform without load, or platforms that do not fit lead_platform or
             [stance].
     """
-    pairs = _pairs(recording.file, platforms, lead_platform)
-    lead_side = "right" if handed.lower().startswith("l") else "left"
+    pairs = _pairs(recording.file, platforms, setup.lead_platform)
+    lead_side = setup.lead_side
     named = {"lead": lead_side, "trail": "left" if lead_side == "right" else "right"}
     seen = foot_markers(recording)
     tracks = [seen.get((side, part), seen.get((named[side], part))) for side, part in FEET]
@@ -77,8 +96,8 @@ def read_stance(
     if len(found) == len(FEET):
         points = address_points(recording, np.stack(found), address_s)
         if np.isfinite(points).all():
-            return _from_markers(recording.file, pairs, points, foot_length_mm, lead_platform)
-    if not _has_feet(stance_mm):
+            return _from_markers(recording.file, pairs, points, setup)
+    if not _has_feet(setup.stance_mm):
         labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
         raise refuse(
             "no_foot_axis",
@@ -87,7 +106,7 @@ def read_stance(
             "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]",
             file=recording.file,
         )
-    return _from_stance(recording.file, pairs, np.asarray(stance_mm, dtype=float), handed)
+    return _from_stance(recording.file, pairs, np.asarray(setup.stance_mm, dtype=float), setup.lead_side)
 
 
 def _has_feet(stance_mm: Sequence[float] | None) -> TypeGuard[Sequence[float]]:
@@ -143,8 +162,7 @@ def _from_markers(
     file: str,
     pairs: Sequence[tuple[Platform, Platform]],
     points: Array,
-    foot_length_mm: float | None,
-    lead_platform: int | None,
+    setup: C3dSetup,
 ) -> Stance:
     """Stance from the four markers (4, 3): each foot goes with the platform it stands on."""
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
@@ -156,10 +174,11 @@ def _from_markers(
 
     one, other = pairs[0], (pairs[0][1], pairs[0][0])
     lead, trail = min((one, other), key=apart)
-    if lead_platform is not None and lead.number != lead_platform:
+    stated = setup.lead_platform
+    if stated is not None and lead.number != stated:
         raise refuse(
             "lead_platform_contradicted",
-            f"the lead foot's markers are on platform {lead.number} but lead_platform = {lead_platform}",
+            f"the lead foot's markers are on platform {lead.number} but lead_platform = {stated}",
             "correct lead_platform in academy.toml, the student's handedness or the markers' names",
             file=file,
         )
@@ -167,7 +186,7 @@ def _from_markers(
     y = np.cross(lead.axes[:, 2], x)
     toes = (points[1] - points[0]) + (points[3] - points[2])
     floor = np.stack([x, y if toes @ y >= 0 else -y], axis=1)
-    return Stance(lead, trail, _to_the_tips(points @ floor, foot_length_mm), floor)
+    return Stance(lead, trail, _to_the_tips(points @ floor, setup.foot_length_mm), floor)
 
 
 def _to_the_tips(feet: Array, foot_length_mm: float | None) -> Array:
@@ -189,7 +208,7 @@ def _target_axis(lead: Platform, toward_lead: Array) -> Array:
 
 
 def _from_stance(
-    file: str, pairs: Sequence[tuple[Platform, Platform]], stance_mm: Array, handed: str
+    file: str, pairs: Sequence[tuple[Platform, Platform]], stance_mm: Array, lead_side: str
 ) -> Stance:
     """Stance from [stance], about the recording's origin, x along the platforms' edges toward the target.
 
@@ -205,7 +224,7 @@ def _from_stance(
     mirrored: list[Stance] = []
     for lead, trail in pairs:
         x = _target_axis(lead, lead.centre_mm - trail.centre_mm)
-        y = np.cross(x, _up(lead)) * (-1.0 if handed.lower().startswith("l") else 1.0)
+        y = np.cross(x, _up(lead)) * (-1.0 if lead_side == "right" else 1.0)
         for image, side in ((plain, y), (mirrored, -y)):
             stance = Stance(lead, trail, stance_mm.reshape(4, 2), np.stack([x, side], axis=1))
             if _stands(stance):

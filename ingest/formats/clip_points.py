@@ -1,16 +1,14 @@
 """Clip points (`clip.csv`): where heels and toes were seen in each video frame of a swing."""
 
-from collections.abc import Mapping
+from typing import Any
 
 import polars as pl
 
 from ingest.delimited import open_text, read_strings
 from ingest.formats.format import PointTableFormat, SessionContext
 from ingest.formats.keypoints import named_points
-from ingest.refusals import from_failures, refusal
-from ingest.session_file import SessionHeader
-from ingest.tables import Table, TableFormat, read_typed
-from warehouse.contracts.base import Failure
+from ingest.refusals import refusal
+from ingest.tables import TableFormat, read_typed
 from warehouse.contracts.deliveries import ClipLine
 from warehouse.errors import Refusal
 
@@ -33,11 +31,8 @@ class ClipPoints(TableFormat, PointTableFormat):
         context.clip()
         text = open_text(context.held[name], name)
         strings, lines = read_strings(text)
-        strings = (
-            strings.with_columns(named_points(strings, context, name))
-            if "point" in strings.columns
-            else strings
-        )
+        if "point" in strings.columns:
+            strings = strings.with_columns(named_points(strings, context, name))
         table = read_typed(
             strings,
             lines,
@@ -47,44 +42,22 @@ class ClipPoints(TableFormat, PointTableFormat):
             todo="add it",
             decimal_comma=text.decimal_comma,
         )
-        refused = _broken_swings(
-            table.frame, {f.index or 0: f for f in reversed(table.broken)}, table, context.header
-        )
         header = context.header
+        refused = table.refused_swings(header.session)
         already = {r.swing_no for r in header.refused}
+        place: dict[str, Any] = {"session": header.session, "file": name}
         for no, row in _first_rows(table.frame).items():
             if no not in header.swings and no not in already and no not in refused:
-                what, todo = (
-                    "session.toml has no such swing",
-                    "correct the number and deliver the session again",
-                )
-                refused[no] = refusal(
-                    "unmatched_swing",
-                    what,
-                    todo,
-                    session=header.session,
-                    swing_no=no,
-                    file=name,
-                    line=lines[row],
-                    column="swing_no",
-                )
-        duplicates = (
-            table.frame.select(pl.struct("swing_no", "frame", "point").is_duplicated()).to_series().arg_true()
-        )
-        for row in duplicates:
+                what = "session.toml has no such swing"
+                todo = "correct the number and deliver the session again"
+                at = place | {"swing_no": no, "line": lines[row], "column": "swing_no"}
+                refused[no] = refusal("unmatched_swing", what, todo, **at)
+        keys = pl.struct("swing_no", "frame", "point")
+        for row in table.frame.select(keys.is_duplicated()).to_series().arg_true():
             no = table.frame["swing_no"][int(row)]
             if no is not None and no not in refused:
-                what = "a point appears twice in one frame"
-                refused[no] = refusal(
-                    "point_twice",
-                    what,
-                    _AGAIN,
-                    session=header.session,
-                    swing_no=no,
-                    file=name,
-                    line=lines[int(row)],
-                    column="point",
-                )
+                at = place | {"swing_no": no, "line": lines[int(row)], "column": "point"}
+                refused[no] = refusal("point_twice", "a point appears twice in one frame", _AGAIN, **at)
         good = table.frame.filter(
             ~pl.col("swing_no").is_in([no for no in refused if no is not None])
             & pl.col("swing_no").is_not_null()
@@ -97,22 +70,3 @@ def _first_rows(frame: pl.DataFrame) -> dict[int, int]:
     rows = frame.with_row_index("row").filter(pl.col("swing_no").is_not_null())
     found = rows.group_by("swing_no", maintain_order=True).agg(pl.col("row").first())
     return {int(no): int(row) for no, row in found.iter_rows()}
-
-
-def _broken_swings(
-    frame: pl.DataFrame, broken: Mapping[int, Failure], table: Table, header: SessionHeader
-) -> dict[int | None, Refusal]:
-    """Each swing with a broken line is refused, by its first."""
-    refused: dict[int | None, Refusal] = {}
-    for row, failure in sorted(broken.items()):
-        no = frame["swing_no"][row]
-        if no not in refused:
-            refused[no] = from_failures(
-                [failure],
-                file=table.file,
-                line_of=table.line_of,
-                todo=_AGAIN,
-                session=header.session,
-                swing_no=no,
-            )
-    return refused

@@ -1,13 +1,11 @@
 """Event times in a table of their own (`events.csv`): one row a swing, event and clock."""
 
 from ingest.formats.format import EventFormat, SessionContext
-from ingest.refusals import from_failures, refusal
-from ingest.session_file import Event, SessionHeader
-from ingest.tables import Table, TableFormat, read_table
+from ingest.refusals import refusal
+from ingest.session_file import Event
+from ingest.tables import TableFormat, read_table
 from warehouse.contracts.deliveries import EventLine
 from warehouse.errors import Refusal
-
-_AGAIN = "correct it and deliver the session again"
 
 
 class EventTimes(TableFormat, EventFormat):
@@ -17,7 +15,9 @@ class EventTimes(TableFormat, EventFormat):
     orphans = names
     contract = EventLine
 
-    def read(self, name: str, context: SessionContext) -> tuple[list[tuple[int, Event]], dict[int, Refusal]]:
+    def read(
+        self, name: str, context: SessionContext
+    ) -> tuple[list[tuple[int, Event]], dict[int | None, Refusal]]:
         """Events by swing number; each swing with a broken line is refused, by its first.
 
         Raises
@@ -26,7 +26,7 @@ class EventTimes(TableFormat, EventFormat):
         header = context.header
         zone = context.academy.settings.zone
         table = read_table(context.held[name], name, EventLine, zone, todo="add it")
-        refused = _broken_rows(table, header)
+        refused = table.refused_swings(header.session)
         bad = {f.index for f in table.broken if f.index is not None}
         events = []
         for row, values in enumerate(table.frame.iter_rows(named=True)):
@@ -43,20 +43,3 @@ class EventTimes(TableFormat, EventFormat):
                 unmatched = refusal("unmatched_swing", what, todo, swing_no=no, column="swing_no", **place)  # type: ignore[arg-type]
                 refused.setdefault(no, unmatched)
         return events, refused
-
-
-def _broken_rows(table: Table, header: SessionHeader) -> dict[int, Refusal]:
-    """Each swing with a broken line, by its first; a line without a swing number is refused as -1."""
-    refused: dict[int, Refusal] = {}
-    for failure in table.broken:
-        no = table.frame["swing_no"][failure.index or 0]
-        place = from_failures(
-            [failure],
-            file=table.file,
-            line_of=table.line_of,
-            todo=_AGAIN,
-            session=header.session,
-            swing_no=no,
-        )
-        refused.setdefault(-1 if no is None else no, place)
-    return refused

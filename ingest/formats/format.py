@@ -226,8 +226,10 @@ class EventFormat(Format):
     """Times of swing events in a file of their own."""
 
     @abstractmethod
-    def read(self, name: str, context: SessionContext) -> tuple[list[tuple[int, Event]], dict[int, Refusal]]:
-        """Events with their swing's number, and the swings (-1: of no number) refused by a broken line.
+    def read(
+        self, name: str, context: SessionContext
+    ) -> tuple[list[tuple[int, Event]], dict[int | None, Refusal]]:
+        """Events with their swing's number, and the swings (None: of no number) refused by a broken line.
 
         Raises
             Refused: it can't be read, or its columns do not fit.

@@ -14,9 +14,8 @@ from ingest.delimited import Text, open_text, parse_numbers, read_strings, sniff
 from ingest.formats import column_guess as guess
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
 from ingest.formats.plate_columns import Recipe
-from ingest.plate_rows import Array, SampleFile, Source
+from ingest.plate_rows import Array, SampleFile, Source, snapped
 from ingest.refusals import refuse
-from ingest.sample_checks import snapped
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
 from warehouse.errors import Refused, UnderfootError

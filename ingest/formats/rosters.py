@@ -7,7 +7,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.formats.format import RosterFormat
-from ingest.refusals import from_failures, refuse, shown
+from ingest.refusals import refuse, shown
 from ingest.tables import Table, TableFormat, read_table
 from warehouse.contracts.base import Contract
 from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
@@ -41,7 +41,7 @@ class Roster(TableFormat, RosterFormat):
         file = self.names[0]
         table = read_table(data, file, self.contract, academy.settings.zone, todo="add it")
         if table.broken:
-            raise Refused(from_failures(table.broken, file=file, line_of=table.line_of, todo=_AGAIN))
+            raise Refused(table.refusal(_AGAIN, *table.broken))
         _keys_once(table, self.key)
         self._check(table, academy)
         if self.table != "academy.person":

@@ -5,7 +5,7 @@ length; heel load over the rear third. Handedness is applied here: x grows towar
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +18,8 @@ from ingest.formats.footprints import Marks
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
 from ingest.formats.grid_recording import Recording
-from ingest.plate_rows import SampleFile
+from ingest.plate_rows import SampleFile, snapped
 from ingest.refusals import refuse
-from ingest.sample_checks import snapped
 from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
@@ -93,7 +92,9 @@ class SensorGrid(SampleFormat):
         options = context.device.raw if context.device is not None else {}
         grid = read_frames(context.base / name, device_options=options, handed=context.hand(name))
         stance = grid.session_stance_mm
-        return SampleFile.of(name, grid.samples, flags=grid.flags, stance_mm=stance, notice=grid.notice)
+        stance_mm = None if stance is None else tuple(stance)
+        samples = SampleFile.of(name, grid.samples)
+        return replace(samples, flags=grid.flags, stance_mm=stance_mm, notice=grid.notice)
 
     def explain(self, path: Path, device: str) -> Explanation:
         """Size, rate and usual load of a grid's frames."""

@@ -54,7 +54,13 @@ def find_side(bins: Floats, plane: Plane) -> Marks | None:
 
 
 def find_stance(bins: Floats, side: Marks, plane: Plane) -> tuple[Standing, Standing] | None:
-    """Lead and trail foot of a swing from its bins and `find_side`; None without two whole feet."""
+    """Lead and trail foot of a swing; None without two whole feet.
+
+    bins: (bins, rows, cols) kPa, means of some 40 ms each; side: `find_side` of them. Each foot may load the
+    sensors within 8 mm of its own print that are nearer to it than to the other's. Feet are measured on the
+    peak print of the first 40 % of the busy bins, and only from bins in which at most 4 % of the foot's load
+    is outside its address print.
+    """
     union = bins.max(axis=0)
     marks = loaded(union, plane)
     both = (marks & side, marks & ~side)

@@ -60,8 +60,8 @@ def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
 
 def swing_variance(cell_rows: pl.DataFrame) -> float:
     """σ²_swing: swings about their session's mean, pooled over sessions with two or more; 0 without any."""
-    many = cell_rows.filter((pl.col("n") >= 2) & pl.col("sd").is_finite())
-    freedom, sd = many["n"].to_numpy().astype(np.float64) - 1, many["sd"].to_numpy()
+    repeated = cell_rows.filter((pl.col("n") >= 2) & pl.col("sd").is_finite())
+    freedom, sd = repeated["n"].to_numpy().astype(np.float64) - 1, repeated["sd"].to_numpy()
     return float(np.sum(freedom * sd**2) / np.sum(freedom)) if freedom.size else 0.0
 
 
@@ -136,7 +136,7 @@ def _parameter_name(key: CellKey) -> str:
 
 
 def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
-    """Rows whose device and heel source their cell's fit knew; how others differ is not known before a build.
+    """Rows whose device and heel source were in their cell's fit; others wait for the next build.
 
     Rows of cells that were not fitted all stay.
     """

@@ -253,7 +253,7 @@ def _residual_correlation(season_items: pl.DataFrame) -> tuple[FLOATS, dict[str,
     """Correlation between items of the residuals of one session (K, K), and each item's place."""
     items = sorted(season_items["item"].unique())
     wide = (
-        season_items.group_by("student", "session", "item").agg(pl.col("left").mean())
+        season_items.group_by("student", "session", "item", maintain_order=True).agg(pl.col("left").mean())
         .pivot(on="item", index=["student", "session"], values="left")
     )  # fmt: skip
     values = np.nan_to_num(wide.select(items).to_numpy().astype(np.float64))

@@ -65,8 +65,8 @@ class Reference:
 
 def most_swung(rows: pl.DataFrame) -> pl.DataFrame:
     """The rows of the club family with the most sessions."""
-    many = rows.group_by("club_family").agg(n=pl.col("session").n_unique()).sort("n", "club_family")
-    return rows.filter(pl.col("club_family") == many["club_family"][-1]) if len(many) else rows
+    sessions = rows.group_by("club_family").agg(n=pl.col("session").n_unique()).sort("n", "club_family")
+    return rows.filter(pl.col("club_family") == sessions["club_family"][-1]) if len(sessions) else rows
 
 
 def metric_aim(rows: pl.DataFrame, reference: Reference, *, part: str | None = "baseline") -> Aim | None:

@@ -92,7 +92,7 @@ def within_session_correlation(sessions: pl.DataFrame) -> float:
     parts = (
         sessions.filter(pl.col("usable") > 0)
         .with_columns(rate=rate, own=own.over("season", "student", "club_family"))
-        .group_by("season", "student", "club_family")
+        .group_by("season", "student", "club_family", maintain_order=True)
         .agg(
             between=(pl.col("usable") * (pl.col("rate") - pl.col("own")) ** 2).sum(),
             within=(pl.col("usable") * pl.col("rate") * (1 - pl.col("rate"))).sum(),

@@ -2,7 +2,7 @@
 
 y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij, (a_i, b_i) ~ N(0, G), W_i a Brownian path that starts at 0
 at student i's first session, e_ij ~ N(0, sd_session² + error_ij). Variance parts come as rows of
-(sd_a, sd_b, rho, sd_session, tau). Students stand one after another, rows offsets[i]:offsets[i + 1], by time.
+(sd_a, sd_b, rho, sd_session, tau). Students come one after another, rows offsets[i]:offsets[i + 1], by time.
 """
 
 import math

@@ -11,8 +11,7 @@ parts (sd_a, sd_b, ρ, sd_session, τ) say how much of each there is.
 `integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
 (kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
 mode. Plugging in one estimate instead makes the intervals of a few dozen students far too short. `lines`
-predicts each student's line under every draw. `fit_reml` is the plain restricted-likelihood fit, kept for
-reference checks against other programs.
+predicts each student's line under every draw.
 """
 
 from collections.abc import Callable
@@ -84,16 +83,6 @@ class Posterior:
     gammas: FLOATS
     covs: FLOATS
     effective: float
-
-
-@dataclass(frozen=True)
-class RemlFit:
-    """Restricted-likelihood estimates: variance parts (5,), fixed effects and covariance, log likelihood."""
-
-    parts: FLOATS
-    gamma: FLOATS
-    cov: FLOATS
-    log_likelihood: float
 
 
 def scales(cell: Cell) -> Scales | None:
@@ -295,23 +284,3 @@ def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tup
         posterior.parts, posterior.gammas, posterior.covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
     )  # fmt: skip
-
-
-def fit_reml(cell: Cell, *, slopes: bool = True) -> RemlFit:
-    """Plain restricted maximum likelihood without wandering and without priors.
-
-    `slopes` False: random intercepts only. Made for comparison with published fits and other programs.
-    """
-    by = Scales(float(np.std(cell.y)), max(float(np.max(cell.t)), 1e-9), float(np.std(cell.y)))
-
-    def parts_of(phi: FLOATS) -> FLOATS:
-        full = np.full((len(phi), 5), -np.inf)
-        full[:, [0, 1, 2, 3] if slopes else [0, 3]] = phi
-        if not slopes:
-            full[:, 2] = 0.0
-        return natural(full, by)
-
-    start = np.array([-1.0, -1.5, 0.0, -1.0]) if slopes else np.array([-1.0, -1.0])
-    at, _, top = maximise(lambda phi: likelihood(cell, parts_of(phi))[0], start, lowest=-9.0)
-    _, gammas, covs = likelihood(cell, parts_of(at[None]))
-    return RemlFit(parts_of(at[None])[0], gammas[0], covs[0], top)

@@ -1,7 +1,7 @@
 """How far a session's value can be trusted, per metric and club family.
 
 Variance parts are those of the season's one fit, its wandering taken out: the spread between students, from
-session to session within one, and from swing to swing. `second_difference_sd` is the cross-check.
+session to session within one, and from swing to swing.
 """
 
 from collections.abc import Mapping
@@ -9,8 +9,7 @@ from collections.abc import Mapping
 import numpy as np
 import polars as pl
 
-from models.season.cells import BASELINE, KEY, Parameter, baseline, keep_fits
-from models.season.kernel import FLOATS
+from models.season.cells import BASELINE, Parameter, baseline, keep_fits
 from models.season.trend import fit_season
 from warehouse.store import Writer
 
@@ -69,25 +68,3 @@ def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.Data
              swings_wanted(session, swing), fit["students"], fit["sessions"])
         )  # fmt: skip
     return pl.DataFrame(rows, schema=SCHEMA, orient="row")
-
-
-def second_difference_sd(baseline_rows: pl.DataFrame, sd_swing: float) -> float:
-    """σ_session of one cell without a model: second differences of neighbouring sessions, gaps weighed in.
-
-    For sessions at t₁ < t₂ < t₃ the value at t₂ minus the straight line between its neighbours has variance
-    (1 + w² + (1 − w)²)·σ²_session + Σ(weight²·σ²_swing/n), w = (t₃ − t₂)/(t₃ − t₁): a steady slope drops
-    out, where first differences would keep it. Pooled, floored at 0; NaN where no student has three sessions.
-    """
-    squares, weights = 0.0, 0.0
-    for (_, *_), own in baseline_rows.group_by([*KEY, "student"], maintain_order=True):
-        t, y, n = (own[name].to_numpy().astype(np.float64) for name in ("t", "mean", "n"))
-        if t.size < 3:
-            continue
-        gap = t[2:] - t[:-2]
-        ok = gap > 0
-        w = np.where(ok, (t[2:] - t[1:-1]) / np.where(ok, gap, 1.0), 0.5)
-        off: FLOATS = y[1:-1] - w * y[:-2] - (1 - w) * y[2:]
-        swing = sd_swing**2 * (1 / n[1:-1] + w**2 / n[:-2] + (1 - w) ** 2 / n[2:])
-        squares += float(np.sum((off**2 - swing)[ok]))
-        weights += float(np.sum((1 + w**2 + (1 - w) ** 2)[ok]))
-    return float(np.sqrt(max(squares / weights, 0.0))) if weights > 0 else float("nan")

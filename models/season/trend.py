@@ -2,7 +2,7 @@
 
 `fit_season` integrates the variance parts of every metric and club family (a build's work; the result is kept
 as a parameter). `student_lines` turns sessions and that parameter into rows of season.student_trend and
-season.trend_line, for any students, in a build and after a load alike. The model is in mixed.py; what makes a
+season.trend_line, for any students, in a build as after a load. The model is in mixed.py; what makes a
 change Improving or Slipping in judgement.py.
 """
 

@@ -35,7 +35,7 @@ LINES = 16
 class Record(NamedTuple):
     """One swing's samples and its work arrays; a tuple, which compiled code can take.
 
-    Sample k of a signal at work stands at lanes[lane, pad + k]; `places` keeps the bridged and filtered
+    Sample k of the signal being filtered is lanes[lane, pad + k]; `places` keeps the bridged and filtered
     places of the feet after `lanes` is used for the next signals.
     """
 

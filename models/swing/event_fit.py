@@ -8,7 +8,7 @@ For one event, with an anchor landmark a and the swing's own length L (away_4 �
 Medians and spreads (1.4826 × median absolute deviation) are those of the marked swings, the anchor is the
 landmark with the least mean absolute deviation of its distance to the event, c and w minimise Tukey's
 biweight of the residual plus λ·|w|² (λ = 10) by reweighted least squares. The biweight is wide (12, not the
-usual 4.685): only a swing whose landmarks were mistaken counts for nothing, an unusual one still counts.
+usual 4.685): only a swing whose landmarks were wrong counts for nothing, an unusual one still counts.
 Address is not scaled by L: how long a player waits has nothing to do with how long the swing lasts.
 
 Expected error: median |time − mark| with each student's swings predicted from everybody else's, under the
@@ -123,7 +123,7 @@ def _fit(marks: FLOATS, times: FLOATS, students: NDArray[Any], scaled: bool) -> 
 def _steadiest(marks: FLOATS, times: FLOATS, length: FLOATS) -> int:
     """The landmark whose distance to the event varies least on the mean, if found in nearly every swing.
 
-    The mean and not the median: a landmark that is now and then mistaken by half a second is no anchor.
+    The mean and not the median: a landmark that is now and then wrong by half a second is no anchor.
     """
     apart = (times[:, None] - marks) / length[:, None]
     off = np.abs(apart - _median(apart))
@@ -148,7 +148,7 @@ def _sums(x: FLOATS, y: FLOATS, trust: FLOATS) -> tuple[FLOATS, FLOATS]:
     """Weighted normal equations of (1, x) on y.
 
     By einsum and not by `@`: a threaded matrix library waits longer on sums this small than they take, and
-    their last bits would hang on the number of threads.
+    their last bits would depend on the number of threads.
     """
     full = np.hstack([np.ones((y.size, 1)), x])
     weighted = full * trust[:, None]

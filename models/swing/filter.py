@@ -84,7 +84,7 @@ def _sweep_two(lanes: FLOATS, first: int, step: int, count: int, b0: float, a1: 
 
 @compiled
 def lowpass_lanes(lanes: FLOATS, used: int, pad: int, samples: int, cutoff_hz: float, rate_hz: float) -> None:
-    """Filter the first `used` (2 or 4) lanes in place: sample k stands at lanes[lane, pad + k].
+    """Filter the first `used` (2 or 4) lanes in place: sample k is lanes[lane, pad + k].
 
     `lanes` is (4, ≥ samples + 2·pad). Left as it is when the rate is under 2.5 × the cut-off or there are
     under two samples. NaN spreads over its own lane, so gaps are bridged before.

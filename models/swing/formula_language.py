@@ -1,4 +1,4 @@
-"""The language of the formulas in metrics.toml: its words, and the Python that stands for each operation.
+"""The language of the formulas in metrics.toml: its words, and the Python each operation becomes.
 
 SIGNALS and OPERATIONS say what every word means; formulas.py says how a formula is put together.
 """
@@ -88,7 +88,7 @@ WORDS = {  # every name that is no operation and no metric: its kind and code
 
 @dataclass(frozen=True)
 class Term:
-    """A part of a formula: its kind, the Python that stands for it, and where a moment's search ended."""
+    """A part of a formula: its kind, the Python it becomes, and where the search for a moment ended."""
 
     kind: str
     code: str
@@ -192,7 +192,7 @@ class Formula:
             if term.kind not in FITS.get(kind, (kind,)) or not clip_too:
                 raise wrong(
                     self.metric.code,
-                    f"{name} needs {NAMED[kind]} where {ast.unparse(node)} stands, as in {example}",
+                    f"{name} needs {NAMED[kind]} in place of {ast.unparse(node)}, as in {example}",
                 )
             terms.append(term)
         return getattr(self, f"_{name}")(*terms)  # type: ignore[no-any-return]

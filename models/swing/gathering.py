@@ -1,4 +1,4 @@
-"""What sessions' reductions came to, and how the answers of many are made into rows at once."""
+"""Answers of many sessions' reductions, made into rows at once."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ HEEL_SOURCES = ("none", "measured", "estimated")
 
 @dataclass(frozen=True)
 class Reduction:
-    """What became of sessions: rows of academy.swing_metric; usable, flags and heel source a swing."""
+    """Sessions reduced: rows of academy.swing_metric, and usable, flags and heel source of each swing."""
 
     metrics: pl.DataFrame
     swings: pl.DataFrame
@@ -50,11 +50,11 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     crossing = np.array(CROSSINGS, dtype=object)[np.concatenate([answer.crossing for answer in answers])]
     heel_source = np.array(HEEL_SOURCES)[np.concatenate([answer.heel_source for answer in answers])]
     flags = [flags for answer in answers for flags in answer.flags]
-    frame = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
+    columns = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
     metrics = (
         keys.select("session", "swing_no")
         .with_columns(pl.Series("crossing", crossing.tolist(), dtype=pl.String))
-        .hstack(frame)
+        .hstack(columns)
     )
     swings = keys.with_columns(
         usable=np.isfinite(np.delete(values, metric_codes().index("stance_width_mm"), 1)).any(axis=1),
@@ -79,5 +79,5 @@ def _lists(values: Sequence[Sequence[str] | Sequence[int]], kind: pa.DataType) -
 
 
 def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
-    """Frames under one another, the many empty ones passed over."""
+    """DataFrames one below the other; the many empty ones are skipped."""
     return pl.concat([frame for frame in frames if frame.height] or frames[:1])

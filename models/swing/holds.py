@@ -1,7 +1,8 @@
-"""Steadiness holds: how still a quiet stand on the plates was, from the whole-body centre of pressure.
+"""Steadiness holds: how steadily someone stood on the plates, from the whole-body centre of pressure.
 
-The course (mm: x toward the target, y toward the toes) is the delivered one, else the load-weighted mean of
-the two feet's points on the floor; filtered at 10 Hz, zero-phase, and cut by 1 s at each end. n samples, T s:
+The centre of pressure (mm: x toward the target, y toward the toes) is the delivered one, else the
+load-weighted mean of the two feet's points on the floor; filtered at 10 Hz, zero-phase, cut by 1 s at each
+end. Over n samples and T s:
 
     path     Σ √(Δx² + Δy²), mm                          speed    path / T, mm/s
     RMS      √(Σ (v − v̄)² / n), mm; along is y (heel to toe), across is x
@@ -9,7 +10,7 @@ the two feet's points on the floor; filtered at 10 Hz, zero-phase, and cut by 1 
              χ²(0.95; 2) = −2·ln 0.05 = 5.991 (Schubert & Kirchner 2014, Gait & Posture 39, 518–522)
 
 Path and speed grow with the sampling noise and the area with the length, so only holds of the same eyes,
-device and length (`comparable`) are set side by side.
+device and length (`comparable`) are compared.
 """
 
 import math
@@ -25,11 +26,11 @@ from warehouse.traces import SessionTrace
 
 FLOATS = NDArray[np.float64]
 HOLD_HZ = 10.0
-TRIM_S, LEAST_S = 1.0, 5.0  # cut off each end; least that must remain
+TRIM_S, LEAST_S = 1.0, 5.0  # cut off at each end; the least that must remain
 CHI2_95 = -2.0 * math.log(0.05)
 LIKE_LENGTH = 0.10  # holds are of like length within ± a tenth of the nominal 10, 20, 30 … s
-FOOT_OFF = 0.05  # of the stand's load: under it a foot's centre of pressure is not defined
-MOST_LOST = 0.05  # part of a hold that may be drawn through gaps
+FOOT_OFF = 0.05  # of the mean load: under it a foot's centre of pressure is not defined
+MOST_LOST = 0.05  # part of a hold that may be interpolated
 MEASURES = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
 SCHEMA = {"session": pl.String, "swing_no": pl.Int32} | dict.fromkeys(MEASURES, pl.Float64)
 NO_ROWS = pl.DataFrame(schema=SCHEMA)
@@ -49,11 +50,11 @@ def hold_rows(
     rows = []
     for hold in holds.iter_rows(named=True):
         row = row_of.get(hold["swing_no"])
-        course = None if row is None else whole_body_cop(uniform, row, stance_mm)
+        cop = None if row is None else whole_body_cop(uniform, row, stance_mm)
         found: dict[str, float | None] = dict.fromkeys(MEASURES)
-        if row is not None and course is not None:
+        if row is not None and cop is not None:
             first = uniform.t0_s[row]
-            found |= measures(course, uniform.rate_hz[row], hold["from_s"] - first, hold["to_s"] - first)
+            found |= measures(cop, uniform.rate_hz[row], hold["from_s"] - first, hold["to_s"] - first)
         rows.append({"session": trace.session, "swing_no": hold["swing_no"]} | found)
     return pl.DataFrame(rows, schema=SCHEMA)
 
@@ -92,8 +93,8 @@ def whole_body_cop(trace: SessionTrace, row: int, stance_mm: Sequence[float] | N
         return np.asarray((points[0] * weights[0] + points[1] * weights[1]) / (weights[0] + weights[1]))
 
 
-def measures(course: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict[str, float | None]:
-    """The five measures of a course (2, n) between two times, s after its first sample; see the module.
+def measures(cop: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict[str, float | None]:
+    """The five measures of a (2, n) centre of pressure between two times, s after its first sample.
 
     Null when over 5 % of the stretch is not known or under 5 s of it remain after the ends are cut.
 
@@ -103,11 +104,11 @@ def measures(course: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict
         (0.0, 0.0)
     """
     none: dict[str, float | None] = dict.fromkeys(MEASURES)
-    first, last = max(round(from_s * rate_hz), 0), min(round(to_s * rate_hz) + 1, course.shape[1])
+    first, last = max(round(from_s * rate_hz), 0), min(round(to_s * rate_hz) + 1, cop.shape[1])
     cut = round(TRIM_S * rate_hz)
     if last - first - 2 * cut < LEAST_S * rate_hz:
         return none
-    stretch = course[:, first:last]
+    stretch = cop[:, first:last]
     known = np.isfinite(stretch).all(axis=0)
     if 1.0 - known.mean() > MOST_LOST:
         return none

@@ -3,7 +3,7 @@
 Four signals, filtered at 12 Hz: lead share (%), total load (N), and along of both feet (% of foot length).
 A landmark is a time in s after the swing's first sample, NaN where it can't be told; all are NaN when nothing
 in the record looks like a swing: no rise of the lead share by 12 points within a second or so while both feet
-are down, with a quiet stand before it. Events are estimated from these times (events.py).
+are down, with a quiet stand before it. Events are estimated from these times (event_estimates.py).
 """
 
 import math

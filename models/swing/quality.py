@@ -1,4 +1,4 @@
-"""Quality flags of a swing: those of its file, and those only the models can see, each with its count."""
+"""Quality flags of a swing: those its file came with and those only the models can see, with counts."""
 
 import math
 from collections.abc import Sequence
@@ -19,13 +19,13 @@ SWAPPED_UNDER = 40.0  # % median finish lead share of a session's full swings
 
 @dataclass(frozen=True)
 class SwingFlags:
-    """Flags of one swing with a count each, no flag twice."""
+    """Flags of one swing, each once and with a count."""
 
     names: list[str]
     counts: list[int]
 
     def with_flag(self, name: str, count: int) -> "SwingFlags":
-        """The same with one flag more; a flag already there keeps the higher count."""
+        """The same with one more flag; one that is there already keeps the higher count."""
         if name in self.names:
             place = self.names.index(name)
             raised = [max(have, count) if i == place else have for i, have in enumerate(self.counts)]
@@ -43,7 +43,7 @@ def model_flags(
 
     `weight_mismatch`: the quiet load is over 10 % from body weight (count 1). `short_quiet`: samples missing
     from the ±150 ms about address, or after takeaway. `low_rate`: under 100 Hz (count: the rate, Hz).
-    `unmarked`: how many of the seven events nobody marked.
+    `unmarked`: how many of the seven events were not marked.
     """
     files, rate_hz = _file_flags(swings), run.trace.rate_hz
     with np.errstate(invalid="ignore"):

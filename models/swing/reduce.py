@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
+from models.swing.event_estimates import event_rows, fill_events
 from models.swing.event_fit import EventFit
-from models.swing.events import event_rows, fill_events
 from models.swing.formulas import plate_codes
 from models.swing.gathering import Answer, Reduction, gather
 from models.swing.holds import hold_rows

@@ -44,7 +44,7 @@ class Limit:
 
 @dataclass(frozen=True)
 class Rules:
-    """Everything a judgement needs; `version` stands in every row judged by it."""
+    """Everything a judgement needs; every row judged by it carries its `version`."""
 
     metrics: tuple[Metric, ...]
     bands: tuple[Band, ...]
@@ -197,7 +197,7 @@ def _own_limits(table: Mapping[str, Any], fault: Fault) -> list[Limit]:
 
 
 def _check(limit: Limit, fault: Fault, bands: Sequence[Band]) -> None:
-    """A limit stands outside the band, on the bad side of it.
+    """A limit lies outside the band, on the bad side of it.
 
     Raises
         UnderfootError: it does not.

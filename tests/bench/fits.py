@@ -7,7 +7,8 @@ import pandas as pd
 import statsmodels.api as sm
 
 from bench.table import Row, paired
-from models.season.mixed import Cell, fit_reml, integrate, scales
+from models.season.mixed import Cell, integrate, scales
+from reml import fit_reml
 
 
 def season(students: int, visits: int = 8, seed: int = 7) -> Cell:

@@ -53,7 +53,7 @@ def line_score(academy: Academy) -> Counter:
 
 
 def coach_score(academy: Academy) -> Counter:
-    """Coverage of each coach's gain, told in the academy's own smallest detectable changes."""
+    """Coverage of each coach's gain, in the academy's own smallest detectable changes."""
     rows = baseline(academy.sessions)
     fit = fit_cell(rows)
     counts: Counter = Counter()

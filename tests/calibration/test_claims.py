@@ -65,7 +65,7 @@ def test_the_weeks_list_is_mostly_right_and_empty_when_all_hold(figures):
 
 
 @pytest.mark.parametrize("truth", ["saturating", "fading"])
-def test_drills_chosen_on_bad_days_are_told_right(figures, truth):
+def test_drills_chosen_on_bad_days_are_judged_fairly(figures, truth):
     for drill in ("good", "worthless"):
         assert abs(figures[truth, f"{drill}/bias"]) <= 0.5
         assert figures[truth, f"{drill}/cover"] >= 0.7

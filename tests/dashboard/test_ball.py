@@ -42,7 +42,7 @@ def test_a_row_that_is_not_sure_is_hollow_and_said_so():
     spec = ball_links.picture(rows, "side_spread_m", "x").to_dict()
     points = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "point")
     assert points["encoding"]["fill"]["condition"]["test"] == "datum.together"
-    assert "Stance: +0.4\u00a0m (90 % between −1.0 and +1.8), not clear yet." in ball_links.words(
+    assert "Stance: +0.4\u00a0m (90\u00a0% between −1.0 and +1.8), not clear yet." in ball_links.words(
         rows, "side_spread_m"
     )
     assert ball_links.finding(rows, "side_spread_m").endswith("there is less spread to the sides")

@@ -93,7 +93,7 @@ def test_a_student_measured_once_reads_too_few_sessions(visit, page_text):
     assert "Too few sessions" in page_text(visit("full", "progress", "s03"))
 
 
-def test_no_label_of_change_stands_where_the_season_tables_are_empty(visit, page_text):
+def test_no_label_of_change_is_shown_where_the_season_tables_are_empty(visit, page_text):
     text = page_text(visit("one_session", "progress", "s01")) + page_text(
         visit("one_session", "student", "h01")
     )
@@ -126,7 +126,7 @@ def test_no_raw_code_is_on_screen(visit, page_text):
             assert code not in page_text(at), (path, code)
 
 
-def test_swings_left_out_are_counted_with_their_reason(visit, page_text):
+def test_swings_left_out_are_counted_by_reason(visit, page_text):
     text = page_text(visit("full", "deliveries", "c02"))
     assert "samples were missing for a moment" in text
     assert "plate.csv line 12 of s02" in text
@@ -157,7 +157,7 @@ def test_a_guardian_sees_nothing_once_the_ward_is_of_age(visit, page_text, homes
     assert "Sanna" not in text.replace("Gitta Test, guardian", "")
 
 
-def test_a_missing_trace_is_said_in_a_sentence_not_a_traceback(visit, page_text, homes):
+def test_a_missing_trace_is_explained_in_a_sentence_not_a_traceback(visit, page_text, homes):
     shutil.rmtree(homes("traceless").traces)
     at = visit("traceless", "student", "h01", student="s01")
     assert not at.exception
@@ -165,7 +165,7 @@ def test_a_missing_trace_is_said_in_a_sentence_not_a_traceback(visit, page_text,
     assert "Sessions, drills and notes" in page_text(at)
 
 
-def test_an_open_discomfort_stands_before_the_season_on_the_students_page(visit, homes):
+def test_an_open_discomfort_comes_before_the_season_on_the_students_page(visit, homes):
     with writer(homes("hurt")) as w:
         w.execute(
             'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
@@ -196,10 +196,10 @@ def test_a_choice_in_the_address_opens_the_page_on_it(visit):
     assert "Sanna" not in charts(at)
 
 
-def test_the_student_page_tells_the_style_with_the_swings_it_comes_from(visit, page_text, homes):
+def test_the_student_page_gives_the_style_with_the_swings_it_comes_from(visit, page_text, homes):
     with writer(homes("styled")) as w:
         w.execute("INSERT INTO season.style VALUES ('2026', 's01', 'iron', 'front_foot', 34)")
         w.publish()
     text = page_text(visit("styled", "student", "h01", student="s01"))
-    styled = "Style by impact with irons: stays on the front foot through impact, from 34\u00a0swings"
+    styled = "Style through impact with irons: stays on the front foot through impact, from 34\u00a0swings"
     assert styled in text

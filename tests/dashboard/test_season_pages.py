@@ -24,7 +24,7 @@ def test_drills_say_that_the_data_are_no_trial_and_what_each_kept(visit, page_te
     text = page_text(visit("full", "drills", "c01", drill="d01", fault="trail_heel_down"))
     assert "These data are not a trial" in text
     assert (
-        "On “Trail heel still down at impact”: +12\u00a0points (90 % between +9 and +15) kept at the end of the "
+        "On “Trail heel still down at impact”: +12\u00a0points (90\u00a0% between +9 and +15) kept at the end of the "
         "season, where plus is better; 12\u00a0students, set 36\u00a0times. ▲ Helps." in text
     )
     assert "The change on the day overstates what is kept" in text

@@ -50,7 +50,7 @@ def test_the_address_opens_two_chosen_swings_and_names_both(visit):
     drawn = "".join(str(element.proto) for element in at.get("vega_lite_chart"))
     assert "dashes: 12 January 2026, swing 1" in drawn
     assert "line: 23 March 2026, swing 2" in drawn
-    assert "'impact'" in drawn.replace("\\", "")
+    assert '"impact"' in drawn.replace("\\", "")
     assert "1.10" in drawn
 
 
@@ -64,23 +64,23 @@ def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):
 
 
 @pytest.mark.parametrize(
-    ("clock", "told"),
+    ("clock", "expected"),
     [
         ((None, ["clip_unsynced"]), films.APART),
         ((0.2, ["clip_unchecked"]), films.UNCHECKED),
         ((0.2, []), None),
     ],
 )
-def test_a_film_whose_clock_or_swing_is_not_sure_says_so(
-    visit, page_text, monkeypatch, tmp_path, clock, told
+def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
+    visit, page_text, monkeypatch, tmp_path, clock, expected
 ):
     film = tmp_path / "clip.mp4"
     film.write_bytes(b"film")
     monkeypatch.setattr(Reader, "film", lambda *_: film, raising=False)
     monkeypatch.setattr(films.sessions, "film_clock", lambda *_: clock)
     text = page_text(visit("full", "student", "c01", student="s01", session=LAST, swing="3"))
-    assert [sentence for sentence in (films.APART, films.UNCHECKED) if sentence in text] == [told] * bool(
-        told
+    assert [sentence for sentence in (films.APART, films.UNCHECKED) if sentence in text] == [expected] * bool(
+        expected
     )
 
 
@@ -88,7 +88,7 @@ def test_the_films_clock_is_that_of_its_swing(reader_of):
     assert sessions.film_clock(reader_of("full", "c01"), LAST, 1) == (None, [])
 
 
-def test_the_film_of_the_chosen_swing_stands_below_its_lanes(visit, monkeypatch, tmp_path):
+def test_the_film_of_the_chosen_swing_is_below_its_pictures(visit, monkeypatch, tmp_path):
     film = tmp_path / "clip.mp4"
     film.write_bytes(b"film")
     monkeypatch.setattr(

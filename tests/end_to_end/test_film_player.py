@@ -77,7 +77,7 @@ def test_the_keyboard_moves_it_too(page):
     assert state(page)[0] == pytest.approx(1.505 - OFFSET_S, abs=0.002)
 
 
-def test_the_playing_film_takes_the_slider_along(page):
+def test_the_playing_film_moves_the_slider(page):
     slider = page.locator("input[type=range]")
     slider.fill("0.5")
     page.get_by_role("button", name="Play").click()
@@ -87,6 +87,6 @@ def test_the_playing_film_takes_the_slider_along(page):
     assert float(slider.input_value()) == pytest.approx(seconds + OFFSET_S, abs=0.1)
 
 
-def test_a_film_the_browser_cannot_play_is_said(page):
+def test_a_film_that_the_browser_cannot_play_says_so(page):
     page.evaluate("() => { document.querySelector('video').src = 'data:video/mp4;base64,AAAA'; }")
     page.get_by_text("can't play this film's format").wait_for()

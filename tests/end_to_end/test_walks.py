@@ -100,7 +100,7 @@ def test_a_head_coach_on_monday_finds_why_sees_the_evidence_and_ticks_it_off(chr
     walk.click(page.get_by_text("Show the picture").first)
     page.locator('[data-testid="stVegaLiteChart"]').first.wait_for()
     walk.click(page.get_by_text("Talked about", exact=True).first)
-    page.get_by_text("Kept.").first.wait_for()
+    page.get_by_text("Saved.").first.wait_for()
     (line,) = [line for line in kept_lines(home) if line["kind"] == "talked"]
     assert (line["author"], line["shared"]) == (people["head"], False)
     walk.click(page.get_by_role("link", name=re.compile(r"^Open .*'s page")).first)

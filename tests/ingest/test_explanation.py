@@ -229,7 +229,7 @@ def test_the_command_prints_it_in_words_and_as_json(tmp_path):
     assert json.loads(ran.stdout) == told.to_json()
 
 
-def test_what_is_no_text_is_told_in_the_sentence_of_a_load(tmp_path):
+def test_a_file_that_is_not_text_is_reported_in_the_sentence_of_a_load(tmp_path):
     (tmp_path / "plate.csv").write_bytes(b"\x00\x01\x02\xff" * 50)
     ran = underfoot_command("load", "--explain", tmp_path / "plate.csv")
     assert ran.returncode == 1

@@ -176,7 +176,7 @@ def test_several_plate_files_are_one(academy, made):
     same(columns_of(academy, "a"), columns_of(academy, "b"), rtol=0, atol=0)
 
 
-def test_a_place_in_the_second_file_is_told_by_that_file(academy, made):
+def test_a_place_in_the_second_file_is_named_by_that_file(academy, made):
     folder = made.deliver(academy.inbox / "a", made.toml("a"))
     made.plate([1]).write_csv(folder / "plate_1.csv")
     made.plate([2]).with_columns(
@@ -277,7 +277,7 @@ def test_a_position_means_nothing_under_a_light_foot(academy, made):
     assert np.isnan(academy.trace("f").columns["lead_along_pct"][10])
 
 
-def test_measured_heels_are_told_from_estimated_ones(academy, made):
+def test_measured_heels_are_distinguished_from_estimated_ones(academy, made):
     frame = made.plate(1).with_columns(
         lead_heel_n=pl.col("lead_n") / 2, trail_heel_n=pl.col("trail_n") / 2, cop_x_mm=pl.lit(3.0)
     )

@@ -37,7 +37,7 @@ def test_frames_of_a_grid_land_as_samples_with_measured_heels(academy, made, fra
     assert len(academy.sql("SELECT stance_mm FROM academy.session").item()) == 8
 
 
-def test_filled_sensors_are_counted_on_every_swing_and_told_in_the_report(academy, made, frames):
+def test_filled_sensors_are_counted_on_every_swing_and_named_in_the_report(academy, made, frames):
     folder = made.deliver(academy.inbox / "v1", made.toml(swings=1, device="grid"))
     pressure = frames.pressure.copy()
     pressure[:, 15, 20] = 0.0  # dead, under the lead foot

@@ -1,4 +1,4 @@
-"""Refresh and build: what a load's rows become, twice alike, whole or not at all."""
+"""Refresh and build: what a load's rows become, the same every time, whole or not at all; and the plan."""
 
 import re
 from dataclasses import replace
@@ -164,7 +164,7 @@ def test_a_corrected_session_replaces_its_rows_even_for_another_student(home, op
     assert open_writer.sql("SELECT count(DISTINCT student) FROM season.student_fault_rate").item() == 1
 
 
-def test_missing_samples_are_said_and_the_session_waits(home, open_writer):
+def test_missing_samples_are_reported_and_the_session_waits(home, open_writer):
     gone = land(open_writer, "a")
     land(open_writer, "b", day=3, seed=2)
     kept = gone.read_bytes()
@@ -352,7 +352,7 @@ def test_a_metric_that_is_null_in_every_swing_has_no_rows(home):
         ] == [0] * 3
 
 
-def test_sessions_that_are_all_alike_hold_without_a_warning(home):
+def test_identical_sessions_are_holding_without_a_warning(home):
     with writer(home) as w:
         for student in ("s1", "s2", "s3", "s4", "s5", "s6"):
             for day in (0, 14, 35):

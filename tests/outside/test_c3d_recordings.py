@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from ingest.formats.c3d import read_c3d
+from ingest.formats.c3d_feet import C3dSetup
 from ingest.formats.c3d_file import foot_markers, open_c3d
 from ingest.formats.c3d_platforms import cop_on_plate, eight_sensors, read_platforms
 from warehouse.errors import Refused
@@ -135,11 +136,5 @@ def test_an_idle_platform_has_no_centre_of_pressure_and_the_recording_is_refused
     assert not seen[idle.load_n < 10].any()
     assert np.abs(idle.cop_mm[seen]).max() < 3000  # where noise passes 10 N; a wild quotient is never kept
     with pytest.raises(Refused, match="platform 2 never carries load") as told:
-        read_c3d(
-            outside_file("vicon_CMJ_kinem_kinet_emg.c3d"),
-            lead_platform=1,
-            handed="right",
-            stance_mm=None,
-            foot_length_mm=None,
-        )
+        read_c3d(outside_file("vicon_CMJ_kinem_kinet_emg.c3d"), C3dSetup("right", lead_platform=1))
     assert told.value.refusal.reason == "feet_not_found"

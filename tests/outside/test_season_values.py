@@ -17,8 +17,9 @@ from models.season.coach import funnel_limits
 from models.season.drill_checks import clustered
 from models.season.faultrate import wilson
 from models.season.kernel import lines
-from models.season.mixed import Cell, fit_reml
+from models.season.mixed import Cell
 from models.season.pooling import dersimonian_laird, false_discovery, shrink_to_mean
+from reml import fit_reml
 
 Z95 = 1.959963984540054
 

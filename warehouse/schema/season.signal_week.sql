@@ -1,4 +1,4 @@
--- One row per week of the weekly review: how many changes it lists, and how many of them chance would.
+-- One row per week of the weekly review: how many changes it lists, and how many chance alone would.
 CREATE TABLE IF NOT EXISTS season.signal_week (
     week DATE NOT NULL,
     as_of DATE NOT NULL,

@@ -4,7 +4,7 @@ import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import trust
 from dashboard.section import Section
 from dashboard.text.catalogue import _, mark, ngettext

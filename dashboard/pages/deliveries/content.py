@@ -11,7 +11,6 @@ from dashboard import inbox
 from dashboard.pages.deliveries import corrections
 from dashboard.queries import intake
 from dashboard.text.catalogue import Words, _, ngettext
-from dashboard.text.cautions import CLEAR_SPACE, MINORS
 from dashboard.text.labels import FLAGS
 from dashboard.text.numbers import count, listed, number, on
 from warehouse.access import Reader
@@ -47,23 +46,13 @@ class OnItsWay:
 class Refused:
     """One refused delivery, and its kept files; `no_fix` says why they can't be corrected here."""
 
-    key: str
+    session: str
     delivery: str
     what: str
     heading: str
     sentences: tuple[str, ...]
-    more: str
     kept: dict[str, Path]
     no_fix: str
-
-
-@dataclass(frozen=True)
-class Table:
-    """Rows, or why there are none; `lead` comes before them."""
-
-    rows: pl.DataFrame
-    empty: str
-    lead: str = ""
 
 
 def names_of(names: Sequence[str]) -> str:
@@ -100,7 +89,7 @@ def on_its_way(reader: Reader, home: Home, dropped: dict[str, Dropped]) -> OnIts
     text = _(
         "{deliveries} in the inbox. The loader beside these pages takes each within seconds of its last "
         "change; without it, run: underfoot load"
-    ).format(deliveries=count(len(entries), "delivery waits"))
+    ).format(deliveries=count(len(entries), "delivery_waits"))
     outcomes = tuple(_outcome(reader, drop) for drop in gone)
     return OnItsWay(done / total, progress, outcomes, text if entries else "")
 
@@ -165,20 +154,14 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
     elif reader.viewer.role != "head_coach" and any(map(inbox.is_roster, kept)):
         # The roster's files hold everyone's birth dates and roles.
         no_fix = _("This is a roster file: only a head coach can fix it.")
-    return Refused(
-        key=f"{delivery}-{first['session'] or ''}",
-        delivery=delivery,
-        what=what,
-        heading=f"**{what}**{whose} · {whole} · {on(day)}",
-        sentences=tuple(sentences[:SENTENCES_SHOWN]),
-        more=_("and {n} more from this delivery").format(n=more) if more > 0 else "",
-        kept={} if no_fix else kept,
-        no_fix=no_fix,
-    )
+    if more > 0:
+        sentences[SENTENCES_SHOWN:] = [_("and {n} more from this delivery").format(n=more)]
+    heading = f"**{what}**{whose} · {whole} · {on(day)}"
+    return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix)
 
 
-def loaded(reader: Reader) -> Table:
-    """The latest deliveries that loaded."""
+def loaded(reader: Reader) -> tuple[pl.DataFrame, str]:
+    """The latest deliveries that loaded; without any, a sentence on how to begin."""
     received = (
         pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
     )
@@ -188,28 +171,25 @@ def loaded(reader: Reader) -> Table:
         pl.col("day").alias(_("Session day")), pl.col("n_files").alias(_("Files")),
         pl.col("outcome").replace(dict(OUTCOMES)).alias(_("Outcome")),
     )  # fmt: skip
-    return Table(
-        rows,
-        _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load"),
-    )
+    none = _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load")
+    return rows, none if rows.is_empty() else ""
 
 
-def left_out(reader: Reader) -> Table:
-    """Swings left out or marked, by session and reason."""
+def left_out(reader: Reader) -> tuple[pl.DataFrame, str]:
+    """Swings left out or marked, by session and reason, and a sentence on how many there are."""
     total, unusable = intake.swing_counts(reader)
     rows = intake.swings_left_out(reader).select(
         pl.col("day").alias(_("Day")), pl.col("student").alias(_("Student")),
         pl.col("session").alias(_("Session")), pl.col("flag").replace(dict(FLAGS)).alias(_("Why")),
         pl.col("swings").alias(_("Swings")), pl.col("unusable").alias(_("Left out")),
     )  # fmt: skip
-    none = _("None of {swings} is left out or marked.").format(swings=count(total, "swing"))
-    lead = _(
-        "Of {swings}, {unusable} gave no measure at all. Others loaded with a mark that makes them less "
-        "sure; swings whose feet may be swapped stay out of the season too."
-    ).format(swings=count(total, "swing"), unusable=count(unusable, "swing"))
-    return Table(rows, none if total else _("There are no swings yet."), lead)
-
-
-def closing() -> str:
-    """The last line."""
-    return f"{_(MINORS)} {_(CLEAR_SPACE)}"
+    if not total:
+        text = _("There are no swings yet.")
+    elif rows.is_empty():
+        text = _("None of {swings} is left out or marked.")
+    else:
+        text = _(
+            "Of {swings}, {unusable} gave no measure at all. Others loaded with a mark that makes them less "
+            "sure; swings whose feet may be swapped stay out of the season too."
+        )
+    return rows, text.format(swings=count(total, "swing"), unusable=count(unusable, "swing"))

@@ -4,12 +4,14 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+import polars as pl
 import streamlit as st
 
 from dashboard import inbox, layout, readers
 from dashboard.pages.deliveries import content, corrections
-from dashboard.pages.deliveries.content import Dropped, Refused, Table
+from dashboard.pages.deliveries.content import Dropped, Refused
 from dashboard.text.catalogue import _, language, use
+from dashboard.text.cautions import CLEAR_SPACE, MINORS
 from dashboard.text.numbers import count
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -26,11 +28,9 @@ def show(reader: Reader) -> None:
     following(reader, language())
     _swapped(reader)
     _refused(reader)
-    st.header(_("Loaded"))
-    _table(content.loaded(reader))
-    st.header(_("Swings left out or marked"))
-    _table(content.left_out(reader))
-    layout.aside(content.closing())
+    _table(_("Loaded"), *content.loaded(reader))
+    _table(_("Swings left out or marked"), *content.left_out(reader))
+    layout.aside(f"{_(MINORS)} {_(CLEAR_SPACE)}")
 
 
 def _drop(reader: Reader) -> None:
@@ -104,8 +104,6 @@ def _refused(reader: Reader) -> None:
             st.markdown(refused.heading)
             for sentence in refused.sentences:
                 st.text(sentence)
-            if refused.more:
-                layout.aside(refused.more)
             if refused.no_fix:
                 layout.aside(refused.no_fix)
             else:
@@ -116,6 +114,7 @@ def _refused(reader: Reader) -> None:
 
 def _fix(reader: Reader, refused: Refused) -> None:
     """Buttons of one refused delivery: a corrected file, or another try as it is."""
+    key = f"{refused.delivery}-{refused.session}"
     with st.popover(_("Fix it, or try again"), width="content"):
         st.write(
             _("Kept: {names}. Save one, correct it, and drop it under its own name.").format(
@@ -125,15 +124,13 @@ def _fix(reader: Reader, refused: Refused) -> None:
         for name, path in list(refused.kept.items())[: content.NAMED]:
             file = f"{refused.delivery[:8]}-{name.replace('/', '-')}"
             layout.save(_("Save {file}").format(file=name), path.read_bytes, file, "text/plain")
-        files = st.file_uploader(
-            _("Corrected files"), accept_multiple_files=True, key=f"correct-{refused.key}"
-        )
+        files = st.file_uploader(_("Corrected files"), accept_multiple_files=True, key=f"correct-{key}")
         with_files = st.button(
-            _("Deliver with these files"), key=f"with-{refused.key}", type="primary", disabled=not files
+            _("Deliver with these files"), key=f"with-{key}", type="primary", disabled=not files
         )
         if with_files:
             _again(reader, refused, [(file.name, file.getvalue()) for file in files])
-        if st.button(_("Try again as it is"), key=f"again-{refused.key}"):
+        if st.button(_("Try again as it is"), key=f"again-{key}"):
             _again(reader, refused, [])
 
 
@@ -148,10 +145,11 @@ def _again(reader: Reader, refused: Refused, corrected: Sequence[tuple[str, byte
         st.rerun()
 
 
-def _table(table: Table) -> None:
-    if table.rows.is_empty():
-        layout.say(table.empty)
+def _table(title: str, rows: pl.DataFrame, sentence: str) -> None:
+    st.header(title)
+    if rows.is_empty():
+        layout.say(sentence)
         return
-    if table.lead:
-        st.write(table.lead)
-    layout.table(table.rows)
+    if sentence:
+        st.write(sentence)
+    layout.table(rows)

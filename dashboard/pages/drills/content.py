@@ -8,7 +8,7 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -141,8 +141,7 @@ def choices(reader: Reader) -> Choices:
 
 def season(reader: Reader, name: str, faults: Iterable[str]) -> Season:
     """The effects of a season."""
-    in_words = pl.col("aim_name").map_elements(_, return_dtype=pl.String)
-    effects = drills.effects(reader, name).with_columns(in_words)
+    effects = drills.effects(reader, name)
     aims = set(effects["aim"].drop_nulls())
     return Season(name, effects, next((fault for fault in faults if fault in aims), None))
 

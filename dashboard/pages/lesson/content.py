@@ -104,10 +104,7 @@ def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
         text = sheet_html(lesson_sheet(chosen, narrow=False))
     finally:
         snapshot.close()
-    file = target or home.pages / f"lesson-{student}.html"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(text, encoding="utf-8")
-    return file
+    return document.save(text, target or home.pages / f"lesson-{student}.html")
 
 
 def _coach(snapshot: Snapshot, home: Home, student: str) -> str:

@@ -6,9 +6,10 @@ from typing import Any
 import polars as pl
 
 from dashboard import safety
-from dashboard.charts import fault_ladder, season_line
-from dashboard.evidence import Picture
-from dashboard.queries import lesson, people, season, sessions
+from dashboard.charts import fault_ladder
+from dashboard.charts.picture import Picture
+from dashboard.evidence import measure_season
+from dashboard.queries import lesson, people, season
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
@@ -105,7 +106,7 @@ def faults(about: Lesson) -> Part:
     shown, more = often.head(MOST_FAULTS), often[MOST_FAULTS:].to_list()
     others = now.height - len(often)
     quiet = _("{others} checked: each in fewer than one swing in ten lately, and no clear change.").format(
-        others=count(others, "other fault")
+        others=count(others, "other_fault")
     )
     if shown.is_empty():
         none = _("No fault in more than one swing in ten lately; {others}").format(others=quiet)
@@ -226,26 +227,13 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
     metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
     if metric not in chosen.measures:
         return None
-    measure, band, means = chosen.measures[metric], chosen.band(metric), chosen.means(metric)
-    if means.is_empty():
+    measure = chosen.measures[metric]
+    found = measure_season(chosen, measure)
+    if found is None:
         return None
-    place = sentences.band_place(means["mean"][-1], *band)
     finding = _("{measure}: {value} at the last session, {place}").format(
-        measure=measure.label, value=measure.say(means["mean"][-1]), place=place
+        measure=measure.label,
+        value=measure.say(found.last),
+        place=sentences.band_place(found.last, *found.line.band),
     )
-    chart = season_line.picture(
-        means,
-        season.trend_line(chosen.reader, chosen.student, metric, chosen.family, chosen.season),
-        band,
-        sessions.ticks(chosen.reader, chosen.student, chosen.season),
-        sessions.device_changes(chosen.reader, chosen.student, chosen.season),
-        measure,
-        finding,
-        narrow=about.narrow,
-    )
-    return Picture(
-        chart,
-        season_line.words(means, band, measure),
-        season_line.table(means, measure),
-        sentences.trend_sentence(measure, chosen.trend(metric), place, len(means)),
-    )
+    return found.picture(finding, found.sentence(), narrow=about.narrow)

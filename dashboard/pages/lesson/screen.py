@@ -52,5 +52,5 @@ def _parts(sheet: LessonSheet) -> None:
         elif part.rows is not None:
             layout.table(part.rows, f"{sheet.name} {part.title}")
         if part.picture is not None:
-            layout.picture(part.picture.chart, part.picture.words, part.picture.rows)
+            layout.picture(part.picture)
             layout.aside(part.picture.key)

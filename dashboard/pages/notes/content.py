@@ -143,11 +143,8 @@ def waiting(home: Home, student: str) -> list[Line]:
 def waiting_sentence(home: Home, student: str) -> str:
     """How many lines wait to be loaded; empty when none does."""
     found = len(waiting(home, student))
-    return (
-        _("In the inbox, to be loaded: {lines} of notes on this student.").format(lines=count(found, "line"))
-        if found
-        else ""
-    )
+    text = _("In the inbox, to be loaded: {lines} of notes on this student.")
+    return text.format(lines=count(found, "line")) if found else ""
 
 
 def _read(file: Path) -> list[Line]:

@@ -4,16 +4,17 @@ Only what the student may see: shared notes and drills, their own numbers, nobod
 pictures.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from dashboard import document, safety, student_season
-from dashboard.charts import practice_weeks, season_line, ten_swings
-from dashboard.evidence import Picture
-from dashboard.queries import people, season, sessions
+from dashboard.charts import practice_weeks, ten_swings
+from dashboard.charts.picture import Picture
+from dashboard.evidence import MeasureSeason, measure_season
+from dashboard.queries import people, sessions
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
@@ -119,10 +120,7 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
         text = progress_html(reader, student)
     finally:
         snapshot.close()
-    file = target or home.pages / f"progress-{student}.html"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(text, encoding="utf-8")
-    return file
+    return document.save(text, target or home.pages / f"progress-{student}.html")
 
 
 def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
@@ -174,12 +172,12 @@ def _focus(
     metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
     if metric in chosen.measures:
         measure = chosen.measures[metric]
-        line = _line(chosen, measure, narrow=narrow)
-        pictures += [line] if line else []
+        found = measure_season(chosen, measure)
         if aim in chosen.measures:
-            text += _value(chosen, measure)
-        if line and measure.unit == "points":
-            text.append(_(sentences.POINT))
+            text += _value(chosen, measure, found)
+        if found is not None:
+            pictures.append(_line(found, narrow=narrow))
+            text += [_(sentences.POINT)] if measure.unit == "points" else []
     if not text:
         text = [
             _("Not measured lately with {clubs}; your next sessions will show it.").format(clubs=chosen.clubs)
@@ -210,23 +208,23 @@ def _good(row: dict[str, Any]) -> str:
     return in_ten(1 - row["rate"])
 
 
-def _value(chosen: StudentSeason, measure: Measure) -> list[str]:
+def _value(chosen: StudentSeason, measure: Measure, found: MeasureSeason | None) -> list[str]:
     """What a measure is, its last value beside the aim (the band), and whether it has changed."""
-    text, means, (lo, hi) = [measure.explain], chosen.means(measure.metric), chosen.band(measure.metric)
-    if not means.is_empty():
-        aim = None
+    text = [measure.explain]
+    if found is not None:
+        text.append(_("At your last session: {value}.").format(value=measure.say(found.last)))
+        lo, hi = found.line.band
+        aim = ""
         if lo is not None and hi is not None:
             aim = measure.say_both(lo, hi, _(" to "))
         elif lo is not None:
             aim = _("{value} or more").format(value=measure.say(lo))
         elif hi is not None:
             aim = _("{value} or less").format(value=measure.say(hi))
-        last = _("At your last session: {value}.").format(value=measure.say(means["mean"][-1]))
-        strip = _("The aim, the pale strip in the picture, is {aim}.")
-        text.append(f"{last} {strip.format(aim=aim)}" if aim else last)
-    trend = chosen.trend(measure.metric)
+        if aim:
+            text[-1] += " " + _("The aim, the pale strip in the picture, is {aim}.").format(aim=aim)
     few = TOO_FEW if chosen.person["sessions"] < sentences.FEW_SESSIONS else NOT_CLEAR
-    return [*text, PLAINLY[trend["label"] if trend else few]]
+    return [*text, PLAINLY[found.trend["label"] if found and found.trend else few]]
 
 
 def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
@@ -243,32 +241,20 @@ def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, 
     )
 
 
-def _line(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Picture | None:
+def _line(found: MeasureSeason, *, narrow: bool) -> Picture:
     """The season line, without lessons and changes of device."""
-    means, band = chosen.means(measure.metric), chosen.band(measure.metric)
-    if means.is_empty():
-        return None
-    reader, student, name = chosen.reader, chosen.student, chosen.season
-    fitted = season.trend_line(reader, student, measure.metric, chosen.family, name)
-    chart = season_line.picture(
-        means,
-        fitted,
-        band,
-        sessions.ticks(reader, student, name).filter(pl.col("kind") != "lesson"),
-        sessions.device_changes(reader, student, name).clear(),
-        measure,
-        _("{measure}: {value} at your last session").format(
-            measure=measure.label, value=measure.say(means["mean"][-1])
-        ),
-        narrow=narrow,
+    line, measure = found.line, found.line.measure
+    finding = _("{measure}: {value} at your last session").format(
+        measure=measure.label, value=measure.say(found.last)
     )
     key = [_("Each dot is one session; the bar through it shows how far it can be trusted.")]
-    if band != (None, None):
+    if line.band != (None, None):
         key.append(_("The pale strip is the aim."))
-    if not fitted.is_empty():
+    if not line.line.is_empty():
         key.append(_("The line runs through the season, and its shading shows how far it can be trusted."))
-    words, rows = season_line.words(means, band, measure), season_line.table(means, measure)
-    return Picture(chart, words, rows, " ".join(key))
+    ticks = line.ticks.filter(pl.col("kind") != "lesson")
+    own = replace(found, line=replace(line, ticks=ticks, changes=line.changes.clear()))
+    return own.picture(finding, " ".join(key), narrow=narrow)
 
 
 def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:

@@ -25,7 +25,7 @@ def show(reader: Reader) -> None:
     else:
         _focus(page.focus, page.feet)
     for picture in page.pictures:
-        layout.picture(picture.chart, picture.words, picture.rows)
+        layout.picture(picture)
         if picture.key:
             layout.aside(picture.key)
     if page.notes:

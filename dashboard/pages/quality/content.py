@@ -3,7 +3,7 @@
 import polars as pl
 
 from dashboard.charts import left_out
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import trust
 from dashboard.section import Section
 from dashboard.text.catalogue import Words, _, mark

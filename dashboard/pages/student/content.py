@@ -4,16 +4,15 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from dashboard import evidence
-from dashboard.charts import ball_links, fault_ladder, season_line
-from dashboard.evidence import Picture
+from dashboard.charts import ball_links
+from dashboard.charts.picture import Picture
+from dashboard.evidence import ladder, measure_season
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.numbers import Measure, count, listed
-from dashboard.text.sentences import band_place, trend_sentence
 
 SESSIONS_FOR_THE_BALL = 6  # as the model asks for
 STYLES = Words({
@@ -64,12 +63,8 @@ def measures(chosen: StudentSeason) -> dict[str, str]:
 
 def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Section:
     """The season line of one measure."""
-    means, trend, band = (
-        chosen.means(measure.metric),
-        chosen.trend(measure.metric),
-        chosen.band(measure.metric),
-    )
-    if means.is_empty():
+    found = measure_season(chosen, measure)
+    if found is None:
         missing = _(
             "{measure} is not measured with {clubs} in {season}. {explanation} Choose another measure, or "
             "other clubs."
@@ -79,20 +74,9 @@ def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Sec
                 measure=measure.label, clubs=chosen.clubs, season=chosen.season, explanation=measure.explain
             )
         )
-    chart = season_line.picture(
-        means,
-        season.trend_line(chosen.reader, chosen.student, measure.metric, chosen.family, chosen.season),
-        band,
-        sessions.ticks(chosen.reader, chosen.student, chosen.season),
-        sessions.device_changes(chosen.reader, chosen.student, chosen.season),
-        measure,
-        evidence.season_finding(measure, means, trend, band),
-        narrow=narrow,
-    )
-    value = trend["value_now"] if trend and trend["value_now"] is not None else means["mean"][-1]
     return Section(
-        Picture(chart, season_line.words(means, band, measure), season_line.table(means, measure)),
-        trend_sentence(measure, trend, band_place(value, *band), len(means)),
+        found.picture(narrow=narrow),
+        found.sentence(),
         _(
             "{explanation} The bars and the shading around the line hold the true value nine times in ten. A "
             "hollow point rests on fewer than five swings."
@@ -105,16 +89,13 @@ def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
     rates = chosen.fault_rates
     if rates.is_empty():
         return Section(missing=_("No fault rates yet: they need more sessions with these clubs."))
-    chart = fault_ladder.picture(rates, evidence.fault_finding(rates), narrow=narrow)
-    text = _(
-        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
-        "nine times in ten."
-    )
+    picture = ladder(rates, narrow=narrow)
+    text = picture.key
     judged = set(rates["fault"])
     others = [name for name in chosen.fault_names.values() if name not in judged]
     if others:
         text += " " + _("Not judged with these clubs: {faults}.").format(faults=listed(others))
-    return Section(Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates)), small_print=text)
+    return Section(picture, small_print=text)
 
 
 def ball_rows(chosen: StudentSeason) -> dict[str, pl.DataFrame]:

@@ -61,7 +61,7 @@ def _section(section: Section, place: str = "") -> None:
         layout.say(section.missing)
     if section.picture is not None:
         picture = section.picture
-        layout.picture(picture.chart, picture.words, picture.rows, place=place)
+        layout.picture(picture, place=place)
     if section.sentence:
         st.write(section.sentence)
     if section.small_print:

@@ -11,7 +11,7 @@ import polars as pl
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, THIS
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.pages.student.content import Section
 from dashboard.queries import season, sessions
 from dashboard.text.catalogue import _
@@ -103,7 +103,7 @@ def load_part(
         if this.swing_no is None
         else _("One swing.")
     )
-    key = _("The pale posts are the bands. Values show at the pointer, and in the table.")
+    key = _("The pale posts are the bands. Values show where you point, and in the table.")
     words = load_curve.words(curves.load, curves.events, names)
     rows = load_curve.table(curves.load, curves.events, names)
     return Section(Picture(chart, words, rows), small_print=f"{what} {key}")

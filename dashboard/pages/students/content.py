@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from dashboard.charts import small_multiples
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import people, season, sessions
 from dashboard.section import Section
 from dashboard.text import sentences

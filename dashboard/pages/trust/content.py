@@ -3,7 +3,7 @@
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
-from dashboard.evidence import Picture
+from dashboard.charts.picture import Picture
 from dashboard.queries import people, trust
 from dashboard.section import Section
 from dashboard.text.catalogue import _, mark
@@ -70,7 +70,7 @@ def families(reader: Reader, season: str) -> dict[str, str]:
 
 def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Section:
     """What one session's value of each measure is worth."""
-    rows = trust.reliability(reader, season, family).with_columns(_in_words("label"))
+    rows = trust.reliability(reader, season, family)
     shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
     table, picture = reliability.table(rows), None
     if shown["icc_session"].is_not_null().any():
@@ -80,11 +80,6 @@ def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> 
     file = _("reliability {season} {family}").format(season=season, family=family)
     advice = _advice(shown["swings_wanted"].drop_nulls())
     return Section(picture, table=(table, file), notes=(_(TABLE_KEY),), sentences=(advice,))
-
-
-def _in_words(column: str) -> pl.Expr:
-    """A column of names of measures or faults in the language in use."""
-    return pl.col(column).map_elements(_, return_dtype=pl.String)
 
 
 def _advice(wanted: pl.Series) -> str:
@@ -131,7 +126,7 @@ def coaches(reader: Reader, season: str) -> dict[str, str]:
 
 def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Section:
     """How far a coach's eye, or with `ALL` everyone's, agrees with the plate."""
-    rows = trust.eye_plate(reader, season, None if coach == ALL else coach).with_columns(_in_words("name"))
+    rows = trust.eye_plate(reader, season, None if coach == ALL else coach)
     if rows.is_empty():
         return Section(boxes=(_(NOTHING_TO_COMPARE),))
     table, picture = eye_and_plate.table(rows), None

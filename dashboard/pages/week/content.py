@@ -19,6 +19,7 @@ from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry
 from dashboard.queries import people
 from dashboard.queries import review as queries
 from dashboard.section import Section
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
 from dashboard.text.numbers import count, number, on
@@ -156,7 +157,7 @@ def review(reader: Reader) -> Review | None:
     ]
     order = list(KINDS)
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
-    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.thin(reader, FEW_SWINGS))}
+    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.recent(reader, FEW_SWINGS))}
     return Review(week["week"], week["as_of"], _chance(week), leads, tuple(_by_student(entries)))
 
 
@@ -202,7 +203,8 @@ def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
     season, student = next(iter(people.seasons(reader)), None), str(entry.student)
     family = entry.family or next(iter(people.families(reader, season, student)), None)
     if season and family:
-        found = evidence(reader, student, str(entry.subject), family, season, narrow=narrow)
+        chosen = StudentSeason(reader, people.student(reader, student), season, family)
+        found = evidence(chosen, str(entry.subject), narrow=narrow)
         if found:
             return Section(found)
     nothing = _("There are no measurements of this any more; open {name}'s page.")
@@ -257,6 +259,4 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
         snapshot.close()
     stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
     file = target or home.pages / f"review{stamp}{own}.html"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(text, encoding="utf-8")
-    return file, whole
+    return document.save(text, file), whole

@@ -41,15 +41,20 @@ TICKS = pl.DataFrame({"day": [START, START], "kind": ["lesson", "drill"], "what"
 CHANGES = pl.DataFrame({"day": [START + timedelta(days=20)], "device": ["plates-west"]})
 
 
-def season(**more):
+def season_of(**more):
     given = {
+        "measure": SHARE,
         "sessions": sessions(),
         "line": LINE,
         "band": (65.0, 75.0),
         "ticks": TICKS,
         "changes": CHANGES,
     } | more
-    return season_line.picture(**given, measure=SHARE, finding="It rose").to_dict()
+    return season_line.SeasonLine(**given)
+
+
+def season(**more):
+    return season_line.picture(season_of(**more), "It rose").to_dict()
 
 
 def marks(spec):
@@ -78,7 +83,7 @@ def test_the_scale_of_the_season_line_holds_every_bar_and_the_band_and_the_tick_
     assert high > 75
     levels = y["axis"]["values"][-2:]
     assert all(low < level < 58 for level in levels)
-    assert "'lessons'" in y["axis"]["labelExpr"]
+    assert '"lessons"' in y["axis"]["labelExpr"]
     assert y["title"] == "%"
 
 
@@ -99,9 +104,9 @@ def test_a_session_of_few_swings_is_a_hollow_point():
 
 
 def test_the_season_line_in_words_and_as_a_table():
-    text = season_line.words(sessions(), (65.0, 75.0), SHARE)
+    text = season_line.words(season_of())
     assert "60\u00a0% on 12 January 2026, 63\u00a0% on 23 February 2026, below the band" in text
-    table = season_line.table(sessions(), SHARE)
+    table = season_line.table(season_of())
     assert table.columns == ["Day", SHARE.label, "90 % between", "Swings"]
     assert table["90 % between"][0] == "58\u00a0% to 62\u00a0%"
 
@@ -111,7 +116,7 @@ def test_one_session_without_error_bars_is_still_a_picture():
     assert "point" in marks(
         season(sessions=one, ticks=TICKS.clear(), changes=CHANGES.clear(), band=(None, None))
     )
-    assert "One session so far" in season_line.words(one, (None, None), SHARE)
+    assert "One session so far" in season_line.words(season_of(sessions=one, band=(None, None)))
 
 
 @pytest.mark.parametrize(
@@ -157,7 +162,7 @@ def test_the_load_curve_names_its_events_under_their_posts():
     ).to_dict()
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
     assert axis["values"] == [0, 1, 2, 3, 4]
-    assert axis["labelExpr"].startswith("[['address'], ['takeaway'], ['top'], ['impact'], ['finish']]")
+    assert axis["labelExpr"].startswith('[["address"], ["takeaway"], ["top"], ["impact"], ["finish"]]')
 
 
 def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_impact():
@@ -341,7 +346,7 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
 
 def test_every_picture_can_be_drawn_without_a_browser():
     for chart in (
-        season_line.picture(sessions(), sessions().drop("n"), (65.0, None), TICKS, CHANGES, SHARE, "x"),
+        season_line.picture(season_of(line=sessions().drop("n"), band=(65.0, None)), "x"),
         load_curve.picture(
             course(), pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]}), EVENTS, "x"
         ),

@@ -42,8 +42,8 @@ def test_the_forest_scales_each_effect_by_its_own_smallest_worthwhile_change():
     assert marks(spec) == ["rect", "rule", "rule", "point", "text"]
     assert rows_of(spec, 0) == [{"lo": -1.0, "hi": 1.0}]
     drawn = {(row["row"], row["which"]): row["value"] for row in rows_of(spec, 3)}
-    assert drawn[("Early bump", drill_forest.KEPT)] == 2.5
-    assert drawn[("Early bump", drill_forest.SAME_DAY)] == 3.0
+    assert drawn[("Early bump", "kept")] == 2.5
+    assert drawn[("Early bump", "on the day")] == 3.0
     assert spec["title"]["text"] == ["Early bump helps"]
 
 
@@ -51,7 +51,7 @@ def test_the_forest_tells_kept_from_the_day_by_filling_and_by_place_never_by_hue
     spec = drill_forest.picture(EFFECTS, "x").to_dict()
     point = spec["layer"][3]["encoding"]
     assert point["fill"]["scale"] == {
-        "domain": [drill_forest.KEPT, drill_forest.SAME_DAY],
+        "domain": ["kept", "on the day"],
         "range": [theme.INK, theme.GROUND],
     }
     assert point["yOffset"]["field"] == "which"
@@ -61,7 +61,7 @@ def test_a_long_interval_is_cut_at_the_edge_and_whole_in_the_table():
     far = pl.DataFrame([effect("Early bump", 5.0, kept_lo=-90.0, kept_hi=100.0)])
     domain = drill_forest.picture(far, "x").to_dict()["layer"][3]["encoding"]["x"]["scale"]["domain"]
     assert domain == [-drill_forest.REACH - 0.3, drill_forest.REACH + 0.3]
-    assert "(90 % between −90 and +100)" in drill_forest.table(far, "Drill")["Kept"][0]
+    assert "(90\u00a0% between −90 and +100)" in drill_forest.table(far, "Drill")["Kept"][0]
 
 
 def test_groups_without_a_same_day_effect_draw_no_hollow_dots_and_no_legend():
@@ -70,13 +70,13 @@ def test_groups_without_a_same_day_effect_draw_no_hollow_dots_and_no_legend():
         infer_schema_length=None,
     )
     spec = drill_forest.picture(groups, "x").to_dict()
-    assert {row["which"] for row in rows_of(spec, 3)} == {drill_forest.KEPT}
+    assert {row["which"] for row in rows_of(spec, 3)} == {"kept"}
     assert spec["layer"][3]["encoding"]["fill"]["legend"] is None
 
 
 def test_the_forest_in_words_and_as_a_table():
     assert drill_forest.words(EFFECTS).startswith(
-        "Early bump: kept +5\u00a0points (90 % between +1 and +9), on the day +6\u00a0points"
+        "Early bump: kept +5\u00a0points (90\u00a0% between +1 and +9), on the day +6\u00a0points"
     )
     table = drill_forest.table(EFFECTS, "Drill")
     assert table["In a word"].to_list() == ["▲ Helps", "No clear effect"]
@@ -85,7 +85,7 @@ def test_the_forest_in_words_and_as_a_table():
 
 def test_a_ratios_effect_has_no_unit():
     row = effect("Count", -0.7, unit="to 1", places=1)
-    assert drill_forest.effect(row, "kept", "to 1", 1).startswith("−0.7 (90 %")
+    assert drill_forest.effect(row, "kept", "to 1", 1).startswith("−0.7 (90\u00a0%")
 
 
 def gain(name, raw, se, **more):
@@ -203,13 +203,13 @@ def test_a_claims_goal_is_a_strip_where_there_is_one_and_sizes_differ_by_shape()
 
 
 def test_missed_goals_are_told_like_the_others():
-    assert "slopes differ, 40 students: 86.0\u00a0%, goal missed" in calibration_goals.words(CLAIM)
+    assert "slopes differ, 40\u00a0students: 86.0\u00a0%, goal missed" in calibration_goals.words(CLAIM)
     assert calibration_goals.table(CLAIM)["Met"].to_list() == ["yes", "no", "–"]
 
 
 def test_a_bias_is_told_in_worthwhile_changes_not_in_percent():
     bias = CLAIM.with_columns(unit=pl.lit("swc"), figure=pl.lit(-0.2))
-    assert "slopes differ, 20 students: −0.20" in calibration_goals.words(bias)
+    assert "slopes differ, 20\u00a0students: −0.20" in calibration_goals.words(bias)
     x = calibration_goals.picture(bias, "x").to_dict()["layer"][1]["encoding"]["x"]
     assert x["title"] == "In smallest worthwhile changes"
 

@@ -26,7 +26,7 @@ def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
     assert "Sven" not in text
 
 
-def test_the_sheet_says_how_many_swings_stay_out_and_counts_one_that_is_out_twice_once(homes):
+def test_the_sheet_counts_the_swings_left_out_and_one_with_two_reasons_only_once(homes):
     with writer(homes("twice_out")) as w:
         # Swing 6 of each of the six sessions is unusable already; of one session swing 5 is swapped as well.
         w.execute("UPDATE academy.swing SET flags = ['dropout', 'feet_swapped'] WHERE swing_no = 6")

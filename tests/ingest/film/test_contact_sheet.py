@@ -19,7 +19,7 @@ def test_the_command_follows_a_film_and_writes_its_sheet(tmp_path):
     assert rings > 12 * 2 * 20  # two lead marks in a dozen pictures
 
 
-def test_a_film_without_tape_is_told_in_one_sentence(tmp_path):
+def test_a_film_without_tape_is_reported_in_one_sentence(tmp_path):
     made_films.film(tmp_path / "clip.mp4", seconds=0.8, tape=None)
     ran = underfoot_command("film", tmp_path / "clip.mp4", "--preview")
     assert ran.returncode == 1

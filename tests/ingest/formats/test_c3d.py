@@ -11,6 +11,7 @@ import made_swings
 from ingest.formats import c3d_file
 from ingest.formats.c3d import read_c3d
 from ingest.formats.c3d_child import contents
+from ingest.formats.c3d_feet import C3dSetup
 from ingest.formats.c3d_file import marker_place, plate_axes
 from ingest.formats.c3d_platforms import moment_unit, ordered_corners, surface_vector
 from made_c3d import FEET, Setup
@@ -33,7 +34,7 @@ def written_and_read(folder, setup, rows=ROWS, **call):
         "stance_mm": None,
         "foot_length_mm": None,
     }
-    return read_c3d(path, **(given | call))
+    return read_c3d(path, C3dSetup(**(given | call)))
 
 
 @pytest.fixture
@@ -201,7 +202,7 @@ def test_fewer_than_two_platforms_are_refused(read):
 
 
 @pytest.mark.parametrize("foot", ["lead", "trail"])
-def test_an_idle_platform_is_told_of(read, foot):
+def test_an_idle_platform_is_reported(read, foot):
     told = refusal(lambda: read(Setup(idle=foot)))
     assert told.reason == "feet_not_found"
     assert f"platform {1 if foot == 'lead' else 2} never carries load" in told.sentence
@@ -298,9 +299,7 @@ def test_a_swing_reads_the_same_through_a_process_of_its_own(tmp_path):
 def test_what_is_not_a_c3d_file_is_refused(tmp_path, data):
     path = tmp_path / "plate.c3d"
     path.write_bytes(data)
-    told = refusal(
-        lambda: read_c3d(path, lead_platform=1, handed="right", stance_mm=None, foot_length_mm=None)
-    )
+    told = refusal(lambda: read_c3d(path, C3dSetup("right", lead_platform=1)))
     assert told.reason in {"not_c3d", "unreadable"}
 
 
@@ -309,9 +308,7 @@ def test_a_recording_cut_short_is_refused(tmp_path, share):
     path = made_c3d.write_c3d(tmp_path / "plate.c3d", ROWS, Setup())
     whole = path.read_bytes()
     path.write_bytes(whole[: int(share * len(whole))])
-    told = refusal(
-        lambda: read_c3d(path, lead_platform=1, handed="right", stance_mm=None, foot_length_mm=None)
-    )
+    told = refusal(lambda: read_c3d(path, C3dSetup("right", lead_platform=1)))
     assert told.reason == "cut_short"
     assert "of 200 frames" in told.sentence
 
@@ -321,9 +318,7 @@ def test_a_reader_that_crashes_is_a_refusal(tmp_path, monkeypatch, how):
     path = made_c3d.write_c3d(tmp_path / "plate.c3d", ROWS, Setup())
     (tmp_path / "child.py").write_text(f"import os, sys\n{how}\n")
     monkeypatch.setattr(c3d_file, "CHILD", tmp_path / "child.py")
-    told = refusal(
-        lambda: read_c3d(path, lead_platform=1, handed="right", stance_mm=None, foot_length_mm=None)
-    )
+    told = refusal(lambda: read_c3d(path, C3dSetup("right", lead_platform=1)))
     assert told.reason == "unreadable"
 
 
@@ -336,5 +331,5 @@ def test_flipped_bytes_are_refused_or_read_but_never_crash(tmp_path, seed):
         data[at] = rng.integers(0, 256)
     path.write_bytes(data)
     with suppress(Refused):
-        read = read_c3d(path, lead_platform=1, handed="right", stance_mm=None, foot_length_mm=None)
+        read = read_c3d(path, C3dSetup("right", lead_platform=1))
         assert read.samples.height > 0

@@ -4,13 +4,13 @@ import json
 
 import pytest
 
-from ingest.clip_files import clip_files
+from ingest.swing_files import clip_files
 
 FEET = [90, 410, 2, 110, 430, 2, 20, 400, 2, 290, 411, 2, 310, 431, 2, 220, 401, 2]
 CLIP = '\n[clip]\nfps = 120\nshoe_length_mm = 290\nview = "down_line"\n'
 
 
-def test_clips_are_told_by_their_names_however_these_are_written():
+def test_clips_are_recognised_however_their_names_are_written():
     named = ["clip.csv", "CLIP.JSON", "Clip-2.Json", "clip-3.MP4", "notes.csv", "plate.csv", "session.toml"]
     assert clip_files(named) == ["clip.csv", "CLIP.JSON", "Clip-2.Json", "clip-3.MP4"]
 
@@ -25,7 +25,7 @@ def test_a_keypoint_file_is_read_however_its_name_is_written(academy, made, name
     assert academy.sql("SELECT count(*) FROM academy.clip_point").item() == 4
 
 
-def test_a_keypoint_file_of_no_swing_is_told_however_its_name_is_written(academy, made):
+def test_a_keypoint_file_of_no_swing_is_refused_however_its_name_is_written(academy, made):
     sheet = made.toml(device=None, swings=[], more="\n[[swing]]\nno = 1\n" + CLIP)
     folder = made.deliver(academy.inbox / "v1", sheet)
     (folder / "CLIP-9.JSON").write_text("[]")

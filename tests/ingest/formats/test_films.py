@@ -174,7 +174,7 @@ def test_a_film_without_a_picture_beside_points_refuses_its_swing(academy, made,
     assert said.endswith("deliver the session again.")
 
 
-def test_a_bad_film_refuses_its_own_swing_and_a_strange_one_the_session(academy, made, filmed):
+def test_a_bad_film_refuses_its_own_swing_and_one_of_no_swing_the_session(academy, made, filmed):
     deliver(academy, made, ("clip-1.mp4", filmed["right"]), ("clip-2.mp4", b"no film"), swings=2)
     report = academy.load()
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
@@ -204,7 +204,7 @@ def test_a_minors_refused_film_is_not_kept_either_and_is_refused_alike_when_read
     assert academy.load().unchanged == ["v1"]
 
 
-def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_mend_stays(academy, made, filmed):
+def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_correct_stays(academy, made, filmed):
     deliver(academy, made, ("clip-1.mp4", filmed["right"]), ("clip-2.mp4", b"no film"), swings=2)
     academy.load()
     assert (filed(academy) / "clip-2.mp4").read_bytes() == b"no film"
@@ -233,7 +233,7 @@ def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_mend_stays(academy,
         ("s1", "right", "", True),
     ],
 )
-def test_a_minors_film_leaves_a_refused_session_once_its_mended_one_is_in(
+def test_a_minors_film_leaves_a_refused_session_once_its_corrected_one_is_in(
     academy, made, filmed, student, hand, more, stays
 ):
     allow_minor(academy, more)
@@ -255,7 +255,7 @@ def test_a_minors_film_leaves_a_refused_session_once_its_mended_one_is_in(
 
 
 @pytest.mark.parametrize("after", [False, True])
-def test_a_minors_film_leaves_a_refused_session_also_when_the_mended_ones_load_was_cut_short(
+def test_a_minors_film_leaves_a_refused_session_also_when_the_corrected_ones_load_was_cut_short(
     academy, made, filmed, monkeypatch, after
 ):
     allow_minor(academy)

@@ -125,7 +125,7 @@ def test_files_belong_to_swings_by_number_or_by_name(academy, made):
     assert rows == [(1, 25.0), (2, 20.0)]
 
 
-def test_a_bad_file_refuses_its_own_swing_and_a_strange_one_the_session(academy, made):
+def test_a_bad_file_refuses_its_own_swing_and_one_of_no_swing_the_session(academy, made):
     deliver(academy, made, "clip-1.json", file_of([whole_body(0)]), swings=2)
     (academy.inbox / "v1" / "clip-2.json").write_bytes(b"{")
     report = academy.load()

@@ -99,11 +99,11 @@ def bench(home):
         yield Bench(opened)
 
 
-def made_course(
+def simulated_student(
     rng, student, *, metric="m", start=60.0, change=0.0, per_month=None, sessions=8, swings=9, sd_session=1.0,
     sd_swing=2.0, days=150, walk=0.0, plateau_at=None, device_from=None, offset=0.0, season="spring",
 ):  # fmt: skip
-    """Rows of season.session_metric of one student's course, and the change it truly made."""
+    """Rows of season.session_metric of one student's simulate, and the change it truly made."""
     at = np.sort(rng.choice(np.arange(1, days), sessions - 2, replace=False)) if sessions > 2 else []
     day = np.array([0, *at, days])[:sessions]
     t = day / 30
@@ -125,5 +125,5 @@ def made_course(
 
 
 @pytest.fixture
-def course():
-    return made_course
+def simulate():
+    return simulated_student

@@ -48,8 +48,8 @@ def test_another_plate_in_mid_season_is_no_change_that_goes_with_the_ball():
     x = rng.normal(60, 1, 16) + 12 * later  # the second plate reads higher
     y = rng.normal(150, 3, 16) + 15 * later  # and carry has grown meanwhile
     assert ball_links(pairs(x, y)).row(0, named=True)["label"] == "goes_together"
-    told = ball_links(pairs(x, y, plates=plates)).row(0, named=True)
-    assert told["label"] == "not_clear"
+    row = ball_links(pairs(x, y, plates=plates)).row(0, named=True)
+    assert row["label"] == "not_clear"
     linked = ball_links(pairs(x, y + 4 * (x - 12 * later - 60), plates=plates)).row(0, named=True)
     assert linked["label"] == "goes_together"
     assert linked["per_sd"] == pytest.approx(4 * np.sqrt(x.reshape(2, 8).var(axis=1, ddof=1).mean()), rel=0.5)

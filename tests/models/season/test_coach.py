@@ -37,7 +37,7 @@ def test_nine_in_ten_intervals_hold_the_coachs_true_gain():
     assert 0.84 <= np.mean(held) <= 0.97
 
 
-def test_a_coach_who_stands_out_is_found_and_drawn_toward_the_rest():
+def test_an_outstanding_coach_is_found_and_shrunk_toward_the_rest():
     rng = np.random.default_rng(3)
     gain, variance, share, x, _ = made_up(rng, 72, 6, 0.0, 0.1, every=100)
     found = coach_gains(gain + 1.0 * share[:, 2], variance, share, x)
@@ -46,7 +46,7 @@ def test_a_coach_who_stands_out_is_found_and_drawn_toward_the_rest():
     assert found.overall < found.gain[2] < found.raw[2]
 
 
-def test_one_coach_alone_is_the_academy():
+def test_a_single_coach_is_the_academy():
     rng = np.random.default_rng(4)
     gain = rng.normal(0.5, 0.3, 20)
     found = coach_gains(gain, np.full(20, 0.05), np.ones((20, 1)), np.ones((20, 1)))
@@ -70,11 +70,12 @@ def test_too_few_students_or_nothing_that_varies_says_nothing(gain):
     )
 
 
-def slopes(course, better, bands, *, start=60.0, students=8, seed=2, per_month=0.6):
+def slopes(simulate, better, bands, *, start=60.0, students=8, seed=2, per_month=0.6):
     rng = np.random.default_rng(seed)
     rows = baseline(
         pl.concat(
-            course(rng, f"s{i}", start=start, per_month=per_month, sd_session=0.5)[0] for i in range(students)
+            simulate(rng, f"s{i}", start=start, per_month=per_month, sd_session=0.5)[0]
+            for i in range(students)
         )
     )
     fits = fit_season(rows)
@@ -85,18 +86,18 @@ def no_bands():
     return Bands(pl.DataFrame(), {}, {})
 
 
-def test_a_slope_is_told_per_90_days_in_detectable_changes(course):
-    gains, fit = slopes(course, "up", no_bands())
+def test_a_gain_is_per_90_days_in_detectable_changes(simulate):
+    gains, fit = slopes(simulate, "up", no_bands())
     unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], 9))
     assert gains["gain"].mean() == pytest.approx(1.8 / unit, rel=0.2)
     # The known variance is that of the slopes about their common truth (8 students: within a factor of 3).
     ratio = gains["gain"].var() / gains["variance"].mean()
     assert 1 / 3 < ratio < 3
-    down, _ = slopes(course, "down", no_bands())
+    down, _ = slopes(simulate, "down", no_bands())
     assert down["gain"].to_list() == pytest.approx([-g for g in gains["gain"]])
 
 
-def test_toward_the_band_is_a_gain_and_inside_it_nothing_is(course):
+def test_toward_the_band_is_a_gain_and_inside_it_nothing_is(simulate):
     def band(lo, hi):
         return Bands(
             pl.DataFrame(
@@ -105,10 +106,10 @@ def test_toward_the_band_is_a_gain_and_inside_it_nothing_is(course):
             ), {}, {},
         )  # fmt: skip
 
-    assert slopes(course, "band", band(80.0, 90.0))[0]["gain"].min() > 0
-    assert slopes(course, "band", band(20.0, 30.0))[0]["gain"].max() < 0
-    assert slopes(course, "band", band(40.0, 90.0))[0]["gain"].to_list() == [0.0] * 8
-    assert slopes(course, "none", no_bands())[0]["gain"].to_list() == [0.0] * 8
+    assert slopes(simulate, "band", band(80.0, 90.0))[0]["gain"].min() > 0
+    assert slopes(simulate, "band", band(20.0, 30.0))[0]["gain"].max() < 0
+    assert slopes(simulate, "band", band(40.0, 90.0))[0]["gain"].to_list() == [0.0] * 8
+    assert slopes(simulate, "none", no_bands())[0]["gain"].to_list() == [0.0] * 8
 
 
 def test_months_under_each_coach_make_the_shares():

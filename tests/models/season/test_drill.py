@@ -18,10 +18,10 @@ NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
 NO_FAULTS = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
 
 
-def dose(student, session, at, drill, *, kind="drill", drawn=None, n=0):
+def dose(student, session, at, drill, *, kind="drill", against=None, n=0):
     return {
         "note": f"{student}-{drill}-{n}-{at}", "student": student, "session": session, "drill": drill, "at": at,
-        "day": at.date(), "kind": kind, "drawn_against": drawn,
+        "day": at.date(), "kind": kind, "drawn_against": against,
     }  # fmt: skip
 
 
@@ -30,12 +30,12 @@ def doses(rows):
     return pl.DataFrame(rows, schema_overrides=types)
 
 
-def academy(course, seed, *, students=24, worth=3.0, drawn=None, kind="drill", better="up"):
+def academy(simulate, seed, *, students=24, worth=3.0, against=None, kind="drill", better="up"):
     """Each student gets d1 (worth something) after the third session, and every other d2 (worth nothing)."""
     rng = np.random.default_rng(seed)
     frames, given = [], []
     for i in range(students):
-        frame, _ = course(rng, f"s{i:02d}", start=rng.normal(60, 4), change=rng.normal(0, 1), sessions=8)
+        frame, _ = simulate(rng, f"s{i:02d}", start=rng.normal(60, 4), change=rng.normal(0, 1), sessions=8)
         frame = frame.with_columns(drill=pl.lit(None, dtype=pl.String))
         sign = 1 if better == "up" else -1
         helped = (pl.int_range(pl.len()) >= 3) * worth * sign
@@ -44,7 +44,7 @@ def academy(course, seed, *, students=24, worth=3.0, drawn=None, kind="drill", b
             if drill == "d1" or i % 2:
                 row = frame.row(at, named=True)
                 when = row["started_at"] + timedelta(minutes=40)
-                given.append(dose(f"s{i:02d}", row["session"], when, drill, kind=kind, drawn=drawn, n=at))
+                given.append(dose(f"s{i:02d}", row["session"], when, drill, kind=kind, against=against, n=at))
     return pl.concat(frames), doses(given)
 
 
@@ -63,8 +63,8 @@ def by_drill(rows):
 
 
 @pytest.mark.parametrize("better", ["up", "down"])
-def test_a_drill_that_helps_is_called_so_and_a_worthless_one_is_not(course, better):
-    rows = by_drill(ask(*academy(course, 1, better=better), better=better))
+def test_a_drill_that_helps_is_called_so_and_a_worthless_one_is_not(simulate, better):
+    rows = by_drill(ask(*academy(simulate, 1, better=better), better=better))
     good, idle = rows["d1", "m"], rows["d2", "m"]
     assert good["label"] == "helps"
     assert good["kept_lo"] < 3.0 < good["kept_hi"]
@@ -73,23 +73,23 @@ def test_a_drill_that_helps_is_called_so_and_a_worthless_one_is_not(course, bett
     assert idle["label"] in ("no_clear_effect", "too_little_data")
 
 
-def test_a_drill_that_harms_is_called_so(course):
-    assert by_drill(ask(*academy(course, 2, worth=-3.0)))["d1", "m"]["label"] == "harms"
+def test_a_drill_that_harms_is_called_so(simulate):
+    assert by_drill(ask(*academy(simulate, 2, worth=-3.0)))["d1", "m"]["label"] == "harms"
 
 
-def test_an_aim_with_a_band_counts_the_fall_in_distance_to_it(course):
+def test_an_aim_with_a_band_counts_the_fall_in_distance_to_it(simulate):
     # Students start about 60, the band is 75 to 80: three more is three nearer.
     band = pl.DataFrame(
         {"metric": ["m"], "club_family": ["iron"], "level": [None], "style": [None], "student": [None],
          "lo": [75.0], "hi": [80.0], "version": ["v"], "from": [None]}
     )  # fmt: skip
-    row = by_drill(ask(*academy(course, 3), better="band", bands=band))["d1", "m"]
+    row = by_drill(ask(*academy(simulate, 3), better="band", bands=band))["d1", "m"]
     assert row["kept_lo"] < 3.0 < row["kept_hi"]
     assert row["label"] == "helps"
 
 
-def test_too_few_students_stay_silent(course):
-    row = by_drill(ask(*academy(course, 4, students=7)))["d1", "m"]
+def test_too_few_students_stay_silent(simulate):
+    row = by_drill(ask(*academy(simulate, 4, students=7)))["d1", "m"]
     assert (row["label"], row["n_students"], row.get("kept"), row.get("p")) == (
         "too_little_data",
         7,
@@ -99,44 +99,44 @@ def test_too_few_students_stay_silent(course):
 
 
 @pytest.mark.parametrize("students", [0, 1, 4])
-def test_next_to_nobody_is_too_little_data_without_a_warning(course, students):
-    metrics, given = academy(course, 5, students=max(students, 1))
+def test_next_to_nobody_is_too_little_data_without_a_warning(simulate, students):
+    metrics, given = academy(simulate, 5, students=max(students, 1))
     rows = ask(metrics.head(8 * students), given)
     assert {row["label"] for row in rows.effect.to_dicts()} <= {"too_little_data"}
 
 
-def test_values_that_are_all_one_are_too_little_data(course):
-    metrics, given = academy(course, 6)
+def test_values_that_are_all_one_are_too_little_data(simulate):
+    metrics, given = academy(simulate, 6)
     rows = ask(metrics.with_columns(mean=pl.lit(50.0), sd=pl.lit(0.0)), given)
     assert {row["label"] for row in rows.effect.to_dicts()} == {"too_little_data"}
 
 
-def test_no_doses_and_no_aim_are_rows_that_claim_nothing(course):
-    metrics, given = academy(course, 7)
+def test_no_doses_and_no_aim_are_rows_that_claim_nothing(simulate):
+    metrics, given = academy(simulate, 7)
     rows = by_drill(ask(metrics, given.clear(), drills={"d1": "m", "d3": None}))
     assert rows["d1", "m"]["label"] == rows["d3", None]["label"] == "too_little_data"
     assert rows["d1", "m"]["n_doses"] == 0
 
 
-def test_a_metric_that_nobody_has_is_too_little_data(course):
-    metrics, given = academy(course, 8)
+def test_a_metric_that_nobody_has_is_too_little_data(simulate):
+    metrics, given = academy(simulate, 8)
     assert (
         by_drill(ask(metrics, given, drills={"d1": "elsewhere"}))["d1", "elsewhere"]["label"]
         == "too_little_data"
     )
 
 
-def test_doses_that_lots_decided_stand_apart(course):
-    metrics, given = academy(course, 9)
-    lucky = pl.col("student") < "s12"
-    given = given.with_columns(drawn_against=pl.when(lucky).then(pl.lit("d2")).otherwise("drawn_against"))
+def test_doses_that_lots_decided_stand_apart(simulate):
+    metrics, given = academy(simulate, 9)
+    assigned = pl.col("student") < "s12"
+    given = given.with_columns(drawn_against=pl.when(assigned).then(pl.lit("d2")).otherwise("drawn_against"))
     row = by_drill(ask(metrics, given))["d1", "m"]
     assert row["n_lots"] == 12
     assert row["lots_lo"] < 3.0 < row["lots_hi"]
 
 
-def test_for_whom_is_told_from_eight_students_on(course):
-    metrics, given = academy(course, 10)
+def test_for_whom_is_told_from_eight_students_on(simulate):
+    metrics, given = academy(simulate, 10)
     level = {f"s{i:02d}": "club" if i < 18 else "beginner" for i in range(24)}
     rows = ask(metrics, given, people={s: (name, None) for s, name in level.items()})
     groups = {
@@ -186,8 +186,8 @@ def test_a_faults_rate_comes_back_in_points():
     assert row["cross_check"] > 10.0
 
 
-def test_todays_dose_does_not_count_in_todays_baseline(course):
-    frame, _ = course(np.random.default_rng(12), "s1", sessions=4)
+def test_todays_dose_does_not_count_in_todays_baseline(simulate):
+    frame, _ = simulate(np.random.default_rng(12), "s1", sessions=4)
     at = frame["started_at"]
     given = doses([
         dose("s1", frame["session"][0], at[0] + timedelta(minutes=40), "d1"),
@@ -202,8 +202,8 @@ def test_todays_dose_does_not_count_in_todays_baseline(course):
     assert found.home[:, 0].tolist() == [0, 0, 0, 1]
 
 
-def test_a_column_needs_three_students_and_the_second_six(course):
-    metrics, given = academy(course, 13, students=6)
+def test_a_column_needs_three_students_and_the_second_six(simulate):
+    metrics, given = academy(simulate, 13, students=6)
     offsets = np.arange(7) * 8
     assert set(dose_columns(count_doses(metrics, given), offsets)) == {"first d1", "more d1", "first d2"}
     few = given.filter(pl.col("student") < "s02")

@@ -44,9 +44,9 @@ def test_a_session_with_a_saw_note_is_looked_at_for_what_the_coach_ever_names():
             ("c", "sink", 9), ("d", "sink", 0), ("d", "push", 9), ("b", "late", 4, 4),
         ),
     )  # fmt: skip
-    told = {(r["session"], r["fault"]): (r["seen"], r["measured"]) for r in looks.to_dicts()}
+    seen_and_measured = {(r["session"], r["fault"]): (r["seen"], r["measured"]) for r in looks.to_dicts()}
     # c: nobody wrote; late: nobody ever named it; d's push: c2 never names that.
-    assert told == {
+    assert seen_and_measured == {
         ("a", "sink"): (True, True), ("a", "push"): (False, False), ("b", "sink"): (False, True),
         ("b", "push"): (True, False), ("d", "sink"): (True, False),
     }  # fmt: skip

@@ -96,33 +96,47 @@ def test_the_prior_finds_the_spread_that_was_planted():
     assert strength == pytest.approx(8.0, rel=0.2)
     # It is the mode of scipy's beta-binomial times the stated prior: no neighbour is better.
 
-    def height(m, k):
+    def log_density(m, k):
         inner = stats.betabinom.logpmf(y.astype(int), 60, m * k, (1 - m) * k).sum()
         return inner + math.log(m * (1 - m)) + stats.norm.logpdf(math.log(k), math.log(4), 1.5)
 
     for m, k in ((0.005, 0), (-0.005, 0), (0, 0.3), (0, -0.3)):
-        assert height(mean + m, strength + k) < height(mean, strength)
+        assert log_density(mean + m, strength + k) < log_density(mean, strength)
 
 
 @pytest.mark.parametrize("flagged", [0.0, 20.0])
-def test_students_all_alike_give_a_finite_prior(flagged):
+def test_identical_students_give_a_finite_prior(flagged):
     mean, strength = fit_beta(np.full(5, flagged), np.full(5, 20.0))
     assert 0 < mean < 1
     assert 0 < strength < 500
 
 
-def test_likeness_is_estimated_within_students():
-    # Two students of quite different rates, each the same in every session: no likeness within sessions.
+def test_correlation_is_estimated_within_students():
+    # Two students of quite different rates, each the same in every session: no correlation within sessions.
     steady = pl.concat(
         [rows([(d, 1, 10) for d in range(0, 60, 10)]), rows([(d, 9, 10) for d in range(0, 60, 10)], "s2")]
     )
     assert within_session_correlation(baseline_sessions(steady)) == 0.0
-    # All-or-nothing sessions: full likeness.
+    # All-or-nothing sessions: full correlation.
     jumpy = rows([(d, 10 * (d // 10 % 2), 10) for d in range(0, 60, 10)])
     assert within_session_correlation(baseline_sessions(jumpy)) == pytest.approx(1.0)
 
 
-def test_planted_likeness_is_found():
+def test_the_order_of_rows_changes_no_bit_of_the_priors():
+    rng = np.random.default_rng(5)
+    many = pl.concat(
+        rows(
+            [(int(d), int(rng.integers(0, 8)), 10 + int(rng.integers(0, 4))) for d in range(0, 90, 9)],
+            f"s{i}",
+        )
+        for i in range(40)
+    )
+    first = fit_priors(many)
+    for seed in range(3):
+        assert fit_priors(many.sample(fraction=1.0, shuffle=True, seed=seed)) == first
+
+
+def test_planted_correlation_is_found():
     rng = np.random.default_rng(7)
     frames = []
     for student in range(60):
@@ -174,10 +188,15 @@ def test_fewer_than_three_sessions_on_either_side_is_too_few():
 def test_swings_that_resemble_each_other_widen_the_interval():
     counts = rows([(10 * k, 5, 10) for k in range(3)])
     alone = fault_rates(counts, PRIOR).row(0, named=True)
-    alike = fault_rates(counts, {"spring": {"trail_push": FaultPrior(1 / 9, 0.3, 2.0)}}).row(0, named=True)
+    correlated = fault_rates(counts, {"spring": {"trail_push": FaultPrior(1 / 9, 0.3, 2.0)}}).row(
+        0, named=True
+    )
     lo, hi = wilson(7.5, 15)  # 30 swings in tens at ρ = 1/9: design effect 2
-    assert (alike["rate_lo"], alike["rate_hi"]) == (pytest.approx(float(lo)), pytest.approx(float(hi)))
-    assert alike["rate_hi"] - alike["rate_lo"] > alone["rate_hi"] - alone["rate_lo"]
+    assert (correlated["rate_lo"], correlated["rate_hi"]) == (
+        pytest.approx(float(lo)),
+        pytest.approx(float(hi)),
+    )
+    assert correlated["rate_hi"] - correlated["rate_lo"] > alone["rate_hi"] - alone["rate_lo"]
 
 
 def test_only_full_pace_baseline_swings_within_a_season_count():

@@ -40,12 +40,12 @@ def test_the_chance_of_a_seldom_fault_is_the_beta_posteriors():
 
 
 def test_too_few_clean_swings_do_not_hold_yet():
-    alike = {"spring": {"trail_push": FaultPrior(rho=0.15, mean=0.3, strength=2.0)}}
+    priors = {"spring": {"trail_push": FaultPrior(rho=0.15, mean=0.3, strength=2.0)}}
     wanted = clean_swings_wanted(0.15)
     assert wanted == 15  # (ln 0.2 / ln 0.8 − 1) · (1 + 9 · 0.15) = 14.6
-    few = pace_ladder(rows("half", [(0, 0, 10)]), alike)
+    few = pace_ladder(rows("half", [(0, 0, 10)]), priors)
     assert (few["holds_at"].item(), few["clean_swings_wanted"].item()) == (None, wanted)
-    assert pace_ladder(rows("half", [(0, 0, 10), (1, 0, 10)]), alike)["holds_at"].item() == "half"
+    assert pace_ladder(rows("half", [(0, 0, 10), (1, 0, 10)]), priors)["holds_at"].item() == "half"
 
 
 def test_old_swings_drop_out_once_there_are_three_newer_sessions():

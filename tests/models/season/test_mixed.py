@@ -5,8 +5,9 @@ import pytest
 from scipy import integrate, linalg, stats
 
 from models.season.kernel import lines, restricted
-from models.season.mixed import Cell, fit_reml, log_prior, natural, scales
+from models.season.mixed import Cell, log_prior, natural, scales
 from models.season.mixed import integrate as integrate_parts
+from reml import fit_reml
 
 
 def published(package, name, student, time, value):

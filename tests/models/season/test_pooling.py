@@ -30,7 +30,7 @@ def test_vaccine_trials_are_pooled_as_published():
     assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-5), pytest.approx(152.2330, abs=1e-3))
 
 
-def test_effects_far_apart_are_hardly_drawn_together():
+def test_effects_far_apart_are_hardly_shrunk():
     effect, se = np.array([0.0, 10.0, 20.0]), np.full(3, 0.1)
     near, error = shrink_to_mean(effect, se)
     assert near == pytest.approx(effect, abs=0.01)

@@ -4,16 +4,38 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.season.cells import baseline
+from models.season.cells import KEY, baseline
 from models.season.reliability import (
     detectable_change,
     icc,
     reliability,
-    second_difference_sd,
     swings_wanted,
     typical_error,
 )
 from models.season.trend import fit_season
+
+
+def second_difference_sd(baseline_rows: pl.DataFrame, sd_swing: float) -> float:
+    """σ_session of one cell without a model: second differences of neighbouring sessions, gaps weighed in.
+
+    For sessions at t₁ < t₂ < t₃ the value at t₂ minus the straight line between its neighbours has variance
+    (1 + w² + (1 − w)²)·σ²_session + Σ(weight²·σ²_swing/n), w = (t₃ − t₂)/(t₃ − t₁): a steady slope drops
+    out, where first differences would keep it. Pooled, floored at 0; NaN where no student has three sessions.
+    """
+    squares, weights = 0.0, 0.0
+    for (_, *_), own in baseline_rows.group_by([*KEY, "student"], maintain_order=True):
+        t, y, n = (own[name].to_numpy().astype(np.float64) for name in ("t", "mean", "n"))
+        if t.size < 3:
+            continue
+        gap = t[2:] - t[:-2]
+        ok = gap > 0
+        w = np.where(ok, (t[2:] - t[1:-1]) / np.where(ok, gap, 1.0), 0.5)
+        off = y[1:-1] - w * y[:-2] - (1 - w) * y[2:]
+        swing = sd_swing**2 * (1 / n[1:-1] + w**2 / n[:-2] + (1 - w) ** 2 / n[2:])
+        squares += float(np.sum((off**2 - swing)[ok]))
+        weights += float(np.sum((1 + w**2 + (1 - w) ** 2)[ok]))
+    return float(np.sqrt(max(squares / weights, 0.0))) if weights > 0 else float("nan")
+
 
 # Shrout & Fleiss 1979, six targets by four judges.
 TABLE = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
@@ -44,11 +66,11 @@ def test_more_swings_are_wanted_while_doubling_them_cuts_a_tenth(session, swing,
     assert swings_wanted(session, swing) == wanted
 
 
-def test_planted_variance_parts_are_found_in_moving_students(course):
+def test_planted_variance_parts_are_found_in_moving_students(simulate):
     rng = np.random.default_rng(3)
     starts = rng.normal(60, 5, 80)
     frame = pl.concat(
-        course(
+        simulate(
             rng,
             f"s{i}",
             start=starts[i],

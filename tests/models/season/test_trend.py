@@ -1,4 +1,4 @@
-"""Students' lines: what they claim of simulated courses whose truth is known, and what they keep quiet about."""
+"""Students' lines: what they claim of simulated students whose truth is known, and what they leave open."""
 
 import numpy as np
 import polars as pl
@@ -24,10 +24,10 @@ def answer(frame, better="up", bands=NO_BANDS):
     return student_lines(rows, fit_season(rows), {"m": better}, bands)
 
 
-def academy(course, rng, students, **how):
-    """Many students' courses, and their true changes in the students' order."""
+def academy(simulate, rng, students, **how):
+    """Rows of many students, and their true changes in the students' order."""
     made = [
-        course(
+        simulate(
             rng, f"s{i:03}", start=rng.normal(60, 5), sessions=int(rng.integers(5, 11)), swings=int(rng.integers(6, 13)),
             **{name: value(rng) if callable(value) else value for name, value in how.items()},
         )
@@ -53,25 +53,25 @@ def bands_of(lo, hi, **more):
     ],
     ids=["slopes", "random walks", "improve then flat", "all hold"],
 )
-def test_nine_in_ten_intervals_hold_the_true_change(course, how, least):
+def test_nine_in_ten_intervals_hold_the_true_change(simulate, how, least):
     # Goals for 40 students: 88–92 % under slopes and random walks, a plateau reported, at least 88 % when
     # all hold. Six academies of 40 leave about ±4 points to chance, so the gate is wider; the calibration run is not.
     inside = []
     for seed in range(6):
-        frame, truth = academy(course, np.random.default_rng(seed), 40, **how)
+        frame, truth = academy(simulate, np.random.default_rng(seed), 40, **how)
         trend = answer(frame).trend.sort("student")
         inside.append((truth >= trend["change_lo"].to_numpy()) & (truth <= trend["change_hi"].to_numpy()))
     assert least <= np.mean(inside) <= (0.97 if how else 1.0)
 
 
-def test_students_who_truly_hold_are_seldom_called(course):
+def test_students_who_truly_hold_are_seldom_called(simulate):
     # Among others who move either way, students whose change is exactly 0: at most 5 % called. (Where the whole
-    # academy drifts one way they are drawn along with it, and more are called.)
+    # academy drifts one way they are pulled along with it, and more are called.)
     called = []
     for seed in range(8):
         rng = np.random.default_rng(100 + seed)
-        still, _ = academy(course, rng, 20)
-        moving, _ = academy(course, rng, 20, per_month=lambda r: r.normal(0, 0.4))
+        still, _ = academy(simulate, rng, 20)
+        moving, _ = academy(simulate, rng, 20, per_month=lambda r: r.normal(0, 0.4))
         moving = moving.with_columns(pl.concat_str(pl.lit("m"), "student").alias("student"))
         labels = answer(pl.concat([still, moving])).trend.filter(pl.col("student").str.starts_with("s"))[
             "label"
@@ -80,10 +80,10 @@ def test_students_who_truly_hold_are_seldom_called(course):
     assert np.mean(called) <= 0.05
 
 
-def test_a_large_steady_rise_is_improving_or_slipping_as_the_metric_reads(course):
+def test_a_large_steady_rise_is_improving_or_slipping_as_the_metric_reads(simulate):
     rng = np.random.default_rng(1)
-    frame, _ = academy(course, rng, 20)
-    riser, _ = course(rng, "riser", change=12.0, sessions=10)
+    frame, _ = academy(simulate, rng, 20)
+    riser, _ = simulate(rng, "riser", change=12.0, sessions=10)
     both = pl.concat([frame, riser])
     for better, label in (("up", "improving"), ("down", "slipping"), ("none", "not_clear")):
         row = answer(both, better).trend.filter(pl.col("student") == "riser").row(0, named=True)
@@ -97,24 +97,24 @@ def test_a_large_steady_rise_is_improving_or_slipping_as_the_metric_reads(course
             assert row["p_better"] + row["p_worse"] == pytest.approx(1)
 
 
-def test_a_change_of_device_is_not_taken_for_a_change_of_student(course):
+def test_a_change_of_device_is_not_taken_for_a_change_of_student(simulate):
     rng = np.random.default_rng(2)
-    frame, truth = academy(course, rng, 40, device_from=75, offset=6.0)
+    frame, truth = academy(simulate, rng, 40, device_from=75, offset=6.0)
     trend = answer(frame).trend.sort("student")
     assert np.abs(trend["change"].mean() - truth.mean()) < 1.0
     inside = (truth >= trend["change_lo"].to_numpy()) & (truth <= trend["change_hi"].to_numpy())
     assert inside.mean() >= 0.85
-    # Values now stand on the device in use now.
+    # Values now are those of the device in use now.
     assert trend["value_now"].mean() == pytest.approx(
         frame.filter(pl.col("device") == "plates")["mean"].mean(), abs=0.7
     )
 
 
-def test_toward_the_band_is_better_from_either_side(course):
+def test_toward_the_band_is_better_from_either_side(simulate):
     rng = np.random.default_rng(3)
-    frame, _ = academy(course, rng, 20)
-    below, _ = course(rng, "below", start=50.0, change=10.0, sessions=10)
-    above, _ = course(rng, "above", start=80.0, change=10.0, sessions=10)
+    frame, _ = academy(simulate, rng, 20)
+    below, _ = simulate(rng, "below", start=50.0, change=10.0, sessions=10)
+    above, _ = simulate(rng, "above", start=80.0, change=10.0, sessions=10)
     rows = answer(pl.concat([frame, below, above]), "band", Bands(bands_of(60.0, 70.0), {}, {})).trend
     found = {row["student"]: row for row in rows.to_dicts()}
     assert (found["below"]["label"], found["above"]["label"]) == ("improving", "slipping")
@@ -122,20 +122,20 @@ def test_toward_the_band_is_better_from_either_side(course):
     assert found["above"]["p_worse"] > 0.99
 
 
-def test_without_a_band_no_direction_is_judged(course):
+def test_without_a_band_no_direction_is_judged(simulate):
     rng = np.random.default_rng(3)
-    frame, _ = academy(course, rng, 20, per_month=2.0)
+    frame, _ = academy(simulate, rng, 20, per_month=2.0)
     trend = answer(frame, "band").trend
     assert trend["p_better"].null_count() == 20
     assert set(trend["label"]) <= {HOLDING, "not_clear"}
 
 
-def test_too_few_sessions_or_days_claim_nothing(course):
+def test_too_few_sessions_or_days_claim_nothing(simulate):
     rng = np.random.default_rng(4)
-    frame, _ = academy(course, rng, 10)
-    two, _ = course(rng, "two", sessions=2)
-    brief, _ = course(rng, "brief", sessions=5, days=27)
-    one, _ = course(rng, "one", sessions=1)
+    frame, _ = academy(simulate, rng, 10)
+    two, _ = simulate(rng, "two", sessions=2)
+    brief, _ = simulate(rng, "brief", sessions=5, days=27)
+    one, _ = simulate(rng, "one", sessions=1)
     lines = answer(pl.concat([frame, two, brief, one]))
     few = lines.trend.filter(pl.col("student").is_in(["two", "brief", "one"]))
     assert set(few["label"]) == {"too_few"}
@@ -143,37 +143,37 @@ def test_too_few_sessions_or_days_claim_nothing(course):
     assert not set(few["student"]) & set(lines.line["student"])
 
 
-def test_one_student_alone_is_not_clear_yet(course):
-    frame, _ = course(np.random.default_rng(5), "s1", change=10.0)
+def test_one_student_alone_is_not_clear_yet(simulate):
+    frame, _ = simulate(np.random.default_rng(5), "s1", change=10.0)
     lines = answer(frame)
     assert lines.trend["label"].to_list() == ["not_clear"]
     assert lines.line.is_empty()
 
 
-def test_values_that_are_all_one_hold(course):
-    frame, _ = academy(course, np.random.default_rng(6), 8)
+def test_a_value_that_never_changes_is_holding(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(6), 8)
     trend = answer(frame.with_columns(mean=pl.lit(50.0), sd=pl.lit(0.0))).trend
     assert set(trend["label"]) == {HOLDING}
     assert set(trend["change"]) == {0.0}
     assert set(trend["value_now"]) == {50.0}
 
 
-def test_no_rows_give_no_lines(course):
-    frame, _ = course(np.random.default_rng(7), "s1")
+def test_no_rows_give_no_lines(simulate):
+    frame, _ = simulate(np.random.default_rng(7), "s1")
     lines = answer(frame.clear())
     assert lines.trend.is_empty()
     assert lines.line.is_empty()
 
 
-def test_one_swing_a_session_is_enough_for_a_line(course):
-    frame, _ = academy(course, np.random.default_rng(8), 10)
+def test_one_swing_a_session_is_enough_for_a_line(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(8), 10)
     single = frame.with_columns(sd=pl.lit(None, dtype=pl.Float64), n=pl.lit(1))
     assert answer(single).trend["change"].null_count() == 0
 
 
-def test_other_parts_paces_and_seasons_stay_out(course):
-    frame, _ = academy(course, np.random.default_rng(9), 10)
-    strangers = [
+def test_other_parts_paces_and_seasons_are_left_out(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(9), 10)
+    others = [
         frame.with_columns(mean=pl.lit(1e6), **{name: pl.lit(value, dtype=pl.String)})
         for name, value in (
             ("part", "after_drill"),
@@ -182,11 +182,11 @@ def test_other_parts_paces_and_seasons_stay_out(course):
             ("club_family", None),
         )
     ]
-    assert answer(pl.concat([frame, *strangers])).trend.equals(answer(frame).trend)
+    assert answer(pl.concat([frame, *others])).trend.equals(answer(frame).trend)
 
 
-def test_the_line_runs_from_first_to_last_session(course):
-    frame, _ = academy(course, np.random.default_rng(10), 10)
+def test_the_line_runs_from_first_to_last_session(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(10), 10)
     lines = answer(frame)
     ends = lines.line.group_by("student").agg(
         first=pl.col("day").min(), last=pl.col("day").max(), start=pl.col("mean").sort_by("day").first(),
@@ -203,15 +203,15 @@ def test_the_line_runs_from_first_to_last_session(course):
     assert (lines.line["mean"] < lines.line["hi"]).all()
 
 
-def test_the_order_of_rows_does_not_matter(course):
-    frame, _ = academy(course, np.random.default_rng(11), 10)
+def test_the_order_of_rows_does_not_matter(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(11), 10)
     first, again = answer(frame), answer(frame.sample(fraction=1.0, shuffle=True, seed=1))
     assert first.trend.equals(again.trend)
     assert first.line.equals(again.line)
 
 
-def test_a_device_that_no_build_has_met_waits_for_one(course):
-    frame, _ = academy(course, np.random.default_rng(12), 10)
+def test_a_device_new_since_the_last_build_waits_for_the_next(simulate):
+    frame, _ = academy(simulate, np.random.default_rng(12), 10)
     parameter = {("spring", "iron", "m"): fit_cell(baseline(frame))}
     later = frame.with_columns(
         device=pl.when(pl.col("session") == "s001-3").then(pl.lit("new")).otherwise("device")

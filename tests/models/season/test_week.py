@@ -23,13 +23,13 @@ def test_the_list_is_cut_where_one_in_twenty_listed_may_be_chance(p, count):
     assert count_listed(np.array(p, dtype=float)) == count
 
 
-def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(course):
+def test_rows_when_everyone_truly_holds_are_under_one_in_four_hundred(simulate):
     # The goal: fewer than one row in 400; 3 academies × 40 students × 4 metrics = 480 rows, so at most one.
     rng, listed = np.random.default_rng(8), 0
     for _ in range(3):
         rows = baseline(
             pl.concat(
-                course(rng, f"s{i}", metric=f"m{m}", start=rng.normal(60, 5))[0]
+                simulate(rng, f"s{i}", metric=f"m{m}", start=rng.normal(60, 5))[0]
                 for m in range(4)
                 for i in range(40)
             )

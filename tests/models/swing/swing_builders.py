@@ -22,7 +22,7 @@ LENGTH_S = 3.4
 
 
 @dataclass
-class Course:
+class Curve:
     """One signal by its posts: (time in s, value); held before the first and after the last."""
 
     posts: list[tuple[float, float]]
@@ -42,19 +42,19 @@ def posts(start, **at):
         event, _, shift = name.partition("__" if early else "@") if early else name.partition("_ms")
         shift_s = int(shift or 0) / 1000
         found.append((TIMES[event] + (-shift_s if early else shift_s), value))
-    return Course(sorted(found))
+    return Curve(sorted(found))
 
 
 @dataclass
 class Plan:
     """What one swing does. Shares, along and heel shares in %; total in % of body weight."""
 
-    share: Course
-    lead_along: Course
-    trail_along: Course
-    lead_heel: Course | None = None  # % of the foot's load
-    trail_heel: Course | None = None
-    total: Course = field(default_factory=lambda: Course([(0.0, 100.0)]))
+    share: Curve
+    lead_along: Curve
+    trail_along: Curve
+    lead_heel: Curve | None = None  # % of the foot's load
+    trail_heel: Curve | None = None
+    total: Curve = field(default_factory=lambda: Curve([(0.0, 100.0)]))
 
     def columns(self, rate, noise=0.0, seed=0, weight=WEIGHT_N):
         t = np.arange(int(LENGTH_S * rate) + 1) / rate
@@ -127,7 +127,7 @@ def event_rows(marked, session="s1", t0_s=0.0, error_s=0.0):
 
 
 @dataclass
-class Lines(Course):
+class Lines(Curve):
     """The same by straight lines, for values worked out by hand."""
 
     def at(self, t):

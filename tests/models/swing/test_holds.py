@@ -1,4 +1,4 @@
-"""Steadiness holds: worked values of the measures, how the course is formed, which holds compare."""
+"""Steadiness holds: worked values of the measures, how the centre of pressure is formed, which holds compare."""
 
 import math
 
@@ -32,13 +32,13 @@ def hold_frame(from_s=5.0, to_s=25.0):
     return pl.DataFrame({"swing_no": [91], "eyes": ["open"], "from_s": [from_s], "to_s": [to_s]})
 
 
-def feet(course):
-    """Both feet at the same place along and across, so that the mean stands 0 mm from the middle line."""
-    n = course.shape[1]
-    lead_share = 0.5 + (course[0]) / 400.0
+def feet(cop):
+    """Both feet at the same place along and across, so that the mean lies 0 mm from the middle line."""
+    n = cop.shape[1]
+    lead_share = 0.5 + (cop[0]) / 400.0
     return {
         "lead_n": 700 * lead_share, "trail_n": 700 * (1 - lead_share),
-        "lead_along_pct": course[1] / 2.5, "trail_along_pct": course[1] / 2.5,
+        "lead_along_pct": cop[1] / 2.5, "trail_along_pct": cop[1] / 2.5,
         "lead_across_mm": np.zeros(n), "trail_across_mm": np.zeros(n),
     }  # fmt: skip
 
@@ -54,28 +54,28 @@ def test_a_circle_gives_its_own_path_speed_rms_and_ellipse():
 
 def test_rms_and_ellipse_of_whole_turns_are_those_of_a_circle():
     # 4 whole turns remain once 1 s is cut at each end; each coordinate has SD r/√2, the ellipse π·5.991·r²/2
-    course = circle(turns=4.4, seconds=22.0)
-    found = measures(course, RATE, 0.0, 22.0)
+    cop = circle(turns=4.4, seconds=22.0)
+    found = measures(cop, RATE, 0.0, 22.0)
     assert found["rms_along_mm"] == pytest.approx(10 / math.sqrt(2), rel=2e-3)
     assert found["rms_across_mm"] == pytest.approx(10 / math.sqrt(2), rel=2e-3)
     assert found["ellipse_mm2"] == pytest.approx(math.pi * 5.9915 * 50, rel=3e-3)
 
 
 def test_what_is_outside_the_hold_and_a_second_at_each_end_counts_for_nothing():
-    course = circle(seconds=40.0)
-    stepped = course.copy()
+    cop = circle(seconds=40.0)
+    stepped = cop.copy()
     stepped[:, :900] += 80  # before 9 s; the hold is from 8 s
     assert measures(stepped, RATE, 8.2, 30.0)["path_mm"] == pytest.approx(
-        measures(course, RATE, 8.2, 30.0)["path_mm"], rel=0.01
+        measures(cop, RATE, 8.2, 30.0)["path_mm"], rel=0.01
     )
 
 
 def test_the_course_from_the_feet_equals_the_delivered_one():
-    course = circle()
+    cop = circle()
     given = hold_rows(
-        trace_of({"lead_n": course[0], "cop_x_mm": course[0], "cop_y_mm": course[1]}), hold_frame(), None
+        trace_of({"lead_n": cop[0], "cop_x_mm": cop[0], "cop_y_mm": cop[1]}), hold_frame(), None
     )
-    formed = hold_rows(trace_of(feet(course)), hold_frame(), STANCE)
+    formed = hold_rows(trace_of(feet(cop)), hold_frame(), STANCE)
     assert given.columns == ["session", "swing_no", *MEASURES]
     for name in MEASURES:
         assert formed[name][0] == pytest.approx(given[name][0], rel=1e-3), name
@@ -90,12 +90,12 @@ def test_without_what_a_centre_of_pressure_takes_the_measures_are_null(lost):
 
 
 def test_a_short_gap_is_bridged_and_a_long_one_gives_null():
-    course = circle()
-    short, long = course.copy(), course.copy()
+    cop = circle()
+    short, long = cop.copy(), cop.copy()
     short[:, 900:950] = np.nan
     long[:, 900:1100] = np.nan
     assert measures(short, RATE, 0.0, 20.0)["path_mm"] == pytest.approx(
-        measures(course, RATE, 0.0, 20.0)["path_mm"], rel=0.01
+        measures(cop, RATE, 0.0, 20.0)["path_mm"], rel=0.01
     )
     assert set(measures(long, RATE, 0.0, 20.0).values()) == {None}
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ingest.sample_checks import plain_swings, rows_by_swing
+from ingest.plate_rows import plain_swings, rows_by_swing
 
 
 def swing(hz=200.0, count=300, start=0.0):

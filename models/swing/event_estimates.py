@@ -1,9 +1,9 @@
-"""Events nobody marked, estimated from the plate: the academy's own fit where there is one, else rules.
+"""Unmarked events, estimated from the plate: by the academy's own fit where there is one, else by rules.
 
-A rule is a landmark and a usual distance to it, with a wide stated error (common practice, no source); it is
-used until the academy's marks allow a fit (event_fit.py), and beside it as a check: an estimate further from
-the rule's than the rule's own error carries that distance as its expected error, so that a swing unlike those
-of the fit is not trusted with the fit's small error.
+A rule is a landmark and a usual distance from it, with a wide stated error (common practice, no source). It
+is used until the academy has enough marked swings for a fit (event_fit.py), and then as a check: an estimate
+that differs from the rule's by more than the rule's own error takes that difference as its expected error, so
+that a swing unlike those of the fit does not get the fit's small error.
 """
 
 from typing import NamedTuple
@@ -22,7 +22,7 @@ FLOATS = NDArray[np.float64]
 
 
 class Rule(NamedTuple):
-    """An event stands `shift_s` after a landmark, give or take `error_s`."""
+    """An event comes `shift_s` after a landmark, give or take `error_s`."""
 
     landmark: str
     shift_s: float
@@ -30,8 +30,8 @@ class Rule(NamedTuple):
 
 
 RULES = {
-    "address": Rule("quiet", -0.30, 0.40),  # the still stand before takeaway
-    "takeaway": Rule("away_1", -0.06, 0.08),  # the first move is there before it can be told from sway
+    "address": Rule("quiet", -0.30, 0.40),  # standing still before takeaway
+    "takeaway": Rule("away_1", -0.06, 0.08),  # the first move begins before it stands out from sway
     "mid_back": Rule("fall_70", 0.08, 0.10),
     "top": Rule("total_dip", 0.00, 0.08),
     "mid_down": Rule("surge_50", 0.05, 0.06),
@@ -43,7 +43,7 @@ NO_ROWS = pl.DataFrame(
     schema={"session": pl.String, "swing_no": pl.Int32, "event": pl.String, "t_s": pl.Float64,
             "source": pl.String, "expected_error_s": pl.Float64, "clock": pl.String}
 )  # fmt: skip
-"""Most sessions have every event marked; making an empty frame for each of them would take time."""
+"""Most sessions have every event marked; making an empty DataFrame for each of them would take time."""
 
 
 def landmarks_of(trace: SessionTrace, wanted: NDArray[np.bool_]) -> FLOATS:
@@ -63,7 +63,7 @@ def fill_events(
     """Put estimates where `event_s` (S, 7) is NaN, and their expected errors in `error_s`, in place.
 
     Only `wanted` swings (S,) are looked at. An estimate outside the record or out of swing order is not used:
-    marked events stand, and of two estimates the less certain goes. A record without a swing gets none.
+    marked events are kept, and of two estimates the less certain goes. A record without a swing gets none.
 
     Returns
         (S, 7) which events are estimates.
@@ -98,7 +98,7 @@ def estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
 
 
 def _keep_order(event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_], end_s: float) -> None:
-    """Take estimates of one swing (7,) out, the least certain first, until the events stand in order."""
+    """Take estimates of one swing (7,) out, the least certain first, until the events are in order."""
     outside = estimated & ((event_s < 0.0) | (event_s > end_s))
     event_s[outside] = error_s[outside] = np.nan
     while True:

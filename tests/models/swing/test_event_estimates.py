@@ -13,8 +13,8 @@ import pytest
 
 from demo_academy import plates, write
 from demo_academy.swings import generate_season
+from models.swing.event_estimates import RULES, estimate, fill_events, landmarks_of
 from models.swing.event_fit import EventFit, fit_events, predict
-from models.swing.events import RULES, estimate, fill_events, landmarks_of
 from models.swing.reduce import reduce_session
 from models.swing.rules import read_rules
 from warehouse.definitions import metric_codes
