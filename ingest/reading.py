@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.deliveries import SHEET, Contents, Delivery
+from ingest.delivery import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
