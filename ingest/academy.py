@@ -22,16 +22,6 @@ class Person:
 
 
 @dataclass(frozen=True)
-class Standing:
-    """The version of a session that is in the warehouse."""
-
-    student: str
-    delivery: str
-    season: str | None
-    has_plate: bool
-
-
-@dataclass(frozen=True)
 class Academy:
     """The roster and settings in force. Read from the warehouse; never changed in place."""
 

@@ -18,7 +18,10 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from ingest.refusals import refuse
+from ingest import filing
+from ingest.delivery import ARCHIVE, Delivery, find
+from ingest.outcomes import RefusedDeliveries
+from ingest.refusals import UNREADABLE, refuse, unreadable
 from warehouse.errors import Refused
 from warehouse.vocabulary import ARCHIVE_ENDINGS
 
@@ -184,7 +187,7 @@ def _take(path: Path, members: Iterator[_Member], target: Path) -> None:
             with member.open() as source, copy.open("xb") as file:
                 _copy(source, file, member.size, path)
         except (FileExistsError, NotADirectoryError) as error:
-            what = f"{_shown(str(member.name))} stands in the archive twice"
+            what = f"{_shown(str(member.name))} is in the archive twice"
             raise _stop(path, "name_twice", what, "pack it anew and deliver again") from error
         os.utime(copy)
 
@@ -198,3 +201,52 @@ def _copy(source: IO[bytes], file: IO[bytes], size: int, path: Path) -> None:
         file.write(chunk)
     if given != size:
         raise EOFError(path.name)
+
+
+class Archives:
+    """Unpacks archives under the home for the length of one load.
+
+    An archive stays in the inbox until the load has settled all it held, so a crash loses nothing: the next
+    load unpacks it again and finds what was taken unchanged.
+    """
+
+    def __init__(self, refused: RefusedDeliveries) -> None:
+        self.refused = refused
+        self.folder = refused.job.home.path / filing.UNPACKED
+        self._opened: list[Delivery] = []
+
+    def open(self, delivery: Delivery) -> Iterator[Delivery]:
+        """What an archive holds; any other delivery itself; nothing when the archive is refused."""
+        if delivery.kind != ARCHIVE:
+            yield delivery
+            return
+        target = self.folder / str(len(self._opened)) / delivery.path.name.split(".")[0]
+        try:
+            unpack(delivery.path, target)
+            inside = find([target])
+            if not inside:
+                what, todo = "there is no file in the archive", "pack the sessions' folders and deliver again"
+                raise refuse("empty_file", what, todo, file=delivery.name)
+        except Refused as refused:
+            self._refuse(delivery, refused)
+        except UNREADABLE as error:
+            self._refuse(delivery, unreadable(delivery.name, None, delivery.name, error))
+        else:
+            self._opened.append(delivery)
+            yield from inside
+
+    def _refuse(self, delivery: Delivery, refused: Refused) -> None:
+        try:
+            contents = delivery.read()
+        except OSError:
+            self.refused.job.report.refused.append(
+                refused.refusal
+            )  # it can't be read, so it stays where it is
+            return
+        self.refused.refuse(delivery, contents, [refused.refusal])
+
+    def close(self) -> None:
+        """Everything is settled: archives of the inbox go, and so does what was unpacked."""
+        for delivery in self._opened:
+            filing.take_away(self.refused.job.home, delivery)
+        shutil.rmtree(self.folder, ignore_errors=True)

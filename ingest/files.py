@@ -1,14 +1,16 @@
 """Single-file deliveries: the roster, academy.toml, loose notes and loose shots."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
-from ingest import filing, landing, ledger
-from ingest.deliveries import NOTES, SETTINGS, SHOTS, Contents, Delivery
+from ingest import landing, ledger
+from ingest.delivery import NOTES, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
-from ingest.job import Job
+from ingest.outcomes import AcceptedDeliveries
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
@@ -17,10 +19,10 @@ from warehouse.traces import trace_path
 
 
 class Files:
-    """Takes single-file deliveries into a job's warehouse."""
+    """Accepts single-file deliveries, finds them unchanged, or refuses them."""
 
-    def __init__(self, job: Job) -> None:
-        self.job = job
+    def __init__(self, accepted: AcceptedDeliveries) -> None:
+        self.job, self.accepted, self.refused = accepted.job, accepted, accepted.refused
         self.consents_came = False
 
     def settle(self, delivery: Delivery) -> None:
@@ -31,9 +33,9 @@ class Files:
             contents.check_sizes()
             self._take(delivery, contents)
         except Refused as refused:
-            self.job.refuse(delivery, contents, [refused.refusal])
+            self.refused.refuse(delivery, contents, [refused.refusal])
         except UNREADABLE as error:
-            self.job.refuse(
+            self.refused.refuse(
                 delivery, contents, [unreadable(delivery.name, None, delivery.name, error).refusal]
             )
 
@@ -51,29 +53,6 @@ class Files:
             todo = "put it in a session's folder, or name it people.csv, notes.csv, shots.csv and the like"
             raise refuse("unknown_file", what, todo, file=delivery.name)
 
-    def _unchanged(self, delivery: Delivery) -> None:
-        self.job.report.files.setdefault(delivery.name, "unchanged")
-        filing.take_away(self.job.home, delivery)
-
-    def _accept(
-        self,
-        delivery: Delivery,
-        contents: Contents,
-        land: Callable[[], dict[str, int]],
-        *,
-        again: Sequence[str] = (),
-        moves: Sequence[tuple[Path, Path]] = (),
-    ) -> None:
-        entry = self.job.entry(delivery, contents, "accepted")
-
-        def after() -> None:
-            filing.move_traces(moves)
-            for session in again:
-                self.job.read_again(session)
-
-        self.job.commit(delivery, contents, entry, land, after=after, again=again, moves=moves)
-        self.job.report.files[delivery.name] = "accepted"
-
     def _settings(self, delivery: Delivery, contents: Contents) -> None:
         data = contents.held[SETTINGS]
         try:
@@ -81,12 +60,12 @@ class Files:
         except UnderfootError as error:
             raise Refused(DetailedRefusal("settings", str(error), file=SETTINGS)) from error
         if not self.job.replaying and data == self.job.home.settings_file.read_bytes():
-            self._unchanged(delivery)
+            self.accepted.unchanged(delivery)
             return
-        self._accept(delivery, contents, dict)
+        self.accepted.commit(delivery, contents, lambda _: {})
         if not self.job.replaying:
             ledger.keep_settings(self.job.home, data)
-        self.job.know(settings)
+        self.accepted.use_settings(settings)
 
     def _roster(self, delivery: Delivery, contents: Contents) -> None:
         job, file = self.job, delivery.files[0]
@@ -94,12 +73,12 @@ class Files:
         frame = kind.read(contents.held[file], job.academy)
         changed = landing.changed_rows(job.writer, kind.table, frame)
         if changed.is_empty() and not job.replaying:
-            self._unchanged(delivery)
+            self.accepted.unchanged(delivery)
             return
         again = landing.sessions_to_read_again(job.writer, changed) if kind.table == "academy.person" else []
         moves: list[tuple[Path, Path]] = []
 
-        def land() -> dict[str, int]:
+        def land(_: Mapping[str, Any]) -> dict[str, int]:
             n = landing.land_roster(job.writer, kind, changed)
             if kind.table == "academy.season":
                 landing.assign_seasons(job.writer)
@@ -107,7 +86,7 @@ class Files:
 
         if kind.table == "academy.season":
             moves = self._moves(changed)
-        self._accept(delivery, contents, land, again=again, moves=moves)
+        self.accepted.commit(delivery, contents, land, again=again, moves=moves)
         self.consents_came |= kind.table == "academy.consent"
         column = {"academy.person": "person", "academy.coaching": "student"}.get(kind.table)
         if column is not None:
@@ -117,12 +96,12 @@ class Files:
         """Traces whose session's season changes with these rows; the sessions are remembered so."""
         job, moves = self.job, []
         for session, season in landing.changed_seasons(job.writer, changed).iter_rows():
-            old = job.current[session]
+            old = job.sessions[session]
             if old.has_plate:
                 moves.append(
                     (trace_path(job.home, old.season, session), trace_path(job.home, season, session))
                 )
-            job.current[session] = type(old)(old.student, old.delivery, season, old.has_plate)
+            job.sessions[session] = replace(old, season=season)
             job.report.touched.add(old.student)
         return moves
 
@@ -134,14 +113,10 @@ class Files:
         )
         return set(rows.to_series())
 
-    def _student_of(self, session: str) -> str | None:
-        standing = self.job.current.get(session)
-        return standing.student if standing is not None else None
-
     def _read_lines(self, delivery: Delivery, contents: Contents) -> Lines:
         file = delivery.files[0]
         kind = files_of(LineFormat, [file])[file]
-        context = LineContext(self.job.academy, self._student_of, self._swings_of)
+        context = LineContext(self.job.academy, self.job.student_of, self._swings_of)
         return kind.read(contents.held[file], file, context)
 
     def _notes(self, delivery: Delivery, contents: Contents) -> None:
@@ -156,7 +131,9 @@ class Files:
         rows = typed("academy.shot", from_lines(shots.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.shot", rows.drop("delivery"))
         self._lines(delivery, contents, rows, fresh, shots.refused, landing.land_shots)
-        self.job.report.touched |= {s for n in set(rows["session"]) if (s := self._student_of(n)) is not None}
+        self.job.report.touched |= {
+            s for n in set(rows["session"]) if (s := self.job.student_of(n)) is not None
+        }
 
     def _lines(
         self,
@@ -171,19 +148,17 @@ class Files:
         job = self.job
         if rows.is_empty():
             empty = refusal("empty_file", "the file has no lines", "export it again", file=delivery.name)
-            job.refuse(delivery, contents, refused or [empty])
+            self.refused.refuse(delivery, contents, refused or [empty])
             return
         if fresh.is_empty() and not job.replaying:
-            self._unchanged(delivery)
+            self.accepted.unchanged(delivery)
             return
         listed = [r.within(delivery=contents.fingerprint) for r in refused]
-        entry = job.entry(delivery, contents, "accepted")
 
-        def both() -> dict[str, int]:
+        def both(entry: Mapping[str, Any]) -> dict[str, int]:
             counts = land(job.writer, rows)
-            job.land_refusals(listed, entry, session=None, who={})
+            self.refused.land(listed, entry, session=None, who={})
             return counts
 
-        job.commit(delivery, contents, entry, both)
-        job.report.files[delivery.name] = "accepted"
+        self.accepted.commit(delivery, contents, both)
         job.report.refused += listed

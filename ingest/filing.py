@@ -1,42 +1,33 @@
 """Keeping what came: accepted deliveries in filed/ with the ledger, refused ones in refused/ with why.json.
 
-A delivery's bytes stand in filed/, flushed to disk, before its rows are committed; its ledger line follows
-the commit. Between the two, a pending file says what still has to be done, so that a crash at any moment can
-be mended by the next load.
+A delivery's bytes are in filed/, flushed to disk, before its rows are committed, and its originals leave the
+inbox last. So a crash at any moment loses nothing.
 """
 
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ingest.deliveries import ROSTER, SESSION, SETTINGS, SHEET, WHY, Contents, Delivery
+from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
-from ingest.ledger import Ledger
 from warehouse.errors import Refusal
 from warehouse.filed import content_hash, kept_tracks
 from warehouse.home import Home, sync, write_synced
 from warehouse.vocabulary import is_film
 
-
-class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault
-    """A delivery's bytes were no longer those that were read: somebody is still writing it."""
-
-
-PENDING = "pending-*.json"
 UNPACKED = ".unpacked"
 _GONE = ".gone-"
 
 
-def now() -> datetime:
-    """The present moment, UTC, naive as all times of the warehouse are."""
-    return datetime.now(UTC).replace(tzinfo=None)
+class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault
+    """A delivery's bytes were no longer those that were read: somebody is still writing it."""
 
 
 def keep(
@@ -101,86 +92,6 @@ def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
         raise Changed(delivery.name)
 
 
-def mark_pending(
-    home: Home,
-    entry: Mapping[str, Any],
-    *,
-    trace: Path | None = None,
-    old_trace: Path | None = None,
-    again: Iterable[str] = (),
-    moves: Iterable[tuple[Path, Path]] = (),
-) -> Path:
-    """Say, flushed to disk, what a commit that is about to happen still needs done after it.
-
-    `trace` takes the place of `old_trace`; `again` names sessions to be read again from their filed bytes;
-    `moves` are traces whose season changed.
-    """
-
-    def inside(path: Path | None) -> str | None:
-        return None if path is None else path.relative_to(home.path).as_posix()
-
-    path = home.filed / f"pending-{entry['sequence']:09d}.json"
-    more = {
-        "entry": dict(entry),
-        "trace": inside(trace),
-        "old_trace": inside(old_trace),
-        "again": list(again),
-        "moves": [[inside(a), inside(b)] for a, b in moves],
-    }
-    with path.open("w", encoding="utf-8") as file:
-        json.dump(more, file, ensure_ascii=False)
-        file.flush()
-        os.fsync(file.fileno())
-    return path
-
-
-def new_trace(trace: Path, fingerprint: str) -> Path:
-    """Name a trace is written under until its session is committed."""
-    return trace.with_name(f"{trace.name}.{fingerprint[:16]}.new")
-
-
-def place_trace(trace: Path | None, old: Path | None, fingerprint: str) -> None:
-    """After a commit: the new trace stands under its own name, the earlier version's is gone."""
-    if trace is not None and new_trace(trace, fingerprint).exists():
-        new_trace(trace, fingerprint).replace(trace)
-    if old is not None and old != trace:
-        old.unlink(missing_ok=True)
-
-
-def move_traces(moves: Iterable[tuple[Path, Path]]) -> None:
-    """Put traces under their session's new season; those already moved are passed over."""
-    for source, target in moves:
-        if source.exists():
-            target.parent.mkdir(parents=True, exist_ok=True)
-            source.replace(target)
-
-
-def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str], None]) -> None:
-    """After a commit: place traces, read again what must be, write the ledger line, forget the file."""
-    more = json.loads(pending.read_text(encoding="utf-8"))
-    entry = more["entry"]
-    trace, old = (None if more[key] is None else home.path / more[key] for key in ("trace", "old_trace"))
-    place_trace(trace, old, entry["content"])
-    move_traces((home.path / source, home.path / target) for source, target in more["moves"])
-    if entry["kind"] == ROSTER and entry["name"] == SETTINGS:
-        text = (home.filed / entry["content"] / SETTINGS).read_text(encoding="utf-8-sig")
-        write_synced(home.settings_file, text)
-    for session in more["again"]:
-        read_again(session)
-    if entry["sequence"] > ledger.written:
-        ledger.append(entry)
-    pending.unlink()
-
-
-def drop(home: Home, pending: Path) -> None:
-    """A commit that never happened: forget its trace and its pending file."""
-    with suppress(ValueError, KeyError, TypeError):
-        more = json.loads(pending.read_text(encoding="utf-8"))
-        if more["trace"] is not None:
-            new_trace(home.path / more["trace"], more["entry"]["content"]).unlink(missing_ok=True)
-    pending.unlink(missing_ok=True)
-
-
 def in_inbox(home: Home, delivery: Delivery) -> bool:
     """Whether a delivery's originals are ours to move."""
     return any(delivery.base.is_relative_to(own) for own in _roots(home))
@@ -212,11 +123,6 @@ def take_away(home: Home, delivery: Delivery) -> None:
         if delivery.waiting:
             (delivery.base / WHY).unlink(missing_ok=True)
     _prune(delivery.base if not whole else delivery.path.parent, roots)
-
-
-def remove(folder: Path) -> None:
-    """Remove a folder of refused/."""
-    shutil.rmtree(folder, ignore_errors=True)
 
 
 def _all_files(folder: Path) -> Iterator[str]:
@@ -274,15 +180,65 @@ def keep_refused(
     return target
 
 
-def supersede(why: Path, told: dict[str, Any], content: str, *, keeps_films: bool = True) -> None:
+def supersede(file: Path, why: dict[str, Any], content: str, *, keeps_films: bool = True) -> None:
     """Mark a refused delivery as replaced by an accepted one; where films are not kept, its own go too.
 
-    Their names stand in why.json before they are gone: whoever tries it again is told what is lacking.
+    Their names are written to why.json before they go: whoever tries it again learns what is missing.
     """
-    films = [] if keeps_films else sorted(n for n in _all_files(why.parent) if is_film(n))
-    told["superseded_by"] = content
+    films = [] if keeps_films else sorted(n for n in _all_files(file.parent) if is_film(n))
+    why["superseded_by"] = content
     if films:
-        told["films_not_kept"] = sorted({*films, *told.get("films_not_kept", [])})
-    write_synced(why, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+        why["films_not_kept"] = sorted({*films, *why.get("films_not_kept", [])})
+    write_synced(file, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
     for name in films:
-        (why.parent / name).unlink(missing_ok=True)
+        (file.parent / name).unlink(missing_ok=True)
+
+
+class RefusedFolder:
+    """The why.json files of refused/, read once until something changes."""
+
+    def __init__(self, home: Home) -> None:
+        self.home = home
+        self._reasons: dict[Path, dict[str, Any]] | None = None
+
+    def changed(self) -> None:
+        """Something was refused or left: read anew when next asked."""
+        self._reasons = None
+
+    def reasons(self) -> list[tuple[Path, dict[str, Any]]]:
+        """Every why.json that can be read, with its path."""
+        if self._reasons is None:
+            self._reasons = {}
+            for path in sorted(self.home.refused.resolve().glob(f"*/{WHY}")):
+                with suppress(ValueError, OSError):
+                    why = json.loads(path.read_text(encoding="utf-8"))
+                    if isinstance(why, dict):
+                        self._reasons[path] = why
+        return list(self._reasons.items())
+
+    def settle(self, delivery: Delivery, content: str, *, keeps_films: bool) -> None:
+        """Remove refused copies of what was now accepted; mark earlier refused versions as replaced.
+
+        Films of those go where the student's films are not kept, as they would have gone from filed/.
+        """
+        for path, why in self.reasons():
+            if path.parent == delivery.base:
+                self.changed()
+            elif why.get("delivery") == content:
+                shutil.rmtree(path.parent, ignore_errors=True)
+                self.changed()
+        self.supersede(delivery, content, keeps_films=keeps_films)
+
+    def supersede(self, delivery: Delivery, content: str, *, keeps_films: bool = True) -> None:
+        """Mark refused versions of a session or a roster file as replaced, so that no retry takes them.
+
+        Of a roster file that is refused only the latest is tried again: an older one must not replace it.
+        Loose notes and shots are not versions of one another, though many have the same name.
+        """
+        for path, why in self.reasons():
+            if delivery.kind == ROSTER:
+                same = why.get("kind") == ROSTER and why.get("name") == delivery.name
+            else:
+                same = delivery.session is not None and why.get("session") == delivery.session
+            if same and path.parent != delivery.base and why.get("delivery") != content:
+                supersede(path, why, content, keeps_films=keeps_films)

@@ -1,15 +1,22 @@
-"""filed/ledger.jsonl: what came, in which order, by which settings. Only ever appended to."""
+"""filed/ledger.jsonl: what came, in which order, by which settings; and what a commit still leaves to do.
+
+A ledger line follows its commit. Between the two a pending file says what is left to do, so that the next
+load can finish it after a crash at any moment.
+"""
 
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from warehouse.errors import UnderfootError
-from warehouse.home import Home, sync
+from warehouse.home import Home, sync, write_synced
+
+PENDING = "pending-*.json"
 
 
 def keep_settings(home: Home, data: bytes) -> None:
@@ -39,7 +46,7 @@ def settings_of(home: Home, version: str) -> bytes:
 
 
 class Ledger:
-    """filed/ledger.jsonl: what came, in which order. Only ever appended to."""
+    """The ledger, only ever appended to."""
 
     def __init__(self, home: Home, highest: int) -> None:
         self.home = home
@@ -86,3 +93,88 @@ def entries(home: Home) -> Iterator[dict[str, Any]]:
                     yield json.loads(line)
     except FileNotFoundError:
         return
+
+
+def now() -> datetime:
+    """The present moment, UTC, naive as all times of the warehouse are."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def mark_pending(
+    home: Home,
+    entry: Mapping[str, Any],
+    *,
+    trace: Path | None = None,
+    old_trace: Path | None = None,
+    again: Iterable[str] = (),
+    moves: Iterable[tuple[Path, Path]] = (),
+) -> Path:
+    """Say, flushed to disk, what a commit that is about to happen still needs done after it.
+
+    `trace` takes the place of `old_trace`; `again` names sessions to be read again from their filed bytes;
+    `moves` are traces whose season changed.
+    """
+
+    def inside(path: Path | None) -> str | None:
+        return None if path is None else path.relative_to(home.path).as_posix()
+
+    path = home.filed / f"pending-{entry['sequence']:09d}.json"
+    more = {
+        "entry": dict(entry),
+        "trace": inside(trace),
+        "old_trace": inside(old_trace),
+        "again": list(again),
+        "moves": [[inside(a), inside(b)] for a, b in moves],
+    }
+    with path.open("w", encoding="utf-8") as file:
+        json.dump(more, file, ensure_ascii=False)
+        file.flush()
+        os.fsync(file.fileno())
+    return path
+
+
+def new_trace(trace: Path, fingerprint: str) -> Path:
+    """Name a trace is written under until its session is committed."""
+    return trace.with_name(f"{trace.name}.{fingerprint[:16]}.new")
+
+
+def place_trace(trace: Path | None, old: Path | None, fingerprint: str) -> None:
+    """After a commit: the new trace stands under its own name, the earlier version's is gone."""
+    if trace is not None and new_trace(trace, fingerprint).exists():
+        new_trace(trace, fingerprint).replace(trace)
+    if old is not None and old != trace:
+        old.unlink(missing_ok=True)
+
+
+def move_traces(moves: Iterable[tuple[Path, Path]]) -> None:
+    """Put traces under their session's new season; those already moved are passed over."""
+    for source, target in moves:
+        if source.exists():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            source.replace(target)
+
+
+def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str], None]) -> None:
+    """After a commit: place traces, read again what must be, write the ledger line, forget the file."""
+    more = json.loads(pending.read_text(encoding="utf-8"))
+    entry = more["entry"]
+    trace, old = (None if more[key] is None else home.path / more[key] for key in ("trace", "old_trace"))
+    place_trace(trace, old, entry["content"])
+    move_traces((home.path / source, home.path / target) for source, target in more["moves"])
+    if entry["kind"] == "roster" and entry["name"] == home.settings_file.name:
+        settings = home.filed / entry["content"] / home.settings_file.name
+        write_synced(home.settings_file, settings.read_text(encoding="utf-8-sig"))
+    for session in more["again"]:
+        read_again(session)
+    if entry["sequence"] > ledger.written:
+        ledger.append(entry)
+    pending.unlink()
+
+
+def drop(home: Home, pending: Path) -> None:
+    """A commit that never happened: forget its trace and its pending file."""
+    with suppress(ValueError, KeyError, TypeError):
+        more = json.loads(pending.read_text(encoding="utf-8"))
+        if more["trace"] is not None:
+            new_trace(home.path / more["trace"], more["entry"]["content"]).unlink(missing_ok=True)
+    pending.unlink(missing_ok=True)

@@ -1,36 +1,30 @@
-"""The job: deliveries in, each taken in whole, found unchanged, or refused with one sentence.
+"""The job: deliveries in, each accepted whole, found unchanged, or refused with one sentence.
 
 Archives are unpacked first. Order: roster files, sessions by their start, loose notes, loose shots.
 Sessions are read ahead on a few threads; one thread writes. What a crash leaves half done, the next load
 finishes.
 """
 
+import logging
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from ingest import filing, ledger
-from ingest.deliveries import (
-    ROSTER,
-    SESSION,
-    SETTINGS,
-    Delivery,
-    filed_delivery,
-    find,
-    in_order,
-    placed,
-)
+from ingest.archives import Archives
+from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, mark_waiting
 from ingest.files import Files
-from ingest.job import Job
-from ingest.report import LoadReport
+from ingest.job import Job, LoadReport
+from ingest.outcomes import AcceptedDeliveries, RefusedDeliveries
 from ingest.sessions import Sessions
-from ingest.unpacking import Unpacking
 from warehouse.errors import CallError, Refusal, UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, write_synced
+from warehouse.journal import step
 from warehouse.settings import parse_settings
 from warehouse.store import Writer, writer
 
+log = logging.getLogger(__name__)
 Progress = Callable[[int, int, str], None]
 
 __all__ = ["LoadReport", "load", "replay", "retry", "settle_interrupted"]
@@ -58,66 +52,79 @@ def retry(home: Home, writer: Writer, *, progress: Progress | None = None) -> Lo
         UnderfootError: academy.toml is not right.
     """
     home.make_folders()
-    waiting = [why.parent for why, told in Job(home, writer).whys() if "superseded_by" not in told]
+    reasons = filing.RefusedFolder(home).reasons()
+    waiting = [path.parent for path, why in reasons if "superseded_by" not in why]
     return _run(home, writer, waiting, progress)
 
 
 def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress | None) -> LoadReport:
-    job = Job(home, writer)
-    deliveries = placed(home, find(paths))
+    accepted = open_job(home, writer)
+    with step(log, "looked for deliveries under %s", ", ".join(map(str, paths))):
+        deliveries = mark_waiting(home, find(paths))
     _first_settings(home, deliveries)
-    _prepare(home, job)
-    unpacking = Unpacking(job)
-    deliveries = in_order(d for given in deliveries for d in unpacking.open(given))
-    files, sessions = Files(job), Sessions(job)
-    given = [d for d in deliveries if d.kind == SESSION]
-    step = _Steps(progress, len(deliveries))
-    job.tell = step.say
+    _prepare(home, accepted)
+    job, archives = accepted.job, Archives(accepted.refused)
+    deliveries = in_order(inside for outer in deliveries for inside in archives.open(outer))
+    for delivery in deliveries:
+        log.info("found %s (%s)", delivery.name, delivery.kind)
+    files, sessions = Files(accepted), Sessions(accepted)
+    count = _Count(progress, len(deliveries))
+    job.progress = count.show
     for delivery in (d for d in deliveries if d.kind == ROSTER):
         files.settle(delivery)
-        step(delivery.name)
+        count(delivery.name)
+    to_read = [d for d in deliveries if d.kind == SESSION]
     if files.consents_came or job.academy.settings.consents_kept_elsewhere:
-        known, given = len(given), sessions.waiting(given)
-        step.total += len(given) - known
-    for prepared in sessions.read_ahead(given):
+        count.total -= len(to_read)
+        to_read = sessions.with_waiting(to_read)
+        count.total += len(to_read)
+    for prepared in sessions.read_ahead(to_read):
         sessions.settle(prepared)
-        step(prepared.delivery.name)
+        count(prepared.delivery.name)
     sessions.flush()
     for delivery in (d for d in deliveries if d.kind not in (ROSTER, SESSION)):
         files.settle(delivery)
-        step(delivery.name)
-    unpacking.close()
+        count(delivery.name)
+    archives.close()
     return job.report
 
 
-def _prepare(home: Home, job: Job) -> None:
+def open_job(home: Home, writer: Writer) -> AcceptedDeliveries:
+    """A load's own objects, on a home cleared of what a crash left half copied."""
+    home.make_folders()
+    filing.sweep(home)
+    job = Job(home, writer)
+    return AcceptedDeliveries(job, RefusedDeliveries(job))
+
+
+def _prepare(home: Home, accepted: AcceptedDeliveries) -> None:
     """Take the settings in force, then finish what an interrupted load left."""
     settings = home.settings()
     ledger.keep_settings(home, home.settings_file.read_bytes())
-    job.know(settings)
-    job.mend()
+    accepted.use_settings(settings)
+    accepted.finish_interrupted()
 
 
 def settle_interrupted(home: Home, on_wait: Callable[[], None] | None = None) -> None:
     """Before a rebuild: finish what an interrupted load committed, drop what it did not.
 
-    When the standing warehouse can't be asked any more it is forgotten: what that load was about to take
-    still stands in the inbox, since originals leave only after their ledger line.
+    When the warehouse can't be read any more, that load is forgotten: its deliveries are still in the inbox,
+    since originals leave only after their ledger line.
 
     Raises
         CallError: there is no academy.
     """
     try:
         with writer(home, on_wait) as opened:
-            _prepare(home, Job(home, opened))
+            _prepare(home, open_job(home, opened))
     except CallError:
         raise
     except UnderfootError:
-        for pending in sorted(home.filed.glob(filing.PENDING)):
-            filing.drop(home, pending)
+        for pending in sorted(home.filed.glob(ledger.PENDING)):
+            ledger.drop(home, pending)
 
 
-class _Steps:
+class _Count:
     """Counts deliveries for the progress bar."""
 
     def __init__(self, progress: Progress | None, total: int) -> None:
@@ -125,19 +132,19 @@ class _Steps:
 
     def __call__(self, name: str) -> None:
         self.done += 1
-        self.say(name)
+        self.show(name)
 
-    def say(self, name: str) -> None:
-        """Name what is at work."""
+    def show(self, name: str) -> None:
+        """Name what is being done."""
         if self.progress is not None:
             self.progress(self.done, self.total, name)
 
 
 def _first_settings(home: Home, deliveries: Iterable[Delivery]) -> None:
-    """A home without academy.toml takes the first one delivered, so that there is something to read by."""
-    given = next((d for d in deliveries if d.files == (SETTINGS,)), None)
-    if not home.settings_file.exists() and given is not None:
-        data = given.path.read_bytes()
+    """A home without academy.toml takes the first one delivered, so that there are settings to read by."""
+    found = next((d for d in deliveries if d.files == (SETTINGS,)), None)
+    if not home.settings_file.exists() and found is not None:
+        data = found.path.read_bytes()
         with suppress(UnderfootError):
             parse_settings(data)
             write_synced(home.settings_file, data.decode("utf-8-sig"))
@@ -146,18 +153,19 @@ def _first_settings(home: Home, deliveries: Iterable[Delivery]) -> None:
 def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> LoadReport:
     """Land everything the ledger names, in its order and by the settings of its time, from filed/.
 
-    For a fresh warehouse: the rows are those of the loads that were. Nothing is filed, moved or refused anew.
+    For an empty warehouse: its rows become those of the loads that were. Nothing is filed, moved or refused.
 
-    A session that today's rules refuse is left out, and said in the report's notices.
+    A session that today's rules refuse is left out, and named in the report's notices.
 
     Raises
         UnderfootError: a filed delivery or its settings are missing or damaged.
     """
     job = Job(home, writer, replaying=True)
-    files, sessions = Files(job), Sessions(job)
+    accepted = AcceptedDeliveries(job, RefusedDeliveries(job))
+    files, sessions = Files(accepted), Sessions(accepted)
     entries = list(ledger.entries(home))
-    step = _Steps(progress, len(entries))
-    job.tell = step.say
+    count = _Count(progress, len(entries))
+    job.progress = count.show
     version = None
     for entry in entries:
         is_session = entry["kind"] == SESSION and entry["outcome"] != "refused"
@@ -165,31 +173,31 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
             sessions.flush()
         if entry["settings"] != version:
             version = entry["settings"]
-            job.know(parse_settings(ledger.settings_of(home, version), past=True))
-        job.given = entry
+            accepted.use_settings(parse_settings(ledger.settings_of(home, version), past=True))
+        job.replayed = entry
         if entry["outcome"] == "refused":
             listed = [Refusal(**row, delivery=entry["content"]) for row in entry["refused"]]
-            job.land_refusals(listed, entry, session=None, who=entry["who"])
+            accepted.refused.land(listed, entry, session=None, who=entry["who"])
         else:
-            _sound(home, entry["content"], entry["name"])
+            _check_filed(home, entry["content"], entry["name"])
             delivery = filed_delivery(home, entry["content"], entry["kind"], entry["session"])
             if is_session:
                 sessions.settle(sessions.prepare(delivery))
             else:
                 files.settle(delivery)
-        step(entry["name"])
+        count(entry["name"])
     sessions.flush()
-    job.given = None
-    job.know(home.settings())
-    taken = {e["session"] for e in entries if e["kind"] == SESSION and e["outcome"] != "refused"}
-    for session in sorted(taken - set(writer.sql("SELECT session FROM academy.session").to_series())):
-        said = next((r.sentence for r in job.report.refused if r.session == session), "it can't be read.")
-        job.report.notices.append(f"Session {session} was taken once and is left out now: {said}")
+    job.replayed = None
+    accepted.use_settings(home.settings())
+    once = {e["session"] for e in entries if e["kind"] == SESSION and e["outcome"] != "refused"}
+    for session in sorted(once - set(writer.sql("SELECT session FROM academy.session").to_series())):
+        why = next((r.sentence for r in job.report.refused if r.session == session), "it can't be read.")
+        job.report.notices.append(f"Session {session} was accepted once and is left out now: {why}")
     return job.report
 
 
-def _sound(home: Home, content: str, name: str) -> None:
-    """Hold a filed delivery against the content hash that the ledger names.
+def _check_filed(home: Home, content: str, name: str) -> None:
+    """Compare a filed delivery with the content hash that the ledger names.
 
     Raises
         UnderfootError: it is missing or damaged.
@@ -202,6 +210,6 @@ def _sound(home: Home, content: str, name: str) -> None:
     if found != content:
         what = "missing" if found == "missing" else "damaged"
         raise UnderfootError(
-            f"The filed delivery {name} ({folder}) is {what}; the warehouse stays as it was: bring filed/ "
-            "back from a backup and run it again."
+            f"The filed delivery {name} ({folder}) is {what}; the warehouse stays as it was: restore filed/ "
+            "from a backup and run it again."
         )

@@ -120,7 +120,7 @@ class Joined:
         return self.frame()["swing_no"].fill_null(-1).to_numpy()
 
     def frame(self) -> pl.DataFrame:
-        """The rows in the contract's own types, for whoever has to name what is wrong with them."""
+        """The rows in the contract's own types, to find out what is wrong with them."""
         frame = pl.DataFrame(dict(self.columns)).with_columns(pl.all().fill_nan(None))
         return frame.with_columns(pl.col("swing_no").cast(pl.Int64, strict=False))
 

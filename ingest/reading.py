@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from ingest.academy import Academy
-from ingest.deliveries import SHEET, Contents, Delivery
+from ingest.delivery import SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
@@ -25,7 +25,7 @@ SHORTEST_HOLD_S = 10.0
 
 
 class SessionRefused(Refused):
-    """A session that can't be taken, by itself or because every swing of it was refused (`swings`)."""
+    """A session that is refused, by itself or because every swing of it was refused (`swings`)."""
 
     def __init__(self, whole: Refusal, header: SessionHeader, swings: Sequence[Refusal] = ()) -> None:
         super().__init__(whole)
@@ -42,7 +42,7 @@ def read_session(
     """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
 
     Raises
-        Refused: the session as a whole can't be taken.
+        Refused: the session as a whole is refused.
     """
     held = contents.held
     if SHEET not in held:

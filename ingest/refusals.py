@@ -58,7 +58,7 @@ def refusal(
     """Build a refusal whose sentence opens with its place.
 
     `what` says what was found and what was expected, `todo` how to correct it; neither ends in a full stop.
-    What is no text, such as bytes of a file's name in another encoding, is escaped.
+    What is not text, such as bytes of a file's name in another encoding, is escaped.
     """
     what, todo = escaped(what), escaped(todo)
     session, file, column, value, rule = (

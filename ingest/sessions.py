@@ -1,21 +1,30 @@
-"""Session deliveries: read ahead on a few threads, taken in one by one, in order."""
+"""Session deliveries: read ahead on a few threads, accepted one by one, in order.
 
+The bytes of a session in the warehouse are read again when some of it was refused or the settings it was read
+by have changed.
+"""
+
+import logging
 import os
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-from ingest import filing
-from ingest.deliveries import Contents, Delivery, find, placed
-from ingest.job import Job, Taken
+from ingest import filing, ledger
+from ingest.delivery import SESSION, Contents, Delivery, find, mark_waiting
+from ingest.job import Job
+from ingest.outcomes import AcceptedDeliveries, FiledSession
 from ingest.reading import SessionRefused, read_session
 from ingest.refusals import UNREADABLE, unreadable
 from ingest.rows import SessionRows
-from ingest.standing import StandingReads
-from warehouse.errors import Refusal, Refused
+from warehouse.errors import Refusal, Refused, UnderfootError
+from warehouse.journal import step
+from warehouse.settings import Settings, parse_settings
+from warehouse.vocabulary import is_film
 
 READERS = min(4, os.cpu_count() or 1)
+log = logging.getLogger(__name__)
 GROUP = 16  # sessions that share a commit
 
 
@@ -30,29 +39,29 @@ class Prepared:
 
 
 class Sessions:
-    """Takes session deliveries into a job's warehouse."""
+    """Accepts session deliveries, finds them unchanged, or refuses them."""
 
-    def __init__(self, job: Job) -> None:
-        self.job = job
-        self._told_how = False
-        self._group: list[Taken] = []
-        self._reads = StandingReads(job)
+    def __init__(self, accepted: AcceptedDeliveries) -> None:
+        self.job, self.accepted, self.refused = accepted.job, accepted, accepted.refused
+        self._explained_consents = False
+        self._group: list[FiledSession] = []
+        self._earlier = EarlierReadings(self.job)
 
-    def waiting(self, given: list[Delivery]) -> list[Delivery]:
-        """The sessions given, and those that wait in refused/ for a consent, by their start."""
+    def with_waiting(self, deliveries: list[Delivery]) -> list[Delivery]:
+        """These sessions, and those that wait in refused/ for a consent, by their start."""
         folders = [
-            why.parent
-            for why, told in self.job.whys()
-            if told.get("reason") == "no_consent" and "superseded_by" not in told
+            path.parent
+            for path, why in self.refused.folder.reasons()
+            if why.get("reason") == "no_consent" and "superseded_by" not in why
         ]
-        known = {d.path for d in given}
-        more = [d for d in placed(self.job.home, find(folders)) if d.path not in known]
-        return sorted(given + more, key=lambda d: (d.started_at is not None, d.started_at, str(d.path)))
+        known = {d.path for d in deliveries}
+        more = [d for d in mark_waiting(self.job.home, find(folders)) if d.path not in known]
+        return sorted(deliveries + more, key=lambda d: (d.started_at is not None, d.started_at, str(d.path)))
 
     def read_ahead(self, sessions: Iterable[Delivery]) -> Iterator[Prepared]:
         """Read sessions on a few threads, a few ahead of the writer, and hand them on in order."""
         queue: deque[Future[Prepared]] = deque()
-        self._reads.look()
+        self._earlier.look_up()
         with ThreadPoolExecutor(READERS) as pool:
             for delivery in sessions:
                 queue.append(pool.submit(self.prepare, delivery))
@@ -68,14 +77,15 @@ class Sessions:
             contents = delivery.read()
             contents.check_sizes()
             same = self._same(delivery, contents)
-            if same and not self._reads.may_differ(delivery, contents):
+            if same and not self._earlier.may_differ(delivery, contents):
                 return Prepared(delivery, contents)
-            rows = read_session(contents, delivery, self.job.academy, self.job.tell)
-            if same and not self._reads.differ(contents, rows):
+            with step(log, "read %s", delivery.name):
+                rows = read_session(contents, delivery, self.job.academy, self.job.progress)
+            if same and not self._earlier.differ(contents, rows):
                 return Prepared(delivery, contents)
         except Refused as refused:
             if same:
-                return Prepared(delivery, contents)  # it goes on standing as it was read once
+                return Prepared(delivery, contents)  # the version in the warehouse is kept
             return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:
             if same:
@@ -86,14 +96,14 @@ class Sessions:
         return Prepared(delivery, contents, rows)
 
     def _same(self, delivery: Delivery, contents: Contents) -> bool:
-        """Whether the bytes are those of the session's version that stands."""
-        standing = self.job.current.get(delivery.session or "")
-        return not self.job.replaying and standing is not None and standing.delivery == contents.fingerprint
+        """Whether the bytes are those of the session's version in the warehouse."""
+        version = self.job.sessions.get(delivery.session or "")
+        return not self.job.replaying and version is not None and version.delivery == contents.fingerprint
 
     def settle(self, prepared: Prepared) -> None:
-        """Take a session in, find it unchanged, or refuse it; what is taken lands with the next `flush`."""
+        """File a session, find it unchanged, or refuse it; what is filed lands with the next `flush`."""
         delivery, contents = prepared.delivery, prepared.contents
-        if delivery.session in {taken.rows.header.session for taken in self._group}:
+        if delivery.session in {filed.rows.header.session for filed in self._group}:
             self.flush()  # two versions of one session land one after the other
         if prepared.rows is None and prepared.refused is None and not self._same(delivery, contents):
             prepared = self.prepare(delivery)  # another version came in between
@@ -101,41 +111,114 @@ class Sessions:
             self.flush()
             self._refuse(delivery, contents, prepared.refused)
         elif prepared.rows is None or (
-            self._same(delivery, contents) and not self._reads.differ(contents, prepared.rows)
+            self._same(delivery, contents) and not self._earlier.differ(contents, prepared.rows)
         ):
             self.job.report.unchanged.append(delivery.session or delivery.name)
             filing.take_away(self.job.home, delivery)
         else:
             try:
-                self._group.append(self.job.take(delivery, contents, prepared.rows))
-                self._reads.note(contents, prepared.rows)
+                self._group.append(self.accepted.file_session(delivery, contents, prepared.rows))
+                self._earlier.accepted(contents, prepared.rows)
             except filing.Changed:
-                self.job.leave(delivery)
+                self.refused.leave(delivery)
             if len(self._group) >= GROUP:
                 self.flush()
 
     def flush(self) -> None:
-        """Land the sessions taken since the last time."""
+        """Land the sessions filed since the last time."""
         group, self._group = self._group, []
         if group:
-            self.job.commit_sessions(group)
+            self.accepted.commit_sessions(group)
 
     def _refuse(self, delivery: Delivery, contents: Contents, refused: Refused) -> None:
         if delivery.waiting and refused.refusal.reason == "no_consent":
-            return  # it goes on waiting, as it was told before
+            return  # it goes on waiting
         if not isinstance(refused, SessionRefused):
-            self.job.refuse(delivery, contents, [refused.refusal])
+            self.refused.refuse(delivery, contents, [refused.refusal])
             return
         header = refused.header
         who = {"student": header.student, "coach": header.coach, "device": header.device}
-        self.job.refuse(delivery, contents, [self._with_how(r) for r in refused.listed], who)
+        self.refused.refuse(delivery, contents, [self._with_advice(r) for r in refused.listed], who)
 
-    def _with_how(self, whole: Refusal) -> Refusal:
-        """While no consent is kept at all, the first refusal for want of one says both ways to go."""
-        if whole.reason != "no_consent" or self.job.academy.consents or self._told_how:
+    def _with_advice(self, whole: Refusal) -> Refusal:
+        """While no consent is kept at all, the first refusal for lack of one names both ways to go on."""
+        if whole.reason != "no_consent" or self.job.academy.consents or self._explained_consents:
             return whole
-        self._told_how = True
+        self._explained_consents = True
         how = (
             ' (an academy that keeps its consents elsewhere says consents = "kept elsewhere" in academy.toml)'
         )
         return replace(whole, sentence=whole.sentence.removesuffix(".") + how + ".")
+
+
+class EarlierReadings:
+    """By which settings the sessions in the warehouse were read, and what was refused, by content hash.
+
+    It is looked up once, before sessions are read on threads, and kept up to date with what is accepted.
+    """
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self._versions: dict[str, str] = {}
+        self._refused: dict[str, list[str]] = {}
+        self._reads_the_same: dict[str, bool] = {}
+
+    def look_up(self) -> None:
+        """Read the ledger and the refusals in force."""
+        self._versions = {
+            entry["content"]: entry["settings"]
+            for entry in ledger.entries(self.job.home)
+            if entry["kind"] == SESSION and entry["outcome"] != "refused"
+        }
+        self._refused, self._reads_the_same = {}, {}
+        refusals = self.job.writer.sql(
+            "SELECT delivery, sentence FROM academy.refusal WHERE delivery IS NOT NULL"
+        )
+        for content, sentence in refusals.iter_rows():
+            self._refused.setdefault(content, []).append(sentence)
+        for version in set(self._versions.values()):
+            self._reads_the_same[version] = self._compare(version)
+
+    def may_differ(self, delivery: Delivery, contents: Contents) -> bool:
+        """Whether the same bytes should be read again: some were refused, or the settings were others.
+
+        Sessions with films are not, since what was kept of their films belongs to the reading in force.
+        """
+        if any(is_film(name) for name in delivery.files):
+            return False
+        content = contents.fingerprint
+        return bool(self._refused.get(content)) or self._other_settings(content)
+
+    def differ(self, contents: Contents, rows: SessionRows) -> bool:
+        """Whether what was read again replaces what is in the warehouse: other settings or refusals."""
+        content = contents.fingerprint
+        sentences = sorted(refusal.sentence for refusal in rows.refused)
+        return self._other_settings(content) or sentences != sorted(self._refused.get(content, []))
+
+    def accepted(self, contents: Contents, rows: SessionRows) -> None:
+        """A session was accepted: it is read by the present settings now."""
+        content = contents.fingerprint
+        self._versions[content] = self.job.academy.settings.version
+        self._reads_the_same[self.job.academy.settings.version] = True
+        self._refused[content] = [refusal.sentence for refusal in rows.refused]
+
+    def _other_settings(self, content: str) -> bool:
+        version = self._versions.get(content)
+        return version is not None and not self._reads_the_same.get(version, True)
+
+    def _compare(self, version: str) -> bool:
+        """Whether a session is read by settings of then as by those of now; unknown ones count as such."""
+        current = self.job.academy.settings
+        if version == current.version:
+            return True
+        try:
+            then = parse_settings(ledger.settings_of(self.job.home, version), past=True)
+        except UnderfootError:
+            return True
+        return _read_by(then) == _read_by(current)
+
+
+def _read_by(settings: Settings) -> tuple[object, ...]:
+    """What of the settings a session is read by."""
+    devices = {name: dict(device.raw) for name, device in settings.devices.items()}
+    return settings.time_zone, dict(settings.club_families), devices

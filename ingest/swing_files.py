@@ -36,7 +36,7 @@ class Measured:
 
     `header` has what a recording itself says and session.toml does not: stance, body mass. `events` are those
     labelled in a swing's own recording; `flags` what a reader saw of a swing, with a count each; `refused`
-    swings whose own recording can't be taken; `notices` what was repaired while reading, a sentence each.
+    swings whose own recording is refused; `notices` what was repaired while reading, a sentence each.
     """
 
     header: SessionHeader

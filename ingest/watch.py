@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest.deliveries import SHEET, passed_over
+from ingest.delivery import SHEET, passed_over
 from ingest.formats.format import is_orphan
 from warehouse import journal
 from warehouse.home import Home

@@ -56,7 +56,7 @@ def follow(
 
     `progress` is called with pictures done, pictures in all (as the head says) and the place in the film.
 
-    Without a view that of the session.toml beside the film is taken, else down_line.
+    Without `view`, the one in a session.toml in the same folder is used, else down_line.
 
     Raises
         Refused: the film can't be read, shows no tape or loses it.

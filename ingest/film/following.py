@@ -3,7 +3,7 @@
 For each mark the flow of the picture's brightness about it (pyramidal Lucas–Kanade, OpenCV) says where to
 look; there the centre of the tape's colour is its place. Where smearing has washed the colour out, the flow
 alone holds the mark. A mark that shows too little of its colour is lost: it has no place in that picture, and
-is searched for about its last one, ever further off, until a patch of its colour and size is found.
+is searched for around its last one, ever farther out, until a patch of its colour and size is found.
 """
 
 import math

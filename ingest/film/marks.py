@@ -1,7 +1,7 @@
 """The four taped marks at the start of a film: their colour is learned, not given.
 
 The first still pictures are aligned by the floor, and the median of each colour plane is
-taken, so that what moves behind the player falls away. In it, for one hue after another, the patches of full
+taken, so that what moves behind the player drops out. In it, for one hue after another, the patches of full
 colour are found; four of one hue, alike in colour and size and lying as two feet could, may be the tape.
 
 Colour is (Cb − 128, Cr − 128); its length is how full the colour is, its direction the hue (ITU-R BT.601).

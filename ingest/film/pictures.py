@@ -1,4 +1,4 @@
-"""A film's pictures by presentation time, as the eye sees them: brightness in full, colour at half size.
+"""A film's pictures by presentation time: brightness at full size, colour at half size.
 
 Phones film at a rate that wanders, so a picture's time is what the file says of it and never its number.
 H.264 and its kin store brightness (Y) for each pixel and colour (Cb, Cr) for every two by two (4:2:0);
@@ -26,7 +26,7 @@ _UNREADABLE = "film it again, or save it again as H.264 in an mp4 file, and deli
 def pictures(path: Path, name: str) -> Generator[Picture]:
     """The pictures of a film in the order they are shown, turned upright.
 
-    Pictures without a time, or not later than the one before, are passed over.
+    Pictures without a time, or not later than the one before, are skipped.
 
     Raises
         Refused: no film can be read from it, it is too small or large a picture, or too long.

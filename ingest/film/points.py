@@ -48,7 +48,7 @@ def name_points(tracks: Tracks, fps: float, view: str, handed: str, file: str) -
     """Name the marks and put them on the clip's clock, free of the camera's shake.
 
     A film that plays slower than `fps` is slow motion: its times are shortened. Between two pictures a mark
-    goes straight; across more than 2.5 frames, or where it was lost, it is not known.
+    is taken to move straight; across more than 2.5 frames, or where it was lost, it is not known.
 
     Raises
         Refused: the film has more pictures a second than `[clip]` says.

@@ -1,9 +1,9 @@
 """How wide a shoe is in a film from the front: a scale where no stance and no millimetres a pixel are given.
 
 About the toe's tape the shoe's colour is learned; what is nearer to it than half-way to the floor's, and
-hangs together with the tape, is the shoe. A shoe that is turned out shows more of itself than its width, the
+is connected with the tape, is the shoe. A shoe that is turned out shows more of itself than its width, the
 more, the higher above its tip it is looked at. So it is measured low, where the ball of the foot comes into
-sight behind the toe, and what the turn adds there is taken off again:
+sight behind the toe, and what the turn adds there is subtracted:
 
     E = extent across the picture, X = way from heel mark to toe mark across the picture, both px
     C = min(E, (E − 0.28 X) / 0.85),  width = √(C² + (X · width_mm / length_mm)²)
@@ -108,7 +108,7 @@ def _width(picture: FLOATS, heel: FLOATS, toe: FLOATS, width_by_length: float) -
     columns = np.arange(shoe.shape[1])
     last, first = np.where(shoe, columns, -1).max(axis=1), np.where(shoe, columns, wide).min(axis=1)
     extents = last - first + 1.0
-    full = np.flatnonzero(extents >= side / 2)  # a blade of grass that hangs on below is narrower
+    full = np.flatnonzero(extents >= side / 2)  # a blade of grass attached below it is narrower
     if not full.size:
         return None
     lowest = int(full[-1])

@@ -115,12 +115,9 @@ def read_c3d(path: Path, setup: C3dSetup) -> Recording:
             warnings.simplefilter("ignore", RuntimeWarning)  # means of damaged, all-NaN samples
             return _read(path, setup)
     except (ValueError, IndexError, KeyError, TypeError, OverflowError, np.linalg.LinAlgError) as error:
-        raise refuse(
-            "unreadable",
-            "the parameters of the C3D file contradict one another",
-            "export the recording again and deliver it whole",
-            file=path.name,
-        ) from error
+        what = "the parameters of the C3D file contradict one another"
+        todo = "export the recording again and deliver it whole"
+        raise refuse("unreadable", what, todo, file=path.name) from error
 
 
 def _read(path: Path, setup: C3dSetup) -> Recording:
@@ -179,12 +176,9 @@ def _refuse_off_platform(file: str, platform: Platform) -> None:
 
 
 def _off_platform(file: str, platform: Platform) -> Exception:
-    return refuse(
-        "cop_off_platform",
-        f"the load of platform {platform.number} would be outside its corners",
-        "correct its corners, origin or units in the recording program and export again",
-        file=file,
-    )
+    what = f"the load of platform {platform.number} would be outside its corners"
+    todo = "correct its corners, origin or units in the recording program and export again"
+    return refuse("cop_off_platform", what, todo, file=file)
 
 
 def _samples(recording: C3dFile, stance: Stance) -> pl.DataFrame:

@@ -99,13 +99,12 @@ def read_stance(
             return _from_markers(recording.file, pairs, points, setup)
     if not _has_feet(setup.stance_mm):
         labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
-        raise refuse(
-            "no_foot_axis",
+        what = (
             f"there is no foot axis: heel and toe markers of both feet are needed (found: {labels}) "
-            "or a [stance] in session.toml",
-            "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]",
-            file=recording.file,
+            "or a [stance] in session.toml"
         )
+        todo = "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]"
+        raise refuse("no_foot_axis", what, todo, file=recording.file)
     return _from_stance(recording.file, pairs, np.asarray(setup.stance_mm, dtype=float), setup.lead_side)
 
 
@@ -124,12 +123,9 @@ def _pairs(
     by_load = sorted(platforms, key=lambda platform: -float(np.nanmean(platform.load_n)))
     if lead_platform is not None:
         if not 1 <= lead_platform <= len(platforms):
-            raise refuse(
-                "no_such_platform",
-                f"lead_platform = {lead_platform}, but the file holds platforms 1 to {len(platforms)}",
-                "correct lead_platform of the device in academy.toml",
-                file=file,
-            )
+            what = f"lead_platform = {lead_platform}, but the file holds platforms 1 to {len(platforms)}"
+            todo = "correct lead_platform of the device in academy.toml"
+            raise refuse("no_such_platform", what, todo, file=file)
         lead = platforms[lead_platform - 1]
         chosen = [lead, next(platform for platform in by_load if platform is not lead)]
     else:
@@ -150,12 +146,9 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
             if len(idle) == 1
             else "no platform carries load"
         )
-        raise refuse(
-            "feet_not_found",
-            f"{what}, so the load of each foot is not known",
-            "record with one foot on each platform",
-            file=file,
-        )
+        what = f"{what}, so the load of each foot is not known"
+        todo = "record with one foot on each platform"
+        raise refuse("feet_not_found", what, todo, file=file)
 
 
 def _from_markers(
@@ -176,12 +169,9 @@ def _from_markers(
     lead, trail = min((one, other), key=apart)
     stated = setup.lead_platform
     if stated is not None and lead.number != stated:
-        raise refuse(
-            "lead_platform_contradicted",
-            f"the lead foot's markers are on platform {lead.number} but lead_platform = {stated}",
-            "correct lead_platform in academy.toml, the student's handedness or the markers' names",
-            file=file,
-        )
+        what = f"the lead foot's markers are on platform {lead.number} but lead_platform = {stated}"
+        todo = "correct lead_platform in academy.toml, the student's handedness or the markers' names"
+        raise refuse("lead_platform_contradicted", what, todo, file=file)
     x = _target_axis(lead, lead_mid - trail_mid)
     y = np.cross(lead.axes[:, 2], x)
     toes = (points[1] - points[0]) + (points[3] - points[2])
@@ -234,18 +224,12 @@ def _from_stance(
         other = next((stance for stance in mirrored if stance.lead is fits[0].lead), fits[0])
         return other if _toeward(fits[0]) < -ROLL_PCT else fits[0]
     if fits:
-        raise refuse(
-            "lead_platform_unknown",
-            "either platform could be under the lead foot",
-            "name it with lead_platform of the device in academy.toml",
-            file=file,
-        )
-    raise refuse(
-        "stance_off_platforms",
-        "the load is not under the feet that [stance] gives",
-        "give [stance] in mm about the recording's origin, x toward the target and y toward the toes",
-        file=file,
-    )
+        what = "either platform could be under the lead foot"
+        todo = "name it with lead_platform of the device in academy.toml"
+        raise refuse("lead_platform_unknown", what, todo, file=file)
+    what = "the load is not under the feet that [stance] gives"
+    todo = "give [stance] in mm about the recording's origin, x toward the target and y toward the toes"
+    raise refuse("stance_off_platforms", what, todo, file=file)
 
 
 def _up(platform: Platform) -> Array:

@@ -141,12 +141,9 @@ def check_header(path: Path) -> int | None:
         raise _damaged(path.name) from error
     table = (data[0] - 1) * BLOCK if data else 0
     if len(data) < 2 * BLOCK or data[1] != C3D_MARK or table < BLOCK or table + 4 > len(data):
-        raise refuse(
-            "not_c3d",
-            "this is not a C3D file, or its first block is damaged",
-            "export the recording again as C3D and deliver it whole",
-            file=path.name,
-        )
+        what = "this is not a C3D file, or its first block is damaged"
+        todo = "export the recording again as C3D and deliver it whole"
+        raise refuse("not_c3d", what, todo, file=path.name)
     layout = _layout(data, data[table + 3])
     if layout is None:
         raise _damaged(path.name)
@@ -155,12 +152,9 @@ def check_header(path: Path) -> int | None:
         return None
     whole = (len(data) - start) // frame_bytes if frame_bytes else 0
     if whole < frames:
-        raise refuse(
-            "cut_short",
-            f"the file ends after {max(whole, 0)} of {frames} frames",
-            "copy the whole recording and deliver it again",
-            file=path.name,
-        )
+        what = f"the file ends after {max(whole, 0)} of {frames} frames"
+        todo = "copy the whole recording and deliver it again"
+        raise refuse("cut_short", what, todo, file=path.name)
     return frames
 
 
@@ -205,12 +199,9 @@ def _rates(
     stated = [first_of(numbers, "POINT.RATE"), header_rate, (first_of(numbers, "ANALOG.RATE") or 0.0) / each]
     rates = [rate for rate in stated if rate is not None and np.isfinite(rate) and rate > 0]
     if not rates:
-        raise refuse(
-            "no_rate",
-            "neither POINT:RATE nor ANALOG:RATE says how many samples were taken a second",
-            "export the recording again with its rates",
-            file=file,
-        )
+        what = "neither POINT:RATE nor ANALOG:RATE says how many samples were taken a second"
+        todo = "export the recording again with its rates"
+        raise refuse("no_rate", what, todo, file=file)
     return rates[0], rates[0] * each
 
 
@@ -227,12 +218,9 @@ def _body_mass(values: Array | None) -> float | None:
 
 
 def _damaged(file: str) -> Refused:
-    return refuse(
-        "unreadable",
-        "the C3D file is damaged and cannot be read",
-        "export the recording again and deliver it whole",
-        file=file,
-    )
+    what = "the C3D file is damaged and cannot be read"
+    todo = "export the recording again and deliver it whole"
+    return refuse("unreadable", what, todo, file=file)
 
 
 def foot_markers(recording: C3dFile) -> dict[Foot, Array]:

@@ -27,12 +27,11 @@ def read_platforms(recording: C3dFile) -> list[Platform]:
     numbers, file = recording.numbers, recording.file
     used = int(first_of(numbers, "FORCE_PLATFORM.USED") or 0)
     if used < 2:
-        raise refuse(
-            "few_platforms",
-            f"the file holds {used} force platform{'' if used == 1 else 's'} but two are needed, one a foot",
-            "export the recording with both platforms",
-            file=file,
+        what = (
+            f"the file holds {used} force platform{'' if used == 1 else 's'} but two are needed, one a foot"
         )
+        todo = "export the recording with both platforms"
+        raise refuse("few_platforms", what, todo, file=file)
     kinds = numbers.get("FORCE_PLATFORM.TYPE", np.zeros(0)).ravel()
     corners = numbers.get("FORCE_PLATFORM.CORNERS", np.zeros(0)).ravel(order="F")
     origins = numbers.get("FORCE_PLATFORM.ORIGIN", np.zeros(0)).ravel(order="F")

@@ -3,7 +3,7 @@
 Idea: words of the trade in its name say what it is (a side, and load, place or clock); its unit is the one
 the file states, in the name or in a line of units, else the only one whose usual range holds its values
 (both feet together carry 300 to 1,700 N; a clock steps by 1/2,000 to 1/50 s; a foot is up to 340 mm long).
-Every decision that is not stated is a guess and says so; where two units fit alike, none is taken and a
+Every decision that is not stated is a guess and says so; where two units fit alike, none is chosen and a
 question is asked instead. Ranges are common practice, no source.
 """
 

@@ -256,11 +256,11 @@ def dead_inside(silent: Marks, marks: Marks) -> Marks:
 
 
 def fill(pressure: NDArray[np.floating], bad: Marks) -> None:
-    """Give each bad sensor, in place, what its sound neighbours say; `pressure` is (n, rows, cols).
+    """Fill each bad sensor, in place, from its sound neighbours; `pressure` is (n, rows, cols).
 
-    Each two opposite neighbours say the root of their product, so that nothing spreads past the edge of a
-    sole, and the highest is taken, which runs along such an edge. Without a sound pair: the mean of
-    the sound ones.
+    Each pair of opposite neighbours gives the root of their product, so that nothing spreads past the edge of
+    a sole, and the highest is used, which runs along such an edge. Without a sound pair it is the mean of the
+    sound ones.
     """
     rows, cols = bad.shape
     for row, col in np.argwhere(bad):

@@ -85,7 +85,7 @@ def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
     """Rows frame, point (left_heel, left_toe, right_heel, right_toe), x_px, y_px, score of one swing's file.
 
     Raises
-        Refused: it is not such a file, or it holds body points without feet.
+        Refused: it is not a keypoint file, or it holds body points without feet.
     """
     try:
         document = json.loads(data.decode("utf-8-sig"))

@@ -1,6 +1,7 @@
 """A small academy made by hand, straight into the tables: what the pages must show is known to the last row."""
 
 import re
+import shutil
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
@@ -366,14 +367,27 @@ def _answers(w) -> None:
 
 
 @pytest.fixture(scope="session")
-def homes(tmp_path_factory):
+def full_home(tmp_path_factory):
+    """The full academy, for copies only: nobody opens it."""
+    return make_home(tmp_path_factory.mktemp("template") / "academy", "full").path
+
+
+@pytest.fixture(scope="session")
+def homes(tmp_path_factory, full_home):
     made: dict[str, Home] = {}
 
     def get(kind: str) -> Home:
         """One home a kind for all tests; a test that changes rows asks for a kind of its own name."""
         if kind not in made:
-            shape = kind if kind in ("nobody", "empty", "one_session") else "full"
-            made[kind] = make_home(tmp_path_factory.mktemp(kind), shape, demo=kind != "real")
+            path = tmp_path_factory.mktemp(kind) / "academy"
+            if kind in ("nobody", "empty", "one_session"):
+                made[kind] = make_home(path, kind)
+            else:
+                shutil.copytree(full_home, path)
+                made[kind] = Home(path)
+                made[kind].settings_file.write_text(
+                    TOML.format(demo=str(kind != "real").lower()), encoding="utf-8"
+                )
         return made[kind]
 
     return get

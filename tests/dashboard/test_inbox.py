@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from dashboard import inbox
-from ingest.deliveries import ROSTER_ORDER
+from ingest.delivery import ROSTER_ORDER
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home

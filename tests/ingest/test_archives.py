@@ -10,7 +10,7 @@ import zlib
 
 import pytest
 
-from ingest import archives, job
+from ingest import archives, outcomes
 
 
 def pack(path, folder, kind=None):
@@ -68,10 +68,14 @@ def test_an_archive_outside_the_inbox_is_left_where_it_is(academy, made, tmp_pat
     assert academy.load(archive).unchanged == ["v1", "v2"]
 
 
+def interrupted(*_):
+    raise KeyboardInterrupt
+
+
 def test_a_crash_while_an_archive_loads_leaves_it_in_the_inbox(academy, made, tmp_path, monkeypatch):
     pack(academy.inbox / "week.zip", week(tmp_path, made))
     with monkeypatch.context() as patched:
-        patched.setattr(job.Job, "commit_sessions", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        patched.setattr(outcomes.AcceptedDeliveries, "commit_sessions", interrupted)
         with pytest.raises(KeyboardInterrupt):
             academy.load()
     assert academy.left_in_inbox() == ["week.zip"]

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest import filing, job, landing, ledger, sessions
+from ingest import filing, landing, ledger, outcomes, sessions
 from ingest.load import replay
 from ingest.refusals import refuse
 from warehouse.errors import UnderfootError
@@ -33,16 +33,16 @@ def crashing(real, nth=1, *, after=False):
 STEPS = {
     "before filing": (filing, "keep", False),
     "after filing": (filing, "keep", True),
-    "before the pending file": (filing, "mark_pending", False),
-    "after the pending file": (filing, "mark_pending", True),
-    "before the trace": (job, "write_trace", False),
-    "after the trace": (job, "write_trace", True),
+    "before the pending file": (ledger, "mark_pending", False),
+    "after the pending file": (ledger, "mark_pending", True),
+    "before the trace": (outcomes, "write_trace", False),
+    "after the trace": (outcomes, "write_trace", True),
     "before the rows": (landing, "land_sessions", False),
     "after the rows, before the commit": (landing, "land_sessions", True),
-    "after the commit": (filing, "finish", False),
+    "after the commit": (ledger, "finish", False),
     "before the ledger line": (ledger.Ledger, "append", False),
     "after the ledger line": (ledger.Ledger, "append", True),
-    "after everything but the inbox": (filing, "finish", True),
+    "after everything but the inbox": (ledger, "finish", True),
     "before the originals leave": (filing, "take_away", False),
     "after the originals left": (filing, "take_away", True),
 }
@@ -137,7 +137,8 @@ def test_a_hand_corrected_just_before_a_crash_still_turns_the_sessions(academy, 
     people = made.roster["people.csv"].replace("1988-02-03,right", "1988-02-03,left")
     (academy.inbox / "people.csv").write_text(people)
     with monkeypatch.context() as patched:
-        patched.setattr(job.Job, "read_again", crashing(job.Job.read_again))
+        again = outcomes.AcceptedDeliveries.read_again
+        patched.setattr(outcomes.AcceptedDeliveries, "read_again", crashing(again))
         with pytest.raises(Crash):
             academy.load()
     academy.load()
@@ -192,7 +193,7 @@ def test_a_replay_says_which_session_todays_rules_leave_out(academy, made, tmp_p
 
     def stricter(contents, delivery, *rest):
         if delivery.session == "v2":
-            raise refuse("hold", "it is not taken any more", "mend it")
+            raise refuse("hold", "it is not accepted any more", "correct it")
         return real(contents, delivery, *rest)
 
     monkeypatch.setattr(sessions, "read_session", stricter)
@@ -200,7 +201,7 @@ def test_a_replay_says_which_session_todays_rules_leave_out(academy, made, tmp_p
     with writer(twin) as w:
         report = replay(twin, w)
     assert [said.split(":")[0] for said in report.notices if "left out" in said] == [
-        "Session v2 was taken once and is left out now"
+        "Session v2 was accepted once and is left out now"
     ]
 
 

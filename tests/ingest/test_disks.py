@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from command import underfoot_command
-from ingest import filing
-from ingest.deliveries import Delivery
+from ingest import ledger
+from ingest.delivery import Delivery
 from ingest.load import load
 from warehouse.errors import UnderfootError
 from warehouse.home import Home, hold_lock, holder
@@ -108,7 +108,7 @@ def test_a_read_only_home_is_read_and_a_load_says_what_to_do(academy, made, tmp_
 
 def test_a_film_that_changes_while_it_is_read_stays_until_its_copy_is_done(academy, made, monkeypatch):
     made.deliver(academy.inbox / "v1", made.toml(), made.plate(), extra__bin=b"first half")
-    real = filing.mark_pending
+    real = ledger.mark_pending
     whole = Delivery.read
 
     def read_then_grow(self):
@@ -125,7 +125,7 @@ def test_a_film_that_changes_while_it_is_read_stays_until_its_copy_is_done(acade
     assert academy.waiting() == []
     assert [p.name for p in academy.home.filed.glob("*.part")] == []
     assert academy.load().accepted == ["v1"]
-    assert filing.mark_pending is real
+    assert ledger.mark_pending is real
 
 
 def test_a_truncated_plate_file_is_refused_or_taken_as_far_as_its_events_reach(academy, made):
@@ -164,7 +164,7 @@ def test_a_pipe_in_the_inbox_is_not_waited_on(academy):
 
 
 def test_a_table_too_large_to_hold_is_refused_and_kept(academy, monkeypatch):
-    monkeypatch.setattr("ingest.deliveries.MOST_HELD_BYTES", 1000)
+    monkeypatch.setattr("ingest.delivery.MOST_HELD_BYTES", 1000)
     (academy.inbox / "notes.csv").write_bytes(b"x" * 1001)
     report = academy.load()
     assert [r.reason for r in report.refused] == ["too_large"]
@@ -174,8 +174,8 @@ def test_a_table_too_large_to_hold_is_refused_and_kept(academy, monkeypatch):
 def test_a_clock_set_back_changes_neither_the_order_nor_what_stands(academy, made, monkeypatch):
     made.deliver(academy.inbox / "v1", made.toml(swings=3), made.plate(3))
     academy.load()
-    real = filing.now
-    monkeypatch.setattr(filing, "now", lambda: real() - timedelta(days=400))
+    real = ledger.now
+    monkeypatch.setattr(ledger, "now", lambda: real() - timedelta(days=400))
     made.deliver(academy.inbox / "v1", made.toml(swings=2), made.plate(2))
     assert academy.load().accepted == ["v1"]
     assert academy.sql("SELECT swing_no FROM academy.swing ORDER BY 1").to_series().to_list() == [1, 2]

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.deliveries import STRAY, Contents, Delivery
+from ingest.delivery import STRAY, Contents, Delivery
 from ingest.files import Files
-from ingest.job import Job
+from ingest.load import open_job
 from ingest.reading import read_session
 from ingest.refusals import UNREADABLE
 from warehouse.errors import Refused
@@ -71,8 +71,9 @@ FILES = {
 def test_any_table_of_a_session_is_read_or_refused_in_one_sentence(file, academy, made):
     """80 tables a file by Hypothesis, the same ones every time."""
     with writer(academy.home) as w:
-        job = Job(academy.home, w)
-        job.know(academy.home.settings())
+        accepted = open_job(academy.home, w)
+        accepted.use_settings(academy.home.settings())
+        job = accepted.job
 
         @settings(max_examples=80, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
         @given(st.lists(st.lists(CELLS, min_size=3, max_size=7), max_size=6), st.booleans())
@@ -100,8 +101,9 @@ def test_any_table_of_a_session_is_read_or_refused_in_one_sentence(file, academy
 def test_any_roster_file_is_taken_or_refused_in_one_sentence(file, academy, made):
     header = made.roster[file].splitlines()[0]
     with writer(academy.home) as w:
-        job = Job(academy.home, w)
-        job.know(academy.home.settings())
+        accepted = open_job(academy.home, w)
+        accepted.use_settings(academy.home.settings())
+        job = accepted.job
 
         @settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
         @given(st.lists(st.lists(CELLS, min_size=3, max_size=10), max_size=5))
@@ -109,7 +111,7 @@ def test_any_roster_file_is_taken_or_refused_in_one_sentence(file, academy, made
             (academy.inbox / file).write_text(
                 "\n".join([header, *(",".join(row) for row in rows)]), "utf-8", "surrogatepass"
             )
-            Files(job).settle(Delivery("roster", academy.inbox / file, file, (file,)))
+            Files(accepted).settle(Delivery("roster", academy.inbox / file, file, (file,)))
 
         take()
     assert all("\n" not in refused.sentence for refused in job.report.refused)
@@ -117,10 +119,11 @@ def test_any_roster_file_is_taken_or_refused_in_one_sentence(file, academy, made
 
 def test_files_of_no_known_kind_are_refused_by_name(academy):
     with writer(academy.home) as w:
-        job = Job(academy.home, w)
-        job.know(academy.home.settings())
+        accepted = open_job(academy.home, w)
+        accepted.use_settings(academy.home.settings())
+        job = accepted.job
         for name in ("a;b.csv", "'; DROP TABLE academy.person; --.csv", "=1+1.csv", "<b>.csv"):
             (academy.inbox / name).write_text("x")
-            Files(job).settle(Delivery(STRAY, academy.inbox / name, name, (name,)))
+            Files(accepted).settle(Delivery(STRAY, academy.inbox / name, name, (name,)))
         assert [r.reason for r in job.report.refused] == ["unknown_file"] * 4
         assert w.sql("SELECT count(*) FROM academy.person").item() == 6

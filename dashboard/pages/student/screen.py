@@ -128,7 +128,7 @@ def _session(chosen: StudentSeason, found: pl.DataFrame) -> None:
 
 
 def _chosen_swings(chosen: StudentSeason, found: pl.DataFrame) -> tuple[SwingChoice, SwingChoice | None]:
-    """What is drawn, and what is laid over it."""
+    """What is drawn, and what it is compared with."""
     names, first = swings.session_names(found), found["session"][0]
     one, two = st.columns(2)
     with one:
@@ -137,7 +137,7 @@ def _chosen_swings(chosen: StudentSeason, found: pl.DataFrame) -> tuple[SwingCho
     with two:
         options = {NOTHING: _("Nothing"), **names}
         default = first if first != session else NOTHING
-        over = layout.choose(_("Laid over it"), options, "over", default=default)
+        over = layout.choose(_("Compare with"), options, "over", default=default)
         if over == NOTHING:
             return this, None
         return this, SwingChoice(over, _swing(chosen, over, _("Its swings"), "over-swing"))

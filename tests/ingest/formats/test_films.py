@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import made_films
-from ingest import filing, waiting
+from ingest import filing
 from ingest.load import replay, retry
 from models.samples import reduce_into
 from warehouse import health
@@ -277,7 +277,7 @@ def test_a_minors_film_leaves_a_refused_session_also_when_the_corrected_ones_loa
         if after:
             patched.setattr(filing, "supersede", cut)
         else:
-            patched.setattr(waiting.Waiting, "settle", cut)
+            patched.setattr(filing.RefusedFolder, "settle", cut)
         with pytest.raises(Cut):
             academy.load()
     assert (folder / "clip.mp4").exists() is not after

@@ -188,7 +188,7 @@ def _kind(name: str) -> str:
     return loose_kind(name) or STRAY
 
 
-def named(delivery: Delivery) -> str:
+def original_name(delivery: Delivery) -> str:
     """The name a delivery came under, also when it waited in refused/ under that name and its hash."""
     if delivery.waiting and delivery.kind == SESSION:
         return delivery.base.name.rsplit("-", 1)[0]
@@ -196,16 +196,16 @@ def named(delivery: Delivery) -> str:
 
 
 def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> Delivery:
-    """An accepted delivery as it stands in filed/."""
+    """An accepted delivery as it is in filed/."""
     folder = home.filed / content
-    standing = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    own = {name for name in standing if not name.startswith(f"{filed.FILM_FOLDER}/")}
+    there = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    own = {name for name in there if not name.startswith(f"{filed.FILM_FOLDER}/")}
     files = tuple(sorted(own | filed.films_not_kept(folder).keys()))
     path = folder if kind == SESSION or not files else folder / files[0]
     return Delivery(kind, path, path.name, files, session, filed=True)
 
 
-def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
+def mark_waiting(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
     """Deliveries, those under refused/ marked as waiting there."""
     refused = home.refused.resolve()
     return [replace(d, waiting=d.base.is_relative_to(refused)) for d in found]
