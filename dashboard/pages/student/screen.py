@@ -3,7 +3,7 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import films, frame, layout, student_season
+from dashboard import films, layout, navigation, student_season
 from dashboard.pages.student import content, swings
 from dashboard.pages.student.content import Section
 from dashboard.pages.student.swings import SwingChoice
@@ -25,8 +25,8 @@ def show(reader: Reader) -> None:
     layout.aside(content.about(chosen))
     layout.discomfort(reader, chosen.student)
     with st.container(horizontal=True):
-        frame.link("lesson", _("Lesson sheet →"), student=chosen.student)
-        frame.link("notes", _("Write a note →"), student=chosen.student)
+        navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
+        navigation.link("notes", _("Write a note →"), student=chosen.student)
     measured = student_season.measured_seasons(reader, chosen.student)
     if not measured:
         layout.say(content.nothing_measured(chosen))
