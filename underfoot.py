@@ -284,13 +284,13 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
             with terminal.progress("Reducing swings", quiet=quiet) as step:
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
-    for told in report.refusals():
-        journal.record(home, "refused", **told)
+    for facts in report.refusals():
+        journal.record(home, "refused", **facts)
     return report
 
 
 def _rebuild(home: Home) -> None:
-    """The warehouse from filed/, made beside the standing one and put in its place."""
+    """The warehouse from filed/, made beside the one in use and put in its place."""
     from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
 
     with journal.recorded(home, "rebuild") as facts:
