@@ -1,7 +1,7 @@
 """The page table, in the order of the navigation. Run by: streamlit run dashboard/app.py."""
 
-from dashboard import frame
-from dashboard.frame import EVERYONE, Page
+from dashboard import navigation
+from dashboard.navigation import EVERYONE, Page
 from dashboard.pages.coaches import screen as coaches
 from dashboard.pages.deliveries import screen as deliveries
 from dashboard.pages.drills import screen as drills
@@ -33,4 +33,4 @@ PAGES = (
 
 if __name__ == "__main__":
     journal.show_steps_if_asked()
-    frame.run(PAGES)
+    navigation.run(PAGES)

@@ -21,7 +21,7 @@ from warehouse.errors import UnderfootError
 
 MOST_POINTS = 400
 APART = mark(
-    "This film's clock could not be laid over the plate's. Both begin together here, and do not show the "
+    "This film's clock could not be matched to the plate's. Here both begin together and do not show the "
     "same moment."
 )
 UNCHECKED = mark("Too few films were taken in this session to be sure that this one is of this swing.")

@@ -94,7 +94,7 @@ def _opened_once(reader: Reader, page: str, chosen: str) -> None:
 
 
 def once(kind: str, key: Hashable, do: Callable[[], None]) -> None:
-    """Do something once a visit for each key of its kind; what raised is done again."""
+    """Do something once a visit for each key of its kind; what raised is tried again."""
     seen: set[Hashable] = st.session_state.setdefault(kind, set())
     if key not in seen:
         do()
@@ -133,9 +133,9 @@ def picture(
 
 
 def _let_draw() -> None:
-    """Hold the rest of a visit's first page back until its first picture stands.
+    """Hold back the rest of a visit's first page until its first picture is drawn.
 
-    The browser has then still to load what draws pictures, and takes in the rest of the page before it.
+    The browser still has to load what draws pictures, and would first take in the rest of the page.
     """
     if not st.session_state.get("drawn"):
         st.session_state["drawn"] = True

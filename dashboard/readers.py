@@ -49,7 +49,7 @@ def reader(at: Home, person: str) -> Reader:
 
 
 def by_link(at: Home, token: str) -> Reader:
-    """The reader of whoever holds a link, which is looked at anew each time: ending it holds at once.
+    """The reader of whoever holds a link, which is checked each time: ending it takes effect at once.
 
     Raises
         AccessError: the link is not good, has ended, or the page is no longer shared.

@@ -1,4 +1,4 @@
-"""What pages are made of: under a heading, a picture or what stands in its place, and sentences."""
+"""What pages are made of: under a heading, a picture or what is shown instead, and sentences."""
 
 from dataclasses import dataclass
 

@@ -94,7 +94,7 @@ def person_of(claims: Mapping[str, Any], table: Mapping[str, Any]) -> str:
 
 
 def sign_in_table(home: Home) -> Mapping[str, Any]:
-    """[sign_in] of academy.toml, read anew at every rerun so that a change holds at once."""
+    """[sign_in] of academy.toml, read again at every rerun so that a change takes effect at once."""
     table = tomllib.loads(home.settings_file.read_text(encoding="utf-8-sig")).get("sign_in", {})
     return table if isinstance(table, dict) else {}
 
@@ -111,7 +111,7 @@ def _provider() -> bool:
 
 
 def _forget() -> None:
-    """Someone else looks: what the one before had chosen may be outside their reach."""
+    """Someone else is looking now: what the one before chose may be outside their reach."""
     st.query_params.clear()
     st.session_state.pop("kept", None)
 

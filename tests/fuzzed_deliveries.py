@@ -61,7 +61,7 @@ NASTY = [
 
 
 def plain(folder: Path, name: str, **files: str) -> None:
-    """A session of plate.csv with whatever else stands beside it."""
+    """A session of plate.csv with whatever other files there are."""
     clip = '[clip]\nfps = 60\nshoe_length_mm = 290\nview = "face_on"\n' if "clip__csv" in files else ""
     events = {} if "events__csv" in files else made.EVENTS
     toml = made.session_toml(name, events=events)

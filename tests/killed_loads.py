@@ -41,7 +41,7 @@ def in_a_child(do) -> int:
         try:
             do()
             os._exit(0)
-        except BaseException as error:  # noqa: BLE001 - told to the parent by the status
+        except BaseException as error:  # noqa: BLE001 - reported to the parent by the exit status
             print(repr(error), file=sys.stderr)
             os._exit(1)
     return child
@@ -107,7 +107,7 @@ def state(home: Home) -> dict[str, str]:
 
 
 def check_published(home: Home) -> None:
-    """Whatever moment it was, readers still read, and no session stands in halves."""
+    """Whatever moment it was, readers still read, and no session is there by half."""
     snapshot = open_snapshot(home)
     sessions = snapshot.connection.execute(
         "SELECT session, (SELECT count(*) FROM academy.swing w WHERE w.session = s.session) FROM academy.session s"
@@ -128,7 +128,7 @@ class Round:
     """Kills of one kind of load, each on a fresh copy of the same home."""
 
     def __init__(self, base: Path, run) -> None:
-        self.base, self.run, self.told = base, run, base / "state.json"
+        self.base, self.run, self.state_file = base, run, base / "state.json"
         self.differ: list = []
         self.late = 0
         times = []
@@ -146,9 +146,9 @@ class Round:
         return Home(self.base / "academy")
 
     def finished(self, home: Home) -> dict[str, str]:
-        self.told.unlink(missing_ok=True)
-        ended_well(in_a_child(lambda: finish(home, self.run, self.told)))
-        return json.loads(self.told.read_text()) if self.told.exists() else {}
+        self.state_file.unlink(missing_ok=True)
+        ended_well(in_a_child(lambda: finish(home, self.run, self.state_file)))
+        return json.loads(self.state_file.read_text()) if self.state_file.exists() else {}
 
     def kill(self, at: float) -> None:
         home = self.fresh()

@@ -33,7 +33,7 @@ class Made:
         return mark_places(at, self.shot, STANCE_MM, self.look.width)
 
 
-def heel_courses(seconds: float, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
+def heel_rise_curves(seconds: float, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """A lead heel that comes up going back and a trail heel that stays up at the end (mm), each ms."""
     rng = np.random.default_rng(seed)
     grid_s = np.arange(round(seconds * 1000) + 200) / 1000
@@ -51,14 +51,14 @@ def film(
     view: str = "down_line",
     handed: str = "right",
     width: int = 480,
-    courses: tuple[np.ndarray, np.ndarray] | None = None,
+    rise_curves: tuple[np.ndarray, np.ndarray] | None = None,
     seed: int = 0,
     **look: object,
 ) -> Made:
     """Write a film and return it with its truth."""
     how = Look(width=width, height=width * 9 // 32 * 2, seed=seed, **look)
     shot = ClipShot(fps, SHOE_MM, view, 0.95, handed == "right")
-    grid_s, rises = heel_courses(seconds, seed) if courses is None else courses
+    grid_s, rises = heel_rise_curves(seconds, seed) if rise_curves is None else rise_curves
     times_s = picture_times(seconds, fps, how)
     write_film(path, times_s, rises, grid_s, shot, STANCE_MM, how)
     return Made(path, shot, how, grid_s, rises, times_s)

@@ -112,8 +112,8 @@ def foot_frames(sole: Sole, load, on_heel, rows, cols, pitch, even: float = 0.2)
     """Frames (T, rows, cols) and truth (T, 4) of one still foot."""
     sensors, truths = sole.pads(rows, cols, pitch)
     mix = np.column_stack([(1 - even) * on_heel, (1 - even) * (1 - on_heel), np.full(len(load), even)])
-    told = mix @ truths
-    truth = np.column_stack([load, told[:, 0], told[:, 1], load * told[:, 2]])
+    mixed = mix @ truths
+    truth = np.column_stack([load, mixed[:, 0], mixed[:, 1], load * mixed[:, 2]])
     return np.einsum("tk,krc->trc", mix * load[:, None], sensors), truth
 
 

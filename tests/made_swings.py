@@ -48,7 +48,7 @@ def swing_frame(
     start_s: float = 10.0,
     seed: int | None = None,
 ) -> pl.DataFrame:
-    """plate.csv rows of one swing in lead/trail columns. Takeaway stands at start_s + 1.6."""
+    """plate.csv rows of one swing in lead/trail columns. Takeaway is at start_s + 1.6."""
     n = round(4.0 * rate_hz)
     t = np.arange(n) / rate_hz
     share, total, lead_along, trail_along = curves(t - 1.6, points)

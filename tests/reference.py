@@ -10,7 +10,7 @@ import click
 
 import underfoot
 from dashboard.app import PAGES
-from dashboard.frame import Page
+from dashboard.navigation import Page
 from dashboard.text.labels import AGES, FLAGS, LABELS
 from dashboard.text.reasons import REFUSALS
 from warehouse.definitions import read_metrics, usual_faults, words_of

@@ -19,7 +19,7 @@ GRADES = (
 
 
 def grade(kappa: float | None) -> str:
-    """Agreement beyond chance, in words; a dash where it can't be told."""
+    """Agreement beyond chance, in words; a dash where it is not known."""
     if kappa is None:
         return "–"
     return _(next(word for floor, word in GRADES if kappa > floor))

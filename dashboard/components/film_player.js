@@ -1,5 +1,5 @@
 // One slider for a film and for the load under both heels. The film's clock is the plate's less the offset.
-// A film without times stands alone, with the browser's own slider.
+// A film without times is shown by itself, with the browser's own slider.
 const SVG = "http://www.w3.org/2000/svg";
 const WIDTH = 440, HEIGHT = 262, MIDDLE = 154, LINE = 13, LETTER = 5.6;
 

@@ -17,7 +17,7 @@ def seasons(reader: Reader) -> list[str]:
 def effects(reader: Reader, season: str) -> pl.DataFrame:
     """One row per drill and aim, by the drill's name; aim_name in words, `own` for the drill's own aim.
 
-    Effects stand toward better in `unit` (points for a change of a share); `places` is how many decimals they
+    Effects are toward better, in `unit` (points for a change of a share); `places` is how many decimals they
     are shown with, one more than the measure itself.
     """
     rows = reader.sql(

@@ -1,4 +1,4 @@
-"""Single sessions and what stands around them: swings, events, notes, drills, discomfort."""
+"""Single sessions and what belongs to them: swings, events, notes, drills, discomfort."""
 
 from typing import Any
 

@@ -48,7 +48,7 @@ def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tup
 
 
 def messages() -> Catalog:
-    """Every message, without the lines where it stands: those would change at every edit."""
+    """Every message, without the lines it comes from: those would change at every edit."""
     found = Catalog()
     sources: dict[str, list[tuple[str, Any]]] = {
         "dashboard": [("**.py", of_code), ("**.html", "jinja2")],

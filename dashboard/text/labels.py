@@ -51,14 +51,14 @@ FLAGS = Words(
         "negative_load": "the plate read below zero",
         "saturated": "the plate reached its limit",
         "weight_mismatch": "the load at address does not fit the body mass given",
-        "short_quiet": "the stand before the swing was too short",
+        "short_quiet": "the quiet stance before the swing was too short",
         "low_rate": "the plate samples too slowly for the fast parts",
         "unmarked": "some events were not marked; estimated from the plate where that can be done",
-        "feet_not_found": "the two feet could not be told apart",
+        "feet_not_found": "the left and right foot could not be told apart",
         "feet_swapped": "the two feet may be swapped",
-        "sensors_filled": "sensors of the grid were dead or stuck and were filled from those beside them",
+        "sensors_filled": "dead or stuck sensors of the grid were filled in from their neighbours",
         "clip_unsynced": "the clip and the plate do not match",
-        "clip_unchecked": "too few clips beside it to be sure that the clip is of this swing",
+        "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
     }
 )
 

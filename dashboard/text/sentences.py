@@ -27,7 +27,7 @@ DOSE_UNITS = Words({"reps": "times", "minutes": "minutes"})
 
 
 def band_place(value: float | None, lo: float | None, hi: float | None) -> str:
-    """Where a value stands against its band."""
+    """Where a value lies against its band."""
     if value is None or (lo is None and hi is None):
         return _("no band set")
     if lo is not None and value < lo:
@@ -119,7 +119,7 @@ def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, 
     if row["beyond"] is None:
         return _("Scatter not known yet")
     shift = in_points(measure)
-    if len(shift.unit) > len("points"):  # a long unit stands in the column beside
+    if len(shift.unit) > len("points"):  # a long unit is in the column beside it
         shift = replace(shift, unit="")
     if abs(row["last"] - row["before"]) <= row["beyond"]:
         return _("Could be noise: under {scatter}").format(scatter=shift.say(row["beyond"]))
@@ -130,7 +130,7 @@ def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, 
 
 
 def moved(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
-    """One measure before and in the last session, and where it stands against its band."""
+    """One measure before and in the last session, and where it lies against its band."""
     return f"{measure.say_both(row['before'], row['last'], ' → ')}, {band_place(row['last'], *band)}"
 
 

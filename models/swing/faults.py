@@ -7,9 +7,8 @@ swings whose feet look swapped: null is "not judged", never "not flagged".
 
 import polars as pl
 
-from models.swing.rules import UNSTYLED, Limit, Rules, read_rules
+from models.swing.rules import UNSTYLED, Limit, Rules, load_rules
 from warehouse.definitions import Fault
-from warehouse.settings import Settings
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 
@@ -25,15 +24,6 @@ FAULT_COLUMNS: Columns = {
 }  # fmt: skip
 SWAPPED = "feet_swapped"
 STYLE_KEYS = ("session", "season", "student", "club_family")
-
-
-def load_rules(settings: Settings | None = None) -> Rules:
-    """The rules in force: the defaults, with the academy's own bands and limits over them.
-
-    Raises
-        UnderfootError: an own band or limit is not right (one sentence says which).
-    """
-    return read_rules(settings)
 
 
 def judge(
@@ -81,7 +71,7 @@ def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.D
     limits = [limit for limit in rules.limits if limit.fault == fault.code]
     needed = ["row", "session", "swing_no", "club_family", "style", "swapped", "crossing", *fault.metrics]
     joined = facts.select(needed).join(
-        _limit_frame(limits), on=["club_family", "style"], how="left", maintain_order="left"
+        _limit_rows(limits), on=["club_family", "style"], how="left", maintain_order="left"
     )
     severity = (distance(fault) / pl.col("clear")).clip(0.0, 1.0)
     if fault.never_crossed_flags:
@@ -94,24 +84,12 @@ def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.D
     )  # fmt: skip
 
 
-def _limit_frame(limits: list[Limit]) -> pl.DataFrame:
+def _limit_rows(limits: list[Limit]) -> pl.DataFrame:
     """Limits as columns first, second, clear by club family and style."""
-    return pl.DataFrame(
-        {
-            "club_family": [limit.club_family for limit in limits],
-            "style": [limit.style for limit in limits],
-            "first": [limit.limits[0] for limit in limits],
-            "second": [limit.limits[-1] for limit in limits],
-            "clear": [limit.clear for limit in limits],
-        },
-        schema={
-            "club_family": pl.String,
-            "style": pl.String,
-            "first": pl.Float64,
-            "second": pl.Float64,
-            "clear": pl.Float64,
-        },
-    )
+    rows = [(x.club_family, x.style, x.limits[0], x.limits[-1], x.clear) for x in limits]
+    keys: Columns = dict.fromkeys(("club_family", "style"), pl.String)
+    values: Columns = dict.fromkeys(("first", "second", "clear"), pl.Float64)
+    return pl.DataFrame(rows, schema=keys | values, orient="row")
 
 
 def distance(fault: Fault) -> pl.Expr:

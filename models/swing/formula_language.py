@@ -262,7 +262,7 @@ class Formula:
         start, end = self._window(first, last)
         half = self._samples(float(seconds.code) / 2.0)
         line = self._line(signal, start, end)
-        return self.section.keep(f"ops.peak_between({line}, n, {start}, {end}, {half}, lines[c.SCRATCH])")
+        return self.section.keep(f"ops.rolling_peak({line}, n, {start}, {end}, {half}, lines[c.SCRATCH])")
 
     def _peak(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
         return Term("number", f"{self._rolled(signal, seconds, first, last)}[0]")
@@ -282,7 +282,7 @@ class Formula:
         points = self.section.keep(f"max({self._samples(float(seconds.code))} + 1, 2)")
         line = self._line(signal, start, end)
         return Term(
-            "number", self.section.keep(f"ops.slope_between({line}, n, {start}, {end}, {points}, fs)")
+            "number", self.section.keep(f"ops.steepest_slope({line}, n, {start}, {end}, {points}, fs)")
         )
 
     def _opposition(self, u: Term, v: Term, first: Term, last: Term) -> Term:

@@ -10,7 +10,7 @@ end. Over n samples and T s:
              χ²(0.95; 2) = −2·ln 0.05 = 5.991 (Schubert & Kirchner 2014, Gait & Posture 39, 518–522)
 
 Path and speed grow with the sampling noise and the area with the length, so only holds of the same eyes,
-device and length (`comparable`) are compared.
+device and length can be compared.
 """
 
 import math
@@ -28,7 +28,6 @@ FLOATS = NDArray[np.float64]
 HOLD_HZ = 10.0
 TRIM_S, LEAST_S = 1.0, 5.0  # cut off at each end; the least that must remain
 CHI2_95 = -2.0 * math.log(0.05)
-LIKE_LENGTH = 0.10  # holds are of like length within ± a tenth of the nominal 10, 20, 30 … s
 FOOT_OFF = 0.05  # of the mean load: under it a foot's centre of pressure is not defined
 MOST_LOST = 0.05  # part of a hold that may be interpolated
 MEASURES = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
@@ -127,38 +126,3 @@ def measures(cop: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict[st
 def ellipse_area(x: FLOATS, y: FLOATS) -> float:
     """Area of the 95 % prediction ellipse, π·5.991·√det S, in the square of the unit given."""
     return math.pi * CHI2_95 * math.sqrt(max(float(np.linalg.det(np.cov(x, y))), 0.0))
-
-
-def comparable(holds: pl.DataFrame) -> pl.DataFrame:
-    """`holds` (device, eyes, seconds, …) with `comparison`: equal for those that may be set side by side.
-
-    Same device, same eyes, length within a tenth of 10, 20, 30 … s; null when the length is near none.
-    """
-    tens = (pl.col("seconds") / 10.0).round().clip(lower_bound=1) * 10.0
-    like = (pl.col("seconds") - tens).abs() <= LIKE_LENGTH * tens
-    key = pl.concat_str("device", "eyes", tens.cast(pl.Int32), separator="/")
-    return holds.with_columns(comparison=pl.when(like).then(key))
-
-
-def closed_over_open(holds: pl.DataFrame) -> pl.DataFrame:
-    """session, device and the ratios closed/open of path speed and ellipse area, of holds of like length.
-
-    One row a session with both; its holds of one kind are averaged.
-    """
-    marked = (
-        comparable(holds)
-        .drop_nulls("comparison")
-        .with_columns(like=pl.col("comparison").str.replace("/(open|closed)/", "/"))
-    )
-    mean = marked.group_by("session", "device", "like", "eyes").agg(
-        pl.col("speed_mm_s", "ellipse_mm2").mean()
-    )
-    both = mean.filter(pl.col("eyes") == "closed").join(
-        mean.filter(pl.col("eyes") == "open"), on=["session", "device", "like"], suffix="_open"
-    )
-    return both.select(
-        "session",
-        "device",
-        speed_ratio=pl.col("speed_mm_s") / pl.col("speed_mm_s_open"),
-        ellipse_ratio=pl.col("ellipse_mm2") / pl.col("ellipse_mm2_open"),
-    ).sort("session", "device")

@@ -45,31 +45,9 @@ def around(x: FLOATS, n: int, centre: int, half: int) -> float:
 
 
 @compiled
-def between(x: FLOATS, n: int, first: int, last: int) -> tuple[float, float]:
-    """(least, highest) from one event to another; NaN when either is missing or they are out of order."""
-    if first < 0 or last < first:
-        return math.nan, math.nan
-    return extremes_between(x, n, first, last)
-
-
-@compiled
-def peak_between(x: FLOATS, n: int, first: int, last: int, half: int, out: FLOATS) -> tuple[float, float]:
-    """`rolling_peak` from one event to another."""
-    if first < 0 or last < first:
-        return math.nan, math.nan
-    return rolling_peak(x, n, first, last, half, out)
-
-
-@compiled
 def highest_at(x: FLOATS, first: int, last: int, highest: float, within: float) -> float:
     """Sample number (fractional) of the highest value of a window: `plateau_centre`, NaN without one."""
     return plateau_centre(x, first, last, highest, within) if not math.isnan(highest) else math.nan
-
-
-@compiled
-def slope_between(x: FLOATS, n: int, first: int, last: int, points: int, rate_hz: float) -> float:
-    """`steepest_slope` from one event to another."""
-    return steepest_slope(x, n, first, last, points, rate_hz) if 0 <= first <= last else math.nan
 
 
 @compiled
@@ -133,7 +111,7 @@ def opposed(swing: Swing, u: FLOATS, v: FLOATS, first: int, last: int) -> float:
         return math.nan
     quiet = int(np.rint(ADDRESS_HALF_S * swing.record.fs))
     for heel in (u, v):
-        low, high = extremes_between(heel, n, first, last)
+        low, high = between(heel, n, first, last)
         noise = spread_between(heel, n, address - quiet, address + quiet)
         if not (high - low >= HEEL_MOVES and high - low >= HEEL_OVER_NOISE * noise):
             return math.nan
@@ -165,8 +143,10 @@ def mean_between(x: FLOATS, n: int, first: int, last: int) -> float:
 
 
 @compiled
-def extremes_between(x: FLOATS, n: int, first: int, last: int) -> tuple[float, float]:
+def between(x: FLOATS, n: int, first: int, last: int) -> tuple[float, float]:
     """(least, highest) of the known samples in first…last."""
+    if first < 0 or last < first:
+        return math.nan, math.nan
     low, high = max(first, 0), min(last, n - 1)
     least, highest, known = math.inf, -math.inf, 0
     for k in range(low, high + 1):
@@ -215,7 +195,9 @@ def rolling_peak(x: FLOATS, n: int, first: int, last: int, half: int, out: FLOAT
     Centres run over first…last and each window is cut to that range, so a peak on its border keeps its
     place there. A window less than half known is passed over. `out` (n,) is scratch for the means.
     """
-    low, high = max(first, 0), min(last, n - 1)
+    if first < 0 or last < first:
+        return math.nan, math.nan
+    low, high = first, min(last, n - 1)
     total, known, right = 0.0, 0, low - 1
     highest = -math.inf
     for centre in range(low, high + 1):
@@ -242,7 +224,9 @@ def steepest_slope(x: FLOATS, n: int, first: int, last: int, points: int, rate_h
 
     A window holding an unknown sample is passed over; NaN when no window is whole.
     """
-    low, high = max(first, 0), min(last, n - 1)
+    if first < 0 or last < first:
+        return math.nan
+    low, high = first, min(last, n - 1)
     middle = 0.5 * (points - 1)
     scale = rate_hz / (points * (points * points - 1.0) / 12.0)
     total, moment, run = 0.0, 0.0, 0

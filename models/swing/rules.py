@@ -58,8 +58,8 @@ class Rules:
         return {metric.code: metric.usual_spread for metric in self.metrics}
 
 
-def read_rules(settings: Settings | None = None) -> Rules:
-    """The definitions with the academy's own bands, limits and faults over them, checked as a whole.
+def load_rules(settings: Settings | None = None) -> Rules:
+    """The rules in force: the definitions with the academy's own bands, limits and faults over them.
 
     Raises
         UnderfootError: an own table names something unknown or lacks something, a value is not a number, or a
@@ -88,26 +88,14 @@ def _number(value: Any, what: str) -> float:
     return float(value)
 
 
-def _families(table: Mapping[str, Any], fallback: Sequence[str], what: str) -> tuple[str, ...]:
-    """Club families an own entry is for; `fallback` when it names none."""
-    given = table.get("club_family")
-    if given is None:
-        return tuple(fallback)
-    named = (given,) if isinstance(given, str) else tuple(given)
-    for family in named:
-        if family not in CLUB_FAMILIES:
+def _chosen(table: Mapping[str, Any], key: str, allowed: Sequence[str], what: str) -> tuple[str, ...]:
+    """The values an own entry gives for a key, one or several; none when it has no such key."""
+    for value in listed(table.get(key, [])):
+        if value not in allowed:
             raise UnderfootError(
-                f'academy.toml: {what} has club_family = "{family}"; use one of {", ".join(CLUB_FAMILIES)}.'
+                f'academy.toml: {what} has {key} = "{value}"; use one of {", ".join(allowed)}.'
             )
-    return named
-
-
-def _style(table: Mapping[str, Any], what: str) -> str | None:
-    """The style an own entry is for, if it names one."""
-    style = table.get("style")
-    if style is not None and style not in STYLES:
-        raise UnderfootError(f'academy.toml: {what} has style = "{style}"; use one of {", ".join(STYLES)}.')
-    return style
+    return listed(table.get(key, []))
 
 
 def _with_own_bands(defaults: list[Band], own: Sequence[Mapping[str, Any]]) -> list[Band]:
@@ -130,11 +118,11 @@ def _with_own_bands(defaults: list[Band], own: Sequence[Mapping[str, Any]]) -> l
             raise UnderfootError(
                 f"academy.toml: {what} has lo = {lo:g} and hi = {hi:g}; lo must be under hi."
             )
-        style = _style(table, what)
+        style = next(iter(_chosen(table, "style", STYLES, what)), None)
         usual = [b.club_family for b in defaults if b.metric == metric] or [
             f for f in CLUB_FAMILIES if f != "putter"
         ]
-        families = _families(table, usual, what)
+        families = _chosen(table, "club_family", CLUB_FAMILIES, what) or usual
         if table.get("level") is None and style is None:
             bands = [
                 b for b in bands if b.metric != metric or b.club_family not in families or b.level is not None
@@ -187,11 +175,11 @@ def _own_limits(table: Mapping[str, Any], fault: Fault) -> list[Limit]:
         raise UnderfootError(
             f"academy.toml: {what} has clear = {clear:g}; it is a margin and must be over 0."
         )
-    style = _style(table, what)
+    style = next(iter(_chosen(table, "style", STYLES, what)), None)
     styles = _styles_of(fault) if style is None else (style, UNSTYLED) if style == "front_foot" else (style,)
     return [
         Limit(fault.code, family, s, values, clear)
-        for family in _families(table, fault.club_families, what)
+        for family in _chosen(table, "club_family", CLUB_FAMILIES, what) or fault.club_families
         for s in styles
     ]
 

@@ -74,7 +74,7 @@ def against_pandas(folder: Path, sessions: int = 4, swings: int = 20, repeats: i
     metrics = reduce().metrics.select(plate_codes()).to_numpy().astype(float)
     loop = pd.concat([pandas_loop(task) for task in tasks])[list(plate_codes())].to_numpy(float)
     np.testing.assert_allclose(metrics, loop, rtol=1e-6, atol=1e-6)
-    many = 20  # one round is over too soon to be told from noise
+    many = 20  # one round is too short to be distinguished from noise
     pairs = paired(lambda: reduce(many), lambda: [pandas_loop(task) for task in tasks], repeats)
     each = 1e6 / (sessions * swings)
     what = "(b) the pandas + SciPy loop / reduction, CPU a swing"

@@ -3,7 +3,7 @@
 from bench import films, fits, rows
 
 
-def test_reduction_and_decoding_see_the_same_files(tmp_path):
+def test_reduction_and_decoding_read_the_same_files(tmp_path):
     row = rows.against_decoding(tmp_path, sessions=2, swings=2, repeats=1)
     assert row.figure >= 0
     assert set(rows.decode(tmp_path / "s0.parquet")) >= {"lead_n", "trail_heel_n"}
@@ -13,7 +13,7 @@ def test_the_pandas_loop_agrees_with_the_reduction(tmp_path):
     assert rows.against_pandas(tmp_path, sessions=2, swings=2, repeats=1).unit == "µs"
 
 
-def test_a_fresh_process_tells_its_peak_memory(tmp_path):
+def test_a_new_process_reports_its_peak_memory(tmp_path):
     assert 50 < rows.peak_mb(tmp_path, 2, 2) < 1000
 
 

@@ -13,19 +13,19 @@ FIRST, LAST = "2026-01-12-s01", "2026-03-23-s01"
 
 
 def test_two_swings_of_one_session_are_laid_over_each_other(reader_of):
-    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 2), "iron")
-    assert drawn.swings == 1
-    assert set(drawn.load["which"]) == {"this session", "first session"}
+    curves = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 2), "iron")
+    assert curves.swings == 1
+    assert set(curves.load["which"]) == {"this session", "first session"}
 
 
 def test_a_swing_laid_over_itself_is_drawn_once(reader_of):
-    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 1), "iron")
-    assert set(drawn.load["which"]) == {"this session"}
+    curves = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST, 1), SwingChoice(LAST, 1), "iron")
+    assert set(curves.load["which"]) == {"this session"}
 
 
 def test_nothing_laid_over_leaves_the_session_alone(reader_of):
-    drawn = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron")
-    assert (drawn.swings, set(drawn.load["which"])) == (5, {"this session"})
+    curves = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron")
+    assert (curves.swings, set(curves.load["which"])) == (5, {"this session"})
 
 
 def test_the_posts_carry_their_time_from_the_takeaway(reader_of):
@@ -47,11 +47,11 @@ def test_the_address_opens_two_chosen_swings_and_names_both(visit):
     address = {"session": LAST, "swing": "2", "over": FIRST, "over-swing": "1"}
     at = visit("full", "student", "c01", student="s01", **address)
     assert not at.exception
-    drawn = "".join(str(element.proto) for element in at.get("vega_lite_chart"))
-    assert "dashes: 12 January 2026, swing 1" in drawn
-    assert "line: 23 March 2026, swing 2" in drawn
-    assert '"impact"' in drawn.replace("\\", "")
-    assert "1.10" in drawn
+    curves = "".join(str(element.proto) for element in at.get("vega_lite_chart"))
+    assert "dashes: 12 January 2026, swing 1" in curves
+    assert "line: 23 March 2026, swing 2" in curves
+    assert '"impact"' in curves.replace("\\", "")
+    assert "1.10" in curves
 
 
 def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):

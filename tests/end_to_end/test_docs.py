@@ -66,8 +66,10 @@ def test_the_readme_opens_with_the_job_and_has_its_two_commands_first():
 
 
 def test_every_picture_and_file_the_docs_name_exists():
+    short = "".join(p.read_text(encoding="utf-8") for p in ROOT.glob("*/decisions/*.md"))
     named = re.findall(r"\]\((?!http)([^)#]+)\)", DOCS) + re.findall(r'src="([^"]+)"', DOCS)
-    assert len(named) >= 3
+    named += re.findall(r"`([a-z_]+(?:/\w+)*/\w+\.(?:py|toml|md|sql))`", DOCS + short)
+    assert len(named) >= 15
     assert [name for name in named if not (ROOT / name).exists()] == []
 
 

@@ -35,7 +35,7 @@ def test_the_offset_is_found_within_a_frame_for_95_percent_of_filmed_swings(tmp_
         start = float(rng.uniform(0.5, 1.2))
         made = made_films.film(
             tmp_path / "clip.mp4", fps=fps, seconds=2.2, view=view, seed=seed, jitter_px=2.0, noise=5.0,
-            hidden=("lead_toe", start, start + 0.15), courses=(grid_s, rises(grid_s + offset, late)),
+            hidden=("lead_toe", start, start + 0.15), rise_curves=(grid_s, rises(grid_s + offset, late)),
         )  # fmt: skip
         points = name_points(follow_film(made.path, "clip.mp4"), fps, view, "right", "clip.mp4").rows()
         clip = Clip(points.with_columns(swing_no=pl.lit(1)), fps, made_films.SHOE_MM, view)

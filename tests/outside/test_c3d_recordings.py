@@ -135,6 +135,6 @@ def test_an_idle_platform_has_no_centre_of_pressure_and_the_recording_is_refused
     seen = np.isfinite(idle.cop_mm).all(axis=1)
     assert not seen[idle.load_n < 10].any()
     assert np.abs(idle.cop_mm[seen]).max() < 3000  # where noise passes 10 N; a wild quotient is never kept
-    with pytest.raises(Refused, match="platform 2 never carries load") as told:
+    with pytest.raises(Refused, match="platform 2 never carries load") as refused:
         read_c3d(outside_file("vicon_CMJ_kinem_kinet_emg.c3d"), C3dSetup("right", lead_platform=1))
-    assert told.value.refusal.reason == "feet_not_found"
+    assert refused.value.refusal.reason == "feet_not_found"

@@ -77,7 +77,7 @@ def test_the_lag_on_one_clock_is_nought_within_half_a_picture(recording):
 
 @pytest.mark.parametrize("injected_s", [0.13, -0.07])
 def test_an_injected_lag_is_found_within_half_a_picture(recording, injected_s):
-    """The pictures' first stands later in the force's record by the injected lag."""
+    """The first picture is later in the force record by the injected lag."""
     rise, fps, pull, rate = recording
     if injected_s > 0:
         rise = rise[round(injected_s * fps) :]

@@ -11,7 +11,7 @@ from warehouse.traces import SessionTrace
 
 # ANSUR II (public survey of body measures): ball-of-foot length in % of foot length, mean and SD.
 BALL_PCT = {"men": (74.1, 1.5), "women": (73.9, 1.3)}
-# Front edge of the rest from which a foot still stands on its ball and not the midfoot: common practice, no source.
+# Front edge of the rest from which a foot still rests on its ball and not the midfoot: common practice, no source.
 MIDFOOT_ENDS_PCT = 63.0
 
 
@@ -19,11 +19,11 @@ MIDFOOT_ENDS_PCT = 63.0
 def test_the_ball_rest_lies_behind_the_ball_line_that_was_measured(who):
     mean, sd = BALL_PCT[who]
     assert MIDFOOT_ENDS_PCT <= BALL_AT <= mean
-    assert mean - BALL_AT <= 4 * sd  # the pads' middle stands behind their line, and not far behind it
+    assert mean - BALL_AT <= 4 * sd  # the pads' centre is behind their line, and not far behind it
 
 
 def test_at_the_measured_ball_line_the_whole_load_counts_as_off_the_heel():
-    """Two-point statics: a foot whose pressure stands at the ball line has no load on its heel."""
+    """Two-point statics: a foot whose pressure is at the ball line has no load on its heel."""
     for mean, _ in BALL_PCT.values():
         assert heel_share_from_along(mean) == 0.0
     assert 0.0 < heel_share_from_along(50.0) < 1.0
@@ -49,9 +49,9 @@ def reduced():
 def test_the_load_goes_the_way_that_was_measured():
     """Ball & Best 2007 (J Sports Sci 25), direction only: even at address, to the trail side going back, forward
     by early downswing."""
-    told = reduced()
-    assert told["address_lead_share_pct"] == pytest.approx(50.0, abs=5.0)
-    assert told["mid_back_trail_share_pct"] > 100.0 - told["address_lead_share_pct"]
-    assert told["trail_peak_before_top_s"] > 0.0  # it turns before the top
-    assert told["top_lead_share_pct"] > 100.0 - told["trail_peak_share_pct"]
-    assert told["mid_down_lead_share_pct"] > told["address_lead_share_pct"]
+    metrics = reduced()
+    assert metrics["address_lead_share_pct"] == pytest.approx(50.0, abs=5.0)
+    assert metrics["mid_back_trail_share_pct"] > 100.0 - metrics["address_lead_share_pct"]
+    assert metrics["trail_peak_before_top_s"] > 0.0  # it turns before the top
+    assert metrics["top_lead_share_pct"] > 100.0 - metrics["trail_peak_share_pct"]
+    assert metrics["mid_down_lead_share_pct"] > metrics["address_lead_share_pct"]

@@ -94,7 +94,7 @@ def test_a_slope_fit_that_says_it_converged_can_be_wrong_and_ours_is_not():
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         theirs = mixed.MixedLM(y, x, school, x).fit(reml=True, method=["lbfgs"])
-    # Whatever the library says of itself, no fit of it stands higher than ours, and one that is off stands lower.
+    # Whatever the library reports, none of its fits has a higher likelihood than ours, and one that is off has a lower one.
     assert ours.log_likelihood >= theirs.llf - 1e-3
     if abs(theirs.cov_re[0, 0] - 8.68) > 0.1:
         assert theirs.converged

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import layout, navigation
 from dashboard.pages.drills import content
 from dashboard.pages.drills.content import Choices, Season
 from dashboard.text.catalogue import _
@@ -44,7 +44,7 @@ def _plan(reader: Reader, chosen: Choices, season: Season) -> None:
         st.markdown(f"{place}. **{candidate.name}**: {candidate.sentence}")
     with st.container(horizontal=True):
         for candidate in plan.candidates[: content.MOST_LINKS]:
-            frame.link("drills", f"{candidate.name} →", drill=candidate.drill, fault=fault)
+            navigation.link("drills", f"{candidate.name} →", drill=candidate.drill, fault=fault)
         layout.save_table(plan.rows(), plan.file)
 
 
@@ -67,4 +67,4 @@ def _one(reader: Reader, chosen: Choices, season: Season | None) -> None:
         st.subheader(_("Recently set for"), anchor=False)
         with st.container(horizontal=True):
             for student, words in drill.recent:
-                frame.link("student", words, student=student)
+                navigation.link("student", words, student=student)

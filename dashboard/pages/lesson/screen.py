@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import frame, layout, student_season
+from dashboard import layout, navigation, student_season
 from dashboard.pages.lesson.content import LessonSheet, lesson_sheet, sheet_html
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason
@@ -25,8 +25,8 @@ def show(reader: Reader) -> None:
     for sentence in sheet.hurts:
         st.warning(f"**{_('Before you start.')}** {sentence}")
     with st.container(horizontal=True, vertical_alignment="center"):
-        frame.link("notes", _("Write a note →"), student=chosen.student)
-        frame.link("student", _("Evidence: the student's page →"), student=chosen.student)
+        navigation.link("notes", _("Write a note →"), student=chosen.student)
+        navigation.link("student", _("Evidence: the student's page →"), student=chosen.student)
         layout.save(
             _("Save the sheet to print"),
             lambda: sheet_html(lesson_sheet(chosen, narrow=False)),

@@ -5,7 +5,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import frame, layout, readers
+from dashboard import layout, navigation, readers
 from dashboard.components import note_form
 from dashboard.pages.notes import content
 from dashboard.text.catalogue import _, keeping_language
@@ -29,6 +29,6 @@ def show(reader: Reader) -> None:
     waiting = content.waiting_sentence(readers.home(), student)
     if waiting:
         layout.say(waiting)
-    frame.link("lesson", _("Lesson sheet →"), student=student)
+    navigation.link("lesson", _("Lesson sheet →"), student=student)
     if reader.is_minor(student):
         layout.aside(_(MINORS))

@@ -43,7 +43,7 @@ TEN = 10  # swings; fewer are counted as they are, not as so many of ten
 
 @dataclass(frozen=True)
 class Focus:
-    """The one thing to work on: what it is, where it stands, and how to practise it."""
+    """The one thing to work on: what it is, how it is going, and how to practise it."""
 
     title: str
     sentences: tuple[str, ...]
@@ -54,7 +54,7 @@ class Focus:
 
 @dataclass(frozen=True)
 class ProgressPage:
-    """The page, ready to be laid out. `nothing_yet` stands where there is no focus."""
+    """The page, ready to be laid out. `nothing_yet` is for where there is no focus."""
 
     name: str
     opening: str

@@ -3,7 +3,7 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import layout, navigation
 from dashboard.pages.quality import content
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
@@ -30,5 +30,5 @@ def show(reader: Reader) -> None:
         st.header(heading, anchor=False)
         layout.table(content.totals(shown, column), _("left out {by}").format(by=heading.lower()))
     with st.container(horizontal=True):
-        frame.link("deliveries", _("Correct what was refused on Deliveries →"))
-        frame.link("trust", _("How sure are we →"))
+        navigation.link("deliveries", _("Correct what was refused on Deliveries →"))
+        navigation.link("trust", _("How sure are we →"))

@@ -3,7 +3,7 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import films, frame, layout, student_season
+from dashboard import films, layout, navigation, student_season
 from dashboard.pages.student import content, swings
 from dashboard.pages.student.content import Section
 from dashboard.pages.student.swings import SwingChoice
@@ -25,8 +25,8 @@ def show(reader: Reader) -> None:
     layout.aside(content.about(chosen))
     layout.discomfort(reader, chosen.student)
     with st.container(horizontal=True):
-        frame.link("lesson", _("Lesson sheet →"), student=chosen.student)
-        frame.link("notes", _("Write a note →"), student=chosen.student)
+        navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
+        navigation.link("notes", _("Write a note →"), student=chosen.student)
     measured = student_season.measured_seasons(reader, chosen.student)
     if not measured:
         layout.say(content.nothing_measured(chosen))
@@ -128,7 +128,7 @@ def _session(chosen: StudentSeason, found: pl.DataFrame) -> None:
 
 
 def _chosen_swings(chosen: StudentSeason, found: pl.DataFrame) -> tuple[SwingChoice, SwingChoice | None]:
-    """What is drawn, and what is laid over it."""
+    """What is drawn, and what it is compared with."""
     names, first = swings.session_names(found), found["session"][0]
     one, two = st.columns(2)
     with one:
@@ -137,7 +137,7 @@ def _chosen_swings(chosen: StudentSeason, found: pl.DataFrame) -> tuple[SwingCho
     with two:
         options = {NOTHING: _("Nothing"), **names}
         default = first if first != session else NOTHING
-        over = layout.choose(_("Laid over it"), options, "over", default=default)
+        over = layout.choose(_("Compare with"), options, "over", default=default)
         if over == NOTHING:
             return this, None
         return this, SwingChoice(over, _swing(chosen, over, _("Its swings"), "over-swing"))

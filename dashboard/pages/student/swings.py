@@ -136,7 +136,7 @@ def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> 
 def swing_curves(
     reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str
 ) -> SwingCurves | None:
-    """Stretch one choice's swings, and another's laid over it, between the events that both have.
+    """Stretch one choice's swings, and another's to compare, between the events that both have.
 
     None when no swing has its events. Events that fewer than four in five swings have are left out, so that
     one unmarked swing does not cost every other its detail.

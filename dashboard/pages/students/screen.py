@@ -3,7 +3,7 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import layout, navigation
 from dashboard.pages.students import content
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
@@ -37,4 +37,4 @@ def _open_one(shown: pl.DataFrame) -> None:
         code = st.selectbox(_("One student"), list(names), format_func=names.__getitem__, key="open-one")
     if code is not None:
         with right:
-            frame.link("student", _("Open {name}'s page →").format(name=names[code]), student=code)
+            navigation.link("student", _("Open {name}'s page →").format(name=names[code]), student=code)

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import frame, layout
+from dashboard import layout, navigation
 from dashboard.pages.trust import content
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
@@ -18,7 +18,7 @@ def show(reader: Reader) -> None:
     if reader.viewer.role == "head_coach":
         st.header(_("What was left out"))
         st.write(_("Every swing and delivery that stays out of these answers, by reason, device and coach."))
-        frame.link("quality", _("Open Data quality →"))
+        navigation.link("quality", _("Open Data quality →"))
 
 
 def _session_worth(reader: Reader, season: str) -> None:

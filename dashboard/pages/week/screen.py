@@ -4,7 +4,7 @@ from datetime import datetime
 
 import streamlit as st
 
-from dashboard import frame, layout, readers
+from dashboard import layout, navigation, readers
 from dashboard.downloads import file_name
 from dashboard.pages.week import content
 from dashboard.pages.week.content import ALL, Review
@@ -80,12 +80,12 @@ def _plain(name: str) -> str:
 
 def _link(entry: Entry) -> None:
     if entry.kind == "refused":
-        frame.link("deliveries", _("Fix it on Deliveries →"))
+        navigation.link("deliveries", _("Fix it on Deliveries →"))
     elif entry.student is not None:
         measure = entry.subject if entry.kind in MEASURED else None
         choices = {"student": entry.student, "measure": measure, "clubs": entry.family}
         address = {name: code for name, code in choices.items() if code is not None}
-        frame.link("student", _("Open {name}'s page →").format(name=entry.name), **address)
+        navigation.link("student", _("Open {name}'s page →").format(name=entry.name), **address)
 
 
 def _ticked(reader: Reader) -> dict[str, str]:

@@ -17,7 +17,7 @@ SQL = re.compile(r"\s*(SELECT|WITH|\(SELECT)\b")
 ALLOWED = {
     "charts/heel_lanes.py": {"% of body weight"},  # a unit, looked up where it is said
     "document.py": {'<svg role="img" aria-label="{}" '},
-    "frame.py": {"showed the page %s to a %s"},  # the journal
+    "navigation.py": {"showed the page %s to a %s"},  # the journal
     "inbox.py": {"too large"},
     "layout.py": {"D MMM YYYY"},
     "pages/deliveries/content.py": {"underfoot refused"},  # what to type

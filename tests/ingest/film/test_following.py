@@ -65,9 +65,9 @@ def test_heel_rise_from_film_is_within_3_mm_for_95_percent_of_swings(tmp_path):
 
 
 def test_a_camera_in_the_hand_does_not_lift_the_heels(tmp_path):
-    grid_s, rises = made_films.heel_courses(1.2, 3)
+    grid_s, rises = made_films.heel_rise_curves(1.2, 3)
     still = (grid_s, np.zeros_like(rises))
-    made = made_films.film(tmp_path / "clip.mp4", seconds=1.2, courses=still, jitter_px=4.0, seed=3)
+    made = made_films.film(tmp_path / "clip.mp4", seconds=1.2, rise_curves=still, jitter_px=4.0, seed=3)
     error, _ = rise_errors_mm(made, "down_line", "right", 60.0)
     assert error <= 1.0
 

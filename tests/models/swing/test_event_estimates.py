@@ -16,13 +16,13 @@ from demo_academy.swings import generate_season
 from models.swing.event_estimates import RULES, estimate, fill_events, landmarks_of
 from models.swing.event_fit import EventFit, fit_events, predict
 from models.swing.reduce import reduce_session
-from models.swing.rules import read_rules
+from models.swing.rules import load_rules
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS
 
 MOST_SWINGS = 40  # of each student
-SPREADS = read_rules().usual_spreads
+SPREADS = load_rules().usual_spreads
 NO_FIT = EventFit({})
 
 

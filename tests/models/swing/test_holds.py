@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.swing.holds import MEASURES, closed_over_open, comparable, hold_rows, measures
+from models.swing.holds import MEASURES, hold_rows, measures
 from warehouse.traces import SessionTrace
 
 RATE = 100.0
@@ -102,23 +102,3 @@ def test_a_short_gap_is_bridged_and_a_long_one_gives_null():
 
 def test_a_hold_too_short_to_cut_is_null():
     assert set(measures(circle(seconds=6.5), RATE, 0.0, 6.5).values()) == {None}
-
-
-def test_only_holds_of_like_length_device_and_eyes_share_a_comparison():
-    holds = pl.DataFrame(
-        [("mat", "open", 21.0), ("mat", "open", 19.0), ("mat", "closed", 20.0), ("plates", "open", 20.0),
-         ("mat", "open", 30.0), ("mat", "open", 25.0)],
-        schema=["device", "eyes", "seconds"], orient="row",
-    )  # fmt: skip
-    assert comparable(holds)["comparison"].to_list() == [
-        "mat/open/20", "mat/open/20", "mat/closed/20", "plates/open/20", "mat/open/30", None,
-    ]  # fmt: skip
-
-
-def test_closed_over_open_is_taken_within_a_session_and_like_length():
-    holds = pl.DataFrame(
-        [("a", "mat", "open", 20.0, 10.0, 50.0), ("a", "mat", "closed", 21.0, 15.0, 200.0),
-         ("b", "mat", "open", 20.0, 10.0, 50.0), ("b", "mat", "closed", 30.0, 15.0, 200.0)],
-        schema=["session", "device", "eyes", "seconds", "speed_mm_s", "ellipse_mm2"], orient="row",
-    )  # fmt: skip
-    assert closed_over_open(holds).rows() == [("a", "mat", 1.5, 4.0)]

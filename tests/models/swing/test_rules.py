@@ -5,13 +5,13 @@ import re
 import pytest
 
 from models.swing.formulas import plate_codes
-from models.swing.rules import read_rules
+from models.swing.rules import load_rules
 from warehouse.definitions import metric_codes
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
 from warehouse.store import table_sql
 
-RULES = read_rules()
+RULES = load_rules()
 
 
 def table_columns(name):
@@ -20,7 +20,7 @@ def table_columns(name):
 
 
 def own(bands=(), limits=()):
-    return read_rules(Settings("A", "UTC", bands=tuple(bands), faults=tuple(limits)))
+    return load_rules(Settings("A", "UTC", bands=tuple(bands), faults=tuple(limits)))
 
 
 def test_metric_files_table_and_definitions_name_the_same_metrics_in_one_order():

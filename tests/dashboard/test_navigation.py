@@ -1,4 +1,4 @@
-"""The frame around the pages: a page refused by role is in the access log, once a visit."""
+"""The way to the pages: a page refused by role is in the access log, once a visit."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""The frame around every page: who is looking, which pages they have, and what a refused link shows."""
+"""The way to every page: who is looking, which pages they have, and what a refused link shows."""
 
 import logging
 from collections.abc import Callable, Sequence
