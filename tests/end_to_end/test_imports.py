@@ -13,6 +13,9 @@ WINGS = ("ingest", "models", "dashboard", "demo_academy")
 FOLDERS = ("warehouse", *WINGS)
 LAYERS = {"warehouse": 8, "ingest": 7}  # the longest chain of imports; only ever lowered
 ONLY_ONCE = ("events", "signals")
+# Polars calls these functions' Python from its own threads, or is waited for with the interpreter's lock held.
+# With two viewers at once each side may wait for the other: the server freezes.
+FREEZING = {"map_elements", "map_batches", "map_rows", "map_groups", "apply", "to_pandas", "data_editor"}
 
 
 def modules(folder: str) -> list[Path]:
@@ -86,6 +89,27 @@ def test_a_pages_content_knows_no_streamlit():
     content = sorted((ROOT / "dashboard" / "pages").glob("*/content.py"))
     assert len(content) >= 8
     assert [path.parent.name for path in content if "streamlit" in imported(path)] == []
+
+
+def attributes(path: Path) -> set[str]:
+    return {node.attr for node in ast.walk(parsed(path)) if isinstance(node, ast.Attribute)}
+
+
+def test_nothing_in_the_dashboard_can_freeze_its_server():
+    assert [
+        (p.name, attributes(p) & FREEZING) for p in modules("dashboard") if attributes(p) & FREEZING
+    ] == []
+
+
+def test_streamlit_is_given_arrow_tables():
+    shown = [
+        ast.unparse(call.args[0])
+        for path in modules("dashboard")
+        for call in ast.walk(parsed(path))
+        if isinstance(call, ast.Call) and ast.unparse(call.func) in {"st.dataframe", "st.table"}
+    ]
+    assert shown
+    assert [table for table in shown if not table.endswith(".to_arrow()")] == []
 
 
 def test_every_page_is_a_folder_with_a_screen():

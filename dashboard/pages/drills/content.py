@@ -8,6 +8,7 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
+from dashboard.charts.look import in_words
 from dashboard.charts.picture import Picture
 from dashboard.pages.drills.verdicts import (
     age_sentence,
@@ -230,7 +231,7 @@ def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Sect
         same_day=pl.lit(None, pl.Float64), same_day_lo=pl.lit(None, pl.Float64),
         same_day_hi=pl.lit(None, pl.Float64), swc=pl.lit(own["swc"], pl.Float64), unit=pl.lit(own["unit"]),
         places=pl.lit(own["places"]),
-        label=pl.col("n_students").map_elements(lambda n: count(n, "student"), return_dtype=pl.String),
+        label=in_words(found["n_students"], lambda n: count(n, "student"), "label"),
     )  # fmt: skip
     picture = None
     drawn = named.filter(pl.col("kept").is_not_null())
