@@ -175,10 +175,7 @@ class Bands:
     """The band that applies to a student: their own before the academy's, the narrower before the wider."""
 
     def __init__(
-        self,
-        band: pl.DataFrame,
-        level: Mapping[str, str | None],
-        style: Mapping[tuple[str, str, str], str],
+        self, band: pl.DataFrame, level: Mapping[str, str | None], style: Mapping[tuple[str, str, str], str]
     ) -> None:
         """`band`: rows of academy.band; `level` by student; `style` by season, student and club family."""
         self._rows: dict[tuple[str, str], list[dict[str, object]]] = {}

@@ -54,11 +54,7 @@ def landmarks_of(trace: SessionTrace, wanted: NDArray[np.bool_]) -> FLOATS:
 
 
 def fill_events(
-    trace: SessionTrace,
-    event_s: FLOATS,
-    error_s: FLOATS,
-    wanted: NDArray[np.bool_],
-    fit: EventFit,
+    trace: SessionTrace, event_s: FLOATS, error_s: FLOATS, wanted: NDArray[np.bool_], fit: EventFit
 ) -> NDArray[np.bool_]:
     """Put estimates where `event_s` (S, 7) is NaN, and their expected errors in `error_s`, in place.
 
