@@ -28,5 +28,7 @@ def test_every_kept_figure_has_words():
 )
 def test_a_goal_is_said_in_words(claim, lo, hi, goal, unit):
     figure = {"claim": claim, "truth": "holds", "students": 20, "figure": 0.1, "n_academies": 9}
-    (row,) = in_words(pl.DataFrame([figure | {"goal_lo": lo, "goal_hi": hi}], columns("season.calibration"))).to_dicts()
+    (row,) = in_words(
+        pl.DataFrame([figure | {"goal_lo": lo, "goal_hi": hi}], columns("season.calibration"))
+    ).to_dicts()
     assert (row["goal"] and row["goal"].replace("\u00a0", " "), row["unit"]) == (goal, unit)
