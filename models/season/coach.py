@@ -92,12 +92,12 @@ def _season_rows(
     found = coach_gains(kept["gain"].to_numpy(), kept["variance"].to_numpy(), share, x)
     return [
         {"season": season, "coach": coach, "n_students": (n := int((share[:, k] > 0).sum())),
-         "shown": n >= LEAST_SHOWN and found is not None, **(_figures(found, k) if found else {})}
+         "shown": n >= LEAST_SHOWN and found is not None, **(figures(found, k) if found else {})}
         for k, coach in enumerate(coaches)
     ]  # fmt: skip
 
 
-def _figures(found: CoachGains, k: int) -> dict[str, float]:
+def figures(found: CoachGains, k: int) -> dict[str, float]:
     """One coach's figures; lo80 … hi95 is where the gains of equal coaches would lie at that precision."""
     overall, se = found.overall, found.raw_se
     figures = {
