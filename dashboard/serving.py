@@ -46,8 +46,8 @@ def _check_port(port: int) -> None:
             trial.bind(("localhost", port))
         except OSError as error:
             sentence = _(
-                "The dashboard can't use port {port} ({why}): end the program that uses it, or choose another "
-                "port, as in: underfoot serve --port {other}"
+                "The dashboard can't use port {port} ({why}): end the program that uses it, or choose "
+                "another port, as in: underfoot serve --port {other}"
             )
             other = port % MOST_PORTS + 1
             raise UnderfootError(sentence.format(port=port, why=error.strerror, other=other)) from error
