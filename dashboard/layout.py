@@ -214,7 +214,11 @@ def _grid(rows: pl.DataFrame) -> None:
         if kind == pl.Date
     }
     words = {_("Words"): st.column_config.TextColumn(width="large")} if _("Words") in rows.columns else {}
-    st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days | words)
+    # An Arrow table, because Streamlit turns a Polars frame into a pandas one: that holds the interpreter's
+    # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
+    st.dataframe(
+        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=days | words
+    )
 
 
 def aside(sentence: str) -> None:

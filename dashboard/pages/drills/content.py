@@ -8,6 +8,11 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
+<<<<<<< HEAD
+=======
+from dashboard.charts.look import in_words
+from dashboard.charts.picture import Picture
+>>>>>>> main
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -205,7 +210,7 @@ def groups(reader: Reader, season: Season, own: Mapping[str, Any], *, narrow: bo
         same_day=pl.lit(None, pl.Float64), same_day_lo=pl.lit(None, pl.Float64),
         same_day_hi=pl.lit(None, pl.Float64), swc=pl.lit(own["swc"], pl.Float64), unit=pl.lit(own["unit"]),
         places=pl.lit(own["places"]),
-        label=pl.col("n_students").map_elements(lambda n: count(n, "student"), return_dtype=pl.String),
+        label=in_words(found["n_students"], lambda n: count(n, "student"), "label"),
     )  # fmt: skip
     picture = None
     drawn = named.filter(pl.col("kept").is_not_null())

@@ -3,6 +3,11 @@
 import polars as pl
 
 from dashboard.charts import left_out
+<<<<<<< HEAD
+=======
+from dashboard.charts.look import in_words
+from dashboard.charts.picture import Picture
+>>>>>>> main
 from dashboard.queries import trust
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
@@ -25,7 +30,7 @@ def health(reader: Reader) -> pl.DataFrame:
     rows = nonempty(trust.data_health(reader), nothing)
     return rows.with_columns(
         pl.col("device", "coach").fill_null(_("Not named")),
-        pl.col("reason").map_elements(_sentence_case, return_dtype=pl.String).alias("said"),
+        in_words(rows["reason"], _sentence_case, "said"),
         pl.col("day").dt.truncate("1w").alias("week"),
     )
 
@@ -66,7 +71,6 @@ def totals(rows: pl.DataFrame, column: str) -> pl.DataFrame:
     found = rows.group_by(column).agg(
         pl.col("n").filter(usable).sum().alias("usable"), pl.col("n").filter(~usable).sum().alias("out")
     )
-    share = 100 * pl.col("out") / (pl.col("out") + pl.col("usable"))
     often = (
         rows.filter(~usable)
         .group_by(column, "said")
@@ -74,16 +78,12 @@ def totals(rows: pl.DataFrame, column: str) -> pl.DataFrame:
         .sort("n", "said", descending=[True, False])
         .unique(column, keep="first", maintain_order=True)
     )
-    return (
-        found.join(often.select(column, "said"), on=column, how="left")
-        .sort(column)
-        .select(
-            pl.col(column).alias(GROUPINGS[column]),
-            pl.col("usable").alias(_("Usable swings")),
-            pl.col("out").alias(_("Left out")),
-            share.map_elements(lambda v: number(v, "%", 1), return_dtype=pl.String).alias(
-                _("Share left out")
-            ),
-            pl.col("said").alias(_("Most often")),
-        )
+    totalled = found.join(often.select(column, "said"), on=column, how="left").sort(column)
+    share = 100 * totalled["out"] / (totalled["out"] + totalled["usable"])
+    return totalled.select(
+        pl.col(column).alias(GROUPINGS[column]),
+        pl.col("usable").alias(_("Usable swings")),
+        pl.col("out").alias(_("Left out")),
+        in_words(share, lambda v: number(v, "%", 1), _("Share left out")),
+        pl.col("said").alias(_("Most often")),
     )
