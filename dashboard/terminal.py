@@ -52,7 +52,7 @@ def show_left_out(report: Any) -> None:
 
 
 def use_language(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
-    """Use the academy's language, where there is an academy yet; what else is wrong with it each verb says."""
+    """Use the academy's language where there is an academy; each verb says what else is wrong with it."""
     language = catalogue.ENGLISH
     with suppress(UnderfootError):
         language = Home.find(home_path).settings().language

@@ -8,11 +8,7 @@ import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
-<<<<<<< HEAD
-=======
 from dashboard.charts.look import in_words
-from dashboard.charts.picture import Picture
->>>>>>> main
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,

@@ -3,11 +3,7 @@
 import polars as pl
 
 from dashboard.charts import left_out
-<<<<<<< HEAD
-=======
 from dashboard.charts.look import in_words
-from dashboard.charts.picture import Picture
->>>>>>> main
 from dashboard.queries import trust
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
