@@ -34,10 +34,7 @@ class SessionRefused(Refused):
 
 
 def read_session(
-    contents: Contents,
-    delivery: Delivery,
-    academy: Academy,
-    progress: Callable[[str], None] | None = None,
+    contents: Contents, delivery: Delivery, academy: Academy, progress: Callable[[str], None] | None = None
 ) -> SessionRows:
     """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
 

@@ -160,11 +160,7 @@ def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
     """The tables that notes fill."""
     if notes.is_empty():
         return {"academy.note": notes}
-    return {
-        "academy.note": notes,
-        "academy.drill_dose": _doses(notes),
-        "academy.steadiness": _nudges(notes),
-    }
+    return {"academy.note": notes, "academy.drill_dose": _doses(notes), "academy.steadiness": _nudges(notes)}
 
 
 def _doses(notes: pl.DataFrame) -> pl.DataFrame:

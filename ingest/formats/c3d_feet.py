@@ -152,10 +152,7 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
 
 
 def _from_markers(
-    file: str,
-    pairs: Sequence[tuple[Platform, Platform]],
-    points: Array,
-    setup: C3dSetup,
+    file: str, pairs: Sequence[tuple[Platform, Platform]], points: Array, setup: C3dSetup
 ) -> Stance:
     """Stance from the four markers (4, 3): each foot goes with the platform it stands on."""
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
