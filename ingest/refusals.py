@@ -95,7 +95,7 @@ def in_words(failure: Failure, column: str) -> str:
     return f"{column} is {shown(failure.value)} but {failure.rule}"
 
 
-def shown(value: str | None) -> str:
+def shown(value: object) -> str:
     """A value as it is written in a sentence: short, on one line."""
     if value is None:
         return "empty"

@@ -66,7 +66,7 @@ def _name_or_value(name: str, value: Any) -> str | None:
     if name not in EVENTS:
         return f'"{name}" is not an event; the events are {", ".join(EVENTS)}'
     if not isinstance(value, int | float) or isinstance(value, bool) or not math.isfinite(value):
-        return f"{name} is {shown(str(value))} but must be a time in seconds"
+        return f"{name} is {shown(value)} but must be a time in seconds"
     return None
 
 

@@ -57,11 +57,7 @@ class C3d(SampleFormat):
     one_swing = True
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one swing's recording.
-
-        Raises
-            Refused: as `read_c3d`, or the student's hand is not known.
-        """
+        """Read one swing's recording."""
         platform = context.device.raw.get("lead_platform") if context.device is not None else None
         header, person, hand = context.header, context.person, context.hand(name)
         lead = platform if isinstance(platform, int) else None

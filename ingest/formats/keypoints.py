@@ -44,11 +44,7 @@ class Keypoints(PointsFormat):
         return path.suffix.lower() == ".json"
 
     def read(self, name: str, context: SessionContext) -> pl.DataFrame:
-        """Rows of one swing's file; left and right become lead and trail by the hand.
-
-        Raises
-            Refused: as `read_keypoints`, or the student's hand is not known.
-        """
+        """Rows of one swing's file; left and right become lead and trail by the hand."""
         rows = read_keypoints(context.held[name], name)
         return rows.with_columns(named_points(rows, context, name))
 

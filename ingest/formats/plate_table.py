@@ -60,11 +60,7 @@ class PlateTable(SampleFormat):
         return path.suffix.lower() not in (".toml", ".json")
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one plate file; a file of one swing needs no column that numbers it.
-
-        Raises
-            Refused: the file can't be read or its columns do not fit.
-        """
+        """Read one plate file; a file of one swing needs no column that numbers it."""
         table = _open(name, context.held[name], context.header.session)
         sources = _sources(table, Recipe.of_session(name, context, one_swing=swing_no is not None))
         found = _read(table, sources, context.header.session)

@@ -84,11 +84,7 @@ class SensorGrid(SampleFormat):
         return parquet or ending == ".npz"
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:  # noqa: ARG002
-        """Read a session's frames, which number their swings themselves.
-
-        Raises
-            Refused: as `read_frames`, or the student's hand is not known.
-        """
+        """Read a session's frames, which number their swings themselves."""
         options = context.device.raw if context.device is not None else {}
         grid = read_frames(context.base / name, device_options=options, handed=context.hand(name))
         stance = grid.session_stance_mm
