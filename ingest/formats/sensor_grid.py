@@ -134,7 +134,7 @@ def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -
     flip_rows = _option(path, device_options, "rows", "heels_first", "toes_first")
     flip_cols = _option(path, device_options, "columns", "left_first", "right_first") != (handed != "left")
     turn = (slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
-    recording = Recording(frames.pressure[:, *turn], frames.t_s, frames.swing_no, frames.pitch_mm, kept)
+    recording = Recording(replace(frames, pressure=frames.pressure[:, *turn]), kept)
     _check_stuck(path, recording.stuck)
     parts = {no: part for no in recording.swings if (part := recording.reduce(no)) is not None}
     if not parts:
