@@ -99,10 +99,8 @@ def read_stance(
             return _from_markers(recording.file, pairs, points, setup)
     if not _has_feet(setup.stance_mm):
         labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
-        what = (
-            f"there is no foot axis: heel and toe markers of both feet are needed (found: {labels}) "
-            "or a [stance] in session.toml"
-        )
+        needed = f"heel and toe markers of both feet are needed (found: {labels})"
+        what = f"there is no foot axis: {needed} or a [stance] in session.toml"
         todo = "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]"
         raise refuse("no_foot_axis", what, todo, file=recording.file)
     return _from_stance(recording.file, pairs, np.asarray(setup.stance_mm, dtype=float), setup.lead_side)
@@ -139,15 +137,13 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
     weight = float(np.nanmedian(sum(platform.load_n for platform in chosen)))
     most = [float(np.nanpercentile(platform.load_n, 95)) for platform in chosen]
     idle = [k for k in (0, 1) if not most[k] >= max(0.05 * weight, 2 * LEAST_LOAD_N)]
+    what = "no platform carries load"
+    if len(idle) == 1:
+        one, other = idle[0], 1 - idle[0]
+        what = f"platform {chosen[one].number} never carries load (at most {most[one]:.0f} N nearly all "
+        what += f"the time) while platform {chosen[other].number} carries {most[other]:.0f} N"
     if idle:
-        what = (
-            f"platform {chosen[idle[0]].number} never carries load (at most {most[idle[0]]:.0f} N nearly all "
-            f"the time) while platform {chosen[1 - idle[0]].number} carries {most[1 - idle[0]]:.0f} N"
-            if len(idle) == 1
-            else "no platform carries load"
-        )
-        what = f"{what}, so the load of each foot is not known"
-        todo = "record with one foot on each platform"
+        what, todo = f"{what}, so the load of each foot is not known", "record with one foot on each platform"
         raise refuse("feet_not_found", what, todo, file=file)
 
 
@@ -158,9 +154,8 @@ def _from_markers(
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
 
     def apart(pair: tuple[Platform, Platform]) -> float:
-        return float(
-            np.hypot.reduce(pair[0].centre_mm - lead_mid) + np.hypot.reduce(pair[1].centre_mm - trail_mid)
-        )
+        ways = (pair[0].centre_mm - lead_mid, pair[1].centre_mm - trail_mid)
+        return sum(float(np.hypot.reduce(way)) for way in ways)
 
     one, other = pairs[0], (pairs[0][1], pairs[0][0])
     lead, trail = min((one, other), key=apart)
@@ -237,8 +232,7 @@ def _up(platform: Platform) -> Array:
 
 def _toeward(stance: Stance) -> float:
     """How much farther the trail foot's load goes toward the toes than toward the heel, % of its length."""
-    seen = stance.trail.cop_mm[np.isfinite(stance.trail.cop_mm).all(axis=1)]
-    along, _ = foot_frame(stance.on_floor(seen), stance.feet_mm[2], stance.feet_mm[3])
+    along, _ = foot_frame(stance.on_floor(stance.trail.seen), stance.feet_mm[2], stance.feet_mm[3])
     low, middle, high = np.percentile(along, [2, 50, 98])
     return float((high - middle) - (middle - low))
 
@@ -246,10 +240,9 @@ def _toeward(stance: Stance) -> float:
 def _stands(stance: Stance) -> bool:
     """Whether each platform's usual centre of pressure is under its foot."""
     for platform, heel, toe in ((stance.lead, 0, 1), (stance.trail, 2, 3)):
-        seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
-        if not len(seen):
+        if not len(platform.seen):
             return False
-        middle = stance.on_floor(np.median(seen, axis=0)[None])
+        middle = stance.on_floor(np.median(platform.seen, axis=0)[None])
         along, across = foot_frame(middle, stance.feet_mm[heel], stance.feet_mm[toe])
         low, high = ALONG_WITHIN_PCT
         if not (low <= along[0] <= high and abs(across[0]) <= ACROSS_WITHIN_MM):
