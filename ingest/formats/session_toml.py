@@ -29,7 +29,7 @@ from ingest.session_file import (
 )
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.errors import Refused, UnderfootError
-from warehouse.vocabulary import EYES, PACES, PARTS, VIEWS
+from warehouse.vocabulary import EYES, PACES, PARTS, POINTS, VIEWS
 
 _AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
@@ -40,7 +40,6 @@ _KEYS = {
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s"}
-_STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 
 
 class SessionToml(Format):
@@ -199,7 +198,7 @@ class _Reader:
         if table is None:
             return None
         values: list[float] = []
-        for point in _STANCE:
+        for point in POINTS:
             pair = table.get(point) if isinstance(table, dict) else None
             pair = pair if isinstance(pair, list) else []
             if len(pair) != 2 or not all(is_number(v) and abs(v) <= 5000 for v in pair):
