@@ -37,8 +37,9 @@ check: $(VENV)/ready-test
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-# Lists of tables, faults, flags, metrics, labels and pages, written from the code.
+# Written from the code: the messages to translate; tables, faults, flags, metrics, labels and pages.
 docs: $(VENV)/ready-test
+	$(BIN)/python -m dashboard.text.extract
 	$(BIN)/python tests/reference.py
 
 # Each speed goal beside its baseline from the same run.

@@ -3,7 +3,6 @@
 import json
 import sys
 import threading
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -14,23 +13,15 @@ from dashboard.serving import run_pages
 from dashboard.terminal import err, out
 from dashboard.text import catalogue
 from warehouse import journal
-from warehouse.errors import CallError, UnderfootError
+from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import open_snapshot, rebuilding, unanswered, writer
-
-
-def _speak(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
-    """Use the academy's language, where there is an academy yet; what is wrong with it each verb says."""
-    with suppress(UnderfootError):
-        catalogue.use(Home.find(home_path).settings().language)
-    return home_path
-
 
 home_option = click.option(
     "--home",
     "home_path",
     metavar="DIR",
-    callback=_speak,
+    callback=terminal.use_language,
     help="The academy home; else UNDERFOOT_HOME, else ./academy.",
 )
 
@@ -252,13 +243,10 @@ def restore(file: Path, home_path: str | None) -> None:
 @click.option("--student", "students", multiple=True, metavar="S", help="Whom to draw for; may be repeated.")
 @home_option
 def draw(drills: tuple[str, str], students: tuple[str, ...], home_path: str | None) -> None:
-    """Draw lots between two drills, when either would do, and record who drew which."""
+    """Assign one of two drills to each student by random draw, and record who got which."""
     from ingest.lots import draw_lots  # noqa: PLC0415 - a slow import, used here only
 
-    drawn = draw_lots(Home.find(home_path), drills, students)
-    rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
-    terminal.show_rows(["student", "name", "drill", "its name"], rows)
-    click.echo(f"Recorded in {drawn.file}; the next load takes it in.")
+    terminal.show_draw(draw_lots(Home.find(home_path), drills, students))
 
 
 def _say_waiting() -> None:
@@ -284,13 +272,13 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
             with terminal.progress("Reducing swings", quiet=quiet) as step:
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
-    for told in report.refusals():
-        journal.record(home, "refused", **told)
+    for facts in report.refusals():
+        journal.record(home, "refused", **facts)
     return report
 
 
 def _rebuild(home: Home) -> None:
-    """The warehouse from filed/, made beside the standing one and put in its place."""
+    """The warehouse from filed/, made beside the one in use and put in its place."""
     from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
 
     with journal.recorded(home, "rebuild") as facts:
@@ -298,9 +286,7 @@ def _rebuild(home: Home) -> None:
         with rebuilding(home, on_wait=_say_waiting) as w:
             with terminal.progress("Reading filed deliveries") as step:
                 report = job.replay(w.home, w, progress=step)
-            for notice in report.notices:
-                if "is left out now" in notice:
-                    err.print(notice, markup=False, soft_wrap=True)
+            terminal.show_left_out(report)
             facts.update(report.counts())
             _build(w.home, w)
 

@@ -1,8 +1,9 @@
 """The way to every page: who is looking, which pages they have, and what a refused link shows."""
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib import import_module
 
 import streamlit as st
 
@@ -39,12 +40,15 @@ STYLE = """
 
 @dataclass(frozen=True)
 class Page:
-    """One line of the page table: address, name (marked), who has it, and the function that shows it."""
+    """One line of the page table: address and folder in pages/, name (marked), and who has it."""
 
     path: str
     name: str
     roles: Sequence[str]
-    show: Callable[[Reader], None]
+
+    def show(self, reader: Reader) -> None:
+        """Show it to whoever is looking."""
+        import_module(f"dashboard.pages.{self.path}.screen").show(reader)
 
 
 def run(pages: Sequence[Page]) -> None:

@@ -4,7 +4,7 @@ import json
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import click
@@ -14,6 +14,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from dashboard.downloads import csv_text
+from dashboard.text import catalogue
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, listed
 from warehouse import links
@@ -34,6 +35,27 @@ COUNTED = {
     "usable": "swing WHERE usable", "flags": "swing_fault WHERE flagged", "notes": "note",
     "refusals": "refusal",
 }  # fmt: skip
+
+
+def show_draw(drawn: Any) -> None:
+    """Who was assigned which drill, and where that is recorded."""
+    rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
+    show_rows(["student", "name", "drill", "its name"], rows)
+    click.echo(f"Recorded in {drawn.file}; the next load takes it in.")
+
+
+def show_left_out(report: Any) -> None:
+    """Sessions that a rebuild leaves out, on stderr."""
+    for notice in report.notices:
+        if "is left out now" in notice:
+            err.print(notice, markup=False, soft_wrap=True)
+
+
+def use_language(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
+    """Use the academy's language, where there is an academy yet; what is wrong with it each verb says."""
+    with suppress(UnderfootError):
+        catalogue.use(Home.find(home_path).settings().language)
+    return home_path
 
 
 def run(cli: click.Group) -> None:

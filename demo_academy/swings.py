@@ -26,10 +26,7 @@ class Batch:
 
 
 def generate_swings(
-    levels: dict[str, Array],
-    bodies: Bodies,
-    wanted: dict[str, Array],
-    rng: np.random.Generator,
+    levels: dict[str, Array], bodies: Bodies, wanted: dict[str, Array], rng: np.random.Generator
 ) -> Batch:
     """Generate S swings about their sessions' `levels` with the `wanted` faults; (S,) arrays throughout.
 

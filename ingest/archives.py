@@ -88,17 +88,17 @@ def _members(path: Path) -> Iterator[Iterator[_Member]]:
 
 
 class _Counted:
-    """A stream that ends in a refusal once it has given more than its file can honestly hold."""
+    """A stream that ends in a refusal once it has given more than its file can plausibly hold."""
 
     def __init__(self, stream: Any, path: Path) -> None:
-        self.stream, self.path, self.given = stream, path, 0
+        self.stream, self.path, self.n_read = stream, path, 0
         packed = path.stat().st_size
         self.most = min(MOST_BYTES, max(LARGE_BYTES, packed * MOST_SQUEEZED))
 
     def read(self, size: int = -1) -> bytes:
         data: bytes = self.stream.read(min(size, _CHUNK) if size >= 0 else _CHUNK)
-        self.given += len(data)
-        if self.given > self.most:
+        self.n_read += len(data)
+        if self.n_read > self.most:
             raise _too_large(self.path)
         return data
 
@@ -193,13 +193,13 @@ def _take(path: Path, members: Iterator[_Member], target: Path) -> None:
 
 
 def _copy(source: IO[bytes], file: IO[bytes], size: int, path: Path) -> None:
-    given = 0
+    copied = 0
     while chunk := source.read(_CHUNK):
-        given += len(chunk)
-        if given > size:
+        copied += len(chunk)
+        if copied > size:
             raise _too_large(path)
         file.write(chunk)
-    if given != size:
+    if copied != size:
         raise EOFError(path.name)
 
 

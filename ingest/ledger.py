@@ -139,7 +139,7 @@ def new_trace(trace: Path, fingerprint: str) -> Path:
 
 
 def place_trace(trace: Path | None, old: Path | None, fingerprint: str) -> None:
-    """After a commit: the new trace stands under its own name, the earlier version's is gone."""
+    """After a commit: give the new trace its own name and remove the earlier version's."""
     if trace is not None and new_trace(trace, fingerprint).exists():
         new_trace(trace, fingerprint).replace(trace)
     if old is not None and old != trace:

@@ -1,6 +1,6 @@
-"""Drawing lots between two drills, when a coach does not mind which is given.
+"""Assigning one of two drills by random draw, when a coach would be happy with either.
 
-What lots decided hangs on nothing else, so doses that follow are the nearest thing to a trial that an
+A random draw depends on nothing else, so the doses that follow it are the nearest thing to a trial that an
 academy has. The draw is written as a notes file into the inbox: a plan line for each student, with the drill
 that lost in `drawn_against`; the next load lands it.
 """
@@ -23,7 +23,7 @@ COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_a
 
 @dataclass(frozen=True)
 class Lot:
-    """One student's lot."""
+    """What one student was assigned, and the drill it was drawn against."""
 
     student: str
     name: str
@@ -43,7 +43,7 @@ class Draw:
 def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> Draw:
     """Draw one of two drills for each student and record it in the inbox, on the disk before it returns.
 
-    With several students each drill goes to half of them (an odd one out by a lot of its own).
+    With several students each drill goes to half of them (the odd one out is drawn on its own).
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the
@@ -58,7 +58,7 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
     finally:
         snapshot.close()
     if not people:
-        raise CallError("Lots are drawn for students; name at least one: --student S.")
+        raise CallError("A draw needs students; name at least one: --student S.")
     hands = _hands(drills, len(people))
     lots = [
         Lot(student, name, won, drills[0] if won == drills[1] else drills[1])
@@ -81,7 +81,7 @@ def _hands(drills: tuple[str, str], count: int) -> list[str]:
 
 def _drills(snapshot: Snapshot, drills: tuple[str, str]) -> dict[str, str]:
     if drills[0] == drills[1]:
-        raise CallError(f"Lots need two drills, and {drills[0]} was named twice; name two.")
+        raise CallError(f"A draw needs two drills, and {drills[0]} was named twice; name two.")
     names = dict(snapshot.sql("SELECT drill, name FROM academy.drill").iter_rows())
     unknown = next((drill for drill in drills if drill not in names), None)
     if unknown is not None:
@@ -110,7 +110,9 @@ def _student(snapshot: Snapshot, student: str, drills: tuple[str, str], on: date
             f"One of the drills is for {least} and over, and {student} is not known to be that old."
         )
     if coach is None and head is None:
-        raise CallError(f"Nobody coaches {student}, so nobody can note the lot; add a coach to people.csv.")
+        raise CallError(
+            f"Nobody coaches {student}, so nobody can record the draw; add a coach to people.csv."
+        )
     return student, name, coach or head
 
 

@@ -197,7 +197,7 @@ class AcceptedDeliveries:
         job = self.job
         rows = [filed.rows for filed in group]
         names = ", ".join(r.header.session for r in rows)
-        with step(log, "landed %d sessions: %s", len(group), names), job.writer.transaction():
+        with step(log, "landed %s", names), job.writer.transaction():
             replaced = {r.header.session for r in rows} & job.sessions.keys()
             counts = landing.land_sessions(job.writer, rows, replaced)
             landing.land_deliveries(job.writer, [_sized(f.entry, f.delivery, f.contents) for f in group])

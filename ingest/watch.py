@@ -28,7 +28,7 @@ State = frozenset[tuple[str, int, int]]  # every file's name, size and time
 
 @dataclass(frozen=True)
 class _Failed:
-    """An entry whose load failed: how it stood, how often it failed by itself, when it is due again."""
+    """An entry whose load failed: its state, how often it failed by itself, when it is due again."""
 
     state: State
     times: int
@@ -36,7 +36,7 @@ class _Failed:
 
 
 class Inbox:
-    """What stands in the inbox, entry by entry, since when it has been still, what was tried, what failed."""
+    """The inbox, entry by entry: since when it has been still, what was tried, what failed."""
 
     def __init__(self, home: Home, clock: Callable[[], float] = time.monotonic) -> None:
         self.home, self.clock = home, clock
@@ -62,7 +62,7 @@ class Inbox:
         ]
 
     def tried(self, paths: Sequence[Path]) -> None:
-        """Remember how entries stood when they were handed on."""
+        """Remember the state of entries when they were handed on."""
         self._tried = {p: s for p, s in self._tried.items() if p in self._seen}
         self._tried |= {path: self._seen[path][0] for path in paths if path in self._seen}
 
@@ -109,7 +109,7 @@ def _state(path: Path) -> State:
 
 
 def _wait_s(state: State) -> float:
-    """A folder of samples without its session.toml is given longer: it may be the file that comes last."""
+    """A folder of samples without its session.toml gets longer: that file may come last."""
     by_folder: dict[str, set[str]] = {}
     for file, _, _ in state:
         folder, name = os.path.split(file)
@@ -130,7 +130,7 @@ def watch(home: Home, take: Callable[[list[Path]], object], ended: threading.Eve
                 if ended.is_set():
                     return
                 _hand_on(home, inbox, batch, take)
-        except Exception as error:  # noqa: BLE001 - told above
+        except Exception as error:  # noqa: BLE001 - see above
             _log(home, error)
 
 

@@ -21,7 +21,7 @@ from models import fitting, own_bands, samples
 from models.samples import temporary
 from models.season import ball, coach, drill, eye_plate, faultrate, reliability, trend, week
 from models.season.cells import TOUCHED
-from models.sql import query
+from models.sql import columns, query
 from models.swing import faults
 from warehouse import journal
 from warehouse.home import Home
@@ -30,10 +30,6 @@ from warehouse.store import Writer
 JUDGED_AT_ONCE = 2_000  # sessions: about 40,000 swings and 700,000 judgements
 EVERYONE = "true"
 CALIBRATION = Path(__file__).parent / "rules" / "calibration.toml"
-CALIBRATION_SCHEMA = {
-    "claim": pl.String, "truth": pl.String, "students": pl.Int32, "figure": pl.Float64, "goal_lo": pl.Float64,
-    "goal_hi": pl.Float64, "met": pl.Boolean, "n_academies": pl.Int32,
-}  # fmt: skip
 Progress = Callable[[int, int, str], None]  # done, of how many, what
 log = logging.getLogger(__name__)
 
@@ -146,12 +142,8 @@ def _bands(run: Run) -> tuple[pl.DataFrame]:
 
 def calibration_rows(file: Path = CALIBRATION) -> pl.DataFrame:
     """Rows of season.calibration as `make calibration` left them; none before the first calibration."""
-    if not file.exists():
-        return pl.DataFrame(schema=CALIBRATION_SCHEMA)
-    rows = tomllib.loads(file.read_text(encoding="utf-8"))["row"]
-    return pl.DataFrame(
-        [{name: row.get(name) for name in CALIBRATION_SCHEMA} for row in rows], CALIBRATION_SCHEMA
-    )
+    rows = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
+    return pl.DataFrame(rows, columns("season.calibration"))
 
 
 _CELLS = ("season.session_metric", "academy.metric", "academy.parameter")

@@ -1,19 +1,18 @@
-"""From sample traces to swing metrics: one independent task a session, handed to an executor, batch by batch.
+"""From sample traces to swing metrics: one independent task a session, side by side, batch by batch.
 
 The warehouse is read and written here, by one thread; the tasks only read trace files and compute.
 """
 
 import os
 from collections.abc import Callable, Mapping
-from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import polars as pl
 
+from models.swing.answers import Answer, gather
 from models.swing.clip import Clip
 from models.swing.event_fit import EventFit
-from models.swing.gathering import Answer, gather
 from models.swing.holds import MEASURES
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
@@ -29,63 +28,38 @@ DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # e
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 
 
-@dataclass(frozen=True)
-class Unread:
-    """A session whose samples could not be read, and why."""
-
-    session: str
-    sentence: str
-
-
-def run(session: str, task: SessionTask) -> Answer | Unread:
-    """Reduce one session, or say why its samples can't be read."""
+def reduced(task: SessionTask) -> Answer | UnderfootError:
+    """Reduce one session; the error when its samples can't be read."""
     try:
         return answer_task(task)
     except UnderfootError as error:
-        return Unread(session, f"Session {session} was not reduced and waits: {error}")
+        return error
 
 
 def reduce_into(
-    home: Home,
-    writer: Writer,
-    sessions: list[str],
-    progress: Callable[[int, int, str], None] | None = None,
-    executor: Executor | None = None,
-    *,
-    event_fit: EventFit | None = None,
-    spreads: Mapping[str, float] | None = None,
-) -> tuple[int, list[str]]:
+    home: Home, writer: Writer, sessions: list[str], progress: Callable[[int, int, str], None] | None = None,
+    *, event_fit: EventFit | None = None, spreads: Mapping[str, float] | None = None,
+) -> tuple[int, list[str]]:  # fmt: skip
     """Write the metrics, flags and estimated events of these sessions' swings, and what their holds measure.
 
-    `event_fit` and `spreads` are those of a SessionTask.
+    One thread a core, as the kernel holds no lock; `event_fit` and `spreads` are those of a SessionTask.
     Returns the number of swings reduced, and one sentence for each session that could not be (it keeps
-    `reduced` false, its swings are not usable). Default executor: one thread a core, as the kernel holds no
-    lock.
+    `reduced` false, its swings are not usable).
     """
-    if not sessions:
-        return 0, []
-    if executor is None:
-        with ThreadPoolExecutor(os.cpu_count()) as threads:
-            return reduce_into(
-                home, writer, sessions, progress, threads, event_fit=event_fit, spreads=spreads
-            )
-    swings, problems, done = 0, [], 0
-    for first in range(0, len(sessions), BATCH):
-        batch = sessions[first : first + BATCH]
-        temporary(writer, "batch", "session", batch)
-        tasks = {
-            session: replace(task, event_fit=event_fit, spreads=spreads)
-            for session, task in tasks_of_batch(home, writer).items()
-        }
-        results = list(executor.map(run, tasks.keys(), tasks.values()))
-        failed = [result for result in results if isinstance(result, Unread)]
-        answers = [result for result in results if isinstance(result, Answer)]
-        _store(writer, answers, [unread.session for unread in failed])
-        problems += [unread.sentence for unread in failed]
-        swings += sum(len(answer.keys) for answer in answers)
-        done += len(batch)
-        if progress is not None:
-            progress(done, len(sessions), "sessions reduced")
+    swings, problems = 0, []
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        for first in range(0, len(sessions), BATCH):
+            batch = sessions[first : first + BATCH]
+            temporary(writer, "batch", "session", batch)
+            tasks = tasks_of_batch(home, writer, event_fit=event_fit, spreads=spreads)
+            found = dict(zip(tasks, threads.map(reduced, tasks.values()), strict=True))
+            failed = {s: error for s, error in found.items() if isinstance(error, UnderfootError)}
+            answers = [answer for answer in found.values() if isinstance(answer, Answer)]
+            _store(writer, answers, list(failed))
+            problems += [f"Session {s} was not reduced and waits: {error}" for s, error in failed.items()]
+            swings += sum(len(answer.keys) for answer in answers)
+            if progress is not None:
+                progress(first + len(batch), len(sessions), "sessions reduced")
     return swings, problems
 
 
@@ -95,34 +69,37 @@ def temporary(writer: Writer, table: str, column: str, values: list[str]) -> Non
     writer.execute(f"INSERT INTO {table} SELECT unnest(CAST(? AS VARCHAR[]))", [values])
 
 
-def tasks_of_batch(home: Home, writer: Writer) -> dict[str, SessionTask]:
-    """One task a session of the temporary table batch(session) that has plate samples or a clip."""
+def tasks_of_batch(home: Home, writer: Writer, **more: Any) -> dict[str, SessionTask]:
+    """One task a session of the temporary table batch(session) that has plate samples or a clip.
+
+    `more` is what else every SessionTask takes.
+    """
     within = "WHERE session IN (SELECT session FROM batch)"
-    swings = writer.sql(f"SELECT * FROM academy.swing {within} ORDER BY session, swing_no")
-    given = f"{within} AND NOT {DERIVED}"
-    events = writer.sql(f"SELECT * FROM academy.swing_event {given} ORDER BY session, swing_no, t_s")
-    points = writer.sql(f"SELECT * FROM academy.clip_point {within} ORDER BY session, swing_no, frame, point")
-    holds = writer.sql(f"SELECT * FROM academy.hold {within} ORDER BY session, swing_no")
+
+    def parts(query: str, *order: str) -> tuple[dict[tuple[Any, ...], pl.DataFrame], pl.DataFrame]:
+        """Session → its rows; and no rows."""
+        rows = writer.sql(
+            f"SELECT * FROM academy.{query} ORDER BY {', '.join(('session', 'swing_no', *order))}"
+        )
+        return rows.partition_by("session", as_dict=True), rows.clear()
+
+    swings_of, no_swings = parts(f"swing {within}")
+    events_of, no_events = parts(f"swing_event {within} AND NOT {DERIVED}", "t_s")
+    points_of, _ = parts(f"clip_point {within}", "frame", "point")
+    holds_of, _ = parts(f"hold {within}")
     sessions = writer.sql(
         f"SELECT * FROM academy.session {within} AND (has_plate OR has_clip) ORDER BY session"
     )
-    swings_of = swings.partition_by("session", as_dict=True)
-    events_of = events.partition_by("session", as_dict=True)
-    holds_of = holds.partition_by("session", as_dict=True)
-    points_of = points.partition_by("session", as_dict=True)
-    return {
-        row["session"]: SessionTask(
-            trace_path(home, row["season"], row["session"]) if row["has_plate"] else None,
-            swings_of.get((row["session"],), swings.clear()),
-            events_of.get((row["session"],), events.clear()),
-            row["stance_mm"],
-            row["body_mass_kg"],
-            row["feet_checked"],
-            _clip(row, swings_of.get((row["session"],), swings.clear()), points_of.get((row["session"],))),
-            holds=holds_of.get((row["session"],)),
-        )
-        for row in sessions.iter_rows(named=True)
-    }
+    tasks = {}
+    for row in sessions.iter_rows(named=True):
+        session, key = row["session"], (row["session"],)
+        swings = swings_of.get(key, no_swings)
+        tasks[session] = SessionTask(
+            trace_path(home, row["season"], session) if row["has_plate"] else None,
+            swings, events_of.get(key, no_events), row["stance_mm"], row["body_mass_kg"], row["feet_checked"],
+            _clip(row, swings, points_of.get(key)), holds=holds_of.get(key), **more,
+        )  # fmt: skip
+    return tasks
 
 
 def _clip(session: Mapping[str, Any], swings: pl.DataFrame, points: pl.DataFrame | None) -> Clip | None:
@@ -131,10 +108,8 @@ def _clip(session: Mapping[str, Any], swings: pl.DataFrame, points: pl.DataFrame
     fps, shoe_mm, view, mm_per_px, width_mm = (session[name] for name in names)
     if points is None or fps is None or shoe_mm is None or view is None:
         return None
-    widths_px = dict(
-        swings.drop_nulls("clip_shoe_width_px").select("swing_no", "clip_shoe_width_px").iter_rows()
-    )
-    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, widths_px)
+    widths_px = swings.select("swing_no", "clip_shoe_width_px").drop_nulls()
+    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, dict(widths_px.iter_rows()))
 
 
 def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:

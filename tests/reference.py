@@ -3,7 +3,6 @@
 import importlib
 import inspect
 from collections.abc import Iterable, Iterator
-from importlib.util import find_spec
 from pathlib import Path
 
 import click
@@ -92,10 +91,8 @@ def _pages() -> Iterator[str]:
 
 
 def _purpose(page: Page) -> str:
-    """What a page's content says of itself, else what its screen does."""
-    screen = page.show.__module__
-    content = screen.removesuffix("screen") + "content"
-    line = _first_line(importlib.import_module(content if find_spec(content) else screen))
+    """What a page's content says of itself."""
+    line = _first_line(importlib.import_module(f"dashboard.pages.{page.path}.content"))
     return line.removeprefix(f"{page.name}: ").rstrip(".")
 
 

@@ -1,8 +1,8 @@
-"""Who may read what: a `Viewer` opens a `Reader`, and a `Reader` cannot return a row outside their reach.
+"""Who may read what: a `Viewer` opens a `Reader`, and a `Reader` cannot return a row they may not see.
 
-A reader runs plain SQL over unqualified table names. Each name is a temporary view cut to the viewer's
-reach (`reach.py`), and every query is parsed before it runs: a schema-qualified name, a table function, a
-file name or anything that is not one SELECT is refused.
+A reader runs plain SQL over unqualified table names. Each name is a temporary view cut to what the viewer
+may see (`permissions.py`), and every query is parsed before it runs: a schema-qualified name, a table
+function, a file name or anything that is not one SELECT is refused.
 """
 
 import json
@@ -50,7 +50,7 @@ def viewers(snapshot: Snapshot) -> list[Viewer]:
     return [Viewer(*row) for row in rows.iter_rows()]
 
 
-def reach_of(snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date) -> list[str]:
+def visible_students(snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date) -> list[str]:
     """The students whose rows this viewer may read.
 
     A head coach: all. A coach: those they coach today. A student: themselves. A guardian: their wards, until
@@ -87,7 +87,7 @@ class Reader:
         self.settings = settings
         self.today = today
         self.snapshot_name = snapshot.name
-        self.students = reach_of(snapshot, viewer, settings, today)
+        self.students = visible_students(snapshot, viewer, settings, today)
         self._home = snapshot.home
         self._lock = threading.Lock()
         self._connection = snapshot.connection.cursor()
@@ -98,8 +98,8 @@ class Reader:
 
     def _prepare(self) -> None:
         connection = self._connection
-        run(connection, "CREATE TEMP TABLE reach (student VARCHAR)")
-        run(connection, "INSERT INTO reach SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
+        run(connection, "CREATE TEMP TABLE visible (student VARCHAR)")
+        run(connection, "INSERT INTO visible SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
         run(
             connection,
             "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person",
@@ -154,10 +154,10 @@ class Reader:
                 raise AccessError("A reader may not list or describe tables.")
 
     def trace(self, session: str, columns: Sequence[str] | None = None) -> SessionTrace:
-        """Samples of one session in reach.
+        """Samples of one session that the viewer may see.
 
         Raises
-            AccessError: the session is not in reach (or does not exist: the two are not told apart).
+            AccessError: the viewer may not see the session, or it does not exist: the two look alike.
         """
         rows = self.sql("SELECT season, student FROM session WHERE session = ? AND has_plate", [session])
         if rows.is_empty():
@@ -169,7 +169,7 @@ class Reader:
         """The film kept of a swing, cut to the feet; None where there is none.
 
         Raises
-            AccessError: the session is not in reach (or does not exist: the two are not told apart).
+            AccessError: the viewer may not see the session, or it does not exist: the two look alike.
         """
         rows = self.sql("SELECT delivery FROM session WHERE session = ?", [session])
         if rows.is_empty():
@@ -182,7 +182,7 @@ class Reader:
         """Note that a page was opened on a student; log it when they are under age.
 
         Raises
-            AccessError: the student is not in reach; the refusal is logged.
+            AccessError: the viewer may not see the student; the refusal is logged.
         """
         if student is None:
             return
@@ -214,15 +214,15 @@ class Reader:
 
 
 def log_refused_sign_in(home: Home, why: str) -> None:
-    """Log that somebody signed in and is nobody who may look; `why` is what they were told."""
-    told = {"viewer": None, "role": None, "page": "Sign-in", "student": None, "outcome": "refused"}
-    _write_log(home, told | {"why": why})
+    """Log that somebody signed in who may not look; `why` is what the page said."""
+    line = {"viewer": None, "role": None, "page": "Sign-in", "student": None, "outcome": "refused"}
+    _write_log(home, line | {"why": why})
 
 
 def _write_log(home: Home, line: Mapping[str, object]) -> None:
-    told = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **line}
+    dated = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **line}
     with home.access_log.open("a", encoding="utf-8") as file:
-        file.write(json.dumps(told, ensure_ascii=False) + "\n")
+        file.write(json.dumps(dated, ensure_ascii=False) + "\n")
 
 
 def _nodes(value: object) -> Iterator[dict[str, Any]]:
@@ -249,8 +249,8 @@ def open_by_link(
     try:
         link = links.read_link(home, opened, token, now=now)
     except AccessError as refusal:
-        told = {"viewer": None, "role": "link", "page": "Progress page", "outcome": "refused"}
-        _write_log(home, told | {"why": str(refusal)})
+        line = {"viewer": None, "role": "link", "page": "Progress page", "outcome": "refused"}
+        _write_log(home, line | {"why": str(refusal)})
         raise
     today = now.astimezone(home.settings().zone).date() if now else None
     return open_reader(home, link.student, snapshot=opened, today=today, link=link.name)

@@ -85,18 +85,18 @@ def _files(home: Home) -> Iterator[Path]:
 
 
 def _write(home: Home, part: Path) -> None:
-    told: dict[str, Any] = {}
+    written: dict[str, Any] = {}
     with part.open("wb") as raw:
         with zipfile.ZipFile(raw, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
             for path in _files(home):
                 name = path.relative_to(home.path).as_posix()
                 try:
                     with path.open("rb") as source:
-                        told[name] = _copied(source, archive.open(name, "w", force_zip64=True))
+                        written[name] = _copied(source, archive.open(name, "w", force_zip64=True))
                 except FileNotFoundError:
                     continue  # a page took something out of the inbox, or put it there under its last name
             at = datetime.now(UTC).isoformat(timespec="seconds")
-            archive.writestr(MANIFEST, json.dumps({"format": FORMAT, "at": at, "files": told}))
+            archive.writestr(MANIFEST, json.dumps({"format": FORMAT, "at": at, "files": written}))
         raw.flush()
         os.fsync(raw.fileno())
 
@@ -135,10 +135,10 @@ def _compared(file: Path) -> dict[str, Any]:
         names = [name for name in archive.namelist() if name != MANIFEST]
         if manifest["format"] != FORMAT or sorted(names) != sorted(manifest["files"]):
             raise ValueError(MANIFEST)
-        for name, told in manifest["files"].items():
+        for name, facts in manifest["files"].items():
             _safe(name)
             with archive.open(name) as source:
-                if _copied(source, None) != told:
+                if _copied(source, None) != facts:
                     raise ValueError(name)
     return manifest
 
@@ -179,19 +179,19 @@ def restore(home: Home, file: Path) -> Backup:
     with journal.recorded(home, "restore") as facts, writer(home) as opened:
         facts.update(file=str(file), files=len(manifest["files"]))
         opened.publish()
-    sizes = [told["size"] for told in manifest["files"].values()]
+    sizes = [kept["size"] for kept in manifest["files"].values()]
     return Backup(len(sizes), sum(sizes), health.filed_problems(home))
 
 
 def _unpack(file: Path, manifest: dict[str, Any], part: Path) -> None:
     part.mkdir(parents=True)
     with zipfile.ZipFile(file) as archive:
-        for name, told in manifest["files"].items():
+        for name, facts in manifest["files"].items():
             target = part / _safe(name)
             target.parent.mkdir(parents=True, exist_ok=True)
             with archive.open(name) as source:
                 _copied(source, target.open("wb"))
             sync(target)
             with target.open("rb") as written:
-                if _copied(written, None) != told:
+                if _copied(written, None) != facts:
                     raise UnderfootError(f"{target} reads back differently; check the disk, then again.")

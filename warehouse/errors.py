@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 
 class UnderfootError(Exception):
-    """Something the person at the keyboard can mend; the message is one plain sentence."""
+    """Something the person at the keyboard can fix; the message is one plain sentence."""
 
     exit_code = 1
 
@@ -16,7 +16,7 @@ class CallError(UnderfootError):
 
 
 class AccessError(UnderfootError):
-    """The viewer asked for something outside their reach."""
+    """The viewer asked for something they may not see."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Refusal:
     column: str | None = None
 
     def within(self, **place: object) -> "Refusal":
-        """Return the same refusal with the given empty places filled in (filled ones are kept)."""
+        """Return the same refusal with these places filled in where empty (filled ones are kept)."""
         empty = {name: value for name, value in place.items() if getattr(self, name) is None}
         return replace(self, **empty)  # type: ignore[arg-type]
 

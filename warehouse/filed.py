@@ -46,7 +46,7 @@ def _digest(file: Any) -> str:
 
 
 def kept_film(filed: Path, swing_no: int) -> Path:
-    """Where the film of a swing stands that pages show; `filed` is the delivery's folder."""
+    """The film of a swing that pages show; `filed` is the delivery's folder."""
     return filed / FILM_FOLDER / f"swing-{swing_no}.mp4"
 
 
@@ -58,9 +58,9 @@ def kept_tracks(filed: Path, swing_no: int) -> Path:
 def film_list(
     files: dict[str, FileFacts], gone: dict[str, FileFacts], why: dict[str, dict[str, Any]] | None = None
 ) -> str:
-    """The text of films.json: what stands in .film/, what was not kept, and why of that some was refused."""
-    told = {"files": files, "not_kept": gone}
-    plain = {part: {name: asdict(facts) for name, facts in some.items()} for part, some in told.items()}
+    """The text of films.json: what is in .film/, what was not kept, and why of that some was refused."""
+    listed = {"files": files, "not_kept": gone}
+    plain = {part: {name: asdict(facts) for name, facts in some.items()} for part, some in listed.items()}
     plain |= {"refused": why} if why else {}
     return json.dumps(plain, indent=2, sort_keys=True) + "\n"
 
@@ -114,10 +114,10 @@ def _listed(filed: Path) -> dict[str, Any]:
     if not path.is_file():
         return {}
     try:
-        told: dict[str, Any] = dict(json.loads(path.read_text("utf-8")))
+        listed: dict[str, Any] = dict(json.loads(path.read_text("utf-8")))
     except (ValueError, TypeError) as error:
         raise OSError(f"{FILM_FOLDER}/{FILM_LIST} can't be read") from error
-    return told
+    return listed
 
 
 class Fingerprint:

@@ -1,4 +1,4 @@
-"""Is everything of this home where it should be? One line a question, answered from what stands on the disk.
+"""Is everything of this home where it should be? One line a question, answered from what is on the disk.
 
 Nothing is changed and no lock is held while looking, so it may run beside loads and pages.
 """
@@ -97,7 +97,7 @@ def filed_problems(home: Home, entries: list[dict[str, Any]] | None = None) -> l
 def _filed(home: Home, entries: list[dict[str, Any]]) -> Check:
     problems = filed_problems(home, entries)
     kept = len({e["content"] for e in entries if e.get("outcome") in ("accepted", "replaced")})
-    said = f"{kept} deliveries stand in filed/ as their hashes say."
+    said = f"{kept} deliveries in filed/ match their hashes."
     if problems:
         said = f"In filed/ {_named(problems)}; bring filed/ back from a backup."
     return Check("filed", ok=not problems, said=said)
@@ -132,7 +132,7 @@ def _against(home: Home, snapshot: Snapshot, entries: list[dict[str, Any]]) -> I
         seen = int(snapshot.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item())
         waiting = int(snapshot.sql("SELECT count(*) FROM academy.session WHERE NOT reduced").item())
         rows = snapshot.sql("SELECT season, session FROM academy.session WHERE has_plate").rows()
-    except Exception:  # noqa: BLE001 - the check before this one has told it
+    except Exception:  # noqa: BLE001 - the check before this one reports it
         return
     taken = [int(e["sequence"]) for e in entries if e.get("outcome") in ("accepted", "replaced")]
     behind = sum(sequence > seen for sequence in taken)

@@ -23,16 +23,16 @@ LOCK, HOLDER = "writer.lock", "writer.json"
 class Home:
     """The folder of one academy. Paths only; nothing is opened or made until asked.
 
-    `beside` is the same home while its warehouse and traces are rebuilt beside the standing ones.
+    `beside` is the same home while its warehouse and traces are rebuilt beside those in use.
     """
 
     path: Path
     beside: bool = False
 
     @classmethod
-    def find(cls, given: str | Path | None = None) -> "Home":
+    def find(cls, path: str | Path | None = None) -> "Home":
         """`--home DIR`, else the environment's UNDERFOOT_HOME, else ./academy."""
-        return cls(Path(given or os.environ.get("UNDERFOOT_HOME") or "academy").resolve())
+        return cls(Path(path or os.environ.get("UNDERFOOT_HOME") or "academy").resolve())
 
     @property
     def settings_file(self) -> Path:
@@ -154,7 +154,7 @@ def hold_lock(
     """Hold the lock of a folder; call `on_wait` once when someone else holds it.
 
     The lock file is never replaced or removed, so two processes can't hold two different ones. Who holds it
-    stands beside it, in a file that binds nobody.
+    is written beside it, in a file that binds nobody.
 
     Raises
         UnderfootError: another writer still held it after `wait_s` seconds, or the folder can't be written.
@@ -188,9 +188,9 @@ def hold_lock(
 
 
 def _write_holder(folder: Path) -> None:
-    told = {"pid": os.getpid(), "since": datetime.now(UTC).isoformat(timespec="seconds")}
+    holder = {"pid": os.getpid(), "since": datetime.now(UTC).isoformat(timespec="seconds")}
     with suppress(OSError):
-        (folder / HOLDER).write_text(json.dumps(told) + "\n", encoding="utf-8")
+        (folder / HOLDER).write_text(json.dumps(holder) + "\n", encoding="utf-8")
 
 
 def holder(folder: Path) -> Holder | None:
@@ -203,8 +203,8 @@ def holder(folder: Path) -> Holder | None:
         lock.acquire(timeout=0)
     except Timeout:
         with suppress(OSError, ValueError, KeyError, TypeError):
-            told = json.loads((folder / HOLDER).read_text(encoding="utf-8"))
-            return Holder(int(told["pid"]), str(told["since"]))
+            written = json.loads((folder / HOLDER).read_text(encoding="utf-8"))
+            return Holder(int(written["pid"]), str(written["since"]))
         return Holder(None, None)
     except OSError:
         return None  # a home that can't be written has no writer

@@ -40,15 +40,15 @@ _BY_SESSION = {
 # Rows made from notes: a student sees those whose note is shared.
 _BY_NOTE = {"academy.note", "academy.drill_dose", "academy.steadiness"}
 
-_IN_REACH = "student IN (SELECT student FROM reach)"
-_OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _IN_REACH + ")"
-_OWN_SIGNAL = _IN_REACH + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
+_VISIBLE = "student IN (SELECT student FROM visible)"
+_OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _VISIBLE + ")"
+_OWN_SIGNAL = _VISIBLE + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
 
 
 def view_sql(role: str, table: str) -> str:
     """The SELECT behind `table`'s view for a viewer of this role.
 
-    The connection holds two temporary tables, `reach(student)` and `viewer(person)`. What is not named here
+    The connection holds two temporary tables, `visible(student)` and `viewer(person)`. What is not named here
     is not seen.
     """
     staff, head = role in STAFF, role == "head_coach"
@@ -56,28 +56,28 @@ def view_sql(role: str, table: str) -> str:
     if head or table in _OPEN or (staff and table in _STAFF_ONLY):
         return rows
     if table in _BY_STUDENT:
-        return f"{rows} WHERE {_IN_REACH}"
+        return f"{rows} WHERE {_VISIBLE}"
     if table in _BY_SESSION:
         return f"{rows} WHERE {_OWN_SESSION}"
     if table in _BY_NOTE:
         # A student always sees what hurts: their own page must stop the drill, whoever marked the note.
         seen = "(shared OR kind IN ('discomfort', 'discomfort_over'))"
         shared = "" if staff else f" AND note IN (SELECT note FROM academy.note WHERE {seen})"
-        return f"{rows} WHERE {_IN_REACH}{shared}"
+        return f"{rows} WHERE {_VISIBLE}{shared}"
     if table == "academy.band":
-        return f"{rows} WHERE student IS NULL OR {_IN_REACH}"
+        return f"{rows} WHERE student IS NULL OR {_VISIBLE}"
     if table == "academy.person":
         return _person(rows)
     if staff and table == "academy.delivery":
         return f"{rows} WHERE {_OWN_SESSION}"
     if staff and table == "academy.refusal":
-        return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_IN_REACH}"
+        return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_VISIBLE}"
     if staff and table == "season.signal":
         return f"{rows} WHERE {_OWN_SIGNAL}"
     if staff and table == "season.signal_evidence":
         return f"{rows} WHERE signal IN (SELECT signal FROM season.signal WHERE {_OWN_SIGNAL})"
     if staff and table == "season.ball_link":
-        return f"{rows} WHERE {_IN_REACH}"
+        return f"{rows} WHERE {_VISIBLE}"
     if staff and table == "season.eye_plate":
         return f"{rows} WHERE coach IS NULL OR coach = (SELECT person FROM viewer)"
     if staff and table == "season.coach_gain":
@@ -89,10 +89,10 @@ def view_sql(role: str, table: str) -> str:
 
 
 def _person(rows: str) -> str:
-    """People in reach whole; the staff by name only; guardians of people in reach."""
+    """Students the viewer may see, whole; the staff by name only; guardians of those students."""
     return (
-        f"{rows} WHERE person IN (SELECT student FROM reach) OR person = (SELECT person FROM viewer) "
-        "OR len(list_intersect(guardian_of, (SELECT list(student) FROM reach))) > 0 "
+        f"{rows} WHERE person IN (SELECT student FROM visible) OR person = (SELECT person FROM viewer) "
+        "OR len(list_intersect(guardian_of, (SELECT list(student) FROM visible))) > 0 "
         "UNION ALL SELECT * REPLACE (NULL::DATE AS born, NULL::VARCHAR AS handed, "
         "NULL::DOUBLE AS foot_length_mm, NULL::VARCHAR AS level) FROM academy.person "
         "WHERE role IN ('coach', 'head_coach') "

@@ -38,7 +38,7 @@ class DeviceSettings:
 
 @dataclass(frozen=True)
 class Settings:
-    """academy.toml, read once. `version` is the hash of its bytes and stands in the ledger."""
+    """academy.toml, read once. `version` is the hash of its bytes, as the ledger names it."""
 
     name: str
     time_zone: str
@@ -83,7 +83,7 @@ class Settings:
 def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = False) -> Settings:
     """Read academy.toml from its bytes.
 
-    Settings of the `past`, which were in force once and can't be mended, are read as leniently as they were
+    Settings of the `past`, which were in force once and can't be changed, are read as leniently as they were
     then: what is unknown in a device's table is passed over.
 
     Raises
@@ -94,7 +94,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         table = tomllib.loads(data.decode("utf-8-sig"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise UnderfootError(
-            f"{where} is not readable TOML: {error}; mend that line and try again."
+            f"{where} is not readable TOML: {error}; fix that line and try again."
         ) from error
     name, zone = table.get("name"), table.get("time_zone")
     if not isinstance(name, str) or not name.strip():
@@ -107,8 +107,8 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         raise UnderfootError(
             f'{where}: time_zone = "{zone}" is not a known time zone; use a name such as "Europe/Berlin".'
         ) from error
-    given = _table(table.get("club_families", {}), "club_families", where)
-    families = {str(club).lower(): str(family) for club, family in given.items()}
+    written = _table(table.get("club_families", {}), "club_families", where)
+    families = {str(club).lower(): str(family) for club, family in written.items()}
     for club, family in families.items():
         if family not in CLUB_FAMILIES:
             raise UnderfootError(
@@ -215,19 +215,19 @@ def _device(name: str, table: Any, where: str, *, past: bool) -> DeviceSettings:
     if not past:
         _check_keys(name, table, where)
         _check_numbers(name, table, where)
-    given = table.get("columns", {})
+    mapped = table.get("columns", {})
     columns = {
         ours: _column(name, ours, theirs, where, past=past)
-        for ours, theirs in (given.items() if isinstance(given, dict) else ())
+        for ours, theirs in (mapped.items() if isinstance(mapped, dict) else ())
     }
     return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)))
 
 
 def _check_keys(name: str, table: Mapping[str, Any], where: str) -> None:
-    strange = next((key for key in table if key not in _KEYS), None)
-    if strange is not None:
+    unknown = next((key for key in table if key not in _KEYS), None)
+    if unknown is not None:
         raise UnderfootError(
-            f'{where}: [device.{name}] has the unknown line "{strange}"; correct or remove it, '
+            f'{where}: [device.{name}] has the unknown line "{unknown}"; correct or remove it, '
             f"the lines of a device are {', '.join(_KEYS)}."
         )
     for key, ways in _TURNS.items():
@@ -271,10 +271,10 @@ def _column(name: str, ours: str, theirs: Any, where: str, *, past: bool) -> Col
         raise UnderfootError(
             f'{at} must name the file\'s column, as in {ours} = {{ column = "Clock", unit = "ms" }}.'
         )
-    strange = next((key for key in entry if key not in _COLUMN_KEYS), None)
-    if strange is not None and not past:
+    unknown = next((key for key in entry if key not in _COLUMN_KEYS), None)
+    if unknown is not None and not past:
         raise UnderfootError(
-            f'{at} has the unknown key "{strange}"; correct or remove it, '
+            f'{at} has the unknown key "{unknown}"; correct or remove it, '
             f'as in {ours} = {{ column = "Clock", unit = "ms" }}.'
         )
     unit = entry.get("unit")

@@ -59,7 +59,7 @@ def disk_errors_in_words(home: Home) -> Iterator[None]:
         said = getattr(error, "strerror", None) or first_line(error)
         raise UnderfootError(
             f"{home.path} could not be written to the end ({said}); what is published stays as it was and no "
-            "delivery is lost: make room or mend the disk, then run the same command again."
+            "delivery is lost: make room or repair the disk, then run the same command again."
         ) from error
 
 
@@ -120,11 +120,10 @@ class Writer:
         """
         if frame.is_empty():
             return
-        strangers = [name for name in frame.columns if name not in self.columns[table]]
-        if strangers:
+        unknown = [name for name in frame.columns if name not in self.columns[table]]
+        if unknown:
             raise UnderfootError(
-                f"Table {table} has no column {', '.join(strangers)}; "
-                f"it has {', '.join(self.columns[table])}."
+                f"Table {table} has no column {', '.join(unknown)}; it has {', '.join(self.columns[table])}."
             )
         names = ", ".join(f'"{name}"' for name in frame.columns)
         self.connection.register("_incoming", frame.to_arrow())
@@ -178,9 +177,9 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
 
 @contextmanager
 def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Writer]:
-    """A writer of an empty warehouse beside the standing one, which it replaces at the end; then publish.
+    """A writer of an empty warehouse beside the one in use, which it replaces at the end; then publish.
 
-    Its `home` is the one made beside. When the block raises, the standing warehouse stays as it was.
+    Its `home` is the one made beside. When the block raises, the warehouse in use stays as it was.
 
     Raises
         UnderfootError: as `writer`.
@@ -268,7 +267,7 @@ def open_snapshot(home: Home) -> Snapshot:
 def unanswered(writer: Writer) -> Iterator[set[str]]:
     """Around a load and its refresh: yields every student when the one before was cut off, else nobody.
 
-    The file that says so stands from before the first row lands until the block ends well.
+    The file that says so is there from before the first row lands until the block ends well.
     """
     file = writer.home.path / UNANSWERED
     if file.exists():

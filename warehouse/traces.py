@@ -2,7 +2,7 @@
 
 Layout: every swing's samples one after another, in the order of the swing list kept in the file's own
 metadata (swing number, sample count, rate, first time). One row group, zstd, BYTE_STREAM_SPLIT, no
-dictionaries. Times are not stored when every clock is regular: sample k of a swing stands at
+dictionaries. Times are not stored when every clock is regular: sample k of a swing is at
 t0_s + k / rate_hz. A session with an irregular clock keeps the column `t_s`.
 """
 
@@ -150,7 +150,7 @@ def stretch(
     """Samples of several swings on one time axis, stretched between events, for pictures.
 
     Between two neighbouring events each swing's own time is divided into `points_per_phase` equal steps, so
-    that every swing's top stands above every other's. Only swings with all of takeaway, top and impact
+    that every swing's top lies above every other's. Only swings with all of takeaway, top and impact
     marked are used; other events are interpolated where every swing has them.
 
     Returns

@@ -13,7 +13,7 @@ from scipy import stats
 
 from models.season.kernel import FLOATS
 from models.season.pooling import false_discovery
-from models.sql import query
+from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
@@ -21,11 +21,6 @@ KEYS = ["season", "student", "club_family", "metric", "outcome"]
 LEAST_SESSIONS = 6
 LEAST_SHOTS = 5  # a session
 LEAST_Q = 0.10
-SCHEMA = {
-    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
-    "outcome": pl.String, "per_sd": pl.Float64, "lo": pl.Float64, "hi": pl.Float64, "p": pl.Float64,
-    "q": pl.Float64, "n_sessions": pl.Int32, "label": pl.String,
-}  # fmt: skip
 
 
 def ball_link_rows(writer: Writer) -> pl.DataFrame:
@@ -67,24 +62,22 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
         )
         for key, own in pairs.group_by(KEYS, maintain_order=True)
     ]
-    rows = pl.DataFrame(
-        found,
-        schema={name: SCHEMA[name] for name in (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")},
-        orient="row",
-    ).sort(KEYS)  # fmt: skip
+    schema = columns("season.ball_link")
+    if not found:
+        return pl.DataFrame(schema=schema)
+    names = (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")
+    rows = pl.DataFrame(found, {name: schema[name] for name in names}, orient="row").sort(KEYS)
     family = pl.struct("season", "student", "outcome")
     q = pl.col("p").map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
         .when(pl.col("q") <= LEAST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
-    if rows.is_empty():
-        return pl.DataFrame(schema=SCHEMA)
     return (
         rows.with_columns(q=q.over(family))
         .with_columns(pl.col("per_sd", "lo", "hi", "p", "q").fill_nan(None))
         .with_columns(label=label)
-        .select(SCHEMA.keys())
+        .select(schema.keys())
     )
 
 

@@ -13,7 +13,6 @@ from datetime import date
 
 import numpy as np
 import polars as pl
-from scipy import special
 
 from models.season.cells import (
     BASELINE,
@@ -28,7 +27,7 @@ from models.season.cells import (
     known_rows,
     stored_fits,
 )
-from models.season.judgement import Bands
+from models.season.judgement import Bands, mixture_quantile
 from models.season.kernel import FLOATS
 from models.season.reliability import detectable_change, typical_error
 from warehouse.store import Writer
@@ -39,6 +38,10 @@ LEAST_STUDENTS = 5
 AGES = (18, 40, 60)  # under 18, 18 to 39, 40 to 59, 60 and over
 LEAST_OF_AGE = 3
 DAYS_A_YEAR = 365.25
+ITEMS = {
+    "season": pl.String, "student": pl.String, "item": pl.String, "session": pl.String,
+    "slope_part": pl.Float64, "noise": pl.Float64, "left": pl.Float64,
+}  # fmt: skip
 STEPS = 28  # of each spread's grid
 Z80, Z95 = 1.2815515655446004, 1.959963984540054  # two-sided 80 and 95 % limits of the funnel
 
@@ -58,12 +61,8 @@ class CoachGains:
 
 def coach_gain_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.coach_gain, one for each coach with a measured student."""
-    rows = baseline(
-        writer.sql(
-            f"SELECT * FROM season.session_metric WHERE {BASELINE} "
-            "AND metric IN (SELECT metric FROM academy.metric WHERE core)"
-        )
-    )
+    core = "metric IN (SELECT metric FROM academy.metric WHERE core)"
+    rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE} AND {core}"))
     fits = stored_fits(writer, rows)
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     items = item_slopes(known_rows(rows, fits), fits, better, Bands.read(writer))
@@ -71,13 +70,11 @@ def coach_gain_rows(writer: Writer) -> pl.DataFrame:
     spans = rows.group_by("season", "student").agg(first=pl.col("day").min(), last=pl.col("day").max())
     coaching = writer.sql('SELECT student, coach, "from", "to" FROM academy.coaching')
     born = dict(writer.sql("SELECT person, born FROM academy.person").iter_rows())
+    by_season = gains.join(spans, on=["season", "student"]).group_by("season", maintain_order=True)
     out = [
-        row
-        for (season,), own in gains.join(spans, on=["season", "student"]).group_by(
-            ["season"], maintain_order=True
-        )
+        row for (season,), own in by_season
         for row in _season_rows(str(season), own.sort("student"), coaching, born)
-    ]
+    ]  # fmt: skip
     return pl.DataFrame(out, infer_schema_length=None)
 
 
@@ -90,25 +87,25 @@ def _season_rows(
         return []
     kept = gains.filter(pl.Series(has))
     share = share[has]
-    x = case_mix(
-        [(born.get(student), first) for student, first in kept.select("student", "first").iter_rows()]
-    )
+    ages = [(born.get(student), first) for student, first in kept.select("student", "first").iter_rows()]
+    x = case_mix(ages)
     found = coach_gains(kept["gain"].to_numpy(), kept["variance"].to_numpy(), share, x)
     return [
         {"season": season, "coach": coach, "n_students": (n := int((share[:, k] > 0).sum())),
-         "shown": n >= LEAST_SHOWN and found is not None, **(_figures(found, k) if found else {})}
+         "shown": n >= LEAST_SHOWN and found is not None, **(figures(found, k) if found else {})}
         for k, coach in enumerate(coaches)
     ]  # fmt: skip
 
 
-def _figures(found: CoachGains, k: int) -> dict[str, float]:
-    lo80, hi80 = funnel_limits(found.overall, found.raw_se, Z80)
-    lo95, hi95 = funnel_limits(found.overall, found.raw_se, Z95)
+def figures(found: CoachGains, k: int) -> dict[str, float]:
+    """One coach's figures; lo80 … hi95 is where the gains of equal coaches would lie at that precision."""
+    overall, se = found.overall, found.raw_se
     figures = {
         "gain": found.gain, "gain_lo": found.lo, "gain_hi": found.hi, "gain_se": found.se, "raw": found.raw,
-        "raw_se": found.raw_se, "lo80": lo80, "hi80": hi80, "lo95": lo95, "hi95": hi95,
+        "raw_se": se, "lo80": overall - Z80 * se, "hi80": overall + Z80 * se, "lo95": overall - Z95 * se,
+        "hi95": overall + Z95 * se,
     }  # fmt: skip
-    return {**{name: float(values[k]) for name, values in figures.items()}, "overall": found.overall}
+    return {**{name: float(values[k]) for name, values in figures.items()}, "overall": overall}
 
 
 def shares(gains: pl.DataFrame, coaching: pl.DataFrame) -> tuple[list[str], FLOATS]:
@@ -139,14 +136,8 @@ def case_mix(ages: list[tuple[date | None, date]]) -> FLOATS:
 
     Bands of under three students, and students of unknown age, count with the commonest.
     """
-    band = np.array(
-        [
-            -1
-            if born is None
-            else int(np.searchsorted(AGES, (entry - born).days / DAYS_A_YEAR, side="right"))
-            for born, entry in ages
-        ]
-    )
+    years = [(entry - (born or entry)).days / DAYS_A_YEAR for born, entry in ages]
+    band = np.where([born is None for born, _ in ages], -1, np.searchsorted(AGES, years, side="right"))
     codes, counts = np.unique(band[band >= 0], return_counts=True)
     usual = codes[np.argmax(counts)] if codes.size else -1
     columns = [
@@ -171,19 +162,13 @@ def item_slopes(
     mean is inside it adds nothing (models/decisions/coach-gain-direction.md). Students under three sessions
     or 28 days in a cell, and cells without a fit, have no rows.
     """
+    cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
     parts = [
-        rows
-        for key, cell_rows in baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True).items()
-        if (fit := parameters.get((str(key[0]), str(key[1]), str(key[2])))) is not None
-        for rows in _cell_slopes(cell_rows, fit, better.get(str(key[2]), "none"), bands)
-    ]
-    return pl.DataFrame(parts, schema=ITEM_SCHEMA, orient="row")
-
-
-ITEM_SCHEMA = {
-    "season": pl.String, "student": pl.String, "item": pl.String, "session": pl.String,
-    "slope_part": pl.Float64, "noise": pl.Float64, "left": pl.Float64,
-}  # fmt: skip
+        rows for (season, family, metric), cell_rows in cells.items()
+        if (fit := parameters.get((season, family, metric))) is not None
+        for rows in _cell_slopes(cell_rows, fit, better.get(metric, "none"), bands)
+    ]  # fmt: skip
+    return pl.DataFrame(parts, ITEMS, orient="row")
 
 
 def _cell_slopes(
@@ -242,11 +227,8 @@ def student_gains(items: pl.DataFrame) -> pl.DataFrame:
                 noise = together["noise"].to_numpy()
                 variance += max(float(noise @ correlation[np.ix_(at, at)] @ noise), 0.0)
             out.append((season, student, float(own["slope_part"].sum()) / count, variance / count**2))
-    return pl.DataFrame(
-        out,
-        schema={"season": pl.String, "student": pl.String, "gain": pl.Float64, "variance": pl.Float64},
-        orient="row",
-    ).sort("season", "student")
+    schema = {"season": pl.String, "student": pl.String, "gain": pl.Float64, "variance": pl.Float64}
+    return pl.DataFrame(out, schema, orient="row").sort("season", "student")
 
 
 def _residual_correlation(season_items: pl.DataFrame) -> tuple[FLOATS, dict[str, int]]:
@@ -300,9 +282,11 @@ def coach_gains(gain: FLOATS, variance: FLOATS, share: FLOATS, x: FLOATS) -> Coa
     weight /= weight.sum()
     centre = weight @ mean
     spread = np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))
-    lo, hi = _quantile(mean, sd, weight, 0.05), _quantile(mean, sd, weight, 0.95)
+    lo, hi = (mixture_quantile(mean, sd, q, lambda chance: weight @ chance, 45) for q in (0.05, 0.95))
     sd_u2 = float(weight.reshape(STEPS, STEPS).sum(axis=1) @ sds**2)
-    raw, raw_se = _raw_gains(gain - x[:, 1:] @ _case_mix(gain, variance + sd_u2, x), variance + sd_u2, share)
+    w = x / (variance + sd_u2)[:, None]
+    beta = np.linalg.solve(w.T @ x, w.T @ gain)
+    raw, raw_se = _raw_gains(gain - x[:, 1:] @ beta[1:], variance + sd_u2, share)
     return CoachGains(centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]))
 
 
@@ -311,29 +295,9 @@ def _log_half_t(x: FLOATS) -> FLOATS:
     return np.asarray(-2.5 * np.log1p(x**2 / 4) + np.log(x))
 
 
-def _case_mix(gain: FLOATS, variance: FLOATS, x: FLOATS) -> FLOATS:
-    w = x / variance[:, None]
-    return np.asarray(np.linalg.solve(w.T @ x, w.T @ gain))[1:]
-
-
 def _raw_gains(gain: FLOATS, variance: FLOATS, share: FLOATS) -> tuple[FLOATS, FLOATS]:
     """Mean of each coach's students, by share and precision, and its standard error."""
     w = share / variance[:, None]
     whole = w.sum(axis=0)
     w = np.divide(w, whole, out=np.full_like(w, np.nan), where=whole > 0)
     return np.asarray(w.T @ gain), np.sqrt((w**2).T @ variance)
-
-
-def _quantile(mean: FLOATS, sd: FLOATS, weight: FLOATS, q: float) -> FLOATS:
-    """Quantile of the weighted mixture of normals over the first axis, by bisection."""
-    lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
-    for _ in range(45):
-        middle = (lo + hi) / 2
-        under = weight @ special.ndtr((middle - mean) / sd) < q
-        lo, hi = np.where(under, middle, lo), np.where(under, hi, middle)
-    return np.asarray((lo + hi) / 2)
-
-
-def funnel_limits(overall: float, se: FLOATS, z: float) -> tuple[FLOATS, FLOATS]:
-    """Where the gains of equal coaches would lie at each precision: overall ± z·se."""
-    return overall - z * se, overall + z * se

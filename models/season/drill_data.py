@@ -17,7 +17,7 @@ from scipy import special
 
 from models.season.cells import DAYS_A_MONTH, baseline, swing_variance
 from models.season.faultrate import latest_source
-from models.season.judgement import Bands
+from models.season.judgement import Bands, distance
 from models.season.kernel import COUNTS, FLOATS
 
 FAULT, METRIC = "fault", "metric"
@@ -74,19 +74,15 @@ def metric_aim(rows: pl.DataFrame, reference: Reference, *, part: str | None = "
 
     None when no direction is better, or nobody has a band. `part` None keeps every part (for the same day).
     """
-    metric, better = str(rows["metric"][0]), reference.better.get(str(rows["metric"][0]), "none")
-    if better == "none":
-        return None
-    own = most_swung(baseline(rows))
-    if own.is_empty():
+    metric = str(rows["metric"][0])
+    better, own = reference.better.get(metric, "none"), most_swung(baseline(rows))
+    if better == "none" or own.is_empty():
         return None
     season, family = str(own["season"][0]), str(own["club_family"][0])
     swing = swing_variance(own)
     if part is None:
         own = rows.filter(pl.col("club_family") == family, pl.col("pace") == "full")
-    own = own.with_columns(mean=_toward(own, metric, better, reference.bands)).filter(
-        pl.col("mean").is_not_null()
-    )
+    own = own.with_columns(mean=_toward(own, metric, better, reference.bands)).drop_nulls("mean")
     if own.is_empty():
         return None
     spread = reference.sd_student.get((season, family, metric))
@@ -108,8 +104,7 @@ def _toward(rows: pl.DataFrame, metric: str, better: str, bands: Bands) -> pl.Se
         np.array([np.nan if (band := ends[student]) is None else band[side] for student in rows["student"]])
         for side in (0, 1)
     )
-    value = rows["mean"].to_numpy()
-    return pl.Series(-np.maximum(np.maximum(lo - value, value - hi), 0.0), nan_to_null=True)
+    return pl.Series(-distance(rows["mean"].to_numpy(), lo, hi), nan_to_null=True)
 
 
 def fault_aim(rows: pl.DataFrame) -> Aim | None:
@@ -119,23 +114,13 @@ def fault_aim(rows: pl.DataFrame) -> Aim | None:
         return None
     flagged, usable = pl.col("flagged"), pl.col("usable")
     academy = flagged.sum() / usable.sum()
-    likely = (flagged.sum().over("student") + PRIOR_SWINGS * academy) / (
-        usable.sum().over("student") + PRIOR_SWINGS
-    )
-    likely = likely.clip(0.5 / usable.sum().over("student"), 1 - 0.5 / usable.sum().over("student"))
-    own = own.with_columns(
-        mean=-(((flagged + 0.5) / (usable - flagged + 0.5)).log()), n=usable * likely * (1 - likely)
-    )
-    return Aim(
-        str(own["season"][0]),
-        str(own["fault"][0]),
-        FAULT,
-        "points",
-        str(own["club_family"][0]),
-        own,
-        1.0,
-        None,
-    )
+    swings = usable.sum().over("student")
+    likely = (flagged.sum().over("student") + PRIOR_SWINGS * academy) / (swings + PRIOR_SWINGS)
+    likely = likely.clip(0.5 / swings, 1 - 0.5 / swings)
+    odds = (flagged + 0.5) / (usable - flagged + 0.5)
+    own = own.with_columns(mean=-odds.log(), n=usable * likely * (1 - likely))
+    season, fault, family = (str(own[name][0]) for name in ("season", "fault", "club_family"))
+    return Aim(season, fault, FAULT, "points", family, own, 1.0, None)
 
 
 def _fault_sessions(rows: pl.DataFrame) -> pl.DataFrame:
@@ -195,33 +180,21 @@ def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
     )
     drills = sorted(given["drill"].unique().to_list())
     lesson = pl.col("kind") == "drill"
+    firsts = given.filter(lesson).sort("at", "drill").group_by("student", "drill").first()
+    assigned = rows.join(firsts.drop_nulls("drawn_against"), on="student")
+
+    def table(doses: pl.DataFrame, value: pl.Expr = _COUNT) -> FLOATS:
+        """(N, K) `value` of the doses at each row, 0 where there are none."""
+        found, values = doses.group_by("row", "drill").agg(value=value), np.zeros((len(rows), len(drills)))
+        at = [drills.index(drill) for drill in found["drill"]]
+        values[found["row"].to_numpy().astype(np.intp), at] = found["value"].to_numpy()
+        return values
+
+    in_lesson = before.filter(lesson)
     return Doses(
-        drills,
-        _table(before.filter(lesson), len(rows), drills),
-        _table(before.filter(~lesson), len(rows), drills),
-        _table(before.filter(lesson), len(rows), drills, _MONTHS_SINCE),
-        _randomised(rows, given.filter(lesson), drills),
-    )
-
-
-def _table(before: pl.DataFrame, height: int, drills: list[str], value: pl.Expr = _COUNT) -> FLOATS:
-    """(N, K) `value` of the doses before each row, 0 where there are none."""
-    table = np.zeros((height, len(drills)))
-    found = before.group_by("row", "drill").agg(value=value)
-    place = {drill: k for k, drill in enumerate(drills)}
-    at = [place[drill] for drill in found["drill"]]
-    table[found["row"].to_numpy().astype(np.intp), at] = found["value"].to_numpy()
-    return table
-
-
-def _randomised(rows: pl.DataFrame, given: pl.DataFrame, drills: list[str]) -> FLOATS:
-    """(N, K) 1 on the rows of students whose first lesson dose of that drill was assigned by random draw."""
-    table = np.zeros((len(rows), len(drills)))
-    firsts = given.sort("at", "drill").group_by("student", "drill").agg(pl.col("drawn_against").first())
-    assigned = rows.join(firsts.filter(pl.col("drawn_against").is_not_null()), on="student")
-    place = {drill: k for k, drill in enumerate(drills)}
-    table[assigned["row"].to_numpy().astype(np.intp), [place[drill] for drill in assigned["drill"]]] = 1.0
-    return table
+        drills, table(in_lesson), table(before.filter(~lesson)), table(in_lesson, _MONTHS_SINCE),
+        table(assigned),
+    )  # fmt: skip
 
 
 def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:

@@ -12,14 +12,10 @@ import polars as pl
 from models.season.faultrate import SELDOM
 from models.season.kernel import FLOATS
 from models.season.proportions import Z90
+from models.sql import columns
 from warehouse.store import Writer
 
 LEAST_SWINGS = 5  # judged in the session
-SCHEMA = {
-    "season": pl.String, "fault": pl.String, "coach": pl.String, "n": pl.Int32, "agree_pct": pl.Float64,
-    "kappa": pl.Float64, "kappa_lo": pl.Float64, "kappa_hi": pl.Float64, "seen_and_measured": pl.Int32,
-    "seen_only": pl.Int32, "measured_only": pl.Int32, "neither": pl.Int32,
-}  # fmt: skip
 
 
 def eye_plate_looks(writer: Writer) -> pl.DataFrame:
@@ -110,4 +106,4 @@ def agreement(looks: pl.DataFrame) -> pl.DataFrame:
         kappa=pl.Series(kappa).fill_nan(None),
         kappa_lo=pl.Series(np.maximum(kappa - half, -1.0)).fill_nan(None),
         kappa_hi=pl.Series(np.minimum(kappa + half, 1.0)).fill_nan(None),
-    ).select(SCHEMA.keys())
+    ).select(columns("season.eye_plate").keys())

@@ -20,6 +20,7 @@ from models.parameters import load_parameters, save_parameters
 from models.season.cells import TOUCHED
 from models.season.kernel import FLOATS
 from models.season.proportions import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
+from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, TOO_FEW, WORSE
 
@@ -49,7 +50,7 @@ def fault_rate_rows(writer: Writer, *, refit: bool) -> tuple[pl.DataFrame, pl.Da
 
     A season that no build has seen yet is judged under priors fitted as it stands, and not kept.
     """
-    rows = _session_fault(writer, f"{TOUCHED} AND season IS NOT NULL")
+    rows = writer.sql(f"SELECT * FROM season.session_fault WHERE {TOUCHED} AND season IS NOT NULL")
     priors = _priors(writer, rows, refit=refit)
     return fault_rates(rows, priors), pace_ladder(rows, priors)
 
@@ -58,13 +59,8 @@ def _priors(writer: Writer, rows: pl.DataFrame, *, refit: bool) -> dict[str, dic
     """Season → fault → prior: fitted on `rows` and kept, or the last build's."""
     if refit:
         priors = fit_priors(rows)
-        save_parameters(
-            writer,
-            {
-                f"fault_rate/{season}": {fault: asdict(prior) for fault, prior in fitted.items()}
-                for season, fitted in priors.items()
-            },
-        )
+        plain = {season: {f: asdict(prior) for f, prior in own.items()} for season, own in priors.items()}
+        save_parameters(writer, {f"fault_rate/{season}": values for season, values in plain.items()})
         return priors
     seasons = rows["season"].unique().to_list()
     stored = load_parameters(writer, [f"fault_rate/{season}" for season in seasons])
@@ -73,12 +69,8 @@ def _priors(writer: Writer, rows: pl.DataFrame, *, refit: bool) -> dict[str, dic
         for name, values in stored.items()
     }
     for season in set(seasons) - set(priors):
-        priors.update(fit_priors(_session_fault(writer, "season = ?", [season])))
+        priors |= fit_priors(writer.sql("SELECT * FROM season.session_fault WHERE season = ?", [season]))
     return priors
-
-
-def _session_fault(writer: Writer, within: str, params: list[str] | None = None) -> pl.DataFrame:
-    return writer.sql(f"SELECT * FROM season.session_fault WHERE {within}", params)
 
 
 def within_session_correlation(sessions: pl.DataFrame) -> float:
@@ -112,17 +104,18 @@ def baseline_sessions(session_fault: pl.DataFrame) -> pl.DataFrame:
 
     Measured and estimated heel loads never mix: a student's rows keep the source of their latest session.
     """
-    rows = session_fault.filter(
-        (pl.col("part") == "baseline")
-        & (pl.col("pace") == "full")
-        & pl.col("season").is_not_null()
-        & pl.col("club_family").is_not_null()
-    )
+    full = (pl.col("part") == "baseline") & (pl.col("pace") == "full")
+    return _sessions(session_fault.filter(full), KEYS)
+
+
+def _sessions(session_fault: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """Counts per `keys` and session inside a season, of each student's latest heel source, by time."""
+    rows = session_fault.drop_nulls(["season", "club_family"])
     return (
         latest_source(rows)
-        .group_by(*KEYS, "session", "started_at", "day")
+        .group_by(*keys, "session", "started_at", "day")
         .agg(pl.col("flagged", "usable").sum().cast(pl.Float64))
-        .sort(*KEYS, "started_at", "session")
+        .sort(*keys, "started_at", "session")
     )
 
 
@@ -135,9 +128,8 @@ def latest_source(rows: pl.DataFrame) -> pl.DataFrame:
 def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     """Season → fault → prior, from every student of the academy."""
     priors: dict[str, dict[str, FaultPrior]] = {}
-    for (season, fault), rows in baseline_sessions(session_fault).group_by(
-        ["season", "fault"], maintain_order=True
-    ):
+    sessions = baseline_sessions(session_fault)
+    for (season, fault), rows in sessions.group_by("season", "fault", maintain_order=True):
         rho = within_session_correlation(rows)
         counts = _spans(rows).filter(pl.col("span") == "season")
         n = effective_n(counts, np.full(len(counts), rho))
@@ -172,26 +164,25 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     return (
         counts.join(_compared(counts), on=KEYS, how="left")
         .with_columns(pl.col("label").fill_null(TOO_FEW))
-        .select(
-            *KEYS, "span", pl.col("flagged", "usable").cast(pl.Int32),
-            "rate", "rate_lo", "rate_hi", "p_lower", "label", "n_sessions",
-        )
+        .select(columns("season.student_fault_rate").keys())
+        .with_columns(pl.col("flagged", "usable").cast(pl.Int32))
         .sort(*KEYS, "span")
-    )  # fmt: skip
+    )
 
 
 def _spans(sessions: pl.DataFrame) -> pl.DataFrame:
-    """Counts per KEYS and span, with `squares` = Σ swings² over the sessions."""
+    """Counts per KEYS and span; `sessions` from `baseline_sessions`."""
     newest_first = pl.col("started_at").len().over(KEYS) - pl.col("started_at").cum_count().over(KEYS) + 1
     recent = pl.col("day") > pl.col("day").max().over(KEYS) - pl.duration(days=NOW_DAYS)
-    dated = sessions.sort(*KEYS, "started_at", "session").with_columns(
-        span=pl.when(recent | (newest_first <= LEAST_SESSIONS))
-        .then(pl.lit("now"))
-        .otherwise(pl.lit("before"))
-    )
+    now = recent | (newest_first <= LEAST_SESSIONS)
+    dated = sessions.with_columns(span=pl.when(now).then(pl.lit("now")).otherwise(pl.lit("before")))
+    return _counts(pl.concat([dated, dated.with_columns(span=pl.lit("season"))]), [*KEYS, "span"])
+
+
+def _counts(sessions: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """Swings, sessions and rate per `keys`, with `squares` = Σ swings² over the sessions."""
     return (
-        pl.concat([dated, dated.with_columns(span=pl.lit("season"))])
-        .group_by(*KEYS, "span", maintain_order=True)
+        sessions.group_by(keys, maintain_order=True)
         .agg(
             pl.col("flagged", "usable").sum(),
             squares=(pl.col("usable") ** 2).sum(),
@@ -245,25 +236,9 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     has it.
     """
     keys = [*KEYS, "pace"]
-    rows = latest_source(
-        session_fault.filter(pl.col("season").is_not_null() & pl.col("club_family").is_not_null())
-    )
-    sessions = rows.group_by(*keys, "session", "started_at", "day").agg(
-        pl.col("flagged", "usable").sum().cast(pl.Float64)
-    )
     rank = pl.col("started_at").rank("ordinal", descending=True).over(keys)
     recent = pl.col("day") > pl.col("day").max().over(keys) - pl.duration(days=NOW_DAYS)
-    counts = (
-        sessions.sort(*keys, "started_at", "session")
-        .filter(recent | (rank <= LEAST_SESSIONS))
-        .group_by(keys, maintain_order=True)
-        .agg(
-            pl.col("flagged", "usable").sum(),
-            squares=(pl.col("usable") ** 2).sum(),
-            n_sessions=pl.len().cast(pl.Int32),
-        )
-        .with_columns(rate=pl.col("flagged") / pl.col("usable"))
-    )
+    counts = _counts(_sessions(session_fault, keys).filter(recent | (rank <= LEAST_SESSIONS)), keys)
     known = [priors.get(s, {}).get(f, NO_PRIOR).rho for s, f in counts.select("season", "fault").iter_rows()]
     n = effective_n(counts, np.array(known, dtype=float))
     y = counts["rate"].to_numpy() * n
@@ -283,8 +258,5 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
             holds_at=pl.col("pace").filter(holds).sort_by(pl.col("place").filter(holds)).last().over(KEYS)
         )
         .sort(*KEYS, "place")
-        .select(
-            *KEYS, "pace", "flagged", "usable", "rate", "rate_lo", "rate_hi", "p_seldom", "holds_at",
-            "clean_swings_wanted", "n_sessions",
-        )
-    )  # fmt: skip
+        .select(columns("season.pace_ladder").keys())
+    )

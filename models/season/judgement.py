@@ -6,9 +6,10 @@ parts. For up and down metrics the change itself is judged: P(change > c) is the
 ends. Values are in the metric's unit throughout.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -75,12 +76,21 @@ def mean_over_draws(values: FLOATS | NDArray[np.bool_]) -> FLOATS:
     return np.asarray(flat.mean(axis=1))
 
 
-def mixture_quantile(mean: FLOATS, sd: FLOATS, q: float) -> FLOATS:
-    """Quantile of the even mixture of normals over the first axis, by bisection; (D, S) → (S,)."""
+def mixture_quantile(
+    mean: FLOATS,
+    sd: FLOATS,
+    q: float,
+    mean_of: Callable[[FLOATS], FLOATS] = mean_over_draws,
+    halvings: int = 40,
+) -> FLOATS:
+    """Quantile of a mixture of normals over the first axis, by bisection; (D, S) → (S,).
+
+    `mean_of` (D, S) → (S,) weighs the draws; evenly when it is not given.
+    """
     lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
-    for _ in range(40):
+    for _ in range(halvings):
         middle = (lo + hi) / 2
-        under = mean_over_draws(special.ndtr((middle - mean) / sd)) < q
+        under = mean_of(special.ndtr((middle - mean) / sd)) < q
         lo, hi = np.where(under, middle, lo), np.where(under, hi, middle)
     return np.asarray((lo + hi) / 2)
 
@@ -90,39 +100,25 @@ def judge_change(
     better: str,
     bands: Sequence[tuple[float, float] | None],
     sd_student: float,
-    floor: float = 0.0,
     own_sessions: Ends | None = None,
 ) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
     Improving: P(toward better > 0) > 0.95 and the estimate is over the smallest worthwhile change,
-    max(0.2·σ_student, the academy's floor). Slipping: the same toward worse. Holding: neither, and
-    P(|change| ≤ 0.5·σ_student) > 0.80. Not clear yet: none of these. `bands` (S): for band metrics, each
-    student's band (infinite where open); None, as for metrics with no better side: no direction is judged.
-    `own_sessions`: the ends under a flat prior of slopes; with it, Improving and Slipping need P > 0.98 there
-    as well. Without that, an academy that moves as a whole would carry along the students who hold steady
+    0.2·σ_student. Slipping: the same toward worse. Holding: neither, and P(|change| ≤ 0.5·σ_student) > 0.80.
+    Not clear yet: none of these. `bands` (S): for band metrics, each student's band (infinite where open);
+    None, as for metrics with no better side: no direction is judged. `own_sessions`: the ends under a flat
+    prior of slopes; with it, Improving and Slipping need P > 0.98 there as well. Without that, an academy
+    that moves as a whole would carry along the students who hold steady
     (models/decisions/own-sessions-decide.md).
     """
     mean, sd = ends.change, ends.sd_change
-    change = mean_over_draws(mean)
-    worthwhile = max(WORTHWHILE * sd_student, floor)
-    if better in ("up", "down"):
-        gain = mean if better == "up" else -mean
-        p_better, p_improved, p_slipped = (
-            mean_over_draws(special.ndtr(over / sd)) for over in (gain, gain - worthwhile, -gain - worthwhile)
-        )
-        p_worse, toward = 1 - p_better, change if better == "up" else -change
-    else:
-        fall = _fall_in_distance(ends, bands if better == "band" else [None] * change.size)
-        p_better, p_worse, p_improved, p_slipped, toward = (
-            np.where(np.isfinite(fall[0, 0]), mean_over_draws(answer), np.nan)
-            for answer in (fall > 0, fall < 0, fall > worthwhile, fall < -worthwhile, fall)
-        )
-    own_better, own_worse = p_better, p_worse
+    worthwhile, large = WORTHWHILE * sd_student, LARGE * sd_student
+    p_better, p_worse, p_improved, p_slipped, toward = _directions(ends, better, bands, worthwhile)
+    own_better, own_worse, sure = p_better, p_worse, SURE
     if own_sessions is not None:
-        own_better, own_worse = _directions(own_sessions, better, bands)
-    sure = SURE if own_sessions is None else SURE_ALONE
-    large = LARGE * sd_student
+        own_better, own_worse, *_ = _directions(own_sessions, better, bands, worthwhile)
+        sure = SURE_ALONE
     p_small = mean_over_draws(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
     label = np.select(
         [
@@ -133,25 +129,29 @@ def judge_change(
         [IMPROVING, SLIPPING, HOLDING],
         NOT_CLEAR,
     )
-    lo, hi = mixture_quantile(mean, sd, 0.05), mixture_quantile(mean, sd, 0.95)
+    change, lo, hi = mean_over_draws(mean), *(mixture_quantile(mean, sd, q) for q in (0.05, 0.95))
     return Judged(
         change, lo, hi, p_better, p_worse, toward, p_improved, p_slipped, worthwhile, label.tolist()
     )
 
 
 def _directions(
-    ends: Ends, better: str, bands: Sequence[tuple[float, float] | None]
-) -> tuple[FLOATS, FLOATS]:
-    """P(toward better) and P(toward worse), (S,) each; NaN where no direction is better."""
+    ends: Ends, better: str, bands: Sequence[tuple[float, float] | None], worthwhile: float
+) -> tuple[FLOATS, ...]:
+    """P(toward better), P(toward worse), either by more than `worthwhile`, and the change toward better.
+
+    (S,) each; NaN where no direction is better.
+    """
     if better in ("up", "down"):
-        up = mean_over_draws(special.ndtr(ends.change / ends.sd_change))
-        return (up, 1 - up) if better == "up" else (1 - up, up)
+        gain, sd = ends.change if better == "up" else -ends.change, ends.sd_change
+        p_better, p_improved, p_slipped = (
+            mean_over_draws(special.ndtr(over / sd)) for over in (gain, gain - worthwhile, -gain - worthwhile)
+        )
+        return p_better, 1 - p_better, p_improved, p_slipped, mean_over_draws(gain)
     fall = _fall_in_distance(ends, bands if better == "band" else [None] * ends.start.shape[1])
+    answers = (fall > 0, fall < 0, fall > worthwhile, fall < -worthwhile, fall)
     known = np.isfinite(fall[0, 0])
-    return (
-        np.where(known, mean_over_draws(fall > 0), np.nan),
-        np.where(known, mean_over_draws(fall < 0), np.nan),
-    )
+    return tuple(np.where(known, mean_over_draws(answer), np.nan) for answer in answers)
 
 
 def _fall_in_distance(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> FLOATS:
@@ -164,10 +164,11 @@ def _fall_in_distance(ends: Ends, bands: Sequence[tuple[float, float] | None]) -
     left = np.sqrt(np.maximum(ends.var_now - slope * ends.cov, 0.0))
     start = ends.start + sd_start * z[0]
     now = ends.now + slope * (start - ends.start) + left * z[1]
-    return _distance(start, lo, hi) - _distance(now, lo, hi)
+    return distance(start, lo, hi) - distance(now, lo, hi)
 
 
-def _distance(value: FLOATS, lo: FLOATS, hi: FLOATS) -> FLOATS:
+def distance(value: FLOATS, lo: FLOATS, hi: FLOATS) -> FLOATS:
+    """How far outside its band each value is; NaN without a band."""
     return np.maximum(np.maximum(lo - value, value - hi), 0.0)
 
 
@@ -175,13 +176,10 @@ class Bands:
     """The band that applies to a student: their own before the academy's, the narrower before the wider."""
 
     def __init__(
-        self,
-        band: pl.DataFrame,
-        level: Mapping[str, str | None],
-        style: Mapping[tuple[str, str, str], str],
+        self, band: pl.DataFrame, level: Mapping[str, str | None], style: Mapping[tuple[str, str, str], str]
     ) -> None:
         """`band`: rows of academy.band; `level` by student; `style` by season, student and club family."""
-        self._rows: dict[tuple[str, str], list[dict[str, object]]] = {}
+        self._rows: dict[tuple[str, str], list[dict[str, Any]]] = {}
         for row in band.iter_rows(named=True):
             self._rows.setdefault((row["metric"], row["club_family"]), []).append(row)
         self._level, self._style = level, style
@@ -205,23 +203,16 @@ class Bands:
         A band of style front_foot holds for students without a style yet as well.
         """
         rows = self._rows.get((metric, club_family), [])
-        own = [r for r in rows if r["student"] == student and (r["from"] is None or r["from"] <= on)]  # type: ignore[operator]
+        own = [r for r in rows if r["student"] == student and (r["from"] is None or r["from"] <= on)]
         if own:
             return _ends(max(own, key=lambda row: str(row["from"] or "")))
-        level = self._level.get(student)
+        levels = {self._level.get(student), None}
         styles = {self._style.get((season, student, club_family), "front_foot"), None}
-        fits = [
-            r for r in rows
-            if r["student"] is None and r["level"] in (level, None) and r["style"] in styles
-        ]  # fmt: skip
-        if not fits:
-            return None
-        return _ends(max(fits, key=lambda r: (r["level"] is not None, r["style"] is not None)))
+        fits = [r for r in rows if r["student"] is None and r["level"] in levels and r["style"] in styles]
+        narrowest = max(fits, key=lambda r: (r["level"] is not None, r["style"] is not None), default=None)
+        return None if narrowest is None else _ends(narrowest)
 
 
-def _ends(row: Mapping[str, object]) -> tuple[float, float]:
+def _ends(row: Mapping[str, Any]) -> tuple[float, float]:
     lo, hi = row["lo"], row["hi"]
-    return (
-        -np.inf if lo is None else float(lo),  # type: ignore[arg-type]
-        np.inf if hi is None else float(hi),  # type: ignore[arg-type]
-    )
+    return -np.inf if lo is None else float(lo), np.inf if hi is None else float(hi)

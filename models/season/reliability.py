@@ -11,13 +11,9 @@ import polars as pl
 
 from models.season.cells import BASELINE, Parameter, baseline, keep_fits
 from models.season.trend import fit_season
+from models.sql import columns
 from warehouse.store import Writer
 
-SCHEMA = {
-    "season": pl.String, "metric": pl.String, "club_family": pl.String, "sd_student": pl.Float64,
-    "sd_session": pl.Float64, "sd_swing": pl.Float64, "icc_session": pl.Float64, "sem": pl.Float64,
-    "sdc95": pl.Float64, "swings_wanted": pl.Int32, "n_students": pl.Int32, "n_sessions": pl.Int32,
-}  # fmt: skip
 MOST_SWINGS = 30
 
 
@@ -47,9 +43,8 @@ def detectable_change(sem: float) -> float:
 def swings_wanted(sd_session: float, sd_swing: float) -> int:
     """The least number of swings, up to 30, of which twice as many cut the typical error by under a tenth."""
     for swings in range(1, MOST_SWINGS):
-        if typical_error(sd_session, sd_swing, 2 * swings) >= 0.9 * typical_error(
-            sd_session, sd_swing, swings
-        ):
+        once, twice = (typical_error(sd_session, sd_swing, n) for n in (swings, 2 * swings))
+        if twice >= 0.9 * once:
             return swings
     return MOST_SWINGS
 
@@ -67,4 +62,4 @@ def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.Data
             (season, metric, family, student, session, swing, icc(student, sem), sem, detectable_change(sem),
              swings_wanted(session, swing), fit["students"], fit["sessions"])
         )  # fmt: skip
-    return pl.DataFrame(rows, schema=SCHEMA, orient="row")
+    return pl.DataFrame(rows, schema=columns("season.reliability"), orient="row")

@@ -35,23 +35,12 @@ from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import ROUNDING, Cell, Posterior, lines
 from models.season.proportions import Z90
+from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
 FLAT = 100.0  # a prior sd of slopes that says nothing about them, in sds between students a month
-TREND_SCHEMA = {
-    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String,
-    "n_sessions": pl.Int32, "start_value": pl.Float64, "value_now": pl.Float64, "change": pl.Float64,
-    "change_lo": pl.Float64, "change_hi": pl.Float64, "per_month": pl.Float64, "toward_better": pl.Float64,
-    "worthwhile": pl.Float64, "p_better": pl.Float64, "p_worse": pl.Float64, "p_improved": pl.Float64,
-    "p_slipped": pl.Float64, "label": pl.String,
-}  # fmt: skip
-LINE_SCHEMA = {
-    "season": pl.String, "student": pl.String, "metric": pl.String, "club_family": pl.String, "day": pl.Date,
-    "mean": pl.Float64, "lo": pl.Float64, "hi": pl.Float64,
-}  # fmt: skip
-_NO_LINE = pl.DataFrame(schema=LINE_SCHEMA)
 
 
 class Lines(NamedTuple):
@@ -76,7 +65,7 @@ def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
     with ThreadPoolExecutor(cpu_count()) as threads:
         fits = list(threads.map(fit_cell, cells.values()))
-    return {(str(s), str(f), str(m)): fit for (s, f, m), fit in zip(cells, fits, strict=True) if fit}
+    return {(s, f, m): fit for (s, f, m), fit in zip(cells, fits, strict=True) if fit}
 
 
 def student_lines(
@@ -92,9 +81,8 @@ def student_lines(
     """
     rows = known_rows(baseline_rows, parameters)
     summary = _summary(rows)
-    enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (
-        (pl.col("last") - pl.col("first")).dt.total_days() >= LEAST_DAYS
-    )
+    days = (pl.col("last") - pl.col("first")).dt.total_days()
+    enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (days >= LEAST_DAYS)
     fits = pl.DataFrame(list(parameters), schema=dict.fromkeys(KEY, pl.String), orient="row")
     ready, few = summary.filter(enough), summary.filter(~enough)
     fitted = ready.join(fits, on=KEY, how="semi", maintain_order="left")
@@ -104,21 +92,19 @@ def student_lines(
     cells = chosen.partition_by(KEY, as_dict=True, maintain_order=True)
     groups = fitted.partition_by(KEY, as_dict=True, maintain_order=True)
 
-    def one(item: tuple[tuple[object, ...], pl.DataFrame]) -> tuple[pl.DataFrame, pl.DataFrame]:
-        (season, family, metric), cell_rows = item
-        fit = parameters[str(season), str(family), str(metric)]
-        return _fitted(cell_rows, groups[item[0]], fit, better.get(str(metric), "none"), bands)
+    def one(key: CellKey) -> Lines:
+        return _fitted(cells[key], groups[key], parameters[key], better.get(key[2], "none"), bands)
 
     with ThreadPoolExecutor(cpu_count()) as threads:
-        fitted_cells = list(threads.map(one, cells.items()))
+        fitted_cells = list(threads.map(one, cells))
     without_fit = [
-        _plain(few, TOO_FEW),
-        _constant(unfitted.filter(constant)),
+        _plain(few, TOO_FEW), _constant(unfitted.filter(constant)),
         _plain(unfitted.filter(~constant), NOT_CLEAR),
-    ]
+    ]  # fmt: skip
+    no_line = pl.DataFrame(schema=columns("season.trend_line"))
     return Lines(
-        pl.concat([*without_fit, *(trend for trend, _ in fitted_cells)]),
-        pl.concat([_NO_LINE, *(line for _, line in fitted_cells)]),
+        pl.concat([*without_fit, *(cell.trend for cell in fitted_cells)]),
+        pl.concat([no_line, *(cell.line for cell in fitted_cells)]),
     )
 
 
@@ -135,12 +121,9 @@ def _summary(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _plain(summary: pl.DataFrame, label: str) -> pl.DataFrame:
     """Trend rows that claim nothing."""
-    nothing = [
-        pl.lit(None, dtype=kind).alias(name)
-        for name, kind in TREND_SCHEMA.items()
-        if name not in summary.columns
-    ]
-    return summary.with_columns(nothing).with_columns(label=pl.lit(label)).select(TREND_SCHEMA.keys())
+    schema = columns("season.student_trend")
+    nothing = [pl.lit(None, kind).alias(name) for name, kind in schema.items() if name not in summary.columns]
+    return summary.with_columns(nothing).with_columns(label=pl.lit(label)).select(schema.keys())
 
 
 def _constant(summary: pl.DataFrame) -> pl.DataFrame:
@@ -154,7 +137,7 @@ def _constant(summary: pl.DataFrame) -> pl.DataFrame:
 
 def _fitted(
     cell_rows: pl.DataFrame, summary: pl.DataFrame, parameter: Parameter, better: str, bands: Bands
-) -> tuple[pl.DataFrame, pl.DataFrame]:
+) -> Lines:
     """Trend and line rows of the students of one cell, each with enough sessions, under the stored draws."""
     posterior = draws_of(parameter)
     rows = arrange(cell_rows, parameter["sd_swing"] ** 2, parameter["fixed"])
@@ -162,10 +145,8 @@ def _fitted(
     mean, var, cov = lines(rows.cell, posterior, months, grid_x)
     ends = _ends(mean, var, cov)
     own_sessions = _own_sessions(posterior, rows.cell, months, grid_x)
-    keys = zip(
-        *(summary[name] for name in ("metric", "season", "student", "club_family", "last")), strict=True
-    )
-    own_bands = [bands.of(*key) for key in keys]
+    whose = summary.select("metric", "season", "student", "club_family", "last")
+    own_bands = [bands.of(*key) for key in whose.iter_rows()]
     judged = judge_change(ends, better, own_bands, parameter["sd_student"], own_sessions=own_sessions)
     trend = summary.with_columns(
         start_value=mean_over_draws(ends.start), value_now=mean_over_draws(ends.now), change=judged.change,
@@ -174,8 +155,8 @@ def _fitted(
         p_better=_known(judged.p_better), p_worse=_known(judged.p_worse),
         p_improved=_known(judged.p_improved), p_slipped=_known(judged.p_slipped),
         label=pl.Series(judged.label, dtype=pl.String),
-    ).select(TREND_SCHEMA.keys())  # fmt: skip
-    return trend, _line_rows(summary, months, mean, var)
+    ).select(columns("season.student_trend").keys())  # fmt: skip
+    return Lines(trend, _line_rows(summary, months, mean, var))
 
 
 def _ends(mean: FLOATS, var: FLOATS, cov: FLOATS) -> Ends:
@@ -218,4 +199,4 @@ def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS)
         mean=pl.Series(centre),
         lo=pl.Series(centre - half),
         hi=pl.Series(centre + half),
-    ).select(LINE_SCHEMA.keys())
+    ).select(columns("season.trend_line").keys())

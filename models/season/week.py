@@ -21,7 +21,7 @@ from models.season.eye_plate import eye_plate_looks
 from models.season.faultrate import SELDOM
 from models.season.judgement import Bands
 from models.season.kernel import FLOATS
-from models.sql import query
+from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
 
@@ -37,18 +37,6 @@ LEAST_LOOKS, OFTEN = 2, 0.5
 LEAST_UNNOTED_SESSIONS = 3
 ENROLLED = 'role = \'student\' AND ("left" IS NULL OR "left" > ?) AND (joined IS NULL OR joined <= ?)'
 Row = dict[str, Any]
-SIGNAL_SCHEMA: dict[str, Any] = {
-    "week": pl.Date, "as_of": pl.Date, "rank": pl.Int32, "signal": pl.String, "kind": pl.String,
-    "student": pl.String, "coach": pl.String, "subject": pl.String, "club_family": pl.String,
-    "kindred": pl.List(pl.String), "label": pl.String, "p": pl.Float64,
-}  # fmt: skip
-EVIDENCE_SCHEMA = {
-    "week": pl.Date, "signal": pl.String, "place": pl.Int32, "role": pl.String, "subject": pl.String,
-    "club_family": pl.String, "start_value": pl.Float64, "value_now": pl.Float64, "p": pl.Float64,
-    "flagged": pl.Int32, "usable": pl.Int32, "flagged_before": pl.Int32, "usable_before": pl.Int32,
-    "sessions": pl.Int32, "seen": pl.Int32, "side": pl.String, "day": pl.Date, "days": pl.Int32,
-    "session": pl.String, "refused_at": pl.Datetime, "refusals": pl.Int32,
-}  # fmt: skip
 
 
 class WeekRows(NamedTuple):
@@ -139,18 +127,14 @@ def review(sources: Sources) -> WeekRows:
         "judged": len(candidates), "listed": len(chosen),
         "expected_by_chance": float((1 - chosen["p"]).sum()) if len(chosen) else 0.0,
     }  # fmt: skip
+    signals = [signal.row | week | {"rank": rank} for rank, signal in enumerate(found, start=1)]
+    evidence = [
+        row | {"week": monday, "signal": signal.row["signal"], "place": place}
+        for signal in found for place, row in enumerate(signal.evidence, start=1)
+    ]  # fmt: skip
     return WeekRows(
-        pl.DataFrame(
-            [signal.row | week | {"rank": rank} for rank, signal in enumerate(found, start=1)], SIGNAL_SCHEMA
-        ),
-        pl.DataFrame(
-            [
-                row | {"week": monday, "signal": signal.row["signal"], "place": place}
-                for signal in found
-                for place, row in enumerate(signal.evidence, start=1)
-            ],
-            EVIDENCE_SCHEMA,
-        ),
+        pl.DataFrame(signals, columns("season.signal")),
+        pl.DataFrame(evidence, columns("season.signal_evidence")),
         pl.DataFrame([week | counts]),
     )
 

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from models.sql import columns
 from models.swing.event_fit import EventFit, predict
 from models.swing.kernel import sample_columns
 from models.swing.landmarks import LANDMARKS, find_landmarks
@@ -39,10 +40,8 @@ RULES = {
     "finish": Rule("total_low", 0.40, 0.20),
 }
 
-NO_ROWS = pl.DataFrame(
-    schema={"session": pl.String, "swing_no": pl.Int32, "event": pl.String, "t_s": pl.Float64,
-            "source": pl.String, "expected_error_s": pl.Float64, "clock": pl.String}
-)  # fmt: skip
+
+NO_ROWS = pl.DataFrame(schema=columns("academy.swing_event"))
 """Most sessions have every event marked; making an empty DataFrame for each of them would take time."""
 
 
@@ -54,11 +53,7 @@ def landmarks_of(trace: SessionTrace, wanted: NDArray[np.bool_]) -> FLOATS:
 
 
 def fill_events(
-    trace: SessionTrace,
-    event_s: FLOATS,
-    error_s: FLOATS,
-    wanted: NDArray[np.bool_],
-    fit: EventFit,
+    trace: SessionTrace, event_s: FLOATS, error_s: FLOATS, wanted: NDArray[np.bool_], fit: EventFit
 ) -> NDArray[np.bool_]:
     """Put estimates where `event_s` (S, 7) is NaN, and their expected errors in `error_s`, in place.
 
@@ -123,14 +118,10 @@ def event_rows(
     if not made.any():
         return NO_ROWS
     at, column = np.nonzero(made)
-    return pl.DataFrame(
-        {
-            "session": pl.Series([trace.session] * at.size, dtype=pl.String),
-            "swing_no": pl.Series(trace.swing_no[at], dtype=pl.Int32),
-            "event": pl.Series([EVENTS[k] for k in column], dtype=pl.String),
-            "t_s": event_s[at, column] + trace.t0_s[at],
-            "source": np.where(estimated[made], "estimated", "clip").tolist(),
-            "expected_error_s": error_s[at, column],
-            "clock": pl.Series(["plate"] * at.size, dtype=pl.String),
-        }
-    )
+    values = {
+        "session": [trace.session] * at.size, "swing_no": trace.swing_no[at],
+        "event": [EVENTS[k] for k in column], "t_s": event_s[at, column] + trace.t0_s[at],
+        "source": np.where(estimated[made], "estimated", "clip"), "expected_error_s": error_s[at, column],
+        "clock": ["plate"] * at.size,
+    }  # fmt: skip
+    return pl.DataFrame(values, NO_ROWS.schema)

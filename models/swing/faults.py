@@ -7,21 +7,13 @@ swings whose feet look swapped: null is "not judged", never "not flagged".
 
 import polars as pl
 
+from models.sql import columns
 from models.swing.rules import UNSTYLED, Limit, Rules, load_rules
 from warehouse.definitions import Fault
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 
 Columns = dict[str, pl.DataType | type[pl.DataType]]
-BAND_COLUMNS: Columns = {
-    "metric": pl.String, "club_family": pl.String, "level": pl.String, "style": pl.String,
-    "student": pl.String, "lo": pl.Float64, "hi": pl.Float64, "version": pl.String, "from": pl.Date,
-}  # fmt: skip
-FAULT_COLUMNS: Columns = {
-    "fault": pl.String, "name": pl.String, "phase": pl.String, "looks_like": pl.String,
-    "position": pl.Int32, "metrics": pl.List(pl.String()), "rule": pl.String, "limit": pl.List(pl.Float64()),
-    "clear": pl.Float64, "in_words": pl.String, "instead": pl.String,
-}  # fmt: skip
 SWAPPED = "feet_swapped"
 STYLE_KEYS = ("session", "season", "student", "club_family")
 
@@ -133,7 +125,7 @@ def band_rows(rules: Rules) -> pl.DataFrame:
         (b.metric, b.club_family, b.level, b.style, None, b.lo, b.hi, rules.version, None)
         for b in rules.bands
     ]
-    return pl.DataFrame(rows, schema=BAND_COLUMNS, orient="row")
+    return pl.DataFrame(rows, schema=columns("academy.band"), orient="row")
 
 
 def fault_rows(rules: Rules) -> pl.DataFrame:
@@ -148,4 +140,4 @@ def fault_rows(rules: Rules) -> pl.DataFrame:
                 list(limit.limits), limit.clear, fault.in_words, fault.instead,
             )
         )  # fmt: skip
-    return pl.DataFrame(rows, schema=FAULT_COLUMNS, orient="row")
+    return pl.DataFrame(rows, schema=columns("academy.fault"), orient="row")

@@ -5,9 +5,7 @@ A session is one task that depends on nothing else, so many can run side by side
 """
 
 import math
-import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from pathlib import Path
@@ -17,15 +15,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
 from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
 from models.swing.event_estimates import event_rows, fill_events
 from models.swing.event_fit import EventFit
 from models.swing.formulas import plate_codes
-from models.swing.gathering import Answer, Reduction, gather
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
-from models.swing.quality import feet_look_swapped, model_flags
 from models.swing.sync import match_clips
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
@@ -108,29 +105,23 @@ def answer_task(task: SessionTask) -> Answer:
     if task.event_fit is not None and np.isnan(event_s).any():
         swung = _swung(swings, rows, event_s.shape[0])
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
-    seen, rises = _clip_of(task, swings)
-    run = PlateRun(
-        uniform,
-        event_s,
-        np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64),
-        task.body_mass_kg * GRAVITY if task.body_mass_kg else math.nan,
-        _heels_up(uniform, swings, rows, rises, task.clip),
-    )
+    values, rises = _clip_of(task, swings)  # what the plate measures goes beside what the clip shows
+    stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
+    body_n = task.body_mass_kg * GRAVITY if task.body_mass_kg else math.nan
+    heels = _heels_up(uniform, swings, rows, rises, task.clip)
+    run = PlateRun(uniform, event_s, stance_mm, body_n, heels)
     plate = run.reduced()
     if task.spreads is not None and np.any(error_s > 0.0):
         withhold(plate, run, error_s, task.spreads)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
-    if of_clip:
-        flags = [
-            known.with_flag(of_clip[number], 1) if number in of_clip else known
-            for known, number in zip(flags, swings["swing_no"], strict=True)
-        ]
+    for place, number in enumerate(swings["swing_no"] if of_clip else ()):
+        if number in of_clip:
+            flags[place] = flags[place].with_flag(of_clip[number], 1)
     finish = plate.metrics[:, metric_codes().index("finish_lead_share_pct")]
     if not task.feet_checked and feet_look_swapped(swings, rows, finish):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
     there = np.asarray(rows, dtype=np.int64)
     here = there >= 0
-    values = seen  # what the plate measured goes beside what the clip shows
     plate_columns = _plate_columns()
     values[np.ix_(here, plate_columns)] = plate.metrics[np.ix_(there[here], plate_columns)]
     codes = np.zeros((2, there.size), dtype=np.int64)
@@ -177,8 +168,8 @@ def _no_scales(n: int) -> tuple[pl.Series, pl.Series]:
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
     """Which swings of the trace are asked for and no putts."""
     swung = np.zeros(count, dtype=bool)
-    family = swings["club_family"].to_list() if "club_family" in swings.columns else [None] * len(swings)
-    swung[[row for row, club in zip(rows, family, strict=True) if row >= 0 and club != "putter"]] = True
+    clubs = zip(rows, swings["club_family"].to_list(), strict=True)
+    swung[[row for row, club in clubs if row >= 0 and club != "putter"]] = True
     return swung
 
 
@@ -231,25 +222,3 @@ def _heels_up(
             part = slice(int(trace.offsets[row]), int(trace.offsets[row + 1]))
             lead[part], trail[part] = heels_up(rise, clip.fps, trace.times(row) - offset)
     return lead, trail
-
-
-def reduce_sessions(
-    tasks: Iterable[SessionTask],
-    *,
-    executor: Executor | None = None,
-    progress: Callable[[int], None] | None = None,
-) -> Reduction:
-    """Reduce many sessions side by side; all their rows, in the order of the tasks.
-
-    Default: one thread a core (the kernel holds no lock); any `concurrent.futures` executor will do.
-    `progress` is called with the number done after each.
-    """
-    if executor is None:
-        with ThreadPoolExecutor(os.cpu_count()) as threads:
-            return reduce_sessions(tasks, executor=threads, progress=progress)
-    answers = []
-    for answer in executor.map(answer_task, tasks):
-        answers.append(answer)
-        if progress is not None:
-            progress(len(answers))
-    return gather(answers)

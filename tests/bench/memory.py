@@ -2,12 +2,14 @@
 
 import os
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 from bench import made
 from models.samples import BATCH
-from models.swing.reduce import reduce_sessions
+from models.swing.answers import gather
+from models.swing.reduce import answer_task
 from peak import peak_mb
 
 
@@ -19,8 +21,10 @@ def main(folder: Path, sessions: int, swings: int) -> None:
         for k in range(first, min(first + BATCH, sessions)):
             path = folder / f"copy{k}.parquet"
             os.link(task.samples, path)
-            batch.append(replace(task, path=path))
-        if reduce_sessions(batch).metrics.height != swings * len(batch):
+            batch.append(replace(task, samples=path))
+        with ThreadPoolExecutor(os.cpu_count()) as threads:
+            found = gather(list(threads.map(answer_task, batch)))
+        if found.metrics.height != swings * len(batch):
             raise ValueError("a swing is missing")
     print(peak_mb())
 

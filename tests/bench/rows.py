@@ -19,8 +19,8 @@ from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.table import Row, paired, pairs_of, spent_s
 from ingest.load import load
+from models.swing.answers import gather
 from models.swing.formulas import plate_codes
-from models.swing.gathering import gather
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.store import writer
 

@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 import polars as pl
 import pytest
 
-from dashboard import films
+from dashboard.pages.student import films
 from dashboard.pages.student.swings import SwingChoice
 from warehouse.filed import kept_film
 from warehouse.store import writer

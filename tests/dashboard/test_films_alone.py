@@ -8,7 +8,7 @@ import av
 import numpy as np
 import pytest
 
-from dashboard import films
+from dashboard.pages.student import films
 
 pytestmark = pytest.mark.browser
 

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from dashboard import films
-from dashboard.pages.student import swings
+from dashboard.pages.student import films, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import sessions
 from warehouse.access import Reader

@@ -11,8 +11,9 @@ import pytest
 import builders
 import made_swings
 import models.build
-from models.build import CALIBRATION_SCHEMA, PLAN, build, calibration_rows, plan_rows, refresh
+from models.build import PLAN, build, calibration_rows, plan_rows, refresh
 from models.parameters import load_parameter, save_parameters
+from models.sql import columns
 from warehouse.errors import UnderfootError
 from warehouse.store import Writer, table_names, writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
@@ -415,7 +416,7 @@ def test_the_plan_is_printed_a_line_a_table():
 
 def test_the_kept_calibration_fits_its_table(open_writer):
     rows = calibration_rows()
-    assert rows.columns == list(CALIBRATION_SCHEMA)
+    assert rows.columns == list(columns("season.calibration"))
     assert len(rows) > 0
     open_writer.append("season.calibration", rows)
     assert open_writer.sql("SELECT count(*) FROM season.calibration WHERE n_academies < 1").item() == 0

@@ -148,8 +148,7 @@ def test_reducing_again_replaces_estimates_and_marks_that_came_later_end_them(ho
     refresh(home, open_writer)
     assert estimated(open_writer).equals(first)
     open_writer.append(
-        "academy.swing_event",
-        first.with_columns(source=pl.lit("marked"), expected_error_s=pl.lit(0.0)),
+        "academy.swing_event", first.with_columns(source=pl.lit("marked"), expected_error_s=pl.lit(0.0))
     )
     open_writer.execute("UPDATE academy.session SET reduced = false")
     refresh(home, open_writer)

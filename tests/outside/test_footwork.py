@@ -42,7 +42,10 @@ def reduced():
         schema=["session", "swing_no", "event", "t_s", "source", "expected_error_s", "clock"],
         orient="row",
     )
-    swings = pl.DataFrame({"session": ["s"], "swing_no": pl.Series([1], dtype=pl.Int32)})
+    swings = pl.DataFrame(
+        {"session": ["s"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": ["iron"],
+         "pace": ["full"], "file_flags": [[]], "file_flag_counts": [[]]}
+    )  # fmt: skip
     return reduce_session(trace, swings, events, stance_mm=None, body_mass_kg=None).metrics.row(0, named=True)
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from models.season.ball import within_slope
-from models.season.coach import funnel_limits
+from models.season.coach import CoachGains, figures
 from models.season.drill_checks import clustered
 from models.season.faultrate import wilson
 from models.season.kernel import lines
@@ -228,9 +228,9 @@ def test_tall_parents_children_come_back_toward_the_mean():
 
 def test_funnel_limits_are_normal_quantiles_about_the_mean():
     # Spiegelhalter 2005, Stat Med 24: θ₀ ± z·se (formula only).
-    lo, hi = funnel_limits(0.3, np.array([0.1, 0.2]), Z95)
-    assert lo == pytest.approx([0.104, -0.092], abs=1e-3)
-    assert hi == pytest.approx([0.496, 0.692], abs=1e-3)
+    found = CoachGains(*[np.zeros(2)] * 5, raw_se=np.array([0.1, 0.2]), overall=0.3)
+    limits = [(row["lo95"], row["hi95"]) for row in (figures(found, 0), figures(found, 1))]
+    assert limits == [pytest.approx((0.104, 0.496), abs=1e-3), pytest.approx((-0.092, 0.692), abs=1e-3)]
 
 
 def test_six_targets_by_four_judges_give_shrout_and_fleisss_six_coefficients():

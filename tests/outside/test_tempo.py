@@ -28,7 +28,10 @@ def tempo(back_frames, down_frames):
         schema=["session", "swing_no", "event", "t_s", "source", "expected_error_s", "clock"],
         orient="row",
     )
-    swings = pl.DataFrame({"session": ["s"], "swing_no": pl.Series([1], dtype=pl.Int32)})
+    swings = pl.DataFrame(
+        {"session": ["s"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": ["iron"],
+         "pace": ["full"], "file_flags": [[]], "file_flag_counts": [[]]}
+    )  # fmt: skip
     return reduce_session(trace, swings, events, stance_mm=None, body_mass_kg=None).metrics["tempo_ratio"][0]
 
 

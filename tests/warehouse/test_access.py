@@ -93,7 +93,7 @@ def test_a_coach_loses_reach_when_the_coaching_ends(academy):
         "SELECT * FROM 'traces/season=none/v-s3.parquet'",
         "SELECT * FROM (SHOW TABLES)",
         "DESCRIBE session",
-        "SELECT * FROM reach",
+        "SELECT * FROM visible",
         "INSERT INTO reach VALUES ('s3')",
         "DROP VIEW session",
         "SELECT 1; SELECT 2",

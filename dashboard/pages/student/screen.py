@@ -3,8 +3,8 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import films, layout, navigation, student_season
-from dashboard.pages.student import content, swings
+from dashboard import layout, navigation, student_season
+from dashboard.pages.student import content, films, swings
 from dashboard.pages.student.content import Section
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions

@@ -4,8 +4,8 @@ import polars as pl
 import pytest
 
 from dashboard.text.claims import CLAIMS, TRUTHS, in_words
-from models.build import CALIBRATION_SCHEMA as SCHEMA
 from models.build import calibration_rows
+from models.sql import columns
 
 
 def test_every_kept_figure_has_words():
@@ -28,5 +28,7 @@ def test_every_kept_figure_has_words():
 )
 def test_a_goal_is_said_in_words(claim, lo, hi, goal, unit):
     figure = {"claim": claim, "truth": "holds", "students": 20, "figure": 0.1, "n_academies": 9}
-    (row,) = in_words(pl.DataFrame([figure | {"goal_lo": lo, "goal_hi": hi}], SCHEMA)).to_dicts()
+    (row,) = in_words(
+        pl.DataFrame([figure | {"goal_lo": lo, "goal_hi": hi}], columns("season.calibration"))
+    ).to_dicts()
     assert (row["goal"] and row["goal"].replace("\u00a0", " "), row["unit"]) == (goal, unit)

@@ -267,12 +267,7 @@ def test_the_same_day_is_an_effect_only_beside_eight_sessions_without_a_drill():
     with_drill = parts_of([2.0, 2.4, 1.6, 2.2, 1.8, 2.0])
     first = pl.DataFrame({"session": [f"v{i}" for i in range(14)], "drill": ["d1"] * 6 + [None] * 8})
     alone = same_day(with_drill, first)["d1"]
-    assert (alone.kind, alone.value, alone.sessions, alone.compared) == (
-        "change",
-        pytest.approx(2.0),
-        6,
-        0,
-    )
+    assert (alone.kind, alone.value, alone.sessions, alone.compared) == ("change", pytest.approx(2.0), 6, 0)
     without = parts_of([0.5, 0.7, 0.3, 0.5, 0.4, 0.6, 0.5, 0.5], None, first=6)
     beside = same_day(pl.concat([with_drill, without]), first)["d1"]
     assert (beside.kind, beside.value, beside.compared) == ("effect", pytest.approx(1.5), 8)

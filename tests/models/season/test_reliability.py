@@ -5,13 +5,7 @@ import polars as pl
 import pytest
 
 from models.season.cells import KEY, baseline
-from models.season.reliability import (
-    detectable_change,
-    icc,
-    reliability,
-    swings_wanted,
-    typical_error,
-)
+from models.season.reliability import detectable_change, icc, reliability, swings_wanted, typical_error
 from models.season.trend import fit_season
 
 
@@ -70,14 +64,9 @@ def test_planted_variance_parts_are_found_in_moving_students(simulate):
     rng = np.random.default_rng(3)
     starts = rng.normal(60, 5, 80)
     frame = pl.concat(
-        simulate(
-            rng,
-            f"s{i}",
-            start=starts[i],
-            per_month=rng.normal(0.5, 0.6),
-            sd_session=1.5,
-            sd_swing=3.0,
-        )[0]
+        simulate(rng, f"s{i}", start=starts[i], per_month=rng.normal(0.5, 0.6), sd_session=1.5, sd_swing=3.0)[
+            0
+        ]
         for i in range(80)
     )
     rows = baseline(frame)

@@ -1,15 +1,18 @@
 """The season's plain SQL tables, on a hand-made warehouse."""
 
 import math
-from pathlib import Path
 
-import models.season
-
-FOLDER = Path(models.season.__file__).parents[1] / "sql"
+from models.sql import columns, query
+from warehouse.store import table_names
 
 
 def run(bench, table):
-    return bench.writer.sql((FOLDER / f"{table}.sql").read_text())
+    return bench.writer.sql(query(table))
+
+
+def test_the_columns_read_from_the_schema_files_are_those_of_the_tables(bench):
+    for table in table_names():
+        assert columns(table) == bench.writer.sql(f"FROM {table}").schema, table
 
 
 def test_a_session_value_is_the_mean_of_its_usable_swings(bench):

@@ -235,12 +235,6 @@ def test_the_label_rules_are_the_stated_ones():
     assert label(9.0, 6.0) == "not_clear"
 
 
-def test_a_floor_of_the_academys_own_raises_what_is_worth_calling():
-    ends = Ends(*(np.array([[value]]) for value in (50.0, 54.0, 1.0, 1.0, 0.0)))
-    assert judge_change(ends, "up", [None], 10.0).label == ["improving"]
-    assert judge_change(ends, "up", [None], 10.0, floor=4.5).label != ["improving"]
-
-
 def test_mixture_quantiles_are_those_of_many_draws():
     mean, sd = np.array([[0.0], [4.0], [1.0]]), np.array([[1.0], [0.5], [3.0]])
     rng = np.random.default_rng(0)

@@ -85,9 +85,9 @@ def fitted(academy):
 
 
 def swings_of(trace, **more):
-    return pl.DataFrame(
-        {"session": trace.session, "swing_no": trace.swing_no, "club_family": "iron", "pace": "full"} | more
-    )
+    flags = dict.fromkeys(("file_flags", "file_flag_counts"), [[]] * trace.swing_no.size)
+    keys = {"session": trace.session, "swing_no": trace.swing_no}
+    return pl.DataFrame(keys | {"club_family": "iron", "pace": "full"} | flags | more)
 
 
 def events_of(trace, times, names=EVENTS):

@@ -6,9 +6,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from models.swing.answers import gather
 from models.swing.clock import clip_events, event_arrays, moved_from_clip, on_uniform_grid
 from models.swing.formulas import plate_codes
-from models.swing.reduce import SessionTask, reduce_session, reduce_sessions
+from models.swing.reduce import SessionTask, answer_task, reduce_session
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, write_trace
 from warehouse.vocabulary import EVENTS
@@ -330,10 +331,7 @@ def test_many_sessions_side_by_side_equal_each_alone(build, good_plan, tmp_path)
         rows, events = build.swing_rows(3), build.event_rows([build.TIMES] * 3)
         tasks.append(SessionTask(tmp_path / f"{number}.parquet", rows, events))
         alone.append(reduce_session(trace, rows, events, stance_mm=None, body_mass_kg=None))
-    seen = []
-    together = reduce_sessions(tasks, progress=seen.append)
-    assert seen == list(range(1, 13))
+    with ThreadPoolExecutor(2) as threads:
+        together = gather(list(threads.map(answer_task, tasks)))
     assert together.metrics.equals(pl.concat([each.metrics for each in alone]))
     assert together.swings.equals(pl.concat([each.swings for each in alone]))
-    with ThreadPoolExecutor(1) as one:
-        assert reduce_sessions(tasks, executor=one).metrics.equals(together.metrics)

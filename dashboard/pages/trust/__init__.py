@@ -1,1 +1,0 @@
-"""The page How sure are we."""
