@@ -48,7 +48,7 @@ class Text:
     rate_hz: float | None = None
 
     @property
-    def twice(self) -> str | None:
+    def duplicate(self) -> str | None:
         """A name that two columns have, if any."""
         return next((name for name in self.names if name and self.names.count(name) > 1), None)
 
@@ -173,9 +173,12 @@ def open_text(data: bytes, file: str) -> Text:
         Refused: empty, binary or undecodable, or a duplicate column name.
     """
     text = sniff(data, file)
-    if text.twice is not None:
-        what, todo = f"the column {text.twice} appears twice", "keep one of them and deliver the file again"
-        raise refuse("column_twice", what, todo, file=file, line=1, column=text.twice)
+    if text.duplicate is not None:
+        what, todo = (
+            f"the column {text.duplicate} appears twice",
+            "keep one of them and deliver the file again",
+        )
+        raise refuse("column_twice", what, todo, file=file, line=1, column=text.duplicate)
     return text
 
 

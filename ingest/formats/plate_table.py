@@ -197,8 +197,8 @@ def _doubt_text(found: Explanation, text: Text) -> None:
         found.doubts.append("; ".join(_low_header(text.above + 1)))
     if text.units:
         found.doubts.append(f"line {text.above + 2} holds units, not samples; remove it")
-    if text.twice is not None:
-        found.doubts.append(f'the column "{text.twice}" appears twice; keep one of them, or rename one')
+    if text.duplicate is not None:
+        found.doubts.append(f'the column "{text.duplicate}" appears twice; keep one of them, or rename one')
 
 
 def _clock(found: Explanation, numbers: Mapping[str, Array], rate_hz: float | None) -> None:

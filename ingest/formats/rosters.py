@@ -1,5 +1,6 @@
 """Roster files: people, coaching, drills, seasons, consents. One bad line refuses the whole file."""
 
+import re
 from collections.abc import Callable
 from datetime import date
 
@@ -36,9 +37,9 @@ class Roster(TableFormat, RosterFormat):
         self._check(table, academy)
         if self.table != "academy.person":
             return table.frame
-        wards = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
+        children = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
         nobody = pl.lit([], dtype=pl.List(pl.String))
-        listed = pl.when(wards == "").then(nobody).otherwise(wards.str.split(" "))
+        listed = pl.when(children == "").then(nobody).otherwise(children.str.split(" "))
         return table.frame.with_columns(guardian_of=listed)
 
 
@@ -68,12 +69,12 @@ def _people(table: Table, academy: Academy) -> None:
     rows = table.frame.select("person", "role", "guardian_of", "born").rows()
     students = {person for person, role, _, _ in rows if role == "student"}
     students |= {p.person for p in academy.people.values() if p.role == "student"}
-    for row, (_, role, wards, born) in enumerate(rows):
-        unknown = [w for w in (wards or "").replace(",", " ").replace(";", " ").split() if w not in students]
+    for row, (_, role, children, born) in enumerate(rows):
+        unknown = [c for c in re.split(r"[;,\s]+", children or "") if c and c not in students]
         if unknown:
             what = f"guardian_of names {shown(unknown[0])}, who is not a student"
             raise _stop(table, row, "guardian_of", "unknown_person", what)
-        if wards and role != "guardian":
+        if children and role != "guardian":
             raise _stop(table, row, "guardian_of", "unknown_value", f"a {role} can't have guardian_of")
         if born is not None and not date(1900, 1, 1) <= born <= date(2100, 1, 1):
             raise _stop(table, row, "born", "out_of_range", f"{born} is no birth date")
