@@ -134,19 +134,20 @@ class _Session:
         if clips is None:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
-        seen = set(clips.frame["swing_no"])
+        points = clips.points
+        seen = set(points["swing_no"])
         for found in list(self.refused.values()):
             if found.reason == "no_samples" and found.swing_no in seen:
                 del self.refused[found.swing_no]
         self._refuse(clips.refused)
-        return clips.frame
+        return points
 
     def _events(
         self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
     ) -> dict[int, list[Event]]:
-        events = read_events(self.context, measured.events)
-        self._refuse(events.refused)
-        for no, marked in events.by_swing.items():
+        events, refused = read_events(self.context, measured.events)
+        self._refuse(refused)
+        for no, marked in events.items():
             good = samples.good.get(no) if samples else None
             if good is not None:
                 self._refuse(outside(self.header, no, marked, good.t0_s, good.end_s))
@@ -158,7 +159,7 @@ class _Session:
             )
             for no in self.header.swings.keys() - filmed | self.header.holds.keys():
                 self._refuse([self._of_swing("no_samples", what, todo, no)])
-        return events.by_swing
+        return events
 
     def _of_swing(self, reason: str, what: str, todo: str, no: int, column: str | None = None) -> Refusal:
         session = self.header.session

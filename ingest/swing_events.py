@@ -1,7 +1,7 @@
 """Event times of a session's swings, from session.toml, a file of events and labels in recordings."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 from ingest.formats.format import EventFormat, SessionContext, files_of
@@ -13,16 +13,10 @@ from warehouse.vocabulary import EVENTS
 _AGAIN = "correct it and deliver the session again"
 
 
-@dataclass(frozen=True)
-class Events:
-    """Events by swing, in swing order, and the swings that their events rule out."""
-
-    by_swing: dict[int, list[Event]]
-    refused: list[Refusal]
-
-
-def read_events(context: SessionContext, labelled: Mapping[int, Mapping[str, float]]) -> Events:
-    """Collect every swing's events and check names, duplicates and order.
+def read_events(
+    context: SessionContext, labelled: Mapping[int, Mapping[str, float]]
+) -> tuple[dict[int, list[Event]], list[Refusal]]:
+    """Every swing's events in order, and the swings that their names, duplicates or order rule out.
 
     `labelled` are events in a swing's own recording; one that the coach marked counts instead.
 
@@ -60,7 +54,7 @@ def read_events(context: SessionContext, labelled: Mapping[int, Mapping[str, flo
     ordered = {
         no: sorted(events, key=lambda e: (e.clock, EVENTS.index(e.event))) for no, events in found.items()
     }
-    return Events(ordered, list(refused.values()))
+    return ordered, list(refused.values())
 
 
 def _at(header: SessionHeader, no: int, reason: str, what: str, event: Event) -> Refusal:

@@ -112,17 +112,6 @@ def _swings_of(header: SessionHeader, files: Mapping[str, SampleFormat]) -> dict
     return named
 
 
-@dataclass(frozen=True)
-class SessionClips:
-    """Rows of academy.clip_point (without session), swings refused, films to keep or not, and notices."""
-
-    frame: pl.DataFrame
-    refused: list[Refusal]
-    films: list[Filmed] = field(default_factory=list)
-    unread: list[Unread] = field(default_factory=list)
-    notices: list[str] = field(default_factory=list)
-
-
 def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> list[str]:
     """The files among a session's that hold a clip: by their usual name, or as `header` names them."""
     named = set() if header is None else {swing.clip for swing in header.swings.values()}
@@ -130,7 +119,7 @@ def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> lis
     return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
 
 
-def read_clips(context: SessionContext) -> SessionClips | None:
+def read_clips(context: SessionContext) -> "SessionClips | None":
     """Read every file of clip points and every film of a session; None when there is and should be none.
 
     A keypoint file or film that is bad, or named and missing, refuses its own swing. The session is refused
@@ -142,7 +131,7 @@ def read_clips(context: SessionContext) -> SessionClips | None:
         return None
     if files:
         context.clip()
-    reading = _Clips(context)
+    reading = SessionClips(context)
     for no, name in _clips_of(header, files_of(PointsFormat, files), film=False).items():
         reading.keypoints(no, name)
     for no, name in _clips_of(header, files_of(FilmFormat, files), film=True).items():
@@ -150,12 +139,11 @@ def read_clips(context: SessionContext) -> SessionClips | None:
             reading.film(no, name)
         else:
             reading.missing(no, name)
-    good = pl.concat(reading.frames).sort("swing_no", "frame", "point")
-    return SessionClips(good, reading.refused, reading.films, reading.unread, reading.notices)
+    return reading
 
 
-class _Clips:
-    """A session's clips as they are read, file by file."""
+class SessionClips:
+    """A session's clips, read file by file: points, swings refused, films to keep or not, and notices."""
 
     def __init__(self, context: SessionContext) -> None:
         self.context, self.header = context, context.header
@@ -171,6 +159,11 @@ class _Clips:
         self.unread: list[Unread] = []
         self.gone = filed.films_refused(context.base) if context.filed else {}
         self.notices: list[str] = []
+
+    @property
+    def points(self) -> pl.DataFrame:
+        """Rows of academy.clip_point, without session."""
+        return pl.concat(self.frames).sort("swing_no", "frame", "point")
 
     def keypoints(self, no: int, name: str) -> None:
         """Read one swing's keypoint file."""

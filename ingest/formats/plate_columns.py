@@ -37,9 +37,11 @@ class Recipe:
     @classmethod
     def of_session(cls, file: str, context: SessionContext, *, one_swing: bool) -> "Recipe":
         """The recipe by which a load reads a file."""
-        header, foot_mm, who = context.header, context.person.foot_length_mm, context.header.student
-        known = (context.device, context.person.handed, foot_mm, header.body_mass_kg)
-        return cls(file, *known, one_swing, header.session, who)
+        header, person = context.header, context.person
+        return cls(
+            file, context.device, person.handed, person.foot_length_mm, header.body_mass_kg, one_swing,
+            header.session, header.student,
+        )  # fmt: skip
 
     @property
     def _table(self) -> str:
