@@ -17,8 +17,9 @@ OUTCOMES = Words({"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides 
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw `rows` of queries.season.ball_links that have a figure; filled where it goes together."""
-    drawn = rows.drop_nulls("per_sd").with_columns(
-        name_axis.broken("name", 22 if narrow else 44),
+    known = rows.drop_nulls("per_sd")
+    drawn = known.with_columns(
+        name_axis.broken(known["name"], 22 if narrow else 44),
         (pl.col("label") == GOES_TOGETHER).alias("together"),
     )
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())

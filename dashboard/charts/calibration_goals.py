@@ -28,7 +28,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
-        name_axis.broken("truth", 20 if narrow else 36),
+        name_axis.broken(ordered["truth"], 20 if narrow else 36),
         pl.Series("size", [count(n, "student") for n in ordered["students"]]),
         pl.Series("held", [said(figure, unit) for figure in ordered["figure"]]),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),

@@ -27,9 +27,9 @@ def grade(kappa: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
-    drawn = rows.drop_nulls("kappa").with_columns(
-        name_axis.broken("name", 20 if narrow else 44),
-        pl.col("kappa").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    known = rows.drop_nulls("kappa")
+    drawn = known.with_columns(
+        name_axis.broken(known["name"], 20 if narrow else 44), look.in_words(known["kappa"], grade, "grade")
     )
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])

@@ -75,7 +75,7 @@ def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[a
 
 
 def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
-    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    said = look.in_words(lanes["mean"], lambda v: number(v, "%"), "said")
     wide = lanes.with_columns(said, (pl.col("foot") + pl.lit(" ") + pl.col("which")).alias("lane")).pivot(
         on="lane", index="position", values="said"
     )
@@ -121,9 +121,7 @@ def table(lanes: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
     return wide.select(
         pl.col("position").replace_strict(names, default=None).alias(_("Event")),
         *(
-            pl.col(foot)
-            .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
-            .alias(capitalized(_(foot)))
+            look.in_words(wide[foot], lambda v: number(v, "%"), capitalized(_(foot)))
             for foot in (LEAD, TRAIL)
         ),
     )

@@ -15,7 +15,7 @@ ROW_HEIGHT = 32
 
 def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
-    drawn = rows.with_columns(name_axis.broken("group", 20 if narrow else 40))
+    drawn = rows.with_columns(name_axis.broken(rows["group"], 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
     weeks: list[date] = drawn["week"].to_list()
     days = [

@@ -116,7 +116,7 @@ def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
 
 
 def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
-    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    said = look.in_words(course["mean"], lambda v: number(v, "%"), "said")
     wide = course.with_columns(said).pivot(on="which", index="position", values="said")
     return cursor.layers(
         wide,
@@ -184,9 +184,7 @@ def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
     """The picture as rows: the lead share at each event."""
     at = at_events(course, events)
     said = [
-        pl.col(name)
-        .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
-        .alias(capitalized(_(shown)))
+        look.in_words(at[name], lambda v: number(v, "%"), capitalized(_(shown)))
         for name, shown in zip(NAMES, names, strict=True)
         if name in at.columns
     ]

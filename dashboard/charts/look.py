@@ -2,9 +2,11 @@
 
 import re
 import textwrap
+from collections.abc import Callable
 from typing import Any
 
 import altair as alt
+import polars as pl
 from babel import Locale
 
 from dashboard import theme
@@ -58,6 +60,15 @@ def _locale() -> dict[str, Any]:
         "shortMonths": [months["abbreviated"][k] for k in year],
     }  # fmt: skip
     return {"locale": {"number": number, "time": time}}
+
+
+def in_words(values: pl.Series, say: Callable[[Any], str], name: str) -> pl.Series:
+    """Values in words, as a column `name`; a gap stays a gap.
+
+    A plain list, because Polars' own `map_elements` calls Python from Polars' threads: they then wait for the
+    interpreter's lock while another viewer's thread, which holds it, waits for them, and the server freezes.
+    """
+    return pl.Series(name, [None if value is None else say(value) for value in values], pl.String)
 
 
 def title(finding: str, *, narrow: bool = False) -> alt.TitleParams:

@@ -5,6 +5,8 @@ import textwrap
 import altair as alt
 import polars as pl
 
+from dashboard.charts import look
+
 PADDING = 10  # px between a name and the picture
 
 
@@ -22,6 +24,6 @@ def lines(name: str, letters: int) -> str:
     return "\n".join(textwrap.wrap(name, letters))
 
 
-def broken(column: str, letters: int) -> pl.Expr:
-    """A column of names, each on lines of at most that many letters, as column `row`."""
-    return pl.col(column).map_elements(lambda name: lines(name, letters), return_dtype=pl.String).alias("row")
+def broken(names: pl.Series, letters: int) -> pl.Series:
+    """Names, each on lines of at most that many letters, as column `row`."""
+    return look.in_words(names, lambda name: lines(name, letters), "row")

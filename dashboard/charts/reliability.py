@@ -27,9 +27,10 @@ def grade(icc: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
-    drawn = rows.drop_nulls("icc_session").with_columns(
-        name_axis.broken("label", 24 if narrow else 64),
-        pl.col("icc_session").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    known = rows.drop_nulls("icc_session")
+    drawn = known.with_columns(
+        name_axis.broken(known["label"], 24 if narrow else 64),
+        look.in_words(known["icc_session"], grade, "grade"),
     )
     y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=name_axis.axis())
     x = alt.X(

@@ -127,7 +127,7 @@ def _fit(line: pl.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
 def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> list[alt.Chart]:
     said = sessions.with_columns(
         pl.when(pl.col("n") < FEW_SWINGS).then(pl.lit("few")).otherwise(pl.lit("enough")).alias("swings"),
-        pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
+        look.in_words(sessions["mean"], measure.say, "value"),
     )
     base = alt.Chart(said)
     tips = [

@@ -35,8 +35,8 @@ def picture(
     low, high = _reach(values, band)
     drawn = values if only is None else values.filter(pl.col("student").is_in(list(only)))
     drawn = drawn.with_columns(
-        pl.struct("student", "label").map_elements(_headed, return_dtype=pl.String).alias("panel"),
-        pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
+        pl.Series("panel", [_headed(row) for row in drawn.iter_rows(named=True)], pl.String),
+        look.in_words(drawn["mean"], measure.say, "value"),
         pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
         pl.lit(high if band[1] is None else band[1]).alias("band_hi"),
     )

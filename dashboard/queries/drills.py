@@ -6,14 +6,6 @@ from dashboard.queries import translated
 from warehouse.access import Reader
 
 
-def seasons(reader: Reader) -> list[str]:
-    """Seasons in which a drill's effect was looked for, newest first."""
-    rows = reader.sql(
-        'SELECT season FROM season WHERE season IN (SELECT season FROM drill_effect) ORDER BY "from" DESC'
-    )
-    return rows["season"].to_list()
-
-
 def effects(reader: Reader, season: str) -> pl.DataFrame:
     """One row per drill and aim, by the drill's name; aim_name in words, `own` for the drill's own aim.
 

@@ -41,12 +41,11 @@ def student(reader: Reader, code: str) -> dict[str, Any]:
     return students(reader).row(by_predicate=pl.col("student") == code, named=True)
 
 
-def seasons(reader: Reader) -> list[str]:
-    """Seasons with a measured session in reach, newest first."""
+def seasons(reader: Reader, of: str = "session") -> list[str]:
+    """Seasons with a row of a table in reach, by itself a measured session; newest first."""
     rows = reader.sql(
-        """
-        SELECT season FROM season
-        WHERE season IN (SELECT season FROM session) ORDER BY "from" DESC
+        f"""
+        SELECT season FROM season WHERE season IN (SELECT season FROM {of}) ORDER BY "from" DESC
         """
     )
     return rows["season"].to_list()

@@ -71,14 +71,6 @@ def coach_gains(reader: Reader, season: str) -> pl.DataFrame:
     )
 
 
-def coach_seasons(reader: Reader) -> list[str]:
-    """Seasons with coaches' gains, newest first."""
-    rows = reader.sql(
-        'SELECT season FROM season WHERE season IN (SELECT season FROM coach_gain) ORDER BY "from" DESC'
-    )
-    return rows["season"].to_list()
-
-
 def data_health(reader: Reader) -> pl.DataFrame:
     """Swings taken in and left out: season, day, device, coach (a name), reason (a code), n; newest first."""
     return reader.sql(

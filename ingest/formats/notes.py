@@ -31,8 +31,12 @@ class Notes(TableFormat, LineFormat):
     table = "academy.note"
 
     def looks_like(self, path: Path) -> bool:
-        """JSON lines are notes."""
-        return path.suffix.lower() == ".jsonl" or super().looks_like(path)
+        """JSON lines with a note's columns, or a table of them."""
+        if path.suffix.lower() != ".jsonl":
+            return super().looks_like(path)
+        with path.open("rb") as file:
+            first = file.readline(10_000)
+        return b'"at"' in first and b'"kind"' in first
 
     def read(self, data: bytes, file: str, context: LineContext) -> Lines:
         """Rows of academy.note (without delivery and loose) by their key, and the lines refused."""

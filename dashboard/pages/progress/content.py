@@ -12,9 +12,9 @@ import polars as pl
 
 from dashboard import document, safety, student_season
 from dashboard.charts import practice_weeks, ten_swings
-from dashboard.charts.picture import Picture
 from dashboard.evidence import MeasureSeason, measure_season
 from dashboard.queries import people, sessions
+from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _

@@ -11,12 +11,12 @@ import polars as pl
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, THIS
-from dashboard.charts.picture import Picture
-from dashboard.pages.student.content import Section
 from dashboard.queries import season, sessions
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 from warehouse.traces import stretch
 from warehouse.vocabulary import EVENTS
 
@@ -61,7 +61,8 @@ class SwingCurves:
 
 def session_names(found: pl.DataFrame) -> dict[str, str]:
     """Sessions to choose from, the newest first, by day and number of swings."""
-    rows = reversed(found.rows(named=True))
+    nothing = _("No session with these clubs was measured on plates, so there is nothing to draw.")
+    rows = reversed(nonempty(found, nothing).rows(named=True))
     return {row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}" for row in rows}
 
 
@@ -106,15 +107,13 @@ def load_part(
     key = _("The pale posts are the bands. Values show where you point, and in the table.")
     words = load_curve.words(curves.load, curves.events, names)
     rows = load_curve.table(curves.load, curves.events, names)
-    return Section(Picture(chart, words, rows), small_print=f"{what} {key}")
+    return Section(Picture(chart, words, rows, f"{what} {key}"))
 
 
 def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> Section:
     """The load under each heel over the swing."""
-    if curves.lanes.is_empty():
-        return Section(
-            missing=_("Neither heel load nor where each foot's load sits was measured in this session.")
-        )
+    nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
+    nonempty(curves.lanes, nothing)
     chart = heel_lanes.picture(
         curves.lanes,
         curves.events,
@@ -127,26 +126,26 @@ def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> 
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    return Section(
-        Picture(chart, words, heel_lanes.table(curves.lanes, curves.events)),
-        small_print=estimate if curves.estimated else "",
-    )
+    rows = heel_lanes.table(curves.lanes, curves.events)
+    return Section(Picture(chart, words, rows, estimate if curves.estimated else ""))
 
 
-def swing_curves(
-    reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str
-) -> SwingCurves | None:
+def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str) -> SwingCurves:
     """Stretch one choice's swings, and another's to compare, between the events that both have.
 
-    None when no swing has its events. Events that fewer than four in five swings have are left out, so that
-    one unmarked swing does not cost every other its detail.
+    Events that fewer than four in five swings have are left out, so that one unmarked swing does not cost
+    every other its detail.
+
+    Raises
+        UnderfootError: no swing has its events, or its samples can't be read.
     """
+    nothing = _("Nothing chosen here has its takeaway, top and impact, so it can't be drawn.")
     marked = {THIS: _marked(reader, this, family)}
     if other is not None and other != this:
         marked[FIRST] = _marked(reader, other, family)
     marked = {which: found for which, found in marked.items() if found}
     if THIS not in marked:
-        return None
+        raise UnderfootError(nothing)
     shared = tuple(e for e in EVENTS if all(_common(found, e) for found in marked.values()))
     load, lanes, swings, estimated = [], [], 0, False
     for which, found in marked.items():
@@ -162,7 +161,7 @@ def swing_curves(
         if which == THIS:
             swings, estimated = len(stretched["swing_no"]), guessed
     if not swings:
-        return None
+        raise UnderfootError(nothing)
     return SwingCurves(
         shared, pl.concat(load), pl.concat(lanes), swings, estimated, _times(marked[THIS], shared)
     )

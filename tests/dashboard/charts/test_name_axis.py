@@ -13,10 +13,10 @@ def test_a_long_name_stands_on_lines_none_of_which_is_longer_than_asked_and_lose
 
 
 def test_a_column_of_names_is_broken_row_by_row_and_the_axis_splits_them_again():
-    rows = pl.DataFrame({"name": ["Top", "Load left under the trail heel"]}).select(
-        name_axis.broken("name", 16)
-    )
-    assert rows["row"].to_list() == ["Top", "Load left under\nthe trail heel"]
+    names = pl.Series("name", ["Top", "Load left under the trail heel", None])
+    rows = name_axis.broken(names, 16)
+    assert rows.name == "row"
+    assert rows.to_list() == ["Top", "Load left under\nthe trail heel", None]
     axis = name_axis.axis(grid=True).to_dict()
     assert axis["labelExpr"] == r"split(datum.label, '\n')"
     assert axis["labelLimit"] == 0
