@@ -29,9 +29,10 @@ class SwingCurves:
 
     `which` is `THIS` or `FIRST`; a position is 0 at the first of `events`, 1 at the next … `load`: which,
     position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load. `lanes`: which,
-    foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body weight, ≥ 0. `posts`: event, lo, hi: the band of
-    the lead share there, %. `names`: what the two are called on screen. Of the first: `times`, mean seconds
-    from takeaway to each event; `swings`, how many; `estimated`, whether its heel loads are.
+    foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body weight, ≥ 0. `posts`: event, lo, hi:
+    the band of the lead share there, %. `names`: what the two are called on screen. Of the first:
+    `times`, mean seconds from takeaway to each event; `swings`, how many; `estimated`, whether its heel
+    loads are.
     """
 
     events: tuple[str, ...]
