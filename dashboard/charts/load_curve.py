@@ -67,9 +67,7 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
     ]
     layers += _names(course, names) + _cursor(course, x, names)
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def event_axis(drawn: SwingCurves, *, narrow: bool) -> alt.X:

@@ -18,6 +18,7 @@ from dashboard.charts import (
     ten_swings,
 )
 from dashboard.charts.load_curve import SwingCurves
+from dashboard.charts.small_multiples import Comparison
 from dashboard.text.numbers import Measure
 
 SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
@@ -267,7 +268,7 @@ def several():
 
 
 def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
-    spec = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
+    spec = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x").to_dict()
     assert spec["facet"]["sort"] == ["Anna", "Mila", "Zora  ▲"]
     assert "resolve" not in spec
     y = spec["spec"]["layer"][1]["encoding"]["y"]["scale"]["domain"]
@@ -276,8 +277,8 @@ def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
 
 
 def test_small_multiples_drawn_in_pieces_stand_on_the_scales_of_the_whole():
-    whole = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
-    piece = small_multiples.picture(several(), (65.0, 75.0), SHARE, "", only=["Mila"]).to_dict()
+    whole = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x").to_dict()
+    piece = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "", only=["Mila"]).to_dict()
     assert piece["facet"]["sort"] == ["Mila"]
     assert "title" not in piece
     scales = [
@@ -298,25 +299,25 @@ def test_a_first_screenful_and_the_rest_together_hold_every_student_once():
 
 
 def test_a_first_day_stands_in_the_middle_of_its_panel():
-    spec = small_multiples.picture(
-        sessions().head(1).with_columns(student=pl.lit("A"), label=pl.lit(None, pl.String)),
-        (None, None),
-        SHARE,
-        "x",
-    ).to_dict()
+    one = sessions().head(1).with_columns(student=pl.lit("A"), label=pl.lit(None, pl.String))
+    spec = small_multiples.picture(Comparison(one, SHARE), "x").to_dict()
     assert all("domain" not in layer["encoding"]["x"].get("scale", {}) for layer in spec["spec"]["layer"])
 
 
 def test_small_multiples_are_four_a_row_at_a_desk_and_two_on_a_phone():
-    assert small_multiples.picture(several(), (None, None), SHARE, "x").to_dict()["columns"] == 4
-    assert small_multiples.picture(several(), (None, None), SHARE, "x", narrow=True).to_dict()["columns"] == 2
+    assert small_multiples.picture(Comparison(several(), SHARE), "x").to_dict()["columns"] == 4
+    assert small_multiples.picture(Comparison(several(), SHARE), "x", narrow=True).to_dict()["columns"] == 2
 
 
 def test_small_multiples_in_words_count_labels_without_ranking():
-    text = small_multiples.words(several(), SHARE)
+    text = small_multiples.words(Comparison(several(), SHARE))
     assert "3\u00a0students" in text
     assert "▲ Improving: 1." in text
-    assert small_multiples.table(several(), SHARE)["Student"].to_list() == ["Anna", "Mila", "Zora"]
+    assert small_multiples.table(Comparison(several(), SHARE))["Student"].to_list() == [
+        "Anna",
+        "Mila",
+        "Zora",
+    ]
 
 
 def test_ten_swings_fill_as_many_circles_as_go_well():
@@ -350,7 +351,7 @@ def test_every_picture_can_be_drawn_without_a_browser():
         load_curve.picture(SwingCurves(EVENTS, course(), posts=top), "x"),
         heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x"),
         fault_ladder.picture(rates(), "x"),
-        small_multiples.picture(several(), (65.0, 75.0), SHARE, "x"),
+        small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x"),
     ):
         svg = vl_convert.vegalite_to_svg(chart.to_dict())
         assert svg.startswith("<svg")
