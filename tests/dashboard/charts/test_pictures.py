@@ -17,6 +17,7 @@ from dashboard.charts import (
     small_multiples,
     ten_swings,
 )
+from dashboard.charts.load_curve import SwingCurves
 from dashboard.text.numbers import Measure
 
 SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
@@ -144,7 +145,7 @@ def course():
 
 def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first():
     posts = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
-    spec = load_curve.picture(course(), posts, EVENTS, "A finding").to_dict()
+    spec = load_curve.picture(SwingCurves(EVENTS, course(), posts=posts), "A finding").to_dict()
     by_mark = [(layer["mark"]["type"], layer["mark"].get("color")) for layer in spec["layer"]]
     assert by_mark[:4] == [
         ("bar", theme.BAND),
@@ -157,16 +158,14 @@ def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first()
 
 
 def test_the_load_curve_names_its_events_under_their_posts():
-    spec = load_curve.picture(
-        course(), pl.DataFrame(schema={"event": pl.String, "lo": float, "hi": float}), EVENTS, "x"
-    ).to_dict()
+    spec = load_curve.picture(SwingCurves(EVENTS, course()), "x").to_dict()
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
     assert axis["values"] == [0, 1, 2, 3, 4]
     assert axis["labelExpr"].startswith('[["address"], ["takeaway"], ["top"], ["impact"], ["finish"]]')
 
 
 def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_impact():
-    text = load_curve.finding(course(), EVENTS)
+    text = load_curve.finding(SwingCurves(EVENTS, course()))
     assert text == (
         "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session: 64\u00a0% and 66\u00a0%"
     )
@@ -183,7 +182,7 @@ def lanes():
 
 
 def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_on_both_sides():
-    spec = heel_lanes.picture(lanes(), EVENTS, "x").to_dict()
+    spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
     data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
     assert all(row["height"] == -row["mean"] for row in data if row["foot"] == heel_lanes.TRAIL)
     assert all(row["height"] == row["mean"] for row in data if row["foot"] == heel_lanes.LEAD)
@@ -194,11 +193,11 @@ def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_o
 
 def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
     assert (
-        heel_lanes.finding(lanes(), EVENTS)
+        heel_lanes.finding(SwingCurves(EVENTS, lanes=lanes()))
         == "Trail heel at impact: 15\u00a0% of body weight; first session: 15\u00a0%"
     )
-    assert "estimated" in heel_lanes.words(lanes(), EVENTS, estimated=True)
-    assert heel_lanes.table(lanes(), EVENTS)["Trail heel"].to_list() == [
+    assert "estimated" in heel_lanes.words(SwingCurves(EVENTS, lanes=lanes(), estimated=True))
+    assert heel_lanes.table(SwingCurves(EVENTS, lanes=lanes()))["Trail heel"].to_list() == [
         f"{v}\u00a0%" for v in (12, 13, 14, 15, 16)
     ]
 
@@ -345,12 +344,11 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
 
 
 def test_every_picture_can_be_drawn_without_a_browser():
+    top = pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]})
     for chart in (
         season_line.picture(season_of(line=sessions().drop("n"), band=(65.0, None)), "x"),
-        load_curve.picture(
-            course(), pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]}), EVENTS, "x"
-        ),
-        heel_lanes.picture(lanes(), EVENTS, "x"),
+        load_curve.picture(SwingCurves(EVENTS, course(), posts=top), "x"),
+        heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x"),
         fault_ladder.picture(rates(), "x"),
         small_multiples.picture(several(), (65.0, 75.0), SHARE, "x"),
     ):
