@@ -51,9 +51,7 @@ def read_events(
         wrong = _wrong(marked_events)
         if wrong is not None and no not in refused:
             refused[no] = _at(header, no, *wrong)
-    ordered = {
-        no: sorted(events, key=lambda e: (e.clock, EVENTS.index(e.event))) for no, events in found.items()
-    }
+    ordered = {no: sorted(found[no], key=lambda e: (e.clock, EVENTS.index(e.event))) for no in found}
     return ordered, list(refused.values())
 
 

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, share
@@ -26,10 +26,10 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     drawn = rates.with_columns(
         look.in_words(rates["label"], marked, "said"),
         pl.col("span").replace(SPANS).alias("when"),
-        name_axis.broken(rates["fault"], 20) if narrow else pl.col("fault").alias("row"),
+        look.broken(rates["fault"], 20) if narrow else pl.col("fault").alias("row"),
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(padding=12))
+    y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis(padding=12))
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title=_("Share of swings (%)"), scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
@@ -49,9 +49,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     if not narrow:
         end = alt.datum(1.0, type="quantitative")
         layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 60), title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, max(ROW_HEIGHT * len(order), 60), finding, narrow=narrow)
 
 
 def _tips() -> list[alt.Tooltip]:

@@ -60,9 +60,7 @@ def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.Lay
     layers += _changes(drawn.changes, x, high, narrow=narrow) + _points(sessions, x, y, drawn.measure)
     for kind, level in levels.items():
         layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
-    return alt.layer(*layers).properties(
-        height=HEIGHT, autosize=look.FIT, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:

@@ -111,7 +111,7 @@ def fault_metrics(reader: Reader, fault: str) -> list[str]:
 
 def drills(reader: Reader) -> pl.DataFrame:
     """Every drill, by its name."""
-    return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name")
+    return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name, drill")
 
 
 def faults_shown(reader: Reader, student: str) -> list[str]:

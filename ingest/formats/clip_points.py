@@ -4,7 +4,7 @@ import polars as pl
 
 from ingest.formats.format import PointTableFormat, SessionContext
 from ingest.formats.keypoints import named_points
-from ingest.tables import TableFormat, read_table
+from ingest.formats.tables import TableFormat, read_table
 from warehouse.contracts.deliveries import ClipLine
 from warehouse.errors import Refusal
 

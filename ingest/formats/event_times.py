@@ -1,8 +1,8 @@
 """Event times in a table of their own (`events.csv`): one row a swing, event and clock."""
 
 from ingest.formats.format import EventFormat, RefusedSwings, SessionContext
+from ingest.formats.tables import TableFormat, read_table
 from ingest.session_file import Event
-from ingest.tables import TableFormat, read_table
 from warehouse.contracts.deliveries import EventLine
 
 

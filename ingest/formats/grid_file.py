@@ -31,7 +31,7 @@ PITCH_LOW_MM, PITCH_HIGH_MM = 2.0, 30.0
 _CHUNK_BYTES = 1 << 24
 _ARRAYS = ("pressure", "t_s", "swing_no", "pitch_mm")
 _EXPORT = "export the recording again and deliver the session again"
-_BROKEN_ZIP = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, OSError, ValueError)
+_BROKEN = (zipfile.BadZipFile, zlib.error, pa.ArrowException, EOFError, RuntimeError, OSError, ValueError)
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def open_frames(path: Path) -> Frames:
                 arrays = _read_parquet(path, file)
         else:
             raise _refused(path, "unreadable", "frames come as frames.npz or frames.parquet", _EXPORT)
-    except (*_BROKEN_ZIP, pa.ArrowException) as error:
+    except _BROKEN as error:
         what = "the file is not a whole " + (".npz archive" if kind == ".npz" else "Parquet file")
         raise _refused(path, "unreadable", what, _EXPORT) from error
     count = len(arrays["pressure"])

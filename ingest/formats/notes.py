@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from ingest.academy import day_of
 from ingest.formats.format import LineContext, LineFormat, Lines
+from ingest.formats.tables import Problem, TableFormat, read_table
 from ingest.refusals import refuse, shown
-from ingest.tables import Problem, TableFormat, read_table
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
 

@@ -8,8 +8,8 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.formats.format import RosterFormat
+from ingest.formats.tables import Table, TableFormat, read_table
 from ingest.refusals import refuse, shown
-from ingest.tables import Table, TableFormat, read_table
 from warehouse.contracts.base import Contract
 from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused

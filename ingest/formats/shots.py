@@ -3,8 +3,8 @@
 import polars as pl
 
 from ingest.formats.format import LineContext, LineFormat, Lines, Row
+from ingest.formats.tables import Problem, TableFormat, read_table
 from ingest.refusals import refusal
-from ingest.tables import Problem, TableFormat, read_table
 from warehouse.contracts.deliveries import ShotLine
 from warehouse.errors import Refusal
 

@@ -4,7 +4,7 @@ import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
-from dashboard.queries import people, trust
+from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import count, listed
@@ -37,7 +37,7 @@ def seasons(reader: Reader) -> list[str]:
 def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     """The funnel of a season. A head coach sees every name, a coach only their own."""
     head = reader.viewer.role == "head_coach"
-    gains = trust.coach_gains(reader, season).with_columns(
+    gains = academy.coach_gains(reader, season).with_columns(
         own=pl.lit(value=True) if head else pl.col("coach").eq_missing(pl.lit(reader.viewer.person)),
         name=pl.col("name").fill_null(OTHER),
     )

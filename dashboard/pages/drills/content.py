@@ -18,7 +18,7 @@ from dashboard.pages.drills.verdicts import (
     random_draw_sentence,
     ranked,
 )
-from dashboard.queries import drills, people
+from dashboard.queries import academy, people
 from dashboard.safety import needs_balance_caution
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
@@ -51,7 +51,7 @@ HOW_TO_READ = mark(
 
 @dataclass(frozen=True)
 class Season:
-    """The effects of a season, as `queries.drills.effects`, and the first fault that one of them is about."""
+    """The effects of a season, as `academy.drill_effects`, and the first fault that one of them is about."""
 
     name: str
     effects: pl.DataFrame
@@ -101,7 +101,7 @@ class Plan:
 def roster(reader: Reader) -> dict[str, dict[str, Any]]:
     """The rows of the roster of drills by code."""
     nothing = _("No drill is on the roster yet. Drop drills.csv on the Deliveries page.")
-    return {row["drill"]: row for row in nonempty(drills.roster(reader), nothing).iter_rows(named=True)}
+    return {row["drill"]: row for row in nonempty(people.drills(reader), nothing).iter_rows(named=True)}
 
 
 def seasons(reader: Reader) -> list[str]:
@@ -116,13 +116,13 @@ def faults(reader: Reader) -> dict[str, str]:
 
 def season(reader: Reader, name: str) -> Season:
     """The effects of a season."""
-    effects = drills.effects(reader, name)
+    effects = academy.drill_effects(reader, name)
     aims = set(effects["aim"].drop_nulls())
     return Season(name, effects, next((fault for fault in people.faults(reader) if fault in aims), None))
 
 
 def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
-    """Every drill on its own aim, the largest kept effect first. `effects`: as `queries.drills.effects`."""
+    """Every drill on its own aim, the largest kept effect first. `effects`: as `academy.drill_effects`."""
     own = effects.filter(pl.col("own")).with_columns(row=pl.col("name"))
     drawn = nonempty(own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0)), _(NO_FOREST))
     drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
@@ -141,7 +141,7 @@ def looks_like(reader: Reader, fault: str) -> str:
 def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
     """The drills that aim at a fault or at what its rule measures, best first."""
     nothing = _("No drill on the roster aims at this fault or at what its rule measures.")
-    aimed = nonempty(drills.aimed_at(reader, fault), nothing)
+    aimed = nonempty(academy.drills_aimed_at(reader, fault), nothing)
     # Each drill with its effect on the fault itself where there is one, else on its own aim.
     found = season.effects.filter((pl.col("aim") == fault) | pl.col("own"))
     found = found.sort(pl.col("aim") == fault, descending=True).unique("drill", keep="first")
@@ -182,7 +182,7 @@ def effects(known: list[dict[str, Any]]) -> list[str]:
 
 def recent(reader: Reader, drill: str) -> dict[str, str]:
     """Students whom a drill was set lately, with the words of a link to them."""
-    rows = drills.set_lately(reader, drill).iter_rows(named=True)
+    rows = academy.drill_set_lately(reader, drill).iter_rows(named=True)
     return {row["student"]: f"{row['name']}, {on(row['day'])} →" for row in rows}
 
 
@@ -197,7 +197,7 @@ def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
 def groups(reader: Reader, season: Season, own: Mapping[str, Any], *, narrow: bool) -> Section:
     """Kept effects by level and by age on the drill's own aim; small groups by their number only."""
     nobody = _("Nobody has been measured before and after it yet.")
-    found = nonempty(drills.groups(reader, season.name, own["drill"], own["aim"]), nobody)
+    found = nonempty(academy.drill_groups(reader, season.name, own["drill"], own["aim"]), nobody)
     named = found.with_columns(
         pl.when(pl.col("grouping") == "age_band")
         .then(pl.col("name").replace(dict(AGES)))

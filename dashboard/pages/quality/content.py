@@ -4,7 +4,7 @@ import polars as pl
 
 from dashboard.charts import left_out
 from dashboard.charts.look import in_words
-from dashboard.queries import trust
+from dashboard.queries import academy
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, number
@@ -23,7 +23,7 @@ HOW_TO_READ = mark(
 def health(reader: Reader) -> pl.DataFrame:
     """Swings taken in and left out: season, day, week, device, coach, reason (a code), said, n."""
     nothing = _("Nothing has come in yet. Drop a delivery on the Deliveries page.")
-    rows = nonempty(trust.data_health(reader), nothing)
+    rows = nonempty(academy.data_health(reader), nothing)
     return rows.with_columns(
         pl.col("device", "coach").fill_null(_("Not named")),
         in_words(rows["reason"], _sentence_case, "said"),

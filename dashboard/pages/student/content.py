@@ -137,11 +137,8 @@ def notes(chosen: StudentSeason) -> pl.DataFrame:
 
 def closing(chosen: StudentSeason) -> str:
     """The last line: what bands are, and the student's style by impact, where it is known."""
-    text = _(BANDS_ARE_CUSTOM)
-    if not chosen.style:
+    text, (code, swings) = _(BANDS_ARE_CUSTOM), chosen.style
+    if code is None:
         return text
-    swings = season.style_swings(chosen.reader, chosen.student, chosen.family, chosen.season)
     style = _("Style through impact with {clubs}: {style}, from {swings}; shown, never counted as a fault.")
-    return f"{text} " + style.format(
-        clubs=chosen.clubs, style=STYLES[chosen.style], swings=count(swings, "swing")
-    )
+    return f"{text} " + style.format(clubs=chosen.clubs, style=STYLES[code], swings=count(swings, "swing"))

@@ -1,5 +1,7 @@
 """Student: one student's season, faults, a session's swings, what was done and noted."""
 
+from dataclasses import replace
+
 import streamlit as st
 
 from dashboard import layout, navigation
@@ -75,9 +77,10 @@ def _swings(chosen: StudentSeason) -> None:
         this, other = _chosen_swings(chosen, swings.session_names(found))
         with layout.part():  # films need no pictures
             curves = swings.swing_curves(chosen.reader, this, other, chosen.family)
-            names = swings.names(found, this, other)
-            layout.section(swings.load_part(curves, chosen.bands, names, this, narrow=layout.narrow()))
-            layout.section(swings.heels_part(curves, names, narrow=layout.narrow()))
+            posts = swings.posts(chosen.bands, curves.events)
+            curves = replace(curves, names=swings.names(found, this, other), posts=posts)
+            layout.section(swings.load_part(curves, this, narrow=layout.narrow()))
+            layout.section(swings.heels_part(curves, narrow=layout.narrow()))
         films.beside(chosen.reader, this, chosen.family)
     films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
 

@@ -10,7 +10,7 @@ import polars as pl
 
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
-from dashboard.charts.load_curve import FIRST, THIS
+from dashboard.charts.load_curve import FIRST, THIS, SwingCurves
 from dashboard.queries import season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
@@ -43,22 +43,6 @@ class SwingChoice:
     swing_no: int | None = None
 
 
-@dataclass(frozen=True)
-class SwingCurves:
-    """Up to two choices on one time axis. `load` and `lanes` are what the charts of those names draw.
-
-    `times`: mean seconds from takeaway to each event, of the first choice; `swings`: how many it has;
-    `estimated`: its heel loads were estimated from where each foot's load sits.
-    """
-
-    events: tuple[str, ...]
-    load: pl.DataFrame
-    lanes: pl.DataFrame
-    swings: int
-    estimated: bool
-    times: dict[str, float]
-
-
 def session_names(found: pl.DataFrame) -> dict[str, str]:
     """Sessions to choose from, the newest first, by day and number of swings."""
     nothing = _("No session with these clubs was measured on plates, so there is nothing to draw.")
@@ -79,24 +63,9 @@ def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
     return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
 
 
-def load_part(
-    curves: SwingCurves,
-    bands: Mapping[str, season.Band],
-    names: tuple[str, str],
-    this: SwingChoice,
-    *,
-    narrow: bool,
-) -> Section:
+def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Section:
     """The lead foot's share of the load over the swing."""
-    chart = load_curve.picture(
-        curves.load,
-        posts(bands, curves.events),
-        curves.events,
-        load_curve.finding(curves.load, curves.events, names),
-        narrow=narrow,
-        names=names,
-        times=curves.times,
-    )
+    chart = load_curve.picture(curves, load_curve.finding(curves), narrow=narrow)
     what = (
         _("Mean of {swings}; the blue shading is one standard deviation either way.").format(
             swings=count(curves.swings, "swing")
@@ -105,29 +74,19 @@ def load_part(
         else _("One swing.")
     )
     key = _("The pale posts are the bands. Values show where you point, and in the table.")
-    words = load_curve.words(curves.load, curves.events, names)
-    rows = load_curve.table(curves.load, curves.events, names)
-    return Section(Picture(chart, words, rows, f"{what} {key}"))
+    return Section(Picture(chart, load_curve.words(curves), load_curve.table(curves), f"{what} {key}"))
 
 
-def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> Section:
+def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     """The load under each heel over the swing."""
     nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
     nonempty(curves.lanes, nothing)
-    chart = heel_lanes.picture(
-        curves.lanes,
-        curves.events,
-        heel_lanes.finding(curves.lanes, curves.events, names),
-        narrow=narrow,
-        names=names,
-        times=curves.times,
-    )
-    words = heel_lanes.words(curves.lanes, curves.events, estimated=curves.estimated)
+    chart = heel_lanes.picture(curves, heel_lanes.finding(curves), narrow=narrow)
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    rows = heel_lanes.table(curves.lanes, curves.events)
-    return Section(Picture(chart, words, rows, estimate if curves.estimated else ""))
+    key = estimate if curves.estimated else ""
+    return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
 def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str) -> SwingCurves:
@@ -163,8 +122,9 @@ def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, f
     if not swings:
         raise UnderfootError(nothing)
     return SwingCurves(
-        shared, pl.concat(load), pl.concat(lanes), swings, estimated, _times(marked[THIS], shared)
-    )
+        shared, pl.concat(load), pl.concat(lanes), times=_times(marked[THIS], shared), swings=swings,
+        estimated=estimated,
+    )  # fmt: skip
 
 
 def _times(found: dict[int, dict[str, float]], events: Sequence[str]) -> dict[str, float]:
@@ -242,4 +202,4 @@ def posts(bands: Mapping[str, season.Band], events: Sequence[str]) -> pl.DataFra
         if is_trail:
             lo, hi = (None if hi is None else 100 - hi), (None if lo is None else 100 - lo)
         rows.append({"event": event, "lo": lo, "hi": hi})
-    return pl.DataFrame(rows, schema={"event": pl.String, "lo": pl.Float64, "hi": pl.Float64})
+    return pl.DataFrame(rows, schema=load_curve.POSTS)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from dashboard.charts import small_multiples
+from dashboard.charts.small_multiples import Comparison
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text import sentences
@@ -109,14 +110,14 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     band = (
         (None, None) if about.is_fault else season.bands(reader, about.family).get(about.code, (None, None))
     )
-    title = finding(values, measure, about.family)
+    compared, title = Comparison(values, measure, band), finding(values, measure, about.family)
     first, *below = small_multiples.screens(values, narrow=narrow)
-    pieces = [small_multiples.picture(values, band, measure, title, narrow=narrow, only=first)]
-    pieces += [small_multiples.picture(values, band, measure, "", narrow=narrow, only=rest) for rest in below]
+    pieces = [small_multiples.picture(compared, title, narrow=narrow, only=first)]
+    pieces += [small_multiples.picture(compared, "", narrow=narrow, only=rest) for rest in below]
     picture = Picture(
-        small_multiples.picture(values, band, measure, title, narrow=narrow),
-        small_multiples.words(values, measure),
-        small_multiples.table(values, measure),
+        small_multiples.picture(compared, title, narrow=narrow),
+        small_multiples.words(compared),
+        small_multiples.table(compared),
         f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",
     )
     missing = listed([name for name in shown["name"] if name not in set(values["student"])])

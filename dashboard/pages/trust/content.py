@@ -3,7 +3,7 @@
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
-from dashboard.queries import people, trust
+from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
@@ -56,12 +56,12 @@ def seasons(reader: Reader) -> list[str]:
 
 def families(reader: Reader, season: str) -> list[str]:
     """Club families whose reliability is known, the most measured first."""
-    return nonempty(trust.reliability_families(reader, season), _(NO_RELIABILITY))
+    return nonempty(academy.reliability_families(reader, season), _(NO_RELIABILITY))
 
 
 def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Section:
     """What one session's value of each measure is worth."""
-    rows = trust.reliability(reader, season, family)
+    rows = academy.reliability(reader, season, family)
     shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
     table, picture = reliability.table(rows), None
     if shown["icc_session"].is_not_null().any():
@@ -86,7 +86,7 @@ def _advice(wanted: pl.Series) -> str:
 
 def claims(reader: Reader) -> pl.DataFrame:
     """The calibration's figures in words, as `text.claims.in_words`."""
-    return in_words(nonempty(trust.calibration(reader), _(NO_CALIBRATION)))
+    return in_words(nonempty(academy.calibration(reader), _(NO_CALIBRATION)))
 
 
 def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
@@ -106,13 +106,13 @@ def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
 
 def coaches(reader: Reader, season: str) -> dict[str, str]:
     """Whose eye can be compared: everyone's together, then each coach in reach; empty where there is none."""
-    found = trust.eye_plate_coaches(reader, season)
+    found = academy.eye_plate_coaches(reader, season)
     return {ALL: _("All coaches"), **found} if found else {}
 
 
 def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Section:
     """How far a coach's eye, or with `ALL` everyone's, agrees with the plate."""
-    rows = nonempty(trust.eye_plate(reader, season, None if coach == ALL else coach), _(NOTHING_TO_COMPARE))
+    rows = nonempty(academy.eye_plate(reader, season, None if coach == ALL else coach), _(NOTHING_TO_COMPARE))
     table, picture = eye_and_plate.table(rows), None
     if rows["kappa"].is_not_null().any():
         chart = eye_and_plate.picture(rows, eye_and_plate.finding(rows), narrow=narrow)
