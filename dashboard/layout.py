@@ -1,6 +1,5 @@
 """What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
 
-import time
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -9,7 +8,7 @@ import altair as alt
 import polars as pl
 import streamlit as st
 
-from dashboard import picture_files
+from dashboard import picture_files, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
@@ -141,7 +140,7 @@ def _let_draw() -> None:
     """
     if not st.session_state.get("drawn"):
         st.session_state["drawn"] = True
-        time.sleep(FIRST_ALONE_S)
+        turns.pause(FIRST_ALONE_S)
 
 
 class _Unchecked:

@@ -7,7 +7,7 @@ from importlib import import_module
 
 import streamlit as st
 
-from dashboard import layout, readers, signin, theme
+from dashboard import layout, readers, signin, theme, turns
 from dashboard.text.catalogue import _, use
 from warehouse import journal
 from warehouse.access import Reader
@@ -51,6 +51,7 @@ class Page:
         import_module(f"dashboard.pages.{self.path}.screen").show(reader)
 
 
+@turns.turn()
 def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")

@@ -1,0 +1,45 @@
+"""Pages are made a few at a time, whatever happens to one of them."""
+
+import threading
+import time
+
+import pytest
+
+from dashboard import turns
+
+
+def at_work(run, count):
+    """How many of so many threads ran at the same moment, at most."""
+    now, most, lock = [0], [0], threading.Lock()
+
+    def one():
+        with turns.turn():
+            with lock:
+                now[0] += 1
+                most[0] = max(most[0], now[0])
+            run()
+            with lock:
+                now[0] -= 1
+
+    threads = [threading.Thread(target=one) for _ in range(count)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=20)
+    assert not any(thread.is_alive() for thread in threads)
+    return most[0]
+
+
+def test_no_more_than_a_few_run_at_once_and_all_get_their_turn():
+    assert at_work(lambda: time.sleep(0.05), 4 * turns.AT_ONCE) == turns.AT_ONCE
+
+
+def test_who_pauses_lets_others_in():
+    assert at_work(lambda: turns.pause(0.2), 2 * turns.AT_ONCE) > turns.AT_ONCE
+
+
+def test_a_page_that_fails_gives_its_turn_back():
+    for _ in range(2 * turns.AT_ONCE):
+        with pytest.raises(ValueError, match="broken"), turns.turn():
+            raise ValueError("broken")
+    assert at_work(lambda: time.sleep(0.02), 2 * turns.AT_ONCE) == turns.AT_ONCE
