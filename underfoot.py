@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from dashboard import terminal
-from dashboard.serving import run_pages
+from dashboard.serving import MOST_PORTS, run_pages
 from dashboard.terminal import err, out
 from dashboard.text import catalogue
 from warehouse import journal
@@ -26,6 +26,7 @@ home_option = click.option(
 )
 
 to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
+port_option = click.option("--port", type=click.IntRange(1, MOST_PORTS), default=8501, show_default=True)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -43,7 +44,7 @@ def cli(*, debug: bool, verbose: bool) -> None:
 @home_option
 @click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
 @click.option("--scale", default=1.0, show_default=True, help="Size of the academy; 1 is the whole season.")
-@click.option("--port", default=8501, show_default=True)
+@port_option
 def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
     from demo_academy.planted import check_refusals  # noqa: PLC0415 - a slow import, used here only
@@ -116,7 +117,7 @@ def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
 
 @cli.command()
 @home_option
-@click.option("--port", default=8501, show_default=True)
+@port_option
 @click.option("--browser/--no-browser", default=True, help="Open the browser.")
 @click.option("--no-loader", is_flag=True, help="Leave the inbox alone.")
 def serve(home_path: str | None, port: int, *, browser: bool, no_loader: bool) -> None:
@@ -304,11 +305,7 @@ def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None
 
         watch(home, lambda paths: _load(home, paths, quiet=True), ended)
 
-    out.print(f"The dashboard is at http://localhost:{port} (Ctrl-C ends it).")
-    try:
-        run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
-    except KeyboardInterrupt:
-        err.print("Closed.")
+    run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
 
 
 def main() -> None:

@@ -6,9 +6,9 @@ from typing import Any
 import polars as pl
 
 from dashboard.charts import fault_ladder, season_line
-from dashboard.charts.picture import Picture
 from dashboard.charts.season_line import SeasonLine
 from dashboard.queries import season, sessions
+from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import label, marked

@@ -1,7 +1,8 @@
 """What every page is laid out with: choices kept in the address, pictures with words, plain empty states."""
 
 import time
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import altair as alt
@@ -9,14 +10,15 @@ import polars as pl
 import streamlit as st
 
 from dashboard import picture_files
-from dashboard.charts.picture import Picture
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
-from dashboard.section import Section
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
+from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import on
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
 
@@ -57,6 +59,11 @@ def choose(
     return str(chosen)
 
 
+def clubs(families: Sequence[str]) -> str:
+    """Choose among families of clubs."""
+    return choose(_("Clubs"), {code: FAMILIES.get(code, code) for code in families}, "clubs")
+
+
 def _follow(name: str, options: Mapping[str, str]) -> bool:
     """Move a choice to what the address says, where that has changed since this page last wrote it.
 
@@ -71,26 +78,21 @@ def _follow(name: str, options: Mapping[str, str]) -> bool:
 
 
 def student(reader: Reader, page: str) -> dict[str, Any]:
-    """Choose a student in reach and note that their page was opened. The run ends here when there is none.
+    """Choose a student in reach and note that their page was opened.
 
     Raises
         AccessError: the address names a student outside the viewer's reach (the refusal is logged).
+        UnderfootError: there is no student in reach.
     """
     asked = st.query_params.get("student")
     if asked is not None and asked not in reader.students:
         reader.opened(page, asked)
-    everyone = people.students(reader)
-    if everyone.is_empty():
-        empty(_("There is no student you may see."), _who_to_ask(reader))
+    nobody = f"{_('There is no student you may see.')} {_who_to_ask(reader)}"
+    everyone = nonempty(people.students(reader), nobody)
     names = dict(everyone.select("student", "name").iter_rows())
     chosen = choose(_("Student"), names, "student") if len(names) > 1 else next(iter(names))
-    _opened_once(reader, page, chosen)
-    return everyone.row(by_predicate=pl.col("student") == chosen, named=True)
-
-
-def _opened_once(reader: Reader, page: str, chosen: str) -> None:
-    """Log an opening once a visit, not at every touch of a control."""
     once("opened", (reader.viewer.person, page, chosen), lambda: reader.opened(page, chosen))
+    return everyone.row(by_predicate=pl.col("student") == chosen, named=True)
 
 
 def once(kind: str, key: Hashable, do: Callable[[], None]) -> None:
@@ -212,12 +214,32 @@ def _grid(rows: pl.DataFrame) -> None:
         if kind == pl.Date
     }
     words = {_("Words"): st.column_config.TextColumn(width="large")} if _("Words") in rows.columns else {}
-    st.dataframe(rows.with_columns(gaps), hide_index=True, width="stretch", column_config=days | words)
+    # An Arrow table, because Streamlit turns a Polars frame into a pandas one: that holds the interpreter's
+    # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
+    st.dataframe(
+        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=days | words
+    )
 
 
 def aside(sentence: str) -> None:
     """Small print in full ink: the usual caption's grey is too pale to read."""
     st.markdown(f":small[{sentence}]")
+
+
+def say(sentence: str) -> None:
+    """One plain sentence in a box."""
+    st.info(sentence, icon=None)
+
+
+@contextmanager
+def part(heading: str = "") -> Iterator[None]:
+    """A part of a page under its heading, or the sentence that its content raises instead."""
+    if heading:
+        st.header(heading, anchor=False)
+    try:
+        yield
+    except UnderfootError as nothing:
+        say(str(nothing))
 
 
 def section(found: Section, *, place: str = "") -> None:
@@ -226,22 +248,10 @@ def section(found: Section, *, place: str = "") -> None:
         picture(found.picture, stretch=not found.pieces, place=place, pieces=found.pieces)
     elif found.table:
         table(*found.table)
-    key = found.picture.key if found.picture else ""
-    shown = (aside, [key]), (say, found.boxes), (aside, found.notes), (st.write, found.sentences)
-    for show, sentences in shown:
-        for sentence in filter(None, sentences):
-            show(sentence)
-
-
-def empty(what: str, next_step: str) -> None:
-    """Say that there is nothing, and what to do next; the run of the page ends here."""
-    say(f"{what} {next_step}")
-    st.stop()
-
-
-def say(sentence: str) -> None:
-    """One plain sentence in a box."""
-    st.info(sentence, icon=None)
+    for sentence in filter(None, found.sentences):
+        st.write(sentence)
+    for sentence in filter(None, (found.picture.key if found.picture else "", *found.notes)):
+        aside(sentence)
 
 
 def narrow() -> bool:

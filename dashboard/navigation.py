@@ -83,9 +83,9 @@ def link(path: str, label: str, **address: str) -> None:
 def _start(own: Sequence[Page]) -> None:
     """The bare address: go on to the first page the viewer has, keeping what the address says."""
     if not own:
-        layout.empty(
-            _("There is no page for you here."), _("Ask the head coach which role the roster gives you.")
-        )
+        who_to_ask = _("Ask the head coach which role the roster gives you.")
+        layout.say(f"{_('There is no page for you here.')} {who_to_ask}")
+        st.stop()
     st.switch_page(st.session_state["pages"][own[0].path], query_params=st.query_params.to_dict())
 
 
@@ -100,11 +100,8 @@ def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
             for mine in own:
                 link(mine.path, _(mine.name))
             return
-        try:
-            with journal.step(log, "showed the page %s to a %s", page.path, reader.viewer.role):
-                page.show(reader)
-        except UnderfootError as error:
-            layout.say(str(error))
+        with layout.part(), journal.step(log, "showed the page %s to a %s", page.path, reader.viewer.role):
+            page.show(reader)
 
     title = _(page.name)
     return st.Page(show, title=title, url_path=page.path, visibility="visible" if visible else "hidden")

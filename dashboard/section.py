@@ -1,11 +1,28 @@
-"""What pages are made of: under a heading, a picture or what is shown instead, and sentences."""
+"""What pages are made of. A part of a page, or a page, that has nothing to show raises one sentence instead.
 
+`layout.part` shows that sentence in its place; outside every part, it stands for the rest of the page.
+"""
+
+from collections.abc import Sized
 from dataclasses import dataclass
+from typing import TypeVar
 
 import altair as alt
 import polars as pl
 
-from dashboard.charts.picture import Picture
+from warehouse.errors import UnderfootError
+
+Found = TypeVar("Found", bound=Sized)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart, what it says, its rows, and how to read its marks."""
+
+    chart: alt.TopLevelMixin
+    words: str
+    rows: pl.DataFrame
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -19,6 +36,16 @@ class Section:
     picture: Picture | None = None
     pieces: tuple[alt.TopLevelMixin, ...] = ()
     table: tuple[pl.DataFrame, str] | None = None
-    boxes: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()  # small print
     sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # small print
+
+
+def nonempty(found: Found, otherwise: str) -> Found:
+    """What was found.
+
+    Raises
+        UnderfootError: nothing was; it says `otherwise`.
+    """
+    if not len(found):
+        raise UnderfootError(otherwise)
+    return found

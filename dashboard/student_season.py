@@ -46,14 +46,14 @@ class StudentSeason:
         return people.faults(self.reader)
 
     @cached_property
-    def style(self) -> str | None:
-        """The student's style by impact, once there are swings enough."""
+    def style(self) -> tuple[str | None, int]:
+        """The student's style by impact, once there are swings enough, and from how many."""
         return season.style(self.reader, self.student, self.family, self.season)
 
     @cached_property
     def bands(self) -> dict[str, Band]:
         """The bands that hold for this student, by metric."""
-        return season.bands(self.reader, self.family, self.person, self.style)
+        return season.bands(self.reader, self.family, self.person, self.style[0])
 
     @cached_property
     def fault_rates(self) -> pl.DataFrame:

@@ -40,8 +40,8 @@ COUNTED = {
 def show_draw(drawn: Any) -> None:
     """Who was assigned which drill, and where that is recorded."""
     rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
-    show_rows(["student", "name", "drill", "its name"], rows)
-    click.echo(f"Recorded in {drawn.file}; the next load takes it in.")
+    show_rows([_("student"), _("name"), _("drill"), _("its name")], rows)
+    say([_("Recorded in {file}; the next load takes it in.").format(file=drawn.file)])
 
 
 def show_left_out(report: Any) -> None:
@@ -52,9 +52,11 @@ def show_left_out(report: Any) -> None:
 
 
 def use_language(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
-    """Use the academy's language, where there is an academy yet; what is wrong with it each verb says."""
+    """Use the academy's language where there is an academy; each verb says what else is wrong with it."""
+    language = catalogue.ENGLISH
     with suppress(UnderfootError):
-        catalogue.use(Home.find(home_path).settings().language)
+        language = Home.find(home_path).settings().language
+    catalogue.use(language)
     return home_path
 
 

@@ -1,7 +1,7 @@
 """Colour and type, here and nowhere else: charts, pages, their components and paper all take them from here.
 
-Contrast on white (WCAG 2 relative luminance): ink 13.8, lead 7.2, signal 7.0, quiet 6.0; trail 3.8, which is
-enough for a mark (3 : 1) and too little for small text (4.5 : 1), so words about the trail foot are in ink.
+The trail foot's colour stands out enough from white for a mark (3 : 1) but not for small text (4.5 : 1,
+WCAG 2), so words about the trail foot are in ink.
 """
 
 LEAD = "#0B5C8E"  # the lead foot; also links and what is chosen

@@ -39,19 +39,18 @@ class Academy:
 
     def has_consent(self, student: str, purpose: str, day: date) -> bool:
         """Whether a consent for this purpose covers the day."""
-        if self.settings.consents_kept_elsewhere:
-            return True
-        spans = self.consents.get((student, purpose), [])
-        return any(first <= day and (last is None or day <= last) for first, last in spans)
+        return self.settings.consents_kept_elsewhere or self._is_covered(student, purpose, day)
 
     def keeps_film(self, student: str, day: date) -> bool:
         """Whether a student's film is kept as delivered: a minor's only where consents.csv says so.
 
         Who is under age that day by the academy's own age, or whose birth date is not known, is a minor.
         """
-        if not is_minor(self.people[student].born, day, self.settings.minor_until_age):
-            return True
-        spans = self.consents.get((student, "keep_film"), [])
+        is_adult = not is_minor(self.people[student].born, day, self.settings.minor_until_age)
+        return is_adult or self._is_covered(student, "keep_film", day)
+
+    def _is_covered(self, student: str, purpose: str, day: date) -> bool:
+        spans = self.consents.get((student, purpose), [])
         return any(first <= day and (last is None or day <= last) for first, last in spans)
 
 

@@ -39,7 +39,7 @@ class Text:
 
     file: str
     names: tuple[str, ...]
-    body: str | bytes
+    body: bytes  # UTF-8
     separator: str
     decimal_comma: bool
     encoding: str = "UTF-8"
@@ -48,19 +48,15 @@ class Text:
     rate_hz: float | None = None
 
     @property
-    def twice(self) -> str | None:
+    def duplicate(self) -> str | None:
         """A name that two columns have, if any."""
         return next((name for name in self.names if name and self.names.count(name) > 1), None)
 
     @property
     def facts(self) -> dict[str, str]:
         """How the file is written, in words."""
-        decimal = "comma" if self.decimal_comma else "point"
-        return {
-            "encoding": self.encoding,
-            "cells separated by": _SEPARATORS[self.separator],
-            "decimal sign": decimal,
-        }
+        decimal, separator = "comma" if self.decimal_comma else "point", _SEPARATORS[self.separator]
+        return {"encoding": self.encoding, "cells separated by": separator, "decimal sign": decimal}
 
     def header_line(self) -> int:
         """Line (from 1) of the header: the first one of words that has as many cells as any line after it."""
@@ -98,23 +94,20 @@ class Text:
         return 1, self.separator
 
 
-def _lines(body: str | bytes, count: int) -> list[str]:
+def _lines(body: bytes, count: int) -> list[str]:
     """The first lines of a text."""
-    end = -1
-    for _ in range(count):
-        end = body.find("\n", end + 1) if isinstance(body, str) else body.find(b"\n", end + 1)
-        if end < 0:
-            break
-    head = body if end < 0 else body[:end]
-    return (head if isinstance(head, str) else head.decode("utf-8", errors="replace")).splitlines()
+    head = body[: len(body) - len(_after(body, count))]
+    return head.decode("utf-8", errors="replace").splitlines()
 
 
-def _after(body: Any, count: int) -> Any:
+def _after(body: bytes, count: int) -> bytes:
     """A text without its first lines."""
+    start = 0
     for _ in range(count):
-        end = body.find("\n" if isinstance(body, str) else b"\n")
-        body = body[end + 1 :] if end >= 0 else body[:0]
-    return body
+        start = body.find(b"\n", start) + 1
+        if start == 0:
+            return b""
+    return body[start:]
 
 
 def _commonest(lines: Sequence[str]) -> str:
@@ -127,32 +120,23 @@ def _commonest(lines: Sequence[str]) -> str:
     return max(_SEPARATORS, key=alike)
 
 
-def _blank(data: bytes) -> bool:
-    """Whether there is nothing but white space; unlike `strip`, it copies nothing."""
-    return not data or data.isspace()
-
-
 def decode(data: bytes, file: str) -> str:
     """Text of a file.
 
     Raises
         Refused: empty, binary, or neither UTF-8 nor UTF-16.
     """
-    if _blank(data):
+    if not data or data.isspace():
         raise refuse("empty_file", "the file is empty", "export it again and deliver it whole", file=file)
     encoding = next((name for mark, name, _ in _MARKS if data.startswith(mark)), "utf-8")
+    todo = "save it as text in UTF-8 and deliver it again"
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
-        binary = b"\0" in data
-        what = "the file is not text" if binary else f"byte {error.start + 1} is not readable text"
-        reason, todo = (
-            "binary_file" if binary else "unreadable",
-            "save it as text in UTF-8 and deliver it again",
-        )
+        binary, what = b"\0" in data, f"byte {error.start + 1} is not readable text"
+        reason, what = ("binary_file", "the file is not text") if binary else ("unreadable", what)
         raise refuse(reason, what, todo, file=file) from error
     if "\0" in text:
-        todo = "save it as text in UTF-8 and deliver it again"
         raise refuse("binary_file", "the file is not text", todo, file=file)
     return text
 
@@ -160,28 +144,24 @@ def decode(data: bytes, file: str) -> str:
 def sniff(data: bytes, file: str) -> Text:
     """Find out how a delimited file is written, its first line taken for the header.
 
-    Plain UTF-8 stays bytes, so that a large file is decoded once only, by the number parser.
+    Plain UTF-8 stays as it is, so that a large file is decoded once only, by the number parser.
 
     Raises
         Refused: empty, binary or undecodable.
     """
     encoding = next((words for mark, _, words in _MARKS if data.startswith(mark)), None)
-    body: str | bytes = data
-    if encoding is not None or b"\0" in data or _blank(data):
-        body = decode(data, file)
-    return _describe(file, body, encoding or "UTF-8")
+    if encoding is not None or b"\0" in data or not data or data.isspace():
+        data = decode(data, file).encode()
+    return _describe(file, data, encoding or "UTF-8")
 
 
-def _describe(file: str, body: str | bytes, encoding: str, separator: str | None = None) -> Text:
-    end = body.find("\n") if isinstance(body, str) else body.find(b"\n")
-    head = body[: end if end >= 0 else len(body)]
-    header = head if isinstance(head, str) else decode(head, file)
-    header = header.rstrip("\r")
+def _describe(file: str, body: bytes, encoding: str, separator: str | None = None) -> Text:
+    rest = _after(body, 1)
+    first = body[: len(body) - len(rest)].removesuffix(b"\n")
+    header = (decode(first, file) if encoding == "UTF-8" else first.decode()).rstrip("\r")
     separator = separator or max(_SEPARATORS, key=header.count)
-    start = end + 1 if end >= 0 else len(body)
-    sample = body[start : start + 4000]
-    sample_text = sample if isinstance(sample, str) else sample.decode("utf-8", errors="replace")
-    decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(x) for x in sample_text.splitlines()[:20])
+    sample = rest[:4000].decode("utf-8", errors="replace").splitlines()[:20]
+    decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(line) for line in sample)
     names = tuple(name.strip() for name in next(csv.reader([header], delimiter=separator), []))
     return Text(file, names, body, separator, decimal_comma, encoding)
 
@@ -193,15 +173,12 @@ def open_text(data: bytes, file: str) -> Text:
         Refused: empty, binary or undecodable, or a duplicate column name.
     """
     text = sniff(data, file)
-    if text.twice is not None:
-        raise refuse(
-            "column_twice",
-            f"the column {text.twice} appears twice",
+    if text.duplicate is not None:
+        what, todo = (
+            f"the column {text.duplicate} appears twice",
             "keep one of them and deliver the file again",
-            file=file,
-            line=1,
-            column=text.twice,
         )
+        raise refuse("column_twice", what, todo, file=file, line=1, column=text.duplicate)
     return text
 
 
@@ -211,10 +188,21 @@ def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
     Raises
         Refused: a row with more cells than the header, or quotes that do not close.
     """
-    body = text.body if isinstance(text.body, str) else decode(text.body, text.file)
-    frame = _parse(body.encode(), text, dict.fromkeys(unique(text.names), pl.String()))
+    body = decode(text.body, text.file).encode()
+    types = dict.fromkeys(unique(text.names), pl.String())
+    try:
+        frame = _read(body, text, types)
+    except (pl.exceptions.PolarsError, ValueError) as error:
+        line, what = (
+            _ragged_line(body, text, len(types)),
+            "the table can't be read; a quote may not be closed",
+        )
+        if line is not None:
+            what = f"the row does not have the header's {len(types)} cells"
+        todo = "export the file again and deliver it whole"
+        raise refuse("unreadable", what, todo, file=text.file, line=line) from error
     lines = pl.Series(range(2, len(frame) + 2), dtype=pl.Int64)
-    if body.count("\n") > len(frame) + 1:  # cells of several lines, or lines with nothing in them
+    if body.count(b"\n") > len(frame) + 1:  # cells of several lines, or lines with nothing in them
         span = 1 + frame.select(pl.sum_horizontal(pl.all().str.count_matches("\n").fill_null(0))).to_series()
         lines = 2 + span.cum_sum() - span
     trimmed = pl.all().str.strip_chars()
@@ -227,9 +215,8 @@ def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
 
 def parse_numbers(text: Text, types: dict[str, Any]) -> pl.DataFrame | None:
     """Parse a table straight into numbers; None when any cell does not fit (the caller then looks closer)."""
-    data = text.body if isinstance(text.body, bytes) else text.body.encode()
     try:
-        return _read(data, text, types)
+        return _read(text.body, text, types)
     except (pl.exceptions.PolarsError, ValueError):
         return None
 
@@ -254,24 +241,8 @@ def _read(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:
     )
 
 
-def _parse(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:
-    try:
-        return _read(data, text, types)
-    except (pl.exceptions.PolarsError, ValueError) as error:
-        line = _ragged_line(data.decode(errors="replace"), text, len(types))
-        raise refuse(
-            "unreadable",
-            f"the row does not have the header's {len(types)} cells"
-            if line
-            else "the table can't be read; a quote may not be closed",
-            "export the file again and deliver it whole",
-            file=text.file,
-            line=line,
-        ) from error
-
-
-def _ragged_line(body: str, text: Text, width: int) -> int | None:
-    reader = csv.reader(io.StringIO(body), delimiter=text.separator)
+def _ragged_line(body: bytes, text: Text, width: int) -> int | None:
+    reader = csv.reader(io.StringIO(body.decode()), delimiter=text.separator)
     try:
         return next((reader.line_num for row in reader if len(row) > width), None)
     except csv.Error:

@@ -18,9 +18,7 @@ SNAP_WITHIN = 1e-6
 EVEN_WITHIN = 1e-3  # of the shortest step: closer than this, steps are all alike
 ON_GRID_WITHIN = 0.2  # of a sample period
 PLAIN_HZ = (110.0, 1900.0)
-Rows = (
-    slice | NDArray[np.int64]
-)  # rows of a table: a slice when they are consecutive, so that nothing is copied
+Rows = slice | NDArray[np.int64]  # of a table: a slice when they are consecutive, so that nothing is copied
 
 
 @dataclass(frozen=True)
@@ -61,11 +59,8 @@ class SampleFile:
     @classmethod
     def of(cls, file: str, samples: pl.DataFrame) -> "SampleFile":
         """Samples that are in our names and units already, one row a sample."""
-        columns = {
-            name: samples[name].cast(pl.Float64).to_numpy()
-            for name in columns_of(PlateSample)
-            if name in samples.columns
-        }
+        names = [name for name in columns_of(PlateSample) if name in samples.columns]
+        columns = {name: samples[name].cast(pl.Float64).to_numpy() for name in names}
         sources = {name: Source(name, name) for name in columns}
         return cls(file, columns, np.arange(1, len(samples) + 1), sources)
 
@@ -130,14 +125,6 @@ class Joined:
         file = self.files[k]
         return file, int(file.lines[row - int(self.starts[k])])
 
-    def broken(self) -> list[Failure]:
-        """Cells that are not numbers, by row of the joined files, under the file's own column names."""
-        return [
-            Failure(f.reason, f.column, f.rule, int(start) + (f.index or 0), f.value)
-            for start, file in zip(self.starts, self.files, strict=True)
-            for f in file.broken
-        ]
-
     def ours(self, failure: Failure) -> str:
         """Our name of a failure's column."""
         file, _ = self.place(failure.index or 0)
@@ -145,7 +132,11 @@ class Joined:
 
     def broken_by_swing(self, spans: Mapping[str, Span]) -> dict[int, list[Failure]]:
         """Every broken rule by swing number, in row order; `spans` of all columns may show there is none."""
-        cells = self.broken()
+        cells = [
+            Failure(f.reason, f.column, f.rule, int(start) + (f.index or 0), f.value)
+            for start, file in zip(self.starts, self.files, strict=True)
+            for f in file.broken
+        ]
         if not cells and not failures(PlateSample, _extremes(spans)):
             return {}
         named = {(f.index, self.ours(f)) for f in cells}
@@ -167,12 +158,9 @@ def join(files: Sequence[SampleFile]) -> Joined:
     starts = np.cumsum([0, *(len(f.lines) for f in files)])[:-1]
     if len(files) == 1:
         return Joined(files[0].columns, files, starts)
-    order = [name for name in columns_of(PlateSample) if any(name in f.columns for f in files)]
-    columns = {
-        name: np.concatenate([f.columns.get(name, np.full(len(f.lines), np.nan)) for f in files])
-        for name in order
-    }
-    return Joined(columns, files, starts)
+    names = [name for name in columns_of(PlateSample) if any(name in f.columns for f in files)]
+    parts = {n: [f.columns.get(n, np.full(len(f.lines), np.nan)) for f in files] for n in names}
+    return Joined({name: np.concatenate(parts[name]) for name in names}, files, starts)
 
 
 def rows_by_swing(number: NDArray[np.int64]) -> dict[int, Rows]:
@@ -249,7 +237,8 @@ def plain_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[
     ends = np.array([blocks[no].stop for no in numbers])
     counts, time = ends - starts, values["t_s"]
     with np.errstate(invalid="ignore", divide="ignore"):
-        low, high = _steps(time, starts, ends)
+        steps, bounds = np.diff(time), np.stack([starts, ends - 1], axis=1).ravel()[:-1]
+        low, high = (reach.reduceat(steps, bounds)[::2] for reach in (np.minimum, np.maximum))
         first, last = time[starts], time[ends - 1]
         rates = (counts - 1) / (last - first)
         nearest = np.rint(rates)  # `snapped`, for all of them
@@ -260,17 +249,6 @@ def plain_swings(rows: Mapping[int, Rows], values: Mapping[str, Array]) -> dict[
         plain &= np.maximum.reduceat(drift, starts) <= ON_GRID_WITHIN * low
         plain &= (rates >= PLAIN_HZ[0]) & (rates <= PLAIN_HZ[1])
     for name in ("lead_n", "trail_n"):
-        plain &= _times_at_top(values[name], starts, counts) < SATURATED_RUN_SAMPLES
+        top = np.repeat(np.maximum.reduceat(values[name], starts), counts)
+        plain &= np.add.reduceat(values[name] == top, starts, dtype=np.int64) < SATURATED_RUN_SAMPLES
     return {no: rate for no, fine, rate in zip(numbers, plain, rates.tolist(), strict=True) if fine}
-
-
-def _steps(time: Array, starts: NDArray[np.int64], ends: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Shortest and longest step within each block; steps from one block to the next do not count."""
-    steps = np.diff(time)
-    bounds = np.stack([starts, ends - 1], axis=1).ravel()[:-1]
-    return np.minimum.reduceat(steps, bounds)[::2], np.maximum.reduceat(steps, bounds)[::2]
-
-
-def _times_at_top(load: Array, starts: NDArray[np.int64], counts: NDArray[np.int64]) -> NDArray[np.int64]:
-    at_top = load == np.repeat(np.maximum.reduceat(load, starts), counts)
-    return np.add.reduceat(at_top, starts, dtype=np.int64)

@@ -1,7 +1,8 @@
 """One session's delivery, read whole: header, samples, clip, events, notes, shots, as rows ready to land."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -22,6 +23,7 @@ from warehouse.errors import Refusal, Refused
 
 _MOST_NAMED = 5
 SHORTEST_HOLD_S = 10.0
+MOST_AHEAD = timedelta(days=2)  # clocks and time zones differ by less
 
 
 class SessionRefused(Refused):
@@ -34,10 +36,7 @@ class SessionRefused(Refused):
 
 
 def read_session(
-    contents: Contents,
-    delivery: Delivery,
-    academy: Academy,
-    progress: Callable[[str], None] | None = None,
+    contents: Contents, delivery: Delivery, academy: Academy, progress: Callable[[str], None] | None = None
 ) -> SessionRows:
     """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
 
@@ -47,15 +46,12 @@ def read_session(
     held = contents.held
     if SHEET not in held:
         what = f"there is {', '.join(delivery.files[:3])} but no session.toml"
-        raise refuse(
-            "no_session_toml", what, "add one that says who, when and on which device, and deliver again"
-        )
+        todo = "add one that says who, when and on which device, and deliver again"
+        raise refuse("no_session_toml", what, todo)
     header = read_header(held[SHEET], academy)
     try:
-        names = delivery.files
-        context = SessionContext(
-            header, academy, delivery.base, names, held, filed=delivery.filed, progress=progress
-        )
+        names, filed = delivery.files, delivery.filed
+        context = SessionContext(header, academy, delivery.base, names, held, filed, progress)
         return _Session(context, contents.fingerprint).read()
     except SessionRefused:
         raise
@@ -69,13 +65,8 @@ class _Session:
     """The steps of reading one session, sharing what is known so far."""
 
     def __init__(self, context: SessionContext, delivery: str) -> None:
-        self.context, self.header, self.academy, self.delivery = (
-            context,
-            context.header,
-            context.academy,
-            delivery,
-        )
-        self.names = context.names
+        self.context, self.header, self.academy = context, context.header, context.academy
+        self.names, self.delivery = context.names, delivery
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
         self.notices: list[str] = []
@@ -83,6 +74,7 @@ class _Session:
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
+        self._began()
         plates = sample_files(self.names, self.header)
         self._consents(bool(plates), bool(clip_files(self.names, self.header)))
         if plates and self.header.device is None:
@@ -101,10 +93,10 @@ class _Session:
         in_trace = kept & samples.good.keys() if samples else set()
         trace = samples.trace(in_trace) if samples and in_trace else None
         points = None if clips is None else clips.filter(pl.col("swing_no").is_in(list(swings)))
-        season, has_clip = self.academy.season_of(self.header.day), points is not None and len(points) > 0
-        rows["academy.session"] = [
-            session_row(self.header, season, self.delivery, has_plate=trace is not None, has_clip=has_clip)
-        ]
+        season, has_plate = self.academy.season_of(self.header.day), trace is not None
+        has_clip = points is not None and len(points) > 0
+        one = session_row(self.header, season, self.delivery, has_plate=has_plate, has_clip=has_clip)
+        rows["academy.session"] = [one]
         refused = self._swings_refused() + self.lines_refused
         notices = measured.notices + self.notices + self._unread()
         return SessionRows(
@@ -115,8 +107,24 @@ class _Session:
         whole = refusal(reason, what, todo, session=self.header.session, file=SHEET)
         return SessionRefused(whole, self.header, self._swings_refused() if reason == "no_swing_left" else ())
 
+    def _refuse(self, found: Iterable[Refusal]) -> None:
+        """A swing is refused once, by the first that refuses it."""
+        for refused in found:
+            self.refused.setdefault(refused.swing_no, refused)
+
     def _swings_refused(self) -> list[Refusal]:
         return sorted(self.refused.values(), key=lambda r: (r.swing_no is None, r.swing_no or 0))
+
+    def _began(self) -> None:
+        """Refuse a session of a later day, which would count as everyone's newest; what is filed has passed.
+
+        The demo's season has its own dates, whatever today is.
+        """
+        if self.context.filed or self.academy.settings.demo:
+            return
+        if self.header.started_at > datetime.now(UTC).replace(tzinfo=None) + MOST_AHEAD:
+            what = f"started_at is {self.header.started_at:%Y-%m-%d}, more than two days ahead of today"
+            raise self._stop("in_the_future", what, "correct it, or this computer's clock, and deliver again")
 
     def _consents(self, measured: bool, filmed: bool) -> None:  # noqa: FBT001 - two plain facts
         wanted = (["measure"] if measured else []) + (["film"] if filmed else [])
@@ -127,15 +135,12 @@ class _Session:
                 raise self._stop("no_consent", what, todo)
 
     def _samples(self, measured: Measured) -> Samples | None:
-        for found in measured.refused:
-            self.refused.setdefault(found.swing_no, found)
+        self._refuse(measured.refused)
         if not measured.files:
             return None
         samples = Samples(join(measured.files), self.header)
-        for found in samples.refused:
-            unfound = "feet_not_found" in measured.flags.get(found.swing_no or -1, {})
-            if not (found.reason == "no_samples" and unfound):
-                self.refused.setdefault(found.swing_no, found)
+        unfound = {no for no, flags in measured.flags.items() if "feet_not_found" in flags}
+        self._refuse(r for r in samples.refused if r.reason != "no_samples" or r.swing_no not in unfound)
         return samples
 
     def _clips(self) -> pl.DataFrame | None:
@@ -143,41 +148,36 @@ class _Session:
         if clips is None:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
-        seen = set(clips.frame["swing_no"])
+        points = clips.points
+        seen = set(points["swing_no"])
         for found in list(self.refused.values()):
             if found.reason == "no_samples" and found.swing_no in seen:
                 del self.refused[found.swing_no]
-        for found in clips.refused:
-            self.refused.setdefault(found.swing_no, found)
-        return clips.frame
+        self._refuse(clips.refused)
+        return points
 
     def _events(
         self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
     ) -> dict[int, list[Event]]:
-        events = read_events(self.context, measured.events)
-        for found in events.refused:
-            self.refused.setdefault(found.swing_no, found)
-        for no, marked in events.by_swing.items():
+        events, refused = read_events(self.context, measured.events)
+        self._refuse(refused)
+        for no, marked in events.items():
             good = samples.good.get(no) if samples else None
             if good is not None:
-                problem = outside(self.header, no, marked, good.t0_s, good.end_s)
-                if problem is not None:
-                    self.refused.setdefault(no, problem)
+                self._refuse(outside(self.header, no, marked, good.t0_s, good.end_s))
         if samples is None:
             filmed = set() if clips is None else set(clips["swing_no"])
+            what = "nothing was delivered for this swing"
+            todo = (
+                "deliver the session again with its plate or clip file, or take the swing out of session.toml"
+            )
             for no in self.header.swings.keys() - filmed | self.header.holds.keys():
-                self.refused.setdefault(no, self._unmeasured(no))
-        return events.by_swing
+                self._refuse([self._of_swing("no_samples", what, todo, no)])
+        return events
 
-    def _unmeasured(self, no: int) -> Refusal:
-        return refusal(
-            "no_samples",
-            "nothing was delivered for this swing",
-            "deliver the session again with its plate or clip file, or take the swing out of session.toml",
-            session=self.header.session,
-            swing_no=no,
-            file=SHEET,
-        )
+    def _of_swing(self, reason: str, what: str, todo: str, no: int, column: str | None = None) -> Refusal:
+        session = self.header.session
+        return refusal(reason, what, todo, session=session, swing_no=no, file=SHEET, column=column)
 
     def _rows(
         self, measured: Measured, samples: Samples | None, events: dict[int, list[Event]]
@@ -190,22 +190,12 @@ class _Session:
         ]
         kept = [no for no in sorted(self.header.swings) if no not in self.refused]
         widths_px = {film.swing_no: film.tracks.shoe_width_px for film in self.films}
-        return {
-            "academy.swing": [
-                swing_row(
-                    self.header,
-                    no,
-                    good.get(no),
-                    self._flags(no, measured, good.get(no), events),
-                    widths_px.get(no),
-                )
-                for no in kept
-            ],
-            "academy.hold": holds,
-            "academy.swing_event": [
-                event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])
-            ],
-        }
+        swings = []
+        for no in kept:
+            flags = self._flags(no, measured, good.get(no), events)
+            swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no)))
+        marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]
+        return {"academy.swing": swings, "academy.hold": holds, "academy.swing_event": marked}
 
     @staticmethod
     def _flags(
@@ -230,9 +220,7 @@ class _Session:
         if what is None:
             return row
         todo = "measure at least 20 s, or correct from_s and to_s, and deliver the session again"
-        self.refused[hold.no] = refusal(
-            "hold", what, todo, session=self.header.session, swing_no=hold.no, file=SHEET, column="to_s"
-        )
+        self.refused[hold.no] = self._of_swing("hold", what, todo, hold.no, "to_s")
         return None
 
     def _swing_numbers(self, session: str) -> set[int]:
@@ -242,9 +230,8 @@ class _Session:
     def _lines(self) -> dict[str, list[Row]]:
         """Rows of notes and shots; of several with one key, in several files, the first counts."""
         found: dict[str, list[Row]] = {}
-        context = LineContext(
-            self.academy, lambda _: self.header.student, self._swing_numbers, self.context.header
-        )
+        student = self.header.student
+        context = LineContext(self.academy, lambda _: student, self._swing_numbers, self.context.header)
         for kind in formats(LineFormat):
             rows: dict[Any, Row] = {}
             files: dict[Any, str] = {}
@@ -268,23 +255,15 @@ class _Session:
             return []
         some = ", ".join(escaped(name) for name in left[:_MOST_NAMED])
         more = f" and {len(left) - _MOST_NAMED} more" if len(left) > _MOST_NAMED else ""
-        was = "was" if len(left) == 1 else "were"
-        notice = (
-            f"Session {self.header.session}: {some}{more} in the session's folder {was} not read, as no such "
-            "name is known; rename what should be read and deliver the session again."
-        )
-        return [notice]
+        where = f"in the session's folder {'was' if len(left) == 1 else 'were'} not read"
+        why = "no such name is known; rename what should be read and deliver the session again."
+        return [f"Session {self.header.session}: {some}{more} {where}, as {why}"]
 
     def _anything(self, kept: set[int], rows: dict[str, list[Row]]) -> None:
-        if kept:
-            return
-        if self.refused:
+        if not kept and self.refused:
             what = f"no swing is left, since all {len(self.refused)} were refused"
-            raise self._stop(
-                "no_swing_left", what, "correct the swings listed with it and deliver the session again"
-            )
-        if not rows["academy.note"] and not rows["academy.shot"]:
-            what = "the session holds no swing, no hold and no note"
-            raise self._stop(
-                "no_swing_left", what, "add its [[swing]] tables and plate file, and deliver again"
-            )
+            todo = "correct the swings listed with it and deliver the session again"
+            raise self._stop("no_swing_left", what, todo)
+        if not (kept or rows["academy.note"] or rows["academy.shot"]):
+            todo = "add its [[swing]] tables and plate file, and deliver again"
+            raise self._stop("no_swing_left", "the session holds no swing, no hold and no note", todo)

@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import dataclass, replace
+from typing import Any
 
 import polars as pl
 
@@ -9,15 +10,9 @@ from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal, Refused
 
 UNREADABLE = (
-    pl.exceptions.PolarsError,
-    ValueError,
-    ArithmeticError,
-    LookupError,
-    TypeError,
-    RecursionError,
-    OSError,
+    pl.exceptions.PolarsError, ValueError, ArithmeticError, LookupError, TypeError, RecursionError, OSError,
     csv.Error,
-)
+)  # fmt: skip
 """What parsers raise over bytes they can't make sense of: reported as one sentence, never shown as raised."""
 
 
@@ -33,55 +28,42 @@ class DetailedRefusal(Refusal):
         """The same refusal, its sentence opening with the session, when it named none."""
         if self.session is not None:
             return self
-        if self.swing_no is None:
-            sentence = f"Session {session}, {self.sentence}"
-        else:
-            sentence = self.sentence.replace(
-                f"Swing {self.swing_no}", f"Swing {self.swing_no} of {session}", 1
-            )
+        sentence = f"Session {session}, {self.sentence}"
+        if self.swing_no is not None:
+            swing = f"Swing {self.swing_no}"
+            sentence = self.sentence.replace(swing, f"{swing} of {session}", 1)
         return replace(self, session=session, sentence=sentence)
 
 
 def refusal(
-    reason: str,
-    what: str,
-    todo: str,
-    *,
-    session: str | None = None,
-    swing_no: int | None = None,
-    file: str | None = None,
-    line: int | None = None,
-    column: str | None = None,
-    value: str | None = None,
-    rule: str | None = None,
+    reason: str, what: str, todo: str, *, value: str | None = None, rule: str | None = None, **place: Any
 ) -> DetailedRefusal:
-    """Build a refusal whose sentence opens with its place.
+    """Build a refusal whose sentence opens with its place: session, swing_no, file, line, column.
 
     `what` says what was found and what was expected, `todo` how to correct it; neither ends in a full stop.
     What is not text, such as bytes of a file's name in another encoding, is escaped.
     """
     what, todo = escaped(what), escaped(todo)
-    session, file, column, value, rule = (
-        None if part is None else escaped(part) for part in (session, file, column, value, rule)
-    )
-    owner = f"Session {session}" if session is not None else None
+    place = {name: escaped(part) if isinstance(part, str) else part for name, part in place.items()}
+    session, swing_no, line, column = (place.get(n) for n in ("session", "swing_no", "line", "column"))
+    owner = None if session is None else f"Session {session}"
     if swing_no is not None:
         owner = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
-    at = " ".join(part for part in (file, f"line {line}" if line is not None else None) if part)
+    at = " ".join(part for part in (place.get("file"), f"line {line}" if line is not None else None) if part)
     opening = ", ".join(part for part in (owner, at, f"column {column}" if column else None) if part)
     sentence = f"{opening}: {what}; {todo}." if opening else f"{what[:1].upper()}{what[1:]}; {todo}."
-    place = {"session": session, "swing_no": swing_no, "file": file, "line": line, "column": column}
-    return DetailedRefusal(reason, sentence, **place, value=value, rule=rule or what, todo=todo)  # type: ignore[arg-type]
+    value, rule = (None if part is None else escaped(part) for part in (value, rule))
+    return DetailedRefusal(reason, sentence, **place, value=value, rule=rule or what, todo=todo)
+
+
+def refuse(reason: str, what: str, todo: str, **place: Any) -> Refused:
+    """The exception to raise for `refusal(...)`."""
+    return Refused(refusal(reason, what, todo, **place))
 
 
 def escaped(text: str) -> str:
     """The text with what UTF-8 can't hold, such as a stray byte of a file's name, written as an escape."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def refuse(reason: str, what: str, todo: str, **place: object) -> Refused:
-    """Return the exception to raise for `refusal(...)`."""
-    return Refused(refusal(reason, what, todo, **place))  # type: ignore[arg-type]
 
 
 def in_words(failure: Failure, column: str) -> str:
@@ -95,7 +77,7 @@ def in_words(failure: Failure, column: str) -> str:
     return f"{column} is {shown(failure.value)} but {failure.rule}"
 
 
-def shown(value: str | None) -> str:
+def shown(value: object) -> str:
     """A value as it is written in a sentence: short, on one line."""
     if value is None:
         return "empty"

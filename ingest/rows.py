@@ -36,12 +36,8 @@ class SessionRows:
 
 def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
     """Rows as a frame of the table's own types; what a row does not name is null."""
-    return pl.DataFrame(
-        [
-            _column(name, [row.get(name) for row in rows], kind)
-            for name, kind in dtypes_of(ROWS[table]).items()
-        ]
-    )
+    kinds = dtypes_of(ROWS[table])
+    return pl.DataFrame([_column(name, [row.get(name) for row in rows], kinds[name]) for name in kinds])
 
 
 def _column(name: str, values: list[Any], kind: Any) -> pl.Series:
@@ -60,26 +56,19 @@ def session_row(
     header: SessionHeader, season: str | None, delivery: str, *, has_plate: bool, has_clip: bool
 ) -> dict[str, Any]:
     """The one row of academy.session."""
-    clip = header.clip
-    return {
-        "session": header.session,
-        "student": header.student,
-        "coach": header.coach,
-        "started_at": header.started_at,
-        "day": header.day,
+    clip, names = header.clip, ("session", "student", "coach", "started_at", "day", "club", "body_mass_kg")
+    return {name: getattr(header, name) for name in names} | {
         "season": season,
         "device": header.device if has_plate else None,
         "delivery": delivery,
-        "club": header.club,
-        "body_mass_kg": header.body_mass_kg,
         "stance_mm": list(header.stance_mm) if header.stance_mm else None,
         "has_plate": has_plate,
         "has_clip": has_clip,
-        "clip_fps": clip.fps if clip else None,
-        "shoe_length_mm": clip.shoe_length_mm if clip else None,
-        "clip_view": clip.view if clip else None,
-        "clip_mm_per_px": clip.mm_per_px if clip else None,
-        "shoe_width_mm": clip.shoe_width_mm if clip else None,
+        "clip_fps": clip and clip.fps,
+        "shoe_length_mm": clip and clip.shoe_length_mm,
+        "clip_view": clip and clip.view,
+        "clip_mm_per_px": clip and clip.mm_per_px,
+        "shoe_width_mm": clip and clip.shoe_width_mm,
         "feet_checked": header.feet_checked,
         "reduced": False,
     }
@@ -97,15 +86,10 @@ def swing_row(
     `shoe_width_px` was measured in its film (ingest.film.shoes).
     """
     swing = header.swings[no]
-    heel_source = "none" if good is None else "measured" if good.heels else "estimated"
-    return {
+    names = ("club", "club_family", "part", "pace", "drill")
+    return {name: getattr(swing, name) for name in names} | {
         "session": header.session,
         "swing_no": no,
-        "club": swing.club,
-        "club_family": swing.club_family,
-        "part": swing.part,
-        "pace": swing.pace,
-        "drill": swing.drill,
         "device": header.device if good else None,
         "rate_hz": good.rate_hz if good else None,
         "n_samples": good.n_samples if good else 0,
@@ -115,7 +99,7 @@ def swing_row(
         "flag_counts": list(flags.values()),
         "file_flags": list(flags),
         "file_flag_counts": list(flags.values()),
-        "heel_source": heel_source,
+        "heel_source": "none" if good is None else "measured" if good.heels else "estimated",
         "clip_shoe_width_px": shoe_width_px,
         "clip_offset_s": header.clip.offset_s if header.clip and good else None,
     }
@@ -123,32 +107,17 @@ def swing_row(
 
 def event_row(session: str, no: int, event: Event) -> dict[str, Any]:
     """One row of academy.swing_event."""
-    return {
-        "session": session,
-        "swing_no": no,
-        "event": event.event,
-        "t_s": event.t_s,
-        "source": "marked",
-        "expected_error_s": 0.0,
-        "clock": event.clock,
-    }
+    given = {"event": event.event, "t_s": event.t_s, "clock": event.clock}
+    return {"session": session, "swing_no": no, "source": "marked", "expected_error_s": 0.0} | given
 
 
 def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any]:
     """One row of academy.hold; without from_s and to_s it is the whole recording."""
     start = good.t0_s if hold.from_s is None else hold.from_s
     end = good.end_s if hold.to_s is None else hold.to_s
-    return {
-        "session": session,
-        "swing_no": hold.no,
-        "eyes": hold.eyes,
-        "seconds": end - start,
-        "from_s": start,
-        "to_s": end,
-        "rate_hz": good.rate_hz,
-        "n_samples": good.n_samples,
-        "t0_s": good.t0_s,
-    }
+    span = {"from_s": start, "to_s": end, "seconds": end - start}
+    clock = {"rate_hz": good.rate_hz, "n_samples": good.n_samples, "t0_s": good.t0_s}
+    return {"session": session, "swing_no": hold.no, "eyes": hold.eyes} | span | clock
 
 
 def from_lines(lines: Iterable[dict[str, Any]], delivery: str, *, loose: bool) -> list[dict[str, Any]]:
@@ -157,34 +126,14 @@ def from_lines(lines: Iterable[dict[str, Any]], delivery: str, *, loose: bool) -
 
 
 def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    """The tables that notes fill."""
+    """The tables that notes fill: notes, drills set in a lesson or practised at home, nudge checks."""
     if notes.is_empty():
         return {"academy.note": notes}
-    return {
-        "academy.note": notes,
-        "academy.drill_dose": _doses(notes),
-        "academy.steadiness": _nudges(notes),
-    }
-
-
-def _doses(notes: pl.DataFrame) -> pl.DataFrame:
-    """Rows of academy.drill_dose: drills set in a lesson and practice logged at home."""
-    return notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
-        "note", "student", "session", "at", "day", "kind", "place", "unit", "pace", "drawn_against",
-        drill="code", dose="value",
-    )  # fmt: skip
-
-
-def _nudges(notes: pl.DataFrame) -> pl.DataFrame:
-    """Rows of academy.steadiness: nudge checks, held or lost."""
-    return notes.filter(pl.col("kind") == "steadiness").select(
-        "note",
-        "student",
-        "session",
-        "at",
-        "day",
-        "author",
-        direction="code",
-        lost=pl.col("grade") == 1,
-        eyes="unit",
+    common = ("note", "student", "session", "at", "day")
+    doses = notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
+        *common, "kind", "place", "unit", "pace", "drawn_against", drill="code", dose="value"
     )
+    nudges = notes.filter(pl.col("kind") == "steadiness").select(
+        *common, "author", direction="code", lost=pl.col("grade") == 1, eyes="unit"
+    )
+    return {"academy.note": notes, "academy.drill_dose": doses, "academy.steadiness": nudges}

@@ -24,7 +24,7 @@ from ingest.plate_rows import (
     snapped,
     together,
 )
-from ingest.refusals import in_words, refusal
+from ingest.refusals import in_words, refuse
 from ingest.session_file import SessionHeader
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal
@@ -43,6 +43,11 @@ _ALONG = ("lead_along_pct", "trail_along_pct")
 _AGAIN = "correct it and deliver the session again"
 _EXPORT = "export the swing again and deliver the session again"
 Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
+
+
+def _more(count: int, things: str) -> str:
+    """The rest of `count` that is not shown."""
+    return f" (and {count - 1} more such {things})" if count > 1 else ""
 
 
 class Samples:
@@ -72,14 +77,10 @@ class Samples:
 
     def _heels_over(self) -> dict[str, NDArray[np.bool_]]:
         """Where a heel carries more than its foot, for the feet where it does somewhere."""
-        found = {}
-        for foot in ("lead", "trail"):
-            heel = self.values.get(f"{foot}_heel_n")
-            if heel is not None:
-                over = heel > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N
-                if over.any():
-                    found[foot] = over
-        return found
+        measured = [foot for foot in ("lead", "trail") if f"{foot}_heel_n" in self.values]
+        heels = {foot: self.values[f"{foot}_heel_n"] for foot in measured}
+        over = {foot: heel > self.values[f"{foot}_n"] + HEEL_OVER_FOOT_N for foot, heel in heels.items()}
+        return {foot: where for foot, where in over.items() if where.any()}
 
     def _check_all(self) -> None:
         known = self.header.swings.keys() | self.header.holds.keys()
@@ -88,63 +89,38 @@ class Samples:
             if swing_no in already:
                 continue
             if swing_no < 0:
-                self._refuse_unnumbered()
+                first = self._broken[-1][0]
+                what = in_words(first, first.column) + _more(rows_of(rows).size, "rows")
+                self._refuse(None, ("unmatched_swing", what, _AGAIN, first.index or 0, "swing_no"))
             elif swing_no not in known:
                 what = "session.toml has no such swing"
                 todo = f"add a [[swing]] with no = {swing_no} or correct the number, and deliver again"
-                self._refuse("unmatched_swing", swing_no, what, todo, row_of(rows, 0), "swing_no")
+                self._refuse(swing_no, ("unmatched_swing", what, todo, row_of(rows, 0), "swing_no"))
             elif swing_no in self._broken:
-                self._refuse_broken(swing_no, self._broken[swing_no])
+                self._refuse(swing_no, self._broken_words(self._broken[swing_no]))
             else:
                 self._check(swing_no, rows)
         for swing_no in sorted(known - self.rows.keys() - already):
-            self.refused.append(
-                refusal(
-                    "no_samples",
-                    "the plate file has no rows of this swing",
-                    "deliver the session again with them, or take the swing out of session.toml",
-                    session=self.header.session,
-                    swing_no=swing_no,
-                    file=self.joined.files[0].file,
-                )
-            )
+            what = "the plate file has no rows of this swing"
+            todo = "deliver the session again with them, or take the swing out of session.toml"
+            place = {"session": self.header.session, "swing_no": swing_no, "file": self.joined.files[0].file}
+            self.refused.append(refuse("no_samples", what, todo, **place).refusal)
 
-    def _refuse(
-        self, reason: str, swing_no: int | None, what: str, todo: str, row: int, ours: str | None
-    ) -> None:
+    def _refuse(self, swing_no: int | None, problem: Problem) -> None:
+        reason, what, todo, row, ours = problem
         file, line = self.joined.place(row)
-        source = file.sources.get(ours) if ours else None
-        self.refused.append(
-            refusal(
-                reason,
-                what,
-                todo,
-                session=self.header.session,
-                swing_no=swing_no,
-                file=file.file,
-                line=line,
-                column=source.theirs if source else ours,
-            )
-        )
+        column = file.sources[ours].theirs if ours in file.sources else ours
+        place = {"session": self.header.session, "swing_no": swing_no, "line": line, "column": column}
+        self.refused.append(refuse(reason, what, todo, file=file.file, **place).refusal)
 
-    def _refuse_unnumbered(self) -> None:
-        first = self._broken[-1][0]
-        count = rows_of(self.rows[-1]).size
-        what = in_words(first, first.column) + (f" (and {count - 1} more such rows)" if count > 1 else "")
-        self._refuse("unmatched_swing", None, what, _AGAIN, first.index or 0, "swing_no")
-
-    def _refuse_broken(self, swing_no: int, broken: list[Failure]) -> None:
-        first = broken[0]
-        row = first.index or 0
+    def _broken_words(self, broken: list[Failure]) -> Problem:
+        first, row = broken[0], broken[0].index or 0
         ours = self.joined.ours(first)
         source = self.joined.place(row)[0].sources[ours]
+        what = in_words(first, source.theirs)
         if first.reason == "out_of_range" and ours in self.values:
             what = f"{source.theirs} is {source.in_words(float(self.values[ours][row]))} but {first.rule}"
-        else:
-            what = in_words(first, source.theirs)
-        if len(broken) > 1:
-            what += f" (and {len(broken) - 1} more such values)"
-        self._refuse(first.reason, swing_no, what, _AGAIN, row, ours)
+        return first.reason, what + _more(len(broken), "values"), _AGAIN, row, ours
 
     def _check(self, swing_no: int, rows: Rows) -> None:
         order, problem, plain = rows, None, self._plain.get(swing_no)
@@ -158,8 +134,7 @@ class Samples:
             problem = self._clock_problem(rows, order, steps, period)
         problem = problem or self._position_problem(order)
         if problem is not None:
-            reason, what, todo, row, ours = problem
-            self._refuse(reason, swing_no, what, todo, row, ours)
+            self._refuse(swing_no, problem)
         elif plain is not None:
             flags = {"negative_load": self._negative(order)}
             self.good[swing_no] = self._swing(swing_no, order, plain, flags, regular=True)
@@ -192,21 +167,15 @@ class Samples:
 
     def _position_problem(self, order: Rows) -> Problem | None:
         for foot in ("lead", "trail"):
-            name, load, off_foot = (
-                f"{foot}_along_pct",
-                self.values[f"{foot}_n"],
-                self._off_foot[f"{foot}_along_pct"],
-            )
+            name, load = f"{foot}_along_pct", self.values[f"{foot}_n"]
+            off_foot, heel_over = self._off_foot[name], self._heel_over.get(foot)
             if off_foot is not None and off_foot[order].any():
                 off = rows_of(order)[off_foot[order]]
                 bad = off[load[off] > CARRYING_SHARE * self._body_weight_n(order)]
                 if bad.size:
                     return self._along_words(name, int(bad[0]), float(load[bad[0]]), bad.size)
-            if foot in self._heel_over and self._heel_over[foot][order].any():
-                row, heel = (
-                    int(rows_of(order)[self._heel_over[foot][order]][0]),
-                    self.values[f"{foot}_heel_n"],
-                )
+            if heel_over is not None and heel_over[order].any():
+                row, heel = int(rows_of(order)[heel_over[order]][0]), self.values[f"{foot}_heel_n"]
                 what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[row]:.4g} N"
                 return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
         return None
@@ -217,12 +186,8 @@ class Samples:
         given = "empty" if np.isnan(value) else source.in_words(value)
         if source.unit and not np.isnan(value):
             given += f" ({value:.4g} % of foot length)"
-        what = (
-            f"{source.theirs} is {given} while the foot carries {load:.4g} N, "
-            "but must be -10 to 110 % of foot length"
-        )
-        if count > 1:
-            what += f" (and {count - 1} more such values)"
+        what = f"{source.theirs} is {given} while the foot carries {load:.4g} N"
+        what += f", but must be -10 to 110 % of foot length{_more(count, 'values')}"
         return ("empty_value" if np.isnan(value) else "out_of_range"), what, _AGAIN, row, name
 
     def _body_weight_n(self, order: Rows) -> float:
@@ -248,18 +213,9 @@ class Samples:
     def _swing(
         self, swing_no: int, order: Rows, rate: float, flags: dict[str, int], *, regular: bool
     ) -> SwingSamples:
-        times = self.values["t_s"][order]
-        return SwingSamples(
-            swing_no,
-            order,
-            len(times),
-            rate,
-            float(times[0]),
-            float(times[-1]),
-            regular,
-            self._heels(order),
-            {name: count for name, count in flags.items() if count},
-        )
+        times, flags = self.values["t_s"][order], {name: count for name, count in flags.items() if count}
+        first, last, heels = float(times[0]), float(times[-1]), self._heels(order)
+        return SwingSamples(swing_no, order, len(times), rate, first, last, regular, heels, flags)
 
     def _negative(self, order: Rows) -> int:
         """Loads under zero, of both feet and heels."""

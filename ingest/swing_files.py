@@ -67,11 +67,7 @@ def sample_files(names: Sequence[str], header: SessionHeader) -> dict[str, Sampl
 
 
 def read_measured(context: SessionContext) -> Measured:
-    """Read every sample file of a session.
-
-    Raises
-        Refused: a file of several swings can't be read, or the student's hand is needed and not known.
-    """
+    """Read every sample file of a session; refused where one of several swings can't be read."""
     measured = Measured(context.header)
     files = sample_files(context.names, context.header)
     for name, kind in files.items():
@@ -116,17 +112,6 @@ def _swings_of(header: SessionHeader, files: Mapping[str, SampleFormat]) -> dict
     return named
 
 
-@dataclass(frozen=True)
-class SessionClips:
-    """Rows of academy.clip_point (without session), swings refused, films to keep or not, and notices."""
-
-    frame: pl.DataFrame
-    refused: list[Refusal]
-    films: list[Filmed] = field(default_factory=list)
-    unread: list[Unread] = field(default_factory=list)
-    notices: list[str] = field(default_factory=list)
-
-
 def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> list[str]:
     """The files among a session's that hold a clip: by their usual name, or as `header` names them."""
     named = set() if header is None else {swing.clip for swing in header.swings.values()}
@@ -134,13 +119,11 @@ def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> lis
     return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
 
 
-def read_clips(context: SessionContext) -> SessionClips | None:
+def read_clips(context: SessionContext) -> "SessionClips | None":
     """Read every file of clip points and every film of a session; None when there is and should be none.
 
-    A keypoint file or film that is bad, or named and missing, refuses its own swing.
-
-    Raises
-        Refused: clip.csv or `[clip]` can't be read, a file is no swing's, or a swing has its points twice.
+    A keypoint file or film that is bad, or named and missing, refuses its own swing. The session is refused
+    where clip.csv or `[clip]` can't be read, a file is no swing's, or a swing has its points twice.
     """
     header = context.header
     files = clip_files(context.names, header)
@@ -148,24 +131,19 @@ def read_clips(context: SessionContext) -> SessionClips | None:
         return None
     if files:
         context.clip()
-    reading = _Clips(context)
-    points = [name for name in files if any(kind.recognises(name) for kind in formats(PointsFormat))]
-    for no, name in _clips_of(header, points, film=False).items():
+    reading = SessionClips(context)
+    for no, name in _clips_of(header, files_of(PointsFormat, files), film=False).items():
         reading.keypoints(no, name)
-    for no, name in _clips_of(header, [name for name in files if _is_film(name)], film=True).items():
+    for no, name in _clips_of(header, files_of(FilmFormat, files), film=True).items():
         if name in files:
             reading.film(no, name)
         else:
             reading.missing(no, name)
-    return reading.all()
+    return reading
 
 
-def _is_film(name: str) -> bool:
-    return any(kind.recognises(name) for kind in formats(FilmFormat))
-
-
-class _Clips:
-    """A session's clips as they are read, file by file."""
+class SessionClips:
+    """A session's clips, read file by file: points, swings refused, films to keep or not, and notices."""
 
     def __init__(self, context: SessionContext) -> None:
         self.context, self.header = context, context.header
@@ -182,6 +160,11 @@ class _Clips:
         self.gone = filed.films_refused(context.base) if context.filed else {}
         self.notices: list[str] = []
 
+    @property
+    def points(self) -> pl.DataFrame:
+        """Rows of academy.clip_point, without session."""
+        return pl.concat(self.frames).sort("swing_no", "frame", "point")
+
     def keypoints(self, no: int, name: str) -> None:
         """Read one swing's keypoint file."""
         if no in self.seen:
@@ -190,15 +173,13 @@ class _Clips:
         if name not in self.context.held:
             self.missing(no, name)
             return
-        kind = next((one for one in formats(PointsFormat) if one.recognises(name)), formats(PointsFormat)[0])
+        kind = files_of(PointsFormat, [name]).get(name, formats(PointsFormat)[0])
         try:
-            rows = kind.read(name, self.context)
+            self._take(no, kind.read(name, self.context))
         except Refused as found:
             if found.refusal.reason == BY_ROSTER:
                 raise
             self._refuse(no, found)
-            return
-        self._take(no, rows)
 
     def missing(self, no: int, name: str) -> None:
         """Refuse a swing whose own clip was not delivered with it."""
@@ -229,15 +210,8 @@ class _Clips:
             return
         self.films.append(film)
 
-    def all(self) -> SessionClips:
-        """Everything read."""
-        good = pl.concat(self.frames).sort("swing_no", "frame", "point")
-        return SessionClips(good, self.refused, self.films, self.unread, self.notices)
-
     def _take(self, no: int, rows: pl.DataFrame) -> None:
-        self.frames.append(
-            rows.with_columns(pl.lit(no, pl.Int64).alias("swing_no")).select(NO_POINTS.columns)
-        )
+        self.frames.append(rows.select(pl.lit(no, pl.Int64).alias("swing_no"), *NO_POINTS.columns[1:]))
         self.seen.add(no)
 
     def _refuse(self, no: int, found: Refused) -> Refusal:
@@ -250,16 +224,17 @@ class _Clips:
         if keeps or found.reason == BY_ROSTER or not (self.context.base / name).is_file():
             return
         self.unread.append(Unread(name, again))
+        why = "it was refused and its player is under age, or of unknown birth date"
         self.notices.append(
-            f"{name} is not kept, as it was refused and its player is under age, or of unknown birth "
-            "date; once corrected it must come again with its session."
+            f"{name} is not kept, as {why}; once corrected it must come again with its session."
         )
 
 
-def _clips_of(header: SessionHeader, names: Sequence[str], *, film: bool) -> dict[int, str]:
+def _clips_of(header: SessionHeader, names: Iterable[str], *, film: bool) -> dict[int, str]:
     """Which swing each file is: as its [[swing]] names it, clip-N of swing N, or the only swing's."""
     given = {no: swing.clip for no, swing in header.swings.items() if swing.clip is not None}
-    files = {no: name for no, name in given.items() if _is_film(name) == film}
+    films = files_of(FilmFormat, given.values())
+    files = {no: name for no, name in given.items() if (name in films) == film}
     for name in {name for name in files.values() if list(files.values()).count(name) > 1}:
         what = f"{name} is the clip of swings {', '.join(str(no) for no in files if files[no] == name)}"
         todo = "name each swing's own file in its [[swing]] and deliver the session again"

@@ -64,17 +64,27 @@ def screen(width: int) -> dict:
     return options
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as s:
         s.bind(("127.0.0.1", 0))
         return int(s.getsockname()[1])
 
 
+def wait_for_health(base: str, log: Path) -> None:
+    """Wait until the server of an address answers."""
+    for _ in range(300):
+        with contextlib.suppress(OSError), urlopen(base + "/_stcore/health", timeout=2) as answer:
+            if answer.status == 200:
+                return
+        time.sleep(0.1)
+    pytest.fail(f"the dashboard did not start:\n{log.read_text()[-2000:]}")
+
+
 @contextlib.contextmanager
 def served(home: Path, log: Path) -> Iterator[str]:
     """The dashboard of a home; yields its address. The server's output goes to `log`."""
-    port = _free_port()
-    call = streamlit({"server.port": port, "server.headless": True, "server.fileWatcherType": "none"})
+    port = free_port()
+    call = streamlit({"server.port": port, "server.headless": True})
     environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
     with (
         log.open("w") as out,
@@ -82,13 +92,7 @@ def served(home: Path, log: Path) -> Iterator[str]:
     ):
         try:
             base = f"http://localhost:{port}"
-            for _ in range(300):
-                with contextlib.suppress(OSError), urlopen(base + "/_stcore/health", timeout=2) as answer:
-                    if answer.status == 200:
-                        break
-                time.sleep(0.1)
-            else:
-                pytest.fail(f"the dashboard did not start:\n{log.read_text()[-2000:]}")
+            wait_for_health(base, log)
             yield base
         finally:
             server.terminate()

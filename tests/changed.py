@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[1]
 MANY = 8
 COMMAND = "tests/end_to_end/test_own_deliveries.py"
 ROOTS = ("underfoot.py", "warehouse", "ingest", "models", "dashboard", "demo_academy", "tests")
+RULES = ("tests/models/swing", "tests/ingest/test_contracts.py", "tests/dashboard/test_own_fault.py")
 ALWAYS = ("tests/end_to_end/test_docs.py", "tests/end_to_end/test_imports.py")
 
 
@@ -88,6 +89,8 @@ class Tree:
         """The nearest tests of a file, going up from importer to importer until there are some."""
         if self.is_test(path):
             return {path} & self.texts.keys()
+        if path.startswith("warehouse/rules/"):
+            return {other for other in self.texts if other.startswith(RULES) and self.is_test(other)}
         namesakes = self.namesakes(path)
         seen, ring, found = {path}, {path}, set[str]()
         while ring:

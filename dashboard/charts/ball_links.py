@@ -4,7 +4,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import LABELS, label
 from dashboard.text.numbers import count, number
@@ -17,11 +17,12 @@ OUTCOMES = Words({"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides 
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw `rows` of queries.season.ball_links that have a figure; filled where it goes together."""
-    drawn = rows.drop_nulls("per_sd").with_columns(
-        name_axis.broken("name", 22 if narrow else 44),
+    known = rows.drop_nulls("per_sd")
+    drawn = known.with_columns(
+        look.broken(known["name"], 22 if narrow else 44),
         (pl.col("label") == GOES_TOGETHER).alias("together"),
     )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=look.name_axis())
     x = alt.X(
         "per_sd:Q",
         title=_("Change (m)")
@@ -36,23 +37,10 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         alt.Tooltip("hi:Q", title=_("To"), format="+.1f"),
         alt.Tooltip("n_sessions:Q", title=_("Sessions")),
     ]
-    base = alt.Chart(drawn)
-    nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
-    layers = [
-        nought.encode(x=alt.X("at:Q")),
-        base.mark_rule(color=theme.INK, strokeWidth=1.6).encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q"), y=y),
-        base.mark_point(shape="circle", size=80, stroke=theme.INK, strokeWidth=1.6, opacity=1).encode(
-            x=x,
-            y=y,
-            fill=alt.condition("datum.together", alt.value(theme.INK), alt.value(theme.GROUND)),
-            tooltip=tips,
-        ),
-    ]
-    return alt.layer(*layers).properties(
-        autosize=look.FIT,
-        height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60),
-        title=look.title(finding, narrow=narrow),
-    )
+    filled = alt.condition("datum.together", alt.value(theme.INK), alt.value(theme.GROUND))
+    layers = look.dots(drawn, x, y, ("lo", "hi"), tips, fill=filled)
+    height = max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60)
+    return look.layered(layers, height, finding, narrow=narrow)
 
 
 def finding(rows: pl.DataFrame, outcome: str) -> str:

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number
 
@@ -28,7 +28,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     factor = 100.0 if unit == "share" else 1.0
     ordered = rows.sort("truth", "students")
     drawn = ordered.with_columns(
-        name_axis.broken("truth", 20 if narrow else 36),
+        look.broken(ordered["truth"], 20 if narrow else 36),
         pl.Series("size", [count(n, "student") for n in ordered["students"]]),
         pl.Series("held", [said(figure, unit) for figure in ordered["figure"]]),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
@@ -36,7 +36,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
     sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
     order = drawn["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis())
+    y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
     title = _("Share (%)") if unit == "share" else _("In smallest worthwhile changes")
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
@@ -65,9 +65,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     ]
     rows_drawn, lines = drawn["row"].n_unique(), 1 + max(row.count("\n") for row in drawn["row"])
     height = rows_drawn * max(ROW_HEIGHT, LINE_HEIGHT * (lines + 1))
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=max(height, 80), title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, max(height, 80), finding, narrow=narrow)
 
 
 def _reach(drawn: pl.DataFrame, floor: float | None) -> tuple[float, float]:

@@ -81,9 +81,7 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         dots.encode(x=x, y=y, fill=fill, tooltip=tips),
         *names,
     ]
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def _limits(gains: pl.DataFrame) -> pl.DataFrame:

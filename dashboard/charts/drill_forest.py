@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, number
@@ -44,7 +44,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     low, high = _reach(drawn)
     names = list(NAMES.values())
     both = drawn["which"].n_unique() > 1
-    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(), scale=alt.Scale(paddingInner=0.3))
+    y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis(), scale=alt.Scale(paddingInner=0.3))
     beside = alt.YOffset("which:N", sort=names, scale=alt.Scale(paddingOuter=0.6))
     x = alt.X(
         "value:Q",
@@ -79,16 +79,14 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     if not narrow:
         text = alt.Chart(drawn).transform_filter(alt.datum.which == NAMES[KEPT]).mark_text(align="left", dx=8)
         layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 70), title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, max(ROW_HEIGHT * len(order), 70), finding, narrow=narrow)
 
 
 def _long(effects: pl.DataFrame, *, narrow: bool) -> pl.DataFrame:
     """Two rows an effect, kept and on the day, scaled by its own smallest worthwhile change."""
     rows: list[dict[str, Any]] = []
     for place, row in enumerate(effects.iter_rows(named=True)):
-        named = name_axis.lines(row["row"], 18 if narrow else 30)
+        named = look.on_lines(row["row"], 18 if narrow else 30)
         for name in (KEPT, SAME_DAY):
             scaled = {
                 end: None if row[column] is None else row[column] / row["swc"]

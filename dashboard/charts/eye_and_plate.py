@@ -5,8 +5,7 @@ from typing import Any
 import altair as alt
 import polars as pl
 
-from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, number
 
@@ -27,11 +26,11 @@ def grade(kappa: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
-    drawn = rows.drop_nulls("kappa").with_columns(
-        name_axis.broken("name", 20 if narrow else 44),
-        pl.col("kappa").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    known = rows.drop_nulls("kappa")
+    drawn = known.with_columns(
+        look.broken(known["name"], 20 if narrow else 44), look.in_words(known["kappa"], grade, "grade")
     )
-    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=name_axis.axis())
+    y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=look.name_axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])
     x = alt.X(
         "kappa:Q", title=_("Agreement beyond chance (Cohen's kappa)"),
@@ -45,22 +44,9 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         alt.Tooltip("agree_pct:Q", title=_("Same in % of sessions"), format=".0f"),
         alt.Tooltip("n:Q", title=_("Sessions")),
     ]
-    base = alt.Chart(drawn)
-    nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
-    layers = [
-        nought.encode(x=alt.X("at:Q")),
-        base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True).encode(
-            x=alt.X("kappa_lo:Q"), x2=alt.X2("kappa_hi:Q"), y=y
-        ),
-        base.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1).encode(
-            x=x, y=y, tooltip=tips
-        ),
-    ]
-    return alt.layer(*layers).properties(
-        autosize=look.FIT,
-        height=max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60),
-        title=look.title(finding, narrow=narrow),
-    )
+    layers = look.dots(drawn, x, y, ("kappa_lo", "kappa_hi"), tips)
+    height = max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
+    return look.layered(layers, height, finding, narrow=narrow)
 
 
 def finding(rows: pl.DataFrame) -> str:

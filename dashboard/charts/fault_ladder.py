@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import marked
 from dashboard.text.numbers import count, share
@@ -23,14 +23,13 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     `rates`: fault (name on screen), position (swing order), span (`NOW`, `BEFORE`), rate, rate_lo, rate_hi
     (0–1), flagged, usable, label. Faults without a rate are left out by the caller.
     """
-    row = pl.col("fault").alias("row")
     drawn = rates.with_columns(
-        pl.col("label").map_elements(marked, return_dtype=pl.String).alias("said"),
+        look.in_words(rates["label"], marked, "said"),
         pl.col("span").replace(SPANS).alias("when"),
-        name_axis.broken("fault", 20) if narrow else row,
+        look.broken(rates["fault"], 20) if narrow else pl.col("fault").alias("row"),
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
-    y = alt.Y("row:N", sort=order, title=None, axis=name_axis.axis(padding=12))
+    y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis(padding=12))
     percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title=_("Share of swings (%)"), scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
@@ -50,9 +49,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     if not narrow:
         end = alt.datum(1.0, type="quantitative")
         layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=max(ROW_HEIGHT * len(order), 60), title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, max(ROW_HEIGHT * len(order), 60), finding, narrow=narrow)
 
 
 def _tips() -> list[alt.Tooltip]:
@@ -78,11 +75,10 @@ def words(rates: pl.DataFrame) -> str:
 
 def table(rates: pl.DataFrame) -> pl.DataFrame:
     """The picture as rows: Fault, Now, Before, Change, each with its doubt."""
-    rows = rates.sort("position").with_columns(
-        pl.struct("rate", "usable", "rate_lo", "rate_hi")
-        .map_elements(_said, return_dtype=pl.String)
-        .alias("said"),
-        pl.col("label").map_elements(marked, return_dtype=pl.String).alias("change"),
+    ordered = rates.sort("position")
+    rows = ordered.with_columns(
+        pl.Series("said", [_said(row) for row in ordered.iter_rows(named=True)], pl.String),
+        look.in_words(ordered["label"], marked, "change"),
     )
     names = rows.select("fault", "position").unique(maintain_order=True)
     now = rows.filter(pl.col("span") == NOW).select("fault", pl.col("said").alias("now"), "change")

@@ -1,40 +1,27 @@
 """Heel lanes: the heels' load as two mirrored lanes over one time, so that opposite work looks opposite."""
 
-from collections.abc import Mapping, Sequence
-
 import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import cursor, look
-from dashboard.charts.load_curve import FIRST, NAMES, THIS, event_axis
+from dashboard.charts import look
+from dashboard.charts.load_curve import FIRST, NAMES, THIS, SwingCurves, cursor, event_axis
 from dashboard.text.catalogue import _, mark
-from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
 LEAD, TRAIL = mark("lead heel"), mark("trail heel")
 
 
-def picture(
-    lanes: pl.DataFrame,
-    events: Sequence[str],
-    finding: str,
-    *,
-    narrow: bool = False,
-    names: tuple[str, str] = NAMES,
-    times: Mapping[str, float] | None = None,
-) -> alt.LayerChart:
-    """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward.
-
-    `lanes`: which (this or first session), foot (`LEAD` or `TRAIL`), position, mean: % of body weight, ≥ 0.
-    """
+def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward."""
+    lanes, names = drawn.lanes, drawn.names
     mirrored = lanes.with_columns(
         pl.when(pl.col("foot") == TRAIL).then(-pl.col("mean")).otherwise(pl.col("mean")).alias("height"),
         pl.lit(0.0).alias("middle"),
     )
     top = max([10.0, *(mirrored["height"].abs().to_list() if len(mirrored) else [])])
-    x = event_axis(events, narrow=narrow, times=times)
+    x = event_axis(drawn, narrow=narrow)
     y = alt.Y(
         "height:Q",
         title=_("Heel load (% of body weight)"),
@@ -75,7 +62,7 @@ def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[a
 
 
 def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
-    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    said = look.in_words(lanes["mean"], lambda v: number(v, "%"), "said")
     wide = lanes.with_columns(said, (pl.col("foot") + pl.lit(" ") + pl.col("which")).alias("lane")).pivot(
         on="lane", index="position", values="said"
     )
@@ -84,22 +71,22 @@ def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.C
         for which, name in zip(NAMES, names, strict=True)
         for foot in (LEAD, TRAIL)
     }
-    return cursor.layers(wide, x, {lane: name for lane, name in shown.items() if lane in wide.columns})
+    return cursor(wide, x, {lane: name for lane, name in shown.items() if lane in wide.columns})
 
 
-def finding(lanes: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+def finding(drawn: SwingCurves) -> str:
     """The picture's title: what is left under the trail heel at impact, and in the other one."""
-    at = lanes.filter((pl.col("foot") == TRAIL) & (pl.col("position") == float(list(events).index("impact"))))
+    at = drawn.lanes.filter(foot=TRAIL, position=float(drawn.events.index("impact")))
     left = dict(at.select("which", "mean").iter_rows())
     if THIS not in left:
         return _("Heel loads through the swing")
     text = _("Trail heel at impact: {load}").format(load=number(left[THIS], "% of body weight"))
-    return f"{text}; {_(names[1])}: {number(left[FIRST], '%')}" if FIRST in left else text
+    return f"{text}; {_(drawn.names[1])}: {number(left[FIRST], '%')}" if FIRST in left else text
 
 
-def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False) -> str:
+def words(drawn: SwingCurves) -> str:
     """The picture in words: each heel's load at each event."""
-    at = table(lanes, events)
+    at = table(drawn)
     if at.is_empty():
         return _("Neither a heel load nor where each foot's load sits was measured in this session.")
     said = "; ".join(
@@ -108,22 +95,20 @@ def words(lanes: pl.DataFrame, events: Sequence[str], *, estimated: bool = False
     )
     text = f"{_('Heel load in % of body weight.')} {said}."
     how = _("Heel loads are estimated from where each foot's load sits.")
-    return f"{text} {how}" if estimated else text
+    return f"{text} {how}" if drawn.estimated else text
 
 
-def table(lanes: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
+def table(drawn: SwingCurves) -> pl.DataFrame:
     """The picture as rows: Event, Lead heel, Trail heel, of this session."""
-    names = {float(k): EVENTS[event] for k, event in enumerate(events)}
-    at = lanes.filter((pl.col("which") == THIS) & pl.col("position").is_in(list(names)))
+    names = drawn.event_names
+    at = drawn.lanes.filter((pl.col("which") == THIS) & pl.col("position").is_in(list(names)))
     if at.is_empty():
         return pl.DataFrame()
     wide = at.pivot(on="foot", index="position", values="mean").sort("position")
     return wide.select(
         pl.col("position").replace_strict(names, default=None).alias(_("Event")),
         *(
-            pl.col(foot)
-            .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
-            .alias(capitalized(_(foot)))
+            look.in_words(wide[foot], lambda v: number(v, "%"), capitalized(_(foot)))
             for foot in (LEAD, TRAIL)
         ),
     )

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number
 
@@ -15,7 +15,7 @@ ROW_HEIGHT = 32
 
 def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
-    drawn = rows.with_columns(name_axis.broken("group", 20 if narrow else 40))
+    drawn = rows.with_columns(look.broken(rows["group"], 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
     weeks: list[date] = drawn["week"].to_list()
     days = [
@@ -26,7 +26,7 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
         "week:T", title=_("Week"), scale=alt.Scale(domain=days),
         axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
-    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=name_axis.axis(grid=True))
+    y = alt.Y("row:N", sort=order.to_list(), title=None, axis=look.name_axis(grid=True))
     most = max(drawn["n"].to_list())
     tips = [
         alt.Tooltip("week:T", title=_("Week of"), format="%-d %B %Y"),
@@ -39,10 +39,8 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     layers = [dots.encode(x=x, y=y, size=size, tooltip=tips)]
     if not narrow:
         layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q")))
-    return alt.layer(*layers).properties(
-        autosize=look.FIT,
-        height=max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80),
-        title=look.title(finding, narrow=narrow),
+    return look.layered(
+        layers, max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80), finding, narrow=narrow
     )
 
 

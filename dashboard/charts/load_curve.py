@@ -1,19 +1,21 @@
 """Load curve: the lead foot's share of the load through the swing, stretched between events."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import cursor, look
+from dashboard.charts import look
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
 THIS, FIRST = mark("this session"), mark("first session")
+POSTS = {"event": pl.String, "lo": pl.Float64, "hi": pl.Float64}
 NAMES = (THIS, FIRST)  # what the two are called on screen, unless the caller names them
 SHORT = Words({
     "address": "address", "takeaway": "takeaway", "mid_back": "arm parallel", "top": "top",
@@ -21,50 +23,67 @@ SHORT = Words({
 })  # fmt: skip
 
 
-def picture(
-    course: pl.DataFrame,
-    posts: pl.DataFrame,
-    events: Sequence[str],
-    finding: str,
-    *,
-    narrow: bool = False,
-    names: tuple[str, str] = NAMES,
-    times: Mapping[str, float] | None = None,
-) -> alt.LayerChart:
-    """Draw the curve.
+@dataclass(frozen=True)
+class SwingCurves:
+    """One or two choices of swings on one time axis, stretched between `events`.
 
-    Frames: `course` which (`THIS` or `FIRST`), position (0 at the first of `events`, 1 at the next …), mean,
-    lo, hi (mean ± one standard deviation over the swings), % of the load; `posts` event, lo, hi: the band of
-    the lead share at an event, %, may be empty; `times` event → seconds from the takeaway.
+    `which` is `THIS` or `FIRST`; a position is 0 at the first of `events`, 1 at the next … `load`: which,
+    position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load. `lanes`: which,
+    foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body weight, ≥ 0. `posts`: event, lo, hi:
+    the band of the lead share there, %. `names`: what the two are called on screen. Of the first:
+    `times`, mean seconds from takeaway to each event; `swings`, how many; `estimated`, whether its heel
+    loads are.
     """
-    x = event_axis(events, narrow=narrow, times=times)
+
+    events: tuple[str, ...]
+    load: pl.DataFrame = field(default_factory=pl.DataFrame)
+    lanes: pl.DataFrame = field(default_factory=pl.DataFrame)
+    posts: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=POSTS))
+    names: tuple[str, str] = NAMES
+    times: Mapping[str, float] = field(default_factory=dict)
+    swings: int = 0
+    estimated: bool = False
+
+    @property
+    def event_names(self) -> dict[float, str]:
+        """Position → its event on screen."""
+        return {float(k): EVENTS[event] for k, event in enumerate(self.events)}
+
+
+def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.LayerChart:
+    """Draw the curve."""
+    course, names = drawn.load, drawn.names
+    x = event_axis(drawn, narrow=narrow)
     y = alt.Y("mean:Q", title=_("Lead share of the load (%)"), scale=alt.Scale(domain=[0, 100]))
     base = alt.Chart(course)
     now, first = (
         base.transform_filter(alt.datum.which == THIS),
         base.transform_filter(alt.datum.which == FIRST),
     )
-    layers = _posts(posts, events)
+    layers = _posts(drawn)
     layers += [
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=y),
         now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
     ]
     layers += _names(course, names) + _cursor(course, x, names)
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
-def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float] | None = None) -> alt.X:
+def event_axis(drawn: SwingCurves, *, narrow: bool) -> alt.X:
     """Swing time stretched between events, with the events' names, and times, under their posts."""
+    events, times = drawn.events, drawn.times
     posts = [[SHORT[event], *([number(times[event], "s", 2)] if times else [])] for event in events]
     if narrow:  # upright labels have one line
         posts = [[", ".join(post)] for post in posts]
+    title = _("Swing time, stretched between events")
+    if times:
+        seconds = _("Swing time, stretched between events; seconds from the takeaway")
+        title = _("Seconds from the takeaway") if narrow else seconds
     named = ", ".join(json.dumps(post) for post in posts)
     return alt.X(
         "position:Q",
-        title=_time_title(narrow=narrow, timed=bool(times)),
+        title=title,
         scale=alt.Scale(domain=[0, max(len(events) - 1, 1)], nice=False),
         axis=alt.Axis(
             values=list(range(len(events))),
@@ -76,19 +95,10 @@ def event_axis(events: Sequence[str], *, narrow: bool, times: Mapping[str, float
     )
 
 
-def _time_title(*, narrow: bool, timed: bool) -> str:
-    if not timed:
-        return _("Swing time, stretched between events")
-    if narrow:
-        return _("Seconds from the takeaway")
-    return _("Swing time, stretched between events; seconds from the takeaway")
-
-
-def _posts(posts: pl.DataFrame, events: Sequence[str]) -> list[alt.Chart]:
-    placed = posts.filter(pl.col("event").is_in(list(events))).with_columns(
-        pl.col("event")
-        .replace_strict({e: float(k) for k, e in enumerate(events)}, default=None)
-        .alias("position"),
+def _posts(drawn: SwingCurves) -> list[alt.Chart]:
+    places = {event: float(k) for k, event in enumerate(drawn.events)}
+    placed = drawn.posts.filter(pl.col("event").is_in(list(places))).with_columns(
+        pl.col("event").replace_strict(places, default=None).alias("position"),
         pl.col("lo").fill_null(0.0),
         pl.col("hi").fill_null(100.0),
     )
@@ -116,9 +126,9 @@ def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
 
 
 def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
-    said = pl.col("mean").map_elements(lambda v: number(v, "%"), return_dtype=pl.String).alias("said")
+    said = look.in_words(course["mean"], lambda v: number(v, "%"), "said")
     wide = course.with_columns(said).pivot(on="which", index="position", values="said")
-    return cursor.layers(
+    return cursor(
         wide,
         x,
         {
@@ -129,30 +139,47 @@ def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.
     )
 
 
-def finding(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+def cursor(rows: pl.DataFrame, x: alt.X, said: Mapping[str, str]) -> list[alt.Chart]:
+    """A line that follows the pointer to the nearest position, with a tooltip of what each curve says there.
+
+    `rows`: position, and one text column for each key of `said` (column → its name in the tooltip).
+    """
+    near = alt.selection_point(
+        name="cursor", nearest=True, on="pointerover", clear="pointerout", fields=["position"], empty=False
+    )
+    tips = [alt.Tooltip(f"{column}:N", title=name) for column, name in said.items()]
+    return [
+        alt.Chart(rows)
+        .mark_rule(color=theme.INK, strokeWidth=1)
+        .encode(x=x, opacity=alt.condition(near, alt.value(0.7), alt.value(0)), tooltip=tips)
+        .add_params(near)
+    ]
+
+
+def finding(drawn: SwingCurves) -> str:
     """The picture's title: the lead share at the top and at impact, and what it was in the other one."""
-    at = {row["event"]: row for row in at_events(course, events).iter_rows(named=True)}
+    at = {row["event"]: row for row in at_events(drawn).iter_rows(named=True)}
     top, strike = at[EVENTS["top"]], at[EVENTS["impact"]]
     text = _("Lead foot: {top} of the load at the top, {impact} at impact").format(
         top=number(top[THIS], "%"), impact=number(strike[THIS], "%")
     )
     if top.get(FIRST) is not None:
         text += _("; {name}: {top} and {impact}").format(
-            name=_(names[1]), top=number(top[FIRST], "%"), impact=number(strike[FIRST], "%")
+            name=_(drawn.names[1]), top=number(top[FIRST], "%"), impact=number(strike[FIRST], "%")
         )
     return text
 
 
-def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> str:
+def words(drawn: SwingCurves) -> str:
     """The picture in words: the lead share at each event."""
-    at = at_events(course, events)
+    at = at_events(drawn)
     if at.is_empty():
         return _("No swing of this session has its events, so its load can't be drawn.")
     said = ", ".join(
         _("{share} at {event}").format(share=number(row[THIS], "%"), event=row["event"])
         for row in at.iter_rows(named=True)
     )
-    text = _("Lead share of the load, {name}: {shares}.").format(name=_(names[0]), shares=said)
+    text = _("Lead share of the load, {name}: {shares}.").format(name=_(drawn.names[0]), shares=said)
     if FIRST in at.columns:
         changed = (
             at.with_columns((pl.col(THIS) - pl.col(FIRST)).abs().alias("moved"))
@@ -160,7 +187,7 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
             .row(-1, named=True)
         )
         text += " " + _("Farthest from {name} at {event}: then {first}, now {this}.").format(
-            name=_(names[1]),
+            name=_(drawn.names[1]),
             event=changed["event"],
             first=number(changed[FIRST], "%"),
             this=number(changed[THIS], "%"),
@@ -168,10 +195,10 @@ def words(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = 
     return text
 
 
-def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
+def at_events(drawn: SwingCurves) -> pl.DataFrame:
     """event, and the mean lead share (%) of each session there."""
-    names = {float(k): EVENTS[event] for k, event in enumerate(events)}
-    at = course.filter(pl.col("position").is_in(list(names))).with_columns(
+    names = drawn.event_names
+    at = drawn.load.filter(pl.col("position").is_in(list(names))).with_columns(
         pl.col("position").replace_strict(names, default=None).alias("event")
     )
     if at.is_empty():
@@ -180,14 +207,12 @@ def at_events(course: pl.DataFrame, events: Sequence[str]) -> pl.DataFrame:
     return wide if THIS in wide.columns else pl.DataFrame()
 
 
-def table(course: pl.DataFrame, events: Sequence[str], names: tuple[str, str] = NAMES) -> pl.DataFrame:
+def table(drawn: SwingCurves) -> pl.DataFrame:
     """The picture as rows: the lead share at each event."""
-    at = at_events(course, events)
+    at = at_events(drawn)
     said = [
-        pl.col(name)
-        .map_elements(lambda v: number(v, "%"), return_dtype=pl.String)
-        .alias(capitalized(_(shown)))
-        for name, shown in zip(NAMES, names, strict=True)
+        look.in_words(at[name], lambda v: number(v, "%"), capitalized(_(shown)))
+        for name, shown in zip(NAMES, drawn.names, strict=True)
         if name in at.columns
     ]
     return at.select(pl.col("event").alias(_("Event")), *said) if said else at

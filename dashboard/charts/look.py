@@ -2,9 +2,11 @@
 
 import re
 import textwrap
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import altair as alt
+import polars as pl
 from babel import Locale
 
 from dashboard import theme
@@ -60,8 +62,62 @@ def _locale() -> dict[str, Any]:
     return {"locale": {"number": number, "time": time}}
 
 
+def in_words(values: pl.Series, say: Callable[[Any], str], name: str) -> pl.Series:
+    """Values in words, as a column `name`; a gap stays a gap.
+
+    A plain list, because Polars' own `map_elements` calls Python from Polars' threads: they then wait for the
+    interpreter's lock while another viewer's thread, which holds it, waits for them, and the server freezes.
+    """
+    return pl.Series(name, [None if value is None else say(value) for value in values], pl.String)
+
+
 def title(finding: str, *, narrow: bool = False) -> alt.TitleParams:
     """A picture's title: the finding, broken into lines, because a picture does not break them itself."""
     width = NARROW_TITLE_WIDTH if narrow else TITLE_WIDTH
     kept = re.sub("([▲●▽]) ", "\\1\N{NO-BREAK SPACE}", finding)  # a shape stays beside its word
     return alt.TitleParams(text=textwrap.wrap(kept, width) or [""])
+
+
+def layered(layers: Sequence[alt.Chart], height: float, finding: str, *, narrow: bool) -> alt.LayerChart:
+    """A picture of several layers, as wide as its page."""
+    return alt.layer(*layers).properties(autosize=FIT, height=height, title=title(finding, narrow=narrow))
+
+
+def name_axis(*, padding: int = 10, grid: bool | None = None) -> alt.Axis:
+    """The axis of names that `on_lines` or `broken` made: no line, no ticks, nothing cut off."""
+    more = {} if grid is None else {"grid": grid}
+    return alt.Axis(
+        labelExpr=r"split(datum.label, '\n')", labelLimit=0, labelPadding=padding, domain=False, ticks=False,
+        **more,
+    )  # fmt: skip
+
+
+def dots(
+    rows: pl.DataFrame,
+    x: alt.X,
+    y: alt.Y,
+    ends: tuple[str, str],
+    tips: list[alt.Tooltip],
+    *,
+    fill: Any = None,
+) -> list[alt.Chart]:
+    """A dot a row with a bar between its `ends`, and a dashed line at 0."""
+    base, (lo, hi) = alt.Chart(rows), ends
+    zero = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])
+    bars = base.mark_rule(color=theme.INK, strokeWidth=1.6, clip=True)
+    points = base.mark_point(shape="circle", size=80, stroke=theme.INK, strokeWidth=1.6, opacity=1)
+    return [
+        zero.encode(x=alt.X("at:Q")),
+        bars.encode(x=alt.X(f"{lo}:Q"), x2=alt.X2(f"{hi}:Q"), y=y),
+        points.encode(x=x, y=y, fill=fill or alt.value(theme.INK), tooltip=tips),
+    ]
+
+
+def on_lines(name: str, letters: int) -> str:
+    """A name on lines of at most that many letters."""
+    return "\n".join(textwrap.wrap(name, letters))
+
+
+def broken(names: pl.Series, letters: int) -> pl.Series:
+    """Names, each on lines of at most that many letters, as column `row`."""
+    return in_words(names, lambda name: on_lines(name, letters), "row")

@@ -6,7 +6,7 @@ import altair as alt
 import polars as pl
 
 from dashboard import theme
-from dashboard.charts import look, name_axis
+from dashboard.charts import look
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import number
 
@@ -27,11 +27,12 @@ def grade(icc: float | None) -> str:
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw one dot a measure. `rows`: label, icc_session (0–1), n_students, n_sessions, in screen order."""
-    drawn = rows.drop_nulls("icc_session").with_columns(
-        name_axis.broken("label", 24 if narrow else 64),
-        pl.col("icc_session").map_elements(grade, return_dtype=pl.String).alias("grade"),
+    known = rows.drop_nulls("icc_session")
+    drawn = known.with_columns(
+        look.broken(known["label"], 24 if narrow else 64),
+        look.in_words(known["icc_session"], grade, "grade"),
     )
-    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=name_axis.axis())
+    y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=look.name_axis())
     x = alt.X(
         "icc_session:Q",
         title=_("Intraclass correlation")
@@ -57,9 +58,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         ),
     ]
     height = max((1.9 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
-    return alt.layer(*layers).properties(
-        autosize=look.FIT, height=height, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, height, finding, narrow=narrow)
 
 
 def finding(rows: pl.DataFrame, clubs: str) -> str:

@@ -60,9 +60,7 @@ def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.Lay
     layers += _changes(drawn.changes, x, high, narrow=narrow) + _points(sessions, x, y, drawn.measure)
     for kind, level in levels.items():
         layers += _ticks(ticks.filter(pl.col("kind") == kind), TICK_ROWS[kind], level, x)
-    return alt.layer(*layers).properties(
-        height=HEIGHT, autosize=look.FIT, title=look.title(finding, narrow=narrow)
-    )
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
@@ -127,7 +125,7 @@ def _fit(line: pl.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
 def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> list[alt.Chart]:
     said = sessions.with_columns(
         pl.when(pl.col("n") < FEW_SWINGS).then(pl.lit("few")).otherwise(pl.lit("enough")).alias("swings"),
-        pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
+        look.in_words(sessions["mean"], measure.say, "value"),
     )
     base = alt.Chart(said)
     tips = [

@@ -1,6 +1,7 @@
 """Small multiples: one little season a student, all on one scale, in the order of their names."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import altair as alt
@@ -18,25 +19,29 @@ WIDTH, NARROW_WIDTH, HEIGHT = 168, 128, 110
 ROWS_ON_A_SCREEN = 3
 
 
-def picture(
-    values: pl.DataFrame,
-    band: tuple[float | None, float | None],
-    measure: Measure,
-    finding: str,
-    *,
-    narrow: bool = False,
-    only: Sequence[str] | None = None,
-) -> alt.FacetChart:
-    """Draw every student's session means on one scale; never ranked.
+@dataclass(frozen=True)
+class Comparison:
+    """Several students on one measure.
 
-    `values`: student (name on screen), label (or null), day, mean, lo, hi, n. `band` (lo, hi) is the one
-    that holds for everyone shown; (null, null) draws none. `only`: draw these students, on everyone's scale.
+    `values`: student (name on screen), label (or null), day, mean, lo, hi, n. `band` (lo, hi) is the one that
+    holds for everyone shown; (null, null) for none.
     """
+
+    values: pl.DataFrame
+    measure: Measure
+    band: tuple[float | None, float | None] = (None, None)
+
+
+def picture(
+    compared: Comparison, finding: str, *, narrow: bool = False, only: Sequence[str] | None = None
+) -> alt.FacetChart:
+    """Draw every student's session means on one scale, never ranked; or `only` these, on everyone's scale."""
+    values, measure, band = compared.values, compared.measure, compared.band
     low, high = _reach(values, band)
     drawn = values if only is None else values.filter(pl.col("student").is_in(list(only)))
     drawn = drawn.with_columns(
-        pl.struct("student", "label").map_elements(_headed, return_dtype=pl.String).alias("panel"),
-        pl.col("mean").map_elements(measure.say, return_dtype=pl.String).alias("value"),
+        pl.Series("panel", [_headed(row) for row in drawn.iter_rows(named=True)], pl.String),
+        look.in_words(drawn["mean"], measure.say, "value"),
         pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
         pl.lit(high if band[1] is None else band[1]).alias("band_hi"),
     )
@@ -121,8 +126,9 @@ def _reach(values: pl.DataFrame, band: tuple[float | None, float | None]) -> tup
     return low - margin, high + margin
 
 
-def words(values: pl.DataFrame, measure: Measure) -> str:
+def words(compared: Comparison) -> str:
     """The picture in words: how many students and sessions, and the labels that the season tables give."""
+    values, measure = compared.values, compared.measure
     if values.is_empty():
         return _("{measure}: nobody measured yet.").format(measure=measure.label)
     people = values.select("student", "label").unique()
@@ -134,9 +140,9 @@ def words(values: pl.DataFrame, measure: Measure) -> str:
     return text
 
 
-def table(values: pl.DataFrame, measure: Measure) -> pl.DataFrame:
+def table(compared: Comparison) -> pl.DataFrame:
     """The picture as rows: Student, Sessions, First, Latest, Change of the season."""
-    ordered = values.sort("student", "day")
+    measure, ordered = compared.measure, compared.values.sort("student", "day")
     rows = ordered.group_by("student", maintain_order=True).agg(
         pl.len().alias("n"),
         pl.col("mean").first().alias("first"),

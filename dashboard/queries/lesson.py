@@ -67,16 +67,17 @@ def last_against_before(reader: Reader, student: str, family: str, season: str) 
     )
 
 
-def doses(reader: Reader, student: str) -> pl.DataFrame:
-    """Drills set and practised, newest first, with the drill's own columns."""
+def doses(reader: Reader, student: str, *, shared_only: bool = False) -> pl.DataFrame:
+    """Drills set and practised, newest first, with the drill's own columns; or those the student may see."""
     return reader.sql(
         """
         SELECT d.day, d.kind, d.place, d.dose, d.unit, d.pace,
             r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
         FROM drill_dose d JOIN drill r USING (drill)
-        WHERE d.student = ? ORDER BY d.at DESC, r.name
+        WHERE d.student = ? AND (NOT ? OR d.note IN (SELECT note FROM note WHERE shared))
+        ORDER BY d.at DESC, r.name
         """,
-        [student],
+        [student, shared_only],
     )
 
 

@@ -41,12 +41,11 @@ def student(reader: Reader, code: str) -> dict[str, Any]:
     return students(reader).row(by_predicate=pl.col("student") == code, named=True)
 
 
-def seasons(reader: Reader) -> list[str]:
-    """Seasons with a measured session in reach, newest first."""
+def seasons(reader: Reader, of: str = "session") -> list[str]:
+    """Seasons with a row of a table in reach, by itself a measured session; newest first."""
     rows = reader.sql(
-        """
-        SELECT season FROM season
-        WHERE season IN (SELECT season FROM session) ORDER BY "from" DESC
+        f"""
+        SELECT season FROM season WHERE season IN (SELECT season FROM {of}) ORDER BY "from" DESC
         """
     )
     return rows["season"].to_list()
@@ -112,7 +111,7 @@ def fault_metrics(reader: Reader, fault: str) -> list[str]:
 
 def drills(reader: Reader) -> pl.DataFrame:
     """Every drill, by its name."""
-    return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name")
+    return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name, drill")
 
 
 def faults_shown(reader: Reader, student: str) -> list[str]:

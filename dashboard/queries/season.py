@@ -1,6 +1,5 @@
 """A season's answers: session means, fitted lines, fault rates, bands and what was done in between."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -151,22 +150,13 @@ def fault_labels(reader: Reader, fault: str, family: str, season: str | None) ->
     )
 
 
-def style(reader: Reader, student: str, family: str, season: str | None) -> str | None:
-    """The student's style by impact, when there were swings enough to tell."""
+def style(reader: Reader, student: str, family: str, season: str | None) -> tuple[str | None, int]:
+    """The student's style by impact and from how many swings; (None, 0) while there are too few to tell."""
     rows = reader.sql(
-        "SELECT style FROM style WHERE student = ? AND club_family = ? AND season = ?",
+        "SELECT style, n FROM style WHERE student = ? AND club_family = ? AND season = ?",
         [student, family, season],
     )
-    return None if rows.is_empty() else str(rows.item(0, 0))
-
-
-def style_swings(reader: Reader, student: str, family: str, season: str | None) -> int:
-    """How many swings the student's style by impact comes from; 0 without a style."""
-    rows = reader.sql(
-        "SELECT n FROM style WHERE student = ? AND club_family = ? AND season = ?",
-        [student, family, season],
-    )
-    return 0 if rows.is_empty() else int(rows.item(0, 0))
+    return (None, 0) if rows.is_empty() else rows.row(0)
 
 
 def bands(
@@ -176,6 +166,7 @@ def bands(
 
     A band for the front-foot style also holds for students without a style yet, as its rule does.
     """
+    whose = person or {"student": None, "level": None}
     rows = reader.sql(
         """
         SELECT DISTINCT ON (metric) metric, lo, hi FROM band
@@ -183,17 +174,6 @@ def bands(
             AND (style IS NULL OR style = coalesce(?, 'front_foot')) AND ("from" IS NULL OR "from" <= ?)
         ORDER BY metric, student IS NULL, level IS NULL, style IS NULL, "from" DESC NULLS LAST
         """,
-        [
-            family,
-            None if person is None else person["student"],
-            None if person is None else person["level"],
-            style_now,
-            reader.today,
-        ],
+        [family, whose["student"], whose["level"], style_now, reader.today],
     )
     return {metric: (lo, hi) for metric, lo, hi in rows.iter_rows()}
-
-
-def band_versions(reader: Reader) -> Sequence[str]:
-    """The versions of the bands in force."""
-    return reader.sql("SELECT DISTINCT version FROM band ORDER BY 1")["version"].to_list()

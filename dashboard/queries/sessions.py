@@ -90,19 +90,6 @@ def ticks(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
     )
 
 
-def shared_drills(reader: Reader, student: str) -> pl.DataFrame:
-    """Drills set and practised that the student may see, newest first, with the drill's own columns."""
-    return reader.sql(
-        """
-        SELECT d.day, d.kind, d.place, d.dose, d.unit, d.pace,
-            r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
-        FROM drill_dose d JOIN drill r USING (drill) JOIN note n USING (note)
-        WHERE d.student = ? AND n.shared ORDER BY d.at DESC, r.name
-        """,
-        [student],
-    )
-
-
 def notes(reader: Reader, student: str) -> pl.DataFrame:
     """Notes, newest first: day, author, kind, about (in words), code, grade, value, unit, text, shared."""
     rows = reader.sql(

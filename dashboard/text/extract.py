@@ -52,7 +52,6 @@ def messages() -> Catalog:
     found = Catalog()
     sources: dict[str, list[tuple[str, Any]]] = {
         "dashboard": [("**.py", of_code), ("**.html", "jinja2")],
-        "models": [(f"**/{name}", of_rules) for name in RULES],
         "warehouse": [(f"**/{name}", of_rules) for name in RULES],
     }
     for folder, methods in sources.items():

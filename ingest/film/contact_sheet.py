@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.film.following import follow_film
-from ingest.film.kept import COLOURS, cut, draw_marks, feet_box
+from ingest.film.kept import COLOURS, cut, draw_marks, feet_box, write
 from ingest.film.pictures import head_of, pictures
 from ingest.film.points import NAMES, name_marks
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks
@@ -55,7 +55,6 @@ def follow(
     """Follow a film's marks and, where wanted, write the contact sheet beside it: FILM.png.
 
     `progress` is called with pictures done, pictures in all (as the head says) and the place in the film.
-
     Without `view`, the one in a session.toml in the same folder is used, else down_line.
 
     Raises
@@ -63,9 +62,11 @@ def follow(
         CallError: the sheet can't be written.
     """
     head = head_of(film, film.name)
-    tracks = follow_film(
-        film, film.name, lambda s: progress(round(s * head.rate), head.pictures, f"{s:.1f} s")
-    )
+
+    def done(seconds: float) -> None:
+        progress(round(seconds * head.rate), head.pictures, f"{seconds:.1f} s")
+
+    tracks = follow_film(film, film.name, done)
     seen_from = view or _stated_view(film.parent / "session.toml") or "down_line"
     order = name_marks(np.nanmean(tracks.steady[:ADDRESS_PICTURES], axis=0), seen_from, handed)
     target = film.with_name(f"{film.name}.png")
@@ -104,7 +105,9 @@ def _drawn(film: Path, tracks: Tracks, order: Sequence[int]) -> NDArray[np.uint8
         if n in wanted:
             marks = (tracks.places[n][list(order)] - box[:2]) * (TILE_PX / box[2])
             tile = draw_marks(cut(picture, box, size), marks, {foot: deque(maxlen=1) for foot in COLOURS})
-            tiles.append(_written(tile, f"{tracks.times_s[n]:.2f} s", (8, size[1] - 10), PAPER, INK))
+            for colour, bold in ((INK, 3), (PAPER, 1)):
+                write(tile, f"{tracks.times_s[n]:.2f} s", (8, size[1] - 10), colour, bold=bold)
+            tiles.append(tile)
     blank = np.full((size[1], TILE_PX, 3), 255, np.uint8)
     tiles += [blank] * (ACROSS * DOWN - len(tiles))
     rows = [np.hstack(tiles[row * ACROSS : (row + 1) * ACROSS]) for row in range(DOWN)]
@@ -122,31 +125,16 @@ def _strip(tracks: Tracks, order: Sequence[int], width: int) -> NDArray[np.uint8
     for height in (0.0, highest):
         at = round(base - height / highest * tall)
         cv2.line(strip, (EDGE_PX, at), (width - EDGE_PX, at), RULE, 1)
-        _written(strip, f"{height:.0f} px", (4, at + 4), INK)
+        write(strip, f"{height:.0f} px", (4, at + 4), INK)
     for k, (foot, risen) in enumerate(heels.items()):
         y = base - risen / highest * tall
-        ends = [
-            (round(float(right)), round(float(up))) if np.isfinite(up) else None
-            for right, up in zip(x, y, strict=True)
-        ]
-        for one, two in pairwise(ends):
-            if one is not None and two is not None:
-                cv2.line(strip, one, two, COLOURS[foot], 2, cv2.LINE_AA)
-        _written(strip, f"{foot} heel", (EDGE_PX + 110 * k, 24), COLOURS[foot])
+        for one, two in pairwise(np.column_stack([x, y])):
+            if np.isfinite([one, two]).all():
+                cv2.line(
+                    strip, one.round().astype(int), two.round().astype(int), COLOURS[foot], 2, cv2.LINE_AA
+                )
+        write(strip, f"{foot} heel", (EDGE_PX + 110 * k, 24), COLOURS[foot])
     for share in np.linspace(0, 1, 6):
         shown = f"{share * tracks.times_s[-1]:.2f} s"
-        _written(strip, shown, (round(EDGE_PX + share * (width - 2 * EDGE_PX)) - 18, STRIP_PX - 14), INK)
+        write(strip, shown, (round(EDGE_PX + share * (width - 2 * EDGE_PX)) - 18, STRIP_PX - 14), INK)
     return strip
-
-
-def _written(
-    picture: NDArray[np.uint8],
-    text: str,
-    at: tuple[int, int],
-    colour: tuple[int, int, int],
-    edge: tuple[int, int, int] | None = None,
-) -> NDArray[np.uint8]:
-    for shade, thick in ((edge, 3), (colour, 1)):
-        if shade is not None:
-            cv2.putText(picture, text, at, cv2.FONT_HERSHEY_SIMPLEX, 0.45, shade, thick, cv2.LINE_AA)
-    return picture

@@ -39,9 +39,7 @@ FLOW_BACK_PX = 1.0  # a flow that does not lead back to where it came from is no
 BY_FLOW = 0.6  # the score of a place by flow alone
 SEEN_LEAST = 0.5  # of the pictures, for each mark
 STANDING_LEAST = 0.8  # of the first still pictures
-NO_TAPE = (
-    "its first pictures show no four marks of one bright colour, as tape on both heels and toes would be"
-)
+NO_TAPE = "its first pictures show no four marks of one bright colour, as tape on heels and toes would be"
 TAPE_IT = (
     "put tape of a colour that nothing else has on both heels and toes, stand still for half a second, film "
     "again and deliver the session again"
@@ -57,12 +55,9 @@ def follow_film(path: Path, name: str, progress: Callable[[float], None] | None 
     left the flow alone holds it, if it leads back within 1 px. Otherwise the mark is lost and searched for,
     1.5 colour pixels farther with every picture.
 
-    Args:
-        path: the film.
-        name: its name, for refusals.
-        progress: is called with the seconds of film that are done.
+    `progress` is called with the seconds of film that are done.
 
-    Raises:
+    Raises
         Refused: it can't be read, shows no tape, or loses a mark for half of the film.
     """
     stream = pictures(path, name)
@@ -80,9 +75,7 @@ def follow_film(path: Path, name: str, progress: Callable[[float], None] | None 
     seen = (scores > 0).mean(axis=0)
     if seen.min() < SEEN_LEAST:
         what = f"a mark is out of sight in {100 * (1 - seen.min()):.0f} % of its pictures"
-        todo = (
-            "keep both feet in the picture and free of the grip, the bag and the ball basket, and film again"
-        )
+        todo = "keep both feet in the picture, free of the grip, the bag and the ball basket, and film again"
         raise refuse("marks_lost", what, todo, file=name)
     tall, wide = first[0].y.shape
     return Tracks(np.array(times), places, scores, np.array(follower.shakes), (wide, tall))
@@ -191,39 +184,32 @@ class _Follower:
 
     def _look(self, picture: Picture, place: FLOATS, reach: float) -> tuple[float, FLOATS]:
         """Colour within `reach` colour pixels about a place of the picture, and its centre in the picture."""
-        near = to_plane(place)
-        tall, wide = picture.cb.shape
-        half = int(reach) + 2
-        left, top = int(near[0]) - half, int(near[1]) - half
-        left, top = max(left, 0), max(top, 0)
-        at = (slice(top, min(top + 2 * half + 1, tall)), slice(left, min(left + 2 * half + 1, wide)))
-        if at[0].stop <= top or at[1].stop <= left:
+        weight, corner = self._colour(picture, place, int(reach) + 2)
+        if not weight.size:
             return 0.0, place
-        weight, offset = weights(picture.cb[at], picture.cr[at], self.colour), np.array([left, top])
-        mass, centred = centre(weight, near - offset, reach)
-        return mass, to_picture(centred + offset)
+        mass, centred = centre(weight, to_plane(place) - corner, reach)
+        return mass, to_picture(centred + corner)
+
+    def _colour(self, picture: Picture, place: FLOATS, half: int) -> tuple[FLOATS, FLOATS]:
+        """How much of each pixel about a place is tape, and that part's corner in the colour plane."""
+        left, top = (max(int(at) - half, 0) for at in to_plane(place))
+        part = (slice(top, top + 2 * half + 1), slice(left, left + 2 * half + 1))
+        return weights(picture.cb[part], picture.cr[part], self.colour), np.array([left, top])
 
     def _search(self, n: int, picture: Picture, taken: list[FLOATS]) -> tuple[FLOATS | None, float]:
         """A patch of the mark's colour and size, nearest to where it was lost.
 
         One that is nearer to where another mark was last is left to that one.
         """
-        near = to_plane(self._place[n])
         half = int(2 * self._size[n] + 3 + 1.5 * self._lost[n])
-        tall, wide = picture.cb.shape
-        left, top = max(int(near[0]) - half, 0), max(int(near[1]) - half, 0)
-        at = (slice(top, min(top + 2 * half + 1, tall)), slice(left, min(left + 2 * half + 1, wide)))
-        weight = weights(picture.cb[at], picture.cr[at], self.colour)
-        near_corner = np.array([left, top])
+        weight, corner = self._colour(picture, self._place[n], half)
         mask = (weight > 0.35).astype(np.uint8)
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+        count, _, stats, middles = cv2.connectedComponentsWithStats(mask, connectivity=4)
         best: tuple[float, FLOATS | None, float] = (math.inf, None, 0.0)
         for k in range(1, count):
             if not 0.4 <= stats[k, cv2.CC_STAT_AREA] / self._mass[n] <= 2.5:
                 continue
-            mass, place = self._look(
-                picture, to_picture(_middle(labels == k) + near_corner), 0.8 * self._size[n] + 1.5
-            )
+            mass, place = self._look(picture, to_picture(middles[k] + corner), 0.8 * self._size[n] + 1.5)
             far = _length(place - self._place[n])
             share, clear = mass / self._mass[n], self._is_own(n, place, taken)
             if clear and ENOUGH <= share <= TOO_MUCH and far < best[0]:
@@ -242,11 +228,6 @@ class _Follower:
 
 def _length(step: FLOATS) -> float:
     return math.hypot(step[0], step[1])
-
-
-def _middle(inside: NDArray[np.bool_]) -> FLOATS:
-    rows, columns = np.nonzero(inside)
-    return np.array([columns.mean(), rows.mean()])
 
 
 def _floor(shape: tuple[int, ...], places: FLOATS, sizes: FLOATS) -> GREY:

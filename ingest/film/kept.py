@@ -22,6 +22,7 @@ from warehouse import filed
 from warehouse.home import sync, write_synced
 
 FLOATS = NDArray[np.float64]
+Colour = tuple[int, int, int]  # blue, green, red
 TICK = Fraction(1, 90_000)
 WIDEST_PX = 960
 ABOVE, BELOW, BESIDE = 0.6, 0.3, 0.4  # of a foot's length in the picture, about all places of the marks
@@ -78,9 +79,22 @@ def cut(picture: Picture, box: tuple[int, int, int, int], size: tuple[int, ...])
     parts = (picture.y[top : top + tall, left : left + wide], picture.cb[halves], picture.cr[halves])
     stacked = np.concatenate([part.ravel() for part in parts]).reshape(tall * 3 // 2, wide)
     drawn = cv2.cvtColor(stacked, cv2.COLOR_YUV2BGR_I420)
-    return np.asarray(
-        drawn if (wide, tall) == size else cv2.resize(drawn, size, interpolation=cv2.INTER_AREA)
-    )
+    if (wide, tall) != size:
+        drawn = cv2.resize(drawn, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(drawn)
+
+
+def write(
+    picture: NDArray[np.uint8],
+    text: str,
+    at: tuple[int, int],
+    colour: Colour,
+    *,
+    size: float = 0.45,
+    bold: int = 1,
+) -> None:
+    """Write a text into a picture, its lower left corner `at` a place."""
+    cv2.putText(picture, text, at, cv2.FONT_HERSHEY_SIMPLEX, size, colour, bold, cv2.LINE_AA)
 
 
 def draw_marks(
@@ -95,9 +109,7 @@ def draw_marks(
         if part == "heel":
             trails[foot].append(place)
             way = np.round(np.array(trails[foot])).astype(np.int32)
-            cv2.polylines(
-                drawn, [way], isClosed=False, color=COLOURS[foot], thickness=2, lineType=cv2.LINE_AA
-            )
+            cv2.polylines(drawn, [way], False, COLOURS[foot], 2, cv2.LINE_AA)  # noqa: FBT003 - OpenCV's own
         at = (round(float(place[0])), round(float(place[1])))
         cv2.circle(drawn, at, 8, PALE, 3, cv2.LINE_AA)
         cv2.circle(drawn, at, 8, COLOURS[foot], 2, cv2.LINE_AA)
@@ -106,9 +118,7 @@ def draw_marks(
         corner = (min(max(beside, 2), drawn.shape[1] - NAME_PX), max(at[1] - 12, 12))
         for aside, down, colour in (*((x, y, DARK) for x in (-1, 1) for y in (-1, 1)), (0, 0, PALE)):
             start = (corner[0] + aside, corner[1] + down)  # a bolder letter would be wider
-            cv2.putText(
-                drawn, f"{foot} {part}", start, cv2.FONT_HERSHEY_SIMPLEX, 0.42, colour, 1, cv2.LINE_AA
-            )
+            write(drawn, f"{foot} {part}", start, colour, size=0.42)
     return drawn
 
 

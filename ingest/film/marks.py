@@ -21,9 +21,7 @@ from ingest.film.tracks import Picture, pairings
 
 FLOATS = NDArray[np.float64]
 STILL_S, FEWEST_PICTURES, MOST_PICTURES = 0.25, 5, 15
-LEAST_FULL = (
-    26.0  # length of a colour that can be tape; grass and skin reach some 30, bright tape 60 and more
-)
+LEAST_FULL = 26.0  # length of a colour that can be tape; grass and skin reach some 30, bright tape 60
 HUES, HUE_HALF = 24, math.radians(20.0)
 LEAST_PATCH, MOST_PATCH = 6, 0.01  # pixels of a colour plane, and share of it
 MOST_CANDIDATES = 8
@@ -89,13 +87,10 @@ def _still(first: Sequence[Picture]) -> tuple[FLOATS, FLOATS]:
     free[int(0.4 * len(free)) :] = 1
     shake = Shake(first[0].y, free)
     shifts = [shake.take(picture.y) / 2 for picture in first]
-    planes = []
-    for name in ("cb", "cr"):
-        aligned = [
-            shifted(getattr(picture, name), -shift) for picture, shift in zip(first, shifts, strict=True)
-        ]
-        planes.append(np.median(aligned, axis=0) - 128.0)
-    return planes[0], planes[1]
+    pairs = list(zip(first, shifts, strict=True))
+    cb = np.median([shifted(picture.cb, -shift) for picture, shift in pairs], axis=0)
+    cr = np.median([shifted(picture.cr, -shift) for picture, shift in pairs], axis=0)
+    return cb - 128.0, cr - 128.0
 
 
 def shifted(plane: NDArray[np.uint8], shift: FLOATS) -> NDArray[np.uint8]:
@@ -174,24 +169,14 @@ def to_plane(place: FLOATS) -> FLOATS:
 def flow(
     before: NDArray[np.uint8], after: NDArray[np.uint8], places: FLOATS, guess: FLOATS
 ) -> tuple[FLOATS, NDArray[np.bool_]]:
-    """Where points of one picture are in another.
+    """Where points (N, 2) px of the picture `before` (H, W) are in `after`, and (N,) whether they were found.
 
-    Args:
-        before: (H, W) brightness of the one, `after` of the other.
-        after: the other.
-        places: (N, 2) px, x and y, in the one.
-        guess: (N, 2) px where to begin looking in the other.
-
-    Returns:
-        (N, 2) px in the other, and (N,) whether the point was found.
+    `guess` (N, 2) px is where to begin looking.
     """
-    start, ahead = (
-        np.ascontiguousarray(some, dtype=np.float32).reshape(-1, 1, 2) for some in (places, guess)
-    )
+    start, ahead = (np.array(some, dtype=np.float32, order="C").reshape(-1, 1, 2) for some in (places, guess))
     how: dict[str, Any] = {"winSize": WINDOW, "maxLevel": LEVELS, "criteria": STEPS}
-    there, good, _ = cv2.calcOpticalFlowPyrLK(
-        before, after, start, ahead.copy(), flags=cv2.OPTFLOW_USE_INITIAL_FLOW, **how
-    )
+    how["flags"] = cv2.OPTFLOW_USE_INITIAL_FLOW
+    there, good, _ = cv2.calcOpticalFlowPyrLK(before, after, start, ahead, **how)
     return there[:, 0].astype(np.float64), good[:, 0] == 1
 
 

@@ -7,9 +7,9 @@ taking the planes as they are spares every conversion.
 
 from collections.abc import Generator
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NamedTuple
 
 import av
 import numpy as np
@@ -36,7 +36,11 @@ def pictures(path: Path, name: str) -> Generator[Picture]:
             if not film.streams.video:
                 raise refuse("unreadable", "it holds no pictures", _UNREADABLE, file=name)
             stream = film.streams.video[0]
-            _check_size(stream.codec_context.width, stream.codec_context.height, name)
+            width, height = stream.codec_context.width, stream.codec_context.height
+            if not LEAST_SIDE <= min(width, height) <= max(width, height) <= MOST_SIDE:
+                sides = f"sides of {LEAST_SIDE} to {MOST_SIDE} px are read"
+                what = f"its picture is {width} × {height} px, but {sides}"
+                raise refuse("unreadable", what, _UNREADABLE, file=name)
             first = last = None
             for count, frame in enumerate(film.decode(stream)):
                 if frame.time is None or (last is not None and frame.time <= last):
@@ -64,8 +68,7 @@ def first_picture(path: Path, name: str) -> Picture:
     raise refuse("unreadable", "no picture can be read from it", _UNREADABLE, file=name)
 
 
-@dataclass(frozen=True)
-class Head:
+class Head(NamedTuple):
     """What a film's head says: pictures a second as it plays, and how many (0: not stated)."""
 
     rate: float
@@ -99,12 +102,6 @@ def taken_by(path: Path) -> datetime | None:
     except (av.error.FFmpegError, ValueError, OverflowError):
         return None
     return taken if taken.year >= FIRST_SET_YEAR else None
-
-
-def _check_size(width: int, height: int, name: str) -> None:
-    if not LEAST_SIDE <= min(width, height) <= max(width, height) <= MOST_SIDE:
-        what = f"its picture is {width} × {height} px, but sides of {LEAST_SIDE} to {MOST_SIDE} px are read"
-        raise refuse("unreadable", what, _UNREADABLE, file=name)
 
 
 def _picture(frame: av.VideoFrame, t_s: float) -> Picture:

@@ -31,17 +31,10 @@ class Named:
 
     def rows(self) -> pl.DataFrame:
         """Rows frame, point, x_px, y_px, score of what was seen."""
-        frames = np.repeat(np.arange(len(self.places)), 4)
-        flat = self.places.reshape(-1, 2)
-        return pl.DataFrame(
-            {
-                "frame": frames,
-                "point": list(NAMES) * len(self.places),
-                "x_px": np.round(flat[:, 0], 2),
-                "y_px": np.round(flat[:, 1], 2),
-                "score": np.round(self.scores.ravel(), 3),
-            }
-        ).filter(pl.col("score") > 0)
+        (x, y), count = np.round(self.places.reshape(-1, 2), 2).T, len(self.places)
+        names = {"frame": np.repeat(np.arange(count), 4), "point": list(NAMES) * count}
+        seen = {"x_px": x, "y_px": y, "score": np.round(self.scores.ravel(), 3)}
+        return pl.DataFrame(names | seen).filter(pl.col("score") > 0)
 
 
 def name_points(tracks: Tracks, fps: float, view: str, handed: str, file: str) -> Named:
@@ -78,14 +71,11 @@ def _regular(at: FLOATS, places: FLOATS, scores: FLOATS) -> tuple[FLOATS, FLOATS
     one, two = places[before], places[after]
     with np.errstate(invalid="ignore"):
         between = one + part[:, None, None] * (two - one)
-    found = np.where((part == 0.0)[:, None, None], one, np.where((part == 1.0)[:, None, None], two, between))
+    found, score = between, np.minimum(scores[before], scores[after])
+    for exactly, side in ((part == 0.0, before), (part == 1.0, after)):
+        found[exactly], score[exactly] = places[side][exactly], scores[side][exactly]
     found[wide] = np.nan
-    least = np.minimum(scores[before], scores[after])
-    score = np.where(
-        (part == 0.0)[:, None], scores[before], np.where((part == 1.0)[:, None], scores[after], least)
-    )
-    score = np.where(np.isfinite(found).all(axis=2), score, 0.0)
-    return found, score
+    return found, np.where(np.isfinite(found).all(axis=2), score, 0.0)
 
 
 def tracks_of_points(points: pl.DataFrame, fps: float, slower: float, size: tuple[int, int]) -> Tracks:
@@ -105,18 +95,13 @@ def write_tracks(tracks: Tracks) -> bytes:
     """Tracks as the text kept with the film: marks by number, as the player's hand may be corrected."""
     count = len(tracks.times_s)
     times, places, scores = _written(tracks)
-    steady = places.reshape(-1, 2)
-    frame = pl.DataFrame(
-        {
-            "picture": np.repeat(np.arange(count), 4),
-            "t_s": np.repeat(times, 4),
-            "mark": np.tile(np.arange(4), count),
-            "x_px": steady[:, 0],
-            "y_px": steady[:, 1],
-            "score": scores.ravel(),
-        },
-        schema=TRACK_COLUMNS,
-    )
+    (x, y), marks = places.reshape(-1, 2).T, np.arange(4)
+    which = {
+        "picture": np.repeat(np.arange(count), 4),
+        "t_s": np.repeat(times, 4),
+        "mark": np.tile(marks, count),
+    }
+    frame = pl.DataFrame(which | {"x_px": x, "y_px": y, "score": scores.ravel()}, schema=TRACK_COLUMNS)
     if tracks.shoe_width_px is not None:
         frame = frame.with_columns(pl.lit(round(tracks.shoe_width_px, 2)).alias(WIDTH_COLUMN))
     text = io.BytesIO()

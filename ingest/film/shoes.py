@@ -46,18 +46,9 @@ def shoe_width_px(
 ) -> float | None:
     """Width of the player's shoes in a film from the front, px to 0.01; None where it can't be measured.
 
-    Args:
-        path: the film.
-        name: its name, for refusals.
-        tracks: where its marks were; of its first pictures.
-        order: which mark is lead heel, lead toe, trail heel, trail toe.
-        width_by_length: of the shoe.
-
+    `order` says which mark is lead heel, lead toe, trail heel, trail toe; `width_by_length` is of the shoe.
     It can't be measured where a shoe has no edge against the floor within some five tapes' widths, where the
     camera is too low for how far the feet are turned, or where both shoes differ by more than 15 %.
-
-    Raises:
-        Refused: no film can be read from it.
     """
     places = np.nanmean(tracks.steady[:ADDRESS_PICTURES], axis=0)[list(order)]
     with closing(pictures(path, name)) as shown:

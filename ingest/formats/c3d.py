@@ -35,7 +35,7 @@ LEAST_SHARE = 0.025  # of the usual total load: under it a foot's centre of pres
 class Recording:
     """One C3D recording as plate rows.
 
-    samples: t_s, lead_n, trail_n, lead_along_pct, trail_along_pct, lead_across_mm, trail_across_mm, cop_x_mm,
+    samples: t_s, lead_n, trail_n, lead_along_pct, lead_across_mm, trail_along_pct, trail_across_mm, cop_x_mm,
     cop_y_mm; null where a foot carries under 10 N or 2.5 % of the usual total load. events: our event names,
     on the clock of t_s. stance_mm: lead heel x, y, lead toe x, y, trail heel x, y, trail toe x, y.
     """
@@ -57,11 +57,7 @@ class C3d(SampleFormat):
     one_swing = True
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one swing's recording.
-
-        Raises
-            Refused: as `read_c3d`, or the student's hand is not known.
-        """
+        """Read one swing's recording."""
         platform = context.device.raw.get("lead_platform") if context.device is not None else None
         header, person, hand = context.header, context.person, context.hand(name)
         lead = platform if isinstance(platform, int) else None
@@ -155,30 +151,21 @@ def read_events(recording: C3dFile) -> dict[str, float]:
         if event is None or not np.isfinite(at):
             continue
         if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:
-            raise refuse(
-                "event_twice",
-                f'the event "{event}" appears twice, at {events[event]:.3f} s and at {at:.3f} s',
-                "keep one of them in the recording",
-                file=recording.file,
-            )
+            what = f'the event "{event}" appears twice, at {events[event]:.3f} s and at {at:.3f} s'
+            raise refuse("event_twice", what, "keep one of them in the recording", file=recording.file)
     return events
 
 
 def _refuse_off_platform(file: str, platform: Platform) -> None:
     """Refuse corners, origin or units under which the usual load would be off the platform."""
-    seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
-    if not len(seen):
-        raise _off_platform(file, platform)
-    local = (np.median(seen, axis=0) - platform.centre_mm) @ platform.axes
-    half = np.abs((platform.corners_mm - platform.centre_mm) @ platform.axes).max(axis=0)
-    if (np.abs(local[:2]) > half[:2] + OFF_PLATFORM_MM).any():
-        raise _off_platform(file, platform)
-
-
-def _off_platform(file: str, platform: Platform) -> Exception:
+    if len(platform.seen):
+        local = (np.median(platform.seen, axis=0) - platform.centre_mm) @ platform.axes
+        half = np.abs((platform.corners_mm - platform.centre_mm) @ platform.axes).max(axis=0)
+        if (np.abs(local[:2]) <= half[:2] + OFF_PLATFORM_MM).all():
+            return
     what = f"the load of platform {platform.number} would be outside its corners"
     todo = "correct its corners, origin or units in the recording program and export again"
-    return refuse("cop_off_platform", what, todo, file=file)
+    raise refuse("cop_off_platform", what, todo, file=file)
 
 
 def _samples(recording: C3dFile, stance: Stance) -> pl.DataFrame:
@@ -196,22 +183,10 @@ def _samples(recording: C3dFile, stance: Stance) -> pl.DataFrame:
         points = stance.on_floor(platform.cop_mm)
         points[~(platform.load_n >= LEAST_SHARE * weight)] = np.nan
         along, across = foot_frame(points, stance.feet_mm[heel], stance.feet_mm[toe])
-        columns[f"{foot}_along_pct"], columns[f"{foot}_across_mm"] = along, across
+        columns |= {f"{foot}_along_pct": along, f"{foot}_across_mm": across}
         seen = np.isfinite(points).all(axis=1)
         moments[seen] += points[seen] * platform.load_n[seen, None]
         loads[seen] += platform.load_n[seen]
     body = np.where(loads[:, None] > 0, moments / loads[:, None], np.nan)
     columns["cop_x_mm"], columns["cop_y_mm"] = body[:, 0], body[:, 1]
-    order = (
-        "t_s",
-        "lead_n",
-        "trail_n",
-        "lead_along_pct",
-        "trail_along_pct",
-        "lead_across_mm",
-        "trail_across_mm",
-        "cop_x_mm",
-        "cop_y_mm",
-    )
-    frame = pl.DataFrame({name: columns[name] for name in order})
-    return frame.with_columns(pl.col(pl.Float64).fill_nan(None))
+    return pl.DataFrame(columns).with_columns(pl.col(pl.Float64).fill_nan(None))

@@ -6,7 +6,6 @@ Golfer's floor: x toward the target, y toward the toes, about the recording's ow
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import permutations
-from typing import TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from ingest.formats.c3d_file import LEAST_LOAD_N, C3dFile, Platform, address_poi
 from ingest.refusals import refuse
 
 Array = NDArray[np.float64]
+Pair = tuple[Platform, Platform]  # lead and trail
 
 FEET = (("lead", "heel"), ("lead", "toe"), ("trail", "heel"), ("trail", "toe"))
 TOE_ON_THE_BALL = 0.85  # heel to toe marker under this part of the foot's length: the marker is on the ball
@@ -97,28 +97,18 @@ def read_stance(
         points = address_points(recording, np.stack(found), address_s)
         if np.isfinite(points).all():
             return _from_markers(recording.file, pairs, points, setup)
-    if not _has_feet(setup.stance_mm):
+    stance = np.asarray(() if setup.stance_mm is None else setup.stance_mm, dtype=float)
+    feet = stance.reshape(2, 2, 2) if stance.size == 2 * len(FEET) else np.zeros((2, 2, 2))
+    if not (np.hypot(*(feet[:, 1] - feet[:, 0]).T) >= LEAST_FOOT_MM).all() or not np.isfinite(feet).all():
         labels = ", ".join(sorted(" ".join(foot) for foot in seen)) or "none"
-        what = (
-            f"there is no foot axis: heel and toe markers of both feet are needed (found: {labels}) "
-            "or a [stance] in session.toml"
-        )
+        needed = f"heel and toe markers of both feet are needed (found: {labels})"
+        what = f"there is no foot axis: {needed} or a [stance] in session.toml"
         todo = "add lead_heel, lead_toe, trail_heel and trail_toe under [stance]"
         raise refuse("no_foot_axis", what, todo, file=recording.file)
-    return _from_stance(recording.file, pairs, np.asarray(setup.stance_mm, dtype=float), setup.lead_side)
+    return _from_stance(recording.file, pairs, stance, setup.lead_side)
 
 
-def _has_feet(stance_mm: Sequence[float] | None) -> TypeGuard[Sequence[float]]:
-    """Whether a stance gives both feet a length."""
-    if stance_mm is None or len(stance_mm) != 2 * len(FEET) or not np.isfinite(stance_mm).all():
-        return False
-    feet = np.asarray(stance_mm, dtype=float).reshape(2, 2, 2)
-    return bool((np.hypot(*(feet[:, 1] - feet[:, 0]).T) >= LEAST_FOOT_MM).all())
-
-
-def _pairs(
-    file: str, platforms: Sequence[Platform], lead_platform: int | None
-) -> list[tuple[Platform, Platform]]:
+def _pairs(file: str, platforms: Sequence[Platform], lead_platform: int | None) -> list[Pair]:
     """Possible (lead, trail) platforms: of more than two, those that carry most; both must carry load."""
     by_load = sorted(platforms, key=lambda platform: -float(np.nanmean(platform.load_n)))
     if lead_platform is not None:
@@ -139,31 +129,23 @@ def _refuse_idle(file: str, chosen: Sequence[Platform]) -> None:
     weight = float(np.nanmedian(sum(platform.load_n for platform in chosen)))
     most = [float(np.nanpercentile(platform.load_n, 95)) for platform in chosen]
     idle = [k for k in (0, 1) if not most[k] >= max(0.05 * weight, 2 * LEAST_LOAD_N)]
+    what = "no platform carries load"
+    if len(idle) == 1:
+        one, other = idle[0], 1 - idle[0]
+        what = f"platform {chosen[one].number} never carries load (at most {most[one]:.0f} N nearly all "
+        what += f"the time) while platform {chosen[other].number} carries {most[other]:.0f} N"
     if idle:
-        what = (
-            f"platform {chosen[idle[0]].number} never carries load (at most {most[idle[0]]:.0f} N nearly all "
-            f"the time) while platform {chosen[1 - idle[0]].number} carries {most[1 - idle[0]]:.0f} N"
-            if len(idle) == 1
-            else "no platform carries load"
-        )
-        what = f"{what}, so the load of each foot is not known"
-        todo = "record with one foot on each platform"
+        what, todo = f"{what}, so the load of each foot is not known", "record with one foot on each platform"
         raise refuse("feet_not_found", what, todo, file=file)
 
 
-def _from_markers(
-    file: str,
-    pairs: Sequence[tuple[Platform, Platform]],
-    points: Array,
-    setup: C3dSetup,
-) -> Stance:
+def _from_markers(file: str, pairs: Sequence[Pair], points: Array, setup: C3dSetup) -> Stance:
     """Stance from the four markers (4, 3): each foot goes with the platform it stands on."""
     lead_mid, trail_mid = points[:2].mean(axis=0), points[2:].mean(axis=0)
 
-    def apart(pair: tuple[Platform, Platform]) -> float:
-        return float(
-            np.hypot.reduce(pair[0].centre_mm - lead_mid) + np.hypot.reduce(pair[1].centre_mm - trail_mid)
-        )
+    def apart(pair: Pair) -> float:
+        ways = (pair[0].centre_mm - lead_mid, pair[1].centre_mm - trail_mid)
+        return sum(float(np.hypot.reduce(way)) for way in ways)
 
     one, other = pairs[0], (pairs[0][1], pairs[0][0])
     lead, trail = min((one, other), key=apart)
@@ -197,9 +179,7 @@ def _target_axis(lead: Platform, toward_lead: Array) -> Array:
     return np.asarray(edges[best] * (1.0 if shares[best] >= 0 else -1.0))
 
 
-def _from_stance(
-    file: str, pairs: Sequence[tuple[Platform, Platform]], stance_mm: Array, lead_side: str
-) -> Stance:
+def _from_stance(file: str, pairs: Sequence[Pair], stance_mm: Array, lead_side: str) -> Stance:
     """Stance from [stance], about the recording's origin, x along the platforms' edges toward the target.
 
     The toes' side follows from the hand: seen from above, a right-hander's toes are to the right of the
@@ -210,8 +190,7 @@ def _from_stance(
     Raises
         Refused: the load is under neither, or both orders of the platforms fit.
     """
-    plain: list[Stance] = []
-    mirrored: list[Stance] = []
+    plain, mirrored = list[Stance](), list[Stance]()
     for lead, trail in pairs:
         x = _target_axis(lead, lead.centre_mm - trail.centre_mm)
         y = np.cross(x, _up(lead)) * (-1.0 if lead_side == "right" else 1.0)
@@ -240,8 +219,7 @@ def _up(platform: Platform) -> Array:
 
 def _toeward(stance: Stance) -> float:
     """How much farther the trail foot's load goes toward the toes than toward the heel, % of its length."""
-    seen = stance.trail.cop_mm[np.isfinite(stance.trail.cop_mm).all(axis=1)]
-    along, _ = foot_frame(stance.on_floor(seen), stance.feet_mm[2], stance.feet_mm[3])
+    along, _ = foot_frame(stance.on_floor(stance.trail.seen), stance.feet_mm[2], stance.feet_mm[3])
     low, middle, high = np.percentile(along, [2, 50, 98])
     return float((high - middle) - (middle - low))
 
@@ -249,10 +227,9 @@ def _toeward(stance: Stance) -> float:
 def _stands(stance: Stance) -> bool:
     """Whether each platform's usual centre of pressure is under its foot."""
     for platform, heel, toe in ((stance.lead, 0, 1), (stance.trail, 2, 3)):
-        seen = platform.cop_mm[np.isfinite(platform.cop_mm).all(axis=1)]
-        if not len(seen):
+        if not len(platform.seen):
             return False
-        middle = stance.on_floor(np.median(seen, axis=0)[None])
+        middle = stance.on_floor(np.median(platform.seen, axis=0)[None])
         along, across = foot_frame(middle, stance.feet_mm[heel], stance.feet_mm[toe])
         low, high = ALONG_WITHIN_PCT
         if not (low <= along[0] <= high and abs(across[0]) <= ACROSS_WITHIN_MM):

@@ -55,9 +55,7 @@ class C3dFile:
     @property
     def point_labels(self) -> list[str]:
         """Names of the markers, in the order of `points`."""
-        return [
-            name for key in ("LABELS", "LABELS2", "LABELS3") for name in self.texts.get(f"POINT.{key}", [])
-        ]
+        return [name for key in ("", "2", "3") for name in self.texts.get(f"POINT.LABELS{key}", [])]
 
     def analog_unit(self, channel: int) -> str:
         """Unit of one channel (from 0), letters only and lower-case; empty when the file names none."""
@@ -82,6 +80,11 @@ class Platform:
     def centre_mm(self) -> Array:
         """Middle of the working surface, (3,)."""
         return np.asarray(self.corners_mm.mean(axis=0))
+
+    @property
+    def seen(self) -> Array:
+        """The centres of pressure that there are, (n, 3) mm."""
+        return np.asarray(self.cop_mm[np.isfinite(self.cop_mm).all(axis=1)])
 
     @property
     def axes(self) -> Array:
@@ -112,7 +115,7 @@ def open_c3d(path: Path) -> C3dFile:
     arrays = {name: np.asarray(array, dtype=float) for name, array in read.items()}
     points, residuals = arrays.pop("points"), arrays.pop("residuals")
     analogs, header_rate = arrays.pop("analogs"), float(arrays.pop("frame_rate"))
-    first_frame, mass = float(arrays.pop("first_frame")), arrays.pop("body_mass", None)
+    first_frame, mass = float(arrays.pop("first_frame")), first_of(arrays, "body_mass")
     count = points.shape[2] if points.shape[1] else frames or 0
     point_rate, analog_rate = _rates(path.name, arrays, header_rate, count, analogs.shape[1])
     unseen = (residuals < 0) | ~np.isfinite(points).all(axis=0) | (points == 0).all(axis=0)
@@ -123,7 +126,7 @@ def open_c3d(path: Path) -> C3dFile:
         point_rate_hz=point_rate,
         analog_rate_hz=analog_rate,
         first_s=first_frame / point_rate,
-        body_mass_kg=_body_mass(mass),
+        body_mass_kg=mass if mass is not None and 10.0 <= mass <= 300.0 else None,
         numbers=arrays,
         texts=texts,
     )
@@ -144,12 +147,16 @@ def check_header(path: Path) -> int | None:
         what = "this is not a C3D file, or its first block is damaged"
         todo = "export the recording again as C3D and deliver it whole"
         raise refuse("not_c3d", what, todo, file=path.name)
-    layout = _layout(data, data[table + 3])
-    if layout is None:
+    processor = data[table + 3]
+    if processor not in SIGN_BYTE:
         raise _damaged(path.name)
-    frames, frame_bytes, start = layout
-    if frames is None:
+    order = ">" if processor == MIPS else "<"
+    points, channels, first, last = struct.unpack_from(order + "4H", data, 2)
+    if last >= ENDLESS or last < first:
         return None
+    start = (struct.unpack_from(order + "H", data, 16)[0] - 1) * BLOCK
+    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2  # a negative scale means floating point
+    frames, frame_bytes = int(last - first + 1), (4 * points + channels) * number_bytes
     whole = (len(data) - start) // frame_bytes if frame_bytes else 0
     if whole < frames:
         what = f"the file ends after {max(whole, 0)} of {frames} frames"
@@ -158,27 +165,13 @@ def check_header(path: Path) -> int | None:
     return frames
 
 
-def _layout(data: bytes, processor: int) -> tuple[int | None, int, int] | None:
-    """Frames (None: too many to say), bytes a frame, first byte of samples; None for no known processor."""
-    if processor not in SIGN_BYTE:
-        return None
-    order = ">" if processor == MIPS else "<"
-    points, channels, first, last = struct.unpack_from(order + "4H", data, 2)
-    start = (struct.unpack_from(order + "H", data, 16)[0] - 1) * BLOCK
-    number_bytes = 4 if data[12 + SIGN_BYTE[processor]] & 0x80 else 2  # a negative scale means floating point
-    frames = None if last >= ENDLESS or last < first else int(last - first + 1)
-    return frames, (4 * points + channels) * number_bytes, start
-
-
 def _read_apart(path: Path) -> dict[str, NDArray[Any]]:
     """Let the library read the file in a process of its own."""
     command = [sys.executable, "-P", str(CHILD), str(path)]
-    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+    how: dict[str, Any] = {"capture_output": True, "env": os.environ | {"OPENBLAS_NUM_THREADS": "1"}}
     try:
         wait_s = READING_S + READING_S_PER_MB * path.stat().st_size / 1e6
-        done = subprocess.run(  # noqa: S603
-            command, capture_output=True, timeout=wait_s, check=True, env=environment
-        )
+        done = subprocess.run(command, timeout=wait_s, check=True, **how)  # noqa: S603
         with np.load(io.BytesIO(done.stdout), allow_pickle=False) as archive:
             return {name: archive[name] for name in archive.files}
     except (subprocess.SubprocessError, ValueError, OSError, zipfile.BadZipFile) as error:
@@ -209,12 +202,6 @@ def first_of(numbers: dict[str, Array], name: str) -> float | None:
     """First value of a numeric parameter; None when it is missing or empty."""
     values = numbers.get(name)
     return float(values.flat[0]) if values is not None and values.size else None
-
-
-def _body_mass(values: Array | None) -> float | None:
-    """A stored body mass in kg, when it can be one."""
-    mass = float(values.flat[0]) if values is not None and values.size else 0.0
-    return mass if 10.0 <= mass <= 300.0 else None
 
 
 def _damaged(file: str) -> Refused:

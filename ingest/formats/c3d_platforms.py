@@ -27,9 +27,8 @@ def read_platforms(recording: C3dFile) -> list[Platform]:
     numbers, file = recording.numbers, recording.file
     used = int(first_of(numbers, "FORCE_PLATFORM.USED") or 0)
     if used < 2:
-        what = (
-            f"the file holds {used} force platform{'' if used == 1 else 's'} but two are needed, one a foot"
-        )
+        has = f"{used} force platform{'' if used == 1 else 's'}"
+        what = f"the file holds {has} but two are needed, one a foot"
         todo = "export the recording with both platforms"
         raise refuse("few_platforms", what, todo, file=file)
     kinds = numbers.get("FORCE_PLATFORM.TYPE", np.zeros(0)).ravel()
@@ -38,16 +37,10 @@ def read_platforms(recording: C3dFile) -> list[Platform]:
     if kinds.size < used or corners.size < 12 * used or origins.size < 3 * used:
         raise _unfit(file, "the types, corners or origins of the platforms are missing")
     per_mm = _length_unit(recording, corners)
+    square, from_middle = corners[: 12 * used].reshape(used, 4, 3), origins[: 3 * used].reshape(used, 3)
     return [
-        _platform(
-            recording,
-            index,
-            int(kinds[index]),
-            corners[12 * index : 12 * index + 12].reshape(4, 3) * per_mm,
-            origins[3 * index : 3 * index + 3] * per_mm,
-            per_mm,
-        )
-        for index in range(used)
+        _platform(recording, k, int(kinds[k]), square[k] * per_mm, from_middle[k] * per_mm, per_mm)
+        for k in range(used)
     ]
 
 
@@ -72,7 +65,7 @@ def _platform(
     unit = recording.analog_unit(channels[3])
     with np.errstate(all="ignore"):  # what comes of damaged samples is refused by the contract of plate rows
         if kind == 1:
-            force, cop = values[:3], values[3:5] * _position_unit(unit, per_mm) - surface[:2, None]
+            force, cop = values[:3], values[3:5] * MM_PER.get(unit, per_mm) - surface[:2, None]
         elif kind == 3:
             force, moment = eight_sensors(values, origin[0], origin[1])
             cop = cop_on_plate(force, moment, surface)
@@ -169,14 +162,8 @@ def _length_unit(recording: C3dFile, corners: Array) -> float:
         return MM_PER[unit]
     if unit:
         raise _unfit(recording.file, f'POINT:UNITS is "{unit}", and mm, cm, m, in and ft are read')
-    return (
-        1.0 if np.nanmax(np.abs(np.diff(corners.reshape(-1, 3)[:4], axis=0))) > MOST_SIDE_MM / 500 else 1000.0
-    )
-
-
-def _position_unit(unit: str, per_mm: float) -> float:
-    """Millimetres in one unit of a type 1 platform's position channels."""
-    return MM_PER.get(unit, per_mm)
+    longest = np.nanmax(np.abs(np.diff(corners.reshape(-1, 3)[:4], axis=0)))
+    return 1.0 if longest > MOST_SIDE_MM / 500 else 1000.0
 
 
 def moment_unit(unit: str, per_mm: float, values: Array) -> float:
@@ -196,6 +183,5 @@ def moment_unit(unit: str, per_mm: float, values: Array) -> float:
 
 
 def _unfit(file: str, what: str) -> Refused:
-    return refuse(
-        "platforms_unfit", what, "correct the platforms in the recording program and export again", file=file
-    )
+    todo = "correct the platforms in the recording program and export again"
+    return refuse("platforms_unfit", what, todo, file=file)

@@ -66,7 +66,6 @@ class ColumnGuess:
     ours: str | None
     unit: str | None
     how: str
-    guessed: bool
     low: float | None = None
     high: float | None = None
     doubt: str | None = None
@@ -109,29 +108,21 @@ def _stated(name: str, sort: str) -> str | None:
     return unit
 
 
-def _sort_of(ours: str) -> str | None:
-    """The sort of unit a column of ours has: load, length or clock."""
-    if ours == "t_s":
-        return "clock"
-    return "load" if ours.endswith("_n") else "length" if ours.endswith(("_pct", "_mm")) else None
-
-
 def guess_column(name: str, values: Array, unit_line: str | None = None) -> ColumnGuess:
     """What one column is, by its name, the file's line of units, and its values; loads wait for `_loads`."""
     ours, known = place_of(name), values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (None, None)
+    found = ColumnGuess(name, ours, None, _BY_NAME, low, high)
     if ours is None:
-        return ColumnGuess(name, None, None, "its name is not one we know", guessed=False, low=low, high=high)
+        return replace(found, how="its name is not one we know")
     if ours == name:
-        return ColumnGuess(
-            name, ours, None, "it has our own name and unit", guessed=False, low=low, high=high
-        )
+        return replace(found, how="it has our own name and unit")
     if ours.endswith("_across_mm"):
         doubt = f'"{name}" is not taken, since nothing shows which way it counts; map it yourself when it '
         doubt += "grows toward the target"
-        return ColumnGuess(name, None, None, "across the foot", guessed=True, low=low, high=high, doubt=doubt)
-    sort = _sort_of(ours)
-    found = ColumnGuess(name, ours, None, _BY_NAME, guessed=True, low=low, high=high)
+        return replace(found, ours=None, how="across the foot", doubt=doubt)
+    sorts = {"_n": "load", "_pct": "length", "_mm": "length", "t_s": "clock"}
+    sort = next((sorts[ending] for ending in sorts if ours.endswith(ending)), None)
     if sort is None or low is None or high is None:
         return found
     for text, where in ((unit_line, "stated under its name"), (name, "stated in its name")):
@@ -145,7 +136,7 @@ def guess_column(name: str, values: Array, unit_line: str | None = None) -> Colu
 
 def _guessed(found: ColumnGuess, unit: str, why: str) -> ColumnGuess:
     """The column with a unit that its values make likely."""
-    return replace(found, unit=unit, how=f"{unit}, guessed: {why}", guessed=True)
+    return replace(found, unit=unit, how=f"{unit}, guessed: {why}")
 
 
 def _undecided(found: ColumnGuess, why: str, units: str) -> ColumnGuess:

@@ -28,12 +28,7 @@ class Film(FilmFormat):
     names = tuple(f"*{ending}" for ending in FILM_ENDINGS)
 
     def read(self, no: int, name: str, context: SessionContext) -> tuple[pl.DataFrame, Filmed, str | None]:
-        """Follow a swing's film, or take its tracks where it was followed before.
-
-        Raises
-            Refused: the film can't be read or followed, is of an earlier day, or the student's hand is not
-                known.
-        """
+        """Follow a swing's film, or take its tracks where it was followed before."""
         from ingest.film.points import name_points  # noqa: PLC0415
         from ingest.film.shoes import shoe_width_px  # noqa: PLC0415
 
@@ -52,11 +47,7 @@ class Film(FilmFormat):
         return named.rows(), film, notice
 
     def keep(self, no: int, name: str, points: pl.DataFrame, context: SessionContext) -> Filmed:
-        """What to keep of a film whose points came in a file of their own.
-
-        Raises
-            Refused: no film can be read from it, or it is of an earlier day.
-        """
+        """What to keep of a film whose points came in a file of their own."""
         from ingest.film.pictures import first_picture, head_of  # noqa: PLC0415
         from ingest.film.points import SAME_RATE, tracks_of_points  # noqa: PLC0415
 

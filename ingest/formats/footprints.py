@@ -207,9 +207,8 @@ def _outline(print_kpa: Floats, marks: Marks, plane: Plane, floor_kpa: float) ->
         first = np.argmax(turned[:, columns] > 0, axis=0)
         covered = covered_part(*(turned[np.minimum(first + k, len(turned) - 1), columns] for k in range(3)))
         ends.append((first + 1.0 - covered) * plane.pitch_mm)
-    return np.column_stack([across, ends[0]]), np.column_stack(
-        [across, len(shown) * plane.pitch_mm - ends[1]]
-    )
+    far = len(shown) * plane.pitch_mm - ends[1]
+    return np.column_stack([across, ends[0]]), np.column_stack([across, far])
 
 
 def covered_part(outer: Floats, second: Floats, third: Floats) -> Floats:
@@ -270,9 +269,8 @@ def fill(pressure: NDArray[np.floating], bad: Marks) -> None:
             for j in (-1, 0, 1)
             if 0 <= row + i < rows and 0 <= col + j < cols and not bad[row + i, col + j]
         }
-        pairs = [
-            np.sqrt(v * sound[-i, -j]) for (i, j), v in sound.items() if (i, j) > (0, 0) and (-i, -j) in sound
-        ]
+        half = [(i, j) for i, j in sound if (i, j) > (0, 0) and (-i, -j) in sound]
+        pairs = [np.sqrt(sound[i, j] * sound[-i, -j]) for i, j in half]
         if pairs:
             pressure[:, row, col] = np.max(pairs, axis=0)
         else:

@@ -27,6 +27,7 @@ from warehouse.errors import Refusal, UnderfootError
 from warehouse.settings import DeviceSettings
 
 Row = dict[str, Any]
+RefusedSwings = dict[int | None, Refusal]  # None: lines without a swing's number
 Kind = TypeVar("Kind", bound="Format")
 
 
@@ -60,8 +61,7 @@ class SessionContext:
     def hand(self, file: str, because: str = "", **place: object) -> str:
         """The hand the student plays with, "right" or "left".
 
-        Raises
-            Refused: people.csv does not say; `because` opens the sentence with why it is needed.
+        Refused where people.csv does not say; `because` opens the sentence with why it is needed.
         """
         if self.person.handed is None:
             what = f"{because}people.csv does not say which hand {self.header.student} plays with"
@@ -70,11 +70,7 @@ class SessionContext:
         return self.person.handed
 
     def clip(self) -> ClipSettings:
-        """The session's `[clip]`.
-
-        Raises
-            Refused: there is a clip, but nothing says its frame rate and scale.
-        """
+        """The session's `[clip]`; refused where nothing says a clip's frame rate and scale."""
         if self.header.clip is None:
             what = "there is a clip but session.toml has no [clip] table"
             todo = "add [clip] with fps, shoe_length_mm and view, and deliver the session again"
@@ -117,18 +113,14 @@ class Explanation:
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
-        columns = [
-            {"column": c.theirs, "ours": c.ours, "unit": c.unit, "how": c.how, "low": c.low, "high": c.high}
-            for c in self.columns
-        ]
-        return {
-            "file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns,
-            "doubts": self.doubts, "device_table": self.table,
-        }  # fmt: skip
+        names = ("ours", "unit", "how", "low", "high")
+        columns = [{"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns]
+        found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
+        return found | {"doubts": self.doubts, "device_table": self.table}
 
 
 class Format(ABC):
-    """One kind of delivered file.
+    """One kind of delivered file. Its `read` and `explain` raise Refused for one that can't be read.
 
     names: patterns of its usual names, in lower case.
     endings: session.toml may name a file of this kind that has another name with one of these endings.
@@ -155,11 +147,7 @@ class Format(ABC):
 
     @abstractmethod
     def explain(self, path: Path, device: str) -> Explanation:
-        """Describe a file without loading it; `device` is the name to use in the proposed device table.
-
-        Raises
-            UnderfootError: the file can't be read, in the words a load would use.
-        """
+        """Describe a file without loading it; `device` is the name to use in the proposed device table."""
 
 
 class SampleFormat(Format):
@@ -169,11 +157,7 @@ class SampleFormat(Format):
 
     @abstractmethod
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one file; `swing_no` is the swing it is, where session.toml says so.
-
-        Raises
-            Refused: it can't be read, or not without something the roster lacks.
-        """
+        """Read one file; `swing_no` is the swing it is, where session.toml says so."""
 
 
 class PointsFormat(Format):
@@ -181,11 +165,7 @@ class PointsFormat(Format):
 
     @abstractmethod
     def read(self, name: str, context: SessionContext) -> pl.DataFrame:
-        """Rows frame, point (lead_heel, …), x_px, y_px, score.
-
-        Raises
-            Refused: it can't be read.
-        """
+        """Rows frame, point (lead_heel, …), x_px, y_px, score."""
 
 
 class PointTableFormat(Format):
@@ -193,11 +173,7 @@ class PointTableFormat(Format):
 
     @abstractmethod
     def read(self, name: str, context: SessionContext) -> tuple[pl.DataFrame, list[Refusal]]:
-        """Rows swing_no, frame, point, x_px, y_px, score of the good swings, and the swings refused.
-
-        Raises
-            Refused: it can't be read, or its columns do not fit.
-        """
+        """Rows swing_no, frame, point, x_px, y_px, score of the good swings, and the swings refused."""
 
 
 class FilmFormat(Format):
@@ -207,33 +183,19 @@ class FilmFormat(Format):
 
     @abstractmethod
     def read(self, no: int, name: str, context: SessionContext) -> tuple[pl.DataFrame, Filmed, str | None]:
-        """Points as `PointsFormat.read` gives them, what to keep of the film, and a notice.
-
-        Raises
-            Refused: it can't be read or followed, or the student's hand is not known.
-        """
+        """Points as `PointsFormat.read` gives them, what to keep of the film, and a notice."""
 
     @abstractmethod
     def keep(self, no: int, name: str, points: pl.DataFrame, context: SessionContext) -> Filmed:
-        """What to keep of a film whose points came in another file.
-
-        Raises
-            Refused: it can't be read.
-        """
+        """What to keep of a film whose points came in another file."""
 
 
 class EventFormat(Format):
     """Times of swing events in a file of their own."""
 
     @abstractmethod
-    def read(
-        self, name: str, context: SessionContext
-    ) -> tuple[list[tuple[int, Event]], dict[int | None, Refusal]]:
-        """Events with their swing's number, and the swings (None: of no number) refused by a broken line.
-
-        Raises
-            Refused: it can't be read, or its columns do not fit.
-        """
+    def read(self, name: str, context: SessionContext) -> tuple[list[tuple[int, Event]], RefusedSwings]:
+        """Events with their swing's number, and the swings refused by a broken line."""
 
 
 class LineFormat(Format):
@@ -243,11 +205,7 @@ class LineFormat(Format):
 
     @abstractmethod
     def read(self, data: bytes, file: str, context: LineContext) -> Lines:
-        """Read one file.
-
-        Raises
-            Refused: it can't be read, or its columns do not fit.
-        """
+        """Rows of `table` (without delivery and loose) by their key, and the lines refused."""
 
     def duplicate(self, row: Row, first: str, file: str) -> Refusal | None:  # noqa: ARG002
         """Refusal of a row whose key came in the file `first` already; None when it is just the same row."""
@@ -264,11 +222,7 @@ class RosterFormat(Format):
 
     @abstractmethod
     def read(self, data: bytes, academy: Academy) -> pl.DataFrame:
-        """Rows ready for the table.
-
-        Raises
-            Refused: it can't be read, or a line breaks a rule; the first is named.
-        """
+        """Rows ready for the table; the first line that breaks a rule refuses the file."""
 
 
 FORMATS: list[Format] = []
@@ -287,11 +241,11 @@ def files_of(kind: type[Kind], names: Iterable[str], named: Collection[str | Non
     """
     found = {}
     for name in names:
-        by_name = next((one for one in formats(kind) if one.recognises(name)), None)
-        if by_name is None and name in named:
-            by_name = next((one for one in formats(kind) if name.lower().endswith(one.endings)), None)
-        if by_name is not None:
-            found[name] = by_name
+        known = [one for one in formats(kind) if one.recognises(name)]
+        if not known and name in named:
+            known = [one for one in formats(kind) if name.lower().endswith(one.endings)]
+        if known:
+            found[name] = known[0]
     return found
 
 
@@ -313,8 +267,7 @@ def is_orphan(name: str) -> bool:
 
 def loose_kind(name: str) -> str | None:
     """What a file outside of any session is, by its name; None: not a delivery of its own."""
-    loose = (one for one in FORMATS if one.loose is not None)
-    return next((one.loose for one in loose if any(fnmatch(name, p) for p in one.names)), None)
+    return next((f.loose for f in FORMATS if f.loose and any(fnmatch(name, p) for p in f.names)), None)
 
 
 def explain(path: Path, device: str = "mine") -> Explanation:
@@ -326,11 +279,9 @@ def explain(path: Path, device: str = "mine") -> Explanation:
     try:
         known = next((one for one in FORMATS if one.recognises(path.name)), None)
         known = known or next((one for one in FORMATS if one.looks_like(path)), None)
-        if known is None:
-            raise UnderfootError(
-                f"{path.name} is of no known format; rename it as the delivery's description says."
-            )
-        return known.explain(path, device)
+        if known is not None:
+            return known.explain(path, device)
     except (pl.exceptions.PolarsError, OSError) as error:
         why = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise UnderfootError(f"{path.name} can't be read ({why}); export it again.") from error
+    raise UnderfootError(f"{path.name} is of no known format; rename it as the delivery's description says.")

@@ -26,23 +26,12 @@ from warehouse.errors import Refused
 MOST_CELLS = 400_000_000  # 20 swings of 5 s at 500 Hz on 80 × 100 sensors; 1.6 GB as we hold them
 MOST_SIDE, LEAST_SIDE = 512, 8
 MOST_FRAMES = 5_000_000
-MOST_SQUEEZED, LARGE_BYTES = (
-    400,
-    64_000_000,
-)  # real frames pack 3 to 100 times smaller; zeros alone 1,000 times
+MOST_SQUEEZED, LARGE_BYTES = 400, 64_000_000  # real frames pack 3 to 100 times smaller; zeros alone 1,000
 PITCH_LOW_MM, PITCH_HIGH_MM = 2.0, 30.0
 _CHUNK_BYTES = 1 << 24
 _ARRAYS = ("pressure", "t_s", "swing_no", "pitch_mm")
 _EXPORT = "export the recording again and deliver the session again"
-_BROKEN_ZIP = (
-    zipfile.BadZipFile,
-    zlib.error,
-    EOFError,
-    NotImplementedError,
-    RuntimeError,
-    OSError,
-    ValueError,
-)
+_BROKEN = (zipfile.BadZipFile, zlib.error, pa.ArrowException, EOFError, RuntimeError, OSError, ValueError)
 
 
 @dataclass(frozen=True)
@@ -61,12 +50,19 @@ def open_frames(path: Path) -> Frames:
     Raises
         Refused: unreadable, an array missing or of the wrong shape or kind, too large, no usable pitch.
     """
-    if path.suffix.lower() == ".npz":
-        arrays = _open_npz(path)
-    elif path.suffix.lower() == ".parquet":
-        arrays = _open_parquet(path)
-    else:
-        raise _refused(path, "unreadable", "frames come as frames.npz or frames.parquet", _EXPORT)
+    kind = path.suffix.lower()
+    try:
+        if kind == ".npz":
+            with zipfile.ZipFile(path) as archive:
+                arrays = {name: _open_member(path, archive, name) for name in reversed(_ARRAYS)}
+        elif kind == ".parquet":
+            with pq.ParquetFile(path) as file:
+                arrays = _read_parquet(path, file)
+        else:
+            raise _refused(path, "unreadable", "frames come as frames.npz or frames.parquet", _EXPORT)
+    except _BROKEN as error:
+        what = "the file is not a whole " + (".npz archive" if kind == ".npz" else "Parquet file")
+        raise _refused(path, "unreadable", what, _EXPORT) from error
     count = len(arrays["pressure"])
     for name in ("t_s", "swing_no"):
         if arrays[name].shape != (count,):
@@ -78,21 +74,16 @@ def open_frames(path: Path) -> Frames:
     if not ((number >= 0) & (number < 2**31)).all() or (number != np.round(number)).any():
         what = "swing_no must hold whole numbers, 0 or more"
         raise _refused(path, "bad_value", what, _EXPORT, "swing_no")
-    return Frames(
-        arrays["pressure"], arrays["t_s"], number.astype(np.int64), _pitch(path, arrays["pitch_mm"])
-    )
-
-
-def _refused(path: Path, reason: str, what: str, todo: str, column: str | None = None) -> Refused:
-    return refuse(reason, what, todo, file=path.name, column=column)
-
-
-def _pitch(path: Path, given: NDArray[Any]) -> float:
+    given = arrays["pitch_mm"]
     pitch = float(given.reshape(-1)[0]) if given.size == 1 else math.nan
     if not PITCH_LOW_MM <= pitch <= PITCH_HIGH_MM:
         what = f"pitch_mm is {pitch:g} but must be one number from {PITCH_LOW_MM:g} to {PITCH_HIGH_MM:g} mm"
         raise _refused(path, "bad_value", what, "give the distance between sensors in mm", "pitch_mm")
-    return pitch
+    return Frames(arrays["pressure"], arrays["t_s"], number.astype(np.int64), pitch)
+
+
+def _refused(path: Path, reason: str, what: str, todo: str, column: str | None = None) -> Refused:
+    return refuse(reason, what, todo, file=path.name, column=column)
 
 
 def _check_size(path: Path, frames: int, rows: int, cols: int) -> None:
@@ -106,14 +97,6 @@ def _check_size(path: Path, frames: int, rows: int, cols: int) -> None:
         raise _refused(path, "too_large", what, "deliver the visit as several sessions", "pressure")
 
 
-def _open_npz(path: Path) -> dict[str, NDArray[Any]]:
-    try:
-        with zipfile.ZipFile(path) as archive:
-            return {name: _open_member(path, archive, name) for name in reversed(_ARRAYS)}
-    except _BROKEN_ZIP as error:
-        raise _refused(path, "unreadable", "the file is not a whole .npz archive", _EXPORT) from error
-
-
 def _open_member(path: Path, archive: zipfile.ZipFile, name: str) -> NDArray[Any]:
     """One array of the archive, after its declared shape has been found sane."""
     members = [info for info in archive.infolist() if info.filename == f"{name}.npy"]
@@ -121,11 +104,14 @@ def _open_member(path: Path, archive: zipfile.ZipFile, name: str) -> NDArray[Any
         what = f"the array {name} {'is missing' if not members else 'appears twice'}"
         raise _refused(path, "missing_column" if not members else "column_twice", what, _EXPORT, name)
     with archive.open(members[0]) as stream:
-        shape, fortran, dtype = _header(stream)
+        version = npy.read_magic(stream)
+        header = {(1, 0): npy.read_array_header_1_0, (2, 0): npy.read_array_header_2_0}.get(version)
+        shape, fortran, dtype = header(stream) if header is not None else ((-1,), False, np.dtype(float))
+        if any(side < 0 for side in shape):
+            raise ValueError(f"array format {version} of shape {shape}")
         if dtype.kind not in "fiu":
-            raise _refused(
-                path, "bad_value", f"{name} holds {dtype} but must hold plain numbers", _EXPORT, name
-            )
+            what = f"{name} holds {dtype} but must hold plain numbers"
+            raise _refused(path, "bad_value", what, _EXPORT, name)
         if name == "pressure":
             if len(shape) != 3:
                 what = f"pressure has shape {shape} but must be frames × rows × cols"
@@ -140,17 +126,6 @@ def _open_member(path: Path, archive: zipfile.ZipFile, name: str) -> NDArray[Any
     return flat.reshape(shape, order="F" if fortran else "C")
 
 
-def _header(stream: IO[bytes]) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
-    version = npy.read_magic(stream)
-    read = {(1, 0): npy.read_array_header_1_0, (2, 0): npy.read_array_header_2_0}.get(version)
-    if read is None:
-        raise ValueError(f"array format {version}")
-    shape, fortran, dtype = read(stream)
-    if any(side < 0 for side in shape):
-        raise ValueError(f"shape {shape}")
-    return tuple(shape), bool(fortran), dtype
-
-
 def _numbers(stream: IO[bytes], count: int, dtype: np.dtype[Any], ours: np.dtype[Any]) -> NDArray[Any]:
     """`count` numbers of the stream as our type, chunk by chunk: twice the memory is never held."""
     flat = np.empty(count, dtype=ours)
@@ -161,14 +136,6 @@ def _numbers(stream: IO[bytes], count: int, dtype: np.dtype[Any], ours: np.dtype
         with np.errstate(over="ignore"):  # a number too large for us turns infinite and is refused as absurd
             flat[start : start + wanted] = np.frombuffer(chunk, dtype=dtype, count=wanted)
     return flat
-
-
-def _open_parquet(path: Path) -> dict[str, NDArray[Any]]:
-    try:
-        with pq.ParquetFile(path) as file:
-            return _read_parquet(path, file)
-    except (pa.ArrowException, OSError, ValueError) as error:
-        raise _refused(path, "unreadable", "the file is not a whole Parquet file", _EXPORT) from error
 
 
 def _parquet_layout(path: Path, file: Any) -> tuple[int, int, float]:
@@ -190,7 +157,10 @@ def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
     rows, cols, pitch = _parquet_layout(path, file)
     frames, cells = file.metadata.num_rows, rows * cols
     _check_size(path, frames, rows, cols)
-    if _values(file) != frames * cells:
+    groups = (file.metadata.row_group(k) for k in range(file.metadata.num_row_groups))
+    chunks = (group.column(k) for group in groups for k in range(group.num_columns))
+    stated = sum(chunk.num_values for chunk in chunks if chunk.path_in_schema.split(".")[0] == "pressure")
+    if stated != frames * cells:
         what = f"pressure does not hold {cells} numbers in every row ({rows} rows × {cols} cols)"
         raise _refused(path, "bad_shape", what, _EXPORT, "pressure")
     pressure = np.empty((frames, cells), dtype=np.float32)
@@ -224,13 +194,6 @@ def _noted(path: Path, file: Any, key: str) -> float:
         what = f"{key} is missing or no number in the file's metadata"
         raise _refused(path, "missing_column", what, "write rows, cols and pitch_mm there", key)
     return number
-
-
-def _values(file: Any) -> int:
-    """How many pressure numbers the file says it holds."""
-    groups = (file.metadata.row_group(k) for k in range(file.metadata.num_row_groups))
-    chunks = (group.column(k) for group in groups for k in range(group.num_columns))
-    return sum(chunk.num_values for chunk in chunks if chunk.path_in_schema.split(".")[0] == "pressure")
 
 
 def _plain(column: Any) -> NDArray[Any]:

@@ -3,6 +3,11 @@
 Pressure comes turned: x toward the target, y toward the toes. load = Σ p · pitch² (1 kPa · 1 mm² = 10⁻³ N)
 over a foot's sensors; its centre of pressure is Σ p·x / Σ p, Σ p·y / Σ p, read along and across the foot's
 own axis.
+
+The stance of a swing is found in short bins of frames, (bins, rows, cols) in kPa, which quiets the sensors'
+noise. The address print of a foot is taken from the bins in which it has not moved yet; a foot that only
+rolls up onto its toes keeps that print's axis and length, a foot whose whole print turns is followed with its
+length kept.
 """
 
 from dataclasses import dataclass
@@ -10,17 +15,59 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy import ndimage
 
-from ingest.formats.footprints import Marks, Plane, dead_inside, fill, loaded
-from ingest.formats.stances import Standing, find_side, find_stance
+from ingest.formats.footprints import (
+    Foot,
+    Marks,
+    Plane,
+    dead_inside,
+    fill,
+    loaded,
+    measure,
+    noise_floor,
+    split,
+)
+from ingest.formats.grid_file import Frames
 
 BIN_S = 0.04
 NO_PLACE_SHARE = 0.02  # of the swing's high total load: a foot this light has no centre of pressure
 SATURATED_FRAMES, SATURATED_SENSORS = 3, 2
 N_PER_KPA_MM2 = 1e-3
+FIRST_PART = 0.4  # of the swing: address and backswing, in which feet stand
+BUSY_SHARE = 0.3  # of the highest total: below, nobody stands on the grid yet, or any more
+STAYS_SHARE = 0.04  # of a foot's load may be outside its address print before it counts as moved
+OUTSIDE_MM = 12.0
+LIGHT_SHARE = 0.08  # of the swing's usual total: a lighter foot's print does not show where it is
+SAME_LENGTH = 0.08  # a turned whole print is as long as the address print, within this share
+LEAST_TURN, LEAST_SHIFT_MM = np.radians(4.0), 10.0
+# A sole that ends in its outermost sensors loads them less than the next ones, and along a short way only.
+CUT_OFF_RATIO, CUT_OFF_PART = 0.7, 0.45
 
 Pressure = NDArray[np.float32]
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One foot of a swing: its address print, the sensors it may load, and its pose bin by bin.
+
+    `heel` (bins, 2) mm and `angle` (bins,) rad follow a turning foot; `moved` (bins,) marks where they differ
+    from the address.
+    """
+
+    foot: Foot
+    region: Marks
+    heel: Array
+    angle: Array
+    moved: NDArray[np.bool_]
+
+    def pose(self, k: int) -> Foot:
+        """The foot as it is in bin k."""
+        x, y = float(self.heel[k, 0]), float(self.heel[k, 1])
+        reach_x, reach_y = np.sin(self.angle[k]), np.cos(self.angle[k])
+        length = self.foot.length_mm
+        return Foot((x, y), (x + length * float(reach_x), y + length * float(reach_y)))
 
 
 @dataclass(frozen=True)
@@ -52,16 +99,10 @@ class FootSamples:
 class Recording:
     """A session's frames; `dead` and `stuck` mark bad sensors (rows × cols, as turned)."""
 
-    def __init__(
-        self,
-        pressure: Pressure,
-        t_s: Array,
-        swing_no: NDArray[np.int64],
-        pitch_mm: float,
-        kept: NDArray[np.int64],
-    ) -> None:
-        self.pressure, self.t_s = pressure, t_s
-        self.plane = Plane(pressure.shape[1], pressure.shape[2], pitch_mm)
+    def __init__(self, frames: Frames, kept: NDArray[np.int64]) -> None:
+        pressure, swing_no = frames.pressure, frames.swing_no
+        self.pressure, self.t_s = pressure, frames.t_s
+        self.plane = Plane(pressure.shape[1], pressure.shape[2], frames.pitch_mm)
         whole = pressure if len(kept) == len(pressure) else pressure[kept]
         low, self.high = whole.min(axis=0), whole.max(axis=0)
         self.stuck: Marks = (low == self.high) & (low != 0) & bool((low != self.high).any())
@@ -76,7 +117,8 @@ class Recording:
         counts = np.diff(np.append(starts, len(rows)))
         bins = sums / counts[:, None, None]
         fill(bins, self.stuck)
-        return SwingFrames(rows, size, bins, find_side(bins, self.plane))
+        union = bins.max(axis=0)
+        return SwingFrames(rows, size, bins, split(union, loaded(union, self.plane), self.plane))
 
     def _of(self, rows: NDArray[np.int64]) -> Pressure:
         """Frames of a swing; a view where its rows are consecutive in the file."""
@@ -110,9 +152,8 @@ class Recording:
         outside = ~(stance[0].region | stance[1].region | self.dead | self.stuck)
         hum = float(np.median(swing.bins[:, outside].mean(axis=0))) if outside.any() else 0.0
         lead, trail = (self._foot(flat, swing, standing, hum) for standing in stance)
-        return self._frame(swing_no, swing, lead, trail), [
-            end for standing in stance for end in (*standing.foot.heel, *standing.foot.toe)
-        ]
+        ends = [end for standing in stance for end in (*standing.foot.heel, *standing.foot.toe)]
+        return self._frame(swing_no, swing, lead, trail), ends
 
     def _foot(self, flat: Pressure, swing: SwingFrames, standing: Standing, hum_kpa: float) -> FootSamples:
         """Loads and centre of pressure by one product of frames × sensors with sensors × weights."""
@@ -153,22 +194,13 @@ class Recording:
         total = lead.load + trail.load
         with np.errstate(divide="ignore", invalid="ignore"):
             for axis, a, b in (("x", lead.x, trail.x), ("y", lead.y, trail.y)):
-                mean = (
-                    np.where(lead.load > 0, a * lead.load, 0) + np.where(trail.load > 0, b * trail.load, 0)
-                ) / total
+                moments = [np.where(f.load > 0, at * f.load, 0) for at, f in ((a, lead), (b, trail))]
+                mean = (moments[0] + moments[1]) / total
                 columns[f"cop_{axis}_mm"] = np.where(total < NO_PLACE_SHARE * usual, np.nan, mean)
-        frame = pl.DataFrame(
-            {
-                "swing_no": np.full(len(total), swing_no, dtype=np.int64),
-                "t_s": self.t_s[swing.rows],
-                "lead_n": lead.load,
-                "trail_n": trail.load,
-                "lead_heel_n": lead.heel,
-                "trail_heel_n": trail.heel,
-                **columns,
-            }
-        )
-        return frame.with_columns(pl.col(pl.Float64).fill_nan(None))
+        columns |= {"swing_no": np.full(len(total), swing_no, dtype=np.int64), "t_s": self.t_s[swing.rows]}
+        columns |= {"lead_n": lead.load, "trail_n": trail.load}
+        columns |= {"lead_heel_n": lead.heel, "trail_heel_n": trail.heel}
+        return pl.DataFrame(columns).with_columns(pl.col(pl.Float64).fill_nan(None))
 
     def saturated(self, swing_no: int) -> bool:
         """Whether two sensors or more stayed at the session's very highest pressure, frame after frame."""
@@ -193,3 +225,90 @@ def hum_of(mean_kpa: Array, hum_kpa: float) -> Array:
         return np.zeros_like(mean_kpa)
     excess: Array = hum_kpa * np.minimum(np.exp(-0.93 * (mean_kpa - hum_kpa) / hum_kpa), 1.5)
     return excess
+
+
+def find_stance(bins: Array, side: Marks, plane: Plane) -> tuple[Standing, Standing] | None:
+    """Lead and trail foot of a swing; None without two whole feet.
+
+    bins: (bins, rows, cols) kPa, means of some 40 ms each; side: `find_side` of them. Each foot may load the
+    sensors within 8 mm of its own print that are nearer to it than to the other's. Feet are measured on the
+    peak print of the first 40 % of the busy bins, and only from bins in which at most 4 % of the foot's load
+    is outside its address print.
+    """
+    union = bins.max(axis=0)
+    marks = loaded(union, plane)
+    both = (marks & side, marks & ~side)
+    floor = noise_floor(union)
+    wide = [ndimage.binary_dilation(m, np.ones((3, 3), dtype=bool), plane.steps(8.0)) for m in both]
+    total = bins[:, wide[0] | wide[1]].sum(axis=1)
+    busy = total > BUSY_SHARE * total.max()
+    usual = float(np.median(total[busy]))
+    first = bins[busy][: max(3, round(FIRST_PART * np.count_nonzero(busy)))].max(axis=0)
+    found = []
+    for own, other, reach in zip(both, both[::-1], wide, strict=True):
+        to_own, to_other = (ndimage.distance_transform_edt(~print_) for print_ in (own, other))
+        region = reach & ~other & (to_own < to_other)  # so that no sensor is counted twice
+        standing = _standing(bins, first, own, region, plane, floor, usual)
+        if standing is None or _cut_off(union, own, standing.foot, plane):
+            return None
+        found.append(standing)
+    return found[0], found[1]
+
+
+def _standing(
+    bins: Array, first: Array, own: Marks, region: Marks, plane: Plane, floor: float, usual: float
+) -> Standing | None:
+    """One foot of a swing; `first` is the peak print of the swing's first part, in which feet stand."""
+    level = 0.04 * float(np.quantile(first[own], 0.9))
+    base = own & (first > max(level, floor))
+    near = ndimage.binary_dilation(base, np.ones((3, 3), dtype=bool), plane.steps(OUTSIDE_MM))
+    seen = np.where(bins > floor, bins, 0.0)
+    load = seen[:, region].sum(axis=1)
+    outside = seen[:, region & ~near].sum(axis=1)
+    heavy = load > LIGHT_SHARE * usual
+    stays = outside <= STAYS_SHARE * load
+    if not (heavy & stays).any():
+        return None
+    address = bins[heavy & stays].max(axis=0)
+    foot = measure(address, own & near & (address > max(level, floor)), plane, floor)
+    if foot is None:
+        return None
+    heel, angle, moved = _follow(bins, region, foot, heavy & ~stays, plane, floor)
+    return Standing(foot, region, heel, angle, moved)
+
+
+def _follow(
+    bins: Array, region: Marks, foot: Foot, away: NDArray[np.bool_], plane: Plane, floor: float
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Heel, angle and moved mark of each bin: whole prints away from the address print are measured anew.
+
+    A bin away from it without a whole print (only the toes, say) keeps the pose before it.
+    """
+    heel = np.tile(np.asarray(foot.heel), (len(bins), 1))
+    angle = np.full(len(bins), foot.angle)
+    moved = np.zeros(len(bins), dtype=np.bool_)
+    for k in np.flatnonzero(away):
+        print_kpa = bins[k]
+        marks = region & (print_kpa > max(0.04 * float(np.quantile(print_kpa[region], 0.9)), floor))
+        now = measure(print_kpa, marks, plane, floor)
+        if now is not None and abs(now.length_mm / foot.length_mm - 1.0) <= SAME_LENGTH:
+            shift = np.hypot(now.heel[0] - foot.heel[0], now.heel[1] - foot.heel[1])
+            if abs(now.angle - foot.angle) >= LEAST_TURN or shift >= LEAST_SHIFT_MM:
+                heel[k], angle[k], moved[k] = now.heel, now.angle, True
+        elif k > 0:
+            heel[k], angle[k], moved[k] = heel[k - 1], angle[k - 1], moved[k - 1]
+    return heel, angle, moved
+
+
+def _cut_off(union: Array, own: Marks, foot: Foot, plane: Plane) -> bool:
+    """Whether the foot runs over the edge of the grid, where part of its load is not seen."""
+    end = len(union) * plane.pitch_mm
+    if foot.heel[1] < 0.02 * plane.pitch_mm or foot.toe[1] > end - 0.02 * plane.pitch_mm:
+        return True
+    most = CUT_OFF_PART * foot.length_mm / plane.pitch_mm
+    for edge, inner in ((0, 1), (-1, -2)):
+        on_edge = own[:, edge] & own[:, inner]
+        firm = union[on_edge, edge].sum() > CUT_OFF_RATIO * union[on_edge, inner].sum()
+        if on_edge.sum() > most or (on_edge.sum() >= 3 and firm):
+            return True
+    return False

@@ -24,7 +24,6 @@ from numpy.typing import NDArray
 from ingest.formats.format import Explanation, PointsFormat, SessionContext
 from ingest.refusals import refuse
 from ingest.session_file import foot_of
-from warehouse.vocabulary import POINTS
 
 FLOATS = NDArray[np.float64]
 BODY, FEET = 17, 6
@@ -44,11 +43,7 @@ class Keypoints(PointsFormat):
         return path.suffix.lower() == ".json"
 
     def read(self, name: str, context: SessionContext) -> pl.DataFrame:
-        """Rows of one swing's file; left and right become lead and trail by the hand.
-
-        Raises
-            Refused: as `read_keypoints`, or the student's hand is not known.
-        """
+        """Rows of one swing's file; left and right become lead and trail by the hand."""
         rows = read_keypoints(context.held[name], name)
         return rows.with_columns(named_points(rows, context, name))
 
@@ -73,12 +68,8 @@ def named_points(strings: pl.DataFrame, context: SessionContext, file: str) -> p
     if not points.str.contains("^(left|right)_").any():
         return points
     handed = context.hand(file, "left and right feet are given but ", line=1, column="point")
-    names: Mapping[str, str] = {
-        f"{side}_{part}": f"{foot_of(side, handed)}_{part}"
-        for side in ("left", "right")
-        for part in ("heel", "toe")
-    } | {point: point for point in POINTS}
-    return points.replace(names).alias("point")
+    places = [(side, part) for side in SIDES for part in ("heel", "toe")]
+    return points.replace({f"{side}_{part}": f"{foot_of(side, handed)}_{part}" for side, part in places})
 
 
 def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
@@ -91,9 +82,14 @@ def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
         document = json.loads(data.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise _refused(file, "this is not readable JSON") from error
-    notes, images = (document, []) if isinstance(document, list) else _parts(document, file)
-    if not notes or not all(isinstance(note, dict) and _whole(note.get("image_id")) for note in notes):
+    parts = {"annotations": document} if isinstance(document, list) else document
+    notes, images = (
+        (parts.get("annotations"), parts.get("images", [])) if isinstance(parts, dict) else ([], [])
+    )
+    lists = isinstance(notes, list) and isinstance(images, list)
+    if not lists or not notes or not all(isinstance(n, dict) and _whole(n.get("image_id")) for n in notes):
         raise _refused(file, "it holds no list of annotations, each with its image_id")
+    images = [image for image in images if isinstance(image, dict) and _whole(image.get("id"))]
     frame_of = _frames(images, [note["image_id"] for note in notes])
     found: dict[int, list[FLOATS]] = {}
     for note in notes:
@@ -110,14 +106,6 @@ def read_keypoints(data: bytes, file: str) -> pl.DataFrame:
 def _refused(file: str, what: str) -> Exception:
     todo = "export it as COCO-WholeBody keypoints with the six foot points, or as clip.csv, and deliver again"
     return refuse("unreadable", what, todo, file=file)
-
-
-def _parts(document: Any, file: str) -> tuple[list[Any], list[Any]]:
-    notes = document.get("annotations") if isinstance(document, dict) else None
-    images = document.get("images", []) if isinstance(document, dict) else []
-    if not isinstance(notes, list) or not isinstance(images, list):
-        raise _refused(file, "it holds no list of annotations, each with its image_id")
-    return notes, [image for image in images if isinstance(image, dict) and _whole(image.get("id"))]
 
 
 def _whole(value: Any) -> bool:

@@ -8,22 +8,18 @@ from zoneinfo import ZoneInfo
 
 from ingest.academy import day_of
 from ingest.formats.format import LineContext, LineFormat, Lines
-from ingest.refusals import in_words, refusal, refuse, shown
-from ingest.session_file import SessionHeader
-from ingest.tables import Table, TableFormat, read_table
+from ingest.formats.tables import Problem, TableFormat, read_table
+from ingest.refusals import refuse, shown
 from warehouse.contracts.deliveries import NoteLine
-from warehouse.errors import Refusal
 from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
-_AGAIN = "correct the line and deliver it again"
 _KEYS = (
     "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
     "unit", "pace", "place", "text", "shared",
 )  # fmt: skip
 
 Line = dict[str, Any]
-Problem = tuple[str, str, str]  # reason, what, column
 
 
 class Notes(TableFormat, LineFormat):
@@ -35,25 +31,28 @@ class Notes(TableFormat, LineFormat):
     table = "academy.note"
 
     def looks_like(self, path: Path) -> bool:
-        """JSON lines are notes."""
-        return path.suffix.lower() == ".jsonl" or super().looks_like(path)
+        """JSON lines with a note's columns, or a table of them."""
+        if path.suffix.lower() != ".jsonl":
+            return super().looks_like(path)
+        with path.open("rb") as file:
+            first = file.readline(10_000)
+        return b'"at"' in first and b'"kind"' in first
 
     def read(self, data: bytes, file: str, context: LineContext) -> Lines:
-        """Rows of academy.note (without delivery and loose) by their key, and the lines refused.
-
-        Raises
-            Refused: the file can't be read, is far too long, or its columns do not fit.
-        """
+        """Rows of academy.note (without delivery and loose) by their key, and the lines refused."""
         lines = data.count(b"\n")
         if lines > MOST_LINES:
             what = f"there are {lines:,} lines but a notes file may have {MOST_LINES:,}"
             raise refuse("too_large", what, "deliver it in several files", file=file)
-        zone = context.academy.settings.zone
-        table = read_table(data, file, NoteLine, zone, todo="add it")
-        rules = _Rules(context)
+        zone, header = context.academy.settings.zone, context.header
+        table = read_table(data, file, NoteLine, zone)
+        rules, bad = _Rules(context), table.problems
+        sessions = table.frame["session"]
+        refused = [
+            table.refuse_line(row, problem, header.session if header else sessions[row])
+            for row, problem in bad.items()
+        ]
         kept: dict[str, Line] = {}
-        refused = _broken(table, context.header)
-        bad = {f.index for f in table.broken}
         for row, line in enumerate(table.frame.iter_rows(named=True)):
             if row in bad:
                 continue
@@ -62,26 +61,8 @@ class Notes(TableFormat, LineFormat):
                 found = _row(line, zone)
                 kept.setdefault(found["note"], found)
             else:
-                reason, what, column = problem
-                place = {"session": line["session"], "file": file, "line": table.lines[row], "column": column}
-                refused.append(refusal(reason, what, _AGAIN, **place))
+                refused.append(table.refuse_line(row, problem, line["session"]))
         return Lines(kept, refused)
-
-
-def _broken(table: Table, header: SessionHeader | None) -> list[Refusal]:
-    first = {f.index: f for f in reversed(table.broken)}
-    return [
-        refusal(
-            f.reason,
-            in_words(f, f.column),
-            _AGAIN,
-            session=header.session if header else table.frame["session"][row],
-            file=table.file,
-            line=table.lines[row],
-            column=f.column,
-        )
-        for row, f in sorted((r, f) for r, f in first.items() if r is not None)
-    ]
 
 
 class _Rules:
@@ -91,32 +72,23 @@ class _Rules:
         self.context, self.academy, self.header = context, context.academy, context.header
 
     def check(self, line: Line) -> Problem | None:
-        return (
-            self._whose(line)
-            or self._author(line)
-            or self._swing(line)
-            or self._kind(line)
-            or self._lot(line)
-        )
+        rules = (self._whose, self._author, self._swing, self._kind, self._lot)
+        return next((problem for rule in rules if (problem := rule(line)) is not None), None)
 
     def _whose(self, line: Line) -> Problem | None:
+        owner: str | None = None
         if self.header is not None:
             if line["session"] not in (None, self.header.session):
                 return "unknown_session", f"the line is about another session, {line['session']}", "session"
             line["session"] = self.header.session
-            owner: str | None = self.header.student
+            owner = self.header.student
         elif line["session"] is not None:
             owner = self.context.session_student(line["session"])
             if owner is None:
                 return "unknown_session", f"there is no session {line['session']} in the warehouse", "session"
-        else:
-            owner = None
         if owner is not None and line["student"] not in (None, owner):
-            return (
-                "unknown_person",
-                f"session {line['session']} is {owner}'s, not {line['student']}'s",
-                "student",
-            )
+            what = f"session {line['session']} is {owner}'s, not {line['student']}'s"
+            return "unknown_person", what, "student"
         line["student"] = line["student"] or owner
         if line["student"] is None:
             return "empty_value", "the line names neither a session nor a student", "student"
@@ -141,34 +113,24 @@ class _Rules:
 
     def _kind(self, line: Line) -> Problem | None:
         rule = {
-            "saw": self._saw,
-            "drill": self._dose,
-            "practice": self._dose,
-            "steadiness": _steadiness,
-            "target": self._target,
-            "plan": _text,
-            "discomfort": _code,
-            "discomfort_over": _code,
-            "talked": _code,
-        }[line["kind"]]
+            "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
+            "target": self._target, "plan": _text,
+        }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults:
             return "unknown_value", f"{shown(line['code'])} is not a fault code", "code"
         if line["grade"] not in (1, 2, 3):
-            return "out_of_range", f"grade is {shown(_text_of(line['grade']))} but must be 1 to 3", "grade"
+            return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 to 3", "grade"
         return None
 
     def _dose(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.drills:
             return "unknown_drill", f"drill {shown(line['code'])} is not in drills.csv", "code"
         if line["value"] is not None and not 0 < line["value"] <= 10_000:
-            return (
-                "out_of_range",
-                f"value is {line['value']:g} but must be a count of reps or minutes",
-                "value",
-            )
+            what = f"value is {line['value']:g} but must be a count of reps or minutes"
+            return "out_of_range", what, "value"
         line["unit"] = line["unit"] or "reps"
         if line["unit"] not in DOSE_UNITS:
             return "unknown_value", f"unit is {shown(line['unit'])} but must be reps or minutes", "unit"
@@ -205,7 +167,7 @@ def _steadiness(line: Line) -> Problem | None:
     if line["code"] not in DIRECTIONS:
         return "unknown_value", f"code is {shown(line['code'])} but must be {', '.join(DIRECTIONS)}", "code"
     if line["grade"] not in (0, 1):
-        what = f"grade is {shown(_text_of(line['grade']))} but must be 0 (held) or 1 (lost)"
+        what = f"grade is {shown(line['grade'])} but must be 0 (held) or 1 (lost)"
         return "out_of_range", what, "grade"
     line["unit"] = (line["unit"] or "open").lower().removeprefix("eyes").strip()
     if line["unit"] not in EYES:
@@ -219,10 +181,6 @@ def _text(line: Line) -> Problem | None:
 
 def _code(line: Line) -> Problem | None:
     return None if line["code"] else ("empty_value", f"a {line['kind']} line needs a code", "code")
-
-
-def _text_of(value: object) -> str | None:
-    return None if value is None else str(value)
 
 
 def _row(line: Line, zone: ZoneInfo) -> Line:

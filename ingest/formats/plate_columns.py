@@ -39,15 +39,9 @@ class Recipe:
         """The recipe by which a load reads a file."""
         header, person = context.header, context.person
         return cls(
-            file,
-            context.device,
-            person.handed,
-            person.foot_length_mm,
-            header.body_mass_kg,
-            one_swing,
-            header.session,
-            header.student,
-        )
+            file, context.device, person.handed, person.foot_length_mm, header.body_mass_kg, one_swing,
+            header.session, header.student,
+        )  # fmt: skip
 
     @property
     def _table(self) -> str:

@@ -60,11 +60,7 @@ class PlateTable(SampleFormat):
         return path.suffix.lower() not in (".toml", ".json")
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one plate file; a file of one swing needs no column that numbers it.
-
-        Raises
-            Refused: the file can't be read or its columns do not fit.
-        """
+        """Read one plate file; a file of one swing needs no column that numbers it."""
         table = _open(name, context.held[name], context.header.session)
         sources = _sources(table, Recipe.of_session(name, context, one_swing=swing_no is not None))
         found = _read(table, sources, context.header.session)
@@ -117,10 +113,8 @@ def _sources(table: _Table, recipe: Recipe) -> dict[str, Source]:
         line = table.text.header_line() if table.text is not None else 1
         if refused.refusal.reason != "missing_column" or line == 1:
             raise
-        what, todo = _low_header(line)
-        raise refuse(
-            "missing_column", what, todo, session=recipe.session, file=table.file, line=line
-        ) from refused
+        (what, todo), place = _low_header(line), {"session": recipe.session, "file": table.file}
+        raise refuse("missing_column", what, todo, line=line, **place) from refused
 
 
 def _low_header(line: int) -> tuple[str, str]:
@@ -148,9 +142,8 @@ def _read(table: _Table, sources: dict[str, Source], session: str | None) -> Sam
 def _numbered(found: SampleFile, swing_no: int) -> SampleFile:
     """Samples of a file without swing numbers, as those of one swing."""
     columns = {"swing_no": np.full(len(found.lines), float(swing_no)), **found.columns}
-    return replace(
-        found, columns=columns, sources=found.sources | {"swing_no": Source("swing_no", "swing_no")}
-    )
+    sources = found.sources | {"swing_no": Source("swing_no", "swing_no")}
+    return replace(found, columns=columns, sources=sources)
 
 
 def _csv(text: Text, wanted: Sequence[str]) -> Cells:
@@ -176,9 +169,7 @@ def _numbers(strings: pl.DataFrame, *, decimal_comma: bool) -> tuple[pl.DataFram
         cells = strings[name].str.replace(",", ".", literal=True) if decimal_comma else strings[name]
         cast = cells.cast(pl.Float64, strict=False)
         lost = (cast.is_null() & cells.is_not_null()).arg_true()
-        broken += [
-            Failure("bad_value", name, "must be a number", int(i), strings[name][int(i)]) for i in lost
-        ]
+        broken += [Failure("bad_value", name, "must be a number", i, strings[name][i]) for i in lost]
         columns.append(cast)
     return pl.DataFrame(columns), broken
 
@@ -206,8 +197,8 @@ def _doubt_text(found: Explanation, text: Text) -> None:
         found.doubts.append("; ".join(_low_header(text.above + 1)))
     if text.units:
         found.doubts.append(f"line {text.above + 2} holds units, not samples; remove it")
-    if text.twice is not None:
-        found.doubts.append(f'the column "{text.twice}" appears twice; keep one of them, or rename one')
+    if text.duplicate is not None:
+        found.doubts.append(f'the column "{text.duplicate}" appears twice; keep one of them, or rename one')
 
 
 def _clock(found: Explanation, numbers: Mapping[str, Array], rate_hz: float | None) -> None:

@@ -1,5 +1,6 @@
 """Roster files: people, coaching, drills, seasons, consents. One bad line refuses the whole file."""
 
+import re
 from collections.abc import Callable
 from datetime import date
 
@@ -7,48 +8,38 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.formats.format import RosterFormat
+from ingest.formats.tables import Table, TableFormat, read_table
 from ingest.refusals import refuse, shown
-from ingest.tables import Table, TableFormat, read_table
 from warehouse.contracts.base import Contract
 from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
 from warehouse.errors import Refused
 
 _AGAIN = "correct the file and deliver it again"
+_ROLES = {"student": ("student",), "coach": ("coach", "head_coach")}  # by the column that names a person
+Check = Callable[[Table, Academy], None]
 
 
 class Roster(TableFormat, RosterFormat):
     """One roster file: its contract, the table it lands in, its key, and what else its lines must hold."""
 
-    in_session = False
-    loose = "roster"
-
     def __init__(
-        self,
-        name: str,
-        table: str,
-        contract: type[Contract],
-        key: tuple[str, ...],
-        check: Callable[[Table, Academy], None],
+        self, name: str, table: str, contract: type[Contract], key: tuple[str, ...], check: Check
     ) -> None:
         self.names, self.table, self.contract, self.key, self._check = (name,), table, contract, key, check
 
     def read(self, data: bytes, academy: Academy) -> pl.DataFrame:
-        """Rows ready for the roster file's own table.
-
-        Raises
-            Refused: the file can't be read, or any line breaks a rule; the first is named.
-        """
+        """Rows ready for the roster file's own table."""
         file = self.names[0]
-        table = read_table(data, file, self.contract, academy.settings.zone, todo="add it")
+        table = read_table(data, file, self.contract, academy.settings.zone)
         if table.broken:
             raise Refused(table.refusal(_AGAIN, *table.broken))
         _keys_once(table, self.key)
         self._check(table, academy)
         if self.table != "academy.person":
             return table.frame
-        wards = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
+        children = pl.col("guardian_of").fill_null("").str.replace_all(r"[;,\s]+", " ").str.strip_chars()
         nobody = pl.lit([], dtype=pl.List(pl.String))
-        listed = pl.when(wards == "").then(nobody).otherwise(wards.str.split(" "))
+        listed = pl.when(children == "").then(nobody).otherwise(children.str.split(" "))
         return table.frame.with_columns(guardian_of=listed)
 
 
@@ -58,7 +49,7 @@ def _keys_once(table: Table, columns: tuple[str, ...]) -> None:
         if key in seen:
             named = " ".join(str(part) for part in key)
             what = f"{named} appears twice (first on line {table.lines[seen[key]]})"
-            raise refuse("key_twice", what, _AGAIN, file=table.file, line=table.lines[row], column=columns[0])
+            raise _stop(table, row, columns[0], "key_twice", what)
         seen[key] = row
 
 
@@ -78,29 +69,26 @@ def _people(table: Table, academy: Academy) -> None:
     rows = table.frame.select("person", "role", "guardian_of", "born").rows()
     students = {person for person, role, _, _ in rows if role == "student"}
     students |= {p.person for p in academy.people.values() if p.role == "student"}
-    for row, (_, role, wards, born) in enumerate(rows):
-        unknown = [w for w in (wards or "").replace(",", " ").replace(";", " ").split() if w not in students]
+    for row, (_, role, children, born) in enumerate(rows):
+        unknown = [c for c in re.split(r"[;,\s]+", children or "") if c and c not in students]
         if unknown:
             what = f"guardian_of names {shown(unknown[0])}, who is not a student"
             raise _stop(table, row, "guardian_of", "unknown_person", what)
-        if wards and role != "guardian":
+        if children and role != "guardian":
             raise _stop(table, row, "guardian_of", "unknown_value", f"a {role} can't have guardian_of")
         if born is not None and not date(1900, 1, 1) <= born <= date(2100, 1, 1):
             raise _stop(table, row, "born", "out_of_range", f"{born} is no birth date")
 
 
-def _known(table: Table, academy: Academy, column: str, roles: tuple[str, ...]) -> None:
-    for row, name in enumerate(table.frame[column]):
-        person = academy.people.get(name)
-        if person is None or person.role not in roles:
-            found = "is not in people.csv" if person is None else f"is a {person.role} in people.csv"
-            raise _stop(table, row, column, "unknown_person", f"{column} {name} {found}")
-
-
-def _coaching(table: Table, academy: Academy) -> None:
+def _named(table: Table, academy: Academy) -> None:
+    """Everybody named is in people.csv, in the right role; spans run forward."""
     _spans(table)
-    _known(table, academy, "student", ("student",))
-    _known(table, academy, "coach", ("coach", "head_coach"))
+    for column in (column for column in _ROLES if column in table.frame.columns):
+        for row, name in enumerate(table.frame[column]):
+            person = academy.people.get(name)
+            if person is None or person.role not in _ROLES[column]:
+                found = "is not in people.csv" if person is None else f"is a {person.role} in people.csv"
+                raise _stop(table, row, column, "unknown_person", f"{column} {name} {found}")
 
 
 def _drills(table: Table, academy: Academy) -> None:
@@ -118,20 +106,15 @@ def _seasons(table: Table, academy: Academy) -> None:
         for other, (start, end) in spans.items():
             replaced = other in table.frame["season"].to_list()[row + 1 :]
             if other != name and not replaced and first <= end and start <= last:
-                what = f"season {name} overlaps season {other}; a day belongs to one season"
-                raise _stop(table, row, "from", "dates", what.replace("; ", " but "))
-
-
-def _consents(table: Table, academy: Academy) -> None:
-    _spans(table)
-    _known(table, academy, "student", ("student",))
+                what = f"season {name} overlaps season {other} but a day belongs to one season"
+                raise _stop(table, row, "from", "dates", what)
 
 
 ROSTERS = (
     Roster("people.csv", "academy.person", PersonLine, ("person",), _people),
     Roster("drills.csv", "academy.drill", DrillLine, ("drill",), _drills),
     Roster("seasons.csv", "academy.season", SeasonLine, ("season",), _seasons),
-    Roster("coaching.csv", "academy.coaching", CoachingLine, ("student", "coach", "from"), _coaching),
-    Roster("consents.csv", "academy.consent", ConsentLine, ("student", "purpose", "from"), _consents),
+    Roster("coaching.csv", "academy.coaching", CoachingLine, ("student", "coach", "from"), _named),
+    Roster("consents.csv", "academy.consent", ConsentLine, ("student", "purpose", "from"), _named),
 )
 """Roster files in the order they are loaded: people first, since the others name them."""

@@ -84,15 +84,10 @@ class SensorGrid(SampleFormat):
         return parquet or ending == ".npz"
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:  # noqa: ARG002
-        """Read a session's frames, which number their swings themselves.
-
-        Raises
-            Refused: as `read_frames`, or the student's hand is not known.
-        """
+        """Read a session's frames, which number their swings themselves."""
         options = context.device.raw if context.device is not None else {}
         grid = read_frames(context.base / name, device_options=options, handed=context.hand(name))
-        stance = grid.session_stance_mm
-        stance_mm = None if stance is None else tuple(stance)
+        stance_mm = tuple(grid.session_stance_mm or ()) or None
         samples = SampleFile.of(name, grid.samples)
         return replace(samples, flags=grid.flags, stance_mm=stance_mm, notice=grid.notice)
 
@@ -138,27 +133,21 @@ def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -
     flip_rows = _option(path, device_options, "rows", "heels_first", "toes_first")
     flip_cols = _option(path, device_options, "columns", "left_first", "right_first") != (handed != "left")
     turn = (slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
-    recording = Recording(frames.pressure[:, *turn], frames.t_s, frames.swing_no, frames.pitch_mm, kept)
-    _check_stuck(path, recording.stuck)
+    recording = Recording(replace(frames, pressure=frames.pressure[:, *turn]), kept)
+    if recording.stuck.mean() > MOST_STUCK:
+        what = f"{int(recording.stuck.sum())} of {recording.stuck.size} sensors show one pressure throughout"
+        raise refuse("stuck", what, "zero the grid and record again", file=path.name, column="pressure")
     parts = {no: part for no in recording.swings if (part := recording.reduce(no)) is not None}
     if not parts:
         what = "two whole feet were not found in any swing"
         todo = "check that both feet stand on the grid, and rows and columns of the device in academy.toml"
         raise refuse("feet_not_found", what, todo, file=path.name, column="pressure")
     _check_total(path, parts)
-    return Grid(
-        _in_file_order(recording, parts),
-        {no: stance for no, (_, stance) in parts.items()},
-        _places(recording.dead[turn]),
-        _places(recording.stuck[turn]),
-        _flags(recording, parts),
-    )
-
-
-def _in_file_order(recording: Recording, parts: Parts) -> pl.DataFrame:
     order = np.argsort(np.concatenate([recording.swings[no].rows for no in parts]), kind="stable")
     samples = pl.concat([samples for samples, _ in parts.values()])[order]
-    return samples.select("swing_no", "t_s", *SAMPLE_COLUMNS)
+    samples, stances = samples.select("swing_no", "t_s", *SAMPLE_COLUMNS), {no: parts[no][1] for no in parts}
+    dead, stuck = _places(recording.dead[turn]), _places(recording.stuck[turn])
+    return Grid(samples, stances, dead, stuck, _flags(recording, parts))
 
 
 def _flags(recording: Recording, parts: Parts) -> dict[int, dict[str, int]]:
@@ -197,10 +186,8 @@ def _whole_frames(path: Path, frames: Frames) -> NDArray[np.int64]:
     for value, wrong in ((low, low < NOISE_BELOW_KPA), (high, high > ABSURD_KPA)):
         if wrong:
             frame, row, col = (int(v) for v in np.argwhere(pressure == value)[0])
-            what = (
-                f"pressure is {value:g} kPa in frame {frame}, row {row}, column {col} (counted from 0) "
-                f"but must be 0 to {ABSURD_KPA:g} kPa"
-            )
+            what = f"pressure is {value:g} kPa in frame {frame}, row {row}, column {col} (counted from 0)"
+            what += f" but must be 0 to {ABSURD_KPA:g} kPa"
             raise refuse("out_of_range", what, "export in kPa, zeroed", file=path.name, column="pressure")
     if not (np.isnan(low) or np.isnan(pressure.sum(dtype=np.float64))):
         return np.arange(len(pressure))
@@ -212,20 +199,12 @@ def _whole_frames(path: Path, frames: Frames) -> NDArray[np.int64]:
     return kept
 
 
-def _check_stuck(path: Path, stuck: Marks) -> None:
-    if stuck.mean() > MOST_STUCK:
-        what = f"{int(stuck.sum())} of {stuck.size} sensors show one pressure throughout"
-        raise refuse("stuck", what, "zero the grid and record again", file=path.name, column="pressure")
-
-
 def _check_total(path: Path, parts: Parts) -> None:
     for no, (samples, _) in parts.items():
         total = float(np.quantile((samples["lead_n"] + samples["trail_n"]).to_numpy(), 0.9))
         if not LEAST_TOTAL_N <= total <= MOST_TOTAL_N:
-            what = (
-                f"both feet carry {total:.4g} N in swing {no} but must carry "
-                f"{LEAST_TOTAL_N:g} to {MOST_TOTAL_N:g} N"
-            )
+            what = f"both feet carry {total:.4g} N in swing {no}"
+            what += f" but must carry {LEAST_TOTAL_N:g} to {MOST_TOTAL_N:g} N"
             todo = "check that pressure is in kPa and pitch_mm in mm, and deliver the session again"
             raise refuse("out_of_range", what, todo, file=path.name, column="pressure")
 

@@ -6,6 +6,7 @@ A bad `[[swing]]` or `[[hold]]` refuses its own swing only; anything else that i
 import json
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,11 +26,12 @@ from ingest.session_file import (
     glance,
     is_number,
     line_of,
+    parse,
     utc,
 )
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.errors import Refused, UnderfootError
-from warehouse.vocabulary import EYES, PACES, PARTS, VIEWS
+from warehouse.vocabulary import EYES, PACES, PARTS, POINTS, VIEWS
 
 _AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
@@ -40,7 +42,6 @@ _KEYS = {
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s"}
-_STANCE = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 
 
 class SessionToml(Format):
@@ -63,15 +64,6 @@ class SessionToml(Format):
         return found
 
 
-def read_header(data: bytes, academy: Academy) -> SessionHeader:
-    """Read session.toml against the roster and the settings.
-
-    Raises
-        Refused: the session as a whole is refused; single swings that are refused are in `refused`.
-    """
-    return _Reader(data, academy).read()
-
-
 @dataclass(frozen=True)
 class _Place:
     """A table of the file: the `count`-th of that name (from 1); `no` is the swing's number, if it is one."""
@@ -84,6 +76,11 @@ class _Place:
 _TOP = _Place()
 
 
+def read_header(data: bytes, academy: Academy) -> SessionHeader:
+    """Read session.toml against the roster and the settings; single swings refused are in `refused`."""
+    return _Reader(data, academy).read()
+
+
 class _Reader:
     """Reads one session.toml; knows its text, to give lines."""
 
@@ -92,7 +89,7 @@ class _Reader:
         self.academy = academy
         self.session: str | None = None
         try:
-            self.table: dict[str, Any] = tomllib.loads(self.text.lstrip("\ufeff"))
+            self.table: dict[str, Any] = parse(self.text.lstrip("\ufeff"))
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+)", str(error))
             what = f"this is not readable TOML ({str(error).split(' (at')[0]})"
@@ -136,11 +133,9 @@ class _Reader:
 
     def name(self, key: str) -> str | None:
         value = self.table.get(key)
-        if value is None:
-            return None
-        if not isinstance(value, str) or not re.match(NAME_PATTERN, value) or "\n" in value:
-            raise self.stop("bad_name", f"{key} is {shown(str(value))} but must be {NAME_RULE}", key)
-        return value
+        if value is None or (isinstance(value, str) and re.match(NAME_PATTERN, value) and "\n" not in value):
+            return value
+        raise self.stop("bad_name", f"{key} is {shown(value)} but must be {NAME_RULE}", key)
 
     def number(self, key: str, low: float, high: float, table: str = "") -> float | None:
         source = self.table.get(table, {}) if table else self.table
@@ -149,7 +144,7 @@ class _Reader:
             return None
         if not is_number(value) or not low <= value <= high:
             unit = " mm" if key.endswith("_mm") else ""
-            what = f"{key} is {shown(str(value))} but must be a number from {low:g} to {high:g}{unit}"
+            what = f"{key} is {shown(value)} but must be a number from {low:g} to {high:g}{unit}"
             raise self.stop("out_of_range", what, key, _Place(table))
         return float(value)
 
@@ -160,7 +155,7 @@ class _Reader:
         if value is None:
             what = "started_at is missing"
         elif not isinstance(value, datetime):
-            what = f"started_at is {shown(str(value))}, not a time"
+            what = f"started_at is {shown(value)}, not a time"
         elif value.tzinfo is None:
             reason, what = "no_offset", f"started_at = {value.isoformat()} has no offset from UTC"
         else:
@@ -175,7 +170,7 @@ class _Reader:
             return given
         if is_number(given):
             return f"{given:g}"
-        what = f'club is {shown(str(given))} but must be a name such as "7-iron" or a loft such as 56'
+        what = f'club is {shown(given)} but must be a name such as "7-iron" or a loft such as 56'
         raise self.stop("unknown_value", what, "club", place)
 
     def person(self, key: str, roles: tuple[str, ...]) -> str:
@@ -196,7 +191,7 @@ class _Reader:
         name = self.table.get("device")
         if name is not None and name not in self.academy.settings.devices:
             todo = f"add a [device.{name}] table there or correct the name, then deliver again"
-            what = f"device {shown(str(name))} is not in academy.toml"
+            what = f"device {shown(name)} is not in academy.toml"
             raise self.stop("unknown_device", what, "device", todo=todo)
         return name
 
@@ -205,7 +200,7 @@ class _Reader:
         if table is None:
             return None
         values: list[float] = []
-        for point in _STANCE:
+        for point in POINTS:
             pair = table.get(point) if isinstance(table, dict) else None
             pair = pair if isinstance(pair, list) else []
             if len(pair) != 2 or not all(is_number(v) and abs(v) <= 5000 for v in pair):
@@ -224,46 +219,39 @@ class _Reader:
         if fps is None or shoe is None or view not in VIEWS:
             what = f"[clip] needs fps, shoe_length_mm and a view that is one of {', '.join(VIEWS)}"
             raise self.stop("bad_clip", what, "", _Place("clip"))
-        return ClipSettings(
-            fps,
-            shoe,
-            view,
+        offset_s, mm_per_px = (
             self.number("offset_s", -1e6, 1e6, "clip"),
             self.number("mm_per_px", 0.05, 20, "clip"),
-            self.number("shoe_width_mm", 50, 160, "clip"),
+        )
+        return ClipSettings(
+            fps, shoe, view, offset_s, mm_per_px, self.number("shoe_width_mm", 50, 160, "clip")
         )
 
     def swings(self, header: SessionHeader) -> None:
-        """Fill `header.swings`, `header.holds` and `header.refused`.
-
-        Raises
-            Refused: the tables are not tables, or one has no number.
-        """
+        """Fill `header.swings`, `header.holds` and `header.refused`; refused where one has no number."""
         numbers = [row.get("no") for kind in ("swing", "hold") for row in self.rows(kind)]
-        duplicates = {no for no in numbers if isinstance(no, int) and numbers.count(no) > 1}
+        times, refused = Counter(no for no in numbers if isinstance(no, int)), set[int]()
         for kind in ("swing", "hold"):
             for count, row in enumerate(self.rows(kind), start=1):
-                place = _Place(kind, count, self.no(row, kind, count))
+                no = self.no(row, kind, count)
+                place = _Place(kind, count, no)
                 try:
-                    if place.no in duplicates:
-                        what = f"swing number {place.no} appears twice"
+                    if times[no] > 1:
+                        what = f"swing number {no} appears twice"
                         raise self.stop("swing_twice", what, "no", place)
                     if kind == "swing":
-                        swing = self.swing(row, place, header)
-                        header.swings[swing.no] = swing
+                        header.swings[no] = self.swing(row, place, header)
                     else:
-                        hold = self.hold(row, place)
-                        header.holds[hold.no] = hold
+                        header.holds[no] = self.hold(row, place)
                 except Refused as bad:
-                    if all(r.swing_no != place.no for r in header.refused):
+                    if no not in refused:
                         header.refused.append(bad.refusal)
+                        refused.add(no)
 
     def rows(self, kind: str) -> list[dict[str, Any]]:
         rows = self.table.get(kind, [])
         if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-            place = {"session": self.session, "file": FILE, "column": kind}
-            what = f"{kind} must be written as [[{kind}]] tables"
-            raise refuse("unreadable", what, _AGAIN, line=line_of(self.text, kind), **place)
+            raise self.stop("unreadable", f"{kind} must be written as [[{kind}]] tables", kind)
         return rows
 
     def no(self, row: dict[str, Any], kind: str, count: int) -> int:
@@ -277,27 +265,24 @@ class _Reader:
         self.only(row, _SWING_KEYS, "[[swing]]", place)
         part = self.word(row, "part", PARTS, "baseline", place)
         pace = self.word(row, "pace", PACES, "full", place)
-        drill, file, clip = row.get("drill"), row.get("file"), row.get("clip")
+        drill, no = row.get("drill"), int(row["no"])
         if drill is not None and drill not in self.academy.drills:
-            raise self.stop(
-                "unknown_drill", f"drill {shown(str(drill))} is not in drills.csv", "drill", place
-            )
+            what = f"drill {shown(drill)} is not in drills.csv"
+            raise self.stop("unknown_drill", what, "drill", place)
         club = self.club(row.get("club", header.club), place)
         events, clip_events = row.get("events", {}), row.get("clip_events", {})
         if not isinstance(events, dict) or not isinstance(clip_events, dict):
             raise self.stop("event_name", "events must be a table of names and seconds", "events", place)
-        if file is not None and not isinstance(file, str):
-            raise self.stop("unknown_value", "file must be the name of a recording", "file", place)
-        if clip is not None and not isinstance(clip, str):
-            raise self.stop("unknown_value", "clip must be the name of a keypoint file", "clip", place)
-        family = self.family(club, place)
-        no = int(row["no"])
+        for key, what in (("file", "a recording"), ("clip", "a keypoint file")):
+            if not isinstance(row.get(key, ""), str):
+                raise self.stop("unknown_value", f"{key} must be the name of {what}", key, place)
+        family, file, clip = self.family(club, place), row.get("file"), row.get("clip")
         return SwingEntry(no, part, pace, drill, club, family, events, clip_events, file, place.count, clip)
 
     def word(self, row: dict[str, Any], key: str, words: tuple[str, ...], usual: str, place: _Place) -> str:
         word = row.get(key, usual)
         if word not in words:
-            what = f"{key} is {shown(str(word))} but must be one of {', '.join(words)}"
+            what = f"{key} is {shown(word)} but must be one of {', '.join(words)}"
             raise self.stop("unknown_value", what, key, place)
         return str(word)
 
@@ -315,7 +300,7 @@ class _Reader:
         self.only(row, _HOLD_KEYS, "[[hold]]", place)
         eyes, spans = row.get("eyes"), [row.get(key) for key in ("from_s", "to_s")]
         if eyes not in EYES:
-            what = f'eyes is {shown(None if eyes is None else str(eyes))} but must be "open" or "closed"'
+            what = f'eyes is {shown(eyes)} but must be "open" or "closed"'
             raise self.stop("bad_hold", what, "eyes", place)
         if not all(v is None or is_number(v) for v in spans):
             raise self.stop("bad_hold", "from_s and to_s must be seconds", "from_s", place)

@@ -3,12 +3,10 @@
 import polars as pl
 
 from ingest.formats.format import LineContext, LineFormat, Lines, Row
-from ingest.refusals import in_words, refusal
-from ingest.tables import TableFormat, read_table
+from ingest.formats.tables import Problem, TableFormat, read_table
+from ingest.refusals import refusal
 from warehouse.contracts.deliveries import ShotLine
 from warehouse.errors import Refusal
-
-_AGAIN = "correct the line and deliver it again"
 
 
 class Shots(TableFormat, LineFormat):
@@ -20,54 +18,34 @@ class Shots(TableFormat, LineFormat):
     table = "academy.shot"
 
     def read(self, data: bytes, file: str, context: LineContext) -> Lines:
-        """Rows of academy.shot (without delivery and loose) by session and swing, and the lines refused.
-
-        Raises
-            Refused: the file can't be read or its columns do not fit.
-        """
-        table = read_table(data, file, ShotLine, context.academy.settings.zone, todo="add it")
-        frame = table.frame
+        """Rows of academy.shot (without delivery and loose) by session and swing, and the lines refused."""
+        table = read_table(data, file, ShotLine, context.academy.settings.zone)
+        frame, problems = table.frame, table.problems
         if context.header is not None:
             frame = frame.with_columns(pl.col("session").fill_null(context.header.session))
-        problems = {f.index: (f.reason, in_words(f, f.column), f.column) for f in reversed(table.broken)}
         seen: set[tuple[str, int]] = set()
         for row, (session, no) in enumerate(frame.select("session", "swing_no").iter_rows()):
-            if row in problems:
-                continue
-            problem = _problem(session, no, context, seen)
-            if problem is not None:
-                problems[row] = problem
-            seen.add((session, no))
+            if row not in problems:
+                problem = _problem(session, no, context, seen)
+                problems |= {} if problem is None else {row: problem}
+                seen.add((session, no))
         refused = [
-            refusal(
-                reason,
-                what,
-                _AGAIN,
-                session=frame["session"][row],
-                file=file,
-                line=table.lines[row],
-                column=column,
-            )
-            for row, (reason, what, column) in sorted((r, p) for r, p in problems.items() if r is not None)
+            table.refuse_line(row, problem, frame["session"][row])
+            for row, problem in sorted(problems.items())
         ]
         good = (line for row, line in enumerate(frame.iter_rows(named=True)) if row not in problems)
         return Lines({(line["session"], line["swing_no"]): line for line in good}, refused)
 
     def duplicate(self, row: Row, first: str, file: str) -> Refusal | None:
         """A swing has one shot, in whichever file."""
-        return refusal(
-            "shot_twice",
-            f"swing {row['swing_no']} has two shots, the other in {first}",
-            "take one of the two out and deliver the session again",
-            session=row["session"],
-            file=file,
-            column="swing_no",
-        )
+        what = f"swing {row['swing_no']} has two shots, the other in {first}"
+        todo = "take one of the two out and deliver the session again"
+        return refusal("shot_twice", what, todo, session=row["session"], file=file, column="swing_no")
 
 
 def _problem(
     session: str | None, no: int, context: LineContext, seen: set[tuple[str, int]]
-) -> tuple[str, str, str] | None:
+) -> Problem | None:
     header = context.header
     if session is None:
         return "empty_value", "the line does not name its session", "session"

@@ -49,6 +49,17 @@ PEOPLE = [
 TOML = 'name = "Test academy"\ntime_zone = "Europe/Berlin"\ndemo = {demo}\n[device.mat-east]\nkind = "pressure_mat"\n'
 
 
+@pytest.fixture(autouse=True)
+def no_pandas_frames(monkeypatch):
+    """Turning a frame into a pandas one freezes the server, whoever asks for it (see dashboard/layout.py)."""
+
+    def refuse(frame, *more, **options):
+        pytest.fail("a Polars frame was turned into a pandas one")
+
+    monkeypatch.setattr(pl.DataFrame, "to_pandas", refuse)
+    monkeypatch.setattr(pl.Series, "to_pandas", refuse)
+
+
 def make_home(path: Path, kind: str, *, demo: bool = True) -> Home:
     """A published academy: `full`, `one_session` (one student measured once) or `empty` (a roster only)."""
     home = Home(path)

@@ -31,6 +31,7 @@ def test_a_film_without_lanes_stands_alone_and_plays_by_the_browsers_own_control
         "film": base64.b64encode((tmp_path / "film.webm").read_bytes()).decode(),
         "kind": "video/webm",
         "title": "Film of swing 3",
+        "words": dict(films.film_player.WORDS),
     }
     page = chromium.new_page()
     page.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")

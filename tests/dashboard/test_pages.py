@@ -5,21 +5,10 @@ import shutil
 
 import pytest
 
+from dashboard import app
 from warehouse.store import writer
 
-PAGES = (
-    "week",
-    "students",
-    "student",
-    "drills",
-    "coaches",
-    "lesson",
-    "notes",
-    "progress",
-    "deliveries",
-    "trust",
-    "quality",
-)
+PAGES = tuple(page.path for page in app.PAGES)
 PEOPLE = ("h01", "c01", "c02", "s01", "s02", "s03", "g01", "g02")
 # Pages that name students to a coach in the full home.
 NAMING = ("week", "students", "student", "lesson", "notes", "progress", "deliveries")

@@ -9,6 +9,7 @@ import pytest
 
 from dashboard import picture_files
 from dashboard.charts import look, small_multiples
+from dashboard.charts.small_multiples import Comparison
 from dashboard.text.numbers import Measure
 
 ROWS = pl.DataFrame({"x": [1.0, 2.0], "y": [3.0, 5.0]})
@@ -40,8 +41,8 @@ def test_small_multiples_keep_their_own_width():
          "mean": [60.0, 61.0], "lo": [58.0, 59.0], "hi": [62.0, 63.0], "n": [8, 8]}
     )  # fmt: skip
     share = Measure("m", "Trail share", "%", "", "band", 0)
-    drawn = small_multiples.picture(values, (None, None), share, "Two students")
-    narrow = small_multiples.picture(values, (None, None), share, "Two students", narrow=True)
+    drawn = small_multiples.picture(Comparison(values, share), "Two students")
+    narrow = small_multiples.picture(Comparison(values, share), "Two students", narrow=True)
     wide_px, narrow_px = (
         float(re.search(r'<svg [^>]*width="([\d.]+)"', picture_files.svg(c))[1]) for c in (drawn, narrow)
     )

@@ -15,6 +15,9 @@ WINGS = ("ingest", "models", "dashboard", "demo_academy")
 FOLDERS = ("warehouse", *WINGS)
 LAYERS = {"warehouse": 8, "ingest": 7}  # the longest chain of imports; only ever lowered
 ONLY_ONCE = ("events", "signals")
+# Polars calls these functions' Python from its own threads, or is waited for with the interpreter's lock held.
+# With two viewers at once each side may wait for the other: the server freezes.
+FREEZING = {"map_elements", "map_batches", "map_rows", "map_groups", "apply", "to_pandas", "data_editor"}
 
 
 def modules(folder: str) -> list[Path]:
@@ -101,6 +104,27 @@ def test_a_pages_content_knows_no_streamlit():
     assert len(content) >= 11
     found = {name: [m for m in reach(name, set()) if "streamlit" in imported(files[m])] for name in content}
     assert {name: shown for name, shown in found.items() if shown} == {}
+
+
+def attributes(path: Path) -> set[str]:
+    return {node.attr for node in ast.walk(parsed(path)) if isinstance(node, ast.Attribute)}
+
+
+def test_nothing_in_the_dashboard_can_freeze_its_server():
+    assert [
+        (p.name, attributes(p) & FREEZING) for p in modules("dashboard") if attributes(p) & FREEZING
+    ] == []
+
+
+def test_streamlit_is_given_arrow_tables():
+    shown = [
+        ast.unparse(call.args[0])
+        for path in modules("dashboard")
+        for call in ast.walk(parsed(path))
+        if isinstance(call, ast.Call) and ast.unparse(call.func) in {"st.dataframe", "st.table"}
+    ]
+    assert shown
+    assert [table for table in shown if not table.endswith(".to_arrow()")] == []
 
 
 def test_every_page_is_a_folder_with_a_screen():

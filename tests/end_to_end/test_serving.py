@@ -2,6 +2,7 @@
 
 import json
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -38,6 +39,21 @@ def wait_for(true, seconds):
             pytest.fail(f"not within {seconds} s")
         time.sleep(0.05)
     return time.monotonic() - started
+
+
+def test_a_taken_port_is_refused_in_one_sentence(tmp_path):
+    home = builders.make_home(tmp_path / "academy")
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        ran = underfoot_command("serve", "--no-browser", "--port", port, "--home", home.path)
+    assert ran.returncode == 1
+    assert ran.stdout == ""
+    assert " ".join(ran.stderr.split()).startswith(
+        f"The dashboard can't use port {port} (Address already in use): end the program that uses it, or choose"
+    )
+    assert len(ran.stderr.strip().split(". ")) == 1
 
 
 @pytest.mark.slow

@@ -4,13 +4,11 @@ import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
-from dashboard.charts.picture import Picture
-from dashboard.queries import trust
-from dashboard.section import Section
+from dashboard.queries import academy, people
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import count, listed
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 FEWEST_STUDENTS = 8  # measured students of a coach before anything is shown of them
 CANNOT_SHOW = mark(
@@ -32,36 +30,28 @@ HOW_TO_READ = mark(
 
 
 def seasons(reader: Reader) -> list[str]:
-    """Seasons with gains, newest first.
-
-    Raises
-        UnderfootError: there is none yet.
-    """
-    found = trust.coach_seasons(reader)
-    if not found:
-        raise UnderfootError(_(NO_GAINS))
-    return found
+    """Seasons with gains, newest first."""
+    return nonempty(people.seasons(reader, of="coach_gain"), _(NO_GAINS))
 
 
 def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     """The funnel of a season. A head coach sees every name, a coach only their own."""
     head = reader.viewer.role == "head_coach"
-    gains = trust.coach_gains(reader, season).with_columns(
+    gains = academy.coach_gains(reader, season).with_columns(
         own=pl.lit(value=True) if head else pl.col("coach").eq_missing(pl.lit(reader.viewer.person)),
         name=pl.col("name").fill_null(OTHER),
     )
     drawn = gains.filter(pl.col("shown") & pl.col("raw").is_not_null() & (pl.col("raw_se") > 0))
     few = gains.filter(~pl.col("shown"))
     own, note = ("", _few_by_name(few)) if head else _few_unnamed(few)
-    if drawn.is_empty():
-        nothing = _(
-            "No coach has {fewest} students measured often enough in {season}, so nothing is drawn. It will "
-            "appear as more sessions come in."
-        ).format(fewest=FEWEST_STUDENTS, season=season)
-        return Section(boxes=(nothing, own), notes=(note,))
+    nothing = _(
+        "No coach has {fewest} students measured often enough in {season}, so nothing is drawn. It will "
+        "appear as more sessions come in."
+    ).format(fewest=FEWEST_STUDENTS, season=season)
+    nonempty(drawn, " ".join(filter(None, [nothing, own, note])))
     chart = coach_funnel.picture(drawn, coach_funnel.finding(drawn), narrow=narrow)
     picture = Picture(chart, coach_funnel.words(drawn), coach_funnel.table(drawn), _(HOW_TO_READ))
-    return Section(picture, boxes=(own,), notes=(note,))
+    return Section(picture, sentences=(own,), notes=(note,))
 
 
 def _few_by_name(few: pl.DataFrame) -> str:

@@ -10,6 +10,7 @@ import polars as pl
 from dashboard import inbox
 from dashboard.pages.deliveries import corrections
 from dashboard.queries import intake
+from dashboard.section import nonempty
 from dashboard.text.catalogue import Words, _, ngettext
 from dashboard.text.labels import FLAGS
 from dashboard.text.numbers import count, listed, number, on
@@ -129,7 +130,8 @@ def swapped_feet(reader: Reader) -> list[str]:
 
 def refused(reader: Reader, home: Home) -> tuple[list[Refused], str]:
     """The newest refused deliveries, and a sentence on older ones."""
-    groups = intake.refusals(reader).partition_by(["name", "session"], maintain_order=True)
+    found = nonempty(intake.refusals(reader), _("Nothing has been refused."))
+    groups = found.partition_by(["name", "session"], maintain_order=True)
     older = len(groups) - GROUPS_SHOWN
     text = ngettext("{n} older one is listed by: {command}", "{n} older ones are listed by: {command}", older)
     return (
@@ -160,19 +162,18 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
     return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix)
 
 
-def loaded(reader: Reader) -> tuple[pl.DataFrame, str]:
-    """The latest deliveries that loaded; without any, a sentence on how to begin."""
+def loaded(reader: Reader) -> pl.DataFrame:
+    """The latest deliveries that loaded."""
     received = (
         pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
     )
-    rows = intake.deliveries(reader).select(
+    none = _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load")
+    return nonempty(intake.deliveries(reader), none).select(
         received.dt.strftime("%Y-%m-%d %H:%M").alias(_("Received")), pl.col("name").alias(_("Delivery")),
         pl.col("kind").replace(dict(KINDS)).alias(_("What")), pl.col("student").alias(_("Student")),
         pl.col("day").alias(_("Session day")), pl.col("n_files").alias(_("Files")),
         pl.col("outcome").replace(dict(OUTCOMES)).alias(_("Outcome")),
     )  # fmt: skip
-    none = _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load")
-    return rows, none if rows.is_empty() else ""
 
 
 def left_out(reader: Reader) -> tuple[pl.DataFrame, str]:
@@ -183,13 +184,10 @@ def left_out(reader: Reader) -> tuple[pl.DataFrame, str]:
         pl.col("session").alias(_("Session")), pl.col("flag").replace(dict(FLAGS)).alias(_("Why")),
         pl.col("swings").alias(_("Swings")), pl.col("unusable").alias(_("Left out")),
     )  # fmt: skip
-    if not total:
-        text = _("There are no swings yet.")
-    elif rows.is_empty():
-        text = _("None of {swings} is left out or marked.")
-    else:
-        text = _(
-            "Of {swings}, {unusable} gave no measure at all. Others loaded with a mark that makes them less "
-            "sure; swings whose feet may be swapped stay out of the season too."
-        )
-    return rows, text.format(swings=count(total, "swing"), unusable=count(unusable, "swing"))
+    none = _("None of {swings} is left out or marked.") if total else _("There are no swings yet.")
+    text = _(
+        "Of {swings}, {unusable} gave no measure at all. Others loaded with a mark that makes them less "
+        "sure; swings whose feet may be swapped stay out of the season too."
+    )
+    counts = {"swings": count(total, "swing"), "unusable": count(unusable, "swing")}
+    return nonempty(rows, none.format(**counts)), text.format(**counts)

@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-import polars as pl
 import streamlit as st
 
 from dashboard import inbox, layout, readers
@@ -27,9 +26,14 @@ def show(reader: Reader) -> None:
     following = st.fragment(run_every=POLL_S if content.waiting(readers.home()) else None)(_follow)
     following(reader, language())
     _swapped(reader)
-    _refused(reader)
-    _table(_("Loaded"), *content.loaded(reader))
-    _table(_("Swings left out or marked"), *content.left_out(reader))
+    with layout.part(_("Couldn't load: how to fix it")):
+        _refused(reader)
+    with layout.part(_("Loaded")):
+        layout.table(content.loaded(reader))
+    with layout.part(_("Swings left out or marked")):
+        rows, sentence = content.left_out(reader)
+        st.write(sentence)
+        layout.table(rows)
     layout.aside(f"{_(MINORS)} {_(CLEAR_SPACE)}")
 
 
@@ -87,11 +91,7 @@ def _swapped(reader: Reader) -> None:
 
 
 def _refused(reader: Reader) -> None:
-    st.header(_("Couldn't load: how to fix it"))
     found, older = content.refused(reader, readers.home())
-    if not found:
-        layout.say(_("Nothing has been refused."))
-        return
     st.write(
         _(
             "Refused files are kept; films of players under age only until their session is in. Fix what the "
@@ -143,13 +143,3 @@ def _again(reader: Reader, refused: Refused, corrected: Sequence[tuple[str, byte
     if _keep(put, refused.what):
         st.toast(_("Kept: {what} is on its way again.").format(what=refused.what))
         st.rerun()
-
-
-def _table(title: str, rows: pl.DataFrame, sentence: str) -> None:
-    st.header(title)
-    if rows.is_empty():
-        layout.say(sentence)
-        return
-    if sentence:
-        st.write(sentence)
-    layout.table(rows)

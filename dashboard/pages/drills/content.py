@@ -1,14 +1,14 @@
 """What the Drills page says: what each drill changed and kept, which to try for a fault, and for whom."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
-from dashboard.charts.picture import Picture
+from dashboard.charts.look import in_words
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -18,15 +18,14 @@ from dashboard.pages.drills.verdicts import (
     random_draw_sentence,
     ranked,
 )
-from dashboard.queries import drills, people
+from dashboard.queries import academy, people
 from dashboard.safety import needs_balance_caution
-from dashboard.section import Section
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import EYES_CLOSED
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 FEWEST_STUDENTS = 8  # of a group, before anything is shown of it
 MOST_LINKS = 6
@@ -51,22 +50,8 @@ HOW_TO_READ = mark(
 
 
 @dataclass(frozen=True)
-class Choices:
-    """What can be chosen: seasons with effects, newest first; the rows of the roster; faults by name."""
-
-    seasons: list[str]
-    roster: dict[str, dict[str, Any]]
-    faults: dict[str, str]
-
-    @property
-    def drills(self) -> dict[str, str]:
-        """Drills by name."""
-        return {code: row["name"] for code, row in self.roster.items()}
-
-
-@dataclass(frozen=True)
 class Season:
-    """The effects of a season, as `queries.drills.effects`, and the first fault that one of them is about."""
+    """The effects of a season, as `academy.drill_effects`, and the first fault that one of them is about."""
 
     name: str
     effects: pl.DataFrame
@@ -94,9 +79,8 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Plan:
-    """Which drill for a fault: the answer, then the candidates, best first. Without candidates, why."""
+    """Which drill for a fault: the answer, then the candidates, best first."""
 
-    looks_like: str
     answer: str
     candidates: tuple[Candidate, ...]
     file: str
@@ -114,45 +98,34 @@ class Plan:
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Drill:
-    """One drill: how it is done, and what is known of its effect."""
-
-    name: str
-    how: str
-    cautions: tuple[str, ...]
-    unknown: str = ""  # why there is no effect
-    effects: tuple[str, ...] = ()
-    groups: Section | None = None
-    recent: tuple[tuple[str, str], ...] = ()  # student, and the words of the link to them
+def roster(reader: Reader) -> dict[str, dict[str, Any]]:
+    """The rows of the roster of drills by code."""
+    nothing = _("No drill is on the roster yet. Drop drills.csv on the Deliveries page.")
+    return {row["drill"]: row for row in nonempty(people.drills(reader), nothing).iter_rows(named=True)}
 
 
-def choices(reader: Reader) -> Choices:
-    """What there is to choose among.
-
-    Raises
-        UnderfootError: no drill is on the roster yet.
-    """
-    roster = {row["drill"]: row for row in drills.roster(reader).iter_rows(named=True)}
-    if not roster:
-        raise UnderfootError(_("No drill is on the roster yet. Drop drills.csv on the Deliveries page."))
-    return Choices(drills.seasons(reader), roster, people.faults(reader))
+def seasons(reader: Reader) -> list[str]:
+    """Seasons in which a drill's effect was looked for, newest first."""
+    return nonempty(people.seasons(reader, of="drill_effect"), _(NO_EFFECTS))
 
 
-def season(reader: Reader, name: str, faults: Iterable[str]) -> Season:
+def faults(reader: Reader) -> dict[str, str]:
+    """Every fault by name."""
+    return nonempty(people.faults(reader), _(NO_FAULTS))
+
+
+def season(reader: Reader, name: str) -> Season:
     """The effects of a season."""
-    effects = drills.effects(reader, name)
+    effects = academy.drill_effects(reader, name)
     aims = set(effects["aim"].drop_nulls())
-    return Season(name, effects, next((fault for fault in faults if fault in aims), None))
+    return Season(name, effects, next((fault for fault in people.faults(reader) if fault in aims), None))
 
 
 def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
-    """Every drill on its own aim, the largest kept effect first. `effects`: as `queries.drills.effects`."""
+    """Every drill on its own aim, the largest kept effect first. `effects`: as `academy.drill_effects`."""
     own = effects.filter(pl.col("own")).with_columns(row=pl.col("name"))
-    drawn = own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0))
+    drawn = nonempty(own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0)), _(NO_FOREST))
     drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
-    if drawn.is_empty():
-        return Section(boxes=(_(NO_FOREST),))
     chart = drill_forest.picture(drawn, forest_finding(own), narrow=narrow)
     picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(own, _("Drill")), _(HOW_TO_READ))
     left = listed(own.filter(~pl.col("drill").is_in(drawn["drill"].implode()))["name"].to_list())
@@ -160,21 +133,22 @@ def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
     return Section(picture, notes=(missing if left else "",))
 
 
+def looks_like(reader: Reader, fault: str) -> str:
+    """How a fault can be seen."""
+    return str(people.fault_about(reader, fault)["looks_like"])
+
+
 def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
     """The drills that aim at a fault or at what its rule measures, best first."""
-    looks_like = str(people.fault_about(reader, fault)["looks_like"])
-    aimed = drills.aimed_at(reader, fault)
-    file = _("drills for {fault}").format(fault=name)
-    if aimed.is_empty():
-        nothing = _("No drill on the roster aims at this fault or at what its rule measures.")
-        return Plan(looks_like, nothing, (), file)
+    nothing = _("No drill on the roster aims at this fault or at what its rule measures.")
+    aimed = nonempty(academy.drills_aimed_at(reader, fault), nothing)
     # Each drill with its effect on the fault itself where there is one, else on its own aim.
     found = season.effects.filter((pl.col("aim") == fault) | pl.col("own"))
     found = found.sort(pl.col("aim") == fault, descending=True).unique("drill", keep="first")
     known = found.drop("name", "aim", "min_age")
     ranks = ranked(aimed.join(known, on="drill", how="left"))
     candidates = tuple(_candidate(row) for row in ranks.iter_rows(named=True))
-    return Plan(looks_like, answer(ranks, name), candidates, file)
+    return Plan(answer(ranks, name), candidates, _("drills for {fault}").format(fault=name))
 
 
 def _candidate(row: dict[str, Any]) -> Candidate:
@@ -190,24 +164,26 @@ def _candidate(row: dict[str, Any]) -> Candidate:
     )
 
 
-def drill(reader: Reader, about: Mapping[str, Any], season: Season | None, *, narrow: bool) -> Drill:
-    """One drill: `about` is its row of the roster; without a season nothing is said of its effect."""
-    how = about["how"] or _("No description yet: add how it is done to drills.csv.")
-    found = Drill(about["name"], how, cautions(about))
-    if season is None:
-        return found
-    known = season.effects.filter(pl.col("drill") == about["drill"])
-    recent = tuple(
-        (row["student"], f"{row['name']}, {on(row['day'])} →")
-        for row in drills.set_lately(reader, about["drill"]).iter_rows(named=True)
-    )
-    if known.is_empty():
-        unknown = _("It has never been set and measured before and after, so nothing is known of its effect.")
-        return replace(found, unknown=unknown, recent=recent)
-    own = known.row(0, named=True)
-    sentences = [drill_sentence(row) for row in known.iter_rows(named=True)]
-    by_group = groups(drills.groups(reader, season.name, own["drill"], own["aim"]), own, narrow=narrow)
-    return replace(found, effects=(*sentences, random_draw_sentence(own)), groups=by_group, recent=recent)
+def how(about: Mapping[str, Any]) -> str:
+    """How a drill of the roster is done."""
+    return about["how"] or _("No description yet: add how it is done to drills.csv.")
+
+
+def known_effects(season: Season, drill: str) -> list[dict[str, Any]]:
+    """Rows of what a drill changed, on its own aim first."""
+    unknown = _("It has never been set and measured before and after, so nothing is known of its effect.")
+    return nonempty(season.effects.filter(drill=drill), unknown).to_dicts()
+
+
+def effects(known: list[dict[str, Any]]) -> list[str]:
+    """What is known of a drill, a sentence for each aim, and for what was assigned by random draw."""
+    return [*map(drill_sentence, known), random_draw_sentence(known[0])]
+
+
+def recent(reader: Reader, drill: str) -> dict[str, str]:
+    """Students whom a drill was set lately, with the words of a link to them."""
+    rows = academy.drill_set_lately(reader, drill).iter_rows(named=True)
+    return {row["student"]: f"{row['name']}, {on(row['day'])} →" for row in rows}
 
 
 def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
@@ -218,10 +194,10 @@ def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Section:
+def groups(reader: Reader, season: Season, own: Mapping[str, Any], *, narrow: bool) -> Section:
     """Kept effects by level and by age on the drill's own aim; small groups by their number only."""
-    if found.is_empty():
-        return Section(boxes=(_("Nobody has been measured before and after it yet."),))
+    nobody = _("Nobody has been measured before and after it yet.")
+    found = nonempty(academy.drill_groups(reader, season.name, own["drill"], own["aim"]), nobody)
     named = found.with_columns(
         pl.when(pl.col("grouping") == "age_band")
         .then(pl.col("name").replace(dict(AGES)))
@@ -230,7 +206,7 @@ def groups(found: pl.DataFrame, own: Mapping[str, Any], *, narrow: bool) -> Sect
         same_day=pl.lit(None, pl.Float64), same_day_lo=pl.lit(None, pl.Float64),
         same_day_hi=pl.lit(None, pl.Float64), swc=pl.lit(own["swc"], pl.Float64), unit=pl.lit(own["unit"]),
         places=pl.lit(own["places"]),
-        label=pl.col("n_students").map_elements(lambda n: count(n, "student"), return_dtype=pl.String),
+        label=in_words(found["n_students"], lambda n: count(n, "student"), "label"),
     )  # fmt: skip
     picture = None
     drawn = named.filter(pl.col("kept").is_not_null())

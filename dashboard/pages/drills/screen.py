@@ -1,10 +1,12 @@
 """The Drills page on screen."""
 
+from typing import Any
+
 import streamlit as st
 
 from dashboard import layout, navigation
 from dashboard.pages.drills import content
-from dashboard.pages.drills.content import Choices, Season
+from dashboard.pages.drills.content import Season
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, IF_IT_HURTS
 from warehouse.access import Reader
@@ -13,32 +15,25 @@ from warehouse.access import Reader
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Drills"), anchor=False)
-    chosen = content.choices(reader)
+    roster, season = content.roster(reader), None
     layout.aside(_(content.NOT_A_TRIAL))
-    season = None
-    if chosen.seasons:
-        when = layout.choose(_("Season"), chosen.seasons, "season")
-        season = content.season(reader, when, chosen.faults)
-        st.header(_("All drills, each on its own aim"))
-        layout.section(content.forest(season.effects, narrow=layout.narrow()))
-        _plan(reader, chosen, season)
-    else:
-        layout.say(_(content.NO_EFFECTS))
-    _one(reader, chosen, season)
+    with layout.part():
+        season = content.season(reader, layout.choose(_("Season"), content.seasons(reader), "season"))
+    if season:
+        with layout.part(_("All drills, each on its own aim")):
+            layout.section(content.forest(season.effects, narrow=layout.narrow()))
+        with layout.part(_("Which drill for a fault?")):
+            _plan(reader, season)
+    st.header(_("One drill"), anchor=False)
+    _one(reader, roster, season)
     layout.aside(f"{_(IF_IT_HURTS)} {_(CLEAR_SPACE)}")
 
 
-def _plan(reader: Reader, chosen: Choices, season: Season) -> None:
-    st.header(_("Which drill for a fault?"))
-    if not chosen.faults:
-        layout.say(_(content.NO_FAULTS))
-        return
-    fault = layout.choose(_("Fault"), chosen.faults, "fault", default=season.first_fault)
-    plan = content.plan(reader, season, fault, chosen.faults[fault])
-    st.write(plan.looks_like)
-    if not plan.candidates:
-        layout.say(plan.answer)
-        return
+def _plan(reader: Reader, season: Season) -> None:
+    faults = content.faults(reader)
+    fault = layout.choose(_("Fault"), faults, "fault", default=season.first_fault)
+    st.write(content.looks_like(reader, fault))
+    plan = content.plan(reader, season, fault, faults[fault])
     st.write(f"**{plan.answer}**")
     for place, candidate in enumerate(plan.candidates, 1):
         st.markdown(f"{place}. **{candidate.name}**: {candidate.sentence}")
@@ -48,23 +43,24 @@ def _plan(reader: Reader, chosen: Choices, season: Season) -> None:
         layout.save_table(plan.rows(), plan.file)
 
 
-def _one(reader: Reader, chosen: Choices, season: Season | None) -> None:
-    st.header(_("One drill"))
-    code = layout.choose(_("Drill"), chosen.drills, "drill")
-    drill = content.drill(reader, chosen.roster[code], season, narrow=layout.narrow())
-    st.subheader(drill.name, anchor=False)
-    st.write(drill.how)
-    for caution in drill.cautions:
+def _one(reader: Reader, roster: dict[str, dict[str, Any]], season: Season | None) -> None:
+    code = layout.choose(_("Drill"), {code: row["name"] for code, row in roster.items()}, "drill")
+    about = roster[code]
+    st.subheader(about["name"], anchor=False)
+    st.write(content.how(about))
+    for caution in content.cautions(about):
         st.write(f"**{_('Take care.')}** {caution}")
-    if drill.unknown:
-        layout.say(drill.unknown)
-    for sentence in drill.effects:
-        st.write(sentence)
-    if drill.groups:
+    if season is None:
+        return
+    with layout.part():
+        known = content.known_effects(season, code)
+        for sentence in content.effects(known):
+            st.write(sentence)
         st.subheader(_("For whom"), anchor=False)
-        layout.section(drill.groups)
-    if drill.recent:
+        layout.section(content.groups(reader, season, known[0], narrow=layout.narrow()))
+    recent = content.recent(reader, code)
+    if recent:
         st.subheader(_("Recently set for"), anchor=False)
         with st.container(horizontal=True):
-            for student, words in drill.recent:
+            for student, words in recent.items():
                 navigation.link("student", words, student=student)

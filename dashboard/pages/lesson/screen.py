@@ -7,7 +7,6 @@ from dashboard.pages.lesson.content import LessonSheet, lesson_sheet, sheet_html
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
-from dashboard.text.labels import FAMILIES
 from warehouse.access import Reader
 
 
@@ -17,8 +16,7 @@ def show(reader: Reader) -> None:
     chosen = student_season.newest(reader, person)
     if chosen.season:
         families = people.families(reader, chosen.season, chosen.student)
-        family = layout.choose(_("Clubs"), {f: FAMILIES.get(f, f) for f in families}, "clubs")
-        chosen = StudentSeason(reader, person, chosen.season, family)
+        chosen = StudentSeason(reader, person, chosen.season, layout.clubs(families))
     sheet = lesson_sheet(chosen, narrow=layout.narrow())
     st.title(sheet.name, anchor=False)
     layout.aside(sheet.about)

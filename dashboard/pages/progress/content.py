@@ -12,9 +12,9 @@ import polars as pl
 
 from dashboard import document, safety, student_season
 from dashboard.charts import practice_weeks, ten_swings
-from dashboard.charts.picture import Picture
 from dashboard.evidence import MeasureSeason, measure_season
-from dashboard.queries import people, sessions
+from dashboard.queries import lesson, people, sessions
+from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
@@ -72,7 +72,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
     """Put the page of one student together; `person` is their row of `people.students`."""
     student = person["student"]
     hurting = sessions.open_discomfort(reader, student)
-    doses = sessions.shared_drills(reader, student)
+    doses = lesson.doses(reader, student, shared_only=True)
     # A drill may be set before anything is measured in a season: no season then, and no numbers beside it.
     chosen = student_season.newest(reader, person)
     focus, pictures = _focus(chosen, doses, hurts=not hurting.is_empty(), narrow=narrow)

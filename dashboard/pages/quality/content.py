@@ -3,14 +3,13 @@
 import polars as pl
 
 from dashboard.charts import left_out
-from dashboard.charts.picture import Picture
-from dashboard.queries import trust
-from dashboard.section import Section
+from dashboard.charts.look import in_words
+from dashboard.queries import academy
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, number
 from dashboard.text.reasons import USABLE, reason
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 ALL = "all"
 GROUPINGS = Words({"reason": "Reason", "device": "Device", "coach": "Coach"})  # what the picture can be by
@@ -22,17 +21,12 @@ HOW_TO_READ = mark(
 
 
 def health(reader: Reader) -> pl.DataFrame:
-    """Swings taken in and left out: season, day, week, device, coach, reason (a code), said, n.
-
-    Raises
-        UnderfootError: nothing has come in yet.
-    """
-    rows = trust.data_health(reader)
-    if rows.is_empty():
-        raise UnderfootError(_("Nothing has come in yet. Drop a delivery on the Deliveries page."))
+    """Swings taken in and left out: season, day, week, device, coach, reason (a code), said, n."""
+    nothing = _("Nothing has come in yet. Drop a delivery on the Deliveries page.")
+    rows = nonempty(academy.data_health(reader), nothing)
     return rows.with_columns(
         pl.col("device", "coach").fill_null(_("Not named")),
-        pl.col("reason").map_elements(_sentence_case, return_dtype=pl.String).alias("said"),
+        in_words(rows["reason"], _sentence_case, "said"),
         pl.col("day").dt.truncate("1w").alias("week"),
     )
 
@@ -56,10 +50,8 @@ def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
 def left_out_weekly(rows: pl.DataFrame, by: str, *, narrow: bool) -> Section:
     """What was left out of `rows`, pictured `by` reason, device or coach."""
     usable = int(rows.filter(pl.col("reason") == USABLE)["n"].sum())
-    out = rows.filter(pl.col("reason") != USABLE)
-    if out.is_empty():
-        nothing = _("Nothing was left out here: all of {swings} count.")
-        return Section(boxes=(nothing.format(swings=count(usable, "swing")),))
+    nothing = _("Nothing was left out here: all of {swings} count.").format(swings=count(usable, "swing"))
+    out = nonempty(rows.filter(pl.col("reason") != USABLE), nothing)
     name = GROUPINGS[by]
     weekly = out.group_by("week", group="said" if by == "reason" else by).agg(pl.col("n").sum())
     chart = left_out.picture(weekly, name, left_out.finding(weekly, usable, name), narrow=narrow)
@@ -75,7 +67,6 @@ def totals(rows: pl.DataFrame, column: str) -> pl.DataFrame:
     found = rows.group_by(column).agg(
         pl.col("n").filter(usable).sum().alias("usable"), pl.col("n").filter(~usable).sum().alias("out")
     )
-    share = 100 * pl.col("out") / (pl.col("out") + pl.col("usable"))
     often = (
         rows.filter(~usable)
         .group_by(column, "said")
@@ -83,16 +74,12 @@ def totals(rows: pl.DataFrame, column: str) -> pl.DataFrame:
         .sort("n", "said", descending=[True, False])
         .unique(column, keep="first", maintain_order=True)
     )
-    return (
-        found.join(often.select(column, "said"), on=column, how="left")
-        .sort(column)
-        .select(
-            pl.col(column).alias(GROUPINGS[column]),
-            pl.col("usable").alias(_("Usable swings")),
-            pl.col("out").alias(_("Left out")),
-            share.map_elements(lambda v: number(v, "%", 1), return_dtype=pl.String).alias(
-                _("Share left out")
-            ),
-            pl.col("said").alias(_("Most often")),
-        )
+    totalled = found.join(often.select(column, "said"), on=column, how="left").sort(column)
+    share = 100 * totalled["out"] / (totalled["out"] + totalled["usable"])
+    return totalled.select(
+        pl.col(column).alias(GROUPINGS[column]),
+        pl.col("usable").alias(_("Usable swings")),
+        pl.col("out").alias(_("Left out")),
+        in_words(share, lambda v: number(v, "%", 1), _("Share left out")),
+        pl.col("said").alias(_("Most often")),
     )

@@ -10,13 +10,13 @@ import polars as pl
 
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
-from dashboard.charts.load_curve import FIRST, THIS
-from dashboard.charts.picture import Picture
-from dashboard.pages.student.content import Section
+from dashboard.charts.load_curve import FIRST, THIS, SwingCurves
 from dashboard.queries import season, sessions
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 from warehouse.traces import stretch
 from warehouse.vocabulary import EVENTS
 
@@ -43,25 +43,10 @@ class SwingChoice:
     swing_no: int | None = None
 
 
-@dataclass(frozen=True)
-class SwingCurves:
-    """Up to two choices on one time axis. `load` and `lanes` are what the charts of those names draw.
-
-    `times`: mean seconds from takeaway to each event, of the first choice; `swings`: how many it has;
-    `estimated`: its heel loads were estimated from where each foot's load sits.
-    """
-
-    events: tuple[str, ...]
-    load: pl.DataFrame
-    lanes: pl.DataFrame
-    swings: int
-    estimated: bool
-    times: dict[str, float]
-
-
 def session_names(found: pl.DataFrame) -> dict[str, str]:
     """Sessions to choose from, the newest first, by day and number of swings."""
-    rows = reversed(found.rows(named=True))
+    nothing = _("No session with these clubs was measured on plates, so there is nothing to draw.")
+    rows = reversed(nonempty(found, nothing).rows(named=True))
     return {row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}" for row in rows}
 
 
@@ -78,24 +63,9 @@ def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
     return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
 
 
-def load_part(
-    curves: SwingCurves,
-    bands: Mapping[str, season.Band],
-    names: tuple[str, str],
-    this: SwingChoice,
-    *,
-    narrow: bool,
-) -> Section:
+def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Section:
     """The lead foot's share of the load over the swing."""
-    chart = load_curve.picture(
-        curves.load,
-        posts(bands, curves.events),
-        curves.events,
-        load_curve.finding(curves.load, curves.events, names),
-        narrow=narrow,
-        names=names,
-        times=curves.times,
-    )
+    chart = load_curve.picture(curves, load_curve.finding(curves), narrow=narrow)
     what = (
         _("Mean of {swings}; the blue shading is one standard deviation either way.").format(
             swings=count(curves.swings, "swing")
@@ -104,49 +74,37 @@ def load_part(
         else _("One swing.")
     )
     key = _("The pale posts are the bands. Values show where you point, and in the table.")
-    words = load_curve.words(curves.load, curves.events, names)
-    rows = load_curve.table(curves.load, curves.events, names)
-    return Section(Picture(chart, words, rows), small_print=f"{what} {key}")
+    return Section(Picture(chart, load_curve.words(curves), load_curve.table(curves), f"{what} {key}"))
 
 
-def heels_part(curves: SwingCurves, names: tuple[str, str], *, narrow: bool) -> Section:
+def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     """The load under each heel over the swing."""
-    if curves.lanes.is_empty():
-        return Section(
-            missing=_("Neither heel load nor where each foot's load sits was measured in this session.")
-        )
-    chart = heel_lanes.picture(
-        curves.lanes,
-        curves.events,
-        heel_lanes.finding(curves.lanes, curves.events, names),
-        narrow=narrow,
-        names=names,
-        times=curves.times,
-    )
-    words = heel_lanes.words(curves.lanes, curves.events, estimated=curves.estimated)
+    nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
+    nonempty(curves.lanes, nothing)
+    chart = heel_lanes.picture(curves, heel_lanes.finding(curves), narrow=narrow)
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    return Section(
-        Picture(chart, words, heel_lanes.table(curves.lanes, curves.events)),
-        small_print=estimate if curves.estimated else "",
-    )
+    key = estimate if curves.estimated else ""
+    return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
-def swing_curves(
-    reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str
-) -> SwingCurves | None:
+def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str) -> SwingCurves:
     """Stretch one choice's swings, and another's to compare, between the events that both have.
 
-    None when no swing has its events. Events that fewer than four in five swings have are left out, so that
-    one unmarked swing does not cost every other its detail.
+    Events that fewer than four in five swings have are left out, so that one unmarked swing does not cost
+    every other its detail.
+
+    Raises
+        UnderfootError: no swing has its events, or its samples can't be read.
     """
+    nothing = _("Nothing chosen here has its takeaway, top and impact, so it can't be drawn.")
     marked = {THIS: _marked(reader, this, family)}
     if other is not None and other != this:
         marked[FIRST] = _marked(reader, other, family)
     marked = {which: found for which, found in marked.items() if found}
     if THIS not in marked:
-        return None
+        raise UnderfootError(nothing)
     shared = tuple(e for e in EVENTS if all(_common(found, e) for found in marked.values()))
     load, lanes, swings, estimated = [], [], 0, False
     for which, found in marked.items():
@@ -162,10 +120,11 @@ def swing_curves(
         if which == THIS:
             swings, estimated = len(stretched["swing_no"]), guessed
     if not swings:
-        return None
+        raise UnderfootError(nothing)
     return SwingCurves(
-        shared, pl.concat(load), pl.concat(lanes), swings, estimated, _times(marked[THIS], shared)
-    )
+        shared, pl.concat(load), pl.concat(lanes), times=_times(marked[THIS], shared), swings=swings,
+        estimated=estimated,
+    )  # fmt: skip
 
 
 def _times(found: dict[int, dict[str, float]], events: Sequence[str]) -> dict[str, float]:
@@ -243,4 +202,4 @@ def posts(bands: Mapping[str, season.Band], events: Sequence[str]) -> pl.DataFra
         if is_trail:
             lo, hi = (None if hi is None else 100 - hi), (None if lo is None else 100 - lo)
         rows.append({"event": event, "lo": lo, "hi": hi})
-    return pl.DataFrame(rows, schema={"event": pl.String, "lo": pl.Float64, "hi": pl.Float64})
+    return pl.DataFrame(rows, schema=load_curve.POSTS)

@@ -5,16 +5,15 @@ from dataclasses import dataclass
 import polars as pl
 
 from dashboard.charts import small_multiples
-from dashboard.charts.picture import Picture
+from dashboard.charts.small_multiples import Comparison
 from dashboard.queries import people, season, sessions
-from dashboard.section import Section
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
 from dashboard.text.numbers import NBSP, Measure, count, listed
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 from warehouse.vocabulary import AGE_GROUPS, age, age_group
 
 ALL = "all"
@@ -37,34 +36,16 @@ class Subject:
 
 
 def seasons(reader: Reader) -> list[str]:
-    """Seasons with a measured session, newest first.
-
-    Raises
-        UnderfootError: there is none yet.
-    """
-    found = people.seasons(reader)
-    if not found:
-        raise UnderfootError(_(NO_SEASON))
-    return found
+    """Seasons with a measured session, newest first."""
+    return nonempty(people.seasons(reader), _(NO_SEASON))
 
 
 def subjects(reader: Reader) -> dict[str, str]:
-    """What can be compared: core measures, the others, then faults; by name.
-
-    Raises
-        UnderfootError: the first build is still to come.
-    """
+    """What can be compared: core measures, the others, then faults; by name."""
     measures, core = people.measures(reader), people.core_measures(reader)
     found = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
     found |= {code: _("Fault: {name}").format(name=name) for code, name in people.faults(reader).items()}
-    if not found:
-        raise UnderfootError(_("The lists of measures and faults are not built yet. Run: underfoot build"))
-    return found
-
-
-def families(reader: Reader, when: str) -> dict[str, str]:
-    """Club families measured in a season, the most measured first."""
-    return {code: FAMILIES.get(code, code) for code in people.families(reader, when) or ["iron"]}
+    return nonempty(found, _("The lists of measures and faults are not built yet. Run: underfoot build"))
 
 
 def subject(reader: Reader, code: str, when: str, family: str) -> Subject:
@@ -81,16 +62,11 @@ def subject(reader: Reader, code: str, when: str, family: str) -> Subject:
 
 
 def students(reader: Reader) -> pl.DataFrame:
-    """Every student in reach, as `queries.people.students`, with their age group.
-
-    Raises
-        UnderfootError: there is none.
-    """
-    everyone = people.students(reader)
-    if everyone.is_empty():
-        raise UnderfootError(
-            _("There is no student you may see yet. Drop people.csv and coaching.csv on the Deliveries page.")
-        )
+    """Every student in reach, as `queries.people.students`, with their age group."""
+    nobody = _(
+        "There is no student you may see yet. Drop people.csv and coaching.csv on the Deliveries page."
+    )
+    everyone = nonempty(people.students(reader), nobody)
     groups = [age_group(age(born, reader.today)) for born in everyone["born"]]
     return everyone.with_columns(pl.Series("age", groups, dtype=pl.String))
 
@@ -109,24 +85,14 @@ def filters(reader: Reader, everyone: pl.DataFrame) -> dict[str, tuple[str, dict
 
 
 def chosen(everyone: pl.DataFrame, choice: dict[str, str]) -> pl.DataFrame:
-    """The students that the filters leave. `choice`: column → code, or `ALL`.
-
-    Raises
-        UnderfootError: they leave nobody.
-    """
+    """The students that the filters leave. `choice`: column → code, or `ALL`."""
     wanted = [pl.col(column) == code for column, code in choice.items() if code != ALL]
-    left = everyone.filter(*wanted)
-    if left.is_empty():
-        raise UnderfootError(_("No student matches all of these. Widen the choice of coach, level or age."))
-    return left
+    nobody = _("No student matches all of these. Widen the choice of coach, level or age.")
+    return nonempty(everyone.filter(*wanted), nobody)
 
 
 def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Section:
-    """The students `shown` on one scale.
-
-    Raises
-        UnderfootError: none of them was measured on this.
-    """
+    """The students `shown` on one scale."""
     measure = about.measure
     key = (about.code, about.family, about.season)
     if about.is_fault:
@@ -136,24 +102,22 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     values = values.join(labels.select("student", "label"), on="student", how="left")
     values = shown.select("student", "name").join(values, on="student").drop("student")
     values = values.rename({"name": "student"})
-    if values.is_empty():
-        raise UnderfootError(
-            _(
-                "None of these students has been measured on {measure} with {clubs} in {season}. Choose "
-                "another measure, season or kind of club."
-            ).format(measure=measure.label, clubs=FAMILIES[about.family].lower(), season=about.season)
-        )
+    nobody = _(
+        "None of these students has been measured on {measure} with {clubs} in {season}. Choose another "
+        "measure, season or kind of club."
+    ).format(measure=measure.label, clubs=FAMILIES[about.family].lower(), season=about.season)
+    nonempty(values, nobody)
     band = (
         (None, None) if about.is_fault else season.bands(reader, about.family).get(about.code, (None, None))
     )
-    title = finding(values, measure, about.family)
+    compared, title = Comparison(values, measure, band), finding(values, measure, about.family)
     first, *below = small_multiples.screens(values, narrow=narrow)
-    pieces = [small_multiples.picture(values, band, measure, title, narrow=narrow, only=first)]
-    pieces += [small_multiples.picture(values, band, measure, "", narrow=narrow, only=rest) for rest in below]
+    pieces = [small_multiples.picture(compared, title, narrow=narrow, only=first)]
+    pieces += [small_multiples.picture(compared, "", narrow=narrow, only=rest) for rest in below]
     picture = Picture(
-        small_multiples.picture(values, band, measure, title, narrow=narrow),
-        small_multiples.words(values, measure),
-        small_multiples.table(values, measure),
+        small_multiples.picture(compared, title, narrow=narrow),
+        small_multiples.words(compared),
+        small_multiples.table(compared),
         f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",
     )
     missing = listed([name for name in shown["name"] if name not in set(values["student"])])

@@ -5,6 +5,7 @@ import streamlit as st
 
 from dashboard import layout, navigation
 from dashboard.pages.students import content
+from dashboard.queries import people
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
 
@@ -19,7 +20,7 @@ def show(reader: Reader) -> None:
     with middle:
         season = layout.choose(_("Season"), seasons, "season")
     with right:
-        family = layout.choose(_("Clubs"), content.families(reader, season), "clubs")
+        family = layout.clubs(people.families(reader, season) or ["iron"])
     filters, choice = content.filters(reader, everyone), {}
     for place, (column, (title, options)) in zip(st.columns(len(filters)), filters.items(), strict=True):
         with place:

@@ -3,16 +3,14 @@
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
-from dashboard.charts.picture import Picture
-from dashboard.queries import people, trust
-from dashboard.section import Section
+from dashboard.queries import academy, people
+from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import count, listed
 from dashboard.text.sentences import FEW_SWINGS
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
 
 ALL = "all"
 ENOUGH_SWINGS = 10
@@ -52,25 +50,18 @@ AGREEMENT_KEY = mark(
 
 
 def seasons(reader: Reader) -> list[str]:
-    """Seasons with a measured session, newest first.
-
-    Raises
-        UnderfootError: there is none yet.
-    """
-    found = people.seasons(reader)
-    if not found:
-        raise UnderfootError(_(NO_SEASON))
-    return found
+    """Seasons with a measured session, newest first."""
+    return nonempty(people.seasons(reader), _(NO_SEASON))
 
 
-def families(reader: Reader, season: str) -> dict[str, str]:
-    """Club families whose reliability is known, the most measured first; empty where it is not known yet."""
-    return {code: FAMILIES.get(code, code) for code in trust.reliability_families(reader, season)}
+def families(reader: Reader, season: str) -> list[str]:
+    """Club families whose reliability is known, the most measured first."""
+    return nonempty(academy.reliability_families(reader, season), _(NO_RELIABILITY))
 
 
 def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Section:
     """What one session's value of each measure is worth."""
-    rows = trust.reliability(reader, season, family)
+    rows = academy.reliability(reader, season, family)
     shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
     table, picture = reliability.table(rows), None
     if shown["icc_session"].is_not_null().any():
@@ -94,8 +85,8 @@ def _advice(wanted: pl.Series) -> str:
 
 
 def claims(reader: Reader) -> pl.DataFrame:
-    """The calibration's figures in words, as `text.claims.in_words`; empty where it has not been run."""
-    return in_words(trust.calibration(reader))
+    """The calibration's figures in words, as `text.claims.in_words`."""
+    return in_words(nonempty(academy.calibration(reader), _(NO_CALIBRATION)))
 
 
 def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
@@ -113,22 +104,15 @@ def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
     return Section(Picture(chart, words, table, _(CALIBRATION_KEY)), sentences=(summary,))
 
 
-def figures(rows: pl.DataFrame) -> pl.DataFrame:
-    """Every figure of every claim as a row to show."""
-    return calibration_goals.table(rows)
-
-
 def coaches(reader: Reader, season: str) -> dict[str, str]:
     """Whose eye can be compared: everyone's together, then each coach in reach; empty where there is none."""
-    found = trust.eye_plate_coaches(reader, season)
+    found = academy.eye_plate_coaches(reader, season)
     return {ALL: _("All coaches"), **found} if found else {}
 
 
 def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Section:
     """How far a coach's eye, or with `ALL` everyone's, agrees with the plate."""
-    rows = trust.eye_plate(reader, season, None if coach == ALL else coach)
-    if rows.is_empty():
-        return Section(boxes=(_(NOTHING_TO_COMPARE),))
+    rows = nonempty(academy.eye_plate(reader, season, None if coach == ALL else coach), _(NOTHING_TO_COMPARE))
     table, picture = eye_and_plate.table(rows), None
     if rows["kappa"].is_not_null().any():
         chart = eye_and_plate.picture(rows, eye_and_plate.finding(rows), narrow=narrow)

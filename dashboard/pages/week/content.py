@@ -26,7 +26,7 @@ from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
 from warehouse.access import Reader, Viewer, open_reader, viewers
-from warehouse.errors import CallError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
 from warehouse.vocabulary import STAFF
@@ -199,7 +199,11 @@ def _sparse(counts: dict[str, int]) -> str:
 
 
 def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
-    """The picture behind an entry, or that there are no measurements of it any more."""
+    """The picture behind an entry.
+
+    Raises
+        UnderfootError: there are no measurements of it any more.
+    """
     season, student = next(iter(people.seasons(reader)), None), str(entry.student)
     family = entry.family or next(iter(people.families(reader, season, student)), None)
     if season and family:
@@ -208,7 +212,7 @@ def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
         if found:
             return Section(found)
     nothing = _("There are no measurements of this any more; open {name}'s page.")
-    return Section(boxes=(nothing.format(name=entry.name),))
+    raise UnderfootError(nothing.format(name=entry.name))
 
 
 def tick_off(home: Home, viewer: Viewer, student: str, signal: str, at: datetime | None = None) -> Path:

@@ -70,7 +70,8 @@ def _entry(entry: Entry, reader: Reader, language_in_use: str) -> None:
                 st.checkbox(_("Talked about"), key=key, on_change=save, args=(entry, reader, key))
         _talked(entry, reader)
         if drawn:
-            layout.section(content.picture(reader, entry, narrow=layout.narrow()), place=entry.signal)
+            with layout.part():
+                layout.section(content.picture(reader, entry, narrow=layout.narrow()), place=entry.signal)
 
 
 def _plain(name: str) -> str:

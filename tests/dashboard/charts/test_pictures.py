@@ -17,6 +17,8 @@ from dashboard.charts import (
     small_multiples,
     ten_swings,
 )
+from dashboard.charts.load_curve import SwingCurves
+from dashboard.charts.small_multiples import Comparison
 from dashboard.text.numbers import Measure
 
 SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
@@ -144,7 +146,7 @@ def course():
 
 def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first():
     posts = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
-    spec = load_curve.picture(course(), posts, EVENTS, "A finding").to_dict()
+    spec = load_curve.picture(SwingCurves(EVENTS, course(), posts=posts), "A finding").to_dict()
     by_mark = [(layer["mark"]["type"], layer["mark"].get("color")) for layer in spec["layer"]]
     assert by_mark[:4] == [
         ("bar", theme.BAND),
@@ -157,16 +159,14 @@ def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first()
 
 
 def test_the_load_curve_names_its_events_under_their_posts():
-    spec = load_curve.picture(
-        course(), pl.DataFrame(schema={"event": pl.String, "lo": float, "hi": float}), EVENTS, "x"
-    ).to_dict()
+    spec = load_curve.picture(SwingCurves(EVENTS, course()), "x").to_dict()
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
     assert axis["values"] == [0, 1, 2, 3, 4]
     assert axis["labelExpr"].startswith('[["address"], ["takeaway"], ["top"], ["impact"], ["finish"]]')
 
 
 def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_impact():
-    text = load_curve.finding(course(), EVENTS)
+    text = load_curve.finding(SwingCurves(EVENTS, course()))
     assert text == (
         "Lead foot: 54\u00a0% of the load at the top, 56\u00a0% at impact; first session: 64\u00a0% and 66\u00a0%"
     )
@@ -183,7 +183,7 @@ def lanes():
 
 
 def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_on_both_sides():
-    spec = heel_lanes.picture(lanes(), EVENTS, "x").to_dict()
+    spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
     data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
     assert all(row["height"] == -row["mean"] for row in data if row["foot"] == heel_lanes.TRAIL)
     assert all(row["height"] == row["mean"] for row in data if row["foot"] == heel_lanes.LEAD)
@@ -194,11 +194,11 @@ def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_o
 
 def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
     assert (
-        heel_lanes.finding(lanes(), EVENTS)
+        heel_lanes.finding(SwingCurves(EVENTS, lanes=lanes()))
         == "Trail heel at impact: 15\u00a0% of body weight; first session: 15\u00a0%"
     )
-    assert "estimated" in heel_lanes.words(lanes(), EVENTS, estimated=True)
-    assert heel_lanes.table(lanes(), EVENTS)["Trail heel"].to_list() == [
+    assert "estimated" in heel_lanes.words(SwingCurves(EVENTS, lanes=lanes(), estimated=True))
+    assert heel_lanes.table(SwingCurves(EVENTS, lanes=lanes()))["Trail heel"].to_list() == [
         f"{v}\u00a0%" for v in (12, 13, 14, 15, 16)
     ]
 
@@ -268,7 +268,7 @@ def several():
 
 
 def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
-    spec = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
+    spec = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x").to_dict()
     assert spec["facet"]["sort"] == ["Anna", "Mila", "Zora  ▲"]
     assert "resolve" not in spec
     y = spec["spec"]["layer"][1]["encoding"]["y"]["scale"]["domain"]
@@ -277,8 +277,8 @@ def test_small_multiples_share_one_scale_and_stand_in_the_order_of_names():
 
 
 def test_small_multiples_drawn_in_pieces_stand_on_the_scales_of_the_whole():
-    whole = small_multiples.picture(several(), (65.0, 75.0), SHARE, "x").to_dict()
-    piece = small_multiples.picture(several(), (65.0, 75.0), SHARE, "", only=["Mila"]).to_dict()
+    whole = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x").to_dict()
+    piece = small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "", only=["Mila"]).to_dict()
     assert piece["facet"]["sort"] == ["Mila"]
     assert "title" not in piece
     scales = [
@@ -299,25 +299,25 @@ def test_a_first_screenful_and_the_rest_together_hold_every_student_once():
 
 
 def test_a_first_day_stands_in_the_middle_of_its_panel():
-    spec = small_multiples.picture(
-        sessions().head(1).with_columns(student=pl.lit("A"), label=pl.lit(None, pl.String)),
-        (None, None),
-        SHARE,
-        "x",
-    ).to_dict()
+    one = sessions().head(1).with_columns(student=pl.lit("A"), label=pl.lit(None, pl.String))
+    spec = small_multiples.picture(Comparison(one, SHARE), "x").to_dict()
     assert all("domain" not in layer["encoding"]["x"].get("scale", {}) for layer in spec["spec"]["layer"])
 
 
 def test_small_multiples_are_four_a_row_at_a_desk_and_two_on_a_phone():
-    assert small_multiples.picture(several(), (None, None), SHARE, "x").to_dict()["columns"] == 4
-    assert small_multiples.picture(several(), (None, None), SHARE, "x", narrow=True).to_dict()["columns"] == 2
+    assert small_multiples.picture(Comparison(several(), SHARE), "x").to_dict()["columns"] == 4
+    assert small_multiples.picture(Comparison(several(), SHARE), "x", narrow=True).to_dict()["columns"] == 2
 
 
 def test_small_multiples_in_words_count_labels_without_ranking():
-    text = small_multiples.words(several(), SHARE)
+    text = small_multiples.words(Comparison(several(), SHARE))
     assert "3\u00a0students" in text
     assert "▲ Improving: 1." in text
-    assert small_multiples.table(several(), SHARE)["Student"].to_list() == ["Anna", "Mila", "Zora"]
+    assert small_multiples.table(Comparison(several(), SHARE))["Student"].to_list() == [
+        "Anna",
+        "Mila",
+        "Zora",
+    ]
 
 
 def test_ten_swings_fill_as_many_circles_as_go_well():
@@ -345,14 +345,13 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
 
 
 def test_every_picture_can_be_drawn_without_a_browser():
+    top = pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]})
     for chart in (
         season_line.picture(season_of(line=sessions().drop("n"), band=(65.0, None)), "x"),
-        load_curve.picture(
-            course(), pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]}), EVENTS, "x"
-        ),
-        heel_lanes.picture(lanes(), EVENTS, "x"),
+        load_curve.picture(SwingCurves(EVENTS, course(), posts=top), "x"),
+        heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x"),
         fault_ladder.picture(rates(), "x"),
-        small_multiples.picture(several(), (65.0, 75.0), SHARE, "x"),
+        small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x"),
     ):
         svg = vl_convert.vegalite_to_svg(chart.to_dict())
         assert svg.startswith("<svg")

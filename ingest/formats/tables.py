@@ -1,7 +1,7 @@
 """Tables of lines (CSV, JSON lines) read into a contract's columns; every broken rule keeps its line."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,12 +11,15 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from ingest.delimited import decode, open_text, read_strings, sniff
-from ingest.formats.format import Explanation, Format
+from ingest.formats.format import Explanation, Format, RefusedSwings
 from ingest.refusals import DetailedRefusal, in_words, refusal, refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
 from warehouse.errors import Refusal, Refused
 
+Problem = tuple[str, str, str]  # reason, what, column
+Prepare = Callable[[pl.DataFrame], pl.DataFrame]
 SHOWN_PROBLEMS = 5
+_AGAIN = "correct it and deliver the session again"
 _TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
 
 
@@ -29,9 +32,11 @@ class Table:
     lines: list[int]
     broken: list[Failure]
 
-    def line_of(self, index: int) -> int:
-        """Line of the file that row `index` was on (the header is line 1)."""
-        return self.lines[index]
+    @property
+    def problems(self) -> dict[int, Problem]:
+        """The first broken rule of each row that breaks one."""
+        found = {f.index: (f.reason, in_words(f, f.column), f.column) for f in reversed(self.broken)}
+        return {row: found[row] for row in sorted(row for row in found if row is not None)}
 
     def refusal(self, todo: str, *broken: Failure, **place: Any) -> DetailedRefusal:
         """One refusal for broken rules: the first is named in full, the others are counted."""
@@ -39,27 +44,44 @@ class Table:
         what = in_words(first, first.column)
         if len(broken) > 1:
             what += f" (and {len(broken) - 1} more such {'place' if len(broken) == 2 else 'places'})"
-        place |= {"file": self.file, "line": 1 if first.index is None else self.line_of(first.index)}
+        place |= {"file": self.file, "line": 1 if first.index is None else self.lines[first.index]}
         place |= {"column": first.column, "value": first.value, "rule": first.rule}
         return refusal(first.reason, what, todo, **place)
 
-    def refused_swings(self, session: str) -> dict[int | None, Refusal]:
-        """Each swing with a broken line, refused by its first; None for lines without a swing number."""
-        todo, refused = "correct it and deliver the session again", {}
+    def refuse_line(self, row: int, problem: Problem, session: str | None) -> Refusal:
+        """Refusal of one line."""
+        (reason, what, column), todo = problem, "correct the line and deliver it again"
+        line = self.lines[row]
+        return refusal(reason, what, todo, session=session, file=self.file, line=line, column=column)
+
+    def refuse_swing(self, row: int, problem: Problem, session: str, fix: str = "it") -> Refusal:
+        """Refusal of the swing that a line is about."""
+        (reason, what, column), todo = problem, f"correct {fix} and deliver the session again"
+        place = {"swing_no": self.frame["swing_no"][row], "line": self.lines[row], "column": column}
+        return refusal(reason, what, todo, session=session, file=self.file, **place)
+
+    def unmatched_swing(self, row: int, session: str) -> Refusal:
+        """Refusal of a swing that session.toml does not list."""
+        problem = ("unmatched_swing", "session.toml has no such swing", "swing_no")
+        return self.refuse_swing(row, problem, session, "the number")
+
+    def refused_swings(self, session: str) -> RefusedSwings:
+        """Each swing with a broken line, refused by its first."""
+        refused: RefusedSwings = {}
         for failure in self.broken:
             no = self.frame["swing_no"][failure.index or 0]
             if no not in refused:
-                refused[no] = self.refusal(todo, failure, session=session, swing_no=no)
-        return refused  # type: ignore[return-value]
+                refused[no] = self.refusal(_AGAIN, failure, session=session, swing_no=no)
+        return refused
 
 
 def read_table(
-    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, *, todo: str = "correct it"
+    data: bytes, file: str, contract: type[Contract], zone: ZoneInfo, prepare: Prepare = lambda cells: cells
 ) -> Table:
     """Read a CSV or JSON-lines file into a contract's columns and check every rule.
 
     Columns the contract allows to be absent come back as nulls. Rows that break a rule stay in the frame;
-    `broken` names them.
+    `broken` names them. `prepare` may change the cells while they are still text.
 
     Raises
         Refused: the file can't be read, lacks a column, or has one that is not known.
@@ -71,53 +93,28 @@ def read_table(
         text = open_text(data, file)
         decimal_comma = text.decimal_comma
         strings, lines = read_strings(text)
-    return read_typed(strings, lines, file, contract, zone, todo=todo, decimal_comma=decimal_comma)
-
-
-def read_typed(
-    strings: pl.DataFrame,
-    lines: list[int],
-    file: str,
-    contract: type[Contract],
-    zone: ZoneInfo,
-    *,
-    todo: str = "correct it",
-    decimal_comma: bool = False,
-) -> Table:
-    """Cast cells that are still text to a contract's types and check every rule; as `read_table`.
-
-    Raises
-        Refused: a column is missing or not known.
-    """
-    _check_names(strings.columns, file, contract, todo)
+    strings = prepare(strings)
+    _check_names(strings.columns, file, contract)
     frame, broken = _typed(strings, dtypes_of(contract), zone, decimal_comma=decimal_comma)
     marked = {(f.index, f.column) for f in broken}
     broken += [f for f in failures(contract, frame) if (f.index, f.column) not in marked]
-    absent = {
-        n: pl.lit(None, dtype=t).alias(n) for n, t in dtypes_of(contract).items() if n not in frame.columns
-    }
+    absent = {n: pl.lit(None, dtype=t) for n, t in dtypes_of(contract).items() if n not in frame.columns}
     broken.sort(key=lambda f: -1 if f.index is None else f.index)
     return Table(file, frame.with_columns(**absent), lines, broken)
 
 
-def _check_names(names: Sequence[str], file: str, contract: type[Contract], todo: str) -> None:
+def _check_names(names: Sequence[str], file: str, contract: type[Contract]) -> None:
     known = columns_of(contract)
     missing = next((name for name in required_of(contract) if name not in names), None)
     unknown = next((name for name in names if name not in known), None)
     if missing is not None:
         hint = f' (there is "{unknown}")' if unknown else ""
-        what, reason = f"the column {missing} is missing{hint}", "missing_column"
-        raise refuse(reason, what, f"{todo} and deliver it again", file=file, line=1, column=missing)
+        what, todo = f"the column {missing} is missing{hint}", "add it and deliver it again"
+        raise refuse("missing_column", what, todo, file=file, line=1, column=missing)
     if unknown is not None:
         what = f'"{unknown}" is not a column of this file; it has {", ".join(known)}'
-        raise refuse(
-            "unknown_column",
-            what,
-            "rename or remove it and deliver it again",
-            file=file,
-            line=1,
-            column=unknown,
-        )
+        todo = "rename or remove it and deliver it again"
+        raise refuse("unknown_column", what, todo, file=file, line=1, column=unknown)
 
 
 _RULES = (
@@ -157,10 +154,8 @@ def _cast(name: str, kind: Any, *, decimal_comma: bool) -> pl.Expr:
         word = cell.str.to_lowercase()
         yes, no = word.is_in(list(_TRUE)), word.is_in(list(_FALSE))
         return pl.when(yes).then(statement=True).when(no).then(statement=False).alias(name)
-    number = (cell.str.replace(",", ".", literal=True) if decimal_comma else cell).cast(
-        pl.Float64, strict=False
-    )
-    number = number.fill_nan(None)
+    point = cell.str.replace(",", ".", literal=True) if decimal_comma else cell
+    number = point.cast(pl.Float64, strict=False).fill_nan(None)
     if kind == pl.Float64:
         return number
     return pl.when(number == number.round()).then(number).cast(kind, strict=False).alias(name)
@@ -186,13 +181,8 @@ def _json_lines(text: str, file: str) -> tuple[pl.DataFrame, list[int]]:
         except ValueError:
             row = None
         if not isinstance(row, dict):
-            raise refuse(
-                "unreadable",
-                "the line is not one JSON object",
-                "write one object a line and deliver it again",
-                file=file,
-                line=number,
-            )
+            what, todo = "the line is not one JSON object", "write one object a line and deliver it again"
+            raise refuse("unreadable", what, todo, file=file, line=number)
         rows.append({str(name): _as_text(value) for name, value in row.items()})
         lines.append(number)
     names = list(dict.fromkeys(name for row in rows for name in row))
@@ -234,7 +224,7 @@ class TableFormat(Format):
         given = [n for n in columns_of(self.contract) if table.frame[n].null_count() < len(table.frame)]
         found.facts["columns with values"] = ", ".join(given) or "none"
         for broken in table.broken[:SHOWN_PROBLEMS]:
-            where = "" if broken.index is None else f"line {table.line_of(broken.index)}, "
+            where = "" if broken.index is None else f"line {table.lines[broken.index]}, "
             found.doubts.append(f"{where}{broken.column}: {broken.value} {broken.rule}")
         if len(table.broken) > SHOWN_PROBLEMS:
             found.doubts.append(f"and {len(table.broken) - SHOWN_PROBLEMS} more cells that break a rule")
