@@ -34,7 +34,6 @@ class Look:
     soft_px: float = 0.0  # SD of the lens's blur
     noise: float = 4.0  # SD of the pictures' noise, of 255
     hidden: tuple[str, float, float] | None = None  # a point behind something, from … to (s)
-    uneven: float = 0.0  # SD of the time between pictures, as a share of it
     body: bool = False  # legs and more of the player above the shoes
     shoe: tuple[int, int, int] = (52, 48, 45)
     shoe_width_mm: float | None = None  # at the ball: from the front shoes are solids; None: flat ones
@@ -65,13 +64,6 @@ def mark_places(rises: Array, shot: ClipShot, stance_mm: float, width: int) -> A
         out[:, 2 * k, 0], out[:, 2 * k, 1] = heel[0] + style, heel[1] - rises[k] * size
         out[:, 2 * k + 1] = toe
     return out
-
-
-def picture_times(seconds: float, fps: float, look: Look) -> Array:
-    """When each picture is taken, s: at a steady rate, or one that wanders by `look.uneven`."""
-    count, rng = int(seconds * fps), np.random.default_rng(look.seed + 1)
-    steps = 1.0 + look.uneven * np.clip(rng.normal(0, 1, max(count - 1, 0)), -2.5, 2.5)
-    return np.concatenate([[0.0], np.cumsum(steps)]) / fps
 
 
 def write_film(

@@ -47,7 +47,6 @@ HABITS: tuple[Habit, ...] = (
 )
 HABIT_BY_NAME = {habit.name: habit for habit in HABITS}
 PACE_STRETCH = {"full": 1.0, "half": 1.3, "slow": 1.8}
-JUDGED_TO_IMPACT = ("iron", "wedge")
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]
 LEAST_SESSIONS = 6
-LEAST_SHOTS = 5  # a session
 LEAST_Q = 0.10
 
 
