@@ -196,8 +196,8 @@ def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
     """The fault ladder of `season.fault_rates`."""
     chart = fault_ladder.picture(rates, fault_finding(rates), narrow=narrow)
     key = _(
-        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate nine "
-        "times in ten."
+        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
+        "nine times in ten."
     )
     return Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates), key)
 
