@@ -4,10 +4,12 @@ Everything the pages need is imported before the first visitor comes. Otherwise 
 import pandas at the same moment, and one of them may be given a half-made module: an exception box.
 """
 
+import altair as alt
 import pandas as pd  # noqa: F401 - Streamlit and Altair import it only when a table or picture is shown
 from streamlit.web.cli import main
 
 import dashboard.app  # noqa: F401 - the same for the pages and what they need
 
 if __name__ == "__main__":
+    alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
     main(prog_name="streamlit")

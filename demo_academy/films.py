@@ -146,13 +146,9 @@ def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> 
     tall = 75.0 * scale
     tip = toe + 0.2 * tall * along
     outline = [
-        heel - 0.35 * tall * up,
-        tip - 0.35 * tall * up,
-        tip + 0.3 * tall * up,
-        (heel + toe) / 2 + 0.8 * tall * up,
-        heel + tall * up,
-        heel - 0.2 * tall * along,
-    ]
+        heel - 0.35 * tall * up, tip - 0.35 * tall * up, tip + 0.3 * tall * up,
+        (heel + toe) / 2 + 0.8 * tall * up, heel + tall * up, heel - 0.2 * tall * along,
+    ]  # fmt: skip
     _fill(picture, outline, look.shoe)
 
 
@@ -181,11 +177,8 @@ def _solid_shoe(picture: Array, heel: Array, toe: Array, shoe_mm: float, scale: 
         floor = heel + at * (toe - heel) + np.array([0.0, MARK_ABOVE * long])
         half = np.interp(at, SHOE_AT, SHOE_HALF) * wide * np.array([cosine, -sine * tilt])
         up = np.array([0.0, -np.interp(at, SHOE_AT, SHOE_TALL) * long])
-        _fill(
-            picture,
-            [floor - half, floor + half, floor + 0.75 * half + up, floor - 0.75 * half + up],
-            look.shoe,
-        )
+        slice_at = [floor - half, floor + half, floor + 0.75 * half + up, floor - 0.75 * half + up]
+        _fill(picture, slice_at, look.shoe)
 
 
 def _tape(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
@@ -210,11 +203,8 @@ def _legs(picture: Array, now: Array, scale: float) -> None:
 def _bar(picture: Array, place: Array, scale: float) -> None:
     """Something grey in the way: a club or an alignment stick held across."""
     wide, tall = np.array([32.0 * scale, 0.0]), np.array([0.0, 60.0 * scale])
-    _fill(
-        picture,
-        [place - wide - tall, place + wide - tall, place + wide + tall, place - wide + tall],
-        (128, 132, 130),
-    )
+    corners = [place - wide - tall, place + wide - tall, place + wide + tall, place - wide + tall]
+    _fill(picture, corners, (128, 132, 130))
 
 
 def _fill(picture: Array, corners: Sequence[Array], colour: tuple[int, int, int]) -> None:

@@ -184,9 +184,8 @@ def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict
         picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PLATE_FAULTS)))
     out: dict[str, Tendency] = {}
     for pick in picks:
-        fault = (
-            "rocking_start" if pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY else pick
-        )
+        unseen = pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY
+        fault = "rocking_start" if unseen else pick
         if fault == "target_drift" and student.style == "reverse":
             continue
         kind = str(rng.choice(["falling", "rising", "holding"], p=[0.45, 0.15, 0.40]))

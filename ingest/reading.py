@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -22,6 +23,7 @@ from warehouse.errors import Refusal, Refused
 
 _MOST_NAMED = 5
 SHORTEST_HOLD_S = 10.0
+MOST_AHEAD = timedelta(days=2)  # clocks and time zones differ by less
 
 
 class SessionRefused(Refused):
@@ -72,6 +74,7 @@ class _Session:
         self.lines_refused: list[Refusal] = []
 
     def read(self) -> SessionRows:
+        self._began()
         plates = sample_files(self.names, self.header)
         self._consents(bool(plates), bool(clip_files(self.names, self.header)))
         if plates and self.header.device is None:
@@ -111,6 +114,17 @@ class _Session:
 
     def _swings_refused(self) -> list[Refusal]:
         return sorted(self.refused.values(), key=lambda r: (r.swing_no is None, r.swing_no or 0))
+
+    def _began(self) -> None:
+        """Refuse a session of a later day, which would count as everyone's newest; what is filed has passed.
+
+        The demo's season has its own dates, whatever today is.
+        """
+        if self.context.filed or self.academy.settings.demo:
+            return
+        if self.header.started_at > datetime.now(UTC).replace(tzinfo=None) + MOST_AHEAD:
+            what = f"started_at is {self.header.started_at:%Y-%m-%d}, more than two days ahead of today"
+            raise self._stop("in_the_future", what, "correct it, or this computer's clock, and deliver again")
 
     def _consents(self, measured: bool, filmed: bool) -> None:  # noqa: FBT001 - two plain facts
         wanted = (["measure"] if measured else []) + (["film"] if filmed else [])

@@ -3,14 +3,20 @@
 import math
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from typing import Any
 
 from warehouse.errors import Refusal
 
 FILE = "session.toml"
+MOST_PARTS = 16  # of a dotted key; ours have three
+# Keys joined by dots, where quoted ones stand as q.
+_MANY_PARTS = re.compile(rf"(?<![^\s.=\[\]{{}},])(?:[^\s.=\[\]{{}},]+[ \t]*\.[ \t]*){{{MOST_PARTS}}}")
+_QUOTED = re.compile(r"\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'")
 
 
 @dataclass(frozen=True)
@@ -89,23 +95,42 @@ def line_of(text: str, key: str, table: str = "", place: int = 1) -> int | None:
 
     A table's own sub-tables count as part of it: an event's line is found within its [[swing]].
     """
-    heading, seen, first = "", {"": 1}, None
+    lines = _tables(text).get((table, place), [])
+    if key:
+        given = re.compile(rf"(?:^|[{{,\s]){re.escape(key)}\s*=")
+        for number, line in lines:
+            if not line.lstrip().startswith("[") and given.search(line):
+                return number
+    return lines[0][0] if lines and table else None
+
+
+@lru_cache(maxsize=8)  # a file with many bad swings is gone through once, not once for each
+def _tables(text: str) -> dict[tuple[str, int], list[tuple[int, str]]]:
+    """The numbered lines of each table, by its name and place among those of that name."""
+    tables: dict[tuple[str, int], list[tuple[int, str]]] = {("", 1): []}
+    seen, lines = Counter[str](), tables["", 1]
     for number, line in enumerate(text.splitlines(), start=1):
         stripped = line.strip()
         if stripped.startswith("["):
             name = stripped.split("#")[0].strip().strip("[]").strip()
-            if not name.startswith(f"{table}.") or not table:
-                heading, seen[name] = name, seen.get(name, 0) + 1
-            if heading == table and seen[heading] == place and first is None:
-                first = number
-        elif (
-            key
-            and heading == table
-            and seen.get(heading) == place
-            and re.search(rf"(?:^|[{{,\s]){re.escape(key)}\s*=", line)
-        ):
-            return number
-    return first
+            top, _, below = name.partition(".")
+            if not below or (top, 1) not in tables:
+                seen[top] += 1
+            lines = tables.setdefault((top, seen[top]), [])
+        lines.append((number, line))
+    return tables
+
+
+def parse(text: str) -> dict[str, Any]:
+    """The tables of a TOML file.
+
+    Raises
+        TOMLDecodeError: it is not TOML, or has a key of so many parts that reading it would take minutes.
+    """
+    if found := _MANY_PARTS.search(_QUOTED.sub("q", text)):
+        line = found.string.count("\n", 0, found.start()) + 1
+        raise tomllib.TOMLDecodeError(f"A key has more than {MOST_PARTS} parts (at line {line})")
+    return tomllib.loads(text)
 
 
 def is_number(value: Any) -> bool:
@@ -125,7 +150,7 @@ def glance(data: bytes) -> tuple[str | None, datetime | None]:
     """Name and start of a session, as far as they can be read, to bring sessions into order."""
     head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
     try:
-        table = tomllib.loads(head.decode("utf-8-sig"))
+        table = parse(head.decode("utf-8-sig"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError):
         return None, None
     name, at = table.get("session"), table.get("started_at")

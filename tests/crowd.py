@@ -29,7 +29,7 @@ from dashboard.app import PAGES
 from warehouse.home import Home
 from warehouse.publishing import current_name
 
-VISIT_LIMIT_S = 60.0
+VISIT_LIMIT_S, ALONE_LIMIT_S = 60.0, 20.0
 MAIN = 0  # the root of the main part of a page; the others are the sidebar and what floats
 
 
@@ -201,7 +201,7 @@ def look_together(demo: Path, folder: Path, viewers: int, waves: int) -> Crowd:
             _deliver(home, folder, number)
             together = [(pages[(number + k) % len(pages)], {}) for k in range(viewers)]
             visits += wave(base, together, VISIT_LIMIT_S)
-        alone = {page: wave(base, [(page, {})], VISIT_LIMIT_S)[0] for page in pages}
+        alone = {page: wave(base, [(page, {})], ALONE_LIMIT_S)[0] for page in pages}
     publications = _number(current_name(home)) - _number(started_with)
     return Crowd(visits, [visit.problem(alone[visit.page]) for visit in visits], health.max_s, publications)
 

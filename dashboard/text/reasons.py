@@ -32,6 +32,7 @@ REFUSALS = Words(
         "few_platforms": "the recording has too few plates",
         "heel_over_foot": "the heel carries more than its foot",
         "hold": "a hold is too short or lies outside its recording",
+        "in_the_future": "the session is dated ahead of today",
         "key_twice": "a line appears more than once",
         "lead_platform_contradicted": "the lead foot is on a different plate from the one in academy.toml",
         "lead_platform_unknown": "it is not known which plate is under the lead foot",

@@ -6,6 +6,7 @@ A bad `[[swing]]` or `[[hold]]` refuses its own swing only; anything else that i
 import json
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,6 +26,7 @@ from ingest.session_file import (
     glance,
     is_number,
     line_of,
+    parse,
     utc,
 )
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
@@ -87,7 +89,7 @@ class _Reader:
         self.academy = academy
         self.session: str | None = None
         try:
-            self.table: dict[str, Any] = tomllib.loads(self.text.lstrip("\ufeff"))
+            self.table: dict[str, Any] = parse(self.text.lstrip("\ufeff"))
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+)", str(error))
             what = f"this is not readable TOML ({str(error).split(' (at')[0]})"
@@ -228,13 +230,13 @@ class _Reader:
     def swings(self, header: SessionHeader) -> None:
         """Fill `header.swings`, `header.holds` and `header.refused`; refused where one has no number."""
         numbers = [row.get("no") for kind in ("swing", "hold") for row in self.rows(kind)]
-        duplicates = {no for no in numbers if isinstance(no, int) and numbers.count(no) > 1}
+        times, refused = Counter(no for no in numbers if isinstance(no, int)), set[int]()
         for kind in ("swing", "hold"):
             for count, row in enumerate(self.rows(kind), start=1):
                 no = self.no(row, kind, count)
                 place = _Place(kind, count, no)
                 try:
-                    if no in duplicates:
+                    if times[no] > 1:
                         what = f"swing number {no} appears twice"
                         raise self.stop("swing_twice", what, "no", place)
                     if kind == "swing":
@@ -242,8 +244,9 @@ class _Reader:
                     else:
                         header.holds[no] = self.hold(row, place)
                 except Refused as bad:
-                    if all(r.swing_no != no for r in header.refused):
+                    if no not in refused:
                         header.refused.append(bad.refusal)
+                        refused.add(no)
 
     def rows(self, kind: str) -> list[dict[str, Any]]:
         rows = self.table.get(kind, [])

@@ -11,8 +11,8 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
+from models.season.estimation import false_discovery
 from models.season.kernel import FLOATS
-from models.season.pooling import false_discovery
 from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW

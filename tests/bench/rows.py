@@ -15,6 +15,7 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from bench import made
+from bench.crowds import fifty_at_once
 from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.table import Row, paired, pairs_of, spent_s
@@ -136,4 +137,5 @@ ROWS: tuple[Callable[[Path], Row], ...] = (
     against_mixedlm,
     whole_fit_against_mixedlm,
     following,
+    fifty_at_once,
 )

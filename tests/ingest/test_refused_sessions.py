@@ -46,6 +46,10 @@ SESSIONS = {
     "no start": (lambda d, m: m.deliver(d, toml_line(m, "started_at", "begun_at"), m.plate()), "unknown_key", '"begun_at"', 4),
     "a start that is a text": (
         lambda d, m: m.deliver(d, m.toml(started_at='"noon"'), m.plate()), "no_time", '"noon"', 4),
+    "a start in another century": (
+        lambda d, m: m.deliver(d, m.toml(started_at="9998-05-05T10:00:00Z"), m.plate()), "in_the_future", "two days ahead", None),
+    "a key of thousands of parts": (
+        lambda d, m: m.deliver(d, "x" + ".x" * 100_000 + " = 1\n" + m.toml(), m.plate()), "unreadable_toml", "more than 16 parts", 1),
     "a session.toml that is not TOML": (lambda d, m: m.deliver(d, "session = = 3\n", m.plate()), "unreadable_toml", "session.toml line 1", 1),
     "a name that climbs out": (lambda d, m: m.deliver(d, m.toml("../v1"), m.plate()), "bad_name", '"../v1"', 1),
     "a name with a slash": (lambda d, m: m.deliver(d, m.toml("a/b"), m.plate()), "bad_name", "letters, digits", 1),
