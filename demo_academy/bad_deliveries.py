@@ -40,47 +40,29 @@ def _edit(file: Path, old: str, new: str) -> None:
     file.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _missing_column(folder: Path) -> None:
-    pl.read_csv(folder / "plate.csv").drop("trail_n").write_csv(folder / "plate.csv")
+def _rows(folder: Path, change: Callable[[pl.DataFrame], pl.DataFrame]) -> None:
+    change(pl.read_csv(folder / "plate.csv")).write_csv(folder / "plate.csv")
 
 
-def _unknown_person(folder: Path) -> None:
-    _edit(folder / "session.toml", r'^student = ".*"', 'student = "s777"')
+def _session(old: str, new: str) -> Callable[[Path], object]:
+    """Damage by an edit of session.toml."""
+    return lambda folder: _edit(folder / "session.toml", old, new)
 
 
-def _no_offset(folder: Path) -> None:
-    _edit(folder / "session.toml", r"\+01:00$", "")
+def _plate(content: bytes) -> Callable[[Path], object]:
+    """Damage by another content of plate.csv."""
+    return lambda folder: (folder / "plate.csv").write_bytes(content)
 
 
-def _empty_file(folder: Path) -> None:
-    (folder / "plate.csv").write_bytes(b"")
-
-
-def _binary_file(folder: Path) -> None:
-    (folder / "plate.csv").write_bytes(np.random.default_rng(5).bytes(4096))
-
-
-def _no_consent(folder: Path) -> None:
-    _edit(folder / "session.toml", r'^student = ".*"', f'student = "{NO_CONSENT}"')
-
-
-def _unknown_device(folder: Path) -> None:
-    _edit(folder / "session.toml", r'^device = ".*"', 'device = "plates-attic"')
-
-
-def _unreadable_toml(folder: Path) -> None:
-    _edit(folder / "session.toml", r'^coach = "(.*)"', r"coach = \1")
-
-
-SESSIONS: dict[str, Callable[[Path], None]] = {
-    "missing_column": _missing_column,
-    "unknown_person": _unknown_person,
-    "no_offset": _no_offset,
-    "empty_file": _empty_file,
-    "binary_file": _binary_file,
-    "no_consent": _no_consent,
-    "unknown_device": _unknown_device,
-    "unreadable_toml": _unreadable_toml,
+SESSIONS: dict[str, Callable[[Path], object]] = {
+    "missing_column": lambda folder: _rows(folder, lambda frame: frame.drop("trail_n")),
+    "unknown_person": _session(r'^student = ".*"', 'student = "s777"'),
+    "no_offset": _session(r"\+01:00$", ""),
+    "empty_file": _plate(b""),
+    "binary_file": _plate(np.random.default_rng(5).bytes(4096)),
+    "no_consent": _session(r'^student = ".*"', f'student = "{NO_CONSENT}"'),
+    "unknown_device": _session(r'^device = ".*"', 'device = "plates-attic"'),
+    "unreadable_toml": _session(r'^coach = "(.*)"', r"coach = \1"),
 }
 
 
@@ -109,42 +91,31 @@ def bad_sessions(inbox: Path, mats: list[Visit]) -> list[Expected]:
 
 
 def _events_out_of_order(folder: Path, no: int) -> int:
-    text = (folder / "session.toml").read_text(encoding="utf-8")
-    block = re.search(rf"no = {no}\n[^[]*\[swing\.events\][^[]*", text)
-    if block is None:
-        raise ValueError(f"{folder.name} has no events of swing {no}")
-    top, back = (re.search(rf"{name} = ([\d.]+)", block[0]) for name in ("top", "mid_back"))
-    if top is None or back is None:
-        raise ValueError(f"{folder.name} lacks top or mid_back of swing {no}")
-    swapped = block[0].replace(top[0], f"top = {back[1]}").replace(back[0], f"mid_back = {top[1]}")
-    new = text.replace(block[0], swapped)
-    (folder / "session.toml").write_text(new, encoding="utf-8", newline="\n")
+    head = rf"no = {no}\n[^[]*\[swing\.events\][^[]*?"
+    _edit(folder / "session.toml", rf"({head}mid_back = )(\S+)(\ntop = )(\S+)", r"\1\4\3\2")
     return no
 
 
-def _rows(folder: Path, change: Callable[[pl.DataFrame], pl.DataFrame]) -> None:
-    change(pl.read_csv(folder / "plate.csv")).write_csv(folder / "plate.csv")
+def _swing(folder: Path, no: int, change: Callable[[pl.DataFrame], pl.DataFrame]) -> int:
+    """Change the samples of one swing."""
+
+    def changed(frame: pl.DataFrame) -> pl.DataFrame:
+        before, after = frame.filter(pl.col("swing_no") < no), frame.filter(pl.col("swing_no") > no)
+        return pl.concat([before, change(frame.filter(pl.col("swing_no") == no)), after])
+
+    _rows(folder, changed)
+    return no
 
 
 def _same_time_twice(folder: Path, no: int) -> int:
-    def change(frame: pl.DataFrame) -> pl.DataFrame:
-        swing = frame.filter(pl.col("swing_no") == no)
-        doubled = pl.concat([swing, swing[195:200]]).sort("t_s", maintain_order=True)
-        parts = [frame.filter(pl.col("swing_no") < no), doubled]
-        return pl.concat([*parts, frame.filter(pl.col("swing_no") > no)])
+    def twice(swing: pl.DataFrame) -> pl.DataFrame:
+        return pl.concat([swing, swing[195:200]]).sort("t_s", maintain_order=True)
 
-    _rows(folder, change)
-    return no
+    return _swing(folder, no, twice)
 
 
 def _clock_runs_back(folder: Path, no: int) -> int:
-    def change(frame: pl.DataFrame) -> pl.DataFrame:
-        swing = frame.filter(pl.col("swing_no") == no)
-        parts = [frame.filter(pl.col("swing_no") < no), swing[150:], swing[:150]]
-        return pl.concat([*parts, frame.filter(pl.col("swing_no") > no)])
-
-    _rows(folder, change)
-    return no
+    return _swing(folder, no, lambda swing: pl.concat([swing[150:], swing[:150]]))
 
 
 def _value_far_out(folder: Path, no: int) -> int:

@@ -8,7 +8,6 @@ import polars as pl
 from demo_academy.curves import Array, Curve, SwingCurves
 
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
-HEEL_HIGH_MM = 50.0
 
 
 @dataclass(frozen=True)

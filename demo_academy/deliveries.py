@@ -1,6 +1,7 @@
 """One student's season of measured visits as delivery folders, with clips, holds, notes and shots."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from demo_academy.clips import ClipShot, clip_beside, clip_frame
 from demo_academy.curves import Array, SwingCurves
 from demo_academy.films import Look, write_film
 from demo_academy.notes import Line, note_table, session_lines, shot_frame
+from demo_academy.people import Student
 from demo_academy.plates import holds_frame, plate_frame
 from demo_academy.season_plan import Visit
 from demo_academy.swings import Batch
@@ -27,14 +29,9 @@ class Attachments:
 
 
 def write_plates(
-    folder: Path,
-    visit: Visit,
-    curves: SwingCurves,
-    rows: Array,
-    starts: Array,
-    extras: Attachments,
+    folder: Path, visit: Visit, curves: SwingCurves, rows: Array, starts: Array, extras: Attachments,
     rng: np.random.Generator,
-) -> None:
+) -> None:  # fmt: skip
     """Write one measured session: session.toml, plate.csv or plate.parquet, and events.csv where asked."""
     folder.mkdir(parents=True, exist_ok=True)
     numbers = np.array([row.no for row in visit.swings])
@@ -45,11 +42,12 @@ def write_plates(
         frame.write_parquet(folder / "plate.parquet", compression="zstd", statistics=False)
     else:
         frame.write_csv(folder / "plate.csv")
-    text = session_head(visit) + _stance(visit) + extras.clip
-    for k, row in enumerate(visit.swings):
+    text = _measured_head(visit) + _stance(visit) + extras.clip
+    for row, at, start_s in zip(visit.swings, rows, starts, strict=True):
         text += swing_table(row.no, row.part, row.pace, row.club, row.drill)
         if not extras.events_file:
-            text += _events(curves, int(rows[k]), float(starts[k]))
+            times = (f"{event} = {curves.events[event][at] + start_s:.3f}\n" for event in EVENTS)
+            text += "[swing.events]\n" + "".join(times)
     write_text(folder / "session.toml", text + extras.hold)
     if extras.events_file:
         _events_file(curves, rows, numbers, starts).write_csv(folder / "events.csv")
@@ -60,19 +58,19 @@ def write_text(file: Path, text: str) -> None:
     file.write_text(text, encoding="utf-8", newline="\n")
 
 
-def session_head(visit: Visit, *, device: bool = True) -> str:
+def _measured_head(visit: Visit) -> str:
+    """The top of session.toml of a measured session."""
+    mass = f"body_mass_kg = {visit.student.mass_kg:.1f}\n" if visit.day % 3 else ""
+    head = session_head(visit.session, visit.student, visit.coach, visit.started_at)
+    return head + f'club = "7-iron"\ndevice = "{visit.device.name}"\n' + mass
+
+
+def session_head(session: str, student: Student, coach: str, started_at: datetime) -> str:
     """The top of session.toml."""
-    lines = [
-        f'session = "{visit.session}"',
-        f'student = "{visit.student.code}"',
-        f'coach = "{visit.coach}"',
-        f"started_at = {visit.started_at.isoformat()}",
-    ]
-    if device:
-        lines += ['club = "7-iron"', f'device = "{visit.device.name}"']
-        if visit.day % 3:
-            lines.append(f"body_mass_kg = {visit.student.mass_kg:.1f}")
-    return "\n".join(lines) + "\n"
+    return (
+        f'session = "{session}"\nstudent = "{student.code}"\ncoach = "{coach}"\n'
+        f"started_at = {started_at.isoformat()}\n"
+    )
 
 
 def _stance(visit: Visit) -> str:
@@ -89,33 +87,22 @@ def _stance(visit: Visit) -> str:
 
 def swing_table(no: int, part: str, pace: str, club: str, drill: str | None) -> str:
     """One `[[swing]]` table; defaults are left out."""
-    lines = [f"\n[[swing]]\nno = {no}"]
-    if part != "baseline":
-        lines.append(f'part = "{part}"')
-    if drill is not None:
-        lines.append(f'drill = "{drill}"')
-    if pace != "full":
-        lines.append(f'pace = "{pace}"')
-    if club != "7-iron":
-        lines.append(f'club = "{club}"')
-    return "\n".join(lines) + "\n"
-
-
-def _events(curves: SwingCurves, row: int, start_s: float) -> str:
-    lines = [f"{event} = {curves.events[event][row] + start_s:.3f}" for event in EVENTS]
-    return "[swing.events]\n" + "\n".join(lines) + "\n"
+    keys = (
+        ("part", part, "baseline"),
+        ("drill", drill, None),
+        ("pace", pace, "full"),
+        ("club", club, "7-iron"),
+    )
+    given = "".join(f'{key} = "{value}"\n' for key, value, usual in keys if value != usual)
+    return f"\n[[swing]]\nno = {no}\n{given}"
 
 
 def _events_file(curves: SwingCurves, rows: Array, numbers: Array, starts: Array) -> pl.DataFrame:
     times = np.stack([curves.events[event][rows] + starts for event in EVENTS], axis=1)
     return pl.DataFrame(
-        {
-            "swing_no": np.repeat(numbers, len(EVENTS)),
-            "event": list(EVENTS) * len(rows),
-            "t_s": np.round(times.ravel(), 3),
-            "clock": ["plate"] * times.size,
-        }
-    )
+        {"swing_no": np.repeat(numbers, len(EVENTS)), "event": list(EVENTS) * len(rows),
+         "t_s": np.round(times.ravel(), 3), "clock": ["plate"] * times.size}
+    )  # fmt: skip
 
 
 FILMED_VISITS, FILMED_SWINGS = 2, 2
@@ -166,14 +153,9 @@ def _filmed(number: int, order: int, visit: Visit) -> bool:
 
 
 def _clip(
-    folder: Path,
-    visit: Visit,
-    batch: Batch,
-    at: Array,
-    starts: Array,
-    written: WrittenSeason,
+    folder: Path, visit: Visit, batch: Batch, at: Array, starts: Array, written: WrittenSeason,
     rng: np.random.Generator,
-) -> str:
+) -> str:  # fmt: skip
     """Write clip.csv, or for the first visits the films of two swings; returns the `[clip]` table."""
     student = visit.student
     right, done = student.handed == "right", len(written.clips)

@@ -44,7 +44,9 @@ PLATE_FAULTS = TO_THE_TOP + FROM_THE_TOP
 def bend(targets: Targets, wanted: dict[str, Array], rng: np.random.Generator) -> None:
     """Bend the targets in place, fault by fault, where `wanted` (S,) says so."""
     for fault, hit in wanted.items():
-        if hit.any():
+        if hit.any() and fault in RANGES:
+            _set(targets, hit, rng, **RANGES[fault])
+        elif hit.any():
             BENDS[fault](targets, hit, rng)
 
 
@@ -85,14 +87,6 @@ def _uneven_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None
     t["lead_unload"][hit] = np.minimum(t["lead_unload"], heel - 0.3)[hit]
 
 
-def _unsteady_at_address(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, sway_share=(3.8, 4.6), sway_lead=(2.2, 3.2), sway_trail=(2.2, 3.2))
-
-
-def _rocking_start(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, rock=(16, 21))
-
-
 def _stays_centred(t: Targets, hit: Array, rng: np.random.Generator) -> None:
     _set(t, hit, rng, mid_back_trail=(50, 55))
     rise = rng.uniform(9.5, 12, int(hit.sum()))
@@ -107,10 +101,6 @@ def _reverse_load(t: Targets, hit: Array, rng: np.random.Generator) -> None:
     t["peak_trail"][hit] = (t["mid_back_trail"] + np.where(centred, 2.0, 2.5))[hit]
     t["mid_down"][hit] = np.maximum(t["mid_down"], 103 - t["top_trail"])[hit]
     t["impact"][hit] = np.maximum(t["impact"], np.minimum(t["mid_down"] + 2, 83))[hit]
-
-
-def _trail_heel_sink(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, trail_sink=(19, 25))
 
 
 def _lead_heel_heavy(t: Targets, hit: Array, rng: np.random.Generator) -> None:
@@ -129,10 +119,6 @@ def _no_recentre(t: Targets, hit: Array, rng: np.random.Generator) -> None:
     t["top_trail"][hit] = np.minimum(t["mid_back_trail"][hit] + rise, 79)
     t["peak_trail"][hit] = t["top_trail"][hit]
     t["late_peak"][hit] = 1.0
-
-
-def _trail_push(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, push=(7.5, 11))
 
 
 def _late_crossing(t: Targets, hit: Array, rng: np.random.Generator) -> None:
@@ -154,33 +140,22 @@ def _toes_together_down(t: Targets, hit: Array, rng: np.random.Generator) -> Non
     t["trail_impact"][hit] = np.maximum(t["trail_impact"], top + t["trail_down"] + 2)[hit]
 
 
-def _target_drift(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, mid_down=(66, 70), impact=(89.5, 93.5))
-
-
-def _trail_heel_down(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    _set(t, hit, rng, trail_impact=(30, 38))
-
-
-BENDS: dict[str, Bend] = {
-    "heels_at_address": _heels_at_address,
-    "toes_at_address": _toes_at_address,
-    "uneven_at_address": _uneven_at_address,
-    "unsteady_at_address": _unsteady_at_address,
-    "rocking_start": _rocking_start,
-    "stays_centred": _stays_centred,
-    "trail_heel_sink": _trail_heel_sink,
-    "lead_heel_heavy": _lead_heel_heavy,
-    "heels_together_back": _heels_together_back,
-    "no_recentre": _no_recentre,
-    "reverse_load": _reverse_load,
-    "trail_push": _trail_push,
-    "late_crossing": _late_crossing,
-    "little_lead_load": _little_lead_load,
-    "toes_together_down": _toes_together_down,
-    "target_drift": _target_drift,
-    "trail_heel_down": _trail_heel_down,
+RANGES: dict[str, dict[str, tuple[float, float]]] = {
+    "unsteady_at_address": {"sway_share": (3.8, 4.6), "sway_lead": (2.2, 3.2), "sway_trail": (2.2, 3.2)},
+    "rocking_start": {"rock": (16, 21)},
+    "trail_heel_sink": {"trail_sink": (19, 25)},
+    "trail_push": {"push": (7.5, 11)},
+    "target_drift": {"mid_down": (66, 70), "impact": (89.5, 93.5)},
+    "trail_heel_down": {"trail_impact": (30, 38)},
 }
+"""Faults that are even draws of some targets, and no more."""
+BENDS: dict[str, Bend] = {
+    "heels_at_address": _heels_at_address, "toes_at_address": _toes_at_address,
+    "uneven_at_address": _uneven_at_address, "stays_centred": _stays_centred,
+    "lead_heel_heavy": _lead_heel_heavy, "heels_together_back": _heels_together_back,
+    "no_recentre": _no_recentre, "reverse_load": _reverse_load, "late_crossing": _late_crossing,
+    "little_lead_load": _little_lead_load, "toes_together_down": _toes_together_down,
+}  # fmt: skip
 
 
 Metrics = dict[str, Array]

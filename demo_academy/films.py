@@ -34,7 +34,6 @@ class Look:
     soft_px: float = 0.0  # SD of the lens's blur
     noise: float = 4.0  # SD of the pictures' noise, of 255
     hidden: tuple[str, float, float] | None = None  # a point behind something, from … to (s)
-    uneven: float = 0.0  # SD of the time between pictures, as a share of it
     body: bool = False  # legs and more of the player above the shoes
     shoe: tuple[int, int, int] = (52, 48, 45)
     shoe_width_mm: float | None = None  # at the ball: from the front shoes are solids; None: flat ones
@@ -65,13 +64,6 @@ def mark_places(rises: Array, shot: ClipShot, stance_mm: float, width: int) -> A
         out[:, 2 * k, 0], out[:, 2 * k, 1] = heel[0] + style, heel[1] - rises[k] * size
         out[:, 2 * k + 1] = toe
     return out
-
-
-def picture_times(seconds: float, fps: float, look: Look) -> Array:
-    """When each picture is taken, s: at a steady rate, or one that wanders by `look.uneven`."""
-    count, rng = int(seconds * fps), np.random.default_rng(look.seed + 1)
-    steps = 1.0 + look.uneven * np.clip(rng.normal(0, 1, max(count - 1, 0)), -2.5, 2.5)
-    return np.concatenate([[0.0], np.cumsum(steps)]) / fps
 
 
 def write_film(
@@ -146,13 +138,9 @@ def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> 
     tall = 75.0 * scale
     tip = toe + 0.2 * tall * along
     outline = [
-        heel - 0.35 * tall * up,
-        tip - 0.35 * tall * up,
-        tip + 0.3 * tall * up,
-        (heel + toe) / 2 + 0.8 * tall * up,
-        heel + tall * up,
-        heel - 0.2 * tall * along,
-    ]
+        heel - 0.35 * tall * up, tip - 0.35 * tall * up, tip + 0.3 * tall * up,
+        (heel + toe) / 2 + 0.8 * tall * up, heel + tall * up, heel - 0.2 * tall * along,
+    ]  # fmt: skip
     _fill(picture, outline, look.shoe)
 
 
@@ -181,11 +169,8 @@ def _solid_shoe(picture: Array, heel: Array, toe: Array, shoe_mm: float, scale: 
         floor = heel + at * (toe - heel) + np.array([0.0, MARK_ABOVE * long])
         half = np.interp(at, SHOE_AT, SHOE_HALF) * wide * np.array([cosine, -sine * tilt])
         up = np.array([0.0, -np.interp(at, SHOE_AT, SHOE_TALL) * long])
-        _fill(
-            picture,
-            [floor - half, floor + half, floor + 0.75 * half + up, floor - 0.75 * half + up],
-            look.shoe,
-        )
+        slice_at = [floor - half, floor + half, floor + 0.75 * half + up, floor - 0.75 * half + up]
+        _fill(picture, slice_at, look.shoe)
 
 
 def _tape(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:
@@ -210,11 +195,8 @@ def _legs(picture: Array, now: Array, scale: float) -> None:
 def _bar(picture: Array, place: Array, scale: float) -> None:
     """Something grey in the way: a club or an alignment stick held across."""
     wide, tall = np.array([32.0 * scale, 0.0]), np.array([0.0, 60.0 * scale])
-    _fill(
-        picture,
-        [place - wide - tall, place + wide - tall, place + wide + tall, place - wide + tall],
-        (128, 132, 130),
-    )
+    corners = [place - wide - tall, place + wide - tall, place + wide + tall, place - wide + tall]
+    _fill(picture, corners, (128, 132, 130))
 
 
 def _fill(picture: Array, corners: Sequence[Array], colour: tuple[int, int, int]) -> None:

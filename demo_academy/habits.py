@@ -47,7 +47,6 @@ HABITS: tuple[Habit, ...] = (
 )
 HABIT_BY_NAME = {habit.name: habit for habit in HABITS}
 PACE_STRETCH = {"full": 1.0, "half": 1.3, "slow": 1.8}
-JUDGED_TO_IMPACT = ("iron", "wedge")
 
 
 @dataclass(frozen=True)
@@ -184,9 +183,8 @@ def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict
         picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PLATE_FAULTS)))
     out: dict[str, Tendency] = {}
     for pick in picks:
-        fault = (
-            "rocking_start" if pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY else pick
-        )
+        unseen = pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY
+        fault = "rocking_start" if unseen else pick
         if fault == "target_drift" and student.style == "reverse":
             continue
         kind = str(rng.choice(["falling", "rising", "holding"], p=[0.45, 0.15, 0.40]))

@@ -59,14 +59,8 @@ def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generato
     if rng.random() < 0.08:
         lost = rates.get("unsteady_at_address", 0.0) > 0.3 and rng.random() < 0.6
         for way in ("forward", "back", "sideways"):
-            add(
-                6,
-                kind="steadiness",
-                code=way,
-                grade=int(lost and way == "sideways"),
-                unit="open",
-                shared=False,
-            )
+            grade = int(lost and way == "sideways")
+            add(6, kind="steadiness", code=way, grade=grade, unit="open", shared=False)
     return lines
 
 
@@ -78,27 +72,18 @@ def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> l
     at = visit.started_at + timedelta(days=int(rng.integers(1, 4)))
     while at < until and len(lines) < 3:
         lines.append(
-            {
-                "student": visit.student.code,
-                "at": at.replace(hour=18, minute=5).isoformat(),
-                "author": visit.student.code,
-                "kind": "practice",
-                "code": visit.drill_set,
-                "value": float(rng.choice([5, 10, 15])),
-                "unit": "minutes",
-                "pace": str(rng.choice(["slow", "half"])),
-                "place": "home",
-                "shared": True,
-            }
-        )
+            {"student": visit.student.code, "at": at.replace(hour=18, minute=5).isoformat(),
+             "author": visit.student.code, "kind": "practice", "code": visit.drill_set,
+             "value": float(rng.choice([5, 10, 15])), "unit": "minutes",
+             "pace": str(rng.choice(["slow", "half"])), "place": "home", "shared": True}
+        )  # fmt: skip
         at += timedelta(days=int(rng.integers(2, 5)))
     return lines
 
 
 def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     """Notes that every demo has, session → lines: discomfort open and over, a target, a talk."""
-    first, second = plans[0], plans[1]
-    third, fourth = plans[2], plans[3]
+    first, second, third, fourth = plans[:4]
 
     def line(visit: Visit, minute: int, **more: Any) -> Line:
         at = (visit.started_at + timedelta(minutes=minute)).isoformat()
@@ -114,17 +99,8 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     out[second[1].session] = [line(second[1], 20, kind="discomfort", code="trail knee", text=sore)]
     out[second[2].session] = [line(second[2], 5, kind="discomfort_over", code="trail knee", text="Gone.")]
     build = "Built for a narrower stance; this is the student's own band."
-    out[third[1].session] = [
-        line(
-            third[1],
-            40,
-            kind="target",
-            code="mid_back_trail_share_pct",
-            value=62.0,
-            value_to=72.0,
-            text=build,
-        )
-    ]
+    band: Line = {"code": "mid_back_trail_share_pct", "value": 62.0, "value_to": 72.0}
+    out[third[1].session] = [line(third[1], 40, kind="target", text=build, **band)]
     talk = "Talked the finish through with the student."
     signal = f"improving:{fourth[-1].student.code}:finish_lead_share_pct"
     out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code=signal, text=talk)]
@@ -139,11 +115,8 @@ def shot_frame(
     stretch = {"full": 1.0, "half": 0.75, "slow": 0.55}
     part = np.array([stretch[r.pace] * (1.45 if r.family == "driver" else 1.0) for r in visit.swings])
     age = student.age_on(visit.started_at.date())
-    base = (
-        78
-        + 45 * np.exp(-(((age - 32) / 26) ** 2))
-        + 8 * (["beginner", "improver", "club", "competitor"].index(student.level))
-    )
+    skill = ["beginner", "improver", "club", "competitor"].index(student.level)
+    base = 78 + 45 * np.exp(-(((age - 32) / 26) ** 2)) + 8 * skill
     carry = base * part + BALL["carry_m_per_mid_down_pt"] * (mid_down_share - 68) + rng.normal(0, 3.5, count)
     side = BALL["side_m_per_impact_pt"] * (impact_share - 74) + rng.normal(0, 5.5, count)
     ball = np.sqrt(np.maximum(carry, 5)) * 4.35 + rng.normal(0, 0.5, count)

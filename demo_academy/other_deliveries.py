@@ -9,7 +9,7 @@ import polars as pl
 
 from demo_academy.clips import ClipShot, clip_alone, clip_frame
 from demo_academy.curves import Array
-from demo_academy.deliveries import swing_table, write_text
+from demo_academy.deliveries import session_head, swing_table, write_text
 from demo_academy.habits import HABITS
 from demo_academy.notes import Line, note_table, practice_lines
 from demo_academy.people import SEASON, Student
@@ -52,7 +52,7 @@ def _clip_visit(
     folder.mkdir(parents=True, exist_ok=True)
     numbers = np.arange(1, count + 1)
     clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
-    text = _head(session, student, started) + 'club = "7-iron"\n' + shot.toml()
+    text = session_head(session, student, student.coach, started) + 'club = "7-iron"\n' + shot.toml()
     for k, no in enumerate(numbers):
         text += swing_table(int(no), "baseline", "full", "7-iron", None) + "[swing.clip_events]\n"
         text += "".join(f"{event} = {events[event][k]:.3f}\n" for event in EVENTS)
@@ -77,13 +77,6 @@ def _truth_rows(
     )  # fmt: skip
 
 
-def _head(session: str, student: Student, started: datetime) -> str:
-    return (
-        f'session = "{session}"\nstudent = "{student.code}"\ncoach = "{student.coach}"\n'
-        f"started_at = {started.isoformat()}\n"
-    )
-
-
 def write_note_visits(inbox: Path, students: list[Student], rng: np.random.Generator) -> list[str]:
     """Lessons of which only notes were kept, the last one after the season's end; returns their sessions."""
     out = []
@@ -93,7 +86,7 @@ def write_note_visits(inbox: Path, students: list[Student], rng: np.random.Gener
         started = datetime.combine(day, time(19, 20), ZONE)
         session = f"{day.isoformat()}-{student.code}-n"
         (inbox / session).mkdir(parents=True, exist_ok=True)
-        write_text(inbox / session / "session.toml", _head(session, student, started))
+        write_text(inbox / session / "session.toml", session_head(session, student, student.coach, started))
         base: Line = {"session": session, "student": student.code, "author": student.coach, "shared": True}
         lines = [
             base | {"at": _after(started, 10), "kind": "saw", "code": "rocking_start",

@@ -14,6 +14,7 @@ from demo_academy.habits import (
     HABIT_BY_NAME,
     HABITS,
     MEASURES_SWAY,
+    Drill,
     Profile,
     coach_gain_per_day,
 )
@@ -71,13 +72,9 @@ class Visit:
 
 
 def plan_student(
-    student: Student,
-    number: int,
-    profile: Profile,
-    change: tuple[date, str] | None,
-    visits: int,
+    student: Student, number: int, profile: Profile, change: tuple[date, str] | None, visits: int,
     rng: np.random.Generator,
-) -> list[Visit]:
+) -> list[Visit]:  # fmt: skip
     """Plan one student's season: visits in order, each drill chosen by what the day showed."""
     weeks = np.sort(rng.choice(WEEKS, size=visits, replace=False))
     doses: dict[str, int] = dict.fromkeys(DRILL_BY_CODE, 0)
@@ -132,25 +129,22 @@ def _visit(
 
 
 def _level(
-    profile: Profile,
-    name: str,
-    day: int,
-    doses: dict[str, int],
-    student: Student,
+    profile: Profile, name: str, day: int, doses: dict[str, int], student: Student,
     change: tuple[date, str] | None,
-) -> float:
+) -> float:  # fmt: skip
     """A habit's level on a day: the student's own line, the coach's gain so far, what drills have added."""
     habit = HABIT_BY_NAME[name]
     switch = (change[0] - SEASON[1]).days if change else day
     gained = coach_gain_per_day(student.coach, habit) * min(day, switch)
     if change and day > switch:
         gained += coach_gain_per_day(change[1], habit) * (day - switch)
-    kept = sum(
-        drill.kept * (doses[drill.code] >= 1) + drill.more * max(doses[drill.code] - 1, 0)
-        for drill in DRILLS
-        if drill.habit == name
-    )
+    kept = sum(_worth(drill, doses) for drill in DRILLS if drill.habit == name)
     return float(np.clip(profile.lines[name].at(day) + gained + kept, *_span(name, student)))
+
+
+def _worth(drill: Drill, doses: dict[str, int]) -> float:
+    """What a student's doses of a drill so far have left."""
+    return drill.kept * (doses[drill.code] >= 1) + drill.more * max(doses[drill.code] - 1, 0)
 
 
 def _span(name: str, student: Student) -> tuple[float, float]:
@@ -176,11 +170,7 @@ def _chance(profile: Profile, fault: str, day: int, doses: dict[str, int], devic
         return 0.0
     if fault not in profile.tendencies:
         return BACKGROUND
-    shift = sum(
-        drill.kept * (doses[drill.code] >= 1) + drill.more * max(doses[drill.code] - 1, 0)
-        for drill in DRILLS
-        if drill.aim == fault
-    )
+    shift = sum(_worth(drill, doses) for drill in DRILLS if drill.aim == fault)
     return float(1 / (1 + np.exp(-profile.tendencies[fault].logit(day) - shift)))
 
 

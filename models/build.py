@@ -17,7 +17,7 @@ from types import ModuleType
 import polars as pl
 
 import models.sql
-from models import fitting, own_bands, samples
+from models import samples
 from models.samples import temporary
 from models.season import ball, coach, drill, eye_plate, faultrate, reliability, trend, week
 from models.season.cells import TOUCHED
@@ -102,10 +102,10 @@ def _of_query(table: str, *needs: str, within: str = TOUCHED, build_only: bool =
 def _swing_metrics(run: Run) -> tuple[()]:
     """Reduce the sessions at hand; only a build fits anew how events nobody marked are estimated."""
     if run.whole:
-        fitting.refit_events(run.home, run.writer)
+        samples.refit_events(run.home, run.writer)
     run.swings, problems = samples.reduce_into(
         run.home, run.writer, run.sessions, run.progress,
-        event_fit=fitting.event_fit(run.writer), spreads=run.rules.usual_spreads,
+        event_fit=samples.event_fit(run.writer), spreads=run.rules.usual_spreads,
     )  # fmt: skip
     run.problems.extend(problems)
     return ()
@@ -116,7 +116,7 @@ def _swing_faults(run: Run) -> tuple[()]:
 
     Students with a band of their own are judged again whenever they are touched: it may be new.
     """
-    sessions = sorted({*run.sessions, *own_bands.sessions_with_own_bands(run.writer)})
+    sessions = sorted({*run.sessions, *faults.sessions_with_own_bands(run.writer)})
     for first in range(0, len(sessions), JUDGED_AT_ONCE):
         temporary(run.writer, "batch", "session", sessions[first : first + JUDGED_AT_ONCE])
         within = "session IN (SELECT session FROM batch)"
@@ -127,7 +127,7 @@ def _swing_faults(run: Run) -> tuple[()]:
             "FROM season.style JOIN academy.session USING (season, student) "
             f"WHERE {within}"
         )
-        judged = own_bands.without_agreed_flags(
+        judged = faults.without_agreed_flags(
             run.writer, faults.judge(metrics, swings, run.rules, styles), metrics, swings
         )
         run.replace("academy.swing_fault", judged, within)

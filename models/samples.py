@@ -1,6 +1,11 @@
 """From sample traces to swing metrics: one independent task a session, side by side, batch by batch.
 
 The warehouse is read and written here, by one thread; the tasks only read trace files and compute.
+
+Events nobody marked are estimated by the academy's own fit. A build makes it from the academy's marked
+swings and keeps it as the next version of `events` in academy.parameter; a refresh uses the last version.
+Reading every session a second time would slow a build down, so the fit sees at most `MOST_SESSIONS` of them,
+the latest of every student in turn.
 """
 
 import os
@@ -8,11 +13,16 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
+from models.parameters import load_parameter, save_parameters
 from models.swing.answers import Answer, gather
 from models.swing.clip import Clip
-from models.swing.event_fit import EventFit
+from models.swing.clock import event_arrays, on_uniform_grid
+from models.swing.event_estimates import landmarks_of
+from models.swing.event_fit import EventFit, fit_events
 from models.swing.holds import MEASURES
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
@@ -20,12 +30,23 @@ from warehouse.home import Home
 from warehouse.store import Writer
 from warehouse.traces import trace_path
 
+FLOATS = NDArray[np.float64]
 SWING_ANSWERS = (
     "usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s",
     "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
+MOST_SESSIONS = 80  # about 900 swings
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
+CHOSEN = """
+    WITH marked AS (
+        SELECT DISTINCT session FROM academy.swing_event WHERE source = 'marked' AND clock = 'plate'
+    ), ranked AS (
+        SELECT session, student, row_number() OVER (PARTITION BY student ORDER BY day DESC, session) AS turn
+        FROM academy.session JOIN marked USING (session) WHERE has_plate
+    )
+    SELECT session, student FROM ranked ORDER BY turn, student LIMIT ?
+"""
 
 
 def reduced(task: SessionTask) -> Answer | UnderfootError:
@@ -147,3 +168,45 @@ def _update(writer: Writer, table: str, rows: pl.DataFrame, columns: tuple[str, 
         )
     finally:
         writer.connection.unregister("_reduced")
+
+
+def event_fit(writer: Writer) -> EventFit:
+    """The last build's fit; without models (so that the rules are used) while there were too few marks."""
+    return EventFit.from_json(load_parameter(writer, "events"))
+
+
+def refit_events(home: Home, writer: Writer) -> EventFit:
+    """Fit on the academy's marked swings and keep it, unless there are too few marks and always were.
+
+    Sessions whose samples can't be read are passed over here; the reduction says so.
+    """
+    chosen = writer.sql(CHOSEN, [MOST_SESSIONS])
+    temporary(writer, "batch", "session", chosen["session"].to_list())
+    tasks = tasks_of_batch(home, writer)
+    student_of = dict(chosen.iter_rows())
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        found = dict(zip(tasks, threads.map(marked_swings, tasks.values()), strict=True))
+    read = {session: pair for session, pair in found.items() if pair is not None}
+    if not read:
+        return EventFit({})
+    marks, times = (np.concatenate(parts) for parts in zip(*read.values(), strict=True))
+    students = np.repeat([student_of[session] for session in read], [len(m) for m, _ in read.values()])
+    fit = fit_events(marks, times, students)
+    if fit.models or load_parameter(writer, "events") is not None:
+        save_parameters(writer, {"events": fit.to_json()})
+    return fit
+
+
+def marked_swings(task: SessionTask) -> tuple[FLOATS, FLOATS] | None:
+    """Landmarks (n, 48) and marked times (n, 7) of a session's swings; None if its samples can't be read."""
+    try:
+        read = task.trace()
+    except UnderfootError:
+        return None
+    if read is None:
+        return None
+    trace = on_uniform_grid(read)
+    times, errors = event_arrays(trace, task.swings, task.events)
+    times[errors > 0.0] = np.nan
+    swings = np.isin(trace.swing_no, task.swings["swing_no"].to_numpy()) & np.isfinite(times).any(axis=1)
+    return landmarks_of(trace, swings)[swings], times[swings]

@@ -3,6 +3,7 @@
 import numpy as np
 import polars as pl
 
+from models.sql import columns
 from models.swing.event_fit import EventFit
 from models.swing.reduce import reduce_session
 from warehouse.traces import SessionTrace
@@ -14,36 +15,19 @@ def warm() -> int:
 
     Returns the swings reduced.
     """
-    rate, n = 100.0, 400
-    columns = {name: np.full(n, 50.0, dtype=np.float32) for name in SAMPLE_COLUMNS}
+    rate, n, key = 100.0, 400, {"session": "warm", "swing_no": 1}
+    samples = {name: np.full(n, 50.0, dtype=np.float32) for name in SAMPLE_COLUMNS}
     trace = SessionTrace(
-        session="warm",
-        swing_no=np.array([1], dtype=np.int32),
-        offsets=np.array([0, n], dtype=np.int64),
-        rate_hz=np.array([rate]),
-        t0_s=np.zeros(1),
-        columns=columns,
-    )
-    swing = {
-        "session": "warm", "swing_no": 1, "rate_hz": rate, "n_samples": n, "t0_s": 0.0, "part": "baseline",
-        "pace": "full", "club_family": "iron", "device": "mat", "file_flags": [], "file_flag_counts": [],
-    }  # fmt: skip
+        "warm", np.array([1], dtype=np.int32), np.array([0, n], dtype=np.int64), np.array([rate]),
+        np.zeros(1), samples,
+    )  # fmt: skip
     events = pl.DataFrame(
-        {
-            "session": "warm",
-            "swing_no": pl.Series([1] * len(EVENTS), dtype=pl.Int32),
-            "event": list(EVENTS),
-            "t_s": np.linspace(1.0, 3.5, len(EVENTS)),
-            "source": "marked",
-            "expected_error_s": 0.0,
-            "clock": "plate",
-        }
-    )
-    swings = pl.DataFrame([swing]).with_columns(
-        pl.col("swing_no").cast(pl.Int32),
-        pl.col("file_flags").cast(pl.List(pl.String)),
-        pl.col("file_flag_counts").cast(pl.List(pl.Int32)),
-    )
+        [("warm", 1, event, at, "marked", 0.0, "plate")
+         for event, at in zip(EVENTS, np.linspace(1.0, 3.5, len(EVENTS)), strict=True)],
+        columns("academy.swing_event"), orient="row",
+    )  # fmt: skip
+    swing = {"pace": "full", "club_family": "iron", "file_flags": [], "file_flag_counts": []}
+    swings = pl.DataFrame([key | swing], schema_overrides={"swing_no": pl.Int32})
     found = reduce_session(
         trace, swings, events[:-1], stance_mm=None, body_mass_kg=None, event_fit=EventFit({})
     )

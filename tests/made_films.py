@@ -8,7 +8,7 @@ import av
 import numpy as np
 
 from demo_academy.clips import ClipShot
-from demo_academy.films import Look, mark_places, picture_times, write_film
+from demo_academy.films import Look, mark_places, write_film
 
 STANCE_MM = 440.0
 SHOE_MM = 300.0
@@ -43,6 +43,13 @@ def heel_rise_curves(seconds: float, seed: int = 0) -> tuple[np.ndarray, np.ndar
     return grid_s, np.stack([lead - lead[0], trail - trail[0]])
 
 
+def picture_times(seconds: float, fps: float, uneven: float, seed: int) -> np.ndarray:
+    """When each picture is taken, s: at a steady rate, or one whose steps wander by `uneven` (a share, SD)."""
+    count, rng = int(seconds * fps), np.random.default_rng(seed + 1)
+    steps = 1.0 + uneven * np.clip(rng.normal(0, 1, max(count - 1, 0)), -2.5, 2.5)
+    return np.concatenate([[0.0], np.cumsum(steps)]) / fps
+
+
 def film(
     path: Path,
     *,
@@ -53,13 +60,14 @@ def film(
     width: int = 480,
     rise_curves: tuple[np.ndarray, np.ndarray] | None = None,
     seed: int = 0,
+    uneven: float = 0.0,
     **look: object,
 ) -> Made:
     """Write a film and return it with its truth."""
     how = Look(width=width, height=width * 9 // 32 * 2, seed=seed, **look)
     shot = ClipShot(fps, SHOE_MM, view, 0.95, handed == "right")
     grid_s, rises = heel_rise_curves(seconds, seed) if rise_curves is None else rise_curves
-    times_s = picture_times(seconds, fps, how)
+    times_s = picture_times(seconds, fps, uneven, seed)
     write_film(path, times_s, rises, grid_s, shot, STANCE_MM, how)
     return Made(path, shot, how, grid_s, rises, times_s)
 

@@ -28,9 +28,9 @@ WORDS = Words({
     "practice_pace": "At pace",
     "own_band": "A band of the student's own", "measure": "Measure", "no_band": "No own band",
     "from": "From", "to": "To",
-    "keep": "Keep this note", "sending": "Sending…",
-    "draft": "Not kept yet. What you wrote is still on this device.",
-    "offline": "Not kept yet: no connection. What you wrote stays on this device; press again once you are "
+    "keep": "Save this note", "sending": "Sending…",
+    "draft": "Not saved yet. What you wrote is still on this device.",
+    "offline": "Not saved yet: no connection. What you wrote stays on this device; press again once you are "
                "connected.",
 })  # fmt: skip
 

@@ -11,15 +11,14 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
+from models.season.estimation import false_discovery
 from models.season.kernel import FLOATS
-from models.season.pooling import false_discovery
 from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]
 LEAST_SESSIONS = 6
-LEAST_SHOTS = 5  # a session
 LEAST_Q = 0.10
 
 

@@ -45,13 +45,9 @@ class Rows:
 def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
     """Full-pace baseline rows inside a season, in order, with months `t` since the student's first one."""
     return (
-        session_metric.filter(
-            (pl.col("part") == "baseline")
-            & (pl.col("pace") == "full")
-            & pl.col("season").is_not_null()
-            & pl.col("club_family").is_not_null()
-            & pl.col("mean").is_finite()
-        )
+        session_metric.filter(part="baseline", pace="full")
+        .drop_nulls(["season", "club_family"])
+        .filter(pl.col("mean").is_finite())
         .with_columns(device=pl.col("device").fill_null("none"))
         .sort(*KEY, "student", "started_at", "session", "device", "heel_source")
         .with_columns(_MONTHS)
@@ -88,7 +84,7 @@ def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     table = np.hstack([posterior.parts, posterior.gammas, posterior.covs[:, lower[0], lower[1]]])
     return {
         "fixed": rows.fixed,
-        "known": sorted(_indicators(cell_rows)),
+        "known": sorted(name for own in _indicators(cell_rows) for name in own),
         "sd_student": _short(float(posterior.parts[:, 0].mean())),
         "sd_session": _short(float(posterior.parts[:, 3].mean())),
         "sd_swing": _short(float(np.sqrt(swing))),
@@ -124,9 +120,8 @@ def keep_fits(writer: Writer, fits: Mapping[CellKey, Parameter]) -> None:
 
 def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     """The last build's fit of every cell that `rows` (from `baseline`) hold and it could fit."""
-    fitted = writer.sql("SELECT season, club_family, metric FROM season.reliability")
-    present = set(rows.select("season", "club_family", "metric").unique().iter_rows())
-    keys: list[CellKey] = sorted(present & set(fitted.iter_rows()))
+    fitted = writer.sql(f"SELECT {', '.join(KEY)} FROM season.reliability")
+    keys: list[CellKey] = sorted({*rows.select(KEY).unique().iter_rows()} & {*fitted.iter_rows()})
     stored = load_parameters(writer, [_parameter_name(key) for key in keys])
     return {key: stored[_parameter_name(key)] for key in keys}
 
@@ -162,7 +157,8 @@ def arrange(cell_rows: pl.DataFrame, swing: float, fixed: Sequence[str] | None) 
     t = np.ascontiguousarray(cell_rows["t"].to_numpy(), dtype=np.float64)
     plain = np.stack([np.ones(t.size), t], axis=1)
     if fixed is None:
-        names, x = _independent(plain, _indicators(cell_rows))
+        later = {name: own[name] for own in _indicators(cell_rows) for name in list(own)[1:]}
+        names, x = add_independent(plain, later)
     else:
         names, column_of = list(fixed), dict(INDICATED)
         parts = [name.split(" ", 1) for name in names]
@@ -173,34 +169,19 @@ def arrange(cell_rows: pl.DataFrame, swing: float, fixed: Sequence[str] | None) 
     offsets = np.concatenate([[0], np.cumsum(counts["len"].to_numpy())]).astype(np.int64)
     y = np.ascontiguousarray(cell_rows["mean"].to_numpy(), dtype=np.float64)
     error = swing / cell_rows["n"].to_numpy().astype(np.float64)
-    return Rows(
-        Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64)),
-        counts["student"].to_list(),
-        names,
-    )
+    cell = Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64))
+    return Rows(cell, counts["student"].to_list(), names)
 
 
-def _indicators(cell_rows: pl.DataFrame) -> dict[str, FLOATS]:
-    """One 0/1 column for every device and heel source, the commonest of each first."""
-    return {
-        f"{kind} {value}": (cell_rows[column] == value).cast(pl.Float64).to_numpy()
+def _indicators(cell_rows: pl.DataFrame) -> list[dict[str, FLOATS]]:
+    """For each kind a 0/1 column for every value of it, the commonest first."""
+    return [
+        {
+            f"{kind} {value}": (cell_rows[column] == value).cast(pl.Float64).to_numpy()
+            for value, _ in sorted(cell_rows[column].value_counts().iter_rows(), key=lambda n: (-n[1], n[0]))
+        }
         for kind, column in INDICATED
-        for value, _ in sorted(
-            cell_rows[column].value_counts().iter_rows(), key=lambda row: (-row[1], row[0])
-        )
-    }
-
-
-def _independent(plain: FLOATS, indicators: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:
-    """Add each indicator but its kind's first, as `add_independent` does."""
-    kinds: set[str] = set()
-    later = {}
-    for name, column in indicators.items():
-        kind = name.split(" ", 1)[0]
-        if kind in kinds:
-            later[name] = column
-        kinds.add(kind)
-    return add_independent(plain, later)
+    ]
 
 
 def add_independent(x: FLOATS, columns: Mapping[str, FLOATS]) -> tuple[list[str], FLOATS]:

@@ -17,10 +17,18 @@ import polars as pl
 
 from models.season.drill_checks import SameDay, lagged_effects, same_day
 from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
-from models.season.drill_model import AimFit, Design, Kept, counts, design_of, is_enough, variance_parts
+from models.season.drill_model import (
+    AimFit,
+    Design,
+    Effect,
+    Kept,
+    counts,
+    design_of,
+    is_enough,
+    variance_parts,
+)
+from models.season.estimation import Z90, false_discovery, shrink_to_mean
 from models.season.judgement import Bands
-from models.season.pooling import false_discovery, shrink_to_mean
-from models.season.proportions import Z90
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA, age, age_group
@@ -68,23 +76,16 @@ def drill_rows(writer: Writer) -> DrillRows:
 def answer(sources: Sources) -> DrillRows:
     """Rows for every season in `sources`; one fit an aim, one thread a core."""
     seasons = sorted(set(sources.metrics["season"].drop_nulls()) | set(sources.faults["season"].drop_nulls()))
-    wanted = {
-        (season, aim) for season in seasons for drill in sources.drills for aim in _aims(sources, drill)
-    }
-    keys = sorted(wanted)
+    aims = {aim for drill in sources.drills for aim in _aims(sources, drill)}
+    keys = sorted((season, aim) for season in seasons for aim in aims)
     with ThreadPoolExecutor(cpu_count()) as threads:
         answers = dict(zip(keys, threads.map(lambda key: _answer_aim(sources, *key), keys), strict=True))
     effects = [row for season in seasons for row in _effects(sources, season, answers)]
     groups = [
-        group
-        for row in effects
-        if (found := answers.get((row["season"], str(row["aim"])))) is not None
-        and is_enough(row["n_students"], row["n_doses"])
-        for group in _groups(sources, found, row)
-    ]
-    return DrillRows(
-        pl.DataFrame(effects, infer_schema_length=None), pl.DataFrame(groups, infer_schema_length=None)
-    )
+        group for row in effects if is_enough(row["n_students"], row["n_doses"])
+        for group in _groups(sources, answers.get((row["season"], row["aim"])), row)
+    ]  # fmt: skip
+    return DrillRows(*(pl.DataFrame(rows, infer_schema_length=None) for rows in (effects, groups)))
 
 
 def _aims(sources: Sources, drill: str) -> list[str]:
@@ -138,12 +139,10 @@ def _effects(
             rows.append(_row(sources, season, drill, aim, found, one) | {"label": label, "q": q})
     for aim in {row["aim"] for row in rows} - {None}:
         same = [row for row in rows if row["aim"] == aim]
-        near = pooled(
-            {str(row["drill"]): _kept(answers.get((season, aim)), str(row["drill"])) for row in same}
-        )
+        near = pooled({row["drill"]: _kept(answers.get((season, aim)), row["drill"]) for row in same})
         for row in same:
             if row["drill"] in near:
-                row["pooled"], row["pooled_lo"], row["pooled_hi"] = near[str(row["drill"])]
+                row["pooled"], row["pooled_lo"], row["pooled_hi"] = near[row["drill"]]
     return rows
 
 
@@ -165,18 +164,21 @@ def _row(
         row["aim_kind"] = FAULT if aim in sources.reference.reads else METRIC
         row["unit"] = "points" if row["aim_kind"] == FAULT else sources.reference.unit.get(aim)
     if kept.effect is not None and kept.enough:
-        row |= {"kept": kept.effect.value, "kept_lo": kept.effect.lo, "kept_hi": kept.effect.hi}
-        row |= {"p": kept.effect.p, "swc": kept.swc}
+        row |= _interval("kept", kept.effect) | {"p": kept.effect.p, "swc": kept.swc}
     if found is None:
         return row
     if (day := found.on_the_day.get(drill)) is not None:
         row |= {"same_day_kind": day.kind, "n_same_day": day.sessions, "n_compared": day.compared}
         if np.isfinite(day.value):
-            row |= {"same_day": day.value, "same_day_lo": day.lo, "same_day_hi": day.hi}
+            row |= _interval("same_day", day)
     if drill in found.lagged_effects and kept.enough:
         names = ("cross_check", "cross_check_lo", "cross_check_hi")
         row |= dict(zip(names, found.lagged_effects[drill], strict=True))
     return row | _randomised_effect(found, drill)
+
+
+def _interval(name: str, found: Effect | SameDay) -> Row:
+    return {name: found.value, f"{name}_lo": found.lo, f"{name}_hi": found.hi}
 
 
 def _randomised_effect(found: AimAnswers, drill: str) -> Row:
@@ -190,7 +192,7 @@ def _randomised_effect(found: AimAnswers, drill: str) -> Row:
     by = found.fit.kept_by(drill, ["randomised" if one else "chosen" for one in randomised]).get("randomised")
     if by is None or by.effect is None:
         return {"n_lots": by.students if by else 0}
-    return {"n_lots": by.students, "lots": by.effect.value, "lots_lo": by.effect.lo, "lots_hi": by.effect.hi}
+    return {"n_lots": by.students} | _interval("lots", by.effect)
 
 
 def labels(kept: Sequence[Kept]) -> list[tuple[str, float | None]]:
@@ -233,30 +235,25 @@ def pooled(kept: Mapping[str, Kept]) -> dict[str, tuple[float, float, float]]:
     }
 
 
-def _groups(sources: Sources, found: AimAnswers, row: Row) -> list[Row]:
+def _groups(sources: Sources, found: AimAnswers | None, row: Row) -> list[Row]:
     """Rows of season.drill_group behind one row of season.drill_effect."""
-    if found.fit is None:
+    if found is None or found.fit is None:
         return []
     students = found.fit.design.students
     first = dict(found.aim.rows.group_by("student").agg(pl.col("day").min()).iter_rows())
+    people = [sources.people.get(student, (None, None)) for student in students]
     groupings: dict[str, list[str | None]] = {
-        "level": [sources.people.get(s, (None, None))[0] for s in students],
-        "age_band": [_age_band(sources.people.get(s, (None, None))[1], first[s]) for s in students],
+        "level": [level for level, _ in people],
+        # at the first session of the season
+        "age_band": [age_group(age(born, first[s])) for s, (_, born) in zip(students, people, strict=True)],
     }
     rows: list[Row] = []
     for grouping, names in groupings.items():
         for group, kept in found.fit.kept_by(str(row["drill"]), names).items():
             one = {name: row[name] for name in ("season", "drill", "aim")}
             one |= {"grouping": grouping, "group": group, "n_students": kept.students, "n_doses": kept.doses}
-            if kept.effect is not None:
-                one |= {"kept": kept.effect.value, "kept_lo": kept.effect.lo, "kept_hi": kept.effect.hi}
-            rows.append(one)
+            rows.append(one | (_interval("kept", kept.effect) if kept.effect is not None else {}))
     return rows
-
-
-def _age_band(born: date | None, on: date) -> str | None:
-    """Age at the first session of the season, in whole years, as a band."""
-    return age_group(age(born, on))
 
 
 def _sources(writer: Writer) -> Sources:

@@ -156,10 +156,6 @@ class Doses:
     since: FLOATS
     randomised: FLOATS
 
-    def last(self, offsets: COUNTS) -> FLOATS:
-        """(S, K) lesson doses before each student's last session."""
-        return self.lesson[offsets[1:] - 1]
-
 
 def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
     """Doses before each row of `sessions` (student, session, started_at, day; in its order).

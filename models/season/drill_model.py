@@ -42,15 +42,11 @@ class Design:
     doses: Doses
     students: list[str]
 
-    @property
-    def given(self) -> FLOATS:
-        """(S, K) lesson doses before each student's last session."""
-        return self.doses.last(self.cell.offsets)
-
     def doses_of(self, drill: str) -> FLOATS:
         """(S,) lesson doses of one drill before each student's last session."""
         drills = self.doses.drills
-        return self.given[:, drills.index(drill)] if drill in drills else np.zeros(len(self.students))
+        last = self.cell.offsets[1:] - 1
+        return self.doses.lesson[last, drills.index(drill)] if drill in drills else np.zeros(last.size)
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ while "noted, not measured" is a true difference.
 import numpy as np
 import polars as pl
 
+from models.season.estimation import Z90
 from models.season.faultrate import SELDOM
 from models.season.kernel import FLOATS
-from models.season.proportions import Z90
 from models.sql import columns
 from warehouse.store import Writer
 

@@ -18,8 +18,8 @@ from scipy import special
 
 from models.parameters import load_parameters, save_parameters
 from models.season.cells import TOUCHED
+from models.season.estimation import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
 from models.season.kernel import FLOATS
-from models.season.proportions import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
 from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, TOO_FEW, WORSE

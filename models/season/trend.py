@@ -31,10 +31,10 @@ from models.season.cells import (
     known_rows,
     stored_fits,
 )
+from models.season.estimation import Z90
 from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import ROUNDING, Cell, Posterior, lines
-from models.season.proportions import Z90
 from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW

@@ -114,11 +114,11 @@ def review(sources: Sources) -> WeekRows:
         *_unmeasured(sources), *_eye_and_plate(sources), *_refused(sources),
     ]  # fmt: skip
     found.sort(
-        key=lambda signal: (
-            KINDS.index(signal.row["kind"]),
-            -signal.row.get("p", 0.0),
-            signal.row["student"] or "",
-            signal.row["signal"],
+        key=lambda s: (
+            KINDS.index(s.row["kind"]),
+            -s.row.get("p", 0.0),
+            s.row["student"] or "",
+            s.row["signal"],
         )
     )
     monday = sources.as_of - timedelta(days=sources.as_of.weekday())

@@ -3,6 +3,9 @@
 severity = clip(distance beyond the nearest limit, in the bad direction / clear margin, 0, 1); flagged when it
 is over 0. Null where the metric is null, where the rule is not judged for that club family or style, and for
 swings whose feet look swapped: null is "not judged", never "not flagged".
+
+Builds and bodies differ, so a coach may agree another band with a student (a `target` note). From that day on
+no swing of theirs is flagged for a fault whose metrics lie inside it.
 """
 
 import polars as pl
@@ -10,17 +13,15 @@ import polars as pl
 from models.sql import columns
 from models.swing.rules import UNSTYLED, Limit, Rules, load_rules
 from warehouse.definitions import Fault
+from warehouse.store import Writer
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 
 Columns = dict[str, pl.DataType | type[pl.DataType]]
 SWAPPED = "feet_swapped"
-STYLE_KEYS = ("session", "season", "student", "club_family")
 
 
-def judge(
-    metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.DataFrame | None = None
-) -> pl.DataFrame:
+def judge(metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.DataFrame) -> pl.DataFrame:
     """Judge every rule for every swing.
 
     Args:
@@ -28,34 +29,22 @@ def judge(
         swings: rows of academy.swing (session, swing_no, club_family, flags are read); one without metrics
             is not judged.
         rules: from `load_rules`.
-        styles: rows of season.style (style by impact), joined on every key they share with `swings` (season,
-            student, club_family; or session, club_family); no row: no style yet.
+        styles: style by impact (session, club_family, style); no row: no style yet.
 
     Returns:
         Rows of academy.swing_fault, swings in their given order, faults in swing order.
     """
-    facts = _with_style(swings, styles).select(
-        "session", "swing_no", "club_family", "style", swapped=pl.col("flags").list.contains(SWAPPED)
-    )
-    facts = facts.join(metrics, on=["session", "swing_no"], how="left", maintain_order="left")
+    styled = swings.join(styles, on=["session", "club_family"], how="left", maintain_order="left").select(
+        "session", "swing_no", "club_family", pl.col("style").fill_null(UNSTYLED),
+        swapped=pl.col("flags").list.contains(SWAPPED),
+    )  # fmt: skip
+    facts = styled.join(metrics, on=["session", "swing_no"], how="left", maintain_order="left")
     facts = facts.with_row_index("row")
     parts = [_judged(facts, fault, place, rules) for place, fault in enumerate(rules.faults)]
     return pl.concat(parts).sort("row", "place").select(
         "session", "swing_no", "fault", flagged=pl.col("severity") > 0, severity="severity",
         rule_version=pl.lit(rules.version),
     )  # fmt: skip
-
-
-def _with_style(swings: pl.DataFrame, styles: pl.DataFrame | None) -> pl.DataFrame:
-    """The swings with a column `style`, UNSTYLED where no row of `styles` fits."""
-    keys = [
-        key for key in STYLE_KEYS if styles is not None and {key} <= {*styles.columns} & {*swings.columns}
-    ]
-    if styles is None or not {"session", "student"} & {*keys}:
-        return swings.with_columns(style=pl.lit(UNSTYLED))
-    known = styles.select(*keys, "style").unique(keys)
-    joined = swings.join(known, on=keys, how="left", maintain_order="left")
-    return joined.with_columns(pl.col("style").fill_null(UNSTYLED))
 
 
 def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:
@@ -107,16 +96,11 @@ def distance(fault: Fault) -> pl.Expr:
 
 def metric_rows(rules: Rules) -> pl.DataFrame:
     """Rows of academy.metric in screen order."""
-    return pl.DataFrame(
-        [
-            {
-                "metric": m.code, "label": m.label, "unit": m.unit, "explain": m.explain, "better": m.better,
-                "decimals": m.decimals, "phase": m.phase, "needs_heel": m.needs_heel, "core": m.core,
-                "position": place,
-            }
-            for place, m in enumerate(rules.metrics)
-        ]
-    )  # fmt: skip
+    rows = [
+        (m.code, m.label, m.unit, m.explain, m.better, m.decimals, m.phase, m.needs_heel, m.core, place)
+        for place, m in enumerate(rules.metrics)
+    ]
+    return pl.DataFrame(rows, columns("academy.metric"), orient="row")
 
 
 def band_rows(rules: Rules) -> pl.DataFrame:
@@ -141,3 +125,58 @@ def fault_rows(rules: Rules) -> pl.DataFrame:
             )
         )  # fmt: skip
     return pl.DataFrame(rows, schema=columns("academy.fault"), orient="row")
+
+
+_OWN = """
+SELECT session.session, band.metric, band.club_family, band.lo, band.hi
+FROM academy.band AS band
+JOIN academy.session AS session ON session.student = band.student AND session.day >= band."from"
+WHERE session.session IN (SELECT session FROM batch)
+QUALIFY row_number() OVER (
+    PARTITION BY session.session, band.metric, band.club_family ORDER BY band."from" DESC, band.version
+) = 1
+"""
+
+
+def sessions_with_own_bands(writer: Writer) -> list[str]:
+    """Measured sessions of the touched students who have a band of their own."""
+    rows = writer.sql(
+        "SELECT session FROM academy.session WHERE student IN (SELECT student FROM touched) "
+        "AND student IN (SELECT student FROM academy.band) AND reduced ORDER BY session"
+    )
+    return rows["session"].to_list()
+
+
+def without_agreed_flags(
+    writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: pl.DataFrame
+) -> pl.DataFrame:
+    """`judged` (academy.swing_fault) without the flags that a student's own bands rule out.
+
+    A flag goes when the fault reads a metric with an own band of that club family, and every such metric lies
+    inside it (an end left out is open). Reads the temporary table batch(session).
+    """
+    own = writer.sql(_OWN)
+    if own.is_empty():
+        return judged
+    reads = writer.sql("SELECT fault, unnest(metrics) AS metric FROM academy.fault")
+    key = ["session", "swing_no"]
+    names = [name for name in own["metric"].unique(maintain_order=True) if name in metrics.columns]
+    inside = (
+        metrics.select(*key, *names)
+        .unpivot(index=key, variable_name="metric", value_name="value")
+        .join(swings.select(*key, "club_family"), on=key)
+        .join(own, on=["session", "metric", "club_family"])
+        .with_columns(
+            inside=(pl.col("value") >= pl.col("lo").fill_null(float("-inf")))
+            & (pl.col("value") <= pl.col("hi").fill_null(float("inf")))
+        )
+        .join(reads, on="metric")
+        .group_by(*key, "fault")
+        .agg(agreed=pl.col("inside").fill_null(value=False).all())
+    )
+    both = judged.join(inside, on=[*key, "fault"], how="left", maintain_order="left")
+    agreed = pl.col("agreed").fill_null(value=False) & pl.col("flagged").fill_null(value=False)
+    return both.with_columns(
+        flagged=pl.when(agreed).then(pl.lit(value=False)).otherwise("flagged"),
+        severity=pl.when(agreed).then(0.0).otherwise("severity"),
+    ).drop("agreed")

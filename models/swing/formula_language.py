@@ -274,7 +274,7 @@ class Formula:
     def _time_of_highest(self, signal: Term, first: Term, last: Term) -> Term:
         (start, end), pair = self._window(first, last), self._between(signal, first, last)
         within = "ops.PLATEAU / swing.percent" if signal.code in LOADS else "ops.PLATEAU"
-        found = f"ops.highest_at({self._line(signal, start, end)}, {start}, {end}, {pair}[1], {within})"
+        found = f"ops.plateau_centre({self._line(signal, start, end)}, {start}, {end}, {pair}[1], {within})"
         return Term("moment", self.section.keep(found), end)
 
     def _steepest(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:

@@ -85,11 +85,6 @@ def plate_codes() -> tuple[str, ...]:
     return tuple(code for code in parts if _function(code, parts) != CLIP)
 
 
-def clip_codes() -> tuple[str, ...]:
-    """Codes of the metrics that are seen on the clip, in screen order."""
-    return tuple(m.code for m in read_metrics() if m.code not in plate_codes())
-
-
 def _parts(metric: Metric, metrics: Sequence[Metric]) -> ast.expr:
     """A formula as a tree whose names are all known."""
     try:

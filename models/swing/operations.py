@@ -17,6 +17,7 @@ from models.swing.compiled import compiled
 
 FLOATS = NDArray[np.float64]
 COUNTS = NDArray[np.int64]
+NULL, CROSSED, BEFORE_TOP, NEVER = 0, 1, 2, 3  # codes of a crossing
 ADDRESS, TAKEAWAY, MID_BACK, TOP, MID_DOWN, IMPACT, FINISH = range(7)
 EVENT_HALF_S, ADDRESS_HALF_S = 0.010, 0.150
 HEEL_MOVES, HEEL_OVER_NOISE = 8.0, 15.0  # least move for an opposition: % of total, times its address noise
@@ -42,12 +43,6 @@ class Swing(NamedTuple):
 def around(x: FLOATS, n: int, centre: int, half: int) -> float:
     """Mean over centre ± half samples; NaN when the event is missing (centre < 0)."""
     return mean_between(x, n, centre - half, centre + half) if centre >= 0 else math.nan
-
-
-@compiled
-def highest_at(x: FLOATS, first: int, last: int, highest: float, within: float) -> float:
-    """Sample number (fractional) of the highest value of a window: `plateau_centre`, NaN without one."""
-    return plateau_centre(x, first, last, highest, within) if not math.isnan(highest) else math.nan
 
 
 @compiled
@@ -87,9 +82,8 @@ def distance(stance_mm: FLOATS, first: int, second: int) -> float:
     """Distance of two of the four points on the floor, mm; NaN when no stance was given."""
     if stance_mm.size != 8:
         return math.nan
-    return math.hypot(
-        stance_mm[2 * first] - stance_mm[2 * second], stance_mm[2 * first + 1] - stance_mm[2 * second + 1]
-    )
+    a, b = 2 * first, 2 * second
+    return math.hypot(stance_mm[a] - stance_mm[b], stance_mm[a + 1] - stance_mm[b + 1])
 
 
 @compiled
@@ -98,9 +92,8 @@ def cross_over(swing: Swing) -> tuple[int, float]:
     share, n, top, impact = swing.record.lines[c.SHARE], swing.record.n, swing.at[TOP], swing.at[IMPACT]
     if not 0 <= top < impact:
         return NULL, math.nan
-    return last_crossing(
-        share, n, top, impact, around(share, n, top, int(np.rint(EVENT_HALF_S * swing.record.fs)))
-    )
+    half = int(np.rint(EVENT_HALF_S * swing.record.fs))
+    return last_crossing(share, n, top, impact, around(share, n, top, half))
 
 
 @compiled
@@ -177,7 +170,8 @@ def spread_between(x: FLOATS, n: int, first: int, last: int) -> float:
 def plateau_centre(x: FLOATS, first: int, last: int, highest: float, within: float) -> float:
     """Sample number (fractional) of a peak: Σ w·k / Σ w with w = x_k − (highest − within) where positive.
 
-    A bare arg-max jumps from one end of a flat top to the other under rounding; this moves smoothly.
+    NaN where `highest` is. A bare arg-max jumps from one end of a flat top to the other under rounding; this
+    moves smoothly.
     """
     floor = highest - within
     weight, moment = 0.0, 0.0
@@ -284,9 +278,6 @@ def opposition(u: FLOATS, v: FLOATS, n: int, first: int, last: int) -> float:
     if 2 * known < high - low or uu <= 0.0 or vv <= 0.0:
         return math.nan
     return max(-1.0, min(1.0, -uv / math.sqrt(uu * vv)))
-
-
-NULL, CROSSED, BEFORE_TOP, NEVER = 0, 1, 2, 3
 
 
 @compiled

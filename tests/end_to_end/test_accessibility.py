@@ -139,7 +139,7 @@ def test_a_note_is_written_by_keyboard_alone(chromium, site, people):
         reached.append(name or text)
         if kind == "submit":
             break
-    assert {"fault", "drill", "dose", "text", "Keep this note"} <= set(reached)
+    assert {"fault", "drill", "dose", "text", "Save this note"} <= set(reached)
     assert page.locator("input[name=drill]:checked").count() == 1
     page.close()
 

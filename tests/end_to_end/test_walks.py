@@ -117,14 +117,14 @@ def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site
     for heading in ("Working on", "What changed since last time", "Faults now"):
         page.get_by_role("heading", name=heading, exact=True).wait_for()
     walk.click(page.get_by_role("link", name="Write a note →"))
-    form = page.locator("form", has=page.get_by_role("button", name="Keep this note"))
+    form = page.locator("form", has=page.get_by_role("button", name="Save this note"))
     form.wait_for()
     before = walk.clicks
     for group in ("What you saw", "Drill"):
         walk.click(form.get_by_role("group", name=group, exact=True).locator("label.pill").first)
     walk.click(form.get_by_role("group", name="Dose").locator("label.pill", has_text="30"))
-    walk.click(page.get_by_role("button", name="Keep this note"))
-    page.get_by_text(re.compile(r"^Kept at \d\d:\d\d")).wait_for()
+    walk.click(page.get_by_role("button", name="Save this note"))
+    page.get_by_text(re.compile(r"^Saved at \d\d:\d\d")).wait_for()
     note = [line for line in kept_lines(home) if line["student"] == student and line["kind"] != "talked"]
     assert [(line["kind"], line.get("value")) for line in note] == [("saw", None), ("drill", 30.0)]
     assert walk.clicks - before <= 6
@@ -139,13 +139,13 @@ def test_a_note_written_without_a_connection_is_there_after_a_reload_and_kept_on
 ):
     walk = Walk(chromium, site, 390, f"/notes?as={people['coach']}&student={people['student']}")
     page = walk.page
-    form = page.locator("form", has=page.get_by_role("button", name="Keep this note"))
+    form = page.locator("form", has=page.get_by_role("button", name="Save this note"))
     form.wait_for()
     page.context.set_offline(True)
     page.get_by_label("Plan, in your words").fill("Ten slow ones before every bucket.")
     form.get_by_role("group", name="Drill", exact=True).locator("label.pill").nth(1).click()
-    page.get_by_role("button", name="Keep this note").click()
-    page.get_by_text("Not kept yet: no connection").wait_for()
+    page.get_by_role("button", name="Save this note").click()
+    page.get_by_text("Not saved yet: no connection").wait_for()
     page.context.set_offline(False)
     page.reload()
     form.wait_for()
@@ -154,9 +154,9 @@ def test_a_note_written_without_a_connection_is_there_after_a_reload_and_kept_on
     if said or not plans_of(home):  # else it was kept between the connection's return and the reload
         assert said == "Ten slow ones before every bucket."
         assert form.locator("input[name=drill]:checked").count() == 1
-        if not page.get_by_text(re.compile(r"^Kept at")).count():
-            page.get_by_role("button", name="Keep this note").click()
-        page.get_by_text(re.compile(r"^Kept at")).wait_for()
+        if not page.get_by_text(re.compile(r"^Saved at")).count():
+            page.get_by_role("button", name="Save this note").click()
+        page.get_by_text(re.compile(r"^Saved at")).wait_for()
     assert plans_of(home) == ["Ten slow ones before every bucket."]
     page.reload()
     form.wait_for()
@@ -199,8 +199,8 @@ def test_a_dropped_delivery_is_kept_and_shown_waiting(chromium, site, people, ho
     page = walk.page
     page.locator('input[type="file"]').nth(1).set_input_files(str(file))
     page.get_by_text("shots-2026.csv").first.wait_for()
-    walk.click(page.get_by_role("button", name="Keep this delivery"))
-    page.get_by_text(re.compile("Kept: 1.file")).wait_for()
+    walk.click(page.get_by_role("button", name="Save this delivery"))
+    page.get_by_text(re.compile("Saved: 1.file")).wait_for()
     page.get_by_text("in the inbox. The loader").wait_for()
     (kept,) = home.inbox.glob("*/shots-2026.csv")
     assert kept.read_text() == file.read_text()

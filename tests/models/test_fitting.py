@@ -9,8 +9,8 @@ import pytest
 import builders
 import made_swings
 from models.build import build, refresh
-from models.fitting import event_fit
 from models.parameters import load_parameter
+from models.samples import event_fit
 from warehouse.store import writer
 from warehouse.traces import SessionTrace, trace_path, write_trace
 

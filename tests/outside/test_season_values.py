@@ -15,10 +15,10 @@ import pytest
 from models.season.ball import within_slope
 from models.season.coach import CoachGains, figures
 from models.season.drill_checks import clustered
+from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
 from models.season.faultrate import wilson
 from models.season.kernel import lines
 from models.season.mixed import Cell
-from models.season.pooling import dersimonian_laird, false_discovery, shrink_to_mean
 from reml import fit_reml
 
 Z95 = 1.959963984540054

@@ -9,7 +9,7 @@ import polars as pl
 
 from dashboard import inbox
 from dashboard.pages.deliveries import corrections
-from dashboard.queries import intake
+from dashboard.queries import academy
 from dashboard.section import nonempty
 from dashboard.text.catalogue import Words, _, ngettext
 from dashboard.text.labels import FLAGS
@@ -98,7 +98,7 @@ def on_its_way(reader: Reader, home: Home, dropped: dict[str, Dropped]) -> OnIts
 def _outcome(reader: Reader, drop: Dropped) -> str:
     """What became of a dropped delivery: refused ones are named, the rest loaded or was there already."""
     named = pl.col("name").is_in(drop.names) | pl.col("file").is_in(drop.names)
-    refused = intake.refusals(reader).filter(pl.col("at") >= drop.at, named)
+    refused = academy.refusals(reader).filter(pl.col("at") >= drop.at, named)
     if refused.is_empty():
         text = _("gone through. What loaded is listed below; what was there already changes nothing.")
     elif refused["swing_no"].null_count():
@@ -124,13 +124,13 @@ def swapped_feet(reader: Reader) -> list[str]:
             swings=count(row["swings"], "swing"),
             share=number(row["finish_lead_share_pct"], "%"),
         )
-        for row in intake.swapped_feet(reader).iter_rows(named=True)
+        for row in academy.swapped_feet(reader).iter_rows(named=True)
     ]
 
 
 def refused(reader: Reader, home: Home) -> tuple[list[Refused], str]:
     """The newest refused deliveries, and a sentence on older ones."""
-    found = nonempty(intake.refusals(reader), _("Nothing has been refused."))
+    found = nonempty(academy.refusals(reader), _("Nothing has been refused."))
     groups = found.partition_by(["name", "session"], maintain_order=True)
     older = len(groups) - GROUPS_SHOWN
     text = ngettext("{n} older one is listed by: {command}", "{n} older ones are listed by: {command}", older)
@@ -168,7 +168,7 @@ def loaded(reader: Reader) -> pl.DataFrame:
         pl.col("received_at").dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)
     )
     none = _("Nothing has loaded yet. Drop a delivery above, or put it in the inbox and run: underfoot load")
-    return nonempty(intake.deliveries(reader), none).select(
+    return nonempty(academy.deliveries(reader), none).select(
         received.dt.strftime("%Y-%m-%d %H:%M").alias(_("Received")), pl.col("name").alias(_("Delivery")),
         pl.col("kind").replace(dict(KINDS)).alias(_("What")), pl.col("student").alias(_("Student")),
         pl.col("day").alias(_("Session day")), pl.col("n_files").alias(_("Files")),
@@ -178,8 +178,8 @@ def loaded(reader: Reader) -> pl.DataFrame:
 
 def left_out(reader: Reader) -> tuple[pl.DataFrame, str]:
     """Swings left out or marked, by session and reason, and a sentence on how many there are."""
-    total, unusable = intake.swing_counts(reader)
-    rows = intake.swings_left_out(reader).select(
+    total, unusable = academy.swing_counts(reader)
+    rows = academy.swings_left_out(reader).select(
         pl.col("day").alias(_("Day")), pl.col("student").alias(_("Student")),
         pl.col("session").alias(_("Session")), pl.col("flag").replace(dict(FLAGS)).alias(_("Why")),
         pl.col("swings").alias(_("Swings")), pl.col("unusable").alias(_("Left out")),

@@ -43,7 +43,7 @@ def _drop(reader: Reader) -> None:
     with st.form("drop", clear_on_submit=True, border=True):
         folder = st.file_uploader(_("A session folder"), accept_multiple_files="directory", key="drop-folder")
         loose = st.file_uploader(content.loose_files(reader), accept_multiple_files=True, key="drop-files")
-        if not st.form_submit_button(_("Keep this delivery")):
+        if not st.form_submit_button(_("Save this delivery")):
             return
     files = [(file.name, file.getvalue()) for file in [*folder, *loose]]
     _keep(lambda: inbox.keep(readers.home(), files, reader.viewer), count(len(files), "file"))
@@ -54,13 +54,13 @@ def _keep(put: Callable[[], Path], what: str) -> bool:
     try:
         kept = put()
     except (UnderfootError, OSError) as error:
-        st.error(_("Not kept. {error}").format(error=error))
+        st.error(_("Not saved. {error}").format(error=error))
         return False
     names = tuple(path.name for path in kept.iterdir())
     st.session_state.setdefault("dropped", {})[kept.name] = Dropped(
         names, what, datetime.now(UTC).replace(tzinfo=None)
     )
-    st.success(_("Kept: {what} ({names}) in the inbox.").format(what=what, names=content.names_of(names)))
+    st.success(_("Saved: {what} ({names}) in the inbox.").format(what=what, names=content.names_of(names)))
     return True
 
 
@@ -141,5 +141,5 @@ def _again(reader: Reader, refused: Refused, corrected: Sequence[tuple[str, byte
         )
 
     if _keep(put, refused.what):
-        st.toast(_("Kept: {what} is on its way again.").format(what=refused.what))
+        st.toast(_("Saved: {what} is on its way again.").format(what=refused.what))
         st.rerun()

@@ -3,6 +3,7 @@
 What hurts comes before everything else; then the parts, in the order in which they are needed.
 """
 
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -96,14 +97,11 @@ def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
     Raises
         CallError: the roster has no such student, or nothing is published.
     """
-    snapshot = open_snapshot(home)
-    try:
+    with closing(open_snapshot(home)) as snapshot:
         reader = open_reader(home, _coach(snapshot, home, student), snapshot=snapshot)
         reader.opened("Lesson sheet on paper", student)
         chosen = student_season.newest(reader, people.student(reader, student))
         text = sheet_html(lesson_sheet(chosen, narrow=False))
-    finally:
-        snapshot.close()
     return document.save(text, target or home.pages / f"lesson-{student}.html")
 
 

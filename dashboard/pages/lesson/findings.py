@@ -7,10 +7,9 @@ import polars as pl
 
 from dashboard import safety
 from dashboard.charts import fault_ladder
-from dashboard.evidence import measure_season
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
-from dashboard.student_season import StudentSeason
+from dashboard.student_season import StudentSeason, measure_season
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked

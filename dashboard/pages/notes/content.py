@@ -99,15 +99,15 @@ def outcome(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -
     try:
         written = keep(home, reader, student, form)
     except UnderfootError as error:
-        text = _("Not kept. {error}").format(error=error)
+        text = _("Not saved. {error}").format(error=error)
     except OSError as error:
-        text = _("Not kept: the disk did not take it ({error}). Try again, or tell the head coach.").format(
+        text = _("Not saved: the disk did not take it ({error}). Try again, or tell the head coach.").format(
             error=error.strerror
         )
     else:
         kept, at = True, datetime.now(reader.settings.zone)
         kinds = listed([NOTE_KINDS[line["kind"]].lower() for line in written])
-        text = _("Kept at {time}: {kinds}. It shows on the pages once it is loaded.").format(
+        text = _("Saved at {time}: {kinds}. It shows on the pages once it is loaded.").format(
             time=f"{at:%H:%M}", kinds=kinds
         )
     return {"id": str(form.get("id")), "kept": kept, "text": text}

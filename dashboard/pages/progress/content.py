@@ -4,6 +4,7 @@ Only what the student may see: shared notes and drills, their own numbers, nobod
 pictures.
 """
 
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,10 +13,9 @@ import polars as pl
 
 from dashboard import document, safety, student_season
 from dashboard.charts import practice_weeks, ten_swings
-from dashboard.evidence import MeasureSeason, measure_season
 from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
-from dashboard.student_season import StudentSeason
+from dashboard.student_season import MeasureSeason, StudentSeason, measure_season
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import (
@@ -110,16 +110,13 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
     Raises
         CallError: the roster has no such student, or nothing is published.
     """
-    snapshot = open_snapshot(home)
-    try:
+    with closing(open_snapshot(home)) as snapshot:
         reader = open_reader(home, student, snapshot=snapshot)
         if reader.viewer.role != "student":
             raise CallError(
                 _("{code} is not a student; a progress page is about one student.").format(code=student)
             )
         text = progress_html(reader, student)
-    finally:
-        snapshot.close()
     return document.save(text, target or home.pages / f"progress-{student}.html")
 
 

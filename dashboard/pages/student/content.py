@@ -3,11 +3,10 @@
 import polars as pl
 
 from dashboard.charts import ball_links
-from dashboard.evidence import ladder, measure_season
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
-from dashboard.student_season import StudentSeason, measured_seasons
+from dashboard.student_season import StudentSeason, ladder, measure_season, measured_seasons
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.numbers import Measure, count, listed

@@ -6,6 +6,7 @@ about, what goes well, where too little is measured.
 
 import json
 from collections.abc import Container, Iterable
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -14,12 +15,11 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, inbox
-from dashboard.evidence import evidence
 from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
 from dashboard.queries import review as queries
 from dashboard.section import Section
-from dashboard.student_season import StudentSeason
+from dashboard.student_season import StudentSeason, evidence
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
 from dashboard.text.numbers import count, number, on
@@ -246,8 +246,7 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
     Raises
         CallError: the roster has no such person, they are not of the staff, or nothing is published.
     """
-    snapshot = open_snapshot(home)
-    try:
+    with closing(open_snapshot(home)) as snapshot:
         head = next((v.person for v in viewers(snapshot) if v.role == "head_coach"), None)
         who = person or head
         if who is None:
@@ -259,8 +258,6 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
             raise CallError(_("{who} is not a coach; the review is for the staff.").format(who=who))
         whole = review(reader)
         text = review_html(reader, whole)
-    finally:
-        snapshot.close()
     stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
     file = target or home.pages / f"review{stamp}{own}.html"
     return document.save(text, file), whole

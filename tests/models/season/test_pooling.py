@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from models.season.pooling import dersimonian_laird, false_discovery, shrink_to_mean
+from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
 
 # Rubin 1981, J Educ Stat 6: effects and standard errors of coaching in eight schools (from memory).
 SCHOOLS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])

@@ -8,6 +8,7 @@ from warehouse.definitions import metric_codes, words_of
 from warehouse.settings import Settings
 
 RULES = faults.load_rules()
+NO_STYLES = pl.DataFrame(schema=dict.fromkeys(("session", "club_family", "style"), pl.String))
 
 
 def own(bands=(), limits=()):
@@ -22,13 +23,9 @@ def judge(metrics, *, rules=RULES, family="iron", style=None, flags=(), crossing
     )
     swings = pl.DataFrame(
         {"session": ["s1"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": [family],
-         "season": ["2026"], "student": ["p1"], "flags": pl.Series([list(flags)], dtype=pl.List(pl.String))}
+         "flags": pl.Series([list(flags)], dtype=pl.List(pl.String))}
     )  # fmt: skip
-    styles = None
-    if style:
-        styles = pl.DataFrame(
-            {"season": ["2026"], "student": ["p1"], "club_family": [family], "style": [style], "n": [25]}
-        )
+    styles = pl.DataFrame([("s1", family, style)], NO_STYLES.schema, orient="row") if style else NO_STYLES
     judged = faults.judge(pl.DataFrame([row], schema=schema), swings, rules, styles)
     return {r["fault"]: (r["flagged"], r["severity"]) for r in judged.iter_rows(named=True)}
 
@@ -165,7 +162,7 @@ def test_every_swing_and_fault_has_a_row_in_order_with_the_version():
         schema={"session": pl.String, "swing_no": pl.Int32, "crossing": pl.String}
         | dict.fromkeys(metric_codes(), pl.Float64)
     )
-    rows = faults.judge(metrics, swings, RULES)
+    rows = faults.judge(metrics, swings, RULES, NO_STYLES)
     assert rows.columns == ["session", "swing_no", "fault", "flagged", "severity", "rule_version"]
     assert rows["session"].to_list() == ["b"] * len(RULES.faults) + ["a"] * len(RULES.faults)
     assert rows["fault"].to_list()[: len(RULES.faults)] == [f.code for f in RULES.faults]

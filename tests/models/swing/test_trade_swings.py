@@ -35,7 +35,8 @@ def judged(reduced, build, plan, *, measured, noise=0.0, family="iron", rate=500
     swings = build.swing_rows(1, club_family=[family]).with_columns(
         flags=pl.lit([], dtype=pl.List(pl.String))
     )
-    rows = faults.judge(got.frame, swings, faults.load_rules())
+    no_styles = pl.DataFrame(schema=dict.fromkeys(("session", "club_family", "style"), pl.String))
+    rows = faults.judge(got.frame, swings, faults.load_rules(), no_styles)
     return got, {row["fault"]: row for row in rows.iter_rows(named=True)}
 
 
