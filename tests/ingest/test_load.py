@@ -317,11 +317,11 @@ def test_a_consent_covers_days_of_the_academy_s_own_time_zone(academy, made, sta
 
 
 def test_a_session_outside_every_season_belongs_to_none_until_one_covers_it(academy, made):
-    made.deliver(academy.inbox / "v1", made.toml(started_at="2026-12-05T10:00:00Z"), made.plate())
+    made.deliver(academy.inbox / "v1", made.toml(started_at="2026-02-05T10:00:00Z"), made.plate())
     assert academy.load().accepted == ["v1"]
     assert academy.sql("SELECT season FROM academy.session").item() is None
     assert academy.trace("v1", None).swing_no.tolist() == [1, 2]
-    (academy.inbox / "seasons.csv").write_text("season,from,to\nwinter,2026-10-01,2027-03-31\n")
+    (academy.inbox / "seasons.csv").write_text("season,from,to\nwinter,2026-01-01,2026-03-31\n")
     report = academy.load()
     assert report.touched == {"s1"}
     assert academy.sql("SELECT season FROM academy.session").item() == "winter"
