@@ -30,7 +30,7 @@ SETTINGS = (
     'name = "The Bramble Lea academy"\ntime_zone = "Europe/Dublin"\n[device.mat]\nkind = "pressure_mat"\n'
 )
 LEFT_OUT = {"academy.delivery"}  # a killed load may have used up a number
-TIMES = {"received_at", "at", "fitted_at"}
+TIMES = {"received_at", "at", "fitted_at", "refused_at"}
 NOTES = "student,at,author,kind,code,grade,shared\ns1,2026-05-07,c1,saw,late_crossing,2,true\n"
 
 
