@@ -27,6 +27,8 @@ def streamlit(options: Mapping[str, object]) -> list[str]:
         "browser.gatherUsageStats": False,
         # The watcher looks at every module on the thread that also answers visitors; they had to wait.
         "server.fileWatcherType": "none",
+        # On its first run it asks for an e-mail address at the terminal, and waits for the answer.
+        "server.showEmailPrompt": False,
     }
     values = {**own, **theme.STREAMLIT, **options}
     said = {name: str(v).lower() if isinstance(v, bool) else v for name, v in values.items()}
