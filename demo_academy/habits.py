@@ -42,7 +42,7 @@ HABITS: tuple[Habit, ...] = (
     Habit("gain", "impact_gain_pts", 5.0, 1.0, 0.4, 0.6, 1.5, 9.0),
     Habit("finish", "finish_lead_share_pct", 88.0, 2.4, 0.9, 1.1, 78.0, 97.0, 4.5),
     Habit("backswing", "backswing_s", 0.80, 0.05, 0.010, 0.014, 0.62, 1.05),
-    Habit("tempo", "tempo_ratio", 3.0, 0.18, 0.05, 0.06, 2.35, 3.7, 0.35),
+    Habit("downswing", "downswing_s", 0.267, 0.016, 0.0045, 0.0053, 0.215, 0.340, 0.031),
     Habit("surge", "peak_vertical_pct_bw", 140.0, 9.0, 1.8, 2.2, 116.0, 180.0),
 )
 HABIT_BY_NAME = {habit.name: habit for habit in HABITS}
@@ -82,8 +82,8 @@ DRILLS = (
     Drill("d04", "Wall beside the trail hip", "mid_back_trail_share_pct", "mid_back_trail", 0.0, 0.0, 2.5,
           "Turn back until the trail hip brushes a wall a hand's breadth away, without a club.",
           "No club near the wall."),
-    Drill("d05", "Count of three and one", "tempo_ratio", "tempo", 0.0, 0.0, 0.05,
-          "Count three going back and one coming down, aloud, for ten swings without a ball.",
+    Drill("d05", "Count to three going back", "backswing_s", "backswing", 0.0, 0.0, 0.02,
+          "Count to three aloud on the way back and swing through without hurry, ten times without a ball.",
           "None beyond a clear swing radius."),
     Drill("d06", "Early bump", "late_crossing", None, -1.2, -0.1, -0.6,
           "From a stop at the top, move onto the lead foot before the arms start down.",
@@ -147,7 +147,7 @@ class Profile:
 def invent_profile(student: Student, number: int, rng: np.random.Generator) -> Profile:
     """Invent what is planted in student `number`, from 0."""
     lines = {habit.name: _line(habit, rng) for habit in HABITS}
-    if student.style == "reverse":
+    if student.style == "falls_back":
         lines["gain"] = HabitLine("holding", -16.0, 0.0, np.zeros(DAYS + 1))
         lines["mid_down"] = HabitLine("holding", 74.0, 0.0, np.zeros(DAYS + 1))
     return Profile(lines, _tendencies(student, number, rng))
@@ -185,7 +185,7 @@ def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict
     for pick in picks:
         unseen = pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY
         fault = "rocking_start" if unseen else pick
-        if fault == "target_drift" and student.style == "reverse":
+        if fault == "target_drift" and student.style == "falls_back":
             continue
         kind = str(rng.choice(["falling", "rising", "holding"], p=[0.45, 0.15, 0.40]))
         high, low = rng.uniform(0.45, 0.75), rng.uniform(0.04, 0.12)

@@ -69,7 +69,7 @@ def _truth_rows(
     return pl.DataFrame(
         {"session": [session] * len(numbers), "swing_no": numbers.astype(np.int32)}
         | {"planted_faults": faults, "clean": faults.list.len() == 0}
-        | {"backswing_s": back, "downswing_s": down, "tempo_ratio": back / down}
+        | {"backswing_s": back, "downswing_s": down}
         | metrics
     ).with_columns(
         student=pl.lit(student.code), heel_source=pl.lit("none"), club_family=pl.lit("iron"),

@@ -40,7 +40,7 @@ _BAYS = (
 
 @dataclass(frozen=True)
 class Student:
-    """One student; `style` is the style by impact (front_foot or reverse)."""
+    """One student; `style` is the style by impact (stays_forward or falls_back)."""
 
     code: str
     name: str
@@ -139,7 +139,7 @@ def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
                 coach="c00" if i % 16 == 15 else f"c{i % 5 + 1:02d}",
                 bay=_BAYS[i % len(_BAYS)],
                 guardian=f"g{i + 1:03d}" if age < 18 else None,
-                style="reverse" if i in {9, 30} else "front_foot",
+                style="falls_back" if i in {9, 30} else "stays_forward",
             )
         )
     return students

@@ -151,7 +151,7 @@ def _span(name: str, student: Student) -> tuple[float, float]:
     """The habit's range, narrowed a little so that swings can spread about a level at its edge."""
     habit = HABIT_BY_NAME[name]
     if name == "gain":
-        return (-19.0, -14.0) if student.style == "reverse" else (3.0, 8.0)
+        return (-19.0, -14.0) if student.style == "falls_back" else (3.0, 8.0)
     return habit.lo + habit.swing, habit.hi - habit.swing
 
 
@@ -189,7 +189,7 @@ def _choose_drill(
     for drill in allowed:
         if drill.habit is None:
             scores.append(1.2 - 4.0 * chances[drill.aim])
-        elif drill.habit == "tempo":
+        elif drill.habit == "backswing":
             scores.append(1.0)
         else:
             habit = HABIT_BY_NAME[drill.habit]

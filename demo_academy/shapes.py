@@ -64,7 +64,7 @@ def event_times(t: Targets, bodies: Bodies, rng: np.random.Generator) -> dict[st
     """Event times in s from the swing's first sample, to the millisecond, each (S,)."""
     count = len(bodies.weight_n)
     back = t["backswing"] * bodies.stretch
-    down = back / t["tempo"]
+    down = t["downswing"] * bodies.stretch
     takeaway = rng.uniform(1.72, 1.95, count)
     top = takeaway + back
     impact = top + down

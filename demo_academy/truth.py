@@ -50,7 +50,6 @@ def true_metrics(curves: SwingCurves) -> dict[str, Array]:
     out |= _opposition(grid)
     e = curves.events
     out["backswing_s"], out["downswing_s"] = e["top"] - e["takeaway"], e["impact"] - e["top"]
-    out["tempo_ratio"] = out["backswing_s"] / out["downswing_s"]
     return out
 
 

@@ -18,7 +18,7 @@ from warehouse.settings import Settings
 from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).parent / "rules"
-STYLES = ("front_foot", "mixed", "reverse")
+STYLES = ("stays_forward", "mixed", "falls_back")
 PHASES = ("address", "start", "back", "top", "down", "impact", "finish")
 SENSES = ("up", "down", "band", "none")
 WHENS = ("below", "above", "outside", "mean_below", "mean_above", "both_above")
@@ -27,8 +27,8 @@ METRICS_OF = {"outside": 1, "below": 1, "above": 1, "both_above": 2}  # mean_*: 
 LIMITS_OF = {"outside": 2, "both_above": 2}  # else one
 FAULT_EXAMPLE = (
     'code = "slow_back", name = "Slow going back", phase = "top", looks_like = "The club takes its time.", '
-    'metrics = ["tempo_ratio"], when = "above", limit = 4.5, clear = 1, club_families = ["iron"], '
-    'in_words = "Backswing over {limit} times the downswing"'
+    'metrics = ["backswing_s"], when = "above", limit = 1.2, clear = 0.3, club_families = ["iron"], '
+    'in_words = "Backswing longer than {limit} s"'
 )
 
 
@@ -36,7 +36,7 @@ FAULT_EXAMPLE = (
 class Band:
     """Where a metric should lie for one club family; None is an open end.
 
-    `style` front_foot is for that style and for students without one yet; `own` is the academy's.
+    `style` stays_forward is for that style and for students without one yet; `own` is the academy's.
     """
 
     metric: str

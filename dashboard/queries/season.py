@@ -171,7 +171,7 @@ def bands(
         """
         SELECT DISTINCT ON (metric) metric, lo, hi FROM band
         WHERE club_family = ? AND (student IS NULL OR student = ?) AND (level IS NULL OR level = ?)
-            AND (style IS NULL OR style = coalesce(?, 'front_foot')) AND ("from" IS NULL OR "from" <= ?)
+            AND (style IS NULL OR style = coalesce(?, 'stays_forward')) AND ("from" IS NULL OR "from" <= ?)
         ORDER BY metric, student IS NULL, level IS NULL, style IS NULL, "from" DESC NULLS LAST
         """,
         [family, whose["student"], whose["level"], style_now, reader.today],

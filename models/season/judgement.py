@@ -200,14 +200,14 @@ class Bands:
     ) -> tuple[float, float] | None:
         """Lower and upper end on a day, infinite where open; None when this student is not judged by a band.
 
-        A band of style front_foot holds for students without a style yet as well.
+        A band of style stays_forward holds for students without a style yet as well.
         """
         rows = self._rows.get((metric, club_family), [])
         own = [r for r in rows if r["student"] == student and (r["from"] is None or r["from"] <= on)]
         if own:
             return _ends(max(own, key=lambda row: str(row["from"] or "")))
         levels = {self._level.get(student), None}
-        styles = {self._style.get((season, student, club_family), "front_foot"), None}
+        styles = {self._style.get((season, student, club_family), "stays_forward"), None}
         fits = [r for r in rows if r["student"] is None and r["level"] in levels and r["style"] in styles]
         narrowest = max(fits, key=lambda r: (r["level"] is not None, r["style"] is not None), default=None)
         return None if narrowest is None else _ends(narrowest)

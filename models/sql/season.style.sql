@@ -1,6 +1,6 @@
 -- One row per season, student and club family: style by impact, from at least 20 full-pace swings.
 -- Reads the temporary table touched(student). On average the lead share holds or rises from mid_down to impact:
--- front_foot; it falls back by more than 10 points: reverse; between the two: mixed. Neither style is a fault.
+-- stays_forward; it falls back by more than 10 points: falls_back; between the two: mixed. Neither style is a fault.
 WITH gain AS (
     SELECT
         session.season,
@@ -23,8 +23,8 @@ SELECT
     student,
     club_family,
     CASE
-        WHEN avg(impact_gain_pts) >= 0 THEN 'front_foot'
-        WHEN avg(impact_gain_pts) < -10 THEN 'reverse'
+        WHEN avg(impact_gain_pts) >= 0 THEN 'stays_forward'
+        WHEN avg(impact_gain_pts) < -10 THEN 'falls_back'
         ELSE 'mixed'
     END AS style,
     count(*)::INTEGER AS n

@@ -104,7 +104,7 @@ def metric_rows(rules: Rules) -> pl.DataFrame:
 
 
 def band_rows(rules: Rules) -> pl.DataFrame:
-    """Rows of academy.band. style front_foot: that style and no style yet; null: every style."""
+    """Rows of academy.band. style stays_forward: that style and no style yet; null: every style."""
     rows = [
         (b.metric, b.club_family, b.level, b.style, None, b.lo, b.hi, rules.version, None)
         for b in rules.bands

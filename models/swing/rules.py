@@ -176,7 +176,9 @@ def _own_limits(table: Mapping[str, Any], fault: Fault) -> list[Limit]:
             f"academy.toml: {what} has clear = {clear:g}; it is a margin and must be over 0."
         )
     style = next(iter(_chosen(table, "style", STYLES, what)), None)
-    styles = _styles_of(fault) if style is None else (style, UNSTYLED) if style == "front_foot" else (style,)
+    styles = (
+        _styles_of(fault) if style is None else (style, UNSTYLED) if style == "stays_forward" else (style,)
+    )
     return [
         Limit(fault.code, family, s, values, clear)
         for family in _chosen(table, "club_family", CLUB_FAMILIES, what) or fault.club_families

@@ -187,7 +187,7 @@ def test_a_choice_in_the_address_opens_the_page_on_it(visit):
 
 def test_the_student_page_gives_the_style_with_the_swings_it_comes_from(visit, page_text, homes):
     with writer(homes("styled")) as w:
-        w.execute("INSERT INTO season.style VALUES ('2026', 's01', 'iron', 'front_foot', 34)")
+        w.execute("INSERT INTO season.style VALUES ('2026', 's01', 'iron', 'stays_forward', 34)")
         w.publish()
     text = page_text(visit("styled", "student", "h01", student="s01"))
     styled = "Style through impact with irons: stays on the front foot through impact, from 34\u00a0swings"

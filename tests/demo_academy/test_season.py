@@ -65,7 +65,7 @@ def test_a_few_students_change_their_coach_at_mid_season(academy):
         "finish_lead_share_pct",
         "recentre_pts",
         "mid_down_lead_share_pct",
-        "tempo_ratio",
+        "downswing_s",
         "mid_back_trail_share_pct",
     ],
 )

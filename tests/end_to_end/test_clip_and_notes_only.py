@@ -86,7 +86,7 @@ def test_a_clip_alone_has_its_four_metrics_and_nothing_a_plate_would_give(home):
     high = [no in HIGH for no in range(1, SWINGS + 1)]
     assert got["lead_heel_rise_mm"].to_numpy() == pytest.approx(np.where(high, 70, 20), abs=1)
     seen = {name for name in got.columns[3:] if got[name].null_count() < SWINGS}
-    assert {n for n in seen if "rise" not in n} <= {"backswing_s", "downswing_s", "tempo_ratio"}
+    assert {n for n in seen if "rise" not in n} <= {"backswing_s", "downswing_s"}
     assert swings["usable"].all()
     assert swings["clip_offset_s"].null_count() == SWINGS
     assert set(swings["heel_source"]) == {"none"}

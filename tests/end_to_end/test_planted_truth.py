@@ -9,7 +9,6 @@ NEAR = {"_s": 0.012, "peak_vertical_pct_bw": 3.0, "_opposition": 0.12, "_pct": 1
 NOT_PROMISED = {
     "address_sway_speed_mm_s",  # grows with the plate's own noise
     "transfer_rate_pct_s",  # a slope
-    "tempo_ratio",  # follows from two times
 }
 SHARE_OF_SWINGS = 0.97
 

@@ -87,7 +87,7 @@ BAD_NOTES = {
         "grade",
     ),
     "an unknown metric": (",s1,2026-05-05,c1,target,,swagger,,1,2,,,,,", "unknown_value", "code"),
-    "a target upside down": (",s1,2026-05-05,c1,target,,tempo_ratio,,3,2,,,,,", "out_of_range", "value_to"),
+    "a target upside down": (",s1,2026-05-05,c1,target,,backswing_s,,3,2,,,,,", "out_of_range", "value_to"),
     "an empty plan": (",s1,2026-05-05,c1,plan,,,,,,,,,,", "empty_value", "text"),
     "an unknown author": (",s1,2026-05-05,c9,plan,,,,,,,,,x,", "unknown_person", "author"),
     "an unknown student": (",s9,2026-05-05,c1,plan,,,,,,,,,x,", "unknown_person", "student"),

@@ -3,6 +3,6 @@ CREATE TABLE IF NOT EXISTS season.style (
     season VARCHAR NOT NULL,
     student VARCHAR NOT NULL,
     club_family VARCHAR NOT NULL,
-    style VARCHAR NOT NULL,          -- front_foot | mixed | reverse
+    style VARCHAR NOT NULL,          -- stays_forward | mixed | falls_back
     n INTEGER NOT NULL
 );

@@ -14,8 +14,8 @@ from warehouse.errors import UnderfootError
 
 SESSIONS_FOR_THE_BALL = 6  # as the model asks for
 STYLES = Words({
-    "front_foot": "stays on the front foot through impact",
-    "reverse": "load falls back through impact",
+    "stays_forward": "stays on the front foot through impact",
+    "falls_back": "load falls back through impact",
     "mixed": "between the two ways through impact",
 })  # fmt: skip
 

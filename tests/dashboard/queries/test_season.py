@@ -69,14 +69,14 @@ def test_the_nearest_band_holds_a_students_own_before_the_levels_before_all(read
     assert season.bands(reader_of(kind, "h01"), "iron", person)["mid_back_trail_share_pct"] == expected
 
 
-def test_a_front_foot_band_holds_without_a_style_yet_and_not_for_another_style(reader_of, homes):
+def test_a_stays_forward_band_holds_without_a_style_yet_and_not_for_another_style(reader_of, homes):
     with writer(homes("style")) as w:
         w.execute(
-            "INSERT INTO academy.band VALUES ('impact_lead_share_pct', 'iron', NULL, 'front_foot', NULL, 70, 85, '1', NULL)"
+            "INSERT INTO academy.band VALUES ('impact_lead_share_pct', 'iron', NULL, 'stays_forward', NULL, 70, 85, '1', NULL)"
         )
         w.publish()
     reader = reader_of("style", "h01")
-    for style, there in ((None, True), ("front_foot", True), ("reverse", False)):
+    for style, there in ((None, True), ("stays_forward", True), ("falls_back", False)):
         assert ("impact_lead_share_pct" in season.bands(reader, "iron", None, style)) is there
 
 

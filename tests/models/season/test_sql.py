@@ -118,7 +118,7 @@ def test_style_by_impact_needs_twenty_swings_and_has_three_names(bench):
         bench.swings(student, {"impact_gain_pts": [gain] * count})
     bench.touch("s1", "s2", "s3", "s4")
     found = {r["student"]: (r["style"], r["n"]) for r in run(bench, "season.style").to_dicts()}
-    assert found == {"s1": ("front_foot", 20), "s2": ("mixed", 20), "s3": ("reverse", 25)}
+    assert found == {"s1": ("stays_forward", 20), "s2": ("mixed", 20), "s3": ("falls_back", 25)}
 
 
 def test_data_health_counts_usable_left_out_and_refused(bench):

@@ -246,11 +246,11 @@ def test_mixture_quantiles_are_those_of_many_draws():
 def test_a_students_own_band_comes_first_and_the_narrower_rule_before_the_wider():
     day = pl.date_range(pl.date(2026, 4, 1), pl.date(2026, 6, 1), "1mo", eager=True)
     rows = pl.concat([
-        bands_of(60.0, 70.0), bands_of(62.0, 70.0, level="junior"), bands_of(50.0, 58.0, style="reverse"),
+        bands_of(60.0, 70.0), bands_of(62.0, 70.0, level="junior"), bands_of(50.0, 58.0, style="falls_back"),
         bands_of(55.0, 65.0, student="s1", **{"from": day[0]}), bands_of(57.0, 66.0, student="s1", **{"from": day[1]}),
-        bands_of(None, 80.0, metric="front", style="front_foot"),
+        bands_of(None, 80.0, metric="front", style="stays_forward"),
     ])  # fmt: skip
-    bands = Bands(rows, {"s2": "junior"}, {("spring", "s3", "iron"): "reverse"})
+    bands = Bands(rows, {"s2": "junior"}, {("spring", "s3", "iron"): "falls_back"})
 
     def of(student, on=day[2], metric="m", family="iron"):
         return bands.of(metric, "spring", student, family, on)

@@ -121,7 +121,6 @@ class Swing:
         back, down = t["top"] - t["takeaway"], t["impact"] - t["top"]
         m["backswing_s"] = back if back > 0 else np.nan
         m["downswing_s"] = down if down > 0 else np.nan
-        m["tempo_ratio"] = m["backswing_s"] / m["downswing_s"]
         m["back_opposition"] = self.opposition("takeaway", "top")
         m["down_opposition"] = self.opposition("top", "impact")
         return m

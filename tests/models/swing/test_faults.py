@@ -90,9 +90,9 @@ def test_drifting_needs_both_the_gain_and_the_share():
 
 
 @pytest.mark.parametrize(
-    ("style", "flagged"), [(None, True), ("front_foot", True), ("mixed", None), ("reverse", None)]
+    ("style", "flagged"), [(None, True), ("stays_forward", True), ("mixed", None), ("falls_back", None)]
 )
-def test_drifting_is_judged_for_the_front_foot_style_and_for_none_yet(style, flagged):
+def test_drifting_is_judged_for_the_stays_forward_pattern_and_for_none_yet(style, flagged):
     metrics = {"impact_gain_pts": 20.0, "impact_lead_share_pct": 95.0, "top_lead_share_pct": 70.0}
     got = judge(metrics, style=style)
     assert got["target_drift"][0] is flagged
@@ -147,9 +147,9 @@ def test_an_own_limit_for_one_family_leaves_the_others():
 
 
 def test_an_own_limit_for_another_style_opens_the_rule_for_it():
-    rules = own(limits=[{"code": "target_drift", "limit": [15, 88], "style": "reverse"}])
+    rules = own(limits=[{"code": "target_drift", "limit": [15, 88], "style": "falls_back"}])
     metrics = {"impact_gain_pts": 16.0, "impact_lead_share_pct": 95.0}
-    assert judge(metrics, rules=rules, style="reverse")["target_drift"] == (True, pytest.approx(0.1))
+    assert judge(metrics, rules=rules, style="falls_back")["target_drift"] == (True, pytest.approx(0.1))
     assert judge(metrics, rules=rules, style="mixed")["target_drift"] == (None, None)
 
 
@@ -185,7 +185,7 @@ def test_band_rows_keep_open_ends_and_style():
     drift = rows.filter(pl.col("metric") == "impact_gain_pts", pl.col("club_family") == "iron").row(
         0, named=True
     )
-    assert (drift["lo"], drift["hi"], drift["style"]) == (0.0, 8.0, "front_foot")
+    assert (drift["lo"], drift["hi"], drift["style"]) == (0.0, 8.0, "stays_forward")
     assert rows.filter(pl.col("club_family") == "putter").is_empty()
     later = ["mid_down_lead_share_pct", "impact_lead_share_pct", "finish_lead_share_pct", "trail_push_pts"]
     assert set(rows.filter(pl.col("metric").is_in(later))["club_family"]) == {"iron", "wedge"}

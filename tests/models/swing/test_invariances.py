@@ -19,7 +19,7 @@ SWAPPED = {  # metrics of one foot that become the other's
 }
 SAME = [  # metrics in which the feet play equal parts
     "start_rock_pct", "back_both_heelward_pct", "down_both_toeward_pct", "back_opposition", "down_opposition",
-    "peak_vertical_pct_bw", "peak_vertical_before_impact_s", "backswing_s", "downswing_s", "tempo_ratio",
+    "peak_vertical_pct_bw", "peak_vertical_before_impact_s", "backswing_s", "downswing_s",
 ]  # fmt: skip
 
 

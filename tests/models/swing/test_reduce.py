@@ -24,7 +24,6 @@ NEEDS = {  # the events each metric hangs on
     "takeaway": {
         "start_rock_pct", "address_sway_speed_mm_s", "trail_peak_share_pct", "recentre_pts", "trail_peak_before_top_s",
         "lead_heel_unload_pct_bw", "trail_heel_sink_pct", "back_opposition", "transfer_rate_pct_s", "backswing_s",
-        "tempo_ratio",
     },
     "mid_back": {"mid_back_trail_share_pct", "back_both_heelward_pct"},
     "top": {
@@ -32,7 +31,7 @@ NEEDS = {  # the events each metric hangs on
         "lead_heel_unload_pct_bw", "trail_heel_sink_pct", "back_both_heelward_pct", "back_opposition",
         "trail_push_pts", "trail_push_pct_bw", "crossing_before_impact_s", "transfer_rate_pct_s",
         "trail_heel_unload_pct_bw", "down_both_toeward_pct", "down_opposition", "peak_vertical_pct_bw",
-        "peak_vertical_before_impact_s", "backswing_s", "downswing_s", "tempo_ratio",
+        "peak_vertical_before_impact_s", "backswing_s", "downswing_s",
     },
     "mid_down": {
         "trail_push_pts", "trail_push_pct_bw", "mid_down_lead_share_pct", "trail_heel_unload_pct_bw",
@@ -41,7 +40,7 @@ NEEDS = {  # the events each metric hangs on
     "impact": {
         "crossing_before_impact_s", "transfer_rate_pct_s", "down_opposition", "impact_lead_share_pct",
         "impact_gain_pts", "impact_trail_heel_pct_bw", "lead_heelward_pct", "peak_vertical_before_impact_s",
-        "downswing_s", "tempo_ratio",
+        "downswing_s",
     },
     "finish": {"finish_lead_share_pct"},
 }  # fmt: skip
@@ -96,7 +95,6 @@ def test_events_out_of_order_give_nulls_not_nonsense(reduced, build, columns):
     got = reduced(columns, events=build.TIMES | {"top": 1.2})
     assert got.trail_peak_share_pct is None
     assert got.backswing_s is None
-    assert got.tempo_ratio is None
 
 
 def test_no_events_at_all_leave_the_swing_unusable(reduced, columns):

@@ -143,8 +143,8 @@ def test_what_academy_toml_gets_wrong_is_one_sentence(bands, limits, sentence):
 
 NEW = {
     "code": "slow_back", "name": "Slow going back", "phase": "top", "looks_like": "The club takes its time.",
-    "metrics": ["tempo_ratio"], "when": "above", "limit": 4.5, "clear": 1, "club_families": ["iron"],
-    "in_words": "Backswing over {limit} times the downswing",
+    "metrics": ["backswing_s"], "when": "above", "limit": 1.2, "clear": 0.3, "club_families": ["iron"],
+    "in_words": "Backswing longer than {limit} s",
 }  # fmt: skip
 
 
@@ -154,15 +154,15 @@ def test_a_new_fault_is_judged_by_its_own_table_where_its_phase_has_its_place():
     assert codes.index("reverse_load") < codes.index("slow_back") < codes.index("trail_push")
     limits = {(x.club_family, x.style): (x.limits, x.clear) for x in rules.limits if x.fault == "slow_back"}
     assert limits == dict.fromkeys(
-        [("iron", style) for style in ("front_foot", "mixed", "reverse", "none")], ((4.5,), 1.0)
+        [("iron", style) for style in ("stays_forward", "mixed", "falls_back", "none")], ((1.2,), 0.3)
     )
     assert rules.version != RULES.version
 
 
 def test_a_later_table_of_a_new_fault_changes_its_limit():
-    rules = own(limits=[NEW, {"code": "slow_back", "limit": 5, "club_family": "driver"}])
+    rules = own(limits=[NEW, {"code": "slow_back", "limit": 1.3, "club_family": "driver"}])
     found = {x.club_family: x.limits for x in rules.limits if x.fault == "slow_back"}
-    assert found == {"iron": (4.5,), "driver": (5.0,)}
+    assert found == {"iron": (1.2,), "driver": (1.3,)}
 
 
 @pytest.mark.parametrize(
@@ -171,7 +171,7 @@ def test_a_later_table_of_a_new_fault_changes_its_limit():
         ({"looks_like": None, "clear": None}, "not a whole new one: it lacks clear, looks_like; a whole one has code ="),
         ({"colour": "red"}, "colour is no key of it"),
         ({"code": "Slow Back"}, "code = 'Slow Back' must be small letters, digits and underscores"),
-        ({"code": "tempo_ratio"}, "code = 'tempo_ratio' is taken already"),
+        ({"code": "backswing_s"}, "code = 'backswing_s' is taken already"),
         ({"name": " "}, "name = ' ' must be words"),
         ({"phase": "middle"}, "phase = 'middle' is not one of address, start, back"),
         ({"metrics": ["shoe_size"]}, "metrics = 'shoe_size' is not one of address_lead_share_pct"),
@@ -182,9 +182,9 @@ def test_a_later_table_of_a_new_fault_changes_its_limit():
         ({"limit": "four"}, "limit = 'four' must be a number"),
         ({"clear": 0}, "clear = 0 must be a number over 0"),
         ({"club_families": ["spoon"]}, "club_families = 'spoon' is not one of putter, wedge"),
-        ({"style": "sideways"}, "style = 'sideways' is not one of front_foot"),
+        ({"style": "sideways"}, "style = 'sideways' is not one of stays_forward"),
         ({"in_words": "Over {most}"}, "in_words may hold {limit}, {lo}, {hi}, {first} and {second}"),
-        ({"limit": 3}, "limit 3 of fault slow_back lies inside the band 2.5–3.5 of tempo_ratio"),
+        ({"limit": 0.8}, "limit 0.8 of fault slow_back lies inside the band 0.7–1 of backswing_s"),
     ],
 )  # fmt: skip
 def test_what_a_new_fault_lacks_is_one_sentence_with_an_example(changes, sentence):
