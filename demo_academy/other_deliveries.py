@@ -58,18 +58,15 @@ def _clip_visit(
         text += "".join(f"{event} = {events[event][k]:.3f}\n" for event in EVENTS)
     write_text(folder / "session.toml", text)
     faults = pl.Series([["lead_heel_high"] if h else [] for h in high], dtype=pl.List(pl.String))
-    return _truth_rows(session, student, numbers, events, faults, metrics)
+    return _truth_rows(session, student, numbers, faults, metrics)
 
 
 def _truth_rows(
-    session: str, student: Student, numbers: Array, events: dict[str, Array], faults: pl.Series,
-    metrics: dict[str, Array],
-) -> pl.DataFrame:  # fmt: skip
-    back, down = events["top"] - events["takeaway"], events["impact"] - events["top"]
+    session: str, student: Student, numbers: Array, faults: pl.Series, metrics: dict[str, Array]
+) -> pl.DataFrame:
     return pl.DataFrame(
         {"session": [session] * len(numbers), "swing_no": numbers.astype(np.int32)}
         | {"planted_faults": faults, "clean": faults.list.len() == 0}
-        | {"backswing_s": back, "downswing_s": down}
         | metrics
     ).with_columns(
         student=pl.lit(student.code), heel_source=pl.lit("none"), club_family=pl.lit("iron"),
