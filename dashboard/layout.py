@@ -6,8 +6,8 @@ from typing import Any
 
 import altair as alt
 import polars as pl
-import streamlit as st
 
+from dashboard import elements as st
 from dashboard import picture_files, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
@@ -15,6 +15,7 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, keeping_language, language, use
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
+from dashboard.text.markdown import markdown
 from dashboard.text.numbers import on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -222,7 +223,12 @@ def _grid(rows: pl.DataFrame) -> None:
 
 def aside(sentence: str) -> None:
     """Small print in full ink: the usual caption's grey is too pale to read."""
-    st.markdown(f":small[{sentence}]")
+    st.write(markdown(":small[{sentence}]", sentence=sentence))
+
+
+def lead(first: str, sentence: str) -> None:
+    """A sentence behind a few words in bold."""
+    st.write(markdown("**{first}** {sentence}", first=first, sentence=sentence))
 
 
 def say(sentence: str) -> None:
@@ -262,9 +268,11 @@ def discomfort(reader: Reader, student_code: str) -> bool:
     """Show open discomfort notes, before anything else; true when there is one."""
     found = sessions.open_discomfort(reader, student_code)
     for row in found.iter_rows(named=True):
-        words = f" “{row['text']}”" if row["text"] else ""
-        noted = _("**Discomfort: {area}**, noted on {day}.").format(
-            area=row["area"] or _("area not named"), day=on(row["day"])
+        noted = markdown(
+            _("**Discomfort: {area}**, noted on {day}."),
+            area=row["area"] or _("area not named"),
+            day=on(row["day"]),
         )
-        st.warning(f"{noted}{words} {_(DISCOMFORT)}")
+        words = f"“{row['text']}” " if row["text"] else ""
+        st.warning(markdown("{noted} {words}{caution}", noted=noted, words=words, caution=_(DISCOMFORT)))
     return not found.is_empty()

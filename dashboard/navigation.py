@@ -4,9 +4,9 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from typing import Any
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, readers, signin, theme, turns
 from dashboard.text.catalogue import _, use
 from warehouse import journal
@@ -55,7 +55,7 @@ class Page:
 def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
-    st.html(f"<style>{theme.CSS}{STYLE}</style>")
+    st.style(theme.CSS + STYLE)
     try:
         home = readers.home()
         use(home.settings().language)
@@ -90,7 +90,7 @@ def _start(own: Sequence[Page]) -> None:
     st.switch_page(st.session_state["pages"][own[0].path], query_params=st.query_params.to_dict())
 
 
-def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> "st.Page":
+def _entry(page: Page, reader: Reader, own: Sequence[Page]) -> Any:
     visible = page in own
 
     def show() -> None:

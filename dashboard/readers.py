@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
-import streamlit as st
-
+from dashboard import elements as st
 from warehouse.access import Reader, Viewer, open_by_link, open_reader, viewers
 from warehouse.home import Home
 from warehouse.publishing import current_name

@@ -14,9 +14,9 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-import streamlit as st
-from streamlit.errors import StreamlitSecretNotFoundError
+from streamlit.errors import StreamlitSecretNotFoundError  # noqa: TID251 - it shows nothing
 
+from dashboard import elements as st
 from dashboard import layout, readers
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import ROLES
@@ -43,7 +43,8 @@ def person(home: Home, settings: Settings) -> str:
         st.title(settings.name)
         st.button(_("Sign in"), on_click=st.login, type="primary")
         st.stop()
-    st.sidebar.button(_("Sign out"), on_click=st.logout)
+    with st.sidebar:
+        st.button(_("Sign out"), on_click=st.logout)
     try:
         return person_of(st.user.to_dict(), sign_in_table(home))
     except AccessError as refusal:

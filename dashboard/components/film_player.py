@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import theme
 from dashboard.text.catalogue import Words
 
@@ -20,7 +19,7 @@ WORDS = Words({
     "unplayable_lanes": "This browser can't play this film's format; the lanes still move.",
 })  # fmt: skip
 
-_player = st.components.v2.component(
+_player = st.component(
     "underfoot_film_player",
     js=(HERE / "film_player.js").read_text(encoding="utf-8"),
     css=theme.CSS + (HERE / "film_player.css").read_text(encoding="utf-8"),

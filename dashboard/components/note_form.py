@@ -4,8 +4,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import theme
 from dashboard.text.catalogue import Words
 
@@ -34,7 +33,7 @@ WORDS = Words({
                "connected.",
 })  # fmt: skip
 
-_form = st.components.v2.component(
+_form = st.component(
     "underfoot_note_form",
     js=(HERE / "note_form.js").read_text(encoding="utf-8"),
     css=theme.CSS + (HERE / "note_form.css").read_text(encoding="utf-8"),

@@ -13,6 +13,7 @@ from dashboard.queries import academy
 from dashboard.section import nonempty
 from dashboard.text.catalogue import Words, _, ngettext
 from dashboard.text.labels import FLAGS
+from dashboard.text.markdown import markdown
 from dashboard.text.numbers import count, listed, number, on
 from warehouse.access import Reader
 from warehouse.home import Home
@@ -105,7 +106,7 @@ def _outcome(reader: Reader, drop: Dropped) -> str:
         text = _("refused. How to fix it is below.")
     else:
         text = _("loaded, with swings refused. How to fix it is below.")
-    return f"**{names_of(drop.names)}**: {text}"
+    return markdown("**{names}**: {text}", names=names_of(drop.names), text=text)
 
 
 def swapped_feet(reader: Reader) -> list[str]:
@@ -117,7 +118,8 @@ def swapped_feet(reader: Reader) -> list[str]:
         "feet_checked = true to its session.toml and deliver it again."
     )
     return [
-        text.format(
+        markdown(
+            text,
             student=row["student"],
             day=on(row["day"]),
             session=row["session"],
@@ -158,7 +160,7 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
         no_fix = _("This is a roster file: only a head coach can fix it.")
     if more > 0:
         sentences[SENTENCES_SHOWN:] = [_("and {n} more from this delivery").format(n=more)]
-    heading = f"**{what}**{whose} · {whole} · {on(day)}"
+    heading = markdown("**{what}**{rest}", what=what, rest=f"{whose} · {whole} · {on(day)}")
     return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix)
 
 

@@ -4,8 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import inbox, layout, readers
 from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped, Refused
@@ -101,7 +100,7 @@ def _refused(reader: Reader) -> None:
     )
     for refused in found:
         with st.container(border=True):
-            st.markdown(refused.heading)
+            st.write(refused.heading)
             for sentence in refused.sentences:
                 st.text(sentence)
             if refused.no_fix:

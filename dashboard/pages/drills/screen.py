@@ -2,13 +2,13 @@
 
 from typing import Any
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.drills import content
 from dashboard.pages.drills.content import Season
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, IF_IT_HURTS
+from dashboard.text.markdown import markdown
 from warehouse.access import Reader
 
 
@@ -34,9 +34,9 @@ def _plan(reader: Reader, season: Season) -> None:
     fault = layout.choose(_("Fault"), faults, "fault", default=season.first_fault)
     st.write(content.looks_like(reader, fault))
     plan = content.plan(reader, season, fault, faults[fault])
-    st.write(f"**{plan.answer}**")
+    st.write(markdown("**{answer}**", answer=plan.answer))
     for place, candidate in enumerate(plan.candidates, 1):
-        st.markdown(f"{place}. **{candidate.name}**: {candidate.sentence}")
+        st.write(markdown(f"{place}. **{{name}}**: {{said}}", name=candidate.name, said=candidate.sentence))
     with st.container(horizontal=True):
         for candidate in plan.candidates[: content.MOST_LINKS]:
             navigation.link("drills", f"{candidate.name} →", drill=candidate.drill, fault=fault)
@@ -49,7 +49,7 @@ def _one(reader: Reader, roster: dict[str, dict[str, Any]], season: Season | Non
     st.subheader(about["name"], anchor=False)
     st.write(content.how(about))
     for caution in content.cautions(about):
-        st.write(f"**{_('Take care.')}** {caution}")
+        layout.lead(_("Take care."), caution)
     if season is None:
         return
     with layout.part():

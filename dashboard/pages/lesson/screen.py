@@ -1,12 +1,12 @@
 """Lesson sheet: everything a coach needs in the ten minutes before a lesson, on one page."""
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation, student_season
 from dashboard.pages.lesson.content import LessonSheet, lesson_sheet, sheet_html
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
+from dashboard.text.markdown import markdown
 from warehouse.access import Reader
 
 
@@ -21,7 +21,7 @@ def show(reader: Reader) -> None:
     st.title(sheet.name, anchor=False)
     layout.aside(sheet.about)
     for sentence in sheet.hurts:
-        st.warning(f"**{_('Before you start.')}** {sentence}")
+        st.warning(markdown("**{first}** {sentence}", first=_("Before you start."), sentence=sentence))
     with st.container(horizontal=True, vertical_alignment="center"):
         navigation.link("notes", _("Write a note →"), student=chosen.student)
         navigation.link("student", _("Evidence: the student's page →"), student=chosen.student)
@@ -46,7 +46,8 @@ def _parts(sheet: LessonSheet) -> None:
         if part.rows is not None and layout.narrow():
             for row in part.rows.iter_rows():  # a phone has no room for a table's columns
                 cells = zip(part.rows.columns[1:], row[1:], strict=True)
-                st.markdown(f"- **{row[0]}**. {'. '.join(f'{name}: {cell}' for name, cell in cells if cell)}")
+                said = ". ".join(f"{name}: {cell}" for name, cell in cells if cell)
+                st.write(markdown("- **{what}**. {said}", what=row[0], said=said))
         elif part.rows is not None:
             layout.table(part.rows, f"{sheet.name} {part.title}")
         if part.picture is not None:

@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation, readers
 from dashboard.components import note_form
 from dashboard.pages.notes import content

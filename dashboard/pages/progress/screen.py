@@ -1,7 +1,6 @@
 """Progress page: one student in plain words, for them and their guardian."""
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout
 from dashboard.pages.progress.content import Focus, progress_page
 from dashboard.text.catalogue import _
@@ -48,4 +47,4 @@ def _focus(focus: Focus, feet: str) -> None:
     for sentence in focus.how:
         st.write(sentence)
     for sentence in focus.cautions:
-        st.write(f"**{_('Take care.')}** {sentence}")
+        layout.lead(_("Take care."), sentence)

@@ -1,8 +1,8 @@
 """The Data quality page on screen."""
 
 import polars as pl
-import streamlit as st
 
+from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.quality import content
 from dashboard.text.catalogue import _

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import streamlit as st
 
+from dashboard import elements as st
 from dashboard import layout
 from dashboard.components import film_player
 from dashboard.pages.student.swings import SwingChoice, estimated_heel

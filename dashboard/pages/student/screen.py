@@ -2,8 +2,7 @@
 
 from dataclasses import replace
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.student import content, films, swings
 from dashboard.pages.student.swings import SwingChoice

@@ -1,8 +1,8 @@
 """The Students page on screen."""
 
 import polars as pl
-import streamlit as st
 
+from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.students import content
 from dashboard.queries import people

@@ -1,7 +1,6 @@
 """The page How sure are we on screen."""
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.charts import calibration_goals
 from dashboard.pages.trust import content

@@ -2,14 +2,14 @@
 
 from datetime import datetime
 
-import streamlit as st
-
+from dashboard import elements as st
 from dashboard import layout, navigation, readers
 from dashboard.downloads import file_name
 from dashboard.pages.week import content
 from dashboard.pages.week.content import ALL, Review
 from dashboard.pages.week.entries import MEASURED, PICTURED, Entry, talked_sentence
 from dashboard.text.catalogue import _, keeping_language, language, use
+from dashboard.text.markdown import markdown
 from dashboard.text.numbers import count
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -55,7 +55,7 @@ def _entry(entry: Entry, reader: Reader, language_in_use: str) -> None:
     use(language_in_use)
     with st.container(border=True):
         about = entry.about(coach=reader.viewer.role == "head_coach")
-        st.markdown(f"**{_plain(entry.name)}** · {about}")
+        st.write(markdown("**{name}** · {about}", name=entry.name, about=about))
         st.text(entry.text)
         if entry.caution:
             st.warning(entry.caution)
@@ -72,11 +72,6 @@ def _entry(entry: Entry, reader: Reader, language_in_use: str) -> None:
         if drawn:
             with layout.part():
                 layout.section(content.picture(reader, entry, narrow=layout.narrow()), place=entry.signal)
-
-
-def _plain(name: str) -> str:
-    """A name as it is: what Markdown would take for a mark is escaped."""
-    return "".join(f"\\{letter}" if letter in "\\`*_{}[]()#+-.!~$:|<>" else letter for letter in name)
 
 
 def _link(entry: Entry) -> None:
