@@ -41,6 +41,12 @@ def _of(kind: str, never: str, texts: dict[str, str], *, refusable: bool = False
     return [HostileText(name, kind, text, never, refusable) for name, text in texts.items()]
 
 
+NOT_CALCULATED = (
+    "Saved as CSV and opened in a spreadsheet it is never calculated and never fills a second cell."
+)
+NOT_A_CONTROL = "It never styles, moves, clears or renames the terminal, and never stops the command."
+STAYS_IN_ITS_FOLDER = "A file named after it stays in its folder, under a name that every system can keep."
+
 TEXTS: tuple[HostileText, ...] = (
     *_of("markdown", "It never becomes an image or a link; the brackets and the address are read as written.", {
         "image": f"![heels](https://{HOST}/seen.png)",
@@ -139,7 +145,7 @@ TEXTS: tuple[HostileText, ...] = (
         "out_of_a_style_value": f"red;background:url(https://{HOST}/)}}",
         "prototype": "__proto__",
     }),
-    *_of("spreadsheet", "Saved as CSV and opened in a spreadsheet it is never calculated and never fills a second cell.", {
+    *_of("spreadsheet", NOT_CALCULATED, {
         "sum": "=7*7191",
         "sum_by_plus": "+7*7191",
         "sum_by_minus": "-7*7191",
@@ -169,7 +175,7 @@ TEXTS: tuple[HostileText, ...] = (
         "separator_line": "sep=;",
         "only_an_equals_sign": "=",
     }),
-    *_of("spreadsheet", "As above; a load may also refuse the control character.", {
+    *_of("spreadsheet", NOT_CALCULATED, {
         "formula_after_a_tab": "\t=7*7191",
         "formula_after_a_carriage_return": "\r=7*7191",
         "formula_after_a_tab_inside": "heels\t=7*7191",
@@ -210,7 +216,7 @@ TEXTS: tuple[HostileText, ...] = (
         "hangul_filler": "\u3164",
         "braille_blank": "\u2800",
     }),
-    *_of("terminal", "It never styles, moves, clears or renames the terminal, and never stops the command.", {
+    *_of("terminal", NOT_A_CONTROL, {
         "rich_style": "[bold red]heels[/bold red]",
         "rich_closing_tag_alone": "heels[/]",
         "rich_closing_tag_of_nothing": "[/red]heels",
@@ -218,7 +224,7 @@ TEXTS: tuple[HostileText, ...] = (
         "rich_emoji": ":warning: heels",
         "rich_backslash": "\\[heels]",
     }),
-    *_of("terminal", "As above; a load may also refuse the control character.", {
+    *_of("terminal", NOT_A_CONTROL, {
         "escape_that_clears": "\x1b[2Jheels",
         "escape_that_colours": "\x1b[31mheels\x1b[0m",
         "escape_that_links": f"\x1b]8;;https://{HOST}/\x1b\\results\x1b]8;;\x1b\\",
@@ -277,7 +283,7 @@ TEXTS: tuple[HostileText, ...] = (
         "pattern": "(a+)+$",
         "glob": "*?[a-z]",
     }),
-    *_of("file_name", "A file named after it stays in its folder, under a name that every system can keep.", {
+    *_of("file_name", STAYS_IN_ITS_FOLDER, {
         "climbs": "../../outside",
         "climbs_on_windows": "..\\..\\outside",
         "absolute": "/tmp/outside",  # noqa: S108
@@ -292,7 +298,7 @@ TEXTS: tuple[HostileText, ...] = (
         "ending_turned_round": "heels\u202egnp.exe",
         "address_scheme": f"https://{HOST}/",
     }),
-    *_of("file_name", "As above; a load may also refuse the control character.", {
+    *_of("file_name", STAYS_IN_ITS_FOLDER, {
         "header_line": "heels\r\nSet-Cookie: trapped=1",
         "nul_in_a_file_name": "heels.csv\x00.html",
     }, refusable=True),

@@ -37,8 +37,8 @@ class PlantedChainWorld:
 
     `links`: the later fault really happens more often in swings with the earlier one, and because of it.
     `anti_links`: really less often. `undecidable`: the rows left over do not show the truth, so a claim about
-    these is neither right nor wrong; of all others a claim against the planted truth is wrong. `indirect`: student pairs further
-    apart along a chain of links; these go together too, but none of them is in PAIRS.
+    these is neither right nor wrong; of all others a claim against the planted truth is wrong. `indirect`: student
+    pairs further apart along a chain of links; these go together too, but none of them is in PAIRS.
     """
 
     rows: pl.DataFrame
