@@ -1,66 +1,67 @@
-"""Who may do which drill, and how much: one rule each for pain, age, balance and a young player's week.
+"""Who may do which drill, in words: what speaks against it, its cautions, and a young player's week.
 
-Kept on the careful side: a drill may load an area when its name, its text or its cautions mention it or what
-works with it. The lists are common sense, no source; they diagnose nothing.
+What rules a drill or a check out, and which cautions it needs, is decided in warehouse/body.py.
 """
 
-import re
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from dashboard.queries import lesson
-from dashboard.text import sentences
-from dashboard.text.catalogue import Words
-from warehouse.access import Reader
-from warehouse.vocabulary import STAFF, age
+import polars as pl
 
-_LEG = (
-    "leg", "knee", "ankle", "heel", "foot", "feet", "toe", "calf", "hip", "step", "walk", "press", "stand",
-)  # fmt: skip
-_ARM = ("arm", "hand", "wrist", "elbow", "shoulder", "club", "swing", "strike", "ball")
-_ANY_MOVEMENT = ("",)  # any movement on the feet with a club may load the trunk and the hips
-# Area of the body → words of a drill's text that mention it or what works with it.
-WORKS_WITH = {
-    "lower back": _ANY_MOVEMENT, "upper back": _ANY_MOVEMENT, "neck": _ANY_MOVEMENT, "hip": _ANY_MOVEMENT,
-    "shoulder": _ARM, "elbow": _ARM, "wrist": _ARM, "hand": _ARM,
-    "knee": (*_LEG, "turn"), "ankle": _LEG, "heel": _LEG, "foot": _LEG, "calf": _LEG,
-}  # fmt: skip
+from dashboard.queries import lesson, sessions
+from dashboard.text import cautions, sentences
+from dashboard.text.catalogue import Words, _
+from warehouse import body
+from warehouse.access import Reader
+from warehouse.body import Body, Exercise, Objection
+from warehouse.vocabulary import STAFF
+
 AREAS = Words({
     "lower back": "lower back", "upper back": "upper back", "neck": "neck", "hip": "hip",
     "shoulder": "shoulder", "elbow": "elbow", "wrist": "wrist", "hand": "hand",
     "knee": "knee", "ankle": "ankle", "heel": "heel", "foot": "foot", "calf": "calf",
 })  # fmt: skip
-SIDES = ("lead", "trail", "left", "right")
+_TEXTS = {
+    body.EYES_CLOSED: cautions.EYES_CLOSED, body.BALANCE: cautions.BALANCE, body.LOAD: cautions.BUILD_UP,
+}  # fmt: skip
 
 
-def may_load(area: str | None, texts: Iterable[str | None]) -> bool:
-    """Whether a drill of these texts may load an area. An unknown area, or none named: yes."""
-    named = " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES).strip()
-    words = WORKS_WITH.get(named) or next(
-        (found for name, found in WORKS_WITH.items() if name in named), None
-    )
-    if words is None or words is _ANY_MOVEMENT:
-        return True
-    text = " ".join(part for part in texts if part).lower()
-    return any(re.search(rf"\b{word}(s|es|ing|ed)?\b", text) for word in (*words, named))
+def body_of(reader: Reader, person: Mapping[str, Any], more: Iterable[Mapping[str, Any]] = ()) -> Body:
+    """What is known today of a student's body.
+
+    `person`: their row of `people.students`; `more`: lines of notes on them that are not loaded yet.
+    """
+    notes = sessions.discomfort_notes(reader, person["student"]).select("student", "at", "kind", "code")
+    fresh = [
+        {name: line.get(name) for name in notes.columns}
+        | {"at": datetime.fromisoformat(line["at"]).astimezone(UTC).replace(tzinfo=None)}
+        for line in more
+    ]
+    known = pl.concat([notes, pl.DataFrame(fresh, notes.schema)])
+    areas = body.open_discomfort(known)["code"].str.replace_all("_", " ").unique(maintain_order=True)
+    return Body(person["born"], reader.today, tuple(areas), reader.settings.eyes_closed_from_age)
 
 
-def drill_may_load(drill: Mapping[str, Any], area: str | None) -> bool:
-    """Whether a drill (a row with name, how and cautions) may load an area."""
-    return may_load(area, [drill["name"], drill["how"], drill["cautions"]])
+def caution_sentences(exercises: Iterable[Exercise]) -> tuple[str, ...]:
+    """What to take care of with these drills and checks, each caution once."""
+    needed = {caution for exercise in exercises for caution in body.cautions_of(exercise)}
+    if body.EYES_CLOSED in needed:
+        needed.discard(body.BALANCE)  # the first says all that the second does
+    return tuple(_(text) for caution, text in _TEXTS.items() if caution in needed)
 
 
-def too_young(drill: Mapping[str, Any], born: date | None, today: date) -> bool:
-    """Whether a student is below a drill's age; without a birth date, below every age."""
-    years = age(born, today)
-    return drill["min_age"] is not None and (years is None or years < drill["min_age"])
+def objection_words(objection: Objection) -> str:
+    """What speaks against an exercise, as a clause: for ages 14 and over; may load the knee."""
+    if objection.why == body.AGE:
+        return _("for ages {years} and over").format(years=objection.from_age)
+    area = area_words(objection.area)
+    return _("may load {area}").format(area=area)
 
 
-def needs_balance_caution(aim: str | None, *texts: str | None) -> bool:
-    """Whether a drill is done with eyes closed or trains balance, and so needs `cautions.EYES_CLOSED`."""
-    text = " ".join(part for part in texts if part).lower()
-    return "eyes closed" in text or "close the eyes" in text or aim == "unsteady_at_address"
+def area_words(area: str | None) -> str:
+    """An area of the body as it was noted."""
+    return area or _("area not named")
 
 
 def practice_week(reader: Reader, student: str) -> str:

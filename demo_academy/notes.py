@@ -94,9 +94,9 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
 
     out: dict[str, list[Line]] = {}
     ache = "Stiff after a long drive; stopped the drill."
-    out[first[-1].session] = [line(first[-1], 30, kind="discomfort", code="lower back", text=ache)]
+    out[first[-1].session] = [line(first[-1], 55, kind="discomfort", code="lower back", text=ache)]
     sore = "Sore when turning back; rested it."
-    out[second[1].session] = [line(second[1], 20, kind="discomfort", code="trail knee", text=sore)]
+    out[second[1].session] = [line(second[1], 55, kind="discomfort", code="trail knee", text=sore)]
     out[second[2].session] = [line(second[2], 5, kind="discomfort_over", code="trail knee", text="Gone.")]
     build = "Built for a narrower stance; this is the student's own band."
     band: Line = {"code": "mid_back_trail_share_pct", "value": 62.0, "value_to": 72.0}

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from warehouse.body import Exercise
 from warehouse.definitions import fault_codes, metric_codes
 from warehouse.settings import Settings
 from warehouse.store import Writer
@@ -27,7 +28,7 @@ class Academy:
 
     settings: Settings
     people: dict[str, Person] = field(default_factory=dict)
-    drills: frozenset[str] = frozenset()
+    drills: dict[str, Exercise] = field(default_factory=dict)
     faults: frozenset[str] = frozenset()
     metrics: frozenset[str] = frozenset()
     seasons: tuple[tuple[str, date, date], ...] = ()
@@ -58,6 +59,7 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
     """Read the roster that is in the warehouse."""
     people = writer.sql("SELECT person, role, handed, foot_length_mm, born FROM academy.person")
     seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
+    drills = writer.sql("SELECT * FROM academy.drill ORDER BY drill")
     consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
     rows = writer.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
     for student, purpose, first, last in rows.iter_rows():
@@ -65,7 +67,7 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
     return Academy(
         settings=settings,
         people={row[0]: Person(*row) for row in people.iter_rows()},
-        drills=frozenset(writer.sql("SELECT drill FROM academy.drill").to_series()),
+        drills={row["drill"]: Exercise.of(row) for row in drills.iter_rows(named=True)},
         faults=fault_codes(settings),
         metrics=frozenset(metric_codes()),
         seasons=tuple(seasons.iter_rows()),

@@ -120,7 +120,8 @@ class Files:
         return kind.read(contents.held[file], file, context)
 
     def _notes(self, delivery: Delivery, contents: Contents) -> None:
-        notes = self._read_lines(delivery, contents)
+        read = self._read_lines(delivery, contents)
+        notes = self.accepted.body_check.of_file(read, contents.fingerprint)
         rows = typed("academy.note", from_lines(notes.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.note", rows.select("note", "loose"))
         self._lines(delivery, contents, rows, fresh, notes.refused, landing.land_notes)

@@ -89,6 +89,7 @@ class Job:
         highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
         self.ledger = Ledger(home, int(highest))
         self.replayed: Mapping[str, Any] | None = None
+        self.ruled_out: dict[str, list[dict[str, Any]]] = {}  # content → notes stopped for the body's sake
         self.progress: Callable[[str], None] | None = None
 
     def student_of(self, session: str) -> str | None:

@@ -52,10 +52,9 @@ class Ledger:
         self.home = home
         _cut_torn_line(home.ledger)
         self.written, self.refused = 0, set[str]()  # highest sequence; contents whose refusal is written
+        self.ruled_out: dict[str, list[dict[str, Any]]] = {}  # content → the notes of it that were stopped
         for entry in entries(home):
-            self.written = max(self.written, int(entry["sequence"]))
-            if entry["outcome"] == "refused":
-                self.refused.add(entry["content"])
+            self._know(entry)
         self.sequence = max(highest, self.written)
 
     def next(self) -> int:
@@ -69,9 +68,14 @@ class Ledger:
             file.write(json.dumps(entry, ensure_ascii=False) + "\n")
             file.flush()
             os.fsync(file.fileno())
-        self.written = int(entry["sequence"])
+        self._know(entry)
+
+    def _know(self, entry: Mapping[str, Any]) -> None:
+        self.written = max(self.written, int(entry["sequence"]))
         if entry["outcome"] == "refused":
             self.refused.add(entry["content"])
+        else:
+            self.ruled_out[entry["content"]] = entry.get("ruled_out", [])
 
 
 def _cut_torn_line(ledger: Path) -> None:

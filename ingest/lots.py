@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from warehouse.body import AGE, Body, Exercise, Objection, open_discomfort
 from warehouse.errors import CallError
 from warehouse.home import Home, write_synced
 from warehouse.store import Snapshot, open_snapshot
-from warehouse.vocabulary import is_minor
 
 COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")
 
@@ -47,18 +47,23 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the
-            academy today, is too young for one of the drills, or has nobody to note it.
+            academy today, age or pain rules one of the drills out for them, or they have nobody to note it.
     """
     now = datetime.now(UTC)
-    today = now.astimezone(home.settings().zone).date()
+    settings = home.settings()
+    today = now.astimezone(settings.zone).date()
     snapshot = open_snapshot(home)
     try:
-        names = _drills(snapshot, drills)
-        people = [_student(snapshot, student, drills, today) for student in dict.fromkeys(students)]
+        known = _drills(snapshot, drills)
+        people = [
+            _student(snapshot, student, known, today, settings.eyes_closed_from_age)
+            for student in dict.fromkeys(students)
+        ]
     finally:
         snapshot.close()
     if not people:
         raise CallError("A draw needs students; name at least one: --student S.")
+    names = {drill.code: drill.name for drill in known}
     hands = _hands(drills, len(people))
     lots = [
         Lot(student, name, won, drills[0] if won == drills[1] else drills[1])
@@ -79,36 +84,48 @@ def _hands(drills: tuple[str, str], count: int) -> list[str]:
     return hands
 
 
-def _drills(snapshot: Snapshot, drills: tuple[str, str]) -> dict[str, str]:
+def _drills(snapshot: Snapshot, drills: tuple[str, str]) -> list[Exercise]:
     if drills[0] == drills[1]:
         raise CallError(f"A draw needs two drills, and {drills[0]} was named twice; name two.")
-    names = dict(snapshot.sql("SELECT drill, name FROM academy.drill").iter_rows())
-    unknown = next((drill for drill in drills if drill not in names), None)
+    rows = snapshot.sql("SELECT * FROM academy.drill").iter_rows(named=True)
+    known = {row["drill"]: Exercise.of(row) for row in rows}
+    unknown = next((drill for drill in drills if drill not in known), None)
     if unknown is not None:
-        raise CallError(f"There is no drill {unknown}; drills.csv has {', '.join(sorted(names)) or 'none'}.")
-    return {drill: names[drill] for drill in drills}
+        raise CallError(f"There is no drill {unknown}; drills.csv has {', '.join(sorted(known)) or 'none'}.")
+    return [known[drill] for drill in drills]
 
 
-def _student(snapshot: Snapshot, student: str, drills: tuple[str, str], on: date) -> tuple[str, str, str]:
+def _ruled_out(student: str, drill: Exercise, objection: Objection) -> str:
+    if objection.why == AGE:
+        what = f"{drill.name} is for {objection.from_age} and over, and {student} is not known to be that old"
+    else:
+        what = f"{drill.name} may load the {objection.area or 'place'} that hurts {student}"
+    return f"{what}; draw between drills that either may do."
+
+
+def _student(
+    snapshot: Snapshot, student: str, drills: Sequence[Exercise], on: date, eyes_closed_from_age: int
+) -> tuple[str, str, str]:
     """Code, name, and who notes it: the student's coach today, else the head coach."""
     rows = snapshot.sql(
         "SELECT p.display_name, "
         '(SELECT c.coach FROM academy.coaching c WHERE c.student = p.person AND c."from" <= $2 '
         'AND (c."to" IS NULL OR c."to" >= $2) ORDER BY c."from" DESC, c.coach LIMIT 1), '
         "(SELECT min(h.person) FROM academy.person h WHERE h.role = 'head_coach'), "
-        "(SELECT max(d.min_age) FROM academy.drill d WHERE d.drill IN ($3, $4)), "
         "p.born "
         "FROM academy.person p WHERE p.person = $1 AND p.role = 'student' "
         'AND (p."left" IS NULL OR p."left" >= $2)',
-        [student, on, *drills],
+        [student, on],
     ).rows()
     if not rows:
         raise CallError(f"{student} is not a student of the academy today; name one of people.csv.")
-    name, coach, head, least, born = rows[0]
-    if least is not None and is_minor(born, on, least):
-        raise CallError(
-            f"One of the drills is for {least} and over, and {student} is not known to be that old."
-        )
+    name, coach, head, born = rows[0]
+    notes = snapshot.sql('SELECT student, "at", kind, code FROM academy.note WHERE student = ?', [student])
+    areas = tuple(open_discomfort(notes)["code"])
+    body = Body(born, on, areas, eyes_closed_from_age)
+    for drill in drills:
+        for objection in body.objections(drill):
+            raise CallError(_ruled_out(student, drill, objection))
     if coach is None and head is None:
         raise CallError(
             f"Nobody coaches {student}, so nobody can record the draw; add a coach to people.csv."

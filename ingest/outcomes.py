@@ -15,6 +15,7 @@ from typing import Any
 
 from ingest import filing, landing, ledger
 from ingest.academy import day_of, read_academy
+from ingest.body_check import BodyCheck, kept_in_ledger
 from ingest.delivery import ROSTER, SESSION, Contents, Delivery, filed_delivery, original_name
 from ingest.job import Job
 from ingest.reading import read_session
@@ -57,7 +58,7 @@ def _entry(
         "settings": job.academy.settings.version,
         "name": original_name(delivery),
         "session": session,
-    }
+    } | ({} if outcome == "refused" else kept_in_ledger(job.ruled_out, contents.fingerprint))
 
 
 class RefusedDeliveries:
@@ -129,6 +130,7 @@ class AcceptedDeliveries:
 
     def __init__(self, job: Job, refused: RefusedDeliveries) -> None:
         self.job, self.refused = job, refused
+        self.body_check = BodyCheck(job)
 
     def use_settings(self, settings: Settings) -> None:
         """Read by these settings from now on; their devices are upserted."""
@@ -233,6 +235,7 @@ class AcceptedDeliveries:
         except Refused as refused:
             job.report.refused.append(refused.refusal.within(delivery=content, session=session))
             return
+        rows = self.body_check.of_session(rows, content, again=True)
         if not job.replaying:
             filing.keep_more(delivery.base, rows.films, rows.unread)
         trace, old_trace = job.trace_paths(rows)

@@ -117,7 +117,8 @@ def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any
     end = good.end_s if hold.to_s is None else hold.to_s
     span = {"from_s": start, "to_s": end, "seconds": end - start}
     clock = {"rate_hz": good.rate_hz, "n_samples": good.n_samples, "t0_s": good.t0_s}
-    return {"session": session, "swing_no": hold.no, "eyes": hold.eyes} | span | clock
+    what = {"eyes": hold.eyes, "after_rocking": hold.after_rocking}
+    return {"session": session, "swing_no": hold.no} | what | span | clock
 
 
 def from_lines(lines: Iterable[dict[str, Any]], delivery: str, *, loose: bool) -> list[dict[str, Any]]:
@@ -133,7 +134,17 @@ def note_frames(notes: pl.DataFrame) -> dict[str, pl.DataFrame]:
     doses = notes.filter(pl.col("kind").is_in(["drill", "practice"])).select(
         *common, "kind", "place", "unit", "pace", "drawn_against", drill="code", dose="value"
     )
-    nudges = notes.filter(pl.col("kind") == "steadiness").select(
-        *common, "author", direction="code", lost=pl.col("grade") == 1, eyes="unit"
-    )
+    checks = notes.filter(pl.col("kind") == "steadiness")
+    single = checks.filter(pl.col("code").is_not_null())
+    nudges = pl.concat(
+        [
+            single.with_columns(direction="code", is_lost=pl.col("grade") == 1),
+            *(
+                checks.with_columns(direction=pl.col(column).str.split(" "), is_lost=is_lost)
+                .explode("direction")
+                .drop_nulls("direction")
+                for column, is_lost in (("held", pl.lit(value=False)), ("lost", pl.lit(value=True)))
+            ),
+        ]
+    ).select(*common, "author", "direction", "announced", "stood_by", lost="is_lost", eyes="unit")
     return {"academy.note": notes, "academy.drill_dose": doses, "academy.steadiness": nudges}

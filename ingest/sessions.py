@@ -107,6 +107,9 @@ class Sessions:
             self.flush()  # two versions of one session land one after the other
         if prepared.rows is None and prepared.refused is None and not self._same(delivery, contents):
             prepared = self.prepare(delivery)  # another version came in between
+        if prepared.rows is not None:
+            checked = self.accepted.body_check.of_session(prepared.rows, contents.fingerprint)
+            prepared = replace(prepared, rows=checked)
         if prepared.refused is not None:
             self.flush()
             self._refuse(delivery, contents, prepared.refused)

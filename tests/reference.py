@@ -13,6 +13,7 @@ from dashboard.navigation import Page
 from dashboard.text.labels import AGES, FLAGS, LABELS
 from dashboard.text.reasons import REFUSALS
 from warehouse.definitions import read_metrics, usual_faults, words_of
+from warehouse.observations import feelings, signs
 from warehouse.store import SCHEMA_FOLDER, table_names
 from warehouse.vocabulary import FLAG_COUNTS, NOTE_KINDS
 
@@ -77,6 +78,14 @@ def _codes() -> Iterator[str]:
     )
     kinds = [(f"`{kind}`",) for kind in NOTE_KINDS]
     yield from _list("Kinds of note", "`kind` in notes.csv and academy.note.", ("kind",), kinds)
+    seen = [(f"`{s.code}`", s.name, s.phase, s.sense, s.looks_like) for s in signs()]
+    opening = "What a `saw` note may name besides a fault. Common practice, no published source."
+    yield from _list(
+        "Signs only the eye can see", opening, ("code", "name", "phase", "sense", "looks like"), seen
+    )
+    felt = [(f"`{f.code}`", f.question, ", ".join(f"`{fault}`" for fault in f.faults)) for f in feelings()]
+    opening = "What a `felt` note may name; it agrees with the plates where none of the faults shows."
+    yield from _list("Feelings", opening, ("code", "in words", "faults"), felt)
     reasons = [(f"`{code}`", reason) for code, reason in sorted(REFUSALS.items())]
     yield from _list("Reasons of refusal", "`reason` in academy.refusal.", ("code", "in words"), reasons)
 

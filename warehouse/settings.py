@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from warehouse.errors import UnderfootError
-from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, PLATE_COLUMNS
+from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, EYES_CLOSED_FROM_AGE, PLATE_COLUMNS
 
 UNKNOWN = "?"
 _TURNS = {"rows": ("heels_first", "toes_first"), "columns": ("left_first", "right_first")}
@@ -47,6 +47,7 @@ class Settings:
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
+    eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
     faults: tuple[Mapping[str, Any], ...] = ()
@@ -120,8 +121,9 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         demo=table.get("demo") is True,
         language=_language(table.get("language", "en"), where),
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
-        minor_until_age=_age(table.get("minor_until_age", 18), where, past=past),
+        minor_until_age=_age(table, "minor_until_age", 18, where, past=past),
         young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
+        eyes_closed_from_age=_age(table, "eyes_closed_from_age", EYES_CLOSED_FROM_AGE, where, past=past),
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
         faults=_tables(table.get("fault", []), "fault", where),
@@ -167,14 +169,14 @@ def _tables(value: Any, key: str, where: str) -> tuple[dict[str, Any], ...]:
     return tuple(value)
 
 
-def _age(value: Any, where: str, *, past: bool) -> int:
+def _age(table: Mapping[str, Any], key: str, usual: int, where: str, *, past: bool) -> int:
     """A whole number of years."""
+    value = table.get(key, usual)
     if past:
         return int(value)
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 150:
         raise UnderfootError(
-            f"{where}: minor_until_age = {value!r} is not a whole number of years; "
-            "write one such as minor_until_age = 18."
+            f"{where}: {key} = {value!r} is not a whole number of years; write one such as {key} = {usual}."
         )
     return value
 

@@ -12,6 +12,7 @@ FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
+EYES_CLOSED_FROM_AGE = 14  # years, where academy.toml sets no other; common practice, no source
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
 SAMPLE_COLUMNS = (
     "lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm",
@@ -33,10 +34,11 @@ NOTE_KINDS = (
     "talked",
     "practice",
     "target",
+    "felt",
 )
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
-DIRECTIONS = ("forward", "back", "sideways")
+DIRECTIONS = ("forward", "back", "toward", "away", "sideways")  # toward and away from the target
 
 # Flags of a swing and what each one's count counts.
 FLAG_COUNTS = {

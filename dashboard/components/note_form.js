@@ -69,8 +69,12 @@ function build(data, key, send) {
     make("textarea", { name: "text", rows: "3", maxlength: "2000" }));
   const bandSelect = make("select", { name: "metric" }, make("option", { value: "" }, w.no_band));
   for (const [code, label] of data.metrics) bandSelect.append(make("option", { value: code }, label));
+  const drillSelect = make("select", { name: "felt_drill" }, make("option", { value: "" }, w.no_drill));
+  for (const [code, label] of data.drills) drillSelect.append(make("option", { value: code }, label));
+  const overrule = make("label", { class: "check" }, make("input", { type: "checkbox", name: "overrule" }),
+    make("span", {}, w.overrule));
   const form = make("form", {},
-    saw,
+    saw, fold(w.signs, choices(w.sign, "sign", data.signs)),
     choices(w.grade, "grade", [["1", w.little], ["2", w.clear], ["3", w.strong]], { needed: true }),
     choices(w.drill, "drill", data.drills),
     choices(w.dose, "dose", data.doses.map((d) => [String(d), String(d)]), { needed: true }),
@@ -85,15 +89,27 @@ function build(data, key, send) {
       field(w.hurts_words, "hurts", { type: "text", maxlength: "500", autocomplete: "off" }),
       ...(data.open.length ? [choices(w.over, "over", data.open)] : [])),
     fold(w.nudge_check, caution(data.cautions.closed),
-      choices(w.nudge, "nudge", named("forward", "back", "sideways")),
-      choices(w.balance, "lost", [["0", w.held], ["1", w.lost]], { needed: true }),
-      choices(w.eyes, "eyes", named("open", "closed"), { needed: true })),
+      ...(data.cautions.not_closed ? [caution(data.cautions.not_closed)] : []),
+      make("p", {}, w.nudge_steps),
+      choices(w.eyes, "eyes", data.may_close ? named("closed", "open") : named("open"), { needed: true }),
+      ...["forward", "back", "toward", "away"].map((way) =>
+        choices(w[way], `nudge_${way}`, [["held", w.held], ["lost", w.lost]])),
+      choices(w.announced, "announced", [["0", w.no], ["1", w.yes]], { needed: true }),
+      field(w.stood_by, "stood_by", { type: "text", maxlength: "100", autocomplete: "off" })),
+    fold(w.felt,
+      ...data.feelings.map(([code, question]) => choices(question, `felt_${code}`, [["1", w.yes], ["0", w.no]])),
+      make("label", { class: "field" }, make("span", {}, w.felt_drill), drillSelect),
+      ...data.felt_in.flatMap(([session, day]) => [
+        make("input", { type: "hidden", name: "felt_session", value: session }),
+        field(w.felt_swing.replace("{day}", day), "felt_swing", { type: "number", min: "0", inputmode: "numeric" }),
+      ])),
     fold(w.practice,
       choices(w.practised, "practised", data.drills),
       field(w.minutes_done, "minutes", { type: "number", min: "1", max: "600", inputmode: "numeric" }),
       choices(w.practice_pace, "practice_pace", named("slow", "half", "full"))),
     fold(w.own_band, make("label", { class: "field" }, make("span", {}, w.measure), bandSelect),
       field(w.from, "lo", { type: "number", step: "any" }), field(w.to, "hi", { type: "number", step: "any" })),
+    ...(data.may_overrule ? [overrule] : []),
     make("div", { class: "keep" }, make("button", { type: "submit" }, w.keep),
       make("p", { role: "status" })));
   fill(form, { ...data.defaults, ...read(key).values });
@@ -122,7 +138,9 @@ function say(form, sentence) {
 
 function values(form) {
   const found = Object.fromEntries(new FormData(form).entries());
-  found.shared = form.elements.shared.checked;
+  for (const name of ["shared", "overrule"]) {
+    if (form.elements[name]) found[name] = form.elements[name].checked;
+  }
   return found;
 }
 
@@ -135,11 +153,12 @@ function fill(form, kept) {
       if (input.checked) form.held[input.name] = value;
     }
     else if (input.type === "checkbox") input.checked = Boolean(value);
+    else if (input.type === "hidden") continue;
     else input.value = value ?? "";
   }
   for (const folded of [...form.querySelectorAll("details")].reverse()) {
     folded.open = [...folded.querySelectorAll("input[type=radio]:checked, textarea, input[type=text]")]
-      .some((input) => input.value && !["grade", "lost", "eyes"].includes(input.name));
+      .some((input) => input.value && !["grade", "eyes", "announced"].includes(input.name));
   }
 }
 

@@ -120,10 +120,10 @@ def drill_groups(reader: Reader, season: str, drill: str, aim: str) -> pl.DataFr
 
 
 def drills_aimed_at(reader: Reader, fault: str) -> pl.DataFrame:
-    """Drills that aim at this fault or at a measure its rule reads: drill, name, aim, min_age."""
+    """Drills that aim at this fault or at a measure its rule reads: the columns of `drill`."""
     return reader.sql(
         """
-        SELECT d.drill, d.name, d.aim, d.min_age
+        SELECT d.drill, d.name, d.how, d.cautions, d.aim, d.min_age
         FROM drill d, fault f
         WHERE f.fault = ? AND (d.aim = f.fault OR list_contains(f.metrics, d.aim))
         ORDER BY d.name

@@ -5,6 +5,7 @@ from typing import Any
 import polars as pl
 
 from dashboard.queries import translated
+from warehouse import body
 from warehouse.access import Reader
 
 
@@ -109,21 +110,21 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
     return translated(rows, "about")
 
 
-def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
-    """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first."""
+def discomfort_notes(reader: Reader, student: str) -> pl.DataFrame:
+    """student, at, day, kind, code, area (the code in words), text of notes on discomfort, newest first."""
     return reader.sql(
         """
-        SELECT n.day, n.code, replace(n.code, '_', ' ') AS area, n.text FROM note n
-        WHERE n.student = ? AND n.kind = 'discomfort' AND NOT EXISTS (
-            SELECT 1 FROM note o WHERE o.student = n.student AND o.kind = 'discomfort_over'
-                AND o.at >= n.at AND (
-                    o.code IS NULL OR replace(lower(o.code), ' ', '_') = replace(lower(n.code), ' ', '_')
-                )
-        )
-        ORDER BY n.at DESC
+        SELECT student, "at", day, kind, code, replace(code, '_', ' ') AS area, text FROM note
+        WHERE student = ? AND kind IN ('discomfort', 'discomfort_over') ORDER BY "at" DESC
         """,
         [student],
     )
+
+
+def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
+    """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first."""
+    found = body.open_discomfort(discomfort_notes(reader, student))
+    return found.select("day", "code", "area", "text")
 
 
 def left_out(reader: Reader, student: str | None, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:

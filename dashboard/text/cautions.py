@@ -12,6 +12,15 @@ EYES_CLOSED = mark(
     "when dizzy, recently injured or unsure on your feet."
 )
 
+BALANCE = mark(
+    "Balance work: a flat, dry floor, clear space and someone within reach. Not when dizzy, recently injured "
+    "or unsure on your feet."
+)
+
+BUILD_UP = mark(
+    "Jumps, heavy clubs and full force: warm up, build up over weeks, and stop when something hurts."
+)
+
 IF_IT_HURTS = mark(
     "If anything hurts, stop and tell your coach. This page can't say what it is; a physician or "
     "physiotherapist can."

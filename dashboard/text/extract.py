@@ -1,7 +1,9 @@
 """List every message of the pages in `underfoot.pot`: python -m dashboard.text.extract.
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
-and from the rules the names and explanations of metrics and faults. To begin a language, copy the list to
+and from the rules the names and explanations of metrics, faults, signs and feelings.
+
+To begin a language, copy the list to
 `<language>.po` and translate it; `pybabel update` brings a translation up to date with a newer list.
 """
 
@@ -19,9 +21,10 @@ from babel.messages.pofile import write_po
 ROOT = Path(__file__).parents[2]
 TEMPLATE = Path(__file__).with_name("underfoot.pot")
 KEYWORDS = {"_": None, "mark": None, "ngettext": (1, 2), "mark_plural": (1, 2)}
-RULES = {
-    "metrics.toml": ("metric", ("label", "unit", "explain")),
-    "faults.toml": ("fault", ("name", "looks_like", "instead")),
+RULES: dict[str, dict[str, tuple[str, ...]]] = {
+    "metrics.toml": {"metric": ("label", "unit", "explain")},
+    "faults.toml": {"fault": ("name", "looks_like", "instead")},
+    "observations.toml": {"sign": ("name", "looks_like"), "feeling": ("question",)},
 }
 
 
@@ -41,10 +44,11 @@ def of_code(
 
 
 def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tuple[int, str, Any, list[str]]]:
-    """The words of each metric or fault."""
-    table, columns = RULES[Path(opened.name).name]
-    for row in tomllib.loads(opened.read().decode())[table]:
-        yield from ((0, "_", row[column], []) for column in columns if row.get(column))
+    """The words of each metric, fault, sign or feeling."""
+    rules = tomllib.loads(opened.read().decode())
+    for table, columns in RULES[Path(opened.name).name].items():
+        for row in rules[table]:
+            yield from ((0, "_", row[column], []) for column in columns if row.get(column))
 
 
 def messages() -> Catalog:

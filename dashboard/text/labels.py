@@ -38,6 +38,12 @@ PHASES = Words({
     "impact": "at impact", "finish": "at the finish",
 })  # fmt: skip
 
+SENSES = Words({"good": "good sign", "fault": "not wanted", "explains": "explains what is measured"})
+DIRECTIONS = Words({
+    "forward": "forward", "back": "backward", "toward": "toward the target", "away": "away from the target",
+    "sideways": "sideways",
+})  # fmt: skip
+
 EVENTS = Words({
     "address": "address", "takeaway": "takeaway", "mid_back": "lead arm parallel, back", "top": "top",
     "mid_down": "lead arm parallel, down", "impact": "impact", "finish": "finish",

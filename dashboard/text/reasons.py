@@ -61,6 +61,7 @@ REFUSALS = Words(
         "platforms_unfit": "the recording's plates do not fit",
         "point_twice": "a marked point appears more than once",
         "rate": "the sampling rate does not fit",
+        "ruled_out": "age or an open discomfort rules out what the note sets",
         "same_time_twice": "two samples have the same time",
         "settings": "the settings in academy.toml do not fit",
         "shot_twice": "a ball result appears more than once",

@@ -11,6 +11,7 @@ from ingest.formats.format import LineContext, LineFormat, Lines
 from ingest.formats.tables import Problem, TableFormat, read_table
 from ingest.refusals import refuse, shown
 from warehouse.contracts.deliveries import NoteLine
+from warehouse.observations import feeling_codes, sign_codes
 from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
@@ -18,6 +19,7 @@ _KEYS = (
     "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
     "unit", "pace", "place", "text", "shared",
 )  # fmt: skip
+_LATER_KEYS = ("held", "lost", "announced", "stood_by", "drill", "overruled_by")
 
 Line = dict[str, Any]
 
@@ -59,7 +61,7 @@ class Notes(TableFormat, LineFormat):
             problem = rules.check(line)
             if problem is None:
                 found = _row(line, zone)
-                kept.setdefault(found["note"], found)
+                kept.setdefault(found["note"], found | {"file": file, "line": table.lines[row]})
             else:
                 refused.append(table.refuse_line(row, problem, line["session"]))
         return Lines(kept, refused)
@@ -101,6 +103,12 @@ class _Rules:
         if line["author"] not in self.academy.people:
             return "unknown_person", f"author {line['author']} is not in people.csv", "author"
         line["shared"] = bool(line["shared"])
+        head = line["overruled_by"]
+        if head is not None and (
+            head not in self.academy.people or self.academy.people[head].role != "head_coach"
+        ):
+            what = f"overruled_by is {shown(head)} but must be a head coach of people.csv"
+            return "unknown_person", what, "overruled_by"
         return None
 
     def _swing(self, line: Line) -> Problem | None:
@@ -114,13 +122,13 @@ class _Rules:
     def _kind(self, line: Line) -> Problem | None:
         rule = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
-            "target": self._target, "plan": _text,
+            "target": self._target, "plan": _text, "felt": self._felt,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
     def _saw(self, line: Line) -> Problem | None:
-        if line["code"] not in self.academy.faults:
-            return "unknown_value", f"{shown(line['code'])} is not a fault code", "code"
+        if line["code"] not in self.academy.faults | sign_codes():
+            return "unknown_value", f"{shown(line['code'])} is not a fault code, nor a sign's", "code"
         if line["grade"] not in (1, 2, 3):
             return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 to 3", "grade"
         return None
@@ -152,6 +160,17 @@ class _Rules:
             return "unknown_value", f"drill {lost} can't be the other drill of its own draw", "drawn_against"
         return None
 
+    def _felt(self, line: Line) -> Problem | None:
+        """What a player felt in a swing, in the swings after a drill, or in a whole session."""
+        if line["code"] not in feeling_codes():
+            what = f"code is {shown(line['code'])} but must be {', '.join(sorted(feeling_codes()))}"
+            return "unknown_value", what, "code"
+        if line["grade"] not in (0, 1):
+            return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 (yes) or 0 (no)", "grade"
+        if line["drill"] is not None and line["drill"] not in self.academy.drills:
+            return "unknown_drill", f"drill {shown(line['drill'])} is not in drills.csv", "drill"
+        return None
+
     def _target(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.metrics:
             return "unknown_value", f"{shown(line['code'])} is not a metric", "code"
@@ -164,14 +183,43 @@ class _Rules:
 
 
 def _steadiness(line: Line) -> Problem | None:
+    """A nudge check: every direction in one line (`held`, `lost`), or a line for each (`code`, `grade`)."""
+    whole = line["held"] is not None or line["lost"] is not None
+    problem = _directions(line) if whole else _direction(line)
+    if problem is not None:
+        return problem
+    line["unit"] = (line["unit"] or ("closed" if whole else "open")).lower().removeprefix("eyes").strip()
+    if line["unit"] not in EYES:
+        return "unknown_value", f"unit is {shown(line['unit'])} but must be eyes open or eyes closed", "unit"
+    if whole and line["unit"] == "closed" and not line["stood_by"]:
+        return "empty_value", "a check with eyes closed names who stood within reach", "stood_by"
+    return None
+
+
+def _direction(line: Line) -> Problem | None:
     if line["code"] not in DIRECTIONS:
         return "unknown_value", f"code is {shown(line['code'])} but must be {', '.join(DIRECTIONS)}", "code"
     if line["grade"] not in (0, 1):
         what = f"grade is {shown(line['grade'])} but must be 0 (held) or 1 (lost)"
         return "out_of_range", what, "grade"
-    line["unit"] = (line["unit"] or "open").lower().removeprefix("eyes").strip()
-    if line["unit"] not in EYES:
-        return "unknown_value", f"unit is {shown(line['unit'])} but must be eyes open or eyes closed", "unit"
+    return None
+
+
+def _directions(line: Line) -> Problem | None:
+    if line["code"] is not None or line["grade"] is not None:
+        what = "a check with held and lost has no code and no grade, since these are for one direction"
+        return "unknown_value", what, "code" if line["code"] is not None else "grade"
+    named: list[str] = []
+    for column in ("held", "lost"):
+        ways = (line[column] or "").lower().split()
+        for way in ways:
+            if way not in DIRECTIONS:
+                what = f"{column} has {shown(way)} but must be of {', '.join(DIRECTIONS)}"
+                return "unknown_value", what, column
+            if way in named:
+                return "unknown_value", f"{way} is there twice, but a direction is held or lost", column
+            named.append(way)
+        line[column] = " ".join(way for way in DIRECTIONS if way in ways) or None
     return None
 
 
@@ -186,7 +234,8 @@ def _code(line: Line) -> Problem | None:
 def _row(line: Line, zone: ZoneInfo) -> Line:
     """A row of academy.note, less where it came from; its key is the hash of its content."""
     drawn = line["drawn_against"]
-    content = json.dumps([*(str(line[key]) for key in _KEYS), *([] if drawn is None else [drawn])])
+    later = [f"{key}={line[key]}" for key in _LATER_KEYS if line[key] is not None]
+    content = json.dumps([*(str(line[key]) for key in _KEYS), *([] if drawn is None else [drawn]), *later])
     note = hashlib.sha256(content.encode()).hexdigest()[:20]
-    row = {key: line[key] for key in _KEYS}
+    row = {key: line[key] for key in (*_KEYS, *_LATER_KEYS)}
     return row | {"drawn_against": drawn, "note": note, "day": day_of(line["at"], zone)}

@@ -22,6 +22,7 @@ from models.season.faultrate import SELDOM
 from models.season.judgement import Bands
 from models.season.kernel import FLOATS
 from models.sql import columns, query
+from warehouse.body import open_discomfort
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
 
@@ -171,6 +172,17 @@ def _evidence(rows: Iterable[Row], subject: str, *numbers: str, role: str = MAIN
     ]  # fmt: skip
 
 
+def _open_discomfort(writer: Writer) -> pl.DataFrame:
+    """student, code, day: sore places that nobody has closed, and the last day each was noted."""
+    kinds = "('discomfort', 'discomfort_over')"
+    notes = writer.sql(f'SELECT student, "at", day, kind, code FROM academy.note WHERE kind IN {kinds}')
+    return (
+        open_discomfort(notes)
+        .group_by("student", pl.col("code").fill_null("unnamed_place"))
+        .agg(pl.col("day").max())
+    )
+
+
 def _discomfort(sources: Sources) -> Iterator[Signal]:
     newest_first = sources.discomfort.sort("student", "day", descending=[False, True])
     for student, rows in _by_student(newest_first):
@@ -302,7 +314,7 @@ def _sources(writer: Writer, as_of: date) -> Sources:
             season,
         ),
         looks=looks.filter(pl.col("season") == season[0]),
-        discomfort=writer.sql(query("open_discomfort")),
+        discomfort=_open_discomfort(writer),
         enrolled=writer.sql(
             f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} ORDER BY 1",
             [as_of, as_of],

@@ -7,7 +7,6 @@ import polars as pl
 import pytest
 
 from changed_academies import NOTES_ONLY, changed
-from dashboard import safety
 from dashboard.pages.lesson.content import lesson_sheet
 from dashboard.pages.progress.content import progress_html, progress_page
 from dashboard.queries import lesson, people
@@ -144,21 +143,6 @@ def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
     )  # fmt: skip
     said = part(made(reader_of, "too_young"), "What has helped with this").sentences
     assert said == ("Heel-off strikes is for players aged 16 and over.",)
-
-
-@pytest.mark.parametrize(
-    ("area", "text", "loads"),
-    [
-        ("lower_back", "Sit and breathe.", True),  # the trunk: every drill
-        ("trail knee", "Step past the lead foot.", True),
-        ("left wrist", "Stand quietly for five breaths.", False),
-        ("wrist", "Ten slow swings.", True),
-        ("somewhere", "Breathe.", True),  # not known: nothing is risked
-        (None, "Breathe.", True),
-    ],
-)  # fmt: skip
-def test_a_drill_is_left_out_when_it_mentions_the_area_or_what_works_with_it(area, text, loads):
-    assert safety.may_load(area, [text, None]) is loads
 
 
 def test_the_pace_sentence_says_where_it_holds_and_where_not_yet():

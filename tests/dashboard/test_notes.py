@@ -5,17 +5,19 @@ from datetime import UTC, datetime
 
 import pytest
 
+from changed_academies import changed
 from dashboard.pages.notes import content as notes
+from dashboard.pages.notes.lines import lines as note_lines
 from dashboard.queries import people
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
 NOW = datetime(2026, 3, 24, 12, tzinfo=UTC)
-QUIET = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "lost": "0", "eyes": "open", "shared": True}  # fmt: skip
+QUIET = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "eyes": "closed", "announced": "0", "shared": True}  # fmt: skip
 
 
 def lines(**form):
-    found = notes.lines(QUIET | form, author="c01", student="s01", now=NOW)
+    found = note_lines(QUIET | form, author="c01", student="s01", now=NOW)
     return [{k: v for k, v in line.items() if k not in ("student", "author", "at")} for line in found]
 
 
@@ -33,7 +35,11 @@ def test_fault_drill_and_dose_become_two_lines():
         ({"area": "knee", "side": "lead", "hurts": "Sore."}, {"kind": "discomfort", "code": "lead knee", "text": "Sore.", "shared": True}),
         ({"area": "knee", "side": "both"}, {"kind": "discomfort", "code": "knee", "shared": True}),
         ({"over": "lead knee"}, {"kind": "discomfort_over", "code": "lead knee", "shared": True}),
-        ({"nudge": "back", "lost": "1", "eyes": "closed"}, {"kind": "steadiness", "code": "back", "grade": 1, "unit": "eyes closed", "shared": False}),
+        ({"nudge_back": "lost", "nudge_away": "held", "nudge_forward": "held", "stood_by": "Wren"}, {"kind": "steadiness", "held": "forward away", "lost": "back", "unit": "eyes closed", "announced": False, "stood_by": "Wren", "shared": False}),
+        ({"nudge_back": "held", "eyes": "open", "announced": "1"}, {"kind": "steadiness", "held": "back", "unit": "eyes open", "announced": True, "shared": False}),
+        ({"sign": "hips_wind"}, {"kind": "saw", "code": "hips_wind", "grade": 2, "shared": False}),
+        ({"felt_lead_heel_light": "1", "felt_drill": "d01"}, {"kind": "felt", "code": "lead_heel_light", "grade": 1, "drill": "d01", "shared": True}),
+        ({"felt_lead_heel_light": "0", "felt_drill": "d01", "felt_session": "v1", "felt_swing": "3"}, {"kind": "felt", "code": "lead_heel_light", "grade": 0, "session": "v1", "swing_no": 3, "shared": True}),
         ({"practised": "d01", "minutes": "15"}, {"kind": "practice", "code": "d01", "value": 15.0, "unit": "minutes", "place": "home", "shared": True}),
         ({"metric": "m", "lo": "60", "hi": "70,5"}, {"kind": "target", "code": "m", "value": 60.0, "value_to": 70.5, "shared": False}),
     ],
@@ -46,6 +52,7 @@ def test_each_kind_of_note_becomes_its_line(form, line):
     ("form", "said"),
     [
         ({}, "Nothing is chosen"),
+        ({"nudge_back": "held"}, "Who stood within reach"),
         ({"hurts": "Sore."}, "Where it hurts is not chosen"),
         ({"practised": "d01", "minutes": "many"}, "is not a number"),
         ({"practised": "d01", "minutes": "-5"}, "more than 0 minutes"),
@@ -61,7 +68,7 @@ def test_an_impossible_form_is_refused_with_what_to_do(form, said):
 
 def test_the_devices_time_is_taken_unless_it_is_impossible():
     def at(said):
-        return notes.lines({"text": "x", "at": said}, author="c01", student="s01", now=NOW)[0]["at"]
+        return note_lines({"text": "x", "at": said}, author="c01", student="s01", now=NOW)[0]["at"]
 
     assert at("2026-03-23T09:00:00.000Z") == "2026-03-23T09:00:00+00:00"
     for wrong in ("2026-03-25T09:00:00Z", "2025-01-01T00:00:00Z", "2026-03-23T09:00:00", "soon", None):
@@ -82,6 +89,59 @@ def test_a_note_sent_twice_is_kept_once(reader_of, homes):
     for _ in range(2):
         assert len(notes.keep(homes("twice"), reader_of("twice", "c01"), "s01", form)) == 1
     assert len(notes.waiting(homes("twice"), "s01")) == 1
+
+
+SORE = (
+    'INSERT INTO academy.note (note, student, "at", day, author, kind, code, shared, delivery, loose) '
+    "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', false, 'x', true)"
+)
+CLOSED = QUIET | {"nudge_back": "held", "stood_by": "Wren"}
+
+
+def test_what_age_or_pain_rules_out_is_not_kept_and_the_form_says_why_and_what_is_safe(reader_of, homes):
+    changed(homes, "ruled_out", SORE, "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's03'")
+    home, reader = homes("ruled_out"), reader_of("ruled_out", "c01")
+    said = notes.outcome(home, reader, "s01", QUIET | {"drill": "d01"})["text"]
+    assert said == (
+        "Not saved. Heel-off strikes is ruled out today: may load left knee. A safe choice: Never set. A head coach may overrule this, and is named in the note."
+    )
+    said = notes.outcome(home, reader, "s03", CLOSED)["text"]
+    assert "for ages 14 and over. A safe choice: the check with eyes open." in said
+    assert notes.waiting(home, "s01") == notes.waiting(home, "s03") == []
+    assert notes.outcome(home, reader, "s03", CLOSED | {"eyes": "open"})["kept"]
+
+
+def test_a_sore_place_of_the_same_note_or_in_the_inbox_counts_at_once(reader_of, homes):
+    home, reader = homes("sore_now"), reader_of("sore_now", "c01")
+    assert (
+        "may load knee"
+        in notes.outcome(home, reader, "s01", QUIET | {"drill": "d01", "area": "knee"})["text"]
+    )
+    assert notes.outcome(home, reader, "s01", QUIET | {"area": "calf"})["kept"]
+    assert "may load calf" in notes.outcome(home, reader, "s01", QUIET | {"drill": "d01"})["text"]
+    assert notes.outcome(home, reader, "s01", QUIET | {"drill": "d01", "over": "calf"})["kept"]
+
+
+def test_a_head_coach_overrules_by_name_and_a_coach_does_not(reader_of, homes):
+    changed(homes, "overruled", SORE)
+    home, form = homes("overruled"), QUIET | {"drill": "d01", "overrule": True, "text": "Heel only."}
+    assert "ruled out" in notes.outcome(home, reader_of("overruled", "c01"), "s01", form)["text"]
+    kept = notes.keep(home, reader_of("overruled", "h01"), "s01", form)
+    assert [(line["kind"], line.get("overruled_by")) for line in kept] == [("drill", "h01"), ("plan", None)]
+
+
+def test_eyes_closed_is_offered_only_where_age_and_pain_allow_it(reader_of, homes):
+    changed(homes, "offering", "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's03'")
+
+    def offered(student, viewer="c01"):
+        reader = reader_of("offering", viewer)
+        form = notes.form_data(reader, people.student(reader, student), None)
+        return form["may_close"], form["defaults"]["eyes"], form["cautions"]["not_closed"]
+
+    assert offered("s01") == (True, "closed", "")
+    assert offered("s03")[:2] == (False, "open")
+    assert "for ages 14 and over" in offered("s03")[2]
+    assert offered("s03", "h01")[:2] == (True, "open")
 
 
 def test_a_coach_keeps_no_note_on_another_coachs_student(reader_of, homes):

@@ -37,6 +37,48 @@ def test_notes_become_notes_doses_and_nudge_checks(academy, made):
     assert academy.sql(saw).rows() == [("s1", 1, "late_crossing", 2, "late, by a lot", True, True)]
 
 
+def test_a_nudge_check_in_one_line_is_one_note_and_a_row_for_each_direction(academy, made):
+    text = "student,at,author,kind,held,lost,unit,announced,stood_by\n"
+    text += "s1,2026-05-06,c1,steadiness,forward toward,away back,,no,Wren\n"
+    report = drop_notes(academy, made, text)
+    assert (report.refused, report.rows["note"], report.rows["steadiness"]) == ([], 1, 4)
+    rows = academy.sql(
+        "SELECT direction, lost, eyes, announced, stood_by FROM academy.steadiness ORDER BY direction"
+    ).rows()
+    assert rows == [
+        ("away", True, "closed", False, "Wren"), ("back", True, "closed", False, "Wren"),
+        ("forward", False, "closed", False, "Wren"), ("toward", False, "closed", False, "Wren"),
+    ]  # fmt: skip
+    assert academy.sql("SELECT held, lost FROM academy.note").rows() == [("forward toward", "back away")]
+
+
+def test_what_a_player_felt_and_what_no_plate_measures_are_notes(academy, made):
+    text = "session,student,at,author,kind,code,grade,swing_no,drill\n"
+    text += "v1,,2026-05-06,s1,felt,lead_heel_light,0,2,\n,s1,2026-05-06,s1,felt,trail_heel_light,1,,d2\n"
+    text += ",s1,2026-05-06,c1,saw,hips_wind,2,,\n"
+    assert drop_notes(academy, made, text).refused == []
+    felt = "SELECT code, grade, swing_no, drill FROM academy.note WHERE kind = 'felt' ORDER BY code"
+    assert academy.sql(felt).rows() == [("lead_heel_light", 0, 2, None), ("trail_heel_light", 1, None, "d2")]
+
+
+@pytest.mark.parametrize(
+    ("line", "reason", "column"),
+    [
+        (",,back,back,,Wren,,", "unknown_value", "lost"),
+        (",,up,,,Wren,,", "unknown_value", "held"),
+        ("back,1,forward,,,Wren,,", "unknown_value", "code"),
+        (",,forward,back,closed,,,", "empty_value", "stood_by"),
+        (",,forward,back,shut,Wren,,", "unknown_value", "unit"),
+        (",,forward,back,,Wren,,c1", "unknown_person", "overruled_by"),
+        (",,forward,back,,Wren,,x9", "unknown_person", "overruled_by"),
+    ],
+)
+def test_a_nudge_check_that_contradicts_itself_is_refused(academy, made, line, reason, column):
+    text = "student,at,author,kind,code,grade,held,lost,unit,stood_by,drill,overruled_by\n"
+    report = drop_notes(academy, made, f"{text}s1,2026-05-06,c1,steadiness,{line}\n")
+    assert [(r.reason, r.column) for r in report.refused] == [(reason, column)]
+
+
 def test_a_time_without_offset_in_a_note_is_the_academy_s_own_clock(academy, made):
     drop_notes(academy, made, NOTES)
     # 19:00 in Dublin in May is 18:00 UTC; a bare day is its midnight there.
@@ -86,6 +128,8 @@ BAD_NOTES = {
         "out_of_range",
         "grade",
     ),
+    "an unknown feeling": (",s1,2026-05-05,s1,felt,,happy,1,,,,,,,", "unknown_value", "code"),
+    "felt half way": (",s1,2026-05-05,s1,felt,,lead_heel_light,2,,,,,,,", "out_of_range", "grade"),
     "an unknown metric": (",s1,2026-05-05,c1,target,,swagger,,1,2,,,,,", "unknown_value", "code"),
     "a target upside down": (",s1,2026-05-05,c1,target,,backswing_s,,3,2,,,,,", "out_of_range", "value_to"),
     "an empty plan": (",s1,2026-05-05,c1,plan,,,,,,,,,,", "empty_value", "text"),
@@ -326,7 +370,7 @@ def test_lots_are_noted_on_plans_and_doses(academy, made):
         .replace("false\n", "false,\n")
     )
     text = text.replace("true\n", "true,\n").replace("closed,,,,\n", "closed,,,,,\n")
-    text += ",s1,2026-05-10,c1,plan,,d2,,,,,,,,false,d1\nv1,,2026-05-05T10:26:00+01:00,c1,drill,,d1,,20,,,,,,,d2\n"
+    text += ",s1,2026-05-08,c1,plan,,d2,,,,,,,,false,d1\nv1,,2026-05-05T10:26:00+01:00,c1,drill,,d1,,20,,,,,,,d2\n"
     assert drop_notes(academy, made, text).refused == []
     noted = "SELECT kind, code, drawn_against FROM academy.note WHERE drawn_against IS NOT NULL ORDER BY kind"
     assert academy.sql(noted).rows() == [("drill", "d1", "d2"), ("plan", "d2", "d1")]

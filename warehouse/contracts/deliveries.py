@@ -82,6 +82,16 @@ class NoteLine(Contract):
     drawn_against: pl.String | None = Field(
         nullable=True, description="text; lots chose code over this drill (plan or drill)"
     )
+    held: pl.String | None = Field(nullable=True, description="text; nudge directions held, parted by spaces")
+    lost: pl.String | None = Field(
+        nullable=True, description="text; nudge directions in which balance was lost"
+    )
+    announced: pl.Boolean | None = Field(nullable=True, description="–; the nudge was announced beforehand")
+    stood_by: pl.String | None = Field(nullable=True, description="text; who stood within reach")
+    drill: pl.String | None = Field(nullable=True, description="text; the drill whose swings were felt")
+    overruled_by: pl.String | None = Field(
+        nullable=True, description="text; head coach who answers for what age or pain rules out"
+    )
 
 
 class ShotLine(Contract):

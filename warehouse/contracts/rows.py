@@ -103,6 +103,7 @@ class HoldRow(Contract):
     rate_hz: pl.Float64 = Field(ge=49.9, le=2001, description="Hz; sampling rate")
     n_samples: pl.Int32 = Field(ge=1, description="–; samples")
     t0_s: pl.Float64 = Field(description="s; time of the first sample")
+    after_rocking: pl.Boolean = Field(description="–; the spot found by rocking to and fro")
 
 
 class ClipPointRow(Contract):
@@ -136,6 +137,14 @@ class NoteRow(Contract):
     pace: pl.String = Field(nullable=True, isin=PACES, description="text; pace")
     place: pl.String = Field(nullable=True, isin=PLACES, description="text; place")
     drawn_against: pl.String = Field(nullable=True, description="text; drill that lost when lots were drawn")
+    held: pl.String = Field(nullable=True, description="text; nudge directions held, parted by spaces")
+    lost: pl.String = Field(nullable=True, description="text; nudge directions in which balance was lost")
+    announced: pl.Boolean = Field(nullable=True, description="–; the nudge was announced beforehand")
+    stood_by: pl.String = Field(nullable=True, description="text; who stood within reach")
+    drill: pl.String = Field(nullable=True, description="text; the drill whose swings were felt")
+    overruled_by: pl.String = Field(
+        nullable=True, description="text; head coach who answers for what age or pain rules out"
+    )
     text: pl.String = Field(nullable=True, description="text; words")
     shared: pl.Boolean = Field(description="–; may the student see it")
     delivery: pl.String = Field(description="text; content hash")
@@ -160,7 +169,7 @@ class DoseRow(Contract):
 
 
 class SteadinessRow(Contract):
-    """One row per nudge check: `academy.steadiness`."""
+    """One row per direction of a nudge check: `academy.steadiness`."""
 
     note: pl.String = Field(description="text; the note it comes from")
     student: pl.String = Field(**_NAME, description="text; student")
@@ -171,6 +180,8 @@ class SteadinessRow(Contract):
     direction: pl.String = Field(isin=DIRECTIONS, description="text; direction of the nudge")
     lost: pl.Boolean = Field(description="–; balance was lost")
     eyes: pl.String = Field(isin=EYES, description="text; open or closed")
+    announced: pl.Boolean = Field(nullable=True, description="–; announced beforehand; null: not said")
+    stood_by: pl.String = Field(nullable=True, description="text; who stood within reach; null: not said")
 
 
 class ShotRow(Contract):

@@ -13,5 +13,10 @@ CREATE TABLE IF NOT EXISTS academy.hold (
     to_s DOUBLE,
     rate_hz DOUBLE,
     n_samples INTEGER NOT NULL,
-    t0_s DOUBLE
+    t0_s DOUBLE,
+    after_rocking BOOLEAN NOT NULL,  -- the spot found by rocking to and fro
+    lead_along_pct DOUBLE,           -- mean place of the pressure, % of foot length from the heel
+    trail_along_pct DOUBLE,
+    lead_along_sd_pct DOUBLE,        -- how much it moved along the foot
+    trail_along_sd_pct DOUBLE
 );

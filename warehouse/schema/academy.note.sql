@@ -6,7 +6,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
-    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target
+    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target | felt
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,
@@ -16,6 +16,12 @@ CREATE TABLE IF NOT EXISTS academy.note (
     pace VARCHAR,
     place VARCHAR,                   -- lesson | home
     drawn_against VARCHAR,           -- of a plan or drill: lots were drawn, and this drill lost
+    held VARCHAR,                    -- of a nudge check: directions held, parted by spaces
+    lost VARCHAR,                    -- of a nudge check: directions in which balance was lost
+    announced BOOLEAN,               -- of a nudge check: null when not said
+    stood_by VARCHAR,                -- of a nudge check: who stood within reach
+    drill VARCHAR,                   -- of a felt note: the drill whose swings were felt
+    overruled_by VARCHAR,            -- head coach who answers for what age or pain rules out
     text VARCHAR,
     shared BOOLEAN NOT NULL,         -- may the student see it
     delivery VARCHAR NOT NULL,

@@ -19,13 +19,13 @@ from dashboard.pages.drills.verdicts import (
     ranked,
 )
 from dashboard.queries import academy, people
-from dashboard.safety import needs_balance_caution
+from dashboard.safety import caution_sentences
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
-from dashboard.text.cautions import EYES_CLOSED
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
+from warehouse.body import Exercise, from_age
 
 FEWEST_STUDENTS = 8  # of a group, before anything is shown of it
 MOST_LINKS = 6
@@ -145,13 +145,14 @@ def plan(reader: Reader, season: Season, fault: str, name: str) -> Plan:
     # Each drill with its effect on the fault itself where there is one, else on its own aim.
     found = season.effects.filter((pl.col("aim") == fault) | pl.col("own"))
     found = found.sort(pl.col("aim") == fault, descending=True).unique("drill", keep="first")
-    known = found.drop("name", "aim", "min_age")
+    known = found.drop("name", "how", "cautions", "aim", "min_age")
     ranks = ranked(aimed.join(known, on="drill", how="left"))
-    candidates = tuple(_candidate(row) for row in ranks.iter_rows(named=True))
+    closed_from = reader.settings.eyes_closed_from_age
+    candidates = tuple(_candidate(row, closed_from) for row in ranks.iter_rows(named=True))
     return Plan(answer(ranks, name), candidates, _("drills for {fault}").format(fault=name))
 
 
-def _candidate(row: dict[str, Any]) -> Candidate:
+def _candidate(row: dict[str, Any], eyes_closed_from_age: int) -> Candidate:
     tried = row["label"] is not None and row["kept"] is not None
     return Candidate(
         drill=row["drill"],
@@ -160,7 +161,7 @@ def _candidate(row: dict[str, Any]) -> Candidate:
         kept=effect(row, "kept", row["unit"], row["places"]) if tried else "",
         aim=row["aim_name"] or "",
         evidence=evidence_sentence(row),
-        ages=age_sentence(row["min_age"]) or _("All ages."),
+        ages=age_sentence(from_age(Exercise.of(row), eyes_closed_from_age)) or _("All ages."),
     )
 
 
@@ -186,12 +187,11 @@ def recent(reader: Reader, drill: str) -> dict[str, str]:
     return {row["student"]: f"{row['name']}, {on(row['day'])} →" for row in rows}
 
 
-def cautions(about: Mapping[str, Any]) -> tuple[str, ...]:
-    """What to take care of with a drill of the roster: its age, its own cautions, and closed eyes."""
-    said = [text for text in (age_sentence(about["min_age"]), about["cautions"]) if text]
-    if needs_balance_caution(about["aim"], about["name"], about["how"]):
-        said.append(_(EYES_CLOSED))
-    return tuple(said)
+def cautions(reader: Reader, about: Mapping[str, Any]) -> tuple[str, ...]:
+    """What to take care of with a drill of the roster: its age, its own cautions, and those of its kind."""
+    exercise = Exercise.of(about)
+    ages = age_sentence(from_age(exercise, reader.settings.eyes_closed_from_age))
+    return tuple(filter(None, [ages, about["cautions"], *caution_sentences([exercise])]))
 
 
 def groups(reader: Reader, season: Season, own: Mapping[str, Any], *, narrow: bool) -> Section:

@@ -48,7 +48,7 @@ def _one(reader: Reader, roster: dict[str, dict[str, Any]], season: Season | Non
     about = roster[code]
     st.subheader(about["name"], anchor=False)
     st.write(content.how(about))
-    for caution in content.cautions(about):
+    for caution in content.cautions(reader, about):
         layout.lead(_("Take care."), caution)
     if season is None:
         return

@@ -22,13 +22,13 @@ from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
     DISCOMFORT,
-    EYES_CLOSED,
     GROWING,
     IF_IT_HURTS,
     MINORS,
 )
 from dashboard.text.numbers import Measure, count, listed, number, on
 from warehouse.access import open_reader, viewers
+from warehouse.body import Exercise
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
@@ -55,7 +55,7 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
     reader, student = chosen.reader, chosen.student
     hurting = sessions.open_discomfort(reader, student)
     doses = lesson.doses(reader, student)
-    about = Lesson(chosen, tuple(hurting["area"]), narrow=narrow)
+    about = Lesson(chosen, safety.body_of(reader, chosen.person), narrow=narrow)
     aim = _aim(about, doses)
     parts: list[Part | None] = [_working_on(about, doses, aim), _set_for_home(about, doses)]
     named = _named_drills(doses)
@@ -146,18 +146,14 @@ def _hurts(row: dict[str, Any]) -> str:
 
 def _cautions(chosen: StudentSeason, named: list[dict[str, Any]], *, hurts: bool) -> tuple[str, ...]:
     """What to watch with the drills that the sheet names, already set or suggested."""
-    balance = any(
-        safety.needs_balance_caution(drill["aim"], drill["name"], drill["how"], drill["cautions"])
-        for drill in named
+    minor = chosen.reader.is_minor(chosen.student)
+    return (
+        *([] if hurts else [_(IF_IT_HURTS)]),
+        _(CLEAR_SPACE),
+        *safety.caution_sentences(Exercise.of(drill) for drill in named),
+        *([_(MINORS)] if minor else []),
+        _(BANDS_ARE_CUSTOM),
     )
-    found = {
-        IF_IT_HURTS: not hurts,
-        CLEAR_SPACE: True,
-        EYES_CLOSED: balance,
-        MINORS: chosen.reader.is_minor(chosen.student),
-        BANDS_ARE_CUSTOM: True,
-    }
-    return tuple(_(caution) for caution, holds in found.items() if holds)
 
 
 def _aim(about: Lesson, doses: pl.DataFrame) -> str | None:

@@ -14,6 +14,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
+from warehouse.body import Body, Exercise, may_load
 from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
@@ -32,19 +33,20 @@ class Part:
 
 @dataclass(frozen=True)
 class Lesson:
-    """Whom a sheet is about, the areas of the body that hurt, and whether a phone shows it."""
+    """Whom a sheet is about, what their body allows today, and whether a phone shows it."""
 
     chosen: StudentSeason
-    areas: tuple[str | None, ...]
+    body: Body
     narrow: bool
 
     def loaded_areas(self, drill: dict[str, Any]) -> list[str]:
         """The areas that hurt and that this drill may load."""
-        return [area or _("area not named") for area in self.areas if safety.drill_may_load(drill, area)]
+        exercise = Exercise.of(drill)
+        return [safety.area_words(area) for area in self.body.areas if may_load(exercise, area)]
 
-    def too_young(self, drill: dict[str, Any]) -> bool:
-        """Whether the student is below the drill's age."""
-        return safety.too_young(drill, self.chosen.person["born"], self.chosen.reader.today)
+    def too_young(self, drill: dict[str, Any]) -> int | None:
+        """From which age the drill is, where the student is younger."""
+        return self.body.too_young_for(Exercise.of(drill))
 
 
 def changes(about: Lesson, aim: str | None) -> Part:
@@ -145,7 +147,7 @@ def suggested(about: Lesson, aim: str | None) -> list[dict[str, Any]]:
     kept = [
         row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)
     ]
-    return [row for row in kept[:MOST_DRILLS] if not about.too_young(row)]
+    return [row for row in kept[:MOST_DRILLS] if about.too_young(row) is None]
 
 
 def helped(about: Lesson, aim: str | None) -> Part | None:
@@ -168,17 +170,15 @@ def helped(about: Lesson, aim: str | None) -> Part | None:
             )
         elif about.loaded_areas(row):
             loading.append(row["name"])
-        elif about.too_young(row):
+        elif (years := about.too_young(row)) is not None:
             text.append(
-                _("{drill} is for players aged {years} and over.").format(
-                    drill=row["name"], years=row["min_age"]
-                )
+                _("{drill} is for players aged {years} and over.").format(drill=row["name"], years=years)
             )
         else:
             text.append(" ".join([sentences.effect_sentence(row, measure), *_groups(chosen, row, measure)]))
     text = text[:MOST_DRILLS] + against
     if loading:
-        areas = listed(sorted({area or _("area not named") for area in about.areas}))
+        areas = listed(sorted({safety.area_words(area) for area in about.body.areas}))
         text.append(
             _("Left out while the {areas} hurts, because they mention it or may load it: {drills}.").format(
                 areas=areas, drills=listed(loading)

@@ -1,34 +1,33 @@
 """A coach's note: the form to fill in, and how what was tapped becomes lines of notes.jsonl in the inbox."""
 
 import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from dashboard import inbox, safety
+from dashboard.pages.notes.lines import Line, lines
 from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED
-from dashboard.text.numbers import count, listed
+from dashboard.text.labels import SENSES
+from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
+from warehouse.body import Body, Exercise, nudge_check
 from warehouse.errors import AccessError, CallError, UnderfootError
 from warehouse.home import Home
+from warehouse.observations import feelings, signs
 
-OLDEST = timedelta(days=14)  # a note may have waited this long on a phone without a connection
-AHEAD = timedelta(minutes=5)  # a phone's clock may run this much ahead of ours
-MOST_LETTERS = 2000
 DOSES = (5, 10, 15, 20, 30, 50)
 FAULTS_IN_SIGHT = 6  # the others are behind one more tap
 NOTE_KINDS = Words({
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
-    "practice": "Home practice", "target": "Own band",
+    "practice": "Home practice", "target": "Own band", "felt": "Felt",
 })  # fmt: skip
-Line = dict[str, Any]
 
 
 def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any] | None) -> dict[str, Any]:
@@ -36,7 +35,11 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
     student = person["student"]
     given = lesson.doses(reader, student).filter(kind="drill")
     found = sessions.open_discomfort(reader, student).drop_nulls("code").unique("code", maintain_order=True)
-    hurting = found["area"].to_list()
+    body, closed = safety.body_of(reader, person), nudge_check("closed")
+    against = [safety.objection_words(objection) for objection in body.objections(closed)]
+    may_overrule = reader.viewer.role == "head_coach"
+    may_close = may_overrule or not against
+    last = sessions.sessions(reader, student, every=True).filter("has_plate").head(1).to_dicts()
     recent = given["drill"].unique(maintain_order=True).to_list()
     drills = people.drills(reader).to_dicts()
     drills.sort(key=lambda row: recent.index(row["drill"]) if row["drill"] in recent else len(recent))
@@ -44,13 +47,26 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "author": reader.viewer.person,
         "student": student,
         "faults": _faults(reader, student),
-        "drills": [(row["drill"], _drill_label(reader, person, row, hurting)) for row in drills],
+        "drills": [(row["drill"], _drill_label(body, row)) for row in drills],
         "doses": sorted({*DOSES, *_last_dose(given)}),
         "areas": list(safety.AREAS.items()),
         "open": found.select("code", "area").rows(),
         "metrics": [(m.metric, m.label) for m in people.measures(reader).values() if m.better == "band"],
-        "cautions": {"hurts": _(DISCOMFORT), "closed": _(EYES_CLOSED)},
-        "defaults": _defaults(given),
+        "signs": [(s.code, f"{_(s.name)} ({SENSES[s.sense]})") for s in signs()],
+        "feelings": [(feeling.code, _(feeling.question)) for feeling in feelings()],
+        "felt_in": [(row["session"], on(row["day"])) for row in last],
+        "may_overrule": may_overrule,
+        "may_close": may_close,
+        "cautions": {
+            "hurts": _(DISCOMFORT),
+            "closed": _(EYES_CLOSED),
+            "not_closed": _(
+                "With eyes closed not for {name} now: {against}. Eyes open is the easier step."
+            ).format(name=person["name"], against=listed(against))
+            if against
+            else "",
+        },
+        "defaults": _defaults(given, eyes="closed" if not against else "open"),
         "outcome": outcome,
     }
 
@@ -66,15 +82,9 @@ def _faults(reader: Reader, student: str) -> list[tuple[str, str, bool]]:
     ]
 
 
-def _drill_label(
-    reader: Reader, person: Mapping[str, Any], drill: Mapping[str, Any], hurting: list[str]
-) -> str:
+def _drill_label(body: Body, drill: Mapping[str, Any]) -> str:
     """A drill's name with what speaks against it for this student."""
-    against = [
-        _("may load {area}").format(area=area) for area in hurting if safety.drill_may_load(drill, area)
-    ]
-    if safety.too_young(drill, person["born"], reader.today):
-        against.append(_("for ages {years} and over").format(years=drill["min_age"]))
+    against = [safety.objection_words(objection) for objection in body.objections(Exercise.of(drill))]
     return f"{drill['name']} ({listed(against)})" if against else str(drill["name"])
 
 
@@ -82,14 +92,14 @@ def _last_dose(given: pl.DataFrame) -> list[int]:
     return [int(dose) for dose in given["dose"].drop_nulls().head(1)]
 
 
-def _defaults(given: pl.DataFrame) -> dict[str, Any]:
+def _defaults(given: pl.DataFrame, *, eyes: str) -> dict[str, Any]:
     """What the last lesson set; the drill itself is chosen anew each time."""
     last = given.row(0, named=True) if len(given) else {}
     dose = _last_dose(given)
     return {
         "grade": "2", "dose": str(dose[0] if dose else 20), "unit": last.get("unit") or "reps",
         "pace": last.get("pace") or "slow", "place": last.get("place") or "lesson", "shared": True,
-        "lost": "0", "eyes": "open",
+        "eyes": eyes, "announced": "0",
     }  # fmt: skip
 
 
@@ -118,18 +128,63 @@ def keep(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -> l
 
     Raises
         AccessError: the student is not in the viewer's reach.
-        CallError: the form says nothing, or a number in it is impossible.
+        CallError: the form says nothing, a number in it is impossible, or age or pain rules out what it sets.
         OSError: the disk did not take it.
     """
     if student not in reader.students:
         raise AccessError(_("There is no student {code} that you may see.").format(code=student))
     written = lines(form, author=reader.viewer.person, student=student, now=datetime.now(UTC))
     before = waiting(home, student)
+    written = checked(reader, student, written, before, overrule=form.get("overrule") is True)
     if all(line in before for line in written):
         return written  # sent twice by a device that did not hear that it was kept
     text = "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in written)
     inbox.keep(home, [("notes.jsonl", text.encode())])
     return written
+
+
+def checked(
+    reader: Reader, student: str, written: list[Line], before: Iterable[Line], *, overrule: bool
+) -> list[Line]:
+    """The lines, where age and pain allow all that they set, or a head coach overrules and is named in them.
+
+    Discomfort that these lines open or close counts as well, as does that of lines `before` in the inbox.
+
+    Raises
+        CallError: something is ruled out; the sentence says why, and what would be safe.
+    """
+    drills = {row["drill"]: Exercise.of(row) for row in people.drills(reader).iter_rows(named=True)}
+    body = safety.body_of(reader, people.student(reader, student), [*before, *written])
+    overruled_by = reader.viewer.person if overrule and reader.viewer.role == "head_coach" else None
+    found: list[Line] = []
+    for line in written:
+        exercise = _exercise(line, drills)
+        objections = body.objections(exercise) if exercise else []
+        if exercise and objections and overruled_by is None:
+            safe = body.safe_choice(exercise, drills.values())
+            raise CallError(
+                _ruled_out(exercise, listed([safety.objection_words(one) for one in objections]), safe)
+            )
+        found.append(line | ({"overruled_by": overruled_by} if objections else {}))
+    return found
+
+
+def _exercise(line: Line, drills: Mapping[str, Exercise]) -> Exercise | None:
+    if line["kind"] == "steadiness":
+        return nudge_check(line["unit"].removeprefix("eyes "))
+    return drills.get(line["code"]) if line["kind"] == "drill" else None
+
+
+def _ruled_out(exercise: Exercise, against: str, safe: Exercise | None) -> str:
+    name = _("The nudge check") if exercise.code.startswith("nudge_check") else exercise.name
+    said = _("{exercise} is ruled out today: {against}.").format(exercise=name, against=against)
+    if safe is None:
+        choice = _("No drill on the roster is safe today: set rest.")
+    elif safe.code.startswith("nudge_check"):
+        choice = _("A safe choice: the check with eyes open.")
+    else:
+        choice = _("A safe choice: {drill}.").format(drill=safe.name)
+    return f"{said} {choice} " + _("A head coach may overrule this, and is named in the note.")
 
 
 def waiting(home: Home, student: str) -> list[Line]:
@@ -154,148 +209,3 @@ def _read(file: Path) -> list[Line]:
     except (OSError, ValueError):
         return []
     return [row for row in rows if isinstance(row, dict)]
-
-
-def lines(form: Mapping[str, Any], *, author: str, student: str, now: datetime) -> list[Line]:
-    """The lines of notes.jsonl that a filled form stands for, one a kind.
-
-    Raises
-        CallError: nothing was chosen or written, or a number is impossible.
-    """
-    at = _at(form.get("at"), now)
-    common = {"student": student, "at": at.isoformat(timespec="seconds"), "author": author}
-    found = [line for make in _KINDS for line in make(Filled(form))]
-    if not found:
-        raise CallError(_("Nothing is chosen or written yet; tap what you saw, a drill, or write a plan."))
-    return [common | {key: value for key, value in line.items() if value is not None} for line in found]
-
-
-def _at(value: Any, now: datetime) -> datetime:
-    """When the note was written, by the device; our own clock where that is impossible."""
-    try:
-        at = datetime.fromisoformat(str(value))
-    except ValueError:
-        return now
-    if at.tzinfo is None or not now - OLDEST <= at <= now + AHEAD:
-        return now
-    return at.astimezone(UTC)
-
-
-@dataclass(frozen=True)
-class Filled:
-    """A filled form: each of its fields by name."""
-
-    values: Mapping[str, Any]
-
-    @property
-    def shared(self) -> bool:
-        """Whether the student sees the drill and the plan."""
-        return self.values.get("shared") is True
-
-    def text(self, name: str) -> str | None:
-        """What was chosen or written; None where nothing was."""
-        return str(self.values.get(name) or "").strip()[:MOST_LETTERS] or None
-
-    def number(self, name: str, what: str) -> float | None:
-        """A number; `what` is how a sentence about it begins.
-
-        Raises
-            CallError: it is not a number, or far too large.
-        """
-        text = self.text(name)
-        if text is None:
-            return None
-        try:
-            value = float(text.replace(",", "."))
-        except ValueError:
-            raise CallError(
-                _("{what} is “{text}”, which is not a number; write one such as 15.").format(
-                    what=what, text=text
-                )
-            ) from None
-        if not abs(value) <= 10_000:
-            raise CallError(
-                _("{what} is {text}, which is impossible; write a smaller number.").format(
-                    what=what, text=text
-                )
-            )
-        return value
-
-
-def _saw(form: Filled) -> list[Line]:
-    if not form.text("fault"):
-        return []
-    grade = int(form.number("grade", _("The strength")) or 2)
-    return [{"kind": "saw", "code": form.text("fault"), "grade": grade, "shared": False}]
-
-
-def _drill(form: Filled) -> list[Line]:
-    if not form.text("drill"):
-        return []
-    return [
-        {
-            "kind": "drill", "code": form.text("drill"), "place": form.text("place"), "shared": form.shared,
-            "value": form.number("dose", _("The dose")), "unit": form.text("unit"), "pace": form.text("pace"),
-        }
-    ]  # fmt: skip
-
-
-def _plan(form: Filled) -> list[Line]:
-    return [{"kind": "plan", "text": form.text("text"), "shared": form.shared}] if form.text("text") else []
-
-
-def _hurts(form: Filled) -> list[Line]:
-    """What hurts, and what no longer does: a student always sees it."""
-    found: list[Line] = []
-    area, side = form.text("area"), form.text("side")
-    if area is None and form.text("hurts"):
-        raise CallError(_("Where it hurts is not chosen; tap the nearest area."))
-    if area:
-        named = area if side in (None, "both") else f"{side} {area}"
-        found.append({"kind": "discomfort", "code": named, "text": form.text("hurts"), "shared": True})
-    if form.text("over"):
-        found.append({"kind": "discomfort_over", "code": form.text("over"), "shared": True})
-    return found
-
-
-def _nudge(form: Filled) -> list[Line]:
-    if not form.text("nudge"):
-        return []
-    lost = int(form.text("lost") == "1")
-    eyes = f"eyes {form.text('eyes') or 'open'}"
-    return [{"kind": "steadiness", "code": form.text("nudge"), "grade": lost, "unit": eyes, "shared": False}]
-
-
-def _practice(form: Filled) -> list[Line]:
-    """Home practice: the student's own, so they always see it."""
-    if not form.text("practised"):
-        return []
-    minutes = form.number("minutes", _("The time practised"))
-    if minutes is not None and minutes <= 0:
-        raise CallError(_("The time practised must be more than 0 minutes."))
-    return [
-        {
-            "kind": "practice", "code": form.text("practised"), "value": minutes, "unit": "minutes",
-            "pace": form.text("practice_pace"), "place": "home", "shared": True,
-        }
-    ]  # fmt: skip
-
-
-def _target(form: Filled) -> list[Line]:
-    if not form.text("metric"):
-        return []
-    lo, hi = form.number("lo", _("The start of the band")), form.number("hi", _("The end of the band"))
-    if lo is None and hi is None:
-        raise CallError(_("The band has neither a start nor an end; write one of them, or both."))
-    if lo is not None and hi is not None and lo >= hi:
-        raise CallError(
-            _("The band runs from {lo} to {hi}, which is backwards; write the lower number first.").format(
-                lo=f"{lo:g}", hi=f"{hi:g}"
-            )
-        )
-    return [{"kind": "target", "code": form.text("metric"), "value": lo, "value_to": hi, "shared": False}]
-
-
-_KINDS: tuple[Callable[[Filled], list[Line]], ...] = (
-    _saw, _drill, _plan, _hurts, _nudge, _practice, _target,
-)  # fmt: skip

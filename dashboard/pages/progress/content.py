@@ -22,7 +22,6 @@ from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
     DISCOMFORT,
-    EYES_CLOSED,
     GROWING,
     IF_IT_HURTS,
     MINORS,
@@ -30,6 +29,7 @@ from dashboard.text.cautions import (
 from dashboard.text.labels import PLAINLY
 from dashboard.text.numbers import Measure, count, in_ten, on
 from warehouse.access import Reader, open_reader
+from warehouse.body import Exercise
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -274,16 +274,16 @@ def _how(
         return (), (_("While something hurts, no drill is suggested here. Talk to your coach first."),)
     if drill is None:
         return (), (_("Ask your coach which drill fits before you practise this at home."),)
-    if safety.too_young(drill, chosen.person["born"], chosen.reader.today):
+    exercise = Exercise.of(drill)
+    years = safety.body_of(chosen.reader, chosen.person).too_young_for(exercise)
+    if years is not None:
         older = _("Your last drill is for players aged {years} and over; ask your coach for another.")
-        return (), (older.format(years=drill["min_age"]),)
+        return (), (older.format(years=years),)
     how = [drill["how"] or _("Your coach shows you how.")]
     if drill["dose"]:
         how.append(_("Set on {day}: {dose}.").format(day=on(drill["day"]), dose=sentences.dose(drill)))
-    cautions = [drill["cautions"]] if drill["cautions"] else []
-    if safety.needs_balance_caution(drill["aim"], drill["how"], drill["cautions"]):
-        cautions.append(_(EYES_CLOSED))
-    return tuple(how), tuple(cautions)
+    own = [drill["cautions"]] if drill["cautions"] else []
+    return tuple(how), (*own, *safety.caution_sentences([exercise]))
 
 
 def _notes(reader: Reader, student: str) -> tuple[str, ...]:

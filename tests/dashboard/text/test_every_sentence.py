@@ -28,7 +28,6 @@ ALLOWED = {
     "pages/progress/screen.py": {"Progress page"},
     "queries/people.py": {") ORDER BY"},
     "queries/season.py": {"[m.n - 1], 1.645) * m.sd"},
-    "safety.py": {"lower back", "upper back", "eyes closed", "close the eyes"},  # words looked for in drills
     "terminal.py": {
         "person WHERE role = 'student'",
         "swing WHERE usable",

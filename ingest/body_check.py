@@ -1,0 +1,170 @@
+"""Notes that set what age or an open discomfort rules out: stopped line by line, with the reason.
+
+The rule is warehouse/body.py's, asked for the day of the note. A head coach may overrule it by name, in the
+note's `overruled_by`; the event log keeps that. What was stopped is in the ledger, so that a rebuild stops
+the same notes, whatever the rule has become since.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, replace
+from typing import Any
+
+import polars as pl
+
+from ingest.formats.format import Lines
+from ingest.job import Job
+from ingest.refusals import refusal
+from ingest.rows import Row, SessionRows
+from warehouse import journal
+from warehouse.body import AGE, Body, Exercise, Objection, nudge_check, open_discomfort
+from warehouse.errors import Refusal
+
+RULED_OUT = "ruled_out"
+_DISCOMFORT = ("discomfort", "discomfort_over")
+_KNOWN = ("student", "at", "kind", "code", "session", "loose")
+_SCHEMA = {"student": pl.String(), "at": pl.Datetime("us"), "kind": pl.String(), "code": pl.String()}
+
+
+class BodyCheck:
+    """Stops such notes before they land; knows the discomfort noted so far, in the order of deliveries."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self._discomfort: dict[str, list[Row]] | None = None
+
+    def of_session(self, rows: SessionRows, content: str, *, again: bool = False) -> SessionRows:
+        """A session without the notes that are stopped, which are refused; `again`: as when it first came."""
+        session = rows.header.session
+        kept, stopped = self._parted(rows.rows["academy.note"], content, session, again=again)
+        return replace(rows, rows=rows.rows | {"academy.note": kept}, refused=[*rows.refused, *stopped])
+
+    def of_file(self, lines: Lines, content: str) -> Lines:
+        """A file of notes without those that are stopped."""
+        kept, stopped = self._parted(list(lines.rows.values()), content, None)
+        return Lines({row["note"]: row for row in kept}, [*lines.refused, *stopped])
+
+    def _parted(
+        self, notes: Sequence[Row], content: str, session: str | None, *, again: bool = False
+    ) -> tuple[list[Row], list[Refusal]]:
+        job = self.job
+        if job.replayed is not None or again:
+            entry = {} if again else job.replayed or {}
+            then = job.ledger.ruled_out.get(content, []) if again else entry.get(RULED_OUT, [])
+            stopped = {row["note"]: Refusal(**row["refusal"]) for row in then}
+        else:
+            said = self._said(notes, session)
+            found = ((note, self._refusal(note, said)) for note in notes)
+            stopped = {note["note"]: refused for note, refused in found if refused is not None}
+            job.ruled_out[content] = [
+                {"note": note, "refusal": asdict(_plain(refused))} for note, refused in stopped.items()
+            ]
+            self._remember(said, session)
+        return [note for note in notes if note["note"] not in stopped], list(stopped.values())
+
+    def _said(self, notes: Iterable[Row], session: str | None) -> dict[str, list[Row]]:
+        """Student → every line about their discomfort, these notes' included."""
+        if self._discomfort is None:
+            rows = self.job.writer.sql(
+                'SELECT student, "at", kind, code, session, loose FROM academy.note '
+                "WHERE kind IN ('discomfort', 'discomfort_over')"
+            )
+            self._discomfort = {}
+            for row in rows.iter_rows(named=True):
+                self._discomfort.setdefault(row["student"], []).append(row)
+        said: dict[str, list[Row]] = {}
+        for note in notes:
+            student = note["student"]
+            if student not in said:
+                before = self._discomfort.get(student, [])
+                said[student] = [row for row in before if session is None or not _of(row, session)]
+            if note["kind"] in _DISCOMFORT:
+                said[student].append({name: note.get(name) for name in _KNOWN} | {"loose": session is None})
+        return said
+
+    def _remember(self, said: Mapping[str, list[Row]], session: str | None) -> None:
+        known = self._discomfort or {}
+        for student, rows in known.items():
+            known[student] = [row for row in rows if session is None or not _of(row, session)]
+        known |= said
+
+    def _refusal(self, note: Row, said: Mapping[str, list[Row]]) -> Refusal | None:
+        """Why a note is stopped; None when it is not, or when a head coach overrules."""
+        exercise = self._exercise(note)
+        if exercise is None:
+            return None
+        academy, lines = self.job.academy, said[note["student"]]
+        hurting = open_discomfort(
+            pl.DataFrame([{name: row[name] for name in _SCHEMA} for row in lines], schema=_SCHEMA), note["at"]
+        )
+        body = Body(
+            academy.people[note["student"]].born, note["day"], tuple(hurting["code"]) if lines else (),
+            academy.settings.eyes_closed_from_age,
+        )  # fmt: skip
+        objections = body.objections(exercise)
+        if not objections:
+            return None
+        if note.get("overruled_by") is not None:
+            self._record(note, exercise, objections)
+            return None
+        safe = body.safe_choice(exercise, academy.drills.values())
+        return refusal(
+            RULED_OUT, _what(note, exercise, objections[0]), _todo(safe), session=note["session"],
+            file=note.get("file"), line=note.get("line"), column="unit" if exercise.eyes_closed
+            and note["kind"] == "steadiness" else "code",
+        )  # fmt: skip
+
+    def _exercise(self, note: Row) -> Exercise | None:
+        """What a note sets, or reports of a coach; None for other notes, and for practice already done."""
+        if note["kind"] == "steadiness":
+            return nudge_check(note["unit"])
+        if note["kind"] in ("drill", "plan"):
+            return self.job.academy.drills.get(note["code"])
+        return None
+
+    def _record(self, note: Row, exercise: Exercise, objections: Iterable[Objection]) -> None:
+        known = self.job.writer.sql("SELECT count(*) FROM academy.note WHERE note = ?", [note["note"]])
+        if known.item() == 0:
+            why = [objection.why for objection in objections]
+            journal.record(
+                self.job.home, "overruled", by=note["overruled_by"], student=note["student"], why=why,
+                what=exercise.code, note=note["note"], author=note["author"],
+            )  # fmt: skip
+
+
+def _of(row: Row, session: str) -> bool:
+    """Whether a line came in this session's folder, so that the session's next version replaces it."""
+    return row["session"] == session and not row["loose"]
+
+
+def _plain(found: Refusal) -> Refusal:
+    """A refusal without the parts of its sentence."""
+    names = ("reason", "sentence", "delivery", "session", "swing_no", "file", "line", "column")
+    return Refusal(**{name: getattr(found, name) for name in names})
+
+
+def _what(note: Row, exercise: Exercise, objection: Objection) -> str:
+    named = exercise.name if note["kind"] == "steadiness" else f"{exercise.name} ({exercise.code})"
+    with_eyes = f" with eyes {note['unit']}" if note["kind"] == "steadiness" else ""
+    if objection.why == AGE:
+        return (
+            f"{named}{with_eyes} is for ages {objection.from_age} and over, which {note['student']} is not "
+            f"known to be on {note['day']}"
+        )
+    area = (objection.area or "place that hurts").replace("_", " ")
+    return f"{named}{with_eyes} may load the {area} of {note['student']}, whose discomfort is still open"
+
+
+def _todo(safe: Exercise | None) -> str:
+    if safe is None:
+        choice = "nothing in drills.csv is safe for them today, so set rest"
+    elif safe.code == nudge_check("open").code:
+        choice = "do the check with eyes open"
+    else:
+        choice = f"set {safe.name} ({safe.code}) instead"
+    return f"{choice}, or add overruled_by with the code of the head coach who answers for it"
+
+
+def kept_in_ledger(ruled_out: Mapping[str, Sequence[Mapping[str, Any]]], content: str) -> dict[str, Any]:
+    """What of a delivery's ledger line says which notes were stopped; nothing when none was."""
+    found = list(ruled_out.get(content, []))
+    return {RULED_OUT: found} if found else {}

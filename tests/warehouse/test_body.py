@@ -1,0 +1,167 @@
+"""What age and pain rule out, and which cautions a drill or a check needs: one rule, and its first and last days."""
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from warehouse.body import (
+    AGE,
+    BALANCE,
+    CAUTIONS,
+    DISCOMFORT,
+    EYES_CLOSED,
+    LOAD,
+    Body,
+    Exercise,
+    Objection,
+    cautions_of,
+    from_age,
+    may_load,
+    nudge_check,
+    open_discomfort,
+)  # fmt: skip
+
+ROOT = Path(__file__).parents[2]
+TODAY = date(2026, 5, 5)
+GROWN = date(1990, 1, 1)
+
+
+def born(years: int, *, days: int = 0) -> date:
+    """The birth date of someone who turned so many years old this many days ago."""
+    return date(TODAY.year - years, TODAY.month, TODAY.day) - timedelta(days=days)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Stand with eyes closed.", "Close your eyes and turn.", "Eyes shut for five breaths.", "Blindfolded set-up",
+        "Closing both eyes, swing slowly", "Swing without looking",
+    ],
+)  # fmt: skip
+def test_every_way_to_say_eyes_closed_brings_its_caution_and_its_age(text):
+    assert EYES_CLOSED in cautions_of(Exercise("d", text))
+    assert from_age(Exercise("d", "Quiet feet", text)) == 14
+    assert from_age(Exercise("d", "Quiet feet", None, text, min_age=16)) == 16
+
+
+@pytest.mark.parametrize("text", ["Stand close to the wall.", "Keep an eye on the ball.", "Ten slow swings."])
+def test_other_words_bring_no_caution(text):
+    assert cautions_of(Exercise("d", text)) == ()
+
+
+def test_each_caution_has_its_own_words():
+    assert cautions_of(Exercise("d", "Swing on one leg")) == (BALANCE,)
+    assert cautions_of(Exercise("d", "Quiet feet", aim="unsteady_at_address")) == (BALANCE,)
+    assert cautions_of(Exercise("d", "Jump to the lead foot")) == (LOAD,)
+    assert cautions_of(Exercise("d", "Slow start", min_age=10)) == (AGE,)
+    assert cautions_of(nudge_check("closed")) == (EYES_CLOSED, BALANCE, AGE)
+    assert cautions_of(nudge_check("open")) == (BALANCE,)
+
+
+@pytest.mark.parametrize(
+    ("birth", "allowed"),
+    [
+        (born(14), True),
+        (born(14, days=-1), False),
+        (born(13, days=200), False),
+        (born(80), True),
+        (None, False),
+    ],
+)
+def test_eyes_closed_is_for_fourteen_and_over_from_the_birthday_on(birth, allowed):
+    body = Body(birth, TODAY)
+    assert body.may_do(nudge_check("closed")) is allowed
+    assert body.may_do(nudge_check("open"))
+    assert Body(born(14), TODAY, eyes_closed_from_age=16).objections(nudge_check("closed")) == [
+        Objection(AGE, 16)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("area", "text", "loads"),
+    [
+        ("lower_back", "Sit and breathe.", True),  # the trunk: every drill
+        ("trail knee", "Step past the lead foot.", True),
+        ("left wrist", "Stand quietly for five breaths.", False),
+        ("wrist", "Ten slow swings.", True),
+        ("somewhere", "Breathe.", True),  # not known: nothing is risked
+        (None, "Breathe.", True),
+    ],
+)  # fmt: skip
+def test_a_drill_may_load_what_it_mentions_and_what_works_with_it(area, text, loads):
+    assert may_load(Exercise("d", text), area) is loads
+    assert Body(GROWN, TODAY, (area,)).objections(Exercise("d", text)) == (
+        [Objection(DISCOMFORT, area=area)] if loads else []
+    )
+
+
+def test_the_safe_choice_is_the_easier_check_or_a_drill_of_the_same_aim_that_is_allowed():
+    drills = [
+        Exercise("d1", "Ten slow swings", aim="other"), Exercise("d2", "Step through", aim="x"),
+        Exercise("d3", "Breathe out", aim="x"), Exercise("d4", "Eyes closed breathing", aim="x"),
+    ]  # fmt: skip
+    child, sore = Body(born(12), TODAY), Body(GROWN, TODAY, ("knee",))
+    assert child.safe_choice(nudge_check("closed"), drills) == nudge_check("open")
+    assert sore.safe_choice(nudge_check("closed"), drills) is None
+    assert child.safe_choice(drills[3], drills) == drills[1]
+    assert sore.safe_choice(drills[1], drills) == drills[2]
+    assert Body(GROWN, TODAY, ("lower back",)).safe_choice(drills[1], drills) is None
+
+
+@given(
+    st.text(max_size=60), st.one_of(st.none(), st.integers(0, 99)), st.one_of(st.none(), st.dates(max_value=TODAY)),
+    st.lists(st.one_of(st.none(), st.sampled_from(["knee", "lower back", "wrist", "left_calf", "?"])), max_size=3),
+)  # fmt: skip
+def test_whatever_a_drill_says_it_is_allowed_only_where_nothing_speaks_against_it(
+    text, min_age, birth, areas
+):
+    drill = Exercise("d", text, min_age=min_age)
+    body = Body(birth, TODAY, tuple(areas))
+    assert set(cautions_of(drill)) <= set(CAUTIONS)
+    assert body.may_do(drill) is (
+        body.too_young_for(drill) is None and not any(may_load(drill, a) for a in areas)
+    )
+    chosen = body.safe_choice(drill, [Exercise("e", "Breathe"), drill])
+    assert chosen is None or (body.may_do(chosen) and chosen.code != "d")
+
+
+def notes(*rows):
+    known = [
+        (who, datetime(2026, 5, day, tzinfo=UTC).replace(tzinfo=None), kind, code)
+        for who, day, kind, code in rows
+    ]
+    schema = {"student": pl.String, "at": pl.Datetime("us"), "kind": pl.String, "code": pl.String}
+    return pl.DataFrame(known, schema, orient="row")
+
+
+def test_discomfort_is_open_until_it_is_over_for_its_place_or_for_all():
+    lines = notes(
+        ("s1", 1, "discomfort", "Left knee"), ("s1", 1, "discomfort", "wrist"), ("s2", 1, "discomfort", "left_knee"),
+        ("s1", 3, "discomfort_over", "left_knee"), ("s1", 5, "discomfort", "left knee"), ("s2", 4, "saw", "x"),
+        ("s3", 5, "discomfort", None), ("s3", 6, "discomfort_over", None), ("s4", 2, "discomfort_over", "hip"),
+        ("s4", 3, "discomfort", "hip"), ("s5", 3, "discomfort", "hip"), ("s5", 3, "discomfort_over", "hip"),
+    )  # fmt: skip
+    found = {(row["student"], row["code"]) for row in open_discomfort(lines).iter_rows(named=True)}
+    assert found == {("s1", "wrist"), ("s2", "left_knee"), ("s1", "left knee"), ("s4", "hip")}
+    then = open_discomfort(lines, datetime(2026, 5, 4, tzinfo=UTC).replace(tzinfo=None))
+    assert {(row["student"], row["code"]) for row in then.iter_rows(named=True)} == {
+        ("s1", "wrist"), ("s2", "left_knee"), ("s4", "hip"),
+    }  # fmt: skip
+
+
+def test_no_other_module_decides_what_age_or_pain_rules_out():
+    words = re.compile(
+        r"min_age[\"\'\]]* *(<|>)|(<|>)=? *[\w.\[\]\"\']*min_age|eyes closed\b.* in |discomfort_over.*EXISTS"
+    )
+    copies = {
+        path.relative_to(ROOT).as_posix()
+        for wing in ("warehouse", "ingest", "models", "dashboard")
+        for path in (ROOT / wing).rglob("*")
+        if path.suffix in {".py", ".sql"} and words.search(path.read_text(encoding="utf-8"))
+    }
+    assert copies == set()

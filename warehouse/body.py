@@ -1,0 +1,188 @@
+"""What a drill or a check asks of the body: the cautions it needs, and what age or pain rules out.
+
+One rule for every wing: deliveries, drills, the lesson sheet, the progress page, paper and the note form ask
+here. It is kept on the careful side: a drill may load an area when its name, its text or its cautions mention
+it or what works with it. The lists of words are common sense, no source; they diagnose nothing.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import polars as pl
+
+from warehouse.vocabulary import EYES_CLOSED_FROM_AGE, age
+
+EYES_CLOSED, BALANCE, LOAD, AGE = "eyes_closed", "balance", "load", "age"
+CAUTIONS = (EYES_CLOSED, BALANCE, LOAD, AGE)
+DISCOMFORT = "discomfort"
+AIMS_AT_BALANCE = ("unsteady_at_address",)
+
+_EYES_CLOSED = re.compile(
+    r"\b(eyes?\b[^.;]{0,15}\b(closed|shut)|(close|closes|closing|closed|shut|shuts|shutting)\b[^.;]{0,12}"
+    r"\beyes?|blindfold(ed)?|without looking)\b"
+)
+_BALANCE = re.compile(
+    r"\b((one|single|other)[ -]?(leg|foot)(ged|ed)?|balanc(e|es|ing)|wobbl\w*|nudg\w*|foam|cushion|tiptoes?|"
+    r"heel to toe walk)\b"
+)
+_LOAD = re.compile(
+    r"\b(jump\w*|hop|hops|hopping|bound\w*|sprint\w*|heavy|heavier|weighted|lunge\w*|squat\w*|"
+    r"(as )?(hard|fast) as (you|they|possible)|full force)\b"
+)
+
+_LEG = (
+    "leg", "knee", "ankle", "heel", "foot", "feet", "toe", "calf", "hip", "step", "walk", "press", "stand",
+)  # fmt: skip
+_ARM = ("arm", "hand", "wrist", "elbow", "shoulder", "club", "swing", "strike", "ball")
+_ANY_MOVEMENT = ("",)  # any movement on the feet with a club may load the trunk and the hips
+# Area of the body → words of a drill's text that mention it or what works with it.
+WORKS_WITH = {
+    "lower back": _ANY_MOVEMENT, "upper back": _ANY_MOVEMENT, "neck": _ANY_MOVEMENT, "hip": _ANY_MOVEMENT,
+    "shoulder": _ARM, "elbow": _ARM, "wrist": _ARM, "hand": _ARM,
+    "knee": (*_LEG, "turn"), "ankle": _LEG, "heel": _LEG, "foot": _LEG, "calf": _LEG,
+}  # fmt: skip
+SIDES = ("lead", "trail", "left", "right")
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """A drill, or a check such as the nudge check, as far as the body is concerned."""
+
+    code: str
+    name: str
+    how: str | None = None
+    cautions: str | None = None
+    aim: str | None = None
+    min_age: int | None = None
+
+    @classmethod
+    def of(cls, drill: Mapping[str, Any]) -> "Exercise":
+        """From a row with the columns of academy.drill; a missing `drill` or `aim` counts as empty."""
+        return cls(
+            str(drill.get("drill") or ""), str(drill["name"]), drill.get("how"), drill.get("cautions"),
+            drill.get("aim"), drill.get("min_age"),
+        )  # fmt: skip
+
+    @property
+    def text(self) -> str:
+        """Everything said of it, in small letters."""
+        return " ".join(part for part in (self.name, self.how, self.cautions) if part).lower()
+
+    @property
+    def eyes_closed(self) -> bool:
+        """Whether it is done with eyes closed; a text that only warns of it counts as well."""
+        return _EYES_CLOSED.search(self.text) is not None
+
+
+def nudge_check(eyes: str) -> Exercise:
+    """The nudge check with eyes open or closed: a light touch to a standing player, on whole feet."""
+    closed = "with eyes closed" if eyes == "closed" else "with eyes open"
+    return Exercise(f"nudge_check_{eyes}", "Nudge check", f"Stand {closed} and be nudged.")
+
+
+@dataclass(frozen=True)
+class Objection:
+    """What speaks against an exercise for one student: `age` with `from_age`, or `discomfort` with `area`."""
+
+    why: str
+    from_age: int | None = None
+    area: str | None = None  # as it was noted; null: no area was named
+
+
+@dataclass(frozen=True)
+class Body:
+    """One student on one day, as far as exercises are concerned.
+
+    Without a birth date a student counts as below every age. `areas` are those with an open discomfort, as
+    noted (null: none named).
+    """
+
+    born: date | None
+    today: date
+    areas: tuple[str | None, ...] = ()
+    eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
+
+    def objections(self, exercise: Exercise) -> list[Objection]:
+        """Everything that speaks against an exercise today; nothing: it may be done with its cautions."""
+        years = self.too_young_for(exercise)
+        found = [] if years is None else [Objection(AGE, from_age=years)]
+        return found + [Objection(DISCOMFORT, area=area) for area in self.areas if may_load(exercise, area)]
+
+    def too_young_for(self, exercise: Exercise) -> int | None:
+        """From which age the exercise is, where the student is younger; none where they are old enough."""
+        years, least = age(self.born, self.today), from_age(exercise, self.eyes_closed_from_age)
+        return least if least and (years is None or years < least) else None
+
+    def may_do(self, exercise: Exercise) -> bool:
+        """Whether neither age nor pain rules the exercise out."""
+        return not self.objections(exercise)
+
+    def safe_choice(self, exercise: Exercise, drills: Iterable[Exercise]) -> Exercise | None:
+        """What may be done in its place.
+
+        For a nudge check the same with eyes open; for a drill the first of the same aim, else of any, by its
+        order. None where nothing fits, which means: rest, or talk to the head coach.
+        """
+        if exercise.code == nudge_check("closed").code:
+            easier = nudge_check("open")
+            return easier if self.may_do(easier) else None
+        fitting = [drill for drill in drills if drill.code != exercise.code and self.may_do(drill)]
+        fitting.sort(key=lambda drill: drill.aim != exercise.aim)
+        return next(iter(fitting), None)
+
+
+def from_age(exercise: Exercise, eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE) -> int | None:
+    """From which age an exercise is done: its own, and that of all work with eyes closed; none: any age."""
+    ages = [exercise.min_age] if exercise.min_age is not None else []
+    return max(ages + ([eyes_closed_from_age] if exercise.eyes_closed else []), default=None)
+
+
+def cautions_of(exercise: Exercise, eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE) -> tuple[str, ...]:
+    """Which of `CAUTIONS` an exercise needs wherever it is named."""
+    needed = {
+        EYES_CLOSED: exercise.eyes_closed,
+        BALANCE: exercise.aim in AIMS_AT_BALANCE or _BALANCE.search(exercise.text) is not None,
+        LOAD: _LOAD.search(exercise.text) is not None,
+        AGE: from_age(exercise, eyes_closed_from_age) is not None,
+    }
+    return tuple(caution for caution in CAUTIONS if needed[caution])
+
+
+def may_load(exercise: Exercise, area: str | None) -> bool:
+    """Whether an exercise may load an area of the body. An unknown area, or none named: yes."""
+    words = [word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES]
+    named = " ".join(words).strip()
+    with_it = WORKS_WITH.get(named) or next(
+        (found for name, found in WORKS_WITH.items() if name in named), None
+    )
+    if with_it is None or with_it is _ANY_MOVEMENT:
+        return True
+    return any(re.search(rf"\b{word}(s|es|ing|ed)?\b", exercise.text) for word in (*with_it, named))
+
+
+def open_discomfort(notes: pl.DataFrame, until: datetime | None = None) -> pl.DataFrame:
+    """The discomfort notes that nobody has closed yet.
+
+    A later `discomfort_over` of the same student closes a note of its own place, or of every place when it
+    names none; one of the same moment closes it too.
+
+    Args:
+        notes: rows with student, at, kind and code; other kinds of note and other columns may be there.
+        until: as it was at this time, by the notes up to then; None: by all notes.
+    """
+    known = notes if until is None else notes.filter(pl.col("at") <= until)
+    place = pl.col("code").str.to_lowercase().str.replace_all(" ", "_")
+    opened = known.filter(pl.col("kind") == "discomfort").with_columns(_place=place).with_row_index("_row")
+    over = known.filter(pl.col("kind") == "discomfort_over").select(
+        "student", _over_at="at", _over_place=place
+    )
+    closed = opened.join(over, on="student").filter(
+        (pl.col("_over_at") >= pl.col("at"))
+        & (pl.col("_over_place").is_null() | (pl.col("_over_place") == pl.col("_place")))
+    )
+    return opened.join(closed.select("_row"), on="_row", how="anti", maintain_order="left").drop(
+        "_row", "_place"
+    )
