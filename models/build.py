@@ -19,11 +19,12 @@ import polars as pl
 import models.sql
 from models import samples
 from models.samples import temporary
-from models.season import ball, coach, drill, eye_plate, faultrate, reliability, trend, week
+from models.season import ball, chain, coach, drill, eye_plate, faultrate, reliability, trend, week
 from models.season.cells import TOUCHED
 from models.sql import columns, query
 from models.swing import faults
 from warehouse import journal
+from warehouse.chains import read_chains
 from warehouse.home import Home
 from warehouse.store import Writer
 
@@ -178,6 +179,10 @@ PLAN: tuple[Step, ...] = (
     Step(
         ("season.student_fault_rate", "season.pace_ladder"), ("season.session_fault", "academy.parameter"),
         faultrate, lambda run: faultrate.fault_rate_rows(run.writer, refit=run.whole), within=TOUCHED,
+    ),
+    Step(
+        ("season.fault_chain",), ("academy.session", "academy.swing", "academy.swing_fault"), chain,
+        lambda run: (chain.fault_chain_rows(run.writer, read_chains(run.home.settings())),),
     ),
     Step(
         ("season.reliability",), ("season.session_metric", "academy.parameter"), reliability,

@@ -27,6 +27,7 @@ _BY_STUDENT = {
     "season.style",
     "season.student_fault_rate",
     "season.pace_ladder",
+    "season.fault_chain",
 }
 _BY_SESSION = {
     "academy.swing",

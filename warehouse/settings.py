@@ -51,6 +51,7 @@ class Settings:
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
     faults: tuple[Mapping[str, Any], ...] = ()
+    chains: tuple[Mapping[str, Any], ...] = ()
     club_families: Mapping[str, str] = field(default_factory=dict)
     version: str = ""
 
@@ -127,6 +128,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
         faults=_tables(table.get("fault", []), "fault", where),
+        chains=_tables(table.get("chain", []), "chain", where),
         club_families=MappingProxyType(families),
         version=hashlib.sha256(data).hexdigest()[:16],
     )

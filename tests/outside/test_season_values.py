@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from models.season.ball import within_slope
+from models.season.chain import compared
 from models.season.coach import CoachGains, figures
 from models.season.drill_checks import clustered
 from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
@@ -257,3 +258,30 @@ def test_six_targets_by_four_judges_give_shrout_and_fleisss_six_coefficients():
     spread, rest = fit_reml(cell, slopes=False).parts[[0, 3]] ** 2
     assert spread / (spread + rest) == pytest.approx(found[0], abs=1e-4)
     assert spread / (spread + rest / k) == pytest.approx(found[3], abs=1e-4)
+
+
+def test_a_chains_difference_interval_and_chance_are_those_of_statsmodels():
+    # The difference is the least-squares slope beside a constant for each stratum; the interval that of errors
+    # correlated within a session; the exact chance is near that of Cochran, Mantel and Haenszel's chi-square.
+    regression, tables = library("statsmodels.api"), library("statsmodels.stats.contingency_tables")
+    rng = np.random.default_rng(8)
+    stratum, session = np.repeat(np.arange(60), 6), np.repeat(np.arange(30), 12)
+    earlier = (rng.random(360) < rng.uniform(0.2, 0.7, 60)[stratum]).astype(float)
+    later = (rng.random(360) < rng.uniform(0.1, 0.5, 60)[stratum] + 0.15 * earlier).astype(float)
+    seen = compared(earlier, later, stratum, session)
+    x = np.column_stack([earlier, stratum[:, None] == np.arange(60)])
+    assert seen.difference == pytest.approx(regression.OLS(later, x).fit().params[0])
+    size = np.bincount(stratum)
+    mixed = np.isin(np.bincount(stratum, earlier), np.arange(1, 6))[stratum]
+    about_x, about_y = ((v - (np.bincount(stratum, v) / size)[stratum])[mixed] for v in (earlier, later))
+    theirs = regression.OLS(about_y, about_x).fit(
+        cov_type="cluster", cov_kwds={"groups": session[mixed]}, use_t=True
+    )
+    low, high = theirs.conf_int(0.10)[0]
+    assert (seen.difference_lo, seen.difference_hi) == (pytest.approx(low), pytest.approx(high))
+    counts = [
+        np.histogram2d(1 - earlier[stratum == k], 1 - later[stratum == k], bins=2, range=[(0, 1)] * 2)[0]
+        for k in range(60)
+    ]
+    chance = tables.StratifiedTable(np.stack(counts, axis=2)).test_null_odds(correction=True).pvalue / 2
+    assert seen.p == pytest.approx(chance, rel=0.1)

@@ -1,0 +1,73 @@
+"""Which fault may bring on which: the table of warehouse/rules and the chains an academy adds, checked.
+
+Whether a student's swings bear a chain out is the models' work.
+"""
+
+import tomllib
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from warehouse.definitions import CODE, RULES_FOLDER, fault_codes
+from warehouse.errors import UnderfootError
+from warehouse.settings import Settings
+
+EXAMPLE = 'code = "heels_then_push", faults = ["heels_at_address", "trail_push"]'
+
+
+@dataclass(frozen=True)
+class Chain:
+    """One table of chains.toml, or a chain of the academy's own: each code before the one it may bring on."""
+
+    code: str
+    faults: tuple[str, ...]
+
+    @property
+    def links(self) -> tuple[tuple[str, str], ...]:
+        """Each fault with the next."""
+        return tuple(pairwise(self.faults))
+
+
+@cache
+def usual_chains(file: Path = RULES_FOLDER / "chains.toml") -> tuple[Chain, ...]:
+    """The chains of chains.toml."""
+    return tuple(_chain(table) for table in tomllib.loads(file.read_text(encoding="utf-8"))["chain"])
+
+
+def read_chains(settings: Settings) -> tuple[Chain, ...]:
+    """The usual chains, with the academy's own in place of those of the same code, then its further ones.
+
+    Raises
+        UnderfootError: a chain of academy.toml is not right; the sentence says what is wrong and shows a
+            whole one.
+    """
+    chains = {chain.code: chain for chain in usual_chains()}
+    known = fault_codes(settings)
+    for table in settings.chains:
+        wrong = wrong_chain(table, known)
+        if wrong:
+            raise UnderfootError(
+                f"academy.toml: [[chain]] {table.get('code')}: {wrong}; a whole one has {EXAMPLE}."
+            )
+        chains[table["code"]] = _chain(table)
+    return tuple(chains.values())
+
+
+def wrong_chain(table: Mapping[str, Any], known: Collection[str]) -> str | None:
+    """What is wrong with the table of a chain, as a clause; None when nothing is. `known`: faults' codes."""
+    if unknown := sorted({*table} - {"code", "faults"}):
+        return f"{', '.join(unknown)} is no key of it"
+    code, faults = table.get("code"), table.get("faults")
+    if not isinstance(code, str) or not CODE.fullmatch(code):
+        return f"code = {code!r} must be small letters, digits and underscores"
+    if not isinstance(faults, list) or len(faults) < 2 or len({*map(str, faults)}) < len(faults):
+        return f"faults = {faults!r} must be a list of two or more faults, each once"
+    strange = [str(fault) for fault in faults if fault not in known]
+    return f"faults has {', '.join(strange)}, which is no fault of this warehouse" if strange else None
+
+
+def _chain(table: Mapping[str, Any]) -> Chain:
+    return Chain(table["code"], tuple(table["faults"]))
