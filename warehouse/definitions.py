@@ -118,6 +118,7 @@ def read_metrics(file: Path = RULES_FOLDER / "metrics.toml") -> tuple[Metric, ..
     return tuple(metrics)
 
 
+@cache
 def metric_codes() -> tuple[str, ...]:
     """Codes of all metrics in screen order: the columns of academy.swing_metric after its keys."""
     return tuple(metric.code for metric in read_metrics())

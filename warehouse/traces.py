@@ -108,7 +108,8 @@ def read_trace(path: Path, columns: Sequence[str] | None = None) -> SessionTrace
         UnderfootError: the file is missing or is not a trace.
     """
     try:
-        with pq.ParquetFile(path) as file:
+        # an OSFile and no buffer ahead: the whole file is read at once, column by column
+        with pa.OSFile(str(path)) as bytes_, pq.ParquetFile(bytes_, pre_buffer=False) as file:
             schema = file.schema_arrow
             present = schema.names
             wanted = [name for name in present if columns is None or name in columns or name == "t_s"]
@@ -120,7 +121,7 @@ def read_trace(path: Path, columns: Sequence[str] | None = None) -> SessionTrace
             f"The samples in {path} can't be read ({type(error).__name__}); "
             "rebuild them from the filed deliveries."
         ) from error
-    values = {name: _flat(table.column(name)) for name in wanted}
+    values = {name: np.asarray(column.to_numpy()) for name, column in zip(wanted, table.columns, strict=True)}
     clock = values.pop("t_s", None)
     return SessionTrace(
         session=described["session"],
@@ -131,14 +132,6 @@ def read_trace(path: Path, columns: Sequence[str] | None = None) -> SessionTrace
         columns=values,
         t_s=clock,
     )
-
-
-def _flat(column: Any) -> NDArray[Any]:
-    """One chunk without a copy; several are joined."""
-    chunks = column.chunks
-    if len(chunks) == 1:
-        return np.asarray(chunks[0].to_numpy(zero_copy_only=chunks[0].null_count == 0))
-    return np.asarray(column.to_numpy())
 
 
 def stretch(

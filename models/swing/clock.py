@@ -43,7 +43,8 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
 
 
 def _all_on_plate(events: pl.DataFrame) -> bool:
-    return "clock" not in events.columns or set(events["clock"].to_list()) <= {"plate"}
+    clocks = events["clock"] if "clock" in events.columns else pl.Series(["plate"])
+    return clocks.n_unique() <= 1 and clocks.head(1).to_list() in ([], ["plate"])
 
 
 def _plate_arrays(trace: SessionTrace, events: pl.DataFrame) -> tuple[FLOATS, FLOATS]:

@@ -111,10 +111,11 @@ def settle(lane: FLOATS, pad: int, n: int, known: MARKS, least: float, line: FLO
 
 
 @compiled
-def prepare_loads(r: Record) -> bool:
+def prepare_loads(r: Record) -> tuple[bool, bool]:
     """Filter the loads at min(50 Hz, fs/4), never under 0; the heel loads too when both were measured.
 
-    Returns whether they were.
+    Returns whether they were, and whether the mean of the total load is over 0: half of it is known, and the
+    feet ever pressed.
     """
     cutoff = min(LOAD_HZ, r.fs / 4.0)
     pad = padding(cutoff, r.fs, r.n)
@@ -133,9 +134,13 @@ def prepare_loads(r: Record) -> bool:
         settle(r.lanes[2], pad, r.n, r.known[LEAD_HEEL], 0.0, r.lines[HEEL_L])
         settle(r.lanes[3], pad, r.n, r.known[TRAIL_HEEL], 0.0, r.lines[HEEL_T])
     lead, trail, total = r.lines[LOAD_L], r.lines[LOAD_T], r.lines[TOTAL]
+    found, pressed = 0, 0
     for k in range(r.n):
-        total[k] = lead[k] + trail[k]
-    return measured
+        both = lead[k] + trail[k]
+        total[k] = both
+        found += not math.isnan(both)
+        pressed += both > 0.0
+    return measured, 2 * found >= r.n and pressed > 0
 
 
 @compiled

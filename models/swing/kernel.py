@@ -74,9 +74,8 @@ def reduce_swings(
             spot = np.rint(event_s[i, e] * fs)
             at[e] = int(spot) if 0.0 <= spot <= n - 1 else -1
         record = c.Record(columns, offsets[i], n, fs, lanes, places, known, lines)
-        measured = c.prepare_loads(record)
-        whole = ops.mean_between(lines[c.TOTAL], n, 0, n - 1)
-        if not whole > 0.0:
+        measured, loaded = c.prepare_loads(record)
+        if not loaded:
             continue
 
         # body weight: the quiet address window, else the session's; for thresholds, else the record's mean
@@ -88,7 +87,7 @@ def reduce_swings(
             codes[i, 2] = 2 * half + 1 - max(min(end, n - 1) - max(first, 0) + 1, 0)
         weight = weight_n[i] if weight_n[i] > 0.0 else body_n
         percent = 100.0 / weight if weight > 0.0 else math.nan
-        threshold = weight if weight > 0.0 else whole
+        threshold = weight if weight > 0.0 else ops.mean_between(lines[c.TOTAL], n, 0, n - 1)
 
         c.prepare_shares(n, threshold, lines)
         placed = c.prepare_places(record, threshold, 4 if body_of_feet else 2)

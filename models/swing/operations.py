@@ -142,11 +142,11 @@ def between(x: FLOATS, n: int, first: int, last: int) -> tuple[float, float]:
         return math.nan, math.nan
     low, high = max(first, 0), min(last, n - 1)
     least, highest, known = math.inf, -math.inf, 0
-    for k in range(low, high + 1):
-        if not math.isnan(x[k]):
-            known += 1
-            least = min(least, x[k])
-            highest = max(highest, x[k])
+    for k in range(low, high + 1):  # without branches: NaN is neither less nor more than anything
+        value = x[k]
+        known += not math.isnan(value)
+        least = min(least, value)
+        highest = max(highest, value)
     if known == 0 or 2 * known < high - low + 1:
         return math.nan, math.nan
     return least, highest
