@@ -11,6 +11,7 @@ PAGES = (
     Page("week", mark("This week"), STAFF),
     Page("students", mark("Students"), STAFF),
     Page("student", mark("Student"), STAFF),
+    Page("swings", mark("Swings"), STAFF),
     Page("drills", mark("Drills"), STAFF),
     Page("coaches", mark("Coaches"), STAFF),
     Page("lesson", mark("Lesson sheet"), STAFF),

@@ -5,6 +5,7 @@ academy.toml, which says who may sign in, from nobody: it is put into the home's
 """
 
 import gzip
+import json
 import os
 import secrets
 import struct
@@ -72,6 +73,12 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = Non
             files=names[:NAMED_IN_LOG], roster=rosters,
         )  # fmt: skip
     return kept
+
+
+def keep_notes(home: Home, lines: Sequence[Mapping[str, Any]]) -> Path:
+    """Keep lines of notes as one notes.jsonl, flushed to disk; returns its folder."""
+    text = "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines)
+    return keep(home, [("notes.jsonl", text.encode())])
 
 
 def is_roster(name: str) -> bool:

@@ -107,6 +107,29 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     return out
 
 
+def reference_lines(plans: list[list[Visit]]) -> list[Line]:
+    """Reference swings: the third student's own, and for some the swing of another player of their coach.
+
+    Those others are every second student, who agree to it.
+    """
+    lines = [_reference(plans[2], plans[2])]
+    for plan in plans[3::8]:
+        agree = (other for other in plans[::2] if other is not plan and other[0].coach == plan[-1].coach)
+        lines += [_reference(plan, other) for other in list(agree)[:1]]
+    return lines
+
+
+def _reference(plan: list[Visit], other: list[Visit]) -> Line:
+    """The first full iron swing of the other's last visit; on a mat, some demo swings are damaged on purpose."""
+    visit = next((v for v in reversed(other) if v.device.layout != "mat"), other[-1])
+    no = next(s.no for s in visit.swings if (s.part, s.pace, s.family) == ("baseline", "full", "iron"))
+    at = (plan[-1].started_at + timedelta(days=1)).isoformat()
+    return {
+        "student": plan[0].student.code, "author": plan[-1].coach, "at": at, "kind": "reference",
+        "code": visit.session, "value": float(no), "shared": False,
+    }  # fmt: skip
+
+
 def shot_frame(
     visit: Visit, impact_share: Any, mid_down_share: Any, rng: np.random.Generator
 ) -> pl.DataFrame:

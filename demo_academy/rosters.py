@@ -110,6 +110,7 @@ def _consents(students: list[Student]) -> pl.DataFrame:
         for s in students
         for purpose in ("measure", "film", "share_page")
     ]
+    rows += [(s.code, s.guardian or s.code, "show_swing", s.joined, None) for s in students[::2]]
     rows.append((NO_CONSENT, NO_CONSENT, "share_page", date(2026, 5, 4), None))
     names = ["student", "given_by", "purpose", "from", "to"]
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)

@@ -5,7 +5,7 @@ from datetime import date
 STAFF = ("head_coach", "coach")
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
-PURPOSES = ("measure", "film", "keep_film", "share_page")
+PURPOSES = ("measure", "film", "keep_film", "share_page", "show_swing")
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
 FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
@@ -35,6 +35,8 @@ NOTE_KINDS = (
     "practice",
     "target",
     "felt",
+    "reference",
+    "reference_over",
 )
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")

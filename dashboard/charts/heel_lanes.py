@@ -48,7 +48,7 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
     ).properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
 
 
-def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[alt.Chart]:
+def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str, str]) -> list[alt.Chart]:
     feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": [f"{_(LEAD)} ↑", f"{_(TRAIL)} ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
         x=alt.value(0), y=alt.Y("height:Q"), text=alt.Text("said:N")
@@ -61,7 +61,7 @@ def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str]) -> list[a
     return [named, note]
 
 
-def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
+def _cursor(lanes: pl.DataFrame, x: alt.X, names: tuple[str, str, str]) -> list[alt.Chart]:
     said = look.in_words(lanes["mean"], lambda v: number(v, "%"), "said")
     wide = lanes.with_columns(said, (pl.col("foot") + pl.lit(" ") + pl.col("which")).alias("lane")).pivot(
         on="lane", index="position", values="said"

@@ -14,9 +14,9 @@ from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
-THIS, FIRST = mark("this session"), mark("first session")
+THIS, FIRST, REFERENCE = mark("this session"), mark("first session"), mark("reference swing")
 POSTS = {"event": pl.String, "lo": pl.Float64, "hi": pl.Float64}
-NAMES = (THIS, FIRST)  # what the two are called on screen, unless the caller names them
+NAMES = (THIS, FIRST, REFERENCE)  # what the three are called on screen, unless the caller names them
 SHORT = Words({
     "address": "address", "takeaway": "takeaway", "mid_back": "arm parallel", "top": "top",
     "mid_down": "arm parallel", "impact": "impact", "finish": "finish",
@@ -25,21 +25,21 @@ SHORT = Words({
 
 @dataclass(frozen=True)
 class SwingCurves:
-    """One or two choices of swings on one time axis, stretched between `events`.
+    """Up to three choices of swings on one time axis, stretched between `events`.
 
-    `which` is `THIS` or `FIRST`; a position is 0 at the first of `events`, 1 at the next … `load`: which,
-    position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load. `lanes`: which,
-    foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body weight, ≥ 0. `posts`: event, lo, hi:
-    the band of the lead share there, %. `names`: what the two are called on screen. Of the first:
-    `times`, mean seconds from takeaway to each event; `swings`, how many; `estimated`, whether its heel
-    loads are.
+    `which` is `THIS`, `FIRST` or `REFERENCE`; a position is 0 at the first of `events`, 1 at the next …
+    `load`: which, position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load.
+    `lanes`, without the reference: which, foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body
+    weight, ≥ 0. `posts`: event, lo, hi: the band of the lead share there, %. `names`: what the three are
+    called on screen. Of the first: `times`, mean seconds from takeaway to each event; `swings`, how many;
+    `estimated`, whether its heel loads are.
     """
 
     events: tuple[str, ...]
     load: pl.DataFrame = field(default_factory=pl.DataFrame)
     lanes: pl.DataFrame = field(default_factory=pl.DataFrame)
     posts: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=POSTS))
-    names: tuple[str, str] = NAMES
+    names: tuple[str, str, str] = NAMES
     times: Mapping[str, float] = field(default_factory=dict)
     swings: int = 0
     estimated: bool = False
@@ -60,7 +60,10 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         base.transform_filter(alt.datum.which == THIS),
         base.transform_filter(alt.datum.which == FIRST),
     )
+    reference = base.transform_filter(alt.datum.which == REFERENCE)
+    beneath = reference.mark_line(color=theme.QUIET, strokeWidth=9, opacity=0.3, strokeCap="round")
     layers = _posts(drawn)
+    layers += [beneath.encode(x=x, y=y)] * (REFERENCE in course["which"].to_list())
     layers += [
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=y),
         now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
@@ -112,20 +115,21 @@ def _posts(drawn: SwingCurves) -> list[alt.Chart]:
     ]
 
 
-def _names(course: pl.DataFrame, names: tuple[str, str]) -> list[alt.Chart]:
+def _names(course: pl.DataFrame, names: tuple[str, str, str]) -> list[alt.Chart]:
     """What the two lines are, in the corner that a swing leaves empty."""
-    other = FIRST in course["which"].to_list()
-    rows = [(100.0, _("line: {name}").format(name=_(names[0])), theme.LEAD)]
-    rows += [(92.0, _("dashes: {name}").format(name=_(names[1])), theme.QUIET)] * other
+    which = course["which"].to_list()
+    rows = [(_("line: {name}").format(name=_(names[0])), theme.LEAD)]
+    rows += [(_("dashes: {name}").format(name=_(names[1])), theme.QUIET)] * (FIRST in which)
+    rows += [(_("wide line: {name}").format(name=_(names[2])), theme.QUIET)] * (REFERENCE in which)
     return [
-        alt.Chart(pl.DataFrame({"height": [height]}))
+        alt.Chart(pl.DataFrame({"height": [100.0 - 8 * place]}))
         .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
         .encode(x=alt.value(0), y=alt.Y("height:Q"))
-        for height, text, color in rows
+        for place, (text, color) in enumerate(rows)
     ]
 
 
-def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str]) -> list[alt.Chart]:
+def _cursor(course: pl.DataFrame, x: alt.X, names: tuple[str, str, str]) -> list[alt.Chart]:
     said = look.in_words(course["mean"], lambda v: number(v, "%"), "said")
     wide = course.with_columns(said).pivot(on="which", index="position", values="said")
     return cursor(
@@ -163,10 +167,11 @@ def finding(drawn: SwingCurves) -> str:
     text = _("Lead foot: {top} of the load at the top, {impact} at impact").format(
         top=number(top[THIS], "%"), impact=number(strike[THIS], "%")
     )
-    if top.get(FIRST) is not None:
-        text += _("; {name}: {top} and {impact}").format(
-            name=_(drawn.names[1]), top=number(top[FIRST], "%"), impact=number(strike[FIRST], "%")
-        )
+    for which, name in zip(NAMES[1:], drawn.names[1:], strict=True):
+        if top.get(which) is not None:
+            text += _("; {name}: {top} and {impact}").format(
+                name=_(name), top=number(top[which], "%"), impact=number(strike[which], "%")
+            )
     return text
 
 
@@ -180,18 +185,16 @@ def words(drawn: SwingCurves) -> str:
         for row in at.iter_rows(named=True)
     )
     text = _("Lead share of the load, {name}: {shares}.").format(name=_(drawn.names[0]), shares=said)
-    if FIRST in at.columns:
-        changed = (
-            at.with_columns((pl.col(THIS) - pl.col(FIRST)).abs().alias("moved"))
-            .sort("moved")
-            .row(-1, named=True)
-        )
-        text += " " + _("Farthest from {name} at {event}: then {first}, now {this}.").format(
-            name=_(drawn.names[1]),
-            event=changed["event"],
-            first=number(changed[FIRST], "%"),
-            this=number(changed[THIS], "%"),
-        )
+    for which, name in zip(NAMES[1:], drawn.names[1:], strict=True):
+        if which in at.columns:
+            apart = (pl.col(THIS) - pl.col(which)).abs()
+            farthest = at.sort(apart, nulls_last=False).row(-1, named=True)
+            text += " " + _("Farthest from {name} at {event}: there {other}, here {this}.").format(
+                name=_(name),
+                event=farthest["event"],
+                other=number(farthest[which], "%"),
+                this=number(farthest[THIS], "%"),
+            )
     return text
 
 

@@ -93,12 +93,17 @@ def families(reader: Reader, season: str | None, student: str | None = None) -> 
 
 def may_share(reader: Reader, student: str) -> bool:
     """Whether a consent to share the progress page holds today."""
+    return has_consent(reader, student, "share_page")
+
+
+def has_consent(reader: Reader, student: str, purpose: str) -> bool:
+    """Whether a consent of this purpose in consents.csv holds today."""
     rows = reader.sql(
         """
-        SELECT 1 FROM consent WHERE student = ? AND purpose = 'share_page'
+        SELECT 1 FROM consent WHERE student = ? AND purpose = ?
             AND "from" <= ? AND ("to" IS NULL OR "to" >= ?) LIMIT 1
         """,
-        [student, reader.today, reader.today],
+        [student, purpose, reader.today, reader.today],
     )
     return not rows.is_empty()
 

@@ -44,13 +44,13 @@ def plate_sessions(reader: Reader, student: str, family: str) -> pl.DataFrame:
 
 
 def events(reader: Reader, session: str, family: str) -> pl.DataFrame:
-    """swing_no, event, t_s on the plate's clock, of the full-pace baseline swings of a family."""
+    """swing_no, part, pace, drill, event, t_s on the plate's clock, of a session's swings of a family."""
     return reader.sql(
         """
-        SELECT e.swing_no, e.event,
+        SELECT e.swing_no, w.part, w.pace, w.drill, e.event,
             CASE WHEN e.clock = 'clip' THEN e.t_s + w.clip_offset_s ELSE e.t_s END AS t_s
         FROM swing_event e JOIN swing w USING (session, swing_no)
-        WHERE e.session = ? AND w.club_family = ? AND w.part = 'baseline' AND w.pace = 'full' AND w.usable
+        WHERE e.session = ? AND w.club_family = ? AND w.usable AND w.n_samples > 0
             AND (e.clock <> 'clip' OR w.clip_offset_s IS NOT NULL)
         QUALIFY row_number() OVER (PARTITION BY e.swing_no, e.event ORDER BY e.clock = 'clip') = 1
         ORDER BY e.swing_no, t_s
@@ -155,6 +155,23 @@ def left_out(reader: Reader, student: str | None, season: str | None) -> tuple[d
         [student, season],
     )
     return counts.row(0, named=True), flags
+
+
+def swing_groups(reader: Reader, session: str, family: str) -> pl.DataFrame:
+    """part, pace, drill, drill_name, swings: a session's drawable swings of a family, alike ones together.
+
+    In the order in which they were made.
+    """
+    return reader.sql(
+        """
+        SELECT w.part, w.pace, w.drill, d.name AS drill_name, count(*) AS swings
+        FROM swing w LEFT JOIN drill d ON d.drill = w.drill
+        WHERE w.session = ? AND w.club_family = ? AND w.usable AND w.n_samples > 0
+            AND NOT list_contains(w.flags, 'feet_swapped')
+        GROUP BY ALL ORDER BY min(w.swing_no)
+        """,
+        [session, family],
+    )
 
 
 def swing_numbers(reader: Reader, session: str, family: str) -> list[int]:

@@ -122,7 +122,8 @@ class _Rules:
     def _kind(self, line: Line) -> Problem | None:
         rule = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
-            "target": self._target, "plan": _text, "felt": self._felt,
+            "target": self._target, "plan": _text, "felt": self._felt, "reference": self._reference,
+            "reference_over": _swing_named,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
@@ -180,6 +181,29 @@ class _Rules:
         if low is not None and high is not None and low >= high:
             return "out_of_range", f"the target runs from {low:g} to {high:g}, which is no span", "value_to"
         return None
+
+    def _reference(self, line: Line) -> Problem | None:
+        """A swing to hold the student's own against: theirs, or another player's who agrees to that."""
+        if (problem := _swing_named(line)) is not None:
+            return problem
+        owner = self.context.session_student(line["code"])
+        if owner is None or line["value"] not in self.context.swings_of(line["code"]):
+            what = f"swing {line['value']:g} of session {shown(line['code'])} is not in the warehouse"
+            return "unmatched_swing", what, "code"
+        day = day_of(line["at"], self.academy.settings.zone)
+        if owner != line["student"] and not self.academy.has_consent(owner, "show_swing", day):
+            return "no_consent", f"no consent to show_swing covers {owner} on {day}", "code"
+        return None
+
+
+def _swing_named(line: Line) -> Problem | None:
+    """A line that names a swing of any session: the session in `code`, the swing's number in `value`."""
+    if line["code"] is None:
+        return "empty_value", f"a {line['kind']} line needs a session as its code", "code"
+    if line["value"] is None or line["value"] < 0 or line["value"] % 1:
+        what = f"value is {shown(line['value'])} but must be the number of a swing"
+        return "out_of_range", what, "value"
+    return None
 
 
 def _steadiness(line: Line) -> Problem | None:

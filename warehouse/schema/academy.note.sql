@@ -6,7 +6,8 @@ CREATE TABLE IF NOT EXISTS academy.note (
     "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
-    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target | felt
+    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target | felt |
+                                     -- reference | reference_over
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,

@@ -26,7 +26,8 @@ FAULTS_IN_SIGHT = 6  # the others are behind one more tap
 NOTE_KINDS = Words({
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
-    "practice": "Home practice", "target": "Own band", "felt": "Felt",
+    "practice": "Home practice", "target": "Own band", "felt": "Felt", "reference": "Reference swing",
+    "reference_over": "No reference swing",
 })  # fmt: skip
 
 
@@ -138,8 +139,7 @@ def keep(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -> l
     written = checked(reader, student, written, before, overrule=form.get("overrule") is True)
     if all(line in before for line in written):
         return written  # sent twice by a device that did not hear that it was kept
-    text = "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in written)
-    inbox.keep(home, [("notes.jsonl", text.encode())])
+    inbox.keep_notes(home, written)
     return written
 
 

@@ -11,9 +11,9 @@ import numpy as np
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.components import film_player
-from dashboard.pages.student.swings import SwingChoice, estimated_heel
+from dashboard.pages.student.swings import MADE, PACES, SwingChoice, estimated_heel
 from dashboard.queries import sessions
-from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
@@ -26,10 +26,6 @@ APART = mark(
 )
 UNCHECKED = mark("Too few films were taken in this session to be sure that this one is of this swing.")
 NO_PLATE = mark("No plate measured this swing.")
-PACES = Words({"full": "", "half": "half pace", "slow": "slow"})
-PARTS = Words({
-    "baseline": "", "after_drill": "after a drill", "retention": "to see what stayed", "play": "in play",
-})  # fmt: skip
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
 
@@ -89,7 +85,7 @@ def _filmed(reader: Reader, session: str) -> dict[int, Film]:
     for swing_no, club, part, pace, on_plate in swings.iter_rows():
         path = reader.film(session, swing_no)
         if path is not None:
-            more = (PACES.get(pace, pace), PARTS.get(part, part), club if clubs > 1 else "")
+            more = (PACES.get(pace, pace), MADE.get(part, part), club if clubs > 1 else "")
             called = ", ".join([_("Swing {n}").format(n=swing_no), *filter(None, more)])
             found[swing_no] = Film(path, called, on_plate)
     return found

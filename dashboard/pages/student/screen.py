@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from dashboard import elements as st
-from dashboard import layout, navigation
+from dashboard import layout, navigation, reference_swing
 from dashboard.pages.student import content, films, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
@@ -23,6 +23,7 @@ def show(reader: Reader) -> None:
     layout.discomfort(reader, chosen.student)
     with st.container(horizontal=True):
         navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
+        navigation.link("swings", _("Every swing in a table →"), student=chosen.student)
         navigation.link("notes", _("Write a note →"), student=chosen.student)
     with layout.part():
         chosen = _choice(chosen, content.seasons(chosen))
@@ -75,10 +76,17 @@ def _swings(chosen: StudentSeason) -> None:
     with layout.part(_("The swings of one session")):
         this, other = _chosen_swings(chosen, swings.session_names(found))
         with layout.part():  # films need no pictures
-            curves = swings.swing_curves(chosen.reader, this, other, chosen.family)
+            reference = reference_swing.find(chosen.reader, chosen.student, chosen.family)
+            beneath = None
+            if reference is not None and not reference.withheld:
+                beneath = SwingChoice(reference.session, reference.swing_no)
+            curves = swings.swing_curves(chosen.reader, this, other, chosen.family, beneath)
             posts = swings.posts(chosen.bands, curves.events)
-            curves = replace(curves, names=swings.names(found, this, other), posts=posts)
+            names = swings.names(found, this, other, reference.name if reference else "")
+            curves = replace(curves, names=names, posts=posts)
             layout.section(swings.load_part(curves, this, narrow=layout.narrow()))
+            if reference is not None and reference.withheld:
+                layout.aside(reference.withheld)
             layout.section(swings.heels_part(curves, narrow=layout.narrow()))
         films.beside(chosen.reader, this, chosen.family)
     films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
@@ -90,19 +98,29 @@ def _chosen_swings(chosen: StudentSeason, names: dict[str, str]) -> tuple[SwingC
     one, two = st.columns(2)
     with one:
         session = layout.choose(_("Session"), names, "session")
-        this = SwingChoice(session, _swing(chosen, session, _("Swings"), "swing"))
+        this = _swings_of(chosen, session, _("Swings"), "swing")
     with two:
-        options = {NOTHING: _("Nothing"), **names}
+        groups = swings.groups(chosen.reader, session, chosen.family)
+        same_day = {
+            code: _("This session: {group}").format(group=name) for code, (__, name) in groups.items()
+        }
+        options = {NOTHING: _("Nothing"), **same_day, **names}
         default = first if first != session else NOTHING
         over = layout.choose(_("Compare with"), options, "over", default=default)
         if over == NOTHING:
             return this, None
-        return this, SwingChoice(over, _swing(chosen, over, _("Its swings"), "over-swing"))
+        if over in groups:
+            return this, groups[over][0]
+        return this, _swings_of(chosen, over, _("Its swings"), "over-swing")
 
 
-def _swing(chosen: StudentSeason, session: str, label: str, name: str) -> int | None:
-    """One swing of a session, or all of them."""
+def _swings_of(chosen: StudentSeason, session: str, label: str, name: str) -> SwingChoice:
+    """One swing of a session, all full ones before any drill, or all of another kind."""
     numbers = sessions.swing_numbers(chosen.reader, session, chosen.family)
-    options = {ALL: _("All, as their mean"), **{str(n): _("Swing {n}").format(n=n) for n in numbers}}
-    swing = layout.choose(label, options, name)
-    return None if swing == ALL else int(swing)
+    groups = swings.groups(chosen.reader, session, chosen.family)
+    options = {ALL: _("All, as their mean"), **{code: text for code, (__, text) in groups.items()}}
+    options |= {str(n): _("Swing {n}").format(n=n) for n in numbers}
+    picked = layout.choose(label, options, name)
+    if picked in groups:
+        return groups[picked][0]
+    return SwingChoice(session, None if picked == ALL else int(picked))

@@ -10,10 +10,10 @@ import polars as pl
 
 from dashboard.charts import heel_lanes, load_curve
 from dashboard.charts.heel_lanes import LEAD, TRAIL
-from dashboard.charts.load_curve import FIRST, THIS, SwingCurves
+from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
 from dashboard.queries import season, sessions
 from dashboard.section import Picture, Section, nonempty
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -24,6 +24,10 @@ NEEDED = ("takeaway", "top", "impact")
 SIGNALS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct")
 HEEL_AT_PCT, BALL_AT_PCT = 15.0, 70.0  # where a foot rests when its heel load is estimated from its pressure
 LIGHT = 0.10  # under this share of body weight, both feet light: no lead share
+PACES = Words({"full": "", "half": "half pace", "slow": "slow"})
+MADE = Words(
+    {"baseline": "", "after_drill": "after a drill", "retention": "to see what stayed", "play": "in play"}
+)
 # Metric → the event where its band is drawn on the load picture, and whether it is a trail share.
 POSTS = {
     "address_lead_share_pct": ("address", False),
@@ -37,10 +41,19 @@ POSTS = {
 
 @dataclass(frozen=True)
 class SwingChoice:
-    """What is drawn: a session's full swings, or one swing of it."""
+    """What is drawn: one swing of a session, else its swings of one part, pace and drill before them."""
 
     session: str
     swing_no: int | None = None
+    part: str = "baseline"
+    pace: str = "full"
+    drill: str | None = None
+
+    def takes(self, swing_no: int, part: str, pace: str, drill: str | None) -> bool:
+        """Whether a swing of the session is drawn."""
+        if self.swing_no is not None:
+            return swing_no == self.swing_no
+        return (part, pace, drill) == (self.part, self.pace, self.drill)
 
 
 def session_names(found: pl.DataFrame) -> dict[str, str]:
@@ -50,17 +63,42 @@ def session_names(found: pl.DataFrame) -> dict[str, str]:
     return {row["session"]: f"{on(row['day'])}, {count(row['swings'], 'swing')}" for row in rows}
 
 
-def names(found: pl.DataFrame, this: SwingChoice, other: SwingChoice | None) -> tuple[str, str]:
-    """What each choice is called in a picture; the second is empty without another choice."""
+def groups(reader: Reader, session: str, family: str) -> dict[str, tuple[SwingChoice, str]]:
+    """A session's swings other than its full ones before any drill: their choice and name, by a code."""
+    rows = sessions.swing_groups(reader, session, family).iter_rows(named=True)
+    return {
+        "/".join([row["part"], row["pace"], row["drill"] or ""]): (
+            SwingChoice(session, None, row["part"], row["pace"], row["drill"]),
+            _("{group} ({swings})").format(
+                group=_group(row["part"], row["pace"], row["drill_name"]),
+                swings=count(row["swings"], "swing"),
+            ),
+        )
+        for row in rows
+        if (row["part"], row["pace"], row["drill"]) != ("baseline", "full", None)
+    }
+
+
+def _group(part: str, pace: str, drill: str | None) -> str:
+    """What such swings are called: slow, after Feet together."""
+    made = _("after {drill}").format(drill=drill) if drill else MADE.get(part, part)
+    return ", ".join(filter(None, [PACES.get(pace, pace), made]))
+
+
+def names(
+    found: pl.DataFrame, this: SwingChoice, other: SwingChoice | None, reference: str = ""
+) -> tuple[str, str, str]:
+    """What each choice is called in a picture; empty for what is not drawn."""
     days = dict(found.select("session", "day").iter_rows())
-    return _name(days, this), _name(days, other) if other else ""
+    return _name(days, this), _name(days, other) if other else "", reference
 
 
 def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
     day = on(days[choice.session])
-    if choice.swing_no is None:
-        return day
-    return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
+    if choice.swing_no is not None:
+        return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
+    group = _group(choice.part, choice.pace, choice.drill)
+    return f"{day}, {group}" if group else day
 
 
 def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Section:
@@ -89,8 +127,14 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
-def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str) -> SwingCurves:
-    """Stretch one choice's swings, and another's to compare, between the events that both have.
+def swing_curves(
+    reader: Reader,
+    this: SwingChoice,
+    other: SwingChoice | None,
+    family: str,
+    reference: SwingChoice | None = None,
+) -> SwingCurves:
+    """Stretch one choice's swings, another's and the reference's between the events that all of them have.
 
     Events that fewer than four in five swings have are left out, so that one unmarked swing does not cost
     every other its detail.
@@ -99,9 +143,12 @@ def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, f
         UnderfootError: no swing has its events, or its samples can't be read.
     """
     nothing = _("Nothing chosen here has its takeaway, top and impact, so it can't be drawn.")
-    marked = {THIS: _marked(reader, this, family)}
+    asked = {THIS: this}
     if other is not None and other != this:
-        marked[FIRST] = _marked(reader, other, family)
+        asked[FIRST] = other
+    if reference is not None and reference != this:
+        asked[REFERENCE] = reference
+    marked = {which: _marked(reader, choice, family) for which, choice in asked.items()}
     marked = {which: found for which, found in marked.items() if found}
     if THIS not in marked:
         raise UnderfootError(nothing)
@@ -109,14 +156,14 @@ def swing_curves(reader: Reader, this: SwingChoice, other: SwingChoice | None, f
     load, lanes, swings, estimated = [], [], 0, False
     for which, found in marked.items():
         complete = {n: {e: t[e] for e in shared} for n, t in found.items() if all(e in t for e in shared)}
-        code = this.session if which == THIS or other is None else other.session
-        stretched = stretch(reader.trace(code, SIGNALS), complete, SIGNALS)
+        stretched = stretch(reader.trace(asked[which].session, SIGNALS), complete, SIGNALS)
         if not len(stretched["swing_no"]):
             continue
         weight = _weight(stretched)
         load.append(_load(which, stretched, weight))
         rows, guessed = _lanes(which, stretched, weight)
-        lanes.append(rows)
+        if which != REFERENCE:  # lanes of three would hide one another
+            lanes.append(rows)
         if which == THIS:
             swings, estimated = len(stretched["swing_no"]), guessed
     if not swings:
@@ -135,10 +182,10 @@ def _times(found: dict[int, dict[str, float]], events: Sequence[str]) -> dict[st
 
 def _marked(reader: Reader, choice: SwingChoice, family: str) -> dict[int, dict[str, float]]:
     found: dict[int, dict[str, float]] = {}
-    for swing_no, event, t_s in sessions.events(reader, choice.session, family).iter_rows():
-        if choice.swing_no not in (None, swing_no):
-            continue
-        found.setdefault(swing_no, {})[event] = t_s
+    rows = sessions.events(reader, choice.session, family)
+    for swing_no, part, pace, drill, event, t_s in rows.iter_rows():
+        if choice.takes(swing_no, part, pace, drill):
+            found.setdefault(swing_no, {})[event] = t_s
     return {n: times for n, times in found.items() if all(e in times for e in NEEDED)}
 
 

@@ -4,7 +4,6 @@ The signals themselves are rows of the season; this puts them in the order of a 
 about, what goes well, where too little is measured.
 """
 
-import json
 from collections.abc import Container, Iterable
 from contextlib import closing
 from dataclasses import dataclass
@@ -228,7 +227,7 @@ def tick_off(home: Home, viewer: Viewer, student: str, signal: str, at: datetime
         "code": signal,
         "shared": False,
     }
-    return inbox.keep(home, [("notes.jsonl", json.dumps(line, ensure_ascii=False).encode() + b"\n")])
+    return inbox.keep_notes(home, [line])
 
 
 def review_html(reader: Reader, whole: Review | None) -> str:
