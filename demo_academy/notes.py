@@ -120,7 +120,7 @@ def reference_lines(plans: list[list[Visit]]) -> list[Line]:
 
 
 def _reference(plan: list[Visit], other: list[Visit]) -> Line:
-    """The first full iron swing of the other's last visit; on a mat, some demo swings are damaged on purpose."""
+    """The first full iron swing of the other's last visit off the mat, where some swings are damaged."""
     visit = next((v for v in reversed(other) if v.device.layout != "mat"), other[-1])
     no = next(s.no for s in visit.swings if (s.part, s.pace, s.family) == ("baseline", "full", "iron"))
     at = (plan[-1].started_at + timedelta(days=1)).isoformat()

@@ -103,7 +103,10 @@ def _after(started: datetime, minutes: int) -> str:
 def write_loose(
     inbox: Path, plans: list[list[Visit]], shots: list[pl.DataFrame], rng: np.random.Generator
 ) -> int:
-    """Home practice by month, reference swings and one range file, outside any session; returns how many practice lines."""
+    """Home practice by month, reference swings and one range file, all outside sessions.
+
+    Returns how many practice lines there are.
+    """
     months: dict[str, list[Line]] = {}
     for plan in plans:
         for visit, following in pairwise(plan):
