@@ -26,6 +26,7 @@ home_option = click.option(
 )
 
 to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
+browser_option = click.option("--browser/--no-browser", default=True, help="Open the browser.")
 port_option = click.option("--port", type=click.IntRange(1, MOST_PORTS), default=8501, show_default=True)
 
 
@@ -45,7 +46,8 @@ def cli(*, debug: bool, verbose: bool) -> None:
 @click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
 @click.option("--scale", default=1.0, show_default=True, help="Size of the academy; 1 is the whole season.")
 @port_option
-def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> None:
+@browser_option
+def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int, browser: bool) -> None:
     """Make the demo academy from files, load it, build, and open the dashboard."""
     from demo_academy.planted import check_refusals  # noqa: PLC0415 - a slow import, used here only
     from demo_academy.write import check_place, write_academy  # noqa: PLC0415
@@ -61,7 +63,7 @@ def demo(home_path: str | None, *, no_serve: bool, scale: float, port: int) -> N
     n = check_refusals(home)
     terminal.say([f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."])
     if not no_serve:
-        _serve(home, port, browser=True)
+        _serve(home, port, browser=browser)
 
 
 @cli.command()
@@ -118,7 +120,7 @@ def build(home_path: str | None, *, from_filed: bool, plan: bool) -> None:
 @cli.command()
 @home_option
 @port_option
-@click.option("--browser/--no-browser", default=True, help="Open the browser.")
+@browser_option
 @click.option("--no-loader", is_flag=True, help="Leave the inbox alone.")
 def serve(home_path: str | None, port: int, *, browser: bool, no_loader: bool) -> None:
     """Serve the dashboard on this machine, and load what is dropped in the inbox."""

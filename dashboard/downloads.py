@@ -3,10 +3,15 @@
 import json
 import re
 import unicodedata
+import zlib
 
 import polars as pl
 
-FORMULA_STARTS = r"^[=+\-@\t\r]"
+# A spreadsheet passes over blanks and what is not shown, and takes full-width signs for the plain ones.
+FORMULA = r"[\s\p{Z}\p{C}]*[=+\-@＝＋－＠﹦﹢﹣﹫]"
+FORMULA_STARTS = rf"^(?:{FORMULA}|[\t\r\n])"
+# One that is set to semicolons or tabs begins a cell within ours.
+FORMULA_WITHIN = rf"([;\t\r\n])({FORMULA})"
 LONGEST_NAME = 60  # letters of a file's name before its ending
 
 
@@ -22,21 +27,22 @@ def csv_text(rows: pl.DataFrame) -> str:
         if kind.is_nested()
     )
     texts = [name for name, kind in flat.schema.items() if kind == pl.String]
-    safe = flat.with_columns(
-        pl.when(pl.col(name).str.contains(FORMULA_STARTS))
-        .then("'" + pl.col(name))
-        .otherwise(pl.col(name))
-        .alias(name)
-        for name in texts
-    )
-    names = {name: f"'{name}" for name in safe.columns if name[:1] in "=+-@\t\r"}
-    return safe.rename(names).write_csv()
+    safe = flat.with_columns(_inert(pl.col(name)) for name in texts)
+    names = pl.DataFrame({"name": safe.columns}, {"name": pl.String}).select(_inert(pl.col("name")))
+    return safe.rename(dict(zip(safe.columns, names["name"], strict=True))).write_csv()
+
+
+def _inert(text: pl.Expr) -> pl.Expr:
+    within = text.str.replace_all(FORMULA_WITHIN, "$1'$2")
+    return pl.when(text.str.contains(FORMULA_STARTS)).then("'" + within).otherwise(within).name.keep()
 
 
 def file_name(what: str, ending: str) -> str:
     """A file name that any system takes, from a title: plain letters, digits and single hyphens."""
     plain = unicodedata.normalize("NFKD", what).encode("ascii", "ignore").decode()
-    words = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:LONGEST_NAME].rstrip("-")
+    words = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
+    if len(words) > LONGEST_NAME:  # what two long titles differ in may be cut off
+        words = f"{words[:LONGEST_NAME].rstrip('-')}-{zlib.crc32(what.encode()):08x}"
     return f"{words or 'underfoot'}.{ending}"
 
 

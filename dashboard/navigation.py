@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import layout, readers, signin, theme, turns
+from dashboard import layout, readers, signin, theme, turns, uploads
 from dashboard.text.catalogue import _, use
 from warehouse import journal
 from warehouse.access import Reader
@@ -56,6 +56,7 @@ def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
+    staff = False
     try:
         home = readers.home()
         use(home.settings().language)
@@ -64,9 +65,12 @@ def run(pages: Sequence[Page]) -> None:
             reader = readers.by_link(home, token)
         else:
             reader = readers.reader(home, signin.person(home, home.settings()))
+            staff = reader.viewer.role in STAFF
     except UnderfootError as error:
         layout.say(str(error))
         st.stop()
+    finally:
+        uploads.admit(staff=staff)
     own = [page for page in pages if reader.viewer.role in page.roles]
     start = st.Page(
         lambda: _start(own), title="Underfoot", url_path="start", default=True, visibility="hidden"

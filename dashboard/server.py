@@ -1,18 +1,106 @@
-"""The server of the pages; `python -m dashboard.server run dashboard/app.py …` takes Streamlit's own options.
+"""The server of the pages, with Streamlit's options: `python -m dashboard.server '{"server.port": 8501}'`.
 
 Everything the pages need is imported before the first visitor comes. Otherwise the first visitors' threads
 import pandas at the same moment, and one of them may be given a half-made module: an exception box.
 """
 
+import base64
+import hashlib
+import json
+import re
+import sys
+from collections.abc import Awaitable, Callable, MutableMapping
+from pathlib import Path
+from typing import Any
+
 import altair as alt
 import pandas as pd  # noqa: F401 - Streamlit and Altair import it only when a table or picture is shown
+import streamlit as st
+import uvicorn
 from streamlit.runtime.pages_manager import PagesManager
-from streamlit.web.cli import main
 
 import dashboard.app  # noqa: F401 - the same for the pages and what they need
+from dashboard import uploads
+
+Message = MutableMapping[str, Any]
+Send = Callable[[Message], Awaitable[None]]
+Receive = Callable[[], Awaitable[Message]]
+APP = Path(__file__).with_name("app.py")
+NO_UPLOAD = b"Sign in first; only then are files taken in."
+
+
+def _inline_scripts() -> str:
+    """The hashes of the scripts that stand in Streamlit's own page."""
+    page = (Path(st.__file__).parent / "static" / "index.html").read_text(encoding="utf-8")
+    hashes = [
+        hashlib.sha256(script.encode()).digest()
+        for script in re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
+    ]
+    return " ".join(f"'sha256-{base64.b64encode(digest).decode()}'" for digest in hashes)
+
+
+# What a page may run and fetch: what comes from this server, and nothing from elsewhere. The exceptions:
+# - script: the one line in Streamlit's page, by its hash; `blob:`, as Streamlit so hands the note form
+#   and the film player their scripts. Only a script that runs already can make a blob.
+# - style: inline, as Streamlit and Vega write it while the page runs.
+# - img, font, media: `data:` and `blob:`, for what is made on the page; films are sent with it.
+# - worker: `blob:`, as tables do their work beside the page.
+CONTENT = {
+    "default-src": "'none'",
+    "script-src": f"'self' blob: {_inline_scripts()}",
+    "style-src": "'self' 'unsafe-inline'",
+    "img-src": "'self' data: blob:",
+    "font-src": "'self' data:",
+    "media-src": "'self' data: blob:",
+    "connect-src": "'self'",
+    "worker-src": "'self' blob:",
+    "manifest-src": "'self'",
+    "form-action": "'self'",
+    "base-uri": "'none'",
+    "object-src": "'none'",
+    "frame-ancestors": "'none'",
+}
+HEADERS = {
+    "content-security-policy": "; ".join(f"{kind} {sources}" for kind, sources in CONTENT.items()),
+    "referrer-policy": "no-referrer",
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
+}
+
+
+class Pages(st.App):
+    """The pages; every answer carries `HEADERS`, and files are taken in only from who has signed in."""
+
+    async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+
+        async def guarded(message: Message) -> None:
+            if message["type"].endswith("http.response.start"):
+                kept = [
+                    (name, value)
+                    for name, value in message["headers"]
+                    if name.decode().lower() not in HEADERS
+                ]
+                own = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+                message = {**message, "headers": kept + own}
+            await send(message)
+
+        if scope["type"] == "http" and uploads.refused(scope["method"], scope["path"]):
+            plain = [(b"content-type", b"text/plain"), (b"connection", b"close")]
+            await guarded({"type": "http.response.start", "status": 403, "headers": plain})
+            await guarded({"type": "http.response.body", "body": NO_UPLOAD})
+            return
+        await super().__call__(scope, receive, guarded)
+
 
 if __name__ == "__main__":
     alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
     # dashboard/pages holds no scripts; the first visitor by a deep link would be told there is no such page.
     PagesManager.uses_pages_directory = False
-    main(prog_name="streamlit")
+    uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = (
+        "WARNING"  # the command says where the pages are
+    )
+    Pages(APP).run(config=json.loads(sys.argv[1]))

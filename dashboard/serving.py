@@ -1,13 +1,19 @@
 """Running the pages, and beside them what loads the inbox: both end with the command."""
 
+import json
 import os
 import signal
 import socket
 import subprocess
 import sys
 import threading
+import webbrowser
 from collections.abc import Callable, Mapping
+from contextlib import suppress
+from http import HTTPStatus
+from http.client import HTTPException
 from pathlib import Path
+from urllib.request import urlopen
 
 from dashboard import theme
 from dashboard.terminal import err, out
@@ -17,23 +23,25 @@ from warehouse.home import Home
 
 ROOT = Path(__file__).parents[1]
 LAST_LOAD_S = 10.0
+ASKED_EVERY_S, ANSWER_LIMIT_S = 0.1, 2.0
 MOST_PORTS = 65535
 
 
 def streamlit(options: Mapping[str, object]) -> list[str]:
-    """The command that serves the pages on this machine, in their colours, with more `options`."""
+    """The command that serves the pages on this machine, in their colours, with more Streamlit `options`."""
     own: dict[str, object] = {
         "server.address": "localhost",
         "browser.gatherUsageStats": False,
         # The watcher looks at every module on the thread that also answers visitors; they had to wait.
         "server.fileWatcherType": "none",
-        # On its first run it asks for an e-mail address at the terminal, and waits for the answer.
+        # Otherwise it asks for an e-mail address at the terminal, lays notices of its own over the pages on
+        # its first run, and says a second time where they are. The command opens the browser itself.
+        "server.headless": True,
         "server.showEmailPrompt": False,
+        "logger.hideWelcomeMessage": True,
+        "client.toolbarMode": "minimal",
     }
-    values = {**own, **theme.STREAMLIT, **options}
-    said = {name: str(v).lower() if isinstance(v, bool) else v for name, v in values.items()}
-    given = [f"--{name}={value}" for name, value in said.items()]
-    return [sys.executable, "-m", "dashboard.server", "run", str(ROOT / "dashboard" / "app.py"), *given]
+    return [sys.executable, "-m", "dashboard.server", json.dumps({**own, **theme.STREAMLIT, **options})]
 
 
 def _check_port(port: int) -> None:
@@ -60,19 +68,24 @@ def run_pages(
 ) -> None:
     """Serve the pages on this machine until they are ended; whatever ends this call ends them too.
 
+    Once they answer, says where they are and, with `browser`, opens them.
     `beside` runs on a thread until its event is set. A load that is cut off at the end loses nothing.
 
     Raises
         UnderfootError: the port is taken, or the server ended by itself because of an error.
     """
     _check_port(port)
-    out.print(_("The dashboard is at {address} (Ctrl-C ends it).").format(address=f"http://localhost:{port}"))
-    call = streamlit({"server.port": port, "server.headless": not browser, "client.showErrorDetails": "none"})
+    call = streamlit({"server.port": port, "client.showErrorDetails": "none"})
     environment = {**os.environ, "UNDERFOOT_HOME": str(home.path), "PYTHONPATH": str(ROOT)}
     ended = threading.Event()
-    thread = None if beside is None else threading.Thread(target=beside, args=(ended,), daemon=True)
+    address = f"http://localhost:{port}"
+    threads = [
+        threading.Thread(target=_announce, args=(address, ended), kwargs={"browser": browser}, daemon=True)
+    ]
+    if beside is not None:
+        threads.append(threading.Thread(target=beside, args=(ended,), daemon=True))
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
-    if thread is not None:
+    for thread in threads:
         thread.start()
     try:
         server = subprocess.run(call, check=False, env=environment, cwd=ROOT)  # noqa: S603 - our own fixed command
@@ -81,8 +94,31 @@ def run_pages(
         return
     finally:
         ended.set()
-        if thread is not None:
+        for thread in threads:
             thread.join(timeout=LAST_LOAD_S)
     if server.returncode:
         sentence = _("The dashboard ended by itself, with exit code {code}; what it printed says why.")
         raise UnderfootError(sentence.format(code=server.returncode))
+
+
+def _announce(address: str, ended: threading.Event, *, browser: bool) -> None:
+    """Once the pages answer, say where they are; open them where somebody sits in front of a screen."""
+    while not _answers(address):
+        if ended.wait(ASKED_EVERY_S):
+            return
+    out.print(_("The dashboard is at {address} (Ctrl-C ends it).").format(address=address))
+    if browser and sys.stdout.isatty() and _has_display():
+        with suppress(webbrowser.Error):
+            webbrowser.open(address)
+
+
+def _answers(address: str) -> bool:
+    try:
+        with urlopen(f"{address}/_stcore/health", timeout=ANSWER_LIMIT_S) as answer:  # noqa: S310 - our own address
+            return bool(answer.status == HTTPStatus.OK)
+    except (OSError, HTTPException):
+        return False
+
+
+def _has_display() -> bool:
+    return sys.platform in {"darwin", "win32"} or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))

@@ -84,7 +84,7 @@ def wait_for_health(base: str, log: Path) -> None:
 def served(home: Path, log: Path) -> Iterator[str]:
     """The dashboard of a home; yields its address. The server's output goes to `log`."""
     port = free_port()
-    call = streamlit({"server.port": port, "server.headless": True})
+    call = streamlit({"server.port": port})
     environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
     with (
         log.open("w") as out,

@@ -13,9 +13,42 @@ def cells(frame):
     return list(csv.reader(io.StringIO(csv_text(frame))))
 
 
+def read(text):
+    """A cell of this text, as a spreadsheet reads it."""
+    return cells(pl.DataFrame({"note": [text]}))[1][0]
+
+
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
 def test_a_text_that_a_spreadsheet_would_run_is_led_by_an_apostrophe(text):
-    assert cells(pl.DataFrame({"note": [text]}))[1] == ["'" + text]
+    assert read(text).startswith("'")
+    assert read(text).replace("'", "") == text
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        " =1+1",
+        "\n=1+1",
+        "\r\n +1",
+        "\u00a0@SUM(A1)",
+        "\u200b=1",
+        "\ufeff=1",
+        "\u3000=1",
+        "＝1+1",
+        "＋1",
+        "－1",
+        "＠SUM(A1)",
+        " ＝1",
+    ],
+)
+def test_blanks_and_wide_signs_hide_no_formula(text):
+    assert read(text).startswith("'")
+    assert read(text).replace("'", "") == text
+
+
+@pytest.mark.parametrize("between", [";", "\t", "\n", "; "])
+def test_a_formula_within_a_cell_is_none_for_a_spreadsheet_that_is_set_to_other_marks(between):
+    assert read(f"a{between}=1+1") == f"a{between[0]}'{between[1:]}=1+1"
 
 
 def test_a_column_name_that_a_spreadsheet_would_run_is_led_by_an_apostrophe():
@@ -23,8 +56,8 @@ def test_a_column_name_that_a_spreadsheet_would_run_is_led_by_an_apostrophe():
 
 
 def test_numbers_and_plain_words_stay_as_they_are():
-    frame = pl.DataFrame({"change": [-1.5, None], "note": ["a - b", None]})
-    assert cells(frame) == [["change", "note"], ["-1.5", "a - b"], ["", ""]]
+    frame = pl.DataFrame({"change": [-1.5, None], "note": ["a - b; −2 %", None]})
+    assert cells(frame) == [["change", "note"], ["-1.5", "a - b; −2 %"], ["", ""]]
 
 
 def test_lists_are_written_as_json():
@@ -45,5 +78,7 @@ def test_a_file_is_named_by_its_finding_in_letters_that_any_system_takes(title, 
     assert file_name(title, "csv") == name
 
 
-def test_a_files_name_stays_short():
-    assert len(file_name("long " * 60, "png")) <= 64
+def test_a_files_name_stays_short_and_tells_two_titles_apart():
+    names = {file_name("long " * 60 + end, "png") for end in ("one", "two")}
+    assert len(names) == 2
+    assert max(map(len, names)) <= 73

@@ -61,6 +61,7 @@ def test_a_drop_shows_within_seconds_and_the_loader_ends_with_the_pages(tmp_path
     home = builders.make_home(tmp_path / "academy")
     drop = made.write_roster(tmp_path / "drop")
     assert underfoot_command("load", drop, "--home", home.path).returncode == 0
+    printed = tmp_path / "printed"
     serving = subprocess.Popen(
         [
             sys.executable,
@@ -73,8 +74,8 @@ def test_a_drop_shows_within_seconds_and_the_loader_ends_with_the_pages(tmp_path
             "--home",
             str(home.path),
         ],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stdout=printed.open("w"),
+        stderr=subprocess.STDOUT,
     )
     try:
         first = made.write_session(tmp_path / "v0", made.session_toml("v0"), made.swing_frame(seed=1))
@@ -94,6 +95,7 @@ def test_a_drop_shows_within_seconds_and_the_loader_ends_with_the_pages(tmp_path
         serving.send_signal(signal.SIGTERM)
         ended = serving.wait(timeout=30)
     assert ended == 143
+    assert printed.read_text() == "The dashboard is at http://localhost:8971 (Ctrl-C ends it).\n"
     (home.inbox / "notes.csv").write_text("student,at,author,kind,text\ns1,2026-05-09,c1,plan,Later.\n")
     time.sleep(3)
     assert (home.inbox / "notes.csv").exists()

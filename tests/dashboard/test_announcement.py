@@ -1,0 +1,59 @@
+"""Where the pages are is said once they answer; a browser opens only in front of somebody."""
+
+import json
+import sys
+import threading
+import webbrowser
+
+import pytest
+
+from dashboard import serving
+
+ADDRESS = "http://localhost:8501"
+
+
+@pytest.fixture
+def announced(monkeypatch, capsys):
+    """What is printed and opened: announced(on a terminal, with a display, browser asked for)."""
+
+    def go(terminal, display, browser=True):
+        opened, answers = [], iter([False, False, True])
+        monkeypatch.setattr(serving, "_answers", lambda address: next(answers))
+        monkeypatch.setattr(serving, "ASKED_EVERY_S", 0.0)
+        monkeypatch.setattr(sys.stdout, "isatty", lambda: terminal, raising=False)
+        monkeypatch.setattr(serving, "_has_display", lambda: display)
+        monkeypatch.setattr(webbrowser, "open", opened.append)
+        serving._announce(ADDRESS, threading.Event(), browser=browser)
+        assert next(answers, None) is None
+        return capsys.readouterr().out, opened
+
+    return go
+
+
+def test_the_browser_opens_at_the_one_address_that_is_printed(announced):
+    assert announced(terminal=True, display=True) == (
+        f"The dashboard is at {ADDRESS} (Ctrl-C ends it).\n",
+        [ADDRESS],
+    )
+
+
+@pytest.mark.parametrize(
+    ("terminal", "display", "browser"), [(False, True, True), (True, False, True), (True, True, False)]
+)
+def test_no_browser_opens_without_a_terminal_a_display_or_the_wish(announced, terminal, display, browser):
+    assert announced(terminal, display, browser)[1] == []
+
+
+def test_nothing_is_said_where_the_pages_ended_first(monkeypatch, capsys):
+    monkeypatch.setattr(serving, "_answers", lambda address: False)
+    ended = threading.Event()
+    ended.set()
+    serving._announce(ADDRESS, ended, browser=True)
+    assert capsys.readouterr().out == ""
+
+
+def test_streamlit_keeps_quiet_and_lays_nothing_over_the_pages():
+    options = json.loads(serving.streamlit({})[-1])
+    assert options["server.headless"] is True
+    assert options["logger.hideWelcomeMessage"] is True
+    assert options["browser.gatherUsageStats"] is False
