@@ -202,11 +202,11 @@ CASES: dict[str, Case] = {
     "early_shove": Case(("early_shove",), "early_shove_twin",
         numbers={"lead_share_mid_down": 88, "lead_share_gain": 2}, curves=_share(mid_down=88, impact=90)),
     "early_shove_twin": Case(numbers={"lead_share_mid_down": 72, "lead_share_gain": 5}, curves=_share(mid_down=72, impact=77)),
-    # Still going to the trail foot at the top.
-    "late_back": Case(("late_back",), "late_back_twin", numbers={"recentred": -1, "trail_share_top": 76},
+    # Still going to the trail foot at the top, so nothing has come back there.
+    "late_back": Case(("late_back",), "late_back_twin", follows=("no_recentre",), numbers={"recentred": -1, "trail_share_top": 76},
         curves={"lead_share": {0.75: 27, 1: 24, 1.12: 23}, "total": {1.12: 0.8}}),
     # Peak before the top, and then as good as no way back.
-    "late_back_held": Case(("late_back",), "late_back_twin",
+    "late_back_held": Case(("late_back",), "late_back_twin", follows=("no_recentre",),
         numbers={"recentred": 0.5, "trail_share_top": 71.5}, curves=_share(mid_back=30, peak=28, top=28.5)),
     "late_back_twin": Case(numbers={"recentred": 9.5, "trail_share_top": 62}, curves=_share(mid_back=30, peak=28.5, top=38)),
     "target_drift": Case(("target_drift",), "target_drift_twin", IRONS,

@@ -21,10 +21,13 @@ RULES_FOLDER = Path(__file__).parent / "rules"
 STYLES = ("stays_forward", "mixed", "falls_back")
 PHASES = ("address", "start", "back", "top", "down", "impact", "finish")
 SENSES = ("up", "down", "band", "none")
-WHENS = ("below", "above", "outside", "mean_below", "mean_above", "both_above")
+WHENS = (
+    "below", "above", "outside", "mean_below", "mean_above", "any_below", "any_above", "both_above",
+    "above_or_below",
+)  # fmt: skip
 CODE = re.compile(r"[a-z][a-z0-9_]*")
-METRICS_OF = {"outside": 1, "below": 1, "above": 1, "both_above": 2}  # mean_*: any number
-LIMITS_OF = {"outside": 2, "both_above": 2}  # else one
+METRICS_OF = {"outside": 1, "below": 1, "above": 1, "both_above": 2, "above_or_below": 2}  # else any number
+LIMITS_OF = {"outside": 2, "both_above": 2, "above_or_below": 2}  # else one
 FAULT_EXAMPLE = (
     'code = "slow_back", name = "Slow going back", phase = "top", looks_like = "The club takes its time.", '
     'metrics = ["backswing_s"], when = "above", limit = 1.2, clear = 0.3, club_families = ["iron"], '

@@ -74,10 +74,14 @@ def _limit_rows(limits: list[Limit]) -> pl.DataFrame:
 
 
 def distance(fault: Fault) -> pl.Expr:
-    """How far beyond the limit, positive when bad, in the metric's unit; null when a metric is missing."""
+    """How far beyond the limit, positive when bad, in the metric's unit; null when a metric is missing.
+
+    Where one metric beyond its limit is enough, a missing one leaves only "not beyond" unknown.
+    """
     values = [pl.col(name) for name in fault.metrics]
     mean = sum(values[1:], values[0]) / len(values)
     first, second = pl.col("first"), pl.col("second")
+    unknown = pl.any_horizontal(value.is_null() for value in values)
     match fault.when:
         case "below":
             return first - values[0]
@@ -89,9 +93,26 @@ def distance(fault: Fault) -> pl.Expr:
             return first - mean
         case "mean_above":
             return mean - first
-        case _:
+        case "both_above":
             both = pl.min_horizontal(values[0] - first, values[1] - second)
-            return pl.when(values[0].is_null() | values[1].is_null()).then(None).otherwise(both)
+            return pl.when(unknown).then(None).otherwise(both)
+        case _:
+            farthest = pl.max_horizontal(distances_apart(fault))
+            return pl.when(unknown & ~(farthest > 0)).then(None).otherwise(farthest)
+
+
+def distances_apart(fault: Fault) -> list[pl.Expr]:
+    """How far each metric is beyond its own limit, for a fault that one of them is enough for; else none."""
+    values, first, second = [pl.col(name) for name in fault.metrics], pl.col("first"), pl.col("second")
+    match fault.when:
+        case "any_below":
+            return [first - value for value in values]
+        case "any_above":
+            return [value - first for value in values]
+        case "above_or_below":
+            return [values[0] - first, second - values[1]]
+        case _:
+            return []
 
 
 def metric_rows(rules: Rules) -> pl.DataFrame:

@@ -1,89 +1,24 @@
-"""The language of the formulas in metrics.toml: its words, and the Python each operation becomes.
+"""What each word of a formula becomes: the Python of the metric section, statement by statement.
 
-SIGNALS and OPERATIONS say what every word means; formulas.py says how a formula is put together.
+The words are in formula_words.py; formulas.py says how a formula is put together.
 """
 
 import ast
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from models.swing.formula_words import (
+    ARITHMETIC,
+    COMPARISONS,
+    FITS,
+    LOADS,
+    NAMED,
+    OPERATIONS,
+    WORDS,
+)
 from warehouse.definitions import Metric
 from warehouse.errors import UnderfootError
-from warehouse.vocabulary import EVENTS, POINTS
-
-SIGNALS = {  # name: row of `lines` in conditioning.py, what it is
-    "lead_share": ("SHARE", "lead load, % of both; null where both carry under 10 % of body weight"),
-    "trail_share": ("TRAIL", "100 − lead share"),
-    "lead_load": ("LOAD_L", "N, filtered at min(50 Hz, rate/4)"),
-    "trail_load": ("LOAD_T", "the same of the trail foot"),
-    "total_load": ("TOTAL", "lead + trail load, N"),
-    "lead_along": ("ALONG_L", "% of foot length from the heel, at 20 Hz; null where the foot is off (5 %)"),
-    "trail_along": ("ALONG_T", "the same of the trail foot"),
-    "lead_heel": ("HEEL_L", "heel load, N; unmeasured: load · clip((70 − along)/55, 0, 1)"),
-    "trail_heel": ("HEEL_T", "the same of the trail foot"),
-    "lead_heel_share": ("HEEL_SHARE_L", "heel load, % of that foot's load"),
-    "trail_heel_share": ("HEEL_SHARE_T", "the same of the trail foot"),
-    "lead_heel_part": ("PART_L", "heel load, % of the total load, at 15 Hz"),
-    "trail_heel_part": ("PART_T", "the same of the trail foot"),
-}
-LOADS = ("LOAD_L", "LOAD_T", "TOTAL", "HEEL_L", "HEEL_T")
-RISES = {"lead_heel_rise": "lead", "trail_heel_rise": "trail"}  # mm, on the clip, over the height at address
-BODY = "body_pressure"  # whole-body centre of pressure, mm, at 5 Hz
-CROSSING = "crossing"  # the moment lead share rises through 50 for good between top and impact
-POINT_NAMES = {f"{point}_point": place for place, point in enumerate(POINTS)}  # on the floor, from the stance
-OPERATIONS = {  # name: kinds of its arguments, an example, what it gives
-    "at": (("signal", "event"), "at(lead_share, top)", "mean within ±10 ms of an event, ±150 ms of address"),
-    "least": (("signal", "from", "to"), "least(lead_share, takeaway, top)", "least sample"),
-    "highest": (("signal", "from", "to"), "highest(trail_load, top, mid_down)", "highest sample"),
-    "reach": (("signal", "from", "to"), "reach(lead_along, takeaway, top)", "highest less least"),
-    "peak": (
-        ("signal", "seconds", "from", "to"), "peak(trail_share, 0.04, takeaway, top)",
-        "highest mean over so many seconds; a mean at the border is cut there",
-    ),
-    "time_of_peak": (
-        ("signal", "seconds", "from", "to"), "time_of_peak(trail_share, 0.04, takeaway, top)",
-        "its moment: the weighted centre of all means within 0.1 of it",
-    ),
-    "time_of_highest": (
-        ("signal", "from", "to"), "time_of_highest(total_load, top, finish_or_end)",
-        "moment of the highest sample: the weighted centre of all within 0.1 (loads: 0.1 % of weight)",
-    ),
-    "steepest": (
-        ("signal", "seconds", "from", "to"), "steepest(lead_share, 0.06, top, impact)",
-        "highest least-squares slope over so many seconds, a second",
-    ),
-    "opposition": (
-        ("signal", "signal", "from", "to"), "opposition(lead_heel_part, trail_heel_part, takeaway, top)",
-        "−∫u·v dt/√(∫u²·∫v²) of their rates; null where one moves by under 8 or 15 × its sd at address",
-    ),
-    "slowest": (
-        ("body", "seconds", "event"), "slowest(body_pressure, 1.0, takeaway)",
-        "least path over exactly so many seconds before an event, over that time",
-    ),
-    "before": (("event", "seconds"), "before(takeaway, 0.5)", "start of a window so long before an event"),
-    "distance": (("point", "point"), "distance(lead_heel_point, trail_heel_point)", "on the floor, mm"),
-    "of_weight": (("number",), "of_weight(at(trail_heel, impact))", "a load as % of body weight"),
-    "smaller": (("number", "number"), "smaller(a, b)", "the smaller; null when either is"),
-    "larger": (("number", "number"), "larger(a, b)", "the larger; null when either is"),
-    "positive": (("number",), "positive(impact - top)", "null unless over 0"),
-}  # fmt: skip
-FITS = {"from": ("event", "start", "moment"), "to": ("event", "end"), "signal": ("signal", "rise")}
-NAMED = {
-    "signal": "a signal", "event": "an event", "from": "the event a window starts at",
-    "to": "the event a window ends at",
-    "seconds": "a length in seconds over 0", "body": BODY, "point": "a heel or toe point",
-    "number": "a number",
-}  # fmt: skip
-ARITHMETIC = {ast.Add: "{} + {}", ast.Sub: "{} - {}", ast.Mult: "{} * {}", ast.Div: "ops.ratio({}, {})"}
-COMPARISONS = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
-WORDS = {  # every name that is no operation and no metric: its kind and code
-    **{name: ("signal", line) for name, (line, _) in SIGNALS.items()},
-    **{name: ("rise", foot) for name, foot in RISES.items()},
-    **{name: ("event", str(place)) for place, name in enumerate(EVENTS)},
-    **{name: ("point", str(place)) for name, place in POINT_NAMES.items()},
-    BODY: ("body", ""), CROSSING: ("moment", "crossing", f"at[{EVENTS.index('impact')}]"),
-    "finish_or_end": ("end", ""), "null": ("number", "math.nan"),
-}  # fmt: skip
+from warehouse.vocabulary import EVENTS
 
 
 @dataclass(frozen=True)
@@ -187,7 +122,7 @@ class Formula:
             )
         terms = []
         for kind, node in zip(kinds, args, strict=True):
-            term = self._seconds(node) if kind == "seconds" else self.term(node)
+            term = self._over_0(kind, node) if kind in ("seconds", "points") else self.term(node)
             clip_too = term.kind != "rise" or name in ("at", "least", "highest")
             if term.kind not in FITS.get(kind, (kind,)) or not clip_too:
                 raise wrong(
@@ -197,10 +132,10 @@ class Formula:
             terms.append(term)
         return getattr(self, f"_{name}")(*terms)  # type: ignore[no-any-return]
 
-    def _seconds(self, node: ast.expr) -> Term:
+    def _over_0(self, kind: str, node: ast.expr) -> Term:
         value = node.value if isinstance(node, ast.Constant) else None
         fits = isinstance(value, int | float) and not isinstance(value, bool) and value > 0
-        return Term("seconds" if fits else "other", repr(float(value)) if fits else "")  # type: ignore[arg-type]
+        return Term(kind if fits else "other", repr(float(value)) if fits else "")  # type: ignore[arg-type]
 
     def _samples(self, seconds: float) -> str:
         return self.section.keep(f"int(np.rint({seconds!r} * fs))")
@@ -225,6 +160,8 @@ class Formula:
             start = self.section.keep(f"ops.sample_of({first.code}, {first.searched_to}, {end or 'n'})")
         else:
             start = first.code if first.kind == "start" else self._event(first)
+        if last.kind == "stop":
+            end = last.code
         if last.kind == "end":
             finish = self.section.keep(f"at[{EVENTS.index('finish')}]")
             end = self.section.keep(f"{finish} if {finish} > {start} else n - 1")
@@ -290,12 +227,57 @@ class Formula:
         lines = f"{self._line(u, start, end)}, {self._line(v, start, end)}"
         return Term("number", self.section.keep(f"ops.opposed(swing, {lines}, {start}, {end})"))
 
+    def _trough(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        half = self._samples(float(seconds.code) / 2.0)
+        line = self._line(signal, start, end)
+        return Term("number", self.section.keep(f"heels.rolling_trough({line}, n, {start}, {end}, {half})"))
+
+    def _at_highest(self, signal: Term, highest: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        lines = f"{self._line(signal, start, end)}, {self._line(highest, start, end)}"
+        return Term("number", self.section.keep(f"ops.at_highest({lines}, n, {start}, {end})"))
+
+    def _time_back(self, signal: Term, points: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        line = self._line(signal, start, end)
+        return Term(
+            "moment", self.section.keep(f"ops.time_back({line}, n, {start}, {end}, {points.code})"), end
+        )
+
+    def _opposition_of_moves(self, u: Term, v: Term, seconds: Term, first: Term, last: Term) -> Term:
+        start, end = self._window(first, last)
+        lines = f"{self._line(u, start, end)}, {self._line(v, start, end)}"
+        steps = self._samples(float(seconds.code))
+        return Term(
+            "number", self.section.keep(f"heels.opposed_moves({lines}, n, {start}, {end}, max({steps}, 1))")
+        )
+
+    def _ordered(self, lead: Term, trail: Term) -> str:
+        address, back, impact = (f"at[{EVENTS.index(name)}]" for name in ("address", "mid_back", "impact"))
+        quiet = self.section.keep("int(np.rint(ops.ADDRESS_HALF_S * fs))")
+        for signal in (lead, trail):
+            self._line(signal, f"{address} - {quiet}", f"{address} + {quiet}")
+        half = self.section.keep("int(np.rint(ops.EVENT_HALF_S * fs))")
+        lines = [self._line(signal, f"{back} - {half}", f"{impact} + {half}") for signal in (lead, trail)]
+        return self.section.keep(f"heels.heel_order(swing, {lines[0]}, {lines[1]})")
+
+    def _heel_order(self, lead: Term, trail: Term) -> Term:
+        return Term("number", f"{self._ordered(lead, trail)}[0]")
+
+    def _heel_order_error(self, lead: Term, trail: Term) -> Term:
+        return Term("number", f"{self._ordered(lead, trail)}[1]")
+
     def _slowest(self, _: Term, seconds: Term, event: Term) -> Term:
         return Term("number", self.section.keep(f"ops.slowest(swing, {seconds.code}, {self._event(event)})"))
 
     def _before(self, event: Term, seconds: Term) -> Term:
         end, steps = self._event(event), self._samples(float(seconds.code))
         return Term("start", self.section.keep(f"{end} - {steps} if {end} >= {steps} else -1"))
+
+    def _after(self, event: Term, seconds: Term) -> Term:
+        start, steps = self._event(event), self._samples(float(seconds.code))
+        return Term("stop", self.section.keep(f"{start} + {steps} if {start} >= 0 else -1"))
 
     def _distance(self, first: Term, second: Term) -> Term:
         return Term("number", self.section.keep(f"ops.distance(stance_mm, {first.code}, {second.code})"))

@@ -19,18 +19,8 @@ import ast
 from collections.abc import Iterable, Sequence
 from functools import cache
 
-from models.swing.formula_language import (
-    BODY,
-    CROSSING,
-    OPERATIONS,
-    POINT_NAMES,
-    RISES,
-    SIGNALS,
-    WORDS,
-    Formula,
-    Section,
-    wrong,
-)
+from models.swing.formula_language import Formula, Section, wrong
+from models.swing.formula_words import BODY, CROSSING, OPERATIONS, POINT_NAMES, RISES, SIGNALS, WORDS
 from warehouse.definitions import Metric, read_metrics
 
 TIMED, SAMPLED, CLIP = "timed_metrics", "sampled_metrics", "clip_metrics"
@@ -41,6 +31,7 @@ import math
 import numpy as np
 
 from models.swing import conditioning as c
+from models.swing import heel_moves as heels
 from models.swing import operations as ops
 from models.swing.compiled import compiled
 '''

@@ -112,6 +112,34 @@ def opposed(swing: Swing, u: FLOATS, v: FLOATS, first: int, last: int) -> float:
 
 
 @compiled
+def at_highest(x: FLOATS, y: FLOATS, n: int, first: int, last: int) -> float:
+    """Value of x at the highest known sample of y in first…last."""
+    highest = between(y, n, first, last)[1]
+    if math.isnan(highest):
+        return math.nan
+    for k in range(first, min(last, n - 1) + 1):
+        if y[k] == highest:
+            return float(x[k])
+    return math.nan
+
+
+@compiled
+def time_back(x: FLOATS, n: int, first: int, last: int, points: float) -> float:
+    """Sample number at which x is first `points` under its highest, after it; `last` when it never is."""
+    highest = between(x, n, first, last)[1]
+    if math.isnan(highest):
+        return math.nan
+    peaked, before = False, highest
+    for k in range(first, min(last, n - 1) + 1):
+        peaked = peaked or x[k] == highest
+        if peaked and x[k] <= highest - points:
+            return float(k - (highest - points - x[k]) / (before - x[k]))
+        if not math.isnan(x[k]):
+            before = x[k]
+    return float(last)
+
+
+@compiled
 def slowest(swing: Swing, seconds: float, end: int) -> float:
     """Path length over time of the body's quietest stretch of `seconds` before sample `end`, mm/s."""
     r = swing.record

@@ -196,8 +196,11 @@ def _check(limit: Limit, fault: Fault, bands: Sequence[Band]) -> None:
         sides = [(fault.metrics[0], "below", limit.limits[0]), (fault.metrics[0], "above", limit.limits[1])]
     elif fault.when == "both_above":
         sides = [(m, "above", v) for m, v in zip(fault.metrics, limit.limits, strict=True)]
+    elif fault.when == "above_or_below":
+        sides = list(zip(fault.metrics, ("above", "below"), limit.limits, strict=True))
     else:
-        sides = [(m, fault.when.removeprefix("mean_"), limit.limits[0]) for m in fault.metrics]
+        side = fault.when.removeprefix("mean_").removeprefix("any_")
+        sides = [(m, side, limit.limits[0]) for m in fault.metrics]
     for metric, side, value in sides:
         for band in bands:
             same = band.metric == metric and band.club_family == limit.club_family

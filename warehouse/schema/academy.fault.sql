@@ -6,7 +6,7 @@ CREATE TABLE IF NOT EXISTS academy.fault (
     looks_like VARCHAR NOT NULL,
     position INTEGER NOT NULL,       -- swing order
     metrics VARCHAR[] NOT NULL,
-    rule VARCHAR NOT NULL,           -- below | above | outside | mean_below | mean_above | both_above
+    rule VARCHAR NOT NULL,           -- when of faults.toml: below, above, outside, mean_below, …
     "limit" DOUBLE[] NOT NULL,       -- the iron's, one or two
     clear DOUBLE NOT NULL,           -- so far beyond the limit the severity is 1
     in_words VARCHAR NOT NULL,       -- the rule, with {limit}, {lo}, {hi}, {first}, {second} for the limits

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from models.swing.formula_language import OPERATIONS
+from models.swing.formula_words import OPERATIONS
 from models.swing.formulas import plate_codes, section_text, write_section
 from warehouse.definitions import Metric, metric_codes, read_metrics
 from warehouse.errors import UnderfootError
@@ -59,10 +59,12 @@ def test_a_formula_that_is_not_right_is_one_sentence_that_names_its_metric(formu
 @pytest.mark.parametrize(("name", "operation"), OPERATIONS.items())
 def test_the_example_of_every_operation_is_a_formula(name, operation):
     example = re.sub(r"\b[ab]\b", "at(lead_share, top)", operation[1])
-    if name.startswith("time_of"):
+    if name.startswith("time_"):
         example = f"impact - {example}"
     if name == "before":
         example = f"least(lead_share, {example}, takeaway)"
+    if name == "after":
+        example = f"least(lead_share, takeaway, {example})"
     assert "row[0] = " in write_section([metric(example)])
 
 

@@ -300,3 +300,121 @@ def test_event_values_are_means_of_ten_milliseconds_either_side(swing):
     got = swing(rate=50.0, extra={"lead_n": lead, "trail_n": trail})
     assert 51 < got.impact_lead_share_pct < 55  # one sample, smoothed only by the filter
     assert math.isclose(got.mid_down_lead_share_pct, 50, abs_tol=1.0)
+
+
+def test_the_place_of_each_foot_at_every_moment(swing):
+    """Straight from 50 at takeaway: the lead foot to 72 at the top and 44 at impact, the trail foot 40, 80."""
+    got = swing(
+        lead_along=[(1.4, 50), (2.25, 72), (2.5, 44), (3.1, 50)],
+        trail_along=[(1.4, 50), (2.25, 40), (2.5, 80), (3.1, 88)],
+        lead_heel=[(2.25, 10), (2.42, 44), (3.1, 44)],
+        trail_heel=[(1.4, 40), (2.25, 48), (2.5, 0)],
+    )
+    assert got.mid_back_lead_along_pct == close(50 + 22 * 0.55 / 0.85, 0.1)
+    assert got.mid_back_trail_along_pct == close(50 - 10 * 0.55 / 0.85, 0.1)
+    assert (got.top_lead_along_pct, got.top_trail_along_pct) == (close(72, 1), close(40, 1))  # corners
+    assert got.mid_down_lead_along_pct == close(72 - 28 * 0.17 / 0.25, 0.3)
+    assert got.mid_down_trail_along_pct == close(40 + 40 * 0.17 / 0.25, 0.3)
+    assert (got.impact_lead_along_pct, got.impact_trail_along_pct) == (close(44, 1.2), close(80, 1))
+    assert (got.finish_lead_along_pct, got.finish_trail_along_pct) == (close(50, 0.2), close(88, 0.2))
+    assert got.top_trail_heel_share_pct == close(48, 1)
+    assert got.mid_down_lead_heel_share_pct == close(44, 1)
+
+
+def test_a_heel_lightens_within_its_own_foot_whatever_the_foot_carries(swing):
+    """Lead heel 40 → 15 % of its foot: 25 points; the share leaving that foot changes nothing."""
+    lighter = swing(lead_heel=[(1.4, 40), (2.0, 15), (2.3, 15)], trail_heel=[(2.25, 45), (2.4, 10), (3, 10)])
+    moved = swing(
+        share=[(1.4, 50), (1.9, 26), (2.3, 26), (2.42, 70)],
+        lead_heel=[(1.4, 40), (2.0, 15), (2.3, 15)],
+        trail_heel=[(2.25, 45), (2.4, 10), (3, 10)],
+    )
+    for got in (lighter, moved):
+        assert got.lead_heel_lightens_pts == close(25, 0.2)
+        assert got.trail_heel_lightens_pts == close(35, 0.8)  # the corner at the top
+    still = swing(share=[(1.4, 50), (1.9, 26), (2.3, 26)], lead_heel=40)
+    assert still.lead_heel_lightens_pts == close(0, 0.1)
+    assert still.lead_heel_unload_pct_bw > 8
+
+
+def test_a_heel_that_carries_nothing_has_nothing_to_give_up(swing):
+    got = swing(lead_heel=5, trail_heel=5)
+    assert (got.lead_heel_lightens_pts, got.trail_heel_lightens_pts) == (None, None)
+
+
+def test_both_feet_toward_the_toes_back_and_toward_the_heels_down(swing):
+    """Back: lead 50 → 66, trail 46 → 60: 14. Down, from the top on: lead 66 → 49, trail 60 → 46: 14."""
+    got = swing(
+        lead_along=[(1.4, 50), (2.1, 66), (2.25, 66), (2.40, 49), (3, 49)],
+        trail_along=[(1.4, 46), (2.1, 60), (2.25, 60), (2.40, 46), (3, 46)],
+    )
+    assert got.back_both_toeward_pct == close(14, 0.3)
+    assert got.down_both_heelward_pct == close(14, 0.5)
+
+
+def test_where_the_trail_pressure_ends_going_back(swing):
+    assert swing(trail_along=[(1.4, 28), (2.1, 14)]).back_trail_least_along_pct == close(14, 0.1)
+
+
+def test_heels_moving_within_their_feet_are_opposite_or_alike(swing):
+    """The load that goes from foot to foot has no say in it."""
+    share = [(1.4, 50), (2.0, 28), (2.25, 36), (2.42, 70), (2.5, 74)]
+    opposite = swing(share=share, lead_heel=[(1.4, 40), (2.25, 15)], trail_heel=[(1.4, 40), (2.25, 60)])
+    alike = swing(share=share, lead_heel=[(1.4, 40), (2.25, 15)], trail_heel=[(1.4, 40), (2.25, 20)])
+    assert opposite.back_heel_opposition == close(1, 0.02)
+    assert alike.back_heel_opposition == close(-1, 0.02)
+    assert (
+        swing(lead_heel=[(1.4, 40), (2.25, 33)], trail_heel=[(1.4, 40), (2.25, 60)]).back_heel_opposition
+        is None
+    )
+
+
+def test_coming_down_the_same_is_measured_from_the_top_to_impact(swing):
+    down = {"lead_heel": [(2.25, 15), (2.5, 45)], "trail_heel": [(2.25, 50), (2.5, 10)]}
+    assert swing(**down).down_heel_opposition == close(1, 0.02)
+    assert swing(**down | {"trail_heel": [(2.25, 20), (2.5, 60)]}).down_heel_opposition == close(-1, 0.02)
+
+
+def test_the_first_five_points_back_are_timed_from_the_top(swing):
+    """Trail share 74 from 1.9 to 2.0 s, then 24 points in 0.6 s: 5 of them take 0.125 s, at 2.125; top at 2.25."""
+    early = swing(share=[(1.4, 50), (1.9, 26), (2.0, 26), (2.6, 50)])
+    assert early.return_after_top_s == close(-0.125, 0.01)
+    late = swing(share=[(1.4, 50), (2.3, 26), (2.42, 50)])  # 5 points take 0.025 s
+    assert late.return_after_top_s == close(0.075, 0.006)
+    never = swing(share=[(1.4, 50), (2.3, 26)])  # at mid_down it still has not
+    assert never.return_after_top_s == close(0.17, 0.005)
+    assert swing().return_after_top_s is None
+
+
+def test_a_push_raises_the_whole_load_and_a_load_that_only_moves_does_not(swing):
+    """At top 62 % of 82 = 50.8; 0.06 s later 60 % of 106 = 63.6: 12.8, and the whole load by 24."""
+    push = swing(
+        share=[(2.25, 38), (2.31, 40), (2.42, 70)], total=[(1.4, 100), (2.2, 82), (2.25, 82), (2.31, 106)]
+    )
+    assert push.trail_push_pct_bw == close(12.8, 1.5)
+    assert push.trail_push_total_pct_bw == close(24, 2.5)
+    moved = swing(share=[(2.25, 38), (2.31, 28), (2.42, 70)])
+    assert moved.trail_push_pct_bw > 6
+    assert moved.trail_push_total_pct_bw == close(0, 0.5)
+
+
+def test_the_order_of_the_heels_by_hand(swing):
+    """Trail heel 50 %, half gone 0.05 s after the top; lead heel from 10 to 40, at 32 after 22/30 of 0.15 s: 0.11."""
+    lead = [(1.4, 40), (2.0, 10), (2.25, 10), (2.40, 40), (3, 40)]
+    got = swing(lead_heel=lead, trail_heel=[(2.25, 50), (2.35, 0), (3, 0)])
+    assert got.heel_order_ms == close(60, 8)
+    assert got.heel_order_error_ms == close(0, 0.5)
+    planted_first = swing(lead_heel=lead, trail_heel=[(2.40, 50), (2.48, 0), (3, 0)])
+    assert planted_first.heel_order_ms == close(-80, 8)
+    assert (
+        swing(lead_heel=40, trail_heel=[(2.25, 50), (2.35, 0)]).heel_order_ms is None
+    )  # nothing to put down
+    held = swing(lead_heel=[(1.4, 40), (2.0, 10)], trail_heel=[(2.25, 50), (2.35, 0), (3, 0)])
+    assert held.heel_order_ms == close(200, 8)  # counted as down at impact
+
+
+def test_a_starting_move_and_the_lead_foot_after_the_strike(swing):
+    """50 at address, 56 for 50 ms after takeaway; 4 % of 100 left on the lead foot at 2.7 s."""
+    got = swing(share=[(1.35, 50), (1.4, 56), (1.5, 56), (1.6, 50), (2.5, 80), (2.6, 4), (2.8, 4), (3.1, 90)])
+    assert got.starting_move_pts == close(6, 0.3)
+    assert got.lead_least_after_impact_pct_bw == close(4, 0.3)

@@ -20,29 +20,48 @@ NEEDS = {  # the events each metric hangs on
         "address_trail_heel_share_pct", "lead_heel_unload_pct_bw", "trail_heel_sink_pct", "back_both_heelward_pct",
         "back_opposition", "down_opposition", "trail_push_pct_bw", "trail_heel_unload_pct_bw",
         "impact_trail_heel_pct_bw", "peak_vertical_pct_bw", "peak_vertical_before_impact_s",
+        "starting_move_pts", "lead_heel_lightens_pts", "back_both_toeward_pct", "trail_push_total_pct_bw",
+        "lead_least_after_impact_pct_bw", "heel_order_ms", "heel_order_error_ms",
     },
     "takeaway": {
         "start_rock_pct", "address_sway_speed_mm_s", "trail_peak_share_pct", "recentre_pts", "trail_peak_before_top_s",
         "lead_heel_unload_pct_bw", "trail_heel_sink_pct", "back_opposition", "transfer_rate_pct_s", "backswing_s",
+        "starting_move_pts", "back_heel_opposition", "return_after_top_s",
     },
-    "mid_back": {"mid_back_trail_share_pct", "back_both_heelward_pct"},
+    "mid_back": {
+        "mid_back_trail_share_pct", "back_both_heelward_pct",
+        "mid_back_lead_along_pct", "mid_back_trail_along_pct", "lead_heel_lightens_pts",
+        "back_trail_least_along_pct", "back_both_toeward_pct", "heel_order_ms", "heel_order_error_ms",
+    },
     "top": {
         "trail_peak_share_pct", "recentre_pts", "trail_peak_before_top_s", "top_lead_share_pct",
         "lead_heel_unload_pct_bw", "trail_heel_sink_pct", "back_both_heelward_pct", "back_opposition",
         "trail_push_pts", "trail_push_pct_bw", "crossing_before_impact_s", "transfer_rate_pct_s",
         "trail_heel_unload_pct_bw", "down_both_toeward_pct", "down_opposition", "peak_vertical_pct_bw",
         "peak_vertical_before_impact_s", "backswing_s", "downswing_s",
+        "top_lead_along_pct", "top_trail_along_pct", "top_trail_heel_share_pct", "lead_heel_lightens_pts",
+        "back_trail_least_along_pct", "back_both_toeward_pct", "back_heel_opposition", "return_after_top_s",
+        "trail_push_total_pct_bw", "trail_heel_lightens_pts", "down_both_heelward_pct",
+        "down_heel_opposition", "heel_order_ms", "heel_order_error_ms",
     },
     "mid_down": {
         "trail_push_pts", "trail_push_pct_bw", "mid_down_lead_share_pct", "trail_heel_unload_pct_bw",
         "down_both_toeward_pct", "impact_gain_pts", "lead_heelward_pct",
+        "mid_down_lead_along_pct", "mid_down_trail_along_pct", "mid_down_lead_heel_share_pct",
+        "return_after_top_s", "trail_push_total_pct_bw", "trail_heel_lightens_pts",
+        "down_both_heelward_pct",
     },
     "impact": {
         "crossing_before_impact_s", "transfer_rate_pct_s", "down_opposition", "impact_lead_share_pct",
         "impact_gain_pts", "impact_trail_heel_pct_bw", "lead_heelward_pct", "peak_vertical_before_impact_s",
         "downswing_s",
+        "impact_lead_along_pct", "impact_trail_along_pct", "trail_heel_lightens_pts",
+        "down_heel_opposition", "lead_least_after_impact_pct_bw", "heel_order_ms", "heel_order_error_ms",
     },
-    "finish": {"finish_lead_share_pct"},
+    "finish": {
+        "finish_lead_share_pct",
+        "finish_lead_along_pct", "finish_trail_along_pct",
+    },
 }  # fmt: skip
 KNOWN = set.union(*NEEDS.values())
 
@@ -62,7 +81,7 @@ def nulls(got):
 
 def test_a_whole_swing_has_every_plate_metric_but_the_stance(reduced, columns):
     got = reduced(columns)
-    assert nulls(got) <= {"back_opposition"}
+    assert nulls(got) <= {"back_opposition", "back_heel_opposition"}
     assert got.usable
     assert got.flags == {}
     assert got.heel_source == "measured"
@@ -113,6 +132,8 @@ def test_a_dropout_over_an_event_is_null_there_and_nowhere_else(reduced, columns
         "impact_lead_share_pct",
         "impact_gain_pts",
         "impact_trail_heel_pct_bw",
+        "impact_lead_along_pct",
+        "impact_trail_along_pct",
         "lead_heelward_pct",
     }
     assert got.mid_down_lead_share_pct == pytest.approx(whole.mid_down_lead_share_pct, abs=0.5)

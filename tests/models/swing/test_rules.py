@@ -110,8 +110,8 @@ def test_an_own_band_for_a_level_stands_beside_the_default():
 
 
 def test_an_own_band_without_a_family_does_not_open_the_long_clubs():
-    rules = own(bands=[{"metric": "mid_down_lead_share_pct", "lo": 60, "hi": 75}])
-    assert {b.club_family for b in rules.bands if b.metric == "mid_down_lead_share_pct"} == {"iron", "wedge"}
+    rules = own(bands=[{"metric": "impact_gain_pts", "lo": 0, "hi": 9}])
+    assert {b.club_family for b in rules.bands if b.metric == "impact_gain_pts"} == {"iron", "wedge"}
 
 
 @pytest.mark.parametrize(
@@ -121,12 +121,14 @@ def test_an_own_band_without_a_family_does_not_open_the_long_clubs():
         ([{"metric": "mid_back_trail_share_pct", "club_family": "iron", "lo": 55, "hi": 75}], [], "limit 60 of fault stays_centred lies inside the band 55–75"),
         ([], [{"code": "stays_centred", "limit": 80}], "lies inside the band 65–75"),  # beyond it, on the wrong side
         ([], [{"code": "uneven_at_address", "limit": [47, 58]}], "limit 47 of fault uneven_at_address"),
-        ([], [{"code": "target_drift", "limit": [12, 80]}], "limit 80 of fault target_drift"),
+        ([], [{"code": "target_drift", "limit": 7}], "limit 7 of fault target_drift"),
+        ([], [{"code": "trail_heel_sink", "limit": [15, 35]}], "limit 35 of fault trail_heel_sink"),
+        ([], [{"code": "toes_at_address", "limit": 66}], "limit 66 of fault toes_at_address"),
         ([], [{"code": "no_such", "limit": 1}], "no_such is no fault"),
         ([], [{"code": "uneven_at_address", "limit": 40}], "1 limit(s), needs 2"),
         ([], [{"code": "trail_push", "limit": "four"}], "limit of [[fault]] trail_push is 'four'"),
-        ([], [{"code": "trail_push", "limit": 4, "clear": 0}], "clear = 0"),
-        ([], [{"code": "trail_push", "limit": 4, "club_family": "spoon"}], 'club_family = "spoon"'),
+        ([], [{"code": "trail_push", "limit": [6, 3], "clear": 0}], "clear = 0"),
+        ([], [{"code": "trail_push", "limit": [6, 3], "club_family": "spoon"}], 'club_family = "spoon"'),
         ([], [{"code": "target_drift", "style": "sideways"}], 'style = "sideways"'),
         ([{"metric": "shoe_size", "lo": 1}], [], "shoe_size names no metric"),
         ([{"metric": "recentre_pts"}], [], "neither lo nor hi"),

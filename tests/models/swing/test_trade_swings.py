@@ -50,7 +50,7 @@ def test_a_swing_by_the_book_raises_no_fault(reduced, build, good_plan, measured
     got, rows = judged(reduced, build, good_plan, measured=measured, noise=noise)
     assert flagged(rows) == set()
     unjudged = {fault for fault, row in rows.items() if row["flagged"] is None}
-    assert unjudged == CLIPLESS | NO_COP
+    assert unjudged == CLIPLESS | NO_COP | {"feet_alike_back"}  # the trail heel moves by 2 points only
     assert 45 <= got.address_lead_share_pct <= 55
     assert got.mid_back_trail_share_pct == pytest.approx(70, abs=1.5)
     assert got.lead_heel_unload_pct_bw > 8
@@ -73,6 +73,10 @@ def test_the_commonest_poor_pattern_raises_its_four_faults(reduced, build, poor_
         "late_crossing": "the same push, a moment later",
         "trail_heel_down": "a heel that was never lightened is still down at impact",
         "trail_heel_sink": "the trail foot's part of both feet going to the heels",
+        "feet_alike_back": "both feet to the heels is both heels doing the same",
+        "feet_alike_down": "both feet to the toes likewise",
+        "late_back": "no re-centring, on the clock",
+        "target_drift": "what crosses late gains all of it in the end",
     }
     assert wanted <= flagged(rows)
     assert flagged(rows) - wanted <= set(consequences)
@@ -85,18 +89,14 @@ def test_the_poor_pattern_is_clear_not_borderline(reduced, build, poor_plan):
 
 
 @pytest.mark.parametrize("family", ["hybrid", "wood", "driver"])
-def test_nothing_from_halfway_down_on_is_judged_for_the_long_clubs(reduced, build, poor_plan, family):
+def test_only_the_small_gain_and_the_late_crossing_are_not_judged_for_the_long_clubs(
+    reduced, build, poor_plan, family
+):
     _, rows = judged(reduced, build, poor_plan, measured=True, family=family)
-    later = {
-        "trail_push",
-        "late_crossing",
-        "little_lead_load",
-        "toes_together_down",
-        "target_drift",
-        "trail_heel_down",
-    }
-    assert {rows[fault]["flagged"] for fault in later} == {None}
-    assert rows["heels_at_address"]["flagged"] is True
+    assert {rows[fault]["flagged"] for fault in ("late_crossing", "target_drift")} == {None}
+    for fault in ("heels_at_address", "trail_push", "little_lead_load", "toes_together_down"):
+        assert rows[fault]["flagged"] is True, fault
+    assert rows["trail_heel_down"]["flagged"] is not None
 
 
 def test_a_putt_is_not_judged(reduced, build, poor_plan):
@@ -107,7 +107,7 @@ def test_a_putt_is_not_judged(reduced, build, poor_plan):
 @pytest.mark.parametrize(
     ("fault", "changes"),
     [
-        ("toes_at_address", {"lead_along": ("level", 70), "trail_along": ("level", 70)}),
+        ("toes_at_address", {"lead_along": ("level", 74), "trail_along": ("level", 60)}),
         ("uneven_at_address", {"share": ("posts", 62, {"mid_back": 30, "top__90": 26, "top": 36, "mid_down": 70, "impact": 74, "finish": 92})}),
         ("stays_centred", {"share": ("posts", 50, {"mid_back": 45, "top__90": 40, "top": 46, "mid_down": 70, "impact": 74, "finish": 92})}),
         ("trail_heel_sink", {"trail_along": ("posts", 50, {"top": 30, "mid_down": 66, "impact": 76})}),
