@@ -100,7 +100,6 @@ if __name__ == "__main__":
     alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
     # dashboard/pages holds no scripts; the first visitor by a deep link would be told there is no such page.
     PagesManager.uses_pages_directory = False
-    uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = (
-        "WARNING"  # the command says where the pages are
-    )
+    # The command says where the pages are.
+    uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
     Pages(APP).run(config=json.loads(sys.argv[1]))
