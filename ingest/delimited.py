@@ -68,7 +68,7 @@ class Text:
         lines = _lines(self.body, LOOKED_AT)
         found = self
         if line > 1:
-            found = _describe(self.file, _after(self.body, line - 1), self.encoding, separator)
+            found = _describe(self.file, self.body[_end(self.body, line - 1) :], self.encoding, separator)
             rate = next((match for text in lines[: line - 1] if (match := _RATE.search(text))), None)
             rate_hz = float(rate.group(1).replace(",", ".")) if rate else None
             found = replace(found, above=line - 1, rate_hz=rate_hz)
@@ -76,8 +76,7 @@ class Text:
         cells = [cell.strip() for cell in below if cell.strip()]
         if cells and not any(_NUMBER.fullmatch(cell) for cell in cells):
             units = {name: cell.strip() for name, cell in zip(found.names, below, strict=False)}
-            kept = _after(found.body, 1)
-            header, rest = found.body[: len(found.body) - len(kept)], _after(kept, 1)
+            header, rest = found.body[: _end(found.body, 1)], found.body[_end(found.body, 2) :]
             found = replace(found, body=header + rest, units=units)
         return found
 
@@ -96,18 +95,17 @@ class Text:
 
 def _lines(body: bytes, count: int) -> list[str]:
     """The first lines of a text."""
-    head = body[: len(body) - len(_after(body, count))]
-    return head.decode("utf-8", errors="replace").splitlines()
+    return body[: _end(body, count)].decode("utf-8", errors="replace").splitlines()
 
 
-def _after(body: bytes, count: int) -> bytes:
-    """A text without its first lines."""
-    start = 0
+def _end(body: bytes, count: int) -> int:
+    """Where the first lines of a text end; a large text is not copied for it."""
+    end = 0
     for _ in range(count):
-        start = body.find(b"\n", start) + 1
-        if start == 0:
-            return b""
-    return body[start:]
+        end = body.find(b"\n", end) + 1
+        if end == 0:
+            return len(body)
+    return end
 
 
 def _commonest(lines: Sequence[str]) -> str:
@@ -156,11 +154,11 @@ def sniff(data: bytes, file: str) -> Text:
 
 
 def _describe(file: str, body: bytes, encoding: str, separator: str | None = None) -> Text:
-    rest = _after(body, 1)
-    first = body[: len(body) - len(rest)].removesuffix(b"\n")
+    end = _end(body, 1)
+    first = body[:end].removesuffix(b"\n")
     header = (decode(first, file) if encoding == "UTF-8" else first.decode()).rstrip("\r")
     separator = separator or max(_SEPARATORS, key=header.count)
-    sample = rest[:4000].decode("utf-8", errors="replace").splitlines()[:20]
+    sample = body[end : end + 4000].decode("utf-8", errors="replace").splitlines()[:20]
     decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(line) for line in sample)
     names = tuple(name.strip() for name in next(csv.reader([header], delimiter=separator), []))
     return Text(file, names, body, separator, decimal_comma, encoding)

@@ -149,8 +149,11 @@ class Joined:
 
 def _extremes(spans: Mapping[str, Span]) -> pl.DataFrame:
     """Each column's extremes, and a gap where it has one: when any row breaks a limit, one of these does."""
-    rows = {name: [s.low, s.high, None if s.gaps else s.low] for name, s in spans.items()}
-    return pl.DataFrame(rows).with_columns(pl.col("^swing_no$").cast(pl.Int64, strict=False))
+    columns = [
+        pl.Series(name, [s.low, s.high, None if s.gaps else s.low], dtype=pl.Float64)
+        for name, s in spans.items()
+    ]
+    return pl.DataFrame([c.cast(pl.Int64, strict=False) if c.name == "swing_no" else c for c in columns])
 
 
 def join(files: Sequence[SampleFile]) -> Joined:

@@ -1,7 +1,6 @@
 """Event times of a session's swings, from session.toml, a file of events and labels in recordings."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from itertools import pairwise
 
 from ingest.formats.format import EventFormat, SessionContext, files_of
@@ -29,15 +28,16 @@ def read_events(
     for no, swing in header.swings.items():
         for clock, written in (("plate", swing.events), ("clip", swing.clip_events)):
             for name, value in written.items():
-                event, problem = Event(name, value, clock, FILE, None), None
+                problem = None
                 if name not in EVENTS:
                     problem = f'"{name}" is not an event; the events are {", ".join(EVENTS)}'
                 elif not is_number(value):
                     problem = f"{name} is {shown(value)} but must be a time in seconds"
                 if problem is not None:
+                    event = Event(name, value, clock, FILE, None)
                     refused.setdefault(no, _at(header, no, "event_name", problem, event))
                 else:
-                    found.setdefault(no, []).append(replace(event, t_s=float(value)))
+                    found.setdefault(no, []).append(Event(name, float(value), clock, FILE, None))
     for name, kind in files_of(EventFormat, context.held).items():
         events, bad_swings = kind.read(name, context)
         refused |= {no: bad for no, bad in bad_swings.items() if no not in refused}

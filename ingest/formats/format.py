@@ -11,7 +11,7 @@ To add a format: a module with one class derived from `SampleFormat`, `PointsFor
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from fnmatch import fnmatch
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
 
@@ -139,7 +139,7 @@ class Format(ABC):
 
     def recognises(self, name: str) -> bool:
         """Whether a file of a session is of this kind by its usual name."""
-        return any(fnmatch(name.lower(), pattern) for pattern in self.names)
+        return any(fnmatchcase(name.lower(), pattern) for pattern in self.names)
 
     def looks_like(self, path: Path) -> bool:  # noqa: ARG002 - most formats are known by name only
         """Whether a file of another name is of this kind by its contents (asked by `explain` alone)."""
@@ -262,12 +262,12 @@ def is_in_memory(name: str) -> bool:
 
 def is_orphan(name: str) -> bool:
     """Whether a file outside a session shows that its folder is a session's without its session.toml."""
-    return any(fnmatch(name.lower(), pattern) for one in FORMATS for pattern in one.orphans)
+    return any(fnmatchcase(name.lower(), pattern) for one in FORMATS for pattern in one.orphans)
 
 
 def loose_kind(name: str) -> str | None:
     """What a file outside of any session is, by its name; None: not a delivery of its own."""
-    return next((f.loose for f in FORMATS if f.loose and any(fnmatch(name, p) for p in f.names)), None)
+    return next((f.loose for f in FORMATS if f.loose and any(fnmatchcase(name, p) for p in f.names)), None)
 
 
 def explain(path: Path, device: str = "mine") -> Explanation:
