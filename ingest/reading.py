@@ -22,7 +22,7 @@ from ingest.swing_files import Measured, clip_files, read_clips, read_measured, 
 from warehouse.errors import Refusal, Refused
 
 _MOST_NAMED = 5
-SHORTEST_HOLD_S = 10.0
+SHORTEST_HOLD_S, SHORTEST_ROCKING_S = 10.0, 3.0
 MOST_AHEAD = timedelta(days=2)  # clocks and time zones differ by less
 
 
@@ -212,8 +212,9 @@ class _Session:
         """The hold's row, or None when it is refused: too short, or outside its samples."""
         row = hold_row(self.header.session, hold, good)
         start, end, what = row["from_s"], row["to_s"], None
-        if row["seconds"] < SHORTEST_HOLD_S:
-            what = f"the hold lasts {max(end - start, 0):.3g} s but must last at least {SHORTEST_HOLD_S:g} s"
+        least = SHORTEST_ROCKING_S if hold.rocking else SHORTEST_HOLD_S
+        if row["seconds"] < least:
+            what = f"the hold lasts {max(end - start, 0):.3g} s but must last at least {least:g} s"
         elif start < good.t0_s - 1e-9 or end > good.end_s + 1e-9:
             inside = f"{good.t0_s:.6g} to {good.end_s:.6g} s"
             what = f"{start:g} to {end:g} s is outside the hold's samples ({inside})"

@@ -117,7 +117,7 @@ def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any
     end = good.end_s if hold.to_s is None else hold.to_s
     span = {"from_s": start, "to_s": end, "seconds": end - start}
     clock = {"rate_hz": good.rate_hz, "n_samples": good.n_samples, "t0_s": good.t0_s}
-    what = {"eyes": hold.eyes, "after_rocking": hold.after_rocking}
+    what = {"eyes": hold.eyes, "rocking": hold.rocking}
     return {"session": session, "swing_no": hold.no} | what | span | clock
 
 

@@ -49,13 +49,13 @@ class Event:
 
 @dataclass(frozen=True)
 class HoldEntry:
-    """One `[[hold]]`: a quiet stand; `after_rocking`: on the spot that rocking to and fro found."""
+    """One `[[hold]]`: a quiet stand; `rocking`: after rocking to and fro to find the steady place."""
 
     no: int
     eyes: str
     from_s: float | None
     to_s: float | None
-    after_rocking: bool = False
+    rocking: bool = False
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,20 @@ import polars as pl
 import models.sql
 from models import samples
 from models.samples import temporary
-from models.season import ball, chain, coach, drill, eye_plate, faultrate, reliability, trend, week
+from models.season import (
+    ball,
+    by_eye,
+    chain,
+    coach,
+    drill,
+    eye_plate,
+    faultrate,
+    felt,
+    reliability,
+    setup_target,
+    trend,
+    week,
+)
 from models.season.cells import TOUCHED
 from models.sql import columns, query
 from models.swing import faults
@@ -136,7 +149,7 @@ def _swing_faults(run: Run) -> tuple[()]:
 
 
 def _bands(run: Run) -> tuple[pl.DataFrame]:
-    """The rules' bands, the academy's own, and each student's own from target notes."""
+    """The rules' bands, the academy's own, and each student's own from target notes and steady stands."""
     own = run.writer.sql(query("academy.student_band"))
     return (pl.concat([faults.band_rows(run.rules), own], how="diagonal_relaxed"),)
 
@@ -152,12 +165,19 @@ _WHOSE_BAND = ("academy.band", "academy.person", "season.style")
 PLAN: tuple[Step, ...] = (
     Step(("academy.metric",), (), faults, lambda run: (faults.metric_rows(run.rules),)),
     Step(("academy.fault",), (), faults, lambda run: (faults.fault_rows(run.rules),)),
-    Step(("academy.band",), ("academy.metric", "academy.note", "academy.swing"), faults, _bands),
     Step(
         ("academy.swing_metric",),
         ("academy.session", "academy.swing", "academy.swing_event", "academy.clip_point", "academy.hold",
          "academy.parameter"),
         samples, _swing_metrics,
+    ),
+    Step(
+        ("academy.setup_target",), ("academy.session", "academy.hold"), setup_target,
+        lambda run: (setup_target.setup_target_rows(run.writer, run.home.settings().setup_room_pct),),
+    ),
+    Step(
+        ("academy.band",), ("academy.metric", "academy.note", "academy.swing", "academy.setup_target"),
+        faults, _bands,
     ),
     _of_query(
         "season.style", "academy.session", "academy.swing", "academy.swing_metric", within=EVERYONE,
@@ -210,14 +230,24 @@ PLAN: tuple[Step, ...] = (
         lambda run: (ball.ball_link_rows(run.writer),), build_only=True,
     ),
     Step(
-        ("season.eye_plate",), ("academy.note", "season.session_fault"), eye_plate,
-        lambda run: (eye_plate.eye_plate_rows(run.writer),), build_only=True,
+        ("season.eye_plate",),
+        ("academy.note", "academy.steadiness", "academy.session", "academy.season", "season.session_fault"),
+        eye_plate, lambda run: (eye_plate.eye_plate_rows(run.writer),), build_only=True,
+    ),
+    Step(
+        ("season.eye_rate",), ("academy.note", "academy.steadiness", "academy.session", "academy.season"),
+        by_eye, lambda run: (by_eye.eye_rate_rows(run.writer),), within=TOUCHED,
+    ),
+    Step(
+        ("season.felt", "season.felt_agreement"),
+        ("academy.note", "academy.session", "academy.season", "academy.swing", "academy.swing_fault"),
+        felt, lambda run: felt.felt_rows(run.writer), within=TOUCHED,
     ),
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),
         ("season.student_trend", "season.student_fault_rate", "season.session_metric", "season.session_fault",
-         "academy.metric", "academy.note", "academy.refusal", "academy.coaching", "academy.season",
-         "academy.session", *_WHOSE_BAND),
+         "academy.metric", "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching",
+         "academy.season", "academy.session", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),
     ),
     _of_query(

@@ -28,6 +28,10 @@ _BY_STUDENT = {
     "season.student_fault_rate",
     "season.pace_ladder",
     "season.fault_chain",
+    "academy.setup_target",
+    "season.eye_rate",
+    "season.felt",
+    "season.felt_agreement",
 }
 _BY_SESSION = {
     "academy.swing",

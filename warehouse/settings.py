@@ -13,6 +13,7 @@ from warehouse.errors import UnderfootError
 from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, EYES_CLOSED_FROM_AGE, PLATE_COLUMNS
 
 UNKNOWN = "?"
+SETUP_ROOM_PCT = 5.0  # of foot length; common practice, no source
 _TURNS = {"rows": ("heels_first", "toes_first"), "columns": ("left_first", "right_first")}
 _KEYS = ("kind", "columns", "rows", "rate_hz", "lead_platform")
 _COLUMN_KEYS = ("column", "unit")
@@ -48,6 +49,7 @@ class Settings:
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
+    setup_room_pct: float = SETUP_ROOM_PCT  # how far beyond their own steady place a player may set up
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
     faults: tuple[Mapping[str, Any], ...] = ()
@@ -125,6 +127,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         minor_until_age=_age(table, "minor_until_age", 18, where, past=past),
         young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
         eyes_closed_from_age=_age(table, "eyes_closed_from_age", EYES_CLOSED_FROM_AGE, where, past=past),
+        setup_room_pct=_room(table.get("setup_room_pct", SETUP_ROOM_PCT), where),
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
         faults=_tables(table.get("fault", []), "fault", where),
@@ -151,6 +154,16 @@ def _minutes(value: Any, where: str) -> float | None:
         raise UnderfootError(
             f"{where}: young_practice_minutes_a_week = {value!r} is not a number of minutes; "
             "write one such as young_practice_minutes_a_week = 120."
+        )
+    return float(value)
+
+
+def _room(value: Any, where: str) -> float:
+    """A part of foot length, in %."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 50:
+        raise UnderfootError(
+            f"{where}: setup_room_pct = {value!r} is not a part of foot length in %; "
+            f"write one such as setup_room_pct = {SETUP_ROOM_PCT:g}."
         )
     return float(value)
 

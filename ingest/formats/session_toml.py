@@ -41,7 +41,7 @@ _KEYS = {
 }  # fmt: skip
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
-_HOLD_KEYS = {"no", "eyes", "from_s", "to_s", "after_rocking"}
+_HOLD_KEYS = {"no", "eyes", "from_s", "to_s", "rocking"}
 
 
 class SessionToml(Format):
@@ -304,9 +304,9 @@ class _Reader:
             raise self.stop("bad_hold", what, "eyes", place)
         if not all(v is None or is_number(v) for v in spans):
             raise self.stop("bad_hold", "from_s and to_s must be seconds", "from_s", place)
-        rocking = row.get("after_rocking", False)
+        rocking = row.get("rocking", False)
         if not isinstance(rocking, bool):
-            what = f"after_rocking is {shown(rocking)} but must be true or false"
-            raise self.stop("bad_hold", what, "after_rocking", place)
+            what = f"rocking is {shown(rocking)} but must be true or false"
+            raise self.stop("bad_hold", what, "rocking", place)
         start, end = (None if v is None else float(v) for v in spans)
         return HoldEntry(int(row["no"]), eyes, start, end, rocking)

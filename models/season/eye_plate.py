@@ -1,14 +1,14 @@
 """Eye and plate: how far the coaches' saw notes and the measured faults agree.
 
-A session counts as looked at by a coach who wrote any saw note in it, and a fault as looked for when that
-coach named it at least once in the season. In such a session a fault not named counts as not seen. The notes
-support no more than that: a coach writes what matters that day, so "measured, not noted" is often a choice,
-while "noted, not measured" is a true difference.
+Which sessions were looked at for what is said in by_eye.py. The notes support no more than that: a coach
+writes what matters that day, so "measured, not noted" is often a choice, while "noted, not measured" is a
+true difference.
 """
 
 import numpy as np
 import polars as pl
 
+from models.season.by_eye import looked_for, nudge_rows, saw_rows
 from models.season.estimation import Z90
 from models.season.faultrate import SELDOM
 from models.season.kernel import FLOATS
@@ -20,15 +20,13 @@ LEAST_SWINGS = 5  # judged in the session
 
 def eye_plate_looks(writer: Writer) -> pl.DataFrame:
     """Every session, coach and fault that was looked for and measured (`looked_at`)."""
-    saw = writer.sql(
-        "SELECT DISTINCT session, author AS coach, code AS fault FROM academy.note "
-        "WHERE kind = 'saw' AND session IS NOT NULL AND code IS NOT NULL"
-    )
+    saw = saw_rows(writer).drop_nulls("session").select("session", "coach", fault="code")
+    nudges = nudge_rows(writer).drop_nulls("session").select("session", "coach", "seen", fault="code")
     judged = writer.sql(
         "SELECT session, season, student, day, fault, sum(flagged)::INTEGER AS flagged, "
         "sum(usable)::INTEGER AS usable FROM season.session_fault WHERE season IS NOT NULL GROUP BY ALL"
     )
-    return looked_at(saw, judged)
+    return looked_at(saw, judged, nudges)
 
 
 def eye_plate_rows(writer: Writer) -> pl.DataFrame:
@@ -55,24 +53,25 @@ def cohens_kappa(table: FLOATS) -> tuple[float, float]:
     return kappa, float(np.sqrt(max(a + b - c, 0.0) / n) / (1 - chance))
 
 
-def looked_at(saw: pl.DataFrame, judged: pl.DataFrame) -> pl.DataFrame:
+def looked_at(saw: pl.DataFrame, judged: pl.DataFrame, nudges: pl.DataFrame | None = None) -> pl.DataFrame:
     """One row per session, coach and fault looked for and judged on five swings: seen, measured (booleans).
 
-    `saw`: session, coach, fault of each saw note; `judged`: session, season, student, day, fault, flagged,
-    usable. A fault is measured where it shows in at least 20 % of the session's swings.
+    `saw`: session, coach, fault of each saw note, `nudges` the same and `seen` of each nudge; `judged`:
+    session, season, student, day, fault, flagged, usable. A fault is measured where it shows in at least 20 %
+    of the session's swings.
     """
-    looked = saw.select("session", "coach").unique()
-    rows = judged.filter(pl.col("usable") >= LEAST_SWINGS).join(looked, on="session")
-    named = saw.join(judged.select("session", "season").unique(), on="session")
-    seen = saw.select("session", "coach", "fault").unique().with_columns(seen=pl.lit(value=True))
+    rows, seasons = (
+        judged.filter(pl.col("usable") >= LEAST_SWINGS),
+        judged.select("session", "season").unique(),
+    )
+    noted, nudged = (
+        frame.join(seasons, on="session").rename({"session": "visit", "fault": "code"})
+        for frame in (saw, saw.clear().with_columns(seen=pl.lit(value=True)) if nudges is None else nudges)
+    )
+    looked = looked_for(noted, nudged).rename({"visit": "session", "code": "fault"})
     return (
-        rows.join(
-            named.select("season", "coach", "fault").unique(), on=["season", "coach", "fault"], how="semi"
-        )
-        .join(seen, on=["session", "coach", "fault"], how="left")
-        .with_columns(
-            pl.col("seen").fill_null(value=False), measured=pl.col("flagged") >= SELDOM * pl.col("usable")
-        )
+        rows.join(looked, on=["session", "season", "fault"])
+        .with_columns(measured=pl.col("flagged") >= SELDOM * pl.col("usable"))
         .sort("season", "fault", "coach", "day", "session")
     )
 

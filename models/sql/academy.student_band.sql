@@ -1,6 +1,10 @@
--- One row per target note and club family: a student's own band from the day it was agreed.
+-- One row per club family and target note, or target from steady stands: a student's own band from that day.
 -- A target noted in a session holds for the clubs hit there, any other for every club. Putting has no bands.
-WITH target AS (
+-- What a coach agreed with a student goes before what stands measured: these give no band from that day on.
+WITH every_club AS (
+    SELECT unnest(['wedge', 'iron', 'hybrid', 'wood', 'driver']) AS club_family
+),
+target AS (
     SELECT
         note,
         session,
@@ -28,8 +32,14 @@ family AS (
     UNION ALL
     SELECT target.note, every_club.club_family
     FROM target
-    CROSS JOIN unnest(['wedge', 'iron', 'hybrid', 'wood', 'driver']) AS every_club (club_family)
+    CROSS JOIN every_club
     WHERE target.session IS NULL OR target.session NOT IN (SELECT session FROM club_hit)
+),
+agreed AS (
+    SELECT target.student, target.metric, family.club_family, min(target.day) AS day
+    FROM target
+    JOIN family USING (note)
+    GROUP BY ALL
 )
 SELECT
     target.metric,
@@ -41,3 +51,20 @@ SELECT
     target.day AS "from"
 FROM target
 JOIN family USING (note)
+UNION ALL
+SELECT
+    stood.metric,
+    every_club.club_family,
+    stood.student,
+    stood.band_lo,
+    stood.band_hi,
+    'steady stands ' || stood.n_stands,
+    stood."from"
+FROM academy.setup_target AS stood
+CROSS JOIN every_club
+LEFT JOIN agreed
+    ON agreed.student = stood.student
+    AND agreed.metric = stood.metric
+    AND agreed.club_family = every_club.club_family
+    AND agreed.day <= stood."from"
+WHERE agreed.day IS NULL

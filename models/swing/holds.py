@@ -9,6 +9,8 @@ end. Over n samples and T s:
     ellipse  π · χ²(0.95; 2 df) · √det S, mm²: the 95 % prediction ellipse, S the covariance (n − 1) and
              χ²(0.95; 2) = −2·ln 0.05 = 5.991 (Schubert & Kirchner 2014, Gait & Posture 39, 518–522)
 
+In a hold that is for rocking to and fro, only the place where it ends in a steady stand is measured.
+
 Path and speed grow with the sampling noise and the area with the length, so only holds of the same eyes,
 device and length can be compared.
 """
@@ -20,6 +22,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from models.swing import rocking
 from models.swing.clock import on_uniform_grid
 from models.swing.filter import lowpass
 from warehouse.traces import SessionTrace
@@ -30,7 +33,8 @@ TRIM_S, LEAST_S = 1.0, 5.0  # cut off at each end; the least that must remain
 CHI2_95 = -2.0 * math.log(0.05)
 FOOT_OFF = 0.05  # of the mean load: under it a foot's centre of pressure is not defined
 MOST_LOST = 0.05  # part of a hold that may be interpolated
-MEASURES = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
+SWAY = ("path_mm", "speed_mm_s", "rms_along_mm", "rms_across_mm", "ellipse_mm2")
+MEASURES = (*SWAY, *rocking.MEASURES)
 SCHEMA = {"session": pl.String, "swing_no": pl.Int32} | dict.fromkeys(MEASURES, pl.Float64)
 NO_ROWS = pl.DataFrame(schema=SCHEMA)
 
@@ -38,9 +42,9 @@ NO_ROWS = pl.DataFrame(schema=SCHEMA)
 def hold_rows(
     trace: SessionTrace | None, holds: pl.DataFrame | None, stance_mm: Sequence[float] | None
 ) -> pl.DataFrame:
-    """session, swing_no and the five measures of every hold; null where no centre of pressure can be formed.
+    """session, swing_no and the measures of every hold; null where they can't be formed.
 
-    `holds` are rows of academy.hold of this session (swing_no, from_s, to_s on the plate's clock).
+    `holds` are rows of academy.hold of this session (swing_no, rocking, from_s, to_s on the plate's clock).
     """
     if trace is None or holds is None or holds.is_empty():
         return NO_ROWS
@@ -49,13 +53,24 @@ def hold_rows(
     rows = []
     for hold in holds.iter_rows(named=True):
         row = row_of.get(hold["swing_no"])
-        cop = None if row is None else whole_body_cop(uniform, row, stance_mm)
         found: dict[str, float | None] = dict.fromkeys(MEASURES)
-        if row is not None and cop is not None:
-            first = uniform.t0_s[row]
-            found |= measures(cop, uniform.rate_hz[row], hold["from_s"] - first, hold["to_s"] - first)
+        if row is not None:
+            rate_hz, first = uniform.rate_hz[row], uniform.t0_s[row]
+            span = hold["from_s"] - first, hold["to_s"] - first
+            if hold["rocking"]:
+                found |= rocking.steady_place(_between(uniform, row, *span), rate_hz)
+            elif (cop := whole_body_cop(uniform, row, stance_mm)) is not None:
+                found |= measures(cop, rate_hz, *span)
         rows.append({"session": trace.session, "swing_no": hold["swing_no"]} | found)
     return pl.DataFrame(rows, schema=SCHEMA)
+
+
+def _between(trace: SessionTrace, row: int, from_s: float, to_s: float) -> dict[str, FLOATS]:
+    """The columns between two times, s after the first sample."""
+    start, end = int(trace.offsets[row]), int(trace.offsets[row + 1])
+    first, last = (start + round(at * trace.rate_hz[row]) for at in (from_s, to_s))
+    part = slice(max(first, start), min(last + 1, end))
+    return {name: values[part].astype(np.float64) for name, values in trace.columns.items()}
 
 
 def whole_body_cop(trace: SessionTrace, row: int, stance_mm: Sequence[float] | None) -> FLOATS | None:
@@ -102,7 +117,7 @@ def measures(cop: FLOATS, rate_hz: float, from_s: float, to_s: float) -> dict[st
         >>> still["path_mm"], still["ellipse_mm2"]
         (0.0, 0.0)
     """
-    none: dict[str, float | None] = dict.fromkeys(MEASURES)
+    none: dict[str, float | None] = dict.fromkeys(SWAY)
     first, last = max(round(from_s * rate_hz), 0), min(round(to_s * rate_hz) + 1, cop.shape[1])
     cut = round(TRIM_S * rate_hz)
     if last - first - 2 * cut < LEAST_S * rate_hz:

@@ -103,7 +103,7 @@ class HoldRow(Contract):
     rate_hz: pl.Float64 = Field(ge=49.9, le=2001, description="Hz; sampling rate")
     n_samples: pl.Int32 = Field(ge=1, description="–; samples")
     t0_s: pl.Float64 = Field(description="s; time of the first sample")
-    after_rocking: pl.Boolean = Field(description="–; the spot found by rocking to and fro")
+    rocking: pl.Boolean = Field(description="–; rocked to and fro, then stood still")
 
 
 class ClipPointRow(Contract):

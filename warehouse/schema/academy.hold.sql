@@ -14,9 +14,10 @@ CREATE TABLE IF NOT EXISTS academy.hold (
     rate_hz DOUBLE,
     n_samples INTEGER NOT NULL,
     t0_s DOUBLE,
-    after_rocking BOOLEAN NOT NULL,  -- the spot found by rocking to and fro
-    lead_along_pct DOUBLE,           -- mean place of the pressure, % of foot length from the heel
+    rocking BOOLEAN NOT NULL,        -- rocked to and fro to find the steady place, and then stood still
+    steady_s DOUBLE,                 -- of rocking: how long the steady stretch at its end lasted; null: none
+    lead_along_pct DOUBLE,           -- place of the pressure in that stretch, % of foot length from the heel
+    lead_along_sd_pct DOUBLE,        -- and how much it moved
     trail_along_pct DOUBLE,
-    lead_along_sd_pct DOUBLE,        -- how much it moved along the foot
     trail_along_sd_pct DOUBLE
 );

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.swing.holds import MEASURES, hold_rows, measures
+from models.swing.holds import MEASURES, SWAY, hold_rows, measures
 from warehouse.traces import SessionTrace
 
 RATE = 100.0
@@ -29,7 +29,8 @@ def trace_of(columns, number=91, t0_s=5.0):
 
 
 def hold_frame(from_s=5.0, to_s=25.0):
-    return pl.DataFrame({"swing_no": [91], "eyes": ["open"], "from_s": [from_s], "to_s": [to_s]})
+    span = {"from_s": [from_s], "to_s": [to_s]}
+    return pl.DataFrame({"swing_no": [91], "eyes": ["open"], "rocking": [False]} | span)
 
 
 def feet(cop):
@@ -77,7 +78,7 @@ def test_the_course_from_the_feet_equals_the_delivered_one():
     )
     formed = hold_rows(trace_of(feet(cop)), hold_frame(), STANCE)
     assert given.columns == ["session", "swing_no", *MEASURES]
-    for name in MEASURES:
+    for name in SWAY:
         assert formed[name][0] == pytest.approx(given[name][0], rel=1e-3), name
 
 
@@ -86,7 +87,7 @@ def test_without_what_a_centre_of_pressure_takes_the_measures_are_null(lost):
     columns = feet(circle())
     columns.pop(lost, None)
     found = hold_rows(trace_of(columns), hold_frame(), None if lost == "stance" else STANCE)
-    assert found.select(MEASURES).row(0) == (None,) * 5
+    assert found.select(SWAY).row(0) == (None,) * 5
 
 
 def test_a_short_gap_is_bridged_and_a_long_one_gives_null():
