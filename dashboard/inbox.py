@@ -23,7 +23,7 @@ from warehouse import journal
 from warehouse.access import Viewer
 from warehouse.errors import CallError
 from warehouse.home import Home, sync
-from warehouse.vocabulary import ARCHIVE_ENDINGS, ROSTER_FILES
+from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, ROSTER_FILES
 
 SETTINGS = "academy.toml"
 MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is refused
@@ -176,10 +176,14 @@ def safe_name(name: str) -> PurePosixPath:
     """A relative path that stays inside its folder, from what a browser calls a file.
 
     Raises
-        CallError: it climbs out, is hidden, or is empty.
+        CallError: it climbs out, is hidden, is empty, or lies in too many folders.
     """
     parts = [part.strip() for part in name.replace("\\", "/").split("/")]
-    if not all(parts) or any(part.startswith(".") or ":" in part or "\0" in part for part in parts):
+    if (
+        len(parts) > MOST_DEEP
+        or not all(parts)
+        or any(part.startswith(".") or ":" in part or "\0" in part for part in parts)
+    ):
         raise CallError(
             _("“{name}” is not a file name a delivery may have; rename it and drop it again.").format(
                 name=name

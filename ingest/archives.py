@@ -23,9 +23,8 @@ from ingest.delivery import ARCHIVE, Delivery, find
 from ingest.outcomes import RefusedDeliveries
 from ingest.refusals import UNREADABLE, refuse, unreadable
 from warehouse.errors import Refused
-from warehouse.vocabulary import ARCHIVE_ENDINGS
+from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, MOST_FILES
 
-MOST_FILES = 20_000
 MOST_BYTES = 4 << 30
 MOST_SQUEEZED, LARGE_BYTES = 200, 64 << 20  # tables pack 3 to 20 times smaller; zeros alone 1,000 times
 ROOM_LEFT_BYTES = 256 << 20
@@ -168,7 +167,7 @@ def _safe(path: Path, name: str) -> PurePosixPath:
     parts = name.replace("\\", "/").split("/")
     parts = parts[1:] if parts[0] == "." else parts
     plain = all(p.isprintable() and 0 < len(p.encode("utf-8", "replace")) <= 200 for p in parts)
-    if not plain or any(p in (".", "..") or ":" in p for p in parts) or len(parts) > 12:
+    if not plain or any(p in (".", "..") or ":" in p for p in parts) or len(parts) > MOST_DEEP:
         raise _stop(path, "unsafe_name", f"{_shown(name)} is not a name a file of a delivery may have")
     if name.lower().endswith(ARCHIVE_ENDINGS):
         todo = "pack the folders themselves and deliver again"

@@ -4,7 +4,6 @@ A delivery's content hash covers its relative file names and bytes, not the fold
 """
 
 import hashlib
-import os
 import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
@@ -15,11 +14,11 @@ from pathlib import Path
 from ingest.formats.format import RosterFormat, formats, is_in_memory, is_orphan, loose_kind
 from ingest.refusals import refuse
 from ingest.session_file import glance
-from warehouse import filed
+from warehouse import filed, toml
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint
-from warehouse.home import Home
-from warehouse.vocabulary import ARCHIVE_ENDINGS
+from warehouse.home import Home, walk
+from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, MOST_FILES
 
 SHEET = "session.toml"
 WHY = "why.json"
@@ -29,6 +28,8 @@ SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "s
 ARCHIVE = "archive"
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
 _KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
+_TOO_DEEP = f"has folders more than {MOST_DEEP} deep"
+_TOO_MANY = f"holds more than {MOST_FILES:,} files"
 _PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini", "__MACOSX")
 
 
@@ -64,6 +65,7 @@ class Delivery:
     started_at: datetime | None = None
     waiting: bool = field(default=False, compare=False)  # comes from refused/, where it waits
     filed: bool = field(default=False, compare=False)  # comes from filed/, where it was taken once
+    beyond: str | None = None  # what of the folder is more than is read, in words
 
     @property
     def base(self) -> Path:
@@ -75,7 +77,11 @@ class Delivery:
 
         Raises
             OSError: a file can't be read.
+            Refused: the folder holds more than is read.
         """
+        if self.beyond is not None:
+            todo = "it stays where it is; deliver what belongs to one session as one plain folder"
+            raise refuse("too_large", f"the folder {self.name} {self.beyond}", todo)
         found, held, oversize = Fingerprint(), {}, None
         gone = filed.films_not_kept(self.base) if self.filed else {}
         for name in sorted(self.files):
@@ -135,8 +141,7 @@ def _under(path: Path) -> Iterator[Delivery]:
     if (path / SHEET).is_file():
         yield _session(path)
     owned: set[Path] = set()  # a session's folder and those in it, whose files are the session's
-    for folder, subfolders, files in os.walk(path):
-        here = Path(folder)
+    for here, subfolders, files in walk(path):
         subfolders[:] = sorted(name for name in subfolders if not passed_over(name))
         if (here / SHEET).is_file():
             if here != path:
@@ -145,6 +150,12 @@ def _under(path: Path) -> Iterator[Delivery]:
             continue
         if here.parent in owned:
             owned.add(here)
+            continue
+        if len(here.relative_to(path).parts) > MOST_DEEP:
+            yield Delivery(SESSION, here, here.name, (), beyond=_TOO_DEEP)
+            continue
+        if len(files) > MOST_FILES:
+            yield Delivery(SESSION, here, here.name, (), beyond=_TOO_MANY)
             continue
         names = sorted(name for name in files if name != WHY and not passed_over(name))
         if any(map(is_orphan, names)):
@@ -162,14 +173,17 @@ def passed_over(name: str) -> bool:
 def _session(folder: Path) -> Delivery:
     """A session folder with everything in it, less folders that are sessions of their own."""
     files: list[str] = []
-    for here, subfolders, names in os.walk(folder):
-        inner = Path(here)
+    for inner, subfolders, names in walk(folder):
+        if len(files) + len(names) > MOST_FILES or len(inner.relative_to(folder).parts) > MOST_DEEP:
+            beyond = _TOO_DEEP if len(files) + len(names) <= MOST_FILES else _TOO_MANY
+            return Delivery(SESSION, folder, folder.name, (), beyond=beyond)
         subfolders[:] = [n for n in subfolders if not passed_over(n) and not (inner / n / SHEET).is_file()]
         files += [
             (inner / n).relative_to(folder).as_posix() for n in names if n != WHY and not passed_over(n)
         ]
     try:
-        session, started_at = glance((folder / SHEET).read_bytes())
+        with (folder / SHEET).open("rb") as sheet:
+            session, started_at = glance(sheet.read(toml.MOST_BYTES))
     except OSError:
         session, started_at = None, None  # it is refused when it is read, and stays where it is
     return Delivery(SESSION, folder, folder.name, tuple(sorted(files)), session, started_at)

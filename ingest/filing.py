@@ -19,7 +19,7 @@ from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from warehouse.errors import Refusal
 from warehouse.filed import content_hash, kept_tracks
-from warehouse.home import Home, sync, write_synced
+from warehouse.home import Home, sync, walk, write_synced
 from warehouse.vocabulary import is_film
 
 UNPACKED = ".unpacked"
@@ -146,8 +146,10 @@ def sweep(home: Home) -> None:
     for root, pattern in [*places, (home.path, UNPACKED)]:
         for left in root.glob(pattern):
             shutil.rmtree(left, ignore_errors=True)
-    for left in home.inbox.rglob(_GONE + "*"):
-        shutil.rmtree(left, ignore_errors=True)
+    for here, subfolders, _ in walk(home.inbox):
+        for name in subfolders:
+            if name.startswith(_GONE):
+                shutil.rmtree(here / name, ignore_errors=True)
 
 
 def refused_name(delivery: Delivery, contents: Contents) -> str:

@@ -10,13 +10,10 @@ from datetime import UTC, date, datetime
 from functools import lru_cache
 from typing import Any
 
+from warehouse import toml
 from warehouse.errors import Refusal
 
 FILE = "session.toml"
-MOST_PARTS = 16  # of a dotted key; ours have three
-# Keys joined by dots, where quoted ones stand as q.
-_MANY_PARTS = re.compile(rf"(?<![^\s.=\[\]{{}},])(?:[^\s.=\[\]{{}},]+[ \t]*\.[ \t]*){{{MOST_PARTS}}}")
-_QUOTED = re.compile(r"\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'")
 
 
 @dataclass(frozen=True)
@@ -122,18 +119,6 @@ def _tables(text: str) -> dict[tuple[str, int], list[tuple[int, str]]]:
     return tables
 
 
-def parse(text: str) -> dict[str, Any]:
-    """The tables of a TOML file.
-
-    Raises
-        TOMLDecodeError: it is not TOML, or has a key of so many parts that reading it would take minutes.
-    """
-    if found := _MANY_PARTS.search(_QUOTED.sub("q", text)):
-        line = found.string.count("\n", 0, found.start()) + 1
-        raise tomllib.TOMLDecodeError(f"A key has more than {MOST_PARTS} parts (at line {line})")
-    return tomllib.loads(text)
-
-
 def is_number(value: Any) -> bool:
     """A finite number, and not a truth value."""
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
@@ -149,9 +134,9 @@ def utc(at: datetime) -> datetime | None:
 
 def glance(data: bytes) -> tuple[str | None, datetime | None]:
     """Name and start of a session, as far as they can be read, to bring sessions into order."""
-    head = re.split(rb"^\s*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
+    head = re.split(rb"^[ \t]*\[", data, maxsplit=1, flags=re.MULTILINE)[0]
     try:
-        table = parse(head.decode("utf-8-sig"))
+        table = toml.tables(head)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError):
         return None, None
     name, at = table.get("session"), table.get("started_at")

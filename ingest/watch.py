@@ -15,7 +15,7 @@ from pathlib import Path
 from ingest.delivery import SHEET, passed_over
 from ingest.formats.format import is_orphan
 from warehouse import journal
-from warehouse.home import Home
+from warehouse.home import Home, walk
 
 POLL_S = 0.25
 STILL_S = 1.0
@@ -97,7 +97,7 @@ def _state(path: Path) -> State:
     """Every file under an entry; one that vanishes meanwhile is left out."""
     files = [path]
     if path.is_dir():
-        files = [Path(here) / name for here, _, names in os.walk(path) for name in names]
+        files = [here / name for here, _, names in walk(path) for name in names]
     found = []
     for file in files:
         try:

@@ -14,7 +14,7 @@ from typing import Any
 
 from warehouse.errors import UnderfootError
 from warehouse.filed import content_hash
-from warehouse.home import Home, holder
+from warehouse.home import Home, holder, walk
 from warehouse.publishing import MARK, POINTER, current_name
 from warehouse.store import Snapshot, open_snapshot, table_names
 from warehouse.traces import trace_path
@@ -177,7 +177,12 @@ def _around(home: Home) -> Iterator[Check]:
 
 
 def _inbox(home: Home) -> Check:
-    waiting = [p for p in home.inbox.rglob("*") if p.is_file() and not _hidden(p, home.inbox)]
+    waiting = [
+        path
+        for here, _, names in walk(home.inbox)
+        for name in names
+        if (path := here / name).is_file() and not _hidden(path, home.inbox)
+    ]
     oldest = 0.0
     for path in waiting:
         with suppress(OSError):

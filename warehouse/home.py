@@ -15,6 +15,7 @@ from filelock import FileLock, Timeout
 
 from warehouse.errors import CallError, UnderfootError
 from warehouse.settings import Settings, parse_settings
+from warehouse.vocabulary import MOST_DEEP
 
 LOCK, HOLDER = "writer.lock", "writer.json"
 
@@ -119,6 +120,14 @@ class Home:
     ) -> AbstractContextManager[None]:
         """Hold the one writer's lock (see `hold_lock`)."""
         return hold_lock(self.path, on_wait, wait_s)
+
+
+def walk(top: Path) -> Iterator[tuple[Path, list[str], list[str]]]:
+    """As os.walk, but only as deep as deliveries are read, and one folder further, which shows that it is."""
+    for here, subfolders, files in os.walk(top):
+        if len(Path(here).relative_to(top).parts) > MOST_DEEP:
+            subfolders.clear()
+        yield Path(here), subfolders, files
 
 
 def sync(path: Path) -> None:

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from warehouse import toml
 from warehouse.errors import UnderfootError
 from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, EYES_CLOSED_FROM_AGE, PLATE_COLUMNS
 
@@ -95,7 +96,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
             unknown key or column of a device, or a value of another type.
     """
     try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = toml.tables(data)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise UnderfootError(
             f"{where} is not readable TOML: {error}; fix that line and try again."

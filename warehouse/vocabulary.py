@@ -7,6 +7,7 @@ ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
 PURPOSES = ("measure", "film", "keep_film", "share_page", "show_swing")
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
+MOST_FILES, MOST_DEEP = 20_000, 12  # of a delivered folder or archive; folders within one another
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
 FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")

@@ -26,9 +26,9 @@ from ingest.session_file import (
     glance,
     is_number,
     line_of,
-    parse,
     utc,
 )
+from warehouse import toml
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.errors import Refused, UnderfootError
 from warehouse.vocabulary import EYES, PACES, PARTS, POINTS, VIEWS
@@ -89,7 +89,7 @@ class _Reader:
         self.academy = academy
         self.session: str | None = None
         try:
-            self.table: dict[str, Any] = parse(self.text.lstrip("\ufeff"))
+            self.table: dict[str, Any] = toml.tables(self.text.lstrip("\ufeff"))
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+)", str(error))
             what = f"this is not readable TOML ({str(error).split(' (at')[0]})"

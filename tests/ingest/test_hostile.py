@@ -1,11 +1,15 @@
 """What someone might put into a file to make it do something: it is text, or it is refused."""
 
+import os
 import resource
+import shutil
+import subprocess
 import time
 from pathlib import Path
 
 import pytest
 
+from ingest import delivery, watch
 from ingest.formats import notes
 from warehouse.store import table_names
 
@@ -139,3 +143,57 @@ def test_a_session_toml_that_may_not_be_read_refuses_its_own_session_only(academ
     assert "V1 can't be read" in report.refused[0].sentence
     assert report.accepted == ["v2"]
     assert "v1/session.toml" in academy.left_in_inbox()
+
+
+def test_a_folder_deeper_than_any_delivery_is_refused_and_the_others_load(academy, made):
+    deep = academy.inbox / "deep"
+    deep.mkdir()
+    here = os.open(deep, os.O_RDONLY)
+    for _ in range(1500):
+        os.mkdir("d", dir_fd=here)
+        below = os.open("d", os.O_RDONLY, dir_fd=here)
+        os.close(here)
+        here = below
+    os.close(here)
+    made.deliver(academy.inbox / "deep-session" / "v2", made.toml("v2"), made.plate())
+    for _ in range(2):
+        folder = academy.inbox / "deep-session" / "v2" / Path(*"abcdefghijklmnopq")
+        folder.mkdir(parents=True, exist_ok=True)
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    assert watch.Inbox(academy.home).still() == []  # it looks at them, and they were not still before
+    report = academy.load()
+    assert report.accepted == ["v1"]
+    assert [r.sentence for r in report.refused] == [
+        f"The folder {name} has folders more than 12 deep; it stays where it is; deliver what belongs to one session "
+        "as one plain folder."
+        for name in ("v2", "d")
+    ]
+    shutil.rmtree(academy.inbox / "deep-session")
+    subprocess.run(["rm", "-rf", deep], check=True)
+
+
+def test_a_folder_of_more_files_than_any_delivery_has_is_refused_unread(academy, made, monkeypatch):
+    monkeypatch.setattr(delivery, "MOST_FILES", 20)
+    made.deliver(academy.inbox / "v1", made.toml(), made.plate())
+    made.deliver(academy.inbox / "v2", made.toml("v2", started_at="2026-05-06T10:00:00+01:00"), made.plate())
+    (academy.inbox / "loose").mkdir()
+    for folder, n in (("v1", 25), ("loose", 25), ("v2", 5)):
+        for k in range(n):
+            (academy.inbox / folder / f"{k}.dat").write_text("x")
+    report = academy.load()
+    assert report.accepted == ["v2"]
+    assert [r.sentence.split(";")[0] for r in report.refused] == [
+        "The folder loose holds more than 20,000 files",
+        "The folder v1 holds more than 20,000 files",
+    ]
+    assert len(list((academy.inbox / "v1").iterdir())) == 27
+
+
+@pytest.mark.parametrize("more", ["x = " + "[" * 9000, "x" + ".x" * 9000 + " = 1"])
+def test_an_academy_toml_that_would_take_minutes_is_refused_at_once(more, academy):
+    (academy.inbox / "academy.toml").write_text(academy.home.settings_file.read_text() + f"\n{more}\n")
+    started = time.process_time()
+    report = academy.load()
+    assert [r.reason for r in report.refused] == ["settings"]
+    assert "more than 16" in report.refused[0].sentence.lower()
+    assert time.process_time() - started < 5

@@ -50,6 +50,12 @@ SESSIONS = {
         lambda d, m: m.deliver(d, m.toml(started_at="9998-05-05T10:00:00Z"), m.plate()), "in_the_future", "two days ahead", None),
     "a key of thousands of parts": (
         lambda d, m: m.deliver(d, "x" + ".x" * 100_000 + " = 1\n" + m.toml(), m.plate()), "unreadable_toml", "more than 16 parts", 1),
+    "brackets within one another by the thousand": (
+        lambda d, m: m.deliver(d, "x = " + "[" * 100_000 + "\n" + m.toml(), m.plate()), "unreadable_toml", "More than 16 brackets", 1),
+    "tables within one another by the thousand": (
+        lambda d, m: m.deliver(d, "x = " + "{ x = " * 50_000 + "\n" + m.toml(), m.plate()), "unreadable_toml", "More than 16 brackets", 1),
+    "a session.toml of a hundred thousand swings": (
+        lambda d, m: m.deliver(d, m.toml() + "\n[[swing]]\nno = 3\n" * 100_000, m.plate()), "unreadable_toml", "larger than 1 MB", None),
     "a session.toml that is not TOML": (lambda d, m: m.deliver(d, "session = = 3\n", m.plate()), "unreadable_toml", "session.toml line 1", 1),
     "a name that climbs out": (lambda d, m: m.deliver(d, m.toml("../v1"), m.plate()), "bad_name", '"../v1"', 1),
     "a name with a slash": (lambda d, m: m.deliver(d, m.toml("a/b"), m.plate()), "bad_name", "letters, digits", 1),

@@ -1,0 +1,39 @@
+"""TOML that others wrote, read only where that takes moments: session.toml and academy.toml."""
+
+import re
+import tomllib
+from typing import Any
+
+MOST_BYTES = 1 << 20  # a session of 1,000 swings, each with its events, is a third of it
+MOST_PARTS = 16  # of a dotted key; ours have three
+MOST_NESTED = 16  # brackets and braces within one another; ours are two
+_TEXTS = re.compile(r"\"\"\".*?\"\"\"|'''.*?'''|\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'", re.DOTALL)
+_REMARKS = re.compile(r"#[^\n]*")
+# Keys joined by dots, where quoted ones stand as q.
+_MANY_PARTS = re.compile(rf"(?<![^\s.=\[\]{{}},])(?:[^\s.=\[\]{{}},]+[ \t]*\.[ \t]*){{{MOST_PARTS}}}")
+
+
+def tables(data: bytes | str) -> dict[str, Any]:
+    """The tables of a TOML file, with or without a byte order mark.
+
+    Raises
+        UnicodeDecodeError: it is not UTF-8.
+        TOMLDecodeError: it is not TOML, is larger than any of ours, or has a key of so many parts or so many
+            brackets within one another that reading it would take minutes.
+    """
+    if len(data) > MOST_BYTES:
+        raise tomllib.TOMLDecodeError(f"The file is larger than {MOST_BYTES >> 20} MB")
+    text = data.decode("utf-8-sig") if isinstance(data, bytes) else data.removeprefix("\ufeff")
+    bare = _REMARKS.sub("", _TEXTS.sub(lambda found: "q" + "\n" * found[0].count("\n"), text))
+    if found := _MANY_PARTS.search(bare):
+        raise _at(bare, found.start(), f"A key has more than {MOST_PARTS} parts")
+    depth = 0
+    for bracket in re.finditer(r"[\[\]{}]", bare):
+        depth = depth + 1 if bracket[0] in "[{" else max(0, depth - 1)
+        if depth > MOST_NESTED:
+            raise _at(bare, bracket.start(), f"More than {MOST_NESTED} brackets are within one another")
+    return tomllib.loads(text)
+
+
+def _at(text: str, place: int, what: str) -> tomllib.TOMLDecodeError:
+    return tomllib.TOMLDecodeError(f"{what} (at line {text.count(chr(10), 0, place) + 1})")
