@@ -35,7 +35,7 @@ HABITS: tuple[Habit, ...] = (
     Habit("mid_back_trail", "mid_back_trail_share_pct", 69.5, 1.7, 0.8, 1.0, 64.5, 75.0, 2.5),
     Habit("load_on", "trail_peak_share_pct", 3.5, 0.5, 0.3, 0.4, 2.4, 6.0),
     Habit("recentre", "recentre_pts", 9.5, 1.8, 0.7, 1.0, 5.8, 18.0, 4.0),
-    Habit("lead_unload", "lead_heel_unload_pct_bw", 11.5, 1.2, 0.6, 0.7, 8.0, 16.0),
+    Habit("lead_lightens", "lead_heel_lightens_pts", 23.0, 1.8, 0.9, 1.1, 17.0, 30.0),
     Habit("trail_sink", "trail_heel_sink_pct", 5.0, 1.3, 0.6, 0.8, 1.0, 10.0),
     Habit("crossing", "crossing_before_impact_s", 0.150, 0.014, 0.005, 0.006, 0.112, 0.205),
     Habit("mid_down", "mid_down_lead_share_pct", 68.5, 1.8, 0.9, 1.0, 62.5, 77.0, 2.5),
@@ -94,7 +94,7 @@ DRILLS = (
     Drill("d08", "Eyes closed set-up", "unsteady_at_address", None, -0.3, 0.0, 0.0,
           "Take the address, close the eyes for five quiet breaths, open them, then swing.",
           "Flat dry floor, clear space, a spotter within reach; not when dizzy or unsure on the feet.", 14),
-    Drill("d09", "Light lead heel", "lead_heel_unload_pct_bw", "lead_unload", 0.0, 0.0, 0.8,
+    Drill("d09", "Light lead heel", "lead_heel_lightens_pts", "lead_lightens", 0.0, 0.0, 1.2,
           "Let the lead heel get light, not high, as the lead arm passes parallel.",
           "Keep the ball of the foot down."),
 )  # fmt: skip
@@ -104,6 +104,8 @@ DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
 DAYS = (SEASON[2] - SEASON[1]).days
 MEASURES_SWAY = ("mat-east", "plates-south")
 BACKGROUND = 0.004
+PICKED = tuple(fault for fault in PLATE_FAULTS if fault != "late_back")
+"""What a student may tend to; who comes back late is who does not re-centre."""
 COACHED_HABITS = ("finish", "recentre", "mid_back_trail", "mid_down")
 """The habits that a coach's planted gain changes."""
 
@@ -177,10 +179,11 @@ def _line(habit: Habit, rng: np.random.Generator) -> HabitLine:
 
 def _tendencies(student: Student, number: int, rng: np.random.Generator) -> dict[str, Tendency]:
     """Two faults in turn, so that all are covered, and often a third."""
-    picks = [PLATE_FAULTS[(2 * number) % 17], PLATE_FAULTS[(2 * number + 1) % 17]]
+    count = len(PICKED)
+    picks = [PICKED[(2 * number) % count], PICKED[(2 * number + 1) % count]]
     if rng.random() < 0.55:
         common = rng.random() < 0.5
-        picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PLATE_FAULTS)))
+        picks.append(str(rng.choice(["late_crossing", "trail_heel_sink"] if common else PICKED)))
     out: dict[str, Tendency] = {}
     for pick in picks:
         unseen = pick == "unsteady_at_address" and student.bay not in MEASURES_SWAY

@@ -19,18 +19,24 @@ from warehouse.home import Home
 from warehouse.store import open_snapshot
 
 MEAN_WITH_FAULT: dict[str, dict[str, float]] = {
-    "mid_back_trail_share_pct": {"stays_centred": 52.5, "reverse_load": 59.0},
-    "trail_heel_sink_pct": {"trail_heel_sink": 22.0, "heels_together_back": 12.6},
-    "lead_heel_unload_pct_bw": {"lead_heel_heavy": 0.2, "heels_together_back": 0.0, "heels_at_address": 23.5,
-                                "toes_at_address": 8.6},
-    "recentre_pts": {"no_recentre": -0.5, "reverse_load": 36.0},
-    "mid_down_lead_share_pct": {"late_crossing": 41.0, "little_lead_load": 53.9, "target_drift": 68.0,
-                                "reverse_load": 71.5},
+    "mid_back_trail_share_pct": {"stays_centred": 52.5, "far_trail": 85.7, "reverse_load": 59.0},
+    "trail_heel_sink_pct": {"heels_at_address": 1.0, "toes_at_address": 3.5, "trail_heel_sink": 21.0,
+                            "lead_heel_heavy": 3.5, "heels_together_back": 12.6, "toes_together_back": 0.0,
+                            "feet_alike_back": 0.0, "trail_heel_stays": 6.0, "trail_heel_down": 8.7},
+    "lead_heel_lightens_pts": {"toes_at_address": 20.0, "lead_heel_heavy": 1.0, "heels_together_back": -22,
+                               "toes_together_back": 28, "feet_alike_back": 24, "heels_together_down": 28,
+                               "toes_together_down": 14},
+    "recentre_pts": {"far_trail": 10.0, "trail_push": 11.5, "no_recentre": -0.5, "late_back": -0.5,
+                     "reverse_load": 36.0},
+    "mid_down_lead_share_pct": {"late_crossing": 45.5, "little_lead_load": 54.1, "early_shove": 85.9,
+                                "target_drift": 68.0, "reverse_load": 71.5},
     "crossing_before_impact_s": {"late_crossing": 0.036},
-    "address_lead_along_pct": {"heels_at_address": 28.5, "toes_at_address": 59.6},
-    "address_trail_along_pct": {"heels_at_address": 28.5, "toes_at_address": 79.5},
-    "impact_gain_pts": {"late_crossing": 25.0, "little_lead_load": 14.0, "target_drift": 23.5},
+    "address_lead_along_pct": {"heels_at_address": 29.0, "toes_at_address": 57.0},
+    "address_trail_along_pct": {"heels_at_address": 30.2, "toes_at_address": 79.5, "toes_together_back": 46},
+    "impact_gain_pts": {"late_crossing": 9.0, "little_lead_load": 6.5, "early_shove": 2, "target_drift": 24},
     "address_lead_share_pct": {"uneven_at_address": 50.0},
+    "peak_vertical_pct_bw": {"late_crossing": 110.0, "little_lead_load": 113.0, "trail_heel_down": 139.0,
+                             "trail_push": 152.0},
 }  # fmt: skip
 """Mean of a metric in swings with a fault, where it differs from the habit."""
 

@@ -38,8 +38,9 @@ def generate_targets(levels: dict[str, Array], bodies: Bodies, rng: np.random.Ge
     t["peak_trail"] = t["mid_back_trail"] + t["load_on"]
     t["top_trail"] = np.maximum(t["peak_trail"] - t["recentre"], 53.5)
     t["impact"] = np.minimum(t["mid_down"] + t["gain"], 83.0)
-    t["lead_unload"] = np.minimum(t["lead_unload"], _address_heel(t) - 0.4)
-    t["push"] = np.zeros(count)
+    t["lead_lightens"] = np.minimum(t["lead_lightens"], 100 * heel_share(t["lead_along"]) - 1.0)
+    t["push"], t["pushes"] = np.zeros((2, count))
+    t["dip"] = rng.normal(5, 1.2, count)
     t["late_peak"] = np.zeros(count)
     t["never"] = np.zeros(count)
     t["lead_heelward_back"] = np.full(count, -99.0)
@@ -53,11 +54,6 @@ def generate_targets(levels: dict[str, Array], bodies: Bodies, rng: np.random.Ge
     )
     t["sway_share"], t["sway_lead"], t["sway_trail"] = size.T
     return t
-
-
-def _address_heel(t: Targets) -> Array:
-    """Lead heel load at address in % of body weight, by two-point statics."""
-    return t["address_share"] * heel_share(t["lead_along"])
 
 
 def event_times(t: Targets, bodies: Bodies, rng: np.random.Generator) -> dict[str, Array]:
@@ -126,8 +122,8 @@ def _share(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
     cross_s, cross = _crossing_knot(t, e, top)
     first = cross_s < e["mid_down"]
     next_s, following = np.where(first, cross_s, e["mid_down"]), np.where(first, cross, t["mid_down"])
-    push_s = e["top"] + np.where(t["push"] > 0, 0.42, 0.35) * (next_s - e["top"])
-    push = np.where(t["push"] > 0, top - t["push"], top + 0.22 * (following - top))
+    push_s = e["top"] + np.where(t["pushes"] > 0, 0.55, 0.35) * (next_s - e["top"])
+    push = np.where(t["pushes"] > 0, top - t["push"], top + 0.22 * (following - top))
     after = t["impact"] + 0.55 * (t["finish"] - t["impact"])
     rise_s = np.minimum(0.05, 0.45 * (peak_s - e["mid_back"]))
     fall_s = np.minimum(0.05, 0.45 * (e["top"] - peak_s))
@@ -159,7 +155,7 @@ def _total(t: Targets, e: dict[str, Array], end: Array, rng: np.random.Generator
     )
     return _curve(
         (0.0 * end, full), (e["takeaway"], full), (e["mid_back"], full + rng.normal(2.5, 1, len(end))),
-        (e["top"], full - rng.normal(5, 1.2, len(end))), (surge_s - 0.03, 100 + 0.85 * (surge - 100)),
+        (e["top"], full - t["dip"]), (surge_s - 0.03, 100 + 0.85 * (surge - 100)),
         (surge_s, surge),
         (e["impact"], 100 + 0.55 * (surge - 100)), (e["impact"] + 0.14, full - rng.normal(16, 3, len(end))),
         (e["finish"], full), (end, full),
@@ -167,19 +163,17 @@ def _total(t: Targets, e: dict[str, Array], end: Array, rng: np.random.Generator
 
 
 def _lead_along(t: Targets, e: dict[str, Array], peak_s: Array, end: Array) -> Curve:
-    """Lead foot: off the heel going back, onto it coming down. Set by the heel load wanted at each event."""
-    address, heel = t["lead_along"], _address_heel(t)
+    """Lead foot: off the heel going back, onto it coming down, by what its heel gives up of its load."""
+    address, heel = t["lead_along"], 100 * heel_share(t["lead_along"])
 
-    def at(part: float, trail_share: Array) -> Array:
-        bare = along_for((heel - part * t["lead_unload"]) / np.maximum(100 - trail_share, 1))
+    def at(part: float) -> Array:
+        bare = along_for((heel - part * t["lead_lightens"]) / 100)
         held = address + part * t["lead_heelward_back"]
         return np.where(t["lead_heelward_back"] > -90, np.minimum(bare, held), bare)
 
-    back, top = at(0.75, t["mid_back_trail"]), at(0.85, t["top_trail"])
-    top = np.where(t["lead_heelward_back"] > -90, at(1.0, t["top_trail"]), top)
-    peak = np.where(
-        t["late_peak"] > 0, (back + top) / 2, at(1.0, np.maximum(t["peak_trail"], t["top_trail"]))
-    )
+    back, top = at(0.75), at(0.85)
+    top = np.where(t["lead_heelward_back"] > -90, at(1.0), top)
+    peak = np.where(t["late_peak"] > 0, (back + top) / 2, at(1.0))
     down = np.where(t["lead_down"] > 0, top + t["lead_down"], np.minimum(address - 2, top + 2))
     impact = np.maximum(down + t["lead_impact"], 12.0)
     finish = np.maximum(impact - 5, 10.0)

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from demo_academy import faults
+from demo_academy import faults, verdicts
 from demo_academy.curves import Array, SwingCurves, replace_rows, take_rows
 from demo_academy.faults import PLATE_FAULTS
 from demo_academy.habits import DRILL_BY_CODE, HABITS, PACE_STRETCH
@@ -35,13 +35,13 @@ def generate_swings(
     Raises
         RuntimeError: a swing without faults stayed near a limit; a habit's range is wrong.
     """
-    judged = ~bodies.heavy_club
+    short = ~bodies.heavy_club
     wanted = faults.keep_compatible(
-        {f: hit & (judged | (f in faults.TO_THE_TOP)) for f, hit in wanted.items()}
+        {f: hit & (short | (f not in faults.SHORT_CLUBS_ONLY)) for f, hit in wanted.items()}
     )
     batch = _generate(levels, bodies, wanted, rng)
     for turn in range(ROUNDS):
-        again = faults.in_doubt(batch.metrics, judged, wanted)
+        again = verdicts.in_doubt(batch.metrics, short, wanted)
         if not again.any():
             return batch
         if turn >= ROUNDS // 2:
@@ -59,7 +59,7 @@ def _generate(
     faults.bend(targets, wanted, rng)
     curves = build_curves(targets, bodies, rng)
     metrics = true_metrics(curves)
-    return Batch(curves, metrics, faults.violations(metrics, ~bodies.heavy_club))
+    return Batch(curves, metrics, verdicts.violations(metrics, ~bodies.heavy_club))
 
 
 G = 9.80665

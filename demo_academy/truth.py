@@ -5,37 +5,11 @@ the other. Shares and positions in %, loads in % of body weight, times in s. A m
 leaves undefined is NaN.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from demo_academy.curves import Array, SwingCurves
-
-STEP_S = 0.002
-INF = np.inf
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Noise-free signals (S, N) on a grid of `STEP_S`, with event indices (S,)."""
-
-    time: Array
-    signals: dict[str, Array]
-    events: dict[str, Array]
-
-    def at(self, values: Array, event: str, half_s: float = 0.010) -> Array:
-        """Mean within ± half_s of an event, (S,)."""
-        middle = np.rint(self.events[event] / STEP_S).astype(int)
-        reach = round(half_s / STEP_S)
-        last = values.shape[1] - 1
-        index = np.clip(middle[:, None] + np.arange(-reach, reach + 1), 0, last)
-        return np.take_along_axis(values, index, 1).mean(axis=1)
-
-    def within(self, first: str | Array, last: str | Array) -> Array:
-        """Mask (S, N) of the samples from one event (or time) to another, ends included."""
-        start = self.events[first] if isinstance(first, str) else first
-        stop = self.events[last] if isinstance(last, str) else last
-        return (self.time >= start[:, None] - 1e-9) & (self.time <= stop[:, None] + 1e-9)
+from demo_academy.foot_truth import foot_metrics
+from demo_academy.grid import FEET, INF, STEP_S, Grid, least, most, moving_mean
 
 
 def true_metrics(curves: SwingCurves) -> dict[str, Array]:
@@ -48,6 +22,7 @@ def true_metrics(curves: SwingCurves) -> dict[str, Array]:
     out |= _downswing(grid)
     out |= _impact(grid)
     out |= _opposition(grid)
+    out |= foot_metrics(grid)
     e = curves.events
     out["backswing_s"], out["downswing_s"] = e["top"] - e["takeaway"], e["impact"] - e["top"]
     return out
@@ -63,7 +38,7 @@ def _address(g: Grid) -> dict[str, Array]:
     """Values at address, and how still the student stands before takeaway."""
     s = g.signals
     last_half = g.within(g.events["takeaway"] - 0.5, "takeaway")
-    rocks = [_most(s[f"{foot}_along"], last_half) - _least(s[f"{foot}_along"], last_half) for foot in FEET]
+    rocks = [most(s[f"{foot}_along"], last_half) - least(s[f"{foot}_along"], last_half) for foot in FEET]
     out = {"address_lead_share_pct": g.at(s["share"], "address", 0.15)}
     for foot in FEET:
         out[f"address_{foot}_along_pct"] = g.at(s[f"{foot}_along"], "address", 0.15)
@@ -73,21 +48,18 @@ def _address(g: Grid) -> dict[str, Array]:
     return out
 
 
-FEET = ("lead", "trail")
-
-
 def _backswing(g: Grid) -> dict[str, Array]:
     """Takeaway to top."""
     s = g.signals
     trail, back = 100 - s["share"], g.within("takeaway", "top")
-    smooth = _moving_mean(trail, 0.040)
-    peak = _most(smooth, back)
+    smooth = moving_mean(trail, 0.040)
+    peak = most(smooth, back)
     peak_s = g.time[np.argmax(np.where(back, smooth, -INF), axis=1)]
     before_top = g.events["top"] - peak_s
     at_top = g.at(trail, "top")
     recentre = np.where(before_top >= 0.020, peak - at_top, 0.0)
     late = g.within("mid_back", "top")
-    moves = [g.at(s[f"{foot}_along"], "address", 0.15) - _least(s[f"{foot}_along"], late) for foot in FEET]
+    moves = [g.at(s[f"{foot}_along"], "address", 0.15) - least(s[f"{foot}_along"], late) for foot in FEET]
     lead_heel = heel_load(g, "lead")
     return {
         "mid_back_trail_share_pct": g.at(trail, "mid_back"),
@@ -95,8 +67,8 @@ def _backswing(g: Grid) -> dict[str, Array]:
         "recentre_pts": np.where(peak < 58, np.nan, recentre),
         "trail_peak_before_top_s": before_top,
         "top_lead_share_pct": 100 - at_top,
-        "lead_heel_unload_pct_bw": g.at(lead_heel, "address", 0.15) - _least(lead_heel, back),
-        "trail_heel_sink_pct": g.at(s["trail_along"], "address", 0.15) - _least(s["trail_along"], back),
+        "lead_heel_unload_pct_bw": g.at(lead_heel, "address", 0.15) - least(lead_heel, back),
+        "trail_heel_sink_pct": g.at(s["trail_along"], "address", 0.15) - least(s["trail_along"], back),
         "back_both_heelward_pct": np.minimum(*moves),
     }
 
@@ -110,8 +82,8 @@ def _downswing(g: Grid) -> dict[str, Array]:
     moves = [g.at(s[f"{foot}_along"], "mid_down") - g.at(s[f"{foot}_along"], "top") for foot in FEET]
     before, kind = _crossing(g)
     return {
-        "trail_push_pts": _most(trail, down) - g.at(trail, "top"),
-        "trail_push_pct_bw": _most(trail_load, down) - g.at(trail_load, "top"),
+        "trail_push_pts": most(trail, down) - g.at(trail, "top"),
+        "trail_push_pct_bw": most(trail_load, down) - g.at(trail_load, "top"),
         "crossing_before_impact_s": before,
         "crossing": kind,
         "transfer_rate_pct_s": _transfer_rate(g),
@@ -133,7 +105,7 @@ def _impact(g: Grid) -> dict[str, Array]:
         "impact_trail_heel_pct_bw": g.at(heel_load(g, "trail"), "impact"),
         "lead_heelward_pct": g.at(s["lead_along"], "mid_down") - g.at(s["lead_along"], "impact"),
         "finish_lead_share_pct": g.at(s["share"], "finish"),
-        "peak_vertical_pct_bw": _most(s["total"], after_top),
+        "peak_vertical_pct_bw": most(s["total"], after_top),
         "peak_vertical_before_impact_s": g.events["impact"] - g.time[peak_at],
     }
 
@@ -167,9 +139,9 @@ def _transfer_rate(g: Grid) -> Array:
     lagged = (firsts[:, width:] - firsts[:, :-width]) - middle * (sums[:, width:] - sums[:, :-width])
     slope = np.full_like(share, -INF)
     slope[:, half:-half] = lagged / (np.sum(np.arange(-half, half + 1) ** 2) * STEP_S)
-    trail = _moving_mean(100 - share, 0.040)
+    trail = moving_mean(100 - share, 0.040)
     peak_s = g.time[np.argmax(np.where(g.within("takeaway", "top"), trail, -INF), axis=1)]
-    return _most(slope, g.within(peak_s + 0.030, g.events["impact"] - 0.030))
+    return most(slope, g.within(peak_s + 0.030, g.events["impact"] - 0.030))
 
 
 def heel_rates(g: Grid) -> tuple[dict[str, Array], dict[str, Array]]:
@@ -184,7 +156,7 @@ def _opposition(g: Grid) -> dict[str, Array]:
     out = {}
     for name, last in (("back", ("takeaway", "top")), ("down", ("top", "impact"))):
         phase = g.within(*last)
-        moved = np.minimum(*[_most(heels[f], phase) - _least(heels[f], phase) for f in FEET]) >= 8
+        moved = np.minimum(*[most(heels[f], phase) - least(heels[f], phase) for f in FEET]) >= 8
         lead, trail = (np.where(phase, rates[foot], 0.0) for foot in FEET)
         both = np.sqrt((lead**2).sum(axis=1) * (trail**2).sum(axis=1))
         same = -(lead * trail).sum(axis=1) / np.maximum(both, 1e-12)
@@ -204,7 +176,7 @@ def _sway_speed(g: Grid) -> Array:
     length = round(1.0 / step)
     speed = np.full_like(run, INF)
     speed[:, length:] = run[:, length:] - run[:, :-length]
-    return _least(speed, g.time[:last:every] <= g.events["takeaway"][:, None])
+    return least(speed, g.time[:last:every] <= g.events["takeaway"][:, None])
 
 
 def _low_pass(values: Array, cut_hz: float, step_s: float = STEP_S) -> Array:
@@ -220,18 +192,3 @@ def _low_pass(values: Array, cut_hz: float, step_s: float = STEP_S) -> Array:
     hertz = np.fft.rfftfreq(mirrored.shape[1], step_s)
     gain = 1 / (1 + (hertz / corrected) ** 4)
     return np.fft.irfft(np.fft.rfft(mirrored, axis=1) * gain, mirrored.shape[1], axis=1)[:, :count]
-
-
-def _moving_mean(values: Array, width_s: float) -> Array:
-    """Centred mean over width_s, (S, N); the ends see a shorter window."""
-    half = round(width_s / STEP_S / 2)
-    total = np.cumsum(np.pad(values, ((0, 0), (half + 1, half)), mode="edge"), axis=1)
-    return (total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]) / (2 * half + 1)
-
-
-def _most(values: Array, mask: Array) -> Array:
-    return np.where(mask, values, -INF).max(axis=1)
-
-
-def _least(values: Array, mask: Array) -> Array:
-    return np.where(mask, values, INF).min(axis=1)

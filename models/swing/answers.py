@@ -17,6 +17,9 @@ FLOATS = NDArray[np.float64]
 WEIGHT_OFF = 0.10  # quiet load against body weight
 LOW_RATE_HZ = 100.0
 SWAPPED_UNDER = 40.0  # % median finish lead share of a session's full swings
+EVEN_SHARE, FOOT_LEFT_PCT_BW = 50.0, 5.0
+LONG_CLUBS = ("wood", "driver")
+SWAP_CODES = ("finish_lead_share_pct", "impact_lead_share_pct", "lead_least_after_impact_pct_bw")
 CROSSINGS = (None, "crossed", "before_top", "never")
 HEEL_SOURCES = ("none", "measured", "estimated")
 """Words for the kernel's codes."""
@@ -128,9 +131,19 @@ def model_flags(
     return files
 
 
-def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], finish_lead_share: FLOATS) -> bool:
-    """Whether the median finish lead share of the session's full swings is under 40 %; putts do not count."""
+def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], metrics: FLOATS) -> bool:
+    """Whether the median finish lead share of the session's full swings is under 40 %; putts do not count.
+
+    Nor does a long club's swing whose lead foot leaves the ground after a strike from it: that foot may come
+    down anywhere, and under swapped feet it would not have carried the strike.
+    """
+    finish, impact, least = (metrics[:, metric_codes().index(code)] for code in SWAP_CODES)
+    left = (least < FOOT_LEFT_PCT_BW) & (impact > EVEN_SHARE)
     swung = zip(rows, swings["pace"].to_list(), swings["club_family"].to_list(), strict=True)
-    full_rows = [row for row, pace, club in swung if row >= 0 and pace == "full" and club != "putter"]
-    shares = [share for share in finish_lead_share[full_rows].tolist() if math.isfinite(share)]
+    shares = [
+        finish[row]
+        for row, pace, club in swung
+        if row >= 0 and pace == "full" and club != "putter" and not (club in LONG_CLUBS and left[row])
+    ]
+    shares = [share for share in shares if math.isfinite(share)]
     return bool(shares) and median(shares) < SWAPPED_UNDER

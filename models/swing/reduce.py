@@ -117,8 +117,7 @@ def answer_task(task: SessionTask) -> Answer:
     for place, number in enumerate(swings["swing_no"] if of_clip else ()):
         if number in of_clip:
             flags[place] = flags[place].with_flag(of_clip[number], 1)
-    finish = plate.metrics[:, metric_codes().index("finish_lead_share_pct")]
-    if not task.feet_checked and feet_look_swapped(swings, rows, finish):
+    if not task.feet_checked and feet_look_swapped(swings, rows, plate.metrics):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
     there = np.asarray(rows, dtype=np.int64)
     here = there >= 0

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from demo_academy.curves import Curve, Sway, SwingCurves
-from demo_academy.faults import FROM_THE_TOP, PLATE_FAULTS
+from demo_academy.faults import PLATE_FAULTS, SHORT_CLUBS_ONLY
 from demo_academy.truth import true_metrics
 
 # The fault table again, as an independent copy: metric, under, over, noise margin.
@@ -16,41 +16,55 @@ RULES = {
     "unsteady_at_address": [("address_sway_speed_mm_s", None, 25, 8)],
     "rocking_start": [("start_rock_pct", None, 12, 2.5)],
     "stays_centred": [("mid_back_trail_share_pct", 60, None, 1.5)],
-    "trail_heel_sink": [("trail_heel_sink_pct", None, 15, 1.5)],
-    "lead_heel_heavy": [("lead_heel_unload_pct_bw", 5, None, 1.5)],
+    "far_trail": [("mid_back_trail_share_pct", None, 82, 1.5)],
+    "lead_heel_heavy": [("lead_heel_lightens_pts", 8, None, 3)],
     "heels_together_back": [("back_both_heelward_pct", None, 10, 1.5)],
+    "toes_together_back": [("back_both_toeward_pct", None, 10, 1.5)],
+    "feet_alike_back": [("back_heel_opposition", -0.5, None, 0.15)],
     "no_recentre": [("recentre_pts", 3, None, 1.5)],
+    "late_back": [("return_after_top_s", None, 0.02, 0.008)],
     "reverse_load": [("top_lead_share_pct", None, 60, 1.5)],
-    "trail_push": [("trail_push_pts", None, 4, 1.5)],
+    "trail_push": [("trail_push_off_pct_bw", None, 6, 1.5)],
     "late_crossing": [("crossing_before_impact_s", 0.08, None, 0.015)],
     "little_lead_load": [("mid_down_lead_share_pct", 58, None, 1.5)],
+    "early_shove": [("mid_down_lead_share_pct", None, 82, 1.5)],
     "toes_together_down": [("down_both_toeward_pct", None, 8, 1.5)],
-    "target_drift": [("impact_gain_pts", None, 12, 1.5), ("impact_lead_share_pct", None, 85, 1.5)],
+    "heels_together_down": [("down_both_heelward_pct", None, 8, 1.5)],
+    "feet_alike_down": [("down_heel_opposition", -0.5, None, 0.15)],
+    "heel_order": [("heel_order_ms", None, 60, 20)],
+    "trail_heel_stays": [("trail_heel_lightens_pts", 8, None, 2.5)],
+    "target_drift": [("impact_gain_pts", None, 12, 1.5)],
     "trail_heel_down": [("impact_trail_heel_pct_bw", None, 6, 1.5)],
-    "heels_at_address": [("along", 36, None, 2.0)],
-    "toes_at_address": [("along", None, 66, 1.8)],
+    "heels_at_address": [("least_along", 36, None, 2.0)],
+    "toes_at_address": [("most_along", None, 72, 1.8)],
+}
+ONE_IS_ENOUGH = {
+    "trail_heel_sink": [("trail_heel_sink_pct", None, 15, 1.5), ("back_trail_least_along_pct", 25, None, 1.2)]
 }
 
 
 @pytest.fixture(scope="module")
 def plates(truth):
-    along = (pl.col("address_lead_along_pct") + pl.col("address_trail_along_pct")) / 2
-    return truth.filter(pl.col("device").is_not_null()).with_columns(along=along)
+    places = [pl.col(f"address_{foot}_along_pct") for foot in ("lead", "trail")]
+    return truth.filter(pl.col("device").is_not_null()).with_columns(
+        least_along=pl.min_horizontal(places), most_along=pl.max_horizontal(places)
+    )
 
 
 def _beyond(plates, fault, room):
     """Past every limit of a fault when the limits are moved by `room` times their margins, bad direction positive."""
-    out = pl.lit(value=True)
-    for metric, low, high, margin in RULES[fault]:
+    parts = []
+    for metric, low, high, margin in RULES.get(fault) or ONE_IS_ENOUGH[fault]:
         past = pl.lit(value=False)
         if low is not None:
             past = past | (pl.col(metric) < low - room * margin)
         if high is not None:
             past = past | (pl.col(metric) > high + room * margin)
-        out = out & past.fill_null(value=False)
+        parts.append(past.fill_null(value=False))
+    out = pl.any_horizontal(parts) if fault in ONE_IS_ENOUGH else pl.all_horizontal(parts)
     if fault == "late_crossing":
         out = out | (pl.col("crossing") == "never")
-    if fault in FROM_THE_TOP:
+    if fault in SHORT_CLUBS_ONLY:
         out = out & pl.col("club_family").is_in(["iron", "wedge"])
     return plates.select(out.alias("past"))["past"]
 

@@ -9,6 +9,7 @@ NEAR = {"_s": 0.012, "peak_vertical_pct_bw": 3.0, "_opposition": 0.12, "_pct": 1
 NOT_PROMISED = {
     "address_sway_speed_mm_s",  # grows with the plate's own noise
     "transfer_rate_pct_s",  # a slope
+    "trail_push_share_pts",  # a share at the moment of a flat peak
 }
 SHARE_OF_SWINGS = 0.97
 

@@ -61,7 +61,7 @@ def judge(metrics, *, rules=RULES, family="iron", style=None, flags=(), crossing
         ("lead_heel_high", {"lead_heel_rise_mm": 60}, 0.25),
         ("no_recentre", {"recentre_pts": 1.5}, 0.5),
         ("reverse_load", {"top_lead_share_pct": 63}, 0.2),
-        ("trail_push", {"trail_push_pct_bw": 10, "trail_push_total_pct_bw": 24}, 0.5),
+        ("trail_push", {"trail_push_off_pct_bw": 10}, 0.5),
         ("late_crossing", {"crossing_before_impact_s": 0.05}, 0.5),
         ("little_lead_load", {"mid_down_lead_share_pct": 55}, 0.2),
         ("toes_together_down", {"down_both_toeward_pct": 11}, 0.25),
@@ -82,7 +82,6 @@ def test_severity_stops_at_one_and_the_limit_itself_is_not_beyond_it():
 def test_a_missing_metric_is_null_and_never_not_flagged():
     assert set(judge({}).values()) == {(None, None)}
     assert judge({"address_lead_along_pct": 50.0})["heels_at_address"] == (None, None)
-    assert judge({"trail_push_pct_bw": 20.0})["trail_push"] == (None, None)
 
 
 def test_one_foot_beyond_the_limit_is_enough_though_the_other_is_not_known():
@@ -106,13 +105,6 @@ def test_never_crossing_is_late_crossing_in_full_and_before_top_is_not_judged():
 def test_drifting_is_judged_by_the_gain_alone():
     assert judge({"impact_gain_pts": 20.0, "impact_lead_share_pct": 80.0})["target_drift"] == (True, 0.8)
     assert judge({"impact_gain_pts": 5.0, "impact_lead_share_pct": 95.0})["target_drift"] == (False, 0.0)
-
-
-def test_lightening_a_side_is_no_push_off_it():
-    """The trail foot's load rises with the whole load (a push), or while it falls (load that comes back)."""
-    assert judge({"trail_push_pct_bw": 12.0, "trail_push_total_pct_bw": 20.0})["trail_push"][0] is True
-    assert judge({"trail_push_pct_bw": 12.0, "trail_push_total_pct_bw": -2.0})["trail_push"][0] is False
-    assert judge({"trail_push_pct_bw": -4.0, "trail_push_total_pct_bw": 20.0})["trail_push"][0] is False
 
 
 @pytest.mark.parametrize(

@@ -393,9 +393,18 @@ def test_a_push_raises_the_whole_load_and_a_load_that_only_moves_does_not(swing)
     )
     assert push.trail_push_pct_bw == close(12.8, 1.5)
     assert push.trail_push_total_pct_bw == close(24, 2.5)
+    assert push.trail_push_share_pts == close(-2, 0.5)
+    assert push.trail_push_off_pct_bw == push.trail_push_pct_bw
     moved = swing(share=[(2.25, 38), (2.31, 28), (2.42, 70)])
     assert moved.trail_push_pct_bw > 6
     assert moved.trail_push_total_pct_bw == close(0, 0.5)
+    assert moved.trail_push_off_pct_bw == 0
+    lighter = swing(share=[(2.25, 46), (2.42, 56)], total=[(1.4, 100), (2.25, 90), (2.42, 125)])
+    assert lighter.trail_push_pct_bw > 6  # the whole load surges; the foot itself gives up 10 points of share
+    assert lighter.trail_push_off_pct_bw == 0
+    centred = swing(share=[(2.25, 66), (2.42, 68)], total=[(1.4, 100), (2.25, 90), (2.42, 125)])
+    assert centred.trail_push_pct_bw > 6  # what presses is not the trail foot
+    assert centred.trail_push_off_pct_bw == 0
 
 
 def test_the_order_of_the_heels_by_hand(swing):

@@ -21,6 +21,7 @@ NEEDS = {  # the events each metric hangs on
         "back_opposition", "down_opposition", "trail_push_pct_bw", "trail_heel_unload_pct_bw",
         "impact_trail_heel_pct_bw", "peak_vertical_pct_bw", "peak_vertical_before_impact_s",
         "starting_move_pts", "lead_heel_lightens_pts", "back_both_toeward_pct", "trail_push_total_pct_bw",
+        "trail_push_off_pct_bw",
         "lead_least_after_impact_pct_bw", "heel_order_ms", "heel_order_error_ms",
     },
     "takeaway": {
@@ -41,14 +42,16 @@ NEEDS = {  # the events each metric hangs on
         "peak_vertical_before_impact_s", "backswing_s", "downswing_s",
         "top_lead_along_pct", "top_trail_along_pct", "top_trail_heel_share_pct", "lead_heel_lightens_pts",
         "back_trail_least_along_pct", "back_both_toeward_pct", "back_heel_opposition", "return_after_top_s",
-        "trail_push_total_pct_bw", "trail_heel_lightens_pts", "down_both_heelward_pct",
+        "trail_push_total_pct_bw", "trail_push_share_pts", "trail_push_off_pct_bw",
+        "trail_heel_lightens_pts", "down_both_heelward_pct",
         "down_heel_opposition", "heel_order_ms", "heel_order_error_ms",
     },
     "mid_down": {
         "trail_push_pts", "trail_push_pct_bw", "mid_down_lead_share_pct", "trail_heel_unload_pct_bw",
         "down_both_toeward_pct", "impact_gain_pts", "lead_heelward_pct",
         "mid_down_lead_along_pct", "mid_down_trail_along_pct", "mid_down_lead_heel_share_pct",
-        "return_after_top_s", "trail_push_total_pct_bw", "trail_heel_lightens_pts",
+        "return_after_top_s", "trail_push_total_pct_bw", "trail_push_share_pts", "trail_push_off_pct_bw",
+        "trail_heel_lightens_pts",
         "down_both_heelward_pct",
     },
     "impact": {
@@ -232,6 +235,26 @@ def test_only_full_swings_say_whether_feet_are_swapped(build, good_plan):
     trace, rows, events = session_of(build, good_plan, [20, 30, 90], ["slow", "half", "full"])
     result = reduce_session(trace, rows, events, stance_mm=None, body_mass_kg=None)
     assert result.swings["flags"].to_list() == [[]] * 3
+
+
+@pytest.mark.parametrize(("club", "mirrored", "flagged"), [
+    ("driver", False, False), ("wood", False, False), ("iron", False, True), ("driver", True, True)
+])  # fmt: skip
+def test_a_lead_foot_off_the_ground_after_a_long_clubs_strike_does_not_look_swapped(
+    build, good_plan, club, mirrored, flagged
+):
+    """It carried the strike; feet truly swapped did not."""
+    after = {"impact": 74, "impact_ms120": 2, "finish": 25}
+    share = build.posts(50, mid_back=30, top=36, mid_down=70, **after)
+    if mirrored:
+        share = build.posts(50, mid_back=70, top=64, mid_down=30, impact=26, impact_ms120=3, finish=8)
+    plan = build.Plan(**(vars(good_plan) | {"share": share}))
+    result = reduce_session(
+        build.trace_of([plan.columns(250.0)] * 2, [250.0] * 2),
+        build.swing_rows(2, club_family=[club] * 2),
+        build.event_rows([build.TIMES] * 2),
+    )
+    assert (result.swings["flags"].to_list() == [["feet_swapped"]] * 2) is flagged
 
 
 def test_swings_without_samples_and_holds_keep_to_their_own(build, columns):
