@@ -38,6 +38,7 @@ class SwingCurves:
     events: tuple[str, ...]
     load: pl.DataFrame = field(default_factory=pl.DataFrame)
     lanes: pl.DataFrame = field(default_factory=pl.DataFrame)
+    places: pl.DataFrame = field(default_factory=pl.DataFrame)
     posts: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=POSTS))
     names: tuple[str, str, str] = NAMES
     times: Mapping[str, float] = field(default_factory=dict)

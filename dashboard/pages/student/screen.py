@@ -88,6 +88,7 @@ def _swings(chosen: StudentSeason) -> None:
             if reference is not None and reference.withheld:
                 layout.aside(reference.withheld)
             layout.section(swings.heels_part(curves, narrow=layout.narrow()))
+            layout.section(swings.places_part(curves, chosen.bands, narrow=layout.narrow()))
         films.beside(chosen.reader, this, chosen.family)
     films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from dashboard.charts import heel_lanes, load_curve
+from dashboard.charts import foot_lines, heel_lanes, load_curve
+from dashboard.charts.foot_lines import LEAD_FOOT, TRAIL_FOOT
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
 from dashboard.queries import season, sessions
@@ -23,6 +24,7 @@ from warehouse.vocabulary import EVENTS
 NEEDED = ("takeaway", "top", "impact")
 SIGNALS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct")
 HEEL_AT_PCT, BALL_AT_PCT = 15.0, 70.0  # where a foot rests when its heel load is estimated from its pressure
+FOOT_OFF = 0.05  # under this share of body weight a foot is off the ground, and its pressure has no place
 LIGHT = 0.10  # under this share of body weight, both feet light: no lead share
 PACES = Words({"full": "", "half": "half pace", "slow": "slow"})
 MADE = Words(
@@ -127,6 +129,17 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
+def places_part(curves: SwingCurves, bands: Mapping[str, season.Band], *, narrow: bool) -> Section:
+    """Where each foot's pressure is over the swing."""
+    nonempty(curves.places, _("Where each foot's load sits was not measured in this session."))
+    chart = foot_lines.picture(curves, foot_lines.finding(curves), narrow=narrow)
+    key = _(
+        "Going back the lead foot's pressure leaves its heel while all of the trail sole stays down. Halfway "
+        "down all of the lead sole is down; by impact its pressure is back near the middle, and no further."
+    )
+    return Section(Picture(chart, foot_lines.words(curves), foot_lines.table(curves, bands), key))
+
+
 def swing_curves(
     reader: Reader,
     this: SwingChoice,
@@ -153,7 +166,7 @@ def swing_curves(
     if THIS not in marked:
         raise UnderfootError(nothing)
     shared = tuple(e for e in EVENTS if all(_common(found, e) for found in marked.values()))
-    load, lanes, swings, estimated = [], [], 0, False
+    load, lanes, places, swings, estimated = [], [], pl.DataFrame(), 0, False
     for which, found in marked.items():
         complete = {n: {e: t[e] for e in shared} for n, t in found.items() if all(e in t for e in shared)}
         stretched = stretch(reader.trace(asked[which].session, SIGNALS), complete, SIGNALS)
@@ -165,12 +178,12 @@ def swing_curves(
         if which != REFERENCE:  # lanes of three would hide one another
             lanes.append(rows)
         if which == THIS:
-            swings, estimated = len(stretched["swing_no"]), guessed
+            swings, estimated, places = len(stretched["swing_no"]), guessed, _places(stretched, weight)
     if not swings:
         raise UnderfootError(nothing)
     return SwingCurves(
         shared, pl.concat(load), pl.concat(lanes), times=_times(marked[THIS], shared), swings=swings,
-        estimated=estimated,
+        estimated=estimated, places=places,
     )  # fmt: skip
 
 
@@ -231,6 +244,17 @@ def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> 
             )
         )
     return pl.concat(rows).drop_nulls("mean"), guessed
+
+
+def _places(stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFrame:
+    """Where each foot's pressure is, % of foot length from the heel, as the mean of the swings."""
+    rows = []
+    for foot, side in ((LEAD_FOOT, "lead"), (TRAIL_FOOT, "trail")):
+        on_ground = stretched[f"{side}_n"] >= FOOT_OFF * weight
+        mean = _mean_sd(np.where(on_ground, stretched[f"{side}_along_pct"], np.nan))[0]
+        frame = pl.DataFrame({"position": stretched["position"], "mean": mean}, nan_to_null=True)
+        rows.append(frame.select(pl.lit(foot).alias("foot"), pl.all()))
+    return pl.concat(rows).drop_nulls("mean")
 
 
 def estimated_heel(foot_n: np.ndarray, along_pct: np.ndarray) -> np.ndarray:

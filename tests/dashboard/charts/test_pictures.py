@@ -10,6 +10,7 @@ import vl_convert
 from dashboard import theme
 from dashboard.charts import (
     fault_ladder,
+    foot_lines,
     heel_lanes,
     load_curve,
     practice_weeks,
@@ -344,12 +345,41 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
     assert "6 without" in practice_weeks.words(rows)
 
 
+def places():
+    """Lead 52 → 66 → 45, trail 52 → 42 → 80; the trail foot is off the ground at the last event."""
+    rows = [("lead foot", k, v) for k, v in enumerate((52.0, 62.0, 66.0, 45.0, 48.0))]
+    rows += [("trail foot", k, v) for k, v in enumerate((52.0, 44.0, 42.0, 80.0))]
+    rows = [(foot, float(k), v) for foot, k, v in rows]
+    return pl.DataFrame(rows, schema=["foot", "position", "mean"], orient="row")
+
+
+def test_the_foot_lines_are_one_ink_in_two_patterns_from_heel_to_toes():
+    spec = foot_lines.picture(SwingCurves(EVENTS, places=places()), "x").to_dict()
+    lines = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "line")
+    assert lines["mark"]["color"] == theme.INK
+    assert "color" not in lines["encoding"]
+    assert lines["encoding"]["strokeDash"]["scale"]["range"] == [[1, 0], [6, 4]]
+    assert lines["encoding"]["y"]["scale"]["domain"] == [0, 100]
+
+
+def test_the_foot_lines_table_says_where_each_foot_should_be():
+    drawn = SwingCurves(EVENTS, places=places())
+    bands = {f"{EVENTS[3]}_lead_along_pct": (30.0, 56.0), f"{EVENTS[3]}_trail_along_pct": (60.0, None)}
+    rows = foot_lines.table(drawn, bands)
+    assert rows.columns == ["Event", "Lead foot", "Lead foot should be", "Trail foot", "Trail foot should be"]
+    assert rows.row(3)[1:] == ("45", "30–56", "80", "over 60")
+    assert rows.row(4)[1:] == ("48", "–", "–", "–")
+    assert "lead foot 45, trail foot 80" in foot_lines.words(drawn)
+    assert foot_lines.finding(drawn).startswith("Lead foot's pressure at impact: 45")
+
+
 def test_every_picture_can_be_drawn_without_a_browser():
     top = pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]})
     for chart in (
         season_line.picture(season_of(line=sessions().drop("n"), band=(65.0, None)), "x"),
         load_curve.picture(SwingCurves(EVENTS, course(), posts=top), "x"),
         heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x"),
+        foot_lines.picture(SwingCurves(EVENTS, places=places()), "x"),
         fault_ladder.picture(rates(), "x"),
         small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x"),
     ):
