@@ -142,7 +142,7 @@ def _swing_faults(run: Run) -> tuple[()]:
             f"WHERE {within}"
         )
         judged = faults.without_agreed_flags(
-            run.writer, faults.judge(metrics, swings, run.rules, styles), metrics, swings
+            run.writer, faults.judge(metrics, swings, run.rules, styles), metrics, swings, run.rules
         )
         run.replace("academy.swing_fault", judged, within)
     return ()

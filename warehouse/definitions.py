@@ -68,6 +68,7 @@ class Metric:
     usual_spread: float
     null: str = ""
     core: bool = False
+    followed: bool = True
     needs_heel: bool = False
     band: tuple[Band, ...] = ()
 

@@ -1,6 +1,7 @@
 -- One row per session, club family, part, pace, drill, device, heel source and metric: the mean over its usable swings.
 -- Reads the temporary table touched(student). Swings with swapped feet stay out; putting is not a swing here;
--- numbers that are not finite count as missing. Heel source is 'none' for metrics that need no heel load.
+-- numbers that are not finite count as missing. Heel source is 'none' for metrics that need no heel load. Metrics that
+-- only serve a rule or a picture are not followed.
 WITH kept_swing AS (
     SELECT
         session.session,
@@ -51,5 +52,5 @@ SELECT
 FROM swing_value
 JOIN kept_swing USING (session, swing_no)
 JOIN academy.metric USING (metric)
-WHERE isfinite(swing_value.value)
+WHERE metric.followed AND isfinite(swing_value.value)
 GROUP BY ALL

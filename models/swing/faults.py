@@ -118,7 +118,19 @@ def distances_apart(fault: Fault) -> list[pl.Expr]:
 def metric_rows(rules: Rules) -> pl.DataFrame:
     """Rows of academy.metric in screen order."""
     rows = [
-        (m.code, m.label, m.unit, m.explain, m.better, m.decimals, m.phase, m.needs_heel, m.core, place)
+        (
+            m.code,
+            m.label,
+            m.unit,
+            m.explain,
+            m.better,
+            m.decimals,
+            m.phase,
+            m.needs_heel,
+            m.core,
+            m.followed,
+            place,
+        )
         for place, m in enumerate(rules.metrics)
     ]
     return pl.DataFrame(rows, columns("academy.metric"), orient="row")
@@ -169,12 +181,14 @@ def sessions_with_own_bands(writer: Writer) -> list[str]:
 
 
 def without_agreed_flags(
-    writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: pl.DataFrame
+    writer: Writer, judged: pl.DataFrame, metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules
 ) -> pl.DataFrame:
     """`judged` (academy.swing_fault) without the flags that a student's own bands rule out.
 
     A flag goes when the fault reads a metric with an own band of that club family, and every such metric lies
-    inside it (an end left out is open). Reads the temporary table batch(session).
+    inside it (an end left out is open). Where one metric beyond its limit is enough for the fault, a band for
+    one foot says nothing of the other: every metric beyond its limit must lie inside its own band. Reads the
+    temporary table batch(session).
     """
     own = writer.sql(_OWN)
     if own.is_empty():
@@ -182,7 +196,7 @@ def without_agreed_flags(
     reads = writer.sql("SELECT fault, unnest(metrics) AS metric FROM academy.fault")
     key = ["session", "swing_no"]
     names = [name for name in own["metric"].unique(maintain_order=True) if name in metrics.columns]
-    inside = (
+    places = (
         metrics.select(*key, *names)
         .unpivot(index=key, variable_name="metric", value_name="value")
         .join(swings.select(*key, "club_family"), on=key)
@@ -191,13 +205,36 @@ def without_agreed_flags(
             inside=(pl.col("value") >= pl.col("lo").fill_null(float("-inf")))
             & (pl.col("value") <= pl.col("hi").fill_null(float("inf")))
         )
-        .join(reads, on="metric")
-        .group_by(*key, "fault")
-        .agg(agreed=pl.col("inside").fill_null(value=False).all())
+        .with_columns(pl.col("inside").fill_null(value=False))
     )
-    both = judged.join(inside, on=[*key, "fault"], how="left", maintain_order="left")
+    apart = [fault for fault in rules.faults if distances_apart(fault)]
+    together = (
+        places.join(reads, on="metric")
+        .filter(~pl.col("fault").is_in([fault.code for fault in apart]))
+        .group_by(*key, "fault")
+        .agg(agreed=pl.col("inside").all())
+    )
+    facts = metrics.join(swings.select(*key, "club_family"), on=key)
+    agreed_rows = [together, *(_agreed_apart(fault, rules, facts, places) for fault in apart)]
+    both = judged.join(pl.concat(agreed_rows), on=[*key, "fault"], how="left", maintain_order="left")
     agreed = pl.col("agreed").fill_null(value=False) & pl.col("flagged").fill_null(value=False)
     return both.with_columns(
         flagged=pl.when(agreed).then(pl.lit(value=False)).otherwise("flagged"),
         severity=pl.when(agreed).then(0.0).otherwise("severity"),
     ).drop("agreed")
+
+
+def _agreed_apart(fault: Fault, rules: Rules, facts: pl.DataFrame, places: pl.DataFrame) -> pl.DataFrame:
+    """session, swing_no, fault and whether each of its metrics is within its limit or its own band.
+
+    `places` says of each swing and metric with an own band whether it lies `inside`.
+    """
+    key = ["session", "swing_no"]
+    limits = [limit for limit in rules.limits if (limit.fault, limit.style) == (fault.code, UNSTYLED)]
+    wide = facts.join(_limit_rows(limits).drop("style"), on="club_family")
+    fine = []
+    for metric, beyond in zip(fault.metrics, distances_apart(fault), strict=True):
+        own = places.filter(metric=metric).select(*key, pl.col("inside").alias(f"inside {metric}"))
+        wide = wide.join(own, on=key, how="left")
+        fine.append(pl.col(f"inside {metric}").fill_null(value=False) | ~(beyond > 0).fill_null(value=False))
+    return wide.select(*key, fault=pl.lit(fault.code), agreed=pl.all_horizontal(fine))

@@ -113,7 +113,7 @@ def _roster(w) -> None:
         pl.DataFrame(
             [
                 {"metric": m, "label": label, "unit": unit, "explain": f"What {label.lower()} means.", "better": better,
-                 "decimals": 0, "phase": "back", "needs_heel": False, "core": core, "position": k}
+                 "decimals": 0, "phase": "back", "needs_heel": False, "core": core, "followed": True, "position": k}
                 for k, (m, label, unit, better, core) in enumerate(METRICS)
             ]
         ),

@@ -9,5 +9,6 @@ CREATE TABLE IF NOT EXISTS academy.metric (
     phase VARCHAR NOT NULL,          -- address | back | top | down | impact | finish
     needs_heel BOOLEAN NOT NULL,
     core BOOLEAN NOT NULL,
+    followed BOOLEAN NOT NULL,       -- over sessions; else it only serves a rule or a picture
     position INTEGER NOT NULL        -- screen order
 );

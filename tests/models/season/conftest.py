@@ -69,7 +69,8 @@ class Bench:
             "academy.metric",
             pl.DataFrame({"metric": list(metrics), "needs_heel": list(metrics.values())}).with_columns(
                 label=pl.col("metric"), unit=pl.lit("%"), explain=pl.lit("made up"), better=pl.lit("up"),
-                decimals=pl.lit(1), phase=pl.lit("back"), core=pl.lit(True), position=pl.lit(1),
+                decimals=pl.lit(1), phase=pl.lit("back"), core=pl.lit(True),
+                followed=pl.lit(True), position=pl.lit(1),
             ),
         )  # fmt: skip
         for code, used in (faults or {}).items():

@@ -211,3 +211,57 @@ def test_fault_rows_give_the_rule_in_words_and_its_limits():
     assert words["target_drift"] == "Lead share gained from halfway down to impact over 12 points"
     assert words["trail_heel_sink"].endswith("by over 15 % of foot length, or to under 25 %")
     assert not any("{" in sentence for sentence in words.values())
+
+
+class AgreedWithOneStudent:
+    """A warehouse in which a student of session s1 has bands of their own: metric → (lo, hi)."""
+
+    def __init__(self, bands):
+        rows = [("s1", metric, "iron", lo, hi) for metric, (lo, hi) in bands.items()]
+        names = ["session", "metric", "club_family", "lo", "hi"]
+        self.own = pl.DataFrame(rows, schema=names, orient="row")
+        reads = [(fault.code, metric) for fault in RULES.faults for metric in fault.metrics]
+        self.reads = pl.DataFrame(reads, schema=["fault", "metric"], orient="row")
+
+    def sql(self, query):
+        return self.own if "academy.band" in query else self.reads
+
+
+@pytest.mark.parametrize(
+    ("lead", "trail", "bands", "flagged"),
+    [
+        (30.0, 50.0, {"address_lead_along_pct": (25.0, 45.0)}, False),
+        (30.0, 30.0, {"address_lead_along_pct": (25.0, 45.0)}, True),  # nothing is agreed for the trail foot
+        (
+            30.0,
+            30.0,
+            dict.fromkeys(("address_lead_along_pct", "address_trail_along_pct"), (25.0, 45.0)),
+            False,
+        ),
+        (22.0, 50.0, {"address_lead_along_pct": (25.0, 45.0)}, True),
+        (
+            50.0,
+            30.0,
+            {"address_lead_along_pct": (25.0, 45.0)},
+            True,
+        ),  # the agreed foot is not the one at fault
+    ],
+)
+def test_a_band_agreed_for_one_foot_says_nothing_of_the_other(lead, trail, bands, flagged):
+    names = ["session", "swing_no", "crossing", *metric_codes()]
+    schema = dict.fromkeys(names, pl.Float64) | {
+        "session": pl.String,
+        "swing_no": pl.Int32,
+        "crossing": pl.String,
+    }
+    row = dict.fromkeys(names) | {
+        "session": "s1", "swing_no": 1, "address_lead_along_pct": lead, "address_trail_along_pct": trail,
+    }  # fmt: skip
+    metrics = pl.DataFrame([row], schema=schema)
+    swings = pl.DataFrame(
+        {"session": ["s1"], "swing_no": pl.Series([1], dtype=pl.Int32), "club_family": ["iron"],
+         "flags": pl.Series([[]], dtype=pl.List(pl.String))}
+    )  # fmt: skip
+    judged = faults.judge(metrics, swings, RULES, NO_STYLES)
+    rows = faults.without_agreed_flags(AgreedWithOneStudent(bands), judged, metrics, swings, RULES)
+    assert rows.filter(fault="heels_at_address")["flagged"].item() is flagged
