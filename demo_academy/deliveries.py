@@ -11,9 +11,11 @@ from demo_academy.clips import ClipShot, clip_beside, clip_frame
 from demo_academy.curves import Array, SwingCurves
 from demo_academy.films import Look, write_film
 from demo_academy.notes import Line, note_table, session_lines, shot_frame
+from demo_academy.observations import observed_lines
 from demo_academy.people import Student
-from demo_academy.plates import holds_frame, plate_frame
+from demo_academy.plates import plate_frame
 from demo_academy.season_plan import Visit
+from demo_academy.stands import holds_frame, rocking_frame, rocks
 from demo_academy.swings import Batch
 from warehouse.vocabulary import EVENTS
 
@@ -115,6 +117,7 @@ class WrittenSeason:
 
     clip_truth: list[pl.DataFrame] = field(default_factory=list)
     holds: list[str] = field(default_factory=list)
+    rocked: list[str] = field(default_factory=list)
     clips: list[str] = field(default_factory=list)
     events_files: list[str] = field(default_factory=list)
     shots: list[str] = field(default_factory=list)
@@ -135,13 +138,21 @@ def write_visits(
         if visit.device.layout in {"mat", "parquet"} and order == 3 and number % 3 == 0:
             hold, hold_rows = holds_frame(visit, rng)
             written.holds.append(visit.session)
+        own = np.random.default_rng([number, visit.day, 5])  # what came later draws from chances of its own
+        if rocks(number, order):
+            more, more_rows = rocking_frame(visit, number, own)
+            hold += more
+            hold_rows = more_rows if hold_rows is None else pl.concat([hold_rows, more_rows])
+            written.rocked.append(visit.session)
         in_file = not clip and order == 1 and number % 5 == 2
         if in_file:
             written.events_files.append(visit.session)
         write_plates(
             folder, visit, batch.curves, at, starts, Attachments(clip, hold, hold_rows, in_file), rng
         )
-        lines = session_lines(visit, _rates(batch, at), rng) + fixed_notes.get(visit.session, [])
+        rates = _rates(batch, at)
+        lines = session_lines(visit, rates, rng) + fixed_notes.get(visit.session, [])
+        lines += observed_lines(visit, number, rates, own)
         if lines:
             note_table(lines).write_csv(folder / "notes.csv")
         _shots(folder, visit, batch, at, written, rng)

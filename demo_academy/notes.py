@@ -13,6 +13,7 @@ COLUMNS: dict[str, Any] = {
     "session": pl.String, "student": pl.String, "at": pl.String, "author": pl.String, "kind": pl.String,
     "swing_no": pl.Int32, "code": pl.String, "grade": pl.Int32, "value": pl.Float64, "value_to": pl.Float64,
     "unit": pl.String, "pace": pl.String, "place": pl.String, "text": pl.String, "shared": pl.Boolean,
+    "held": pl.String, "lost": pl.String, "announced": pl.Boolean, "stood_by": pl.String, "drill": pl.String,
 }  # fmt: skip
 PLANS = (
     "Same drill next time, then check at full pace.",

@@ -16,6 +16,7 @@ from demo_academy.other_deliveries import write_clip_visits, write_loose, write_
 from demo_academy.people import Student, invent_students
 from demo_academy.rosters import write_rosters
 from demo_academy.season_plan import MID_SEASON, Visit, plan_student
+from demo_academy.stands import ROCKING_VISITS, rocks, steady_place
 from demo_academy.swings import generate_season
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -60,6 +61,9 @@ def write_academy(
         "scale": scale,
         "students": {p.student.code: planted.student_truth(p.student, p.profile, p.plan) for p in people},
         "holds": written.holds,
+        "steady_places": {
+            p.student.code: steady_place(i) for i, p in enumerate(people) if rocks(i, ROCKING_VISITS[0])
+        },
         "clips_beside_plates": written.clips,
         "notes_only": noted,
         "expected_refusals": refusals,
@@ -106,7 +110,7 @@ def _add_bad_deliveries(
     inbox: Path, plans: list[list[Visit]], written: WrittenSeason
 ) -> tuple[list[dict[str, object]], list[tuple[str, int]]]:
     """Add the bad sessions and damage the bad swings; only in mat sessions with nothing but plate files."""
-    kept = {*written.holds, *written.clips, *written.events_files, *written.shots}
+    kept = {*written.holds, *written.rocked, *written.clips, *written.events_files, *written.shots}
     mats = [v for plan in plans for v in plan if v.device.layout == "mat" and v.session not in kept]
     swings, damaged = bad_swings(inbox, mats)
     sessions = bad_sessions(inbox, [v for v in mats if (v.session, 4) not in damaged])

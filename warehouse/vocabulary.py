@@ -13,6 +13,7 @@ FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
+STEADY_STANDS = 5  # after rocking, before they give a set-up target of a student's own
 EYES_CLOSED_FROM_AGE = 14  # years, where academy.toml sets no other; common practice, no source
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
 SAMPLE_COLUMNS = (

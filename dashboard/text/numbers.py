@@ -33,9 +33,11 @@ THINGS = {
     "other_fault": mark_plural("{n} other fault", "{n} other faults"),
     "session": mark_plural("{n} session", "{n} sessions"),
     "signal": mark_plural("{n} signal", "{n} signals"),
+    "steady_stand": mark_plural("{n} steady stand", "{n} steady stands"),
     "student": mark_plural("{n} student", "{n} students"),
     "swing": mark_plural("{n} swing", "{n} swings"),
     "swing_or_delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
+    "visit": mark_plural("{n} visit", "{n} visits"),
     "time": mark_plural("{n} time", "{n} times"),
 }
 

@@ -4,7 +4,8 @@ From each day on that brings enough steady stands (`academy.hold`, those with ro
 median of the stands' places along each foot, all stands of a year together, with a 90 % interval from order
 statistics, which asks nothing of how stands scatter. There is none where fewer than half of the stands lie
 near that median, as when a student settles in two places. The own band reaches `room_pct` beyond the
-interval.
+interval. What the heel carries of its foot's load follows from the place, as wherever it is not measured, so
+that the heel's share has an own band too.
 """
 
 from datetime import date, timedelta
@@ -15,11 +16,12 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from models.sql import columns
+from models.swing.conditioning import heel_share_from_along
 from warehouse.store import Writer
+from warehouse.vocabulary import STEADY_STANDS
 
 FEET = ("lead", "trail")
-METRIC = "address_{foot}_along_pct"
-LEAST_STANDS = 5  # the interval from the lowest to the highest of five holds the median 94 times in 100
+ALONG, HEEL_SHARE = "address_{foot}_along_pct", "address_{foot}_heel_share_pct"
 NEAR_PCT = 8.0  # of foot length
 MOST_DOUBT_PCT = 20.0  # a wider interval says nothing that the academy's own band does not
 YEAR = timedelta(days=365)
@@ -53,19 +55,22 @@ def targets(stands: pl.DataFrame, room_pct: float) -> pl.DataFrame:
 
 
 def _of_day(student: str, day: date, stands: pl.DataFrame, room_pct: float) -> list[tuple[object, ...]]:
-    """One row a foot; none while either foot has no target."""
+    """Two rows a foot, its place and its heel's share; none while either foot has no target."""
     rows: list[tuple[object, ...]] = []
     for foot in FEET:
         places = stands[f"{foot}_along_pct"].to_numpy()
-        if places.size < LEAST_STANDS:
+        if places.size < STEADY_STANDS:
             return []
         middle, (lo, hi) = float(np.median(places)), median_interval(places)
         near = np.mean(np.abs(places - middle) <= NEAR_PCT)
         if near < 0.5 or hi - lo > MOST_DOUBT_PCT:
             return []
-        band = max(lo - room_pct, 0.0), min(hi + room_pct, 100.0)
-        metric, sessions = METRIC.format(foot=foot), stands["session"].n_unique()
-        rows.append((student, metric, day, places.size, sessions, middle, lo, hi, *band))
+        ends = lo, hi, max(lo - room_pct, 0.0), min(hi + room_pct, 100.0)
+        of_heel = [100.0 * heel_share_from_along(end) for end in ends]
+        counts = places.size, stands["session"].n_unique()
+        rows.append((student, ALONG.format(foot=foot), day, *counts, middle, *ends))
+        heel = 100.0 * heel_share_from_along(middle), of_heel[1], of_heel[0], of_heel[3], of_heel[2]
+        rows.append((student, HEEL_SHARE.format(foot=foot), day, *counts, *heel))
     return rows
 
 

@@ -72,6 +72,7 @@ def test_every_special_kind_is_there(academy, truth, planted):
     assert {"rosters", "range-2026"} <= folders
     assert any(name.startswith("practice-") for name in folders)
     assert planted["holds"]
+    assert {place is None for place in planted["steady_places"].values()} == {True, False}
     assert planted["clips_beside_plates"]
     assert len(planted["notes_only"]) == 6
     assert truth["device"].drop_nulls().unique().len() == 6

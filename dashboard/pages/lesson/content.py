@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document, safety, student_season
+from dashboard import document, observed, safety, student_season
 from dashboard.pages.lesson import findings
 from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
@@ -28,7 +28,7 @@ from dashboard.text.cautions import (
 )
 from dashboard.text.numbers import Measure, count, listed, number, on
 from warehouse.access import open_reader, viewers
-from warehouse.body import Exercise
+from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
@@ -71,6 +71,7 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         parts.append(
             Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),))
         )
+    parts += [findings.balance(about), findings.seen_and_felt(chosen)]
     if reader.is_minor(student):
         parts.append(_young_player(chosen))
     return LessonSheet(
@@ -79,7 +80,7 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
         parts=tuple(part for part in parts if part is not None),
         left_out=chosen.left_out(),
-        cautions=_cautions(chosen, named, hurts=not hurting.is_empty()),
+        cautions=_cautions(about, named, hurts=not hurting.is_empty()),
         signature=_("{academy}, {day}. For the coach.").format(
             academy=reader.settings.name, day=on(reader.today)
         ),
@@ -144,13 +145,16 @@ def _hurts(row: dict[str, Any]) -> str:
     return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
 
 
-def _cautions(chosen: StudentSeason, named: list[dict[str, Any]], *, hurts: bool) -> tuple[str, ...]:
-    """What to watch with the drills that the sheet names, already set or suggested."""
+def _cautions(about: Lesson, named: list[dict[str, Any]], *, hurts: bool) -> tuple[str, ...]:
+    """What to watch with the drills that the sheet names, already set or suggested, and with nudge checks."""
+    chosen, closed = about.chosen, nudge_check("closed")
+    checked = observed.nudge_sentences(chosen.reader, chosen.student)
+    checks = [closed if about.body.may_do(closed) else nudge_check("open")] if checked else []
     minor = chosen.reader.is_minor(chosen.student)
     return (
         *([] if hurts else [_(IF_IT_HURTS)]),
         _(CLEAR_SPACE),
-        *safety.caution_sentences(Exercise.of(drill) for drill in named),
+        *safety.caution_sentences([*map(Exercise.of, named), *checks]),
         *([_(MINORS)] if minor else []),
         _(BANDS_ARE_CUSTOM),
     )

@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import safety
+from dashboard import observed, safety
 from dashboard.charts import fault_ladder
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
@@ -14,7 +14,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
-from warehouse.body import Body, Exercise, may_load
+from warehouse.body import Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
@@ -216,6 +216,25 @@ def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None)
                 )
             )
     return text
+
+
+def balance(about: Lesson) -> Part | None:
+    """Nudge checks, the own set-up target, and quiet stands, where there are any."""
+    reader, student = about.chosen.reader, about.chosen.student
+    nudges = observed.nudge_sentences(reader, student)
+    against = about.body.objections(nudge_check("closed")) if nudges else []
+    if against:
+        said = listed([safety.objection_words(one) for one in against])
+        nudges += (_("With eyes closed not now: {against}.").format(against=said),)
+    stands = observed.stand_sentences(reader, student)
+    text = (*nudges, *observed.setup_sentences(reader, student), *stands)
+    return Part(_("Balance"), text) if text else None
+
+
+def seen_and_felt(chosen: StudentSeason) -> Part | None:
+    """What no plate measures, seen by eye lately, and how the player's feeling agrees with the plates."""
+    text = (*observed.eye_sentences(chosen), *observed.felt_sentences(chosen)) if chosen.season else ()
+    return Part(_("Seen and felt"), text) if text else None
 
 
 def picture(about: Lesson, aim: str | None) -> Picture | None:

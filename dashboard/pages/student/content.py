@@ -2,13 +2,14 @@
 
 import polars as pl
 
+from dashboard import observed
 from dashboard.charts import ball_links
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.student_season import StudentSeason, ladder, measure_season, measured_seasons
 from dashboard.text.catalogue import Words, _
-from dashboard.text.cautions import BANDS_ARE_CUSTOM
+from dashboard.text.cautions import BANDS_ARE_CUSTOM, EYES_CLOSED
 from dashboard.text.numbers import Measure, count, listed
 from warehouse.errors import UnderfootError
 
@@ -110,6 +111,53 @@ def ball_part(
         "the ball go: a third thing may move both."
     )
     return Section(Picture(chart, ball_links.words(found, outcome), ball_links.table(found), key))
+
+
+def observed_parts(chosen: StudentSeason) -> dict[str, list[Section]]:
+    """Balance, what was seen by eye, and what was felt, by their headings, as far as there is any of it."""
+    parts = {_("Balance"): _balance(chosen)}
+    if chosen.season:
+        parts |= {_("Seen by eye"): [_by_eye(chosen)], _("Felt and measured"): [_felt(chosen)]}
+    known = {
+        heading: [one for one in sections if one.table or any(one.sentences)]
+        for heading, sections in parts.items()
+    }
+    return {heading: sections for heading, sections in known.items() if sections}
+
+
+def _balance(chosen: StudentSeason) -> list[Section]:
+    """Nudge checks, the own set-up target, and quiet stands on the plates."""
+    reader, student, name = chosen.reader, chosen.student, chosen.person["name"]
+    nudges, stands = observed.nudge_table(reader, student), observed.stand_table(reader, student)
+    alike = _("Only stands with the same eyes, device and length can be compared.")
+    return [
+        Section(sentences=observed.nudge_sentences(reader, student)),
+        Section(table=_saved(nudges, _("nudge checks of {name}"), name), notes=(_(EYES_CLOSED),)),
+        Section(sentences=observed.setup_sentences(reader, student)),
+        Section(sentences=observed.stand_sentences(reader, student)),
+        Section(table=_saved(stands, _("stands of {name}"), name), notes=(alike,)),
+    ]
+
+
+def _by_eye(chosen: StudentSeason) -> Section:
+    how = _(
+        "In how many visits a coach saw it, of those that looked for it; in brackets where the true share "
+        "lies nine times in ten. Balance lost backward or forward in a nudge check counts as seen."
+    )
+    seen = observed.eye_table(chosen)
+    return Section(table=_saved(seen, _("seen by eye, {name}"), chosen.person["name"]), notes=(how,))
+
+
+def _felt(chosen: StudentSeason) -> Section:
+    felt = observed.felt_table(chosen)
+    return Section(
+        table=_saved(felt, _("felt and measured, {name}"), chosen.person["name"]),
+        sentences=observed.felt_sentences(chosen),
+    )
+
+
+def _saved(table: pl.DataFrame | None, file: str, name: str) -> tuple[pl.DataFrame, str] | None:
+    return None if table is None else (table, file.format(name=name))
 
 
 def visits(chosen: StudentSeason) -> pl.DataFrame:

@@ -31,6 +31,7 @@ def show(reader: Reader) -> None:
         _measured(chosen)
     else:
         films.of_others(reader, chosen.student, "", [])
+    _observed(chosen)
     with layout.part(_("Sessions, drills and notes")):
         visits = content.visits(chosen)
         if not visits.is_empty():
@@ -68,6 +69,14 @@ def _measured(chosen: StudentSeason) -> None:
     left_out = chosen.left_out()
     if left_out is not None:
         layout.aside(left_out)
+
+
+def _observed(chosen: StudentSeason) -> None:
+    """Balance, what was seen by eye, and what was felt: each only where there is something of it."""
+    for heading, found in content.observed_parts(chosen).items():
+        with layout.part(heading):
+            for section in found:
+                layout.section(section)
 
 
 def _swings(chosen: StudentSeason) -> None:

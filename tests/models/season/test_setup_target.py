@@ -6,9 +6,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.season.setup_target import LEAST_STANDS, median_interval, targets
+from models.season.setup_target import median_interval, targets
 from models.swing.rocking import steady_place
 from odd_rocking import rocking_person
+from warehouse.vocabulary import STEADY_STANDS
 
 COLUMNS = ("lead_n", "trail_n", "lead_along_pct", "trail_along_pct")
 DAY = date(2026, 5, 1)
@@ -39,8 +40,8 @@ def test_the_target_holds_the_students_own_place_about_nine_times_in_ten(name):
     held, off = [], []
     for seed in range(30):
         person, stands = stands_of(name, seed)
-        lead, trail = targets(stands, 5.0).sort("metric").to_dicts()
-        assert (lead["metric"], trail["metric"]) == ("address_lead_along_pct", "address_trail_along_pct")
+        found = {row["metric"]: row for row in targets(stands, 5.0).to_dicts()}
+        lead, trail = found["address_lead_along_pct"], found["address_trail_along_pct"]
         held += [lead["lo_pct"] <= person.lead_along_pct <= lead["hi_pct"]]
         held += [trail["lo_pct"] <= person.trail_along_pct <= trail["hi_pct"]]
         off.append(abs(lead["median_pct"] - person.lead_along_pct))
@@ -54,8 +55,17 @@ def test_who_has_no_steady_place_gets_no_target(name):
         assert targets(stands_of(name, seed)[1], 5.0).is_empty()
 
 
+def test_the_heels_share_of_its_foot_follows_from_the_place():
+    rows = [("s1", DAY, "v", 35.0 + k, 60.0) for k in range(5)]
+    found = {row["metric"]: row for row in targets(frame(rows), 5.0).to_dicts()}
+    place, heel = found["address_lead_along_pct"], found["address_lead_heel_share_pct"]
+    assert heel["median_pct"] == pytest.approx(100 * (70 - 37) / 55)
+    assert heel["band_hi"] == pytest.approx(100 * (70 - place["band_lo"]) / 55)
+    assert heel["lo_pct"] < heel["median_pct"] < heel["hi_pct"] < heel["band_hi"]
+
+
 def test_it_begins_with_the_fifth_stand_and_follows_those_of_the_last_year():
-    rows = [("s1", DAY + timedelta(days=k), f"v{k}", 40.0 + k % 3, 60.0) for k in range(LEAST_STANDS)] + [
+    rows = [("s1", DAY + timedelta(days=k), f"v{k}", 40.0 + k % 3, 60.0) for k in range(STEADY_STANDS)] + [
         ("s1", DAY + timedelta(days=380), "late", 50.0, 60.0)
     ]
     found = targets(frame(rows), 5.0).filter(metric="address_lead_along_pct")
