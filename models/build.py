@@ -21,6 +21,7 @@ from models import samples
 from models.samples import temporary
 from models.season import (
     ball,
+    ball_season,
     by_eye,
     chain,
     coach,
@@ -228,6 +229,10 @@ PLAN: tuple[Step, ...] = (
         ("season.ball_link",),
         ("academy.metric", "academy.session", "academy.shot", "academy.swing", "academy.swing_metric"), ball,
         lambda run: (ball.ball_link_rows(run.writer),), build_only=True,
+    ),
+    Step(
+        ("season.session_ball", "season.ball_trend"), ("academy.session", "academy.shot", "academy.swing"),
+        ball_season, lambda run: ball_season.ball_season_rows(run.writer), within=TOUCHED,
     ),
     Step(
         ("season.eye_plate",),

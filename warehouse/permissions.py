@@ -27,6 +27,8 @@ _BY_STUDENT = {
     "season.style",
     "season.student_fault_rate",
     "season.pace_ladder",
+    "season.session_ball",
+    "season.ball_trend",
     "season.fault_chain",
     "academy.setup_target",
     "season.eye_rate",

@@ -96,7 +96,8 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
     rows = reader.sql(
         """
         SELECT n.day, coalesce(a.display_name, n.author) AS author, n.kind,
-            coalesce(f.name, d.name, m.label, replace(n.code, '_', ' ')) AS about,
+            CASE WHEN n.kind NOT IN ('reference', 'reference_over')
+                THEN coalesce(f.name, d.name, m.label, replace(n.code, '_', ' ')) END AS about,
             n.code, n.grade, n.value, n.value_to, coalesce(n.unit, m.unit) AS unit, n.text, n.shared
         FROM note n
         LEFT JOIN person a ON a.person = n.author

@@ -96,10 +96,10 @@ def table(chosen: StudentSeason, found: pl.DataFrame) -> pl.DataFrame:
     ]
     words = {
         _("Swing"): found["swing_no"],
-        _("Club"): found["club"],
+        _("Faults shown"): pl.Series(faults, dtype=pl.String),
         _("Pace"): _worded(found["pace"], PACES),
         _("Made"): _made(found),
-        _("Faults shown"): pl.Series(faults, dtype=pl.String),
+        _("Club"): found["club"],
     }
     values = {}
     for metric in (name for name in found.columns if name in chosen.measures):

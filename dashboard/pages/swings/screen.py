@@ -12,6 +12,7 @@ from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.markdown import markdown
+from dashboard.text.numbers import capitalized
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -50,7 +51,7 @@ def _reference(chosen: StudentSeason) -> None:
             )
         else:
             pattern = "**{name}**. {chosen} {withheld}"
-            st.write(markdown(pattern, name=now.name, chosen=now.chosen, withheld=now.withheld))
+            st.write(markdown(pattern, name=capitalized(now.name), chosen=now.chosen, withheld=now.withheld))
             if st.button(_("No longer use it")):
                 _keep(lambda: reference_swing.end(readers.home(), reader, chosen.student, now))
         layout.aside(
