@@ -76,7 +76,8 @@ def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> l
             {"student": visit.student.code, "at": at.replace(hour=18, minute=5).isoformat(),
              "author": visit.student.code, "kind": "practice", "code": visit.drill_set,
              "value": float(rng.choice([5, 10, 15])), "unit": "minutes",
-             "pace": str(rng.choice(["slow", "half"])), "place": "home", "shared": True}
+             "pace": str(rng.choice(["slow", "half"])), "place": "home", "shared": True,
+             "grade": 1 + len(lines)}
         )  # fmt: skip
         at += timedelta(days=int(rng.integers(2, 5)))
     return lines
@@ -106,6 +107,25 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     signal = f"improving:{fourth[-1].student.code}:finish_lead_share_pct"
     out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code=signal, text=talk)]
     return out
+
+
+GOALS = (
+    ("farther", "Reach the green of the long par four in two."),
+    ("straighter", "Keep the ball out of the trees on the left."),
+    ("more_solid", "Feel the ball come off the middle more often."),
+    ("more_often", "Hit the same shot twice in a row."),
+    (None, "Play a round with my grandfather without holding him up."),
+)
+
+
+def goal_lines(plans: list[list[Visit]]) -> list[Line]:
+    """What two players in three said at their first visit that they came for."""
+    said = [(plan[0], GOALS[k % len(GOALS)]) for k, plan in enumerate(plans) if k % 3]
+    return [
+        {"student": visit.student.code, "author": visit.coach, "kind": "goal", "code": code, "text": words,
+         "at": (visit.started_at + timedelta(minutes=3)).isoformat(), "shared": True}
+        for visit, (code, words) in said
+    ]  # fmt: skip
 
 
 def reference_lines(plans: list[list[Visit]]) -> list[Line]:
@@ -144,16 +164,20 @@ def shot_frame(
     carry = base * part + BALL["carry_m_per_mid_down_pt"] * (mid_down_share - 68) + rng.normal(0, 3.5, count)
     side = BALL["side_m_per_impact_pt"] * (impact_share - 74) + rng.normal(0, 5.5, count)
     ball = np.sqrt(np.maximum(carry, 5)) * 4.35 + rng.normal(0, 0.5, count)
+    # A stream of its own, so that the rest of the season stays as it was.
+    strike = np.random.default_rng([visit.day, int(student.code[1:])]).normal(0, 0.03, count)
+    strike += 1.30 + STRIKE_PER_DAY * visit.day
     return pl.DataFrame(
         {
             "session": [visit.session] * count,
             "swing_no": [r.no for r in visit.swings],
             "carry_m": np.round(np.maximum(carry, 5), 1),
             "side_m": np.round(side, 1),
-            "club_speed_m_s": np.round(ball / 1.33, 1),
+            "club_speed_m_s": np.round(ball / strike, 1),
             "ball_speed_m_s": np.round(ball, 1),
         }
     )
 
 
+STRIKE_PER_DAY = 0.0003  # ball speed over club speed; players here strike it better by and by
 BALL = {"carry_m_per_mid_down_pt": 0.5, "side_m_per_impact_pt": -0.5}

@@ -11,7 +11,7 @@ from demo_academy.clips import ClipShot, clip_alone, clip_frame
 from demo_academy.curves import Array
 from demo_academy.deliveries import session_head, swing_table, write_text
 from demo_academy.habits import HABITS
-from demo_academy.notes import Line, note_table, practice_lines, reference_lines
+from demo_academy.notes import Line, goal_lines, note_table, practice_lines, reference_lines
 from demo_academy.people import SEASON, Student
 from demo_academy.season_plan import ZONE, Visit
 from demo_academy.shapes import Bodies, event_times, generate_targets
@@ -103,7 +103,7 @@ def _after(started: datetime, minutes: int) -> str:
 def write_loose(
     inbox: Path, plans: list[list[Visit]], shots: list[pl.DataFrame], rng: np.random.Generator
 ) -> int:
-    """Home practice by month, reference swings and one range file, all outside sessions.
+    """Home practice by month, reference swings, goals and one range file, all outside sessions.
 
     Returns how many practice lines there are.
     """
@@ -118,8 +118,9 @@ def write_loose(
         note_table(sorted(lines, key=lambda line: (line["at"], line["student"]))).write_csv(
             folder / "notes.csv"
         )
-    (inbox / "references-2026").mkdir(parents=True, exist_ok=True)
-    note_table(reference_lines(plans)).write_csv(inbox / "references-2026" / "notes.csv")
+    for name, lines in (("references-2026", reference_lines(plans)), ("goals-2026", goal_lines(plans))):
+        (inbox / name).mkdir(parents=True, exist_ok=True)
+        note_table(lines).write_csv(inbox / name / "notes.csv")
     if shots:
         (inbox / "range-2026").mkdir(parents=True, exist_ok=True)
         pl.concat(shots).write_csv(inbox / "range-2026" / "shots.csv")

@@ -37,9 +37,11 @@ NOTE_KINDS = (
     "practice",
     "target",
     "felt",
+    "goal",
     "reference",
     "reference_over",
 )
+GOALS = ("farther", "straighter", "more_solid", "more_often")
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "toward", "away", "sideways")  # toward and away from the target

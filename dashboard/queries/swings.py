@@ -18,11 +18,7 @@ def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
     """
     core = reader.sql("SELECT metric FROM metric WHERE core ORDER BY position")["metric"].to_list()
     known = set(reader.sql("SELECT * FROM swing_metric LIMIT 0").columns)
-    columns = "".join(
-        f", CASE WHEN NOT list_contains(w.flags, 'feet_swapped') THEN m.{name} END AS {name}"
-        for name in core
-        if name in known
-    )
+    columns = "".join(f", m.{name}" for name in core if name in known)
     return reader.sql(
         f"""
         WITH fault_of AS (
@@ -39,6 +35,7 @@ def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
         LEFT JOIN fault_of f ON f.session = w.session AND f.swing_no = w.swing_no
             AND NOT list_contains(w.flags, 'feet_swapped')
         LEFT JOIN swing_metric m ON m.session = w.session AND m.swing_no = w.swing_no
+            AND NOT list_contains(w.flags, 'feet_swapped')
         WHERE s.student = ? AND (CAST(? AS VARCHAR) IS NULL OR s.season = ?)
         ORDER BY s.day DESC, s.started_at DESC, w.session, w.swing_no
         """,

@@ -12,7 +12,7 @@ from ingest.formats.tables import Problem, TableFormat, read_table
 from ingest.refusals import refuse, shown
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.observations import feeling_codes, sign_codes
-from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES
+from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES, GOALS
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
 _KEYS = (
@@ -122,8 +122,8 @@ class _Rules:
     def _kind(self, line: Line) -> Problem | None:
         rule = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
-            "target": self._target, "plan": _text, "felt": self._felt, "reference": self._reference,
-            "reference_over": _swing_named,
+            "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
+            "reference": self._reference,             "reference_over": _swing_named,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
@@ -144,6 +144,9 @@ class _Rules:
         if line["unit"] not in DOSE_UNITS:
             return "unknown_value", f"unit is {shown(line['unit'])} but must be reps or minutes", "unit"
         line["place"] = line["place"] or ("home" if line["kind"] == "practice" else "lesson")
+        if line["kind"] == "practice" and line["grade"] not in (None, 1, 2, 3):
+            what = f"grade is {shown(line['grade'])} but must be 1 (felt hard) to 3 (felt easy)"
+            return "out_of_range", what, "grade"
         return None
 
     def _lot(self, line: Line) -> Problem | None:
@@ -194,6 +197,16 @@ class _Rules:
         if owner != line["student"] and not self.academy.has_consent(owner, "show_swing", day):
             return "no_consent", f"no consent to show_swing covers {owner} on {day}", "code"
         return None
+
+
+def _goal(line: Line) -> Problem | None:
+    """What the player came for, in their words; a code says which of the usual goals it is nearest to."""
+    if not line["text"]:
+        return "empty_value", "a goal line needs the player's own words", "text"
+    if line["code"] is not None and line["code"] not in GOALS:
+        what = f"code is {shown(line['code'])} but must be {', '.join(GOALS)}, or empty"
+        return "unknown_value", what, "code"
+    return None
 
 
 def _swing_named(line: Line) -> Problem | None:

@@ -391,3 +391,19 @@ def test_a_lot_that_says_nothing_is_refused(academy, made, line, reason):
     header = NOTES.split("\n", 1)[0] + ",drawn_against\n"
     (refused,) = drop_notes(academy, made, header + line + "\n").refused
     assert (refused.reason, refused.column) == (reason, "drawn_against")
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        (",s1,2026-05-08,s1,goal,farther,,Reach the pond in two", None),
+        (",s1,2026-05-08,c1,goal,,,Enjoy it more", None),
+        (",s1,2026-05-08,c1,goal,farther,,", "empty_value"),
+        (",s1,2026-05-08,c1,goal,win,,Win", "unknown_value"),
+        (",s1,2026-05-08,s1,practice,d1,3,", None),
+        (",s1,2026-05-08,s1,practice,d1,0,", "out_of_range"),
+    ],
+)
+def test_a_goal_has_the_players_words_and_practice_says_how_it_felt(academy, made, line, reason):
+    report = drop_notes(academy, made, f"session,student,at,author,kind,code,grade,text\n{line}\n")
+    assert [refusal.reason for refusal in report.refused] == ([] if reason is None else [reason])

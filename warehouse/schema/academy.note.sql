@@ -7,7 +7,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
     kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target | felt |
-                                     -- reference | reference_over
+                                     -- goal | reference | reference_over
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,

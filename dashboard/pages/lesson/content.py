@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document, observed, safety, student_season
+from dashboard import document, goal, observed, safety, student_season
 from dashboard.pages.lesson import findings
 from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
@@ -171,7 +171,9 @@ def _aim(about: Lesson, doses: pl.DataFrame) -> str | None:
 
 def _working_on(about: Lesson, doses: pl.DataFrame, aim: str | None) -> Part:
     """The aim with its season line, the latest plan, and bands of the student's own."""
-    chosen, text = about.chosen, []
+    chosen = about.chosen
+    wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=True)
+    text = list(filter(None, [wanted, goal.ball_sentence(chosen) if chosen.season else ""]))
     drills = doses.filter(pl.col("kind") == "drill")
     if aim is None:
         text.append(

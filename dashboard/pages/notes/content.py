@@ -26,7 +26,8 @@ FAULTS_IN_SIGHT = 6  # the others are behind one more tap
 NOTE_KINDS = Words({
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
-    "practice": "Home practice", "target": "Own band", "felt": "Felt", "reference": "Reference swing",
+    "practice": "Home practice", "target": "Own band", "felt": "Felt", "goal": "Goal",
+    "reference": "Reference swing",
     "reference_over": "No reference swing",
 })  # fmt: skip
 

@@ -159,12 +159,29 @@ def _practice(form: Filled) -> list[Line]:
     minutes = form.number("minutes", _("The time practised"))
     if minutes is not None and minutes <= 0:
         raise CallError(_("The time practised must be more than 0 minutes."))
+    reps = form.number("practice_reps", _("The number of times"))
+    if reps is not None and (reps <= 0 or reps % 1):
+        raise CallError(_("How many times it was practised must be a whole number from 1 up."))
+    if reps is not None and minutes is not None:
+        raise CallError(_("Practice is counted in minutes or in times: write one of them."))
+    felt = form.number("practice_felt", _("How it felt"))
     return [
         {
-            "kind": "practice", "code": form.text("practised"), "value": minutes, "unit": "minutes",
-            "pace": form.text("practice_pace"), "place": "home", "shared": True,
+            "kind": "practice", "code": form.text("practised"), "pace": form.text("practice_pace"),
+            "value": minutes if reps is None else reps, "unit": "minutes" if reps is None else "reps",
+            "grade": None if felt is None else int(felt), "place": "home", "shared": True,
         }
     ]  # fmt: skip
+
+
+def _goal(form: Filled) -> list[Line]:
+    """What the player came for, in their words: their own, so they always see it."""
+    words, nearest = form.text("goal_words"), form.text("goal")
+    if words is None and nearest is None:
+        return []
+    if words is None:
+        raise CallError(_("The player's own words are missing from the goal; write what they said."))
+    return [{"kind": "goal", "code": nearest, "text": words, "shared": True}]
 
 
 def _target(form: Filled) -> list[Line]:
@@ -183,5 +200,5 @@ def _target(form: Filled) -> list[Line]:
 
 
 _KINDS: tuple[Callable[[Filled], list[Line]], ...] = (
-    _saw, _drill, _plan, _hurts, _nudge, _felt, _practice, _target,
+    _saw, _drill, _plan, _hurts, _nudge, _felt, _practice, _goal, _target,
 )  # fmt: skip

@@ -11,8 +11,9 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document, safety, student_season
+from dashboard import document, goal, safety, student_season
 from dashboard.charts import practice_weeks, ten_swings
+from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason, StudentSeason, measure_season
@@ -49,6 +50,7 @@ class Focus:
     sentences: tuple[str, ...]
     drill: str | None = None
     how: tuple[str, ...] = ()
+    pace: NextPace | None = None
     cautions: tuple[str, ...] = ()
 
 
@@ -58,6 +60,7 @@ class ProgressPage:
 
     name: str
     opening: str
+    goal: tuple[str, ...]
     discomfort: tuple[str, ...]
     focus: Focus | None
     nothing_yet: str
@@ -82,6 +85,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
     return ProgressPage(
         name=person["name"],
         opening=_opening(person, practice),
+        goal=_goal(chosen),
         discomfort=tuple(_discomfort(row) for row in hurting.iter_rows(named=True)),
         focus=focus,
         nothing_yet=_("Nothing is set to work on yet. Ask your coach at the next lesson."),
@@ -118,6 +122,13 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
             )
         text = progress_html(reader, student)
     return document.save(text, target or home.pages / f"progress-{student}.html")
+
+
+def _goal(chosen: StudentSeason) -> tuple[str, ...]:
+    """The player's goal, and the ball's answer where there are shots."""
+    wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=False)
+    answer = goal.ball_sentence(chosen, plainly=True) if chosen.season else ""
+    return tuple(filter(None, (wanted, answer)))
 
 
 def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
@@ -183,8 +194,11 @@ def _focus(
         ]
     how, cautions = _how(chosen, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
+    faults = [code for code in lesson.kindred_aims(chosen.reader, aim) if code in chosen.fault_names]
+    paces = (next_pace(chosen, fault, drill, doses) for fault in faults) if drill and name else ()
+    pace = next((found for found in paces if found), None)
     title = _("The aim: {aim}").format(aim=_(clean)) if clean else chosen.name(aim)
-    return Focus(title[:1].upper() + title[1:], tuple(text), name, how, cautions), pictures
+    return Focus(title[:1].upper() + title[1:], tuple(text), name, how, pace, cautions), pictures
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:

@@ -1,8 +1,11 @@
 """Progress page: one student in plain words, for them and their guardian."""
 
+from functools import partial
+
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.pages.progress.content import Focus, progress_page
+from dashboard.pages.progress.next_pace import ticks_html
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
 
@@ -19,10 +22,12 @@ def show(reader: Reader) -> None:
     for sentence in page.discomfort:
         st.warning(sentence)
     st.write(page.opening)
+    for sentence in page.goal:
+        st.write(sentence)
     if page.focus is None:
         layout.say(page.nothing_yet)
     else:
-        _focus(page.focus, page.feet)
+        _focus(page.name, page.focus, page.feet)
     for picture in page.pictures:
         layout.picture(picture)
         if picture.key:
@@ -35,7 +40,7 @@ def show(reader: Reader) -> None:
         layout.aside(sentence)
 
 
-def _focus(focus: Focus, feet: str) -> None:
+def _focus(name: str, focus: Focus, feet: str) -> None:
     st.header(_("One thing to work on"))
     st.subheader(focus.title)
     for sentence in focus.sentences:
@@ -46,5 +51,12 @@ def _focus(focus: Focus, feet: str) -> None:
         st.subheader(focus.drill)
     for sentence in focus.how:
         st.write(sentence)
+    if focus.pace:
+        st.subheader(_("Slow first, then faster"))
+        for sentence in focus.pace.sentences:
+            st.write(sentence)
+        pace, drill, cautions = focus.pace, focus.drill or "", focus.cautions
+        make = partial(ticks_html, name, drill, pace, cautions)
+        layout.save(_("Save a list to print and tick off"), make, "practice-to-tick-off.html", "text/html")
     for sentence in focus.cautions:
         layout.lead(_("Take care."), sentence)

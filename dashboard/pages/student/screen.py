@@ -3,10 +3,11 @@
 from dataclasses import replace
 
 from dashboard import elements as st
-from dashboard import layout, navigation, reference_swing
+from dashboard import goal, layout, navigation, reference_swing
 from dashboard.pages.student import content, films, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
+from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
@@ -20,6 +21,8 @@ def show(reader: Reader) -> None:
     st.title(person["name"], anchor=False)
     chosen = StudentSeason(reader, person)
     layout.aside(content.about(chosen))
+    wanted = goal.goal_sentence(reader, chosen.student, staff=True)
+    st.write(wanted or _("No goal in the player's own words yet; write it down with a note."))
     layout.discomfort(reader, chosen.student)
     with st.container(horizontal=True):
         navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
@@ -59,6 +62,12 @@ def _measured(chosen: StudentSeason) -> None:
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
     _swings(chosen)
+    known = goal.outcomes(chosen)
+    if known:
+        with layout.part(_("What the ball does")):
+            outcome = layout.choose(_("Result"), known, "result")
+            drawn, doubt = goal.ball_picture(chosen, outcome, narrow=narrow)
+            layout.section(Section(drawn, sentences=(doubt,)), place="ball-season")
     rows = content.ball_rows(chosen)
     if rows:
         with layout.part(_("With the ball")):
