@@ -62,11 +62,11 @@ def _measured(chosen: StudentSeason) -> None:
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
     _swings(chosen)
-    known = goal.outcomes(chosen)
-    if known:
+    results = goal.outcomes(chosen)
+    if results:
         with layout.part(_("What the ball does")):
-            outcome = layout.choose(_("Result"), known, "result")
-            drawn, doubt = goal.ball_picture(chosen, outcome, narrow=narrow)
+            result = layout.choose(_("Result"), results, "result")
+            drawn, doubt = goal.ball_picture(chosen, result, narrow=narrow)
             layout.section(Section(drawn, sentences=(doubt,)), place="ball-season")
     rows = content.ball_rows(chosen)
     if rows:
