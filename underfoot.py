@@ -12,10 +12,11 @@ from dashboard import terminal
 from dashboard.serving import MOST_PORTS, run_pages
 from dashboard.terminal import err, out
 from dashboard.text import catalogue
-from warehouse import journal
+from warehouse import forgotten, journal
 from warehouse.errors import CallError
 from warehouse.home import Home
-from warehouse.store import open_snapshot, rebuilding, unanswered, writer
+from warehouse.publishing import current_name
+from warehouse.store import open_snapshot, opened, rebuilding, rebuilt, unanswered, writer
 
 home_option = click.option(
     "--home",
@@ -239,6 +240,26 @@ def restore(file: Path, home_path: str | None) -> None:
 
     home = Home.find(home_path)
     terminal.show_backup(restore_home(home, file), f"Restored to {home.path}")
+    terminal.show_forgotten(_forget_asked(home))
+
+
+@cli.command()
+@click.argument("student")
+@home_option
+@click.option("--yes", is_flag=True, help="Do not ask first.")
+def forget(student: str, home_path: str | None, *, yes: bool) -> None:
+    """Remove everything of STUDENT for good, and name the backups that still hold it."""
+    from ingest.forgetting import check_archives  # noqa: PLC0415 - a slow import, used here only
+
+    home = Home.find(home_path)
+    snapshot = open_snapshot(home)
+    forgotten.check_student(snapshot, student)
+    snapshot.close()
+    check_archives(home)
+    if not yes:
+        terminal.ask_to_forget(student)
+    forgotten.ask(home, student)
+    terminal.show_forgotten(_forget_asked(home))
 
 
 @cli.command()
@@ -257,10 +278,14 @@ def _say_waiting() -> None:
 
 
 def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: bool = False) -> Any:
-    """Load (without paths: retry what was refused), answer for the touched students or all, publish."""
+    """Load (without paths: retry what was refused), answer for the touched students or all, publish.
+
+    Whoever is to be forgotten is forgotten first where that has begun, else afterwards.
+    """
     from ingest import load as job  # noqa: PLC0415 - a slow import, used here only
     from models.build import refresh  # noqa: PLC0415
 
+    _forget_asked(home, begun=True)
     with (
         journal.recorded(home, "load" if paths is not None else "retry") as facts,
         writer(home, on_wait=_say_waiting) as w,
@@ -277,7 +302,33 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
         w.publish()
     for facts in report.refusals():
         journal.record(home, "refused", **facts)
+    _forget_asked(home)
     return report
+
+
+def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]:
+    """Forget whoever is to be forgotten, those alone with whom it has `begun`; returns what was removed."""
+    if not any(request.noted or not begun for request in forgotten.asked(home)):
+        return []
+    from ingest import forgetting  # noqa: PLC0415 - a slow import, used here only
+    from ingest import load as job  # noqa: PLC0415
+
+    with journal.recorded(home, "forget") as facts, home.lock(_say_waiting):
+        job.settle(home)
+        with opened(home) as w:
+            gone = forgetting.begin(home, w)
+        for who, removed in gone:
+            forgetting.take_out(home, who, removed)
+        with rebuilt(home) as w:
+            with terminal.progress("Reading filed deliveries") as step:
+                terminal.show_left_out(job.replay(w.home, w, progress=step))
+            forgetting.check_nobody_else_went(home, w, [who for who, _ in gone])
+            _build(w.home, w)
+        for who, removed in gone:
+            forgetting.clear_rest(home, who, current_name(home), removed)
+        receipts = [forgotten.done(home, who.student, r.counts, r.deliveries) for who, r in gone]
+        facts.update(students=len(receipts))
+    return receipts
 
 
 def _rebuild(home: Home) -> None:
@@ -305,7 +356,7 @@ def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch  # noqa: PLC0415 - a slow import, used here only
 
-        watch(home, lambda paths: _load(home, paths, quiet=True), ended)
+        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _forget_asked(home))
 
     run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
 

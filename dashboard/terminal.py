@@ -189,6 +189,27 @@ def show_backup(found: Any, what: str) -> None:
         raise UnderfootError(damaged.format(names=listed(found.problems[:3])))
 
 
+def ask_to_forget(student: str) -> None:
+    """Ask at the terminal before a student is forgotten; any other answer ends the command."""
+    question = _(
+        "This removes everything of {student} for good: sessions, samples, films, notes, consents, pages and "
+        "links. Export it first if it is still wanted. Forget {student}?"
+    )
+    click.confirm(question.format(student=student), abort=True, err=True)
+
+
+def show_forgotten(receipts: Sequence[Any]) -> None:
+    """What was removed, and which backups still hold it."""
+    for receipt in receipts:
+        counts = ", ".join(
+            f"{name.replace('_', ' ')} {n}" for name, n in sorted(receipt.removed.items()) if n
+        )
+        say([_("Forgotten. Removed: {counts}. The signed list is forgotten.jsonl.").format(counts=counts)])
+        if receipt.backups:
+            say([_("These backups still hold the student; remove them, or restoring forgets again:")])
+            say(f"  {file}" for file in receipt.backups)
+
+
 def show_published(home: Home) -> None:
     """The newest published snapshot in one line of counts."""
     snapshot = open_snapshot(home)

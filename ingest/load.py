@@ -21,8 +21,9 @@ from warehouse.errors import CallError, Refusal, UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, write_synced
 from warehouse.journal import step
+from warehouse.publishing import settle_rebuild
 from warehouse.settings import parse_settings
-from warehouse.store import Writer, writer
+from warehouse.store import Writer, disk_errors_in_words, opened
 
 log = logging.getLogger(__name__)
 Progress = Callable[[int, int, str], None]
@@ -108,6 +109,16 @@ def _prepare(home: Home, accepted: AcceptedDeliveries) -> None:
 def settle_interrupted(home: Home, on_wait: Callable[[], None] | None = None) -> None:
     """Before a rebuild: finish what an interrupted load committed, drop what it did not.
 
+    Raises
+        CallError: there is no academy.
+    """
+    with home.lock(on_wait):
+        settle(home)
+
+
+def settle(home: Home) -> None:
+    """As `settle_interrupted`, for whoever holds the lock already.
+
     When the warehouse can't be read any more, that load is forgotten: its deliveries are still in the inbox,
     since originals leave only after their ledger line.
 
@@ -115,8 +126,9 @@ def settle_interrupted(home: Home, on_wait: Callable[[], None] | None = None) ->
         CallError: there is no academy.
     """
     try:
-        with writer(home, on_wait) as opened:
-            _prepare(home, open_job(home, opened))
+        settle_rebuild(home)
+        with disk_errors_in_words(home), opened(home) as found:
+            _prepare(home, open_job(home, found))
     except CallError:
         raise
     except UnderfootError:

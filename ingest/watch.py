@@ -18,6 +18,7 @@ from warehouse import journal
 from warehouse.home import Home, walk
 
 POLL_S = 0.25
+CHORES_S = 2.0
 STILL_S = 1.0
 PATIENCE_S = 60.0  # for a folder of samples whose session.toml has not come yet
 PAUSE_S = 5.0  # after an entry's load failed; twice as long after each further time
@@ -118,18 +119,26 @@ def _wait_s(state: State) -> float:
     return PATIENCE_S if lacking else STILL_S
 
 
-def watch(home: Home, take: Callable[[list[Path]], object], ended: threading.Event) -> None:
-    """Hand on what comes to rest in the inbox until `ended` is set.
+def watch(
+    home: Home,
+    take: Callable[[list[Path]], object],
+    ended: threading.Event,
+    chores: Callable[[], object] = lambda: None,
+) -> None:
+    """Hand on what comes to rest in the inbox until `ended` is set; `chores` are done every few seconds.
 
     An error is written to the event log and ends nothing: whatever one delivery does, the next is loaded.
     """
-    inbox = Inbox(home)
+    inbox, clock, next_chores = Inbox(home), time.monotonic, 0.0
     while not ended.wait(POLL_S):
         try:
             for batch in inbox.batches():
                 if ended.is_set():
                     return
                 _hand_on(home, inbox, batch, take)
+            if clock() >= next_chores:
+                next_chores = clock() + CHORES_S
+                chores()
         except Exception as error:  # noqa: BLE001 - see above
             _log(home, error)
 

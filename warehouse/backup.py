@@ -15,11 +15,11 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from warehouse import health, journal
+from warehouse import forgotten, health, journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import HOLDER, LOCK, Home, sync
 from warehouse.publishing import settle_rebuild
-from warehouse.store import writer
+from warehouse.store import opened, writer
 
 MANIFEST, FORMAT = "underfoot-backup.json", 1
 _LEFT_OUT = {LOCK, HOLDER, "published", "traces.new", ".unpacked", MANIFEST}
@@ -43,6 +43,8 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
         UnderfootError: it could not be written, or what was written reads back differently.
     """
     home.settings()
+    if forgotten.asked(home):
+        raise CallError("A student is being forgotten and would be in the backup; first run: underfoot load")
     if target.exists():
         raise CallError(f"{target} exists already; name a new file for the backup.")
     if target.resolve().is_relative_to(home.path):
@@ -53,10 +55,12 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
             with home.lock(on_wait):
                 settle_rebuild(home)
                 problems = health.filed_problems(home)
+                forgotten.make_key(home)
                 _write(home, part)
             manifest = _verified(part)
             part.replace(target)
             sync(target.resolve().parent)
+            forgotten.backed_up(home, target, manifest["at"])
         except OSError as error:
             said = error.strerror or type(error).__name__
             raise UnderfootError(
@@ -153,6 +157,9 @@ def _safe(name: str) -> PurePosixPath:
 def restore(home: Home, file: Path) -> Backup:
     """Make a home again from a backup, hashes compared before and after, and publish it.
 
+    Students who were forgotten after the backup was made are asked to be forgotten again. Nothing is then
+    published before they are.
+
     Raises
         CallError: the home holds anything already, or there is no such file.
         UnderfootError: the backup is damaged, or it could not be written out whole.
@@ -168,6 +175,8 @@ def restore(home: Home, file: Path) -> Backup:
     shutil.rmtree(part, ignore_errors=True)
     try:
         _unpack(file, manifest, part)
+        _ask_again(Home(part), file, manifest["at"])
+        forgotten.backed_up(Home(part), file, manifest["at"])
         if home.path.exists():
             home.path.rmdir()
         part.replace(home.path)
@@ -176,11 +185,19 @@ def restore(home: Home, file: Path) -> Backup:
         raise UnderfootError(f"{home.path} could not be written ({said}); make room, then again.") from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    with journal.recorded(home, "restore") as facts, writer(home) as opened:
+    with journal.recorded(home, "restore") as facts, writer(home) as found:
         facts.update(file=str(file), files=len(manifest["files"]))
-        opened.publish()
+        if not forgotten.asked(home):
+            found.publish()
     sizes = [kept["size"] for kept in manifest["files"].values()]
     return Backup(len(sizes), sum(sizes), health.filed_problems(home))
+
+
+def _ask_again(home: Home, file: Path, backed_up_at: str) -> None:
+    """Have everyone forgotten again who was forgotten since: the list beside the backup says who."""
+    with opened(home) as found:
+        students = found.sql("SELECT person FROM academy.person WHERE role = 'student'").to_series().to_list()
+    forgotten.ask_again(home, students, [forgotten.beside(file)], backed_up_at)
 
 
 def _unpack(file: Path, manifest: dict[str, Any], part: Path) -> None:

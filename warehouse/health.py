@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from warehouse import forgotten
 from warehouse.errors import UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, holder, walk
@@ -173,7 +174,19 @@ def _around(home: Home) -> Iterator[Check]:
     if left:
         said = f"A load or build is unfinished ({_named(left)}); the next finishes it: underfoot load"
     yield Check("interrupted", ok=not unfinished, said=said)
+    yield _forgetting(home, busy=by is not None)
     yield _inbox(home)
+
+
+def _forgetting(home: Home, *, busy: bool) -> Check:
+    """Nobody waits to be forgotten, and the signed list of what was removed is whole."""
+    try:
+        waiting, n = forgotten.asked(home), len(forgotten.receipts(home))
+    except UnderfootError as error:
+        return Check("forgetting", ok=False, said=str(error))
+    if waiting and not busy:
+        return Check("forgetting", ok=False, said="A student is still to be forgotten; run: underfoot load")
+    return Check("forgetting", ok=True, said=f"{n} students were forgotten; the signed list is whole.")
 
 
 def _inbox(home: Home) -> Check:

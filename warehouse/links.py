@@ -7,7 +7,6 @@ that the student's own page does not, and only while a consent to share it holds
 
 import hashlib
 import json
-import os
 import secrets
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,7 +15,9 @@ from datetime import UTC, datetime, timedelta
 from itsdangerous import BadData, URLSafeSerializer
 
 from warehouse.errors import AccessError, CallError
+from warehouse.forgotten import forgotten_at
 from warehouse.home import Home, write_synced
+from warehouse.keys import home_key
 from warehouse.store import Snapshot, open_snapshot
 
 KEY, ENDED = "links.key", "links_ended.json"
@@ -75,7 +76,8 @@ def read_link(home: Home, snapshot: Snapshot, token: str, *, now: datetime | Non
         raise AccessError(NOT_GOOD) from error
     link = Link(signed["s"], signed["n"], signed["m"], signed["u"])
     at = (now or datetime.now(UTC)).timestamp()
-    if at >= link.until or link.made <= _ended(home).get(link.student, float("-inf")):
+    ended = max(_ended(home).get(link.student, float("-inf")), forgotten_at(home, link.student))
+    if at >= link.until or link.made <= ended:
         raise AccessError(OVER)
     if not shared(home, snapshot, link.student, now):
         raise AccessError(NOT_SHARED)
@@ -116,15 +118,5 @@ def _signer(home: Home) -> URLSafeSerializer:
 
 
 def _key(home: Home) -> bytes:
-    """The home's own key; made when it is first needed, readable by its owner alone."""
-    path = home.path / KEY
-    with suppress(FileExistsError):
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "wb") as file:
-            file.write(secrets.token_bytes(32))
-            file.flush()
-            os.fsync(file.fileno())
-    key = path.read_bytes()
-    if len(key) != 32:
-        raise CallError(f"{path} is damaged; remove it (every link made so far ends) and make new links.")
-    return key
+    """The home's own key for links."""
+    return home_key(home.path / KEY, "remove it (every link made so far ends) and make new links.")

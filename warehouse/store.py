@@ -171,8 +171,8 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
     """
     with home.lock(on_wait), disk_errors_in_words(home):
         settle_rebuild(home)
-        with _opened(home) as opened:
-            yield opened
+        with opened(home) as found:
+            yield found
 
 
 @contextmanager
@@ -184,10 +184,17 @@ def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterato
     Raises
         UnderfootError: as `writer`.
     """
-    with home.lock(on_wait), disk_errors_in_words(home):
+    with home.lock(on_wait), rebuilt(home) as beside:
+        yield beside
+
+
+@contextmanager
+def rebuilt(home: Home) -> Iterator[Writer]:
+    """As `rebuilding`, for whoever holds the lock already."""
+    with disk_errors_in_words(home):
         settle_rebuild(home)
         try:
-            with _opened(home.made_beside()) as beside:
+            with opened(home.made_beside()) as beside:
                 yield beside
                 run(beside.connection, "CHECKPOINT")
         except BaseException:
@@ -195,12 +202,13 @@ def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterato
             raise
         mark_rebuild(home)
         settle_rebuild(home)
-        with _opened(home) as opened:
-            opened.publish()
+        with opened(home) as new:
+            new.publish()
 
 
 @contextmanager
-def _opened(home: Home) -> Iterator[Writer]:
+def opened(home: Home) -> Iterator[Writer]:
+    """The warehouse, opened by whoever holds the lock already; `writer` takes the lock first."""
     home.make_folders()
     try:
         connection = duckdb.connect(str(home.warehouse_file))

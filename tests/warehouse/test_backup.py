@@ -30,7 +30,7 @@ def rows(home):
 
 
 def files(home):
-    left_out = ("published", "writer", "events")
+    left_out = ("published", "writer", "events", "backups", "forgotten.key")
     return {
         p.relative_to(home.path).as_posix(): p.read_bytes()
         for p in home.path.rglob("*")

@@ -35,7 +35,8 @@ def test_a_sound_home_is_told_line_by_line(sound):
     told = json.loads(ran.stdout)
     assert (ran.returncode, told["ok"]) == (0, True)
     assert [found["name"] for found in told["checks"]] == [
-        "ledger", "filed", "pointer", "published", "freshness", "traces", "room", "lock", "interrupted", "inbox",
+        "ledger", "filed", "pointer", "published", "freshness", "traces", "room", "lock", "interrupted",
+        "forgetting", "inbox",
     ]  # fmt: skip
     assert all("\n" not in found["said"] for found in told["checks"])
 

@@ -1,0 +1,180 @@
+"""Forgetting a student: not a byte is left in the home, and nobody else loses anything."""
+
+import io
+import os
+
+import pytest
+
+import underfoot
+from command import underfoot_command
+from forgotten_academies import RandomAcademy, found_in, rows_of_others
+from ingest import forgetting
+from warehouse import forgotten
+from warehouse.errors import UnderfootError
+from warehouse.health import check
+from warehouse.home import Home
+from warehouse.links import make_link, read_link
+from warehouse.store import open_snapshot
+
+ACADEMIES = int(
+    os.environ.get("FORGOTTEN_ACADEMIES", "10")
+)  # 50 take minutes; tests/FIGURES.md has the result
+
+
+def forget(academy):
+    return underfoot_command("forget", academy.gone.code, "--yes", "--home", academy.home.path)
+
+
+def assert_forgotten(academy, before):
+    gone = academy.gone
+    of_others = {name for s in academy.students if s is not gone for name in s.needles()}
+    assert found_in(academy.home, [*gone.needles(), *gone.lines], of_others) == []
+    after = rows_of_others(academy.home, gone)
+    assert [(n, before[n], after[n]) for n in before if before[n] != after[n]] == []
+    assert [found for found in check(academy.home) if not found.ok] == []
+
+
+@pytest.fixture
+def without_models(monkeypatch):
+    """The season's models are left out, as they take most of the time and read nothing but rows."""
+
+    def reduced(_home, w):
+        w.execute("UPDATE academy.session SET reduced = true")
+
+    monkeypatch.setattr(underfoot, "_build", reduced)
+
+
+def forgets(seed, folder):
+    academy = RandomAcademy(seed, folder).live()
+    gone = academy.gone
+    assert {needle for _, needle in found_in(academy.home, gone.needles(), set())} == set(gone.needles())
+    before = rows_of_others(academy.home, gone)
+    ran = forget(academy)
+    assert ran.returncode == 0, ran.stderr
+    assert_forgotten(academy, before)
+    assert (
+        forgotten.receipts(academy.home)[0].removed["sessions"] == len(gone.sessions) - 1
+    )  # one was refused
+
+
+@pytest.mark.parametrize("seed", range(ACADEMIES))
+def test_nothing_of_a_student_is_left_and_nobody_else_loses_anything(tmp_path, seed, without_models):
+    academy = RandomAcademy(seed, tmp_path).live()
+    gone = academy.gone
+    assert {needle for _, needle in found_in(academy.home, gone.needles(), set())} == set(gone.needles())
+    before = rows_of_others(academy.home, gone)
+    ran = forget(academy)
+    assert ran.returncode == 0, ran.stderr
+    assert_forgotten(academy, before)
+    assert (
+        forgotten.receipts(academy.home)[0].removed["sessions"] == len(gone.sessions) - 1
+    )  # one was refused
+
+
+STEPS = (
+    "_settings",
+    "_filed",
+    "_ledger",
+    "_clear_filed",
+    "_waiting",
+    "check_nobody_else_went",
+    "clear_rest",
+    "_log",
+)
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_a_run_that_is_cut_off_is_finished_by_the_next_load(tmp_path, step, without_models, monkeypatch):
+    academy = RandomAcademy(STEPS.index(step) + 20, tmp_path).live()
+    before = rows_of_others(academy.home, academy.gone)
+    real = getattr(forgetting, step)
+
+    def cut_off(*given):
+        real(*given)
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(forgetting, step, cut_off)
+        assert forget(academy).returncode == 130
+    unfinished = {found.name for found in check(academy.home) if not found.ok}
+    assert "forgetting" in unfinished
+    ran = underfoot_command("backup", tmp_path / "kept.zip", "--home", academy.home.path)
+    assert ran.returncode == 2
+    for path in academy.home.inbox.iterdir():
+        path.rename(tmp_path / path.name)
+    assert underfoot_command("load", "--home", academy.home.path).returncode == 0
+    assert_forgotten(academy, before)
+    assert len(forgotten.receipts(academy.home)) == 1
+
+
+def test_a_backup_restored_afterwards_forgets_again(tmp_path, without_models):
+    academy = RandomAcademy(3, tmp_path).live()
+    link = make_link(academy.home, academy.gone.code, 400)
+    file = tmp_path / "kept.zip"
+    assert underfoot_command("backup", file, "--home", academy.home.path).returncode == 0
+    ran = forget(academy)
+    assert str(file) in ran.stdout.replace("\n", "")
+    before = rows_of_others(academy.home, academy.gone)
+    again = Home(tmp_path / "again")
+    ran = underfoot_command("restore", file, "--home", again.path)
+    assert ran.returncode == 0, ran.stderr
+    assert "Forgotten" in ran.stdout
+    academy.home = again
+    assert_forgotten(academy, before)
+    snapshot = open_snapshot(again)
+    with pytest.raises(UnderfootError, match="has ended"):
+        read_link(again, snapshot, link)
+    snapshot.close()
+
+
+def test_a_backup_made_after_a_code_was_given_anew_keeps_the_new_student(tmp_path, without_models):
+    academy = RandomAcademy(3, tmp_path).live()
+    assert forget(academy).returncode == 0
+    people = tmp_path / "more" / "people.csv"
+    people.parent.mkdir()
+    people.write_text(
+        f"person,role,display_name,joined\n{academy.gone.code},student,Somebody Else,2026-07-01\n", "utf-8"
+    )
+    assert underfoot_command("load", people, "--home", academy.home.path).returncode == 0
+    file = tmp_path / "later.zip"
+    assert underfoot_command("backup", file, "--home", academy.home.path).returncode == 0
+    again = Home(tmp_path / "again")
+    ran = underfoot_command("restore", file, "--home", again.path)
+    assert "Forgotten" not in ran.stdout
+    snapshot = open_snapshot(again)
+    assert "Somebody Else" in set(snapshot.sql("SELECT display_name FROM academy.person").to_series())
+    snapshot.close()
+
+
+def test_the_list_of_what_was_removed_shows_a_change(tmp_path, without_models):
+    academy = RandomAcademy(3, tmp_path).live()
+    assert forget(academy).returncode == 0
+    path = academy.home.path / forgotten.LIST
+    text = path.read_text()
+    for changed in (text.replace('"sessions": ', '"sessions": 1'), text.replace("{", "{ ,", 1), text * 2):
+        path.write_text(changed)
+        with pytest.raises(UnderfootError, match="is not the list this home signed"):
+            forgotten.receipts(academy.home)
+        assert "forgetting" in {found.name for found in check(academy.home) if not found.ok}
+
+
+def test_only_a_student_is_forgotten_and_only_when_it_is_meant(tmp_path, without_models, monkeypatch):
+    academy = RandomAcademy(3, tmp_path).live()
+    before = academy.home.ledger.read_bytes()
+    for person, said in (("c1", "is a coach"), ("nobody", "There is no student")):
+        ran = underfoot_command("forget", person, "--yes", "--home", academy.home.path)
+        assert ran.returncode == 2
+        assert said in ran.stderr
+    for answer in ("", "no\n"):
+        monkeypatch.setattr("sys.stdin", io.StringIO(answer))
+        assert underfoot_command("forget", academy.gone.code, "--home", academy.home.path).returncode == 130
+    assert academy.home.ledger.read_bytes() == before
+    assert forgotten.asked(academy.home) == []
+
+
+def test_an_archive_in_the_inbox_is_loaded_first(tmp_path, without_models):
+    academy = RandomAcademy(3, tmp_path).live()
+    (academy.home.inbox / "packed.zip").write_bytes(b"PK")
+    ran = forget(academy)
+    assert ran.returncode == 2
+    assert "underfoot load" in ran.stderr
