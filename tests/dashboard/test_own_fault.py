@@ -9,20 +9,20 @@ import made_swings as made
 from command import underfoot_command
 from warehouse.store import open_snapshot
 
-CODE, NAME = "quick_back", "Rushes going back"
-INSTEAD = "you take your time going back"
+CODE, NAME = "quick_down", "Rushes from the top"
+INSTEAD = "you take your time from the top"
 FAULT = f"""
 [[fault]]
 code = "{CODE}"
 name = "{NAME}"
 phase = "back"
-looks_like = "The club is at the top almost before it has left the ball."
-metrics = ["backswing_s"]
+looks_like = "The club is at the ball almost before it has reached the top."
+metrics = ["downswing_s"]
 when = "below"
-limit = 0.9
+limit = 0.36
 clear = 0.2
 club_families = ["wedge", "iron"]
-in_words = "Backswing under {{limit}} s"
+in_words = "Downswing under {{limit}} s"
 instead = "{INSTEAD}"
 """
 DAYS = ("2026-05-05", "2026-05-12", "2026-05-19", "2026-05-26")
@@ -30,14 +30,14 @@ DAYS = ("2026-05-05", "2026-05-12", "2026-05-19", "2026-05-26")
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory):
-    """Four sessions of five swings whose backswing takes 0.8 s, a drill that aims at the fault, and notes."""
+    """Four sessions of five swings whose downswing takes 0.26 s, a drill that aims at the fault, and notes."""
     base = tmp_path_factory.mktemp("own_fault")
     home = builders.make_home(
         base / "academy", builders.SETTINGS.replace('"\n', '"\ndemo = true\n', 1) + FAULT
     )
     drop = made.write_roster(base / "drop")
     (drop / "drills.csv").write_text(
-        f"drill,name,aim,how,cautions,min_age\nd1,Slow start,{CODE},Count to three on the way back.,,\n"
+        f"drill,name,aim,how,cautions,min_age\nd1,Slow from the top,{CODE},Wait at the top for a breath.,,\n"
     )
     for number, day in enumerate(DAYS, start=1):
         swings = pl.concat([made.swing_frame(no, seed=10 * number + no) for no in range(1, 6)])
@@ -70,14 +70,14 @@ def rows(home, query):
 def test_the_tables_hold_it(home):
     about = rows(home, f"SELECT * FROM academy.fault WHERE fault = '{CODE}'")
     assert [(row["name"], row["rule"], row["limit"], row["instead"]) for row in about] == [
-        (NAME, "below", [0.9], INSTEAD)
+        (NAME, "below", [0.36], INSTEAD)
     ]
     order = [row["fault"] for row in rows(home, "SELECT fault FROM academy.fault ORDER BY position")]
     assert order.index("lead_heel_high") < order.index(CODE) < order.index("no_recentre")
     judged = rows(home, f"SELECT flagged, severity FROM academy.swing_fault WHERE fault = '{CODE}'")
     assert len(judged) == 20
     assert all(row["flagged"] for row in judged)
-    assert all(row["severity"] == pytest.approx(0.5) for row in judged)  # (0.9 − 0.8) / 0.2
+    assert all(row["severity"] == pytest.approx(0.5) for row in judged)  # (0.36 − 0.26) / 0.2
     noted = rows(home, f"SELECT kind FROM academy.note WHERE code = '{CODE}'")
     assert [row["kind"] for row in noted] == ["saw"] * 4
     assert rows(home, f"SELECT drill FROM academy.drill WHERE aim = '{CODE}'") == [{"drill": "d1"}]
