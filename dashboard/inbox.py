@@ -20,10 +20,12 @@ from typing import Any
 
 from dashboard.text.catalogue import _
 from warehouse import journal
-from warehouse.access import Viewer
-from warehouse.errors import CallError
+from warehouse.access import Reader
+from warehouse.deliverer import MARK, Deliverer, mark_text
+from warehouse.errors import AccessError, CallError
 from warehouse.home import Home, sync
-from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, ROSTER_FILES
+from warehouse.reach import Viewer
+from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, ROSTER_FILES, STAFF
 
 SETTINGS = "academy.toml"
 MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is refused
@@ -34,22 +36,44 @@ _UNREADABLE = (
 )  # fmt: skip
 
 
-def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = None) -> Path:
-    """Write files (name or relative path, content) as one delivery into the inbox; returns its folder.
+def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], corrects: Sequence[str] = ()) -> Path:
+    """Keep files (name or relative path, content) as one delivery in the inbox; returns its folder.
 
-    The folder is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
-    Who dropped what (`by`) becomes a line of events.jsonl; without `by`, what a coach may deliver is kept.
+    The reader is opened anew: who has just lost the right to deliver can't. Who delivered it, and which
+    deliveries it `corrects` (their content hashes), stays beside it for the loader, which knows whose
+    sessions and notes they may deliver; and it is a line of events.jsonl.
 
     Raises
+        AccessError: the viewer may not deliver.
         CallError: no file, a name that is no file name, the same name twice, a file of the roster from
             anyone but a head coach, academy.toml from anyone, or an archive that can't be read.
+        OSError: the disk did not take it.
     """
+    now = reader.anew()
+    by = now.viewer
+    if by.role not in STAFF:
+        raise AccessError(_("Only the academy's coaches deliver here; ask the head coach."))
     if not files:
         raise CallError(_("There is no file to keep; choose the files of one delivery first."))
     named = {safe_name(name): data for name, data in files}
     if len(named) != len(files):
         raise CallError(_("Two of these files have the same name; drop them one after the other."))
     rosters = _admit(named, by)
+    deliverer = Deliverer.now(by.person, corrects)
+    kept = _keep(now.home, {**named, PurePosixPath(MARK): mark_text(deliverer).encode()})
+    names = sorted(map(str, named))
+    journal.record(
+        now.home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
+        files=names[:NAMED_IN_LOG], roster=rosters, corrects=list(corrects),
+    )  # fmt: skip
+    return kept
+
+
+def _keep(home: Home, named: Mapping[PurePosixPath, bytes]) -> Path:
+    """Write files into a new folder of the inbox.
+
+    It is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
+    """
     home.make_folders()
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
     arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
@@ -66,19 +90,17 @@ def keep(home: Home, files: Sequence[tuple[str, bytes]], by: Viewer | None = Non
         sync(folder)
     arriving.rename(kept)
     sync(home.inbox)
-    if by is not None:
-        names = sorted(map(str, named))
-        journal.record(
-            home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
-            files=names[:NAMED_IN_LOG], roster=rosters,
-        )  # fmt: skip
     return kept
 
 
-def keep_notes(home: Home, lines: Sequence[Mapping[str, Any]]) -> Path:
-    """Keep lines of notes as one notes.jsonl, flushed to disk; returns its folder."""
+def deliver_notes(reader: Reader, lines: Sequence[Mapping[str, Any]]) -> Path:
+    """Deliver lines of notes as one notes.jsonl; returns its folder.
+
+    Raises
+        AccessError, OSError: as of `deliver`.
+    """
     text = "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines)
-    return keep(home, [("notes.jsonl", text.encode())])
+    return deliver(reader, [("notes.jsonl", text.encode())])
 
 
 def is_roster(name: str) -> bool:
@@ -86,13 +108,13 @@ def is_roster(name: str) -> bool:
     return name.replace("\\", "/").rsplit("/", 1)[-1].strip().lower() in ROSTER_FILES
 
 
-def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer | None) -> list[str]:
+def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer) -> list[str]:
     """The roster's files among those dropped, also inside archives.
 
     Raises
         CallError: the viewer may not deliver one of them, or an archive can't be read.
     """
-    heads, found = by is not None and by.role == "head_coach", []
+    heads, found = by.role == "head_coach", []
     for path, data in named.items():
         inside = [(str(path), str(path))]
         if _is_archive(path.name):

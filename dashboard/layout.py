@@ -8,11 +8,11 @@ import altair as alt
 import polars as pl
 
 from dashboard import elements as st
-from dashboard import picture_files, turns
+from dashboard import gate, picture_files, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
-from dashboard.text.catalogue import _, keeping_language, language, use
+from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
 from dashboard.text.markdown import markdown
@@ -131,7 +131,7 @@ def picture(
         shown: Any = _Unchecked(piece)
         st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
         _let_draw()
-    _details(drawn, place, language())
+    _details(drawn, place)
 
 
 def _let_draw() -> None:
@@ -159,13 +159,9 @@ class _Unchecked:
         return spec
 
 
-@st.fragment
-def _details(drawn: Picture, place: str, language_in_use: str) -> None:
-    """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down.
-
-    It then runs alone, without the page around it that would say which language is in use.
-    """
-    use(language_in_use)
+@gate.fragment
+def _details(drawn: Picture, place: str) -> None:
+    """What folds out below a picture: made when it is opened, as tables nobody looks at slow a page down."""
     chart, words, rows = drawn.chart, drawn.words, drawn.rows
     name = picture_files.finding(chart) or words
     png, svg = file_name(name, "png"), file_name(name, "svg")
@@ -198,7 +194,7 @@ def save_table(rows: pl.DataFrame, name: str, place: str = "") -> None:
 
 def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, place: str = "") -> None:
     """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
-    key, made = f"save-{place}-{file}", keeping_language(make)
+    key, made = f"save-{place}-{file}", gate.later(make)
     st.download_button(label, made, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
 
 

@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import layout, readers, signin, theme, turns, uploads
+from dashboard import gate, layout, readers, signin, theme, turns, uploads
 from dashboard.text.catalogue import _, use
 from warehouse import journal
 from warehouse.access import Reader
@@ -59,18 +59,16 @@ def run(pages: Sequence[Page]) -> None:
     staff = False
     try:
         home = readers.home()
-        use(home.settings().language)
-        token = st.query_params.get("link")
-        if token:
-            reader = readers.by_link(home, token)
-        else:
-            reader = readers.reader(home, signin.person(home, home.settings()))
-            staff = reader.viewer.role in STAFF
+        settings = home.settings()
+        use(settings.language)
+        reader = signin.let_in(home, settings)
+        staff = reader.viewer.role in STAFF
     except UnderfootError as error:
         layout.say(str(error))
         st.stop()
     finally:
         uploads.admit(staff=staff)
+    gate.enter(reader)
     own = [page for page in pages if reader.viewer.role in page.roles]
     start = st.Page(
         lambda: _start(own), title="Underfoot", url_path="start", default=True, visibility="hidden"

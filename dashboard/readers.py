@@ -10,9 +10,11 @@ from datetime import date, datetime
 from pathlib import Path
 
 from dashboard import elements as st
-from warehouse.access import Reader, Viewer, open_by_link, open_reader, viewers
+from warehouse import invented, links
+from warehouse.access import Reader, open_reader
 from warehouse.home import Home
 from warehouse.publishing import current_name
+from warehouse.reach import Viewer, viewers
 from warehouse.store import Snapshot, open_snapshot
 
 SNAPSHOTS_KEPT = 8
@@ -23,7 +25,7 @@ class _Opened:
     """One snapshot and whoever reads it."""
 
     snapshot: Snapshot
-    readers: dict[tuple[str, str, date], Reader] = field(default_factory=dict)
+    readers: dict[tuple[str, str | None, str, date], Reader] = field(default_factory=dict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -36,32 +38,44 @@ def reader(at: Home, person: str) -> Reader:
     """The reader of one person on the newest snapshot.
 
     Raises
-        CallError: nothing is published, or the roster has no such person.
+        UnknownViewerError: the roster has no such person, or they have left.
+        CallError: nothing is published.
     """
-    settings = at.settings()
-    opened = _opened(str(at.path), current_name(at))
-    key = (person, settings.version, datetime.now(settings.zone).date())
-    with opened.lock:
-        if key not in opened.readers:
-            opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[2])
-        return opened.readers[key]
+    return _reader(at, person, None)
 
 
 def by_link(at: Home, token: str) -> Reader:
-    """The reader of whoever holds a link, which is checked each time: ending it takes effect at once.
+    """The reader of whoever holds a link, which is checked each time.
 
     Raises
         AccessError: the link is not good, has ended, or the page is no longer shared.
         CallError: nothing is published, or the student has left.
     """
-    opened = _opened(str(at.path), current_name(at))
+    link = links.read_link(at, _newest(at).snapshot, token)
+    return _reader(at, link.student, link.name)
+
+
+def _reader(at: Home, person: str, link: str | None) -> Reader:
+    settings, opened = at.settings(), _newest(at)
+    key = (person, link, settings.version, datetime.now(settings.zone).date())
     with opened.lock:
-        return open_by_link(at, token, snapshot=opened.snapshot)
+        if key not in opened.readers:
+            opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[3], link=link)
+        return opened.readers[key]
+
+
+def all_invented(at: Home) -> bool:
+    """Whether this is the demo, with its own people and nobody else."""
+    return invented.all_invented(_newest(at).snapshot, at.settings())
 
 
 def everyone(at: Home) -> list[Viewer]:
     """Everyone on the roster, for the demo academy only."""
-    return viewers(_opened(str(at.path), current_name(at)).snapshot)
+    return viewers(_newest(at).snapshot)
+
+
+def _newest(at: Home) -> _Opened:
+    return _opened(str(at.path), current_name(at))
 
 
 @st.cache_resource(max_entries=SNAPSHOTS_KEPT, show_spinner=False)

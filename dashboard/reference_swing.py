@@ -17,7 +17,6 @@ from dashboard.text.catalogue import _
 from dashboard.text.numbers import on
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError
-from warehouse.home import Home
 
 SHOW_SWING = "show_swing"
 
@@ -67,7 +66,7 @@ def agreed(reader: Reader, student: str) -> bool:
     return reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, SHOW_SWING)
 
 
-def choose(home: Home, reader: Reader, student: str, owner: str, session: str, swing_no: int) -> Path:
+def choose(reader: Reader, student: str, owner: str, session: str, swing_no: int) -> Path:
     """Keep in the inbox that a swing is a student's reference from now on.
 
     Raises
@@ -75,37 +74,40 @@ def choose(home: Home, reader: Reader, student: str, owner: str, session: str, s
         CallError: the other player does not agree.
         OSError: the disk did not take it.
     """
-    _in_reach(reader, student, owner)
-    if owner != student and not agreed(reader, owner):
+    now = _in_reach(reader, student, owner)
+    if owner != student and not agreed(now, owner):
         raise CallError(
             _(
                 "No consent to show this player's swings beside another's holds today; add show_swing to "
                 "consents.csv and load that file."
             )
         )
-    return _keep(home, reader, student, "reference", session, swing_no)
+    return _keep(now, student, "reference", session, swing_no)
 
 
-def end(home: Home, reader: Reader, student: str, found: ReferenceSwing) -> Path:
+def end(reader: Reader, student: str, found: ReferenceSwing) -> Path:
     """Keep in the inbox that a student has this reference swing no longer.
 
     Raises
         AccessError: the viewer may not see the student.
         OSError: the disk did not take it.
     """
-    _in_reach(reader, student)
-    return _keep(home, reader, student, "reference_over", found.session, found.swing_no)
+    now = _in_reach(reader, student)
+    return _keep(now, student, "reference_over", found.session, found.swing_no)
 
 
-def _in_reach(reader: Reader, *students: str) -> None:
+def _in_reach(reader: Reader, *students: str) -> Reader:
+    """The reader opened anew, which sees all of these students now."""
+    now = reader.anew()
     for student in students:
-        if student not in reader.students:
+        if student not in now.students:
             raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    return now
 
 
-def _keep(home: Home, reader: Reader, student: str, kind: str, session: str, swing_no: int) -> Path:
+def _keep(reader: Reader, student: str, kind: str, session: str, swing_no: int) -> Path:
     line = {
         "student": student, "at": datetime.now(UTC).isoformat(timespec="seconds"),
         "author": reader.viewer.person, "kind": kind, "code": session, "value": swing_no, "shared": False,
     }  # fmt: skip
-    return inbox.keep_notes(home, [line])
+    return inbox.deliver_notes(reader, [line])

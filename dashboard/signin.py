@@ -7,12 +7,14 @@ verified e-mail address is which person of the roster, and can end every older s
     revoked_before = 2026-05-01T08:00:00Z
     [sign_in.people]
     "coach@example.org" = "c01"
+
+A visitor is who somebody showed themselves to be. They are let in again and again, each time by the newest
+roster and academy.toml (see `gate`).
 """
 
-import tomllib
-from collections.abc import Mapping
-from datetime import UTC, datetime
-from typing import Any
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from streamlit.errors import StreamlitSecretNotFoundError  # noqa: TID251 - it shows nothing
 
@@ -20,22 +22,101 @@ from dashboard import elements as st
 from dashboard import layout, readers
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import ROLES
-from warehouse.access import log_refused_sign_in
+from warehouse import access_log, sign_ins
+from warehouse.access import PROGRESS, Reader
 from warehouse.errors import AccessError
 from warehouse.home import Home
 from warehouse.settings import Settings
+from warehouse.sign_in_settings import SignInSettings, fold
 
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
+# Whoever passes a request on for somebody says so in one of these; that somebody may be anywhere.
+_PASSED_ON = ("forwarded", "via", "x-real-ip", "x-forwarded-", "x-original-", "cf-", "true-client-ip")
 SET_UP = mark(
     "Sign-in must be set up before these pages open: add your identity provider under [auth] in "
     ".streamlit/secrets.toml and name who may look under [sign_in.people] in academy.toml."
 )
+NOT_INVENTED = mark(
+    "academy.toml says demo = true, but this home holds people who are not the demo's. Take that line out "
+    "and set up sign-in; the demo itself is made by: underfoot demo"
+)
+ENDED = mark("This sign-in has ended; sign out and sign in again.")
 
 
-def person(home: Home, settings: Settings) -> str:
-    """The roster code of who is looking; the run ends here, with a sentence, while nobody is known."""
-    if settings.demo and on_this_machine(st.get_option("server.address"), _host()):
-        return _look_as(home)
+class Visitor(Protocol):
+    """Somebody at the door."""
+
+    def reader(self, home: Home) -> Reader:
+        """What they may read now.
+
+        Raises
+            AccessError: they may not look.
+            CallError: nothing is published.
+        """
+
+
+@dataclass(frozen=True)
+class SignedIn:
+    """Whoever signed in, by what the identity provider says of them."""
+
+    claims: Mapping[str, Any]
+
+    def reader(self, home: Home) -> Reader:
+        """As of `Visitor`; a sign-in that is refused after it has opened a page has ended."""
+        try:
+            person = person_of(self.claims, home.settings().sign_in)
+            found = readers.reader(home, person)
+        except AccessError as refusal:
+            sign_ins.end_opened(home, self.claims, str(refusal))
+            raise
+        if not sign_ins.is_open(home, self.claims, person, found.viewer.role):
+            raise AccessError(_(ENDED))
+        return found.by(lambda: self.reader(home))
+
+
+@dataclass(frozen=True)
+class LookingAs:
+    """Whoever chose, on this machine, to look as someone of the demo."""
+
+    person: str
+
+    def reader(self, home: Home) -> Reader:
+        """As of `Visitor`."""
+        if not readers.all_invented(home):
+            raise AccessError(_(NOT_INVENTED))
+        return readers.reader(home, self.person).by(lambda: self.reader(home))
+
+
+@dataclass(frozen=True)
+class ByLink:
+    """Whoever holds a link to a student's page."""
+
+    token: str
+
+    def reader(self, home: Home) -> Reader:
+        """As of `Visitor`; the link is checked each time, so that ending it takes effect at once."""
+        return readers.by_link(home, self.token).by(lambda: self.reader(home))
+
+
+def let_in(home: Home, settings: Settings) -> Reader:
+    """The reader of who is looking; the run ends here, with a sentence, while nobody may."""
+    token = st.query_params.get("link")
+    visitor: Visitor = ByLink(token) if token else _visitor(home, settings)
+    try:
+        return visitor.reader(home)
+    except AccessError as refusal:
+        why, page = str(refusal), PROGRESS if token else "Sign-in"
+        role = "link" if token else None
+        layout.once("refused", (page, why), lambda: access_log.refused(home, page, why, role=role))
+        layout.say(why)
+        st.stop()
+
+
+def _visitor(home: Home, settings: Settings) -> Visitor:
+    """Who is at the door, asked for where nobody has shown who they are."""
+    here = on_this_machine(st.get_option("server.address"), _peer(), st.context.headers)
+    if settings.demo and here:
+        return LookingAs(_look_as(home))
     if not _provider():
         layout.say(_(SET_UP))
         st.stop()
@@ -43,65 +124,63 @@ def person(home: Home, settings: Settings) -> str:
         st.title(settings.name)
         st.button(_("Sign in"), on_click=st.login, type="primary")
         st.stop()
+    claims = st.user.to_dict()
     with st.sidebar:
-        st.button(_("Sign out"), on_click=st.logout)
-    try:
-        return person_of(st.user.to_dict(), sign_in_table(home))
-    except AccessError as refusal:
-        why = str(refusal)
-        layout.once("refused-sign-ins", why, lambda: log_refused_sign_in(home, why))
-        layout.say(why)
-        st.stop()
+        st.button(_("Sign out"), on_click=_sign_out, args=(home, claims))
+    return SignedIn(claims)
 
 
-def on_this_machine(address: str | None, host: str | None) -> bool:
-    """Whether the pages are served on the loopback address only, and were asked for under it.
+def _sign_out(home: Home, claims: Mapping[str, Any]) -> None:
+    """End the sign-in here first: its cookie may have been copied."""
+    sign_ins.end(home, claims)
+    st.logout()
 
-    `host` is the Host header (null when there is none): behind a proxy the server's own address says nothing.
+
+def on_this_machine(address: str | None, peer: str | None, headers: Mapping[str, str]) -> bool:
+    """Whether a page is asked for on this machine itself.
+
+    That is so where the pages are served on the loopback address only and the connection comes from there
+    (`peer` null: as Streamlit says so). A header can only speak against it: of a name that is not this
+    machine's, or of somebody the request is passed on for.
     """
-    if address not in LOOPBACK:
+    if address not in LOOPBACK or peer not in (None, *LOOPBACK) or _is_passed_on(headers):
         return False
+    host = next((value for name, value in headers.items() if name.lower() == "host"), None)
     if not host:
         return True
     name = host.rsplit(":", 1)[0] if not host.endswith("]") else host
     return name.strip("[]") in LOOPBACK
 
 
-def person_of(claims: Mapping[str, Any], table: Mapping[str, Any]) -> str:
+def _is_passed_on(headers: Iterable[str]) -> bool:
+    return any(name.lower().startswith(_PASSED_ON) for name in headers)
+
+
+def person_of(claims: Mapping[str, Any], settings: SignInSettings) -> str:
     """The roster code for a signed-in e-mail.
 
     Raises
         AccessError: the address is not verified, not named in academy.toml, or the sign-in is too old.
     """
-    email = str(claims.get("email") or "").strip().lower()
+    email = fold(str(claims.get("email") or ""))
     if claims.get("email_verified") is not True or not email:
         raise AccessError(
             _("Your identity provider has not verified your e-mail address; verify it and sign in again.")
         )
-    revoked = table.get("revoked_before")
-    if isinstance(revoked, datetime):
-        issued = claims.get("iat")
-        since = revoked if revoked.tzinfo else revoked.replace(tzinfo=UTC)
-        if not isinstance(issued, int | float) or datetime.fromtimestamp(issued, UTC) < since:
-            raise AccessError(_("This sign-in has ended; sign out and sign in again."))
-    people = {str(key).strip().lower(): str(code) for key, code in table.get("people", {}).items()}
-    if email not in people:
+    if sign_ins.is_revoked(claims, settings):
+        raise AccessError(_(ENDED))
+    if email not in settings.people:
         raise AccessError(
             _("{email} is not named in this academy's sign-in list; ask the head coach to add it.").format(
                 email=email
             )
         )
-    return people[email]
+    return settings.people[email]
 
 
-def sign_in_table(home: Home) -> Mapping[str, Any]:
-    """[sign_in] of academy.toml, read again at every rerun so that a change takes effect at once."""
-    table = tomllib.loads(home.settings_file.read_text(encoding="utf-8-sig")).get("sign_in", {})
-    return table if isinstance(table, dict) else {}
-
-
-def _host() -> str | None:
-    return st.context.headers.get("Host")
+def _peer() -> str | None:
+    """Where the connection comes from; null: from this machine's loopback address."""
+    return st.context.ip_address
 
 
 def _provider() -> bool:
@@ -118,6 +197,9 @@ def _forget() -> None:
 
 
 def _look_as(home: Home) -> str:
+    if not readers.all_invented(home):
+        layout.say(_(NOT_INVENTED))
+        st.stop()
     everyone = readers.everyone(home)
     if not everyone:
         layout.say(

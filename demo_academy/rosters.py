@@ -8,12 +8,14 @@ import polars as pl
 
 from demo_academy.habits import DRILLS
 from demo_academy.people import COACHES, NO_CONSENT, SEASON, Student, guardian_name
+from warehouse.invented import people_digest
 
 ACADEMY_TOML = """\
 # The demo academy: everyone and everything in it is invented.
 name = "Demo Footwork Academy"
 time_zone = "Europe/Dublin"
 demo = true
+demo_people = "{digest}"  # who is invented: with anyone else in it, these pages stay closed
 young_practice_minutes_a_week = 150
 
 [device.mat-east]
@@ -57,10 +59,13 @@ def write_rosters(
     target: Path, students: list[Student], changes: dict[str, tuple[date, str]], rng: np.random.Generator
 ) -> None:
     """Write academy.toml and the five roster files; `changes` is student → (day, new coach)."""
-    (target / "academy.toml").write_text(ACADEMY_TOML, encoding="utf-8", newline="\n")
     folder = target / "inbox" / "rosters"
     folder.mkdir(parents=True, exist_ok=True)
-    _people(students, rng).write_csv(folder / "people.csv")
+    people = _people(students, rng)
+    people.write_csv(folder / "people.csv")
+    digest = people_digest(people.select("person", "display_name", "born").rows())
+    settings = ACADEMY_TOML.replace("{digest}", digest)
+    (target / "academy.toml").write_text(settings, encoding="utf-8", newline="\n")
     _coaching(students, changes).write_csv(folder / "coaching.csv")
     drills = [(d.code, d.name, d.aim, d.how, d.cautions, d.min_age) for d in DRILLS]
     names = ["drill", "name", "aim", "how", "cautions", "min_age"]

@@ -14,7 +14,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
@@ -232,7 +232,7 @@ class Archives:
             self._refuse(delivery, unreadable(delivery.name, None, delivery.name, error))
         else:
             self._opened.append(delivery)
-            yield from inside
+            yield from (replace(d, by=delivery.by) for d in inside)
 
     def _refuse(self, delivery: Delivery, refused: Refused) -> None:
         try:

@@ -4,17 +4,20 @@ A delivery's content hash covers its relative file names and bytes, not the fold
 """
 
 import hashlib
+import json
 import stat
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 from ingest.formats.format import RosterFormat, formats, is_in_memory, is_orphan, loose_kind
 from ingest.refusals import refuse
 from ingest.session_file import glance
 from warehouse import filed, toml
+from warehouse.deliverer import Deliverer, read_mark
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint
 from warehouse.home import Home, walk
@@ -22,6 +25,7 @@ from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, MOST_FILES
 
 SHEET = "session.toml"
 WHY = "why.json"
+REFUSED = "refused"
 SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, *(roster.names[0] for roster in formats(RosterFormat)))
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
@@ -65,6 +69,7 @@ class Delivery:
     started_at: datetime | None = None
     waiting: bool = field(default=False, compare=False)  # comes from refused/, where it waits
     filed: bool = field(default=False, compare=False)  # comes from filed/, where it was taken once
+    by: Deliverer | None = field(default=None, compare=False)  # who delivered it through the pages
     beyond: str | None = None  # what of the folder is more than is read, in words
 
     @property
@@ -219,7 +224,34 @@ def filed_delivery(home: Home, content: str, kind: str, session: str | None) -> 
     return Delivery(kind, path, path.name, files, session, filed=True)
 
 
-def mark_waiting(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
-    """Deliveries, those under refused/ marked as waiting there."""
-    refused = home.refused.resolve()
-    return [replace(d, waiting=d.base.is_relative_to(refused)) for d in found]
+def placed(home: Home, found: Iterable[Delivery]) -> list[Delivery]:
+    """Deliveries, those under refused/ marked as waiting there, each with who delivered it."""
+    refused, inbox, mark = home.refused.resolve(), home.inbox.resolve(), cache(_deliverer)
+    return [
+        replace(d, waiting=d.base.is_relative_to(refused), by=_first_mark(d.base, (inbox, refused), mark))
+        for d in found
+    ]
+
+
+def _first_mark(
+    folder: Path, roots: Iterable[Path], mark: Callable[[Path, Path], Deliverer | None]
+) -> Deliverer | None:
+    """The mark of the outermost folder around a delivery: no delivery can write one there."""
+    for root in roots:
+        if folder != root and folder.is_relative_to(root):
+            return mark(root, root / folder.relative_to(root).parts[0])
+    return None
+
+
+def _deliverer(root: Path, folder: Path) -> Deliverer | None:
+    """Who delivered a folder, by its mark or, once it was refused, by its why.json.
+
+    What says who it was but can't be read stands for somebody who may deliver nothing.
+    """
+    try:
+        if not (folder / WHY).is_file() or root.name != REFUSED:
+            return read_mark(folder)
+        by = json.loads((folder / WHY).read_text(encoding="utf-8")).get("by")
+        return None if by is None else Deliverer.of(by)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return Deliverer("", "")

@@ -1,6 +1,6 @@
 """Single-file deliveries: the roster, academy.toml, loose notes and loose shots."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -8,10 +8,11 @@ from typing import Any
 import polars as pl
 
 from ingest import landing, ledger
-from ingest.delivery import NOTES, SETTINGS, SHOTS, Contents, Delivery
+from ingest.delivery import NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.outcomes import AcceptedDeliveries
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
+from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
@@ -40,13 +41,16 @@ class Files:
             )
 
     def _take(self, delivery: Delivery, contents: Contents) -> None:
+        right = self.job.right_of(delivery.by)
+        if right is not None and delivery.kind == ROSTER:
+            right.check_roster(delivery.name)
         if delivery.kind == NOTES:
             self._notes(delivery, contents)
         elif delivery.kind == SHOTS:
             self._shots(delivery, contents)
         elif delivery.files == (SETTINGS,):
             self._settings(delivery, contents)
-        elif delivery.kind == "roster":
+        elif delivery.kind == ROSTER:
             self._roster(delivery, contents)
         else:
             what = f"{delivery.name} is not a file that a delivery holds"
@@ -116,7 +120,8 @@ class Files:
     def _read_lines(self, delivery: Delivery, contents: Contents) -> Lines:
         file = delivery.files[0]
         kind = files_of(LineFormat, [file])[file]
-        context = LineContext(self.job.academy, self.job.student_of, self._swings_of)
+        not_theirs = Right.problem_of(self.job.right_of(delivery.by))
+        context = LineContext(self.job.academy, self.job.student_of, self._swings_of, not_theirs=not_theirs)
         return kind.read(contents.held[file], file, context)
 
     def _notes(self, delivery: Delivery, contents: Contents) -> None:
@@ -129,12 +134,23 @@ class Files:
 
     def _shots(self, delivery: Delivery, contents: Contents) -> None:
         shots = self._read_lines(delivery, contents)
+        self._check_shots(delivery, {row["session"] for row in shots.rows.values()})
         rows = typed("academy.shot", from_lines(shots.rows.values(), contents.fingerprint, loose=True))
         fresh = landing.changed_rows(self.job.writer, "academy.shot", rows.drop("delivery"))
         self._lines(delivery, contents, rows, fresh, shots.refused, landing.land_shots)
         self.job.report.touched |= {
             s for n in set(rows["session"]) if (s := self.job.student_of(n)) is not None
         }
+
+    def _check_shots(self, delivery: Delivery, sessions: Collection[str]) -> None:
+        """Refuse ball results of sessions that another filed: they would take the place of theirs."""
+        right = self.job.right_of(delivery.by)
+        if right is None:
+            return
+        for session in sorted(sessions):
+            filed = filed_version(self.job.writer, session)
+            if filed is not None:
+                right.check_over(session, filed)
 
     def _lines(
         self,

@@ -17,6 +17,7 @@ from typing import Any
 
 from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
+from warehouse.deliverer import MARK
 from warehouse.errors import Refusal
 from warehouse.filed import content_hash, kept_tracks
 from warehouse.home import Home, sync, walk, write_synced
@@ -134,6 +135,8 @@ def _prune(folder: Path, roots: frozenset[Path]) -> None:
     """Remove folders that a delivery left empty, up to the inbox itself."""
     while folder not in roots and any(folder.is_relative_to(root) for root in roots):
         try:
+            if [path.name for path in folder.iterdir()] == [MARK]:
+                (folder / MARK).unlink()
             folder.rmdir()
         except OSError:
             return
@@ -173,6 +176,7 @@ def keep_refused(
         "session": delivery.session,
         "at": at.isoformat(timespec="seconds"),
         "reason": listed[0]["reason"],
+        "by": delivery.by.written() if delivery.by else None,
         "refused": listed,
     }
     write_synced(part / WHY, json.dumps(why, indent=2, ensure_ascii=False) + "\n")

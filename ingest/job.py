@@ -8,7 +8,9 @@ from typing import Any
 
 from ingest.academy import read_academy
 from ingest.ledger import Ledger
+from ingest.rights import Right, right_of
 from ingest.rows import SessionRows
+from warehouse.deliverer import Deliverer
 from warehouse.errors import Refusal
 from warehouse.home import Home
 from warehouse.settings import Settings
@@ -91,6 +93,18 @@ class Job:
         self.replayed: Mapping[str, Any] | None = None
         self.ruled_out: dict[str, list[dict[str, Any]]] = {}  # content → notes stopped for the body's sake
         self.progress: Callable[[str], None] | None = None
+        self._rights: dict[Deliverer, Right] = {}
+        self._rights_in = self.academy
+
+    def right_of(self, by: Deliverer | None) -> Right | None:
+        """What a deliverer may deliver, by the roster in force; None where nobody delivered by the pages."""
+        if by is None:
+            return None
+        if self._rights_in is not self.academy:
+            self._rights_in, self._rights = self.academy, {}
+        if by not in self._rights:
+            self._rights[by] = right_of(self.writer, self.academy.settings, by)
+        return self._rights[by]
 
     def student_of(self, session: str) -> str | None:
         """The student of a session in the warehouse."""

@@ -31,6 +31,7 @@ _DELIVERY_TYPES = {
     "received_at": pl.Datetime("us"),
     "kind": pl.String(),
     "name": pl.String(),
+    "delivered_by": pl.String(),
     "session": pl.String(),
     "outcome": pl.String(),
     "n_files": pl.Int32(),
@@ -231,7 +232,11 @@ def land_deliveries(writer: Writer, entries: Sequence[Mapping[str, Any]]) -> Non
             name: entry[name]
             for name in ("sequence", "kind", "name", "session", "outcome", "n_files", "n_bytes")
         }
-        | {"delivery": entry["content"], "received_at": datetime.fromisoformat(entry["received_at"])}
+        | {
+            "delivery": entry["content"],
+            "received_at": datetime.fromisoformat(entry["received_at"]),
+            "delivered_by": entry.get("by"),
+        }
         for entry in entries
     ]
     writer.append("academy.delivery", pl.DataFrame(rows, schema=_DELIVERY_TYPES))

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from ingest import filing, ledger
 from ingest.archives import Archives
-from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, mark_waiting
+from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, placed
 from ingest.files import Files
 from ingest.job import Job, LoadReport
 from ingest.outcomes import AcceptedDeliveries, RefusedDeliveries
@@ -61,7 +61,7 @@ def retry(home: Home, writer: Writer, *, progress: Progress | None = None) -> Lo
 def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress | None) -> LoadReport:
     accepted = open_job(home, writer)
     with step(log, "looked for deliveries under %s", ", ".join(map(str, paths))):
-        deliveries = mark_waiting(home, find(paths))
+        deliveries = placed(home, find(paths))
     _first_settings(home, deliveries)
     _prepare(home, accepted)
     job, archives = accepted.job, Archives(accepted.refused)

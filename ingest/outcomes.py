@@ -57,6 +57,7 @@ def _entry(
         "outcome": outcome,
         "settings": job.academy.settings.version,
         "name": original_name(delivery),
+        "by": delivery.by.person if delivery.by else None,
         "session": session,
     } | ({} if outcome == "refused" else kept_in_ledger(job.ruled_out, contents.fingerprint))
 

@@ -14,6 +14,7 @@ from ingest.formats.format import LineContext, LineFormat, SessionContext, forma
 from ingest.formats.session_toml import read_header
 from ingest.plate_rows import SwingSamples, join
 from ingest.refusals import DetailedRefusal, escaped, refusal, refuse
+from ingest.rights import Right
 from ingest.rows import Row, SessionRows, event_row, from_lines, hold_row, session_row, swing_row
 from ingest.samples import Samples
 from ingest.session_file import Event, HoldEntry, SessionHeader
@@ -36,9 +37,15 @@ class SessionRefused(Refused):
 
 
 def read_session(
-    contents: Contents, delivery: Delivery, academy: Academy, progress: Callable[[str], None] | None = None
+    contents: Contents,
+    delivery: Delivery,
+    academy: Academy,
+    progress: Callable[[str], None] | None = None,
+    right: Right | None = None,
 ) -> SessionRows:
     """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
+
+    `right` is what its deliverer may deliver, None where nobody delivered it through the pages.
 
     Raises
         Refused: the session as a whole is refused.
@@ -52,7 +59,9 @@ def read_session(
     try:
         names, filed = delivery.files, delivery.filed
         context = SessionContext(header, academy, delivery.base, names, held, filed, progress)
-        return _Session(context, contents.fingerprint).read()
+        if right is not None:
+            right.check(header.student, header.coach, session=header.session, file=SHEET)
+        return _Session(context, contents.fingerprint, right).read()
     except SessionRefused:
         raise
     except Refused as refused:
@@ -64,9 +73,9 @@ def read_session(
 class _Session:
     """The steps of reading one session, sharing what is known so far."""
 
-    def __init__(self, context: SessionContext, delivery: str) -> None:
+    def __init__(self, context: SessionContext, delivery: str, right: Right | None) -> None:
         self.context, self.header, self.academy = context, context.header, context.academy
-        self.names, self.delivery = context.names, delivery
+        self.names, self.delivery, self.right = context.names, delivery, right
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
         self.notices: list[str] = []
@@ -232,7 +241,10 @@ class _Session:
         """Rows of notes and shots; of several with one key, in several files, the first counts."""
         found: dict[str, list[Row]] = {}
         student = self.header.student
-        context = LineContext(self.academy, lambda _: student, self._swing_numbers, self.context.header)
+        not_theirs = Right.problem_of(self.right)
+        context = LineContext(
+            self.academy, lambda _: student, self._swing_numbers, self.context.header, not_theirs
+        )
         for kind in formats(LineFormat):
             rows: dict[Any, Row] = {}
             files: dict[Any, str] = {}

@@ -7,17 +7,20 @@ by have changed.
 import logging
 import os
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ingest import filing, ledger
-from ingest.delivery import SESSION, Contents, Delivery, find, mark_waiting
+from ingest.delivery import SESSION, Contents, Delivery, find, placed
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries, FiledSession
 from ingest.reading import SessionRefused, read_session
 from ingest.refusals import UNREADABLE, unreadable
+from ingest.rights import Right, filed_version
 from ingest.rows import SessionRows
+from warehouse import journal
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.journal import step
 from warehouse.settings import Settings, parse_settings
@@ -55,7 +58,7 @@ class Sessions:
             if why.get("reason") == "no_consent" and "superseded_by" not in why
         ]
         known = {d.path for d in deliveries}
-        more = [d for d in mark_waiting(self.job.home, find(folders)) if d.path not in known]
+        more = [d for d in placed(self.job.home, find(folders)) if d.path not in known]
         return sorted(deliveries + more, key=lambda d: (d.started_at is not None, d.started_at, str(d.path)))
 
     def read_ahead(self, sessions: Iterable[Delivery]) -> Iterator[Prepared]:
@@ -64,14 +67,14 @@ class Sessions:
         self._earlier.look_up()
         with ThreadPoolExecutor(READERS) as pool:
             for delivery in sessions:
-                queue.append(pool.submit(self.prepare, delivery))
+                queue.append(pool.submit(self.prepare, delivery, self.job.right_of(delivery.by)))
                 if len(queue) > 2 * READERS:
                     yield queue.popleft().result()
             while queue:
                 yield queue.popleft().result()
 
-    def prepare(self, delivery: Delivery) -> Prepared:
-        """Read one session; nothing is changed."""
+    def prepare(self, delivery: Delivery, right: Right | None = None) -> Prepared:
+        """Read one session, by what its deliverer may deliver; nothing is changed."""
         contents, same = Contents({}, "", 0), False
         try:
             contents = delivery.read()
@@ -80,7 +83,7 @@ class Sessions:
             if same and not self._earlier.may_differ(delivery, contents):
                 return Prepared(delivery, contents)
             with step(log, "read %s", delivery.name):
-                rows = read_session(contents, delivery, self.job.academy, self.job.progress)
+                rows = read_session(contents, delivery, self.job.academy, self.job.progress, right)
             if same and not self._earlier.differ(contents, rows):
                 return Prepared(delivery, contents)
         except Refused as refused:
@@ -106,10 +109,11 @@ class Sessions:
         if delivery.session in {filed.rows.header.session for filed in self._group}:
             self.flush()  # two versions of one session land one after the other
         if prepared.rows is None and prepared.refused is None and not self._same(delivery, contents):
-            prepared = self.prepare(delivery)  # another version came in between
+            prepared = self.prepare(delivery, self.job.right_of(delivery.by))  # another version came between
         if prepared.rows is not None:
             checked = self.accepted.body_check.of_session(prepared.rows, contents.fingerprint)
             prepared = replace(prepared, rows=checked)
+        prepared = self._with_right(prepared)
         if prepared.refused is not None:
             self.flush()
             self._refuse(delivery, contents, prepared.refused)
@@ -126,6 +130,31 @@ class Sessions:
                 self.refused.leave(delivery)
             if len(self._group) >= GROUP:
                 self.flush()
+
+    def _with_right(self, prepared: Prepared) -> Prepared:
+        """A session, refused where it would take the place of one that its deliverer may not correct."""
+        delivery, rows = prepared.delivery, prepared.rows
+        right = self.job.right_of(delivery.by)
+        if right is None or rows is None or self._same(delivery, prepared.contents):
+            return prepared
+        filed = filed_version(self.job.writer, rows.header.session)
+        try:
+            if filed is not None:
+                right.check_correction(rows.header.session, filed)
+        except Refused as refused:
+            return replace(prepared, rows=None, refused=SessionRefused(refused.refusal, rows.header))
+        self._record_overruled(right, rows, filed)
+        return prepared
+
+    def _record_overruled(self, right: Right, rows: SessionRows, filed: Mapping[str, Any] | None) -> None:
+        """What a head coach delivers under another's name, or over another's session, is in the event log."""
+        header, person = rows.header, right.deliverer.person
+        owner = (filed["delivered_by"] or filed["coach"]) if filed is not None else None
+        others = sorted({name for name in (header.coach, owner) if name not in (None, person)})
+        if others:
+            journal.record(
+                self.job.home, "delivered_for_another", viewer=person, session=header.session, of=others
+            )
 
     def flush(self) -> None:
         """Land the sessions filed since the last time."""

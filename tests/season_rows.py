@@ -159,7 +159,13 @@ def trust(w) -> None:
             ]
         ),
     )
-    taken = {"season": SEASON, "device": "mat-east", "coach": "c01", "day": date(2026, 1, 12)}
+    taken = {
+        "season": SEASON,
+        "device": "mat-east",
+        "coach": "c01",
+        "student": "s01",
+        "day": date(2026, 1, 12),
+    }
     w.append(
         "season.data_health",
         pl.DataFrame(
@@ -167,7 +173,7 @@ def trust(w) -> None:
                 taken | {"reason": "usable", "n": 95},
                 taken | {"reason": "dropout", "n": 4},
                 taken | {"reason": "no_consent", "n": 1, "device": None, "day": date(2026, 2, 3)},
-                taken | {"reason": "usable", "n": 50, "coach": "c02"},
+                taken | {"reason": "usable", "n": 50, "coach": "c02", "student": "s02"},
             ]
         ),
     )

@@ -17,12 +17,13 @@ from typing import IO, Any
 
 from warehouse import forgotten, health, journal
 from warehouse.errors import CallError, UnderfootError
-from warehouse.home import HOLDER, LOCK, Home, sync
+from warehouse.home import HOLDER, LOCK, SIGN_INS, Home, sync
 from warehouse.publishing import settle_rebuild
 from warehouse.store import opened, writer
 
 MANIFEST, FORMAT = "underfoot-backup.json", 1
-_LEFT_OUT = {LOCK, HOLDER, "published", "traces.new", ".unpacked", MANIFEST}
+# Sign-ins stay behind: one that ended after the backup must not be open again.
+_LEFT_OUT = {LOCK, HOLDER, "published", "traces.new", ".unpacked", MANIFEST, SIGN_INS, f"{SIGN_INS}-journal"}
 _CHUNK = 1 << 20
 
 

@@ -19,6 +19,10 @@ class AccessError(UnderfootError):
     """The viewer asked for something they may not see."""
 
 
+class UnknownViewerError(AccessError, CallError):
+    """The roster has no such person, or they have left, or it gives them no role."""
+
+
 @dataclass(frozen=True)
 class Refusal:
     """One refused thing: a delivery, a session or a single swing.

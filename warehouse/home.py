@@ -18,6 +18,7 @@ from warehouse.settings import Settings, parse_settings
 from warehouse.vocabulary import MOST_DEEP
 
 LOCK, HOLDER = "writer.lock", "writer.json"
+SIGN_INS = "sign_ins.sqlite"
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,11 @@ class Home:
     def access_log(self) -> Path:
         """Who opened what."""
         return self.path / "access.jsonl"
+
+    @property
+    def sign_ins(self) -> Path:
+        """Which sign-ins are open."""
+        return self.path / SIGN_INS
 
     @property
     def events(self) -> Path:

@@ -13,7 +13,6 @@ _STAFF_ONLY = {
     "season.drill_effect",
     "season.drill_group",
     "season.calibration",
-    "season.data_health",
     "season.signal_week",
 }
 _BY_STUDENT = {
@@ -44,16 +43,18 @@ _BY_SESSION = {
     "academy.clip_point",
     "academy.hold",
 }
+# For the staff: by student, and those of no student by the coach they name.
+_BY_STUDENT_OR_COACH = {"academy.refusal", "season.signal", "season.data_health"}
 # Rows made from notes: a student sees those whose note is shared.
 _BY_NOTE = {"academy.note", "academy.drill_dose", "academy.steadiness"}
 
 _VISIBLE = "student IN (SELECT student FROM visible)"
 _OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _VISIBLE + ")"
-_OWN_SIGNAL = _VISIBLE + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
+_OWN_OR_NOBODYS = _VISIBLE + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
 
 
-def view_sql(role: str, table: str) -> str:
-    """The SELECT behind `table`'s view for a viewer of this role.
+def view_sql(role: str, table: str, *, by_link: bool = False) -> str:
+    """The SELECT behind `table`'s view for a viewer of this role; `by_link`: one who came by a family's link.
 
     The connection holds two temporary tables, `visible(student)` and `viewer(person)`. What is not named here
     is not seen.
@@ -67,8 +68,8 @@ def view_sql(role: str, table: str) -> str:
     if table in _BY_SESSION:
         return f"{rows} WHERE {_OWN_SESSION}"
     if table in _BY_NOTE:
-        # A student always sees what hurts: their own page must stop the drill, whoever marked the note.
-        seen = "(shared OR kind IN ('discomfort', 'discomfort_over'))"
+        # A student who signed in sees what hurts, whoever marked the note; a link may be in anyone's hands.
+        seen = "shared" if by_link else "(shared OR kind IN ('discomfort', 'discomfort_over'))"
         shared = "" if staff else f" AND note IN (SELECT note FROM academy.note WHERE {seen})"
         return f"{rows} WHERE {_VISIBLE}{shared}"
     if table == "academy.band":
@@ -77,12 +78,10 @@ def view_sql(role: str, table: str) -> str:
         return _person(rows)
     if staff and table == "academy.delivery":
         return f"{rows} WHERE {_OWN_SESSION}"
-    if staff and table == "academy.refusal":
-        return f"{rows} WHERE coach = (SELECT person FROM viewer) OR {_VISIBLE}"
-    if staff and table == "season.signal":
-        return f"{rows} WHERE {_OWN_SIGNAL}"
+    if staff and table in _BY_STUDENT_OR_COACH:
+        return f"{rows} WHERE {_OWN_OR_NOBODYS}"
     if staff and table == "season.signal_evidence":
-        return f"{rows} WHERE signal IN (SELECT signal FROM season.signal WHERE {_OWN_SIGNAL})"
+        return f"{rows} WHERE signal IN (SELECT signal FROM season.signal WHERE {_OWN_OR_NOBODYS})"
     if staff and table == "season.ball_link":
         return f"{rows} WHERE {_VISIBLE}"
     if staff and table == "season.eye_plate":
@@ -96,17 +95,18 @@ def view_sql(role: str, table: str) -> str:
 
 
 def _person(rows: str) -> str:
-    """Students the viewer may see, whole; the staff by name only; guardians of those students."""
+    """Oneself, and students the viewer may see, whole; the staff and those students' guardians by name."""
     return (
         f"{rows} WHERE person IN (SELECT student FROM visible) OR person = (SELECT person FROM viewer) "
-        "OR len(list_intersect(guardian_of, (SELECT list(student) FROM visible))) > 0 "
         "UNION ALL SELECT * REPLACE (NULL::DATE AS born, NULL::VARCHAR AS handed, "
-        "NULL::DOUBLE AS foot_length_mm, NULL::VARCHAR AS level) FROM academy.person "
-        "WHERE role IN ('coach', 'head_coach') "
-        "AND person <> (SELECT person FROM viewer)"
+        "NULL::DOUBLE AS foot_length_mm, NULL::VARCHAR AS level, "
+        "list_intersect(guardian_of, (SELECT list(student) FROM visible)) AS guardian_of) "
+        "FROM academy.person WHERE person NOT IN (SELECT student FROM visible) "
+        "AND person <> (SELECT person FROM viewer) AND (role IN ('coach', 'head_coach') "
+        "OR len(list_intersect(guardian_of, (SELECT list(student) FROM visible))) > 0)"
     )
 
 
-def views(role: str) -> dict[str, str]:
+def views(role: str, *, by_link: bool = False) -> dict[str, str]:
     """View name → SELECT, for every table of the warehouse."""
-    return {name.split(".")[1]: view_sql(role, name) for name in table_names()}
+    return {name.split(".")[1]: view_sql(role, name, by_link=by_link) for name in table_names()}

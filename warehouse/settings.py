@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from warehouse import toml
 from warehouse.errors import UnderfootError
+from warehouse.sign_in_settings import SignInSettings, read_sign_in
 from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, EYES_CLOSED_FROM_AGE, PLATE_COLUMNS
 
 UNKNOWN = "?"
@@ -56,6 +57,8 @@ class Settings:
     faults: tuple[Mapping[str, Any], ...] = ()
     chains: tuple[Mapping[str, Any], ...] = ()
     club_families: Mapping[str, str] = field(default_factory=dict)
+    sign_in: SignInSettings = field(default_factory=SignInSettings)
+    demo_people: str = ""  # of the demo: the digest of everyone in it
     version: str = ""
 
     @property
@@ -134,6 +137,8 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         faults=_tables(table.get("fault", []), "fault", where),
         chains=_tables(table.get("chain", []), "chain", where),
         club_families=MappingProxyType(families),
+        sign_in=SignInSettings() if past else _sign_in(table.get("sign_in", {}), where, ZoneInfo(zone)),
+        demo_people=str(table.get("demo_people", "")),
         version=hashlib.sha256(data).hexdigest()[:16],
     )
 
@@ -145,6 +150,13 @@ def _language(value: Any, where: str) -> str:
             f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
         )
     return value
+
+
+def _sign_in(table: Any, where: str, zone: ZoneInfo) -> SignInSettings:
+    try:
+        return read_sign_in(table, zone)
+    except (ValueError, OverflowError) as error:
+        raise UnderfootError(f"{where}: {error}") from error
 
 
 def _minutes(value: Any, where: str) -> float | None:

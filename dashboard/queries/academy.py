@@ -75,9 +75,9 @@ def data_health(reader: Reader) -> pl.DataFrame:
     """Swings taken in and left out: season, day, device, coach (a name), reason (a code), n; newest first."""
     return reader.sql(
         """
-        SELECT h.season, h.day, h.device, p.display_name AS coach, h.reason, h.n
+        SELECT h.season, h.day, h.device, p.display_name AS coach, h.reason, sum(h.n)::INTEGER AS n
         FROM data_health h LEFT JOIN person p ON p.person = h.coach
-        ORDER BY h.day DESC, h.reason
+        GROUP BY ALL ORDER BY h.day DESC, h.reason
         """
     )
 

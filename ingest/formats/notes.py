@@ -103,12 +103,22 @@ class _Rules:
         if line["author"] not in self.academy.people:
             return "unknown_person", f"author {line['author']} is not in people.csv", "author"
         line["shared"] = bool(line["shared"])
+        return self._overruled(line) or self._not_theirs(line)
+
+    def _overruled(self, line: Line) -> Problem | None:
         head = line["overruled_by"]
         if head is not None and (
             head not in self.academy.people or self.academy.people[head].role != "head_coach"
         ):
             what = f"overruled_by is {shown(head)} but must be a head coach of people.csv"
             return "unknown_person", what, "overruled_by"
+        return None
+
+    def _not_theirs(self, line: Line) -> Problem | None:
+        for column in ("author", "overruled_by"):
+            found = self.context.not_theirs(line["student"], line[column])
+            if found is not None:
+                return "not_yours", found, column
         return None
 
     def _swing(self, line: Line) -> Problem | None:

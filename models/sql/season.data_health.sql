@@ -1,4 +1,4 @@
--- One row per season, day, device, coach and reason: swings taken in, usable and left out.
+-- One row per season, day, device, coach, student and reason: swings taken in, usable and left out.
 -- Reads the temporary table place(time_zone). A swing left out counts under its first flag; a refused session, whose
 -- swings were never counted, counts once under its reason. Filled sensors leave no swing out by themselves.
 WITH taken_in AS (
@@ -7,6 +7,7 @@ WITH taken_in AS (
         session.day,
         coalesce(swing.device, session.device) AS device,
         session.coach,
+        session.student,
         CASE
             WHEN list_contains(swing.flags, 'feet_swapped') THEN 'feet_swapped'
             WHEN swing.usable THEN 'usable'
@@ -25,6 +26,7 @@ refused AS (
         ) AS day,
         coalesce(refusal.device, session.device) AS device,
         coalesce(refusal.coach, session.coach) AS coach,
+        coalesce(refusal.student, session.student) AS student,
         refusal.reason
     FROM academy.refusal
     CROSS JOIN place
@@ -38,6 +40,7 @@ dated AS (
         refused.day,
         refused.device,
         refused.coach,
+        refused.student,
         refused.reason
     FROM refused
     LEFT JOIN academy.season ON refused.day BETWEEN season."from" AND season."to"
@@ -47,6 +50,7 @@ SELECT
     day,
     device,
     coach,
+    student,
     reason,
     count(*)::INTEGER AS n
 FROM dated

@@ -12,8 +12,9 @@ from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import season_rows
-from dashboard import layout, readers
+from dashboard import layout, readers, signin
 from dashboard.text.markdown import JOINER
+from warehouse import invented
 from warehouse.definitions import usual_faults
 from warehouse.home import Home
 from warehouse.store import writer
@@ -411,6 +412,8 @@ def visit(homes, monkeypatch):
     """Open a page of the app as someone: visit(home kind, page path, person, **address) → AppTest."""
 
     monkeypatch.setattr(layout, "FIRST_ALONE_S", 0.0)
+    monkeypatch.setattr(signin, "_peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
 
     def go(kind: str, path: str, person: str, **address: str) -> AppTest:
         monkeypatch.setenv("UNDERFOOT_HOME", str(homes(kind).path))

@@ -1,16 +1,18 @@
 """Correct what was refused: the kept files with the corrected ones in their place, delivered again as a whole."""
 
 import json
+import shutil
 from datetime import UTC, datetime
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dashboard import readers
 from dashboard.pages.deliveries import corrections
 from dashboard.pages.deliveries.content import Dropped
 from warehouse import filed
-from warehouse.access import Viewer
-from warehouse.errors import CallError
+from warehouse.deliverer import MARK, read_mark
+from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
 from warehouse.store import writer
 
@@ -19,28 +21,44 @@ DROPPED_AT = datetime(2026, 2, 9, tzinfo=UTC).replace(tzinfo=None)
 
 
 @pytest.fixture
-def refused(tmp_path):
+def refused(tmp_path, full_home):
     """A home with one session refused whole."""
-    home = Home(tmp_path / "academy")
-    home.make_folders()
+    home = Home(shutil.copytree(full_home, tmp_path / "academy"))
     folder = home.refused / f"2026-02-03-s01-{HASH[:8]}"
     folder.mkdir()
     (folder / "why.json").write_text(json.dumps({"delivery": HASH}))
     (folder / "session.toml").write_text('session = "x"')
     (folder / "plate.csv").write_text("wrong")
+    list_refusals(home, HASH)
     return home
+
+
+def list_refusals(home, *deliveries, coach="c01"):
+    """Say in the warehouse that these were refused."""
+    with writer(home) as w:
+        for delivery in deliveries:
+            w.execute(
+                "INSERT INTO academy.refusal BY NAME SELECT ? AS delivery, 'x' AS reason, 'So.' AS sentence, "
+                "TIMESTAMP '2026-02-09 10:00' AS at, ? AS coach",
+                [delivery, coach],
+            )
+        w.publish()
+
+
+def deliver_again(home, *what, by="h01"):
+    return corrections.deliver_again(readers.reader(home, by), *what)
 
 
 def inbox_files(home):
     return {
         p.relative_to(home.inbox).as_posix().split("/", 1)[1]: p.read_text()
         for p in home.inbox.rglob("*")
-        if p.is_file()
+        if p.is_file() and p.name != MARK
     }
 
 
 def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
-    corrections.deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
+    deliver_again(refused, HASH, "2026-02-03-s01", [("plate.csv", b"right")])
     assert inbox_files(refused) == {
         "2026-02-03-s01/plate.csv": "right",
         "2026-02-03-s01/session.toml": 'session = "x"',
@@ -49,30 +67,31 @@ def test_a_corrected_file_takes_the_place_of_its_own_name(refused):
 
 
 def test_another_try_takes_the_files_as_they_are(refused):
-    corrections.deliver_again(refused, HASH, "2026-02-03-s01")
+    deliver_again(refused, HASH, "2026-02-03-s01")
     assert inbox_files(refused)["2026-02-03-s01/plate.csv"] == "wrong"
 
 
 def test_a_folder_of_another_delivery_whose_hash_starts_alike_is_not_taken(refused):
     other = HASH[:8] + "cd" * 28
+    list_refusals(refused, other)
     assert corrections.kept_files(refused, other) == {}
     with pytest.raises(CallError, match="Nothing is kept"):
-        corrections.deliver_again(refused, other, "x")
+        deliver_again(refused, other, "x")
 
 
-def test_cut_films_are_not_files_of_the_delivery_and_films_not_kept_must_come_again(tmp_path):
-    home = Home(tmp_path / "academy")
-    home.make_folders()
-    folder = home.filed / HASH
+def test_cut_films_are_not_files_of_the_delivery_and_films_not_kept_must_come_again(refused):
+    home, other = refused, "98" * 32
+    list_refusals(home, other)
+    folder = home.filed / other
     (folder / filed.FILM_FOLDER).mkdir(parents=True)
     (folder / "session.toml").write_text('session = "x"')
     (folder / filed.FILM_FOLDER / "swing-1.mp4").write_bytes(b"cut")
     gone = {"clip-1.mp4": filed.FileFacts(3, "ab" * 32)}
     (folder / filed.FILM_FOLDER / filed.FILM_LIST).write_text(filed.film_list({}, gone))
-    assert list(corrections.kept_files(home, HASH)) == ["session.toml"]
+    assert list(corrections.kept_files(home, other)) == ["session.toml"]
     with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
-        corrections.deliver_again(home, HASH, "x", [("session.toml", b"right")])
-    corrections.deliver_again(home, HASH, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
+        deliver_again(home, other, "x", [("session.toml", b"right")])
+    deliver_again(home, other, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
     assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}
 
 
@@ -82,19 +101,20 @@ def test_a_film_that_left_a_refused_session_must_come_again_with_it(refused):
     (folder / "why.json").write_text(json.dumps(refusal))
     assert list(corrections.kept_files(refused, HASH)) == ["plate.csv", "session.toml"]
     with pytest.raises(CallError, match=r"clip\.mp4 of x is not kept here"):
-        corrections.deliver_again(refused, HASH, "x")
-    corrections.deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
+        deliver_again(refused, HASH, "x")
+    deliver_again(refused, HASH, "x", [("clip.mp4", b"film")])
     assert inbox_files(refused)["x/clip.mp4"] == "film"
 
 
 def test_a_loose_file_is_corrected_under_its_own_name_alone(refused):
+    list_refusals(refused, "ef" * 32)
     folder = refused.refused / f"notes-{'ef' * 4}"
     folder.mkdir()
     (folder / "why.json").write_text(json.dumps({"delivery": "ef" * 32}))
     (folder / "notes.csv").write_text("wrong")
     with pytest.raises(CallError, match=r"mine\.csv is not a file of notes\.csv"):
-        corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
-    corrections.deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
+        deliver_again(refused, "ef" * 32, "notes.csv", [("mine.csv", b"x")])
+    deliver_again(refused, "ef" * 32, "notes.csv", [("notes.csv", b"right")])
     assert inbox_files(refused) == {"notes.csv": "right"}
 
 
@@ -103,6 +123,25 @@ def test_a_session_that_loaded_in_part_is_corrected_from_its_filed_files(refused
     folder.mkdir(parents=True)
     (folder / "session.toml").write_text("s")
     assert list(corrections.kept_files(refused, "12" * 32)) == ["session.toml"]
+
+
+def test_a_refusal_that_a_coach_may_not_see_is_not_theirs_to_correct(refused):
+    list_refusals(refused, HASH, coach="c02")
+    with writer(refused) as w:
+        w.execute("DELETE FROM academy.refusal WHERE delivery = ? AND coach = 'c01'", [HASH])
+        w.publish()
+    with pytest.raises(AccessError, match="no refused delivery x that you may see"):
+        deliver_again(refused, HASH, "x", by="c01")
+    deliver_again(refused, HASH, "x", by="c02")
+
+
+def test_what_has_loaded_in_part_names_itself_as_what_it_corrects(refused):
+    loaded = "hash-2026-01-12-s01"
+    list_refusals(refused, loaded)
+    (refused.filed / loaded).mkdir()
+    (refused.filed / loaded / "session.toml").write_text('session = "x"')
+    assert read_mark(deliver_again(refused, loaded, "x", by="c01")).corrects == (loaded,)
+    assert read_mark(deliver_again(refused, HASH, "x", by="c01")).corrects == ()
 
 
 def test_the_page_delivers_a_refused_session_again_and_shows_it_waiting(visit, page_text, homes):
@@ -125,17 +164,14 @@ def refuse_roster(home):
     (folder / "people.csv").write_text("person,role\nc01,head_coach\n")
 
 
-def test_a_refused_roster_file_is_delivered_again_by_a_head_coach_alone(tmp_path):
-    home = Home(tmp_path / "academy")
-    home.make_folders()
+def test_a_refused_roster_file_is_delivered_again_by_a_head_coach_alone(refused):
+    home = refused
     refuse_roster(home)
     for corrected in ([], [("people.csv", b"right")]):
         with pytest.raises(CallError, match="only a head coach delivers"):
-            corrections.deliver_again(
-                home, "bad-c01", "people.csv", corrected, Viewer("c01", "coach", "Caro Lindt")
-            )
+            deliver_again(home, "bad-c01", "people.csv", corrected, by="c01")
     assert inbox_files(home) == {}
-    corrections.deliver_again(home, "bad-c01", "people.csv", [], Viewer("h01", "head_coach", "Hedda Quist"))
+    deliver_again(home, "bad-c01", "people.csv", [])
     assert list(inbox_files(home)) == ["people.csv"]
     assert '"viewer": "h01"' in home.events.read_text()
 

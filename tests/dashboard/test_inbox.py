@@ -5,19 +5,34 @@ import json
 import os
 import tarfile
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from dashboard import inbox
 from ingest.delivery import ROSTER_ORDER
-from warehouse.access import Viewer
-from warehouse.errors import CallError
+from warehouse.deliverer import MARK, read_mark
+from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
+from warehouse.reach import Viewer
 from warehouse.vocabulary import ROSTER_FILES
 
 HEAD = Viewer("h01", "head_coach", "Hedda Quist")
 COACH = Viewer("c01", "coach", "Caro Lindt")
+
+
+@dataclass
+class Looking:
+    """Whoever may still look, in a home where nothing is published."""
+
+    home: Home
+    viewer: Viewer = HEAD
+
+    def anew(self):
+        return self
+
+
 ROLES_LINE = b"person,role\nc01,head_coach\n"
 
 
@@ -41,7 +56,9 @@ def tarred(*names, mode="w:gz"):
 
 def test_a_dropped_delivery_is_in_the_inbox_byte_for_byte(tmp_path):
     home = Home(tmp_path)
-    kept = inbox.keep(home, [("visit/session.toml", b"a = 1\n"), ("visit/plate.csv", b"\x00\xff")])
+    kept = inbox.deliver(
+        Looking(home), [("visit/session.toml", b"a = 1\n"), ("visit/plate.csv", b"\x00\xff")]
+    )
     assert kept.parent == home.inbox
     assert (kept / "visit" / "session.toml").read_bytes() == b"a = 1\n"
     assert (kept / "visit" / "plate.csv").read_bytes() == b"\x00\xff"
@@ -54,7 +71,7 @@ def test_every_file_and_folder_is_flushed_before_the_delivery_appears(tmp_path, 
     monkeypatch.setattr(
         inbox.os, "fsync", lambda fd: (flushed.append(str(Path(f"/proc/self/fd/{fd}").readlink())), real(fd))
     )
-    kept = inbox.keep(home, [("visit/session.toml", b"x")])
+    kept = inbox.deliver(Looking(home), [("visit/session.toml", b"x")])
     names = [path.rsplit("/", 1)[-1] for path in flushed]
     assert names[0] == "session.toml"
     assert flushed[-1] == str(home.inbox)
@@ -70,7 +87,7 @@ def test_a_crash_while_writing_leaves_nothing_in_the_inbox(tmp_path, monkeypatch
 
     monkeypatch.setattr(inbox.os, "fsync", full)
     with pytest.raises(OSError, match="no space"):
-        inbox.keep(home, [("session.toml", b"x")])
+        inbox.deliver(Looking(home), [("session.toml", b"x")])
     assert list(home.inbox.iterdir()) == []
 
 
@@ -85,7 +102,7 @@ def test_a_name_that_leaves_its_folder_or_hides_is_refused(name):
 def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tmp_path):
     for files in ([], [("a.csv", b"1"), ("a.csv", b"2")]):
         with pytest.raises(CallError):
-            inbox.keep(Home(tmp_path), files)
+            inbox.deliver(Looking(Home(tmp_path)), files)
     assert not (tmp_path / "inbox").exists()
 
 
@@ -106,11 +123,10 @@ ROSTER_DROPS = {
 @pytest.mark.parametrize("case", ROSTER_DROPS)
 def test_a_file_of_the_roster_is_kept_from_a_head_coach_alone(tmp_path, case):
     home = Home(tmp_path)
-    for by in (COACH, None):
-        with pytest.raises(CallError, match="roster file, which only a head coach delivers"):
-            inbox.keep(home, [("notes.csv", b"x"), ROSTER_DROPS[case]], by)
+    with pytest.raises(CallError, match="roster file, which only a head coach delivers"):
+        inbox.deliver(Looking(home, COACH), [("notes.csv", b"x"), ROSTER_DROPS[case]])
     assert not home.inbox.exists()
-    assert inbox.keep(home, [ROSTER_DROPS[case]], HEAD).is_dir()
+    assert inbox.deliver(Looking(home), [ROSTER_DROPS[case]]).is_dir()
     (line,) = map(json.loads, home.events.read_text().splitlines())
     assert len(line["roster"]) == 1
 
@@ -121,33 +137,50 @@ def test_a_file_of_the_roster_is_kept_from_a_head_coach_alone(tmp_path, case):
 )
 def test_academy_toml_is_accepted_from_nobody_through_the_page(tmp_path, file, by):
     with pytest.raises(CallError, match="put it into the home's folder yourself"):
-        inbox.keep(Home(tmp_path), [file], by)
+        inbox.deliver(Looking(Home(tmp_path), by), [file])
 
 
 def test_an_archive_inside_an_archive_and_an_unreadable_one_are_refused_from_a_coach(tmp_path):
     with pytest.raises(CallError, match=r"inner\.tar in all\.zip is an archive inside an archive"):
-        inbox.keep(Home(tmp_path), [("all.zip", zipped("v/inner.tar"))], COACH)
+        inbox.deliver(Looking(Home(tmp_path), COACH), [("all.zip", zipped("v/inner.tar"))])
     for name, data in (
         ("a.zip", zipped("x.csv")[:-9]),
         ("a.tgz", tarred("x.csv")[:-9]),
         ("a.tar", b"x" * 999),
     ):
         with pytest.raises(CallError, match="can't be read"):
-            inbox.keep(Home(tmp_path), [(name, data)], COACH)
+            inbox.deliver(Looking(Home(tmp_path), COACH), [(name, data)])
 
 
 def test_an_archive_that_unpacks_to_too_much_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr(inbox, "MOST_UNPACKED_BYTES", 1000)
     with pytest.raises(CallError, match="too large"):
-        inbox.keep(Home(tmp_path), [("a.tgz", tarred("x.csv", "y.csv"))], HEAD)
+        inbox.deliver(Looking(Home(tmp_path)), [("a.tgz", tarred("x.csv", "y.csv"))])
 
 
 def test_a_coachs_archive_of_sessions_is_kept_and_who_dropped_it_is_written_down(tmp_path):
     home = Home(tmp_path)
-    kept = inbox.keep(home, [("all.zip", zipped("v1/session.toml", "v1/plate.csv"))], COACH)
+    kept = inbox.deliver(
+        Looking(home, COACH), [("all.zip", zipped("v1/session.toml", "v1/plate.csv"))], corrects=["ab"]
+    )
     (line,) = map(json.loads, home.events.read_text().splitlines())
     del line["at"]
     assert line == {
         "event": "dropped", "viewer": "c01", "role": "coach", "delivery": kept.name, "n_files": 1,
-        "files": ["all.zip"], "roster": [],
+        "files": ["all.zip"], "roster": [], "corrects": ["ab"],
     }  # fmt: skip
+    mark = read_mark(kept)
+    assert (mark.person, mark.corrects) == ("c01", ("ab",))
+
+
+@pytest.mark.parametrize("role", ["student", "guardian"])
+def test_nobody_but_the_staff_delivers(tmp_path, role):
+    home = Home(tmp_path)
+    with pytest.raises(AccessError, match="Only the academy's coaches"):
+        inbox.deliver(Looking(home, Viewer("s01", role, "Sanna Test")), [("notes.csv", b"x")])
+    assert not home.inbox.exists()
+
+
+def test_no_delivery_brings_its_own_mark_of_who_delivered_it(tmp_path):
+    with pytest.raises(CallError, match="file name"):
+        inbox.deliver(Looking(Home(tmp_path), COACH), [(MARK, b"{}"), ("notes.csv", b"x")])

@@ -77,7 +77,7 @@ def test_the_devices_time_is_taken_unless_it_is_impossible():
 
 def test_a_kept_note_is_whole_in_the_inbox(reader_of, homes):
     home = homes("noting")
-    notes.keep(home, reader_of("noting", "c01"), "s01", QUIET | {"drill": "d01", "text": "Light heel."})
+    notes.keep(reader_of("noting", "c01"), "s01", QUIET | {"drill": "d01", "text": "Light heel."})
     (file,) = home.inbox.glob("*/notes.jsonl")
     assert [json.loads(text)["kind"] for text in file.read_text().splitlines()] == ["drill", "plan"]
     assert [line["kind"] for line in notes.waiting(home, "s01")] == ["drill", "plan"]
@@ -87,7 +87,7 @@ def test_a_kept_note_is_whole_in_the_inbox(reader_of, homes):
 def test_a_note_sent_twice_is_kept_once(reader_of, homes):
     form = QUIET | {"text": "Light heel.", "at": datetime.now(UTC).isoformat()}
     for _ in range(2):
-        assert len(notes.keep(homes("twice"), reader_of("twice", "c01"), "s01", form)) == 1
+        assert len(notes.keep(reader_of("twice", "c01"), "s01", form)) == 1
     assert len(notes.waiting(homes("twice"), "s01")) == 1
 
 
@@ -146,11 +146,11 @@ def test_eyes_closed_is_offered_only_where_age_and_pain_allow_it(reader_of, home
 
 def test_a_coach_keeps_no_note_on_another_coachs_student(reader_of, homes):
     with pytest.raises(AccessError):
-        notes.keep(homes("full"), reader_of("full", "c01"), "s02", QUIET | {"drill": "d01"})
+        notes.keep(reader_of("full", "c01"), "s02", QUIET | {"drill": "d01"})
 
 
 def test_the_page_shows_what_hurts_and_what_waits(visit, page_text, homes, reader_of):
-    notes.keep(homes("waiting"), reader_of("waiting", "c01"), "s01", QUIET | {"text": "Light heel."})
+    notes.keep(reader_of("waiting", "c01"), "s01", QUIET | {"text": "Light heel."})
     text = page_text(visit("waiting", "notes", "c01", student="s01"))
     assert "1\u00a0line of notes on this student" in text
 

@@ -1,6 +1,7 @@
 """Who may look: the demo on this machine as anyone, everyone else by a verified address that the academy names."""
 
 import json
+import time
 from datetime import UTC, datetime
 
 import pytest
@@ -8,25 +9,55 @@ import pytest
 from dashboard import signin
 from warehouse import links
 from warehouse.errors import AccessError
+from warehouse.sign_in_settings import SignInSettings
 
-TABLE = {"people": {"Coach@Example.org": "c01"}}
-CLAIMS = {"email": "coach@example.org", "email_verified": True, "iat": 1_780_000_000}
+TABLE = SignInSettings({"coach@example.org": "c01"})
+CLAIMS = {
+    "email": "coach@example.org",
+    "email_verified": True,
+    "iat": 1_780_000_000,
+    "sub": "1",
+    "nonce": "n",
+}
 
 
 @pytest.mark.parametrize(
-    ("address", "host", "here"),
+    ("address", "peer", "headers", "here"),
     [
-        ("localhost", None, True), ("localhost", "localhost:8501", True), ("127.0.0.1", "127.0.0.1:8501", True),
-        ("::1", "[::1]:8501", True), ("localhost", "academy.example.org", False), ("192.0.2.1", "localhost:8501", False),
-        (None, "localhost:8501", False), ("localhost", "localhost.example.org:8501", False),
+        ("localhost", None, {}, True), ("localhost", "127.0.0.1", {"Host": "localhost:8501"}, True),
+        ("127.0.0.1", "::1", {"host": "127.0.0.1:8501"}, True), ("::1", None, {"Host": "[::1]:8501"}, True),
+        ("::1", None, {"Host": "[::1]"}, True), ("localhost", None, {"Host": "localhost"}, True),
+        ("localhost", None, {"Host": "academy.example.org"}, False),
+        ("localhost", None, {"Host": "localhost.example.org:8501"}, False),
+        ("192.0.2.1", None, {"Host": "localhost:8501"}, False), (None, None, {"Host": "localhost:8501"}, False),
+        ("0.0.0.0", "127.0.0.1", {"Host": "localhost:8501"}, False),  # noqa: S104 - the point of the test
+        ("localhost", "192.0.2.7", {"Host": "localhost:8501"}, False),
+        ("localhost", None, {"Host": "localhost:8501", "X-Forwarded-For": "127.0.0.1"}, False),
+        ("localhost", None, {"Host": "localhost:8501", "forwarded": "for=127.0.0.1"}, False),
+        ("localhost", None, {"Host": "localhost:8501", "Via": "1.1 x"}, False),
+        ("localhost", None, {"Host": "localhost:8501", "X-Real-IP": "127.0.0.1"}, False),
     ],
 )  # fmt: skip
-def test_look_as_is_only_for_this_machine_by_address_and_by_the_name_asked_for(address, host, here):
-    assert signin.on_this_machine(address, host) is here
+def test_look_as_is_only_for_this_machine_and_a_header_speaks_against_it_at_most(
+    address, peer, headers, here
+):
+    assert signin.on_this_machine(address, peer, headers) is here
 
 
 def test_a_verified_address_opens_the_person_it_names_whatever_its_case():
-    assert signin.person_of(CLAIMS, TABLE) == "c01"
+    for email in ("coach@example.org", " Coach@Example.ORG "):
+        assert signin.person_of(CLAIMS | {"email": email}, TABLE) == "c01"
+
+
+@pytest.mark.parametrize(
+    "email", ["coac\u210e@example.org", "coach@e\u017fample.org", "coach@example.org\u2003", "", None]
+)
+def test_a_letter_that_only_looks_like_another_is_another(email):
+    with pytest.raises(AccessError):
+        signin.person_of(CLAIMS | {"email": email}, TABLE)
+    kelvin = SignInSettings({"kim@example.org": "c01"})
+    with pytest.raises(AccessError, match="not named"):
+        signin.person_of(CLAIMS | {"email": "\u212aim@example.org"}, kelvin)
 
 
 @pytest.mark.parametrize("verified", [False, None, "true", 1])
@@ -41,12 +72,16 @@ def test_an_address_that_is_not_named_is_refused():
 
 
 def test_a_sign_in_older_than_the_academys_line_has_ended():
-    line = datetime.fromtimestamp(CLAIMS["iat"] + 1, UTC)
+    def at(line, **claims):
+        table = SignInSettings(TABLE.people, datetime.fromtimestamp(line, UTC))
+        return signin.person_of(CLAIMS | claims, table)
+
     with pytest.raises(AccessError, match="ended"):
-        signin.person_of(CLAIMS, TABLE | {"revoked_before": line})
-    with pytest.raises(AccessError, match="ended"):
-        signin.person_of({k: v for k, v in CLAIMS.items() if k != "iat"}, TABLE | {"revoked_before": line})
-    assert signin.person_of(CLAIMS | {"iat": CLAIMS["iat"] + 2}, TABLE | {"revoked_before": line}) == "c01"
+        at(CLAIMS["iat"] + 1)
+    for wrong in (None, "1780000000", True):
+        with pytest.raises(AccessError, match="ended"):
+            at(CLAIMS["iat"] + 1, iat=wrong)
+    assert at(CLAIMS["iat"]) == "c01"
 
 
 def test_a_link_opens_one_progress_page_and_no_other_page(homes, visit, page_text, monkeypatch):
@@ -68,7 +103,13 @@ class SignedIn:
     is_logged_in = True
 
     def __init__(self, **claims: object) -> None:
-        self.to_dict = lambda: CLAIMS | claims
+        self.to_dict = lambda: CLAIMS | {"iat": time.time()} | claims
+
+
+def name_coach(home, line='"coach@example.org" = "h01"'):
+    """Name an address in academy.toml."""
+    text = home.settings_file.read_text("utf-8").split("[sign_in")[0]
+    home.settings_file.write_text(f"{text}[sign_in.people]\n{line}\n", "utf-8")
 
 
 def refusals(home) -> list[dict[str, object]]:
@@ -97,7 +138,7 @@ def test_a_refused_sign_in_is_in_the_access_log_once_a_visit(homes, visit, page_
 def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monkeypatch):
     monkeypatch.setattr(signin, "_provider", lambda: True)
     monkeypatch.setattr(signin.st, "user", SignedIn())
-    monkeypatch.setattr(signin, "sign_in_table", lambda _: TABLE)
+    name_coach(homes("real"))
     before = refusals(homes("real"))
     assert "Students are in order of name" in page_text(visit("real", "students", "h01"))
     assert refusals(homes("real")) == before

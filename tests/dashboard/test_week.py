@@ -17,9 +17,7 @@ from dashboard.pages.week.content import (
     tick_off,
     write_review,
 )
-from warehouse.access import Viewer
-from warehouse.errors import CallError
-from warehouse.home import Home
+from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
 
@@ -114,7 +112,7 @@ def test_a_tick_that_cannot_be_written_says_so_and_stays_open(visit, homes, page
         raise OSError("no space left")
 
     at = visit("full-disk", "week", "c01")
-    monkeypatch.setattr(inbox, "keep", full)
+    monkeypatch.setattr(inbox, "_keep", full)
     ticks(at)["discomfort:s01:left_knee"].check().run()
     text = page_text(at)
     assert "Not saved. no space left" in text
@@ -195,14 +193,20 @@ def test_the_review_as_rows_holds_words_only(reader_of):
     assert "impact_trail_heel_pct_bw" not in rows.write_csv()
 
 
-def test_the_line_of_a_tick_carries_its_moment_and_never_its_words(tmp_path):
-    viewer = Viewer("c01", "coach", "Caro Lindt")
+def test_the_line_of_a_tick_carries_its_moment_and_never_its_words(reader_of):
     at = datetime(2026, 3, 24, 9, 30, tzinfo=UTC)
-    folder = tick_off(Home(tmp_path), viewer, "s01", "slipping:s01:x", at)
+    folder = tick_off(reader_of("ticked", "c01"), "s01", "slipping:s01:x", at)
     line = json.loads((folder / "notes.jsonl").read_bytes())
     assert line["at"] == "2026-03-24T09:30:00+00:00"
     assert datetime.fromisoformat(line["at"]).date() == date(2026, 3, 24)
     assert "text" not in line
+
+
+def test_a_coach_ticks_nothing_off_about_another_coachs_student(reader_of):
+    with pytest.raises(AccessError, match="no student s02 that you may see"):
+        tick_off(reader_of("ticked", "c01"), "s02", "slipping:s02:x")
+    with pytest.raises(AccessError, match="Only the academy's coaches"):
+        tick_off(reader_of("ticked", "s01"), "s01", "slipping:s01:x")
 
 
 def test_the_command_prints_the_review_and_says_where_the_paper_is(homes):

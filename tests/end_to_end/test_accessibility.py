@@ -5,7 +5,7 @@ import pytest
 
 import browser
 from dashboard.app import PAGES
-from warehouse.access import viewers
+from warehouse.reach import viewers
 
 pytestmark = pytest.mark.browser
 

@@ -4,7 +4,7 @@ import pytest
 
 import browser
 from dashboard.app import PAGES as TABLE
-from warehouse.access import viewers
+from warehouse.reach import viewers
 
 pytestmark = pytest.mark.browser
 

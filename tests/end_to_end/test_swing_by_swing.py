@@ -172,11 +172,11 @@ def test_a_reference_chosen_on_the_page_is_drawn_beneath_the_curve_until_its_con
     assert "wide line" not in drawn(after)
     assert "no consent to show Mina Harrow's swings" in said(after)
     with pytest.raises(CallError, match="No consent to show"):
-        reference_swing.choose(home, reader(home, "h1"), "s1", "s3", "v3", 1)
+        reference_swing.choose(reader(home, "h1"), "s1", "s3", "v3", 1)
 
 
 def test_the_reference_can_be_ended_and_a_rebuild_knows_both(home):
-    reference_swing.choose(home, reader(home, "c1"), "s1", "s1", "v1", 1)
+    reference_swing.choose(reader(home, "c1"), "s1", "s1", "v1", 1)
     load_all(home, [home.inbox])
     found = reference_swing.find(reader(home, "c1"), "s1", "iron")
     assert (found.session, found.swing_no, found.withheld) == ("v1", 1, "")
@@ -188,14 +188,14 @@ def test_the_reference_can_be_ended_and_a_rebuild_knows_both(home):
         assert snapshot.sql("SELECT * FROM academy.note").rows() == before
     line = {"student": "s1", "at": "2099-01-01T00:00:00+00:00", "author": "c1", "kind": "reference_over",
             "code": "v1", "value": 1, "shared": False}  # fmt: skip
-    reference_swing.inbox.keep_notes(home, [line])
+    reference_swing.inbox.deliver_notes(reader(home, "c1"), [line])
     load_all(home, [home.inbox])
     assert reference_swing.find(reader(home, "c1"), "s1", "iron") is None
 
 
 def test_nobody_chooses_a_swing_they_may_not_see(home):
     with pytest.raises(AccessError):
-        reference_swing.choose(home, reader(home, "c1"), "s1", "s3", "v3", 1)
+        reference_swing.choose(reader(home, "c1"), "s1", "s3", "v3", 1)
     assert list(home.inbox.iterdir()) == []
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import browser
-from warehouse.access import viewers
 from warehouse.home import Home
+from warehouse.reach import viewers
 
 pytestmark = pytest.mark.browser
 

@@ -3,17 +3,19 @@
 import gc
 import json
 import weakref
-from datetime import date
+from datetime import UTC, date, datetime
 
+import duckdb
 import polars as pl
 import pytest
 
 import builders
 from warehouse import access
-from warehouse.access import open_reader, viewers
+from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
+from warehouse.reach import viewers
 from warehouse.store import open_snapshot, writer
 from warehouse.traces import trace_path, write_trace
 from warehouse.vocabulary import ROLES
@@ -94,6 +96,28 @@ def test_a_coach_loses_reach_when_the_coaching_ends(academy):
         "SELECT * FROM (SHOW TABLES)",
         "DESCRIBE session",
         "SELECT * FROM visible",
+        "SELECT * FROM viewer",
+        "WITH visible AS (SELECT * FROM visible) SELECT * FROM visible",
+        "WITH duckdb_tables AS (SELECT * FROM duckdb_tables) SELECT * FROM duckdb_tables",
+        "SELECT * FROM visible, (WITH visible AS (SELECT 1) SELECT * FROM visible)",
+        "WITH a AS (SELECT * FROM visible), visible AS (SELECT 1) SELECT * FROM a",
+        "WITH RECURSIVE visible AS (SELECT * FROM visible UNION ALL SELECT * FROM visible) SELECT * FROM visible",
+        "SELECT json_serialize_plan('SELECT * FROM academy.note')",
+        "SELECT stats(student) FROM session",
+        "SELECT student FROM session ORDER BY stats(student)",
+        "SELECT sum(1) OVER (ORDER BY stats(student)) FROM session",
+        "SELECT list_transform([1], lambda x: getenv('HOME'))",
+        "SELECT system.main.lower('A')",
+        "SELECT current_setting('threads')",
+        "SELECT getvariable('x')",
+        "SELECT nextval('x')",
+        "SELECT * FROM session AT (VERSION => 1)",
+        "SELECT * FROM glob('*')",
+        "SELECT * FROM (SUMMARIZE session)",
+        "SELECT * FROM session TABLESAMPLE 10%, academy.session",
+        "SELECT count(*) FROM session GROUP BY ALL HAVING count(*) > (SELECT count(*) FROM academy.note)",
+        "SELECT * FROM unnest((SELECT list(note) FROM academy.note))",
+        "VALUES ((SELECT count(*) FROM academy.note))",
         "INSERT INTO reach VALUES ('s3')",
         "DROP VIEW session",
         "SELECT 1; SELECT 2",
@@ -115,6 +139,40 @@ def test_plain_queries_with_parameters_joins_and_subqueries_run(academy):
         ["s1"],
     )
     assert rows.rows() == [("Petra Quill", 2)]
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "SELECT * FROM Session",
+        "WITH a AS (SELECT 1 AS x), b AS (SELECT x FROM a) SELECT x FROM b UNION ALL SELECT x FROM a",
+        "WITH session AS (SELECT 7 AS x) SELECT x FROM session",
+        "SELECT list_filter(list(student), lambda s: s <> 'x')[1] FROM session",
+        "SELECT day, row_number() OVER (PARTITION BY student ORDER BY day) FROM session QUALIFY true",
+        "SELECT x FROM unnest([1, 2]) AS t(x) JOIN range(3) AS r(y) ON x = y ORDER BY x LIMIT 1",
+        "SELECT DISTINCT CASE WHEN shared THEN upper(kind) END FROM note WHERE text LIKE 'S%' AND day IN (day)",
+    ],
+)
+def test_what_a_select_is_usually_made_of_is_taken(academy, query):
+    open_reader(academy, "c1", today=TODAY).sql(query)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "COPY academy.note TO '{}/out.csv'", "EXPORT DATABASE '{}/out'", "ATTACH '{}/out.duckdb'",
+        "SELECT * FROM read_text('{}/academy.toml')", "SELECT * FROM '{}/published/current.json'",
+        "INSTALL httpfs", "LOAD httpfs", "SET enable_external_access = true", "SET lock_configuration = false",
+        "DELETE FROM academy.note", "CREATE TABLE academy.x (a INTEGER)", "SET memory_limit = '9GB'",
+    ],
+)  # fmt: skip
+def test_the_published_warehouse_is_opened_so_that_no_statement_reaches_past_it(academy, statement):
+    snapshot = open_snapshot(academy)
+    before = snapshot.sql("SELECT count(*) FROM academy.note").item()
+    with pytest.raises((CallError, duckdb.Error)):
+        snapshot.sql(statement.format(academy.path))
+    assert snapshot.sql("SELECT count(*) FROM academy.note").item() == before
+    assert not list(academy.path.glob("out*"))
 
 
 def test_an_answer_given_twice_is_its_own_each_time(academy):
@@ -157,6 +215,130 @@ def test_staff_are_seen_by_name_only(academy):
         w.publish()
     rows = open_reader(academy, "s1", today=TODAY).sql("SELECT person, born FROM person ORDER BY person")
     assert dict(rows.rows()) == {"c1": None, "c2": None, "h1": None, "s1": date(1990, 2, 3)}
+
+
+def test_guardians_are_seen_by_name_with_their_wards_in_reach_only(academy):
+    with writer(academy) as w:
+        w.execute(
+            "UPDATE academy.person SET guardian_of = ['s2', 's3'], born = DATE '1980-01-01' WHERE person = 'g2'"
+        )
+        w.publish()
+
+    def guardian(person):
+        query = "SELECT guardian_of, born FROM person WHERE person = 'g2'"
+        return open_reader(academy, person, today=TODAY).sql(query).rows()
+
+    assert guardian("c1") == guardian("s2") == [(["s2"], None)]
+    assert guardian("c2") == [(["s3"], None)]
+    assert guardian("s1") == []
+    assert guardian("h1") == [(["s2", "s3"], date(1980, 1, 1))]
+    assert [sorted(wards) for wards, _ in guardian("g2")] == [["s2", "s3"]]
+
+
+def test_data_health_and_refusals_reach_the_coach_of_the_student_today(academy):
+    with writer(academy) as w:
+        for student, coach in (("s1", "c1"), ("s3", "c1"), (None, "c1"), (None, "c2"), (None, None)):
+            w.execute(
+                "INSERT INTO season.data_health BY NAME SELECT DATE '2026-05-05' AS day, ? AS coach, ? AS student, "
+                "'usable' AS reason, 1 AS n",
+                [coach, student],
+            )
+            w.execute(
+                "INSERT INTO academy.refusal BY NAME SELECT 'x' AS reason, 'So.' AS sentence, "
+                "TIMESTAMP '2026-05-05 10:00' AS at, ? AS coach, ? AS student",
+                [coach, student],
+            )
+        w.publish()
+    for table in ("data_health", "refusal"):
+        rows = open_reader(academy, "c1", today=TODAY).sql(f"SELECT student, coach FROM {table} ORDER BY ALL")
+        assert rows.rows() == [("s1", "c1"), (None, "c1")]
+        assert len(open_reader(academy, "h1", today=TODAY).sql(f"SELECT 1 FROM {table}")) == 5
+        assert open_reader(academy, "s1", today=TODAY).sql(f"SELECT 1 FROM {table}").is_empty()
+
+
+@pytest.mark.parametrize(
+    ("day", "there"),
+    [("2026-05-09", False), ("2026-05-10", True), ("2026-05-12", True), ("2026-05-13", False)],
+)
+def test_a_coach_reaches_a_student_from_the_first_day_of_coaching_to_the_last(academy, day, there):
+    with writer(academy) as w:
+        w.execute(
+            "UPDATE academy.coaching SET \"from\" = DATE '2026-05-10', \"to\" = DATE '2026-05-12' WHERE student = 's1'"
+        )
+        w.publish()
+    assert ("s1" in open_reader(academy, "c1", today=date.fromisoformat(day)).students) is there
+
+
+@pytest.mark.parametrize(("day", "may"), [("2026-05-09", True), ("2026-05-10", True), ("2026-05-11", False)])
+def test_whoever_leaves_may_look_on_their_last_day(academy, day, may):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET \"left\" = DATE '2026-05-10' WHERE person = 'c1'")
+        w.publish()
+    if may:
+        assert open_reader(academy, "c1", today=date.fromisoformat(day)).students == ["s1", "s2"]
+    else:
+        with pytest.raises(CallError, match="no person c1"):
+            open_reader(academy, "c1", today=date.fromisoformat(day))
+
+
+@pytest.mark.parametrize(("day", "minor"), [("2031-05-31", True), ("2031-06-01", False)])
+def test_a_player_is_under_age_to_the_day_before_the_birthday(academy, day, minor):
+    reader = open_reader(academy, "c1", today=date.fromisoformat(day))
+    assert reader.is_minor("s2") is minor
+    assert reader.is_minor("s1") is False
+
+
+def test_the_day_is_the_academys_own(academy, monkeypatch):
+    """An evening in Dublin is the next day in Auckland: coaching that ends that day has ended there."""
+
+    class Evening(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return cls(2026, 5, 10, 20, tzinfo=UTC).astimezone(tz)
+
+    monkeypatch.setattr(access, "datetime", Evening)
+    with writer(academy) as w:
+        w.execute("UPDATE academy.coaching SET \"to\" = DATE '2026-05-10' WHERE student = 's1'")
+        w.publish()
+    assert open_reader(academy, "c1").students == ["s1", "s2"]
+    text = academy.settings_file.read_text("utf-8")
+    academy.settings_file.write_text(text.replace("Europe/Dublin", "Pacific/Auckland"), "utf-8")
+    assert open_reader(academy, "c1").students == ["s2"]
+
+
+def test_a_reader_is_asked_for_anew_by_the_newest_roster(academy):
+    reader = open_reader(academy, "c1")
+    assert reader.anew().students == ["s1", "s2"]
+    with writer(academy) as w:
+        w.execute("UPDATE academy.coaching SET \"to\" = DATE '2026-05-09' WHERE student = 's1'")
+        w.publish()
+    assert reader.anew().students == ["s2"]
+    with pytest.raises(AccessError, match="has changed"):
+        reader.still()
+    assert reader.anew().still().students == ["s2"]
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET role = 'student' WHERE person = 'c1'")
+        w.publish()
+    with pytest.raises(AccessError, match="has changed"):
+        reader.anew()
+    with writer(academy) as w:
+        w.execute(
+            "UPDATE academy.person SET role = 'coach', \"left\" = DATE '2026-05-09' WHERE person = 'c1'"
+        )
+        w.publish()
+    with pytest.raises(AccessError, match="no person c1"):
+        reader.anew()
+    lines = [json.loads(line) for line in academy.access_log.read_text().splitlines()]
+    assert [(line["viewer"], line["outcome"]) for line in lines] == [("c1", "refused")] * 3
+    assert lines[0]["lost"] == ["s1"]
+
+
+def test_a_coach_who_gains_a_student_reads_on(academy):
+    reader = open_reader(academy, "c1")
+    with writer(academy) as w:
+        w.execute("UPDATE academy.coaching SET coach = 'c1' WHERE student = 's3'")
+        w.publish()
+    assert reader.still().students == ["s1", "s2", "s3"]
 
 
 def test_every_table_has_a_view_for_every_role(academy):

@@ -10,8 +10,9 @@ import pytest
 
 import builders
 from command import underfoot_command
+from dashboard.queries import people, sessions
 from warehouse import links
-from warehouse.access import open_by_link
+from warehouse.access import open_by_link, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
@@ -52,6 +53,57 @@ def test_a_link_opens_its_students_page_and_reaches_nobody_else(academy):
     assert set(reader.sql("SELECT student FROM session").to_series()) == {"s2"}
     with pytest.raises(AccessError):
         reader.opened("Progress page", "s1")
+
+
+@pytest.mark.parametrize("role", ["student", "coach", "head_coach", "guardian"])
+def test_whatever_they_become_a_link_opens_their_own_page_and_nothing_more(academy, role):
+    token = links.make_link(academy, "s2", 30, now=NOW)
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET role = ?, guardian_of = ['s1'] WHERE person = 's2'", [role])
+        w.execute(
+            "INSERT INTO academy.coaching BY NAME SELECT 's1' AS student, 's2' AS coach, DATE '2026-01-01' AS \"from\""
+        )
+        w.publish()
+    reader = open_by_link(academy, token, now=NOW)
+    assert (reader.viewer.role, reader.students) == ("student", ["s2"])
+    assert list(people.students(reader)["student"]) == ["s2"]
+    assert reader.sql("SELECT 1 FROM data_health").is_empty()
+
+
+def test_what_hurts_is_on_a_linked_page_only_when_it_is_shared_and_holds_drills_back_all_the_same(academy):
+    token = links.make_link(academy, "s2", 30, now=NOW)
+    with writer(academy) as w:
+        for note, shared in (("kept", False), ("told", True)):
+            w.append(
+                "academy.note", builders.note_frame(note, "s2", shared=shared, kind="discomfort", code="knee")
+            )
+        w.publish()
+    linked, own = open_by_link(academy, token, now=NOW), open_reader(academy, "s2", today=NOW.date())
+    query = "SELECT note FROM note ORDER BY note"
+    assert list(linked.sql(query)["note"]) == ["open-s2", "told"]
+    assert list(own.sql(query)["note"]) == ["kept", "open-s2", "told"]
+    assert len(sessions.open_discomfort(linked, "s2")) == 1
+    with writer(academy) as w:
+        w.execute("DELETE FROM academy.note WHERE note = 'told'")
+        w.publish()
+    linked = open_by_link(academy, token, now=NOW)
+    assert sessions.open_discomfort(linked, "s2").is_empty()
+    assert linked.something_hurts("s2")
+    with writer(academy) as w:
+        w.append(
+            "academy.note",
+            builders.note_frame("over", "s2", shared=False, kind="discomfort_over", code="knee"),
+        )
+        w.publish()
+    assert not open_by_link(academy, token, now=NOW).something_hurts("s2")
+
+
+def test_an_ended_link_ends_the_page_that_is_open(academy):
+    reader = open_by_link(academy, links.make_link(academy, "s2", 30))
+    assert reader.anew().students == ["s2"]
+    links.end_links(academy, "s2")
+    with pytest.raises(AccessError, match="has ended"):
+        reader.anew()
 
 
 def test_a_link_runs_out(academy):

@@ -5,6 +5,7 @@ CREATE TABLE IF NOT EXISTS academy.delivery (
     received_at TIMESTAMP NOT NULL,
     kind VARCHAR NOT NULL,           -- session | roster | notes | shots
     name VARCHAR,                    -- folder or file name it came under
+    delivered_by VARCHAR,            -- who delivered it through the pages; null: whoever keeps the home
     session VARCHAR,
     outcome VARCHAR NOT NULL,        -- accepted | replaced (an earlier version of the session stood before)
     n_files INTEGER,

@@ -1,5 +1,6 @@
 """What the Deliveries page says: what is on its way, what loaded, what was refused, what is left out."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,7 @@ OUTCOMES = Words({"accepted": "loaded", "replaced": "replaced an earlier one"})
 SENTENCES_SHOWN = 5
 GROUPS_SHOWN = 40
 NAMED = 5  # files named one by one
+_SESSION_LINE = re.compile(rb"^\s*session\s*=\s*[\"'](?P<name>[^\"']+)[\"']", re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,22 @@ def loose_files(reader: Reader) -> str:
     if reader.viewer.role == "head_coach":
         return _("Or files: an archive (zip), rosters, notes, ball results")
     return _("Or files: an archive (zip), notes, ball results")
+
+
+def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], *, corrects: bool) -> Path:
+    """Deliver what was dropped; `corrects`: in place of the filed sessions that its session.toml files name.
+
+    Raises
+        AccessError, CallError, OSError: as of `inbox.deliver`.
+    """
+    named = [
+        found["name"].decode("utf-8", "replace")
+        for name, data in files
+        if name.replace("\\", "/").rsplit("/", 1)[-1] == "session.toml"
+        and (found := _SESSION_LINE.search(data))
+    ]
+    known = reader.sql("SELECT DISTINCT delivery FROM session WHERE list_contains(?, session)", [named])
+    return inbox.deliver(reader, files, corrects=known["delivery"].to_list() if corrects else ())
 
 
 def waiting(home: Home) -> list[str]:

@@ -9,8 +9,8 @@ from dashboard import inbox
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.numbers import listed
 from warehouse import filed
-from warehouse.access import Viewer
-from warehouse.errors import CallError
+from warehouse.access import Reader
+from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
 
 REASON_FILE, FILMS_NOT_KEPT = "why.json", "films_not_kept"
@@ -59,21 +59,23 @@ def _films_not_kept(home: Home, delivery: str) -> set[str]:
 
 
 def deliver_again(
-    home: Home,
-    delivery: str,
-    name: str,
-    corrected: Sequence[tuple[str, bytes]] = (),
-    by: Viewer | None = None,
+    reader: Reader, delivery: str, name: str, corrected: Sequence[tuple[str, bytes]] = ()
 ) -> Path:
     """Put a delivery into the inbox again, files of the same name replaced by the corrected ones.
 
     Without corrected files it is tried as it is, for when a person, a device or a consent has come since.
+    Where some of it has loaded, it names itself as what it corrects.
 
     Raises
+        AccessError: the viewer may not deliver, or has not been told of this refusal.
         CallError: nothing is kept of it, a corrected file's name is none of its own, a film of it that is not
-            kept does not come with them, it is too large, or it is not `by`'s to deliver (see `inbox.keep`).
+            kept does not come with them, it is too large, or it is not theirs (see `inbox.deliver`).
         OSError: the disk did not take it.
     """
+    now = reader.anew()
+    home = now.home
+    if now.sql("SELECT 1 FROM refusal WHERE delivery = ? LIMIT 1", [delivery]).is_empty():
+        raise AccessError(_("There is no refused delivery {name} that you may see.").format(name=name))
     kept = kept_files(home, delivery)
     if not kept:
         raise CallError(_("Nothing is kept of {name} any more; deliver its files again.").format(name=name))
@@ -105,4 +107,5 @@ def deliver_again(
     files = {given: path.read_bytes() for given, path in kept.items() if given not in new} | new
     single = len(files) == 1 and "session.toml" not in files
     put = [(given if single else f"{name}/{given}", data) for given, data in files.items()]
-    return inbox.keep(home, put, by)
+    loaded = now.sql("SELECT DISTINCT delivery FROM session WHERE delivery = ?", [delivery])
+    return inbox.deliver(now, put, corrects=loaded["delivery"].to_list())

@@ -5,13 +5,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from dashboard import elements as st
-from dashboard import inbox, layout, readers
+from dashboard import gate, layout
 from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped, Refused
-from dashboard.text.catalogue import _, language, use
+from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, MINORS
 from dashboard.text.numbers import count
 from warehouse.access import Reader
+from warehouse.deliverer import MARK
 from warehouse.errors import UnderfootError
 from warehouse.publishing import current_name
 
@@ -22,8 +23,7 @@ def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Deliveries"), anchor=False)
     _drop(reader)
-    following = st.fragment(run_every=POLL_S if content.waiting(readers.home()) else None)(_follow)
-    following(reader, language())
+    gate.fragment(_follow, every_s=POLL_S if content.waiting(reader.home) else None)()
     _swapped(reader)
     with layout.part(_("Couldn't load: how to fix it")):
         _refused(reader)
@@ -42,10 +42,11 @@ def _drop(reader: Reader) -> None:
     with st.form("drop", clear_on_submit=True, border=True):
         folder = st.file_uploader(_("A session folder"), accept_multiple_files="directory", key="drop-folder")
         loose = st.file_uploader(content.loose_files(reader), accept_multiple_files=True, key="drop-files")
+        corrects = st.checkbox(_("It corrects sessions that are filed already"), key="drop-corrects")
         if not st.form_submit_button(_("Save this delivery")):
             return
     files = [(file.name, file.getvalue()) for file in [*folder, *loose]]
-    _keep(lambda: inbox.keep(readers.home(), files, reader.viewer), count(len(files), "file"))
+    _keep(lambda: content.deliver(reader, files, corrects=corrects), count(len(files), "file"))
 
 
 def _keep(put: Callable[[], Path], what: str) -> bool:
@@ -55,7 +56,7 @@ def _keep(put: Callable[[], Path], what: str) -> bool:
     except (UnderfootError, OSError) as error:
         st.error(_("Not saved. {error}").format(error=error))
         return False
-    names = tuple(path.name for path in kept.iterdir())
+    names = tuple(path.name for path in kept.iterdir() if path.name != MARK)
     st.session_state.setdefault("dropped", {})[kept.name] = Dropped(
         names, what, datetime.now(UTC).replace(tzinfo=None)
     )
@@ -63,14 +64,14 @@ def _keep(put: Callable[[], Path], what: str) -> bool:
     return True
 
 
-def _follow(reader: Reader, language_in_use: str) -> None:
+def _follow() -> None:
     """What is on its way; the page runs again once something new is published."""
-    use(language_in_use)
-    published = current_name(readers.home())
+    reader = gate.reader()
+    published = current_name(reader.home)
     if st.session_state.setdefault("shown-snapshot", published) != published:
         st.session_state["shown-snapshot"] = published
         st.rerun(scope="app")
-    found = content.on_its_way(reader, readers.home(), st.session_state.get("dropped", {}))
+    found = content.on_its_way(reader, reader.home, st.session_state.get("dropped", {}))
     if found is None:
         return
     st.header(_("On its way"), anchor=False)
@@ -90,7 +91,7 @@ def _swapped(reader: Reader) -> None:
 
 
 def _refused(reader: Reader) -> None:
-    found, older = content.refused(reader, readers.home())
+    found, older = content.refused(reader, reader.home)
     st.write(
         _(
             "Refused files are kept; films of players under age only until their session is in. Fix what the "
@@ -135,9 +136,7 @@ def _fix(reader: Reader, refused: Refused) -> None:
 
 def _again(reader: Reader, refused: Refused, corrected: Sequence[tuple[str, bytes]]) -> None:
     def put() -> Path:
-        return corrections.deliver_again(
-            readers.home(), refused.delivery, refused.what, corrected, reader.viewer
-        )
+        return corrections.deliver_again(reader, refused.delivery, refused.what, corrected)
 
     if _keep(put, refused.what):
         st.toast(_("Saved: {what} is on its way again.").format(what=refused.what))

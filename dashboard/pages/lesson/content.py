@@ -27,10 +27,11 @@ from dashboard.text.cautions import (
     MINORS,
 )
 from dashboard.text.numbers import Measure, count, listed, number, on
-from warehouse.access import open_reader, viewers
+from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
+from warehouse.reach import viewers
 from warehouse.store import Snapshot, open_snapshot
 
 MOST_PLAN_LETTERS = 200

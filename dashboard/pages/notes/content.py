@@ -105,11 +105,11 @@ def _defaults(given: pl.DataFrame, *, eyes: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def outcome(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -> dict[str, Any]:
+def outcome(reader: Reader, student: str, form: Mapping[str, Any]) -> dict[str, Any]:
     """Keep what was sent, and what the form then says: kept is true only once the disk has it."""
     text, kept = "", False
     try:
-        written = keep(home, reader, student, form)
+        written = keep(reader, student, form)
     except UnderfootError as error:
         text = _("Not saved. {error}").format(error=error)
     except OSError as error:
@@ -125,22 +125,23 @@ def outcome(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -
     return {"id": str(form.get("id")), "kept": kept, "text": text}
 
 
-def keep(home: Home, reader: Reader, student: str, form: Mapping[str, Any]) -> list[Line]:
+def keep(reader: Reader, student: str, form: Mapping[str, Any]) -> list[Line]:
     """Keep a note: flushed to disk in the inbox before this returns its lines.
 
     Raises
-        AccessError: the student is not in the viewer's reach.
+        AccessError: the student is not in the viewer's reach now, or they may not write at all.
         CallError: the form says nothing, a number in it is impossible, or age or pain rules out what it sets.
         OSError: the disk did not take it.
     """
-    if student not in reader.students:
+    now = reader.anew()
+    if student not in now.students:
         raise AccessError(_("There is no student {code} that you may see.").format(code=student))
-    written = lines(form, author=reader.viewer.person, student=student, now=datetime.now(UTC))
-    before = waiting(home, student)
-    written = checked(reader, student, written, before, overrule=form.get("overrule") is True)
+    written = lines(form, author=now.viewer.person, student=student, now=datetime.now(UTC))
+    before = waiting(now.home, student)
+    written = checked(now, student, written, before, overrule=form.get("overrule") is True)
     if all(line in before for line in written):
         return written  # sent twice by a device that did not hear that it was kept
-    inbox.keep_notes(home, written)
+    inbox.deliver_notes(now, written)
     return written
 
 

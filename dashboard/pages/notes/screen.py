@@ -21,7 +21,7 @@ def show(reader: Reader) -> None:
     sent = f"sent-{student}"
 
     def keep(form: Mapping[str, Any]) -> None:
-        st.session_state[sent] = content.outcome(readers.home(), reader, student, form)
+        st.session_state[sent] = content.outcome(reader, student, form)
 
     data = content.form_data(reader, person, st.session_state.get(sent))
     note_form.show(data, key=f"note-{student}", on_note=keeping_language(keep))

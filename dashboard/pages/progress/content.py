@@ -78,6 +78,8 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
     doses = lesson.doses(reader, student, shared_only=True)
     # A drill may be set before anything is measured in a season: no season then, and no numbers beside it.
     chosen = student_season.newest(reader, person)
+    if hurting.is_empty() and reader.something_hurts(student):
+        doses = doses.filter(pl.col("kind") != "drill")  # it is not for this reader to know why
     focus, pictures = _focus(chosen, doses, hurts=not hurting.is_empty(), narrow=narrow)
     practice = doses.filter(pl.col("kind") == "practice")
     if not practice.is_empty():

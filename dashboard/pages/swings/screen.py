@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from dashboard import elements as st
-from dashboard import layout, navigation, readers, reference_swing
+from dashboard import layout, navigation, reference_swing
 from dashboard.pages.swings import content
 from dashboard.pages.swings.content import ALL, Filter
 from dashboard.queries import people
@@ -53,7 +53,7 @@ def _reference(chosen: StudentSeason) -> None:
             pattern = "**{name}**. {chosen} {withheld}"
             st.write(markdown(pattern, name=capitalized(now.name), chosen=now.chosen, withheld=now.withheld))
             if st.button(_("No longer use it")):
-                _keep(lambda: reference_swing.end(readers.home(), reader, chosen.student, now))
+                _keep(lambda: reference_swing.end(reader, chosen.student, now))
         layout.aside(
             _(
                 "The player's own best swing is the first choice. Another player's is offered if a consent "
@@ -67,8 +67,8 @@ def _reference(chosen: StudentSeason) -> None:
             swing = layout.choose(_("Which swing"), content.offered(reader, owner, family), "reference")
         if st.button(_("Use it as the reference"), type="primary"):
             session, number = swing.rsplit(" ", 1)
-            home, student = readers.home(), chosen.student
-            _keep(lambda: reference_swing.choose(home, reader, student, owner, session, int(number)))
+            student = chosen.student
+            _keep(lambda: reference_swing.choose(reader, student, owner, session, int(number)))
 
 
 def _keep(put: Callable[[], object]) -> None:

@@ -24,9 +24,10 @@ from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
 from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
-from warehouse.access import Reader, Viewer, open_reader, viewers
-from warehouse.errors import CallError, UnderfootError
+from warehouse.access import Reader, open_reader
+from warehouse.errors import AccessError, CallError, UnderfootError
 from warehouse.home import Home
+from warehouse.reach import viewers
 from warehouse.store import open_snapshot
 from warehouse.vocabulary import STAFF
 
@@ -214,20 +215,27 @@ def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
     raise UnderfootError(nothing.format(name=entry.name))
 
 
-def tick_off(home: Home, viewer: Viewer, student: str, signal: str, at: datetime | None = None) -> Path:
+def tick_off(reader: Reader, student: str, signal: str, at: datetime | None = None) -> Path:
     """Write to the inbox who talked about which signal, and when, as a delivery of notes; returns its folder.
 
     It is flushed to disk when this returns, and so before anyone is shown that it is saved.
+
+    Raises
+        AccessError: the student is not in the viewer's reach now, or they may not write at all.
+        OSError: the disk did not take it.
     """
+    now = reader.anew()
+    if student not in now.students:
+        raise AccessError(_("There is no student {code} that you may see.").format(code=student))
     line = {
         "student": student,
         "at": (at or datetime.now(UTC)).isoformat(timespec="seconds"),
-        "author": viewer.person,
+        "author": now.viewer.person,
         "kind": "talked",
         "code": signal,
         "shared": False,
     }
-    return inbox.keep_notes(home, [line])
+    return inbox.deliver_notes(now, [line])
 
 
 def review_html(reader: Reader, whole: Review | None) -> str:

@@ -3,12 +3,12 @@
 from datetime import datetime
 
 from dashboard import elements as st
-from dashboard import layout, navigation, readers
+from dashboard import gate, layout, navigation
 from dashboard.downloads import file_name
 from dashboard.pages.week import content
 from dashboard.pages.week.content import ALL, Review
 from dashboard.pages.week.entries import MEASURED, PICTURED, Entry, talked_sentence
-from dashboard.text.catalogue import _, keeping_language, language, use
+from dashboard.text.catalogue import _, keeping_language
 from dashboard.text.markdown import markdown
 from dashboard.text.numbers import count
 from warehouse.access import Reader
@@ -32,7 +32,7 @@ def show(reader: Reader) -> None:
             layout.say(part.nothing)
         everything = not part.more or st.toggle(part.more, key=f"all-{part.code}")
         for entry in part.entries if everything else part.first:
-            _entry(entry, reader, language())
+            _entry(entry)
     _save(reader, whole)
 
 
@@ -49,10 +49,10 @@ def _chosen(reader: Reader, whole: Review) -> tuple[Entry, ...]:
     return whole.chosen(coach, _ticked(reader) if state == OPEN else None)
 
 
-@st.fragment
-def _entry(entry: Entry, reader: Reader, language_in_use: str) -> None:
+@gate.fragment
+def _entry(entry: Entry) -> None:
     """One signal; only its own box runs again when it is touched."""
-    use(language_in_use)
+    reader = gate.reader()
     with st.container(border=True):
         about = entry.about(coach=reader.viewer.role == "head_coach")
         st.write(markdown("**{name}** · {about}", name=entry.name, about=about))
@@ -93,7 +93,7 @@ def _ticked(reader: Reader) -> dict[str, str]:
 def _save_tick(entry: Entry, reader: Reader, key: str) -> None:
     """Write the tick to the inbox first; only then is it shown as saved."""
     try:
-        content.tick_off(readers.home(), reader.viewer, str(entry.student), entry.signal)
+        content.tick_off(reader, str(entry.student), entry.signal)
     except (UnderfootError, OSError) as error:
         st.session_state[key] = False
         st.session_state[f"{key}-failed"] = _("Not saved. {error}").format(error=error)

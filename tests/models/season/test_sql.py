@@ -145,6 +145,9 @@ def test_data_health_counts_usable_left_out_and_refused(bench):
         "bad_value": ("spring", "2026-04-01", 1),
         "no_consent": ("spring", "2026-04-10", 1),
     }
+    assert {r["reason"]: r["student"] for r in rows.to_dicts()} == dict.fromkeys(found, "s1") | {
+        "no_consent": None
+    }
 
 
 def test_a_target_note_becomes_the_students_own_band_from_that_day(bench):

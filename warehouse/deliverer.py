@@ -1,0 +1,54 @@
+"""Who delivered what through the pages: a small file beside a delivery in the inbox, which the loader reads.
+
+What lies in the inbox without one was put there by whoever keeps the home. No delivery can bring such a file
+with it: its name is hidden, and hidden names are refused by the pages and passed over by the loader.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+MARK = ".delivered.json"
+
+
+@dataclass(frozen=True)
+class Deliverer:
+    """Who delivered something, when (UTC, ISO), and which deliveries, by their content hash, it corrects."""
+
+    person: str
+    at: str
+    corrects: tuple[str, ...] = ()
+
+    @classmethod
+    def now(cls, person: str, corrects: Sequence[str] = ()) -> "Deliverer":
+        """A person who delivers at this moment."""
+        return cls(person, datetime.now(UTC).isoformat(timespec="seconds"), tuple(corrects))
+
+    @classmethod
+    def of(cls, written: Mapping[str, Any]) -> "Deliverer":
+        """The deliverer of a mark as it was written."""
+        return cls(str(written["person"]), str(written["at"]), tuple(map(str, written["corrects"])))
+
+    def written(self) -> dict[str, Any]:
+        """What a mark says."""
+        return asdict(self)
+
+
+def read_mark(folder: Path) -> Deliverer | None:
+    """Who delivered a folder of the inbox; None: nobody through the pages.
+
+    Raises
+        ValueError, KeyError, TypeError: there is a mark, but it can't be read.
+    """
+    try:
+        return Deliverer.of(json.loads((folder / MARK).read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        return None
+
+
+def mark_text(deliverer: Deliverer) -> str:
+    """The text of a mark."""
+    return json.dumps(deliverer.written()) + "\n"

@@ -1,0 +1,79 @@
+"""Whom each person of the academy reaches: the students whose rows they may read."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Protocol
+
+import polars as pl
+
+from warehouse.settings import Settings
+from warehouse.vocabulary import ROLES, is_minor
+
+
+@dataclass(frozen=True)
+class Viewer:
+    """One person looking: who they are and in which role."""
+
+    person: str
+    role: str
+    display_name: str
+    link: str | None = None  # came by a link, not by signing in: its name
+
+
+class Roster(Protocol):
+    """What answers questions about people: a published snapshot, or the warehouse being written."""
+
+    def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
+        """Run one SELECT."""
+
+
+def viewers(roster: Roster) -> list[Viewer]:
+    """Everyone who could look, staff first; for the demo academy's "look as"."""
+    rows = roster.sql(
+        "SELECT person, role, display_name FROM academy.person "
+        "ORDER BY list_position(['head_coach', 'coach', 'student', 'guardian'], role), display_name, person"
+    )
+    return [Viewer(*row) for row in rows.iter_rows()]
+
+
+def visible_students(roster: Roster, viewer: Viewer, settings: Settings, today: date) -> list[str]:
+    """The students whose rows this viewer may read.
+
+    A head coach: all. A coach: those they coach today. A student: themselves. A guardian: their wards, until
+    the day each comes of age (`minor_until_age`). A link: the one it was made for, whatever else they are.
+    """
+    if viewer.link is not None:
+        return [viewer.person]
+    if viewer.role == "head_coach":
+        found = roster.sql("SELECT person FROM academy.person WHERE role = 'student'")
+    elif viewer.role == "coach":
+        found = roster.sql(
+            "SELECT DISTINCT p.person FROM academy.coaching c JOIN academy.person p ON p.person = c.student "
+            "WHERE p.role = 'student' AND c.coach = ? AND c.\"from\" <= ? "
+            'AND (c."to" IS NULL OR c."to" >= ?)',
+            [viewer.person, today, today],
+        )
+    elif viewer.role == "guardian":
+        wards = roster.sql(
+            "SELECT p.person, p.born FROM academy.person g JOIN academy.person p "
+            "ON list_contains(g.guardian_of, p.person) WHERE g.person = ? AND p.role = 'student'",
+            [viewer.person],
+        )
+        years = settings.minor_until_age
+        return sorted(ward for ward, born in wards.iter_rows() if is_minor(born, today, years))
+    else:
+        found = roster.sql(
+            "SELECT person FROM academy.person WHERE person = ? AND role = 'student'", [viewer.person]
+        )
+    return sorted(found.to_series().to_list())
+
+
+def viewer_of(roster: Roster, person: str, day: date) -> Viewer | None:
+    """Someone of the roster in the role it gives them; None when it has no such person, or they have left."""
+    rows = roster.sql(
+        "SELECT person, role, display_name FROM academy.person "
+        'WHERE person = ? AND ("left" IS NULL OR "left" >= ?)',
+        [person, day],
+    )
+    return None if rows.is_empty() or rows.item(0, "role") not in ROLES else Viewer(*rows.row(0))
