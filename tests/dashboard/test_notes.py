@@ -101,32 +101,29 @@ CLOSED = QUIET | {"nudge_back": "held", "stood_by": "Wren"}
 def test_what_age_or_pain_rules_out_is_not_kept_and_the_form_says_why_and_what_is_safe(reader_of, homes):
     changed(homes, "ruled_out", SORE, "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's03'")
     home, reader = homes("ruled_out"), reader_of("ruled_out", "c01")
-    said = notes.outcome(home, reader, "s01", QUIET | {"drill": "d01"})["text"]
+    said = notes.outcome(reader, "s01", QUIET | {"drill": "d01"})["text"]
     assert said == (
         "Not saved. Heel-off strikes is ruled out today: may load left knee. A safe choice: Never set. A head coach may overrule this, and is named in the note."
     )
-    said = notes.outcome(home, reader, "s03", CLOSED)["text"]
+    said = notes.outcome(reader, "s03", CLOSED)["text"]
     assert "for ages 14 and over. A safe choice: the check with eyes open." in said
     assert notes.waiting(home, "s01") == notes.waiting(home, "s03") == []
-    assert notes.outcome(home, reader, "s03", CLOSED | {"eyes": "open"})["kept"]
+    assert notes.outcome(reader, "s03", CLOSED | {"eyes": "open"})["kept"]
 
 
-def test_a_sore_place_of_the_same_note_or_in_the_inbox_counts_at_once(reader_of, homes):
-    home, reader = homes("sore_now"), reader_of("sore_now", "c01")
-    assert (
-        "may load knee"
-        in notes.outcome(home, reader, "s01", QUIET | {"drill": "d01", "area": "knee"})["text"]
-    )
-    assert notes.outcome(home, reader, "s01", QUIET | {"area": "calf"})["kept"]
-    assert "may load calf" in notes.outcome(home, reader, "s01", QUIET | {"drill": "d01"})["text"]
-    assert notes.outcome(home, reader, "s01", QUIET | {"drill": "d01", "over": "calf"})["kept"]
+def test_a_sore_place_of_the_same_note_or_in_the_inbox_counts_at_once(reader_of):
+    reader = reader_of("sore_now", "c01")
+    assert "may load knee" in notes.outcome(reader, "s01", QUIET | {"drill": "d01", "area": "knee"})["text"]
+    assert notes.outcome(reader, "s01", QUIET | {"area": "calf"})["kept"]
+    assert "may load calf" in notes.outcome(reader, "s01", QUIET | {"drill": "d01"})["text"]
+    assert notes.outcome(reader, "s01", QUIET | {"drill": "d01", "over": "calf"})["kept"]
 
 
 def test_a_head_coach_overrules_by_name_and_a_coach_does_not(reader_of, homes):
     changed(homes, "overruled", SORE)
-    home, form = homes("overruled"), QUIET | {"drill": "d01", "overrule": True, "text": "Heel only."}
-    assert "ruled out" in notes.outcome(home, reader_of("overruled", "c01"), "s01", form)["text"]
-    kept = notes.keep(home, reader_of("overruled", "h01"), "s01", form)
+    form = QUIET | {"drill": "d01", "overrule": True, "text": "Heel only."}
+    assert "ruled out" in notes.outcome(reader_of("overruled", "c01"), "s01", form)["text"]
+    kept = notes.keep(reader_of("overruled", "h01"), "s01", form)
     assert [(line["kind"], line.get("overruled_by")) for line in kept] == [("drill", "h01"), ("plan", None)]
 
 

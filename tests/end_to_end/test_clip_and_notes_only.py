@@ -12,8 +12,10 @@ from streamlit.util import calc_hash
 
 import builders
 import made_swings as made
+from dashboard import signin
 from ingest.load import load
 from models.build import refresh
+from warehouse import invented
 from warehouse.store import open_snapshot, writer
 
 APP = str(Path(__file__).parents[2] / "dashboard" / "app.py")
@@ -119,6 +121,8 @@ PAGES = ["week", "students", "student", "drills", "lesson", "progress", "deliver
 
 def opened(home, monkeypatch, page, **address):
     monkeypatch.setenv("UNDERFOOT_HOME", str(home.path))
+    monkeypatch.setattr(signin, "_peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
     app = AppTest.from_file(APP, default_timeout=60)
     app._page_hash = calc_hash(page)
     for name, value in ({"as": "h1"} | address).items():
