@@ -38,20 +38,28 @@ def week(tmp_path, made):
     return tmp_path / "week"
 
 
+@pytest.fixture(scope="module")
+def from_folders(made, tmp_path_factory):
+    """The tables after a load of the week's folders as they are."""
+    base = tmp_path_factory.mktemp("from_folders")
+    academy = made.make_academy(base / "academy")
+    academy.roster()
+    academy.load()
+    academy.load(week(base, made))
+    return academy.tables()
+
+
 @pytest.mark.parametrize("name", ["week.zip", "week.tar", "week.tar.gz", "week.tgz"])
-def test_an_archive_of_several_sessions_loads_as_its_folders_would(name, academy, made, tmp_path):
+def test_an_archive_of_several_sessions_loads_as_its_folders_would(
+    name, academy, made, tmp_path, from_folders
+):
     pack(academy.inbox / name, week(tmp_path, made))
     report = academy.load()
     assert (report.accepted, report.refused) == (["v1", "v2"], [])
     assert academy.sql("SELECT session, swing_no FROM academy.shot").rows() == [("v1", 1)]
     assert academy.left_in_inbox() == []
     assert not (academy.home.path / ".unpacked").exists()
-
-    other = made.make_academy(tmp_path / "other")
-    other.roster()
-    other.load()
-    other.load(week(tmp_path, made))
-    assert other.tables() == academy.tables()
+    assert academy.tables() == from_folders
 
 
 def test_a_session_packed_without_its_folder_takes_the_archive_s_name(academy, made, tmp_path):

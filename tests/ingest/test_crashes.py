@@ -70,15 +70,20 @@ def state(academy):
     return academy.tables(without=("academy.delivery",)), traces, lines, filed, left, academy.left_in_inbox()
 
 
+@pytest.fixture(scope="module")
+def undisturbed(made, tmp_path_factory):
+    """Where a load of the same deliveries ends that nothing disturbs."""
+    academy = made.make_academy(tmp_path_factory.mktemp("undisturbed") / "academy")
+    academy.roster()
+    academy.load()
+    fill(academy, made)
+    academy.load()
+    return state(academy)
+
+
 @pytest.mark.parametrize(("nth", "group"), [(1, 1), (2, 1), (1, 16), (2, 16)])
 @pytest.mark.parametrize("step", STEPS)
-def test_the_next_load_finishes_what_a_crash_left(step, nth, group, academy, made, tmp_path, monkeypatch):
-    undisturbed = made.make_academy(tmp_path / "other")
-    undisturbed.roster()
-    undisturbed.load()
-    fill(undisturbed, made)
-    undisturbed.load()
-
+def test_the_next_load_finishes_what_a_crash_left(step, nth, group, academy, made, undisturbed, monkeypatch):
     fill(academy, made)
     place, name, after = STEPS[step]
     if name == "land_sessions" and group > 1:
@@ -90,7 +95,7 @@ def test_the_next_load_finishes_what_a_crash_left(step, nth, group, academy, mad
             academy.load()
     report = academy.load()
     assert report.refused == []
-    assert state(academy) == state(undisturbed)
+    assert state(academy) == undisturbed
 
 
 @pytest.mark.parametrize("step", STEPS)
