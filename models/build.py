@@ -20,6 +20,7 @@ import models.sql
 from models import samples
 from models.samples import temporary
 from models.season import (
+    aim,
     ball,
     ball_season,
     by_eye,
@@ -247,6 +248,12 @@ PLAN: tuple[Step, ...] = (
         ("season.felt", "season.felt_agreement"),
         ("academy.note", "academy.session", "academy.season", "academy.swing", "academy.swing_fault"),
         felt, lambda run: felt.felt_rows(run.writer), within=TOUCHED,
+    ),
+    Step(
+        ("season.aim",),
+        ("season.student_fault_rate", "season.session_metric", "season.fault_chain", "academy.drill_dose",
+         "academy.drill", "academy.note", "academy.fault", "academy.metric", "academy.season", *_WHOSE_BAND),
+        aim, lambda run: (aim.aim_rows(run.writer),),
     ),
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),

@@ -67,6 +67,8 @@ def view_sql(role: str, table: str, *, by_link: bool = False) -> str:
         return f"{rows} WHERE {_VISIBLE}"
     if table in _BY_SESSION:
         return f"{rows} WHERE {_OWN_SESSION}"
+    if table == "season.aim":  # an aim may come from a note that the student may not see
+        return f"{rows} WHERE {_VISIBLE}" + ("" if staff else " AND shared")
     if table in _BY_NOTE:
         # A student who signed in sees what hurts, whoever marked the note; a link may be in anyone's hands.
         seen = "shared" if by_link else "(shared OR kind IN ('discomfort', 'discomfort_over'))"
