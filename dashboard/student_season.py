@@ -17,7 +17,7 @@ from dashboard.text.labels import FAMILIES, label, marked
 from dashboard.text.numbers import Measure, listed, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
-from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE, age
+from warehouse.vocabulary import BETTER, NOT_CLEAR, SELDOM, TOO_FEW, WORSE, age
 
 
 @dataclass(frozen=True)
@@ -176,6 +176,24 @@ def measure_season(chosen: StudentSeason, measure: Measure) -> MeasureSeason | N
         changes=sessions.device_changes(reader, student, chosen.season),
     )
     return MeasureSeason(line, chosen.trend(metric))
+
+
+def fault_season(chosen: StudentSeason, fault: str) -> MeasureSeason | None:
+    """How often a fault showed, session by session, with its target; None when no session judged it."""
+    reader, student = chosen.reader, chosen.student
+    rates = season.session_rates(reader, fault, chosen.family, chosen.season, student)
+    if rates.is_empty():
+        return None
+    label = _("Swings with “{fault}”").format(fault=chosen.name(fault).lower())
+    line = SeasonLine(
+        measure=Measure(fault, label, "%", "", "down", 0),
+        sessions=rates,
+        line=season.trend_line(reader, student, fault, chosen.family, chosen.season),
+        band=(None, 100 * SELDOM),
+        ticks=sessions.ticks(reader, student, chosen.season),
+        changes=sessions.device_changes(reader, student, chosen.season),
+    )
+    return MeasureSeason(line, None)
 
 
 def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | None:

@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from models.season.aim import aim_rows
 from warehouse.store import writer
 
 NOTES_ONLY = (
@@ -20,4 +21,11 @@ def changed(homes, kind, *statements, notes=()):
             w.execute(statement)
         if notes:
             w.append("academy.note", pl.DataFrame(notes))
+        aims(w)
         w.publish()
+
+
+def aims(w):
+    """What comes first, made anew from what the warehouse holds now."""
+    w.execute("DELETE FROM season.aim")
+    w.append("season.aim", aim_rows(w))

@@ -19,6 +19,7 @@ from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).parent / "rules"
 STYLES = ("stays_forward", "mixed", "falls_back")
+ADVICE = ("costs", "feel", "on_film", "drill")  # what a coach says of a fault
 PHASES = ("address", "start", "back", "top", "down", "impact", "finish")
 SENSES = ("up", "down", "band", "none")
 WHENS = (
@@ -91,6 +92,12 @@ class Fault:
     instead: str | None = None
     style: str | None = None
     never_crossed_flags: bool = False
+    costs: str | None = (
+        None  # of a fault of the academy's own, as are the next three: what a coach says of it
+    )
+    feel: str | None = None
+    on_film: str | None = None
+    drill: str | None = None
 
 
 def bands_of(metric: str, table: Mapping[str, Any], families: Sequence[str], *, own: bool) -> list[Band]:
@@ -215,7 +222,7 @@ def _fault(table: Mapping[str, Any]) -> Fault:
 def _wrong_fault(table: Mapping[str, Any], taken: Collection[str]) -> str | None:
     """What is wrong with the table of a fault, as a clause; None when nothing is."""
     wrong = _wrong_keys(Fault, table) or _wrong_code(table["code"], taken)
-    for key in ("name", "looks_like", "in_words", "instead"):
+    for key in ("name", "looks_like", "in_words", "instead", *ADVICE):
         if not wrong and key in table and not (isinstance(table[key], str) and table[key].strip()):
             wrong = f'{key} = {table[key]!r} must be words, as in {key} = "Set up on the heels"'
     wrong = wrong or _not_one_of(table, "phase", PHASES) or _not_one_of(table, "when", WHENS)

@@ -68,6 +68,7 @@ BETTER, WORSE = "better", "worse"
 NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
 HELPS, HARMS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA = "helps", "harms", "no_clear_effect", "too_little_data"
 GOES_TOGETHER = "goes_together"
+SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has
 _AGE_GROUPS = {"under_18": 17, "18_to_39": 39, "40_to_59": 59, "60_and_over": 200}  # code: oldest, years
 AGE_GROUPS = tuple(_AGE_GROUPS)
 

@@ -70,7 +70,9 @@ def faults(reader: Reader) -> dict[str, str]:
 
 def fault_about(reader: Reader, fault: str) -> dict[str, Any]:
     """What a fault looks like, and what a swing without it is like; empty for what is no fault."""
-    rows = reader.sql("SELECT name, looks_like, instead FROM fault WHERE fault = ?", [fault])
+    rows = reader.sql(
+        "SELECT name, looks_like, instead, costs, feel, on_film, drill FROM fault WHERE fault = ?", [fault]
+    )
     return (
         {key: _(text) if text else "" for key, text in rows.row(0, named=True).items()} if len(rows) else {}
     )

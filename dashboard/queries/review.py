@@ -8,7 +8,7 @@ from warehouse.access import Reader
 
 
 def signals(reader: Reader) -> pl.DataFrame:
-    """The newest week's signals in reach, first things first; name, coach_name and talked_* are joined on.
+    """The newest week's signals in reach, first things first; names, talked_* and the aim are joined on.
 
     `talked_day` is the last day the signal was ticked off, `talked_by` who did; null when nobody has.
     """
@@ -21,12 +21,15 @@ def signals(reader: Reader) -> pl.DataFrame:
         SELECT s.week, s.as_of, s.rank, s.signal, s.kind, s.student, s.coach, s.subject, s.club_family,
             s.kindred, s.label, s.p,
             p.display_name AS name, c.display_name AS coach_name,
-            t.talked_day, coalesce(a.display_name, t.author) AS talked_by
+            t.talked_day, coalesce(a.display_name, t.author) AS talked_by,
+            f.aim, f.reason, f.cause, f.follows
         FROM signal s
         LEFT JOIN person p ON p.person = s.student
         LEFT JOIN person c ON c.person = s.coach
         LEFT JOIN talked t ON t.student = s.student AND t.code = s.signal
         LEFT JOIN person a ON a.person = t.author
+        LEFT JOIN aim f ON f.student = s.student AND f.club_family = s.club_family AND NOT f.shared
+            AND f.season = (SELECT arg_max(season, "from") FROM season WHERE "from" <= s.as_of)
         WHERE s.week = (SELECT max(week) FROM signal)
         ORDER BY s.rank, p.display_name
         """

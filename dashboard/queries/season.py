@@ -139,6 +139,32 @@ def fault_rates(reader: Reader, student: str, family: str, season: str | None) -
     return translated(rows, "fault")
 
 
+def aim(reader: Reader, student: str, family: str, season: str, *, shared: bool) -> dict[str, Any] | None:
+    """The row of season.aim; of a student not measured with these clubs, what was named without it."""
+    rows = reader.sql(
+        """
+        SELECT * FROM aim
+        WHERE student = ? AND shared = ? AND (season IS NULL OR (season = ? AND club_family = ?))
+        ORDER BY season NULLS LAST LIMIT 1
+        """,
+        [student, shared, season, family],
+    )
+    return None if rows.is_empty() else rows.row(0, named=True)
+
+
+def fault_chains(reader: Reader, student: str, season: str) -> pl.DataFrame:
+    """Links between faults that the student's swings could be asked about, those borne out first."""
+    return reader.sql(
+        """
+        SELECT c.* FROM fault_chain c LEFT JOIN fault f ON f.fault = c.earlier
+        WHERE c.student = ? AND c.season = ?
+        ORDER BY list_position(['goes_together', 'not_clear', 'too_few'], c.label), f.position,
+            c.chain, c.place
+        """,
+        [student, season],
+    ).unique(["earlier", "later"], maintain_order=True)
+
+
 def fault_labels(reader: Reader, fault: str, family: str, season: str | None) -> pl.DataFrame:
     """student, label: how often the fault happens now against before."""
     return reader.sql(

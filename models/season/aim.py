@@ -13,15 +13,16 @@ from typing import Any
 import polars as pl
 
 from models.season.cells import BASELINE
-from models.season.faultrate import LEAST_SESSIONS, NOW_DAYS, SELDOM
+from models.season.faultrate import LEAST_SESSIONS, NOW_DAYS
 from models.season.judgement import Bands
 from models.sql import columns, query
 from warehouse.store import Writer
-from warehouse.vocabulary import BETTER, GOES_TOGETHER
+from warehouse.vocabulary import BETTER, GOES_TOGETHER, SELDOM
 
 NAMED, EARLIEST_CAUSE, MOST_OFTEN, KEEP, NOTHING = (
     "named", "earliest_cause", "most_often", "keep", "nothing",
 )  # fmt: skip
+LEAST_SWINGS = 5  # judged now; a rate of fewer tells neither that a fault is there nor that it has gone
 KEY = ["season", "student", "club_family"]
 Row = dict[str, Any]
 Place = tuple[str, str, str]  # season, student, club family
@@ -166,8 +167,8 @@ def _seasons(writer: Writer) -> dict[Place, Season]:
     )
     rates = writer.sql(
         "SELECT r.*, f.position FROM season.student_fault_rate r JOIN academy.fault f USING (fault) "
-        "WHERE span = 'now' AND rate IS NOT NULL ORDER BY position"
-    )
+        "WHERE span = 'now' AND rate IS NOT NULL AND usable >= ? ORDER BY position", [LEAST_SWINGS],
+    )  # fmt: skip
     by_place = dict(rates.group_by(KEY, maintain_order=True))
     found: dict[Place, Season] = {}
     for season, student, family in places.iter_rows():

@@ -22,7 +22,7 @@ from models.season.estimation import UNIFORM, fit_beta, intraclass, p_first_lowe
 from models.season.kernel import FLOATS
 from models.sql import columns
 from warehouse.store import Writer
-from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, TOO_FEW, WORSE
+from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, SELDOM, TOO_FEW, WORSE
 
 KEYS = ["season", "student", "fault", "club_family"]
 NOW_DAYS = 28
@@ -30,7 +30,6 @@ LEAST_SESSIONS = 3
 SURE, SURE_IT_HOLDS = 0.95, 0.80
 LEAST_DIFFERENCE = 0.10  # ten points of a hundred
 USUAL_SWINGS = 10  # a session, for how many clean swings are still wanted
-SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,12 @@ import polars as pl
 
 from models.season.cells import BASELINE
 from models.season.eye_plate import eye_plate_looks
-from models.season.faultrate import SELDOM
 from models.season.judgement import Bands
 from models.season.kernel import FLOATS
 from models.sql import columns, query
 from warehouse.body import open_discomfort
 from warehouse.store import Writer
-from warehouse.vocabulary import HOLDING, IMPROVING, SLIPPING, WORSE
+from warehouse.vocabulary import HOLDING, IMPROVING, SELDOM, SLIPPING, WORSE
 
 KINDS = (
     "discomfort", "slipping", "improving", "new_fault", "outside_band", "unmeasured", "eye_and_plate",

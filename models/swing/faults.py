@@ -12,7 +12,7 @@ import polars as pl
 
 from models.sql import columns
 from models.swing.rules import UNSTYLED, Limit, Rules, load_rules
-from warehouse.definitions import Fault
+from warehouse.definitions import ADVICE, Fault
 from warehouse.store import Writer
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
@@ -155,6 +155,7 @@ def fault_rows(rules: Rules) -> pl.DataFrame:
             (
                 fault.code, fault.name, fault.phase, fault.looks_like, place, list(fault.metrics), fault.when,
                 list(limit.limits), limit.clear, fault.in_words, fault.instead,
+                *(getattr(fault, words) for words in ADVICE),
             )
         )  # fmt: skip
     return pl.DataFrame(rows, schema=columns("academy.fault"), orient="row")

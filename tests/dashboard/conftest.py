@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import season_rows
+from changed_academies import aims
 from dashboard import layout, readers, signin
 from dashboard.text.markdown import JOINER
 from warehouse import invented
@@ -77,6 +78,7 @@ def make_home(path: Path, kind: str, *, demo: bool = True) -> Home:
                     _session(w, home, student, coach, START + timedelta(days=14 * k), 18 + change * k, k)
             _session(w, home, "s03", "c01", START, 10.0, 0)
             _answers(w)
+            aims(w)
             season_rows.add(w)
         if kind == "one_session":
             _session(w, home, "s01", "c01", START, 18.0, 0)

@@ -11,6 +11,7 @@ from warehouse.store import open_snapshot
 
 CODE, NAME = "quick_down", "Rushes from the top"
 INSTEAD = "you take your time from the top"
+FEEL = "The club is heavy and falls by itself."
 FAULT = f"""
 [[fault]]
 code = "{CODE}"
@@ -24,6 +25,10 @@ clear = 0.2
 club_families = ["wedge", "iron"]
 in_words = "Downswing under {{limit}} s"
 instead = "{INSTEAD}"
+costs = "The arms outrun the feet."
+feel = "{FEEL}"
+on_film = "Count the frames from the top to the ball."
+drill = "Say one at the top, two at the ball."
 """
 DAYS = ("2026-05-05", "2026-05-12", "2026-05-19", "2026-05-26")
 
@@ -93,8 +98,11 @@ def test_the_tables_hold_it(home):
     [
         ("students", NAME),
         ("student", NAME),
+        ("student", FEEL),
         ("lesson", NAME),
+        ("lesson", FEEL),
         ("progress", INSTEAD),
+        ("progress", FEEL),
         ("drills", NAME),
         ("notes", NAME),
     ],

@@ -67,10 +67,13 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
 
 
 def test_a_metric_as_the_aim_shows_its_value_and_the_band_as_the_aim(reader_of, homes):
-    changed(homes, "metric", "UPDATE academy.drill SET aim = 'mid_back_trail_share_pct'")
+    changed(
+        homes, "metric", "UPDATE academy.drill SET aim = 'mid_back_trail_share_pct'",
+        "UPDATE season.session_metric SET mean = 60 WHERE metric = 'mid_back_trail_share_pct'",
+    )  # fmt: skip
     focus = page(reader_of, "metric", "s01", "s01").focus
     assert (
-        "At your last session: 65\u00a0%. The aim, the pale strip in the picture, is 65\u00a0% to 75\u00a0%."
+        "At your last session: 60\u00a0%. The aim, the pale strip in the picture, is 65\u00a0% to 75\u00a0%."
         in focus.sentences
     )
     assert any("Not clear yet" in sentence for sentence in focus.sentences)
@@ -106,7 +109,10 @@ def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, home
         "You practised at home on 1\u00a0day. Good work."
     )
     assert shown.focus.drill == "Heel-off strikes"
-    assert shown.focus.sentences == ("Not measured yet; your next session will show it.",)
+    assert shown.focus.sentences == (
+        "Not measured yet; your next session will show it.",
+        "What to feel: The trail heel is light before the ball is struck; nothing pushes it.",
+    )
 
 
 def test_fewer_than_ten_swings_are_counted_as_they_are_without_ten_circles(reader_of, homes):

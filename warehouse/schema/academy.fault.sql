@@ -10,5 +10,9 @@ CREATE TABLE IF NOT EXISTS academy.fault (
     "limit" DOUBLE[] NOT NULL,       -- the iron's, one or two
     clear DOUBLE NOT NULL,           -- so far beyond the limit the severity is 1
     in_words VARCHAR NOT NULL,       -- the rule, with {limit}, {lo}, {hi}, {first}, {second} for the limits
-    instead VARCHAR                  -- what a swing without it is like, as a student hears it
+    instead VARCHAR,                 -- what a swing without it is like, as a student hears it
+    costs VARCHAR,                   -- of an academy's own fault, as are the next three: what it costs;
+    feel VARCHAR,                    -- what to feel instead;
+    on_film VARCHAR,                 -- how a phone film shows it;
+    drill VARCHAR                    -- a drill for it. Those of the usual faults are in the pages' own words
 );

@@ -12,6 +12,7 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, goal, observed, safety, student_season
+from dashboard.aim import Aim, aim_of
 from dashboard.pages.lesson import findings
 from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
@@ -26,7 +27,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.numbers import Measure, count, listed, number, on
+from dashboard.text.numbers import Measure, count, listed, number, on, share
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
@@ -57,8 +58,10 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
     hurting = sessions.open_discomfort(reader, student)
     doses = lesson.doses(reader, student)
     about = Lesson(chosen, safety.body_of(reader, chosen.person), narrow=narrow)
-    aim = _aim(about, doses)
-    parts: list[Part | None] = [_working_on(about, doses, aim), _set_for_home(about, doses)]
+    first = aim_of(chosen)
+    aim = first.code
+    parts: list[Part | None] = [_working_on(about, doses, first), findings.coaching(about, first)]
+    parts.append(_set_for_home(about, doses))
     named = _named_drills(doses)
     if chosen.season:
         parts += [
@@ -161,43 +164,16 @@ def _cautions(about: Lesson, named: list[dict[str, Any]], *, hurts: bool) -> tup
     )
 
 
-def _aim(about: Lesson, doses: pl.DataFrame) -> str | None:
-    """The latest drill's aim; without a drill, the fault that shows most often now."""
-    drills = doses.filter((pl.col("kind") == "drill") & pl.col("aim").is_not_null())
-    if not drills.is_empty():
-        return str(drills["aim"][0])
-    now = about.chosen.fault_rates.filter((pl.col("span") == "now") & (pl.col("rate") >= findings.OFTEN))
-    return None if now.is_empty() else str(now.sort("rate", descending=True)["code"][0])
-
-
-def _working_on(about: Lesson, doses: pl.DataFrame, aim: str | None) -> Part:
-    """The aim with its season line, the latest plan, and bands of the student's own."""
+def _working_on(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
+    """The aim and why it comes first, its season line, the latest plan, and bands of the student's own."""
     chosen = about.chosen
     wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=True)
     text = list(filter(None, [wanted, goal.ball_sentence(chosen) if chosen.season else ""]))
-    drills = doses.filter(pl.col("kind") == "drill")
-    if aim is None:
-        text.append(
-            _("No drill is set and no fault shows often: there is nothing to work on yet.")
-            if chosen.season
-            else _(
-                "No drill is set and no swing has been measured in a season: there is nothing to work on yet."
-            )
-        )
-    elif drills.is_empty():
-        text.append(
-            _("{aim}: the fault that shows most often lately. No drill is set yet.").format(
-                aim=chosen.name(aim)
-            )
-        )
-    else:
-        latest = drills.row(0, named=True)
-        text.append(
-            _("{aim}, with the drill {drill}, last set on {day}.").format(
-                aim=chosen.name(aim), drill=latest["name"], day=on(latest["day"])
-            )
-            + _stop(about, latest)
-        )
+    text.append(_aim_sentence(about, doses, aim))
+    if aim.because:
+        text.append(f"{aim.because} {aim.numbers}")
+    if aim.reason != "named" and aim.named_met and aim.named != aim.code:
+        text.append(_("Keep: {named} is inside its target.").format(named=chosen.name(str(aim.named))))
     plan = lesson.last_plan(chosen.reader, chosen.student)
     if plan is not None:
         words = plan["text"]
@@ -213,7 +189,40 @@ def _working_on(about: Lesson, doses: pl.DataFrame, aim: str | None) -> Part:
                     day=on(row["day"]), measure=measure.label, span=_span(measure, row)
                 )
             )
-    return Part(_("Working on"), tuple(text), picture=findings.picture(about, aim))
+    return Part(_("Working on"), tuple(text), picture=findings.picture(about, aim.code))
+
+
+def _aim_sentence(about: Lesson, doses: pl.DataFrame, aim: Aim) -> str:
+    """What to work on, and by whose word."""
+    chosen, name = about.chosen, about.chosen.name(aim.code or "")
+    if aim.code is None:
+        return (
+            _("No aim is named and no fault shows in one swing in five: there is nothing to work on yet.")
+            if chosen.season
+            else _(
+                "No drill is set and no swing has been measured in a season: there is nothing to work on yet."
+            )
+        )
+    if aim.reason == "named" and aim.drill:
+        latest = doses.filter(kind="drill", drill=aim.drill).row(0, named=True)
+        return _("{aim}, with the drill {drill}, last set on {day}.").format(
+            aim=name, drill=latest["name"], day=on(latest["day"])
+        ) + _stop(about, latest)
+    if aim.reason == "named":
+        return _("{aim}, as planned.").format(aim=name)
+    if aim.reason == "keep":
+        return _(
+            "Keep what was won: {aim} is inside its target, and no fault shows in one swing in five."
+        ).format(aim=name)
+    now = chosen.fault_rates.row(
+        by_predicate=(pl.col("code") == aim.code) & (pl.col("span") == "now"), named=True
+    )
+    shown = _("in {rate} of {swings} lately").format(
+        rate=share(now["rate"]), swings=count(int(now["usable"]), "swing")
+    )
+    if aim.reason == "most_often":
+        return _("{aim}: the fault that shows most often, {shown}.").format(aim=name, shown=shown)
+    return _("{aim}: {shown}.").format(aim=name, shown=shown)
 
 
 def _span(measure: Measure, row: dict[str, Any]) -> str:

@@ -6,10 +6,11 @@ from typing import Any
 import polars as pl
 
 from dashboard import observed, safety
+from dashboard.aim import TITLES, Aim, advice
 from dashboard.charts import fault_ladder
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
-from dashboard.student_season import StudentSeason, measure_season
+from dashboard.student_season import StudentSeason, fault_season, measure_season
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
@@ -121,6 +122,15 @@ def faults(about: Lesson) -> Part:
     if others:
         text.append(quiet)
     return Part(title, tuple(text), fault_ladder.table(rates.filter(pl.col("fault").is_in(shown.implode()))))
+
+
+def coaching(about: Lesson, aim: Aim) -> Part | None:
+    """What the aim's fault costs, what to feel instead, how a film shows it, and a drill for it."""
+    lines = advice(about.chosen.reader, aim.fault if aim.is_open else None)
+    if about.body.areas:
+        lines.pop(TITLES["drill"], None)  # what hurts comes first: no drill is proposed
+    text = tuple(f"{title}: {said}" for title, said in lines.items())
+    return Part(_("How to coach it"), text) if text else None
 
 
 def pace(about: Lesson, aim: str | None) -> Part | None:
@@ -242,16 +252,21 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
     chosen = about.chosen
     if aim is None or not chosen.season:
         return None
-    metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
-    if metric not in chosen.measures:
-        return None
-    measure = chosen.measures[metric]
-    found = measure_season(chosen, measure)
+    if aim in chosen.measures:
+        found = measure_season(chosen, chosen.measures[aim])
+    else:
+        found = fault_season(chosen, aim)
     if found is None:
         return None
+    measure = found.line.measure
     finding = _("{measure}: {value} at the last session, {place}").format(
         measure=measure.label,
         value=measure.say(found.last),
         place=sentences.band_place(found.last, *found.line.band),
     )
-    return found.picture(finding, found.sentence(), narrow=about.narrow)
+    key = (
+        found.sentence()
+        if aim in chosen.measures
+        else _("The pale strip is the target: under one swing in five.")
+    )
+    return found.picture(finding, key, narrow=about.narrow)

@@ -12,11 +12,12 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, goal, safety, student_season
+from dashboard.aim import TITLES, advice, aim_of
 from dashboard.charts import practice_weeks, ten_swings
 from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
-from dashboard.student_season import MeasureSeason, StudentSeason, measure_season
+from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import (
@@ -36,7 +37,6 @@ from warehouse.home import Home
 from warehouse.store import open_snapshot
 from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
 
-OFTEN = 0.2  # a fault in at least one swing in five is worth working on
 MOST_PICTURES = 3
 MOST_NOTES = 3
 TEN = 10  # swings; fewer are counted as they are, not as so many of ten
@@ -159,41 +159,41 @@ def _discomfort(row: dict[str, Any]) -> str:
 def _focus(
     chosen: StudentSeason, doses: pl.DataFrame, *, hurts: bool, narrow: bool
 ) -> tuple[Focus | None, list[Picture]]:
-    """The latest drill's aim; without a drill, the fault that shows most often now."""
+    """What comes first by the season's rule, as far as the student may know it."""
     spans = {
         span: {row["code"]: row for row in chosen.fault_rates.filter(span=span).iter_rows(named=True)}
         for span in ("now", "before")
     }
     now, before = spans["now"], spans["before"]
-    drills = doses.filter(pl.col("kind") == "drill")
-    drill = None if drills.is_empty() else drills.row(0, named=True)
-    aim = drill["aim"] if drill else None
-    if aim is None:
-        often = sorted((row for row in now.values() if row["rate"] >= OFTEN), key=lambda row: -row["rate"])
-        aim = often[0]["code"] if often else None
+    first = aim_of(chosen, shared=True)
+    aim = first.code
     if aim is None:
         return None, []
-    pictures, text = [], []
+    drills = doses.filter(pl.col("aim").is_in(lesson.kindred_aims(chosen.reader, aim)), kind="drill")
+    drill = None if drills.is_empty() else drills.row(0, named=True)
+    pictures, text = [], [first.because] if first.follows else []
+    if first.reason == "keep":
+        text.append(_("You have this now. Keep it."))
     clean = people.fault_about(chosen.reader, aim).get("instead")
     if aim in now:
         text += _often(clean, now[aim], before.get(aim))
         if now[aim]["usable"] >= TEN:
             pictures.append(_ten(clean, now[aim], before.get(aim), narrow=narrow))
-    metric = aim if aim in chosen.measures else next(iter(people.fault_metrics(chosen.reader, aim)), None)
-    if metric in chosen.measures:
-        measure = chosen.measures[metric]
-        found = measure_season(chosen, measure)
-        if aim in chosen.measures:
-            text += _value(chosen, measure, found)
-        if found is not None:
-            pictures.append(_line(found, narrow=narrow))
-            text += [_(sentences.POINT)] if measure.unit == "points" else []
-    if not text:
-        text = [
+    measure = chosen.measures.get(aim)
+    found = fault_season(chosen, aim) if measure is None else measure_season(chosen, measure)
+    if measure is not None:
+        text += _value(chosen, measure, found)
+    if found is not None:
+        pictures.append(_line(found, narrow=narrow))
+        text += [_(sentences.POINT)] if found.line.measure.unit == "points" else []
+    if found is None:
+        text += [
             _("Not measured lately with {clubs}; your next sessions will show it.").format(clubs=chosen.clubs)
             if chosen.season
             else _("Not measured yet; your next session will show it.")
         ]
+    feel = advice(chosen.reader, first.fault if first.is_open and not hurts else None).get(TITLES["feel"])
+    text += [f"{TITLES['feel']}: {feel}"] if feel else []
     how, cautions = _how(chosen, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
     faults = [code for code in lesson.kindred_aims(chosen.reader, aim) if code in chosen.fault_names]

@@ -3,17 +3,22 @@
 import polars as pl
 
 from dashboard import observed
+from dashboard.aim import TITLES, advice, chain_lines
 from dashboard.charts import ball_links
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.student_season import StudentSeason, ladder, measure_season, measured_seasons
-from dashboard.text.catalogue import Words, _
+from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, EYES_CLOSED
 from dashboard.text.numbers import Measure, count, listed
 from warehouse.errors import UnderfootError
 
 SESSIONS_FOR_THE_BALL = 6  # as the model asks for
+CHAINS = mark(
+    "Some faults are thought to bring on others. A pair is named here only where this student's swings with "
+    "the first show the second clearly more often than swings near them without it, in the same session."
+)
 STYLES = Words({
     "stays_forward": "stays on the front foot through impact",
     "falls_back": "load falls back through impact",
@@ -71,6 +76,34 @@ def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
     others = listed([name for name in chosen.fault_names.values() if name not in judged])
     note = _("Not judged with these clubs: {faults}.").format(faults=others)
     return Section(ladder(rates, narrow=narrow), notes=(note if others else "",))
+
+
+def fault_choice(chosen: StudentSeason) -> dict[str, str]:
+    """Faults to read about by code, those that show most often now first."""
+    now = chosen.fault_rates.filter(span="now").sort("rate", descending=True)
+    codes = dict.fromkeys([*now["code"], *chosen.fault_names])
+    return {code: chosen.fault_names[code] for code in codes}
+
+
+def fault_detail(chosen: StudentSeason, fault: str) -> dict[str, str]:
+    """Title → what it looks like, what it costs, what to feel instead, how a film shows it, and a drill."""
+    looks = people.fault_about(chosen.reader, fault)["looks_like"]
+    found = {_("What it looks like"): looks} | advice(chosen.reader, fault)
+    if sessions.open_discomfort(chosen.reader, chosen.student).height:
+        found.pop(TITLES["drill"], None)  # what hurts comes first
+    return found
+
+
+def chains(chosen: StudentSeason) -> list[str]:
+    """What follows from what in this student's swings.
+
+    Raises
+        UnderfootError: no pair of faults could be looked at; it says why.
+    """
+    nothing = _(
+        "No two faults that are thought to follow from each other were judged in the same swings yet."
+    )
+    return nonempty(chain_lines(chosen), nothing)
 
 
 def ball_rows(chosen: StudentSeason) -> dict[str, pl.DataFrame]:

@@ -61,6 +61,13 @@ def _measured(chosen: StudentSeason) -> None:
         layout.section(content.season_part(chosen, measure, narrow=narrow))
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
+        fault = layout.choose(_("About a fault"), content.fault_choice(chosen), "fault")
+        for title, text in content.fault_detail(chosen, fault).items():
+            layout.lead(f"{title}.", text)
+    with layout.part(_("What follows from what")):
+        for line in content.chains(chosen):
+            st.write(line)
+        layout.aside(_(content.CHAINS))
     _swings(chosen)
     results = goal.outcomes(chosen)
     if results:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from dashboard.aim import in_brief
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
@@ -46,6 +47,7 @@ class Entry:
     doubt: str
     kindred: str
     ticked: bool
+    aim: str  # what comes first for the student with these clubs, or ""
     talked: str  # who ticked it off and when, or ""
 
     @property
@@ -66,7 +68,7 @@ class Entry:
     @property
     def text(self) -> str:
         """All that it says."""
-        return joined(self.sentence, self.kindred)
+        return joined(self.sentence, self.kindred, self.aim)
 
     @property
     def caution(self) -> str:
@@ -107,6 +109,7 @@ def entry_of(row: dict[str, Any], evidence: Sequence[dict[str, Any]], names: Nam
         clubs=FAMILIES.get(row["club_family"], ""),
         sentence=signal_sentence(row["kind"], evidence, names),
         doubt="" if row["p"] is None else _("{share} sure").format(share=share(min(row["p"], 0.99))),
+        aim=in_brief(row, lambda code: labels.get(code, code)),
         kindred=_("Further: {names}.").format(names=listed(more)) if more else "",
         ticked=talked_day is not None and talked_day >= row["week"],
         talked=talked_sentence(row["talked_by"], talked_day) if talked_day else "",

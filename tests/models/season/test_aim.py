@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.season.aim import Named, Season, aim_rows, choose
-from models.season.faultrate import SELDOM
+from warehouse.vocabulary import SELDOM
 
 FAULTS = ("heels", "sink", "push", "late", "drift")  # in swing order
 DEEP = ("deep", "sink", "late")
