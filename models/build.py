@@ -7,11 +7,8 @@ twice changes nothing. `underfoot build --plan` prints the plan.
 """
 
 import logging
-import sys
-import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import ModuleType
 
 import polars as pl
@@ -34,9 +31,9 @@ from models.season import (
     setup_target,
     trend,
     week,
-)
+)  # fmt: skip
 from models.season.cells import TOUCHED
-from models.sql import columns, query
+from models.sql import query
 from models.swing import faults
 from warehouse import journal
 from warehouse.chains import read_chains
@@ -45,7 +42,6 @@ from warehouse.store import Writer
 
 JUDGED_AT_ONCE = 2_000  # sessions: about 40,000 swings and 700,000 judgements
 EVERYONE = "true"
-CALIBRATION = Path(__file__).parent / "rules" / "calibration.toml"
 Progress = Callable[[int, int, str], None]  # done, of how many, what
 log = logging.getLogger(__name__)
 
@@ -135,18 +131,8 @@ def _swing_faults(run: Run) -> tuple[()]:
     sessions = sorted({*run.sessions, *faults.sessions_with_own_bands(run.writer)})
     for first in range(0, len(sessions), JUDGED_AT_ONCE):
         temporary(run.writer, "batch", "session", sessions[first : first + JUDGED_AT_ONCE])
-        within = "session IN (SELECT session FROM batch)"
-        metrics = run.writer.sql(f"SELECT * FROM academy.swing_metric WHERE {within}")
-        swings = run.writer.sql(f"SELECT * FROM academy.swing WHERE {within} ORDER BY session, swing_no")
-        styles = run.writer.sql(
-            "SELECT session, club_family, style "
-            "FROM season.style JOIN academy.session USING (season, student) "
-            f"WHERE {within}"
-        )
-        judged = faults.without_agreed_flags(
-            run.writer, faults.judge(metrics, swings, run.rules, styles), metrics, swings, run.rules
-        )
-        run.replace("academy.swing_fault", judged, within)
+        rows = faults.judged_batch(run.writer, run.rules)
+        run.replace("academy.swing_fault", rows, "session IN (SELECT session FROM batch)")
     return ()
 
 
@@ -154,12 +140,6 @@ def _bands(run: Run) -> tuple[pl.DataFrame]:
     """The rules' bands, the academy's own, and each student's own from target notes and steady stands."""
     own = run.writer.sql(query("academy.student_band"))
     return (pl.concat([faults.band_rows(run.rules), own], how="diagonal_relaxed"),)
-
-
-def calibration_rows(file: Path = CALIBRATION) -> pl.DataFrame:
-    """Rows of season.calibration as `make calibration` left them; none before the first calibration."""
-    rows = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
-    return pl.DataFrame(rows, columns("season.calibration"))
 
 
 _CELLS = ("season.session_metric", "academy.metric", "academy.parameter")
@@ -221,7 +201,7 @@ PLAN: tuple[Step, ...] = (
          *_WHOSE_BAND),
         drill, lambda run: drill.drill_rows(run.writer), build_only=True,
     ),
-    Step(("season.calibration",), (), sys.modules[__name__], lambda _run: (calibration_rows(),)),
+    Step(("season.calibration",), (), reliability, lambda _run: (reliability.calibration_rows(),)),
     Step(
         ("season.coach_gain",), (*_CELLS, "season.reliability", "academy.coaching", *_WHOSE_BAND), coach,
         lambda run: (coach.coach_gain_rows(run.writer),), build_only=True,

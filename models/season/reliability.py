@@ -4,7 +4,9 @@ Variance parts are those of the season's one fit, its wandering taken out: the s
 session to session within one, and from swing to swing.
 """
 
+import tomllib
 from collections.abc import Mapping
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -15,6 +17,7 @@ from models.sql import columns
 from warehouse.store import Writer
 
 MOST_SWINGS = 30
+CALIBRATION = Path(__file__).parents[1] / "rules" / "calibration.toml"
 
 
 def reliability_rows(writer: Writer) -> pl.DataFrame:
@@ -63,3 +66,9 @@ def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.Data
              swings_wanted(session, swing), fit["students"], fit["sessions"])
         )  # fmt: skip
     return pl.DataFrame(rows, schema=columns("season.reliability"), orient="row")
+
+
+def calibration_rows(file: Path = CALIBRATION) -> pl.DataFrame:
+    """Rows of season.calibration as `make calibration` left them; none before the first calibration."""
+    rows = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
+    return pl.DataFrame(rows, columns("season.calibration"))

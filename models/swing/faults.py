@@ -47,6 +47,18 @@ def judge(metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.
     )  # fmt: skip
 
 
+def judged_batch(writer: Writer, rules: Rules) -> pl.DataFrame:
+    """Rows of academy.swing_fault of every swing of the temporary table batch(session)."""
+    within = "session IN (SELECT session FROM batch)"
+    metrics = writer.sql(f"SELECT * FROM academy.swing_metric WHERE {within}")
+    swings = writer.sql(f"SELECT * FROM academy.swing WHERE {within} ORDER BY session, swing_no")
+    styles = writer.sql(
+        "SELECT session, club_family, style "
+        f"FROM season.style JOIN academy.session USING (season, student) WHERE {within}"
+    )
+    return without_agreed_flags(writer, judge(metrics, swings, rules, styles), metrics, swings, rules)
+
+
 def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:
     """One fault for all swings: row, session, swing_no, fault, severity, place."""
     limits = [limit for limit in rules.limits if limit.fault == fault.code]

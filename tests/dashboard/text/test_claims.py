@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from dashboard.text.claims import CLAIMS, TRUTHS, in_words
-from models.build import calibration_rows
+from models.season.reliability import calibration_rows
 from models.sql import columns
 
 
