@@ -22,6 +22,10 @@ SAMPLE_COLUMNS = (
 )  # fmt: skip
 PLATE_COLUMNS = ("swing_no", "t_s", *SAMPLE_COLUMNS)
 CLUB_FAMILIES = ("putter", "wedge", "iron", "hybrid", "wood", "driver")
+LONGEST_CLUBS = ("wood", "driver")
+LIFTED_PCT_BW, STRUCK_FROM_PCT = 5.0, 50.0
+"""A fast swing with one of the longest clubs may leave the lead foot off the ground: under this load after
+impact, over this lead share at impact. Common practice, no source; it is described and is no fault."""
 EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 CLOCKS = ("plate", "clip")
 VIEWS = ("face_on", "down_line")

@@ -7,6 +7,7 @@ import polars as pl
 from dashboard.queries import translated
 from warehouse import body
 from warehouse.access import Reader
+from warehouse.vocabulary import LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
 
 
 def sessions(reader: Reader, student: str, season: str | None = None, *, every: bool = False) -> pl.DataFrame:
@@ -183,6 +184,21 @@ def swing_numbers(reader: Reader, session: str, family: str) -> list[int]:
             AND pace = 'full' AND usable ORDER BY swing_no
         """,
         [session, family],
+    )
+    return rows["swing_no"].to_list()
+
+
+def lead_foot_left(reader: Reader, session: str, family: str) -> list[int]:
+    """Swings of a session after whose strike the lead foot left the ground; only of the longest clubs."""
+    if family not in LONGEST_CLUBS:
+        return []
+    rows = reader.sql(
+        """
+        SELECT swing_no FROM swing JOIN swing_metric USING (session, swing_no)
+        WHERE session = ? AND club_family = ? AND usable AND lead_least_after_impact_pct_bw < ?
+            AND impact_lead_share_pct > ? ORDER BY swing_no
+        """,
+        [session, family, LIFTED_PCT_BW, STRUCK_FROM_PCT],
     )
     return rows["swing_no"].to_list()
 

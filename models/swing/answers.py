@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 
 from models.swing.kernel import Plate, PlateRun
 from warehouse.definitions import metric_codes
+from warehouse.vocabulary import LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
 
 FLOATS = NDArray[np.float64]
 WEIGHT_OFF = 0.10  # quiet load against body weight
 LOW_RATE_HZ = 100.0
 SWAPPED_UNDER = 40.0  # % median finish lead share of a session's full swings
-EVEN_SHARE, FOOT_LEFT_PCT_BW = 50.0, 5.0
-LONG_CLUBS = ("wood", "driver")
 SWAP_CODES = ("finish_lead_share_pct", "impact_lead_share_pct", "lead_least_after_impact_pct_bw")
 CROSSINGS = (None, "crossed", "before_top", "never")
 HEEL_SOURCES = ("none", "measured", "estimated")
@@ -138,12 +137,12 @@ def feet_look_swapped(swings: pl.DataFrame, rows: Sequence[int], metrics: FLOATS
     down anywhere, and under swapped feet it would not have carried the strike.
     """
     finish, impact, least = (metrics[:, metric_codes().index(code)] for code in SWAP_CODES)
-    left = (least < FOOT_LEFT_PCT_BW) & (impact > EVEN_SHARE)
+    left = (least < LIFTED_PCT_BW) & (impact > STRUCK_FROM_PCT)
     swung = zip(rows, swings["pace"].to_list(), swings["club_family"].to_list(), strict=True)
     shares = [
         finish[row]
         for row, pace, club in swung
-        if row >= 0 and pace == "full" and club != "putter" and not (club in LONG_CLUBS and left[row])
+        if row >= 0 and pace == "full" and club != "putter" and not (club in LONGEST_CLUBS and left[row])
     ]
     shares = [share for share in shares if math.isfinite(share)]
     return bool(shares) and median(shares) < SWAPPED_UNDER

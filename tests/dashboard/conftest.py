@@ -236,6 +236,7 @@ def _session(w, home: Home, student: str, coach: str, day: date, heel: float, nu
     lead = 50 + 35 * np.sin(np.clip((times - 0.5) / 1.1, 0, 1) * 2 * np.pi - np.pi)
     columns = {
         "lead_n": 7 * lead, "trail_n": 700 - 7 * lead, "lead_heel_n": 3 * lead, "trail_heel_n": 300 - 3 * lead,
+        "lead_along_pct": 70 - 0.4 * lead, "trail_along_pct": 30 + 0.4 * lead,
     }  # fmt: skip
     write_trace(
         trace_path(home, SEASON, code),

@@ -1,6 +1,8 @@
 """The swing view: two sessions or two swings over each other, times at the posts, and the film's slider."""
 
+import duckdb
 import numpy as np
+import polars as pl
 import pytest
 
 from dashboard.pages.student import films, swings
@@ -99,3 +101,49 @@ def test_the_film_of_the_chosen_swing_is_below_its_pictures(visit, monkeypatch, 
     assert "film-2026-03-23" not in str(
         visit("full", "student", "c01", student="s01", session=LAST, swing="2")._tree
     )
+
+
+def test_the_page_draws_where_each_foots_pressure_is_and_says_where_it_should_be(reader_of, visit):
+    curves = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron")
+    assert set(curves.places["foot"]) == {"lead foot", "trail foot"}
+    assert curves.places["mean"].is_between(0, 100).all()
+    section = swings.places_part(curves, {"top_lead_along_pct": (45.0, 80.0)}, [], narrow=False)
+    assert section.picture.rows.filter(pl.col("Event") == "top")["Lead foot should be"].item() == "45–80"
+    assert section.sentences == ()
+    page = visit("full", "student", "c01", student="s01", session=LAST)
+    drawn = "".join(str(element.proto) for element in page.get("vega_lite_chart"))
+    assert "dashes: trail foot" in drawn
+
+
+def test_a_foot_off_the_ground_has_no_place():
+    stretched = {
+        "position": np.array([0.0, 1.0]), "lead_n": np.array([[350.0, 30.0]]), "trail_n": np.array([[350.0, 670.0]]),
+        "lead_along_pct": np.array([[50.0, 12.0]]), "trail_along_pct": np.array([[50.0, 60.0]]),
+    }  # fmt: skip
+    rows = swings._places(stretched, np.array([[700.0]]))
+    assert rows.rows() == [("lead foot", 0.0, 50.0), ("trail foot", 0.0, 50.0), ("trail foot", 1.0, 60.0)]
+
+
+@pytest.mark.parametrize(("family", "numbers"), [("driver", [1]), ("iron", [])])
+def test_a_lead_foot_that_left_the_ground_is_described_for_the_longest_clubs(reader_of, family, numbers):
+    """Swing 1: 2 % of body weight left after a strike from the lead side; 2: it stays down; 3: from the trail side."""
+
+    class Tables:
+        def sql(self, query, values):
+            with duckdb.connect() as db:
+                db.execute("CREATE TABLE swing AS SELECT 's' AS session, n AS swing_no, ? AS club_family, true AS usable "
+                           "FROM range(1, 4) AS t(n)", [family])  # fmt: skip
+                db.execute(
+                    "CREATE TABLE swing_metric (session VARCHAR, swing_no BIGINT, "
+                    "lead_least_after_impact_pct_bw DOUBLE, impact_lead_share_pct DOUBLE)"
+                )
+                db.execute(
+                    "INSERT INTO swing_metric VALUES ('s', 1, 2, 75), ('s', 2, 40, 75), ('s', 3, 2, 25)"
+                )
+                return pl.DataFrame(db.execute(query, values).fetchall(), schema=["swing_no"], orient="row")
+
+    assert sessions.lead_foot_left(Tables(), "s", family) == numbers
+    curves = swings.swing_curves(reader_of("full", "c01"), SwingChoice(LAST), None, "iron")
+    said = swings.places_part(curves, {}, numbers, narrow=False).sentences
+    assert bool(said) == bool(numbers)
+    assert all("lead foot left the ground (1)" in words and "no fault" in words for words in said)

@@ -113,7 +113,8 @@ def _swings(chosen: StudentSeason) -> None:
             if reference is not None and reference.withheld:
                 layout.aside(reference.withheld)
             layout.section(swings.heels_part(curves, narrow=layout.narrow()))
-            layout.section(swings.places_part(curves, chosen.bands, narrow=layout.narrow()))
+            lifted = sessions.lead_foot_left(chosen.reader, this.session, chosen.family)
+            layout.section(swings.places_part(curves, chosen.bands, lifted, narrow=layout.narrow()))
         films.beside(chosen.reader, this, chosen.family)
     films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
 

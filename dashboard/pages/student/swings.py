@@ -15,7 +15,7 @@ from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
 from dashboard.queries import season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import count, on
+from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.traces import stretch
@@ -129,15 +129,23 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
-def places_part(curves: SwingCurves, bands: Mapping[str, season.Band], *, narrow: bool) -> Section:
-    """Where each foot's pressure is over the swing."""
+def places_part(
+    curves: SwingCurves, bands: Mapping[str, season.Band], lifted: Sequence[int], *, narrow: bool
+) -> Section:
+    """Where each foot's pressure is over the swing, and in which swings the lead foot left the ground."""
     nonempty(curves.places, _("Where each foot's load sits was not measured in this session."))
     chart = foot_lines.picture(curves, foot_lines.finding(curves), narrow=narrow)
     key = _(
         "Going back the lead foot's pressure leaves its heel while all of the trail sole stays down. Halfway "
         "down all of the lead sole is down; by impact its pressure is back near the middle, and no further."
     )
-    return Section(Picture(chart, foot_lines.words(curves), foot_lines.table(curves, bands), key))
+    left = _(
+        "After the strike of {swings} of this session the lead foot left the ground ({numbers}). With the "
+        "longest clubs that may come with speed, and it is no fault."
+    )
+    said = left.format(swings=count(len(lifted), "swing"), numbers=listed([str(n) for n in lifted]))
+    picture = Picture(chart, foot_lines.words(curves), foot_lines.table(curves, bands), key)
+    return Section(picture, sentences=(said,) if lifted else ())
 
 
 def swing_curves(
