@@ -246,6 +246,17 @@ def restore(file: Path, home_path: str | None) -> None:
 @cli.command()
 @click.argument("student")
 @home_option
+@to_option
+def export(student: str, home_path: str | None, target: Path | None) -> None:
+    """Write everything about STUDENT to one zip, in open formats, with a page that explains it."""
+    from dashboard.pages.student.export import write_export  # noqa: PLC0415 - the other commands don't wait for it
+
+    click.echo(write_export(Home.find(home_path), student, target))
+
+
+@cli.command()
+@click.argument("student")
+@home_option
 @click.option("--yes", is_flag=True, help="Do not ask first.")
 def forget(student: str, home_path: str | None, *, yes: bool) -> None:
     """Remove everything of STUDENT for good, and name the backups that still hold it."""

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from dashboard import elements as st
 from dashboard import goal, layout, navigation, reference_swing
-from dashboard.pages.student import content, films, swings
+from dashboard.pages.student import content, films, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
 from dashboard.section import Section
@@ -40,6 +40,7 @@ def show(reader: Reader) -> None:
         if not visits.is_empty():
             layout.table(visits)
         layout.table(content.notes(chosen))
+    rights.show(reader, chosen.student, person["name"])
     if chosen.season:
         layout.aside(content.closing(chosen))
 
