@@ -437,7 +437,7 @@ def _log(path: Path, who: Identity) -> int:
 
 def _sign_ins(home: Home, who: Identity) -> None:
     """Open sign-ins of the student and their guardians end, and leave no trace in the file."""
-    file = home.path / "sign_ins.sqlite"
+    file = home.sign_ins
     if not file.exists():
         return
     with closing(sqlite3.connect(file, timeout=10.0)) as table:

@@ -13,11 +13,12 @@ import polars as pl
 from dashboard import document
 from dashboard.downloads import csv_text
 from dashboard.text.catalogue import _
-from warehouse.access import Reader, open_reader, viewers
+from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
 from warehouse.forgotten import check_student
 from warehouse.home import Home
+from warehouse.reach import viewers
 from warehouse.store import open_snapshot, table_names, table_sql
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
@@ -55,11 +56,12 @@ def write_export(home: Home, student: str, target: Path | None = None) -> Path:
 
 
 def export(reader: Reader, home: Home, student: str, target: Path) -> Path:
-    """As `write_export`, by whoever is looking; the log says that they did.
+    """As `write_export`, by whoever is looking, as they may today; the log says that they did.
 
     Raises
-        AccessError: the viewer is no head coach, or there is no such student.
+        AccessError: the viewer is no head coach (any more), or there is no such student.
     """
+    reader = reader.anew()
     if reader.viewer.role != "head_coach":
         reader.refused("Export")
         raise AccessError(_("Only a head coach may hand out everything that is kept about a student."))

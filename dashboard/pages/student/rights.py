@@ -63,6 +63,7 @@ def _forget(reader: Reader, student: str, name: str) -> None:
         disabled=not sure,
     )
     if st.button(_("Forget for good"), key="forget", disabled=not (sure and typed.strip() == student)):
-        reader.opened("Forget", student)
-        forgotten.ask(home, student, by=reader.viewer.person)
+        now = reader.anew()
+        now.opened("Forget", student)
+        forgotten.ask(home, student, by=now.viewer.person)
         st.rerun()
