@@ -12,6 +12,7 @@ from dashboard.app import PAGES
 from dashboard.navigation import Page
 from dashboard.text.labels import AGES, FLAGS, LABELS
 from dashboard.text.reasons import REFUSALS
+from planted_swings import CASES
 from warehouse.definitions import read_metrics, usual_faults, words_of
 from warehouse.observations import feelings, signs
 from warehouse.store import SCHEMA_FOLDER, table_names
@@ -28,7 +29,9 @@ Written from the code by `make docs`; edit the code, not this file. Columns with
 
 def text() -> str:
     """The whole file."""
-    return "\n".join([OPENING, *_tables(), *_metrics(), *_faults(), *_codes(), *_pages(), *_commands()])
+    return "\n".join(
+        [OPENING, *_tables(), *_metrics(), *_faults(), *_held_rules(), *_codes(), *_pages(), *_commands()]
+    )
 
 
 def _tables() -> Iterator[str]:
@@ -62,6 +65,23 @@ def _faults() -> Iterator[str]:
         ("code", "name", "phase", "flagged by default"),
         rows,
     )
+
+
+def _held_rules() -> Iterator[str]:
+    rows = []
+    for fault in usual_faults():
+        cases = [case for case, plan in CASES.items() if fault.code in plan.faults]
+        twins = dict.fromkeys(CASES[case].twin for case in cases)
+        names = [", ".join(f"`{case}`" for case in found) for found in (cases, twins)]
+        rows.append((f"`{fault.code}`", *(name or "–" for name in names)))
+    opening = (
+        "Planted swings (tests/planted_swings.py, made without sight of the rules) in which a fault must be found, "
+        "and the clean twins that must stay clean: tests/models/swing/test_planted_rules.py, each case for both hands, "
+        "all its clubs, with and without heel loads, in 20 draws. Those without one are held by "
+        "tests/models/swing/test_trade_swings.py and test_faults.py. How a value is measured is held by "
+        "tests/models/swing/test_metrics_by_hand.py."
+    )
+    yield from _list("What holds each fault's rule", opening, ("fault", "found in", "clean in"), rows)
 
 
 def _codes() -> Iterator[str]:
