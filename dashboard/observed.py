@@ -29,15 +29,12 @@ def nudge_sentences(reader: Reader, student: str) -> tuple[str, ...]:
     if not checks:
         return ()
     last = checks[0]
-    found = [
-        text.format(ways=_ways(last[column]))
-        for column, text in (("lost", _("lost {ways}")), ("held", _("held {ways}")))
-        if last[column]
-    ]
     said = _("Nudge check of {day}, eyes {eyes}{announced}: {found}.").format(
-        day=on(last["day"]), eyes=EYES[last["eyes"]], found="; ".join(found),
+        day=on(last["day"]),
+        eyes=EYES[last["eyes"]],
         announced=_(", said beforehand") if last["announced"] else "",
-    )  # fmt: skip
+        found=nudge_words(last["held"] or [], last["lost"] or []),
+    )
     closed = [check for check in checks if check["eyes"] == "closed"][:LATEST]
     often = [
         _("{way} in {n}").format(way=DIRECTIONS[way], n=n)
@@ -47,14 +44,24 @@ def nudge_sentences(reader: Reader, student: str) -> tuple[str, ...]:
     if len(closed) < LATEST:
         return (said,)
     lately = (
-        _("In the last {n} with eyes closed, balance was lost {ways}.").format(n=LATEST, ways=listed(often))
+        _("Of the last {n} checks with eyes closed, balance was lost {ways}.").format(
+            n=LATEST, ways=listed(often)
+        )
         if often
-        else _("In the last {n} with eyes closed, balance was held every time.").format(n=LATEST)
+        else _("In the last {n} checks with eyes closed, balance was held every time.").format(n=LATEST)
     )
     return (said, lately)
 
 
+def nudge_words(held: list[str], lost: list[str]) -> str:
+    """What became of a nudge check: lost backward; held forward."""
+    said = ((lost, _("lost {ways}")), (held, _("held {ways}")))
+    return "; ".join(text.format(ways=_ways(ways)) for ways, text in said if ways)
+
+
 def _ways(directions: list[str]) -> str:
+    if set(PROTOCOL) <= set(directions):
+        return _("in every direction")
     return listed([DIRECTIONS[way] for way in DIRECTIONS if way in directions])
 
 
@@ -68,7 +75,7 @@ def nudge_table(reader: Reader, student: str) -> pl.DataFrame | None:
         [
             {_("Day"): check["day"], _("Eyes"): EYES[check["eyes"]]}
             | {_heading(way): _result(check, way) or "–" for way in ways}
-            | {_("Said beforehand"): _yes_no(check["announced"]), _("Within reach"): check["stood_by"] or "–"}
+            | {_("Said beforehand"): yes_no(check["announced"]), _("Within reach"): check["stood_by"] or "–"}
             for check in checks
         ]
     )
@@ -82,7 +89,8 @@ def _result(check: dict[str, Any], way: str) -> str:
     return _("lost") if way in (check["lost"] or []) else _("held") if way in (check["held"] or []) else ""
 
 
-def _yes_no(value: bool | None) -> str:  # noqa: FBT001 - the answer itself
+def yes_no(value: bool | None) -> str:  # noqa: FBT001 - the answer itself
+    """Yes, no, or a dash where it is not known."""
     return "–" if value is None else _("yes") if value else _("no")
 
 
@@ -230,14 +238,16 @@ def _questions() -> dict[str, str]:
 
 
 def _change(label: str) -> str:
+    if label == TOO_FEW:
+        return _("Too few notes")
     return marked(label) if label in {BETTER, WORSE} else LABELS[label]
 
 
 def _last_time(row: dict[str, Any] | None) -> str:
     if row is None or row["measured"] is None:
         return ""
-    said = _("Last on {day}: felt {felt}, measured {measured} ({clean} of {swings}).").format(
-        day=on(row["day"]), felt=_yes_no(row["felt"]), measured=_yes_no(row["measured"]),
+    said = _("Last on {day}: felt {felt}, measured {measured} (in {clean} of {swings}).").format(
+        day=on(row["day"]), felt=yes_no(row["felt"]), measured=yes_no(row["measured"]),
         clean=row["judged"] - row["against"], swings=count(row["judged"], "swing"),
     )  # fmt: skip
     return f" {said}"

@@ -29,7 +29,7 @@ WORDS = Words({
     "closed": "closed (the check)", "announced": "Said beforehand", "no": "no", "yes": "yes",
     "stood_by": "Who stood within reach",
     "felt": "What the player felt", "felt_drill": "After the drill", "no_drill": "No drill",
-    "felt_swing": "In swing number, of the session of {day}",
+    "felt_swing": "Or in one swing of the session of {day}: its number",
     "overrule": "I overrule, as head coach, what age or pain rules out here",
     "practice": "Home practice the student reports", "practised": "Practised", "minutes_done": "Minutes",
     "practice_pace": "At pace", "practice_reps": "Or times", "practice_felt": "It felt",

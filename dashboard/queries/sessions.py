@@ -7,6 +7,7 @@ import polars as pl
 from dashboard.queries import translated
 from warehouse import body
 from warehouse.access import Reader
+from warehouse.observations import feelings, signs
 from warehouse.vocabulary import LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
 
 
@@ -93,15 +94,21 @@ def ticks(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
 
 
 def notes(reader: Reader, student: str) -> pl.DataFrame:
-    """Notes, newest first: day, author, kind, about (in words), code, grade, value, unit, text, shared."""
+    """Notes, newest first: day, author, kind, about (in words), code, grade, value, unit, text, shared.
+
+    Of a nudge check held and lost, its directions; overruled_by: the head coach who answers for it, by name.
+    """
+    names = {one.code: one.name for one in signs()} | {one.code: one.question for one in feelings()}
     rows = reader.sql(
         """
         SELECT n.day, coalesce(a.display_name, n.author) AS author, n.kind,
             CASE WHEN n.kind NOT IN ('reference', 'reference_over')
                 THEN coalesce(f.name, d.name, m.label, replace(n.code, '_', ' ')) END AS about,
-            n.code, n.grade, n.value, n.value_to, coalesce(n.unit, m.unit) AS unit, n.text, n.shared
+            n.code, n.grade, n.value, n.value_to, coalesce(n.unit, m.unit) AS unit, n.text, n.shared,
+            n.held, n.lost, coalesce(h.display_name, n.overruled_by) AS overruled_by
         FROM note n
         LEFT JOIN person a ON a.person = n.author
+        LEFT JOIN person h ON h.person = n.overruled_by
         LEFT JOIN fault f ON f.fault = n.code
         LEFT JOIN drill d ON d.drill = n.code
         LEFT JOIN metric m ON m.metric = n.code
@@ -109,7 +116,8 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
         """,
         [student],
     )
-    return translated(rows, "about")
+    named = pl.col("code").replace_strict(names, default=None, return_dtype=pl.String)
+    return translated(rows.with_columns(about=pl.coalesce(named, "about")), "about")
 
 
 def discomfort_notes(reader: Reader, student: str) -> pl.DataFrame:

@@ -1,6 +1,6 @@
 """Balance, what was seen by eye, and what was felt: on the student's page and the lesson sheet, or nowhere."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -57,7 +57,7 @@ def test_the_last_nudge_check_and_the_last_three_with_eyes_closed_are_said(reade
     last, lately = observed.nudge_sentences(chosen.reader, "s01")
     assert last == "Nudge check of 12 March 2026, eyes open, said beforehand: held backward."
     assert lately == (
-        "In the last 3 with eyes closed, balance was lost backward in 2 and away from the target in 1."
+        "Of the last 3 checks with eyes closed, balance was lost backward in 2 and away from the target in 1."
     )
     table = observed.nudge_table(chosen.reader, "s01")
     assert table["Backward"].to_list() == ["held", "held", "lost", "lost"]
@@ -188,10 +188,29 @@ def test_what_was_felt_is_said_beside_what_was_measured_with_its_doubt_and_its_c
     (said,) = part(lesson_sheet(chosen), "Seen and felt")
     assert said == (
         "Lead heel felt light going back: agreed with the plates 7 of 8 times lately (30–90\u00a0%). Against before: "
-        "▲ Better. Last on 20 March 2026: felt yes, measured no (3 of 9\u00a0swings)."
+        "▲ Better. Last on 20 March 2026: felt yes, measured no (in 3 of 9\u00a0swings)."
     )
     (row,) = observed.felt_table(chosen).to_dicts()
     assert (row["Agreed lately"], row["Before"]) == ("7 of 8 (30–90\u00a0%)", "3 of 9 (30–90\u00a0%)")
+
+
+def test_notes_say_what_they_are_about_and_who_overruled(reader_of, homes):
+    note = {"student": "s01", "at": datetime(2026, 3, 1, 12, tzinfo=UTC).replace(tzinfo=None), "day": date(2026, 3, 1), "author": "c01", "delivery": "x",
+            "loose": False, "shared": False, "text": None, "code": None, "grade": None, "held": None, "lost": None,
+            "overruled_by": None}  # fmt: skip
+    changed(
+        homes, "noted", "DELETE FROM academy.note",
+        notes=[
+            note | {"note": "a", "kind": "steadiness", "held": "forward away", "lost": "back", "unit": "closed"},
+            note | {"note": "b", "kind": "felt", "code": "lead_heel_light", "grade": 0},
+            note | {"note": "c", "kind": "saw", "code": "hips_wind", "grade": 2},
+            note | {"note": "d", "kind": "drill", "code": "d01", "overruled_by": "h01"},
+        ],
+    )  # fmt: skip
+    assert content.notes(season_of(reader_of, "noted"))["About"].to_list() == [
+        "lost backward; held forward and away from the target", "Lead heel felt light going back: no",
+        "Hips wind going back", "Heel-off strikes (overruled by Hedda Quist)",
+    ]  # fmt: skip
 
 
 def test_the_students_page_shows_all_of_it_under_its_own_headings(visit, page_text, homes):

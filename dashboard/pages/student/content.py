@@ -1,5 +1,7 @@
 """What a student's page says: the season, faults, the ball, and what was done and noted."""
 
+from typing import Any
+
 import polars as pl
 
 from dashboard import observed
@@ -211,8 +213,24 @@ def notes(chosen: StudentSeason) -> pl.DataFrame:
         "day": _("Day"), "author": _("Who"), "kind": _("Note"), "about": _("About"), "text": _("Words"),
         "shared": _("Student sees it"),
     }  # fmt: skip
-    named = found.with_columns(pl.col("kind").replace(dict(NOTE_KINDS)))
+    about = [_about_note(row) for row in found.iter_rows(named=True)]
+    named = found.with_columns(
+        pl.col("kind").replace(dict(NOTE_KINDS)), about=pl.Series(about, dtype=pl.String)
+    )
     return named.select(*headings).rename(headings)
+
+
+def _about_note(row: dict[str, Any]) -> str | None:
+    """What a note is about, in words."""
+    about = row["about"]
+    if row["kind"] == "steadiness" and about is None:
+        held, lost = ((row[column] or "").split() for column in ("held", "lost"))
+        about = observed.nudge_words(held, lost)
+    elif row["kind"] == "felt":
+        about = f"{about}: {observed.yes_no(row['grade'] == 1)}"
+    if row["overruled_by"]:
+        about = _("{about} (overruled by {head_coach})").format(about=about, head_coach=row["overruled_by"])
+    return None if about is None else str(about)
 
 
 def closing(chosen: StudentSeason) -> str:
