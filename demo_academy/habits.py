@@ -72,31 +72,33 @@ class Drill:
 DRILLS = (
     Drill("d01", "Walk through to the target", "finish_lead_share_pct", "finish", 3.0, 0.3, 4.0,
           "Swing at half pace and step the trail foot past the lead foot after the ball is gone.",
-          "Clear the swing radius and the path in front of you first."),
-    Drill("d02", "Pause and settle", "recentre_pts", "recentre", 2.6, 0.2, 3.2,
-          "Go back to the top slowly, wait a breath, let the hips settle toward the target, then swing.",
-          "Keep the pause short when the back is stiff."),
+          "Clear the swing radius and the path in front of you first.", 8),
+    Drill("d02", "Step in going back", "recentre_pts", "recentre", 2.6, 0.2, 3.2,
+          "Feet together, half pace: let the lead foot step to its place while the club is still going back.",
+          "Flat, dry, clear ground; half pace. Not with a sore knee or ankle.", 10),
     Drill("d03", "Rope under the lead foot", "mid_down_lead_share_pct", "mid_down", 0.0, 0.0, 0.0,
           "Stand with a flat rope under the lead foot and press it into the ground on the way down.",
-          "The rope is a trip hazard; take it away before walking off."),
+          "The rope is a trip hazard; take it away before walking off.", 8),
     Drill("d04", "Wall beside the trail hip", "mid_back_trail_share_pct", "mid_back_trail", 0.0, 0.0, 2.5,
           "Turn back until the trail hip brushes a wall a hand's breadth away, without a club.",
-          "No club near the wall."),
+          "No club near the wall.", 6),
     Drill("d05", "Count to three going back", "backswing_s", "backswing", 0.0, 0.0, 0.02,
           "Count to three aloud on the way back and swing through without hurry, ten times without a ball.",
-          "None beyond a clear swing radius."),
-    Drill("d06", "Early bump", "late_crossing", None, -1.2, -0.1, -0.6,
-          "From a stop at the top, move onto the lead foot before the arms start down.",
-          "Slow first; stop if the lead knee hurts."),
-    Drill("d07", "Wedge under the trail toes", "trail_heel_sink", None, 0.0, 0.0, -0.3,
-          "Swing half back with a thin wedge under the trail toes and feel the arch carry the load.",
-          "Use a wedge that can't slide.", 12),
+          "None beyond a clear swing radius.", 6),
+    Drill("d06", "Heel down, heel light", "late_crossing", None, -1.2, -0.1, -0.6,
+          "Say it slowly: lead heel down while the club is still going back, trail heel light as it starts "
+          "down. Nothing pushes.",
+          "Slow first, without a ball; stop if the lead knee hurts.", 8),
+    Drill("d07", "Trail toes hold on", "trail_heel_sink", None, 0.0, 0.0, -0.3,
+          "Half swings back with the trail toes gently gripping the ground; stop at the top: toes and heel "
+          "are both down.",
+          "Flat dry ground, shoes that don't slip; grip gently, the calf stays loose.", 8),
     Drill("d08", "Eyes closed set-up", "unsteady_at_address", None, -0.3, 0.0, 0.0,
           "Take the address, close the eyes for five quiet breaths, open them, then swing.",
           "Flat dry floor, clear space, a spotter within reach; not when dizzy or unsure on the feet.", 14),
     Drill("d09", "Light lead heel", "lead_heel_lightens_pts", "lead_lightens", 0.0, 0.0, 1.2,
           "Let the lead heel get light, not high, as the lead arm passes parallel.",
-          "Keep the ball of the foot down."),
+          "Keep the ball of the foot down.", 6),
 )  # fmt: skip
 DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
 
@@ -106,6 +108,9 @@ MEASURES_SWAY = ("mat-east", "plates-south")
 BACKGROUND = 0.004
 PICKED = tuple(fault for fault in PLATE_FAULTS if fault != "late_back")
 """What a student may tend to; who comes back late is who does not re-centre."""
+CHAIN = ("trail_heel_sink", "late_crossing")
+"""In some students the first brings on the second, within the swing."""
+CHAINED, BROUGHT_ON = 8, 4.0  # one student in so many; the second so many times as often with the first
 COACHED_HABITS = ("finish", "recentre", "mid_back_trail", "mid_down")
 """The habits that a coach's planted gain changes."""
 
@@ -144,6 +149,7 @@ class Profile:
 
     lines: dict[str, HabitLine]
     tendencies: dict[str, Tendency]
+    chained: bool = False  # CHAIN is planted
 
 
 def invent_profile(student: Student, number: int, rng: np.random.Generator) -> Profile:
@@ -152,7 +158,10 @@ def invent_profile(student: Student, number: int, rng: np.random.Generator) -> P
     if student.style == "falls_back":
         lines["gain"] = HabitLine("holding", -16.0, 0.0, np.zeros(DAYS + 1))
         lines["mid_down"] = HabitLine("holding", 74.0, 0.0, np.zeros(DAYS + 1))
-    return Profile(lines, _tendencies(student, number, rng))
+    tendencies, chained = _tendencies(student, number, rng), number % CHAINED == CHAINED - 3
+    if chained:
+        tendencies |= {fault: Tendency("holding", 0.4, 0.4) for fault in CHAIN}
+    return Profile(lines, tendencies, chained)
 
 
 def coach_gain_per_day(coach: str, habit: Habit) -> float:

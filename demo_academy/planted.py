@@ -9,7 +9,16 @@ import polars as pl
 
 from demo_academy.curves import Array
 from demo_academy.faults import EXCLUDES, PLATE_FAULTS
-from demo_academy.habits import COACHED_HABITS, DRILLS, HABIT_BY_NAME, MEASURES_SWAY, Drill, Habit, Profile
+from demo_academy.habits import (
+    CHAIN,
+    COACHED_HABITS,
+    DRILLS,
+    HABIT_BY_NAME,
+    MEASURES_SWAY,
+    Drill,
+    Habit,
+    Profile,
+)
 from demo_academy.notes import BALL
 from demo_academy.people import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
 from demo_academy.season_plan import Visit
@@ -96,6 +105,7 @@ def student_truth(student: Student, profile: Profile, plan: list[Visit]) -> dict
         "coaches": sorted({visit.coach for visit in plan}),
         "sessions": len(plan),
         "tendencies": tendencies,
+        "chain": list(CHAIN) if profile.chained else None,
         "metrics": {
             habit.metric: _habit_truth(habit, profile, plan)
             for habit in HABIT_BY_NAME.values()

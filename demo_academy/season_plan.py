@@ -59,6 +59,7 @@ class Visit:
     drill_set: str | None
     remeasured: bool
     doses: dict[str, int]
+    chained: bool = False
 
     @property
     def day(self) -> int:
@@ -125,6 +126,7 @@ def _visit(
         drill_set=given,
         remeasured=remeasured,
         doses=dict(doses),
+        chained=profile.chained,
     )
 
 

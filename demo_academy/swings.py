@@ -8,7 +8,7 @@ import numpy as np
 from demo_academy import faults, verdicts
 from demo_academy.curves import Array, SwingCurves, replace_rows, take_rows
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.habits import DRILL_BY_CODE, HABITS, PACE_STRETCH
+from demo_academy.habits import BROUGHT_ON, CHAIN, DRILL_BY_CODE, HABITS, PACE_STRETCH
 from demo_academy.season_plan import PlannedSwing, Visit
 from demo_academy.shapes import Bodies, build_curves, generate_targets
 from demo_academy.truth import true_metrics
@@ -69,10 +69,12 @@ def generate_season(visits: list[Visit], rng: np.random.Generator) -> tuple[Batc
     """All swings of one student's measured visits, and the batch rows of each visit."""
     pairs = [(visit, row) for visit in visits for row in visit.swings]
     levels = {habit.name: np.array([_level(v, r, habit.name) for v, r in pairs]) for habit in HABITS}
-    wanted = {
-        fault: rng.random(len(pairs)) < np.array([_odds(v, r, fault) for v, r in pairs])
-        for fault in PLATE_FAULTS
-    }
+    odds = {fault: np.array([_odds(v, r, fault) for v, r in pairs]) for fault in PLATE_FAULTS}
+    lots = {fault: rng.random(len(pairs)) for fault in PLATE_FAULTS}
+    wanted = {fault: lots[fault] < odds[fault] for fault in PLATE_FAULTS}
+    if visits[0].chained:
+        cause, effect = CHAIN
+        wanted[effect] = lots[effect] < brought_on(odds[effect], odds[cause], wanted[cause])
     student = visits[0].student
     even = np.ones(len(pairs))
     bodies = Bodies(
@@ -87,6 +89,16 @@ def generate_season(visits: list[Visit], rng: np.random.Generator) -> tuple[Batc
     batch = generate_swings(levels, bodies, wanted, rng)
     edges = np.cumsum([0] + [len(v.swings) for v in visits])
     return batch, [np.arange(a, b) for a, b in pairwise(edges)]
+
+
+def brought_on(effect: Array, cause: Array, caused: Array) -> Array:
+    """(S,) chance of a fault that another brings on, as often over all swings as its own chance says.
+
+    It is BROUGHT_ON times as likely in swings with the cause, at most 0.9.
+    """
+    without = effect / (1 + cause * (BROUGHT_ON - 1))
+    with_it = np.minimum(BROUGHT_ON * without, 0.9)
+    return np.where(caused, with_it, without)
 
 
 def _level(visit: Visit, row: PlannedSwing, habit: str) -> float:

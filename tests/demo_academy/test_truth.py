@@ -179,3 +179,13 @@ def test_the_file_of_a_swing_shows_its_truth(academy, truth, bad_sessions):
             off.append(share - mine["mid_back_trail_share_pct"].item())
     assert len(off) > 30
     assert np.abs(off).max() < 1.5
+
+
+def test_in_a_chained_student_the_first_fault_brings_on_the_second_within_the_swing(truth, planted):
+    chained = {student: row["chain"] for student, row in planted["students"].items() if row["chain"]}
+    assert 0 < len(chained) < len(planted["students"]) / 4
+    for student, (cause, effect) in chained.items():
+        own = truth.filter(pl.col("student") == student, pl.col("club_family").is_in(["iron", "wedge"]))
+        shown = own.select(*(pl.col("planted_faults").list.contains(f).alias(f) for f in (cause, effect)))
+        with_it, without = (shown.filter(pl.col(cause) == at)[effect].mean() for at in (True, False))
+        assert with_it > 2 * without

@@ -231,3 +231,15 @@ def test_what_is_listed_as_slipping_or_improving_went_that_way(demo):
         if (truth := demo.truth["students"][row["student"]]["metrics"].get(row["subject"]))
     ]
     assert sum(way < 0 for way in ways) <= max(1, 0.1 * len(ways))
+
+
+def test_chains_are_shown_only_where_one_fault_was_planted_to_bring_on_the_other(demo):
+    planted = {
+        (student, *truth["chain"]) for student, truth in demo.truth["students"].items() if truth["chain"]
+    }
+    rows = demo.sql("SELECT * FROM season.fault_chain")
+    shown = rows.filter(label="goes_together").select("student", "earlier", "later")
+    assert {*shown.iter_rows()} <= planted
+    for student, earlier, later in planted:
+        own = rows.filter(student=student, earlier=earlier, later=later)
+        assert own["difference"].item() > 0.1
