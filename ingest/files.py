@@ -1,22 +1,54 @@
 """Single-file deliveries: the roster, academy.toml, loose notes and loose shots."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 
 from ingest import landing, ledger
 from ingest.delivery import NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
+from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries
+from ingest.reading_process import READ_LIMIT_S, is_little, read_apart
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
+
+Read = TypeVar("Read")
+
+
+def _without_progress(read: Callable[..., Read], *given: Any) -> Read:
+    return read(*given[:-1])
+
+
+@dataclass(frozen=True)
+class _Known:
+    """Every session's student and swings, as they are needed where the warehouse is not at hand."""
+
+    students: Mapping[str, str]
+    swings: Mapping[str, set[int]]
+
+    @classmethod
+    def of(cls, job: Job) -> "_Known":
+        rows = job.writer.sql(
+            "SELECT session, swing_no FROM academy.swing UNION ALL SELECT session, swing_no FROM academy.hold"
+        )
+        swings: dict[str, set[int]] = {}
+        for session, swing_no in rows.iter_rows():
+            swings.setdefault(session, set()).add(swing_no)
+        return cls({session: version.student for session, version in job.sessions.items()}, swings)
+
+    def student_of(self, session: str) -> str | None:
+        return self.students.get(session)
+
+    def swings_of(self, session: str) -> set[int]:
+        return self.swings.get(session, set())
 
 
 class Files:
@@ -74,7 +106,7 @@ class Files:
     def _roster(self, delivery: Delivery, contents: Contents) -> None:
         job, file = self.job, delivery.files[0]
         kind = files_of(RosterFormat, [file])[file]
-        frame = kind.read(contents.held[file], job.academy)
+        frame: pl.DataFrame = self._read(delivery, contents, kind.read, contents.held[file], job.academy)
         changed = landing.changed_rows(job.writer, kind.table, frame)
         if changed.is_empty() and not job.replaying:
             self.accepted.unchanged(delivery)
@@ -95,6 +127,14 @@ class Files:
         column = {"academy.person": "person", "academy.coaching": "student"}.get(kind.table)
         if column is not None:
             job.report.touched |= {n for n in changed[column] if job.academy.people[n].role == "student"}
+
+    @staticmethod
+    def _read(delivery: Delivery, contents: Contents, read: Callable[..., Read], *given: Any) -> Read:
+        """What a format reads, in a process of its own if it is more than a little text."""
+        if delivery.filed or is_little(delivery.files, contents.n_bytes):
+            return read(*given)
+        found: Read = read_apart(delivery.name, READ_LIMIT_S, None, _without_progress, read, *given)
+        return found
 
     def _moves(self, changed: pl.DataFrame) -> list[tuple[Path, Path]]:
         """Traces whose session's season changes with these rows; the sessions are remembered so."""
@@ -120,9 +160,15 @@ class Files:
     def _read_lines(self, delivery: Delivery, contents: Contents) -> Lines:
         file = delivery.files[0]
         kind = files_of(LineFormat, [file])[file]
-        not_theirs = Right.problem_of(self.job.right_of(delivery.by))
-        context = LineContext(self.job.academy, self.job.student_of, self._swings_of, not_theirs=not_theirs)
-        return kind.read(contents.held[file], file, context)
+        known = None if is_little(delivery.files, contents.n_bytes) else _Known.of(self.job)
+        context = LineContext(
+            self.job.academy,
+            known.student_of if known else self.job.student_of,
+            known.swings_of if known else self._swings_of,
+            not_theirs=Right.problem_of(self.job.right_of(delivery.by)),
+        )
+        read: Lines = self._read(delivery, contents, kind.read, contents.held[file], file, context)
+        return read
 
     def _notes(self, delivery: Delivery, contents: Contents) -> None:
         read = self._read_lines(delivery, contents)

@@ -35,6 +35,10 @@ class SessionRefused(Refused):
         self.header = header
         self.listed = list(swings) or [whole]
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Deliveries are read in another process."""
+        return type(self), (self.refusal, self.header, self.listed)
+
 
 def read_session(
     contents: Contents,

@@ -52,7 +52,7 @@ class Right:
     @classmethod
     def problem_of(cls, right: "Right | None") -> Callable[[str, str | None], str | None]:
         """As `problem`, of a right; without one, nothing speaks against anything."""
-        return right.problem if right is not None else lambda *_: None
+        return right.problem if right is not None else _nothing
 
     def check(self, student: str, name: str | None, **place: Any) -> None:
         """Refuse something about a student under a name.
@@ -101,6 +101,10 @@ class Right:
             )
             todo = "say so where you drop it, or give the session a name of its own, and deliver again"
             raise refuse("correction_unnamed", what, todo, session=session)
+
+
+def _nothing(_student: str, _name: str | None) -> None:
+    """Nothing speaks against it. (A lambda could not be handed to another process.)"""
 
 
 def right_of(writer: Writer, settings: Settings, deliverer: Deliverer) -> Right:

@@ -7,16 +7,18 @@ by have changed.
 import logging
 import os
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
 from ingest import filing, ledger
+from ingest.academy import Academy
 from ingest.delivery import SESSION, Contents, Delivery, find, placed
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries, FiledSession
 from ingest.reading import SessionRefused, read_session
+from ingest.reading_process import READ_LIMIT_S, is_little, read_apart
 from ingest.refusals import UNREADABLE, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import SessionRows
@@ -28,6 +30,7 @@ from warehouse.vocabulary import is_film
 
 READERS = min(4, os.cpu_count() or 1)
 log = logging.getLogger(__name__)
+FILM_LIMIT_S = 600.0  # one of two minutes is read in some 100 s
 GROUP = 16  # sessions that share a commit
 
 
@@ -83,7 +86,7 @@ class Sessions:
             if same and not self._earlier.may_differ(delivery, contents):
                 return Prepared(delivery, contents)
             with step(log, "read %s", delivery.name):
-                rows = read_session(contents, delivery, self.job.academy, self.job.progress, right)
+                rows = self._read(delivery, contents, right)
             if same and not self._earlier.differ(contents, rows):
                 return Prepared(delivery, contents)
         except Refused as refused:
@@ -97,6 +100,16 @@ class Sessions:
                 delivery, contents, refused=unreadable(delivery.name, delivery.session, None, error)
             )
         return Prepared(delivery, contents, rows)
+
+    def _read(self, delivery: Delivery, contents: Contents, right: Right | None) -> SessionRows:
+        """The session's rows, read in a process of its own if it is more than a little text."""
+        job = self.job
+        if delivery.filed or is_little(delivery.files, contents.n_bytes):
+            return read_session(contents, delivery, job.academy, job.progress, right)
+        films = sum(map(is_film, delivery.files))
+        limit_s = READ_LIMIT_S + FILM_LIMIT_S * films
+        given = contents, delivery, job.academy, right
+        return read_apart(delivery.name, limit_s, job.progress, _read_session, *given)
 
     def _same(self, delivery: Delivery, contents: Contents) -> bool:
         """Whether the bytes are those of the session's version in the warehouse."""
@@ -181,6 +194,16 @@ class Sessions:
             ' (an academy that keeps its consents elsewhere says consents = "kept elsewhere" in academy.toml)'
         )
         return replace(whole, sentence=whole.sentence.removesuffix(".") + how + ".")
+
+
+def _read_session(
+    contents: Contents,
+    delivery: Delivery,
+    academy: Academy,
+    right: Right | None,
+    progress: Callable[[str], None],
+) -> SessionRows:
+    return read_session(contents, delivery, academy, progress, right)
 
 
 class EarlierReadings:

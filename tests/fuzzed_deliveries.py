@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 import made_c3d
 import made_grids
 import made_swings as made
-from ingest import sessions
+from ingest import reading_process, sessions
 from ingest.load import load
 from peak import peak_mb
 from warehouse.home import Home
@@ -57,6 +57,7 @@ NASTY = [
     b"", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"'; DROP TABLE academy.person; --", b"../../../etc/passwd",
     b"=1+1", b"NaN", b"inf", b"-1e309", b"9" * 400, b'"', b"\r", b"\n\n\n", b"<script>alert(1)</script>", b";;;;",
     b",,,,", b"1e400", b"0x10", b"\xf0\x9f\x92\xa9", b"[[swing]]", b"null", b"{" * 300, b"2026-13-45", b"\x1b[31m",
+    b"[" * 300, b"a." * 300 + b"b = 1", b'x = """', b"\n[[hold]]\nno = 1\n" * 200,
 ]  # fmt: skip
 
 
@@ -95,9 +96,19 @@ KINDS = {
     "frames.npz": lambda f, n: grid(f, n, "npz"),
     "frames.parquet": lambda f, n: grid(f, n, "parquet"),
 }
-LOOSE = ("people.csv", "coaching.csv", "drills.csv", "seasons.csv", "consents.csv", "notes.csv", "shots.csv")
+LOOSE = (
+    "academy.toml",
+    "people.csv",
+    "coaching.csv",
+    "drills.csv",
+    "seasons.csv",
+    "consents.csv",
+    "notes.csv",
+    "shots.csv",
+)
 JSONL = '{"at": "2026-05-05", "author": "c1", "kind": "plan", "text": "Slow.", "shared": true}\n'
 SOURCES: dict[str, bytes] = {}
+UNTOUCHED: list = []
 
 
 def mutate(data: bytes, chance: random.Random) -> bytes:
@@ -165,10 +176,21 @@ def check(w, home: Home, given: set[str], report) -> None:
     wrong = {"halves": halves.rows(), "strays": strays.rows(), "traces": sorted(want ^ have), "left": left}
     if any(wrong.values()):
         raise AssertionError(wrong)
+    if untouched(w) != UNTOUCHED:
+        raise AssertionError("another session's rows have changed")
     bad = [r.sentence for r in report.refused if "\n" in r.sentence or "Traceback" in r.sentence]
     if bad:
         raise AssertionError(bad)
     w.execute("SELECT count(*) FROM academy.person")
+
+
+def untouched(w) -> list:
+    """What the sound sessions measured, which no mutant may change."""
+    tables = ("swing", "swing_event", "hold")
+    return [
+        w.sql(f"SELECT * FROM academy.{table} WHERE session LIKE 'sound%' ORDER BY ALL").rows()
+        for table in tables
+    ]
 
 
 def make(home: Home, number: int, kind: str, chance: random.Random) -> str:
@@ -179,6 +201,11 @@ def make(home: Home, number: int, kind: str, chance: random.Random) -> str:
         target = home.inbox / name / file
         target.parent.mkdir()
         target.write_bytes(mutate(text.encode(), chance))
+    elif kind == "archive.zip":
+        plain(home.path / name, name)
+        file = Path(shutil.make_archive(str(home.inbox / name), "zip", home.path, name))
+        shutil.rmtree(home.path / name)
+        spoil(file, chance)
     elif kind == "plate.c3d":
         recording(home.inbox / name, name)
         spoil(home.inbox / name / "one.c3d", chance)
@@ -204,6 +231,7 @@ def sound(home: Home) -> None:
     recording(home.inbox / "sound-c3d", "sound-c3d")
     with writer(home) as w:
         report = load(home, w)
+        UNTOUCHED.extend(untouched(w))
     if report.refused or len(report.accepted) != len(KINDS) + 1:
         sys.exit(f"a sound delivery was refused: {report.refused}")
 
@@ -215,6 +243,7 @@ def main(base: Path, seed: int, deliveries: int, recordings: int) -> None:
     home.settings_file.write_text(SETTINGS)
     home.make_folders()
     ROSTER = made.write_roster(base / "roster")
+    (ROSTER / "academy.toml").write_text(SETTINGS)
     shutil.copytree(ROSTER, home.inbox / "roster")
     made.write_session(home.inbox / "sound", made.session_toml("sound"), made.swing_frame(rate_hz=60))
     with writer(home) as w:
@@ -222,17 +251,25 @@ def main(base: Path, seed: int, deliveries: int, recordings: int) -> None:
             sys.exit("the sound home was refused")
     sources(base)
     sound(home)
-    slowest, real = [0.0], sessions.Sessions.prepare
+    slowest, read, answer = [0.0], sessions.Sessions._read, reading_process._Reader.answer
 
-    def timed(self, delivery):
-        began = time.monotonic()
-        try:
-            return real(self, delivery)
-        finally:
-            slowest[0] = max(slowest[0], time.monotonic() - began)
+    def timed(real):
+        def reading(*given):
+            began = time.monotonic()
+            try:
+                return real(*given)
+            finally:
+                slowest[0] = max(slowest[0], time.monotonic() - began)
 
-    sessions.Sessions.prepare = timed
-    kinds = [*KINDS, *(f"loose {name}" for name in LOOSE)]
+        return reading
+
+    def read_timed(self, delivery, contents, right):
+        little = reading_process.is_little(delivery.files, contents.n_bytes)  # else it may wait for its turn
+        return (timed(read) if little else read)(self, delivery, contents, right)
+
+    sessions.Sessions._read = read_timed
+    reading_process._Reader.answer = timed(answer)
+    kinds = [*KINDS, "archive.zip", *(f"loose {name}" for name in LOOSE)]
     plan = [kinds[number % len(kinds)] for number in range(deliveries - recordings)]
     plan += ["plate.c3d"] * recordings
     outcomes, tried, began = Counter(), Counter(plan), time.monotonic()
@@ -252,6 +289,7 @@ def main(base: Path, seed: int, deliveries: int, recordings: int) -> None:
         home.inbox.mkdir()
         with writer(home) as w:  # a mutant may have ended a consent
             load(home, w, [ROSTER])
+    reading_process._readers.close()  # what they took counts once they have ended
     print(json.dumps({
         "deliveries": len(plan), "by_kind": tried, "outcomes": outcomes,
         "slowest_read_s": round(slowest[0], 2), "seconds": round(time.monotonic() - began, 1),

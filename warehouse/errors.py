@@ -1,6 +1,7 @@
 """What can go wrong, each said in one sentence: what, where, what was expected, what to do."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 
 class UnderfootError(Exception):
@@ -52,3 +53,7 @@ class Refused(UnderfootError):  # noqa: N818 - it is the outcome of a load, not 
     def __init__(self, refusal: Refusal) -> None:
         super().__init__(refusal.sentence)
         self.refusal = refusal
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Deliveries are read in another process."""
+        return type(self), (self.refusal,)

@@ -60,6 +60,8 @@ REFUSALS = Words(
         "not_computed": "no measure could be computed",
         "other_day": "the film was taken well before the session",
         "out_of_range": "a value is out of range",
+        "over_memory": "reading it takes too much memory",
+        "over_time": "reading it takes too long",
         "platforms_unfit": "the recording's plates do not fit",
         "point_twice": "a marked point appears more than once",
         "rate": "the sampling rate does not fit",

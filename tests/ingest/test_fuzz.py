@@ -43,7 +43,7 @@ def test_two_thousand_mutated_deliveries_end_in_a_sentence_or_a_whole_session(tm
     print(found)
     assert found["deliveries"] == DELIVERIES
     assert found["by_kind"]["plate.c3d"] == RECORDINGS
-    assert len(found["by_kind"]) == 18
+    assert len(found["by_kind"]) == 20
     assert found["slowest_read_s"] < 10
     assert max(found["peak_mb"], found["peak_child_mb"]) < 1000
     assert found["outcomes"]["accepted"] > 100  # the mutants are near enough to what is right
