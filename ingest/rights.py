@@ -104,7 +104,7 @@ class Right:
 
 
 def _nothing(_student: str, _name: str | None) -> None:
-    """Nothing speaks against it. (A lambda could not be handed to another process.)"""
+    """Nothing speaks against it; a lambda could not be handed to another process."""
 
 
 def right_of(writer: Writer, settings: Settings, deliverer: Deliverer) -> Right:
