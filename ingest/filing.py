@@ -201,26 +201,32 @@ def supersede(file: Path, why: dict[str, Any], content: str, *, keeps_films: boo
 
 
 class RefusedFolder:
-    """The why.json files of refused/, read once until something changes."""
+    """The why.json files of refused/, each read once: whatever else changes one of them says so here."""
 
     def __init__(self, home: Home) -> None:
-        self.home = home
-        self._reasons: dict[Path, dict[str, Any]] | None = None
+        self.folder = home.refused.resolve()
+        self._known: dict[str, tuple[Path, dict[str, Any]]] = {}  # folder → its why.json
 
-    def changed(self) -> None:
-        """Something was refused or left: read anew when next asked."""
-        self._reasons = None
+    def changed(self, folder: Path) -> None:
+        """A delivery was refused into this folder: its why.json is read when next asked for."""
+        self._known.pop(folder.name, None)
 
     def reasons(self) -> list[tuple[Path, dict[str, Any]]]:
         """Every why.json that can be read, with its path."""
-        if self._reasons is None:
-            self._reasons = {}
-            for path in sorted(self.home.refused.resolve().glob(f"*/{WHY}")):
-                with suppress(ValueError, OSError):
-                    why = json.loads(path.read_text(encoding="utf-8"))
-                    if isinstance(why, dict):
-                        self._reasons[path] = why
-        return list(self._reasons.items())
+        names: list[str] = []
+        with suppress(FileNotFoundError), os.scandir(self.folder) as found:
+            names = sorted(entry.name for entry in found)
+        self._known = {name: self._known.get(name) or self._read(name) for name in names}
+        return [known for known in self._known.values() if known[1]]
+
+    def _read(self, name: str) -> tuple[Path, dict[str, Any]]:
+        """A folder's why.json; empty where there is none that can be read."""
+        path = self.folder / name / WHY
+        with suppress(ValueError, OSError):
+            why = json.loads(path.read_text(encoding="utf-8"))
+            if isinstance(why, dict):
+                return path, why
+        return path, {}
 
     def settle(self, delivery: Delivery, content: str, *, keeps_films: bool) -> None:
         """Remove refused copies of what was now accepted; mark earlier refused versions as replaced.
@@ -228,11 +234,8 @@ class RefusedFolder:
         Films of those go where the student's films are not kept, as they would have gone from filed/.
         """
         for path, why in self.reasons():
-            if path.parent == delivery.base:
-                self.changed()
-            elif why.get("delivery") == content:
+            if why.get("delivery") == content and path.parent != delivery.base:
                 shutil.rmtree(path.parent, ignore_errors=True)
-                self.changed()
         self.supersede(delivery, content, keeps_films=keeps_films)
 
     def supersede(self, delivery: Delivery, content: str, *, keeps_films: bool = True) -> None:
@@ -246,5 +249,6 @@ class RefusedFolder:
                 same = why.get("kind") == ROSTER and why.get("name") == delivery.name
             else:
                 same = delivery.session is not None and why.get("session") == delivery.session
-            if same and path.parent != delivery.base and why.get("delivery") != content:
+            known = keeps_films and "superseded_by" in why  # and nothing more to do
+            if same and not known and path.parent != delivery.base and why.get("delivery") != content:
                 supersede(path, why, content, keeps_films=keeps_films)

@@ -85,12 +85,12 @@ class RefusedDeliveries:
         entry = _entry(job, delivery, contents, "refused", delivery.session)
         try:
             at = datetime.fromisoformat(entry["received_at"])
-            filing.keep_refused(job.home, delivery, contents, listed, at)
+            kept = filing.keep_refused(job.home, delivery, contents, listed, at)
         except filing.Changed:
             job.ledger.sequence -= 1
             self.leave(delivery)
             return
-        self.folder.changed()
+        self.folder.changed(kept)
         if delivery.kind == ROSTER and not delivery.waiting:
             self.folder.supersede(delivery, contents.fingerprint)
         known = landing.refused_sentences(job.writer, contents.fingerprint)
