@@ -1,0 +1,276 @@
+"""Random academies: who sees, opens and writes what is what a second, naive statement of the rules says.
+
+Every viewer on every day on which an answer changes, and the days around it: each table's rows, each page, each
+link, each kind of delivery. What people may do is compared as strictly as what they may not.
+"""
+
+import json
+import random
+from collections import Counter
+from datetime import datetime, timedelta
+from functools import cache
+
+import duckdb
+import polars as pl
+import pytest
+
+import builders
+import naive_access as naive
+import random_academies as made
+from dashboard.app import PAGES
+from ingest.rights import right_of
+from warehouse import links
+from warehouse.access import Reader, open_reader
+from warehouse.deliverer import Deliverer
+from warehouse.errors import AccessError, Refused, UnknownViewerError
+from warehouse.reach import viewer_of, visible_students
+from warehouse.store import Snapshot, make_tables
+
+SEEDS = range(4)
+ROLES_OF = {page.path: page.roles for page in PAGES}
+PAGE_OF = {
+    "progress_page": "progress", "student_page": "student", "lesson_sheet": "lesson", "sessions": "swings",
+    "films": "student", "notes": "notes", "trends": "students", "own_week": "week", "own_deliveries": "deliveries",
+    "own_students": "students", "coaches_page": "coaches", "data_quality": "quality",
+}  # fmt: skip
+COUNTED: Counter[str] = Counter()
+
+
+def fill(connection, academy):
+    """The rows of a random academy, beside them what is made of a session and of a note."""
+
+    def put(table, rows):
+        if rows:
+            connection.register("_rows", pl.DataFrame(rows, infer_schema_length=None).to_arrow())
+            columns = ", ".join(f'"{name}"' for name in rows[0])
+            connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM _rows")
+
+    put("academy.person", [
+        {"person": p.code, "role": p.role, "display_name": p.code.title(), "born": p.born, "joined": p.joined,
+         "left": p.left, "guardian_of": list(p.guardian_of) or None} for p in academy.people
+    ])  # fmt: skip
+    put("academy.coaching", [
+        {"student": c.student, "coach": c.coach, "from": c.first, "to": c.last} for c in academy.coaching
+    ])  # fmt: skip
+    put("academy.consent", [
+        {"student": c.student, "given_by": c.given_by, "purpose": c.purpose, "from": c.first, "to": c.last}
+        for c in academy.consents
+    ])  # fmt: skip
+    for session in academy.sessions:
+        frame = builders.session_frame(session.code, session.student, session.coach)
+        put("academy.session", frame.to_dicts())
+        put("academy.delivery", [{
+            "delivery": f"d-{session.code}", "sequence": 1, "received_at": datetime(2026, 5, 5), "kind": "session",  # noqa: DTZ001
+            "outcome": "accepted", "session": session.code, "delivered_by": session.filed_by,
+        }])  # fmt: skip
+        put("academy.swing_fault", [
+            {"session": session.code, "swing_no": 1, "fault": "f", "flagged": True, "rule_version": "1"}
+        ])  # fmt: skip
+        put("season.data_health", [
+            {"day": session.started_at.date(), "coach": session.coach, "student": session.student, "reason": "usable", "n": 1}
+        ])  # fmt: skip
+    for number, note in enumerate(academy.notes):
+        frame = builders.note_frame(
+            f"n{number}",
+            note.student,
+            shared=note.shared,
+            author=note.author,
+            kind=note.kind,
+            code=note.code,
+            text=note.text,
+        )
+        put("academy.note", frame.to_dicts())
+
+
+@cache
+def academy_of(seed):
+    return made.random_academy(random.Random(seed))
+
+
+@pytest.fixture
+def published(tmp_path, request):
+    """A random academy as it is, and as a published snapshot."""
+    academy = academy_of(request.param)
+    home = builders.make_home(
+        tmp_path / "academy",
+        f'name = "A"\ntime_zone = "{academy.time_zone}"\n[device.mat]\nkind = "pressure_mat"\n',
+    )
+    connection = duckdb.connect()
+    make_tables(connection)
+    fill(connection, academy)
+    yield academy, Snapshot(home, "random", connection)
+    connection.close()
+
+
+def seen(academy, viewer, day):
+    """Students whose rows a viewer may read, by the naive rules."""
+    person = academy.person(viewer)
+    what = "sessions" if person and person.role in ("head_coach", "coach") else "progress_page"
+    return naive.naive_students_seen(academy, viewer, what, day)
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_each_page_about_a_student_or_a_coach_opens_for_those_alone_whom_the_rules_let_in(published):
+    academy, snapshot = published
+    settings = snapshot.home.settings()
+    for day in made.days_to_check(academy):
+        for person in [p.code for p in academy.people] + ["nobody"]:
+            viewer = viewer_of(snapshot, person, day)
+            reached = set(visible_students(snapshot, viewer, settings, day)) if viewer else set()
+            assert reached == seen(academy, person, day)
+            for what, page in PAGE_OF.items():
+                has_page = viewer is not None and viewer.role in ROLES_OF[page]
+                if what in naive.ABOUT_A_STUDENT:
+                    for student in academy.of_role("student"):
+                        may = naive.naive_may_see(academy, person, student, what, day)
+                        assert (has_page and student in reached) is may, (person, student, what, day)
+                        COUNTED["page"] += 1
+                elif what in naive.OF_THE_ACADEMY:
+                    assert has_page is naive.naive_may_see(academy, person, None, what, day)
+                    COUNTED["page"] += 1
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_each_tables_rows_are_those_that_the_rules_allow(published):
+    academy, snapshot = published
+    for day in made.days_of_change(academy)[::6]:
+        for person in academy.people:
+            try:
+                reader = open_reader(snapshot.home, person.code, snapshot=snapshot, today=day)
+            except UnknownViewerError:
+                assert naive.naive_has_ended(person, day)
+                continue
+            allowed, staff = seen(academy, person.code, day), person.role in ("head_coach", "coach")
+            for table, whole in (
+                ("session", True),
+                ("coaching", True),
+                ("consent", True),
+                ("data_health", staff),
+            ):
+                rows = set(reader.sql(f"SELECT student FROM {table}").to_series())
+                full = {
+                    row.student
+                    for row in {"coaching": academy.coaching, "consent": academy.consents}.get(
+                        table, academy.sessions
+                    )
+                }
+                assert rows == (allowed & full if whole else set()), (person, table, day)
+                COUNTED["table"] += len(academy.of_role("student"))
+            for table in ("swing_fault", "delivery"):
+                own = set(reader.sql(f"SELECT session FROM {table}").to_series())
+                sessions = {s.code for s in academy.sessions if s.student in allowed}
+                assert own == (sessions if staff or table == "swing_fault" else set()), (person, table, day)
+                COUNTED["table"] += len(academy.sessions)
+            check_notes(academy, reader, allowed, staff=staff)
+            check_people(academy, reader, person, allowed)
+
+
+def check_notes(academy, reader, allowed, *, staff):
+    rows = dict(reader.sql("SELECT note, text FROM note").iter_rows())
+    for number, note in enumerate(academy.notes):
+        own_hurt = note.kind in ("discomfort", "discomfort_over")  # a student who signed in sees what hurts
+        may = note.student in allowed and (staff or note.shared or own_hurt)
+        assert (f"n{number}" in rows) is may, note
+        COUNTED["table"] += 1
+
+
+def check_people(academy, reader, person, allowed):
+    for row in reader.sql("SELECT person, role, born, guardian_of FROM person").iter_rows(named=True):
+        known = academy.person(row["person"])
+        own = {row["person"]} & (allowed | {person.code})
+        assert own or known.role in ("coach", "head_coach") or set(known.guardian_of) & allowed
+        if not own and person.role != "head_coach":
+            assert row["born"] is None
+            assert set(row["guardian_of"] or ()) <= allowed
+        COUNTED["table"] += 1
+    everyone = {p.code for p in academy.people if p.role in ("coach", "head_coach")} | allowed | {person.code}
+    assert everyone <= set(reader.sql("SELECT person FROM person").to_series())
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_each_link_opens_its_own_page_while_the_rules_let_it(published):
+    academy, snapshot = published
+    home = snapshot.home
+    for link in academy.links:
+        token = links._signer(home).dumps(
+            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()}
+        )
+        moments = [m for m in made.moments_to_check(academy) if m >= link.made_at]
+        for at in [
+            *moments,
+            link.until - timedelta(seconds=1),
+            link.until,
+            *([link.ended_at] if link.ended_at else []),
+        ]:
+            ended = {link.student: link.ended_at.timestamp()} if link.ended_at and at >= link.ended_at else {}
+            (home.path / links.ENDED).write_text(json.dumps(ended))
+            try:
+                opened = links.read_link(home, snapshot, token, now=at).student
+            except AccessError:
+                opened = None
+            for what, page in PAGE_OF.items():
+                for student in academy.of_role("student"):
+                    opens = opened == student and "student" in ROLES_OF[page]
+                    if what in naive.ABOUT_A_STUDENT:
+                        assert opens is naive.naive_link_opens(academy, link, student, what, at), (
+                            link,
+                            what,
+                            at,
+                        )
+                        COUNTED["link"] += 1
+        reader = open_reader(home, link.student, snapshot=snapshot, today=made.FIRST_DAY, link="x")
+        check_linked_notes(academy, reader, link.student)
+
+
+def check_linked_notes(academy, reader: Reader, student):
+    assert reader.students == [student]
+    rows = dict(reader.sql("SELECT note, text FROM note").iter_rows())
+    for number, note in enumerate(academy.notes):
+        if f"n{number}" in rows:
+            assert note.student == student
+            assert naive.naive_note_on_progress_page(note)
+            assert not note.text or naive.naive_text_on_progress_page(note)
+        elif note.student == student:
+            assert not note.shared
+        COUNTED["link"] += 1
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_each_delivery_is_taken_from_those_who_may_deliver_it(published):
+    academy, snapshot = published
+    settings = snapshot.home.settings()
+    rng = random.Random(0)
+    for moment in made.moments_to_check(academy):
+        for person in academy.people:
+            right = right_of(snapshot, settings, Deliverer(person.code, moment.isoformat(), ("d",)))
+            for student in academy.of_role("student"):
+                under = rng.choice([None, person.code, *academy.of_role("coach")])
+                may = naive.naive_may_write(academy, person.code, "note", student, moment, under=under)
+                assert (right.problem(student, under) is None) is may, (person, student, under, moment)
+                COUNTED["write"] += 1
+                for session in rng.sample(academy.sessions, min(1, len(academy.sessions))):
+                    may = naive.naive_may_write(
+                        academy, person.code, "session", student, moment, under=under, replaces=session
+                    )
+                    assert taken(right, student, under, session) is may, (person, student, under, session)
+                    COUNTED["write"] += 1
+
+
+def taken(right, student, under, session):
+    filed = {
+        "student": session.student,
+        "coach": session.coach,
+        "delivery": "d",
+        "delivered_by": session.filed_by,
+    }
+    try:
+        right.check(student, under, session=session.code)
+        right.check_correction(session.code, filed)
+    except Refused:
+        return False
+    return True
+
+
+def test_these_were_many_cases_of_each_kind():
+    assert sum(COUNTED.values()) >= 10_000, COUNTED
+    assert min(COUNTED.values()) >= 500, COUNTED
