@@ -26,7 +26,7 @@ from warehouse.errors import AccessError, Refused, UnknownViewerError
 from warehouse.reach import viewer_of, visible_students
 from warehouse.store import Snapshot, make_tables
 
-SEEDS = range(4)
+SEEDS = range(3)
 ROLES_OF = {page.path: page.roles for page in PAGES}
 PAGE_OF = {
     "progress_page": "progress", "student_page": "student", "lesson_sheet": "lesson", "sessions": "swings",
