@@ -7,6 +7,7 @@ import pandas at the same moment, and one of them may be given a half-made modul
 import base64
 import hashlib
 import json
+import os
 import re
 import sys
 from collections.abc import Awaitable, Callable, MutableMapping
@@ -97,6 +98,8 @@ class Pages(st.App):
 
 
 if __name__ == "__main__":
+    # Where a connection comes from is what its socket says; a header could say anything.
+    os.environ["FORWARDED_ALLOW_IPS"] = ""
     alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
     # dashboard/pages holds no scripts; the first visitor by a deep link would be told there is no such page.
     PagesManager.uses_pages_directory = False

@@ -14,6 +14,7 @@ from urllib.request import urlopen
 import pytest
 
 from dashboard.serving import streamlit
+from warehouse.home import Home
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium")
@@ -81,11 +82,13 @@ def wait_for_health(base: str, log: Path) -> None:
 
 
 @contextlib.contextmanager
-def served(home: Path, log: Path) -> Iterator[str]:
+def served(
+    home: Path | Home, log: Path, *, port: int | None = None, options: dict | None = None
+) -> Iterator[str]:
     """The dashboard of a home; yields its address. The server's output goes to `log`."""
-    port = free_port()
-    call = streamlit({"server.port": port})
-    environment = {**os.environ, "UNDERFOOT_HOME": str(home), "PYTHONPATH": str(ROOT)}
+    port, path = port or free_port(), home.path if isinstance(home, Home) else home
+    call = streamlit({"server.port": port, **(options or {})})
+    environment = {**os.environ, "UNDERFOOT_HOME": str(path), "PYTHONPATH": str(ROOT)}
     with (
         log.open("w") as out,
         subprocess.Popen(call, stdout=out, stderr=out, env=environment, cwd=ROOT) as server,

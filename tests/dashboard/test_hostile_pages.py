@@ -6,6 +6,7 @@ from urllib.request import Request, urlopen
 import pytest
 
 import browser
+import builders
 from dashboard.app import PAGES
 from warehouse.store import writer
 
@@ -51,6 +52,7 @@ def hostile(homes, tmp_path_factory):
             [HOSTILE],
         )
         w.publish()
+    builders.call_invented(home)
     browser.require_chromium()
     log = tmp_path_factory.mktemp("hostile") / "server.log"
     with browser.served(home.path, log) as base:

@@ -3,6 +3,8 @@
 import polars as pl
 import pytest
 
+from warehouse.invented import all_invented
+
 # How near a recovered value must be to the planted one, by the unit in the metric's name.
 NEAR = {"_s": 0.012, "peak_vertical_pct_bw": 3.0, "_opposition": 0.12, "_pct": 1.5, "_pts": 1.5}
 # Not shares, along positions, times, peak total or opposition, so no nearness is promised for them:
@@ -243,3 +245,7 @@ def test_chains_are_shown_only_where_one_fault_was_planted_to_bring_on_the_other
     for student, earlier, later in planted:
         own = rows.filter(student=student, earlier=earlier, later=later)
         assert own["difference"].item() > 0.1
+
+
+def test_the_demo_knows_its_own_people(demo):
+    assert all_invented(demo.snapshot, demo.home.settings())
