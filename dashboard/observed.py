@@ -127,6 +127,14 @@ def setup_sentences(reader: Reader, student: str) -> tuple[str, ...]:
     return (said, _("A band agreed with the coach goes before it."))
 
 
+def own_band_sentence(reader: Reader, student: str, metric: str) -> str:
+    """Says that the band shown for a measure comes from the student's own steady stands; empty where not."""
+    target = observed.setup_targets(reader, student).get(metric)
+    if target is None or not target["in_force"]:
+        return ""
+    return _("The band is this student's own, from where they stand most steadily.")
+
+
 def _pct(value: float) -> str:
     return number(value, "%")
 

@@ -50,7 +50,8 @@ class BodyCheck:
         if job.replayed is not None or again:
             entry = {} if again else job.replayed or {}
             then = job.ledger.ruled_out.get(content, []) if again else entry.get(RULED_OUT, [])
-            stopped = {row["note"]: Refusal(**row["refusal"]) for row in then}
+            there = {note["note"] for note in notes}  # a forgotten student's are not any more
+            stopped = {row["note"]: Refusal(**row["refusal"]) for row in then if row["note"] in there}
         else:
             said = self._said(notes, session)
             found = ((note, self._refusal(note, said)) for note in notes)

@@ -71,7 +71,7 @@ def test_a_young_players_sheet_says_that_eyes_closed_is_not_for_them(reader_of, 
     changed(homes, "nudged_young", *check("2026-03-10", held=["back"], eyes="open"),
             "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's01'")  # fmt: skip
     sheet = lesson_sheet(season_of(reader_of, "nudged_young"))
-    assert part(sheet, "Balance")[-1] == "With eyes closed not now: for ages 14 and over."
+    assert part(sheet, "Balance")[-1] == "With eyes closed it is ruled out now: for ages 14 and over."
     assert EYES_CLOSED not in sheet.cautions
     assert BALANCE in sheet.cautions
 
@@ -130,6 +130,10 @@ def test_an_own_target_is_said_with_its_doubt_and_what_it_replaces(reader_of, ho
     assert stead == (
         "The band is 37 to 51\u00a0% and 42 to 55\u00a0% for this student, in place of the academy's own."
     )
+    own = "The band is this student's own, from where they stand most steadily."
+    reader = reader_of("own_target", "c01")
+    assert observed.own_band_sentence(reader, "s01", "address_lead_along_pct") == own
+    assert observed.own_band_sentence(reader, "s01", "mid_back_trail_share_pct") == ""
     agreed = BAND.format(foot="lead", version="target n9", day="2026-03-24")
     changed(homes, "agreed_target", *rocked(6), *targets, *stood, agreed)
     assert (

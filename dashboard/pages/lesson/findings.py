@@ -235,7 +235,7 @@ def balance(about: Lesson) -> Part | None:
     against = about.body.objections(nudge_check("closed")) if nudges else []
     if against:
         said = listed([safety.objection_words(one) for one in against])
-        nudges += (_("With eyes closed not now: {against}.").format(against=said),)
+        nudges += (_("With eyes closed it is ruled out now: {against}.").format(against=said),)
     stands = observed.stand_sentences(reader, student)
     text = (*nudges, *observed.setup_sentences(reader, student), *stands)
     return Part(_("Balance"), text) if text else None

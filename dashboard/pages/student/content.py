@@ -67,7 +67,8 @@ def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Sec
         "{explanation} The bars and the shading around the line hold the true value nine times in ten. A "
         "hollow point rests on fewer than five swings."
     )
-    return Section(found.picture(key=key.format(**names), narrow=narrow), sentences=(found.sentence(),))
+    own = observed.own_band_sentence(chosen.reader, chosen.student, measure.metric)
+    return Section(found.picture(key=key.format(**names), narrow=narrow), sentences=(found.sentence(), own))
 
 
 def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
