@@ -99,10 +99,8 @@ def _stays_centred(t: Targets, hit: Array, rng: np.random.Generator) -> None:
 
 
 def _reverse_load(t: Targets, hit: Array, rng: np.random.Generator) -> None:
-    centred = hit & (rng.random(len(hit)) < 0.5)
     _set(t, hit, rng, top_trail=(29, 35))
-    _set(t, centred, rng, mid_back_trail=(52.3, 54.1))
-    t["peak_trail"][hit] = (t["mid_back_trail"] + np.where(centred, 2.0, 2.5))[hit]
+    t["peak_trail"][hit] = t["mid_back_trail"][hit] + 2.5
     t["mid_down"][hit] = np.maximum(t["mid_down"], 103 - t["top_trail"])[hit]
     t["impact"][hit] = np.maximum(t["impact"], np.minimum(t["mid_down"] + 2, 83))[hit]
 

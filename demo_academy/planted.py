@@ -28,7 +28,7 @@ from warehouse.home import Home
 from warehouse.store import open_snapshot
 
 MEAN_WITH_FAULT: dict[str, dict[str, float]] = {
-    "mid_back_trail_share_pct": {"stays_centred": 52.5, "far_trail": 85.7, "reverse_load": 59.0},
+    "mid_back_trail_share_pct": {"stays_centred": 52.5, "far_trail": 85.7},
     "trail_heel_sink_pct": {"heels_at_address": 1.0, "toes_at_address": 3.5, "trail_heel_sink": 21.0,
                             "lead_heel_heavy": 3.5, "heels_together_back": 12.6, "toes_together_back": 0.0,
                             "feet_alike_back": 0.0, "trail_heel_stays": 6.0, "trail_heel_down": 8.7},

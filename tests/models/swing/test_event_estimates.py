@@ -27,10 +27,11 @@ NO_FIT = EventFit({})
 
 
 def sampled(person):
-    """A student's first swings as one trace at their device's rate, noise and all, and their true times."""
+    """A student's first swings as a noisy trace at their device's rate, their true times, who is restless."""
     batch, rows = generate_season(person.plan, person.rng)
     visit = person.plan[0]
-    curves = batch.curves.take(np.concatenate(rows)[:MOST_SWINGS])
+    first = np.concatenate(rows)[:MOST_SWINGS]
+    curves = batch.curves.take(first)
     counts = (curves.end_s * visit.rate_hz).astype(int) + 1
     signals = curves.signals(1 / visit.rate_hz, counts.max())
     keep = np.arange(counts.max()) < counts[:, None]
@@ -45,7 +46,8 @@ def sampled(person):
         np.full(counts.size, 3.0),
         {name: values.astype(np.float32) for name, values in sensed.items()},
     )
-    return trace, np.stack([curves.events[name] for name in EVENTS], axis=1)
+    times = np.stack([curves.events[name] for name in EVENTS], axis=1)
+    return trace, times, batch.planted["unsteady_at_address"][first]
 
 
 @pytest.fixture(scope="module")
@@ -55,13 +57,14 @@ def academy(tmp_path_factory):
     (folder / "inbox").mkdir()
     people = write.invent_people(folder, 20260401, 0.375)
     made = [sampled(person) for person in people]
-    marks = [landmarks_of(trace, np.ones(len(times), dtype=bool)) for trace, times in made]
-    students = np.repeat(np.arange(len(made)), [len(times) for _, times in made])
+    marks = [landmarks_of(trace, np.ones(len(times), dtype=bool)) for trace, times, _ in made]
+    students = np.repeat(np.arange(len(made)), [len(times) for _, times, __ in made])
     return SimpleNamespace(
-        traces=[trace for trace, _ in made],
-        truth=[times for _, times in made],
+        traces=[trace for trace, _, __ in made],
+        truth=[times for _, times, __ in made],
         marks=np.concatenate(marks),
-        times=np.concatenate([times for _, times in made]),
+        times=np.concatenate([times for _, times, __ in made]),
+        restless=np.concatenate([restless for _, __, restless in made]),
         students=students,
     )
 
@@ -114,9 +117,11 @@ def reduced(trace, swings, events, fit, spreads=None):
     ("event", "most_ms"),
     [("takeaway", 15), ("impact", 15), ("top", 25), ("mid_back", 25), ("mid_down", 25), ("finish", 60)],
 )
-def test_estimates_for_unseen_students_are_near_the_truth(unseen, event, most_ms):
+def test_estimates_for_unseen_students_are_near_the_truth(academy, unseen, event, most_ms):
+    """No quiet stand, no start: a swing of somebody who won't stand still may be left without estimates."""
     errors = np.abs(unseen[0][:, EVENTS.index(event)])
-    assert np.isfinite(errors).mean() > 0.98
+    assert np.isfinite(errors[~academy.restless]).mean() > 0.98
+    assert np.isfinite(errors).mean() > 0.95
     assert 1000 * np.nanmedian(errors) <= most_ms
 
 
@@ -126,9 +131,10 @@ def test_the_expected_error_is_what_is_found_on_unseen_students(unseen, event):
     assert actual == pytest.approx(np.nanmedian(unseen[1][:, EVENTS.index(event)]), rel=0.3)
 
 
-def test_large_errors_are_expected_to_be_large(unseen):
-    # Of swings missed by more than 60 ms at takeaway, most say so; of the others, few do.
-    errors, expected = (part[:, EVENTS.index("takeaway")] for part in unseen)
+def test_large_errors_are_expected_to_be_large(academy, unseen):
+    # Of swings missed by more than 60 ms at takeaway, most say so; of the others, few do. Where nobody stood
+    # still, neither is promised.
+    errors, expected = (part[~academy.restless, EVENTS.index("takeaway")] for part in unseen)
     missed, unsure = np.abs(errors) > 0.060, expected > 0.030
     assert missed.any()
     assert unsure[missed].mean() > 0.6
