@@ -16,7 +16,7 @@ from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 NOTHING = "nothing"
 OPEN = ("named", "earliest_cause", "most_often")
 TITLES = Words({
-    "costs": "What it costs", "feel": "What to feel", "on_film": "On a phone film", "drill": "A drill",
+    "costs": "What it costs", "feel": "What to feel", "on_film": "How to see it", "drill": "A drill",
 })  # fmt: skip
 
 
@@ -103,10 +103,10 @@ def link_numbers(chosen: StudentSeason, row: dict[str, Any]) -> str:
     lo, hi = (number(100 * row[end], "", 0, signed=True) for end in ("difference_lo", "difference_hi"))
     return _(
         "{later} shows in {with_it} of swings with “{earlier}” and in {without} of those without "
-        "({interval} points)."
+        "(difference: {interval} points)."
     ).format(
         later=chosen.name(row["later"]),
-        earlier=chosen.name(row["earlier"]),
+        earlier=chosen.name(row["earlier"]).lower(),
         with_it=share(row["share_with"]),
         without=share(row["share_without"]),
         interval=between(lo, hi),

@@ -196,6 +196,17 @@ def fault_season(chosen: StudentSeason, fault: str) -> MeasureSeason | None:
     return MeasureSeason(line, None)
 
 
+def rate_finding(chosen: StudentSeason, fault: str) -> str:
+    """The title of a fault's season line: in how many swings it shows lately, whatever one session says."""
+    name = chosen.name(fault).lower()
+    now = chosen.fault_rates.filter(code=fault, span="now")
+    if now.is_empty():
+        return _("Swings with “{fault}”, session by session").format(fault=name)
+    return _("Swings with “{fault}”: {rate} lately; the target is under {target}").format(
+        fault=name, rate=share(now["rate"][0]), target=share(SELDOM)
+    )
+
+
 def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | None:
     """The picture behind a sentence about a measure or a fault; None when nothing was measured of it."""
     measure = chosen.measures.get(subject)

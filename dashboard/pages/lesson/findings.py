@@ -10,7 +10,7 @@ from dashboard.aim import TITLES, Aim, advice
 from dashboard.charts import fault_ladder
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
-from dashboard.student_season import StudentSeason, fault_season, measure_season
+from dashboard.student_season import StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
@@ -252,10 +252,11 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
     chosen = about.chosen
     if aim is None or not chosen.season:
         return None
-    if aim in chosen.measures:
-        found = measure_season(chosen, chosen.measures[aim])
-    else:
-        found = fault_season(chosen, aim)
+    if aim not in chosen.measures:
+        own = fault_season(chosen, aim)
+        target = _("The pale strip is the target: under one swing in five.")
+        return None if own is None else own.picture(rate_finding(chosen, aim), target, narrow=about.narrow)
+    found = measure_season(chosen, chosen.measures[aim])
     if found is None:
         return None
     measure = found.line.measure
@@ -264,9 +265,4 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
         value=measure.say(found.last),
         place=sentences.band_place(found.last, *found.line.band),
     )
-    key = (
-        found.sentence()
-        if aim in chosen.measures
-        else _("The pale strip is the target: under one swing in five.")
-    )
-    return found.picture(finding, key, narrow=about.narrow)
+    return found.picture(finding, found.sentence(), narrow=about.narrow)

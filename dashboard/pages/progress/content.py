@@ -17,7 +17,7 @@ from dashboard.charts import practice_weeks, ten_swings
 from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
-from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season
+from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import (
@@ -160,11 +160,10 @@ def _focus(
     chosen: StudentSeason, doses: pl.DataFrame, *, hurts: bool, narrow: bool
 ) -> tuple[Focus | None, list[Picture]]:
     """What comes first by the season's rule, as far as the student may know it."""
-    spans = {
-        span: {row["code"]: row for row in chosen.fault_rates.filter(span=span).iter_rows(named=True)}
+    now, before = (
+        {row["code"]: row for row in chosen.fault_rates.filter(span=span).iter_rows(named=True)}
         for span in ("now", "before")
-    }
-    now, before = spans["now"], spans["before"]
+    )
     first = aim_of(chosen, shared=True)
     aim = first.code
     if aim is None:
@@ -184,14 +183,14 @@ def _focus(
     if measure is not None:
         text += _value(chosen, measure, found)
     if found is not None:
-        pictures.append(_line(found, narrow=narrow))
+        finding = rate_finding(chosen, aim) if measure is None else ""
+        pictures.append(_line(found, finding, narrow=narrow))
         text += [_(sentences.POINT)] if found.line.measure.unit == "points" else []
-    if found is None:
-        text += [
-            _("Not measured lately with {clubs}; your next sessions will show it.").format(clubs=chosen.clubs)
-            if chosen.season
-            else _("Not measured yet; your next session will show it.")
-        ]
+    elif chosen.season:
+        missing = _("Not measured lately with {clubs}; your next sessions will show it.")
+        text.append(missing.format(clubs=chosen.clubs))
+    else:
+        text.append(_("Not measured yet; your next session will show it."))
     feel = advice(chosen.reader, first.fault if first.is_open and not hurts else None).get(TITLES["feel"])
     text += [f"{TITLES['feel']}: {feel}"] if feel else []
     how, cautions = _how(chosen, drill, hurts=hurts)
@@ -254,10 +253,10 @@ def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, 
     )
 
 
-def _line(found: MeasureSeason, *, narrow: bool) -> Picture:
-    """The season line, without lessons and changes of device."""
+def _line(found: MeasureSeason, finding: str, *, narrow: bool) -> Picture:
+    """The season line, without lessons and changes of device; its title, or its value at the last session."""
     line, measure = found.line, found.line.measure
-    finding = _("{measure}: {value} at your last session").format(
+    finding = finding or _("{measure}: {value} at your last session").format(
         measure=measure.label, value=measure.say(found.last)
     )
     key = [_("Each dot is one session; the bar through it shows how far it can be trusted.")]
