@@ -16,6 +16,7 @@ PAGES = (
     Page("coaches", mark("Coaches"), STAFF),
     Page("lesson", mark("Lesson sheet"), STAFF),
     Page("notes", mark("Write a note"), STAFF),
+    Page("film", mark("Mark a film"), STAFF),
     Page("progress", mark("Progress page"), EVERYONE),
     Page("deliveries", mark("Deliveries"), STAFF),
     Page("trust", mark("How sure are we"), STAFF),

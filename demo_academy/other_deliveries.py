@@ -61,6 +61,28 @@ def _clip_visit(
     return _truth_rows(session, student, numbers, faults, metrics)
 
 
+def write_marked_films(inbox: Path, students: list[Student]) -> None:
+    """Two players' ordinary films, marked by eye: the order of their heels improves from one to the next."""
+    for number, student in enumerate(students[1:3]):
+        for turn, lead_down in enumerate(("impact", "mid_down")):
+            started = datetime.combine(
+                SEASON[1] + timedelta(days=31 + 40 * turn + number), time(12, 15), ZONE
+            )
+            session = f"{started.date().isoformat()}-{student.code}-film"
+            heels = {"address": "down,down", "top": "up,down", "mid_down": "up,down", "impact": "up,up",
+                     "finish": "down,up"}  # fmt: skip
+            if lead_down == "mid_down":
+                heels |= {"mid_down": "down,down", "impact": "down,up"}
+            times = {"address": 0.4, "top": 1.42, "mid_down": 1.6, "impact": 1.68, "finish": 2.3}
+            lines = "".join(f"1,{event},{times[event]},clip,{seen}\n" for event, seen in heels.items())
+            (inbox / session).mkdir(parents=True, exist_ok=True)
+            head = session_head(session, student, student.coach, started)
+            write_text(inbox / session / "session.toml", head + 'club = "7-iron"\n\n[[swing]]\nno = 1\n')
+            write_text(
+                inbox / session / "events.csv", "swing_no,event,t_s,clock,lead_heel,trail_heel\n" + lines
+            )
+
+
 def _truth_rows(
     session: str, student: Student, numbers: Array, faults: pl.Series, metrics: dict[str, Array]
 ) -> pl.DataFrame:

@@ -12,7 +12,12 @@ from demo_academy.bad_deliveries import bad_sessions, bad_swings, refusal_rows
 from demo_academy.deliveries import WrittenSeason, write_text, write_visits
 from demo_academy.habits import Profile, invent_profile
 from demo_academy.notes import fixed_lines
-from demo_academy.other_deliveries import write_clip_visits, write_loose, write_note_visits
+from demo_academy.other_deliveries import (
+    write_clip_visits,
+    write_loose,
+    write_marked_films,
+    write_note_visits,
+)
 from demo_academy.people import Student, invent_students
 from demo_academy.rosters import write_rosters
 from demo_academy.season_plan import MID_SEASON, Visit, plan_student
@@ -53,6 +58,7 @@ def write_academy(
             progress(i + 1, len(people))
     students, plans = [p.student for p in people], [p.plan for p in people]
     alone = write_clip_visits(inbox, students, np.random.default_rng([seed, 4]))
+    write_marked_films(inbox, students)
     noted = write_note_visits(inbox, students, np.random.default_rng([seed, 5]))
     write_loose(inbox, plans, written.loose_shots, np.random.default_rng([seed, 6]))
     refusals, damaged = _add_bad_deliveries(inbox, plans, written)

@@ -22,6 +22,7 @@ _OF_A_SESSION = (
     "academy.swing_metric",
     "academy.swing_fault",
     "academy.clip_point",
+    "academy.heel_seen",
     "academy.hold",
 )
 _FROM_NOTES = ("academy.drill_dose", "academy.steadiness")

@@ -15,7 +15,7 @@ from ingest.formats.session_toml import read_header
 from ingest.plate_rows import SwingSamples, join
 from ingest.refusals import DetailedRefusal, escaped, refusal, refuse
 from ingest.rights import Right
-from ingest.rows import Row, SessionRows, event_row, from_lines, hold_row, session_row, swing_row
+from ingest.rows import Row, SessionRows, event_row, from_lines, heel_rows, hold_row, session_row, swing_row
 from ingest.samples import Samples
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from ingest.swing_events import outside, read_events
@@ -89,7 +89,7 @@ class _Session:
     def read(self) -> SessionRows:
         self._began()
         plates = sample_files(self.names, self.header)
-        self._consents(bool(plates), bool(clip_files(self.names, self.header)))
+        self._consents(measured=bool(plates), filmed=bool(clip_files(self.names, self.header)))
         if plates and self.header.device is None:
             todo = 'add a line device = "…" with a [device.*] name of academy.toml, and deliver again'
             raise self._stop("unknown_device", "there are plate samples but no device", todo)
@@ -139,7 +139,7 @@ class _Session:
             what = f"started_at is {self.header.started_at:%Y-%m-%d}, more than two days ahead of today"
             raise self._stop("in_the_future", what, "correct it, or this computer's clock, and deliver again")
 
-    def _consents(self, measured: bool, filmed: bool) -> None:  # noqa: FBT001 - two plain facts
+    def _consents(self, *, measured: bool, filmed: bool) -> None:
         wanted = (["measure"] if measured else []) + (["film"] if filmed else [])
         for purpose in wanted:
             if not self.academy.has_consent(self.header.student, purpose, self.header.day):
@@ -162,12 +162,15 @@ class _Session:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
         points = clips.points
-        seen = set(points["swing_no"])
-        for found in list(self.refused.values()):
-            if found.reason == "no_samples" and found.swing_no in seen:
-                del self.refused[found.swing_no]
+        self._seen_without_plate(set(points["swing_no"]))
         self._refuse(clips.refused)
         return points
+
+    def _seen_without_plate(self, swings: set[int]) -> None:
+        """Swings that a film shows need no samples."""
+        for found in list(self.refused.values()):
+            if found.reason == "no_samples" and found.swing_no in swings:
+                del self.refused[found.swing_no]
 
     def _events(
         self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
@@ -178,8 +181,12 @@ class _Session:
             good = samples.good.get(no) if samples else None
             if good is not None:
                 self._refuse(outside(self.header, no, marked, good.t0_s, good.end_s))
+        by_eye = {no for no, marked in events.items() if any(event.heels for event in marked)}
+        if by_eye:
+            self._consents(measured=False, filmed=True)
+            self._seen_without_plate(by_eye)
         if samples is None:
-            filmed = set() if clips is None else set(clips["swing_no"])
+            filmed = by_eye if clips is None else by_eye | set(clips["swing_no"])
             what = "nothing was delivered for this swing"
             todo = (
                 "deliver the session again with its plate or clip file, or take the swing out of session.toml"
@@ -208,7 +215,16 @@ class _Session:
             flags = self._flags(no, measured, good.get(no), events)
             swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no)))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]
-        return {"academy.swing": swings, "academy.hold": holds, "academy.swing_event": marked}
+        seen = [
+            row
+            for no in kept
+            for event in events.get(no, [])
+            for row in heel_rows(self.header.session, no, event)
+        ]
+        return {
+            "academy.swing": swings, "academy.hold": holds, "academy.swing_event": marked,
+            "academy.heel_seen": seen,
+        }  # fmt: skip
 
     @staticmethod
     def _flags(

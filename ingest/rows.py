@@ -111,6 +111,12 @@ def event_row(session: str, no: int, event: Event) -> dict[str, Any]:
     return {"session": session, "swing_no": no, "source": "marked", "expected_error_s": 0.0} | given
 
 
+def heel_rows(session: str, no: int, event: Event) -> list[dict[str, Any]]:
+    """Rows of academy.heel_seen: each heel that somebody looked at when the event happened."""
+    when = {"session": session, "swing_no": no, "event": event.event, "t_s": event.t_s}
+    return [when | {"foot": foot, "up": heel == "up"} for foot, heel in event.heels.items()]
+
+
 def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any]:
     """One row of academy.hold; without from_s and to_s it is the whole recording."""
     start = good.t0_s if hold.from_s is None else hold.from_s

@@ -42,6 +42,7 @@ class Event:
     clock: str
     file: str
     line: int | None  # None in session.toml, whose lines are looked up when one is wanted
+    heels: Mapping[str, str] = field(default_factory=dict)  # foot → up or down, where somebody looked
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,7 @@ _BY_SESSION = {
     "academy.swing_fault",
     "academy.shot",
     "academy.clip_point",
+    "academy.heel_seen",
     "academy.hold",
 }
 # For the staff: by student, and those of no student by the coach they name.

@@ -28,6 +28,8 @@ LIFTED_PCT_BW, STRUCK_FROM_PCT = 5.0, 50.0
 impact, over this lead share at impact. Common practice, no source; it is described and is no fault."""
 EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finish")
 CLOCKS = ("plate", "clip")
+FEET = ("lead", "trail")
+HEELS = ("down", "up")
 VIEWS = ("face_on", "down_line")
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 NOTE_KINDS = (

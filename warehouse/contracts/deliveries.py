@@ -6,7 +6,18 @@ import polars as pl
 from pandera.polars import Field
 
 from warehouse.contracts.base import NAME_PATTERN, Contract
-from warehouse.vocabulary import CLOCKS, EVENTS, HANDS, NOTE_KINDS, PACES, PLACES, POINTS, PURPOSES, ROLES
+from warehouse.vocabulary import (
+    CLOCKS,
+    EVENTS,
+    HANDS,
+    HEELS,
+    NOTE_KINDS,
+    PACES,
+    PLACES,
+    POINTS,
+    PURPOSES,
+    ROLES,
+)
 
 LOAD_LOW_N, LOAD_HIGH_N = -20.0, 6000.0
 CLOCK_LIMIT_S = 1e11  # keeps an infinite time out; the clock's start is arbitrary
@@ -42,6 +53,8 @@ class EventLine(Contract):
     event: pl.String = Field(isin=EVENTS, description="text; name of the event")
     t_s: pl.Float64 = Field(ge=-CLOCK_LIMIT_S, le=CLOCK_LIMIT_S, description="s; on that clock")
     clock: pl.String | None = Field(nullable=True, isin=CLOCKS, description="text; plate when empty")
+    lead_heel: pl.String | None = Field(nullable=True, isin=HEELS, description="text; seen on the film then")
+    trail_heel: pl.String | None = Field(nullable=True, isin=HEELS, description="text; seen on the film then")
 
 
 class ClipLine(Contract):

@@ -13,6 +13,7 @@ from warehouse.vocabulary import (
     DOSE_UNITS,
     EVENTS,
     EYES,
+    FEET,
     NOTE_KINDS,
     PACES,
     PARTS,
@@ -118,6 +119,17 @@ class ClipPointRow(Contract):
     score: pl.Float64 = Field(nullable=True, ge=0, le=1, description="–; how sure the mark is")
 
 
+class HeelSeenRow(Contract):
+    """One row per swing, event and foot whose heel was looked at on a film: `academy.heel_seen`."""
+
+    session: pl.String = Field(**_NAME, description="text; session")
+    swing_no: pl.Int32 = Field(ge=0, description="–; swing")
+    event: pl.String = Field(isin=EVENTS, description="text; event")
+    t_s: pl.Float64 = Field(description="s; on the clip clock")
+    foot: pl.String = Field(isin=FEET, description="text; lead or trail")
+    up: pl.Boolean = Field(description="–; off the ground")
+
+
 class NoteRow(Contract):
     """One row per line of a coach's notes: `academy.note`."""
 
@@ -203,6 +215,7 @@ ROWS: dict[str, type[Contract]] = {
     "academy.swing_event": SwingEventRow,
     "academy.hold": HoldRow,
     "academy.clip_point": ClipPointRow,
+    "academy.heel_seen": HeelSeenRow,
     "academy.note": NoteRow,
     "academy.drill_dose": DoseRow,
     "academy.steadiness": SteadinessRow,

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from dashboard import elements as st
 from dashboard import goal, layout, navigation, reference_swing
-from dashboard.pages.student import content, films, rights, swings
+from dashboard.pages.student import content, films, heels_seen, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
 from dashboard.section import Section
@@ -28,6 +28,7 @@ def show(reader: Reader) -> None:
         navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
         navigation.link("swings", _("Every swing in a table →"), student=chosen.student)
         navigation.link("notes", _("Write a note →"), student=chosen.student)
+        navigation.link("film", _("Mark a film →"), student=chosen.student)
     with layout.part():
         chosen = _choice(chosen, content.seasons(chosen))
     if chosen.season:
@@ -35,6 +36,10 @@ def show(reader: Reader) -> None:
     else:
         films.of_others(reader, chosen.student, "", [])
     _observed(chosen)
+    by_eye = heels_seen.part(reader, chosen.student)
+    if by_eye is not None:
+        with layout.part(_("Heels on film, by eye")):
+            layout.section(by_eye)
     with layout.part(_("Sessions, drills and notes")):
         visits = content.visits(chosen)
         if not visits.is_empty():

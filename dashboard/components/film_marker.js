@@ -1,0 +1,189 @@
+// Marks key moments and heels on a film that is opened in this browser and goes nowhere.
+export default function (component) {
+  const { data, parentElement, setTriggerValue } = component;
+  let root = parentElement.querySelector(".root");
+  if (!root || root.dataset.student !== data.student) {
+    if (root) root.remove();
+    root = build(data, (marked) => setTriggerValue("marked", marked));
+    parentElement.appendChild(root);
+  }
+  const outcome = data.outcome;
+  if (outcome && root.dataset.outcome !== outcome.id + outcome.text) {
+    root.dataset.outcome = outcome.id + outcome.text;
+    root.querySelector("[role=status]").textContent = outcome.text;
+  }
+}
+
+function make(tag, attributes, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
+  for (const child of children) made.append(child);
+  return made;
+}
+
+function field(title, input) {
+  return make("label", { class: "field" }, make("span", {}, title), input);
+}
+
+function choice(options, chosen) {
+  const box = make("select", {});
+  for (const [code, label] of options) box.append(make("option", { value: code }, label));
+  box.value = chosen;
+  return box;
+}
+
+const MEASURED = 25;
+
+// How many pictures a second a film plays, from two dozen of its pictures; 30 where the browser does not say.
+function picturesASecond(film) {
+  if (!film.requestVideoFrameCallback) return Promise.resolve(30);
+  return new Promise((resolve) => {
+    const times = [];
+    const done = () => {
+      film.pause();
+      const gaps = times.slice(1).map((t, k) => t - times[k]).filter((gap) => gap > 0);
+      const usual = [...gaps].sort((a, b) => a - b)[gaps.length >> 1];
+      const pictures = gaps.reduce((sum, gap) => sum + Math.round(gap / usual), 0); // with those left out
+      resolve(gaps.length > 2 ? pictures / gaps.reduce((sum, gap) => sum + gap, 0) : 30);
+    };
+    const note = (_now, picture) => {
+      times.push(picture.mediaTime);
+      if (times.length < MEASURED) film.requestVideoFrameCallback(note);
+    };
+    film.requestVideoFrameCallback(note);
+    film.playbackRate = 0.25; // slow enough that no picture is left out
+    const ends = () => { clearTimeout(waiting); film.playbackRate = 1; done(); };
+    const waiting = setTimeout(ends, 3000);
+    const look = setInterval(() => { if (times.length >= MEASURED || film.ended) { clearInterval(look); ends(); } }, 50);
+    setTimeout(() => clearInterval(look), 3000);
+    film.play().catch(ends);
+  });
+}
+
+function build(data, send) {
+  const w = data.words;
+  const film = make("video", { muted: "", playsinline: "", preload: "auto" });
+  film.muted = true;
+  const canvas = make("canvas", { width: 960, height: 540, role: "img", "aria-label": w.tap });
+  const paper = canvas.getContext("2d");
+  const place = make("input", { type: "range", min: 0, max: 1, step: "any", value: 0, "aria-label": w.position });
+  const zoom = make("input", { type: "range", min: 1, max: 8, step: 0.25, value: 1, "aria-label": w.zoom });
+  const said = make("output", {});
+  const file = make("input", { type: "file", accept: "video/*" });
+  const rate = make("input", { type: "number", min: 10, max: 1000, step: "any", value: 30, inputmode: "decimal" });
+  const at = make("input", { type: "datetime-local" });
+  const club = choice(data.clubs.map((name) => [name, name]), data.clubs[0]);
+  const pace = choice(["full", "half", "slow"].map((code) => [code, w[code]]), "full");
+  const status = make("p", { role: "status" });
+  const state = { x: 0.5, y: 0.5, plays: 30, moments: {} };
+
+  const step = () => 1 / state.plays;
+  const frames = () => Math.floor(film.currentTime * state.plays + 1e-6);
+  const real = (t) => (t * state.plays) / Number(rate.value || state.plays); // slow motion plays longer than it was
+  function draw() {
+    if (!film.videoWidth) return;
+    canvas.height = Math.round((canvas.width * film.videoHeight) / film.videoWidth);
+    const wide = film.videoWidth / zoom.value, tall = film.videoHeight / zoom.value;
+    const left = Math.min(Math.max(state.x * film.videoWidth - wide / 2, 0), film.videoWidth - wide);
+    const top = Math.min(Math.max(state.y * film.videoHeight - tall / 2, 0), film.videoHeight - tall);
+    paper.drawImage(film, left, top, wide, tall, 0, 0, canvas.width, canvas.height);
+    canvas.dataset.view = [left, top, wide, tall].join(" ");
+    said.textContent = w.frame.replace("{n}", frames()).replace("{t}", real(film.currentTime).toFixed(2));
+    place.value = film.currentTime;
+  }
+  // The middle of a picture's time, so that rounding never shows its neighbour.
+  const seek = (n) => { film.currentTime = Math.min(Math.max((n + 0.5) * step(), 0), film.duration || 0); };
+  const steps = [[-10, w.back_more], [-1, w.back], [1, w.on], [10, w.on_more]].map(([n, label]) => {
+    const button = make("button", { type: "button" }, label);
+    button.addEventListener("click", () => seek(frames() + n));
+    return button;
+  });
+  film.addEventListener("seeked", draw);
+  film.addEventListener("loadeddata", async () => {
+    state.plays = await picturesASecond(film);
+    rate.value = Math.round(state.plays * 100) / 100;
+    place.max = film.duration;
+    studio.hidden = false;
+    seek(0);
+  });
+  film.addEventListener("error", () => { status.textContent = w.unplayable; });
+  place.addEventListener("input", () => seek(Math.floor(place.value * state.plays)));
+  zoom.addEventListener("input", draw);
+  canvas.addEventListener("click", (event) => {
+    const [left, top, wide, tall] = canvas.dataset.view.split(" ").map(Number);
+    const box = canvas.getBoundingClientRect();
+    state.x = (left + ((event.clientX - box.left) / box.width) * wide) / film.videoWidth;
+    state.y = (top + ((event.clientY - box.top) / box.height) * tall) / film.videoHeight;
+    if (Number(zoom.value) < 3) zoom.value = 3;
+    draw();
+  });
+  file.addEventListener("change", () => {
+    const [chosen] = file.files;
+    if (!chosen) return;
+    if (film.src) URL.revokeObjectURL(film.src);
+    film.src = URL.createObjectURL(chosen);
+    state.moments = {};
+    status.textContent = "";
+    const taken = new Date(chosen.lastModified - new Date().getTimezoneOffset() * 60000);
+    at.value = taken.toISOString().slice(0, 16);
+    list.replaceChildren(...data.moments.map(([code, name]) => moment(code, name)));
+  });
+  rate.addEventListener("change", draw);
+
+  function moment(code, name) {
+    const row = make("div", { class: "moment", "data-moment": code });
+    const show = () => {
+      const held = state.moments[code];
+      if (!held) {
+        const mark = make("button", { type: "button" }, w.mark.replace("{moment}", name));
+        mark.addEventListener("click", () => {
+          state.moments[code] = { t: frames() * step() }; show();
+        });
+        row.replaceChildren(mark);
+        return;
+      }
+      const go = make("button", { type: "button" }, w.go), drop = make("button", { type: "button" }, w.unmark);
+      go.addEventListener("click", () => seek(Math.round(held.t * state.plays)));
+      drop.addEventListener("click", () => { delete state.moments[code]; show(); });
+      const feet = ["lead", "trail"].map((foot) => {
+        const group = make("fieldset", {}, make("legend", {}, w[foot]));
+        for (const heel of ["down", "up"]) {
+          const tap = make("button", { type: "button", "aria-pressed": String(held[foot] === heel) }, w[heel]);
+          tap.addEventListener("click", () => { held[foot] = held[foot] === heel ? undefined : heel; show(); });
+          group.append(tap);
+        }
+        return group;
+      });
+      const text = w.marked.replace("{moment}", name).replace("{t}", real(held.t).toFixed(2));
+      row.replaceChildren(make("p", {}, text), make("div", { class: "row" }, ...feet, go, drop));
+    };
+    show();
+    return row;
+  }
+
+  const save = make("button", { type: "button", class: "main" }, w.save);
+  const sees = make("input", { type: "checkbox", checked: "" });
+  save.addEventListener("click", () => {
+    const found = data.moments.filter(([code]) => state.moments[code])
+      .map(([code]) => ({ event: code, t_s: real(state.moments[code].t), lead: state.moments[code].lead, trail: state.moments[code].trail }));
+    if (found.length < 2 || !found.some((m) => m.lead || m.trail)) { status.textContent = w.few; return; }
+    status.textContent = w.sending;
+    send({ id: `${Date.now()}-${Math.random().toString(36).slice(2, 8)}`, moments: found, club: club.value, pace: pace.value,
+      at: at.value, offset: -new Date(at.value).getTimezoneOffset(), fault: sees.checked });
+  });
+  const list = make("div", {});
+  const studio = make("div", { hidden: "" },
+    make("div", { class: "screen" }, canvas), film, place,
+    make("div", { class: "row" }, ...steps, said), field(w.zoom, zoom), make("p", {}, w.tap),
+    list,
+    make("div", { class: "two" }, field(w.club, club), field(w.pace, pace), field(w.filmed_at, at), field(w.rate, rate)),
+    make("label", { class: "check" }, sees, make("span", {}, w.fault)), save);
+  const drawing = make("div", {});
+  drawing.innerHTML = data.drawing; // our own, from camera.svg
+  drawing.firstElementChild.setAttribute("aria-hidden", "true");
+  const camera = make("details", {}, make("summary", {}, w.camera), drawing,
+    make("ol", {}, ...data.camera.map((text) => make("li", {}, text))));
+  const root = make("div", { class: "root" }, camera, field(w.choose, file), make("p", {}, w.private), studio, status);
+  root.dataset.student = data.student;
+  return root;
+}

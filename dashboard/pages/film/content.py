@@ -1,0 +1,165 @@
+"""A film marked by eye: what the form is made of, and how what was marked becomes a session's delivery."""
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta, timezone
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from dashboard import inbox
+from dashboard.queries import by_eye, people
+from dashboard.text.catalogue import _, mark
+from dashboard.text.labels import EVENTS as EVENT_NAMES
+from warehouse.access import Reader
+from warehouse.errors import AccessError, CallError, UnderfootError
+from warehouse.home import Home
+from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
+
+USUAL_CLUBS = ("7-iron", "pitching wedge", "5-hybrid", "3-wood", "driver")
+STILL_DOWN = "trail_heel_down"
+LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
+CAMERA = (
+    mark("Low: the lens at the height of the ankles, a hand above the ground, on a stand or a bag."),
+    mark("From the front, square to the toes, or from behind, along the target line; some three metres off."),
+    mark("Both shoes whole in the picture, with a shoe's length of room around them. Do not pan."),
+    mark("At least 60 pictures a second, and 120 or 240 where the phone can; bright light, plain ground."),
+    mark("Nobody stands where the club or the ball may go, also not to hold the phone."),
+)  # fmt: skip
+
+
+def withheld(reader: Reader, student: str) -> str:
+    """Why no film of this student may be marked; empty where one may."""
+    if reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, "film"):
+        return ""
+    return _(
+        "No consent to film this student holds today, so no film of theirs is marked here. It needs a line "
+        "with film in consents.csv."
+    )
+
+
+def form_data(reader: Reader, student: str, outcome: dict[str, Any] | None) -> dict[str, Any]:
+    """What the marker in the browser is made of; `outcome`: what became of what was saved last."""
+    return {
+        "student": student,
+        "moments": [(code, EVENT_NAMES[code]) for code in EVENTS],
+        "clubs": clubs(reader, student),
+        "camera": [_(text) for text in CAMERA],
+        "outcome": outcome,
+    }
+
+
+def clubs(reader: Reader, student: str) -> list[str]:
+    """Clubs to choose from: the student's own, then usual ones; those that a family is known for."""
+    found = []
+    for club in dict.fromkeys([*by_eye.clubs(reader, student), *USUAL_CLUBS]):
+        try:
+            reader.settings.club_family(club)
+        except UnderfootError:
+            continue
+        found.append(club)
+    return found
+
+
+def outcome(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) -> dict[str, Any]:
+    """Keep what was marked, and what the page then says."""
+    try:
+        keep(home, reader, student, marked)
+    except (UnderfootError, OSError) as error:
+        text = _("Not saved. {error}").format(error=error)
+    else:
+        text = _("Saved. It shows on the student's page once it is loaded.")
+    return {"id": str(marked.get("id")), "text": text}
+
+
+def keep(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
+    """Keep a marked film as a session of one swing in the inbox, flushed to disk; returns its folder.
+
+    The delivery has session.toml, events.csv with each heel that was looked at and, where the trail heel was
+    still down at impact of a full swing and the viewer says so, notes.csv with that fault. It has no film.
+
+    Raises
+        AccessError: the viewer may not see the student.
+        CallError: no consent to film holds, or what was marked can't be meant.
+        OSError: the disk did not take it.
+    """
+    if student not in reader.students:
+        raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    if missing := withheld(reader, student):
+        raise CallError(missing)
+    moments = _moments(marked.get("moments"))
+    club, pace = marked.get("club"), marked.get("pace")
+    if club not in clubs(reader, student) or pace not in PACES:
+        raise CallError(_("The club or the pace is not one of those offered; choose them again."))
+    at = _filmed_at(marked)
+    tag = hashlib.sha256(json.dumps(moments).encode()).hexdigest()[:4]
+    session = f"{at:%Y-%m-%d}-{student[:40]}-film-{at:%H%M}-{tag}"
+    coach = reader.viewer.person
+    head = {"session": session, "student": student, "coach": coach}
+    text = "".join(f"{key} = {json.dumps(value)}\n" for key, value in head.items())
+    text += f"started_at = {at.isoformat(timespec='seconds')}\n\n[[swing]]\nno = 1\n"
+    text += f"pace = {json.dumps(pace)}\nclub = {json.dumps(club)}\n"
+    files = {"session.toml": text, "events.csv": _table(moments)}
+    down = any(row["event"] == "impact" and row["trail_heel"] == "down" for row in moments)
+    if down and pace == "full" and marked.get("fault") is True:
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        line = {"at": now, "author": coach, "kind": "saw", "swing_no": 1, "code": STILL_DOWN, "grade": 2,
+                "shared": "false"}  # fmt: skip
+        files["notes.csv"] = _table([line])
+    put = [(f"{session}/{name}", body.encode()) for name, body in files.items()]
+    return inbox.keep(home, put, reader.viewer)
+
+
+def _moments(given: Any) -> list[dict[str, Any]]:
+    """Rows of events.csv: the moments in their order, each heel up, down or not looked at."""
+    found: dict[str, dict[str, Any]] = {}
+    for moment in given if isinstance(given, list) else []:
+        if not isinstance(moment, Mapping) or moment.get("event") not in EVENTS:
+            continue
+        t_s = moment.get("t_s")
+        if not isinstance(t_s, int | float) or not 0 <= t_s <= LONGEST_S:
+            continue
+        heels = {f"{foot}_heel": heel if (heel := moment.get(foot)) in HEELS else "" for foot in FEET}
+        where = {"swing_no": 1, "event": moment["event"], "t_s": round(float(t_s), 4), "clock": "clip"}
+        found[moment["event"]] = where | heels
+    rows = [found[event] for event in EVENTS if event in found]
+    if len(rows) < 2 or not any(row[f"{foot}_heel"] for row in rows for foot in FEET):
+        raise CallError(_("Mark at least two moments, and at least one heel as up or down."))
+    for before, after in pairwise(rows):
+        if after["t_s"] <= before["t_s"]:
+            raise CallError(
+                _("{after} is marked before {before}; mark the two moments again.").format(
+                    after=EVENT_NAMES[after["event"]], before=EVENT_NAMES[before["event"]]
+                )
+            )
+    return rows
+
+
+def _table(rows: Sequence[Mapping[str, Any]]) -> str:
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def _filmed_at(marked: Mapping[str, Any]) -> datetime:
+    """When it was filmed, by the form, in the device's own time zone.
+
+    Raises
+        CallError: it is no time, or lies ahead.
+    """
+    offset = marked.get("offset")
+    minutes = offset if isinstance(offset, int) and abs(offset) <= 14 * 60 else 0
+    try:
+        at = datetime.fromisoformat(str(marked.get("at"))).replace(
+            tzinfo=timezone(timedelta(minutes=minutes))
+        )
+    except ValueError:
+        raise CallError(_("When it was filmed is not a day and a time; fill it in.")) from None
+    if not datetime(2000, 1, 1, tzinfo=UTC) < at <= datetime.now(UTC) + timedelta(minutes=5):
+        raise CallError(_("When it was filmed lies ahead, or too far back; correct it."))
+    return at

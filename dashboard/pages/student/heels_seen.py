@@ -1,0 +1,88 @@
+"""What films marked by eye say: each heel up or down at each moment, how long, and which heel moved first."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+import polars as pl
+
+from dashboard.queries import by_eye
+from dashboard.section import Section
+from dashboard.text.catalogue import Words, _
+from dashboard.text.labels import EVENTS as EVENT_NAMES
+from dashboard.text.numbers import number, on
+from warehouse.access import Reader
+from warehouse.vocabulary import EVENTS
+
+PACES = Words({"slow": "slow", "half": "half", "full": "full"})
+HEELS = {True: "up", False: "down"}
+UP_OR_DOWN = Words({"up": "up", "down": "down"})
+
+
+def part(reader: Reader, student: str) -> Section | None:
+    """The films marked of a student, newest first; None where none was."""
+    found = by_eye.heels_seen(reader, student)
+    if found.is_empty():
+        return None
+    films = [group.to_dicts() for group in found.partition_by("session", "swing_no", maintain_order=True)]
+    shown = [event for event in EVENTS if event in found["event"].to_list()]
+    rows = pl.DataFrame([_row(film, shown) for film in films], infer_schema_length=None)
+    note = _(
+        "Seen by eye on an ordinary film. Times are those of the pictures that were marked; a heel moved "
+        "somewhere between the two moments around it."
+    )
+    return Section(table=(rows, _("Heels on film")), sentences=(order(films[0]),), notes=(note,))
+
+
+def _row(film: Sequence[dict[str, Any]], shown: Sequence[str]) -> dict[str, Any]:
+    at = {moment["event"]: moment for moment in film}
+    times = {event: moment["t_s"] for event, moment in at.items()}
+    first = film[0]
+    row = {
+        _("Day"): first["day"],
+        _("Club"): first["club"],
+        _("Pace"): PACES.get(first["pace"], first["pace"]),
+    }
+    for event in shown:
+        row[EVENT_NAMES[event]] = _heels(at[event]) if event in at else None
+    for name, start, end in ((_("Going back"), "takeaway", "top"), (_("Coming down"), "top", "impact")):
+        known = start in times and end in times
+        row[name] = number(times[end] - times[start], "s", 2) if known else None
+    return row
+
+
+def _heels(moment: dict[str, Any]) -> str | None:
+    said = [
+        pattern.format(heel=UP_OR_DOWN[HEELS[moment[key]]])
+        for key, pattern in (("lead_up", _("lead {heel}")), ("trail_up", _("trail {heel}")))
+        if moment[key] is not None
+    ]
+    return ", ".join(said) or None
+
+
+def order(film: Sequence[dict[str, Any]]) -> str:
+    """Whether the lead heel was down again before the trail heel rose, as far as the moments tell."""
+    lead = _change(film, "lead_up", before=True)
+    trail = _change(film, "trail_up", before=False)
+    day = on(film[0]["day"])
+    if lead is None or trail is None:
+        return ""
+    if lead[1] <= trail[0]:
+        said = _("On {day} the lead heel was down again before the trail heel rose.")
+    elif trail[1] <= lead[0]:
+        said = _("On {day} the trail heel rose before the lead heel was down again.")
+    else:
+        said = _(
+            "On {day} the lead heel came down and the trail heel rose between the same two moments, so which "
+            "was first can't be told; mark a moment between them."
+        )
+    return said.format(day=day)
+
+
+def _change(film: Sequence[dict[str, Any]], heel: str, *, before: bool) -> tuple[float, float] | None:
+    """Between which two times a heel that was `before` (up: true) last changed; None where it never did."""
+    seen = [(moment["t_s"], moment[heel]) for moment in film if moment[heel] is not None]
+    changes = [
+        (start, end) for (start, was), (end, now) in pairwise(seen) if was is before and now is not before
+    ]
+    return changes[-1] if changes and before else changes[0] if changes else None

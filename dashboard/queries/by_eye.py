@@ -1,0 +1,42 @@
+"""Films that somebody marked by eye: when each moment was, and which heel was up or down then."""
+
+import polars as pl
+
+from warehouse.access import Reader
+
+
+def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
+    """session, day, swing_no, club, pace, event, t_s, lead_up, trail_up: a row per marked moment of a film.
+
+    Newest first, moments in their order; null where nobody looked at a heel.
+    """
+    return reader.sql(
+        """
+        WITH seen AS (
+            SELECT session, swing_no, event, bool_or(up) FILTER (WHERE foot = 'lead') AS lead_up,
+                bool_or(up) FILTER (WHERE foot = 'trail') AS trail_up
+            FROM heel_seen GROUP BY ALL
+        )
+        SELECT s.session, s.day, w.swing_no, w.club, w.pace, e.event, e.t_s, seen.lead_up, seen.trail_up
+        FROM swing_event e
+        JOIN swing w USING (session, swing_no)
+        JOIN session s USING (session)
+        LEFT JOIN seen USING (session, swing_no, event)
+        WHERE s.student = ? AND e.clock = 'clip' AND e.source = 'marked'
+            AND (e.session, e.swing_no) IN (SELECT (session, swing_no) FROM heel_seen)
+        ORDER BY s.started_at DESC, s.session, w.swing_no, e.t_s
+        """,
+        [student],
+    )
+
+
+def clubs(reader: Reader, student: str) -> list[str]:
+    """Clubs a student has hit, the most used first."""
+    rows = reader.sql(
+        """
+        SELECT w.club, count(*) AS n FROM swing w JOIN session s USING (session)
+        WHERE s.student = ? AND w.club IS NOT NULL GROUP BY 1 ORDER BY n DESC, 1
+        """,
+        [student],
+    )
+    return rows["club"].to_list()
