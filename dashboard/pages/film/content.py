@@ -19,7 +19,7 @@ from warehouse.errors import AccessError, CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
 
-USUAL_CLUBS = ("7-iron", "pitching wedge", "5-hybrid", "3-wood", "driver")
+USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
 STILL_DOWN = "trail_heel_down"
 LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
 CAMERA = (
