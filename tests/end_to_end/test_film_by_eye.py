@@ -141,7 +141,7 @@ def fresh(home, tmp_path):
 def test_a_trail_heel_still_down_at_impact_is_noted_as_that_fault(fresh):
     form = marked()
     form["moments"][-1]["trail"] = "down"
-    content.keep(fresh, open_reader(fresh, "c1"), "s1", form)
+    content.keep(open_reader(fresh, "c1"), "s1", form)
     assert load_all(fresh, [fresh.inbox]) == []
     reader = open_reader(fresh, "c1")
     note = reader.sql("SELECT kind, code, grade, swing_no, author, shared FROM note")
@@ -185,16 +185,16 @@ def test_what_the_two_heels_did_first_is_told_only_as_far_as_the_moments_go():
 )
 def test_what_cannot_be_meant_is_not_kept(fresh, more, said):
     with pytest.raises(CallError, match=said):
-        content.keep(fresh, open_reader(fresh, "c1"), "s1", marked(**more))
+        content.keep(open_reader(fresh, "c1"), "s1", marked(**more))
     assert list(fresh.inbox.iterdir()) == []
 
 
 def test_without_consent_or_in_another_coachs_charge_nothing_is_marked(fresh):
     with pytest.raises(AccessError):
-        content.keep(fresh, open_reader(fresh, "c2"), "s1", marked())
+        content.keep(open_reader(fresh, "c2"), "s1", marked())
     (fresh.inbox / "consents.csv").write_text(
         "student,given_by,purpose,from,to\ns1,s1,measure,2026-01-01,\ns1,s1,film,2026-01-01,2026-02-01\n"
     )
     load_all(fresh, [fresh.inbox])
     with pytest.raises(CallError, match="No consent to film"):
-        content.keep(fresh, open_reader(fresh, "c1"), "s1", marked())
+        content.keep(open_reader(fresh, "c1"), "s1", marked())

@@ -16,7 +16,6 @@ from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS as EVENT_NAMES
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError, UnderfootError
-from warehouse.home import Home
 from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
 
 USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
@@ -64,10 +63,10 @@ def clubs(reader: Reader, student: str) -> list[str]:
     return found
 
 
-def outcome(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) -> dict[str, Any]:
+def outcome(reader: Reader, student: str, marked: Mapping[str, Any]) -> dict[str, Any]:
     """Keep what was marked, and what the page then says."""
     try:
-        keep(home, reader, student, marked)
+        keep(reader, student, marked)
     except (UnderfootError, OSError) as error:
         text = _("Not saved. {error}").format(error=error)
     else:
@@ -75,8 +74,8 @@ def outcome(home: Home, reader: Reader, student: str, marked: Mapping[str, Any])
     return {"id": str(marked.get("id")), "text": text}
 
 
-def keep(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
-    """Keep a marked film as a session of one swing in the inbox, flushed to disk; returns its folder.
+def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
+    """Deliver a marked film as a session of one swing in the inbox, flushed to disk; returns its folder.
 
     The delivery has session.toml, events.csv with each heel that was looked at and, where the trail heel was
     still down at impact of a full swing and the viewer says so, notes.csv with that fault. It has no film.
@@ -86,6 +85,7 @@ def keep(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) ->
         CallError: no consent to film holds, or what was marked can't be meant.
         OSError: the disk did not take it.
     """
+    reader = reader.anew()
     if student not in reader.students:
         raise AccessError(_("There is no student {code} that you may see.").format(code=student))
     if missing := withheld(reader, student):
@@ -110,7 +110,7 @@ def keep(home: Home, reader: Reader, student: str, marked: Mapping[str, Any]) ->
                 "shared": "false"}  # fmt: skip
         files["notes.csv"] = _table([line])
     put = [(f"{session}/{name}", body.encode()) for name, body in files.items()]
-    return inbox.keep(home, put, reader.viewer)
+    return inbox.deliver(reader, put)
 
 
 def _moments(given: Any) -> list[dict[str, Any]]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import layout, navigation, readers
+from dashboard import layout, navigation
 from dashboard.components import film_marker
 from dashboard.pages.film import content
 from dashboard.text.catalogue import _, keeping_language
@@ -39,7 +39,7 @@ def _marker(reader: Reader, student: str) -> None:
     sent = f"film-marked-{student}"
 
     def keep(marked: Mapping[str, Any]) -> None:
-        st.session_state[sent] = content.outcome(readers.home(), reader, student, marked)
+        st.session_state[sent] = content.outcome(reader, student, marked)
 
     data = content.form_data(reader, student, st.session_state.get(sent))
     film_marker.show(data, key=f"marker-{student}", on_marked=keeping_language(keep))
