@@ -8,7 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard import readers
-from dashboard.pages.deliveries import corrections
+from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped
 from warehouse import filed
 from warehouse.deliverer import MARK, read_mark
@@ -201,3 +201,19 @@ def test_what_was_dropped_and_has_gone_through_shows_with_its_refusal(visit, pag
     text = page_text(at.run())
     assert "**2026-02-09-s01**: refused." in text
     assert "**2026-02-10-s01**: gone through." in text
+
+
+def test_a_dropped_folder_names_the_filed_sessions_that_it_corrects_when_it_is_ticked(refused):
+    reader = readers.reader(refused, "c01")
+
+    def corrects(*sheets, ticked=True):
+        files = [(f"visit-{n}/session.toml", text.encode()) for n, text in enumerate(sheets)]
+        return read_mark(content.deliver(reader, files, corrects=ticked)).corrects
+
+    own, others = 'session = "2026-01-12-s01"\n', "session = '2026-01-12-s02'\n"
+    assert corrects(own) == ("hash-2026-01-12-s01",)
+    assert corrects(f'student = "s01"\n{own}') == ("hash-2026-01-12-s01",)
+    assert corrects(own, ticked=False) == ()
+    assert corrects(others) == ()  # not theirs to see, so not theirs to name
+    assert set(corrects(own, 'session = "2026-01-26-s01"')) == {"hash-2026-01-12-s01", "hash-2026-01-26-s01"}
+    assert corrects('session = "new"') == corrects("session = 7") == ()
