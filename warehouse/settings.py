@@ -122,6 +122,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
             raise UnderfootError(
                 f'{where}: [club_families] "{club}" = "{family}" is not one of {", ".join(CLUB_FAMILIES)}.'
             )
+    minutes = "young_practice_minutes_a_week"
     return Settings(
         name=name,
         time_zone=zone,
@@ -129,9 +130,11 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         language=_language(table.get("language", "en"), where),
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
         minor_until_age=_age(table, "minor_until_age", 18, where, past=past),
-        young_practice_minutes_a_week=_minutes(table.get("young_practice_minutes_a_week"), where),
+        young_practice_minutes_a_week=_amount(table, minutes, "minutes", 10_080, 120, where)
+        if minutes in table
+        else None,
         eyes_closed_from_age=_age(table, "eyes_closed_from_age", EYES_CLOSED_FROM_AGE, where, past=past),
-        setup_room_pct=_room(table.get("setup_room_pct", SETUP_ROOM_PCT), where),
+        setup_room_pct=_amount(table, "setup_room_pct", "% of foot length", 50, SETUP_ROOM_PCT, where),
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
         faults=_tables(table.get("fault", []), "fault", where),
@@ -159,24 +162,12 @@ def _sign_in(table: Any, where: str, zone: ZoneInfo) -> SignInSettings:
         raise UnderfootError(f"{where}: {error}") from error
 
 
-def _minutes(value: Any, where: str) -> float | None:
-    """A number of minutes a week, or none."""
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 10_080:
+def _amount(table: Mapping[str, Any], key: str, what: str, most: float, example: float, where: str) -> float:
+    """A number over 0 and up to `most`; the example where there is none. `what` it is a number of."""
+    value = table.get(key, example)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= most:
         raise UnderfootError(
-            f"{where}: young_practice_minutes_a_week = {value!r} is not a number of minutes; "
-            "write one such as young_practice_minutes_a_week = 120."
-        )
-    return float(value)
-
-
-def _room(value: Any, where: str) -> float:
-    """A part of foot length, in %."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 50:
-        raise UnderfootError(
-            f"{where}: setup_room_pct = {value!r} is not a part of foot length in %; "
-            f"write one such as setup_room_pct = {SETUP_ROOM_PCT:g}."
+            f"{where}: {key} = {value!r} is not a number of {what}; write one such as {key} = {example:g}."
         )
     return float(value)
 

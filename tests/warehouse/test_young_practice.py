@@ -1,4 +1,4 @@
-"""The academy's limit on a young player's home practice."""
+"""What an academy says of the body in academy.toml: practice, ages and the room around a set-up."""
 
 import pytest
 
@@ -17,3 +17,24 @@ def test_the_limit_is_read_and_may_be_left_out():
 def test_a_limit_that_cannot_be_is_said_with_an_example(value):
     with pytest.raises(UnderfootError, match="young_practice_minutes_a_week = 120"):
         parse_settings(TOML.format(value=value).encode())
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("setup_room_pct = 0", "setup_room_pct = 5"),
+        ("setup_room_pct = true", "setup_room_pct = 5"),
+        ('eyes_closed_from_age = "ten"', "eyes_closed_from_age = 14"),
+        ("eyes_closed_from_age = 14.5", "eyes_closed_from_age = 14"),
+    ],
+)
+def test_a_value_that_cannot_be_is_said_with_the_usual_one(line, said):
+    with pytest.raises(UnderfootError, match=said):
+        parse_settings(TOML.format(value=120).encode() + line.encode())
+
+
+def test_ages_and_room_are_read_and_have_usual_values():
+    usual = parse_settings(TOML.format(value=120).encode())
+    assert (usual.eyes_closed_from_age, usual.setup_room_pct) == (14, 5.0)
+    own = parse_settings(TOML.format(value=120).encode() + b"eyes_closed_from_age = 16\nsetup_room_pct = 4\n")
+    assert (own.eyes_closed_from_age, own.setup_room_pct) == (16, 4.0)
