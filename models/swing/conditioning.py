@@ -195,17 +195,19 @@ def prepare_heels(r: Record, source: int, up: tuple[MARKS, MARKS]) -> None:
 
 
 @compiled
-def heel_shares(r: Record, foot: int, first: int, last: int, source: int, off: float) -> None:
-    """Heel load, % of that foot's load, at the samples first…last alone.
+def prepare_heel_shares(r: Record, foot: int, source: int, off: float) -> None:
+    """Heel load, % of that foot's load: all of it at once, as many metrics ask for parts that overlap.
 
     By two-point statics from along unless heel loads are measured; null where the foot carries under `off` N.
     """
     along, heel = r.lines[ALONG_L + foot], r.lines[HEEL_L + foot]
     load, share = r.lines[LOAD_L + foot], r.lines[HEEL_SHARE_L + foot]
-    for k in range(max(first, 0), min(last, r.n - 1) + 1):
-        if source == MEASURED:
-            share[k] = 100.0 * heel[k] / load[k] if load[k] >= off and load[k] > 0.0 else math.nan
-        else:
+    if source == MEASURED:
+        for k in range(r.n):
+            known = (load[k] >= off) & (load[k] > 0.0)
+            share[k] = 100.0 * heel[k] / load[k] if known else math.nan
+    else:
+        for k in range(r.n):
             share[k] = 100.0 * heel_share_from_along(along[k]) if not math.isnan(along[k]) else math.nan
 
 

@@ -143,12 +143,12 @@ class Formula:
     def _event(self, event: Term) -> str:
         return self.section.keep(f"at[{event.code}]")
 
-    def _line(self, signal: Term, first: str, last: str) -> str:
-        """The row of a signal, known at least over first…last."""
+    def _line(self, signal: Term) -> str:
+        """The row of a signal, made ready before it is first asked for."""
         line = signal.code
         if line.startswith("HEEL_SHARE"):
             foot = int(line == "HEEL_SHARE_T")
-            self.section.once(f"c.heel_shares(r, {foot}, {first}, {last}, swing.source, swing.off)")
+            self.section.once(f"c.prepare_heel_shares(r, {foot}, swing.source, swing.off)")
         if line.startswith("PART"):
             self.section.once("c.prepare_heel_parts(r, swing.source)")
         return self.section.keep(f"lines[c.{line}]")
@@ -175,7 +175,7 @@ class Formula:
             f"int(np.rint(ops.{'ADDRESS_HALF_S' if at_address else 'EVENT_HALF_S'} * fs))"
         )
         centre = self._event(event)
-        line = self._line(signal, f"{centre} - {half}", f"{centre} + {half}")
+        line = self._line(signal)
         return Term("number", self.section.keep(f"ops.around({line}, n, {centre}, {half})"))
 
     def _between(self, signal: Term, first: Term, last: Term) -> str:
@@ -183,7 +183,7 @@ class Formula:
             ends = [EVENTS[int(end.code)] if end.kind == "event" else "" for end in (first, last)]
             return self.section.keep(f"clip.between({signal.code!r}, {ends[0]!r}, {ends[1]!r})")
         start, end = self._window(first, last)
-        return self.section.keep(f"ops.between({self._line(signal, start, end)}, n, {start}, {end})")
+        return self.section.keep(f"ops.between({self._line(signal)}, n, {start}, {end})")
 
     def _least(self, signal: Term, first: Term, last: Term) -> Term:
         return Term("number", f"{self._between(signal, first, last)}[0]")
@@ -198,7 +198,7 @@ class Formula:
     def _rolled(self, signal: Term, seconds: Term, first: Term, last: Term) -> str:
         start, end = self._window(first, last)
         half = self._samples(float(seconds.code) / 2.0)
-        line = self._line(signal, start, end)
+        line = self._line(signal)
         return self.section.keep(f"ops.rolling_peak({line}, n, {start}, {end}, {half}, lines[c.SCRATCH])")
 
     def _peak(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
@@ -211,56 +211,50 @@ class Formula:
     def _time_of_highest(self, signal: Term, first: Term, last: Term) -> Term:
         (start, end), pair = self._window(first, last), self._between(signal, first, last)
         within = "ops.PLATEAU / swing.percent" if signal.code in LOADS else "ops.PLATEAU"
-        found = f"ops.plateau_centre({self._line(signal, start, end)}, {start}, {end}, {pair}[1], {within})"
+        found = f"ops.plateau_centre({self._line(signal)}, {start}, {end}, {pair}[1], {within})"
         return Term("moment", self.section.keep(found), end)
 
     def _steepest(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
         points = self.section.keep(f"max({self._samples(float(seconds.code))} + 1, 2)")
-        line = self._line(signal, start, end)
+        line = self._line(signal)
         return Term(
             "number", self.section.keep(f"ops.steepest_slope({line}, n, {start}, {end}, {points}, fs)")
         )
 
     def _opposition(self, u: Term, v: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
-        lines = f"{self._line(u, start, end)}, {self._line(v, start, end)}"
+        lines = f"{self._line(u)}, {self._line(v)}"
         return Term("number", self.section.keep(f"ops.opposed(swing, {lines}, {start}, {end})"))
 
     def _trough(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
         half = self._samples(float(seconds.code) / 2.0)
-        line = self._line(signal, start, end)
+        line = self._line(signal)
         return Term("number", self.section.keep(f"heels.rolling_trough({line}, n, {start}, {end}, {half})"))
 
     def _at_highest(self, signal: Term, highest: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
-        lines = f"{self._line(signal, start, end)}, {self._line(highest, start, end)}"
+        lines = f"{self._line(signal)}, {self._line(highest)}"
         return Term("number", self.section.keep(f"ops.at_highest({lines}, n, {start}, {end})"))
 
     def _time_back(self, signal: Term, points: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
-        line = self._line(signal, start, end)
+        line = self._line(signal)
         return Term(
             "moment", self.section.keep(f"ops.time_back({line}, n, {start}, {end}, {points.code})"), end
         )
 
     def _opposition_of_moves(self, u: Term, v: Term, seconds: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
-        lines = f"{self._line(u, start, end)}, {self._line(v, start, end)}"
+        lines = f"{self._line(u)}, {self._line(v)}"
         steps = self._samples(float(seconds.code))
         return Term(
             "number", self.section.keep(f"heels.opposed_moves({lines}, n, {start}, {end}, max({steps}, 1))")
         )
 
     def _ordered(self, lead: Term, trail: Term) -> str:
-        address, back, impact = (f"at[{EVENTS.index(name)}]" for name in ("address", "mid_back", "impact"))
-        quiet = self.section.keep("int(np.rint(ops.ADDRESS_HALF_S * fs))")
-        for signal in (lead, trail):
-            self._line(signal, f"{address} - {quiet}", f"{address} + {quiet}")
-        half = self.section.keep("int(np.rint(ops.EVENT_HALF_S * fs))")
-        lines = [self._line(signal, f"{back} - {half}", f"{impact} + {half}") for signal in (lead, trail)]
-        return self.section.keep(f"heels.heel_order(swing, {lines[0]}, {lines[1]})")
+        return self.section.keep(f"heels.heel_order(swing, {self._line(lead)}, {self._line(trail)})")
 
     def _heel_order(self, lead: Term, trail: Term) -> Term:
         return Term("number", f"{self._ordered(lead, trail)}[0]")
