@@ -165,8 +165,7 @@ def _focus(
         for span in ("now", "before")
     )
     first = aim_of(chosen, shared=True)
-    aim = first.code
-    if aim is None:
+    if (aim := first.code) is None:
         return None, []
     drills = doses.filter(pl.col("aim").is_in(lesson.kindred_aims(chosen.reader, aim)), kind="drill")
     drill = None if drills.is_empty() else drills.row(0, named=True)
