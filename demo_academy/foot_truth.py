@@ -68,7 +68,7 @@ def _opposition(g: Grid, phase: Array) -> Array:
     lead, trail = (mean[:, steps:] - mean[:, :-steps] for mean in means)
     norm = np.sqrt(np.nansum(lead**2, axis=1) * np.nansum(trail**2, axis=1))
     moved = np.minimum(*[most(mean, phase) - least(mean, phase) for mean in means]) >= MOVES
-    return np.where(moved, -np.nansum(lead * trail, axis=1) / np.maximum(norm, 1e-12), np.nan)
+    return np.where(moved, -np.nansum(lead * trail, axis=1) / np.maximum(norm, 1e-12), 0.0)
 
 
 def _order(g: Grid) -> dict[str, Array]:

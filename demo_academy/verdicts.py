@@ -60,7 +60,7 @@ LIMITS: dict[str, tuple[Limit, ...]] = {
     "no_recentre": (Limit("recentre_pts", under=3, margin=1.5),),
     "late_back": (Limit("return_after_top_s", over=0.02, margin=0.01),),
     "reverse_load": (Limit("top_lead_share_pct", over=60, margin=2.0),),
-    "trail_push": (Limit("trail_push_off_pct_bw", over=6, margin=2.0),),
+    "trail_push": (Limit("trail_push_off_pct_bw", over=6, margin=2.5),),
     "late_crossing": (Limit("crossing_before_impact_s", under=0.08, margin=0.018),),
     "little_lead_load": (Limit("mid_down_lead_share_pct", under=58, margin=2.0),),
     "early_shove": (Limit("mid_down_lead_share_pct", over=82, margin=2.0),),
@@ -143,7 +143,7 @@ def _push_unsure(metrics: Metrics) -> Array:
     """Whether noise could decide if the trail foot pushed, or only lightened less than the load rose."""
     gained = metrics["trail_push_share_pts"]
     over = np.stack([
-        (metrics["trail_push_total_pct_bw"] - 3) / 1.2, gained + 4,
-        gained + 100 - metrics["top_lead_share_pct"] - 50,
+        (metrics["trail_push_total_pct_bw"] - 3) / 2, (gained + 4) / 2,
+        (gained + 100 - metrics["top_lead_share_pct"] - 50) / 2,
     ])  # fmt: skip
     return (metrics["trail_push_pct_bw"] > 4) & (over > -1).all(axis=0) & (over < 1).any(axis=0)

@@ -67,7 +67,7 @@ OPERATIONS = {  # name: kinds of its arguments, an example, what it gives
     "opposition_of_moves": (
         ("signal", "signal", "seconds", "from", "to"),
         "opposition_of_moves(lead_heel_share, trail_heel_share, 0.06, takeaway, top)",
-        "−ΣΔu·Δv/√(ΣΔu²·ΣΔv²) of their moves over so many seconds; null where one moves by under 8",
+        "−ΣΔu·Δv/√(ΣΔu²·ΣΔv²) of their moves over so many seconds; 0 where one moves by under 8",
     ),
     "heel_order": (
         ("signal", "signal"), "heel_order(lead_heel_share, trail_heel_share)",

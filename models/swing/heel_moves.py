@@ -49,14 +49,18 @@ def rolling_trough(x: FLOATS, n: int, first: int, last: int, half: int) -> float
 
 @compiled
 def opposed_moves(u: FLOATS, v: FLOATS, n: int, first: int, last: int, steps: int) -> float:
-    """−ΣΔuΔv / √(ΣΔu²·ΣΔv²) of all moves over `steps` samples of their means; NaN if one hardly moves."""
+    """−ΣΔuΔv / √(ΣΔu²·ΣΔv²) of all moves over `steps` samples of their means; 0 if one hardly moves."""
     if first < 0 or last <= first + steps:
         return math.nan
     x, y = running_means(u, n, first, last, steps // 2), running_means(v, n, first, last, steps // 2)
+    still = False
     for means in (x, y):
         low, high = ops.between(means, means.size, 0, means.size - 1)
-        if not high - low >= FOOT_MOVES:
+        if math.isnan(low):
             return math.nan
+        still = still or high - low < FOOT_MOVES
+    if still:
+        return 0.0
     xy, xx, yy = 0.0, 0.0, 0.0
     for k in range(x.size - steps):
         dx, dy = x[k + steps] - x[k], y[k + steps] - y[k]

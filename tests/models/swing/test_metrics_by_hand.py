@@ -363,10 +363,10 @@ def test_heels_moving_within_their_feet_are_opposite_or_alike(swing):
     alike = swing(share=share, lead_heel=[(1.4, 40), (2.25, 15)], trail_heel=[(1.4, 40), (2.25, 20)])
     assert opposite.back_heel_opposition == close(1, 0.02)
     assert alike.back_heel_opposition == close(-1, 0.02)
-    assert (
-        swing(lead_heel=[(1.4, 40), (2.25, 33)], trail_heel=[(1.4, 40), (2.25, 60)]).back_heel_opposition
-        is None
-    )
+    one_still = swing(lead_heel=[(1.4, 40), (2.25, 33)], trail_heel=[(1.4, 40), (2.25, 60)])
+    assert one_still.back_heel_opposition == 0
+    unknown = swing(drop=("lead_heel_n", "trail_heel_n", "lead_along_pct", "trail_along_pct"))
+    assert unknown.back_heel_opposition is None
 
 
 def test_coming_down_the_same_is_measured_from_the_top_to_impact(swing):

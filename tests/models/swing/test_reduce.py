@@ -84,7 +84,7 @@ def nulls(got):
 
 def test_a_whole_swing_has_every_plate_metric_but_the_stance(reduced, columns):
     got = reduced(columns)
-    assert nulls(got) <= {"back_opposition", "back_heel_opposition"}
+    assert nulls(got) <= {"back_opposition"}
     assert got.usable
     assert got.flags == {}
     assert got.heel_source == "measured"
