@@ -52,7 +52,10 @@ def people(demo):
     coach, student = demo.sql(
         "SELECT c.coach, c.student FROM academy.coaching c JOIN academy.person p ON p.person = c.coach "
         "AND p.role = 'coach' WHERE c.\"to\" IS NULL AND c.student IN "
-        "(SELECT student FROM season.student_fault_rate WHERE span = 'now') ORDER BY 1, 2"
+        "(SELECT student FROM season.student_fault_rate WHERE span = 'now') "
+        # Neither age nor pain may rule out the drill that is tapped.
+        "AND c.student IN (SELECT person FROM academy.person WHERE born < DATE '2005-01-01') "
+        "AND c.student NOT IN (SELECT student FROM academy.note WHERE kind = 'discomfort') ORDER BY 1, 2"
     ).row(0)
     ward = demo.sql(
         "SELECT person, guardian_of[1] AS ward FROM academy.person WHERE role = 'guardian' "
