@@ -1,6 +1,7 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
 import json
+import os
 import sys
 import threading
 from pathlib import Path
@@ -12,7 +13,7 @@ from dashboard import terminal
 from dashboard.serving import MOST_PORTS, run_pages
 from dashboard.terminal import err, out
 from dashboard.text import catalogue
-from warehouse import forgotten, journal
+from warehouse import access_log, forgotten, journal
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.publishing import current_name
@@ -28,6 +29,11 @@ home_option = click.option(
 
 to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
 browser_option = click.option("--browser/--no-browser", default=True, help="Open the browser.")
+key_file_option = click.option(
+    "--key-file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="A file of at least 16 bytes in the place of a passphrase.",
+)
 port_option = click.option("--port", type=click.IntRange(1, MOST_PORTS), default=8501, show_default=True)
 
 
@@ -224,22 +230,28 @@ def health(home_path: str | None, *, as_json: bool) -> None:
 @cli.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @home_option
-def backup(file: Path, home_path: str | None) -> None:
-    """Write the whole home to FILE, and check it."""
+@key_file_option
+def backup(file: Path, home_path: str | None, key_file: Path | None) -> None:
+    """Write the whole home to FILE, sealed with a passphrase or a key file, and check it."""
     from warehouse.backup import back_up  # noqa: PLC0415 - used here only
 
-    terminal.show_backup(back_up(Home.find(home_path), file, on_wait=_say_waiting), f"Backed up to {file}")
+    secret = terminal.secret(key_file, new=True)
+    found = back_up(Home.find(home_path), file, secret, on_wait=_say_waiting)
+    terminal.show_backup(found, f"Backed up to {file}")
 
 
 @cli.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @home_option
-def restore(file: Path, home_path: str | None) -> None:
+@key_file_option
+def restore(file: Path, home_path: str | None, key_file: Path | None) -> None:
     """Make a home again from the backup FILE; nothing is overwritten."""
     from warehouse.backup import restore as restore_home  # noqa: PLC0415 - used here only
+    from warehouse.sealed import is_sealed  # noqa: PLC0415
 
     home = Home.find(home_path)
-    terminal.show_backup(restore_home(home, file), f"Restored to {home.path}")
+    secret = terminal.secret(key_file) if file.is_file() and is_sealed(file) else None
+    terminal.show_backup(restore_home(home, file, secret), f"Restored to {home.path}")
     terminal.show_forgotten(_forget_asked(home))
 
 
@@ -313,8 +325,16 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
         w.publish()
     for facts in report.refusals():
         journal.record(home, "refused", **facts)
-    _forget_asked(home)
+    _chores(home)
     return report
+
+
+def _chores(home: Home) -> None:
+    """What the loader does between loads: forget whoever is to be forgotten, drop old log lines."""
+    _forget_asked(home)
+    days = home.settings().access_log_days
+    if days is not None:
+        access_log.shorten(home, days)
 
 
 def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]:
@@ -367,13 +387,14 @@ def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch  # noqa: PLC0415 - a slow import, used here only
 
-        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _forget_asked(home))
+        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _chores(home))
 
     run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
 
 
 def main() -> None:
-    """Run the command."""
+    """Run the command; what it writes is its user's alone."""
+    os.umask(0o077)
     terminal.run(cli)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from dashboard import elements as st
 from dashboard import gate, layout, readers, signin, theme, turns, uploads
 from dashboard.text.catalogue import _, use
-from warehouse import journal
+from warehouse import access_log, journal
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.vocabulary import STAFF
@@ -57,6 +57,7 @@ def run(pages: Sequence[Page]) -> None:
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
     staff = False
+    access_log.came_from.set(st.context.ip_address)
     try:
         home = readers.home()
         settings = home.settings()

@@ -1,10 +1,12 @@
 """What the command says in a terminal: progress bars, tables, the report of a load."""
 
 import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import Any
 
 import click
@@ -18,11 +20,13 @@ from dashboard.text import catalogue
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, listed
 from warehouse import links
-from warehouse.errors import UnderfootError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.journal import steps_are_shown
 from warehouse.store import open_snapshot
 
+PASSPHRASE = "UNDERFOOT_PASSPHRASE"  # noqa: S105 - its name in the environment
+SHORTEST_PASSPHRASE, SHORTEST_KEY = 12, 16
 err = Console(stderr=True, highlight=False)
 out = Console(highlight=False)
 PUBLISHED = mark(
@@ -187,6 +191,27 @@ def show_backup(found: Any, what: str) -> None:
     if found.problems:
         damaged = _("It holds damaged filed deliveries: {names}; underfoot health says more.")
         raise UnderfootError(damaged.format(names=listed(found.problems[:3])))
+
+
+def secret(key_file: Path | None, *, new: bool = False) -> bytes:
+    """What a backup is sealed with: a key file, else the environment's passphrase, else it is asked for.
+
+    Raises
+        CallError: it is too short to protect anything, or there is nobody to ask.
+    """
+    if key_file is not None:
+        found = key_file.read_bytes()
+    elif PASSPHRASE in os.environ:
+        found = os.environ[PASSPHRASE].encode()
+    elif sys.stdin.isatty():
+        found = click.prompt(_("Passphrase"), hide_input=True, confirmation_prompt=new, err=True).encode()
+    else:
+        missing = _("A backup is sealed: give --key-file FILE, or set {name} in the environment.")
+        raise CallError(missing.format(name=PASSPHRASE))
+    if new and len(found) < (SHORTEST_KEY if key_file is not None else SHORTEST_PASSPHRASE):
+        short = _("That is too short: a passphrase has at least {letters} letters, a key file {size} bytes.")
+        raise CallError(short.format(letters=SHORTEST_PASSPHRASE, size=SHORTEST_KEY))
+    return found
 
 
 def ask_to_forget(student: str) -> None:

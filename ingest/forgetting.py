@@ -25,7 +25,7 @@ from ingest.delivery import NOTES, SESSION, SETTINGS, SHEET, SHOTS, WHY
 from ingest.filing import RefusedFolder
 from ingest.formats.format import loose_kind
 from ingest.redaction import Identity, comments_without, json_without, settings_without, table_without
-from warehouse import forgotten
+from warehouse import access_log, forgotten
 from warehouse.errors import CallError, UnderfootError
 from warehouse.filed import Fingerprint, content_hash, facts_of
 from warehouse.forgotten import Request
@@ -409,8 +409,10 @@ def clear_rest(home: Home, who: Identity, newest: str, removed: Removed) -> None
             path.unlink()
             removed.counts["pages"] += 1
     for path in sorted(home.path.glob("*.jsonl")):
-        if path.name not in (forgotten.LIST, forgotten.BACKUPS):
+        if path.name not in (forgotten.LIST, forgotten.BACKUPS, home.access_log.name):
             removed.counts["log_lines_blanked"] += _log(path, who)
+    opened = access_log.rewrite(home, lambda line: json_without(line, who), "a student was forgotten")
+    removed.counts["log_lines_blanked"] += opened
     ended = home.path / "links_ended.json"
     if ended.exists():
         moments = json.loads(ended.read_text("utf-8"))

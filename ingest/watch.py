@@ -18,7 +18,7 @@ from warehouse import journal
 from warehouse.home import Home, walk
 
 POLL_S = 0.25
-CHORES_S = 2.0
+CHORES_S = 10.0
 STILL_S = 1.0
 PATIENCE_S = 60.0  # for a folder of samples whose session.toml has not come yet
 PAUSE_S = 5.0  # after an entry's load failed; twice as long after each further time

@@ -12,6 +12,7 @@ from warehouse.home import Home
 
 os.environ["TZ"] = "UTC"
 time.tzset()
+os.umask(0o077)  # as the command does: what it writes is its user's alone
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

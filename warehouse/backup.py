@@ -1,15 +1,19 @@
-"""A whole home as one file, and back: a zip with the SHA-256 of every file in it, checked both ways.
+"""A whole home as one file, and back: a sealed zip with the SHA-256 of every file in it, checked both ways.
+
+It is sealed with a passphrase or a key file (see `sealed`), since it holds everything, the home's keys too.
+Backups from before they were sealed are plain zips, and can still be restored.
 
 Published snapshots are left out: restoring publishes one anew.
 """
 
 import hashlib
+import io
 import json
 import os
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
@@ -19,6 +23,7 @@ from warehouse import forgotten, health, journal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import HOLDER, LOCK, SIGN_INS, Home, sync
 from warehouse.publishing import settle_rebuild
+from warehouse.sealed import SealedReader, SealedWriter, is_sealed
 from warehouse.store import opened, writer
 
 MANIFEST, FORMAT = "underfoot-backup.json", 1
@@ -36,8 +41,8 @@ class Backup:
     problems: list[str] = field(default_factory=list)
 
 
-def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = None) -> Backup:
-    """Write the home to `target` (a new file), then read it back and compare every hash.
+def back_up(home: Home, target: Path, secret: bytes, *, on_wait: Callable[[], None] | None = None) -> Backup:
+    """Write the home to `target` (a new file) under a secret, then read it back and compare every hash.
 
     Raises
         CallError: no academy, the file exists already, or it would lie inside the home.
@@ -57,8 +62,8 @@ def back_up(home: Home, target: Path, *, on_wait: Callable[[], None] | None = No
                 settle_rebuild(home)
                 problems = health.filed_problems(home)
                 forgotten.make_key(home)
-                _write(home, part)
-            manifest = _verified(part)
+                _write(home, part, secret)
+            manifest = _verified(part, secret)
             part.replace(target)
             sync(target.resolve().parent)
             forgotten.backed_up(home, target, manifest["at"])
@@ -89,10 +94,13 @@ def _files(home: Home) -> Iterator[Path]:
                 yield path
 
 
-def _write(home: Home, part: Path) -> None:
+def _write(home: Home, part: Path, secret: bytes) -> None:
     written: dict[str, Any] = {}
     with part.open("wb") as raw:
-        with zipfile.ZipFile(raw, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        with (
+            SealedWriter(raw, secret) as sealed,
+            zipfile.ZipFile(sealed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive,
+        ):
             for path in _files(home):
                 name = path.relative_to(home.path).as_posix()
                 try:
@@ -119,14 +127,16 @@ def _copied(source: IO[bytes], target: IO[bytes] | None) -> dict[str, Any]:
     return {"size": size, "sha256": digest.hexdigest()}
 
 
-def _verified(file: Path) -> dict[str, Any]:
+def _verified(file: Path, secret: bytes | None) -> dict[str, Any]:
     """The manifest of a backup whose every file reads back as it was written.
 
     Raises
         UnderfootError: it is no backup, or one that is damaged.
     """
     try:
-        return _compared(file)
+        return _compared(file, secret)
+    except CallError:
+        raise
     except OSError as error:
         raise CallError(f"{file} can't be read ({error.strerror or type(error).__name__}).") from error
     except Exception as error:
@@ -134,8 +144,21 @@ def _verified(file: Path) -> dict[str, Any]:
         raise UnderfootError(said) from error
 
 
-def _compared(file: Path) -> dict[str, Any]:
-    with zipfile.ZipFile(file) as archive:
+@contextmanager
+def _opened(file: Path, secret: bytes | None) -> Iterator[zipfile.ZipFile]:
+    """The zip in a backup, unsealed as it is read where it is sealed."""
+    if not is_sealed(file):
+        with zipfile.ZipFile(file) as archive:
+            yield archive
+        return
+    if secret is None:
+        raise CallError(f"{file} is sealed; give its passphrase or its key file.")
+    with io.BufferedReader(SealedReader(file, secret)) as raw, zipfile.ZipFile(raw) as archive:
+        yield archive
+
+
+def _compared(file: Path, secret: bytes | None) -> dict[str, Any]:
+    with _opened(file, secret) as archive:
         manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
         names = [name for name in archive.namelist() if name != MANIFEST]
         if manifest["format"] != FORMAT or sorted(names) != sorted(manifest["files"]):
@@ -155,14 +178,14 @@ def _safe(name: str) -> PurePosixPath:
     return path
 
 
-def restore(home: Home, file: Path) -> Backup:
+def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
     """Make a home again from a backup, hashes compared before and after, and publish it.
 
     Students who were forgotten after the backup was made are asked to be forgotten again. Nothing is then
     published before they are.
 
     Raises
-        CallError: the home holds anything already, or there is no such file.
+        CallError: the home holds anything already, there is no such file, or its secret is another one.
         UnderfootError: the backup is damaged, or it could not be written out whole.
     """
     if not file.is_file():
@@ -171,11 +194,11 @@ def restore(home: Home, file: Path) -> Backup:
         raise CallError(
             f"{home.path} is not empty, and a restore overwrites nothing; name a new folder with --home DIR."
         )
-    manifest = _verified(file)
+    manifest = _verified(file, secret)
     part = home.path.with_name(f".{home.path.name}.restoring")
     shutil.rmtree(part, ignore_errors=True)
     try:
-        _unpack(file, manifest, part)
+        _unpack(file, secret, manifest, part)
         _ask_again(Home(part), file, manifest["at"])
         forgotten.backed_up(Home(part), file, manifest["at"])
         if home.path.exists():
@@ -201,9 +224,9 @@ def _ask_again(home: Home, file: Path, backed_up_at: str) -> None:
     forgotten.ask_again(home, students, [forgotten.beside(file)], backed_up_at)
 
 
-def _unpack(file: Path, manifest: dict[str, Any], part: Path) -> None:
-    part.mkdir(parents=True)
-    with zipfile.ZipFile(file) as archive:
+def _unpack(file: Path, secret: bytes | None, manifest: dict[str, Any], part: Path) -> None:
+    part.mkdir(mode=0o700, parents=True)
+    with _opened(file, secret) as archive:
         for name, facts in manifest["files"].items():
             target = part / _safe(name)
             target.parent.mkdir(parents=True, exist_ok=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from warehouse import forgotten
+from warehouse import access_log, forgotten
 from warehouse.errors import UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, holder, walk
@@ -175,7 +175,36 @@ def _around(home: Home) -> Iterator[Check]:
         said = f"A load or build is unfinished ({_named(left)}); the next finishes it: underfoot load"
     yield Check("interrupted", ok=not unfinished, said=said)
     yield _forgetting(home, busy=by is not None)
+    yield _access_log(home)
+    yield _private(home)
     yield _inbox(home)
+
+
+def _private(home: Home) -> Check:
+    """Nobody but the owner can read the home."""
+    shared = [p.relative_to(home.path).as_posix() for p in home.path.rglob("*") if _is_shared(p)]
+    shared += ["the home itself"] * _is_shared(home.path)
+    said = "The home is its owner's alone."
+    if shared:
+        todo = f"take it from them: chmod -R go= {home.path}"
+        said = f"Others on this machine may read {_named(sorted(shared))}; {todo}"
+    return Check("private", ok=not shared, said=said)
+
+
+def _is_shared(path: Path) -> bool:
+    with suppress(OSError):
+        return not path.is_symlink() and bool(path.stat().st_mode & 0o077)
+    return False
+
+
+def _access_log(home: Home) -> Check:
+    """No line of the access log is missing or was changed."""
+    try:
+        n, days = access_log.check(home), home.settings().access_log_days
+    except (UnderfootError, OSError) as error:
+        return Check("access log", ok=False, said=str(error))
+    kept = f"each kept for {days} days" if days else "kept for good"
+    return Check("access log", ok=True, said=f"{n} lines, none missing or changed, {kept}.")
 
 
 def _forgetting(home: Home, *, busy: bool) -> Check:

@@ -117,7 +117,10 @@ class Home:
         return parse_settings(data)
 
     def make_folders(self) -> None:
-        """Make the folders of the home that are missing."""
+        """Make the folders of the home that are missing; nobody but its owner can go into it."""
+        self.path.mkdir(parents=True, exist_ok=True)
+        if self.path.stat().st_mode & 0o077:
+            make_private(self.path)
         for folder in (self.inbox, self.filed, self.refused, self.traces, self.published, self.pages):
             folder.mkdir(parents=True, exist_ok=True)
 
@@ -134,6 +137,15 @@ def walk(top: Path) -> Iterator[tuple[Path, list[str], list[str]]]:
         if len(Path(here).relative_to(top).parts) > MOST_DEEP:
             subfolders.clear()
         yield Path(here), subfolders, files
+
+
+def make_private(folder: Path) -> None:
+    """Take a folder and everything in it from everyone but its owner, as far as the owner may."""
+    for here, _, names in os.walk(folder):
+        for path, mode in ((Path(here), 0o700), *((Path(here) / name, 0o600) for name in names)):
+            with suppress(OSError):
+                if not path.is_symlink() and path.stat().st_mode & 0o077:
+                    path.chmod(mode)
 
 
 def sync(path: Path) -> None:

@@ -27,7 +27,7 @@ def record(home: Home, event: str, **facts: Any) -> None:
     line = {"at": datetime.now(UTC).isoformat(timespec="milliseconds"), "event": event, **facts}
     text = json.dumps(line, ensure_ascii=False, default=str) + "\n"
     with suppress(OSError):
-        handle = os.open(home.events, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
+        handle = os.open(home.events, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
         try:
             os.write(handle, text.encode())  # one write: two processes' lines never mix
         finally:

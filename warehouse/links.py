@@ -117,6 +117,11 @@ def _signer(home: Home) -> URLSafeSerializer:
     return URLSafeSerializer(_key(home), salt="progress page", signer_kwargs=options)
 
 
+def make_key(home: Home) -> None:
+    """Make the key that links are signed with, where there is none yet."""
+    _key(home)
+
+
 def _key(home: Home) -> bytes:
     """The home's own key for links."""
     return home_key(home.path / KEY, "remove it (every link made so far ends) and make new links.")

@@ -51,6 +51,7 @@ class Settings:
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
+    access_log_days: int | None = None  # how long its lines are kept; None: for good
     setup_room_pct: float = SETUP_ROOM_PCT  # how far beyond their own steady place a player may set up
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
@@ -134,6 +135,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         if minutes in table
         else None,
         eyes_closed_from_age=_age(table, "eyes_closed_from_age", EYES_CLOSED_FROM_AGE, where, past=past),
+        access_log_days=_days(table.get("retention", {}), "access_log_days", where, past=past),
         setup_room_pct=_amount(table, "setup_room_pct", "% of foot length", 50, SETUP_ROOM_PCT, where),
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
@@ -170,6 +172,26 @@ def _amount(table: Mapping[str, Any], key: str, what: str, most: float, example:
             f"{where}: {key} = {value!r} is not a number of {what}; write one such as {key} = {example:g}."
         )
     return float(value)
+
+
+def _days(retention: Any, key: str, where: str, *, past: bool) -> int | None:
+    """A number of days under [retention], or none."""
+    if past:
+        return None
+    table = _table(retention, "retention", where)
+    unknown = next((name for name in table if name != key), None)
+    if unknown is not None:
+        raise UnderfootError(
+            f'{where}: [retention] has the unknown line "{unknown}"; correct or remove it, its line is {key}.'
+        )
+    value = table.get(key)
+    if value is not None and (
+        isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 36_500
+    ):
+        raise UnderfootError(
+            f"{where}: [retention] {key} = {value!r} is not a number of days; write one such as {key} = 730."
+        )
+    return value
 
 
 def _table(value: Any, key: str, where: str) -> dict[str, Any]:

@@ -34,6 +34,11 @@ def assert_forgotten(academy, before):
     assert [found for found in check(academy.home) if not found.ok] == []
 
 
+@pytest.fixture(autouse=True)
+def passphrase(monkeypatch):
+    monkeypatch.setenv("UNDERFOOT_PASSPHRASE", "clear ground and a short step")
+
+
 @pytest.fixture
 def without_models(monkeypatch):
     """The season's models are left out, as they take most of the time and read nothing but rows."""

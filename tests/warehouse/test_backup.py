@@ -1,15 +1,24 @@
 """A home as one file and back, every hash compared; nothing is overwritten."""
 
+import io
 import os
+import random
 import zipfile
 
 import pytest
+from cryptography.exceptions import InvalidTag
 
 import made_swings as made
 from command import underfoot_command
+from warehouse import links, sealed
 from warehouse.health import check
 from warehouse.home import Home
 from warehouse.store import open_snapshot, table_names
+
+
+@pytest.fixture(autouse=True)
+def passphrase(monkeypatch):
+    monkeypatch.setenv("UNDERFOOT_PASSPHRASE", "clear ground and a short step")
 
 
 @pytest.fixture
@@ -121,3 +130,69 @@ def test_a_backup_that_finds_no_room_leaves_nothing(lived_in, tmp_path, monkeypa
     assert ran.returncode == 1
     assert "No space left" in ran.stderr
     assert not list(tmp_path.glob("kept*"))
+
+
+def test_a_backup_says_nothing_without_its_passphrase(lived_in, tmp_path, monkeypatch):
+    links.make_key(lived_in)
+    file = tmp_path / "kept.zip"
+    assert underfoot_command("backup", file, "--home", lived_in.path).returncode == 0
+    data = file.read_bytes()
+    for name in ("links.key", "forgotten.key"):
+        assert (lived_in.path / name).read_bytes() not in data
+    assert b"people.csv" not in data
+    assert data[:2] != b"PK"
+    for wrong in ("another one altogether", ""):
+        monkeypatch.setenv("UNDERFOOT_PASSPHRASE", wrong)
+        ran = underfoot_command("restore", file, "--home", tmp_path / "again")
+        assert ran.returncode == 2
+        assert ran.stderr.replace("\n", " ").strip().endswith("give the one it was made with.")
+    monkeypatch.delenv("UNDERFOOT_PASSPHRASE")
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    for words in (("restore", file), ("backup", tmp_path / "other.zip")):
+        ran = underfoot_command(
+            *words, "--home", tmp_path / "again" if words[0] == "restore" else lived_in.path
+        )
+        assert ran.returncode == 2
+        assert "--key-file" in ran.stderr
+    assert not (tmp_path / "again").exists()
+
+
+def test_a_key_file_seals_as_a_passphrase_does(lived_in, tmp_path, monkeypatch):
+    monkeypatch.delenv("UNDERFOOT_PASSPHRASE")
+    key, other, short = (tmp_path / name for name in ("key", "other", "short"))
+    key.write_bytes(bytes(range(32)))
+    other.write_bytes(bytes(32))
+    short.write_bytes(b"x")
+    file, again = tmp_path / "kept.zip", tmp_path / "again"
+    assert underfoot_command("backup", file, "--key-file", short, "--home", lived_in.path).returncode == 2
+    assert underfoot_command("backup", file, "--key-file", key, "--home", lived_in.path).returncode == 0
+    assert underfoot_command("restore", file, "--key-file", other, "--home", again).returncode == 2
+    assert underfoot_command("restore", file, "--key-file", key, "--home", again).returncode == 0
+    assert rows(Home(again)) == rows(lived_in)
+
+
+@pytest.mark.parametrize("cut", [1, 17, sealed.PIECE + sealed.TAG])
+def test_a_sealed_file_reads_back_and_shows_a_cut(tmp_path, cut):
+    data = random.Random(1).randbytes(2 * sealed.PIECE + 5)
+    file = tmp_path / "sealed"
+    with file.open("wb") as raw, sealed.SealedWriter(raw, b"secret") as target:
+        for start in range(0, len(data), 300_001):
+            target.write(data[start : start + 300_001])
+    with io.BufferedReader(sealed.SealedReader(file, b"secret")) as read:
+        assert read.read() == data
+        read.seek(sealed.PIECE - 3)
+        assert read.read(9) == data[sealed.PIECE - 3 : sealed.PIECE + 6]
+    file.write_bytes(file.read_bytes()[:-cut])
+    with pytest.raises((InvalidTag, ValueError)):
+        sealed.SealedReader(file, b"secret")
+
+
+def test_everything_in_a_home_is_its_owner_s_alone(lived_in):
+    lived_in.path.chmod(0o755)
+    lived_in.settings_file.chmod(0o644)
+    (lived_in.filed / "settings").chmod(0o755)
+    assert underfoot_command("load", "--home", lived_in.path).returncode in (0, 1)
+    assert [p for p in [lived_in.path, *lived_in.path.rglob("*")] if p.stat().st_mode & 0o077] == []
+    assert [found.said for found in check(lived_in) if found.name == "private" and not found.ok] == []
+    lived_in.settings_file.chmod(0o644)
+    assert [found.name for found in check(lived_in) if not found.ok] == ["private"]

@@ -1,5 +1,8 @@
 """What the Data quality page says: what was left out, by reason, device and coach, over time."""
 
+from datetime import datetime
+from typing import Any
+
 import polars as pl
 
 from dashboard.charts import left_out
@@ -7,11 +10,14 @@ from dashboard.charts.look import in_words
 from dashboard.queries import academy
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.labels import ROLES
 from dashboard.text.numbers import count, number
 from dashboard.text.reasons import USABLE, reason
+from warehouse import access_log
 from warehouse.access import Reader
 
 ALL = "all"
+LINES_SHOWN = 500  # of the access log, the newest
 GROUPINGS = Words({"reason": "Reason", "device": "Device", "coach": "Coach"})  # what the picture can be by
 HOW_TO_READ = mark(
     "Each circle is a week; its area is the number left out. A swing counts once, under the first reason "
@@ -29,6 +35,36 @@ def health(reader: Reader) -> pl.DataFrame:
         in_words(rows["reason"], _sentence_case, "said"),
         pl.col("day").dt.truncate("1w").alias("week"),
     )
+
+
+def looked(reader: Reader) -> pl.DataFrame:
+    """Who opened a young player's page, and who was refused what; the newest first.
+
+    Raises
+        UnderfootError: nobody has looked yet.
+    """
+    names = dict(reader.sql("SELECT person, display_name FROM person").iter_rows())
+
+    def named(line: dict[str, Any], column: str) -> str | None:
+        return names.get(line.get(column), line.get(column))
+
+    outcomes = {"opened": _("opened"), "refused": _("refused"), "rewritten": _("log shortened")}
+    zone = reader.settings.zone
+    rows = [
+        {
+            _("When"): datetime.fromisoformat(line["at"]).astimezone(zone).strftime("%Y-%m-%d %H:%M"),
+            _("Who"): named(line, "viewer"),
+            _("Role"): ROLES.get(str(line.get("role")), line.get("role")),
+            _("Page"): line.get("page"),
+            _("Student"): named(line, "student"),
+            _("Outcome"): outcomes.get(str(line.get("outcome"))),
+            _("From"): line.get("from"),
+            _("Why"): line.get("why"),
+        }
+        for line in list(access_log.lines(reader.home))[: -LINES_SHOWN - 1 : -1]
+    ]
+    found = pl.DataFrame(rows, infer_schema_length=None)
+    return nonempty(found.select(pl.all().cast(pl.String)), _("Nobody has opened a young player's page yet."))
 
 
 def _sentence_case(code: str) -> str:

@@ -26,6 +26,11 @@ def show(reader: Reader) -> None:
     for column, heading in headings.items():
         st.header(heading, anchor=False)
         layout.table(content.totals(shown, column), _("left out {by}").format(by=heading.lower()))
+    with layout.part(_("Who looked")):
+        st.write(
+            _("Whoever opened a young player's page, and everything that was refused, the newest first.")
+        )
+        layout.table(content.looked(reader), _("who looked"))
     with st.container(horizontal=True):
         navigation.link("deliveries", _("Correct what was refused on Deliveries →"))
         navigation.link("trust", _("How sure are we →"))

@@ -13,6 +13,7 @@ import polars as pl
 from dashboard import document
 from dashboard.downloads import csv_text
 from dashboard.text.catalogue import _
+from warehouse import access_log
 from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
@@ -143,15 +144,11 @@ def _delivered(archive: zipfile.ZipFile, reader: Reader, home: Home, student: st
 
 def _looked_at(archive: zipfile.ZipFile, home: Home, student: str) -> Iterator[Entry]:
     """Who opened the student's pages."""
-    lines = []
-    if home.access_log.exists():
-        for line in home.access_log.read_text("utf-8", "replace").splitlines():
-            try:
-                entry = json.loads(line)
-            except ValueError:
-                continue
-            if isinstance(entry, dict) and student in (entry.get("student"), entry.get("viewer")):
-                lines.append(line)
+    lines = [
+        json.dumps(line, ensure_ascii=False)
+        for line in access_log.lines(home)
+        if student in (line.get("student"), line.get("viewer"))
+    ]
     if lines:
         archive.writestr("looked_at.jsonl", "\n".join(lines) + "\n")
         yield Entry("looked_at.jsonl", _("Who opened which page about the student, and when."), len(lines))
