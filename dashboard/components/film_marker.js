@@ -88,7 +88,7 @@ function build(data, send) {
     const top = Math.min(Math.max(state.y * film.videoHeight - tall / 2, 0), film.videoHeight - tall);
     paper.drawImage(film, left, top, wide, tall, 0, 0, canvas.width, canvas.height);
     canvas.dataset.view = [left, top, wide, tall].join(" ");
-    said.textContent = w.frame.replace("{n}", frames()).replace("{t}", real(film.currentTime).toFixed(2));
+    said.textContent = w.frame.replace("{n}", frames()).replace("{t}", real(frames() * step()).toFixed(2));
     place.value = film.currentTime;
   }
   // The middle of a picture's time, so that rounding never shows its neighbour.
@@ -173,8 +173,9 @@ function build(data, send) {
   });
   const list = make("div", {});
   const studio = make("div", { hidden: "" },
-    make("div", { class: "screen" }, canvas), film, place,
-    make("div", { class: "row" }, ...steps, said), field(w.zoom, zoom), make("p", {}, w.tap),
+    make("div", { class: "held" }, make("div", { class: "screen" }, canvas), film, place,
+      make("div", { class: "row" }, ...steps, said)),
+    field(w.zoom, zoom), make("p", {}, w.tap),
     list,
     make("div", { class: "two" }, field(w.club, club), field(w.pace, pace), field(w.filmed_at, at), field(w.rate, rate)),
     make("label", { class: "check" }, sees, make("span", {}, w.fault)), save);

@@ -44,20 +44,20 @@ def _row(film: Sequence[dict[str, Any]], shown: Sequence[str]) -> dict[str, Any]
         _("Pace"): PACES.get(first["pace"], first["pace"]),
     }
     for event in shown:
-        row[EVENT_NAMES[event]] = _heels(at[event]) if event in at else None
+        row[EVENT_NAMES[event]] = _heels(at[event]) if event in at else ""
     for name, start, end in ((_("Going back"), "takeaway", "top"), (_("Coming down"), "top", "impact")):
         known = start in times and end in times
-        row[name] = number(times[end] - times[start], "s", 2) if known else None
+        row[name] = number(times[end] - times[start], "s", 2) if known else ""
     return row
 
 
-def _heels(moment: dict[str, Any]) -> str | None:
+def _heels(moment: dict[str, Any]) -> str:
     said = [
         pattern.format(heel=UP_OR_DOWN[HEELS[moment[key]]])
         for key, pattern in (("lead_up", _("lead {heel}")), ("trail_up", _("trail {heel}")))
         if moment[key] is not None
     ]
-    return ", ".join(said) or None
+    return ", ".join(said)
 
 
 def order(film: Sequence[dict[str, Any]]) -> str:
