@@ -1,11 +1,9 @@
 """Colour and type, here and nowhere else: charts, pages, their components and paper all take them from here.
 
-The trail foot's colour stands out enough from white for a mark (3 : 1) but not for small text (4.5 : 1,
-WCAG 2), so words about the trail foot are in ink.
+The feet have no colours of their own: a solid line is the lead foot, a dashed one the trail foot.
 """
 
-LEAD = "#0B5C8E"  # the lead foot; also links and what is chosen
-TRAIL = "#C7691B"
+ACCENT = "#0B5C8E"  # what a picture is about, links, and what is chosen
 BAND = "#DDE6E0"
 INK = "#22302B"
 SIGNAL = "#7A3E9D"
@@ -20,13 +18,13 @@ LABEL_SIZE = 12
 
 # As CSS, for whatever has a style sheet: color: var(--ink).
 _COLORS = {
-    "lead": LEAD, "trail": TRAIL, "band": BAND, "ink": INK, "signal": SIGNAL, "ground": GROUND,
+    "accent": ACCENT, "band": BAND, "ink": INK, "signal": SIGNAL, "ground": GROUND,
     "quiet": QUIET, "hairline": HAIRLINE,
 }  # fmt: skip
 CSS = f":root, :host {{ {' '.join(f'--{name}: {color};' for name, color in _COLORS.items())} }}\n"
 # As Streamlit's own theme, in options of its command.
 STREAMLIT = {
-    "theme.base": "light", "theme.font": "sans-serif", "theme.primaryColor": LEAD,
-    "theme.linkColor": LEAD, "theme.textColor": INK, "theme.backgroundColor": GROUND,
+    "theme.base": "light", "theme.font": "sans-serif", "theme.primaryColor": ACCENT,
+    "theme.linkColor": ACCENT, "theme.textColor": INK, "theme.backgroundColor": GROUND,
     "theme.secondaryBackgroundColor": ASIDE,
 }  # fmt: skip

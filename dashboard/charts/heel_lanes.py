@@ -33,12 +33,11 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         base.transform_filter(alt.datum.which == THIS),
         base.transform_filter(alt.datum.which == FIRST),
     )
-    color = alt.Color(
-        "foot:N", scale=alt.Scale(domain=[LEAD, TRAIL], range=[theme.LEAD, theme.TRAIL]), legend=None
-    )
     return alt.layer(
-        now.mark_area(opacity=0.45).encode(x=x, y=y, y2=alt.Y2("middle:Q"), color=color),
-        now.mark_line(strokeWidth=2.5).encode(x=x, y=y, color=color, detail=alt.Detail("foot:N")),
+        now.mark_area(color=theme.ACCENT, opacity=0.25).encode(
+            x=x, y=y, y2=alt.Y2("middle:Q"), detail=alt.Detail("foot:N")
+        ),
+        now.mark_line(color=theme.ACCENT, strokeWidth=2.5).encode(x=x, y=y, detail=alt.Detail("foot:N")),
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(
             x=x, y=y, detail=alt.Detail("foot:N")
         ),

@@ -67,8 +67,8 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
     layers += [beneath.encode(x=x, y=y)] * (REFERENCE in course["which"].to_list())
     layers += [
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(x=x, y=y),
-        now.mark_area(color=theme.LEAD, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
-        now.mark_line(color=theme.LEAD, strokeWidth=2.5).encode(x=x, y=y),
+        now.mark_area(color=theme.ACCENT, opacity=0.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
+        now.mark_line(color=theme.ACCENT, strokeWidth=2.5).encode(x=x, y=y),
     ]
     layers += _names(course, names) + _cursor(course, x, names)
     return look.layered(layers, HEIGHT, finding, narrow=narrow)
@@ -119,7 +119,7 @@ def _posts(drawn: SwingCurves) -> list[alt.Chart]:
 def _names(course: pl.DataFrame, names: tuple[str, str, str]) -> list[alt.Chart]:
     """What the two lines are, in the corner that a swing leaves empty."""
     which = course["which"].to_list()
-    rows = [(_("line: {name}").format(name=_(names[0])), theme.LEAD)]
+    rows = [(_("line: {name}").format(name=_(names[0])), theme.ACCENT)]
     rows += [(_("dashes: {name}").format(name=_(names[1])), theme.QUIET)] * (FIRST in which)
     rows += [(_("wide line: {name}").format(name=_(names[2])), theme.QUIET)] * (REFERENCE in which)
     return [

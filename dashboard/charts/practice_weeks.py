@@ -35,7 +35,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
     mondays = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in rows["week"].to_list()[1::2]]
     return (
         alt.Chart(rows)
-        .mark_bar(color=theme.LEAD, size=16 if narrow else 28)
+        .mark_bar(color=theme.ACCENT, size=16 if narrow else 28)
         .encode(
             x=alt.X(
                 "week:T",

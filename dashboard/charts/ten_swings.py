@@ -35,7 +35,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.C
             fill=alt.Fill(
                 "how:N",
                 title=None,
-                scale=alt.Scale(domain=[well, not_yet], range=[theme.LEAD, theme.GROUND]),
+                scale=alt.Scale(domain=[well, not_yet], range=[theme.ACCENT, theme.GROUND]),
                 legend=alt.Legend(orient="bottom", symbolStrokeColor=theme.INK),
             ),
         )

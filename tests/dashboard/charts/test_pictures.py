@@ -152,8 +152,8 @@ def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first()
     assert by_mark[:4] == [
         ("bar", theme.BAND),
         ("line", theme.QUIET),
-        ("area", theme.LEAD),
-        ("line", theme.LEAD),
+        ("area", theme.ACCENT),
+        ("line", theme.ACCENT),
     ]
     placed = spec["datasets"][spec["layer"][0]["data"]["name"]]
     assert [(row["event"], row["position"]) for row in placed] == [("top", 2.0)]
