@@ -145,7 +145,7 @@ def test_samples_that_cannot_be_read_leave_the_film(filmed, reader_of, monkeypat
     reader = reader_of(filmed, "c01")
     films.beside(reader, SwingChoice(LAST, 3), "iron")
     assert played[-1][1] != []
-    path = next(reader._home.traces.rglob(f"{LAST}.parquet"))
+    path = next(reader.home.traces.rglob(f"{LAST}.parquet"))
     whole = path.read_bytes()
     path.write_bytes(b"no trace")
     try:

@@ -36,10 +36,7 @@ def _export(reader: Reader, student: str) -> None:
             st.session_state["export"] = (reader.viewer.person, student, file.read_bytes())
     by, whose, data = st.session_state.get("export", (None, None, b""))
     if (by, whose) == (reader.viewer.person, student):
-        st.download_button(
-            _("Save the export"), data, file_name=f"export-{student}.zip", mime="application/zip",
-            key="export-save", on_click="ignore",
-        )  # fmt: skip
+        layout.save(_("Save the export"), lambda: data, f"export-{student}.zip", "application/zip")
 
 
 def _forget(reader: Reader, student: str, name: str) -> None:
