@@ -4,6 +4,7 @@ import polars as pl
 
 from dashboard.charts import coach_funnel
 from dashboard.charts.coach_funnel import OTHER
+from dashboard.kept import kept
 from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark, ngettext
@@ -34,6 +35,7 @@ def seasons(reader: Reader) -> list[str]:
     return nonempty(people.seasons(reader, of="coach_gain"), _(NO_GAINS))
 
 
+@kept
 def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     """The funnel of a season. A head coach sees every name, a coach only their own."""
     head = reader.viewer.role == "head_coach"

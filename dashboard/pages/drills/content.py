@@ -9,6 +9,7 @@ import polars as pl
 from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
 from dashboard.charts.look import in_words
+from dashboard.kept import kept
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -194,6 +195,7 @@ def cautions(reader: Reader, about: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(filter(None, [ages, about["cautions"], *caution_sentences([exercise])]))
 
 
+@kept
 def groups(reader: Reader, season: Season, own: Mapping[str, Any], *, narrow: bool) -> Section:
     """Kept effects by level and by age on the drill's own aim; small groups by their number only."""
     nobody = _("Nobody has been measured before and after it yet.")

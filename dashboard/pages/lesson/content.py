@@ -13,6 +13,7 @@ import polars as pl
 
 from dashboard import document, goal, observed, safety, student_season
 from dashboard.aim import Aim, aim_of
+from dashboard.kept import kept
 from dashboard.pages.lesson import findings
 from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
@@ -52,6 +53,7 @@ class LessonSheet:
     signature: str
 
 
+@kept
 def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
     """Put the sheet of one student together."""
     reader, student = chosen.reader, chosen.student

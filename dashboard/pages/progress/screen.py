@@ -4,6 +4,7 @@ from functools import partial
 
 from dashboard import elements as st
 from dashboard import layout
+from dashboard.kept import kept
 from dashboard.pages.progress.content import Focus, progress_page
 from dashboard.pages.progress.next_pace import ticks_html
 from dashboard.text.catalogue import _
@@ -13,7 +14,7 @@ from warehouse.access import Reader
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Progress page")
-    page = progress_page(reader, person, narrow=layout.narrow())
+    page = kept(progress_page)(reader, person, narrow=layout.narrow())
     st.title(page.name, anchor=False)
     if reader.viewer.person != person["student"]:
         layout.aside(

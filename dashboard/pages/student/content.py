@@ -7,6 +7,7 @@ import polars as pl
 from dashboard import observed
 from dashboard.aim import TITLES, advice, chain_lines
 from dashboard.charts import ball_links
+from dashboard.kept import kept
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
@@ -50,6 +51,7 @@ def measures(chosen: StudentSeason) -> dict[str, str]:
     return nonempty({code: chosen.measures[code].label for code in codes}, nothing)
 
 
+@kept
 def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Section:
     """The season line of one measure.
 
@@ -71,6 +73,7 @@ def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Sec
     return Section(found.picture(key=key.format(**names), narrow=narrow), sentences=(found.sentence(), own))
 
 
+@kept
 def faults_part(chosen: StudentSeason, *, narrow: bool) -> Section:
     """The faults in the order of the swing, now and before."""
     nothing = _("No fault rates yet: they need more sessions with these clubs.")

@@ -6,6 +6,7 @@ import polars as pl
 
 from dashboard.charts import small_multiples
 from dashboard.charts.small_multiples import Comparison
+from dashboard.kept import kept
 from dashboard.queries import people, season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text import sentences
@@ -91,6 +92,7 @@ def chosen(everyone: pl.DataFrame, choice: dict[str, str]) -> pl.DataFrame:
     return nonempty(everyone.filter(*wanted), nobody)
 
 
+@kept
 def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Section:
     """The students `shown` on one scale."""
     measure = about.measure

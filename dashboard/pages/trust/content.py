@@ -3,6 +3,7 @@
 import polars as pl
 
 from dashboard.charts import calibration_goals, eye_and_plate, reliability
+from dashboard.kept import kept
 from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
@@ -59,6 +60,7 @@ def families(reader: Reader, season: str) -> list[str]:
     return nonempty(academy.reliability_families(reader, season), _(NO_RELIABILITY))
 
 
+@kept
 def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> Section:
     """What one session's value of each measure is worth."""
     rows = academy.reliability(reader, season, family)
@@ -110,6 +112,7 @@ def coaches(reader: Reader, season: str) -> dict[str, str]:
     return {ALL: _("All coaches"), **found} if found else {}
 
 
+@kept
 def agreement(reader: Reader, season: str, coach: str, *, narrow: bool) -> Section:
     """How far a coach's eye, or with `ALL` everyone's, agrees with the plate."""
     rows = nonempty(academy.eye_plate(reader, season, None if coach == ALL else coach), _(NOTHING_TO_COMPARE))

@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, inbox
+from dashboard.kept import kept
 from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
 from dashboard.queries import people
 from dashboard.queries import review as queries
@@ -198,6 +199,7 @@ def _sparse(counts: dict[str, int]) -> str:
     )  # fmt: skip
 
 
+@kept
 def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
     """The picture behind an entry.
 

@@ -1,0 +1,123 @@
+"""What a page is made of is made once for one viewer, snapshot and choice, and for nobody else."""
+
+import gc
+import weakref
+from dataclasses import dataclass
+from functools import cached_property
+
+import polars as pl
+import pytest
+
+from dashboard import kept, readers
+from dashboard.kept import kept as keep
+from dashboard.pages.students import content
+from dashboard.text import catalogue
+from warehouse.access import Reader, open_reader
+from warehouse.errors import UnderfootError
+from warehouse.store import writer
+
+MADE: list = []
+
+
+@dataclass(frozen=True)
+class Chosen:
+    reader: Reader
+    season: str
+
+    @cached_property
+    def worked_out(self):
+        return object()
+
+
+@keep
+def made(reader, season, rows=None, *, narrow=False):
+    MADE.append((season, narrow))
+    return object()
+
+
+@keep
+def made_of(chosen):
+    return object()
+
+
+@keep
+def failing(reader):
+    MADE.append("failing")
+    raise UnderfootError("Nothing.")
+
+
+@pytest.fixture(autouse=True)
+def nothing_made():
+    MADE.clear()
+
+
+def test_the_same_choice_is_made_once(reader_of):
+    head = reader_of("full", "h01")
+    assert made(head, "2026") is made(head, "2026")
+    assert made(head, "2026", narrow=True) is not made(head, "2026")
+    assert made(head, "2025") is not made(head, "2026")
+    assert MADE == [("2026", False), ("2026", True), ("2025", False)]
+
+
+def test_another_viewer_another_language_and_another_snapshot_have_their_own(reader_of, homes):
+    head, coach = reader_of("full", "h01"), reader_of("full", "c01")
+    assert made(head, "2026") is not made(coach, "2026")
+    catalogue.use("de")
+    try:
+        german = made(head, "2026")
+    finally:
+        catalogue.use("en")
+    assert german is not made(head, "2026")
+    home = homes("published-anew")
+    before = readers.reader(home, "h01")
+    first = made(before, "2026")
+    with writer(home) as w:
+        w.publish()
+    after = readers.reader(home, "h01")
+    assert after is not before
+    assert made(after, "2026") is not first
+
+
+def test_rows_count_by_what_they_hold(reader_of):
+    head, rows = reader_of("full", "h01"), pl.DataFrame({"a": [1, 2]})
+    assert made(head, "2026", rows) is made(head, "2026", rows.clone())
+    assert made(head, "2026", rows) is not made(head, "2026", rows.head(1))
+
+
+def test_a_choice_counts_by_its_fields_and_not_by_what_it_worked_out(reader_of):
+    head = reader_of("full", "h01")
+    one, same = Chosen(head, "2026"), Chosen(head, "2026")
+    first = made_of(one)
+    assert one.worked_out
+    assert made_of(one) is made_of(same) is first
+    assert made_of(Chosen(head, "2025")) is not first
+    assert made_of(Chosen(reader_of("full", "c01"), "2026")) is not first
+
+
+def test_what_is_raised_is_not_kept(reader_of):
+    for _ in range(2):
+        with pytest.raises(UnderfootError):
+            failing(reader_of("full", "h01"))
+    assert MADE == ["failing", "failing"]
+
+
+def test_so_much_is_kept_and_it_goes_with_its_reader(homes):
+    reader = open_reader(homes("full"), "h01")
+    for number in range(kept.MOST + 5):
+        made(reader, str(number))
+    assert len(kept._kept[reader]) == kept.MOST
+    gone = weakref.ref(reader)
+    del reader
+    gc.collect()
+    assert gone() is None
+
+
+def test_no_page_part_holds_on_to_its_reader(homes):
+    reader = open_reader(homes("full"), "h01")
+    about = content.subject(reader, "trail_heel_down", "2026", "iron")
+    section = content.comparison(reader, about, content.students(reader), narrow=False)
+    assert section is content.comparison(reader, about, content.students(reader), narrow=False)
+    gone = weakref.ref(reader)
+    del reader, about
+    gc.collect()
+    assert gone() is None
