@@ -180,7 +180,12 @@ RANGES: dict[str, dict[str, tuple[float, float]]] = {
         "recentre": (10, 13),
     },
     "heels_together_down": {"lead_lightens": (26, 30), "trail_down": (-15, -12)},
-    "feet_alike_down": {"lead_down": (4, 5.5), "lead_impact": (4, 7), "trail_down": (18, 21)},
+    "feet_alike_down": {
+        "lead_lightens": (15, 18),
+        "lead_down": (4, 5.5),
+        "lead_impact": (6, 9),
+        "trail_down": (18, 21),
+    },
     "heel_order": {"lead_down": (0.2, 1), "lead_impact": (-18, -15), "trail_down": (20, 24)},
     "target_drift": {"mid_down": (66, 70), "impact": (89.5, 93.5)},
 }

@@ -34,7 +34,7 @@ MEAN_WITH_FAULT: dict[str, dict[str, float]] = {
                             "feet_alike_back": 0.0, "trail_heel_stays": 6.0, "trail_heel_down": 8.7},
     "lead_heel_lightens_pts": {"toes_at_address": 20.0, "lead_heel_heavy": 1.0, "heels_together_back": -22,
                                "toes_together_back": 28, "feet_alike_back": 24, "heels_together_down": 28,
-                               "toes_together_down": 14},
+                               "toes_together_down": 14, "feet_alike_down": 16.5},
     "recentre_pts": {"far_trail": 10.0, "trail_push": 11.5, "no_recentre": -0.5, "late_back": -0.5,
                      "reverse_load": 36.0},
     "mid_down_lead_share_pct": {"late_crossing": 45.5, "little_lead_load": 54.1, "early_shove": 85.9,
