@@ -16,7 +16,7 @@ from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
 from warehouse.reach import viewers
-from warehouse.store import open_snapshot, writer
+from warehouse.store import open_snapshot, table_names, writer
 from warehouse.traces import trace_path, write_trace
 from warehouse.vocabulary import ROLES
 
@@ -468,3 +468,81 @@ def test_what_goes_with_the_ball_is_for_the_students_staff(academy):
     assert students_seen(academy, "h1", "ball_link") == {"s1", "s3"}
     assert students_seen(academy, "c1", "ball_link") == {"s1"}
     assert students_seen(academy, "s1", "ball_link") == set()
+
+
+PLAIN = {"VARCHAR": "x", "DATE": date(2026, 5, 5), "TIMESTAMP": datetime(2026, 5, 5), "BOOLEAN": True}  # noqa: DTZ001
+
+
+def put_one_of_each(w, table):
+    """A row of a table for s1 and one for s3, of any values; which column says whose it is."""
+    columns = w.sql(
+        "SELECT column_name, data_type, is_nullable FROM duckdb_columns() WHERE schema_name || '.' || table_name = ?",
+        [table],
+    ).rows()
+    names = [name for name, _, _ in columns]
+    whose = next(name for name in ("student", "session") if name in names)
+    w.execute(f"DELETE FROM {table}")
+    for student in ("s1", "s3"):
+        own = {"student": student, "session": f"v-{student}", "signal": f"of-{student}"}
+        row = {
+            name: own.get(name, [] if kind.endswith("[]") else PLAIN.get(kind, 1))
+            for name, kind, nullable in columns
+            if name in own or not nullable
+        }
+        marks = ", ".join("?" for _ in row)
+        w.execute(
+            f"INSERT INTO {table} ({', '.join(map(repr_name, row))}) VALUES ({marks})", list(row.values())
+        )
+    return whose
+
+
+def repr_name(name):
+    return f'"{name}"'
+
+
+def test_every_table_about_students_is_cut_to_those_in_reach_and_whole_for_the_head_coach(academy):
+    of_students = {}
+    with writer(academy) as w:
+        for table in table_names():
+            found = w.sql(f"SELECT * FROM {table} LIMIT 0").columns
+            if table not in ("academy.person", "academy.coaching", "academy.session") and {
+                "student",
+                "session",
+            } & set(found):
+                of_students[table] = put_one_of_each(w, table)
+        w.publish()
+    assert {"academy.hold", "academy.note", "academy.swing", "season.trend_line"} <= of_students.keys()
+    for person, students in (
+        ("h1", {"s1", "s3"}),
+        ("c1", {"s1"}),
+        ("c2", {"s3"}),
+        ("s1", {"s1"}),
+        ("g2", set()),
+    ):
+        reader = open_reader(academy, person, today=TODAY)
+        for table, whose in of_students.items():
+            rows = reader.sql(f'SELECT {whose} FROM "{table.split(".")[1]}"').to_series()
+            seen = {str(row).removeprefix("v-") for row in rows}
+            if reader.viewer.role in ("head_coach", "coach"):
+                assert seen == students, (person, table)
+            else:
+                assert seen <= students, (person, table)
+        assert reader.something_hurts("s3") is False or "s3" in reader.students
+    own = open_reader(academy, "s1", today=TODAY)
+    for table in ("hold", "swing", "swing_event", "shot", "clip_point"):
+        assert list(own.sql(f"SELECT session FROM {table}").to_series()) == ["v-s1"], table
+    for table in ("student_trend", "trend_line", "session_metric", "pace_ladder"):
+        assert list(own.sql(f"SELECT student FROM {table}").to_series()) == ["s1"], table
+
+
+def test_that_something_hurts_is_told_of_students_in_reach_alone(academy):
+    with writer(academy) as w:
+        w.append(
+            "academy.note", builders.note_frame("sore", "s2", shared=False, kind="discomfort", code="knee")
+        )
+        w.publish()
+    hurting = {
+        p: open_reader(academy, p, today=TODAY).something_hurts("s2")
+        for p in ("h1", "c1", "c2", "s1", "s2", "g2")
+    }
+    assert hurting == {"h1": True, "c1": True, "c2": False, "s1": False, "s2": True, "g2": True}
