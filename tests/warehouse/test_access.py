@@ -546,3 +546,12 @@ def test_that_something_hurts_is_told_of_students_in_reach_alone(academy):
         for p in ("h1", "c1", "c2", "s1", "s2", "g2")
     }
     assert hurting == {"h1": True, "c1": True, "c2": False, "s1": False, "s2": True, "g2": True}
+
+
+def test_whoever_is_no_student_any_more_is_reached_by_no_coach_and_no_guardian(academy):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET role = 'coach' WHERE person = 's2'")
+        w.publish()
+    assert open_reader(academy, "c1", today=TODAY).students == ["s1"]
+    assert open_reader(academy, "g2", today=TODAY).students == []
+    assert open_reader(academy, "h1", today=TODAY).students == ["s1", "s3"]
