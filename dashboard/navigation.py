@@ -57,7 +57,8 @@ def run(pages: Sequence[Page]) -> None:
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
     staff = False
-    access_log.came_from.set(st.context.ip_address)
+    address = st.context.ip_address
+    access_log.came_from.set(address if isinstance(address, str) else None)
     try:
         home = readers.home()
         settings = home.settings()

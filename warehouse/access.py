@@ -37,6 +37,8 @@ _DISCOMFORT_NOTES = (
     'SELECT student, "at", day, kind, code FROM academy.note '
     "WHERE student = ? AND kind IN ('discomfort', 'discomfort_over')"
 )
+_CONSENTS = 'SELECT "from", "to" FROM academy.consent WHERE student = ? AND purpose = ?'
+MEASURE_ENDED = "The consent to measure has ended, so these samples are not shown."
 PROGRESS = "Progress page"
 CHANGED = "What you may see has changed since this page was opened; open it again."
 
@@ -132,26 +134,44 @@ class Reader:
         """Samples of one session that the viewer may see.
 
         Raises
-            AccessError: the viewer may not see the session, or it does not exist: the two look alike.
+            AccessError: the viewer may not see the session, or it does not exist: the two look alike; or the
+                consent to measure has ended.
         """
         rows = self.sql("SELECT season, student FROM session WHERE session = ? AND has_plate", [session])
         if rows.is_empty():
             self._log("trace", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} with plate samples that you may see.")
+        if self.has_ended("measure", rows.item(0, "student")):
+            raise AccessError(f"{MEASURE_ENDED} A new consent in consents.csv shows them again.")
         return read_trace(trace_path(self.home, rows.item(0, "season"), session), columns)
 
     def film(self, session: str, swing_no: int) -> Path | None:
-        """The film kept of a swing, cut to the feet; None where there is none.
+        """The film kept of a swing, cut to the feet; None where there is none or the consent has ended.
 
         Raises
             AccessError: the viewer may not see the session, or it does not exist: the two look alike.
         """
-        rows = self.sql("SELECT delivery FROM session WHERE session = ?", [session])
+        rows = self.sql("SELECT delivery, student FROM session WHERE session = ?", [session])
         if rows.is_empty():
             self._log("film", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} that you may see.")
-        path = kept_film(self.home.filed / rows.item(), swing_no)
+        if self.has_ended("film", rows.item(0, "student")):
+            return None
+        path = kept_film(self.home.filed / rows.item(0, "delivery"), swing_no)
         return path if path.is_file() else None
+
+    def has_ended(self, purpose: str, student: str) -> bool:
+        """Whether a student's consent to a purpose was given once and covers today no more.
+
+        What was recorded under it is then not shown, until a new one begins.
+        """
+        if self.settings.consents_kept_elsewhere:
+            return False
+        with self._lock:
+            spans = read_frame(self._connection, _CONSENTS, [student, purpose]).rows()
+        return bool(spans) and not any(
+            first <= self.today and (last is None or self.today <= last) for first, last in spans
+        )
 
     def opened(self, page: str, student: str | None) -> None:
         """Note that a page was opened on a student; log it when they are under age.

@@ -555,3 +555,32 @@ def test_whoever_is_no_student_any_more_is_reached_by_no_coach_and_no_guardian(a
     assert open_reader(academy, "c1", today=TODAY).students == ["s1"]
     assert open_reader(academy, "g2", today=TODAY).students == []
     assert open_reader(academy, "h1", today=TODAY).students == ["s1", "s3"]
+
+
+@pytest.mark.parametrize("person", ["h1", "c1", "s1"])
+def test_samples_and_films_are_not_shown_once_the_consent_has_ended_and_are_again_once_it_is_renewed(
+    academy, person
+):
+    write_trace(trace_path(academy, None, "v-s1"), builders.make_trace())
+    film = academy.filed / "d-v-s1" / ".film" / "swing-1.mp4"
+    film.parent.mkdir(parents=True)
+    film.write_bytes(b"film")
+
+    def seen(day):
+        reader = open_reader(academy, person, today=day)
+        if reader.has_ended("measure", "s1"):
+            with pytest.raises(AccessError, match="has ended"):
+                reader.trace("v-s1")
+            return 0, reader.film("v-s1", 1)
+        return len(reader.trace("v-s1").swing_no), reader.film("v-s1", 1)
+
+    assert seen(date(2026, 6, 1)) == (3, film)  # loaded where consents were kept elsewhere
+    with writer(academy) as w:
+        for first, last in (("2026-01-01", "2026-05-31"), ("2026-07-01", None)):
+            for purpose in ("measure", "film"):
+                w.execute("INSERT INTO academy.consent VALUES ('s1', 's1', ?, ?, ?)", [purpose, first, last])
+        w.publish()
+    assert seen(date(2026, 5, 31)) == (3, film)
+    assert seen(date(2026, 6, 1)) == (0, None)
+    assert seen(date(2026, 6, 30)) == (0, None)
+    assert seen(date(2026, 7, 1)) == (3, film)

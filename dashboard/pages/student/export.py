@@ -25,11 +25,15 @@ from warehouse.traces import SessionTrace, read_trace, trace_path
 
 # How a table is cut to one student ($1), by the first of these columns that it has.
 _OWN = {
-    "student": "student = $1",
-    "person": "person = $1",
-    "session": "session IN (SELECT session FROM session WHERE student = $1)",
-    "signal": "signal IN (SELECT signal FROM signal WHERE student = $1)",
+    "student": "SELECT * FROM {name} WHERE student = $1",
+    "person": "SELECT * FROM {name} WHERE person = $1",
+    "session": "SELECT * FROM {name} WHERE session IN (SELECT session FROM session WHERE student = $1)",
+    "signal": "SELECT * FROM {name} WHERE signal IN (SELECT signal FROM signal WHERE student = $1)",
 }
+_DELIVERED = (
+    "SELECT DISTINCT delivery, session FROM delivery "
+    "WHERE session IN (SELECT session FROM session WHERE student = ?)"
+)
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,7 @@ def _tables(archive: zipfile.ZipFile, reader: Reader, student: str) -> Iterator[
         name = full.split(".")[1]
         columns = reader.sql(f"SELECT * FROM {name} LIMIT 0").columns
         own = next((cut for column, cut in _OWN.items() if column in columns), None)
-        rows = reader.sql(f"SELECT * FROM {name} WHERE {own}", [student]) if own else pl.DataFrame()
+        rows = reader.sql(own.format(name=name), [student]) if own else pl.DataFrame()
         if len(rows):
             archive.writestr(f"tables/{name}.csv", csv_text(rows))
             first = table_sql(full).splitlines()[0].removeprefix("--").strip()
@@ -124,7 +128,7 @@ def _frame(trace: SessionTrace) -> pl.DataFrame:
 
 def _delivered(archive: zipfile.ZipFile, reader: Reader, home: Home, student: str) -> Iterator[Entry]:
     """What was delivered for the student's sessions, byte for byte, and the films kept."""
-    rows = reader.sql(f"SELECT DISTINCT delivery, session FROM delivery WHERE {_OWN['session']}", [student])
+    rows = reader.sql(_DELIVERED, [student])
     originals = films = 0
     for delivery, session in rows.iter_rows():
         folder = home.filed / delivery
