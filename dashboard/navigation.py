@@ -57,8 +57,7 @@ def run(pages: Sequence[Page]) -> None:
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
     staff = False
-    address = st.context.ip_address
-    access_log.came_from.set(address if isinstance(address, str) else None)
+    access_log.came_from.set(signin.peer())
     try:
         home = readers.home()
         settings = home.settings()

@@ -114,7 +114,7 @@ def let_in(home: Home, settings: Settings) -> Reader:
 
 def _visitor(home: Home, settings: Settings) -> Visitor:
     """Who is at the door, asked for where nobody has shown who they are."""
-    here = on_this_machine(st.get_option("server.address"), _peer(), st.context.headers)
+    here = on_this_machine(st.get_option("server.address"), peer(), st.context.headers)
     if settings.demo and here:
         return LookingAs(_look_as(home))
     if not _provider():
@@ -178,7 +178,7 @@ def person_of(claims: Mapping[str, Any], settings: SignInSettings) -> str:
     return settings.people[email]
 
 
-def _peer() -> str | None:
+def peer() -> str | None:
     """Where the connection comes from; null: from this machine's loopback address."""
     return st.context.ip_address
 

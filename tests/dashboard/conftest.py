@@ -415,7 +415,7 @@ def visit(homes, monkeypatch):
     """Open a page of the app as someone: visit(home kind, page path, person, **address) → AppTest."""
 
     monkeypatch.setattr(layout, "FIRST_ALONE_S", 0.0)
-    monkeypatch.setattr(signin, "_peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(signin, "peer", lambda: None)  # AppTest has no connection
     monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
 
     def go(kind: str, path: str, person: str, **address: str) -> AppTest:

@@ -135,7 +135,7 @@ def test_players_are_offered_by_build_and_only_with_their_consent(loaded):
 
 def page(home: Home, monkeypatch, path: str, person: str, **address: str) -> AppTest:
     monkeypatch.setenv("UNDERFOOT_HOME", str(home.path))
-    monkeypatch.setattr(signin, "_peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(signin, "peer", lambda: None)  # AppTest has no connection
     monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
     app = AppTest.from_file(APP, default_timeout=60)
     app._page_hash = calc_hash(path)
