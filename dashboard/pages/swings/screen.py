@@ -56,8 +56,8 @@ def _reference(chosen: StudentSeason) -> None:
                 _keep(lambda: reference_swing.end(reader, chosen.student, now))
         layout.aside(
             _(
-                "The player's own best swing is the first choice. Another player's is offered if a consent "
-                "to show_swing is on file; those nearest in foot length and weight come first."
+                "The player's own best swing is the first choice. Another player's is offered if they, or "
+                "their guardian, agreed to it in writing; those nearest in foot length and weight come first."
             )
         )
         one, two = st.columns(2)
