@@ -8,7 +8,7 @@ import numpy as np
 from demo_academy import faults, verdicts
 from demo_academy.curves import Array, SwingCurves, replace_rows, take_rows
 from demo_academy.faults import PLATE_FAULTS
-from demo_academy.habits import BROUGHT_ON, CHAIN, DRILL_BY_CODE, HABITS, PACE_STRETCH
+from demo_academy.habits import BROUGHT_ON, CHAIN, DRILL_BY_CODE, HABIT_BY_NAME, HABITS, PACE_STRETCH
 from demo_academy.season_plan import PlannedSwing, Visit
 from demo_academy.shapes import Bodies, build_curves, generate_targets
 from demo_academy.truth import true_metrics
@@ -30,10 +30,11 @@ def generate_swings(
 ) -> Batch:
     """Generate S swings about their sessions' `levels` with the `wanted` faults; (S,) arrays throughout.
 
-    A swing still in doubt after some rounds loses its wanted faults, so this always ends.
+    A swing still in doubt after some rounds loses its wanted faults, and its levels are drawn in toward the
+    middle of their habits, so this ends whatever the seed.
 
     Raises
-        RuntimeError: a swing without faults stayed near a limit; a habit's range is wrong.
+        RuntimeError: a swing at the very middle of its habits stayed near a limit; a habit's range is wrong.
     """
     short = ~bodies.heavy_club
     wanted = faults.keep_compatible(
@@ -46,10 +47,18 @@ def generate_swings(
             return batch
         if turn >= ROUNDS // 2:
             wanted = {fault: hit & ~again for fault, hit in wanted.items()}
+            levels = {
+                name: np.where(again, _toward_middle(name, level), level) for name, level in levels.items()
+            }
         at = np.flatnonzero(again)
         part = _generate(take_rows(levels, at), take_rows(bodies, at), take_rows(wanted, at), rng)
         batch = replace_rows(batch, part, at)
     raise RuntimeError("a swing without faults stayed near a limit; narrow the habits' ranges")
+
+
+def _toward_middle(habit: str, level: Array) -> Array:
+    middle = HABIT_BY_NAME[habit].mean
+    return np.asarray(middle + 0.6 * (level - middle))
 
 
 def _generate(

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from warehouse.body import Exercise
-from warehouse.definitions import fault_codes, metric_codes
+from warehouse.definitions import RETIRED_METRICS, fault_codes, metric_codes
 from warehouse.settings import Settings
 from warehouse.store import Writer
 from warehouse.vocabulary import is_minor
@@ -69,7 +69,7 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
         people={row[0]: Person(*row) for row in people.iter_rows()},
         drills={row["drill"]: Exercise.of(row) for row in drills.iter_rows(named=True)},
         faults=fault_codes(settings),
-        metrics=frozenset(metric_codes()),
+        metrics=RETIRED_METRICS.union(metric_codes()),
         seasons=tuple(seasons.iter_rows()),
         consents=consents,
     )

@@ -129,6 +129,10 @@ def read_metrics(file: Path = RULES_FOLDER / "metrics.toml") -> tuple[Metric, ..
     return tuple(metrics)
 
 
+RETIRED_METRICS = frozenset({"tempo_ratio"})
+"""Codes that older deliveries may name as a drill's aim or a target; nothing is measured by them any more."""
+
+
 @cache
 def metric_codes() -> tuple[str, ...]:
     """Codes of all metrics in screen order: the columns of academy.swing_metric after its keys."""
