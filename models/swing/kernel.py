@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.swing import conditioning as c
 from models.swing import operations as ops
 from models.swing.compiled import compiled, metric_section
+from models.swing.crossing import cross_over
 from models.swing.filter import padding
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace
@@ -98,7 +99,7 @@ def reduce_swings(
         swing = ops.Swing(
             record, at, event_s[i], stance_mm, percent, codes[i, 1], c.FOOT_OFF * threshold, has_body
         )
-        codes[i, 0], crossing = ops.cross_over(swing)
+        codes[i, 0], crossing = cross_over(swing)
         sampled_metrics(row, swing, crossing)
 
 

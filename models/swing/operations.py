@@ -1,4 +1,4 @@
-"""What a formula of metrics.toml may ask of one swing's signals: means, extremes, peaks, slopes, crossings.
+"""What a formula of metrics.toml may ask of one swing's signals: means, extremes, peaks, slopes.
 
 Every compiled function here takes one (n,) float64 signal in which NaN means "not known", and sample numbers.
 A range is `first`…`last`, both counted in, cut to the record; a negative number is an event that is missing
@@ -17,7 +17,6 @@ from models.swing.compiled import compiled
 
 FLOATS = NDArray[np.float64]
 COUNTS = NDArray[np.int64]
-NULL, CROSSED, BEFORE_TOP, NEVER = 0, 1, 2, 3  # codes of a crossing
 ADDRESS, TAKEAWAY, MID_BACK, TOP, MID_DOWN, IMPACT, FINISH = range(7)
 EVENT_HALF_S, ADDRESS_HALF_S = 0.010, 0.150
 HEEL_MOVES, HEEL_OVER_NOISE = 8.0, 15.0  # least move for an opposition: % of total, times its address noise
@@ -84,16 +83,6 @@ def distance(stance_mm: FLOATS, first: int, second: int) -> float:
         return math.nan
     a, b = 2 * first, 2 * second
     return math.hypot(stance_mm[a] - stance_mm[b], stance_mm[a + 1] - stance_mm[b + 1])
-
-
-@compiled
-def cross_over(swing: Swing) -> tuple[int, float]:
-    """Code and sample number of the lead share's last rise through 50 between top and impact."""
-    share, n, top, impact = swing.record.lines[c.SHARE], swing.record.n, swing.at[TOP], swing.at[IMPACT]
-    if not 0 <= top < impact:
-        return NULL, math.nan
-    half = int(np.rint(EVENT_HALF_S * swing.record.fs))
-    return last_crossing(share, n, top, impact, around(share, n, top, half))
 
 
 @compiled
@@ -306,40 +295,3 @@ def opposition(u: FLOATS, v: FLOATS, n: int, first: int, last: int) -> float:
     if 2 * known < high - low or uu <= 0.0 or vv <= 0.0:
         return math.nan
     return max(-1.0, min(1.0, -uv / math.sqrt(uu * vv)))
-
-
-@compiled
-def last_crossing(x: FLOATS, n: int, first: int, last: int, at_first: float) -> tuple[int, float]:
-    """When lead share rises through 50 for good: (code, sample number).
-
-    It reaches 53 and never falls under 47 again before `last`. The crossing is the last rise through 50
-    before 53 is reached, placed between samples by a straight line. `at_first` is the value at the top event:
-    over 50 there is BEFORE_TOP, whatever follows.
-    """
-    low, high = max(first, 0), min(last, n - 1)
-    if math.isnan(at_first) or high <= low:
-        return NULL, math.nan
-    if at_first > 50.0:
-        return BEFORE_TOP, math.nan
-    known, under = 0, low
-    for k in range(low, high + 1):
-        if not math.isnan(x[k]):
-            known += 1
-            if x[k] < 47.0:
-                under = k
-    if 2 * known < high - low + 1:
-        return NULL, math.nan
-    reached = -1
-    for k in range(under, high + 1):
-        if x[k] >= 53.0:
-            reached = k
-            break
-    if reached < 0:
-        return NEVER, math.nan
-    above = reached
-    for back in range(reached - 1, under - 1, -1):
-        if x[back] >= 50.0:
-            above = back
-        elif x[back] < 50.0:
-            return CROSSED, back + (50.0 - x[back]) / (x[above] - x[back]) * (above - back)
-    return CROSSED, float(above)
