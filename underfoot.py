@@ -17,6 +17,7 @@ from warehouse import access_log, forgotten, journal
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.publishing import current_name
+from warehouse.reach import check_student
 from warehouse.store import open_snapshot, opened, rebuilding, rebuilt, unanswered, writer
 
 home_option = click.option(
@@ -276,7 +277,7 @@ def forget(student: str, home_path: str | None, *, yes: bool) -> None:
 
     home = Home.find(home_path)
     snapshot = open_snapshot(home)
-    forgotten.check_student(snapshot, student)
+    check_student(snapshot, student)
     snapshot.close()
     check_archives(home)
     if not yes:
@@ -341,7 +342,7 @@ def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]
     """Forget whoever is to be forgotten, those alone with whom it has `begun`; returns what was removed."""
     if not any(request.noted or not begun for request in forgotten.asked(home)):
         return []
-    from ingest import forgetting  # noqa: PLC0415 - a slow import, used here only
+    from ingest import forgetting, removal  # noqa: PLC0415 - slow imports, used here only
     from ingest import load as job  # noqa: PLC0415
 
     with journal.recorded(home, "forget") as facts, home.lock(_say_waiting):
@@ -349,7 +350,7 @@ def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]
         with opened(home) as w:
             gone = forgetting.begin(home, w)
         for who, removed in gone:
-            forgetting.take_out(home, who, removed)
+            removal.take_out(home, who, removed)
         with rebuilt(home) as w:
             with terminal.progress("Reading filed deliveries") as step:
                 terminal.show_left_out(job.replay(w.home, w, progress=step))

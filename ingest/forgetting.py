@@ -5,44 +5,25 @@ Every step may be done twice: a run that is cut off is done again from the start
 student before the first byte went.
 """
 
-import hashlib
 import json
-import os
-import re
-import shutil
 import sqlite3
-import tarfile
 import tomllib
-import zipfile
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest import ledger
-from ingest.delivery import NOTES, SESSION, SETTINGS, SHEET, SHOTS, WHY
+from ingest.delivery import SESSION
 from ingest.filing import RefusedFolder
-from ingest.formats.format import loose_kind
-from ingest.redaction import Identity, comments_without, json_without, settings_without, table_without
+from ingest.redaction import Identity, json_without
+from ingest.removal import Removed, is_theirs, names_in, student_in
 from warehouse import access_log, forgotten
 from warehouse.errors import CallError, UnderfootError
-from warehouse.filed import Fingerprint, content_hash, facts_of
 from warehouse.forgotten import Request
-from warehouse.home import Home, sync, write_synced
+from warehouse.home import Home, write_synced
 from warehouse.store import Writer, opened
 from warehouse.vocabulary import ARCHIVE_ENDINGS, is_film
-
-_LEDGER_CODES = ("sequence", "received_at", "content", "kind", "outcome", "settings", "session")
-_HASH = re.compile("[0-9a-f]{64}")
-
-
-@dataclass
-class Removed:
-    """What went: counts by what it was, and the hashes of the deliveries that were the student's alone."""
-
-    counts: Counter[str] = field(default_factory=Counter)
-    deliveries: set[str] = field(default_factory=set)
 
 
 def begin(home: Home, writer: Writer) -> list[tuple[Identity, Removed]]:
@@ -104,13 +85,13 @@ def _identify(home: Home, writer: Writer, request: Request) -> tuple[Identity, R
 def _theirs(home: Home, writer: Writer, who: Identity) -> Removed:
     """The deliveries that are the student's alone, and how many rows the warehouse has of them."""
     listed = {e["content"] for e in ledger.entries(home) if e["outcome"] != "refused"}
-    deliveries = {content for content in listed if _is_theirs(home.filed / content, who)}
+    deliveries = {content for content in listed if is_theirs(home.filed / content, who)}
     own = "session IN (SELECT session FROM academy.session WHERE student = $1)"
     counts = Counter({
         f"{name}s": int(writer.sql(f"SELECT count(*) FROM academy.{name} WHERE {rows}", [who.student]).item())
         for name, rows in {"session": own, "swing": own, "shot": own, "note": "student = $1"}.items()
     })  # fmt: skip
-    counts["films"] = sum(is_film(name) for content in deliveries for name in _names(home.filed / content))
+    counts["films"] = sum(is_film(name) for content in deliveries for name in names_in(home.filed / content))
     return Removed(counts, deliveries)
 
 
@@ -141,36 +122,13 @@ def _sessions(home: Home, codes: set[str]) -> tuple[set[str], set[str]]:
     for entry in ledger.entries(home):
         session, content = entry["session"], entry["content"]
         if entry["kind"] == SESSION and session and entry["outcome"] != "refused":
-            newest[session] = _student_in(home.filed / content)
+            newest[session] = student_in(home.filed / content)
         elif session and newest.get(session) is None:
             whose = (entry.get("who") or {}).get("student")
-            newest[session] = whose or _student_in(refused.get(content, home.refused))
+            newest[session] = whose or student_in(refused.get(content, home.refused))
     theirs = Identity("", frozenset(codes))
     own = {s for s, whose in newest.items() if whose in codes or (whose is None and theirs.is_in(s))}
     return own, newest.keys() - own
-
-
-def _student_in(folder: Path) -> str | None:
-    """The student that a session's folder names, also where its session.toml is not quite TOML."""
-    try:
-        text = (folder / SHEET).read_text("utf-8-sig", "replace")
-    except OSError:
-        return None
-    with suppress(ValueError, RecursionError):
-        return str(tomllib.loads(text).get("student"))
-    found = re.search(r"""^\s*student\s*=\s*["']([^"']*)["']""", text, re.MULTILINE)
-    return found[1] if found else None
-
-
-def _session_in(folder: Path) -> str | None:
-    with suppress(OSError, ValueError, RecursionError):
-        return str(tomllib.loads((folder / SHEET).read_text("utf-8-sig", "replace")).get("session"))
-    return None
-
-
-def _is_theirs(folder: Path, who: Identity) -> bool:
-    """Whether a folder is a session of the student's, or one that says so."""
-    return _student_in(folder) in who.codes or _session_in(folder) in who.sessions
 
 
 def check_archives(home: Home) -> None:
@@ -182,200 +140,6 @@ def check_archives(home: Home) -> None:
     for path in home.inbox.rglob("*"):
         if path.name.lower().endswith(ARCHIVE_ENDINGS):
             raise CallError(f"{path} is still packed; load the inbox first: underfoot load")
-
-
-def take_out(home: Home, who: Identity, removed: Removed) -> None:
-    """Take a student out of everything that the warehouse is made from. Only under the home's lock."""
-    versions = _settings(home, who)
-    renamed, gone = _filed(home, who, removed)
-    _ledger(home, who, versions, renamed, gone)
-    _clear_filed(home, who)
-    for root in (home.refused, home.inbox):
-        _waiting(home, root, who, removed)
-
-
-def _settings(home: Home, who: Identity) -> dict[str, str]:
-    """academy.toml and the versions of it that were kept; returns the new version of each that changed."""
-    changed = {}
-    for path in sorted((home.filed / "settings").glob("*.toml")):
-        data = path.read_bytes()
-        without = settings_without(data, who)
-        if without != data:
-            ledger.keep_settings(home, without)
-            changed[path.stem] = hashlib.sha256(without).hexdigest()[:16]
-    data = home.settings_file.read_bytes()
-    without = settings_without(data, who)
-    if without != data:
-        write_synced(home.settings_file, without.decode("utf-8"))
-    return changed
-
-
-def _rewritten(folder: Path, who: Identity, names: Iterable[str]) -> dict[str, bytes | None]:
-    """The files of a delivery that are others without the student; None where nothing of a file is left."""
-    found: dict[str, bytes | None] = {}
-    for name in names:
-        path, kind = folder / name, loose_kind(Path(name).name)
-        if path.name == SETTINGS:
-            without: bytes | None = settings_without(path.read_bytes(), who)
-        elif path.name == SHEET:
-            without = comments_without(path.read_bytes(), who)
-        elif kind in ("roster", NOTES, SHOTS):
-            without = table_without(path.read_bytes(), path.name, who)
-        else:
-            continue
-        if without != path.read_bytes():
-            found[name] = without
-    return found
-
-
-def _names(folder: Path) -> list[str]:
-    return sorted(
-        p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file() and p.name != WHY
-    )
-
-
-def _filed(home: Home, who: Identity, removed: Removed) -> tuple[dict[str, str], set[str]]:
-    """Deliveries of several people written anew under their new hashes; and those that go whole."""
-    renamed, gone = {}, set()
-    for content in sorted({e["content"] for e in ledger.entries(home) if e["outcome"] != "refused"}):
-        folder = home.filed / content
-        if _is_theirs(folder, who):
-            gone.add(content)
-            continue
-        changed = _rewritten(folder, who, _names(folder))
-        if changed and set(_names(folder)) == {n for n, without in changed.items() if without is None}:
-            gone.add(content)  # nobody else is in it
-        elif changed:
-            renamed[content] = _written_anew(home, folder, changed)
-            removed.counts["files_rewritten"] += 1
-    return renamed, gone
-
-
-def _written_anew(home: Home, folder: Path, changed: Mapping[str, bytes | None]) -> str:
-    part = home.filed / f".{folder.name}.part"
-    shutil.rmtree(part, ignore_errors=True)
-    shutil.copytree(folder, part, copy_function=_linked)
-    for name, without in changed.items():
-        (part / name).unlink()  # it may share its bytes with the one in use
-        if without is not None:
-            (part / name).write_bytes(without)
-            sync(part / name)
-    content = content_hash(part)
-    if (home.filed / content).is_dir():
-        shutil.rmtree(part)
-    else:
-        part.replace(home.filed / content)
-    sync(home.filed)
-    return content
-
-
-def _linked(source: str, target: str) -> None:
-    """The same file under a second name where the disk can, else a copy."""
-    try:
-        os.link(source, target)
-    except OSError:
-        shutil.copy2(source, target)
-
-
-def _ledger(
-    home: Home, who: Identity, versions: Mapping[str, str], renamed: Mapping[str, str], gone: set[str]
-) -> None:
-    """The ledger's lines without the student's own, the others by their new names, in one step."""
-    lines = []
-    for entry in ledger.entries(home):
-        whose = (entry.get("who") or {}).get("student")
-        if entry["content"] in gone or whose in who.codes or entry["session"] in who.sessions:
-            continue
-        kept = {**entry, "content": renamed.get(entry["content"], entry["content"])}
-        kept["settings"] = versions.get(entry["settings"], entry["settings"])
-        free = {key: json_without(value, who) for key, value in kept.items() if key not in _LEDGER_CODES}
-        lines.append(json.dumps(kept | free, ensure_ascii=False) + "\n")
-    if home.ledger.exists():
-        write_synced(home.ledger, "".join(lines))
-
-
-def _clear_filed(home: Home, who: Identity) -> None:
-    """Remove what the ledger no longer names and the student is in."""
-    kept = {entry["content"] for entry in ledger.entries(home)}
-    used = {entry["settings"] for entry in ledger.entries(home)}
-    for folder in sorted(home.filed.iterdir()):
-        if not _HASH.fullmatch(folder.name) or folder.name in kept:
-            continue
-        if _is_theirs(folder, who) or _rewritten(folder, who, _names(folder)):
-            shutil.rmtree(folder)
-    for path in (home.filed / "settings").glob("*.toml"):
-        if path.stem not in used and settings_without(path.read_bytes(), who) != path.read_bytes():
-            path.unlink()
-
-
-def _waiting(home: Home, root: Path, who: Identity, removed: Removed) -> None:
-    """What was refused or waits: the student's own sessions go, files of several are rewritten."""
-    for folder in sorted({p.parent for p in root.rglob("*") if p.is_file()}, reverse=True):
-        if not folder.is_dir():
-            continue
-        if _is_theirs(folder, who) or (folder != root and _refused_theirs(folder, who)):
-            shutil.rmtree(folder)
-            removed.counts["unloaded_removed"] += 1
-            continue
-        files = sorted(p for p in folder.iterdir() if p.is_file() and p.name != WHY)
-        for path in files:
-            if path.name.lower().endswith(ARCHIVE_ENDINGS) and _archive_names(path, who):
-                path.unlink()
-                removed.counts["unloaded_removed"] += 1
-        here = [path.name for path in files if path.exists()]
-        for name, without in _rewritten(folder, who, here).items():
-            removed.counts["unloaded_rewritten"] += 1
-            if without is None:
-                (folder / name).unlink()
-            else:
-                _replace(folder / name, without)
-        _why(folder, who)
-        if folder != root and root == home.refused and not _names(folder):
-            shutil.rmtree(folder)
-
-
-def _refused_theirs(folder: Path, who: Identity) -> bool:
-    """Whether why.json says that a refused delivery was of one of the student's sessions."""
-    with suppress(OSError, ValueError, AttributeError):
-        return json.loads((folder / WHY).read_text("utf-8")).get("session") in who.sessions
-    return False
-
-
-def _why(folder: Path, who: Identity) -> None:
-    """why.json without the student; what it says the refused bytes are follows those."""
-    path = folder / WHY
-    with suppress(OSError, ValueError):
-        before = json.loads(path.read_text("utf-8"))
-        found = Fingerprint()
-        for name in _names(folder):
-            facts = facts_of(folder / name)
-            found.add(name, facts.size, facts.content)
-        after = json_without(before, who)
-        if after != before:
-            after["delivery"] = found.text
-            write_synced(path, json.dumps(after, indent=2, ensure_ascii=False) + "\n")
-
-
-def _replace(path: Path, data: bytes) -> None:
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(data)
-    sync(part)
-    part.replace(path)
-
-
-def _archive_names(path: Path, who: Identity) -> bool:
-    """Whether a refused archive names the student anywhere; one that can't be read counts as such."""
-    try:
-        if path.name.lower().endswith(".zip"):
-            with zipfile.ZipFile(path) as packed:
-                texts = [name.encode() + b"\n" + packed.read(name) for name in packed.namelist()]
-        else:
-            with tarfile.open(path) as unpacked:
-                members = [(m, unpacked.extractfile(m)) for m in unpacked if m.isfile()]
-                texts = [m.name.encode() + b"\n" + (file.read() if file else b"") for m, file in members]
-    except Exception:  # noqa: BLE001 - whatever is wrong with it, nobody can say that the student is not in it
-        return True
-    return any(who.is_in(text.decode("utf-8", "replace")) for text in texts)
 
 
 def check_nobody_else_went(home: Home, rebuilt: Writer, gone: Iterable[Identity]) -> None:

@@ -23,10 +23,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from warehouse.errors import CallError, UnderfootError
+from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
 from warehouse.keys import home_key
-from warehouse.store import Snapshot
 
 KEY, ASKED, LIST, BACKUPS = "forgotten.key", "forgetting.json", "forgotten.jsonl", "backups.jsonl"
 _IF_LOST = "bring it back from a backup: without it a restored backup can't tell who was forgotten."
@@ -72,19 +71,6 @@ def digest(home: Home, student: str) -> str:
     """What stands for a student's code in the list: HMAC-SHA-256 under the home's own key."""
     key = home_key(home.path / KEY, _IF_LOST)
     return hmac.new(key, f"student:{student}".encode(), hashlib.sha256).hexdigest()
-
-
-def check_student(snapshot: Snapshot, student: str) -> None:
-    """Make sure that a student of this code is on the roster.
-
-    Raises
-        CallError: nobody has this code, or its person is no student.
-    """
-    found = snapshot.sql("SELECT role FROM academy.person WHERE person = ?", [student])
-    if found.is_empty():
-        raise CallError(f"There is no student {student}; name one of people.csv.")
-    if found.item() != "student":
-        raise CallError(f"{student} is a {found.item()} in people.csv, and only students can be named here.")
 
 
 def ask(home: Home, student: str, by: str | None = None) -> None:

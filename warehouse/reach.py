@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
+from warehouse.errors import CallError
 from warehouse.settings import Settings
 from warehouse.vocabulary import ROLES, is_minor
 
@@ -77,3 +78,16 @@ def viewer_of(roster: Roster, person: str, day: date) -> Viewer | None:
         [person, day],
     )
     return None if rows.is_empty() or rows.item(0, "role") not in ROLES else Viewer(*rows.row(0))
+
+
+def check_student(roster: Roster, student: str) -> None:
+    """Make sure that a student of this code is on the roster.
+
+    Raises
+        CallError: nobody has this code, or its person is no student.
+    """
+    found = roster.sql("SELECT role FROM academy.person WHERE person = ?", [student])
+    if found.is_empty():
+        raise CallError(f"There is no student {student}; name one of people.csv.")
+    if found.item() != "student":
+        raise CallError(f"{student} is a {found.item()} in people.csv, and only students can be named here.")

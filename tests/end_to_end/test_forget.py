@@ -8,7 +8,7 @@ import pytest
 import underfoot
 from command import underfoot_command
 from forgotten_academies import RandomAcademy, found_in, rows_of_others
-from ingest import forgetting
+from ingest import forgetting, removal
 from warehouse import forgotten
 from warehouse.errors import UnderfootError
 from warehouse.health import check
@@ -92,14 +92,15 @@ STEPS = (
 def test_a_run_that_is_cut_off_is_finished_by_the_next_load(tmp_path, step, without_models, monkeypatch):
     academy = RandomAcademy(STEPS.index(step) + 20, tmp_path).live()
     before = rows_of_others(academy.home, academy.gone)
-    real = getattr(forgetting, step)
+    place = forgetting if hasattr(forgetting, step) else removal
+    real = getattr(place, step)
 
     def cut_off(*given):
         real(*given)
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr(forgetting, step, cut_off)
+        patched.setattr(place, step, cut_off)
         assert forget(academy).returncode == 130
     unfinished = {found.name for found in check(academy.home) if not found.ok}
     assert "forgetting" in unfinished

@@ -17,9 +17,8 @@ from warehouse import access_log
 from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
-from warehouse.forgotten import check_student
 from warehouse.home import Home
-from warehouse.reach import viewers
+from warehouse.reach import check_student, viewers
 from warehouse.store import open_snapshot, table_names, table_sql
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
