@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import gate, readers, signin
+from dashboard import gate, inbox, readers, signin
 from dashboard.pages.week.content import tick_off
 from warehouse import links, sign_ins
 from warehouse.errors import AccessError
@@ -59,6 +59,15 @@ def test_a_tab_left_open_writes_nothing_once_its_person_is_taken_off_the_list(re
     sign_in(real, "1")  # named again: this sign-in has ended all the same
     with pytest.raises(AccessError, match="sign-in has ended"):
         visit.reader(real)
+
+
+def test_a_tab_left_open_delivers_nothing_once_its_sign_in_has_ended(real):
+    visit = sign_in(real, "1")
+    reader = visit.reader(real)
+    sign_ins.end(real, visit.claims)
+    with pytest.raises(AccessError, match="sign-in has ended"):
+        inbox.deliver(reader, [("notes.csv", b"x")])
+    assert not list(real.inbox.iterdir())
 
 
 @pytest.mark.parametrize("line", ["revoked_before = 2100-01-01", 'revoked_before = "2100-01-01"'])
@@ -154,6 +163,31 @@ def test_a_box_of_the_week_runs_the_page_again_when_its_student_is_lost(visit, p
     toggle.set_value(True).run()
     assert not at.exception
     assert "Sanna Test" not in page_text(at)
+
+
+def test_a_fragment_runs_with_the_reader_of_now_and_else_runs_the_page_again(real, monkeypatch):
+    class Again(Exception):
+        pass
+
+    def rerun(scope):
+        raise Again(scope)
+
+    kept = []
+    monkeypatch.setattr(gate.st, "fragment", lambda run_every: lambda run: kept.append(run) or run)
+    monkeypatch.setattr(gate.st, "rerun", rerun)
+    ran = []
+    show = gate.fragment(lambda what: ran.append((what, gate.reader().students)))
+    visit = sign_in(real, "1")
+    gate.enter(visit.reader(real))
+    show("first")
+    change(real, "UPDATE academy.coaching SET coach = 'c01' WHERE student = 's02'")
+    kept[0](visit.reader(real), "en", "touched")
+    assert ran == [("first", ["s01", "s03"]), ("touched", ["s01", "s02", "s03"])]
+    before = visit.reader(real)
+    change(real, "DELETE FROM academy.coaching WHERE student = 's01'")
+    with pytest.raises(Again, match="app"):
+        kept[0](before, "en", "touched")
+    assert len(ran) == 2
 
 
 def calls(tree):

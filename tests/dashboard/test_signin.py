@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import signin
-from warehouse import links
+from warehouse import invented, links
 from warehouse.errors import AccessError
 from warehouse.sign_in_settings import SignInSettings
 
@@ -148,3 +148,23 @@ def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monk
     before = refusals(homes("real"))
     assert "Students are in order of name" in page_text(visit("real", "students", "h01"))
     assert refusals(homes("real")) == before
+
+
+def test_sign_in_is_set_up_where_the_secrets_name_a_provider(monkeypatch):
+    monkeypatch.setattr(signin.st, "secrets", {"auth": {"client_id": "x"}})
+    assert signin._provider()
+    monkeypatch.setattr(signin.st, "secrets", {"other": 1})
+    assert not signin._provider()
+
+
+def test_a_demo_with_anyone_else_in_it_shows_nothing_and_no_open_visit_reads_on(
+    homes, visit, page_text, monkeypatch
+):
+    reader = signin.LookingAs("c01")
+    at = visit("full", "students", "c01")
+    assert reader.reader(homes("full")).students == ["s01", "s03"]
+    monkeypatch.setattr(invented, "people_digest", lambda _: "others")
+    assert "people who are not the demo's" in page_text(at.run())
+    assert "Sanna Test" not in page_text(at)
+    with pytest.raises(AccessError, match="not the demo's"):
+        reader.reader(homes("full"))

@@ -112,6 +112,7 @@ def test_a_coach_loses_reach_when_the_coaching_ends(academy):
         "SELECT getvariable('x')",
         "SELECT nextval('x')",
         "SELECT * FROM session AT (VERSION => 1)",
+        "SELECT #1 FROM session",
         "SELECT * FROM glob('*')",
         "SELECT * FROM (SUMMARIZE session)",
         "SELECT * FROM session TABLESAMPLE 10%, academy.session",
@@ -584,3 +585,23 @@ def test_samples_and_films_are_not_shown_once_the_consent_has_ended_and_are_agai
     assert seen(date(2026, 6, 1)) == (0, None)
     assert seen(date(2026, 6, 30)) == (0, None)
     assert seen(date(2026, 7, 1)) == (3, film)
+
+
+def test_bands_of_nobody_in_particular_are_everyones(academy):
+    with writer(academy) as w:
+        for student in (None, "s1", "s3"):
+            w.execute(
+                "INSERT INTO academy.band BY NAME SELECT 'm' AS metric, 'iron' AS club_family, ? AS student, '1' AS version",
+                [student],
+            )
+        w.publish()
+    for person, seen in (
+        ("c1", [None, "s1"]),
+        ("s3", [None, "s3"]),
+        ("g2", [None]),
+        ("h1", [None, "s1", "s3"]),
+    ):
+        rows = open_reader(academy, person, today=TODAY).sql(
+            "SELECT student FROM band ORDER BY student NULLS FIRST"
+        )
+        assert list(rows["student"]) == seen, person

@@ -180,6 +180,32 @@ def test_a_link_that_cannot_be_made_is_refused_in_one_sentence(academy, student,
         links.make_link(academy, student, days, now=NOW)
 
 
+@pytest.mark.parametrize(
+    ("first", "last", "opens"),
+    [("2026-05-10", "2026-05-10", True), ("2026-05-11", None, False), ("2026-01-01", "2026-05-09", False)],
+)
+def test_a_link_opens_on_the_first_and_the_last_day_of_the_consent(academy, first, last, opens):
+    token = links.make_link(academy, "s1", 30, now=NOW)
+    consent(academy, "s1", first, last)
+    if opens:
+        assert open_by_link(academy, token, now=NOW).students == ["s1"]
+    else:
+        with pytest.raises(AccessError, match="not shared by link"):
+            open_by_link(academy, token, now=NOW)
+
+
+def test_a_link_made_at_the_moment_that_ends_them_is_ended(academy):
+    token = links.make_link(academy, "s1", 30, now=NOW)
+    links.end_links(academy, "s1", now=NOW)
+    with pytest.raises(AccessError, match="has ended"):
+        open_by_link(academy, token, now=NOW)
+
+
+@pytest.mark.parametrize("days", [1, 400])
+def test_the_shortest_and_the_longest_link_can_be_made(academy, days):
+    assert open_by_link(academy, links.make_link(academy, "s1", days, now=NOW), now=NOW).students == ["s1"]
+
+
 def test_the_command_makes_and_ends_links(academy):
     made = underfoot_command("page", "s1", "--link", "30", "--home", academy.path)
     assert made.returncode == 0, made.stderr
