@@ -143,7 +143,7 @@ def _push_unsure(metrics: Metrics) -> Array:
     """Whether noise could decide if the trail foot pushed, or only lightened less than the load rose."""
     gained = metrics["trail_push_share_pts"]
     over = np.stack([
-        (metrics["trail_push_total_pct_bw"] - 3) / 2, (gained + 4) / 2,
+        (metrics["trail_push_total_pct_bw"] - 3) / 2, (gained + 4) / 3,
         (gained + 100 - metrics["top_lead_share_pct"] - 50) / 2,
     ])  # fmt: skip
     return (metrics["trail_push_pct_bw"] > 4) & (over > -1).all(axis=0) & (over < 1).any(axis=0)

@@ -100,3 +100,14 @@ def is_minor(born: date | None, on: date, minor_until_age: int) -> bool:
     """Under age on a day, by the academy's own age; unknown birth dates count as under age."""
     years = age(born, on)
     return years is None or years < minor_until_age
+
+
+def written_names() -> list[str]:
+    """Every name a plate column may have: ours, and with left and right for lead and trail."""
+    sided = [
+        f"{side}_{name.removeprefix('lead_')}"
+        for name in PLATE_COLUMNS
+        if name.startswith("lead_")
+        for side in ("left", "right")
+    ]
+    return [*PLATE_COLUMNS, *sided]

@@ -23,8 +23,8 @@ from ingest.formats.column_guess import ColumnGuess
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
-from warehouse.device_settings import DeviceSettings
 from warehouse.errors import Refusal, UnderfootError
+from warehouse.settings import DeviceSettings
 
 Row = dict[str, Any]
 RefusedSwings = dict[int | None, Refusal]  # None: lines without a swing's number

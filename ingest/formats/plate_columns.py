@@ -10,8 +10,9 @@ from ingest.session_file import foot_of
 from warehouse import units
 from warehouse.contracts.base import columns_of, required_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.device_settings import DeviceSettings, written_names
 from warehouse.errors import Refused, UnderfootError
+from warehouse.settings import DeviceSettings
+from warehouse.vocabulary import written_names
 
 _SIDES = ("left", "right")
 _AGAIN = "correct it and deliver the session again"

@@ -18,8 +18,8 @@ from ingest.plate_rows import Array, SampleFile, Source, snapped
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.device_settings import read_devices
 from warehouse.errors import Refused, UnderfootError
+from warehouse.settings import read_devices
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"

@@ -8,11 +8,10 @@ import pytest
 import builders
 from warehouse.contracts.base import columns_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.device_settings import written_names
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.settings import parse_settings
-from warehouse.vocabulary import PLATE_COLUMNS
+from warehouse.vocabulary import PLATE_COLUMNS, written_names
 
 
 def test_a_home_is_found_by_option_then_environment_then_default(tmp_path, monkeypatch):

@@ -3,6 +3,7 @@
 import polars as pl
 import pytest
 
+from ingest import reading_process
 from ingest.formats.format import FORMATS, Explanation, SampleFormat, explain
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
@@ -30,8 +31,9 @@ class Steps(SampleFormat):
 
 
 @pytest.fixture
-def steps():
-    """The format, registered for one test."""
+def steps(monkeypatch):
+    """The format, registered for one test in this process, which therefore reads it itself."""
+    monkeypatch.setattr(reading_process, "PLAIN_TEXT", (*reading_process.PLAIN_TEXT, ".steps"))
     FORMATS.insert(0, Steps())
     yield
     del FORMATS[0]
