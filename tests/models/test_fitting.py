@@ -79,7 +79,8 @@ def land(w, session, student, *, seed=1, marked=tuple(made_swings.EVENTS), day=0
             "academy.hold",
             pl.DataFrame(
                 {"session": [session], "swing_no": [HOLD_NO], "eyes": ["open"], "seconds": [HOLD_S],
-                 "from_s": [10.0], "to_s": [10.0 + HOLD_S], "rate_hz": [250.0], "n_samples": [n], "t0_s": [10.0]}
+                 "from_s": [10.0], "to_s": [10.0 + HOLD_S], "rate_hz": [250.0], "n_samples": [n], "t0_s": [10.0],
+                 "rocking": [False]}
             ),
         )  # fmt: skip
     trace = SessionTrace(
