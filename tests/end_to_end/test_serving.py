@@ -62,21 +62,19 @@ def test_a_drop_shows_within_seconds_and_the_loader_ends_with_the_pages(tmp_path
     drop = made.write_roster(tmp_path / "drop")
     assert underfoot_command("load", drop, "--home", home.path).returncode == 0
     printed = tmp_path / "printed"
-    serving = subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "underfoot",
-            "serve",
-            "--no-browser",
-            "--port",
-            "8971",
-            "--home",
-            str(home.path),
-        ],
-        stdout=printed.open("w"),
-        stderr=subprocess.STDOUT,
-    )
+    command = [
+        sys.executable,
+        "-m",
+        "underfoot",
+        "serve",
+        "--no-browser",
+        "--port",
+        "8971",
+        "--home",
+        home.path,
+    ]
+    with printed.open("w") as said:
+        serving = subprocess.Popen(command, stdout=said, stderr=subprocess.STDOUT)
     try:
         first = made.write_session(tmp_path / "v0", made.session_toml("v0"), made.swing_frame(seed=1))
         first.rename(home.inbox / "v0")  # the first load also imports and compiles
