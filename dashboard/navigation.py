@@ -76,7 +76,7 @@ def run(pages: Sequence[Page]) -> None:
     )
     table = [start, *(_entry(page, reader, own) for page in pages)]
     st.session_state["pages"] = {page.path: entry for page, entry in zip(pages, table[1:], strict=True)}
-    st.navigation(table, position="sidebar" if len(own) > 1 else "hidden").run()
+    st.navigation(table, position="sidebar" if len(own) > 1 else "hidden", expanded=True).run()
 
 
 def link(path: str, label: str, **address: str) -> None:

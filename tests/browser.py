@@ -105,7 +105,7 @@ def first_picture_s(page, address: str, limit_s: float = 40) -> float:
     """Open an address and say after how many seconds its first picture was drawn."""
     page.add_init_script(NOTE_FIRST_PICTURE)
     page.goto(address, wait_until="commit")
-    page.wait_for_function("window.firstPictureMs !== undefined", polling=50, timeout=limit_s * 1000)
+    page.wait_for_function("() => window.firstPictureMs !== undefined", polling=50, timeout=limit_s * 1000)
     return page.evaluate("window.firstPictureMs") / 1000
 
 

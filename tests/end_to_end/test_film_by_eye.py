@@ -56,6 +56,7 @@ def home(tmp_path_factory):
     base = tmp_path_factory.mktemp("film-by-eye")
     home = builders.make_home(base / "academy", "demo = true\n" + builders.SETTINGS)
     assert load_all(home, [made.write_roster(base / "drop")]) == []
+    builders.call_invented(home)
     return home
 
 

@@ -170,10 +170,10 @@ def _working_on(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
     """The aim and why it comes first, its season line, the latest plan, and bands of the student's own."""
     chosen = about.chosen
     wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=True)
-    text = list(filter(None, [wanted, goal.ball_sentence(chosen) if chosen.season else ""]))
-    text.append(_aim_sentence(about, doses, aim))
+    text = [_aim_sentence(about, doses, aim)]
     if aim.because:
         text.append(f"{aim.because} {aim.numbers}")
+    text += filter(None, [wanted, goal.ball_sentence(chosen) if chosen.season else ""])
     if aim.reason != "named" and aim.named_met and aim.named != aim.code:
         text.append(_("Keep: {named} is inside its target.").format(named=chosen.name(str(aim.named))))
     plan = lesson.last_plan(chosen.reader, chosen.student)
