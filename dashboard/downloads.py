@@ -9,7 +9,9 @@ import polars as pl
 
 # A spreadsheet passes over blanks and what is not shown, and takes full-width signs for the plain ones.
 FORMULA = r"[\s\p{Z}\p{C}]*[=+\-@＝＋－＠﹦﹢﹣﹫]"
-FORMULA_STARTS = rf"^(?:{FORMULA}|[\t\r\n])"
+# A true minus sign begins our own changes ("−2 %") as well, so it counts only where something is reckoned.
+RECKONED = r"[\s\p{Z}\p{C}]*−.*[-*/+^=(&!|]"
+FORMULA_STARTS = rf"^(?:{FORMULA}|{RECKONED}|[\t\r\n])"
 # One that is set to semicolons or tabs begins a cell within ours.
 FORMULA_WITHIN = rf"([;\t\r\n])({FORMULA})"
 LONGEST_NAME = 60  # letters of a file's name before its ending

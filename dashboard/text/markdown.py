@@ -15,7 +15,7 @@ _JOINTS = re.compile(
     r"|(?<=^[<>~-])(?=(?:->|[>=-])(?:\s|$))|(?<=\s[<>~-])(?=(?:->|[>=-])(?:\s|$))",
     re.ASCII | re.IGNORECASE,
 )
-_UNSEEN = re.compile(r"[\x00-\x08\x0e-\x1f\x7f\u202a-\u202e\u2066-\u2069]")  # the last turn the line around
+UNSEEN = re.compile(r"[\x00-\x08\x0e-\x1f\x7f\u202a-\u202e\u2066-\u2069]")  # the last turn the line around
 _BLANKS = re.compile(r"[ \t\r\n\v\f\x85\u2028\u2029]+")
 JOINER = "\u2060"  # shows nothing
 
@@ -30,7 +30,7 @@ def plain(text: object) -> Markdown:
     """A text as Markdown that shows it as it is, in one line. What is Markdown of our own stays so."""
     if isinstance(text, Markdown):
         return text
-    line = _BLANKS.sub(" ", _UNSEEN.sub("", str(text))).strip(" ")
+    line = _BLANKS.sub(" ", UNSEEN.sub("", str(text))).strip(" ")
     parted = _JOINTS.sub(JOINER, line)
     escaped = _MARKS.sub(r"\\\g<0>", parted)
     return Markdown(_FIRST_MARK.sub(r"\1\\\2", escaped))

@@ -6,11 +6,13 @@ import io
 import polars as pl
 import pytest
 
+import hostile_texts
 from dashboard.downloads import csv_text, file_name
+from hostile_checks import is_calculated
 
 
 def cells(frame):
-    return list(csv.reader(io.StringIO(csv_text(frame))))
+    return list(csv.reader(io.StringIO(csv_text(frame), newline="")))
 
 
 def read(text):
@@ -55,9 +57,16 @@ def test_a_column_name_that_a_spreadsheet_would_run_is_led_by_an_apostrophe():
     assert cells(pl.DataFrame({"=1": ["a"]}))[0] == ["'=1"]
 
 
+@pytest.mark.parametrize("text", hostile_texts.TEXTS, ids=lambda text: text.name)
+def test_a_hostile_text_stays_in_its_cell_and_is_never_a_formula(text):
+    rows = cells(pl.DataFrame({"note": [text.text], "by": ["c1"]}))
+    assert [len(row) for row in rows] == [2, 2]
+    assert not is_calculated(rows[1][0])
+
+
 def test_numbers_and_plain_words_stay_as_they_are():
-    frame = pl.DataFrame({"change": [-1.5, None], "note": ["a - b; −2 %", None]})
-    assert cells(frame) == [["change", "note"], ["-1.5", "a - b; −2 %"], ["", ""]]
+    frame = pl.DataFrame({"change": [-1.5, None], "note": ["a - b; −2 %", "−2 points"]})
+    assert cells(frame) == [["change", "note"], ["-1.5", "a - b; −2 %"], ["", "−2 points"]]
 
 
 def test_lists_are_written_as_json():

@@ -7,6 +7,7 @@ import pytest
 
 import browser
 import builders
+import hostile_texts
 from dashboard.app import PAGES
 from warehouse.store import writer
 
@@ -18,6 +19,8 @@ HOSTILE = (
     f"[open]({PLACE}/c) {PLACE}/d www.other.example me@other.example **bold** $x^2$ :smile: `code` "
     "\n\n# Title\n\n```mermaid\ngraph TD\n```"
 )
+# Texts by somebody who has not seen the pages, all in one note.
+OTHERS = " ".join(text.text.replace("\x00", "") for text in hostile_texts.TEXTS if len(text.text) < 300)
 # Every column that people fill with words of their own.
 WRITTEN = {
     "person": ["display_name"], "drill": ["name", "how", "cautions"], "note": ["text"],
@@ -33,7 +36,7 @@ VISITS = [
 ]  # fmt: skip
 MADE = """() => [...document.querySelectorAll('img, a, script, iframe, video, audio, source, link, h1, h2, h3')]
     .filter((e) => e.dataset.testid !== 'stSkipToContent')
-    .filter((e) => /other\\.example|:smile:/.test(e.src || e.href || '') || e.innerText === 'Title').map((e) => e.outerHTML)"""
+    .filter((e) => /(other|trap)\\.example|:smile:/.test(e.src || e.href || '') || e.innerText === 'Title').map((e) => e.outerHTML)"""
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +53,9 @@ def hostile(homes, tmp_path_factory):
             'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
             "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', ?, true, 'x', true)",
             [HOSTILE],
+        )
+        w.execute(
+            "UPDATE academy.note SET text = ? WHERE note <> 'd' AND student = 's01'", [HOSTILE + OTHERS]
         )
         w.publish()
     builders.call_invented(home)
@@ -70,7 +76,7 @@ def test_no_page_fetches_runs_or_links_what_somebody_wrote(chromium, hostile):
             f"{base}/{path}?" + "&".join(f"{k}={quote(v)}" for k, v in {"as": person, **address}.items())
         )
         browser.settle(page, quiet_ms=200)
-        assert page.evaluate("window.ran") is None
+        assert page.evaluate("[window.ran, window.trapped]") == [None, None]
         assert page.locator('[data-testid="stException"]').count() == 0
         made = page.evaluate(MADE)
         assert made == [], f"{person} {path} {address}"

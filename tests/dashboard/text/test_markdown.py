@@ -1,6 +1,7 @@
 """Whatever somebody wrote is shown letter by letter, by the rules of CommonMark and of the browser's additions."""
 
 import re
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -8,7 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as some
 from markdown_it import MarkdownIt
 
-from dashboard.text.markdown import JOINER, Markdown, markdown, plain
+import hostile_texts
+from dashboard.text.markdown import JOINER, UNSEEN, Markdown, markdown, plain
+from hostile_checks import elements, got_through, is_shown_as_written
 
 READ = MarkdownIt("commonmark").enable(["strikethrough", "table"])
 SIGNS = some.text("ab1 \n\t_*#+-=.)(]![<>&;:\\`~$|/\"'@…é", max_size=40)
@@ -31,20 +34,31 @@ def test_markdown_that_somebody_wrote_is_read_as_it_was_written(written):
     assert seen(plain(written)) == (" ".join(written.split()), {"p"})
 
 
+@pytest.mark.parametrize("text", hostile_texts.TEXTS, ids=lambda text: text.name)
+def test_a_hostile_text_is_read_as_it_was_written_and_leads_nowhere(text):
+    page = (
+        MarkdownIt("commonmark", {"html": True}).enable(["table", "strikethrough"]).render(plain(text.text))
+    )
+    assert got_through(page) == []
+    assert set(elements(page)) <= {"p"}
+    unseen = UNSEEN.sub("", text.text).replace(JOINER, "")  # left out: it could turn its line around
+    assert is_shown_as_written(replace(text, text=unseen), page.replace(JOINER, ""))
+
+
 @given(SIGNS)
 def test_any_signs_are_read_as_they_were_written(written):
-    text, elements = seen(plain(written))
+    text, made = seen(plain(written))
     assert text == " ".join(written.split())
-    assert elements <= {"p"}
+    assert made <= {"p"}
 
 
 @given(SIGNS, SIGNS)
 def test_what_is_put_into_our_own_markdown_stays_text(name, note):
-    text, elements = seen(markdown("**{name}.** x {note}", name=f"x{name}", note=note))
+    text, made = seen(markdown("**{name}.** x {note}", name=f"x{name}", note=note))
     assert text == re.sub(" +", " ", f"x{name}. x {note}".replace("\n", " ").replace("\t", " ")).strip() or (
         name != name.strip() or note != note.strip()
     )
-    assert elements <= {"p", "strong"}
+    assert made <= {"p", "strong"}
 
 
 @pytest.mark.parametrize(
