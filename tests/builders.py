@@ -6,6 +6,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from ingest.load import load
+from models.build import refresh
 from warehouse.home import Home
 from warehouse.invented import people_digest
 from warehouse.store import Writer, writer
@@ -61,6 +63,15 @@ def call_invented(home: Home) -> None:
     text = home.settings_file.read_text(encoding="utf-8")
     line = f'demo = true\ndemo_people = "{people_digest(people)}"\n'
     home.settings_file.write_text(text.replace("demo = true\n", line, 1), encoding="utf-8")
+
+
+def load_all(home: Home, paths: list[Path]) -> list[str]:
+    """Load deliveries, work out what was touched, publish; returns why anything was refused."""
+    with writer(home) as w:
+        report = load(home, w, paths, progress=lambda *_: None)
+        refresh(home, w, progress=lambda *_: None)
+        w.publish()
+    return [refusal.reason for refusal in report.refused]
 
 
 def people_frame() -> pl.DataFrame:

@@ -13,12 +13,9 @@ import builders
 import made_swings as made
 from dashboard.pages.film import content
 from dashboard.pages.student import heels_seen
-from ingest.load import load
-from models.build import refresh
 from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
-from warehouse.home import Home
-from warehouse.store import open_snapshot, writer
+from warehouse.store import open_snapshot
 
 RATE, PICTURES = 60, 60
 MOMENTS = {"address": 1, "top": 11, "mid_down": 12, "impact": 22}  # pictures: few, as each is a click
@@ -43,19 +40,11 @@ def film(path: Path) -> Path:
     return path
 
 
-def load_all(home: Home, paths: list[Path]) -> list[str]:
-    with writer(home) as w:
-        report = load(home, w, paths, progress=lambda *_: None)
-        refresh(home, w, progress=lambda *_: None)
-        w.publish()
-    return [refusal.reason for refusal in report.refused]
-
-
 @pytest.fixture(scope="module")
 def home(tmp_path_factory):
     base = tmp_path_factory.mktemp("film-by-eye")
     home = builders.make_home(base / "academy", "demo = true\n" + builders.SETTINGS)
-    assert load_all(home, [made.write_roster(base / "drop")]) == []
+    assert builders.load_all(home, [made.write_roster(base / "drop")]) == []
     builders.call_invented(home)
     return home
 
@@ -106,7 +95,7 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
         page.get_by_text("Saved. It shows on the student's page").wait_for()
         assert time.monotonic() - started < 60
         page.close()
-    assert load_all(home, [home.inbox]) == []
+    assert builders.load_all(home, [home.inbox]) == []
     with closing(open_snapshot(home)) as snapshot:
         rows = snapshot.sql("SELECT event, t_s, foot, up FROM academy.heel_seen ORDER BY t_s, foot").rows()
         files = snapshot.sql("SELECT delivery, has_clip FROM academy.session").rows()
@@ -135,7 +124,7 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
 def fresh(home, tmp_path):
     """Another home with the same roster, which a test may fill."""
     own = builders.make_home(tmp_path / "academy", "demo = true\n" + builders.SETTINGS)
-    load_all(own, [made.write_roster(tmp_path / "drop")])
+    builders.load_all(own, [made.write_roster(tmp_path / "drop")])
     return own
 
 
@@ -143,7 +132,7 @@ def test_a_trail_heel_still_down_at_impact_is_noted_as_that_fault(fresh):
     form = marked()
     form["moments"][-1]["trail"] = "down"
     content.keep(open_reader(fresh, "c1"), "s1", form)
-    assert load_all(fresh, [fresh.inbox]) == []
+    assert builders.load_all(fresh, [fresh.inbox]) == []
     reader = open_reader(fresh, "c1")
     note = reader.sql("SELECT kind, code, grade, swing_no, author, shared FROM note")
     assert note.rows() == [("saw", "trail_heel_down", 2, 1, "c1", False)]
@@ -196,6 +185,6 @@ def test_without_consent_or_in_another_coachs_charge_nothing_is_marked(fresh):
     (fresh.inbox / "consents.csv").write_text(
         "student,given_by,purpose,from,to\ns1,s1,measure,2026-01-01,\ns1,s1,film,2026-01-01,2026-02-01\n"
     )
-    load_all(fresh, [fresh.inbox])
+    builders.load_all(fresh, [fresh.inbox])
     with pytest.raises(CallError, match="No consent to film"):
         content.keep(open_reader(fresh, "c1"), "s1", marked())

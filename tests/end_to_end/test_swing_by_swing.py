@@ -18,14 +18,12 @@ from dashboard.pages.swings import content
 from dashboard.pages.swings.content import ANY, NONE, Filter
 from dashboard.queries import people, swings
 from dashboard.student_season import StudentSeason
-from ingest.load import load
-from models.build import refresh
 from underfoot import _rebuild
 from warehouse import invented
 from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
-from warehouse.store import open_snapshot, writer
+from warehouse.store import open_snapshot
 
 APP = str(Path(__file__).parents[2] / "dashboard" / "app.py")
 # Stays on the trail side: 30 % of the load under the lead foot at impact.
@@ -42,14 +40,6 @@ def session(drop: Path, code: str, student: str, coach: str) -> None:
     made.write_session(drop / code, text, pl.concat(frames))
 
 
-def load_all(home: Home, paths: list[Path]) -> list[str]:
-    with writer(home) as w:
-        report = load(home, w, paths, progress=lambda *_: None)
-        refresh(home, w, progress=lambda *_: None)
-        w.publish()
-    return [refusal.reason for refusal in report.refused]
-
-
 @pytest.fixture(scope="module")
 def loaded(tmp_path_factory):
     base = tmp_path_factory.mktemp("swings")
@@ -59,7 +49,7 @@ def loaded(tmp_path_factory):
     (drop / "consents.csv").write_text(agreed)
     session(drop, "v1", "s1", "c1")
     session(drop, "v3", "s3", "c2")
-    assert load_all(home, [drop]) == []
+    assert builders.load_all(home, [drop]) == []
     return home
 
 
@@ -157,7 +147,7 @@ def test_a_reference_chosen_on_the_page_is_drawn_beneath_the_curve_until_its_con
     app = page(home, monkeypatch, "swings", "h1", student="s1", whose="s3")
     app.button[0].click().run()
     assert "Saved. It shows on the pages once it is loaded." in said(app)
-    assert load_all(home, [home.inbox]) == []
+    assert builders.load_all(home, [home.inbox]) == []
     assert "wide line: Mina Harrow, swing 1 of 5 May 2026" in drawn(
         page(home, monkeypatch, "student", "h1", student="s1")
     )
@@ -170,7 +160,7 @@ def test_a_reference_chosen_on_the_page_is_drawn_beneath_the_curve_until_its_con
         CONSENT
         + "s1,s1,measure,2026-01-01,\ns3,s3,measure,2026-01-01,\ns3,s3,show_swing,2026-01-01,2026-08-01\n"
     )
-    load_all(home, [home.inbox])
+    builders.load_all(home, [home.inbox])
     after = page(home, monkeypatch, "student", "h1", student="s1")
     assert "wide line" not in drawn(after)
     assert "no consent to show Mina Harrow's swings" in said(after)
@@ -180,7 +170,7 @@ def test_a_reference_chosen_on_the_page_is_drawn_beneath_the_curve_until_its_con
 
 def test_the_reference_can_be_ended_and_a_rebuild_knows_both(home):
     reference_swing.choose(reader(home, "c1"), "s1", "s1", "v1", 1)
-    load_all(home, [home.inbox])
+    builders.load_all(home, [home.inbox])
     found = reference_swing.find(reader(home, "c1"), "s1", "iron")
     assert (found.session, found.swing_no, found.withheld) == ("v1", 1, "")
     assert reference_swing.find(reader(home, "c1"), "s1", "driver") is None
@@ -192,7 +182,7 @@ def test_the_reference_can_be_ended_and_a_rebuild_knows_both(home):
     line = {"student": "s1", "at": "2099-01-01T00:00:00+00:00", "author": "c1", "kind": "reference_over",
             "code": "v1", "value": 1, "shared": False}  # fmt: skip
     reference_swing.inbox.deliver_notes(reader(home, "c1"), [line])
-    load_all(home, [home.inbox])
+    builders.load_all(home, [home.inbox])
     assert reference_swing.find(reader(home, "c1"), "s1", "iron") is None
 
 
@@ -216,4 +206,4 @@ def test_nobody_chooses_a_swing_they_may_not_see(home):
 )
 def test_a_delivered_reference_is_refused_with_its_reason(home, line, reason):
     (home.inbox / "notes.csv").write_text(f"session,student,at,author,kind,code,value\n{line}\n")
-    assert load_all(home, [home.inbox]) == ([] if reason is None else [reason])
+    assert builders.load_all(home, [home.inbox]) == ([] if reason is None else [reason])
