@@ -136,6 +136,6 @@ def advice(reader: Reader, fault: str | None) -> dict[str, str]:
     """Title → what a coach says of a fault; of a fault of the academy's own, what academy.toml gives."""
     if fault is None:
         return {}
-    usual, own = ADVICE.get(fault), people.fault_about(reader, fault)
-    found = {part: own.get(part) or (_(getattr(usual, part)) if usual else "") for part in TITLES}
+    usual, own = ADVICE.get(fault, {}), people.fault_about(reader, fault)
+    found = {part: own.get(part) or _(usual.get(part, "")) for part in TITLES}
     return {TITLES[part]: text for part, text in found.items() if text}

@@ -1,10 +1,11 @@
 """List every message of the pages in `underfoot.pot`: python -m dashboard.text.extract.
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
-and from the rules the names and explanations of metrics, faults, signs and feelings.
+and from the rules the names and explanations of metrics, faults, signs and feelings; from advice.toml what
+a coach says of each fault.
 
-To begin a language, copy the list to
-`<language>.po` and translate it; `pybabel update` brings a translation up to date with a newer list.
+To begin a language, copy the list to `<language>.po` and translate it; `pybabel update` brings a translation
+up to date with a newer list.
 """
 
 import ast
@@ -24,6 +25,7 @@ KEYWORDS = {"_": None, "mark": None, "ngettext": (1, 2), "mark_plural": (1, 2)}
 RULES: dict[str, dict[str, tuple[str, ...]]] = {
     "metrics.toml": {"metric": ("label", "unit", "explain")},
     "faults.toml": {"fault": ("name", "looks_like", "instead")},
+    "advice.toml": {"advice": ("costs", "feel", "on_film", "drill"), "shared_drill": ("how",)},
     "observations.toml": {"sign": ("name", "looks_like"), "feeling": ("question",)},
 }
 
@@ -44,7 +46,7 @@ def of_code(
 
 
 def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tuple[int, str, Any, list[str]]]:
-    """The words of each metric, fault, sign or feeling."""
+    """The words of each row of a rules file."""
     rules = tomllib.loads(opened.read().decode())
     for table, columns in RULES[Path(opened.name).name].items():
         for row in rules[table]:
@@ -55,7 +57,7 @@ def messages() -> Catalog:
     """Every message, without the lines it comes from: those would change at every edit."""
     found = Catalog()
     sources: dict[str, list[tuple[str, Any]]] = {
-        "dashboard": [("**.py", of_code), ("**.html", "jinja2")],
+        "dashboard": [("**.py", of_code), ("**.html", "jinja2"), ("text/advice.toml", of_rules)],
         "warehouse": [(f"**/{name}", of_rules) for name in RULES],
     }
     for folder, methods in sources.items():

@@ -113,7 +113,7 @@ def test_how_to_coach_it_is_on_the_sheet_and_no_drill_while_something_hurts(link
     own = ADVICE["stays_centred"]
     assert lines == tuple(
         f"{title}: {text}"
-        for title, text in zip(TITLES.values(), (own.costs, own.feel, own.on_film, own.drill), strict=True)
+        for title, text in zip(TITLES.values(), (own[part] for part in TITLES), strict=True)
     )
     hurts = (
         'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
@@ -149,21 +149,21 @@ def test_a_metric_as_the_aim_is_coached_by_the_fault_that_reads_it_and_shows_mos
 def test_no_fault_is_without_what_it_costs_what_to_feel_how_a_film_shows_it_and_a_drill():
     assert set(ADVICE) == {fault.code for fault in usual_faults()}
     for code, own in ADVICE.items():
-        for text in (own.costs, own.feel, own.on_film, own.drill):
+        for text in (own[part] for part in TITLES):
             assert 20 <= len(text) <= 170, (code, text)
             assert text.endswith("."), (code, text)
-        assert "film" in own.on_film.lower(), code
+        assert "film" in own["on_film"].lower(), code
 
 
 def test_no_drill_of_the_advice_needs_more_caution_than_the_sheet_gives():
     # Eyes closed, one leg, jumping: such drills belong in drills.csv, with their age and cautions.
     for code, own in ADVICE.items():
-        assert cautions_of(Exercise(code, "", how=own.drill)) in ((), ("balance",)), (code, own.drill)
+        assert cautions_of(Exercise(code, "", how=own["drill"])) in ((), ("balance",)), (code, own["drill"])
 
 
 def test_an_academys_own_words_stand_before_ours(reader_of, homes):
     changed(homes, "own_words", "UPDATE academy.fault SET feel = 'Like a cat.' WHERE fault = 'stays_centred'")
     told = advice(reader_of("own_words", "h01"), "stays_centred")
     assert told["What to feel"] == "Like a cat."
-    assert told["A drill"] == ADVICE["stays_centred"].drill
+    assert told["A drill"] == ADVICE["stays_centred"]["drill"]
     assert pl.Series(list(told)).to_list() == list(TITLES.values())
