@@ -111,7 +111,7 @@ def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, home
     assert shown.focus.drill == "Heel-off strikes"
     assert shown.focus.sentences == (
         "Not measured yet; your next session will show it.",
-        "What to feel: The trail heel is light before the ball is struck; nothing pushes it.",
+        "What to feel: The trail heel is already light when you strike; you do not push it up.",
     )
 
 
