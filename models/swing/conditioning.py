@@ -27,9 +27,9 @@ LEAD_N, TRAIL_N, LEAD_ALONG, TRAIL_ALONG, LEAD_ACROSS, TRAIL_ACROSS, LEAD_HEEL, 
 )
 (
     LOAD_L, LOAD_T, TOTAL, SHARE, TRAIL, ALONG_L, ALONG_T, HEEL_L, HEEL_T, HEEL_SHARE_L, HEEL_SHARE_T, PART_L,
-    PART_T, BODY_X, BODY_Y, SCRATCH,
-) = range(16)  # fmt: skip
-LINES = 16
+    PART_T, BODY_X, BODY_Y,
+) = range(15)  # fmt: skip
+LINES = 15
 
 
 class Record(NamedTuple):

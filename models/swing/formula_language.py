@@ -182,8 +182,13 @@ class Formula:
         if signal.kind == "rise":
             ends = [EVENTS[int(end.code)] if end.kind == "event" else "" for end in (first, last)]
             return self.section.keep(f"clip.between({signal.code!r}, {ends[0]!r}, {ends[1]!r})")
+        return self._over("ops.between", first, last, signal)
+
+    def _over(self, operation: str, first: Term, last: Term, *signals: Term, more: str = "") -> str:
+        """The answer of an operation on a window of one signal or two; `more`: its arguments after those."""
         start, end = self._window(first, last)
-        return self.section.keep(f"ops.between({self._line(signal)}, n, {start}, {end})")
+        lines = ", ".join(map(self._line, signals))
+        return self.section.keep(f"{operation}({lines}, n, {start}, {end}{more})")
 
     def _least(self, signal: Term, first: Term, last: Term) -> Term:
         return Term("number", f"{self._between(signal, first, last)}[0]")
@@ -196,10 +201,8 @@ class Formula:
         return Term("number", f"({pair}[1] - {pair}[0])")
 
     def _rolled(self, signal: Term, seconds: Term, first: Term, last: Term) -> str:
-        start, end = self._window(first, last)
         half = self._samples(float(seconds.code) / 2.0)
-        line = self._line(signal)
-        return self.section.keep(f"ops.rolling_peak({line}, n, {start}, {end}, {half}, lines[c.SCRATCH])")
+        return self._over("ops.rolling_peak", first, last, signal, more=f", {half}")
 
     def _peak(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
         return Term("number", f"{self._rolled(signal, seconds, first, last)}[0]")
@@ -215,12 +218,8 @@ class Formula:
         return Term("moment", self.section.keep(found), end)
 
     def _steepest(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
-        start, end = self._window(first, last)
         points = self.section.keep(f"max({self._samples(float(seconds.code))} + 1, 2)")
-        line = self._line(signal)
-        return Term(
-            "number", self.section.keep(f"ops.steepest_slope({line}, n, {start}, {end}, {points}, fs)")
-        )
+        return Term("number", self._over("ops.steepest_slope", first, last, signal, more=f", {points}, fs"))
 
     def _opposition(self, u: Term, v: Term, first: Term, last: Term) -> Term:
         start, end = self._window(first, last)
@@ -228,30 +227,19 @@ class Formula:
         return Term("number", self.section.keep(f"ops.opposed(swing, {lines}, {start}, {end})"))
 
     def _trough(self, signal: Term, seconds: Term, first: Term, last: Term) -> Term:
-        start, end = self._window(first, last)
         half = self._samples(float(seconds.code) / 2.0)
-        line = self._line(signal)
-        return Term("number", self.section.keep(f"heels.rolling_trough({line}, n, {start}, {end}, {half})"))
+        return Term("number", self._over("heels.rolling_trough", first, last, signal, more=f", {half}"))
 
     def _at_highest(self, signal: Term, highest: Term, first: Term, last: Term) -> Term:
-        start, end = self._window(first, last)
-        lines = f"{self._line(signal)}, {self._line(highest)}"
-        return Term("number", self.section.keep(f"ops.at_highest({lines}, n, {start}, {end})"))
+        return Term("number", self._over("ops.at_highest", first, last, signal, highest))
 
     def _time_back(self, signal: Term, points: Term, first: Term, last: Term) -> Term:
-        start, end = self._window(first, last)
-        line = self._line(signal)
-        return Term(
-            "moment", self.section.keep(f"ops.time_back({line}, n, {start}, {end}, {points.code})"), end
-        )
+        found = self._over("ops.time_back", first, last, signal, more=f", {points.code}")
+        return Term("moment", found, self._window(first, last)[1])
 
     def _opposition_of_moves(self, u: Term, v: Term, seconds: Term, first: Term, last: Term) -> Term:
-        start, end = self._window(first, last)
-        lines = f"{self._line(u)}, {self._line(v)}"
         steps = self._samples(float(seconds.code))
-        return Term(
-            "number", self.section.keep(f"heels.opposed_moves({lines}, n, {start}, {end}, max({steps}, 1))")
-        )
+        return Term("number", self._over("heels.opposed_moves", first, last, u, v, more=f", max({steps}, 1)"))
 
     def _ordered(self, lead: Term, trail: Term) -> str:
         return self.section.keep(f"heels.heel_order(swing, {self._line(lead)}, {self._line(trail)})")

@@ -18,33 +18,11 @@ MOST_ORDER_ERROR_MS = 50.0
 
 
 @compiled
-def running_means(x: FLOATS, n: int, first: int, last: int, half: int) -> FLOATS:
-    """Means over 2·half + 1 samples about each of first…last, cut to that range; NaN: under half known."""
-    low, high = first, min(last, n - 1)
-    means = np.full(max(high - low + 1, 0), math.nan)
-    total, known, right = 0.0, 0, low - 1
-    for centre in range(low, high + 1):
-        while right < min(centre + half, high):
-            right += 1
-            if not math.isnan(x[right]):
-                total += x[right]
-                known += 1
-        gone = centre - half - 1
-        if gone >= low and not math.isnan(x[gone]):
-            total -= x[gone]
-            known -= 1
-        width = right - max(centre - half, low) + 1
-        if known > 0 and 2 * known >= width:
-            means[centre - low] = total / known
-    return means
-
-
-@compiled
 def rolling_trough(x: FLOATS, n: int, first: int, last: int, half: int) -> float:
     """Least mean over 2·half + 1 samples in first…last; NaN when under half of the range is known."""
     if math.isnan(ops.mean_between(x, n, first, last)) or first < 0:
         return math.nan
-    return float(np.nanmin(running_means(x, n, first, last, half)))
+    return float(np.nanmin(ops.running_means(x, n, first, last, half)))
 
 
 @compiled
@@ -52,7 +30,8 @@ def opposed_moves(u: FLOATS, v: FLOATS, n: int, first: int, last: int, steps: in
     """−ΣΔuΔv / √(ΣΔu²·ΣΔv²) of all moves over `steps` samples of their means; 0 if one hardly moves."""
     if first < 0 or last <= first + steps:
         return math.nan
-    x, y = running_means(u, n, first, last, steps // 2), running_means(v, n, first, last, steps // 2)
+    half = steps // 2
+    x, y = ops.running_means(u, n, first, last, half), ops.running_means(v, n, first, last, half)
     still = False
     for means in (x, y):
         low, high = ops.between(means, means.size, 0, means.size - 1)
@@ -103,12 +82,12 @@ def heel_order(swing: ops.Swing, lead: FLOATS, trail: FLOATS) -> tuple[float, fl
         return math.nan, math.nan
     half, quiet = int(np.rint(ops.EVENT_HALF_S * fs)), int(np.rint(ops.ADDRESS_HALF_S * fs))
     standing = ops.around(lead, n, address, quiet)
-    lead_means = running_means(lead, n, back, impact, half)
+    lead_means = ops.running_means(lead, n, back, impact, half)
     least, lightest = math.inf, -1
     for k in range(top - back + 1):
         if lead_means[k] < least:
             least, lightest = lead_means[k], k
-    trail_means = running_means(trail, n, top, impact, half)
+    trail_means = ops.running_means(trail, n, top, impact, half)
     at_top = ops.around(trail, n, top, half)
     off = first_past(trail_means, 0, min(0.5 * at_top, at_top - FOOT_MOVES), -1.0)
     if lightest < 0 or not standing - least >= FOOT_MOVES or math.isnan(off):

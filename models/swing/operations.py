@@ -200,17 +200,14 @@ def plateau_centre(x: FLOATS, first: int, last: int, highest: float, within: flo
 
 
 @compiled
-def rolling_peak(x: FLOATS, n: int, first: int, last: int, half: int, out: FLOATS) -> tuple[float, float]:
-    """Highest mean over 2·half + 1 samples, and its time as a sample number.
+def running_means(x: FLOATS, n: int, first: int, last: int, half: int) -> FLOATS:
+    """Means over 2·half + 1 samples about each of first…last; NaN where under half are known.
 
-    Centres run over first…last and each window is cut to that range, so a peak on its border keeps its
-    place there. A window less than half known is passed over. `out` (n,) is scratch for the means.
+    Each window is cut to first…last, so that a peak on their border keeps its place there.
     """
-    if first < 0 or last < first:
-        return math.nan, math.nan
     low, high = first, min(last, n - 1)
+    means = np.empty(max(high - low + 1, 0))
     total, known, right = 0.0, 0, low - 1
-    highest = -math.inf
     for centre in range(low, high + 1):
         while right < min(centre + half, high):
             right += 1
@@ -222,11 +219,22 @@ def rolling_peak(x: FLOATS, n: int, first: int, last: int, half: int, out: FLOAT
             total -= x[gone]
             known -= 1
         width = right - max(centre - half, low) + 1
-        out[centre] = total / known if known > 0 and 2 * known >= width else math.nan
-        highest = max(highest, out[centre])
+        means[centre - low] = total / known if known > 0 and 2 * known >= width else math.nan
+    return means
+
+
+@compiled
+def rolling_peak(x: FLOATS, n: int, first: int, last: int, half: int) -> tuple[float, float]:
+    """Highest of the running means in first…last, and its time as a sample number."""
+    if first < 0 or last < first:
+        return math.nan, math.nan
+    means = running_means(x, n, first, last, half)
+    highest = -math.inf
+    for mean in means:
+        highest = max(highest, mean)
     if highest == -math.inf:
         return math.nan, math.nan
-    return highest, plateau_centre(out, low, high, highest, PLATEAU)
+    return highest, first + plateau_centre(means, 0, means.size - 1, highest, PLATEAU)
 
 
 @compiled
