@@ -11,7 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from warehouse.definitions import CODE, RULES_FOLDER, fault_codes
+from warehouse.definitions import RULES_FOLDER, fault_codes, wrong_code
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
 
@@ -61,8 +61,8 @@ def wrong_chain(table: Mapping[str, Any], known: Collection[str]) -> str | None:
     if unknown := sorted({*table} - {"code", "faults"}):
         return f"{', '.join(unknown)} is no key of it"
     code, faults = table.get("code"), table.get("faults")
-    if not isinstance(code, str) or not CODE.fullmatch(code):
-        return f"code = {code!r} must be small letters, digits and underscores"
+    if wrong := wrong_code(code):
+        return wrong
     if not isinstance(faults, list) or len(faults) < 2 or len({*map(str, faults)}) < len(faults):
         return f"faults = {faults!r} must be a list of two or more faults, each once"
     strange = [str(fault) for fault in faults if fault not in known]

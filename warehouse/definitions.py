@@ -92,9 +92,7 @@ class Fault:
     instead: str | None = None
     style: str | None = None
     never_crossed_flags: bool = False
-    costs: str | None = (
-        None  # of a fault of the academy's own, as are the next three: what a coach says of it
-    )
+    costs: str | None = None  # this and the next three: what a coach says of a fault of the academy's own
     feel: str | None = None
     on_film: str | None = None
     drill: str | None = None
@@ -116,7 +114,7 @@ def read_metrics(file: Path = RULES_FOLDER / "metrics.toml") -> tuple[Metric, ..
     metrics: list[Metric] = []
     for table in _tables(file)["metric"]:
         code, known = table.get("code"), {metric.code for metric in metrics}
-        wrong = _wrong_keys(Metric, table) or _wrong_code(code, known)
+        wrong = _wrong_keys(Metric, table) or wrong_code(code, known)
         wrong = wrong or _not_one_of(table, "better", SENSES) or _not_one_of(table, "phase", PHASES)
         if wrong:
             raise UnderfootError(f"{file.name}: [[metric]] {code}: {wrong}.")
@@ -225,7 +223,7 @@ def _fault(table: Mapping[str, Any]) -> Fault:
 
 def _wrong_fault(table: Mapping[str, Any], taken: Collection[str]) -> str | None:
     """What is wrong with the table of a fault, as a clause; None when nothing is."""
-    wrong = _wrong_keys(Fault, table) or _wrong_code(table["code"], taken)
+    wrong = _wrong_keys(Fault, table) or wrong_code(table["code"], taken)
     for key in ("name", "looks_like", "in_words", "instead", *ADVICE):
         if not wrong and key in table and not (isinstance(table[key], str) and table[key].strip()):
             wrong = f'{key} = {table[key]!r} must be words, as in {key} = "Set up on the heels"'
@@ -261,7 +259,8 @@ def _wrong_keys(kind: type[Metric | Fault], table: Mapping[str, Any]) -> str | N
     return f"{', '.join(unknown)} is no key of it" if unknown else None
 
 
-def _wrong_code(code: Any, taken: Collection[str]) -> str | None:
+def wrong_code(code: Any, taken: Collection[str] = ()) -> str | None:
+    """What is wrong with the code of a table, as a clause; None when nothing is."""
     if not isinstance(code, str) or not CODE.fullmatch(code):
         return f"code = {code!r} must be small letters, digits and underscores"
     return f"code = {code!r} is taken already" if code in taken else None

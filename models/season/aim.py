@@ -13,8 +13,9 @@ from typing import Any
 import polars as pl
 
 from models.season.cells import BASELINE
-from models.season.faultrate import LEAST_SESSIONS, NOW_DAYS
+from models.season.faultrate import LEAST_SESSIONS
 from models.season.judgement import Bands
+from models.season.spans import counts_as_now
 from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import BETTER, GOES_TOGETHER, SELDOM
@@ -116,10 +117,11 @@ def aim_rows(writer: Writer) -> pl.DataFrame:
     def add(place: tuple[str | None, str, str | None], own: Season, aims: Iterable[Row]) -> None:
         for shared in (False, True):
             row = next((r for r in aims if r["shared"] or not shared), None)
-            told = None
+            known_aim, of_metric = None, []
             if row:
-                told = Named(row["aim"], row["drill"], met(row["aim"], place, own, values, bands))
-            chosen = choose(own, told, [f for f, read in reads.items() if told and told.aim in read])
+                known_aim = Named(row["aim"], row["drill"], met(row["aim"], place, own, values, bands))
+                of_metric = [fault for fault, metrics in reads.items() if row["aim"] in metrics]
+            chosen = choose(own, known_aim, of_metric)
             rows.append(dict(zip(KEY, place, strict=True)) | {"shared": shared} | chosen)
 
     by_student = {str(s): rows.to_dicts() for (s,), rows in named.group_by(["student"], maintain_order=True)}
@@ -194,10 +196,8 @@ def _values(writer: Writer, metrics: Iterable[str]) -> dict[tuple[Place, str], t
         .agg(mean=(pl.col("mean") * pl.col("n")).sum() / pl.col("n").sum())
         .sort(*keys, "started_at", "session")
     )
-    recent = pl.col("day") > pl.col("day").max().over(keys) - pl.duration(days=NOW_DAYS)
-    newest_first = pl.len().over(keys) - pl.int_range(pl.len()).over(keys)
     now = (
-        sessions.filter(recent | (newest_first <= LEAST_SESSIONS))
+        sessions.filter(counts_as_now(keys, LEAST_SESSIONS))
         .group_by(keys, maintain_order=True)
         .agg(last=pl.col("mean").last(), now=pl.col("mean").mean(), day=pl.col("day").last())
     )

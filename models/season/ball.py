@@ -11,7 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.estimation import false_discovery
+from models.season.estimation import q_of_p
 from models.season.kernel import FLOATS
 from models.sql import columns, query
 from warehouse.store import Writer
@@ -67,13 +67,12 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     names = (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")
     rows = pl.DataFrame(found, {name: schema[name] for name in names}, orient="row").sort(KEYS)
     family = pl.struct("season", "student", "outcome")
-    q = pl.col("p").map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
         .when(pl.col("q") <= LEAST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
     return (
-        rows.with_columns(q=q.over(family))
+        rows.with_columns(q=q_of_p().over(family))
         .with_columns(pl.col("per_sd", "lo", "hi", "p", "q").fill_nan(None))
         .with_columns(label=label)
         .select(schema.keys())

@@ -12,7 +12,7 @@ import polars as pl
 from scipy import stats
 
 from models.season.ball import LEAST_Q, LEAST_SESSIONS, within_slope
-from models.season.estimation import false_discovery
+from models.season.estimation import q_of_p
 from models.sql import columns, query
 from warehouse.store import Writer
 from warehouse.vocabulary import IMPROVING, NOT_CLEAR, SLIPPING, TOO_FEW
@@ -78,7 +78,6 @@ def ball_trends(sessions: pl.DataFrame) -> pl.DataFrame:
         return pl.DataFrame(schema=schema)
     names = (*KEYS, "n_sessions", "start_value", "value_now", "change", "change_lo", "change_hi", "p")
     rows = pl.DataFrame(found, {name: schema[name] for name in names}, orient="row")
-    q = pl.col("p").map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
     more_is_better = pl.col("outcome").replace_strict(
         {name: better for name, (*_, better) in OUTCOMES.items()}, return_dtype=pl.Boolean
     )
@@ -88,7 +87,7 @@ def ball_trends(sessions: pl.DataFrame) -> pl.DataFrame:
         .when((pl.col("change") > 0) == more_is_better).then(pl.lit(IMPROVING)).otherwise(pl.lit(SLIPPING))
     )  # fmt: skip
     return (
-        rows.with_columns(q=q.over("season", "student"))
+        rows.with_columns(q=q_of_p().over("season", "student"))
         .with_columns(pl.col(*names[-6:], "q").fill_nan(None))
         .with_columns(label=label)
         .select(schema.keys())

@@ -8,42 +8,39 @@ and a direction that was held counts as not seen.
 
 import polars as pl
 
-from models.season.estimation import wilson
+from models.season.spans import in_spans, with_rate
 from models.sql import columns
 from warehouse.store import Writer
 
-LOST_MEANS = {"back": "heels_at_address", "forward": "toes_at_address"}
-NOW_DAYS, LEAST_VISITS = 28, 3
-_SEASON = (
-    "LEFT JOIN academy.session USING (session) LEFT JOIN academy.season AS dated "
-    'ON {0}.day BETWEEN dated."from" AND dated."to"'
-)
-_VISIT = (
-    "coalesce(session.season, dated.season) AS season, {0}.session, "
-    "coalesce({0}.session, {0}.student || ' ' || {0}.day) AS visit, {0}.student, {0}.day, {0}.author AS coach"
-)
+LEAST_VISITS = 3
+SAW = "SELECT *, true AS seen FROM academy.note WHERE kind = 'saw' AND code IS NOT NULL"
+NUDGED = """
+    SELECT *, lost AS seen,
+        CASE direction WHEN 'back' THEN 'heels_at_address' ELSE 'toes_at_address' END AS code
+    FROM academy.steadiness
+    WHERE direction IN ('back', 'forward')
+"""
 
 
 def saw_rows(writer: Writer) -> pl.DataFrame:
-    """season, session, visit, student, day, coach, code: one row a saw note inside a season."""
-    return writer.sql(
-        f"SELECT {_VISIT.format('note')}, note.code FROM academy.note AS note "
-        f"{_SEASON.format('note')} WHERE note.kind = 'saw' AND note.code IS NOT NULL "
-        f"AND coalesce(session.season, dated.season) IS NOT NULL ORDER BY note.note"
-    )
+    """season, session, visit, student, day, coach, code, seen: one row a saw note inside a season."""
+    return _looks(writer, SAW)
 
 
 def nudge_rows(writer: Writer) -> pl.DataFrame:
-    """season, session, visit, student, day, coach, code, seen: one row a nudge that looks for a fault."""
-    rows = writer.sql(
-        f"SELECT {_VISIT.format('nudge')}, nudge.direction, nudge.lost AS seen "
-        f"FROM academy.steadiness AS nudge {_SEASON.format('nudge')} "
-        f"WHERE coalesce(session.season, dated.season) IS NOT NULL ORDER BY nudge.note"
+    """The same of each nudge that looks for a fault."""
+    return _looks(writer, NUDGED)
+
+
+def _looks(writer: Writer, noted: str) -> pl.DataFrame:
+    return writer.sql(
+        "SELECT coalesce(session.season, dated.season) AS season, noted.session, "
+        "coalesce(noted.session, noted.student || ' ' || noted.day) AS visit, noted.student, noted.day, "
+        f"noted.author AS coach, noted.code, noted.seen FROM ({noted}) AS noted "
+        "LEFT JOIN academy.session USING (session) "
+        'LEFT JOIN academy.season AS dated ON noted.day BETWEEN dated."from" AND dated."to" '
+        "WHERE coalesce(session.season, dated.season) IS NOT NULL ORDER BY noted.note"
     )
-    tried = rows.filter(pl.col("direction").is_in(list(LOST_MEANS)))
-    return tried.with_columns(
-        code=pl.col("direction").replace_strict(LOST_MEANS, return_dtype=pl.String)
-    ).drop("direction")
 
 
 def looked_for(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
@@ -92,12 +89,8 @@ def eye_rates(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
         .join(days, on="visit")
     )
     own = ["season", "student", "code"]
-    newest_first = pl.col("day").rank("ordinal", descending=True).over(own)
-    recent = pl.col("day") > pl.col("day").max().over(own) - pl.duration(days=NOW_DAYS)
-    span = pl.when(recent | (newest_first <= LEAST_VISITS)).then(pl.lit("now")).otherwise(pl.lit("before"))
-    dated = found.sort("day", "visit").with_columns(span=span)
     counts = (
-        pl.concat([dated, dated.with_columns(span=pl.lit("season"))])
+        in_spans(found.sort("day", "visit"), own, LEAST_VISITS)
         .group_by(*own, "span")
         .agg(
             looked=pl.len().cast(pl.Int32),
@@ -106,8 +99,4 @@ def eye_rates(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
         )
         .sort(*own, "span")
     )
-    lo, hi = wilson(counts["seen"].to_numpy(), counts["looked"].to_numpy())
-    return counts.with_columns(
-        rate=pl.col("seen") / pl.col("looked"), rate_lo=pl.Series(lo, dtype=pl.Float64),
-        rate_hi=pl.Series(hi, dtype=pl.Float64),
-    ).select(columns("season.eye_rate").keys())  # fmt: skip
+    return with_rate(counts, "seen", "looked").select(columns("season.eye_rate").keys())

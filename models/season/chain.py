@@ -7,8 +7,8 @@ swings apart at most (a stratum). What a stratum's swings share leaves the compa
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -18,7 +18,7 @@ from scipy import stats
 from models.samples import temporary
 from models.season.cells import TOUCHED
 from models.season.drill_checks import clustered
-from models.season.estimation import false_discovery
+from models.season.estimation import q_of_p
 from models.season.kernel import FLOATS
 from models.sql import columns, query
 from warehouse.chains import Chain
@@ -27,17 +27,14 @@ from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 BLOCK_SWINGS = 6
 LEAST_SESSIONS, LEAST_SWINGS = 3, 10  # swings: with the earlier fault and without it, each
-MOST_UNKNOWN_APART = (
-    0.10  # share of swings whose later fault was not judged, with the earlier one less without it
-)
+MOST_UNKNOWN_APART = 0.10  # of swings whose later fault was not judged, with the earlier one less without it
 SURE_APART = 2.576  # standard errors: once in a hundred by chance
 MOST_FALSE = 0.05
 STRATUM = ["session", "club_family", "device", "heel_source"]
 LINK = ["season", "student", "earlier", "later"]
 
 
-@dataclass(frozen=True)
-class Association:
+class Association(NamedTuple):
     """What one student's swings say of one link; numbers are NaN with too few swings to compare."""
 
     sessions: int
@@ -45,14 +42,10 @@ class Association:
     swings_without: int
     share_with: float = np.nan
     share_without: float = np.nan
+    difference: float = np.nan  # share_with − share_without
     difference_lo: float = np.nan
     difference_hi: float = np.nan
     p: float = np.nan
-
-    @property
-    def difference(self) -> float:
-        """Share with the earlier fault less the share without it."""
-        return self.share_with - self.share_without
 
 
 def fault_chain_rows(writer: Writer, chains: Sequence[Chain]) -> pl.DataFrame:
@@ -61,7 +54,8 @@ def fault_chain_rows(writer: Writer, chains: Sequence[Chain]) -> pl.DataFrame:
     temporary(writer, "link_fault", "fault", sorted({fault for link in links for fault in link}))
     made = associations(writer.sql(query("season.chain_swing")), links)
     kept = writer.sql(f"SELECT * FROM season.fault_chain WHERE NOT ({TOUCHED})")
-    kept = kept.select(made.columns).unique(LINK).join(_of(links), on=LINK[2:], how="semi")
+    of = pl.DataFrame(links, dict.fromkeys(LINK[2:], pl.String), orient="row")
+    kept = kept.select(made.columns).unique(LINK).join(of, on=LINK[2:], how="semi")
     return judged(pl.concat([kept, made]), chains)
 
 
@@ -91,8 +85,8 @@ def associations(swings: pl.DataFrame, links: Iterable[tuple[str, str]]) -> pl.D
                 known["session"].rank("dense").to_numpy(),
             )
             if not known.is_empty():
-                p = np.nan if unknown_apart(own) else seen.p
-                found.append((season, student, earlier, later, *_numbers(seen)[:-1], p))
+                seen = seen._replace(p=np.nan) if unknown_apart(own) else seen
+                found.append((season, student, earlier, later, *seen))
     added = {"chain", "place", "q", "label"}  # by `judged`
     schema = {name: kind for name, kind in columns("season.fault_chain").items() if name not in added}
     return pl.DataFrame(found, schema, orient="row").with_columns(pl.col(pl.Float64).fill_nan(None))
@@ -109,13 +103,6 @@ def unknown_apart(swings: pl.DataFrame) -> bool:
     share, n = kinds["unknown"].to_numpy(), kinds["n"].to_numpy()
     least = max(MOST_UNKNOWN_APART, SURE_APART * float(np.sqrt(np.sum(share * (1 - share) / n))))
     return bool(abs(share[0] - share[1]) > least)
-
-
-def _numbers(seen: Association) -> tuple[float, ...]:
-    return (
-        seen.sessions, seen.swings_with, seen.swings_without, seen.share_with, seen.share_without,
-        seen.difference, seen.difference_lo, seen.difference_hi, seen.p,
-    )  # fmt: skip
 
 
 def compared(
@@ -148,7 +135,7 @@ def compared(
     half = float(stats.t.ppf(0.95, own.size - 1) * np.sqrt(max(float(cov[0, 0]), least)))
     difference = share1 - share0
     return Association(
-        own.size, n1, n0, share1, share0,
+        own.size, n1, n0, share1, share0, difference,
         max(difference - half, -1.0), min(difference + half, 1.0),
         p_by_chance(n.astype(int), a.astype(int), m.astype(int), int(both.sum())),
     )  # fmt: skip
@@ -182,10 +169,6 @@ def judged(rows: pl.DataFrame, chains: Sequence[Chain]) -> pl.DataFrame:
     and an interval above 0. Without a difference (under three sessions, or ten swings of either kind) the
     label is "too_few".
     """
-    q = pl.col("p").map_batches(
-        lambda p: pl.Series(false_discovery(p.cast(pl.Float64).fill_null(np.nan).to_numpy())),
-        return_dtype=pl.Float64,
-    )
     label = (
         pl.when(pl.col("difference").is_null()).then(pl.lit(TOO_FEW))
         .when((pl.col("q") <= MOST_FALSE) & (pl.col("difference_lo") > 0)).then(pl.lit(GOES_TOGETHER))
@@ -199,13 +182,9 @@ def judged(rows: pl.DataFrame, chains: Sequence[Chain]) -> pl.DataFrame:
     of_chain = pl.DataFrame(places, {name: schema[name] for name in names}, orient="row")
     return (
         rows.sort(LINK)
-        .with_columns(q=q.over("season").fill_nan(None))
+        .with_columns(q=q_of_p().over("season").fill_nan(None))
         .with_columns(label=label)
         .join(of_chain, on=["earlier", "later"])
         .select(schema.keys())
         .sort("season", "student", "chain", "place")
     )
-
-
-def _of(links: Iterable[tuple[str, str]]) -> pl.DataFrame:
-    return pl.DataFrame(list(links), {"earlier": pl.String, "later": pl.String}, orient="row")

@@ -7,6 +7,7 @@ DerSimonian & Laird; the false discovery rate of Benjamini & Hochberg.
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 from numpy.typing import ArrayLike
 from scipy import optimize, special, stats
 
@@ -124,3 +125,11 @@ def false_discovery(p: FLOATS) -> FLOATS:
     if known.any():
         q[known] = stats.false_discovery_control(p[known])
     return q
+
+
+def q_of_p() -> pl.Expr:
+    """The q of the column p, NaN where p is NaN or null; to be taken `over` what belongs together."""
+    return (
+        pl.col("p").cast(pl.Float64).fill_null(np.nan)
+        .map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
+    )  # fmt: skip

@@ -20,12 +20,12 @@ from models.parameters import load_parameters, save_parameters
 from models.season.cells import TOUCHED
 from models.season.estimation import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
 from models.season.kernel import FLOATS
+from models.season.spans import counts_as_now, in_spans
 from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, SELDOM, TOO_FEW, WORSE
 
 KEYS = ["season", "student", "fault", "club_family"]
-NOW_DAYS = 28
 LEAST_SESSIONS = 3
 SURE, SURE_IT_HOLDS = 0.95, 0.80
 LEAST_DIFFERENCE = 0.10  # ten points of a hundred
@@ -171,11 +171,7 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
 
 def _spans(sessions: pl.DataFrame) -> pl.DataFrame:
     """Counts per KEYS and span; `sessions` from `baseline_sessions`."""
-    newest_first = pl.col("started_at").len().over(KEYS) - pl.col("started_at").cum_count().over(KEYS) + 1
-    recent = pl.col("day") > pl.col("day").max().over(KEYS) - pl.duration(days=NOW_DAYS)
-    now = recent | (newest_first <= LEAST_SESSIONS)
-    dated = sessions.with_columns(span=pl.when(now).then(pl.lit("now")).otherwise(pl.lit("before")))
-    return _counts(pl.concat([dated, dated.with_columns(span=pl.lit("season"))]), [*KEYS, "span"])
+    return _counts(in_spans(sessions, KEYS, LEAST_SESSIONS), [*KEYS, "span"])
 
 
 def _counts(sessions: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
@@ -235,9 +231,7 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     has it.
     """
     keys = [*KEYS, "pace"]
-    rank = pl.col("started_at").rank("ordinal", descending=True).over(keys)
-    recent = pl.col("day") > pl.col("day").max().over(keys) - pl.duration(days=NOW_DAYS)
-    counts = _counts(_sessions(session_fault, keys).filter(recent | (rank <= LEAST_SESSIONS)), keys)
+    counts = _counts(_sessions(session_fault, keys).filter(counts_as_now(keys, LEAST_SESSIONS)), keys)
     known = [priors.get(s, {}).get(f, NO_PRIOR).rho for s, f in counts.select("season", "fault").iter_rows()]
     n = effective_n(counts, np.array(known, dtype=float))
     y = counts["rate"].to_numpy() * n

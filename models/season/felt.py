@@ -7,14 +7,15 @@ else; with several swings, when fewer than half of them show one.
 import numpy as np
 import polars as pl
 
-from models.season.estimation import p_first_lower, wilson
+from models.season.estimation import p_first_lower
+from models.season.spans import in_spans, with_rate
 from models.sql import columns, query
 from warehouse.observations import feelings
 from warehouse.store import Writer
 from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
 KEYS = ["season", "student", "feeling"]
-NOW_DAYS, LEAST_NOTES = 28, 5
+LEAST_NOTES = 5
 SURE = 0.95
 
 
@@ -38,13 +39,9 @@ def agreement(felt: pl.DataFrame) -> pl.DataFrame:
     priors, with five notes in either span; each row of a student's feeling has the label.
     """
     known = felt.drop_nulls(["season", "measured"]).sort("day", "note")
-    newest_first = pl.len().over(KEYS) - pl.col("day").cum_count().over(KEYS) + 1
-    recent = pl.col("day") > pl.col("day").max().over(KEYS) - pl.duration(days=NOW_DAYS)
-    span = pl.when(recent | (newest_first <= LEAST_NOTES)).then(pl.lit("now")).otherwise(pl.lit("before"))
-    dated = known.with_columns(span=span)
     same = pl.col("felt") == pl.col("measured")
     counts = (
-        pl.concat([dated, dated.with_columns(span=pl.lit("season"))])
+        in_spans(known, KEYS, LEAST_NOTES)
         .group_by(*KEYS, "span")
         .agg(
             n=pl.len().cast(pl.Int32),
@@ -54,16 +51,12 @@ def agreement(felt: pl.DataFrame) -> pl.DataFrame:
         )
         .sort(*KEYS, "span")
     )
-    lo, hi = wilson(counts["agreed"].to_numpy(), counts["n"].to_numpy())
     return (
-        counts.with_columns(
-            rate=pl.col("agreed") / pl.col("n"), rate_lo=pl.Series(lo, dtype=pl.Float64),
-            rate_hi=pl.Series(hi, dtype=pl.Float64),
-        )
+        with_rate(counts, "agreed", "n")
         .join(_compared(counts), on=KEYS, how="left")
         .with_columns(pl.col("label").fill_null(TOO_FEW))
         .select(columns("season.felt_agreement").keys())
-    )  # fmt: skip
+    )
 
 
 def _compared(counts: pl.DataFrame) -> pl.DataFrame:

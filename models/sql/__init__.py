@@ -15,8 +15,9 @@ TYPES = {
 
 
 def query(name: str) -> str:
-    """The text of one query."""
-    return (Path(__file__).parent / f"{name}.sql").read_text(encoding="utf-8")
+    """The text of one query; a line `-- NAME.sql` in it stands for another."""
+    text = (Path(__file__).parent / f"{name}.sql").read_text(encoding="utf-8")
+    return re.sub(r"^ +-- (\w+)\.sql$", lambda line: query(line[1]), text, flags=re.MULTILINE)
 
 
 @cache

@@ -1,27 +1,8 @@
 -- One row per session, club family, part, pace, drill, device, heel source and fault: flagged and usable swings.
--- Reads the temporary table touched(student). A swing whose fault could not be judged is not counted as usable, and
--- a fault judged on no swing has no row. Heel source is 'none' for faults whose metrics need no heel load.
+-- A swing whose fault could not be judged is not counted as usable, and a fault judged on no swing has no row. Heel
+-- source is 'none' for faults whose metrics need no heel load.
 WITH kept_swing AS (
-    SELECT
-        session.session,
-        session.student,
-        session.coach,
-        session.season,
-        session.started_at,
-        session.day,
-        swing.swing_no,
-        swing.club_family,
-        swing.part,
-        swing.pace,
-        swing.drill,
-        coalesce(swing.device, session.device) AS device,
-        swing.heel_source
-    FROM academy.session
-    JOIN academy.swing USING (session)
-    WHERE session.student IN (SELECT student FROM touched)
-        AND swing.usable
-        AND NOT list_contains(swing.flags, 'feet_swapped')
-        AND swing.club_family IS DISTINCT FROM 'putter'
+    -- kept_swing.sql
 ),
 rule AS (
     SELECT

@@ -1,28 +1,8 @@
 -- One row per session, club family, part, pace, drill, device, heel source and metric: the mean over its usable swings.
--- Reads the temporary table touched(student). Swings with swapped feet stay out; putting is not a swing here;
--- numbers that are not finite count as missing. Heel source is 'none' for metrics that need no heel load. Metrics that
+-- Numbers that are not finite count as missing. Heel source is 'none' for metrics that need no heel load. Metrics that
 -- only serve a rule or a picture are not followed.
 WITH kept_swing AS (
-    SELECT
-        session.session,
-        session.student,
-        session.coach,
-        session.season,
-        session.started_at,
-        session.day,
-        swing.swing_no,
-        swing.club_family,
-        swing.part,
-        swing.pace,
-        swing.drill,
-        coalesce(swing.device, session.device) AS device,
-        swing.heel_source
-    FROM academy.session
-    JOIN academy.swing USING (session)
-    WHERE session.student IN (SELECT student FROM touched)
-        AND swing.usable
-        AND NOT list_contains(swing.flags, 'feet_swapped')
-        AND swing.club_family IS DISTINCT FROM 'putter'
+    -- kept_swing.sql
 ),
 wide AS (
     SELECT swing_metric.* EXCLUDE (crossing)

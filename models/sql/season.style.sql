@@ -1,21 +1,20 @@
 -- One row per season, student and club family: style by impact, from at least 20 full-pace swings.
--- Reads the temporary table touched(student). On average the lead share holds or rises from mid_down to impact:
+-- On average the lead share holds or rises from mid_down to impact:
 -- stays_forward; it falls back by more than 10 points: falls_back; between the two: mixed. Neither style is a fault.
-WITH gain AS (
+WITH kept_swing AS (
+    -- kept_swing.sql
+),
+gain AS (
     SELECT
-        session.season,
-        session.student,
-        swing.club_family,
+        kept_swing.season,
+        kept_swing.student,
+        kept_swing.club_family,
         swing_metric.impact_gain_pts
-    FROM academy.session
-    JOIN academy.swing USING (session)
+    FROM kept_swing
     JOIN academy.swing_metric USING (session, swing_no)
-    WHERE session.student IN (SELECT student FROM touched)
-        AND session.season IS NOT NULL
-        AND swing.usable
-        AND NOT list_contains(swing.flags, 'feet_swapped')
-        AND swing.pace = 'full'
-        AND swing.club_family <> 'putter'
+    WHERE kept_swing.season IS NOT NULL
+        AND kept_swing.club_family IS NOT NULL
+        AND kept_swing.pace = 'full'
         AND isfinite(swing_metric.impact_gain_pts)
 )
 SELECT
