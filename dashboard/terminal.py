@@ -5,12 +5,11 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import click
-import polars as pl
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
@@ -55,13 +54,13 @@ def show_left_out(report: Any) -> None:
             err.print(notice, markup=False, soft_wrap=True)
 
 
-def use_language(_context: click.Context, _option: click.Parameter, home_path: str | None) -> str | None:
-    """Use the academy's language where there is an academy; each verb says what else is wrong with it."""
-    language = catalogue.ENGLISH
+def find_home(_context: click.Context, _option: click.Parameter, path: str | None) -> Home:
+    """The academy home, its language in use if it has one; each verb says what else is wrong with it."""
+    home, language = Home.find(path), catalogue.ENGLISH
     with suppress(UnderfootError):
-        language = Home.find(home_path).settings().language
+        language = home.settings().language
     catalogue.use(language)
-    return home_path
+    return home
 
 
 def run(cli: click.Group) -> None:
@@ -73,7 +72,7 @@ def run(cli: click.Group) -> None:
     except click.Abort:
         sys.exit(130)
     except click.ClickException as error:
-        error.show()
+        say([error.format_message()], err)
         sys.exit(2)
     except UnderfootError as error:
         if "--debug" in sys.argv:
@@ -104,10 +103,23 @@ def progress(title: str, *, quiet: bool = False) -> Iterator[Callable[[int, int,
             err.print(f"{title}: {time.monotonic() - started:.1f} s")
 
 
+home_option = click.option(
+    "--home",
+    metavar="DIR",
+    callback=find_home,
+    help="The academy home; else UNDERFOOT_HOME, else ./academy.",
+)
+
+
 def say(lines: Iterable[str], console: Console | None = None) -> None:
     """Plain lines, broken by the terminal alone."""
     for line in lines:
         (console or out).print(line, markup=False, soft_wrap=True)
+
+
+def say_waiting() -> None:
+    """Why nothing happens yet, on stderr."""
+    say([_("Another load or build is at work; waiting for it to end.")], err)
 
 
 def say_problems(refreshed: Any) -> None:
@@ -128,8 +140,10 @@ def show_rows(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     Console(highlight=False, markup=False, width=None if out.is_terminal else 200).print(table)
 
 
-def show_query(rows: pl.DataFrame, shape: str) -> None:
-    """Rows of a query as a table, as CSV or as JSON."""
+def show_query(home: Home, query: str, shape: str) -> None:
+    """Rows of a query on the published warehouse, as a table, as CSV or as JSON."""
+    with closing(open_snapshot(home)) as snapshot:
+        rows = snapshot.sql(query)
     if shape == "json":
         print(rows.write_json())
     elif shape == "csv":
@@ -138,8 +152,11 @@ def show_query(rows: pl.DataFrame, shape: str) -> None:
         show_rows(rows.columns, rows.rows())
 
 
-def show_report(report: Any, *, brief: bool = False) -> None:
+def show_report(report: Any, *, brief: bool = False, as_json: bool = False) -> None:
     """What a load accepted, found unchanged and refused; `brief` leaves out what went well by name."""
+    if as_json:
+        print_json(report.to_json())
+        return
     summary = _("Accepted {accepted}, unchanged {unchanged}, refused {refused}.")
     counts = {name: len(getattr(report, name)) for name in ("accepted", "unchanged", "refused")}
     say([summary.format(**counts)])
@@ -157,12 +174,11 @@ def show_report(report: Any, *, brief: bool = False) -> None:
 
 def show_refused(home: Home, *, as_json: bool) -> int:
     """What was refused, and why; returns how many that is."""
-    snapshot = open_snapshot(home)
-    rows = snapshot.sql(
-        'SELECT name, delivery, session, swing_no, file, line, "column", reason, sentence '
-        'FROM academy.refusal ORDER BY "at", name, session, swing_no'
-    )
-    snapshot.close()
+    with closing(open_snapshot(home)) as snapshot:
+        rows = snapshot.sql(
+            'SELECT name, delivery, session, swing_no, file, line, "column", reason, sentence '
+            'FROM academy.refusal ORDER BY "at", name, session, swing_no'
+        )
     if as_json:
         print_json({"refused": rows.to_dicts()})
     else:
@@ -170,14 +186,16 @@ def show_refused(home: Home, *, as_json: bool) -> int:
     return len(rows)
 
 
-def show_health(checks: list[Any], *, as_json: bool) -> None:
-    """One line a check."""
+def show_health(checks: list[Any], *, as_json: bool) -> bool:
+    """One line a check; returns whether all are well."""
+    ok = all(check.ok for check in checks)
     if as_json:
-        print_json({"ok": all(check.ok for check in checks), "checks": [vars(check) for check in checks]})
-        return
+        print_json({"ok": ok, "checks": [vars(check) for check in checks]})
+        return ok
     states = {True: _("ok"), False: _("attention")}
     rows = [(check.name, states[check.ok], check.said) for check in checks]
     show_rows([_("check"), _("state"), _("what was found")], rows)
+    return ok
 
 
 def show_backup(found: Any, what: str) -> None:
@@ -191,6 +209,13 @@ def show_backup(found: Any, what: str) -> None:
     if found.problems:
         damaged = _("It holds damaged filed deliveries: {names}; underfoot health says more.")
         raise UnderfootError(damaged.format(names=listed(found.problems[:3])))
+
+
+key_file_option = click.option(
+    "--key-file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="A file of at least 16 bytes in the place of a passphrase.",
+)
 
 
 def secret(key_file: Path | None, *, new: bool = False) -> bytes:
@@ -237,11 +262,10 @@ def show_forgotten(receipts: Sequence[Any]) -> None:
 
 def show_published(home: Home) -> None:
     """The newest published snapshot in one line of counts."""
-    snapshot = open_snapshot(home)
     counts = [f"(SELECT count(*) FROM academy.{rows}) AS {name}" for name, rows in COUNTED.items()]
-    row = snapshot.sql(f"SELECT {', '.join(counts)}").row(0, named=True)
+    with closing(open_snapshot(home)) as snapshot:
+        row = snapshot.sql(f"SELECT {', '.join(counts)}").row(0, named=True)
     say([_(PUBLISHED).format(file=home.published / snapshot.name, **row)])
-    snapshot.close()
 
 
 def show_link(home: Home, student: str, days: int | None, *, end: bool) -> None:

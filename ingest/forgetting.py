@@ -1,6 +1,6 @@
 """Taking one student out of a home: out of filed/, the ledger, refused/, the inbox, settings, pages and logs.
 
-The warehouse, its traces and the published snapshot are made again from what is then filed, by the caller.
+The warehouse, its traces and the published snapshot are made again from what is then filed.
 Every step may be done twice: a run that is cut off is done again from the start, by what was noted about the
 student before the first byte went.
 """
@@ -9,7 +9,7 @@ import json
 import sqlite3
 import tomllib
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import closing, suppress
 from pathlib import Path
 
@@ -17,13 +17,47 @@ from ingest import ledger
 from ingest.delivery import SESSION
 from ingest.filing import RefusedFolder
 from ingest.redaction import Identity, json_without
-from ingest.removal import Removed, is_theirs, names_in, student_in
+from ingest.removal import Removed, is_theirs, names_in, student_in, take_out
 from warehouse import access_log, forgotten
 from warehouse.errors import CallError, UnderfootError
-from warehouse.forgotten import Request
+from warehouse.forgotten import Receipt, Request
 from warehouse.home import Home, write_synced
-from warehouse.store import Writer, opened
+from warehouse.publishing import current_name
+from warehouse.reach import check_student
+from warehouse.store import Writer, open_snapshot, opened, rebuilding
 from warehouse.vocabulary import ARCHIVE_ENDINGS, is_film
+
+
+def forget(home: Home, remake: Callable[[Writer], object]) -> list[Receipt]:
+    """Forget everyone who is to be forgotten; returns what was removed. Only under the home's lock.
+
+    `remake` fills an empty warehouse from what is filed by then.
+
+    Raises
+        CallError: as `begin`.
+        UnderfootError: somebody else would be lost, or the disk fails; the warehouse stays as it was.
+    """
+    with opened(home) as w:
+        gone = begin(home, w)
+    for who, removed in gone:
+        take_out(home, who, removed)
+    with rebuilding(home) as w:
+        remake(w)
+        check_nobody_else_went(home, w, [who for who, _ in gone])
+    for who, removed in gone:
+        clear_rest(home, who, removed)
+    return [forgotten.done(home, who.student, r.counts, r.deliveries) for who, r in gone]
+
+
+def check(home: Home, student: str) -> None:
+    """Make sure that a student can be forgotten.
+
+    Raises
+        CallError: nothing is published, nobody has this code, its person is no student, or an archive waits.
+    """
+    with closing(open_snapshot(home)) as snapshot:
+        check_student(snapshot, student)
+    check_archives(home)
 
 
 def begin(home: Home, writer: Writer) -> list[tuple[Identity, Removed]]:
@@ -56,9 +90,8 @@ def _identify(home: Home, writer: Writer, request: Request) -> tuple[Identity, R
         removed = Removed(Counter(noted.pop("counts")), set(noted.pop("deliveries")))
         return Identity.from_json(noted), removed
     student = request.student
-    people = writer.sql("SELECT person, role, display_name, guardian_of FROM academy.person")
-    if student not in set(people.filter(role="student")["person"]):
-        raise CallError(f"There is no student {student}; name one of people.csv.")
+    check_student(writer, student)
+    people = writer.sql("SELECT person, display_name, guardian_of FROM academy.person")
     wards = {person: set(of or []) for person, of in people.select("person", "guardian_of").iter_rows()}
     codes = {student} | {person for person, of in wards.items() if of == {student}}
     named = people.select("person", "display_name").rows()
@@ -159,12 +192,13 @@ def check_nobody_else_went(home: Home, rebuilt: Writer, gone: Iterable[Identity]
         )
 
 
-def clear_rest(home: Home, who: Identity, newest: str, removed: Removed) -> None:
+def clear_rest(home: Home, who: Identity, removed: Removed) -> None:
     """After the warehouse was made again: pages, logs, old snapshots and the other files of the home.
 
-    `newest` is the snapshot just published. Pages that show the student are removed; whoever wants one of the
+    Pages that show the student are removed; whoever wants one of the
     others makes it again. Lines of logs stay, without the student.
     """
+    newest = current_name(home)
     for path in home.published.glob("warehouse-*.duckdb"):
         if path.name != newest:
             path.unlink(missing_ok=True)

@@ -14,21 +14,24 @@ from ingest import filing, ledger
 from ingest.archives import Archives
 from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, placed
 from ingest.files import Files
+from ingest.forgetting import forget
 from ingest.job import Job, LoadReport
 from ingest.outcomes import AcceptedDeliveries, RefusedDeliveries
 from ingest.sessions import Sessions
+from warehouse import journal
 from warehouse.errors import CallError, Refusal, UnderfootError
 from warehouse.filed import content_hash
+from warehouse.forgotten import Receipt, asked
 from warehouse.home import Home, write_synced
-from warehouse.journal import step
 from warehouse.publishing import settle_rebuild
 from warehouse.settings import parse_settings
-from warehouse.store import Writer, disk_errors_in_words, opened
+from warehouse.store import Writer, disk_errors_in_words, opened, rebuilding
 
 log = logging.getLogger(__name__)
 Progress = Callable[[int, int, str], None]
+Remake = Callable[[Writer], LoadReport]  # fills an empty warehouse from what is filed: replayed, and built
 
-__all__ = ["LoadReport", "load", "replay", "retry", "settle_interrupted"]
+__all__ = ["LoadReport", "forget_asked", "load", "rebuild", "replay", "retry"]
 
 
 def load(
@@ -60,7 +63,7 @@ def retry(home: Home, writer: Writer, *, progress: Progress | None = None) -> Lo
 
 def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress | None) -> LoadReport:
     accepted = open_job(home, writer)
-    with step(log, "looked for deliveries under %s", ", ".join(map(str, paths))):
+    with journal.step(log, "looked for deliveries under %s", ", ".join(map(str, paths))):
         deliveries = placed(home, find(paths))
     _first_settings(home, deliveries)
     _prepare(home, accepted)
@@ -87,6 +90,8 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
         files.settle(delivery)
         count(delivery.name)
     archives.close()
+    for facts in job.report.refusals():
+        journal.record(home, "refused", **facts)
     return job.report
 
 
@@ -106,18 +111,8 @@ def _prepare(home: Home, accepted: AcceptedDeliveries) -> None:
     accepted.finish_interrupted()
 
 
-def settle_interrupted(home: Home, on_wait: Callable[[], None] | None = None) -> None:
-    """Before a rebuild: finish what an interrupted load committed, drop what it did not.
-
-    Raises
-        CallError: there is no academy.
-    """
-    with home.lock(on_wait):
-        settle(home)
-
-
 def settle(home: Home) -> None:
-    """As `settle_interrupted`, for whoever holds the lock already.
+    """Before a rebuild: finish what an interrupted load committed, drop what it did not. Only under the lock.
 
     When the warehouse can't be read any more, that load is forgotten: its deliveries are still in the inbox,
     since originals leave only after their ledger line.
@@ -134,6 +129,39 @@ def settle(home: Home) -> None:
     except UnderfootError:
         for pending in sorted(home.filed.glob(ledger.PENDING)):
             ledger.drop(home, pending)
+
+
+def rebuild(home: Home, remake: Remake, on_wait: Callable[[], None] | None = None) -> None:
+    """The warehouse made again from filed/ beside the one in use, by `remake`, and put in its place.
+
+    Raises
+        CallError: there is no academy.
+        UnderfootError: what is filed can't be read, or the disk fails; the warehouse stays as it was.
+    """
+    with journal.recorded(home, "rebuild") as facts, home.lock(on_wait):
+        settle(home)
+        with rebuilding(home) as w:
+            facts.update(remake(w).counts())
+
+
+def forget_asked(
+    home: Home, remake: Remake, on_wait: Callable[[], None] | None = None, *, begun: bool = False
+) -> list[Receipt]:
+    """Forget everyone who is to be forgotten (if it has `begun` with any of them), and rebuild.
+
+    Returns what was removed.
+
+    Raises
+        CallError: there is no academy, or somebody can't be forgotten (see `forgetting.forget`).
+        UnderfootError: as `rebuild`.
+    """
+    if not any(request.noted or not begun for request in asked(home)):
+        return []
+    with journal.recorded(home, "forget") as facts, home.lock(on_wait):
+        settle(home)
+        receipts = forget(home, remake)
+        facts.update(students=len(receipts))
+    return receipts
 
 
 class _Count:

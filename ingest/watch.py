@@ -14,7 +14,7 @@ from pathlib import Path
 
 from ingest.delivery import SHEET, passed_over
 from ingest.formats.format import is_orphan
-from warehouse import journal
+from warehouse import access_log, journal
 from warehouse.home import Home, walk
 
 POLL_S = 0.25
@@ -125,9 +125,10 @@ def watch(
     ended: threading.Event,
     chores: Callable[[], object] = lambda: None,
 ) -> None:
-    """Hand on what comes to rest in the inbox until `ended` is set; `chores` are done every few seconds.
+    """Hand on what comes to rest in the inbox until `ended` is set.
 
-    An error is written to the event log and ends nothing: whatever one delivery does, the next is loaded.
+    Every few seconds `chores` are done, and old lines of the access log dropped. An error is written to the
+    event log and ends nothing: whatever one delivery does, the next is loaded.
     """
     inbox, clock, next_chores = Inbox(home), time.monotonic, 0.0
     while not ended.wait(POLL_S):
@@ -139,6 +140,7 @@ def watch(
             if clock() >= next_chores:
                 next_chores = clock() + CHORES_S
                 chores()
+                access_log.shorten(home)
         except Exception as error:  # noqa: BLE001 - see above
             _log(home, error)
 

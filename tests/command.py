@@ -27,7 +27,6 @@ def underfoot_command(*words: object) -> Ran:
     consoles = {"err": Console(file=err, highlight=False), "out": Console(file=out, highlight=False)}
     with (
         mock.patch.object(sys, "argv", ["underfoot", *map(str, words)]),
-        mock.patch.multiple(underfoot, **consoles),
         mock.patch.multiple(terminal, **consoles),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

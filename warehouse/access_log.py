@@ -167,7 +167,10 @@ def rewrite(home: Home, keep: Callable[[dict[str, Any]], dict[str, Any] | None],
     return count
 
 
-def shorten(home: Home, days: int) -> int:
-    """Drop the lines older than so many days; returns how many."""
+def shorten(home: Home) -> int:
+    """Drop the lines older than the academy keeps them, if it says how long; returns how many."""
+    days = home.settings().access_log_days
+    if days is None:
+        return 0
     since = (datetime.now(UTC) - timedelta(days=days)).isoformat(timespec="seconds")
     return rewrite(home, lambda line: line if str(line.get("at", "")) >= since else None, "past its time")

@@ -108,7 +108,7 @@ def _write(home: Home, part: Path, secret: bytes) -> None:
                         written[name] = _copied(source, archive.open(name, "w", force_zip64=True))
                 except FileNotFoundError:
                     continue  # a page took something out of the inbox, or put it there under its last name
-            at = datetime.now(UTC).isoformat(timespec="seconds")
+            at = datetime.now(UTC).isoformat()
             archive.writestr(MANIFEST, json.dumps({"format": FORMAT, "at": at, "files": written}))
         raw.flush()
         os.fsync(raw.fileno())

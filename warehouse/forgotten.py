@@ -119,7 +119,7 @@ def _write(home: Home, requests: Sequence[Request]) -> None:
 
 def done(home: Home, student: str, removed: Mapping[str, int], deliveries: Iterable[str]) -> Receipt:
     """Sign what was removed into the list, and put the list beside every backup that holds the student."""
-    at = datetime.now(UTC).isoformat(timespec="seconds")
+    at = datetime.now(UTC).isoformat()  # to the microsecond: backups and links are compared with it
     held = [entry["file"] for entry in backups(home)]
     receipt = Receipt(at, digest(home, student), removed, sorted(deliveries), held)
     _append(home.path / LIST, receipt.facts() | {"signature": _signature(home, receipt, _last(home))})

@@ -176,21 +176,15 @@ def writer(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Wr
 
 
 @contextmanager
-def rebuilding(home: Home, on_wait: Callable[[], None] | None = None) -> Iterator[Writer]:
+def rebuilding(home: Home) -> Iterator[Writer]:
     """A writer of an empty warehouse beside the one in use, which it replaces at the end; then publish.
 
-    Its `home` is the one made beside. When the block raises, the warehouse in use stays as it was.
+    Its `home` is the one made beside. When the block raises, the warehouse in use stays as it was. Only under
+    the home's lock.
 
     Raises
         UnderfootError: as `writer`.
     """
-    with home.lock(on_wait), rebuilt(home) as beside:
-        yield beside
-
-
-@contextmanager
-def rebuilt(home: Home) -> Iterator[Writer]:
-    """As `rebuilding`, for whoever holds the lock already."""
     with disk_errors_in_words(home):
         settle_rebuild(home)
         try:

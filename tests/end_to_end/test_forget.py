@@ -2,6 +2,7 @@
 
 import io
 import os
+from datetime import UTC, datetime
 
 import pytest
 
@@ -122,6 +123,14 @@ def test_a_backup_restored_afterwards_forgets_again(tmp_path, without_models):
     with pytest.raises(UnderfootError, match="has ended"):
         read_link(again, snapshot, link)
     snapshot.close()
+
+
+def test_a_backup_made_later_in_the_same_second_is_of_another_student(home):
+    before = datetime.now(UTC).isoformat()
+    forgotten.done(home, "s1", {}, [])
+    after = datetime.now(UTC).isoformat()
+    assert forgotten.ask_again(home, ["s1"], [], after) == []
+    assert forgotten.ask_again(home, ["s1"], [], before) == ["s1"]
 
 
 def test_a_backup_made_after_a_code_was_given_anew_keeps_the_new_student(tmp_path, without_models):

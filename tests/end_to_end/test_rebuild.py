@@ -110,7 +110,7 @@ def test_a_rebuild_that_fails_leaves_the_old_warehouse(lived_in, monkeypatch):
     with monkeypatch.context() as patched:
         patched.setattr(underfoot, "_build", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         with pytest.raises(KeyboardInterrupt):
-            underfoot._rebuild(lived_in)
+            job.rebuild(lived_in, underfoot._remake)
     assert tables(lived_in) == before
     assert traces(lived_in) == kept
     assert not lived_in.made_beside().warehouse_file.exists()
@@ -129,7 +129,7 @@ def test_a_rebuild_from_a_damaged_filed_delivery_ends_in_one_sentence(lived_in, 
     else:
         shutil.rmtree(folder)
     with pytest.raises(UnderfootError, match=f"is {what}; the warehouse stays as it was"):
-        underfoot._rebuild(lived_in)
+        job.rebuild(lived_in, underfoot._remake)
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(aside, folder)
     assert tables(lived_in) == before
@@ -141,7 +141,7 @@ def test_a_swap_cut_off_is_finished_by_the_next_writer(lived_in, monkeypatch):
         patched.setattr(
             "warehouse.publishing._replace_traces", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt)
         )
-        with pytest.raises(KeyboardInterrupt), rebuilding(lived_in) as w:  # noqa: PT012 - the swap raises
+        with pytest.raises(KeyboardInterrupt), lived_in.lock(), rebuilding(lived_in) as w:  # noqa: PT012 - the swap raises
             job.replay(w.home, w)
             w.execute("DELETE FROM academy.note")
     assert (lived_in.path / "swap.json").exists()
@@ -164,7 +164,7 @@ def test_readers_read_and_a_load_waits_while_a_rebuild_is_made(lived_in, tmp_pat
             w.publish()
 
     other = threading.Thread(target=load_late)
-    with rebuilding(lived_in) as w:
+    with lived_in.lock(), rebuilding(lived_in) as w:
         other.start()
         assert waiting.wait(30)
         job.replay(

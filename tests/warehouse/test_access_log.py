@@ -69,7 +69,9 @@ def test_many_at_once_leave_one_chain(home):
 
 def test_lines_past_their_time_go_and_the_log_says_so(home, monkeypatch):
     wrote(home, 3)
-    assert access_log.shorten(home, 30) == 0
+    with home.settings_file.open("a") as settings:
+        settings.write("\n[retention]\naccess_log_days = 30\n")
+    assert access_log.shorten(home) == 0
 
     class Later(datetime):
         @classmethod
@@ -78,7 +80,7 @@ def test_lines_past_their_time_go_and_the_log_says_so(home, monkeypatch):
 
     monkeypatch.setattr(access_log, "datetime", Later)
     access_log.write(home, {"viewer": "c2"})
-    assert access_log.shorten(home, 30) == 3
+    assert access_log.shorten(home) == 3
     found = list(access_log.lines(home))
     assert [line["viewer"] for line in found] == ["c2", None]
     assert (found[1]["outcome"], found[1]["lines"]) == ("rewritten", 3)
