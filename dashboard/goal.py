@@ -11,15 +11,11 @@ from dashboard.queries import ball, sessions
 from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
-from dashboard.text.labels import PLAINLY, label, marked
+from dashboard.text.labels import GOALS, PLAINLY, label, marked
 from dashboard.text.numbers import Measure, count, on, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
 
-GOALS = Words({
-    "farther": "farther", "straighter": "straighter", "more_solid": "more solid",
-    "more_often": "more often alike",
-})  # fmt: skip
 # Goal → the outcome of the ball that answers it.
 ANSWERS = {
     "farther": "carry_m", "straighter": "side_spread_m", "more_solid": "strike_ratio",

@@ -36,6 +36,19 @@ _UNREADABLE = (
 )  # fmt: skip
 
 
+def in_reach(reader: Reader, *students: str) -> Reader:
+    """The reader opened anew, which sees all of these students now.
+
+    Raises
+        AccessError: one of them is out of the viewer's reach, or the viewer may not look any more.
+    """
+    now = reader.anew()
+    for student in students:
+        if student not in now.students:
+            raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    return now
+
+
 def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], corrects: Sequence[str] = ()) -> Path:
     """Keep files (name or relative path, content) as one delivery in the inbox; returns its folder.
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import date
 from typing import Any
 
 import altair as alt
@@ -15,12 +16,15 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
-from dashboard.text.markdown import markdown
+from dashboard.text.markdown import Markdown, markdown
 from dashboard.text.numbers import on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
+FEW_ROWS = 10  # so many rows a phone shows as a list
+DESK_WIDTH = 820  # px that a table has beside the sidebar
+LETTER_WIDTH, CELL_PADDING, WIDEST_CELL, TWO_LINES = 7, 18, 200, 56  # px in a table
 
 
 def choose(
@@ -171,7 +175,7 @@ def _details(drawn: Picture, place: str) -> None:
     with folded:
         st.write(words)
         if not rows.is_empty():
-            _grid(rows)
+            _show_rows(rows)
         with st.container(horizontal=True):
             if not rows.is_empty():
                 save_table(rows, name, place)
@@ -181,7 +185,7 @@ def _details(drawn: Picture, place: str) -> None:
 
 def table(rows: pl.DataFrame, name: str | None = None) -> None:
     """Rows as a table: days as days, gaps empty. With a `name`, a button below saves it as a file."""
-    _grid(rows)
+    _show_rows(rows)
     if name is not None and not rows.is_empty():
         save_table(rows, name)
 
@@ -198,7 +202,39 @@ def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, plac
     st.download_button(label, made, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
 
 
+def _show_rows(rows: pl.DataFrame) -> None:
+    """Rows as a grid, whose long cells go on two lines where it is wide; on a phone, a few rows as a list."""
+    if narrow() and len(rows) <= FEW_ROWS and len(rows.columns) > 2:
+        _list(rows)
+    else:
+        _grid(rows)
+
+
+def _list(rows: pl.DataFrame) -> None:
+    """A row a line, the first cell in bold, empty cells left out: a phone has no room for columns."""
+    lines = []
+    for first, *rest in rows.iter_rows():
+        cells = zip(rows.columns[1:], rest, strict=True)
+        said = ". ".join(f"{name}: {_cell(cell)}" for name, cell in cells if cell not in {None, "", "–"})
+        lines.append(markdown("- **{what}**. {said}", what=_cell(first), said=said))
+    st.write(Markdown("\n".join(lines)))
+
+
+def _cell(value: object) -> str:
+    return on(value) if isinstance(value, date) else str(value)
+
+
+def _wide_texts(rows: pl.DataFrame) -> list[str]:
+    """The columns whose long texts need a second line for the last column to be in sight."""
+    letters = {name: max(map(len, [name, *map(str, rows[name])])) for name in rows.columns}
+    width = {name: LETTER_WIDTH * n + CELL_PADDING for name, n in letters.items()}
+    if len(rows) > FEW_ROWS or sum(width.values()) <= DESK_WIDTH:
+        return []
+    return [name for name, kind in rows.schema.items() if kind == pl.String and width[name] > WIDEST_CELL]
+
+
 def _grid(rows: pl.DataFrame) -> None:
+    wide = _wide_texts(rows)
     gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
     # A date column shows a gap as "None"; with gaps, its days go in as words.
     gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]
@@ -209,12 +245,15 @@ def _grid(rows: pl.DataFrame) -> None:
         for name, kind in rows.schema.items()
         if kind == pl.Date
     }
-    words = {_("Words"): st.column_config.TextColumn(width="large")} if _("Words") in rows.columns else {}
+    texts = {name: st.column_config.TextColumn(width=WIDEST_CELL) for name in wide}
+    if _("Words") in rows.columns:
+        texts[_("Words")] = st.column_config.TextColumn(width="large")
     # An Arrow table, because Streamlit turns a Polars frame into a pandas one: that holds the interpreter's
     # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
     st.dataframe(
-        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=days | words
-    )
+        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=days | texts,
+        row_height=TWO_LINES if wide else None,
+    )  # fmt: skip
 
 
 def aside(sentence: str) -> None:
@@ -269,6 +308,6 @@ def discomfort(reader: Reader, student_code: str) -> bool:
             area=row["area"] or _("area not named"),
             day=on(row["day"]),
         )
-        words = f"“{row['text']}” " if row["text"] else ""
-        st.warning(markdown("{noted} {words}{caution}", noted=noted, words=words, caution=_(DISCOMFORT)))
+        words = f"“{row['text']}”" if row["text"] else ""
+        st.warning(markdown("{noted} {words} {caution}", noted=noted, words=words, caution=_(DISCOMFORT)))
     return not found.is_empty()

@@ -12,7 +12,7 @@ from dashboard.queries import observed
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import DIRECTIONS, LABELS, SENSES, marked
-from dashboard.text.numbers import count, listed, number, on, share
+from dashboard.text.numbers import capitalized, count, listed, number, on, share
 from warehouse.access import Reader
 from warehouse.observations import feelings
 from warehouse.vocabulary import BETTER, STEADY_STANDS, TOO_FEW, WORSE
@@ -36,13 +36,13 @@ def nudge_sentences(reader: Reader, student: str) -> tuple[str, ...]:
         found=nudge_words(last["held"] or [], last["lost"] or []),
     )
     closed = [check for check in checks if check["eyes"] == "closed"][:LATEST]
+    if len(closed) < LATEST:
+        return (said,)
     often = [
         _("{way} in {n}").format(way=DIRECTIONS[way], n=n)
         for way in DIRECTIONS
         if (n := sum(way in (check["lost"] or []) for check in closed))
     ]
-    if len(closed) < LATEST:
-        return (said,)
     lately = (
         _("Of the last {n} checks with eyes closed, balance was lost {ways}.").format(
             n=LATEST, ways=listed(often)
@@ -74,15 +74,11 @@ def nudge_table(reader: Reader, student: str) -> pl.DataFrame | None:
     return pl.DataFrame(
         [
             {_("Day"): check["day"], _("Eyes"): EYES[check["eyes"]]}
-            | {_heading(way): _result(check, way) or "–" for way in ways}
+            | {capitalized(DIRECTIONS[way]): _result(check, way) or "–" for way in ways}
             | {_("Said beforehand"): yes_no(check["announced"]), _("Within reach"): check["stood_by"] or "–"}
             for check in checks
         ]
     )
-
-
-def _heading(way: str) -> str:
-    return DIRECTIONS[way][:1].upper() + DIRECTIONS[way][1:]
 
 
 def _result(check: dict[str, Any], way: str) -> str:
@@ -218,7 +214,12 @@ def _visits(seen: int | None, looked: int | None, lo: float | None = None, hi: f
     if not looked:
         return "–"
     said = _("in {seen} of {visits}").format(seen=seen, visits=count(looked, "visit"))
-    return said if lo is None else said + f" ({number(100 * lo)}–{share(hi)})"
+    return said if lo is None else f"{said} ({_interval(lo, hi)})"
+
+
+def _interval(lo: float, hi: float | None) -> str:
+    """Where the true share lies nine times in ten: 20–60 %."""
+    return f"{number(100 * lo)}–{share(hi)}"
 
 
 def felt_sentences(chosen: StudentSeason) -> tuple[str, ...]:
@@ -231,9 +232,9 @@ def felt_sentences(chosen: StudentSeason) -> tuple[str, ...]:
     }
     text = []
     for row in rows.filter(span="now").iter_rows(named=True):
-        said = _("{feeling}: agreed with the plates {agreed} of {n} times lately ({lo}–{hi}).").format(
+        said = _("{feeling}: agreed with the plates {agreed} of {n} times lately ({interval}).").format(
             feeling=words.get(row["feeling"], row["feeling"]), agreed=row["agreed"], n=row["n"],
-            lo=number(100 * row["rate_lo"]), hi=share(row["rate_hi"]),
+            interval=_interval(row["rate_lo"], row["rate_hi"]),
         )  # fmt: skip
         more = _("Against before: {change}.").format(change=_change(row["label"]))
         change = "" if row["label"] == TOO_FEW else f" {more}"
@@ -286,5 +287,6 @@ def felt_table(chosen: StudentSeason) -> pl.DataFrame | None:
 def _agreed(row: dict[str, Any] | None) -> str:
     if row is None:
         return "–"
-    interval = f"{number(100 * row['rate_lo'])}–{share(row['rate_hi'])}"
-    return _("{agreed} of {n} ({interval})").format(agreed=row["agreed"], n=row["n"], interval=interval)
+    return _("{agreed} of {n} ({interval})").format(
+        agreed=row["agreed"], n=row["n"], interval=_interval(row["rate_lo"], row["rate_hi"])
+    )

@@ -16,7 +16,7 @@ from dashboard.queries import people, swings
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import on
 from warehouse.access import Reader
-from warehouse.errors import AccessError, CallError
+from warehouse.errors import CallError
 
 SHOW_SWING = "show_swing"
 
@@ -74,7 +74,7 @@ def choose(reader: Reader, student: str, owner: str, session: str, swing_no: int
         CallError: the other player does not agree.
         OSError: the disk did not take it.
     """
-    now = _in_reach(reader, student, owner)
+    now = inbox.in_reach(reader, student, owner)
     if owner != student and not agreed(now, owner):
         raise CallError(
             _(
@@ -92,17 +92,8 @@ def end(reader: Reader, student: str, found: ReferenceSwing) -> Path:
         AccessError: the viewer may not see the student.
         OSError: the disk did not take it.
     """
-    now = _in_reach(reader, student)
+    now = inbox.in_reach(reader, student)
     return _keep(now, student, "reference_over", found.session, found.swing_no)
-
-
-def _in_reach(reader: Reader, *students: str) -> Reader:
-    """The reader opened anew, which sees all of these students now."""
-    now = reader.anew()
-    for student in students:
-        if student not in now.students:
-            raise AccessError(_("There is no student {code} that you may see.").format(code=student))
-    return now
 
 
 def _keep(reader: Reader, student: str, kind: str, session: str, swing_no: int) -> Path:

@@ -137,6 +137,7 @@ class MeasureSeason:
         """The season line under `finding`, else under what the season's fit says."""
         line = self.line
         chart = season_line.picture(line, finding or self.finding(), narrow=narrow)
+        key = " ".join(filter(None, (key, season_line.changes_key(line))))
         return Picture(chart, season_line.words(line), season_line.table(line), key)
 
     def finding(self) -> str:
@@ -222,12 +223,17 @@ def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | 
 
 
 def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
-    """The fault ladder of `season.fault_rates`."""
-    chart = fault_ladder.picture(rates, fault_finding(rates), narrow=narrow)
+    """The fault ladder of `season.fault_rates`; a fault that no swing showed is in its table alone."""
+    seen = rates.filter((pl.col("flagged").sum().over("fault") > 0) | (rates["flagged"].sum() == 0))
+    unseen = rates.filter(~pl.col("fault").is_in(seen["fault"].implode()))
+    chart = fault_ladder.picture(seen, fault_finding(rates), narrow=narrow)
     key = _(
         "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
         "nine times in ten."
     )
+    if len(unseen):
+        never = listed(unseen["fault"].unique(maintain_order=True).str.to_lowercase().to_list())
+        key += " " + _("In no swing of the season: {faults}.").format(faults=never)
     return Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates), key)
 
 

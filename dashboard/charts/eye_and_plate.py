@@ -28,7 +28,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     """Draw one dot a fault. `rows`: name, position, kappa, kappa_lo, kappa_hi (90 %), n, agree_pct."""
     known = rows.drop_nulls("kappa")
     drawn = known.with_columns(
-        look.broken(known["name"], 20 if narrow else 44), look.in_words(known["kappa"], grade, "grade")
+        look.broken(known["name"], 22 if narrow else 44), look.in_words(known["kappa"], grade, "grade")
     )
     y = alt.Y("row:N", sort=drawn.sort("position")["row"].to_list(), title=None, axis=look.name_axis())
     low = min([-0.2, *drawn["kappa_lo"].drop_nulls().to_list()])

@@ -26,7 +26,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     drawn = rates.with_columns(
         look.in_words(rates["label"], marked, "said"),
         pl.col("span").replace(SPANS).alias("when"),
-        look.broken(rates["fault"], 20) if narrow else pl.col("fault").alias("row"),
+        look.broken(rates["fault"], 22) if narrow else pl.col("fault").alias("row"),
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis(padding=12))

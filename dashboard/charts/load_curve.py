@@ -123,8 +123,8 @@ def _names(course: pl.DataFrame, names: tuple[str, str, str]) -> list[alt.Chart]
     rows += [(_("dashes: {name}").format(name=_(names[1])), theme.QUIET)] * (FIRST in which)
     rows += [(_("wide line: {name}").format(name=_(names[2])), theme.QUIET)] * (REFERENCE in which)
     return [
-        alt.Chart(pl.DataFrame({"height": [100.0 - 8 * place]}))
-        .mark_text(text=text, align="left", baseline="top", dx=6, dy=4, color=color)
+        alt.Chart(pl.DataFrame({"height": [6.0 * (len(rows) - place)]}))
+        .mark_text(text=text, align="left", baseline="top", dx=6, color=color)
         .encode(x=alt.value(0), y=alt.Y("height:Q"))
         for place, (text, color) in enumerate(rows)
     ]

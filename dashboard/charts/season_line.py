@@ -11,10 +11,11 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import Measure, count, on
+from dashboard.text.numbers import Measure, count, listed, on
 from dashboard.text.sentences import FEW_SWINGS, band_place
 
 HEIGHT = 300
+AXIS_LETTERS = 44  # of the axis title on a line beside it
 TICK_ROWS = Words({"lesson": "lessons", "drill": "drills", "practice": "practice"})
 ROW = 0.09  # height of a tick row, as a part of the range of values
 Band = tuple[float | None, float | None]
@@ -47,7 +48,7 @@ def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.Lay
     floor = low - step * (len(kinds) + 0.4) if kinds else low
     y = alt.Y(
         "mean:Q",
-        title=drawn.measure.axis,
+        title=look.on_lines(drawn.measure.axis, AXIS_LETTERS).split("\n"),
         scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
         axis=_axis(low, high, levels),
     )
@@ -160,6 +161,16 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
         )
         layers.append(name.encode(x=x, y=alt.Y("level:Q"), text=alt.Text("said:N")))
     return layers
+
+
+def changes_key(drawn: SeasonLine) -> str:
+    """What the dashed lines are; empty where there is none."""
+    changes = [
+        _("{device} from {day}").format(device=device, day=on(day))
+        for day, device in drawn.changes.select("day", "device").iter_rows()
+    ]
+    said = _("A dashed line is a change of device: {changes}.").format(changes=listed(changes))
+    return said if changes else ""
 
 
 def _ticks(ticks: pl.DataFrame, name: str, level: float, x: alt.X) -> list[alt.Chart]:

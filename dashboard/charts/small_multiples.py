@@ -48,8 +48,12 @@ def picture(
     order = drawn.sort("student")["panel"].unique(maintain_order=True).to_list()
     base = alt.Chart(drawn)
     x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow), scale=_days(values))
+    percent = measure.unit == "%"  # beside each value, as there is no room for more than a unit
     y = alt.Y(
-        "mean:Q", title=_(measure.unit) or None, scale=alt.Scale(domain=[low, high], nice=False, zero=False)
+        "mean:Q",
+        title=None if percent else _(measure.unit) or None,
+        scale=alt.Scale(domain=[low, high], nice=False, zero=False),
+        axis=alt.Axis(labelExpr="datum.label + '\u00a0%'") if percent else alt.Axis(),
     )
     layers = []
     if band != (None, None):

@@ -1,15 +1,8 @@
 """The note form in the browser: choices and words stay on the device until the server has kept them."""
 
-from collections.abc import Callable, Mapping
-from pathlib import Path
-from typing import Any
-
-from dashboard import elements as st
-from dashboard import theme
+from dashboard.components import Component
 from dashboard.text.catalogue import Words
 
-HERE = Path(__file__).parent
-# What the form itself says, by the names that note_form.js uses.
 WORDS = Words({
     "saw": "What you saw", "other_faults": "Other faults",
     "grade": "How strongly", "little": "a little", "clear": "clearly", "strong": "strongly",
@@ -33,10 +26,7 @@ WORDS = Words({
     "overrule": "I overrule, as head coach, what age or pain rules out here",
     "practice": "Home practice the student reports", "practised": "Practised", "minutes_done": "Minutes",
     "practice_pace": "At pace", "practice_reps": "Or times", "practice_felt": "It felt",
-    "hard": "hard", "between": "in between", "easy": "easy",
     "goal": "What the player came for", "goal_words": "In their own words", "goal_nearest": "Nearest to",
-    "farther": "farther", "straighter": "straighter", "more_solid": "more solid",
-    "more_often": "more often alike",
     "own_band": "A band of the student's own", "measure": "Measure", "no_band": "No own band",
     "from": "From", "to": "To",
     "keep": "Save this note", "sending": "Sending…",
@@ -44,20 +34,4 @@ WORDS = Words({
     "offline": "Not saved yet: no connection. What you wrote stays on this device; press again once you are "
                "connected.",
 })  # fmt: skip
-
-_form = st.component(
-    "underfoot_note_form",
-    js=(HERE / "note_form.js").read_text(encoding="utf-8"),
-    css=theme.CSS + (HERE / "note_form.css").read_text(encoding="utf-8"),
-)
-
-
-def show(data: Mapping[str, Any], key: str, on_note: Callable[[Mapping[str, Any]], None]) -> None:
-    """Mount the form. `on_note` is called with what was filled in, before the page runs again."""
-
-    def sent() -> None:
-        note = st.session_state[key].get("note")
-        if isinstance(note, Mapping):
-            on_note(note)
-
-    _form(key=key, data={**data, "words": dict(WORDS)}, on_note_change=sent)
+show = Component("note_form", WORDS, sends="note").show

@@ -28,7 +28,7 @@ def stands(reader: Reader, student: str, *, rocking: bool) -> pl.DataFrame:
     """Quiet stands, or those after rocking to and fro, newest first: day, device and their measures."""
     return reader.sql(
         """
-        SELECT s.day, s.device, h.eyes, h.seconds, h.speed_mm_s, h.ellipse_mm2, h.steady_s, h.lead_along_pct,
+        SELECT s.day, s.device, h.eyes, h.seconds, h.speed_mm_s, h.ellipse_mm2, h.lead_along_pct,
             h.trail_along_pct
         FROM hold h JOIN session s USING (session)
         WHERE s.student = ? AND h.rocking = ? ORDER BY s.day DESC, h.session, h.swing_no
@@ -56,16 +56,16 @@ def setup_targets(reader: Reader, student: str) -> dict[str, dict[str, Any]]:
 def eye_rates(reader: Reader, student: str, season: str) -> pl.DataFrame:
     """One row per fault or sign seen by eye in a season, faults first, with its rates.
 
-    code, name (to be translated), sense (good, fault or explains), is_sign, last_seen; lately seen, looked,
+    name (to be translated), sense (good, fault or explains), is_sign, last_seen; lately seen, looked,
     rate_lo and rate_hi; and before seen_before and looked_before.
     """
     known = pl.DataFrame(
-        [(sign.code, sign.name, sign.sense, sign.phase) for sign in signs()],
-        ["code", "sign_name", "sense", "sign_phase"], orient="row",
+        [(sign.code, sign.name, sign.sense) for sign in signs()],
+        ["code", "sign_name", "sense"], orient="row",
     )  # fmt: skip
     rows = reader.sql(
         """
-        SELECT r.code, f.name, f.phase, f.position, s.last_seen, r.seen, r.looked, r.rate_lo, r.rate_hi,
+        SELECT r.code, f.name, s.last_seen, r.seen, r.looked, r.rate_lo, r.rate_hi,
             b.seen AS seen_before, b.looked AS looked_before
         FROM eye_rate r
         JOIN eye_rate s
@@ -79,8 +79,8 @@ def eye_rates(reader: Reader, student: str, season: str) -> pl.DataFrame:
         [student, season],
     )
     return rows.join(known, on="code", how="left", maintain_order="left").select(
-        "code", pl.coalesce("name", "sign_name", "code").alias("name"), pl.col("sense").fill_null("fault"),
-        pl.coalesce("phase", "sign_phase").alias("phase"), pl.col("sense").is_not_null().alias("is_sign"),
+        pl.coalesce("name", "sign_name", "code").alias("name"), pl.col("sense").fill_null("fault"),
+        pl.col("sense").is_not_null().alias("is_sign"),
         "last_seen", "seen", "looked", "rate_lo", "rate_hi", "seen_before", "looked_before",
     )  # fmt: skip
 
@@ -94,13 +94,11 @@ def felt_agreement(reader: Reader, student: str, season: str) -> pl.DataFrame:
 
 
 def last_felt(reader: Reader, student: str, season: str) -> pl.DataFrame:
-    """The newest note of each feeling in a season, as in `felt`, with the drill's name."""
+    """The newest note of each feeling in a season, as in `felt`."""
     return reader.sql(
         """
-        SELECT DISTINCT ON (f.feeling) f.day, f.feeling, f.felt, f.measured, f.judged, f.against, f.swing_no,
-            d.name AS drill
-        FROM felt f LEFT JOIN drill d ON d.drill = f.drill
-        WHERE f.student = ? AND f.season = ? ORDER BY f.feeling, f.day DESC, f.note DESC
+        SELECT DISTINCT ON (feeling) day, feeling, felt, measured, judged, against FROM felt
+        WHERE student = ? AND season = ? ORDER BY feeling, day DESC, note DESC
         """,
         [student, season],
     )

@@ -110,12 +110,6 @@ def has_consent(reader: Reader, student: str, purpose: str) -> bool:
     return not rows.is_empty()
 
 
-def fault_metrics(reader: Reader, fault: str) -> list[str]:
-    """The metrics that a fault's rule reads, the telling one first."""
-    rows = reader.sql("SELECT metrics FROM fault WHERE fault = ?", [fault])
-    return [] if rows.is_empty() else list(rows.item(0, 0))
-
-
 def drills(reader: Reader) -> pl.DataFrame:
     """Every drill, by its name."""
     return reader.sql("SELECT drill, name, aim, how, cautions, min_age FROM drill ORDER BY name, drill")

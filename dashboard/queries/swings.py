@@ -75,14 +75,14 @@ def reference(reader: Reader, student: str, family: str) -> dict[str, Any] | Non
     """The swing that a coach chose last to hold this student's swings against, with clubs of a family.
 
     day (of the choice), author, session, swing_no, and where the viewer may see that swing: owner,
-    owner_name, swing_day, club; None where none is chosen, or the last one was ended. A chosen swing outside
+    owner_name, swing_day; None where none is chosen, or the last one was ended. A chosen swing outside
     the viewer's reach has no family, so it is found whichever is asked for.
     """
     rows = reader.sql(
         """
         SELECT n.day, coalesce(a.display_name, n.author) AS author, n.code AS session,
             CAST(n.value AS INTEGER) AS swing_no, s.student AS owner, p.display_name AS owner_name,
-            s.day AS swing_day, w.club
+            s.day AS swing_day
         FROM note n
         LEFT JOIN person a ON a.person = n.author
         LEFT JOIN session s ON s.session = n.code

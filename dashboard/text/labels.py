@@ -49,6 +49,18 @@ EVENTS = Words({
     "mid_down": "lead arm parallel, down", "impact": "impact", "finish": "finish",
 })  # fmt: skip
 
+PACES = Words({"slow": "slow", "half": "half", "full": "full"})
+PARTS = Words({
+    "baseline": "before any drill", "after_drill": "after a drill", "retention": "to see what stayed",
+    "play": "in play",
+})  # fmt: skip
+
+FELT = Words({"1": "hard", "2": "in between", "3": "easy"})  # how practice went
+GOALS = Words({
+    "farther": "farther", "straighter": "straighter", "more_solid": "more solid",
+    "more_often": "more often alike",
+})  # fmt: skip
+
 # What keeps a swing out of the season's answers, or makes it less sure, in words.
 FLAGS = Words(
     {

@@ -108,8 +108,8 @@ class Measure:
 
     @property
     def axis(self) -> str:
-        """Axis title: the unit; the picture's own title says what is measured."""
-        return _(self.unit) or self.label
+        """Axis title: what is measured, and its unit."""
+        return f"{self.label} ({_(self.unit)})" if self.unit else self.label
 
     def say(self, value: float | None, *, signed: bool = False) -> str:
         """A value with its unit: 71 %, 0.14 s, +3 points; a dash when there is none."""

@@ -8,7 +8,7 @@ from typing import Any
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import FLAGS, label, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on, share
-from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, TOO_FEW, WORSE
+from warehouse.vocabulary import BETTER, IMPROVING, PACES, SLIPPING, TOO_FEW, WORSE
 
 FEW_SWINGS = 5
 FEW_SESSIONS = 3
@@ -21,7 +21,6 @@ NO_DRILL_WHILE = mark(
     "While it is open, no drill is suggested here that mentions this area or may load it; what was set "
     "before is marked."
 )
-PACES = Words({"slow": "slow", "half": "half pace", "full": "full pace"})
 AT_PACE = Words({"slow": "a slow pace", "half": "half pace", "full": "full pace"})
 DOSE_UNITS = Words({"reps": "times", "minutes": "minutes"})
 
@@ -155,13 +154,12 @@ def pace_sentence(name: str, rows: Sequence[Mapping[str, Any]]) -> str:
             "{fault}: not yet shown to hold at any pace; about {clean_swings} at one pace would show it."
         ).format(fault=name, clean_swings=wanted)
         return text + counts
-    order = list(PACES)
     text = _(
         "{fault}: holds at {pace}; not yet at {next_pace}; about {clean_swings} at one pace would show it."
     ).format(
         fault=name,
         pace=AT_PACE[holds],
-        next_pace=AT_PACE[order[order.index(holds) + 1]],
+        next_pace=AT_PACE[PACES[PACES.index(holds) + 1]],
         clean_swings=wanted,
     )
     return text + counts

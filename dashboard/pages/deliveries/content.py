@@ -164,7 +164,6 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
     first = group.row(0, named=True)
     day = group["at"].dt.replace_time_zone("UTC").dt.convert_time_zone(reader.settings.time_zone)[0].date()
     what = first["name"] or first["session"] or first["file"] or _("A delivery")
-    whose = f", {first['student']}" if first["student"] else ""
     whole = _("whole delivery") if first["swing_no"] is None else count(len(group), "swing")
     sentences = group["sentence"].unique(maintain_order=True).to_list()
     more = len(sentences) - SENTENCES_SHOWN
@@ -178,7 +177,8 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
         no_fix = _("This is a roster file: only a head coach can fix it.")
     if more > 0:
         sentences[SENTENCES_SHOWN:] = [_("and {n} more from this delivery").format(n=more)]
-    heading = markdown("**{what}**{rest}", what=what, rest=f"{whose} · {whole} · {on(day)}")
+    about = [*filter(None, [first["student"]]), whole, on(day)]
+    heading = markdown("**{what}** · {about}", what=what, about=" · ".join(about))
     return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix)
 
 

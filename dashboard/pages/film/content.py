@@ -15,7 +15,7 @@ from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS as EVENT_NAMES
 from warehouse.access import Reader
-from warehouse.errors import AccessError, CallError, UnderfootError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
 
 USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
@@ -85,9 +85,7 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
         CallError: no consent to film holds, or what was marked can't be meant.
         OSError: the disk did not take it.
     """
-    reader = reader.anew()
-    if student not in reader.students:
-        raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    reader = inbox.in_reach(reader, student)
     if missing := withheld(reader, student):
         raise CallError(missing)
     moments = _moments(marked.get("moments"))

@@ -42,4 +42,4 @@ def _marker(reader: Reader, student: str) -> None:
         st.session_state[sent] = content.outcome(reader, student, marked)
 
     data = content.form_data(reader, student, st.session_state.get(sent))
-    film_marker.show(data, key=f"marker-{student}", on_marked=keeping_language(keep))
+    film_marker.show(data, key=f"marker-{student}", on_sent=keeping_language(keep))

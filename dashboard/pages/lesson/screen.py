@@ -43,12 +43,7 @@ def _parts(sheet: LessonSheet) -> None:
         st.header(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
-        if part.rows is not None and layout.narrow():
-            for row in part.rows.iter_rows():  # a phone has no room for a table's columns
-                cells = zip(part.rows.columns[1:], row[1:], strict=True)
-                said = ". ".join(f"{name}: {cell}" for name, cell in cells if cell)
-                st.write(markdown("- **{what}**. {said}", what=row[0], said=said))
-        elif part.rows is not None:
+        if part.rows is not None:
             layout.table(part.rows, f"{sheet.name} {part.title}")
         if part.picture is not None:
             layout.picture(part.picture)

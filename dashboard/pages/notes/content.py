@@ -13,11 +13,11 @@ from dashboard.pages.notes.lines import Line, lines
 from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED
-from dashboard.text.labels import SENSES
+from dashboard.text.labels import FELT, GOALS, SENSES
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
 from warehouse.body import Body, Exercise, nudge_check
-from warehouse.errors import AccessError, CallError, UnderfootError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.observations import feelings, signs
 
@@ -56,6 +56,8 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "metrics": [(m.metric, m.label) for m in people.measures(reader).values() if m.better == "band"],
         "signs": [(s.code, f"{_(s.name)} ({SENSES[s.sense]})") for s in signs()],
         "feelings": [(feeling.code, _(feeling.question)) for feeling in feelings()],
+        "goals": list(GOALS.items()),
+        "practice_felt": list(FELT.items()),
         "felt_in": [(row["session"], on(row["day"])) for row in last],
         "may_overrule": may_overrule,
         "may_close": may_close,
@@ -133,9 +135,7 @@ def keep(reader: Reader, student: str, form: Mapping[str, Any]) -> list[Line]:
         CallError: the form says nothing, a number in it is impossible, or age or pain rules out what it sets.
         OSError: the disk did not take it.
     """
-    now = reader.anew()
-    if student not in now.students:
-        raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    now = inbox.in_reach(reader, student)
     written = lines(form, author=now.viewer.person, student=student, now=datetime.now(UTC))
     before = waiting(now.home, student)
     written = checked(now, student, written, before, overrule=form.get("overrule") is True)

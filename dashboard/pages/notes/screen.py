@@ -24,7 +24,7 @@ def show(reader: Reader) -> None:
         st.session_state[sent] = content.outcome(reader, student, form)
 
     data = content.form_data(reader, person, st.session_state.get(sent))
-    note_form.show(data, key=f"note-{student}", on_note=keeping_language(keep))
+    note_form.show(data, key=f"note-{student}", on_sent=keeping_language(keep))
     waiting = content.waiting_sentence(readers.home(), student)
     if waiting:
         layout.say(waiting)

@@ -29,7 +29,7 @@ from dashboard.text.cautions import (
     MINORS,
 )
 from dashboard.text.labels import PLAINLY
-from dashboard.text.numbers import Measure, count, in_ten, on
+from dashboard.text.numbers import Measure, capitalized, count, in_ten, on
 from warehouse.access import Reader, open_reader
 from warehouse.body import Exercise
 from warehouse.errors import CallError
@@ -198,7 +198,7 @@ def _focus(
     paces = (next_pace(chosen, fault, drill, doses) for fault in faults) if drill and name else ()
     pace = next((found for found in paces if found), None)
     title = _("The aim: {aim}").format(aim=_(clean)) if clean else chosen.name(aim)
-    return Focus(title[:1].upper() + title[1:], tuple(text), name, how, pace, cautions), pictures
+    return Focus(capitalized(title), tuple(text), name, how, pace, cautions), pictures
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
@@ -245,7 +245,7 @@ def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, 
     rates = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
     clean = _(clean) if clean else _("swings without “{fault}”").format(fault=now["fault"].lower())
     finding = _("{clean}: {good} swings lately").format(
-        clean=clean[:1].upper() + clean[1:], good=in_ten(1 - now["rate"])
+        clean=capitalized(clean), good=in_ten(1 - now["rate"])
     )
     return Picture(
         ten_swings.picture(rates, finding, narrow=narrow), ten_swings.words(rates), ten_swings.table(rates)

@@ -8,14 +8,14 @@ import polars as pl
 from dashboard import document
 from dashboard.queries import lesson
 from dashboard.student_season import StudentSeason
-from dashboard.text.catalogue import Words, _
+from dashboard.text.catalogue import _
+from dashboard.text.labels import FELT
 from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import AT_PACE, dose
 from warehouse.vocabulary import PACES
 
 USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 PRACTICES = 8  # lines of the list to tick off
-FELT = Words({"1": "hard", "2": "in between", "3": "easy"})
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dashboard.queries import academy
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import ROLES
-from dashboard.text.numbers import count, number
+from dashboard.text.numbers import capitalized, count, number
 from dashboard.text.reasons import USABLE, reason
 from warehouse import access_log
 from warehouse.access import Reader
@@ -68,8 +68,7 @@ def looked(reader: Reader) -> pl.DataFrame:
 
 
 def _sentence_case(code: str) -> str:
-    words = reason(code)
-    return words[:1].upper() + words[1:]
+    return capitalized(reason(code))
 
 
 def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:

@@ -11,7 +11,7 @@ import numpy as np
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.components import film_player
-from dashboard.pages.student.swings import MADE, PACES, SwingChoice, estimated_heel
+from dashboard.pages.student.swings import SwingChoice, estimated_heel, group_name
 from dashboard.queries import sessions
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS
@@ -85,7 +85,7 @@ def _filmed(reader: Reader, session: str) -> dict[int, Film]:
     for swing_no, club, part, pace, on_plate in swings.iter_rows():
         path = reader.film(session, swing_no)
         if path is not None:
-            more = (PACES.get(pace, pace), MADE.get(part, part), club if clubs > 1 else "")
+            more = (group_name(part, pace, None), club if clubs > 1 else "")
             called = ", ".join([_("Swing {n}").format(n=swing_no), *filter(None, more)])
             found[swing_no] = Film(path, called, on_plate)
     return found

@@ -8,15 +8,14 @@ import polars as pl
 
 from dashboard.queries import by_eye
 from dashboard.section import Section
-from dashboard.text.catalogue import Words, _
+from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import EVENTS as EVENT_NAMES
+from dashboard.text.labels import PACES
 from dashboard.text.numbers import number, on
 from warehouse.access import Reader
 from warehouse.vocabulary import EVENTS
 
-PACES = Words({"slow": "slow", "half": "half", "full": "full"})
-HEELS = {True: "up", False: "down"}
-UP_OR_DOWN = Words({"up": "up", "down": "down"})
+HEELS = {True: mark("up"), False: mark("down")}
 
 
 def part(reader: Reader, student: str) -> Section | None:
@@ -53,7 +52,7 @@ def _row(film: Sequence[dict[str, Any]], shown: Sequence[str]) -> dict[str, Any]
 
 def _heels(moment: dict[str, Any]) -> str:
     said = [
-        pattern.format(heel=UP_OR_DOWN[HEELS[moment[key]]])
+        pattern.format(heel=_(HEELS[moment[key]]))
         for key, pattern in (("lead_up", _("lead {heel}")), ("trail_up", _("trail {heel}")))
         if moment[key] is not None
     ]

@@ -15,6 +15,7 @@ from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
 from dashboard.queries import season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _
+from dashboard.text.labels import PARTS
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -27,9 +28,6 @@ HEEL_AT_PCT, BALL_AT_PCT = 15.0, 70.0  # where a foot rests when its heel load i
 FOOT_OFF = 0.05  # under this share of body weight a foot is off the ground, and its pressure has no place
 LIGHT = 0.10  # under this share of body weight, both feet light: no lead share
 PACES = Words({"full": "", "half": "half pace", "slow": "slow"})
-MADE = Words(
-    {"baseline": "", "after_drill": "after a drill", "retention": "to see what stayed", "play": "in play"}
-)
 # Metric → the event where its band is drawn on the load picture, and whether it is a trail share.
 POSTS = {
     "address_lead_share_pct": ("address", False),
@@ -72,7 +70,7 @@ def groups(reader: Reader, session: str, family: str) -> dict[str, tuple[SwingCh
         "/".join([row["part"], row["pace"], row["drill"] or ""]): (
             SwingChoice(session, None, row["part"], row["pace"], row["drill"]),
             _("{group} ({swings})").format(
-                group=_group(row["part"], row["pace"], row["drill_name"]),
+                group=group_name(row["part"], row["pace"], row["drill_name"]),
                 swings=count(row["swings"], "swing"),
             ),
         )
@@ -81,9 +79,10 @@ def groups(reader: Reader, session: str, family: str) -> dict[str, tuple[SwingCh
     }
 
 
-def _group(part: str, pace: str, drill: str | None) -> str:
+def group_name(part: str, pace: str, drill: str | None) -> str:
     """What such swings are called: slow, after Feet together."""
-    made = _("after {drill}").format(drill=drill) if drill else MADE.get(part, part)
+    made = "" if part == "baseline" else PARTS.get(part, part)
+    made = _("after {drill}").format(drill=drill) if drill else made
     return ", ".join(filter(None, [PACES.get(pace, pace), made]))
 
 
@@ -99,7 +98,7 @@ def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
     day = on(days[choice.session])
     if choice.swing_no is not None:
         return _("{day}, swing {n}").format(day=day, n=choice.swing_no)
-    group = _group(choice.part, choice.pace, choice.drill)
+    group = group_name(choice.part, choice.pace, choice.drill)
     return f"{day}, {group}" if group else day
 
 

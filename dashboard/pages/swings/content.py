@@ -9,18 +9,13 @@ from dashboard import reference_swing
 from dashboard.queries import swings
 from dashboard.section import nonempty
 from dashboard.student_season import StudentSeason, measured_seasons
-from dashboard.text.catalogue import Words, _
-from dashboard.text.labels import FAMILIES
+from dashboard.text.catalogue import _
+from dashboard.text.labels import FAMILIES, PACES, PARTS
 from dashboard.text.numbers import count, listed, number, on
 from warehouse.access import Reader
 
 ALL, NONE, ANY = "all", "none", "any"
 MOST_OFFERED = 12  # swings of one player to choose a reference from
-PACES = Words({"slow": "slow", "half": "half", "full": "full"})
-PARTS = Words({
-    "baseline": "before any drill", "after_drill": "after a drill", "retention": "to see what stayed",
-    "play": "in play",
-})  # fmt: skip
 
 
 @dataclass(frozen=True)

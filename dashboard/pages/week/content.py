@@ -26,7 +26,7 @@ from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
 from warehouse.access import Reader, open_reader
-from warehouse.errors import AccessError, CallError, UnderfootError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.reach import viewers
 from warehouse.store import open_snapshot
@@ -226,9 +226,7 @@ def tick_off(reader: Reader, student: str, signal: str, at: datetime | None = No
         AccessError: the student is not in the viewer's reach now, or they may not write at all.
         OSError: the disk did not take it.
     """
-    now = reader.anew()
-    if student not in now.students:
-        raise AccessError(_("There is no student {code} that you may see.").format(code=student))
+    now = inbox.in_reach(reader, student)
     line = {
         "student": student,
         "at": (at or datetime.now(UTC)).isoformat(timespec="seconds"),
