@@ -87,7 +87,7 @@ def test_the_scale_of_the_season_line_holds_every_bar_and_the_band_and_the_tick_
     levels = y["axis"]["values"][-2:]
     assert all(low < level < 58 for level in levels)
     assert '"lessons"' in y["axis"]["labelExpr"]
-    assert y["title"] == "%"
+    assert y["title"] == ["Trail share going back (%)"]
 
 
 def test_an_open_band_reaches_the_edge_of_the_picture_and_no_band_draws_none():
