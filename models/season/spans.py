@@ -26,9 +26,13 @@ def in_spans(rows: pl.DataFrame, keys: Sequence[str], least: int) -> pl.DataFram
     return pl.concat([dated, dated.with_columns(span=pl.lit("season"))])
 
 
-def with_rate(counts: pl.DataFrame, found: str, of: str) -> pl.DataFrame:
-    """`counts` with the rate of one column in another, and its 90 % interval by Wilson."""
-    lo, hi = wilson(counts[found].to_numpy(), counts[of].to_numpy())
+def with_rate(counts: pl.DataFrame, found: str, of: str, *, effect: str | None = None) -> pl.DataFrame:
+    """`counts` with the rate of one column in another, and its 90 % interval by Wilson.
+
+    `effect` names a column of design effects, by which the interval's counts are divided first.
+    """
+    by = counts[effect].to_numpy() if effect else 1.0
+    lo, hi = wilson(counts[found].to_numpy() / by, counts[of].to_numpy() / by)
     return counts.with_columns(
         rate=pl.col(found) / pl.col(of), rate_lo=pl.Series(lo, dtype=pl.Float64),
         rate_hi=pl.Series(hi, dtype=pl.Float64),
