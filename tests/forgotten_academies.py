@@ -1,20 +1,18 @@
-"""Small random academies with everything in which a student leaves traces, and a search for what is left of them."""
+"""Small random academies with everything in which a student leaves traces, and a search for what is left of one."""
 
-import io
 import json
 import random
 import shutil
 import tarfile
 import zipfile
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
-import duckdb
 import polars as pl
 
 import made_swings as made
+from home_scanner import remains
 from ingest.load import load
 from warehouse import journal
 from warehouse.access import open_reader
@@ -238,46 +236,10 @@ def rows_of_others(home: Home, gone: Student) -> dict[str, list[str]]:
     return found
 
 
-def _texts(path: Path, data: bytes) -> Iterator[bytes]:
-    """The bytes of a file, and what they hold once unpacked or decoded."""
-    yield data
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        yield data.decode("utf-16").encode()
-    if data[:2] == b"PK":
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            for name in archive.namelist():
-                yield name.encode()
-                yield from _texts(Path(name), archive.read(name))
-    if data[:2] == b"\x1f\x8b":
-        with tarfile.open(fileobj=io.BytesIO(data)) as packed:
-            for member in packed:
-                file = packed.extractfile(member)
-                yield member.name.encode()
-                yield from _texts(Path(member.name), file.read() if file else b"")
-    if data[:4] == b"PAR1":
-        frame = pl.read_parquet(io.BytesIO(data))
-        yield frame.write_csv().encode()
-    if path.suffix == ".duckdb":
-        with duckdb.connect(str(path), read_only=True) as connection:
-            tables = connection.execute(
-                "SELECT schema_name || '.' || table_name FROM duckdb_tables()"
-            ).fetchall()
-            for (name,) in tables:
-                yield repr(connection.execute(f"SELECT * FROM {name}").fetchall()).encode()
-
-
-def found_in(home: Home, needles: list[str], allowed: set[str]) -> list[tuple[str, str]]:
-    """Where any of these is still found, in names of files too; `allowed` are longer words that may hold one."""
-    found = []
-    for path in sorted(home.path.rglob("*")):
-        texts = [path.name.encode()]
-        if path.is_file():
-            texts += _texts(path, path.read_bytes())
-        for needle in needles:
-            for text in (text for text in texts if needle.encode() in text):
-                whole = text.decode("utf-8", "replace")
-                for other in allowed:
-                    whole = whole.replace(other, "")
-                if needle in whole:
-                    found.append((path.relative_to(home.path).as_posix(), needle))
-    return sorted(set(found))
+def found_of(home: Home, student: Student) -> list[tuple[str, str]]:
+    """Where anything of a student is still found: (file, and the way inside it; what)."""
+    names, codes = [student.name, student.address], [student.code, *student.sessions]
+    if student.guardian:
+        codes.append(student.guardian[0])
+        names.append(student.guardian[1])
+    return remains(home.path, names, codes, [line.encode() for line in student.lines])

@@ -33,11 +33,11 @@ SHORT_CODE = 8  # characters; a shorter one turns up in binary files by chance
 NEVER_OPENED_DEEPER_THAN = 6  # containers within one another
 
 _ENCODED = re.compile(rb"[A-Za-z0-9+/_-]{16,}")
-_ENCODINGS = ("utf-8", "utf-16-le", "utf-16-be", "utf-32-le", "latin-1")
+_ENCODINGS = ("utf-8", "latin-1", "utf-16-le", "utf-16-be")  # UTF-32 is UTF-16 with more zeros
 
 
 def _writings(text: str) -> set[bytes]:
-    """The ways in which a text may be written, with A to Z in lower case."""
+    """The ways in which a text may be written, with A to Z in lower case and without bytes of zero."""
     texts = {
         unicodedata.normalize(form, t) for form in ("NFC", "NFD") for t in (text, text.upper(), text.lower())
     }
@@ -45,7 +45,7 @@ def _writings(text: str) -> set[bytes]:
     texts |= {
         w for t in texts for w in (json.dumps(t)[1:-1], html.escape(t), quote(t), quote(t, ""), quote_plus(t))
     }
-    return {t.encode(e, "ignore").lower() for t in texts for e in _ENCODINGS}
+    return {t.encode(e, "ignore").lower().replace(b"\0", b"") for t in texts for e in _ENCODINGS}
 
 
 class _Wanted:
@@ -59,10 +59,15 @@ class _Wanted:
 
     def in_bytes(self, data: bytes) -> set[str]:
         lower = data.lower()
-        found = {text for text, ways in self.texts.items() if any(way in lower for way in ways)}
+        places = (lower, lower.replace(b"\0", b"")) if b"\0" in data else (lower,)
+
+        def written(wanted: dict[str, list[bytes]]) -> set[str]:
+            return {t for t, ways in wanted.items() if any(way in place for way in ways for place in places)}
+
+        found = written(self.texts)
         text = _as_text(data)
         if text is None:
-            found |= {code for code, ways in self.raw_codes.items() if any(way in lower for way in ways)}
+            found |= written(self.raw_codes)
         else:
             found |= {code for code, whole_word in self.codes.items() if whole_word.search(text)}
         return found | {repr(some) for some in self.byte_strings if some in data}

@@ -1,14 +1,18 @@
 """Forgetting a student: not a byte is left in the home, and nobody else loses anything."""
 
+import gzip
 import io
+import json
 import os
 from datetime import UTC, datetime
 
+import polars as pl
 import pytest
 
 import underfoot
 from command import underfoot_command
-from forgotten_academies import RandomAcademy, found_in, rows_of_others
+from forgotten_academies import RandomAcademy, found_of, rows_of_others
+from home_scanner import remains
 from ingest import forgetting, removal
 from warehouse import forgotten
 from warehouse.errors import UnderfootError
@@ -27,10 +31,8 @@ def forget(academy):
 
 
 def assert_forgotten(academy, before):
-    gone = academy.gone
-    of_others = {name for s in academy.students if s is not gone for name in s.needles()}
-    assert found_in(academy.home, [*gone.needles(), *gone.lines], of_others) == []
-    after = rows_of_others(academy.home, gone)
+    assert found_of(academy.home, academy.gone) == []
+    after = rows_of_others(academy.home, academy.gone)
     assert [(n, before[n], after[n]) for n in before if before[n] != after[n]] == []
     assert [found for found in check(academy.home) if not found.ok] == []
 
@@ -53,7 +55,7 @@ def without_models(monkeypatch):
 def forgets(seed, folder):
     academy = RandomAcademy(seed, folder).live()
     gone = academy.gone
-    assert {needle for _, needle in found_in(academy.home, gone.needles(), set())} == set(gone.needles())
+    assert set(gone.needles()) <= {what for _, what in found_of(academy.home, gone)}
     before = rows_of_others(academy.home, gone)
     ran = forget(academy)
     assert ran.returncode == 0, ran.stderr
@@ -66,6 +68,46 @@ def forgets(seed, folder):
 @pytest.mark.parametrize("seed", range(ACADEMIES))
 def test_nothing_of_a_student_is_left_and_nobody_else_loses_anything(tmp_path, seed, without_models):
     forgets(seed, tmp_path)
+
+
+def samples_of(home, student):
+    """The first samples of every number that is measured of a student, as bytes."""
+    files = [file for name in student.sessions for file in home.path.rglob(f"traces/**/{name}*")]
+    frames = [pl.read_parquet(file) for file in files]
+    columns = [frame[name].explode() for frame in frames for name in frame.columns]
+    return {
+        column.to_numpy()[:12].tobytes()
+        for column in columns
+        if column.dtype.is_float() and column.len() >= 12 and column[:12].n_unique() > 6
+    }
+
+
+def test_a_home_with_its_models_built_keeps_no_byte_of_a_forgotten_student(tmp_path):
+    academy = RandomAcademy(3, tmp_path).live()
+    home, gone = academy.home, academy.gone
+    for words in (("build",), ("page", gone.code), ("lesson", gone.code), ("review",)):
+        ran = underfoot_command(*words, "--home", home.path)
+        assert ran.returncode == 0, ran.stderr
+    samples = samples_of(home, gone)
+    assert len(samples) >= 4 * (len(gone.sessions) - 1)
+    assert {what for _, what in remains(home.path, byte_strings=samples)} == set(map(repr, samples))
+    assert [where for where, _ in found_of(home, gone) if "season.student_trend" in where]
+    assert forget(academy).returncode == 0
+    assert found_of(home, gone) == []
+    assert remains(home.path, byte_strings=samples) == []
+
+
+def test_what_is_left_behind_on_purpose_is_found(tmp_path, without_models):
+    academy = RandomAcademy(3, tmp_path).live()
+    home, gone = academy.home, academy.gone
+    trace = next(home.path.rglob(f"traces/**/{gone.sessions[0]}*"))
+    left = {f"traces/{place}.parquet": trace.read_bytes() for place in ("other", "season=2026/another")}
+    left["filed/kept.json.gz"] = gzip.compress(json.dumps({"who": gone.name}).encode())
+    left["links.sqlite-wal"] = f"asked by {gone.address}".encode("utf-16")
+    assert forget(academy).returncode == 0
+    for name, data in left.items():
+        (home.path / name).write_bytes(data)
+    assert {where.split(" > ")[0] for where, _ in found_of(home, gone)} == set(left)
 
 
 STEPS = (
