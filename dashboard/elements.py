@@ -51,7 +51,11 @@ button, form_submit_button, download_button = (
 )  # fmt: skip
 checkbox, toggle, selectbox = _saying(st.checkbox), _saying(st.toggle), _saying(st.selectbox)
 file_uploader, page_link = _saying(st.file_uploader), _saying(st.page_link)
-text_input = _saying(st.text_input)
+text_input, number_input, date_input = (
+    _saying(st.text_input),
+    _saying(st.number_input),
+    _saying(st.date_input),
+)
 expander, popover = _saying(st.expander), _saying(st.popover)
 
 # What says nothing, or takes it as text anyway.

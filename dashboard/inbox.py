@@ -116,6 +116,27 @@ def deliver_notes(reader: Reader, lines: Sequence[Mapping[str, Any]]) -> Path:
     return deliver(reader, [("notes.jsonl", text.encode())])
 
 
+def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
+    """Deliver a family's report of home practice as one notes.jsonl of one line; returns its folder.
+
+    `reader` was opened `to_write` it just now. The loader checks the line once more by `ingest.rights`.
+
+    Raises
+        OSError: the disk did not take it.
+    """
+    by = reader.viewer
+    text = json.dumps(line, ensure_ascii=False) + "\n"
+    mark = mark_text(Deliverer.now(by.person, link=by.link))
+    kept = _keep(
+        reader.home, {PurePosixPath("notes.jsonl"): text.encode(), PurePosixPath(MARK): mark.encode()}
+    )
+    journal.record(
+        reader.home, "practice_reported", viewer=by.person, role=by.role, link=by.link,
+        student=line["student"], delivery=kept.name,
+    )  # fmt: skip
+    return kept
+
+
 def is_roster(name: str) -> bool:
     """Whether a file, by its name, is one of the roster or academy.toml; letter case does not matter."""
     return name.replace("\\", "/").rsplit("/", 1)[-1].strip().lower() in ROSTER_FILES

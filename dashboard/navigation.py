@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import gate, layout, readers, signin, theme, turns, uploads
+from dashboard import family, gate, layout, readers, signin, theme, turns, uploads
 from dashboard.text.catalogue import _, use
 from warehouse import access_log, journal
 from warehouse.access import Reader
@@ -56,19 +56,19 @@ def run(pages: Sequence[Page]) -> None:
     """Show the page that was asked for, to whoever is looking."""
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
-    staff = False
+    staff = films = False
     access_log.came_from.set(signin.peer())
     try:
         home = readers.home()
         settings = home.settings()
         use(settings.language)
         reader = signin.let_in(home, settings)
-        staff = reader.viewer.role in STAFF
+        staff, films = reader.viewer.role in STAFF, family.may_send_films(reader)
     except UnderfootError as error:
         layout.say(str(error))
         st.stop()
     finally:
-        uploads.admit(staff=staff)
+        uploads.admit(staff=staff, films=films)
     gate.enter(reader)
     own = [page for page in pages if reader.viewer.role in page.roles]
     start = st.Page(

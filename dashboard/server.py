@@ -89,7 +89,7 @@ class Pages(st.App):
                 message = {**message, "headers": kept + own}
             await send(message)
 
-        if scope["type"] == "http" and uploads.refused(scope["method"], scope["path"]):
+        if scope["type"] == "http" and uploads.refused(scope["method"], scope["path"], scope["headers"]):
             plain = [(b"content-type", b"text/plain"), (b"connection", b"close")]
             await guarded({"type": "http.response.start", "status": 403, "headers": plain})
             await guarded({"type": "http.response.body", "body": NO_UPLOAD})

@@ -18,7 +18,7 @@ from ingest.delivery import SESSION
 from ingest.filing import RefusedFolder
 from ingest.redaction import Identity, json_without
 from ingest.removal import Removed, is_theirs, names_in, student_in, take_out
-from warehouse import access_log, forgotten
+from warehouse import access_log, family, forgotten
 from warehouse.errors import CallError, UnderfootError
 from warehouse.forgotten import Receipt, Request
 from warehouse.home import Home, write_synced
@@ -215,6 +215,7 @@ def clear_rest(home: Home, who: Identity, removed: Removed) -> None:
     if ended.exists():
         moments = json.loads(ended.read_text("utf-8"))
         write_synced(ended, json.dumps({s: at for s, at in moments.items() if s not in who.codes}) + "\n")
+    removed.counts["films"] += family.forget(home, who.student)
     _sign_ins(home, who)
 
 

@@ -2,30 +2,38 @@
 
 A coach delivers sessions, notes and ball results of students in reach on the day they deliver, under their
 own name, and never over a session that another filed. A head coach may do all of that, and deliver rosters.
-Nobody else delivers. A session that is filed already is replaced only by a delivery that names the one it
+A student or guardian, or whoever holds a link to a student's page, reports that student's home practice and
+delivers nothing else. A session that is filed already is replaced only by a delivery that names the one it
 corrects.
 
 What was put into the inbox by whoever keeps the home has no deliverer, and needs no right.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from ingest.refusals import refuse
 from warehouse.deliverer import Deliverer
-from warehouse.reach import viewer_of, visible_students
+from warehouse.reach import may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.store import Writer
-from warehouse.vocabulary import STAFF
+from warehouse.vocabulary import FAMILY, PACES, STAFF
 
 _ASK = "ask the head coach, who may deliver it"
+MOST_REPS = 500  # of one practice that a family reports
+_OF_PRACTICE = frozenset({
+    "student", "at", "author", "kind", "code", "grade", "value", "unit", "pace", "place", "shared",
+})  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Right:
-    """A deliverer's right: their role (None: none that delivers), and the students they may deliver for."""
+    """A deliverer's right: their role (None: none that delivers), and the students they may deliver for.
+
+    By a link everyone is a student, whatever the roster makes of the person whose page it opens.
+    """
 
     deliverer: Deliverer
     role: str | None
@@ -39,7 +47,7 @@ class Right:
     def problem(self, student: str, name: str | None) -> str | None:
         """What speaks against their delivering something about a student under a name, if anything."""
         person = self.deliverer.person
-        if self.role is None:
+        if self.role not in STAFF:
             return f"{person or 'who delivered it'} is no coach of the academy who may deliver"
         if self.heads:
             return None
@@ -49,10 +57,38 @@ class Right:
             return f"it is under the name of {name}, and {person} delivered it"
         return None
 
+    def problem_of_line(self, line: Mapping[str, Any]) -> tuple[str, str] | None:
+        """The column of a line of notes that speaks against their delivering it, and what does; else None."""
+        if self.role in FAMILY and line["kind"] == "practice":
+            return self._practice_problem(line)
+        for column in ("author", "overruled_by"):
+            if (found := self.problem(line["student"], line[column])) is not None:
+                return column, found
+        return None
+
+    def _practice_problem(self, line: Mapping[str, Any]) -> tuple[str, str] | None:
+        """What speaks against a family's report of practice: what was done, how often and how it felt."""
+        person, student = self.deliverer.person, line["student"]
+        if not may_write("practice", self.role, self.students, student):
+            return "student", f"{student} is not a student whose practice {person} may report"
+        if line["author"] != person:
+            return "author", f"it is under the name of {line['author']}, and {person} delivered it"
+        more = sorted(
+            key for key, value in line.items() if key not in _OF_PRACTICE and value not in (None, "")
+        )
+        if more:
+            return more[0], f"a family's report of practice has no {more[0]}"
+        value = line["value"]
+        if line["unit"] != "reps" or value is None or not 1 <= value <= MOST_REPS or value % 1:
+            return "value", f"a family's report of practice counts 1 to {MOST_REPS} reps"
+        if line["pace"] not in PACES or line["place"] != "home" or not line["shared"]:
+            return "pace", "a family's report of practice has a pace, is of home, and is shared"
+        return None
+
     @classmethod
-    def problem_of(cls, right: "Right | None") -> Callable[[str, str | None], str | None]:
-        """As `problem`, of a right; without one, nothing speaks against anything."""
-        return right.problem if right is not None else _nothing
+    def problem_of(cls, right: "Right | None") -> Callable[[Mapping[str, Any]], tuple[str, str] | None]:
+        """As `problem_of_line`, of a right; without one, nothing speaks against anything."""
+        return right.problem_of_line if right is not None else _nothing
 
     def check(self, student: str, name: str | None, **place: Any) -> None:
         """Refuse something about a student under a name.
@@ -103,7 +139,7 @@ class Right:
             raise refuse("correction_unnamed", what, todo, session=session)
 
 
-def _nothing(_student: str, _name: str | None) -> None:
+def _nothing(_line: Mapping[str, Any]) -> None:
     """Nothing speaks against it; a lambda could not be handed to another process."""
 
 
@@ -114,7 +150,9 @@ def right_of(writer: Writer, settings: Settings, deliverer: Deliverer) -> Right:
     except ValueError:
         return Right(deliverer, None, frozenset())
     viewer = viewer_of(writer, deliverer.person, day)
-    if viewer is None or viewer.role not in STAFF:
+    if viewer is not None and deliverer.link is not None:
+        viewer = replace(viewer, role="student", link=deliverer.link)
+    if viewer is None:
         return Right(deliverer, None, frozenset())
     return Right(deliverer, viewer.role, frozenset(visible_students(writer, viewer, settings, day)))
 

@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 ABOUT_A_STUDENT = ("progress_page", "student_page", "lesson_sheet", "sessions", "films", "notes", "trends")
 ABOUT_A_COACH = ("own_week", "own_deliveries", "own_students")
 OF_THE_ACADEMY = ("coaches_page", "data_quality")
-WRITINGS = ("session", "note", "draw", "talk")
+WRITINGS = ("session", "note", "draw", "talk", "film_decision")
+FAMILY_WRITINGS = ("practice", "film")
 ROLES = ("head_coach", "coach", "student", "guardian")
 
 
@@ -218,16 +219,26 @@ def naive_may_write(
     A draw for several students is allowed if it is for each of them. `replaces` is the session filed before under
     the same code.
     """
-    if what not in WRITINGS:
+    if what not in WRITINGS + FAMILY_WRITINGS:
         raise ValueError(f"no rule speaks of {what}")
     day = naive_day(academy, on)
     person = academy.person(writer)
     if person is None or naive_has_ended(person, day) or student not in academy.of_role("student"):
         return False
+    # A student reports their own practice, a guardian that of a ward, under their own name; nobody else does. A film
+    # is sent likewise, while a consent to film covers the day.
+    if what in FAMILY_WRITINGS:
+        if under is not None and under != writer:
+            return False
+        if what == "film" and not naive_consent_covers(academy, student, "film", day):
+            return False
+        if person.role == "student":
+            return student == writer
+        return person.role == "guardian" and naive_is_guardian_of(academy, writer, student, day)
     # A head coach writes for every student, also under another coach's name and over another's session.
     if person.role == "head_coach":
         return True
-    # Students and guardians deliver nothing.
+    # Students and guardians deliver nothing else.
     if person.role != "coach":
         return False
     # A coach writes only for students within reach on that day.
@@ -244,3 +255,11 @@ def naive_may_write(
         if not naive_coaches(academy, writer, replaces.student, day):
             return False
     return True
+
+
+# Whoever holds a link that opens a student's page does there what the student might: reports practice, and sends a
+# film while a consent to film covers the day. They write nothing else, and of nobody else.
+def naive_link_may_write(academy: Academy, link: Link, what: str, student: str, at: datetime) -> bool:
+    if what not in FAMILY_WRITINGS or not naive_link_opens(academy, link, student, "progress_page", at):
+        return False
+    return what == "practice" or naive_consent_covers(academy, student, "film", naive_day(academy, at))

@@ -25,7 +25,7 @@ from warehouse.errors import AccessError, CallError, UnderfootError, UnknownView
 from warehouse.filed import kept_film
 from warehouse.home import Home
 from warehouse.permissions import views
-from warehouse.reach import Viewer, viewer_of, visible_students
+from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.statements import check_select
 from warehouse.store import Snapshot, open_snapshot, read_frame, run
@@ -130,6 +130,26 @@ class Reader:
             raise AccessError(CHANGED)
         return now
 
+    def to_write(self, what: str, student: str) -> "Reader":
+        """As `anew`, for whoever is about to write this (of `reach.WRITINGS`) about a student.
+
+        Raises
+            AccessError: they may not, or not any more; the refusal is logged.
+        """
+        now = self.anew()
+        if not now.may_write(what, student):
+            now.refused(what, student)
+            raise AccessError(f"There is no student {student} of whom you may do this.")
+        return now
+
+    def may_write(self, what: str, student: str) -> bool:
+        """Whether the viewer may write this (of `reach.WRITINGS`) about a student, as this reader knows."""
+        return may_write(what, self.viewer.role, self.students, student)
+
+    def wrote(self, what: str, student: str) -> None:
+        """Log that something was written about a student."""
+        self._log(what, student, outcome="wrote")
+
     def trace(self, session: str, columns: Sequence[str] | None = None) -> SessionTrace:
         """Samples of one session that the viewer may see.
 
@@ -204,9 +224,9 @@ class Reader:
             notes = read_frame(self._connection, _DISCOMFORT_NOTES, [student])
         return not open_discomfort(notes).is_empty()
 
-    def refused(self, page: str) -> None:
-        """Log that a page was refused to the viewer's role."""
-        self._log(page, None, outcome="refused")
+    def refused(self, page: str, student: str | None = None) -> None:
+        """Log that a page, or something on it, was refused to the viewer."""
+        self._log(page, student, outcome="refused")
 
     def _log(self, page: str | None, student: str | None, **more: object) -> None:
         line = {

@@ -16,21 +16,26 @@ MARK = ".delivered.json"
 
 @dataclass(frozen=True)
 class Deliverer:
-    """Who delivered something, when (UTC, ISO), and which deliveries, by their content hash, it corrects."""
+    """Who delivered something, when (UTC, ISO), and which deliveries, by their content hash, it corrects.
+
+    `link`: the name of the link they came by, and then `person` is the student whose page it opens.
+    """
 
     person: str
     at: str
     corrects: tuple[str, ...] = ()
+    link: str | None = None
 
     @classmethod
-    def now(cls, person: str, corrects: Sequence[str] = ()) -> "Deliverer":
+    def now(cls, person: str, corrects: Sequence[str] = (), link: str | None = None) -> "Deliverer":
         """A person who delivers at this moment."""
-        return cls(person, datetime.now(UTC).isoformat(timespec="seconds"), tuple(corrects))
+        return cls(person, datetime.now(UTC).isoformat(timespec="seconds"), tuple(corrects), link)
 
     @classmethod
     def of(cls, written: Mapping[str, Any]) -> "Deliverer":
         """The deliverer of a mark as it was written."""
-        return cls(str(written["person"]), str(written["at"]), tuple(map(str, written["corrects"])))
+        corrects, link = tuple(map(str, written["corrects"])), written.get("link")
+        return cls(str(written["person"]), str(written["at"]), corrects, None if link is None else str(link))
 
     def written(self) -> dict[str, Any]:
         """What a mark says."""

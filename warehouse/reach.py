@@ -1,6 +1,6 @@
 """Whom each person of the academy reaches: the students whose rows they may read."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Protocol
@@ -9,7 +9,17 @@ import polars as pl
 
 from warehouse.errors import CallError
 from warehouse.settings import Settings
-from warehouse.vocabulary import ROLES, is_minor
+from warehouse.vocabulary import FAMILY, ROLES, STAFF, is_minor
+
+# Who writes what about a student in reach. Whoever came by a link is a student, of that one page.
+_WRITERS = {
+    "session": STAFF,
+    "note": STAFF,
+    "practice": FAMILY,  # their own report of it; a coach writes a note
+    "film": FAMILY,  # it waits for a coach
+    "film_decision": STAFF,
+}
+WRITINGS = tuple(_WRITERS)
 
 
 @dataclass(frozen=True)
@@ -68,6 +78,11 @@ def visible_students(roster: Roster, viewer: Viewer, settings: Settings, today: 
             "SELECT person FROM academy.person WHERE person = ? AND role = 'student'", [viewer.person]
         )
     return sorted(found.to_series().to_list())
+
+
+def may_write(what: str, role: str | None, students: Collection[str], student: str) -> bool:
+    """Whether somebody in this role, who reaches these students, may write this (of `WRITINGS`) about one."""
+    return role in _WRITERS[what] and student in students
 
 
 def viewer_of(roster: Roster, person: str, day: date) -> Viewer | None:

@@ -3,6 +3,7 @@
 from datetime import date
 
 STAFF = ("head_coach", "coach")
+FAMILY = ("student", "guardian")
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
 PURPOSES = ("measure", "film", "keep_film", "share_page", "show_swing")

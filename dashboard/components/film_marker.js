@@ -1,4 +1,5 @@
-// Marks key moments and heels on a film that is opened in this browser and goes nowhere.
+// Marks key moments and heels on a film that is opened in this browser and goes nowhere, or on one that the
+// family sent and a coach has opened.
 export default function (component) {
   const { data, parentElement, setTriggerValue } = component;
   let root = parentElement.querySelector(".root");
@@ -6,6 +7,11 @@ export default function (component) {
     if (root) root.remove();
     root = build(data, (marked) => setTriggerValue("marked", marked));
     parentElement.appendChild(root);
+  }
+  const sent = data.sent ? data.sent.film : "";
+  if ((root.dataset.film || "") !== sent) {
+    root.dataset.film = sent;
+    root.openSent(data.sent);
   }
   const outcome = data.outcome;
   if (outcome && root.dataset.outcome !== outcome.id + outcome.text) {
@@ -75,7 +81,7 @@ function build(data, send) {
   const club = choice(data.clubs.map((name) => [name, name]), data.clubs[0]);
   const pace = choice(["full", "half", "slow"].map((code) => [code, w[code]]), "full");
   const status = make("p", { role: "status" });
-  const state = { x: 0.5, y: 0.5, plays: 30, moments: {} };
+  const state = { x: 0.5, y: 0.5, plays: 30, moments: {}, sent: "" };
 
   const step = () => 1 / state.plays;
   const frames = () => Math.floor(film.currentTime * state.plays + 1e-6);
@@ -117,17 +123,28 @@ function build(data, send) {
     if (Number(zoom.value) < 3) zoom.value = 3;
     draw();
   });
-  file.addEventListener("change", () => {
-    const [chosen] = file.files;
-    if (!chosen) return;
+  function open(chosen, when) {
     if (film.src) URL.revokeObjectURL(film.src);
     film.src = URL.createObjectURL(chosen);
     state.moments = {};
     status.textContent = "";
-    const taken = new Date(chosen.lastModified - new Date().getTimezoneOffset() * 60000);
-    at.value = taken.toISOString().slice(0, 16);
+    at.value = when;
     list.replaceChildren(...data.moments.map(([code, name]) => moment(code, name)));
+  }
+  file.addEventListener("change", () => {
+    const [chosen] = file.files;
+    if (!chosen) return;
+    state.sent = "";
+    const taken = new Date(chosen.lastModified - new Date().getTimezoneOffset() * 60000);
+    open(chosen, taken.toISOString().slice(0, 16));
   });
+  function openSent(sent) {
+    state.sent = sent ? sent.film : "";
+    if (!sent) { studio.hidden = true; film.removeAttribute("src"); return; }
+    const bytes = Uint8Array.from(atob(sent.data), (letter) => letter.charCodeAt(0));
+    club.value = sent.club;
+    open(new Blob([bytes], { type: sent.kind }), `${sent.day}T12:00`);
+  }
   rate.addEventListener("change", draw);
 
   function moment(code, name) {
@@ -169,7 +186,7 @@ function build(data, send) {
     if (found.length < 2 || !found.some((m) => m.lead || m.trail)) { status.textContent = w.few; return; }
     status.textContent = w.sending;
     send({ id: `${Date.now()}-${Math.random().toString(36).slice(2, 8)}`, moments: found, club: club.value, pace: pace.value,
-      at: at.value, offset: -new Date(at.value).getTimezoneOffset(), fault: sees.checked });
+      film: state.sent, at: at.value, offset: -new Date(at.value).getTimezoneOffset(), fault: sees.checked });
   });
   const list = make("div", {});
   const studio = make("div", { hidden: "" },
@@ -186,5 +203,6 @@ function build(data, send) {
     make("ol", {}, ...data.camera.map((text) => make("li", {}, text))));
   const root = make("div", { class: "root" }, camera, field(w.choose, file), make("p", {}, w.private), studio, status);
   root.dataset.student = data.student;
+  root.openSent = openSent;
   return root;
 }

@@ -1,6 +1,7 @@
 """Marking an ordinary film by eye, in the browser: frames one by one, key moments, each heel up or down.
 
-The film is opened on the viewer's own device and goes nowhere: only what was marked is sent.
+The film is opened on the viewer's own device and goes nowhere, or it is one that the family sent: only what
+was marked is sent.
 """
 
 from dashboard.components import HERE, Component

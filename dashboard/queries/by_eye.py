@@ -3,6 +3,9 @@
 import polars as pl
 
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+
+USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
 
 
 def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
@@ -28,6 +31,18 @@ def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
         """,
         [student],
     )
+
+
+def known_clubs(reader: Reader, student: str) -> list[str]:
+    """Clubs to choose from: the student's own, then usual ones; those that a family is known for."""
+    found = []
+    for club in dict.fromkeys([*clubs(reader, student), *USUAL_CLUBS]):
+        try:
+            reader.settings.club_family(club)
+        except UnderfootError:
+            continue
+        found.append(club)
+    return found
 
 
 def clubs(reader: Reader, student: str) -> list[str]:

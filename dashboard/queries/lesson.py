@@ -70,14 +70,17 @@ def last_against_before(reader: Reader, student: str, family: str, season: str) 
 def doses(reader: Reader, student: str, *, shared_only: bool = False) -> pl.DataFrame:
     """Drills set and practised, newest first, with the drill's own columns; or those the student may see.
 
-    `felt`: of practice, how it felt, 1 (hard) to 3 (easy); null where nobody said.
+    `felt`: of practice, how it felt, 1 (hard) to 3 (easy); null where nobody said. `by_family`: the student
+    or a guardian reported it.
     """
     return reader.sql(
         """
         SELECT d.day, d.kind, d.place, d.dose, d.unit, d.pace,
             CASE WHEN d.kind = 'practice' THEN n.grade END AS felt,
+            coalesce(a.role IN ('student', 'guardian'), false) AS by_family,
             r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
         FROM drill_dose d JOIN drill r USING (drill) LEFT JOIN note n ON n.note = d.note
+        LEFT JOIN person a ON a.person = n.author
         WHERE d.student = ? AND (NOT ? OR d.note IN (SELECT note FROM note WHERE shared))
         ORDER BY d.at DESC, r.name
         """,

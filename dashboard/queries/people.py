@@ -1,5 +1,6 @@
 """Who is there: students in reach, coaches, seasons, and the rosters of metrics, faults and club families."""
 
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -98,16 +99,22 @@ def may_share(reader: Reader, student: str) -> bool:
     return has_consent(reader, student, "share_page")
 
 
-def has_consent(reader: Reader, student: str, purpose: str) -> bool:
-    """Whether a consent of this purpose in consents.csv holds today."""
+def has_consent(reader: Reader, student: str, purpose: str, day: date | None = None) -> bool:
+    """Whether a consent of this purpose in consents.csv holds on a day, by itself today."""
+    day = day or reader.today
     rows = reader.sql(
         """
         SELECT 1 FROM consent WHERE student = ? AND purpose = ?
             AND "from" <= ? AND ("to" IS NULL OR "to" >= ?) LIMIT 1
         """,
-        [student, purpose, reader.today, reader.today],
+        [student, purpose, day, day],
     )
     return not rows.is_empty()
+
+
+def may_film(reader: Reader, student: str, day: date | None = None) -> bool:
+    """Whether a consent to film holds on a day, by itself today; or consents are kept elsewhere."""
+    return reader.settings.consents_kept_elsewhere or has_consent(reader, student, "film", day)
 
 
 def drills(reader: Reader) -> pl.DataFrame:

@@ -43,3 +43,11 @@ BANDS_ARE_CUSTOM = mark(
     "Bands are coaching custom, set by the academy; they are not medicine or law. "
     "Local rules and licensed practice come first."
 )
+
+CAMERA = (
+    mark("Low: the lens at the height of the ankles, a hand above the ground, on a stand or a bag."),
+    mark("From the front, square to the toes, or from behind, along the target line; some three metres off."),
+    mark("Both shoes whole in the picture, with a shoe's length of room around them. Do not pan."),
+    mark("At least 60 pictures a second, and 120 or 240 where the phone can; bright light, plain ground."),
+    mark("Nobody stands where the club or the ball may go, also not to hold the phone."),
+)  # fmt: skip

@@ -31,6 +31,7 @@ THINGS = {
     "measure": mark_plural("{n} measure", "{n} measures"),
     "other": mark_plural("{n} other", "{n} others"),
     "other_fault": mark_plural("{n} other fault", "{n} other faults"),
+    "practice": mark_plural("{n} practice", "{n} practices"),
     "session": mark_plural("{n} session", "{n} sessions"),
     "signal": mark_plural("{n} signal", "{n} signals"),
     "steady_stand": mark_plural("{n} steady stand", "{n} steady stands"),

@@ -83,15 +83,15 @@ class LineContext:
     """What the lines of notes and shots are checked against; `header` is None for a file outside a session.
 
     `session_student` gives the student of a session, None when there is no such session; `swings_of` the
-    swing numbers of a session; `not_theirs` what speaks against their deliverer's delivering a line about
-    a student under a name, None where nothing does.
+    swing numbers of a session; `not_theirs` the column of a line of notes and what in it speaks against its
+    deliverer's delivering it, None where nothing does.
     """
 
     academy: Academy
     session_student: Callable[[str], str | None]
     swings_of: Callable[[str], Collection[int]]
     header: SessionHeader | None = None
-    not_theirs: Callable[[str, str | None], str | None] = lambda *_: None
+    not_theirs: Callable[[Mapping[str, Any]], tuple[str, str] | None] = lambda _: None
 
 
 @dataclass(frozen=True)

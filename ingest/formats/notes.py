@@ -74,7 +74,7 @@ class _Rules:
         self.context, self.academy, self.header = context, context.academy, context.header
 
     def check(self, line: Line) -> Problem | None:
-        rules = (self._whose, self._author, self._swing, self._kind, self._lot)
+        rules = (self._whose, self._author, self._not_theirs, self._swing, self._kind, self._lot)
         return next((problem for rule in rules if (problem := rule(line)) is not None), None)
 
     def _whose(self, line: Line) -> Problem | None:
@@ -103,7 +103,7 @@ class _Rules:
         if line["author"] not in self.academy.people:
             return "unknown_person", f"author {line['author']} is not in people.csv", "author"
         line["shared"] = bool(line["shared"])
-        return self._overruled(line) or self._not_theirs(line)
+        return self._overruled(line)
 
     def _overruled(self, line: Line) -> Problem | None:
         head = line["overruled_by"]
@@ -115,11 +115,8 @@ class _Rules:
         return None
 
     def _not_theirs(self, line: Line) -> Problem | None:
-        for column in ("author", "overruled_by"):
-            found = self.context.not_theirs(line["student"], line[column])
-            if found is not None:
-                return "not_yours", found, column
-        return None
+        found = self.context.not_theirs(line)
+        return None if found is None else ("not_yours", found[1], found[0])
 
     def _swing(self, line: Line) -> Problem | None:
         no = line["swing_no"]

@@ -1,8 +1,9 @@
-"""Files are taken in from staff who have signed in, and from nobody else."""
+"""Files are taken in from staff who have signed in, small films from families with a consent to film, and no others."""
 
 import pytest
 
 from dashboard import uploads
+from warehouse.store import writer
 
 ADDRESS = "/_stcore/upload_file/test session id/file"  # the visit of Streamlit's own page tests
 
@@ -46,3 +47,37 @@ def test_other_addresses_are_not_asked_about():
     for path in ("/", "/deliveries", "/_stcore/stream", "/_stcore/health"):
         assert not uploads.refused("GET", path)
         assert not uploads.refused("PUT", path)
+
+
+def sized(n):
+    return [(b"content-length", str(n).encode())]
+
+
+@pytest.fixture
+def family_visit(visit, homes):
+    """The visit of a student with a consent to film."""
+    home = homes("consent-to-film")
+    with writer(home) as w:
+        w.execute(
+            "INSERT INTO academy.consent BY NAME SELECT 's02' AS student, 's02' AS given_by, 'film' AS purpose, "
+            "DATE '2025-01-01' AS \"from\""
+        )
+        w.publish()
+    return visit("consent-to-film", "progress", "s02")
+
+
+def test_a_family_with_a_consent_to_film_sends_small_films_and_few(family_visit):
+    assert uploads.refused("PUT", ADDRESS)  # a size is not said
+    assert uploads.refused("PUT", ADDRESS, sized(uploads.MOST_BYTES + 1))
+    assert uploads.refused("PUT", ADDRESS, [(b"content-length", b"-1")])
+    for _ in range(uploads.MOST_FILES):
+        assert not uploads.refused("PUT", ADDRESS, sized(2_000_000))
+    assert uploads.refused("PUT", ADDRESS, sized(2_000_000))
+    assert not uploads.refused("DELETE", ADDRESS)
+    family_visit.run()
+    assert uploads.refused("PUT", ADDRESS, sized(2_000_000))  # running the page again gives no more
+
+
+def test_a_family_without_that_consent_sends_none(visit):
+    visit("full", "progress", "s02")
+    assert uploads.refused("PUT", ADDRESS, sized(2_000_000))

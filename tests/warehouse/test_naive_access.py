@@ -13,6 +13,7 @@ import naive_access as naive
 import random_academies as made
 from command import underfoot_command
 from naive_access import Academy, Coaching, Consent, Link, Note, Person, Session
+from warehouse.reach import WRITINGS
 
 LONG_AGO = date(2025, 1, 1)
 ACADEMIES = st.randoms(use_true_random=False).map(made.random_academy)
@@ -85,6 +86,7 @@ def test_a_link_opens_one_page_until_it_runs_out_is_ended_or_the_consent_is():
 def test_a_coach_writes_under_their_own_name_of_students_within_reach_and_over_their_own_sessions():
     academy, day = small(), date(2026, 3, 5)
     theirs = Session("v1", "s1", "c1", datetime(2026, 3, 4, 9, tzinfo=UTC), filed_by="c1")
+    assert set(naive.WRITINGS + naive.FAMILY_WRITINGS) >= set(WRITINGS)  # no kind of writing without a rule
     for what in naive.WRITINGS:
         assert naive.naive_may_write(academy, "c1", what, "s1", day, under="c1")
         assert not naive.naive_may_write(academy, "c1", what, "s1", day, under="c2")
@@ -100,6 +102,24 @@ def test_a_coach_writes_under_their_own_name_of_students_within_reach_and_over_t
         academy, "c1", "session", "s1", day, replaces=replace(theirs, student="s2")
     )
     assert naive.naive_may_write(academy, "h1", "session", "s1", day, replaces=theirs)
+
+
+def test_a_family_reports_practice_of_its_own_and_sends_films_under_consent():
+    academy, day = small(), date(2026, 2, 27)
+    film = (Consent("s1", "g1", "film", date(2026, 2, 1), date(2026, 2, 27)),)
+    for writer in ("s1", "g1"):
+        assert naive.naive_may_write(academy, writer, "practice", "s1", day)
+        assert not naive.naive_may_write(academy, writer, "practice", "s2", day)
+        assert not naive.naive_may_write(academy, writer, "practice", "s1", day, under="c1")
+        assert not naive.naive_may_write(academy, writer, "film", "s1", day)
+        assert naive.naive_may_write(small(consents=film), writer, "film", "s1", day)
+    assert not naive.naive_may_write(academy, "g1", "practice", "s1", date(2026, 3, 1))  # of age
+    assert not any(naive.naive_may_write(academy, who, "practice", "s1", day) for who in ("h1", "c1", "s2"))
+    link = Link("s1", datetime(2026, 3, 2, tzinfo=UTC), until=datetime(2026, 3, 7, tzinfo=UTC))
+    at = datetime(2026, 3, 3, tzinfo=UTC)
+    assert naive.naive_link_may_write(small(), link, "practice", "s1", at)
+    assert not naive.naive_link_may_write(small(), link, "film", "s1", at)
+    assert not any(naive.naive_link_may_write(small(), link, what, "s1", at) for what in naive.WRITINGS)
 
 
 def test_discomfort_and_free_text_are_on_the_page_only_when_shared():

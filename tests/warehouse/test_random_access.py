@@ -18,12 +18,13 @@ import builders
 import naive_access as naive
 import random_academies as made
 from dashboard.app import PAGES
+from dashboard.queries import people
 from ingest.rights import right_of
 from warehouse import links
-from warehouse.access import Reader, open_reader
+from warehouse.access import Reader, open_by_link, open_reader
 from warehouse.deliverer import Deliverer
 from warehouse.errors import AccessError, Refused, UnknownViewerError
-from warehouse.reach import viewer_of, visible_students
+from warehouse.reach import WRITINGS, viewer_of, visible_students
 from warehouse.store import Snapshot, make_tables
 
 SEEDS = range(3)
@@ -269,6 +270,86 @@ def taken(right, student, under, session):
     except Refused:
         return False
     return True
+
+
+def practice(student, author):
+    return {
+        "student": student, "author": author, "kind": "practice", "code": "d1", "grade": 2, "value": 10.0, "unit": "reps",
+        "pace": "slow", "place": "home", "shared": True, "overruled_by": None,
+    }  # fmt: skip
+
+
+def may_now(reader, what, student):
+    """Whether a page lets its reader write this: by their role and reach, and for a film by consent."""
+    return reader.may_write(what, student) and (what != "film" or people.may_film(reader, student))
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_a_family_reports_practice_and_sends_films_of_its_own_and_staff_decide_on_them(published):
+    academy, snapshot = published
+    settings = snapshot.home.settings()
+    for moment in made.moments_to_check(academy)[::16]:
+        day = naive.naive_day(academy, moment)
+        for person in academy.people:
+            right = right_of(snapshot, settings, Deliverer(person.code, moment.isoformat()))
+            try:
+                reader = open_reader(snapshot.home, person.code, snapshot=snapshot, today=day)
+            except UnknownViewerError:
+                reader = None
+            for student in academy.of_role("student"):
+                for author in (person.code, "c1"):
+                    # A coach's own note of practice is a note like any other.
+                    what = "note" if person.role in ("coach", "head_coach") else "practice"
+                    may = naive.naive_may_write(academy, person.code, what, student, moment, under=author)
+                    assert (right.problem_of_line(practice(student, author)) is None) is may, (
+                        person,
+                        student,
+                        moment,
+                    )
+                for what in ("practice", "film", "film_decision"):
+                    may = naive.naive_may_write(academy, person.code, what, student, moment)
+                    assert (reader is not None and may_now(reader, what, student)) is may, (
+                        person,
+                        student,
+                        what,
+                        moment,
+                    )
+                    COUNTED["family"] += 1
+
+
+@pytest.mark.parametrize("published", SEEDS, indirect=True)
+def test_whoever_holds_a_link_writes_what_its_student_might_on_that_page_and_nothing_else(published):
+    academy, snapshot = published
+    home, settings = snapshot.home, snapshot.home.settings()
+    for link in academy.links:
+        token = links._signer(home).dumps(
+            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()}
+        )
+        for at in [m for m in made.moments_to_check(academy) if m >= link.made_at]:
+            ended = {link.student: link.ended_at.timestamp()} if link.ended_at and at >= link.ended_at else {}
+            (home.path / links.ENDED).write_text(json.dumps(ended))
+            try:
+                opened = open_by_link(home, token, snapshot=snapshot, now=at)
+            except (AccessError, UnknownViewerError):
+                opened = None
+            right = right_of(snapshot, settings, Deliverer(link.student, at.isoformat(), (), "x"))
+            here = not naive.naive_has_ended(academy.person(link.student), naive.naive_day(academy, at))
+            for student in academy.of_role("student"):
+                for what in WRITINGS:
+                    may = here and naive.naive_link_may_write(academy, link, what, student, at)
+                    assert (opened is not None and may_now(opened, what, student)) is may, (
+                        link,
+                        what,
+                        student,
+                        at,
+                    )
+                    COUNTED["family"] += 1
+                assert right.problem(student, None) is not None
+                own = student == link.student and here
+                assert (right.problem_of_line(practice(student, link.student)) is None) is own
+                for kind in ("saw", "drill", "plan", "goal", "felt", "discomfort", "talked"):
+                    line = practice(student, link.student) | {"kind": kind}
+                    assert right.problem_of_line(line) is not None
 
 
 def test_these_were_many_cases_of_each_kind():

@@ -16,6 +16,7 @@ from dashboard.text.catalogue import Words, _, ngettext
 from dashboard.text.labels import FLAGS
 from dashboard.text.markdown import markdown
 from dashboard.text.numbers import count, listed, number, on
+from warehouse import family
 from warehouse.access import Reader
 from warehouse.home import Home
 
@@ -125,6 +126,19 @@ def _outcome(reader: Reader, drop: Dropped) -> str:
     else:
         text = _("loaded, with swings refused. How to fix it is below.")
     return markdown("**{names}**: {text}", names=names_of(drop.names), text=text)
+
+
+def films_sent(reader: Reader) -> list[tuple[str, str]]:
+    """Students of whom the family sent films that wait for a coach, and a sentence on how many."""
+    found = []
+    for student, name in sorted(reader.sql("SELECT person, display_name FROM person").iter_rows()):
+        if not reader.may_write("film_decision", student):
+            continue
+        n = sum(film.state == family.WAITING for film in family.films(reader.home, student))
+        if n:
+            said = _("{films} of {name}, sent by the family →").format(films=count(n, "film"), name=name)
+            found.append((student, said))
+    return found
 
 
 def swapped_feet(reader: Reader) -> list[str]:

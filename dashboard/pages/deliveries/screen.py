@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from dashboard import elements as st
-from dashboard import gate, layout
+from dashboard import gate, layout, navigation
 from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped, Refused
 from dashboard.text.catalogue import _
@@ -24,6 +24,7 @@ def show(reader: Reader) -> None:
     st.title(_("Deliveries"), anchor=False)
     _drop(reader)
     gate.fragment(_follow, every_s=POLL_S if content.waiting(reader.home) else None)()
+    _films(reader)
     _swapped(reader)
     with layout.part(_("Couldn't load: how to fix it")):
         _refused(reader)
@@ -80,6 +81,14 @@ def _follow() -> None:
         st.write(sentence)
     if found.waiting:
         layout.say(found.waiting)
+
+
+def _films(reader: Reader) -> None:
+    waiting = content.films_sent(reader)
+    if waiting:
+        st.header(_("Films that wait for you"), anchor=False)
+    for student, sentence in waiting:
+        navigation.link("film", sentence, student=student)
 
 
 def _swapped(reader: Reader) -> None:

@@ -1,38 +1,36 @@
 """A film marked by eye: what the form is made of, and how what was marked becomes a session's delivery."""
 
+import base64
 import csv
 import hashlib
 import io
 import json
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from dashboard import inbox
+from dashboard import family, inbox
 from dashboard.queries import by_eye, people
-from dashboard.text.catalogue import _, mark
+from dashboard.text.catalogue import _
+from dashboard.text.cautions import CAMERA
 from dashboard.text.labels import EVENTS as EVENT_NAMES
+from dashboard.text.numbers import on
+from warehouse import family as from_families
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
+from warehouse.family import SentFilm
 from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
 
-USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
 STILL_DOWN = "trail_heel_down"
+MOST_REASON = 300
 LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
-CAMERA = (
-    mark("Low: the lens at the height of the ankles, a hand above the ground, on a stand or a bag."),
-    mark("From the front, square to the toes, or from behind, along the target line; some three metres off."),
-    mark("Both shoes whole in the picture, with a shoe's length of room around them. Do not pan."),
-    mark("At least 60 pictures a second, and 120 or 240 where the phone can; bright light, plain ground."),
-    mark("Nobody stands where the club or the ball may go, also not to hold the phone."),
-)  # fmt: skip
 
 
 def withheld(reader: Reader, student: str) -> str:
     """Why no film of this student may be marked; empty where one may."""
-    if reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, "film"):
+    if people.may_film(reader, student):
         return ""
     return _(
         "No consent to film this student holds today, so no film of theirs is marked here. It needs a line "
@@ -40,27 +38,81 @@ def withheld(reader: Reader, student: str) -> str:
     )
 
 
-def form_data(reader: Reader, student: str, outcome: dict[str, Any] | None) -> dict[str, Any]:
-    """What the marker in the browser is made of; `outcome`: what became of what was saved last."""
+def waiting_films(reader: Reader, student: str) -> list[SentFilm]:
+    """The films that a student's family sent and nobody has decided on, oldest first."""
+    if not reader.may_write("film_decision", student):
+        return []
+    found = from_families.films(reader.home, student)
+    return [film for film in reversed(found) if film.state == from_families.WAITING]
+
+
+def film_words(reader: Reader, film: SentFilm) -> str:
+    """Who sent a waiting film, when, and of what."""
+    names = dict(reader.sql("SELECT person, display_name FROM person").iter_rows())
+    sender = names.get(film.sent_by, film.sent_by)
+    by = _("by the link to the page of {name}").format(name=sender) if film.link else sender
+    return _("{club}, filmed {day}; sent {sent} ({by}).").format(
+        club=film.club, day=on(date.fromisoformat(film.day)), sent=on(family.sent_on(reader, film)), by=by
+    )
+
+
+def decline(reader: Reader, student: str, film: str, reason: str) -> None:
+    """Decline a film that waits, with the reason that the family reads; the film is removed.
+
+    Raises
+        AccessError: the viewer may not decide on this student's films, or not any more.
+        CallError: there is no reason, it is too long, or the film waits no more.
+    """
+    now = reader.to_write("film_decision", student)
+    words = " ".join(reason.split())
+    if not words:
+        raise CallError(_("Say why in a few words; the family reads them."))
+    if len(words) > MOST_REASON:
+        raise CallError(_("The reason is too long; say it in {most} letters.").format(most=MOST_REASON))
+    _decide(now, _waiting(now, student, film), from_families.DECLINED, reason=words)
+
+
+def _waiting(reader: Reader, student: str, film: str) -> SentFilm:
+    """A waiting film by its name.
+
+    Raises
+        CallError: there is none, or it waits no more.
+    """
+    found = next((one for one in waiting_films(reader, student) if one.film == film), None)
+    if found is None:
+        raise CallError(_("This film waits no more: somebody has decided on it already."))
+    return found
+
+
+def _decide(reader: Reader, film: SentFilm, state: str, **why: str) -> None:
+    if not from_families.decide(reader.home, film, state, reader.viewer.person, **why):
+        raise CallError(_("This film waits no more: somebody has decided on it already."))
+    reader.wrote("film_decision", film.student)
+
+
+def form_data(
+    reader: Reader, student: str, outcome: dict[str, Any] | None, film: SentFilm | None = None
+) -> dict[str, Any]:
+    """What the marker in the browser is made of.
+
+    `outcome`: what became of what was saved last; `film`: one that the family sent, which it opens with.
+    """
+    sent = None
+    if film is not None:
+        data = from_families.film_path(reader.home, film).read_bytes()
+        kind = "video/webm" if film.file.endswith(".webm") else "video/mp4"
+        sent = {
+            "film": film.film, "data": base64.b64encode(data).decode(), "kind": kind, "club": film.club,
+            "day": film.day,
+        }  # fmt: skip
     return {
+        "sent": sent,
         "student": student,
         "moments": [(code, EVENT_NAMES[code]) for code in EVENTS],
-        "clubs": clubs(reader, student),
+        "clubs": by_eye.known_clubs(reader, student),
         "camera": [_(text) for text in CAMERA],
         "outcome": outcome,
     }
-
-
-def clubs(reader: Reader, student: str) -> list[str]:
-    """Clubs to choose from: the student's own, then usual ones; those that a family is known for."""
-    found = []
-    for club in dict.fromkeys([*by_eye.clubs(reader, student), *USUAL_CLUBS]):
-        try:
-            reader.settings.club_family(club)
-        except UnderfootError:
-            continue
-        found.append(club)
-    return found
 
 
 def outcome(reader: Reader, student: str, marked: Mapping[str, Any]) -> dict[str, Any]:
@@ -82,15 +134,17 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
 
     Raises
         AccessError: the viewer may not see the student.
-        CallError: no consent to film holds, or what was marked can't be meant.
+        CallError: no consent to film holds, what was marked can't be meant, or the family's film that was
+            marked waits no more.
         OSError: the disk did not take it.
     """
     reader = inbox.in_reach(reader, student)
+    sent = _waiting(reader, student, str(marked["film"])) if marked.get("film") else None
     if missing := withheld(reader, student):
         raise CallError(missing)
     moments = _moments(marked.get("moments"))
     club, pace = marked.get("club"), marked.get("pace")
-    if club not in clubs(reader, student) or pace not in PACES:
+    if club not in by_eye.known_clubs(reader, student) or pace not in PACES:
         raise CallError(_("The club or the pace is not one of those offered; choose them again."))
     at = _filmed_at(marked)
     tag = hashlib.sha256(json.dumps(moments).encode()).hexdigest()[:4]
@@ -108,7 +162,10 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
                 "shared": "false"}  # fmt: skip
         files["notes.csv"] = _table([line])
     put = [(f"{session}/{name}", body.encode()) for name, body in files.items()]
-    return inbox.deliver(reader, put)
+    kept = inbox.deliver(reader, put)
+    if sent is not None:
+        _decide(reader, sent, from_families.ACCEPTED, session=session)
+    return kept
 
 
 def _moments(given: Any) -> list[dict[str, Any]]:

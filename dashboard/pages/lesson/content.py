@@ -251,6 +251,9 @@ def _set_for_home(about: Lesson, doses: pl.DataFrame) -> Part:
     done = doses.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
     minutes = float(done.filter(pl.col("unit") == "minutes")["dose"].sum() or 0)
     text.append(sentences.practised(done["day"].n_unique(), minutes, since))
+    if n := int(done["by_family"].sum()):
+        said = _("Of {practices} logged, {n} by the player or a guardian.")
+        text.append(said.format(practices=count(len(done), "practice"), n=n))
     return Part(_("Set for home") if drills["place"][0] == "home" else _("Set last time"), tuple(text))
 
 

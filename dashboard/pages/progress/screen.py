@@ -5,6 +5,7 @@ from functools import partial
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.kept import kept
+from dashboard.pages.progress import sending
 from dashboard.pages.progress.content import Focus, progress_page
 from dashboard.pages.progress.next_pace import ticks_html
 from dashboard.text.catalogue import _
@@ -29,6 +30,7 @@ def show(reader: Reader) -> None:
         layout.say(page.nothing_yet)
     else:
         _focus(page.name, page.focus, page.feet)
+    sending.practice(reader, person, page.focus)
     for picture in page.pictures:
         layout.picture(picture)
         if picture.key:
@@ -37,6 +39,7 @@ def show(reader: Reader) -> None:
         st.header(_("From your coach"))
         for note in page.notes:
             st.write(note)
+    sending.film(reader, person)
     for sentence in page.cautions:
         layout.aside(sentence)
 

@@ -4,7 +4,7 @@ import json
 import zipfile
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ import polars as pl
 from dashboard import document
 from dashboard.downloads import csv_text
 from dashboard.text.catalogue import _
-from warehouse import access_log
+from warehouse import access_log, family
 from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
@@ -77,6 +77,7 @@ def export(reader: Reader, home: Home, student: str, target: Path) -> Path:
             *_tables(archive, reader, student),
             *_samples(archive, reader, home, student),
             *_delivered(archive, reader, home, student),
+            *_sent(archive, home, student),
             *_looked_at(archive, home, student),
         ]
         name = reader.sql("SELECT display_name FROM person WHERE person = ?", [student]).item()
@@ -143,6 +144,20 @@ def _delivered(archive: zipfile.ZipFile, reader: Reader, home: Home, student: st
         yield Entry("delivered/", _("What came for each session, byte for byte."), originals)
     if films:
         yield Entry("films/", _("The films kept, cut to the feet, and where their marks went."), films)
+
+
+def _sent(archive: zipfile.ZipFile, home: Home, student: str) -> Iterator[Entry]:
+    """What the family sent from the progress page: films that wait, and what became of the others."""
+    films = family.films(home, student)
+    for film in films:
+        archive.writestr(f"sent/{film.film}/sent.json", json.dumps(asdict(film), ensure_ascii=False))
+        path = family.film_path(home, film)
+        if path.is_file():
+            archive.write(path, f"sent/{film.film}/{film.file}")
+    if films:
+        yield Entry(
+            "sent/", _("Films that the family sent for the coach, and what became of them."), len(films)
+        )
 
 
 def _looked_at(archive: zipfile.ZipFile, home: Home, student: str) -> Iterator[Entry]:
