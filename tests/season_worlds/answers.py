@@ -1,0 +1,66 @@
+"""What the season's models say of a simulated academy: its tables go in, the plan's own steps run, tables come out."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import polars as pl
+
+import builders
+from models.build import PLAN, Run
+from models.samples import temporary
+from models.swing.faults import load_rules
+from season_worlds.academy import SeasonWorld
+from warehouse.home import Home
+from warehouse.store import Writer, writer
+
+GIVEN = ("academy.swing_metric", "academy.setup_target", "academy.swing_fault")  # by the world itself
+
+
+class Answers:
+    """A warehouse that one world after another is put into."""
+
+    def __init__(self, home: Home, opened: Writer) -> None:
+        self.home, self.writer = home, opened
+        self.steps = [step for step in PLAN if not set(step.tables) & set(GIVEN)]
+        self.filled: set[str] = set()
+
+    def of(self, world: SeasonWorld, *asked: str) -> dict[str, pl.DataFrame]:
+        """The season tables `asked` for (without their schema), everything they need made for the world alone."""
+        for table in (
+            self.filled | set(world.tables) | {table for step in self.steps for table in step.tables}
+        ):
+            self.writer.execute(f"DELETE FROM {table}")
+        self.filled = set(world.tables)
+        self.add(world.tables)
+        return self.made(asked)
+
+    def add(self, tables: dict[str, pl.DataFrame]) -> None:
+        """More rows, as a load would bring them."""
+        for table, rows in tables.items():
+            self.writer.append(table, rows)
+
+    def made(self, asked: Sequence[str], *, whole: bool = True) -> dict[str, pl.DataFrame]:
+        """Run the steps behind these tables over what has been put in; `whole` as a build does."""
+        wanted, steps = {f"season.{name}" for name in asked}, []
+        for step in reversed(self.steps):
+            if wanted & set(step.tables):
+                steps.append(step)
+                wanted |= set(step.needs)
+        students = self.writer.sql("SELECT DISTINCT student FROM academy.session ORDER BY 1")["student"]
+        rules = load_rules(self.home.settings())
+        run = Run(self.home, self.writer, rules, whole=whole, sessions=[], progress=None)
+        with self.writer.transaction():
+            temporary(self.writer, "touched", "student", students.to_list())
+            temporary(self.writer, "place", "time_zone", [self.home.settings().time_zone])
+            for step in reversed(steps):
+                step.run(run)
+        return {name: self.writer.sql(f"SELECT * FROM season.{name}") for name in asked}
+
+
+@contextmanager
+def answering(folder: Path) -> Iterator[Answers]:
+    """A home of its own to put worlds into."""
+    home = builders.make_home(folder)
+    with writer(home) as opened:
+        yield Answers(home, opened)
