@@ -1,7 +1,7 @@
 """Sample traces: one Parquet file a session, flat long columns, laid out for fast decoding.
 
 Layout: every swing's samples one after another, in the order of the swing list kept in the file's own
-metadata (swing number, sample count, rate, first time). One row group, zstd, BYTE_STREAM_SPLIT, no
+metadata (swing number, sample count, rate, first time). One row group, LZ4, BYTE_STREAM_SPLIT, no
 dictionaries. Times are not stored when every clock is regular: sample k of a swing is at
 t0_s + k / rate_hz. A session with an irregular clock keeps the column `t_s`.
 """
@@ -88,7 +88,7 @@ def write_trace(path: Path, trace: SessionTrace) -> None:
     pq.write_table(
         table,
         whole,
-        compression="zstd",
+        compression="lz4",
         use_dictionary=False,
         column_encoding=dict.fromkeys(names, "BYTE_STREAM_SPLIT"),
         row_group_size=max(len(table), 1),
