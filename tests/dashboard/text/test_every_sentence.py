@@ -34,6 +34,8 @@ ALLOWED = {
         "swing WHERE usable",
         "swing_fault WHERE flagged",
         "is left out now",
+        "The academy home; else",  # help of the command, which is English
+        "A file of at least",
     },
     "text/catalogue.py": {
         'academy.toml: language = "',
