@@ -1,7 +1,8 @@
 """`make calibration`: simulate academies whose truth is known, print how often the claims held, keep the figures.
 
 Runs in pieces: --truth, --students and --academies choose cells, and only their rows of
-models/rules/calibration.toml are replaced.
+models/rules/calibration.toml are replaced. With --world it is the worlds of season_worlds in which the claims are
+put to the test instead, and nothing is kept.
 """
 
 import argparse
@@ -16,6 +17,8 @@ import numpy as np
 from calibration.academies import TRUTHS, made
 from calibration.claims import Claim, claims
 from calibration.scores import score
+from season_worlds import run as worlds
+from season_worlds.worlds import WORLDS
 
 FILE = Path(__file__).parents[2] / "models" / "rules" / "calibration.toml"
 SIZES = (20, 40, 70)
@@ -72,8 +75,16 @@ def main() -> None:
     parser.add_argument("--academies", type=int, default=200)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--dry", action="store_true", help="print only")
+    parser.add_argument("--world", action="append", choices=("all", *WORLDS))
     asked = parser.parse_args()
-    found = run(asked.truth or TRUTHS, asked.students or SIZES, asked.academies, asked.processes)
+    sizes = asked.students or SIZES
+    if asked.world:
+        print(worlds.HEAD)
+        names = list(WORLDS) if "all" in asked.world else asked.world
+        for found in worlds.run(names, sizes, asked.academies, asked.processes):
+            print(worlds.line(*found), flush=True)
+        return
+    found = run(asked.truth or TRUTHS, sizes, asked.academies, asked.processes)
     for claim in found:
         print(claim.line())
     if not asked.dry:

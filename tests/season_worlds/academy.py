@@ -1,7 +1,7 @@
 """What a simulated academy is made of: visits, swings about each visit's level, and the tables they fill."""
 
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -27,22 +27,36 @@ SIX = tuple(METRICS)
 class SeasonWorld:
     """Rows by table, and what is true of them.
 
-    changes: student, metric, change: in x, from the student's first visit to their last.
+    paths: student, metric, day, x: the true level on the day of each visit.
     drills: drill, kept, on_the_day: what a drill adds, in x; contrasts: drill, against, apart.
     coaches: coach, gain: what a coach adds in 90 days, in x, to every metric.
     links: student, metric, linked: whether the ball goes with the metric, session by session or swing by swing.
     faults: student, fault, day, change: in the share of swings; none for those that stay the same.
     groups: student, group: a division of the students that matters to a claim.
+    aims: student, day, by, metrics, change: what each student's aim is, from when to when, and what came of it in x.
     """
 
     tables: dict[str, pl.DataFrame]
-    changes: pl.DataFrame | None = None
+    paths: pl.DataFrame | None = None
     drills: pl.DataFrame | None = None
     contrasts: pl.DataFrame | None = None
     coaches: pl.DataFrame | None = None
     links: pl.DataFrame | None = None
     faults: pl.DataFrame | None = None
     groups: pl.DataFrame | None = None
+    aims: pl.DataFrame | None = None
+
+    @property
+    def changes(self) -> pl.DataFrame:
+        """student, metric, change: in x, from the student's first visit to their last."""
+        return change_until(self.paths)
+
+
+def change_until(paths: pl.DataFrame, day: date | None = None) -> pl.DataFrame:
+    """student, metric, change: from the student's first visit to their last, of those up to a day."""
+    known = paths if day is None else paths.filter(pl.col("day") <= day)
+    ends = known.sort("day").group_by("student", "metric", maintain_order=True)
+    return ends.agg(change=pl.col("x").last() - pl.col("x").first()).sort("student", "metric")
 
 
 @dataclass(frozen=True)
@@ -168,18 +182,13 @@ def codes(students: int) -> list[str]:
     return [code(k) for k in range(students)]
 
 
-def changes(visits: Visits, true: np.ndarray, metrics: tuple[str, ...]) -> pl.DataFrame:
-    """`SeasonWorld.changes` of true levels (V, M)."""
-    change = true[visits.last] - true[visits.first]
-    return pl.DataFrame(
-        [
-            (code(s), metric, float(change[s, m]))
-            for s in range(len(change))
-            for m, metric in enumerate(metrics)
-        ],
-        schema=["student", "metric", "change"],
-        orient="row",
+def paths(visits: Visits, true: np.ndarray, metrics: tuple[str, ...]) -> pl.DataFrame:
+    """`SeasonWorld.paths` of true levels (V, M)."""
+    days = [(START + timedelta(days=int(day))).date() for day in visits.day]
+    rows = pl.DataFrame({"student": [code(s) for s in visits.student], "day": days}).with_columns(
+        **{metric: true[:, m] for m, metric in enumerate(metrics)}
     )
+    return rows.unpivot(on=list(metrics), index=["student", "day"], variable_name="metric", value_name="x")
 
 
 def session_names(visits: Visits) -> np.ndarray:

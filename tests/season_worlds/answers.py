@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import polars as pl
@@ -35,6 +37,20 @@ class Answers:
         self.add(world.tables)
         return self.made(asked)
 
+    def looks(
+        self, world: SeasonWorld, days: Sequence[date], *asked: str
+    ) -> Iterator[dict[str, pl.DataFrame]]:
+        """The tables as they stand on each of these days, every look after the loads and a build before it."""
+        before = date.min
+        for day in days:
+            came = came_between(world.tables, before, day)
+            if before == date.min:
+                yield self.of(replace(world, tables=came), *asked)
+            else:
+                self.add(came)
+                yield self.made(asked)
+            before = day
+
     def add(self, tables: dict[str, pl.DataFrame]) -> None:
         """More rows, as a load would bring them."""
         for table, rows in tables.items():
@@ -56,6 +72,25 @@ class Answers:
             for step in reversed(steps):
                 step.run(run)
         return {name: self.writer.sql(f"SELECT * FROM season.{name}") for name in asked}
+
+
+def came_between(tables: dict[str, pl.DataFrame], after: date, until: date) -> dict[str, pl.DataFrame]:
+    """The rows that came after one day, up to another; what has no day comes with the first."""
+    within = pl.col("day").is_between(after, until, closed="right")
+    sessions = tables["academy.session"].filter(within)
+    came = {}
+    for table, rows in tables.items():
+        if table == "academy.session":
+            came[table] = sessions
+        elif "day" in rows.columns:
+            came[table] = rows.filter(within)
+        elif "session" in rows.columns:
+            came[table] = rows.join(
+                sessions.select("session"), on="session", how="semi", maintain_order="left"
+            )
+        elif after == date.min:
+            came[table] = rows
+    return came
 
 
 @contextmanager

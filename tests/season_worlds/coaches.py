@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from season_worlds.academy import DAYS, MONTH, SIX, Noise, SeasonWorld, changes, tables, visits, wander
+from season_worlds.academy import DAYS, MONTH, SIX, Noise, SeasonWorld, paths, tables, visits, wander
 
 USUAL = Noise()
 MOVES = ("alike", "stops", "slows", "nobody")
@@ -44,9 +44,7 @@ def coaches(
     truth = pl.DataFrame(
         {"coach": [f"c{c + 1:02d}" for c in range(count)], "gain": [first_adds] + [0.0] * (count - 1)}
     )
-    return SeasonWorld(
-        tables(came, SIX, [swings], coach=coach), changes=changes(came, true, SIX), coaches=truth
-    )
+    return SeasonWorld(tables(came, SIX, [swings], coach=coach), paths=paths(came, true, SIX), coaches=truth)
 
 
 def _paths(start: np.ndarray, pace: np.ndarray, move: str) -> np.ndarray:

@@ -93,7 +93,7 @@ def bad_days(
     seed: int,
     *,
     noise: float = 1.0,
-    lasting: float = 0.5,
+    lasting: float = 1.0,
     on_the_day: float = 0.0,
     kept: float = 0.0,
 ) -> SeasonWorld:

@@ -15,8 +15,8 @@ from season_worlds.academy import (
     SeasonWorld,
     Swings,
     Visits,
-    changes,
     codes,
+    paths,
     slopes,
     starts,
     tables,
@@ -40,7 +40,7 @@ def _world(
     names = codes(came.last.size)
     return SeasonWorld(
         tables(came, metrics, [swings], **more),
-        changes=changes(came, true, metrics),
+        paths=paths(came, true, metrics),
         groups=None if groups is None else pl.DataFrame({"student": names, "group": groups}),
     )
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 
-from season_worlds import ball, coaches, drills, faults, lines
+from season_worlds import aims, ball, coaches, drills, faults, lines
 from season_worlds.academy import SIX, SeasonWorld
 
 World = Callable[[int, int], SeasonWorld]
@@ -26,6 +26,7 @@ WORLDS: dict[str, World] = {
     "zeros_70": partial(lines.mostly_zero, zeros=0.70),
     "bad_days": drills.bad_days,
     "bad_days_noisy": partial(drills.bad_days, noise=2.0),
+    "bad_days_noisy_form_fades": partial(drills.bad_days, noise=2.0, lasting=0.5),
     "bad_days_worth_2": partial(drills.bad_days, on_the_day=2.4, kept=2.4),
     "keen_group": drills.keen,
     "keen_group_flattening": partial(drills.keen, flatten=True),
@@ -46,4 +47,8 @@ WORLDS: dict[str, World] = {
     "ball_drifts": ball.drifting,
     "ball_linked": partial(ball.drifting, r=0.5),
     "ball_linked_few_shots": partial(ball.drifting, r=0.5, shots=(5, 5)),
+    "aim_unmet": aims.named_aim,
+    "aim_met_2": partial(aims.named_aim, worth=2.0),
+    "aim_met_4": partial(aims.named_aim, worth=4.0),
+    "aim_met_4_noisy": partial(aims.named_aim, worth=4.0, noise=1.5),
 }
