@@ -28,6 +28,7 @@ hooks:
 	git config core.hooksPath .githooks
 
 # Under 10 minutes on 2 quiet cores; in parts: CALIBRATE="--truth mixed --students 40 --academies 50".
+# In worlds that may break its claims: CALIBRATE="--world all --students 40 --academies 50".
 calibration: $(VENV)/ready-test
 	PYTHONPATH=tests $(BIN)/python -m calibration.run $(CALIBRATE)
 
