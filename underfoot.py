@@ -10,12 +10,15 @@ from typing import Any
 import click
 
 from dashboard import terminal
+from dashboard.first_page import command as first_page
 from dashboard.serving import MOST_PORTS, run_pages
 from dashboard.text import catalogue
 from warehouse import access_log, forgotten, journal
+from warehouse.access import check_viewer
 from warehouse.home import Home
 from warehouse.store import unanswered, writer
 
+file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
 to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
@@ -65,7 +68,7 @@ def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) 
 @json_option
 @click.option(
     "--explain",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    type=file_type,
     metavar="FILE",
     help="Load nothing; say what FILE would be read as, and propose a device table for it.",
 )
@@ -106,11 +109,42 @@ def build(home: Home, *, from_filed: bool, plan: bool) -> None:
 @verb
 @port_option
 @browser_option
+@click.option("--as", "person", metavar="PERSON", help="Whom its address signs in; else the head coach.")
 @click.option("--no-loader", is_flag=True, help="Leave the inbox alone.")
-def serve(home: Home, port: int, *, browser: bool, no_loader: bool) -> None:
-    """Serve the dashboard on this machine, and load what is dropped in the inbox."""
-    home.settings()
-    _serve(home, port, browser=browser, loader=not no_loader)
+def serve(home: Home, port: int, person: str | None, *, browser: bool, no_loader: bool) -> None:
+    """Serve the dashboard on this machine, and load what is dropped in the inbox.
+
+    In an empty folder its first page makes a new academy.
+    """
+    if not home.is_new():
+        home.settings()
+    if person is not None:
+        check_viewer(home, person)
+    _serve(home, port, browser=browser, person=person, loader=not no_loader)
+
+
+@cli.command()
+@click.argument("home_path", metavar="HOME", required=False)
+@click.option("--name", help="The academy's name; with it and --head-coach, no page opens.")
+@click.option("--head-coach", metavar="NAME", help="Your name.")
+@click.option("--time-zone", help="As in Europe/Berlin; else this machine's.")
+@click.option("--coach", "coaches", multiple=True, metavar="NAME", help="Another coach; may be repeated.")
+@click.option("--students", type=file_type, metavar="FILE", help="Students, as csv, xlsx or ods.")
+@click.option("--consents-elsewhere", is_flag=True, help="Consents are kept elsewhere.")
+@click.option("--no-drills", is_flag=True, help="Without the starter set of drills.")
+@port_option
+@browser_option
+def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> None:
+    """Make a new academy in the folder HOME: in the browser, or here with --name and --head-coach."""
+    home = Home.find(home_path)
+    first_page.check_new(home)
+    if given["name"] or given["head_coach"]:
+        terminal.say(first_page.make(home, **given))
+        _load(home, [home.inbox])
+        terminal.show_published(home)
+        return
+    home.make_folders()
+    _serve(home, port, browser=browser)
 
 
 @verb
@@ -129,7 +163,7 @@ def page(student: str, home: Home, target: Path | None, days: int | None, *, end
 
 
 @cli.command()
-@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("file", type=file_type)
 @click.option("--preview", is_flag=True, help="Write a contact sheet beside the film, FILE.png, to check it.")
 @click.option("--view", type=click.Choice(["down_line", "face_on"]), help="Else as session.toml says.")
 @click.option("--hand", type=click.Choice(["right", "left"]), default="right", show_default=True)
@@ -299,13 +333,13 @@ def _build(home: Home, w: Any) -> None:
         terminal.say_problems(build_all(home, w, progress=step))
 
 
-def _serve(home: Home, port: int, *, browser: bool, loader: bool = True) -> None:
+def _serve(home: Home, port: int, *, browser: bool, person: str | None = None, loader: bool = True) -> None:
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch
 
         watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _forget_asked(home))
 
-    run_pages(home, port, browser=browser, beside=load_inbox if loader else None)
+    run_pages(home, port, browser=browser, person=person, beside=load_inbox if loader else None)
 
 
 def main() -> None:

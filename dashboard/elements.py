@@ -51,15 +51,13 @@ button, form_submit_button, download_button = (
 )  # fmt: skip
 checkbox, toggle, selectbox = _saying(st.checkbox), _saying(st.toggle), _saying(st.selectbox)
 file_uploader, page_link = _saying(st.file_uploader), _saying(st.page_link)
-text_input, number_input, date_input = (
-    _saying(st.text_input),
-    _saying(st.number_input),
-    _saying(st.date_input),
-)
+text_input, text_area = _saying(st.text_input), _saying(st.text_area)
+date_input, number_input = _saying(st.date_input), _saying(st.number_input)
 expander, popover = _saying(st.expander), _saying(st.popover)
 
 # What says nothing, or takes it as text anyway.
 text, altair_chart, dataframe, column_config = st.text, st.altair_chart, st.dataframe, st.column_config
+image, code = st.image, st.code
 columns, container, form, sidebar = st.columns, st.container, st.form, st.sidebar
 navigation, Page, switch_page, set_page_config = st.navigation, st.Page, st.switch_page, st.set_page_config
 fragment, rerun, stop, cache_resource = st.fragment, st.rerun, st.stop, st.cache_resource

@@ -53,6 +53,11 @@ def fragment(run: Callable[P, None], every_s: float | None = None) -> Callable[P
     return show
 
 
+def before_anyone(run: Callable[[], None], every_s: float) -> None:
+    """A part of a page that shows nothing of an academy, and runs again by itself: there is no reader yet."""
+    st.fragment(run_every=every_s)(run)()
+
+
 def later(make: Callable[[], T]) -> Callable[[], T]:
     """`make`, to be called when a file is asked for: in the language in use now, and only while it may be."""
     made_by, made = reader(), keeping_language(make)

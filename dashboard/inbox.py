@@ -6,24 +6,20 @@ academy.toml, which says who may sign in, from nobody: it is put into the home's
 
 import gzip
 import json
-import os
-import secrets
 import struct
 import tarfile
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime
 from io import BytesIO
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
 
 from dashboard.text.catalogue import _
 from warehouse import journal
 from warehouse.access import Reader
-from warehouse.deliverer import MARK, Deliverer, mark_text
+from warehouse.deliverer import Deliverer, put
 from warehouse.errors import AccessError, CallError
-from warehouse.home import Home, sync
 from warehouse.reach import Viewer
 from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, ROSTER_FILES, STAFF
 
@@ -68,41 +64,16 @@ def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], corrects: Sequen
         raise AccessError(_("Only the academy's coaches deliver here; ask the head coach."))
     if not files:
         raise CallError(_("There is no file to keep; choose the files of one delivery first."))
-    named = {safe_name(name): data for name, data in files}
+    named: dict[PurePath, bytes] = {safe_name(name): data for name, data in files}
     if len(named) != len(files):
         raise CallError(_("Two of these files have the same name; drop them one after the other."))
     rosters = _admit(named, by)
-    deliverer = Deliverer.now(by.person, corrects)
-    kept = _keep(now.home, {**named, PurePosixPath(MARK): mark_text(deliverer).encode()})
+    kept = put(now.home, named, Deliverer.now(by.person, corrects))
     names = sorted(map(str, named))
     journal.record(
         now.home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
         files=names[:NAMED_IN_LOG], roster=rosters, corrects=list(corrects),
     )  # fmt: skip
-    return kept
-
-
-def _keep(home: Home, named: Mapping[PurePosixPath, bytes]) -> Path:
-    """Write files into a new folder of the inbox.
-
-    It is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
-    """
-    home.make_folders()
-    stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
-    arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
-    folders = {arriving}
-    for name, data in named.items():
-        target = arriving / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        folders.update(p for p in target.parents if p.is_relative_to(arriving))
-        with target.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    for folder in folders:
-        sync(folder)
-    arriving.rename(kept)
-    sync(home.inbox)
     return kept
 
 
@@ -126,10 +97,8 @@ def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
     """
     by = reader.viewer
     text = json.dumps(line, ensure_ascii=False) + "\n"
-    mark = mark_text(Deliverer.now(by.person, link=by.link))
-    kept = _keep(
-        reader.home, {PurePosixPath("notes.jsonl"): text.encode(), PurePosixPath(MARK): mark.encode()}
-    )
+    notes: dict[PurePath, bytes] = {PurePath("notes.jsonl"): text.encode()}
+    kept = put(reader.home, notes, Deliverer.now(by.person, link=by.link))
     journal.record(
         reader.home, "practice_reported", viewer=by.person, role=by.role, link=by.link,
         student=line["student"], delivery=kept.name,
@@ -142,7 +111,7 @@ def is_roster(name: str) -> bool:
     return name.replace("\\", "/").rsplit("/", 1)[-1].strip().lower() in ROSTER_FILES
 
 
-def _admit(named: Mapping[PurePosixPath, bytes], by: Viewer) -> list[str]:
+def _admit(named: Mapping[PurePath, bytes], by: Viewer) -> list[str]:
     """The roster's files among those dropped, also inside archives.
 
     Raises

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
+from dashboard import admitted, family, gate, layout, location, readers, signin, theme, turns, uploads
 from dashboard import elements as st
-from dashboard import family, gate, layout, readers, signin, theme, turns, uploads
+from dashboard.first_page import screen as first_page
 from dashboard.text.catalogue import _, use
 from warehouse import access_log, journal
 from warehouse.access import Reader
@@ -57,9 +58,14 @@ def run(pages: Sequence[Page]) -> None:
     st.set_page_config(page_title="Underfoot", page_icon="⛳", layout="wide")
     st.style(theme.CSS + STYLE)
     staff = films = False
-    access_log.came_from.set(signin.peer())
+    access_log.came_from.set(location.peer())
     try:
         home = readers.home()
+        if admitted.is_new(home):
+            founder = admitted.founder(home)
+            staff = True
+            first_page.show(home, founder)
+            st.stop()
         settings = home.settings()
         use(settings.language)
         reader = signin.let_in(home, settings)

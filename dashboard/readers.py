@@ -10,10 +10,10 @@ from datetime import date, datetime
 from pathlib import Path
 
 from dashboard import elements as st
-from warehouse import invented, links
+from warehouse import founding, invented, links, reach
 from warehouse.access import Reader, open_reader
 from warehouse.home import Home
-from warehouse.publishing import current_name
+from warehouse.publishing import current_name, is_published
 from warehouse.reach import Viewer, viewers
 from warehouse.store import Snapshot, open_snapshot
 
@@ -62,6 +62,18 @@ def _reader(at: Home, person: str, link: str | None) -> Reader:
         if key not in opened.readers:
             opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[3], link=link)
         return opened.readers[key]
+
+
+def head_coach(at: Home) -> str | None:
+    """The academy's head coach today."""
+    return reach.head_coach(_newest(at).snapshot, datetime.now(at.settings().zone).date())
+
+
+def is_founded(at: Home) -> bool:
+    """Whether an academy is at this home (see `warehouse.founding`)."""
+    return at.settings_file.exists() and (
+        (is_published(at) and founding.has_people(_newest(at).snapshot)) or bool(founding.waiting(at))
+    )
 
 
 def all_invented(at: Home) -> bool:

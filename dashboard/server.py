@@ -21,7 +21,7 @@ import uvicorn
 from streamlit.runtime.pages_manager import PagesManager
 
 import dashboard.app  # noqa: F401 - the same for the pages and what they need
-from dashboard import uploads
+from dashboard import entrance, uploads
 
 Message = MutableMapping[str, Any]
 Send = Callable[[Message], Awaitable[None]]
@@ -105,4 +105,4 @@ if __name__ == "__main__":
     PagesManager.uses_pages_directory = False
     # The command says where the pages are.
     uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
-    Pages(APP).run(config=json.loads(sys.argv[1]))
+    Pages(APP, routes=entrance.ROUTES).run(config=json.loads(sys.argv[1]))

@@ -18,6 +18,7 @@ from urllib.request import urlopen
 from dashboard import theme
 from dashboard.terminal import err, out
 from dashboard.text.catalogue import _
+from warehouse import browsers
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 
@@ -64,11 +65,16 @@ def _check_port(port: int) -> None:
 
 
 def run_pages(
-    home: Home, port: int, *, browser: bool, beside: Callable[[threading.Event], None] | None = None
+    home: Home,
+    port: int,
+    *,
+    browser: bool,
+    person: str | None = None,
+    beside: Callable[[threading.Event], None] | None = None,
 ) -> None:
     """Serve the pages on this machine until they are ended; whatever ends this call ends them too.
 
-    Once they answer, says where they are and, with `browser`, opens them.
+    Once they answer, says where they are and, with `browser`, opens them: as `person`, else the head coach.
     `beside` runs on a thread until its event is set. A load that is cut off at the end loses nothing.
 
     Raises
@@ -76,11 +82,15 @@ def run_pages(
     """
     _check_port(port)
     call = streamlit({"server.port": port, "client.showErrorDetails": "none"})
-    environment = {**os.environ, "UNDERFOOT_HOME": str(home.path), "PYTHONPATH": str(ROOT)}
-    ended = threading.Event()
     address = f"http://localhost:{port}"
+    environment = {
+        **os.environ, "UNDERFOOT_HOME": str(home.path), "UNDERFOOT_ADDRESS": address, "PYTHONPATH": str(ROOT),
+    }  # fmt: skip
+    ended = threading.Event()
     threads = [
-        threading.Thread(target=_announce, args=(address, ended), kwargs={"browser": browser}, daemon=True)
+        threading.Thread(
+            target=_announce, args=(home, address, person, ended), kwargs={"browser": browser}, daemon=True
+        )
     ]
     if beside is not None:
         threads.append(threading.Thread(target=beside, args=(ended,), daemon=True))
@@ -101,12 +111,22 @@ def run_pages(
         raise UnderfootError(sentence.format(code=server.returncode))
 
 
-def _announce(address: str, ended: threading.Event, *, browser: bool) -> None:
+def _announce(home: Home, address: str, person: str | None, ended: threading.Event, *, browser: bool) -> None:
     """Once the pages answer, say where they are; open them where somebody sits in front of a screen."""
     while not _answers(address):
         if ended.wait(ASKED_EVERY_S):
             return
-    out.print(_("The dashboard is at {address} (Ctrl-C ends it).").format(address=address))
+    if home.settings_file.exists() and home.settings().demo:
+        said = _("The dashboard is at {address} (Ctrl-C ends it).")
+    else:
+        token = browsers.invite(home, person, browsers.START_GOOD, on_this_machine=True)
+        address = f"{address}/start?key={token}"
+        said = _(
+            "The dashboard is at {address} (it works once, in the next {minutes} minutes; "
+            "Ctrl-C ends the dashboard)."
+        )
+    minutes = int(browsers.START_GOOD.total_seconds() // 60)
+    out.print(said.format(address=address, minutes=minutes), soft_wrap=True)
     if browser and sys.stdout.isatty() and _has_display():
         with suppress(webbrowser.Error):
             webbrowser.open(address)

@@ -1,7 +1,9 @@
 """Who is looking. The demo academy lets anyone on this machine look as anyone; every other academy signs in.
 
-Sign-in is OpenID Connect through Streamlit (`[auth]` in .streamlit/secrets.toml). academy.toml says which
-verified e-mail address is which person of the roster, and can end every older sign-in:
+A browser is let in by the address that `underfoot serve` prints, on its own machine alone, or by a head
+coach's invitation (see `entrance`). Where there is an identity provider, people sign in there: that is OpenID
+Connect through Streamlit (`[auth]` in .streamlit/secrets.toml). academy.toml says which verified e-mail
+address is which person of the roster, and can end every older sign-in:
 
     [sign_in]
     revoked_before = 2026-05-01T08:00:00Z
@@ -12,35 +14,28 @@ A visitor is who somebody showed themselves to be. They are let in again and aga
 roster and academy.toml (see `gate`).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 from streamlit.errors import StreamlitSecretNotFoundError  # noqa: TID251 - it shows nothing
 
+from dashboard import admitted, layout, location, readers
 from dashboard import elements as st
-from dashboard import layout, readers
+from dashboard.admitted import ENDED
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import ROLES
-from warehouse import access_log, sign_ins
+from warehouse import access_log, browsers, sign_ins
 from warehouse.access import PROGRESS, Reader
 from warehouse.errors import AccessError
 from warehouse.home import Home
 from warehouse.settings import Settings
 from warehouse.sign_in_settings import SignInSettings, fold
 
-LOOPBACK = ("localhost", "127.0.0.1", "::1")
-# Whoever passes a request on for somebody says so in one of these; that somebody may be anywhere.
-_PASSED_ON = ("forwarded", "via", "x-real-ip", "x-forwarded-", "x-original-", "cf-", "true-client-ip")
-SET_UP = mark(
-    "Sign-in must be set up before these pages open: add your identity provider under [auth] in "
-    ".streamlit/secrets.toml and name who may look under [sign_in.people] in academy.toml."
-)
 NOT_INVENTED = mark(
     "academy.toml says demo = true, but this home holds people who are not the demo's. Take that line out "
     "and set up sign-in; the demo itself is made by: underfoot demo"
 )
-ENDED = mark("This sign-in has ended; sign out and sign in again.")
 
 
 class Visitor(Protocol):
@@ -114,11 +109,15 @@ def let_in(home: Home, settings: Settings) -> Reader:
 
 def _visitor(home: Home, settings: Settings) -> Visitor:
     """Who is at the door, asked for where nobody has shown who they are."""
-    here = on_this_machine(st.get_option("server.address"), peer(), st.context.headers)
-    if settings.demo and here:
+    if settings.demo and location.is_here():
         return LookingAs(_look_as(home))
+    found = admitted.browser(home)
+    if found is not None:
+        with st.sidebar:
+            st.button(_("Sign out"), on_click=browsers.end, args=(home, found.key))
+        return admitted.InBrowser(found.key, found.person)
     if not _provider():
-        layout.say(_(SET_UP))
+        layout.say(_(admitted.NOT_SIGNED_IN))
         st.stop()
     if not st.user.is_logged_in:
         st.title(settings.name)
@@ -134,26 +133,6 @@ def _sign_out(home: Home, claims: Mapping[str, Any]) -> None:
     """End the sign-in here first: its cookie may have been copied."""
     sign_ins.end(home, claims)
     st.logout()
-
-
-def on_this_machine(address: str | None, peer: str | None, headers: Mapping[str, str]) -> bool:
-    """Whether a page is asked for on this machine itself.
-
-    That is so where the pages are served on the loopback address only and the connection comes from there
-    (`peer` null: as Streamlit says so). A header can only speak against it: of a name that is not this
-    machine's, or of somebody the request is passed on for.
-    """
-    if address not in LOOPBACK or peer not in (None, *LOOPBACK) or _is_passed_on(headers):
-        return False
-    host = next((value for name, value in headers.items() if name.lower() == "host"), None)
-    if not host:
-        return True
-    name = host.rsplit(":", 1)[0] if not host.endswith("]") else host
-    return name.strip("[]") in LOOPBACK
-
-
-def _is_passed_on(headers: Iterable[str]) -> bool:
-    return any(name.lower().startswith(_PASSED_ON) for name in headers)
 
 
 def person_of(claims: Mapping[str, Any], settings: SignInSettings) -> str:
@@ -176,11 +155,6 @@ def person_of(claims: Mapping[str, Any], settings: SignInSettings) -> str:
             )
         )
     return settings.people[email]
-
-
-def peer() -> str | None:
-    """Where the connection comes from; null: from this machine's loopback address."""
-    return st.context.ip_address
 
 
 def _provider() -> bool:

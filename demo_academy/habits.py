@@ -7,6 +7,7 @@ import numpy as np
 from demo_academy.curves import Array
 from demo_academy.faults import PLATE_FAULTS
 from demo_academy.people import COACHES, SEASON, Student
+from warehouse.founding import starter_drills
 
 
 @dataclass(frozen=True)
@@ -69,37 +70,22 @@ class Drill:
     min_age: int | None = None
 
 
-DRILLS = (
-    Drill("d01", "Walk through to the target", "finish_lead_share_pct", "finish", 3.0, 0.3, 4.0,
-          "Swing at half pace and step the trail foot past the lead foot after the ball is gone.",
-          "Clear the swing radius and the path in front of you first.", 8),
-    Drill("d02", "Step in going back", "recentre_pts", "recentre", 2.6, 0.2, 3.2,
-          "Feet together, half pace: let the lead foot step to its place while the club is still going back.",
-          "Flat, dry, clear ground; half pace. Not with a sore knee or ankle.", 10),
-    Drill("d03", "Rope under the lead foot", "mid_down_lead_share_pct", "mid_down", 0.0, 0.0, 0.0,
-          "Stand with a flat rope under the lead foot and press it into the ground on the way down.",
-          "The rope is a trip hazard; take it away before walking off.", 8),
-    Drill("d04", "Wall beside the trail hip", "mid_back_trail_share_pct", "mid_back_trail", 0.0, 0.0, 2.5,
-          "Turn back until the trail hip brushes a wall a hand's breadth away, without a club.",
-          "No club near the wall.", 6),
-    Drill("d05", "Count to three going back", "backswing_s", "backswing", 0.0, 0.0, 0.02,
-          "Count to three aloud on the way back and swing through without hurry, ten times without a ball.",
-          "None beyond a clear swing radius.", 6),
-    Drill("d06", "Heel down, heel light", "late_crossing", None, -1.2, -0.1, -0.6,
-          "Say it slowly: lead heel down while the club is still going back, trail heel light as it starts "
-          "down. Nothing pushes.",
-          "Slow first, without a ball; stop if the lead knee hurts.", 8),
-    Drill("d07", "Trail toes hold on", "trail_heel_sink", None, 0.0, 0.0, -0.3,
-          "Half swings back with the trail toes gently gripping the ground; stop at the top: toes and heel "
-          "are both down.",
-          "Flat dry ground, shoes that don't slip; grip gently, the calf stays loose.", 8),
-    Drill("d08", "Eyes closed set-up", "unsteady_at_address", None, -0.3, 0.0, 0.0,
-          "Take the address, close the eyes for five quiet breaths, open them, then swing.",
-          "Flat dry floor, clear space, a spotter within reach; not when dizzy or unsure on the feet.", 14),
-    Drill("d09", "Light lead heel", "lead_heel_lightens_pts", "lead_lightens", 0.0, 0.0, 1.2,
-          "Let the lead heel get light, not high, as the lead arm passes parallel.",
-          "Keep the ball of the foot down.", 6),
-)  # fmt: skip
+# Habit, lasting gain of the first dose, of each later one, change on the day: of each of the starter drills.
+_EFFECTS: dict[str, tuple[str | None, float, float, float]] = {
+    "d01": ("finish", 3.0, 0.3, 4.0),
+    "d02": ("recentre", 2.6, 0.2, 3.2),
+    "d03": ("mid_down", 0.0, 0.0, 0.0),
+    "d04": ("mid_back_trail", 0.0, 0.0, 2.5),
+    "d05": ("backswing", 0.0, 0.0, 0.02),
+    "d06": (None, -1.2, -0.1, -0.6),
+    "d07": (None, 0.0, 0.0, -0.3),
+    "d08": (None, -0.3, 0.0, 0.0),
+    "d09": ("lead_lightens", 0.0, 0.0, 1.2),
+}
+DRILLS = tuple(
+    Drill(d.code, d.name, str(d.aim), *_EFFECTS[d.code], str(d.how), str(d.cautions), d.min_age)
+    for d in starter_drills()
+)
 DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
 
 

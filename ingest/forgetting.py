@@ -6,7 +6,6 @@ student before the first byte went.
 """
 
 import json
-import sqlite3
 import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable
@@ -18,7 +17,7 @@ from ingest.delivery import SESSION
 from ingest.filing import RefusedFolder
 from ingest.redaction import Identity, json_without
 from ingest.removal import Removed, is_theirs, names_in, student_in, take_out
-from warehouse import access_log, family, forgotten
+from warehouse import access_log, family, forgotten, sign_ins
 from warehouse.errors import CallError, UnderfootError
 from warehouse.forgotten import Receipt, Request
 from warehouse.home import Home, write_synced
@@ -216,7 +215,7 @@ def clear_rest(home: Home, who: Identity, removed: Removed) -> None:
         moments = json.loads(ended.read_text("utf-8"))
         write_synced(ended, json.dumps({s: at for s, at in moments.items() if s not in who.codes}) + "\n")
     removed.counts["films"] += family.forget(home, who.student)
-    _sign_ins(home, who)
+    sign_ins.remove(home, who.codes)
 
 
 def _log(path: Path, who: Identity) -> int:
@@ -234,15 +233,3 @@ def _log(path: Path, who: Identity) -> int:
     if count:
         write_synced(path, "".join(lines))
     return count
-
-
-def _sign_ins(home: Home, who: Identity) -> None:
-    """Open sign-ins of the student and their guardians end, and leave no trace in the file."""
-    file = home.sign_ins
-    if not file.exists():
-        return
-    with closing(sqlite3.connect(file, timeout=10.0)) as table:
-        marks = ", ".join("?" * len(who.codes))
-        table.execute(f"DELETE FROM sign_in WHERE person IN ({marks})", sorted(who.codes))
-        table.commit()
-        table.execute("VACUUM")

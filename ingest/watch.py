@@ -137,7 +137,7 @@ def watch(
                 if ended.is_set():
                     return
                 _hand_on(home, inbox, batch, take)
-            if clock() >= next_chores:
+            if clock() >= next_chores and home.settings_file.exists():
                 next_chores = clock() + CHORES_S
                 chores()
                 access_log.shorten(home)

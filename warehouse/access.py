@@ -10,6 +10,7 @@ something, asks for it `anew`.
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from copy import copy
 from dataclasses import replace
 from datetime import date, datetime
@@ -257,6 +258,16 @@ def open_by_link(
     today = now.astimezone(home.settings().zone).date() if now else None
     reader = open_reader(home, link.student, snapshot=opened, today=today, link=link.name)
     return reader.by(lambda: open_by_link(home, token))
+
+
+def check_viewer(home: Home, person: str) -> None:
+    """Make sure that somebody of this code may look today.
+
+    Raises
+        UnknownViewerError, CallError: as of `open_reader`.
+    """
+    with closing(open_snapshot(home)) as snapshot:
+        open_reader(home, person, snapshot=snapshot)
 
 
 def open_reader(

@@ -1,15 +1,19 @@
-"""Who delivered what through the pages: a small file beside a delivery in the inbox, which the loader reads.
+"""Putting a delivery into the inbox, and who delivered it: a small file beside it, which the loader reads.
 
 What lies in the inbox without one was put there by whoever keeps the home. No delivery can bring such a file
 with it: its name is hidden, and hidden names are refused by the pages and passed over by the loader.
 """
 
 import json
+import os
+import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
+
+from warehouse.home import Home, sync
 
 MARK = ".delivered.json"
 
@@ -57,3 +61,29 @@ def read_mark(folder: Path) -> Deliverer | None:
 def mark_text(deliverer: Deliverer) -> str:
     """The text of a mark."""
     return json.dumps(deliverer.written()) + "\n"
+
+
+def put(home: Home, named: Mapping[PurePath, bytes], by: Deliverer | None = None) -> Path:
+    """Put files (path → content) into the inbox as one delivery, flushed to disk; returns its folder.
+
+    It is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
+    `by` None: from whoever keeps the home.
+    """
+    home.make_folders()
+    stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
+    arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
+    mark = {PurePath(MARK): mark_text(by).encode()} if by else {}
+    folders = {arriving}
+    for name, data in {**named, **mark}.items():
+        target = arriving / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        folders.update(p for p in target.parents if p.is_relative_to(arriving))
+        with target.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    for folder in folders:
+        sync(folder)
+    arriving.rename(kept)
+    sync(home.inbox)
+    return kept

@@ -111,10 +111,20 @@ class Home:
             data = self.settings_file.read_bytes()
         except OSError as error:
             raise CallError(
-                f"There is no academy at {self.path} (academy.toml is missing); "
-                "name one with --home DIR, or make the demo academy with: underfoot demo."
+                f"There is no academy at {self.path} (academy.toml is missing); name one with --home DIR, "
+                f"or make one with: underfoot new {self.path}"
             ) from error
         return parse_settings(data)
+
+    def is_new(self) -> bool:
+        """Whether this is a folder in which nothing was made yet, except by pages that were opened on it."""
+        if self.settings_file.exists() or self.ledger.exists() or not self.path.is_dir():
+            return False
+        ours = {"inbox", "filed", "refused", "traces", "published", "pages", SIGN_INS, "events.jsonl", LOCK}
+        return all(
+            path.name in ours or path.name.startswith((".", "access", "links"))
+            for path in self.path.iterdir()
+        )
 
     def make_folders(self) -> None:
         """Make the folders of the home that are missing; nobody but its owner can go into it."""
@@ -163,6 +173,24 @@ def write_synced(path: Path, text: str) -> None:
     part.write_text(text, encoding="utf-8")
     sync(part)
     part.replace(path)
+    sync(path.parent)
+
+
+def write_new(path: Path, text: str) -> None:
+    """As `write_synced`, of a file that must not be there yet: one that is stays as it is.
+
+    Raises
+        CallError: it is there.
+    """
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    part.write_text(text, encoding="utf-8")
+    sync(part)
+    try:
+        os.link(part, path)
+    except FileExistsError as error:
+        raise CallError(f"{path} is there already; nothing was changed.") from error
+    finally:
+        part.unlink()
     sync(path.parent)
 
 

@@ -11,6 +11,7 @@ import secrets
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from itsdangerous import BadData, URLSafeSerializer
 
@@ -22,6 +23,7 @@ from warehouse.store import Snapshot, open_snapshot
 
 KEY, ENDED = "links.key", "links_ended.json"
 MOST_DAYS = 400
+_PAGE = "progress page"  # what a link is signed for
 NOT_GOOD = "This link is not good; ask the academy for a new one."
 OVER = "This link has ended; ask the academy for a new one."
 NOT_SHARED = "This page is not shared by link now; ask the academy."
@@ -59,7 +61,7 @@ def make_link(home: Home, student: str, days: int, *, now: datetime | None = Non
     at = (now or datetime.now(UTC)).replace(microsecond=0)
     until = at + timedelta(days=days)
     link = {"s": student, "n": secrets.token_hex(4), "m": at.timestamp(), "u": until.timestamp()}
-    return str(_signer(home).dumps(link))
+    return signed(home, _PAGE, link)
 
 
 def read_link(home: Home, snapshot: Snapshot, token: str, *, now: datetime | None = None) -> Link:
@@ -68,13 +70,8 @@ def read_link(home: Home, snapshot: Snapshot, token: str, *, now: datetime | Non
     Raises
         AccessError: it is not one of ours, has run out, was ended, or its page is no longer shared.
     """
-    if not (home.path / KEY).is_file():
-        raise AccessError(NOT_GOOD)
-    try:
-        signed = _signer(home).loads(token)
-    except BadData as error:
-        raise AccessError(NOT_GOOD) from error
-    link = Link(signed["s"], signed["n"], signed["m"], signed["u"])
+    found = unsigned(home, _PAGE, token)
+    link = Link(found["s"], found["n"], found["m"], found["u"])
     at = (now or datetime.now(UTC)).timestamp()
     ended = max(_ended(home).get(link.student, float("-inf")), forgotten_at(home, link.student))
     if at >= link.until or link.made <= ended:
@@ -112,9 +109,28 @@ def _ended(home: Home) -> dict[str, float]:
     return {}
 
 
-def _signer(home: Home) -> URLSafeSerializer:
+def signed(home: Home, use: str, value: object) -> str:
+    """A value as a token, signed with the home's own key and good for no other use."""
+    return str(_signer(home, use).dumps(value))
+
+
+def unsigned(home: Home, use: str, token: str) -> Any:
+    """The value of a token.
+
+    Raises
+        AccessError: it is not one of ours, or was made for another use.
+    """
+    if not (home.path / KEY).is_file():
+        raise AccessError(NOT_GOOD)
+    try:
+        return _signer(home, use).loads(token)
+    except BadData as error:
+        raise AccessError(NOT_GOOD) from error
+
+
+def _signer(home: Home, use: str) -> URLSafeSerializer:
     options = {"digest_method": hashlib.sha256, "key_derivation": "hmac"}
-    return URLSafeSerializer(_key(home), salt="progress page", signer_kwargs=options)
+    return URLSafeSerializer(_key(home), salt=use, signer_kwargs=options)
 
 
 def make_key(home: Home) -> None:

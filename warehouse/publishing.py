@@ -88,6 +88,11 @@ def current_name(home: Home) -> str:
     return name
 
 
+def is_published(home: Home) -> bool:
+    """Whether there is anything for readers to open."""
+    return _pointed_name(home) is not None
+
+
 def _pointed_name(home: Home) -> str | None:
     """The name in the pointer file, else the newest snapshot when the pointer cannot be read."""
     try:

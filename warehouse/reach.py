@@ -95,6 +95,16 @@ def viewer_of(roster: Roster, person: str, day: date) -> Viewer | None:
     return None if rows.is_empty() or rows.item(0, "role") not in ROLES else Viewer(*rows.row(0))
 
 
+def head_coach(roster: Roster, day: date) -> str | None:
+    """The academy's head coach on a day, the first to join where there are several; None: there is none."""
+    rows = roster.sql(
+        "SELECT person FROM academy.person WHERE role = 'head_coach' "
+        'AND ("left" IS NULL OR "left" >= ?) ORDER BY joined, person LIMIT 1',
+        [day],
+    )
+    return None if rows.is_empty() else str(rows.item())
+
+
 def check_student(roster: Roster, student: str) -> None:
     """Make sure that a student of this code is on the roster.
 

@@ -80,6 +80,14 @@ FLAGS = Words(
     }
 )
 
+HANDS = Words({"right": "right", "left": "left"})
+PURPOSES = Words({
+    "measure": "being measured on plates", "film": "being filmed at foot level",
+    "keep_film": "keeping films as they were taken", "share_page": "a link to their page",
+    "family_page": "a page for their family", "show_swing": "their swing shown beneath another student's",
+    "academy_figures": "figures of the academy that count them in",
+})  # fmt: skip
+
 ROLES = Words({"head_coach": "head coach", "coach": "coach", "student": "student", "guardian": "guardian"})
 
 

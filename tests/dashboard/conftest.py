@@ -13,7 +13,7 @@ from streamlit.util import calc_hash
 
 import season_rows
 from changed_academies import aims
-from dashboard import layout, readers, signin
+from dashboard import layout, location, readers
 from dashboard.text.markdown import JOINER
 from warehouse import invented
 from warehouse.definitions import usual_faults
@@ -415,7 +415,7 @@ def visit(homes, monkeypatch):
     """Open a page of the app as someone: visit(home kind, page path, person, **address) → AppTest."""
 
     monkeypatch.setattr(layout, "FIRST_ALONE_S", 0.0)
-    monkeypatch.setattr(signin, "peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(location, "peer", lambda: None)  # AppTest has no connection
     monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
 
     def go(kind: str, path: str, person: str, **address: str) -> AppTest:

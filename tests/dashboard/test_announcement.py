@@ -8,12 +8,13 @@ import webbrowser
 import pytest
 
 from dashboard import serving
+from warehouse import browsers
 
 ADDRESS = "http://localhost:8501"
 
 
 @pytest.fixture
-def announced(monkeypatch, capsys):
+def announced(monkeypatch, capsys, home):
     """What is printed and opened: announced(on a terminal, with a display, browser asked for)."""
 
     def go(terminal, display, browser=True):
@@ -23,18 +24,26 @@ def announced(monkeypatch, capsys):
         monkeypatch.setattr(sys.stdout, "isatty", lambda: terminal, raising=False)
         monkeypatch.setattr(serving, "_has_display", lambda: display)
         monkeypatch.setattr(webbrowser, "open", opened.append)
-        serving._announce(ADDRESS, threading.Event(), browser=browser)
+        serving._announce(home, ADDRESS, None, threading.Event(), browser=browser)
         assert next(answers, None) is None
         return capsys.readouterr().out, opened
 
     return go
 
 
-def test_the_browser_opens_at_the_one_address_that_is_printed(announced):
-    assert announced(terminal=True, display=True) == (
-        f"The dashboard is at {ADDRESS} (Ctrl-C ends it).\n",
-        [ADDRESS],
+def test_the_browser_opens_at_the_one_address_that_is_printed_and_lets_one_browser_in(announced, home):
+    said, (address,) = announced(terminal=True, display=True)
+    assert said == (
+        f"The dashboard is at {address} (it works once, in the next 10 minutes; Ctrl-C ends the dashboard).\n"
     )
+    assert address.startswith(f"{ADDRESS}/start?key=")
+    assert browsers.read(home, address.split("key=")[1]).on_this_machine
+
+
+def test_the_demo_says_where_it_is_and_asks_nobody_who_they_are(announced, home):
+    home.settings_file.write_text('name = "D"\ntime_zone = "UTC"\ndemo = true\n')
+    said, opened = announced(terminal=True, display=True)
+    assert (said, opened) == (f"The dashboard is at {ADDRESS} (Ctrl-C ends it).\n", [ADDRESS])
 
 
 @pytest.mark.parametrize(
@@ -44,11 +53,11 @@ def test_no_browser_opens_without_a_terminal_a_display_or_the_wish(announced, te
     assert announced(terminal, display, browser)[1] == []
 
 
-def test_nothing_is_said_where_the_pages_ended_first(monkeypatch, capsys):
+def test_nothing_is_said_where_the_pages_ended_first(monkeypatch, capsys, home):
     monkeypatch.setattr(serving, "_answers", lambda address: False)
     ended = threading.Event()
     ended.set()
-    serving._announce(ADDRESS, ended, browser=True)
+    serving._announce(home, ADDRESS, None, ended, browser=True)
     assert capsys.readouterr().out == ""
 
 

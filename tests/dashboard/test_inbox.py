@@ -12,6 +12,7 @@ import pytest
 
 from dashboard import inbox
 from ingest.delivery import ROSTER_ORDER
+from warehouse import deliverer
 from warehouse.deliverer import MARK, read_mark
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
@@ -69,7 +70,9 @@ def test_every_file_and_folder_is_flushed_before_the_delivery_appears(tmp_path, 
     home, flushed = Home(tmp_path), []
     real = os.fsync
     monkeypatch.setattr(
-        inbox.os, "fsync", lambda fd: (flushed.append(str(Path(f"/proc/self/fd/{fd}").readlink())), real(fd))
+        deliverer.os,
+        "fsync",
+        lambda fd: (flushed.append(str(Path(f"/proc/self/fd/{fd}").readlink())), real(fd)),
     )
     kept = inbox.deliver(Looking(home), [("visit/session.toml", b"x")])
     names = [path.rsplit("/", 1)[-1] for path in flushed]
@@ -85,7 +88,7 @@ def test_a_crash_while_writing_leaves_nothing_in_the_inbox(tmp_path, monkeypatch
     def full(_):
         raise OSError("no space left")
 
-    monkeypatch.setattr(inbox.os, "fsync", full)
+    monkeypatch.setattr(deliverer.os, "fsync", full)
     with pytest.raises(OSError, match="no space"):
         inbox.deliver(Looking(home), [("session.toml", b"x")])
     assert list(home.inbox.iterdir()) == []

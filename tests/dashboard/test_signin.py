@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard import signin
+from dashboard import location, signin
 from warehouse import invented, links
 from warehouse.errors import AccessError
 from warehouse.sign_in_settings import SignInSettings
@@ -41,7 +41,7 @@ CLAIMS = {
 def test_look_as_is_only_for_this_machine_and_a_header_speaks_against_it_at_most(
     address, peer, headers, here
 ):
-    assert signin.on_this_machine(address, peer, headers) is here
+    assert location.on_this_machine(address, peer, headers) is here
 
 
 def test_a_verified_address_opens_the_person_it_names_whatever_its_case():

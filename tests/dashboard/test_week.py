@@ -112,7 +112,7 @@ def test_a_tick_that_cannot_be_written_says_so_and_stays_open(visit, homes, page
         raise OSError("no space left")
 
     at = visit("full-disk", "week", "c01")
-    monkeypatch.setattr(inbox, "_keep", full)
+    monkeypatch.setattr(inbox, "put", full)
     ticks(at)["discomfort:s01:left_knee"].check().run()
     text = page_text(at)
     assert "Not saved. no space left" in text

@@ -12,7 +12,7 @@ from streamlit.util import calc_hash
 
 import builders
 import made_swings as made
-from dashboard import signin
+from dashboard import location
 from ingest.load import load
 from models.build import refresh
 from warehouse import invented
@@ -121,7 +121,7 @@ PAGES = ["week", "students", "student", "drills", "lesson", "progress", "deliver
 
 def opened(home, monkeypatch, page, **address):
     monkeypatch.setenv("UNDERFOOT_HOME", str(home.path))
-    monkeypatch.setattr(signin, "peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(location, "peer", lambda: None)  # AppTest has no connection
     monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
     app = AppTest.from_file(APP, default_timeout=60)
     app._page_hash = calc_hash(page)

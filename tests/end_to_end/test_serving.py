@@ -1,6 +1,7 @@
 """The command's own loader beside the pages: a drop shows in seconds, and both end together."""
 
 import json
+import re
 import signal
 import socket
 import subprocess
@@ -93,7 +94,11 @@ def test_a_drop_shows_within_seconds_and_the_loader_ends_with_the_pages(tmp_path
         serving.send_signal(signal.SIGTERM)
         ended = serving.wait(timeout=30)
     assert ended == 143
-    assert printed.read_text() == "The dashboard is at http://localhost:8971 (Ctrl-C ends it).\n"
+    assert re.fullmatch(
+        r"The dashboard is at http://localhost:8971/start\?key=[\w.-]+ \(it works once, in the next 10 minutes; "
+        r"Ctrl-C ends the dashboard\)\.\n",
+        printed.read_text(),
+    )
     (home.inbox / "notes.csv").write_text("student,at,author,kind,text\ns1,2026-05-09,c1,plan,Later.\n")
     time.sleep(3)
     assert (home.inbox / "notes.csv").exists()

@@ -11,7 +11,7 @@ from streamlit.util import calc_hash
 
 import builders
 import made_swings as made
-from dashboard import reference_swing, signin
+from dashboard import location, reference_swing
 from dashboard.pages.student import swings as pictures
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.pages.swings import content
@@ -126,7 +126,7 @@ def test_players_are_offered_by_build_and_only_with_their_consent(loaded):
 
 def page(home: Home, monkeypatch, path: str, person: str, **address: str) -> AppTest:
     monkeypatch.setenv("UNDERFOOT_HOME", str(home.path))
-    monkeypatch.setattr(signin, "peer", lambda: None)  # AppTest has no connection
+    monkeypatch.setattr(location, "peer", lambda: None)  # AppTest has no connection
     monkeypatch.setattr(invented, "people_digest", lambda _: "")  # its people are the demo's
     app = AppTest.from_file(APP, default_timeout=60)
     app._page_hash = calc_hash(path)

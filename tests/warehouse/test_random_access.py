@@ -193,8 +193,10 @@ def test_each_link_opens_its_own_page_while_the_rules_let_it(published):
     academy, snapshot = published
     home = snapshot.home
     for link in academy.links:
-        token = links._signer(home).dumps(
-            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()}
+        token = links.signed(
+            home,
+            links._PAGE,
+            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()},
         )
         moments = [m for m in made.moments_to_check(academy) if m >= link.made_at]
         for at in [

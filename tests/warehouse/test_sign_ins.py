@@ -27,7 +27,7 @@ def clock(monkeypatch):
     class Clock:
         now = NOW
 
-    monkeypatch.setattr(sign_ins, "_now", lambda: Clock.now)
+    monkeypatch.setattr(sign_ins, "now", lambda: Clock.now)
     return Clock
 
 
@@ -211,4 +211,4 @@ def test_addresses_are_folded_by_a_to_z_alone(given, folded):
 
 def test_a_sign_in_lasts_as_long_as_a_cookie_and_is_remembered_longer():
     assert sign_ins.LONGEST == timedelta(days=30) < sign_ins.KEPT
-    assert datetime.fromtimestamp(sign_ins._now(), UTC) - datetime.now(UTC) < timedelta(seconds=5)
+    assert datetime.fromtimestamp(sign_ins.now(), UTC) - datetime.now(UTC) < timedelta(seconds=5)

@@ -1,0 +1,131 @@
+"""Invitations and the browsers they let in: each works once, in time, for one person, until it is ended."""
+
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+
+import pytest
+
+from warehouse import browsers, links, sign_ins
+from warehouse.errors import AccessError
+
+
+class Clock:
+    now = 1_800_000_000.0
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    Clock.now = 1_800_000_000.0
+    monkeypatch.setattr(browsers, "now", lambda: Clock.now)
+    return Clock
+
+
+def key_of(home, secret):
+    return browsers.find(home, secret).key
+
+
+def test_an_invitation_lets_one_browser_in_and_no_second(home, clock):
+    token = browsers.invite(home, "c01", made_by="h01")
+    secret = browsers.let_in(home, token, "a phone")
+    found = browsers.find(home, secret)
+    assert (found.person, found.role, found.device, found.on_this_machine) == ("c01", None, "a phone", False)
+    for _ in range(2):
+        with pytest.raises(AccessError, match="used already"):
+            browsers.let_in(home, token, "another")
+    assert len(browsers.open_browsers(home)) == 1
+
+
+def test_of_many_browsers_at_the_same_moment_one_gets_in(home):
+    token = browsers.invite(home, "c01")
+
+    def attempt(n):
+        try:
+            return browsers.let_in(home, token, str(n))
+        except AccessError:
+            return None
+
+    with ThreadPoolExecutor(8) as pool:
+        secrets = [s for s in pool.map(attempt, range(8)) if s]
+    assert len(secrets) == 1
+    assert len(browsers.open_browsers(home)) == 1
+
+
+def test_an_invitation_runs_out_and_the_printed_one_soon(home, clock):
+    week = browsers.invite(home, "c01", timedelta(days=7))
+    printed = browsers.invite(home, None, browsers.START_GOOD, on_this_machine=True)
+    clock.now += browsers.START_GOOD.total_seconds() + 1
+    with pytest.raises(AccessError, match="run out"):
+        browsers.let_in(home, printed, "")
+    clock.now += timedelta(days=7).total_seconds()
+    with pytest.raises(AccessError, match="run out"):
+        browsers.read(home, week)
+
+
+def test_a_withdrawn_changed_or_foreign_invitation_is_not_good(home, clock, tmp_path):
+    token = browsers.invite(home, "c01")
+    browsers.withdraw(home, browsers.open_invitations(home)[0].name)
+    other = type(home)(tmp_path / "other")
+    other.make_folders()
+    for bad in (
+        token,
+        "x" + token,
+        token[:-2],
+        "",
+        browsers.invite(other, "c01"),
+        links.signed(home, "progress page", "x"),
+    ):
+        with pytest.raises(AccessError, match="not good"):
+            browsers.let_in(home, bad, "")
+    assert browsers.open_browsers(home) == []
+
+
+def test_a_browser_ends_for_good_wherever_its_secret_was_copied_to(home, clock):
+    secret = browsers.let_in(home, browsers.invite(home, "c01"), "")
+    browsers.end(home, key_of(home, secret))
+    assert browsers.find(home, secret) is None
+
+
+def test_a_browser_is_let_in_for_thirty_days(home, clock):
+    secret = browsers.let_in(home, browsers.invite(home, "c01"), "")
+    clock.now += sign_ins.LONGEST.total_seconds()
+    assert browsers.find(home, secret) is not None
+    clock.now += 1
+    assert browsers.find(home, secret) is None
+    clock.now -= 10
+    assert browsers.find(home, secret) is None
+
+
+@pytest.mark.parametrize("later", [("c01", "head_coach"), ("c02", "coach")])
+def test_another_person_or_role_ends_a_browser(home, clock, later):
+    key = key_of(home, browsers.let_in(home, browsers.invite(home, "c01"), ""))
+    assert browsers.is_open(home, key, "c01", "coach")
+    assert not browsers.is_open(home, key, *later)
+    assert not browsers.is_open(home, key, "c01", "coach")
+
+
+def test_an_invitation_for_one_person_never_opens_for_another(home, clock):
+    key = key_of(home, browsers.let_in(home, browsers.invite(home, "c01"), ""))
+    assert not browsers.is_open(home, key, "h01", "head_coach")
+
+
+def test_the_printed_one_is_settled_by_its_first_page(home, clock):
+    token = browsers.invite(home, None, browsers.START_GOOD, on_this_machine=True)
+    key = key_of(home, browsers.let_in(home, token, ""))
+    assert browsers.is_open(home, key, "h01", "head_coach")
+    assert not browsers.is_open(home, key, "c01", "coach")
+
+
+def test_what_is_kept_holds_neither_secret_nor_token(home):
+    token = browsers.invite(home, "c01")
+    secret = browsers.let_in(home, token, "")
+    kept = home.sign_ins.read_bytes()
+    assert secret.encode() not in kept
+    assert token.encode() not in kept
+
+
+def test_nothing_of_a_forgotten_person_is_left(home):
+    for person in ("student-x", "c01"):
+        browsers.let_in(home, browsers.invite(home, person, made_by="c01"), "")
+    sign_ins.remove(home, ["student-x"])
+    assert [b.person for b in browsers.open_browsers(home)] == ["c01"]
+    assert b"student-x" not in home.sign_ins.read_bytes()
