@@ -143,7 +143,9 @@ function build(data, send) {
     if (!sent) { studio.hidden = true; film.removeAttribute("src"); return; }
     const bytes = Uint8Array.from(atob(sent.data), (letter) => letter.charCodeAt(0));
     club.value = sent.club;
-    open(new Blob([bytes], { type: sent.kind }), `${sent.day}T12:00`);
+    const now = new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 16);
+    const noon = `${sent.day}T12:00`;
+    open(new Blob([bytes], { type: sent.kind }), noon < now ? noon : now);
   }
   rate.addEventListener("change", draw);
 

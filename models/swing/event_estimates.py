@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from models.sql import columns
 from models.swing.event_fit import EventFit, predict
 from models.swing.kernel import sample_columns
-from models.swing.landmarks import LANDMARKS, find_landmarks
+from models.swing.landmarks import LANDMARKS, QUIET, find_landmarks
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS
 
@@ -39,7 +39,7 @@ RULES = {
     "impact": Rule("total_peak", 0.05, 0.06),
     "finish": Rule("total_low", 0.40, 0.20),
 }
-
+FROM_THE_STAND = ("address", "takeaway", "mid_back")
 
 NO_ROWS = pl.DataFrame(schema=columns("academy.swing_event"))
 """Most sessions have every event marked; making an empty DataFrame for each of them would take time."""
@@ -79,7 +79,17 @@ def fill_events(
 
 
 def estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
-    """Times (n,) of an event, s after each swing's first sample, and their expected errors; NaN for none."""
+    """Times (n,) of an event, s after each swing's first sample, and their expected errors; NaN for none.
+
+    Events on the way to the top are measured from the stand before it: where a player never stood still there
+    is no estimate of them.
+    """
+    times, errors = _estimate(event, marks, fit)
+    unknown = np.isnan(marks[:, QUIET]) & (event in FROM_THE_STAND)
+    return np.where(unknown, np.nan, times), errors
+
+
+def _estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
     rule = RULES[event]
     by_rule = marks[:, LANDMARKS.index(rule.landmark)] + rule.shift_s
     model = fit.models.get(event)

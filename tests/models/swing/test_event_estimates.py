@@ -47,7 +47,8 @@ def sampled(person):
         {name: values.astype(np.float32) for name, values in sensed.items()},
     )
     times = np.stack([curves.events[name] for name in EVENTS], axis=1)
-    return trace, times, batch.planted["unsteady_at_address"][first]
+    restless = batch.planted["unsteady_at_address"][first] | batch.planted["rocking_start"][first]
+    return trace, times, restless
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +122,7 @@ def test_estimates_for_unseen_students_are_near_the_truth(academy, unseen, event
     """No quiet stand, no start: a swing of somebody who won't stand still may be left without estimates."""
     errors = np.abs(unseen[0][:, EVENTS.index(event)])
     assert np.isfinite(errors[~academy.restless]).mean() > 0.98
-    assert np.isfinite(errors).mean() > 0.95
+    assert np.isfinite(errors).mean() > 0.90
     assert 1000 * np.nanmedian(errors) <= most_ms
 
 
@@ -132,13 +133,12 @@ def test_the_expected_error_is_what_is_found_on_unseen_students(unseen, event):
 
 
 def test_large_errors_are_expected_to_be_large(academy, unseen):
-    # Of swings missed by more than 60 ms at takeaway, most say so; of the others, few do. Where nobody stood
-    # still, neither is promised.
-    errors, expected = (part[~academy.restless, EVENTS.index("takeaway")] for part in unseen)
+    # Hardly a swing is missed by more than 60 ms at takeaway without saying so, also of those who won't stand
+    # still; of the others, few say so.
+    errors, expected = (part[:, EVENTS.index("takeaway")] for part in unseen)
     missed, unsure = np.abs(errors) > 0.060, expected > 0.030
-    assert missed.any()
-    assert unsure[missed].mean() > 0.6
-    assert unsure[~missed].mean() < 0.1
+    assert (missed & ~unsure).mean() < 0.02
+    assert unsure[~missed & np.isfinite(errors)].mean() < 0.1
 
 
 @pytest.mark.parametrize("event", EVENTS)
@@ -147,6 +147,66 @@ def test_without_a_fit_the_rules_stay_within_the_wide_error_they_state(academy, 
     errors = np.abs(times - academy.times[:, EVENTS.index(event)])
     assert set(expected) == {RULES[event].error_s}
     assert np.nanmedian(errors) < RULES[event].error_s
+
+
+@pytest.mark.parametrize(
+    ("size", "hz", "what"),
+    [(20, 0.6, "along"), (10, 1.0, "along"), (5, 0.6, "along"), (10, 0.6, "share"), (5, 0.6, "share")],
+)
+def test_who_rocks_up_to_the_takeaway_gets_no_estimate_of_how_the_swing_began(
+    academy, fitted, size, hz, what
+):
+    times = np.concatenate(academy.truth[:4])
+    marks = np.concatenate(
+        [
+            landmarks_of(rocked(trace, truth, size, hz, what), np.ones(len(truth), dtype=bool))
+            for trace, truth in zip(academy.traces[:4], academy.truth[:4], strict=True)
+        ]
+    )
+    for event, most in (
+        ("address", 0.1),
+        ("takeaway", 0.1),
+        ("mid_back", 0.1),
+        ("top", 1.0),
+        ("impact", 1.0),
+    ):
+        found, expected = estimate(event, marks, fitted)
+        miss = np.abs(found - times[:, EVENTS.index(event)])
+        claimed_in_vain = (miss > 5 * expected) & (miss > 0.05)
+        assert np.isfinite(found).mean() <= most, event
+        assert claimed_in_vain.mean() < 0.05, event
+    for event in ("top", "impact"):  # those do not hang on the stand
+        found, _ = estimate(event, marks, fitted)
+        assert np.isfinite(found).mean() > 0.98
+        assert np.nanmax(np.abs(found - times[:, EVENTS.index(event)])) < 0.05
+
+
+def test_who_rocks_and_then_stands_still_for_a_moment_is_timed_from_that_moment(academy, fitted):
+    trace, truth = academy.traces[0], academy.truth[0]
+    still = rocked(trace, truth - 0.7, 10, 0.6, "along")
+    found, _ = estimate("takeaway", landmarks_of(still, np.ones(len(truth), dtype=bool)), fitted)
+    miss = np.abs(found - truth[:, EVENTS.index("takeaway")])
+    assert np.isfinite(found).mean() > 0.9
+    assert np.nanmax(miss) < 0.06
+
+
+def rocked(trace, truth, size, hz, what):
+    """The same swings by players who rock to and fro up to the takeaway: % of foot length, or points of share."""
+    columns = {name: values.copy() for name, values in trace.columns.items()}
+    phases = np.random.default_rng(1).uniform(0, 2 * np.pi, trace.swing_no.size)
+    for i, phase in enumerate(phases):
+        own = slice(trace.offsets[i], trace.offsets[i + 1])
+        t = np.arange(trace.offsets[i + 1] - trace.offsets[i]) / trace.rate_hz[i]
+        fade = np.clip((truth[i, EVENTS.index("takeaway")] + 0.15 - t) / 0.3, 0, 1)
+        wave = (size * np.sin(2 * np.pi * hz * t + phase) * fade).astype(np.float32)
+        if what == "along":
+            for name in ("lead_along_pct", "trail_along_pct"):
+                columns[name][own] += wave
+        else:
+            moved = (columns["lead_n"][own] + columns["trail_n"][own]) * wave / 100
+            columns["lead_n"][own] += moved
+            columns["trail_n"][own] -= moved
+    return SessionTrace(trace.session, trace.swing_no, trace.offsets, trace.rate_hz, trace.t0_s, columns)
 
 
 def test_a_fit_waits_for_a_hundred_swings_of_ten_students(academy):
