@@ -4,14 +4,16 @@ What rules a drill or a check out, and which cautions it needs, is decided in wa
 """
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
 
-from dashboard.queries import lesson, sessions
+from dashboard.queries import lesson, people, sessions
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import Words, _
+from dashboard.text.numbers import on
 from warehouse import body
 from warehouse.access import Reader
 from warehouse.body import Body, Exercise, Objection
@@ -25,6 +27,10 @@ AREAS = Words({
 _TEXTS = {
     body.EYES_CLOSED: cautions.EYES_CLOSED, body.BALANCE: cautions.BALANCE, body.LOAD: cautions.BUILD_UP,
 }  # fmt: skip
+_FALLS = Words({
+    body.FELL: "not within a year of a fall",
+    body.FALLS_NOT_ASKED: "falls in the past year not asked about yet",
+})  # fmt: skip
 
 
 def body_of(reader: Reader, person: Mapping[str, Any], more: Iterable[Mapping[str, Any]] = ()) -> Body:
@@ -32,15 +38,19 @@ def body_of(reader: Reader, person: Mapping[str, Any], more: Iterable[Mapping[st
 
     `person`: their row of `people.students`; `more`: lines of notes on them that are not loaded yet.
     """
-    notes = sessions.discomfort_notes(reader, person["student"]).select("student", "at", "kind", "code")
-    fresh = [
-        {name: line.get(name) for name in notes.columns}
-        | {"at": datetime.fromisoformat(line["at"]).astimezone(UTC).replace(tzinfo=None)}
-        for line in more
-    ]
+    student, closed_from = person["student"], reader.settings.eyes_closed_from_age
+    notes = sessions.body_notes(reader, student).drop("area", "text")
+    fresh = []
+    for line in more:
+        at = datetime.fromisoformat(line["at"])
+        times = {
+            "at": at.astimezone(UTC).replace(tzinfo=None),
+            "day": at.astimezone(reader.settings.zone).date(),
+        }
+        fresh.append({name: line.get(name) for name in notes.columns} | times)
     known = pl.concat([notes, pl.DataFrame(fresh, notes.schema)])
-    areas = body.open_discomfort(known)["code"].str.replace_all("_", " ").unique(maintain_order=True)
-    return Body(person["born"], reader.today, tuple(areas), reader.settings.eyes_closed_from_age)
+    found = Body.by_notes(person["born"], reader.today, known, closed_from)
+    return replace(found, falls=found.falls or reader.falls_answer(student))
 
 
 def caution_sentences(exercises: Iterable[Exercise]) -> tuple[str, ...]:
@@ -55,8 +65,44 @@ def objection_words(objection: Objection) -> str:
     """What speaks against an exercise, as a clause: for ages 14 and over; may load the knee."""
     if objection.why == body.AGE:
         return _("for ages {years} and over").format(years=objection.from_age)
+    if objection.why in _FALLS:
+        return _FALLS[objection.why]
     area = area_words(objection.area)
     return _("may load {area}").format(area=area)
+
+
+def falls_sentence(body_today: Body) -> str:
+    """What is known of falls and what follows from it; empty where it was not asked and need not be."""
+    answer = body_today.falls
+    if answer is None:
+        return (
+            _("Ask before you start: “{question}” Write the answer down with a note. {why}").format(
+                question=_(cautions.FALLS_QUESTION), why=_(cautions.FALLS_WHY)
+            )
+            if body_today.falls_due
+            else ""
+        )
+    said = (
+        _("A fall in the year before {day}. {what}")
+        if answer.fell
+        else _("No fall in the year before {day}.")
+    )
+    again = _("Asked again from {day}.").format(day=on(answer.asked_again_on))
+    return f"{said.format(day=on(answer.day), what=_(cautions.FELL))} {again}"
+
+
+def safe_choice(reader: Reader, body_today: Body, exercise: Exercise) -> Exercise | None:
+    """What may be done in place of an exercise, of the drills on the roster."""
+    return body_today.safe_choice(exercise, map(Exercise.of, people.drills(reader).iter_rows(named=True)))
+
+
+def choice_sentence(safe: Exercise | None) -> str:
+    """A safe choice in a sentence; None: no drill is safe."""
+    if safe is None:
+        return _("No drill on the roster is safe today: set rest.")
+    if safe.code == body.nudge_check("open").code:
+        return _("A safe choice: the check with eyes open.")
+    return _("A safe choice: {drill}.").format(drill=safe.name)
 
 
 def area_words(area: str | None) -> str:

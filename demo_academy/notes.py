@@ -29,6 +29,7 @@ SEEN = (
     "Less than last time.",
 )
 Line = dict[str, Any]
+FALLS_ASKED_FROM_AGE, EYES_CLOSED_DRILL = 60, "d08"
 
 
 def note_table(lines: list[Line]) -> pl.DataFrame:
@@ -84,29 +85,45 @@ def practice_lines(visit: Visit, until: datetime, rng: np.random.Generator) -> l
 
 
 def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
-    """Notes that every demo has, session → lines: discomfort open and over, a target, a talk."""
+    """Notes that every demo has, session → lines: falls, discomfort open and over, a target, a talk."""
     first, second, third, fourth = plans[:4]
+    out: dict[str, list[Line]] = {}
 
-    def line(visit: Visit, minute: int, **more: Any) -> Line:
+    def add(visit: Visit, minute: int, **more: Any) -> None:
         at = (visit.started_at + timedelta(minutes=minute)).isoformat()
-        return {
+        line = {
             "session": visit.session, "student": visit.student.code, "author": visit.coach, "at": at,
             "shared": True,
         } | more  # fmt: skip
+        out.setdefault(visit.session, []).append(line)
 
-    out: dict[str, list[Line]] = {}
     ache = "Stiff after a long drive; stopped the drill."
-    out[first[-1].session] = [line(first[-1], 55, kind="discomfort", code="lower back", text=ache)]
-    sore = "Sore when turning back; rested it."
-    out[second[1].session] = [line(second[1], 55, kind="discomfort", code="trail knee", text=sore)]
-    out[second[2].session] = [line(second[2], 5, kind="discomfort_over", code="trail knee", text="Gone.")]
+    fallen = _fallen(plans)
+    for plan in plans:
+        add(plan[0], 2, kind="falls", grade=int(plan is fallen), shared=False)
+    add(first[-1], 55, kind="discomfort", code="lower back", text=ache)
+    add(second[1], 55, kind="discomfort", code="trail knee", text="Sore when turning back; rested it.")
+    add(second[2], 5, kind="discomfort_over", code="trail knee", text="Gone.")
     build = "Built for a narrower stance; this is the student's own band."
     band: Line = {"code": "mid_back_trail_share_pct", "value": 62.0, "value_to": 72.0}
-    out[third[1].session] = [line(third[1], 40, kind="target", text=build, **band)]
-    talk = "Talked the finish through with the student."
+    add(third[1], 40, kind="target", text=build, **band)
     signal = f"improving:{fourth[-1].student.code}:finish_lead_share_pct"
-    out[fourth[-1].session] = [line(fourth[-1], 50, kind="talked", code=signal, text=talk)]
+    add(fourth[-1], 50, kind="talked", code=signal, text="Talked the finish through with the student.")
     return out
+
+
+def _fallen(plans: list[list[Visit]]) -> list[Visit] | None:
+    """One older player who fell: never checked for balance, and set nothing with eyes closed."""
+    return next(
+        (
+            plan
+            for number, plan in enumerate(plans)
+            if number % 4
+            and plan[0].student.age_on(plan[0].started_at.date()) >= FALLS_ASKED_FROM_AGE
+            and all(visit.drill_set != EYES_CLOSED_DRILL for visit in plan)
+        ),
+        None,
+    )
 
 
 GOALS = (

@@ -1,4 +1,4 @@
-"""Notes that set what age or an open discomfort rules out: stopped line by line, with the reason.
+"""Notes that set what age, falls or an open discomfort rule out: stopped line by line, with the reason.
 
 The rule is warehouse/body.py's, asked for the day of the note. A head coach may overrule it by name, in the
 note's `overruled_by`; the event log keeps that. What was stopped is in the ledger, so that a rebuild stops
@@ -16,21 +16,32 @@ from ingest.job import Job
 from ingest.refusals import refusal
 from ingest.rows import Row, SessionRows
 from warehouse import journal
-from warehouse.body import AGE, Body, Exercise, Objection, nudge_check, open_discomfort
+from warehouse.body import (
+    AGE,
+    BODY_NOTES,
+    FALLS_NOT_ASKED,
+    FELL,
+    Body,
+    Exercise,
+    Objection,
+    nudge_check,
+)
 from warehouse.errors import Refusal
 
 RULED_OUT = "ruled_out"
-_DISCOMFORT = ("discomfort", "discomfort_over")
-_KNOWN = ("student", "at", "kind", "code", "session", "loose")
-_SCHEMA = {"student": pl.String(), "at": pl.Datetime("us"), "kind": pl.String(), "code": pl.String()}
+_SCHEMA = {
+    "student": pl.String(), "at": pl.Datetime("us"), "day": pl.Date(), "kind": pl.String(),
+    "code": pl.String(), "grade": pl.Int32(),
+}  # fmt: skip
+_KNOWN = (*_SCHEMA, "session", "loose")
 
 
 class BodyCheck:
-    """Stops such notes before they land; knows the discomfort noted so far, in the order of deliveries."""
+    """Stops such notes before they land; knows what is noted of a body so far, in the order of deliveries."""
 
     def __init__(self, job: Job) -> None:
         self.job = job
-        self._discomfort: dict[str, list[Row]] | None = None
+        self._noted: dict[str, list[Row]] | None = None
 
     def of_session(self, rows: SessionRows, content: str, *, again: bool = False) -> SessionRows:
         """A session without the notes that are stopped, which are refused; `again`: as when it first came."""
@@ -63,27 +74,27 @@ class BodyCheck:
         return [note for note in notes if note["note"] not in stopped], list(stopped.values())
 
     def _said(self, notes: Iterable[Row], session: str | None) -> dict[str, list[Row]]:
-        """Student → every line about their discomfort, these notes' included."""
-        if self._discomfort is None:
+        """Student → every line about their body, these notes' included."""
+        if self._noted is None:
             rows = self.job.writer.sql(
-                'SELECT student, "at", kind, code, session, loose FROM academy.note '
-                "WHERE kind IN ('discomfort', 'discomfort_over')"
+                f'SELECT student, "at", day, kind, code, grade, session, loose FROM academy.note '
+                f"WHERE kind IN {BODY_NOTES}"
             )
-            self._discomfort = {}
+            self._noted = {}
             for row in rows.iter_rows(named=True):
-                self._discomfort.setdefault(row["student"], []).append(row)
+                self._noted.setdefault(row["student"], []).append(row)
         said: dict[str, list[Row]] = {}
         for note in notes:
             student = note["student"]
             if student not in said:
-                before = self._discomfort.get(student, [])
+                before = self._noted.get(student, [])
                 said[student] = [row for row in before if session is None or not _of(row, session)]
-            if note["kind"] in _DISCOMFORT:
+            if note["kind"] in BODY_NOTES:
                 said[student].append({name: note.get(name) for name in _KNOWN} | {"loose": session is None})
         return said
 
     def _remember(self, said: Mapping[str, list[Row]], session: str | None) -> None:
-        known = self._discomfort or {}
+        known = self._noted or {}
         for student, rows in known.items():
             known[student] = [row for row in rows if session is None or not _of(row, session)]
         known |= said
@@ -94,12 +105,10 @@ class BodyCheck:
         if exercise is None:
             return None
         academy, lines = self.job.academy, said[note["student"]]
-        hurting = open_discomfort(
-            pl.DataFrame([{name: row[name] for name in _SCHEMA} for row in lines], schema=_SCHEMA), note["at"]
-        )
-        body = Body(
-            academy.people[note["student"]].born, note["day"], tuple(hurting["code"]) if lines else (),
-            academy.settings.eyes_closed_from_age,
+        body = Body.by_notes(
+            academy.people[note["student"]].born, note["day"],
+            pl.DataFrame([{name: row[name] for name in _SCHEMA} for row in lines], schema=_SCHEMA),
+            academy.settings.eyes_closed_from_age, until=note["at"],
         )  # fmt: skip
         objections = body.objections(exercise)
         if not objections:
@@ -109,9 +118,9 @@ class BodyCheck:
             return None
         safe = body.safe_choice(exercise, academy.drills.values())
         return refusal(
-            RULED_OUT, _what(note, exercise, objections[0]), _todo(safe), session=note["session"],
-            file=note.get("file"), line=note.get("line"), column="unit" if exercise.eyes_closed
-            and note["kind"] == "steadiness" else "code",
+            RULED_OUT, _what(note, exercise, objections[0]), _todo(objections[0], safe),
+            session=note["session"], file=note.get("file"), line=note.get("line"),
+            column="unit" if exercise.eyes_closed and note["kind"] == "steadiness" else "code",
         )  # fmt: skip
 
     def _exercise(self, note: Row) -> Exercise | None:
@@ -144,24 +153,30 @@ def _plain(found: Refusal) -> Refusal:
 
 
 def _what(note: Row, exercise: Exercise, objection: Objection) -> str:
-    named = exercise.name if note["kind"] == "steadiness" else f"{exercise.name} ({exercise.code})"
-    with_eyes = f" with eyes {note['unit']}" if note["kind"] == "steadiness" else ""
+    named, student, day = f"{exercise.name} ({exercise.code})", note["student"], note["day"]
+    if note["kind"] == "steadiness":
+        named = f"{exercise.name} with eyes {note['unit']}"
     if objection.why == AGE:
         return (
-            f"{named}{with_eyes} is for ages {objection.from_age} and over, which {note['student']} is not "
-            f"known to be on {note['day']}"
+            f"{named} is for ages {objection.from_age} and over, which {student} is not known to be on {day}"
         )
-    area = (objection.area or "place that hurts").replace("_", " ")
-    return f"{named}{with_eyes} may load the {area} of {note['student']}, whose discomfort is still open"
+    if objection.why == FELL:
+        return f"{named} is not for {student}, who has fallen in the year before {day}"
+    if objection.why == FALLS_NOT_ASKED:
+        return f"{named} is not for {student} until they have said whether they fell in the year before {day}"
+    area = objection.area or "place that hurts"
+    return f"{named} may load the {area} of {student}, whose discomfort is still open"
 
 
-def _todo(safe: Exercise | None) -> str:
+def _todo(objection: Objection, safe: Exercise | None) -> str:
     if safe is None:
         choice = "nothing in drills.csv is safe for them today, so set rest"
     elif safe.code == nudge_check("open").code:
         choice = "do the check with eyes open"
     else:
         choice = f"set {safe.name} ({safe.code}) instead"
+    if objection.why == FALLS_NOT_ASKED:
+        choice = f"ask them and add a falls line with grade 0 (no) or 1 (yes), {choice}"
     return f"{choice}, or add overruled_by with the code of the head coach who answers for it"
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from warehouse.body import AGE, Body, Exercise, Objection, open_discomfort
+from warehouse.body import AGE, FALLS_NOT_ASKED, FELL, Body, Exercise, Objection
 from warehouse.errors import CallError
 from warehouse.home import Home, write_synced
 from warehouse.store import Snapshot, open_snapshot
@@ -47,7 +47,8 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the
-            academy today, age or pain rules one of the drills out for them, or they have nobody to note it.
+            academy today, age, falls or pain rule one of the drills out for
+            them, or they have nobody to note it.
     """
     now = datetime.now(UTC)
     settings = home.settings()
@@ -98,6 +99,10 @@ def _drills(snapshot: Snapshot, drills: tuple[str, str]) -> list[Exercise]:
 def _ruled_out(student: str, drill: Exercise, objection: Objection) -> str:
     if objection.why == AGE:
         what = f"{drill.name} is for {objection.from_age} and over, and {student} is not known to be that old"
+    elif objection.why == FELL:
+        what = f"{drill.name} is done with eyes closed, and {student} fell less than a year ago"
+    elif objection.why == FALLS_NOT_ASKED:
+        what = f"{drill.name} is done with eyes closed, and {student} was not asked about falls"
     else:
         what = f"{drill.name} may load the {objection.area or 'place'} that hurts {student}"
     return f"{what}; draw between drills that either may do."
@@ -120,9 +125,8 @@ def _student(
     if not rows:
         raise CallError(f"{student} is not a student of the academy today; name one of people.csv.")
     name, coach, head, born = rows[0]
-    notes = snapshot.sql('SELECT student, "at", kind, code FROM academy.note WHERE student = ?', [student])
-    areas = tuple(open_discomfort(notes)["code"])
-    body = Body(born, on, areas, eyes_closed_from_age)
+    notes = snapshot.sql("SELECT * FROM academy.note WHERE student = ?", [student])
+    body = Body.by_notes(born, on, notes, eyes_closed_from_age)
     for drill in drills:
         for objection in body.objections(drill):
             raise CallError(_ruled_out(student, drill, objection))

@@ -1,5 +1,7 @@
 """A full academy of one's own with a few rows changed."""
 
+from datetime import UTC, datetime, timedelta
+
 import polars as pl
 
 from models.season.aim import aim_rows
@@ -12,6 +14,18 @@ NOTES_ONLY = (
     "DELETE FROM season.student_fault_rate WHERE student = 's01'",
 )
 """All that s01 has left are notes."""
+
+
+ASKED = datetime.now(UTC).date() - timedelta(days=30)  # an answer about falls holds for a year
+
+
+def falls(student, *, fell=False, day=ASKED, shared=False):
+    """What a student answered when asked about falls in the past year."""
+    return (
+        'INSERT INTO academy.note (note, student, "at", day, author, kind, grade, shared, delivery, loose) '
+        f"VALUES ('falls-{student}-{day}', '{student}', '{day} 10:00', '{day}', 'c01', 'falls', {int(fell)}, {shared}, "
+        "'x', true)"
+    )
 
 
 def changed(homes, kind, *statements, notes=()):

@@ -200,9 +200,9 @@ def naive_link_opens(academy: Academy, link: Link, student: str, what: str, at: 
     return naive_consent_covers(academy, student, "share_page", naive_day(academy, at))
 
 
-# Discomfort is on the progress page only when shared.
+# Discomfort and falls are on the progress page only when shared.
 def naive_note_on_progress_page(note: Note) -> bool:
-    return note.shared or note.kind not in ("discomfort", "discomfort_over")
+    return note.shared or note.kind not in ("discomfort", "discomfort_over", "falls")
 
 
 # What somebody wrote in their own words is on the progress page only when shared.

@@ -120,6 +120,7 @@ def _note(rng: random.Random, student: str, author: str, at: datetime) -> Note:
             ("saw", "trail_push", 2),
             ("discomfort", "back", None),
             ("discomfort_over", "back", None),
+            ("falls", "", 1),
             ("plan", "", None),
         )
     )

@@ -21,7 +21,7 @@ import duckdb
 import polars as pl
 
 from warehouse import access_log, links
-from warehouse.body import open_discomfort
+from warehouse.body import BODY_NOTES, FallsAnswer, falls_answer, open_discomfort
 from warehouse.errors import AccessError, CallError, UnderfootError, UnknownViewerError
 from warehouse.filed import kept_film
 from warehouse.home import Home
@@ -34,9 +34,9 @@ from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import is_minor
 
 _ANSWERS_KEPT = 256  # a reader's; some hundred are asked on a walk through all pages
-_DISCOMFORT_NOTES = (
-    'SELECT student, "at", day, kind, code FROM academy.note '
-    "WHERE student = ? AND kind IN ('discomfort', 'discomfort_over')"
+_BODY_NOTES = (
+    'SELECT student, "at", day, kind, code, grade FROM academy.note '
+    f"WHERE student = ? AND kind IN {BODY_NOTES}"
 )
 _CONSENTS = 'SELECT "from", "to" FROM academy.consent WHERE student = ? AND purpose = ?'
 MEASURE_ENDED = "The consent to measure has ended, so these samples are not shown."
@@ -219,11 +219,15 @@ class Reader:
 
         What sets exercises asks here: it holds them back for everyone, and says why to those who may know.
         """
-        if student not in self.students:
-            return False
+        return not open_discomfort(self._body_notes(student)).is_empty()
+
+    def falls_answer(self, student: str) -> FallsAnswer | None:
+        """What a student in reach said of falls, also where that note is not for the viewer; as above."""
+        return falls_answer(self._body_notes(student), self.today)
+
+    def _body_notes(self, student: str) -> pl.DataFrame:
         with self._lock:
-            notes = read_frame(self._connection, _DISCOMFORT_NOTES, [student])
-        return not open_discomfort(notes).is_empty()
+            return read_frame(self._connection, _BODY_NOTES, [student if student in self.students else None])
 
     def refused(self, page: str, student: str | None = None) -> None:
         """Log that a page, or something on it, was refused to the viewer."""

@@ -1,14 +1,15 @@
-"""What a drill or a check asks of the body: the cautions it needs, and what age or pain rules out.
+"""What a drill or a check asks of the body: the cautions it needs, and what age, falls or pain rule out.
 
 One rule for every wing: deliveries, drills, the lesson sheet, the progress page, paper and the note form ask
 here. It is kept on the careful side: a drill may load an area when its name, its text or its cautions mention
-it or what works with it. The lists of words are common sense, no source; they diagnose nothing.
+it or what works with it, and nothing is done with eyes closed until the player has said that they have not
+fallen in the past year. The lists of words are common sense, no source; they diagnose nothing.
 """
 
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -18,6 +19,13 @@ from warehouse.vocabulary import EYES_CLOSED_FROM_AGE, age
 EYES_CLOSED, BALANCE, LOAD, AGE = "eyes_closed", "balance", "load", "age"
 CAUTIONS = (EYES_CLOSED, BALANCE, LOAD, AGE)
 DISCOMFORT = "discomfort"
+FELL, FALLS_NOT_ASKED = "fell", "falls_not_asked"
+BODY_NOTES = ("discomfort", "discomfort_over", "falls")  # kinds of note that this rule reads
+FALLS_ASKED_FROM_AGE = 60  # years: asked whatever is practised; common practice, no source
+FALLS_ASKED_AGAIN_DAYS = 365
+"""How long an answer holds. Asking older people once a year: Montero-Odasso et al., Age and Ageing 51 (2022),
+afac205, world guidelines for falls prevention; that it comes before eyes-closed work: common practice, no
+source."""
 AIMS_AT_BALANCE = ("unsteady_at_address",)
 
 _EYES_CLOSED = re.compile(
@@ -85,7 +93,10 @@ def nudge_check(eyes: str) -> Exercise:
 
 @dataclass(frozen=True)
 class Objection:
-    """What speaks against an exercise for one student: `age` with `from_age`, or `discomfort` with `area`."""
+    """What speaks against an exercise for one student.
+
+    `age` with `from_age`; `fell` or `falls_not_asked`, of work with eyes closed; or `discomfort` with `area`.
+    """
 
     why: str
     from_age: int | None = None
@@ -93,22 +104,55 @@ class Objection:
 
 
 @dataclass(frozen=True)
+class FallsAnswer:
+    """What a student said when they were asked whether they had fallen in the past year."""
+
+    day: date
+    fell: bool
+
+    @property
+    def asked_again_on(self) -> date:
+        """The first day on which the answer no longer holds."""
+        return self.day + timedelta(days=FALLS_ASKED_AGAIN_DAYS)
+
+
+@dataclass(frozen=True)
 class Body:
     """One student on one day, as far as exercises are concerned.
 
-    Without a birth date a student counts as below every age. `areas` are those with an open discomfort, as
-    noted (null: none named).
+    Without a birth date a student counts as below every age, and is asked about falls. `areas` are those with
+    an open discomfort, as noted (null: none named). `falls`: their answer, as long as it holds.
     """
 
     born: date | None
     today: date
     areas: tuple[str | None, ...] = ()
+    falls: FallsAnswer | None = None
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
+
+    @classmethod
+    def by_notes(
+        cls,
+        born: date | None,
+        today: date,
+        notes: pl.DataFrame,
+        eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE,
+        *,
+        until: datetime | None = None,
+    ) -> "Body":
+        """As one student's notes say, up to the time `until` (None: all of them).
+
+        `notes`: rows with student, at, day, kind, code and grade; other kinds of note may be there.
+        """
+        areas = open_discomfort(notes, until)["code"].str.replace_all("_", " ").unique(maintain_order=True)
+        falls = falls_answer(notes, today, until)
+        return cls(born, today, tuple(areas), falls, eyes_closed_from_age)
 
     def objections(self, exercise: Exercise) -> list[Objection]:
         """Everything that speaks against an exercise today; nothing: it may be done with its cautions."""
-        years = self.too_young_for(exercise)
+        years, falls = self.too_young_for(exercise), self.falls_against(exercise)
         found = [] if years is None else [Objection(AGE, from_age=years)]
+        found += [] if falls is None else [Objection(falls)]
         return found + [Objection(DISCOMFORT, area=area) for area in self.areas if may_load(exercise, area)]
 
     def too_young_for(self, exercise: Exercise) -> int | None:
@@ -116,8 +160,25 @@ class Body:
         years, least = age(self.born, self.today), from_age(exercise, self.eyes_closed_from_age)
         return least if least and (years is None or years < least) else None
 
+    def falls_against(self, exercise: Exercise) -> str | None:
+        """`fell` or `falls_not_asked` of an exercise with eyes closed; none of others, or after a no.
+
+        Who is too young for it is not asked first.
+        """
+        if not exercise.eyes_closed:
+            return None
+        if self.falls is None:
+            return FALLS_NOT_ASKED if self.too_young_for(exercise) is None else None
+        return FELL if self.falls.fell else None
+
+    @property
+    def falls_due(self) -> bool:
+        """Whether to ask about falls today, whatever is practised: by age, with no answer that holds."""
+        years = age(self.born, self.today)
+        return self.falls is None and (years is None or years >= FALLS_ASKED_FROM_AGE)
+
     def may_do(self, exercise: Exercise) -> bool:
-        """Whether neither age nor pain rules the exercise out."""
+        """Whether neither age, falls nor pain rule the exercise out."""
         return not self.objections(exercise)
 
     def safe_choice(self, exercise: Exercise, drills: Iterable[Exercise]) -> Exercise | None:
@@ -161,6 +222,19 @@ def may_load(exercise: Exercise, area: str | None) -> bool:
     if with_it is None or with_it is _ANY_MOVEMENT:
         return True
     return any(re.search(rf"\b{word}(s|es|ing|ed)?\b", exercise.text) for word in (*with_it, named))
+
+
+def falls_answer(notes: pl.DataFrame, today: date, until: datetime | None = None) -> FallsAnswer | None:
+    """The newest answer of one student that holds today; a yes goes before a no of the same moment.
+
+    `notes` and `until` as of `Body.by_notes`.
+    """
+    known = notes if until is None else notes.filter(pl.col("at") <= until)
+    oldest = today - timedelta(days=FALLS_ASKED_AGAIN_DAYS)
+    answers = known.filter(pl.col("kind") == "falls", pl.col("day") > oldest, pl.col("day") <= today).sort(
+        "at", "grade"
+    )
+    return None if answers.is_empty() else FallsAnswer(answers["day"][-1], answers["grade"][-1] == 1)
 
 
 def open_discomfort(notes: pl.DataFrame, until: datetime | None = None) -> pl.DataFrame:

@@ -1,5 +1,6 @@
 """What each role may see of each table, as the SQL of one view a table. Read by `access`."""
 
+from warehouse.body import BODY_NOTES
 from warehouse.store import table_names
 from warehouse.vocabulary import STAFF
 
@@ -71,8 +72,9 @@ def view_sql(role: str, table: str, *, by_link: bool = False) -> str:
     if table == "season.aim":  # an aim may come from a note that the student may not see
         return f"{rows} WHERE {_VISIBLE}" + ("" if staff else " AND shared")
     if table in _BY_NOTE:
-        # A student who signed in sees what hurts, whoever marked the note; a link may be in anyone's hands.
-        seen = "shared" if by_link else "(shared OR kind IN ('discomfort', 'discomfort_over'))"
+        # A student who signed in sees what is noted of their body, whoever marked the note; a link may be in
+        # anyone's hands.
+        seen = "shared" if by_link else f"(shared OR kind IN {BODY_NOTES})"
         shared = "" if staff else f" AND note IN (SELECT note FROM academy.note WHERE {seen})"
         return f"{rows} WHERE {_VISIBLE}{shared}"
     if table == "academy.band":

@@ -40,6 +40,7 @@ NOTE_KINDS = (
     "plan",
     "discomfort",
     "discomfort_over",
+    "falls",
     "talked",
     "practice",
     "target",

@@ -73,6 +73,7 @@ function build(data, key, send) {
   for (const [code, label] of data.drills) drillSelect.append(make("option", { value: code }, label));
   const overrule = make("label", { class: "check" }, make("input", { type: "checkbox", name: "overrule" }),
     make("span", {}, w.overrule));
+  const falls = fold(w.falls, caution(data.cautions.falls), choices(w.fell, "fell", [["0", w.no], ["1", w.yes]]));
   const form = make("form", {},
     saw, fold(w.signs, choices(w.sign, "sign", data.signs)),
     choices(w.grade, "grade", [["1", w.little], ["2", w.clear], ["3", w.strong]], { needed: true }),
@@ -88,10 +89,11 @@ function build(data, key, send) {
       choices(w.side, "side", named("lead", "trail", "both")),
       field(w.hurts_words, "hurts", { type: "text", maxlength: "500", autocomplete: "off" }),
       ...(data.open.length ? [choices(w.over, "over", data.open)] : [])),
+    falls,
     fold(w.nudge_check, caution(data.cautions.closed),
       ...(data.cautions.not_closed ? [caution(data.cautions.not_closed)] : []),
       make("p", {}, w.nudge_steps),
-      choices(w.eyes, "eyes", data.may_close ? named("closed", "open") : named("open"), { needed: true }),
+      choices(w.eyes, "eyes", data.may_close_after_no ? named("closed", "open") : named("open"), { needed: true }),
       ...["forward", "back", "toward", "away"].map((way) =>
         choices(w[way], `nudge_${way}`, [["held", w.held], ["lost", w.lost]])),
       choices(w.announced, "announced", [["0", w.no], ["1", w.yes]], { needed: true }),
@@ -117,7 +119,9 @@ function build(data, key, send) {
     make("div", { class: "keep" }, make("button", { type: "submit" }, w.keep),
       make("p", { role: "status" })));
   fill(form, { ...data.defaults, ...read(key).values });
-  form.addEventListener("input", () => write(key, { values: values(form) }));
+  if (data.falls_due) falls.open = true;
+  adapt(form, data);
+  form.addEventListener("input", () => { adapt(form, data); write(key, { values: values(form) }); });
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     const draft = read(key);
@@ -134,6 +138,15 @@ function build(data, key, send) {
   const root = make("div", { class: "root" }, form);
   root.dataset.key = key;
   return root;
+}
+
+// With eyes closed only where that may be done now, or once it is written here that there was no fall.
+function adapt(form, data) {
+  const closed = form.querySelector("input[name=eyes][value=closed]");
+  if (!closed || data.may_close) return;
+  const allowed = form.elements.fell.value === "0";
+  closed.closest("label").hidden = !allowed;
+  if (!allowed && closed.checked) form.elements.eyes.value = "open";
 }
 
 function say(form, sentence) {

@@ -13,6 +13,7 @@ WORDS = Words({
     "hurts": "Something hurts, or no longer does", "area": "Where it hurts", "side": "Which side",
     "lead": "lead", "trail": "trail", "both": "both", "hurts_words": "What the student says",
     "over": "No longer hurts",
+    "falls": "Falls in the past year", "fell": "Have you fallen in the past year?",
     "signs": "Seen by eye alone", "sign": "What no plate measures",
     "nudge_check": "Nudge check",
     "nudge_steps": "In the set-up, first with eyes open, then closed. Without a warning, one light touch at "

@@ -120,20 +120,20 @@ def notes(reader: Reader, student: str) -> pl.DataFrame:
     return translated(rows.with_columns(about=pl.coalesce(named, "about")), "about")
 
 
-def discomfort_notes(reader: Reader, student: str) -> pl.DataFrame:
-    """student, at, day, kind, code, area (the code in words), text of notes on discomfort, newest first."""
+def body_notes(reader: Reader, student: str) -> pl.DataFrame:
+    """Notes that `warehouse.body` reads, newest first, and area: the code in words."""
     return reader.sql(
         """
-        SELECT student, "at", day, kind, code, replace(code, '_', ' ') AS area, text FROM note
-        WHERE student = ? AND kind IN ('discomfort', 'discomfort_over') ORDER BY "at" DESC
+        SELECT student, "at", day, kind, code, grade, replace(code, '_', ' ') AS area, text FROM note
+        WHERE student = ? AND list_contains(CAST(? AS VARCHAR[]), kind) ORDER BY "at" DESC
         """,
-        [student],
+        [student, list(body.BODY_NOTES)],
     )
 
 
 def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
     """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first."""
-    found = body.open_discomfort(discomfort_notes(reader, student))
+    found = body.open_discomfort(body_notes(reader, student))
     return found.select("day", "code", "area", "text")
 
 

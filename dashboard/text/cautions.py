@@ -13,6 +13,19 @@ EYES_CLOSED = mark(
     "when dizzy, recently injured or unsure on your feet."
 )
 
+FALLS_QUESTION = mark("Have you fallen in the past year?")
+
+FALLS_WHY = mark(
+    "A fall is any slip, trip or fall to the ground in everyday life; a tumble in sport does not count. "
+    "Until the answer is no, nothing is done with eyes closed. It is asked from age 60, before any work with "
+    "eyes closed, and again after a year."
+)
+
+FELL = mark(
+    "Nothing with eyes closed, and balance work only beside something to hold. What caused it is for a "
+    "physician or physiotherapist to say."
+)
+
 BALANCE = mark(
     "Balance work: a flat, dry floor, clear space and someone within reach. Not when dizzy, recently injured "
     "or unsure on your feet."

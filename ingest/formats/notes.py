@@ -130,7 +130,7 @@ class _Rules:
         rule = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
-            "reference": self._reference,             "reference_over": _swing_named,
+            "reference": self._reference, "reference_over": _swing_named, "falls": _falls,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
@@ -204,6 +204,13 @@ class _Rules:
         if owner != line["student"] and not self.academy.has_consent(owner, "show_swing", day):
             return "no_consent", f"no consent to show_swing covers {owner} on {day}", "code"
         return None
+
+
+def _falls(line: Line) -> Problem | None:
+    """The answer to whether the student has fallen in the past year."""
+    if line["grade"] not in (0, 1):
+        return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 (fell) or 0 (did not)", "grade"
+    return None
 
 
 def _goal(line: Line) -> Problem | None:

@@ -6,7 +6,7 @@ from html import unescape
 import polars as pl
 import pytest
 
-from changed_academies import NOTES_ONLY, changed
+from changed_academies import NOTES_ONLY, changed, falls
 from dashboard.pages.lesson.content import lesson_sheet
 from dashboard.pages.progress.content import progress_html, progress_page
 from dashboard.queries import lesson, people
@@ -100,16 +100,25 @@ def test_without_an_open_note_the_sheet_says_what_to_do_if_it_hurts(reader_of, h
 )  # fmt: skip
 def test_a_suggested_drill_with_eyes_closed_brings_its_caution(reader_of, homes, label, min_age, warned):
     kind = f"eyes-{label}-{min_age}"
-    changed(
-        homes, kind, NO_EFFECTS,
-        "INSERT INTO academy.drill (drill, name, aim, how, min_age) VALUES "
-        f"('d02', 'Quiet feet', 'trail_heel_down', 'Stand with eyes closed.', {min_age})",
-        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
-        f"VALUES ('2026', 'd02', 'trail_heel_down', 12, 6, 18, 20, 40, '{label}', 'points')",
+    added = (
+        NO_EFFECTS,
+        ("INSERT INTO academy.drill (drill, name, aim, how, min_age) VALUES "
+         f"('d02', 'Quiet feet', 'trail_heel_down', 'Stand with eyes closed.', {min_age})"),
+        ("INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
+         f"VALUES ('2026', 'd02', 'trail_heel_down', 12, 6, 18, 20, 40, '{label}', 'points')"),
     )  # fmt: skip
+    changed(homes, kind, *added, falls("s01"))
     page = made(reader_of, kind)
     assert "Quiet feet" in part(page, "What has helped with this").sentences[0]
     assert (EYES_CLOSED in page.cautions) is warned
+    unasked = f"{kind}-unasked"
+    changed(homes, unasked, *added)
+    page = made(reader_of, unasked)
+    assert EYES_CLOSED not in page.cautions
+    if warned:
+        assert part(page, "What has helped with this").sentences[0] == (
+            "Not suggested: Quiet feet. Ruled out now: falls in the past year not asked about yet. A safe choice: Heel-off strikes."
+        )
 
 
 def test_a_drill_set_for_home_before_much_practice_still_brings_its_caution(reader_of, homes):

@@ -1,14 +1,15 @@
 """The note form: what is tapped becomes the right lines, on disk before anything says that it is kept."""
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from changed_academies import changed
+from changed_academies import ASKED, changed, falls
 from dashboard.pages.notes import content as notes
 from dashboard.pages.notes.lines import lines as note_lines
 from dashboard.queries import people
+from dashboard.text.numbers import on
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
@@ -37,6 +38,8 @@ def test_fault_drill_and_dose_become_two_lines():
         ({"over": "lead knee"}, {"kind": "discomfort_over", "code": "lead knee", "shared": True}),
         ({"nudge_back": "lost", "nudge_away": "held", "nudge_forward": "held", "stood_by": "Wren"}, {"kind": "steadiness", "held": "forward away", "lost": "back", "unit": "eyes closed", "announced": False, "stood_by": "Wren", "shared": False}),
         ({"nudge_back": "held", "eyes": "open", "announced": "1"}, {"kind": "steadiness", "held": "back", "unit": "eyes open", "announced": True, "shared": False}),
+        ({"fell": "0"}, {"kind": "falls", "grade": 0, "shared": False}),
+        ({"fell": "1"}, {"kind": "falls", "grade": 1, "shared": False}),
         ({"sign": "hips_wind"}, {"kind": "saw", "code": "hips_wind", "grade": 2, "shared": False}),
         ({"felt_lead_heel_light": "1", "felt_drill": "d01"}, {"kind": "felt", "code": "lead_heel_light", "grade": 1, "drill": "d01", "shared": True}),
         ({"felt_lead_heel_light": "0", "felt_drill": "d01", "felt_session": "v1", "felt_swing": "3"}, {"kind": "felt", "code": "lead_heel_light", "grade": 0, "session": "v1", "swing_no": 3, "shared": True}),
@@ -128,17 +131,41 @@ def test_a_head_coach_overrules_by_name_and_a_coach_does_not(reader_of, homes):
 
 
 def test_eyes_closed_is_offered_only_where_age_and_pain_allow_it(reader_of, homes):
-    changed(homes, "offering", "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's03'")
+    young = "UPDATE academy.person SET born = '2015-01-01' WHERE person = 's03'"
+    changed(homes, "offering", young, falls("s01"), falls("s02", fell=True))
 
     def offered(student, viewer="c01"):
         reader = reader_of("offering", viewer)
         form = notes.form_data(reader, people.student(reader, student), None)
-        return form["may_close"], form["defaults"]["eyes"], form["cautions"]["not_closed"]
+        ways = form["may_close"], form["may_close_after_no"], form["defaults"]["eyes"]
+        return *ways, form["cautions"]["not_closed"], form["cautions"]["falls"]
 
-    assert offered("s01") == (True, "closed", "")
-    assert offered("s03")[:2] == (False, "open")
-    assert "for ages 14 and over" in offered("s03")[2]
-    assert offered("s03", "h01")[:2] == (True, "open")
+    assert offered("s01")[:4] == (True, True, "closed", "")
+    again = f"Asked again from {on(ASKED + timedelta(days=365))}."
+    assert offered("s01")[4] == f"No fall in the year before {on(ASKED)}. {again}"
+    assert offered("s03")[:3] == (False, False, "open")
+    assert "for ages 14 and over" in offered("s03")[3]
+    assert offered("s03", "h01")[:3] == (True, True, "open")
+    assert offered("s02", "h01")[2] == "open"
+    assert "not within a year of a fall" in offered("s02", "c02")[3]
+    assert offered("s02", "c02")[4].startswith(
+        f"A fall in the year before {on(ASKED)}. Nothing with eyes closed"
+    )
+
+
+def test_falls_are_asked_before_eyes_are_closed_and_a_no_in_the_same_note_is_enough(reader_of, homes):
+    changed(homes, "unasked", "UPDATE academy.person SET born = '1960-01-01' WHERE person = 's03'")
+    reader = reader_of("unasked", "c01")
+    form = notes.form_data(reader, people.student(reader, "s03"), None)
+    assert (form["may_close"], form["may_close_after_no"], form["falls_due"]) == (False, True, True)
+    assert "“Have you fallen in the past year?”" in form["cautions"]["falls"]
+    said = notes.outcome(reader, "s03", CLOSED)["text"]
+    assert "falls in the past year not asked about yet. A safe choice: the check with eyes open." in said
+    assert "not within a year of a fall" in notes.outcome(reader, "s03", CLOSED | {"fell": "1"})["text"]
+    assert notes.outcome(reader, "s03", CLOSED | {"fell": "0"})["kept"]
+    assert notes.outcome(reader, "s03", CLOSED)["kept"]  # the answer waits in the inbox
+    young = notes.form_data(reader, people.student(reader, "s01"), None)
+    assert (young["falls_due"], young["may_close_after_no"]) == (False, True)
 
 
 def test_a_coach_keeps_no_note_on_another_coachs_student(reader_of, homes):

@@ -1,16 +1,17 @@
 """Balance, what was seen by eye, and what was felt: on the student's page and the lesson sheet, or nowhere."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from changed_academies import changed
+from changed_academies import ASKED, changed, falls
 from dashboard import observed
 from dashboard.pages.lesson.content import lesson_sheet
 from dashboard.pages.student import content
 from dashboard.queries import people
 from dashboard.student_season import newest
 from dashboard.text.cautions import BALANCE, EYES_CLOSED
+from dashboard.text.numbers import on
 
 NUDGE = (
     'INSERT INTO academy.steadiness (note, student, "at", day, author, direction, lost, eyes, announced, stood_by) VALUES '
@@ -51,7 +52,7 @@ def test_the_last_nudge_check_and_the_last_three_with_eyes_closed_are_said(reade
         *check("2026-01-10", lost=["back"], held=["forward"]),
         *check("2026-02-10", lost=["back", "away"], held=["forward", "toward"]),
         *check("2026-03-10", held=ways), *check("2026-03-12", held=["back"], eyes="open", announced="true"),
-        "UPDATE academy.person SET born = '1990-01-01' WHERE person = 's01'",
+        "UPDATE academy.person SET born = '1990-01-01' WHERE person = 's01'", falls("s01"),
     )  # fmt: skip
     chosen = season_of(reader_of, "nudged")
     last, lately = observed.nudge_sentences(chosen.reader, "s01")
@@ -63,8 +64,31 @@ def test_the_last_nudge_check_and_the_last_three_with_eyes_closed_are_said(reade
     assert table["Backward"].to_list() == ["held", "held", "lost", "lost"]
     assert table["Toward the target"].to_list() == ["–", "held", "held", "–"]
     sheet = lesson_sheet(chosen)
-    assert part(sheet, "Balance")[:2] == (last, lately)
+    again = on(ASKED + timedelta(days=365))
+    no_fall = f"No fall in the year before {on(ASKED)}. Asked again from {again}."
+    assert part(sheet, "Balance")[:3] == (no_fall, last, lately)
     assert EYES_CLOSED in sheet.cautions
+
+
+@pytest.mark.parametrize(
+    ("kind", "answers", "first", "against"),
+    [
+        ("unasked_falls", [], "Ask before you start: “Have you fallen in the past year?”", "falls in the past year not asked about yet"),
+        ("old_falls", [falls("s01", day=ASKED - timedelta(days=335))], "Ask before you start", "falls in the past year not asked about yet"),
+        ("fallen", [falls("s01", fell=True)], f"A fall in the year before {on(ASKED)}. Nothing with eyes closed", "not within a year of a fall"),
+    ],
+)  # fmt: skip
+def test_an_older_players_sheet_asks_about_falls_first_and_rules_out_eyes_closed(
+    reader_of, homes, kind, answers, first, against
+):
+    older = "UPDATE academy.person SET born = '1960-01-01' WHERE person = 's01'"
+    changed(homes, kind, older, *check("2026-03-10", held=["back"], eyes="open"), *answers)
+    sheet = lesson_sheet(season_of(reader_of, kind))
+    said = part(sheet, "Balance")
+    assert said[0].startswith(first)
+    assert said[-1] == f"With eyes closed it is ruled out now: {against}."
+    assert EYES_CLOSED not in sheet.cautions
+    assert BALANCE in sheet.cautions
 
 
 def test_a_young_players_sheet_says_that_eyes_closed_is_not_for_them(reader_of, homes):

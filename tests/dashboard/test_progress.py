@@ -4,9 +4,10 @@ from datetime import date, datetime, time
 
 import pytest
 
-from changed_academies import NOTES_ONLY, changed
+from changed_academies import NOTES_ONLY, changed, falls
 from dashboard.pages.progress.content import progress_page
-from dashboard.queries import people
+from dashboard.queries import people, sessions
+from warehouse.access import open_reader
 
 
 def page(reader_of, kind, person, student):
@@ -49,11 +50,38 @@ def test_a_drill_for_older_players_is_not_suggested(reader_of, homes):
     assert "aged 16 and over" in focus.cautions[0]
 
 
+STEADY = "UPDATE academy.drill SET how = 'Stand with eyes closed for ten breaths.' WHERE drill = 'd01'"
+
+
 def test_a_steadiness_drill_carries_the_eyes_closed_caution(reader_of, homes):
-    changed(homes, "steady", "UPDATE academy.drill SET how = 'Stand with eyes closed for ten breaths.'")
+    changed(homes, "steady", STEADY, falls("s01"))
     assert any(
         "someone within reach" in text for text in page(reader_of, "steady", "s01", "s01").focus.cautions
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "answers", "said"),
+    [
+        ("not_asked", [], "First tell your coach whether you have fallen in the past year. A safe choice: Never set."),
+        ("fell", [falls("s01", fell=True)], "not for you within a year of a fall. Ask your coach for another"),
+    ],
+)  # fmt: skip
+def test_with_eyes_closed_a_drill_waits_for_the_answer_about_falls(reader_of, homes, kind, answers, said):
+    changed(homes, kind, STEADY, *answers)
+    focus = page(reader_of, kind, "s01", "s01").focus
+    assert (focus.drill, focus.pace) == (None, None)
+    assert said in focus.cautions[0]
+
+
+def test_by_a_link_nobody_learns_of_a_fall_and_the_drill_is_held_back_all_the_same(homes):
+    changed(homes, "linked_fall", STEADY, falls("s01", fell=True))
+    reader = open_reader(homes("linked_fall"), "s01", link="x")
+    assert sessions.body_notes(reader, "s01").is_empty()
+    focus = progress_page(reader, people.student(reader, "s01")).focus
+    assert focus.drill is None
+    assert focus.cautions[0].startswith("Your last drill is done with eyes closed; talk to your coach")
+    assert "fall" not in focus.cautions[0]
 
 
 def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is_asked(reader_of, homes):

@@ -135,7 +135,7 @@ def test_notes_name_known_things(academy, good):
         assert notes["at"].str.contains(r"\+0\d:00$").all()
         kinds |= set(notes["kind"])
         faults |= set(notes.filter(pl.col("kind") == "saw")["code"])
-    assert kinds == {"saw", "drill", "steadiness", "plan", "discomfort", "discomfort_over", "talked", "practice",
+    assert kinds == {"saw", "drill", "steadiness", "plan", "discomfort", "discomfort_over", "falls", "talked", "practice",
                      "target", "felt", "reference", "goal"}  # fmt: skip
     assert len(faults) > 10
 

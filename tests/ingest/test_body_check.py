@@ -63,9 +63,47 @@ def test_what_age_rules_out_is_stopped_with_a_safe_choice_and_the_rest_lands(rea
     assert report.rows["note"] == 1
 
 
+FALLS = "at,author,kind,student,grade\n{day},c1,falls,s2,{grade}\n"
+
+
+def asked(academy, day, grade):
+    (academy.inbox / "notes-falls.csv").write_text(FALLS.format(day=day, grade=grade))
+    return academy.load()
+
+
 def test_it_is_the_age_on_the_day_of_the_note_that_counts(ready):
+    assert asked(ready, "2026-05-06", 0).refused == []
     report = drop(ready, "s2,2026-05-06,c1,drill,d3,,,,,,", "s2,2026-05-06,c1,steadiness,,back,,,Wren,,")
     assert (report.refused, report.rows["note"]) == ([], 2)
+
+
+@pytest.mark.parametrize(
+    ("day", "grade", "said"),
+    [
+        ("2026-05-07", 0, "not for s2 until they have said whether they fell in the year before 2026-05-06; ask them and add a falls line with grade 0 (no) or 1 (yes), set Step through (d2)"),
+        ("2025-05-06", 0, "not for s2 until they have said whether they fell"),
+        ("2026-05-05", 1, "not for s2, who has fallen in the year before 2026-05-06; set Step through (d2)"),
+    ],
+)  # fmt: skip
+def test_a_drill_with_eyes_closed_is_stopped_until_a_no_to_falls_of_the_past_year(ready, day, grade, said):
+    assert asked(ready, day, grade).refused == []
+    (sentence,) = stopped(drop(ready, "s2,2026-05-06,c1,drill,d3,,,,,,", "s2,2026-05-06,c1,drill,d2,,,,,,"))
+    assert f"Quiet feet (d3) is {said}" in sentence
+
+
+def test_an_answer_about_falls_is_yes_or_no(ready):
+    (refused,) = asked(ready, "2026-05-06", 2).refused
+    assert "grade is 2 but must be 1 (fell) or 0 (did not)" in refused.sentence
+
+
+def test_falls_asked_in_the_session_count_for_its_own_drill_and_a_correction_takes_them_back(ready, made):
+    notes = "at,author,kind,code,grade\n2026-05-05T10:05,c1,falls,,0\n2026-05-05T10:20,c1,drill,d3,\n"
+    made.deliver(ready.inbox / "v1", made.toml(), made.plate(), notes__csv=notes)
+    assert ready.load().refused == []
+    corrected = notes.replace("falls,,0", "falls,,1")
+    made.deliver(ready.inbox / "v1", made.toml(), made.plate(), notes__csv=corrected)
+    (sentence,) = stopped(ready.load())
+    assert "Quiet feet (d3) is not for s1, who has fallen" in sentence
 
 
 def test_practice_that_was_done_is_kept_whatever_the_age(ready):
@@ -136,7 +174,7 @@ def test_a_rebuild_stops_the_notes_that_were_stopped_and_no_others(ready, made, 
 
 
 def test_notes_that_landed_before_there_was_a_rule_stay_in_a_rebuild(ready, made, tmp_path):
-    drop(ready, "s2,2026-05-06,c1,drill,d4,,,,,,h1", "s2,2026-05-06,c1,drill,d3,,,,,,")
+    drop(ready, "s2,2026-05-06,c1,drill,d4,,,,,,h1", "s2,2026-05-06,c1,drill,d3,,,,,,h1")
     (ready.inbox / "drills.csv").write_text(
         DRILLS.replace("d3,Quiet feet,late_crossing,Close", "d3,Quiet feet,x,Close")
     )

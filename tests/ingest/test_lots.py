@@ -6,6 +6,7 @@ from collections import Counter
 
 import pytest
 
+from changed_academies import falls
 from ingest.lots import draw_lots
 from warehouse.errors import CallError
 from warehouse.store import writer
@@ -36,6 +37,25 @@ def test_a_draw_is_in_the_inbox_before_it_is_said_and_the_next_load_lands_it(rea
     assert ready.load().refused == []
     found = ready.sql("SELECT student, code, drawn_against, kind FROM academy.note ORDER BY student").rows()
     assert found == sorted((lot.student, lot.drill, lot.against, "plan") for lot in drawn.lots)
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"), [(None, "was not asked about falls"), (1, "fell less than a year ago")]
+)
+def test_no_drill_with_eyes_closed_is_drawn_before_a_no_to_falls(ready, answer, said):
+    with writer(ready.home) as w:
+        w.execute("UPDATE academy.drill SET how = 'Close your eyes.' WHERE drill = 'd1'")
+        w.execute("UPDATE academy.person SET born = '1990-01-01' WHERE person = 's1'")
+        if answer is not None:
+            w.execute(falls("s1", fell=bool(answer)))
+        w.publish()
+    with pytest.raises(CallError, match=said):
+        draw_lots(ready.home, ("d1", "d2"), ["s1"])
+    with writer(ready.home) as w:
+        w.execute("DELETE FROM academy.note WHERE kind = 'falls'")
+        w.execute(falls("s1"))
+        w.publish()
+    assert draw_lots(ready.home, ("d1", "d2"), ["s1"]).lots
 
 
 def test_two_draws_of_one_second_are_two_files(ready):

@@ -15,9 +15,12 @@ from warehouse.body import (
     CAUTIONS,
     DISCOMFORT,
     EYES_CLOSED,
+    FALLS_NOT_ASKED,
+    FELL,
     LOAD,
     Body,
     Exercise,
+    FallsAnswer,
     Objection,
     cautions_of,
     from_age,
@@ -29,6 +32,7 @@ from warehouse.body import (
 ROOT = Path(__file__).parents[2]
 TODAY = date(2026, 5, 5)
 GROWN = date(1990, 1, 1)
+NO_FALL, FALL = FallsAnswer(TODAY, fell=False), FallsAnswer(TODAY, fell=True)
 
 
 def born(years: int, *, days: int = 0) -> date:
@@ -74,12 +78,79 @@ def test_each_caution_has_its_own_words():
     ],
 )
 def test_eyes_closed_is_for_fourteen_and_over_from_the_birthday_on(birth, allowed):
-    body = Body(birth, TODAY)
+    body = Body(birth, TODAY, falls=NO_FALL)
     assert body.may_do(nudge_check("closed")) is allowed
     assert body.may_do(nudge_check("open"))
     assert Body(born(14), TODAY, eyes_closed_from_age=16).objections(nudge_check("closed")) == [
         Objection(AGE, 16)
     ]
+
+
+@pytest.mark.parametrize(
+    ("falls", "against"), [(NO_FALL, []), (FALL, [Objection(FELL)]), (None, [Objection(FALLS_NOT_ASKED)])]
+)
+def test_eyes_closed_needs_a_no_to_falls_and_eyes_open_does_not(falls, against):
+    body = Body(GROWN, TODAY, falls=falls)
+    drills = [Exercise("d1", "Close your eyes", aim="x"), Exercise("d2", "Ten slow swings", aim="x")]
+    assert body.objections(nudge_check("closed")) == body.objections(drills[0]) == against
+    assert body.objections(nudge_check("open")) == body.objections(drills[1]) == []
+    assert body.safe_choice(nudge_check("closed"), drills) == nudge_check("open")
+    assert body.safe_choice(drills[0], drills) == drills[1]
+
+
+def test_who_is_too_young_is_not_asked_about_falls_but_a_fall_is_said():
+    child = born(13)
+    assert Body(child, TODAY).objections(nudge_check("closed")) == [Objection(AGE, 14)]
+    fallen = Body(child, TODAY, falls=FALL).objections(nudge_check("closed"))
+    assert fallen == [Objection(AGE, 14), Objection(FELL)]
+
+
+@pytest.mark.parametrize(
+    ("birth", "falls", "due"),
+    [
+        (born(60), None, True),
+        (born(60, days=-1), None, False),
+        (born(80), NO_FALL, False),
+        (born(80), FALL, False),
+        (None, None, True),
+    ],
+)
+def test_from_sixty_on_falls_are_asked_about_whatever_is_practised(birth, falls, due):
+    assert Body(birth, TODAY, falls=falls).falls_due is due
+
+
+@pytest.mark.parametrize(
+    ("answers", "answer"),
+    [
+        ([(0, 0)], FallsAnswer(TODAY, fell=False)),
+        ([(364, 1)], FallsAnswer(TODAY - timedelta(days=364), fell=True)),
+        ([(365, 0)], None),
+        ([(-1, 0)], None),
+        ([(9, 1), (2, 0)], FallsAnswer(TODAY - timedelta(days=2), fell=False)),
+        ([(9, 0), (2, 1)], FallsAnswer(TODAY - timedelta(days=2), fell=True)),
+        ([(2, 1), (2, 0)], FallsAnswer(TODAY - timedelta(days=2), fell=True)),
+        ([], None),
+    ],
+)
+def test_the_newest_answer_holds_for_a_year_and_a_yes_goes_before_a_no_of_the_same_moment(answers, answer):
+    days = [TODAY - timedelta(days=ago) for ago, _ in answers]
+    rows = pl.DataFrame(
+        {
+            "student": ["s1"] * (len(days) + 1),
+            "at": [*(datetime(d.year, d.month, d.day) for d in days), datetime(2026, 5, 5)],  # noqa: DTZ001
+            "day": [*days, TODAY],
+            "kind": ["falls"] * len(days) + ["felt"],
+            "code": ["?"] * (len(days) + 1),
+            "grade": [*(grade for _, grade in answers), 1],
+        },
+        schema_overrides={"at": pl.Datetime("us")},
+    )
+    body = Body.by_notes(GROWN, TODAY, rows)
+    assert body.falls == answer
+    if answer is not None:
+        assert answer.asked_again_on == answer.day + timedelta(days=365)
+        before = Body.by_notes(GROWN, TODAY, rows, until=datetime(2020, 1, 1))  # noqa: DTZ001
+        assert before.falls is None
 
 
 @pytest.mark.parametrize(
@@ -105,7 +176,7 @@ def test_the_safe_choice_is_the_easier_check_or_a_drill_of_the_same_aim_that_is_
         Exercise("d1", "Ten slow swings", aim="other"), Exercise("d2", "Step through", aim="x"),
         Exercise("d3", "Breathe out", aim="x"), Exercise("d4", "Eyes closed breathing", aim="x"),
     ]  # fmt: skip
-    child, sore = Body(born(12), TODAY), Body(GROWN, TODAY, ("knee",))
+    child, sore = Body(born(12), TODAY), Body(GROWN, TODAY, ("knee",), NO_FALL)
     assert child.safe_choice(nudge_check("closed"), drills) == nudge_check("open")
     assert sore.safe_choice(nudge_check("closed"), drills) is None
     assert child.safe_choice(drills[3], drills) == drills[1]
@@ -124,7 +195,9 @@ def test_whatever_a_drill_says_it_is_allowed_only_where_nothing_speaks_against_i
     body = Body(birth, TODAY, tuple(areas))
     assert set(cautions_of(drill)) <= set(CAUTIONS)
     assert body.may_do(drill) is (
-        body.too_young_for(drill) is None and not any(may_load(drill, a) for a in areas)
+        body.too_young_for(drill) is None
+        and not drill.eyes_closed  # nobody asked about falls
+        and not any(may_load(drill, a) for a in areas)
     )
     chosen = body.safe_choice(drill, [Exercise("e", "Breathe"), drill])
     assert chosen is None or (body.may_do(chosen) and chosen.code != "d")

@@ -6,8 +6,8 @@ CREATE TABLE IF NOT EXISTS academy.note (
     "at" TIMESTAMP NOT NULL,
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
-    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | talked | practice | target | felt |
-                                     -- goal | reference | reference_over
+    kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | falls | talked | practice | target |
+                                     -- felt | goal | reference | reference_over
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,

@@ -272,11 +272,12 @@ def _named_drills(doses: pl.DataFrame) -> list[dict[str, Any]]:
 
 
 def _stop(about: Lesson, drill: dict[str, Any]) -> str:
-    """A drill already set that may load what hurts: always said."""
+    """A drill already set that may load what hurts, or that age or falls rule out: always said."""
     areas = about.loaded_areas(drill)
-    if not areas:
-        return ""
-    return " " + _("May load the {areas}: stop it until that is over.").format(areas=listed(areas))
+    loads = (
+        _("May load the {areas}: stop it until that is over.").format(areas=listed(areas)) if areas else ""
+    )
+    return (f" {loads}" if loads else "") + about.ruled_out(drill)
 
 
 def _young_player(chosen: StudentSeason) -> Part:

@@ -15,7 +15,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import AGES, marked
 from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
-from warehouse.body import Body, Exercise, may_load, nudge_check
+from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
@@ -48,6 +48,18 @@ class Lesson:
     def too_young(self, drill: dict[str, Any]) -> int | None:
         """From which age the drill is, where the student is younger."""
         return self.body.too_young_for(Exercise.of(drill))
+
+    def ruled_out(self, drill: dict[str, Any]) -> str:
+        """Why a drill is not to be done now, beside what hurts, and a safe choice; empty where nothing is."""
+        exercise = Exercise.of(drill)
+        against = [one for one in self.body.objections(exercise) if one.why != DISCOMFORT]
+        if not against:
+            return ""
+        said = _("Ruled out now: {against}.").format(
+            against=listed([safety.objection_words(o) for o in against])
+        )
+        safe = safety.safe_choice(self.chosen.reader, self.body, exercise)
+        return f" {said} {safety.choice_sentence(safe)}"
 
 
 def changes(about: Lesson, aim: str | None) -> Part:
@@ -150,18 +162,18 @@ def _aims(about: Lesson, aim: str | None) -> list[str]:
 
 
 def suggested(about: Lesson, aim: str | None) -> list[dict[str, Any]]:
-    """The drills that `helped` suggests: none that harms, is for older players, or loads what hurts."""
+    """The drills that `helped` suggests: none that harms, or that age, falls or what hurts rule out."""
     if aim is None:
         return []
     found = lesson.effects(about.chosen.reader, _aims(about, aim), about.chosen.season)
     kept = [
         row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)
     ]
-    return [row for row in kept[:MOST_DRILLS] if about.too_young(row) is None]
+    return [row for row in kept[:MOST_DRILLS] if about.body.may_do(Exercise.of(row))]
 
 
 def helped(about: Lesson, aim: str | None) -> Part | None:
-    """Drills with this aim by what they kept elsewhere; none that age or what hurts speaks against."""
+    """Drills with this aim by what they kept elsewhere; none that age, falls or what hurts rule out."""
     if aim is None:
         return None
     title, chosen = _("What has helped with this"), about.chosen
@@ -184,6 +196,8 @@ def helped(about: Lesson, aim: str | None) -> Part | None:
             text.append(
                 _("{drill} is for players aged {years} and over.").format(drill=row["name"], years=years)
             )
+        elif not about.body.may_do(Exercise.of(row)):
+            text.append(_("Not suggested: {drill}.").format(drill=row["name"]) + about.ruled_out(row))
         else:
             text.append(" ".join([sentences.effect_sentence(row, measure), *_groups(chosen, row, measure)]))
     text = text[:MOST_DRILLS] + against
@@ -229,15 +243,16 @@ def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None)
 
 
 def balance(about: Lesson) -> Part | None:
-    """Nudge checks, the own set-up target, and quiet stands, where there are any."""
+    """Falls, nudge checks, the own set-up target, and quiet stands, where there is anything of them."""
     reader, student = about.chosen.reader, about.chosen.student
     nudges = observed.nudge_sentences(reader, student)
     against = about.body.objections(nudge_check("closed")) if nudges else []
     if against:
         said = listed([safety.objection_words(one) for one in against])
         nudges += (_("With eyes closed it is ruled out now: {against}.").format(against=said),)
+    falls = safety.falls_sentence(about.body)
     stands = observed.stand_sentences(reader, student)
-    text = (*nudges, *observed.setup_sentences(reader, student), *stands)
+    text = (*([falls] if falls else []), *nudges, *observed.setup_sentences(reader, student), *stands)
     return Part(_("Balance"), text) if text else None
 
 

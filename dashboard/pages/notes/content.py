@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,11 +13,11 @@ from dashboard import inbox, safety
 from dashboard.pages.notes.lines import Line, lines
 from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
-from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED
+from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED, FALLS_WHY
 from dashboard.text.labels import FELT, GOALS, SENSES
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
-from warehouse.body import Body, Exercise, nudge_check
+from warehouse.body import Body, Exercise, FallsAnswer, nudge_check
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.observations import feelings, signs
@@ -25,10 +26,9 @@ DOSES = (5, 10, 15, 20, 30, 50)
 FAULTS_IN_SIGHT = 6  # the others are behind one more tap
 NOTE_KINDS = Words({
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
-    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "talked": "Talked about",
-    "practice": "Home practice", "target": "Own band", "felt": "Felt", "goal": "Goal",
-    "reference": "Reference swing",
-    "reference_over": "No reference swing",
+    "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "falls": "Falls",
+    "talked": "Talked about", "practice": "Home practice", "target": "Own band", "felt": "Felt",
+    "goal": "Goal", "reference": "Reference swing", "reference_over": "No reference swing",
 })  # fmt: skip
 
 
@@ -41,6 +41,7 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
     against = [safety.objection_words(objection) for objection in body.objections(closed)]
     may_overrule = reader.viewer.role == "head_coach"
     may_close = may_overrule or not against
+    steady = replace(body, falls=FallsAnswer(body.today, fell=False))
     last = sessions.sessions(reader, student, every=True).filter("has_plate").head(1).to_dicts()
     recent = given["drill"].unique(maintain_order=True).to_list()
     drills = people.drills(reader).to_dicts()
@@ -61,7 +62,10 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "felt_in": [(row["session"], on(row["day"])) for row in last],
         "may_overrule": may_overrule,
         "may_close": may_close,
+        "may_close_after_no": may_close or steady.may_do(closed),
+        "falls_due": body.falls_due,
         "cautions": {
+            "falls": safety.falls_sentence(body) or _(FALLS_WHY),
             "hurts": _(DISCOMFORT),
             "closed": _(EYES_CLOSED),
             "not_closed": _(
@@ -132,7 +136,8 @@ def keep(reader: Reader, student: str, form: Mapping[str, Any]) -> list[Line]:
 
     Raises
         AccessError: the student is not in the viewer's reach now, or they may not write at all.
-        CallError: the form says nothing, a number in it is impossible, or age or pain rules out what it sets.
+        CallError: the form says nothing, a number in it is impossible, or age, falls or pain rule out what it
+            sets.
         OSError: the disk did not take it.
     """
     now = inbox.in_reach(reader, student)
@@ -148,9 +153,9 @@ def keep(reader: Reader, student: str, form: Mapping[str, Any]) -> list[Line]:
 def checked(
     reader: Reader, student: str, written: list[Line], before: Iterable[Line], *, overrule: bool
 ) -> list[Line]:
-    """The lines, where age and pain allow all that they set, or a head coach overrules and is named in them.
+    """The lines, where the body allows all that they set, or a head coach overrules and is named in them.
 
-    Discomfort that these lines open or close counts as well, as does that of lines `before` in the inbox.
+    What these lines say of discomfort and falls counts as well, as does that of lines `before` in the inbox.
 
     Raises
         CallError: something is ruled out; the sentence says why, and what would be safe.
@@ -180,13 +185,9 @@ def _exercise(line: Line, drills: Mapping[str, Exercise]) -> Exercise | None:
 def _ruled_out(exercise: Exercise, against: str, safe: Exercise | None) -> str:
     name = _("The nudge check") if exercise.code.startswith("nudge_check") else exercise.name
     said = _("{exercise} is ruled out today: {against}.").format(exercise=name, against=against)
-    if safe is None:
-        choice = _("No drill on the roster is safe today: set rest.")
-    elif safe.code.startswith("nudge_check"):
-        choice = _("A safe choice: the check with eyes open.")
-    else:
-        choice = _("A safe choice: {drill}.").format(drill=safe.name)
-    return f"{said} {choice} " + _("A head coach may overrule this, and is named in the note.")
+    return f"{said} {safety.choice_sentence(safe)} " + _(
+        "A head coach may overrule this, and is named in the note."
+    )
 
 
 def waiting(home: Home, student: str) -> list[Line]:

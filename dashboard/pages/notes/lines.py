@@ -117,6 +117,12 @@ def _hurts(form: Filled) -> list[Line]:
     return found
 
 
+def _falls(form: Filled) -> list[Line]:
+    """The answer to whether the student has fallen in the past year; a link does not show it."""
+    fell = form.text("fell")
+    return [{"kind": "falls", "grade": int(fell), "shared": False}] if fell in ("0", "1") else []
+
+
 def _nudge(form: Filled) -> list[Line]:
     """One line for a whole nudge check, with the directions that were tried."""
     said = {way: form.text(f"nudge_{way}") for way in DIRECTIONS}
@@ -200,5 +206,5 @@ def _target(form: Filled) -> list[Line]:
 
 
 _KINDS: tuple[Callable[[Filled], list[Line]], ...] = (
-    _saw, _drill, _plan, _hurts, _nudge, _felt, _practice, _goal, _target,
+    _saw, _drill, _plan, _hurts, _falls, _nudge, _felt, _practice, _goal, _target,
 )  # fmt: skip

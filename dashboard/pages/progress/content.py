@@ -31,7 +31,7 @@ from dashboard.text.cautions import (
 from dashboard.text.labels import PLAINLY
 from dashboard.text.numbers import Measure, capitalized, count, in_ten, on
 from warehouse.access import Reader, open_reader
-from warehouse.body import Exercise
+from warehouse.body import FELL, Exercise
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -283,21 +283,44 @@ def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:
 def _how(
     chosen: StudentSeason, drill: dict[str, Any] | None, *, hurts: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """How to practise, with the drill's own cautions; no drill while something hurts or below its age."""
+    """How to practise, with the drill's own cautions; no drill while it is ruled out."""
     if hurts:
         return (), (_("While something hurts, no drill is suggested here. Talk to your coach first."),)
     if drill is None:
         return (), (_("Ask your coach which drill fits before you practise this at home."),)
     exercise = Exercise.of(drill)
-    years = safety.body_of(chosen.reader, chosen.person).too_young_for(exercise)
-    if years is not None:
-        older = _("Your last drill is for players aged {years} and over; ask your coach for another.")
-        return (), (older.format(years=years),)
+    against = _ruled_out(chosen, exercise)
+    if against:
+        return (), (against,)
     how = [drill["how"] or _("Your coach shows you how.")]
     if drill["dose"]:
         how.append(_("Set on {day}: {dose}.").format(day=on(drill["day"]), dose=sentences.dose(drill)))
     own = [drill["cautions"]] if drill["cautions"] else []
     return tuple(how), (*own, *safety.caution_sentences([exercise]))
+
+
+def _ruled_out(chosen: StudentSeason, drill: Exercise) -> str:
+    """Why the last drill is not for the student now, and what is; empty where it is."""
+    body = safety.body_of(chosen.reader, chosen.person)
+    years, falls = body.too_young_for(drill), body.falls_against(drill)
+    if years is None and falls is None:
+        return ""
+    if years is not None:
+        why = _("Your last drill is for players aged {years} and over; ask your coach for another.")
+    elif chosen.reader.viewer.link:  # it may be in anyone's hands, and need not know why
+        why = _("Your last drill is done with eyes closed; talk to your coach before you do it.")
+    elif falls == FELL:
+        why = _(
+            "Your last drill is done with eyes closed, which is not for you within a year of a fall. Ask "
+            "your coach for another, and a physician or physiotherapist about the fall."
+        )
+    else:
+        why = _(
+            "Your last drill is done with eyes closed. First tell your coach whether you have fallen "
+            "in the past year."
+        )
+    safe = safety.safe_choice(chosen.reader, body, drill)
+    return why.format(years=years) + (f" {safety.choice_sentence(safe)}" if safe else "")
 
 
 def _notes(reader: Reader, student: str) -> tuple[str, ...]:

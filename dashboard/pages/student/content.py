@@ -232,6 +232,8 @@ def _about_note(row: dict[str, Any]) -> str | None:
         about = observed.nudge_words(held, lost)
     elif row["kind"] == "felt":
         about = f"{about}: {observed.yes_no(row['grade'] == 1)}"
+    elif row["kind"] == "falls":
+        about = observed.yes_no(row["grade"] == 1)
     if row["overruled_by"]:
         about = _("{about} (overruled by {head_coach})").format(about=about, head_coach=row["overruled_by"])
     return None if about is None else str(about)
