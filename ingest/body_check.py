@@ -73,8 +73,8 @@ class BodyCheck:
             self._remember(said, session)
         return [note for note in notes if note["note"] not in stopped], list(stopped.values())
 
-    def _said(self, notes: Iterable[Row], session: str | None) -> dict[str, list[Row]]:
-        """Student → every line about their body, these notes' included."""
+    def _known(self) -> dict[str, list[Row]]:
+        """Student → every line about their body that has landed, or will with this load."""
         if self._noted is None:
             rows = self.job.writer.sql(
                 f'SELECT student, "at", day, kind, code, grade, session, loose FROM academy.note '
@@ -83,18 +83,22 @@ class BodyCheck:
             self._noted = {}
             for row in rows.iter_rows(named=True):
                 self._noted.setdefault(row["student"], []).append(row)
+        return self._noted
+
+    def _said(self, notes: Iterable[Row], session: str | None) -> dict[str, list[Row]]:
+        """Student → every line about their body, these notes' included."""
         said: dict[str, list[Row]] = {}
         for note in notes:
             student = note["student"]
             if student not in said:
-                before = self._noted.get(student, [])
+                before = self._known().get(student, [])
                 said[student] = [row for row in before if session is None or not _of(row, session)]
             if note["kind"] in BODY_NOTES:
                 said[student].append({name: note.get(name) for name in _KNOWN} | {"loose": session is None})
         return said
 
     def _remember(self, said: Mapping[str, list[Row]], session: str | None) -> None:
-        known = self._noted or {}
+        known = self._known()
         for student, rows in known.items():
             known[student] = [row for row in rows if session is None or not _of(row, session)]
         known |= said

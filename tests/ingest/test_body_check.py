@@ -184,3 +184,13 @@ def test_notes_that_landed_before_there_was_a_rule_stay_in_a_rebuild(ready, made
     twin.home.settings_file.write_text("eyes_closed_from_age = 18\n" + made.settings)
     twin.with_writer(replay)
     assert twin.sql("SELECT code FROM academy.note ORDER BY code").rows() == [("d3",), ("d4",)]
+
+
+def test_what_one_session_says_of_falls_counts_for_the_next_ones_of_the_same_load(ready, made):
+    falls = "at,author,kind,code,grade\n2026-05-05T10:05,c1,falls,,0\n"
+    made.deliver(ready.inbox / "v1", made.toml(), made.plate(), notes__csv=falls)
+    for day in (6, 7):
+        toml = made.toml(session=f"v{day}").replace("2026-05-05", f"2026-05-0{day}")
+        notes = f"at,author,kind,code\n2026-05-0{day}T10:20,c1,drill,d3\n"
+        made.deliver(ready.inbox / f"v{day}", toml, made.plate(), notes__csv=notes)
+    assert ready.load().refused == []
