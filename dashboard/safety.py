@@ -13,10 +13,10 @@ import polars as pl
 from dashboard.queries import lesson, people, sessions
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import on
+from dashboard.text.numbers import count, number, on
 from warehouse import body
 from warehouse.access import Reader
-from warehouse.body import Body, Exercise, Objection
+from warehouse.body import Body, Exercise, Objection, SwingLoad
 from warehouse.vocabulary import STAFF
 
 AREAS = Words({
@@ -108,6 +108,43 @@ def choice_sentence(safe: Exercise | None) -> str:
 def area_words(area: str | None) -> str:
     """An area of the body as it was noted."""
     return area or _("area not named")
+
+
+def swing_load(reader: Reader, person: Mapping[str, Any]) -> SwingLoad | None:
+    """Full swings of a player who is still growing, beside the academy's limits; None of anyone else."""
+    day, settings = lesson.as_of(reader, person["student"]), reader.settings
+    if not Body(person["born"], reader.today).growing:
+        return None
+    limits = {"a_day": settings.young_full_swings_a_day, "a_week": settings.young_full_swings_a_week}
+    return SwingLoad.of(lesson.full_swings(reader, person["student"]), day, **limits)
+
+
+def swing_sentences(load: SwingLoad | None) -> tuple[str, ...]:
+    """What a growing player's full swings are against the limits, and whether the week's load has jumped."""
+    if load is None:
+        return ()
+    if load.over:
+        more = _("Over the limit: rest from full swings, and swing slowly or at half pace instead.")
+    elif load.left == 0:
+        more = _("The limit is reached: swing slowly or at half pace instead.")
+    else:
+        more = _("Room for {swings} more that day.").format(swings=count(load.left, "full_swing"))
+    said = _(
+        "Full swings, measured and practised: {on_day} on {day} (limit {a_day}), {week} in the seven days to "
+        "then (limit {a_week})."
+    ).format(on_day=load.on_day, day=on(load.day), a_day=load.a_day, week=load.week, a_week=load.a_week)
+    text = [f"{said} {more}"]
+    if load.not_counted:
+        doubt = _("Practice on {days} may have been at full pace and has no count, so it may be more.")
+        text.append(doubt.format(days=count(load.not_counted, "day")))
+    if load.jumped:
+        jump = _(
+            "The load has jumped: {week} full swings in seven days, about {usual} a week in the four weeks "
+            "before. Build up over weeks, with days of rest. This says nothing of an injury; pain belongs to "
+            "a physician."
+        )
+        text.append(jump.format(week=load.week, usual=number(load.usual)))
+    return (*text, _(cautions.SWING_LIMITS))
 
 
 def practice_week(reader: Reader, student: str) -> str:

@@ -5,6 +5,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -12,7 +13,14 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from warehouse import toml, vocabulary
 from warehouse.errors import UnderfootError
 from warehouse.sign_in_settings import SignInSettings, read_sign_in
-from warehouse.vocabulary import CLUB_FAMILIES, DEVICE_KINDS, EYES_CLOSED_FROM_AGE, PLATE_COLUMNS
+from warehouse.vocabulary import (
+    CLUB_FAMILIES,
+    DEVICE_KINDS,
+    EYES_CLOSED_FROM_AGE,
+    PLATE_COLUMNS,
+    YOUNG_FULL_SWINGS_A_DAY,
+    YOUNG_FULL_SWINGS_A_WEEK,
+)
 
 UNKNOWN = "?"
 SETUP_ROOM_PCT = 5.0  # of foot length; common practice, no source
@@ -50,6 +58,8 @@ class Settings:
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
+    young_full_swings_a_day: int = YOUNG_FULL_SWINGS_A_DAY  # of a player who is still growing
+    young_full_swings_a_week: int = YOUNG_FULL_SWINGS_A_WEEK
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
     access_log_days: int | None = None  # how long its lines are kept; None: for good
     setup_room_pct: float = SETUP_ROOM_PCT  # how far beyond their own steady place a player may set up
@@ -124,17 +134,21 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
                 f'{where}: [club_families] "{club}" = "{family}" is not one of {", ".join(CLUB_FAMILIES)}.'
             )
     minutes = "young_practice_minutes_a_week"
+    swings = partial(_whole, table, what="full swings", least=1, most=10_000, where=where, past=past)
+    years = partial(_whole, table, what="years", least=0, most=150, where=where, past=past)
     return Settings(
         name=name,
         time_zone=zone,
         demo=table.get("demo") is True,
         language=_language(table.get("language", "en"), where),
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
-        minor_until_age=_age(table, "minor_until_age", 18, where, past=past),
+        minor_until_age=years("minor_until_age", 18),
         young_practice_minutes_a_week=_amount(table, minutes, "minutes", 10_080, 120, where)
         if minutes in table
         else None,
-        eyes_closed_from_age=_age(table, "eyes_closed_from_age", EYES_CLOSED_FROM_AGE, where, past=past),
+        young_full_swings_a_day=swings("young_full_swings_a_day", YOUNG_FULL_SWINGS_A_DAY),
+        young_full_swings_a_week=swings("young_full_swings_a_week", YOUNG_FULL_SWINGS_A_WEEK),
+        eyes_closed_from_age=years("eyes_closed_from_age", EYES_CLOSED_FROM_AGE),
         access_log_days=_days(table.get("retention", {}), "access_log_days", where, past=past),
         setup_room_pct=_amount(table, "setup_room_pct", "% of foot length", 50, SETUP_ROOM_PCT, where),
         devices=read_devices(table.get("device", {}), where, past=past),
@@ -210,14 +224,24 @@ def _tables(value: Any, key: str, where: str) -> tuple[dict[str, Any], ...]:
     return tuple(value)
 
 
-def _age(table: Mapping[str, Any], key: str, usual: int, where: str, *, past: bool) -> int:
-    """A whole number of years."""
+def _whole(
+    table: Mapping[str, Any],
+    key: str,
+    usual: int,
+    *,
+    what: str,
+    least: int,
+    most: int,
+    where: str,
+    past: bool,
+) -> int:
+    """A whole number; the usual one where there is none. `what` it is a number of."""
     value = table.get(key, usual)
     if past:
         return int(value)
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 150:
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
         raise UnderfootError(
-            f"{where}: {key} = {value!r} is not a whole number of years; write one such as {key} = {usual}."
+            f"{where}: {key} = {value!r} is not a whole number of {what}; write one such as {key} = {usual}."
         )
     return value
 

@@ -16,6 +16,9 @@ PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
 STEADY_STANDS = 5  # after rocking, before they give a set-up target of a student's own
 EYES_CLOSED_FROM_AGE = 14  # years, where academy.toml sets no other; common practice, no source
+YOUNG_FULL_SWINGS_A_DAY, YOUNG_FULL_SWINGS_A_WEEK = 100, 300
+"""For players who are still growing, where academy.toml sets no others; common practice, no source: published
+limits are of other sports."""
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
 SAMPLE_COLUMNS = (
     "lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm",

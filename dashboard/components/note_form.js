@@ -73,6 +73,10 @@ function build(data, key, send) {
   for (const [code, label] of data.drills) drillSelect.append(make("option", { value: code }, label));
   const overrule = make("label", { class: "check" }, make("input", { type: "checkbox", name: "overrule" }),
     make("span", {}, w.overrule));
+  const swings = data.full_swings_left === null ? [] : [
+    caution(data.cautions.swings),
+    make("p", { class: "caution", role: "alert", id: "too-many" }, data.cautions.too_many),
+  ];
   const falls = fold(w.falls, caution(data.cautions.falls), choices(w.fell, "fell", [["0", w.no], ["1", w.yes]]));
   const form = make("form", {},
     saw, fold(w.signs, choices(w.sign, "sign", data.signs)),
@@ -82,6 +86,7 @@ function build(data, key, send) {
     choices(w.unit, "unit", named("reps", "minutes"), { needed: true }),
     choices(w.pace, "pace", named("slow", "half", "full"), { needed: true }),
     choices(w.place, "place", named("lesson", "home"), { needed: true }),
+    ...swings,
     words,
     make("label", { class: "check" }, make("input", { type: "checkbox", name: "shared" }), make("span", {}, w.shared)),
     fold(w.hurts, caution(data.cautions.hurts),
@@ -140,11 +145,18 @@ function build(data, key, send) {
   return root;
 }
 
-// With eyes closed only where that may be done now, or once it is written here that there was no fall.
+// What the form offers and warns of, by what is filled in so far.
 function adapt(form, data) {
+  const picked = (name) => form.querySelector(`input[name=${name}]:checked`)?.value;
+  if (data.full_swings_left !== null) {
+    const set = picked("drill") && picked("pace") === "full" && picked("unit") === "reps" ? Number(picked("dose")) : 0;
+    const done = picked("practice_pace") === "full" ? Number(form.elements.practice_reps.value) : 0;
+    form.querySelector("#too-many").hidden = Math.max(set, done) <= data.full_swings_left;
+  }
+  // With eyes closed only where that may be done now, or once it is written here that there was no fall.
   const closed = form.querySelector("input[name=eyes][value=closed]");
   if (!closed || data.may_close) return;
-  const allowed = form.elements.fell.value === "0";
+  const allowed = picked("fell") === "0";
   closed.closest("label").hidden = !allowed;
   if (!allowed && closed.checked) form.elements.eyes.value = "open";
 }

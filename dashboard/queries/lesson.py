@@ -157,6 +157,30 @@ def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
+def full_swings(reader: Reader, student: str) -> pl.DataFrame:
+    """One row per day with full swings, measured or practised: day, swings, not_counted.
+
+    Measured: at full pace with any club but the putter, usable or not. Practised: reps at full pace.
+    `not_counted`: there was practice at full pace, or at none named, that has no count of reps at full pace.
+    """
+    return reader.sql(
+        """
+        WITH done AS (
+            SELECT s.day, count(*) AS swings, false AS not_counted
+            FROM swing w JOIN session s USING (session)
+            WHERE s.student = ? AND w.pace = 'full' AND w.club_family IS DISTINCT FROM 'putter' GROUP BY s.day
+            UNION ALL
+            SELECT day, CASE WHEN pace = 'full' AND unit = 'reps' THEN coalesce(dose, 0) ELSE 0 END,
+                pace IS NULL OR unit <> 'reps' OR dose IS NULL
+            FROM drill_dose WHERE student = ? AND kind = 'practice' AND coalesce(pace, 'full') = 'full'
+        )
+        SELECT day, CAST(sum(swings) AS BIGINT) AS swings, bool_or(not_counted) AS not_counted
+        FROM done GROUP BY day ORDER BY day
+        """,
+        [student, student],
+    )
+
+
 def active_days(reader: Reader, student: str, first: date, last: date) -> pl.DataFrame:
     """One row per day with practice or a session between two days: day, minutes, untimed, lesson.
 

@@ -42,6 +42,11 @@ IF_IT_HURTS = mark(
 
 CLEAR_SPACE = mark("Leave clear room for the club and let nobody stand in it. Plates are easy to trip over.")
 
+SWING_LIMITS = mark(
+    "The limits are the academy's, for players who are still growing; they are custom, not medicine. What a "
+    "physician or local rules say comes first."
+)
+
 GROWING = mark(
     "Pain while growing, at the heels or knees for example, belongs to a physician. Rest days count too."
 )

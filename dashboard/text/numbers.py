@@ -26,6 +26,7 @@ THINGS = {
     "fault": mark_plural("{n} fault", "{n} faults"),
     "file": mark_plural("{n} file", "{n} files"),
     "figure": mark_plural("{n} figure", "{n} figures"),
+    "full_swing": mark_plural("{n} full swing", "{n} full swings"),
     "film": mark_plural("{n} film", "{n} films"),
     "line": mark_plural("{n} line", "{n} lines"),
     "measure": mark_plural("{n} measure", "{n} measures"),

@@ -102,6 +102,20 @@ def test_the_player_reads_goal_ball_and_next_pace_plainly(reader_of, with_goal):
     assert "<script" not in paper
 
 
+def test_a_growing_player_is_not_told_to_swing_more_often_at_full_pace_than_the_limit_of_a_day(
+    reader_of, homes
+):
+    with writer(homes("goal-limit")) as w:
+        add_paces(w, holds_at="half")
+        w.publish()
+    for toml, reps in (("", 20), ("young_full_swings_a_day = 12\n", 12)):
+        file = homes("goal-limit").settings_file
+        file.write_text(toml + file.read_text())
+        reader = reader_of("goal-limit", "s01")
+        pace = progress_page(reader, people.student(reader, "s01")).focus.pace
+        assert (pace.pace, pace.reps) == ("full", reps)
+
+
 def test_the_list_to_tick_off_has_a_line_for_each_practice(reader_of, with_goal):
     reader = reader_of(with_goal, "s01")
     page = progress_page(reader, people.student(reader, "s01"))

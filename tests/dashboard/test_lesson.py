@@ -8,11 +8,12 @@ import pytest
 
 from changed_academies import NOTES_ONLY, changed, falls
 from dashboard.pages.lesson.content import lesson_sheet
+from dashboard.pages.notes import content as notes
 from dashboard.pages.progress.content import progress_html, progress_page
 from dashboard.queries import lesson, people
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
-from dashboard.text.cautions import EYES_CLOSED, IF_IT_HURTS
+from dashboard.text.cautions import EYES_CLOSED, IF_IT_HURTS, SWING_LIMITS
 from dashboard.text.numbers import Measure
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
@@ -211,6 +212,67 @@ def test_practice_after_the_last_session_counts_and_untimed_practice_is_mentione
     reader = reader_of("after_session", "h01")
     assert not any(
         "home practice" in said for said in progress_page(reader, people.student(reader, "s02")).cautions
+    )
+
+
+SWUNG = (
+    'INSERT INTO academy.drill_dose (note, student, drill, "at", day, kind, place, dose, unit, pace) '
+    "VALUES ('n4', 's01', 'd01', '{day}', '{day}', 'practice', 'home', {dose}, '{unit}', {pace})"
+)
+SWINGS = "Full swings, measured and practised: "
+
+
+def swung(day, dose, unit="reps", pace="'full'"):
+    return SWUNG.format(day=day, dose=dose, unit=unit, pace=pace)
+
+
+def test_a_growing_players_full_swings_are_beside_the_limits_on_every_page(reader_of, homes):
+    changed(
+        homes, "swung", swung("2026-03-24", 50), swung("2026-03-25", 70, pace="'slow'"),
+        swung("2026-03-26", 10, pace="NULL"), swung("2026-03-27", 15, unit="minutes"), swung("2026-03-29", 20),
+    )  # fmt: skip
+    expected = (
+        f"{SWINGS}20 on 29 March 2026 (limit 100), 76 in the seven days to then (limit 300). Room for 80\u00a0full swings more that day.",
+        "Practice on 2\u00a0days may have been at full pace and has no count, so it may be more.",
+    )  # measured on 23 March: 6 swings at full pace, one of which is not usable
+    said = part(made(reader_of, "swung"), "Young player").sentences
+    assert said[2:4] == expected
+    assert said[4] == SWING_LIMITS
+    for viewer in ("c01", "s01", "g01"):
+        reader = reader_of("swung", viewer)
+        assert set(expected) <= set(progress_page(reader, people.student(reader, "s01")).cautions)
+    reader = reader_of("swung", "h01")
+    form = notes.form_data(reader, people.student(reader, "s01"), None)
+    assert form["full_swings_left"] == 80
+    assert form["cautions"]["swings"].startswith(" ".join(expected))
+    grown = notes.form_data(reader, people.student(reader, "s02"), None)
+    assert (grown["full_swings_left"], grown["cautions"]["swings"]) == (None, "")
+
+
+@pytest.mark.parametrize(
+    ("kind", "statements", "said"),
+    [
+        ("over_day", [swung("2026-03-24", 101)], "Over the limit: rest from full swings"),
+        ("at_limit", [swung("2026-03-24", 100)], "The limit is reached"),
+        ("putted", ["UPDATE academy.swing SET club_family = 'putter'", swung("2026-03-24", 1)],
+         "1 on 24 March 2026 (limit 100), 1 in the seven days to then"),
+        ("unknown_club", ["UPDATE academy.swing SET club_family = NULL", swung("2026-03-24", 1)],
+         "1 on 24 March 2026 (limit 100), 7 in the seven days to then"),
+    ],
+)  # fmt: skip
+def test_the_sheet_says_when_a_limit_is_reached_and_counts_no_putts(reader_of, homes, kind, statements, said):
+    changed(homes, kind, *statements)
+    assert said in part(made(reader_of, kind), "Young player").sentences[2]
+
+
+def test_the_sheet_says_when_the_load_has_jumped(reader_of, homes):
+    before = [swung(f"2026-03-{day:02}", 20) for day in (1, 8, 15)]
+    changed(homes, "jumped", *before, swung("2026-03-29", 41))
+    said = part(made(reader_of, "jumped"), "Young player").sentences
+    assert any(line.startswith("The load has jumped: 47 full swings in seven days, about 1") for line in said)
+    changed(homes, "steady_load", *before, swung("2026-03-29", 20))
+    assert not any(
+        "jumped" in line for line in part(made(reader_of, "steady_load"), "Young player").sentences
     )
 
 

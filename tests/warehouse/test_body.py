@@ -22,6 +22,7 @@ from warehouse.body import (
     Exercise,
     FallsAnswer,
     Objection,
+    SwingLoad,
     cautions_of,
     from_age,
     may_load,
@@ -151,6 +152,78 @@ def test_the_newest_answer_holds_for_a_year_and_a_yes_goes_before_a_no_of_the_sa
         assert answer.asked_again_on == answer.day + timedelta(days=365)
         before = Body.by_notes(GROWN, TODAY, rows, until=datetime(2020, 1, 1))  # noqa: DTZ001
         assert before.falls is None
+
+
+@pytest.mark.parametrize(
+    ("birth", "growing"),
+    [(born(18), False), (born(18, days=-1), True), (born(40), False), (None, True), (born(9), True)],
+)
+def test_limits_on_full_swings_are_for_those_under_eighteen(birth, growing):
+    assert Body(birth, TODAY).growing is growing
+
+
+def load(*days, a_day=100, a_week=300):
+    rows = [(TODAY - timedelta(days=ago), swings, not_counted) for ago, swings, not_counted in days]
+    schema = {"day": pl.Date, "swings": pl.Int64, "not_counted": pl.Boolean}
+    return SwingLoad.of(pl.DataFrame(rows, schema, orient="row"), TODAY, a_day=a_day, a_week=a_week)
+
+
+def test_full_swings_are_counted_by_day_and_by_week_to_the_last_day():
+    found = load((-1, 500, True), (0, 40, False), (6, 70, True), (7, 30, True), (13, 1, False), (14, 2, False),
+                 (28, 3, False), (34, 4, False), (35, 900, True))  # fmt: skip
+    assert (found.on_day, found.week, found.most, found.before) == (40, 110, 70, (31, 2, 0, 7))
+    assert (found.not_counted, found.left, found.over) == (1, 60, False)
+    nothing = load()
+    assert (nothing.on_day, nothing.week, nothing.most, nothing.left) == (0, 0, 0, 100)
+    assert (nothing.over, nothing.usual, nothing.jumped) == (False, None, False)
+
+
+@pytest.mark.parametrize(
+    ("days", "left", "over"),
+    [
+        ([(0, 100, False)], 0, False),
+        ([(0, 101, False)], 0, True),
+        ([(3, 101, False)], 100, True),
+        ([(0, 20, False), (1, 95, False), (2, 95, False), (3, 80, False)], 10, False),
+        ([(0, 40, False), (1, 95, False), (2, 95, False), (3, 70, False)], 0, False),
+        ([(0, 41, False), (1, 95, False), (2, 95, False), (3, 70, False)], 0, True),
+    ],
+)
+def test_what_is_left_keeps_to_the_day_and_to_the_week(days, left, over):
+    assert (load(*days).left, load(*days).over) == (left, over)
+
+
+@pytest.mark.parametrize(
+    ("week", "before", "usual", "jumped"),
+    [
+        (61, (40, 40, 40, 40), 40, True),
+        (60, (40, 40, 40, 40), 40, False),
+        (46, (40, 40, 40, 0), 30, True),
+        (90, (40, 40, 0, 0), None, False),  # too little is known of what is usual
+        (29, (10, 10, 10, 10), 10, False),  # a few swings are no load
+        (30, (10, 10, 10, 10), 10, True),
+    ],
+)
+def test_the_load_has_jumped_above_one_and_a_half_times_the_usual_week(week, before, usual, jumped):
+    found = load((0, week, False), *((7 * k, swings, False) for k, swings in enumerate(before, 1)))
+    assert (found.usual, found.jumped) == (usual, jumped)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 40), st.integers(0, 200), st.booleans()), unique_by=lambda d: d[0]),
+    st.integers(1, 200), st.integers(1, 500),
+)  # fmt: skip
+def test_whoever_keeps_to_what_is_left_exceeds_no_limit(days, a_day, a_week):
+    found = load(*days, a_day=a_day, a_week=a_week)
+    after = load(
+        *[d for d in days if d[0]], (0, found.on_day + found.left, False), a_day=a_day, a_week=a_week
+    )
+    assert after.over is found.over
+    if not found.over:
+        more = load(
+            *[d for d in days if d[0]], (0, found.on_day + found.left + 1, False), a_day=a_day, a_week=a_week
+        )
+        assert more.over
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,9 @@ def test_a_limit_that_cannot_be_is_said_with_an_example(value):
         ("setup_room_pct = true", "setup_room_pct = 5"),
         ('eyes_closed_from_age = "ten"', "eyes_closed_from_age = 14"),
         ("eyes_closed_from_age = 14.5", "eyes_closed_from_age = 14"),
+        ("young_full_swings_a_day = 0", "young_full_swings_a_day = 100"),
+        ("young_full_swings_a_day = 10_001", "whole number of full swings"),
+        ("young_full_swings_a_week = 99.5", "young_full_swings_a_week = 300"),
     ],
 )
 def test_a_value_that_cannot_be_is_said_with_the_usual_one(line, said):
@@ -36,5 +39,9 @@ def test_a_value_that_cannot_be_is_said_with_the_usual_one(line, said):
 def test_ages_and_room_are_read_and_have_usual_values():
     usual = parse_settings(TOML.format(value=120).encode())
     assert (usual.eyes_closed_from_age, usual.setup_room_pct) == (14, 5.0)
+    assert (usual.young_full_swings_a_day, usual.young_full_swings_a_week) == (100, 300)
     own = parse_settings(TOML.format(value=120).encode() + b"eyes_closed_from_age = 16\nsetup_room_pct = 4\n")
     assert (own.eyes_closed_from_age, own.setup_room_pct) == (16, 4.0)
+    limits = b"young_full_swings_a_day = 60\nyoung_full_swings_a_week = 10000\n"
+    swings = parse_settings(TOML.format(value=120).encode() + limits)
+    assert (swings.young_full_swings_a_day, swings.young_full_swings_a_week) == (60, 10_000)

@@ -30,7 +30,7 @@ from dashboard.text.cautions import (
 )
 from dashboard.text.numbers import Measure, count, listed, number, on, share
 from warehouse.access import open_reader
-from warehouse.body import Exercise, nudge_check
+from warehouse.body import Exercise, SwingLoad, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.reach import viewers
@@ -78,8 +78,9 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
             Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),))
         )
     parts += [findings.balance(about), findings.seen_and_felt(chosen)]
-    if reader.is_minor(student):
-        parts.append(_young_player(chosen))
+    load = safety.swing_load(reader, chosen.person)
+    if load is not None or reader.is_minor(student):
+        parts.append(_young_player(chosen, load))
     return LessonSheet(
         name=chosen.person["name"],
         about=_about(chosen),
@@ -280,8 +281,8 @@ def _stop(about: Lesson, drill: dict[str, Any]) -> str:
     return (f" {loads}" if loads else "") + about.ruled_out(drill)
 
 
-def _young_player(chosen: StudentSeason) -> Part:
-    """Practice minutes and rest days of a young player."""
+def _young_player(chosen: StudentSeason, load: SwingLoad | None) -> Part:
+    """Full swings, practice minutes and rest days of a young player."""
     reader, student = chosen.reader, chosen.student
     today = lesson.as_of(reader, student)
     start = today - timedelta(weeks=WEEKS_BACK) + timedelta(days=1)
@@ -296,4 +297,5 @@ def _young_player(chosen: StudentSeason) -> Part:
         minutes=number(float(days["minutes"].sum()) / WEEKS_BACK, mark("minutes")),
         rest=rest,
     )
-    return Part(_("Young player"), (safety.practice_week(reader, student), practice, _(GROWING)))
+    swings = safety.swing_sentences(load)
+    return Part(_("Young player"), (safety.practice_week(reader, student), practice, *swings, _(GROWING)))

@@ -39,6 +39,7 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
     found = sessions.open_discomfort(reader, student).drop_nulls("code").unique("code", maintain_order=True)
     body, closed = safety.body_of(reader, person), nudge_check("closed")
     against = [safety.objection_words(objection) for objection in body.objections(closed)]
+    load = safety.swing_load(reader, person)
     may_overrule = reader.viewer.role == "head_coach"
     may_close = may_overrule or not against
     steady = replace(body, falls=FallsAnswer(body.today, fell=False))
@@ -64,7 +65,14 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "may_close": may_close,
         "may_close_after_no": may_close or steady.may_do(closed),
         "falls_due": body.falls_due,
+        "full_swings_left": load.left if load else None,
         "cautions": {
+            "swings": " ".join(safety.swing_sentences(load)),
+            "too_many": _(
+                "That is more than the limits leave: {swings}. Fewer, or a slower pace, keeps to them."
+            ).format(swings=count(load.left, "full_swing"))
+            if load
+            else "",
             "falls": safety.falls_sentence(body) or _(FALLS_WHY),
             "hurts": _(DISCOMFORT),
             "closed": _(EYES_CLOSED),

@@ -94,7 +94,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
         feet=_(sentences.FEET),
         pictures=tuple(pictures[:MOST_PICTURES]),
         notes=_notes(reader, student),
-        cautions=_cautions(reader, student),
+        cautions=_cautions(reader, person),
         signature=_("{academy}, {day}.").format(academy=reader.settings.name, day=on(reader.today)),
     )
 
@@ -332,8 +332,9 @@ def _notes(reader: Reader, student: str) -> tuple[str, ...]:
     return tuple(f"{row['author']}, {on(row['day'])}: {row['text']}" for row in latest)
 
 
-def _cautions(reader: Reader, student: str) -> tuple[str, ...]:
-    text = [_(IF_IT_HURTS), _(CLEAR_SPACE)]
+def _cautions(reader: Reader, person: dict[str, Any]) -> tuple[str, ...]:
+    student = person["student"]
+    text = [_(IF_IT_HURTS), _(CLEAR_SPACE), *safety.swing_sentences(safety.swing_load(reader, person))]
     if reader.is_minor(student):
         text += [safety.practice_week(reader, student), _(GROWING), _(MINORS)]
         if reader.settings.consents_kept_elsewhere:

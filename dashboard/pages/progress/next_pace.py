@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document
+from dashboard import document, safety
 from dashboard.queries import lesson
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
@@ -43,6 +43,9 @@ def next_pace(
         return None
     pace = PACES[0] if holds is None else PACES[PACES.index(holds) + 1]
     reps = int(drill["dose"]) if drill["dose"] and drill["unit"] == "reps" else USUAL_REPS
+    load = safety.swing_load(chosen.reader, chosen.person)
+    if load is not None and pace == PACES[-1]:
+        reps = min(reps, load.a_day)
     text = [
         _("It holds at {pace}. The next step is {next_pace}.").format(
             pace=AT_PACE[holds], next_pace=AT_PACE[pace]

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from dashboard import elements as st
-from dashboard import goal, layout, navigation, reference_swing
+from dashboard import goal, layout, navigation, reference_swing, safety
 from dashboard.pages.student import content, films, heels_seen, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
@@ -24,6 +24,8 @@ def show(reader: Reader) -> None:
     wanted = goal.goal_sentence(reader, chosen.student, staff=True)
     st.write(wanted or _("No goal in the player's own words yet; write it down with a note."))
     layout.discomfort(reader, chosen.student)
+    for sentence in safety.swing_sentences(safety.swing_load(reader, person)):
+        layout.aside(sentence)
     with st.container(horizontal=True):
         navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
         navigation.link("swings", _("Every swing in a table →"), student=chosen.student)

@@ -1,4 +1,4 @@
-"""German, begun with one page: an academy that names it sees it there, and no code knows of it."""
+"""German, begun with one page and every caution: an academy that names it sees it there, and no code knows of it."""
 
 import pytest
 
@@ -8,6 +8,8 @@ from dashboard.text.catalogue import _, ngettext
 PAGE = (
     *(extract.ROOT / "dashboard" / "pages" / "coaches").glob("*.py"),
     extract.ROOT / "dashboard" / "charts" / "coach_funnel.py",
+    extract.ROOT / "dashboard" / "text" / "cautions.py",
+    extract.ROOT / "dashboard" / "safety.py",
 )
 
 
@@ -42,7 +44,7 @@ def test_the_next_page_of_an_english_academy_is_english_again(german_home, visit
     assert visit("full", "coaches", "h01").title[0].value == "Coaches"
 
 
-def test_nothing_of_the_page_is_left_in_english(german_home):
+def test_nothing_of_the_page_and_of_the_cautions_is_left_in_english(german_home):
     catalogue.use("de")
     for file in PAGE:
         with file.open("rb") as opened:
