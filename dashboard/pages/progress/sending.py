@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import family, layout
+from dashboard import family, layout, safety
 from dashboard.pages.progress.content import Focus
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import _
@@ -50,7 +50,8 @@ def practice(reader: Reader, person: Mapping[str, Any], focus: Focus | None) -> 
                 felt: st.form_submit_button(words[:1].upper() + words[1:], key=f"practice-felt-{felt}")
                 for felt, words in FELT.items()
             }
-        layout.aside(_(IF_IT_HURTS))
+        for sentence in (*safety.swing_sentences(safety.swing_load(reader, person)), _(IF_IT_HURTS)):
+            layout.aside(sentence)
     felt = next((felt for felt, tapped in taps.items() if tapped), None)
     if felt is not None:
         _send(
