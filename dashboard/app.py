@@ -20,6 +20,7 @@ PAGES = (
     Page("progress", mark("Progress page"), EVERYONE),
     Page("deliveries", mark("Deliveries"), STAFF),
     Page("trust", mark("How sure are we"), STAFF),
+    Page("people", mark("People"), ("head_coach",)),
     Page("invitations", mark("Invitations"), ("head_coach",)),
     Page("quality", mark("Data quality"), ("head_coach",)),
 )

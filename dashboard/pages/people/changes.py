@@ -1,0 +1,214 @@
+"""Changes of the roster: each is a delivery of roster lines, and never over what was changed meanwhile."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+
+from dashboard import inbox
+from dashboard.pages.people.content import FIELDS, Row, coaches, coaching, consents, givers, rows, value_words
+from dashboard.student_list import Staff, Student, roster_rows
+from dashboard.text.catalogue import _
+from dashboard.text.numbers import listed
+from warehouse.access import Reader
+from warehouse.errors import AccessError, CallError
+from warehouse.founding import waiting
+from warehouse.rosters import new_codes, roster_csv
+
+
+def change(reader: Reader, was: Row, after: Row) -> Path:
+    """Deliver a person's changed row.
+
+    Raises
+        AccessError: the viewer is no head coach (any more).
+        CallError: nothing is changed, something does not fit, or it was changed meanwhile (see `_unchanged`).
+    """
+    now = _head_coach(reader)
+    _check(after)
+    if after == was:
+        raise CallError(_("Nothing is changed."))
+    _unchanged(now, was)
+    return inbox.deliver(now, [("people.csv", roster_csv("people.csv", [after]))])
+
+
+def add(reader: Reader, row: Row, coach: str | None = None) -> Path:
+    """Deliver a new person, and a student's coach from their first day.
+
+    Raises
+        AccessError, CallError: as of `change`.
+    """
+    now = _head_coach(reader)
+    _check(row)
+    code = next(new_codes(row["role"], _taken(now)))
+    files = [("people.csv", roster_csv("people.csv", [row | {"person": code}]))]
+    if coach and row["role"] == "student":
+        files.append(
+            (
+                "coaching.csv",
+                roster_csv("coaching.csv", [{"student": code, "coach": coach, "from": row["joined"]}]),
+            )
+        )
+    return inbox.deliver(now, files)
+
+
+def add_students(reader: Reader, found: Sequence[Student], usual_coach: str | None) -> Path:
+    """Deliver a list of new students, with the coaches and guardians it names.
+
+    Raises
+        AccessError, CallError: as of `change`; or there is nobody in the list.
+    """
+    now = _head_coach(reader)
+    if not found:
+        raise CallError(_("There is nobody in the list."))
+    staff = Staff({name: code for code, name in coaches(now).items()}, usual_coach)
+    new = roster_rows(found, staff, _taken(now), now.today)
+    files = [("people.csv", roster_csv("people.csv", new.people))]
+    files += [("coaching.csv", roster_csv("coaching.csv", new.coaching))] if new.coaching else []
+    return inbox.deliver(now, files)
+
+
+def end(reader: Reader, was: Row, last: date) -> Path:
+    """Deliver somebody's last day, which also ends who coaches them and whom they coach.
+
+    Raises
+        AccessError, CallError: as of `change`.
+    """
+    now = _head_coach(reader)
+    after = was | {"left": last}
+    _check(after)
+    _unchanged(now, was)
+    spans = now.sql(
+        'SELECT student, coach, "from", "to" FROM coaching WHERE (student = ? OR coach = ?) AND "from" <= ? '
+        'AND ("to" IS NULL OR "to" > ?) ORDER BY ALL',
+        [was["person"], was["person"], last, last],
+    )
+    files = [("people.csv", roster_csv("people.csv", [after]))]
+    if len(spans):
+        ended = [span | {"to": last} for span in spans.iter_rows(named=True)]
+        files.append(("coaching.csv", roster_csv("coaching.csv", ended)))
+    return inbox.deliver(now, files)
+
+
+def change_coach(reader: Reader, student: str, coach: str, first: date) -> Path:
+    """Deliver a student's new coach from a day on; whoever coached them until then ends the day before.
+
+    Raises
+        AccessError: as of `change`.
+        CallError: a coach of theirs begins on that day or later: their order would not be known.
+    """
+    now = _head_coach(reader)
+    _nothing_waits(now, "coaching.csv")
+    spans = list(coaching(now, student).iter_rows(named=True))
+    if any(span["from"] >= first for span in spans):
+        raise CallError(_("A coach of theirs begins on that day or later; choose a later day."))
+    ended = [s | {"to": first - timedelta(days=1)} for s in spans if s["to"] is None or s["to"] >= first]
+    new = {"student": student, "coach": coach, "from": first}
+    return inbox.deliver(now, [("coaching.csv", roster_csv("coaching.csv", [*ended, new]))])
+
+
+def give_consent(reader: Reader, student: str, purpose: str, given_by: str, first: date) -> Path:
+    """Deliver a consent.
+
+    Raises
+        AccessError, CallError: as of `change`; or whoever gave it may not consent for this student.
+    """
+    now = _head_coach(reader)
+    _nothing_waits(now, "consents.csv")
+    if given_by not in givers(now, student):
+        raise CallError(_("Only a guardian consents for somebody under age; add the guardian first."))
+    line = {"student": student, "given_by": given_by, "purpose": purpose, "from": first}
+    return inbox.deliver(now, [("consents.csv", roster_csv("consents.csv", [line]))])
+
+
+def end_consent(reader: Reader, was: Row, last: date) -> Path:
+    """Deliver the last day of a consent; what was recorded under it is not shown from the day after.
+
+    Raises
+        AccessError, CallError: as of `change`; or it ends before it begins.
+    """
+    now = _head_coach(reader)
+    _nothing_waits(now, "consents.csv")
+    if last < was["from"]:
+        raise CallError(_("It ends before it begins; correct one of the days."))
+    if was not in consents(now, was["student"]).rows(named=True):
+        raise CallError(_("This consent was changed meanwhile; look at it again."))
+    return inbox.deliver(now, [("consents.csv", roster_csv("consents.csv", [was | {"to": last}]))])
+
+
+def add_season(reader: Reader, name: str, first: date, last: date) -> Path:
+    """Deliver a season.
+
+    Raises
+        AccessError, CallError: as of `change`; or it has no name or overlaps another.
+    """
+    now = _head_coach(reader)
+    code = "-".join(name.split())
+    if not code or last < first:
+        raise CallError(_("A season needs a name, and a last day that is not before its first."))
+    for other, start, end_ in now.sql('SELECT season, "from", "to" FROM season ORDER BY ALL').iter_rows():
+        if other == code or (first <= end_ and start <= last):
+            raise CallError(
+                _("It overlaps the season {season}; a day belongs to one season.").format(season=other)
+            )
+    line = {"season": code, "from": first, "to": last}
+    return inbox.deliver(now, [("seasons.csv", roster_csv("seasons.csv", [line]))])
+
+
+def _check(row: Row) -> None:
+    """Make sure that a row would load."""
+    if not str(row["display_name"] or "").strip():
+        raise CallError(_("A person needs a name."))
+    if row["joined"] is None:
+        raise CallError(_("A person needs a first day."))
+    if row.get("left") is not None and row["left"] < row["joined"]:
+        raise CallError(_("Their last day is before their first; correct one of them."))
+
+
+def _unchanged(now: Reader, was: Row) -> None:
+    """Make sure that the roster still has somebody's row as it was when the change began.
+
+    Raises
+        CallError: it has not; it says what is different. Or a people.csv still waits to be loaded.
+    """
+    _nothing_waits(now, "people.csv")
+    current = rows(now).get(was["person"])
+    if current is None:
+        raise CallError(_("{name} is not on the roster any more.").format(name=was["display_name"]))
+    differs = differences(was, current)
+    if differs:
+        sentence = _("Not saved: {name} was changed meanwhile ({changes}). Look at it again and save anew.")
+        raise CallError(sentence.format(name=was["display_name"], changes=differs))
+
+
+def differences(was: Row, current: Row) -> str:
+    """What a row has become since, in words; empty where nothing has changed."""
+    changed = [name for name in FIELDS if current[name] != was[name]]
+    return listed(
+        [
+            _("{field} is now {value}").format(field=FIELDS[name], value=value_words(name, current[name]))
+            for name in changed
+        ]
+    )
+
+
+def _nothing_waits(now: Reader, file: str) -> None:
+    """Make sure that no file of this name waits in the inbox: what it changes is not known yet."""
+    for path in waiting(now.home):
+        if path.name == file or (path.is_dir() and any(path.rglob(file))):
+            raise CallError(
+                _(
+                    "Not saved: a {file} delivered meanwhile is still being loaded. Save again in a moment."
+                ).format(file=file)
+            )
+
+
+def _taken(now: Reader) -> list[str]:
+    """Codes in use; also those of a roster that still waits, by letting it load first."""
+    _nothing_waits(now, "people.csv")
+    return list(rows(now))
+
+
+def _head_coach(reader: Reader) -> Reader:
+    now = reader.anew()
+    if now.viewer.role != "head_coach":
+        raise AccessError(_("Only a head coach changes the roster; ask them."))
+    return now
