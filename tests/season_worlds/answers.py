@@ -25,6 +25,7 @@ class Answers:
     def __init__(self, home: Home, opened: Writer) -> None:
         self.home, self.writer = home, opened
         self.steps = [step for step in PLAN if not set(step.tables) & set(GIVEN)]
+        self.rules = load_rules(home.settings())
         self.filled: set[str] = set()
 
     def of(self, world: SeasonWorld, *asked: str) -> dict[str, pl.DataFrame]:
@@ -64,8 +65,7 @@ class Answers:
                 steps.append(step)
                 wanted |= set(step.needs)
         students = self.writer.sql("SELECT DISTINCT student FROM academy.session ORDER BY 1")["student"]
-        rules = load_rules(self.home.settings())
-        run = Run(self.home, self.writer, rules, whole=whole, sessions=[], progress=None)
+        run = Run(self.home, self.writer, self.rules, whole=whole, sessions=[], progress=None)
         with self.writer.transaction():
             temporary(self.writer, "touched", "student", students.to_list())
             temporary(self.writer, "place", "time_zone", [self.home.settings().time_zone])
