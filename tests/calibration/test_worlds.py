@@ -76,6 +76,29 @@ def test_a_new_fault_counts_as_right_only_once_it_is_there():
     assert claims.wrong_new_faults(world, late) == (0, 1)
 
 
+def test_a_pace_at_which_the_fault_is_frequent_is_held_falsely():
+    rates = pl.DataFrame(
+        {
+            "student": ["s001"] * 3,
+            "fault": ["f"] * 3,
+            "pace": ["slow", "half", "full"],
+            "rate": [0.01, 0.05, 0.3],
+        }
+    )
+    world = claims.SeasonWorld({}, rates=rates)
+
+    def ladder(pace):
+        return {
+            "pace_ladder": pl.DataFrame({"student": ["s001"] * 2, "fault": ["f"] * 2, "holds_at": [pace] * 2})
+        }
+
+    assert claims.held_falsely(world, ladder("half")) == (0, 1)
+    assert claims.held_falsely(world, ladder("full")) == (1, 1)
+    seldom = claims.SeasonWorld({}, rates=rates.with_columns(rate=pl.col("rate") / 10))
+    assert claims.held_truly(seldom, ladder("full")) == (1, 1)
+    assert claims.held_truly(seldom, ladder("half")) == (0, 1)
+
+
 def test_a_coach_without_a_dot_is_not_held_against_the_limits():
     world = coaches.coaches(40, 1)
     gain = {"coach": ["c01", "c02", "c03", "c04"], "raw": [3.0, 0.5, -3.0, 9.0], "lo95": [-1.0] * 4, "hi95": [1.0] * 4,

@@ -10,7 +10,8 @@ START, DAYS = datetime(2026, 3, 2, 9, 0), 182  # noqa: DTZ001 - a Monday; UTC wi
 MONTH = 30.0
 SEASON, FAMILY, MAT = "2026", "iron", "mat"
 SWC = 1.2
-# Core metrics that have a better side: +1 where up is better, and where their band begins.
+# Core metrics: +1 where up is better, or toward the band from below, and where the band begins. First the six that have
+# a better side, then three whose band ends again, 10 to 25 further on.
 METRICS = {
     "recentre_pts": (1, 5.0),
     "back_both_heelward_pct": (-1, 5.0),
@@ -18,9 +19,12 @@ METRICS = {
     "down_both_toeward_pct": (-1, 4.0),
     "trail_push_off_pct_bw": (-1, 4.0),
     "trail_heel_lightens_pts": (1, 12.0),
+    "mid_back_trail_share_pct": (1, 65.0),
+    "mid_down_lead_share_pct": (1, 65.0),
+    "top_lead_share_pct": (1, 25.0),
 }
 ONE = ("recentre_pts",)
-SIX = tuple(METRICS)
+SIX, BANDED = tuple(METRICS)[:6], tuple(METRICS)[6:]
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,7 @@ class SeasonWorld:
     coaches: coach, gain: what a coach adds in 90 days, in x, to every metric.
     links: student, metric, linked: whether the ball goes with the metric, session by session or swing by swing.
     faults: student, fault, day, change: in the share of swings; none for those that stay the same.
+    rates: student, fault, rate, and pace where there are several: shares of swings that stay the same all season.
     groups: student, group: a division of the students that matters to a claim.
     aims: student, day, by, metrics, change: what each student's aim is, from when to when, and what came of it in x.
     """
@@ -43,6 +48,7 @@ class SeasonWorld:
     coaches: pl.DataFrame | None = None
     links: pl.DataFrame | None = None
     faults: pl.DataFrame | None = None
+    rates: pl.DataFrame | None = None
     groups: pl.DataFrame | None = None
     aims: pl.DataFrame | None = None
 

@@ -201,6 +201,50 @@ def wrong_new_faults(world: SeasonWorld, found: Tables) -> tuple[float, float]:
     return _new_faults(world, found, planted=False), _new_faults(world, found, planted=None)
 
 
+def rate_called(*, planted: bool) -> Score:
+    """Of the fault rates that stay the same, those called better or worse; of those that rose, those called worse."""
+
+    def score(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+        rows = (
+            found["student_fault_rate"]
+            .filter(span="now")
+            .join(
+                world.faults.select("student", "fault") if planted else world.rates, on=["student", "fault"]
+            )
+        )
+        return rows.filter(pl.col("label").is_in(["worse"] if planted else ["better", "worse"])).height, len(
+            rows
+        )
+
+    return score
+
+
+def rate_covered(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+    """Of the 90 % intervals of a season's fault rate, those that hold it."""
+    rows = found["student_fault_rate"].filter(span="season").rename({"rate": "seen"})
+    rows = rows.join(world.rates, on=["student", "fault"])
+    return rows.filter(pl.col("rate").is_between("rate_lo", "rate_hi")).height, len(rows)
+
+
+def held_falsely(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+    """Of the paces at which a movement is said to hold, those at which the fault shows in a fifth of swings or more."""
+    rows = _held(found).join(
+        world.rates, left_on=["student", "fault", "holds_at"], right_on=["student", "fault", "pace"]
+    )
+    return rows.filter(pl.col("rate") >= 0.2).height, len(rows)
+
+
+def held_truly(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+    """Of the faults that show in under a tenth of full swings, those said to hold at full pace."""
+    rows = world.rates.filter(pl.col("rate") < 0.1, pace="full")
+    held = _held(found).filter(holds_at="full")
+    return rows.join(held, on=["student", "fault"], how="semi").height, len(rows)
+
+
+def _held(found: Tables) -> pl.DataFrame:
+    return found["pace_ladder"].select("student", "fault", "holds_at").unique().drop_nulls()
+
+
 # --- drills ----------------------------------------------------------------------------------------------------------
 
 
@@ -332,6 +376,12 @@ def _all() -> Iterator[Claim]:
     for world in ("doses_unrelated_worth_2", "keen_doses_follow_worth_2", "keen_group_two_drills_worth_2"):
         yield Claim("drill_worth_2_helps", world, drill, helps)
         yield Claim("drill_worth_2_overstated", world, drill, kept_bias)
+    rates, pace = ("student_fault_rate",), ("pace_ladder",)
+    yield Claim("fault_rate_covers", "faults_stay", rates, rate_covered, 0.87, 0.93)
+    yield Claim("fault_rate_called_of_same", "faults_stay", rates, rate_called(planted=False), hi=0.10)
+    yield Claim("risen_fault_rate_called", "faults_change", rates, rate_called(planted=True))
+    yield Claim("pace_holds_falsely", "faults_by_pace", pace, held_falsely, hi=0.20)
+    yield Claim("pace_of_seldom_fault_holds", "faults_by_pace", pace, held_truly)
     yield Claim("student_with_false_link", "ball_drifts", ball, students_with_false_link, hi=0.10)
     for world in ("ball_linked", "ball_linked_few_shots"):
         yield Claim("student_with_false_link", world, ball, students_with_false_link, hi=0.10)

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from season_worlds.academy import DAYS, MONTH, SIX, Noise, SeasonWorld, paths, tables, visits, wander
+from season_worlds.academy import BANDED, DAYS, MONTH, Noise, SeasonWorld, paths, tables, visits, wander
 
 USUAL = Noise()
 MOVES = ("alike", "stops", "slows", "nobody")
@@ -17,6 +17,7 @@ def coaches(
     first_starts: float = 3.0,
     move: str = "alike",
     first_adds: float = 0.0,
+    metrics: tuple[str, ...] = BANDED,
 ) -> SeasonWorld:
     """Students in turn of `count` coaches, alike in everything but where those of the first coach start.
 
@@ -26,7 +27,7 @@ def coaches(
     `first_adds` per 90 days to every metric outside the band.
     """
     rng = np.random.default_rng(seed)
-    came, many = visits(rng, students), len(SIX)
+    came, many = visits(rng, students), len(metrics)
     coach = np.arange(students) % count
     mean = np.where(coach == 0, first_starts, -10.0)
     spread = np.where((coach == 0) & (first_starts > 0), 1.5, USUAL.student)
@@ -44,7 +45,9 @@ def coaches(
     truth = pl.DataFrame(
         {"coach": [f"c{c + 1:02d}" for c in range(count)], "gain": [first_adds] + [0.0] * (count - 1)}
     )
-    return SeasonWorld(tables(came, SIX, [swings], coach=coach), paths=paths(came, true, SIX), coaches=truth)
+    return SeasonWorld(
+        tables(came, metrics, [swings], coach=coach), paths=paths(came, true, metrics), coaches=truth
+    )
 
 
 def _paths(start: np.ndarray, pace: np.ndarray, move: str) -> np.ndarray:
