@@ -190,7 +190,8 @@ def lesson(student: str, home: Home, target: Path | None) -> None:
 @to_option
 def review(home: Home, person: str | None, target: Path | None) -> None:
     """Show this week's review here, and write it as one self-contained HTML file to print."""
-    from dashboard.pages.week.content import NO_REVIEW, write_review
+    from dashboard.pages.week.content import NO_REVIEW
+    from dashboard.pages.week.paper import write_review
 
     file, whole = write_review(home, person, target)
     terminal.say([*(whole.lines() if whole else [catalogue._(NO_REVIEW)]), f"To print: {file}"])

@@ -6,23 +6,24 @@ from dashboard.text.catalogue import mark
 from warehouse import journal
 from warehouse.vocabulary import STAFF
 
+PEOPLE, TEACHING, ACADEMY = mark("People"), mark("Teaching"), mark("Academy")
 # Each is a folder of pages/, named as its address.
 PAGES = (
-    Page("week", mark("This week"), STAFF),
-    Page("students", mark("Students"), STAFF),
-    Page("student", mark("Student"), STAFF),
-    Page("swings", mark("Swings"), STAFF),
-    Page("drills", mark("Drills"), STAFF),
-    Page("coaches", mark("Coaches"), STAFF),
-    Page("lesson", mark("Lesson sheet"), STAFF),
-    Page("notes", mark("Write a note"), STAFF),
-    Page("film", mark("Mark a film"), STAFF),
-    Page("progress", mark("Progress page"), EVERYONE),
-    Page("deliveries", mark("Deliveries"), STAFF),
-    Page("trust", mark("How sure are we"), STAFF),
-    Page("people", mark("People"), ("head_coach",)),
-    Page("invitations", mark("Invitations"), ("head_coach",)),
-    Page("quality", mark("Data quality"), ("head_coach",)),
+    Page("week", mark("This week"), PEOPLE, STAFF),
+    Page("students", mark("Students"), PEOPLE, STAFF),
+    Page("student", mark("Student"), PEOPLE, STAFF),
+    Page("progress", mark("Progress page"), PEOPLE, EVERYONE),
+    Page("lesson", mark("Lesson sheet"), TEACHING, STAFF),
+    Page("notes", mark("Write a note"), TEACHING, STAFF),
+    Page("film", mark("Mark a film"), TEACHING, STAFF),
+    Page("swings", mark("Swings"), TEACHING, STAFF),
+    Page("drills", mark("Drills"), TEACHING, STAFF),
+    Page("coaches", mark("Coaches"), ACADEMY, STAFF),
+    Page("deliveries", mark("Deliveries"), ACADEMY, STAFF),
+    Page("trust", mark("How sure are we"), ACADEMY, STAFF),
+    Page("people", mark("People"), ACADEMY, ("head_coach",)),
+    Page("invitations", mark("Invitations"), ACADEMY, ("head_coach",)),
+    Page("quality", mark("Data quality"), ACADEMY, ("head_coach",)),
 )
 
 if __name__ == "__main__":

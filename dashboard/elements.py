@@ -5,8 +5,10 @@ fetch a picture from elsewhere. Here only `markdown` of our own (dashboard/text/
 """
 
 import inspect
+from base64 import b64encode
 from collections.abc import Callable
 from functools import wraps
+from html import escape
 from typing import ParamSpec, TypeVar
 
 import streamlit as st
@@ -36,6 +38,12 @@ def _saying(function: Callable[P, R]) -> Callable[P, R]:
 def style(css: str) -> None:
     """Style of our own for the whole page."""
     st.html(f"<style>{css}</style>")
+
+
+def drawing(svg: str, words: str) -> None:
+    """A small drawing of our own, and what it says to those who can't see it."""
+    data = b64encode(svg.encode()).decode()
+    st.html(f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(words)}">')
 
 
 title, header, subheader = _saying(st.title), _saying(st.header), _saying(st.subheader)

@@ -17,10 +17,17 @@ from warehouse.vocabulary import STAFF
 
 log = logging.getLogger(__name__)
 EVERYONE = (*STAFF, "student", "guardian")
+# Less blank space than Streamlit's own, above a page and around its headings.
 # A picture wider than its window scrolls sideways; what a box says is in full ink; on a phone no row of
 # buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
 # ours, which escape formulas. On A4 and Letter: the page alone, without what only a screen needs.
 STYLE = """
+[data-testid="stMainBlockContainer"] { padding-top: 3.25rem; padding-bottom: 3rem; }
+[data-testid="stHeading"] :is(h1, h2, h3) { padding: .25rem 0 0; }
+[data-testid="stHeading"] h2 { margin-top: .75rem; }
+[class*="st-key-line-"] { border-bottom: 1px solid var(--hairline); padding-bottom: .5rem; }
+[class*="st-key-line-"] [data-testid="stPageLink-NavLink"] { padding-left: 0; }
+[class*="st-key-line-"] [data-testid="stPageLink"] p { font-weight: 600; }
 [data-testid="stVegaLiteChart"] { overflow-x: auto; }
 [data-testid="stAlert"] p, [data-testid="stAlert"] strong { color: var(--ink); }
 [data-testid="stElementToolbarButton"]:not(:has([aria-label^="Fullscreen"], [aria-label^="Search"])) {
@@ -41,10 +48,11 @@ STYLE = """
 
 @dataclass(frozen=True)
 class Page:
-    """One line of the page table: address and folder in pages/, name (marked), and who has it."""
+    """One line of the page table: address and folder in pages/, name and group (marked), and who has it."""
 
     path: str
     name: str
+    group: str
     roles: Sequence[str]
 
     def show(self, reader: Reader) -> None:
@@ -80,9 +88,12 @@ def run(pages: Sequence[Page]) -> None:
     start = st.Page(
         lambda: _start(own), title="Underfoot", url_path="start", default=True, visibility="hidden"
     )
-    table = [start, *(_entry(page, reader, own) for page in pages)]
-    st.session_state["pages"] = {page.path: entry for page, entry in zip(pages, table[1:], strict=True)}
-    st.navigation(table, position="sidebar" if len(own) > 1 else "hidden", expanded=True).run()
+    entries = {page.path: _entry(page, reader, own) for page in pages}
+    groups: dict[str, list[Any]] = {"": [start]}
+    for page in pages:
+        groups.setdefault(_(page.group), []).append(entries[page.path])
+    st.session_state["pages"] = entries
+    st.navigation(groups, position="sidebar" if len(own) > 1 else "hidden", expanded=True).run()
 
 
 def link(path: str, label: str, **address: str) -> None:

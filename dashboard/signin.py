@@ -183,11 +183,7 @@ def _look_as(home: Home) -> str:
     names = {v.person: f"{v.display_name}, {ROLES.get(v.role, v.role)}" for v in everyone}
     with st.sidebar:
         chosen = layout.choose(_("Look as"), names, "as", on_change=_forget)
+        layout.aside(_("Only the demo, and only on this machine, lets you choose."))
     with st.container(key="look-as"):
-        layout.say(
-            _(
-                "Demo academy with invented people. You are looking as {person}. Only the demo, and only on "
-                "this machine, lets you choose."
-            ).format(person=names[chosen])
-        )
+        layout.aside(_("Demo, invented people. You are looking as {person}.").format(person=names[chosen]))
     return chosen

@@ -208,20 +208,6 @@ def rate_finding(chosen: StudentSeason, fault: str) -> str:
     )
 
 
-def evidence(chosen: StudentSeason, subject: str, *, narrow: bool) -> Picture | None:
-    """The picture behind a sentence about a measure or a fault; None when nothing was measured of it."""
-    measure = chosen.measures.get(subject)
-    if measure is not None:
-        found = measure_season(chosen, measure)
-        key = _(
-            "Each dot is one session. Bars and the line's shade hold the true value nine times in ten; the "
-            "pale strip is the band; a hollow dot rests on fewer than five swings."
-        )
-        return None if found is None else found.picture(key=key, narrow=narrow)
-    rates = chosen.fault_rates
-    return None if rates.is_empty() else ladder(rates, narrow=narrow)
-
-
 def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
     """The fault ladder of `season.fault_rates`; a fault that no swing showed is in its table alone."""
     seen = rates.filter((pl.col("flagged").sum().over("fault") > 0) | (rates["flagged"].sum() == 0))

@@ -15,6 +15,7 @@ HAIRLINE = "#E6EAE7"
 FONT = "'Source Sans', system-ui, 'Segoe UI', Roboto, 'DejaVu Sans', sans-serif"
 TITLE_SIZE = 15
 LABEL_SIZE = 12
+HEADINGS = ("1.75rem", "1.125rem", "1rem")  # a page's title, a section's, and what stands below one
 
 # As CSS, for whatever has a style sheet: color: var(--ink).
 _COLORS = {
@@ -26,5 +27,5 @@ CSS = f":root, :host {{ {' '.join(f'--{name}: {color};' for name, color in _COLO
 STREAMLIT = {
     "theme.base": "light", "theme.font": "sans-serif", "theme.primaryColor": ACCENT,
     "theme.linkColor": ACCENT, "theme.textColor": INK, "theme.backgroundColor": GROUND,
-    "theme.secondaryBackgroundColor": ASIDE,
+    "theme.secondaryBackgroundColor": ASIDE, "theme.headingFontSizes": list(HEADINGS),
 }  # fmt: skip

@@ -94,7 +94,7 @@ def _reach(sessions: pl.DataFrame, line: pl.DataFrame, band: Band) -> tuple[floa
     values += [v for name in ("lo", "hi") for v in line[name].to_list()]
     values += [v for v in band if v is not None]
     low, high = (min(values), max(values)) if values else (0.0, 1.0)
-    margin = 0.06 * (high - low) or abs(high) * 0.1 or 1.0
+    margin = 0.15 * (high - low) or abs(high) * 0.1 or 1.0
     return low - margin, high + margin
 
 

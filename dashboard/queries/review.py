@@ -1,10 +1,12 @@
 """The weekly review: its signals, how many of them chance may have made, and what was talked about."""
 
+from datetime import date
 from typing import Any
 
 import polars as pl
 
 from warehouse.access import Reader
+from warehouse.vocabulary import HELPS, SELDOM
 
 
 def signals(reader: Reader) -> pl.DataFrame:
@@ -58,6 +60,49 @@ def week(reader: Reader) -> dict[str, Any] | None:
     """The newest week looked through: week, as_of, judged, listed, expected_by_chance; null before any."""
     rows = reader.sql("SELECT * FROM signal_week ORDER BY week DESC LIMIT 1")
     return None if rows.is_empty() else rows.row(0, named=True)
+
+
+def done(reader: Reader, monday: date) -> dict[str, Any]:
+    """Since a Monday: sessions, how many students they were of, and notes; ticks are not counted as notes."""
+    rows = reader.sql(
+        """
+        SELECT (SELECT count(*) FROM session WHERE day >= ?) AS sessions,
+            (SELECT count(DISTINCT student) FROM session WHERE day >= ?) AS students,
+            (SELECT count(*) FROM note WHERE day >= ? AND kind <> 'talked') AS notes
+        """,
+        [monday, monday, monday],
+    )
+    return rows.row(0, named=True)
+
+
+def top_faults(reader: Reader, season: str, most: int) -> pl.DataFrame:
+    """The faults with the highest mean share of swings now: fault, now, now_half, before, before_half, ...
+
+    Each share is the mean of the students' own, all clubs together, ± its half: 1.645 · sd / √n. `often`: of
+    `students`, those with it in one swing in five or more. `drills`: those that help against it.
+    """
+    return reader.sql(
+        """
+        WITH own AS (
+            SELECT fault, span, student, sum(flagged) / sum(usable) AS rate
+            FROM student_fault_rate
+            WHERE season = ? AND span IN ('now', 'before') AND usable > 0
+            GROUP BY ALL
+        ), shares AS (
+            SELECT fault, span, avg(rate) AS mean, 1.645 * stddev_samp(rate) / sqrt(count(*)) AS half,
+                count(*) FILTER (WHERE rate >= ?) AS often, count(*) AS students
+            FROM own GROUP BY ALL
+        )
+        SELECT n.fault, n.mean AS now, n.half AS now_half, b.mean AS before, b.half AS before_half, n.often,
+            n.students, coalesce((
+                SELECT list(DISTINCT d.drill ORDER BY d.drill) FROM drill_effect d
+                WHERE d.season = ? AND d.label = ? AND (d.aim = n.fault OR list_contains(f.metrics, d.aim))
+            ), []) AS drills
+        FROM shares n JOIN fault f USING (fault) LEFT JOIN shares b ON b.fault = n.fault AND b.span = 'before'
+        WHERE n.span = 'now' ORDER BY n.mean DESC, n.fault LIMIT ?
+        """,
+        [season, SELDOM, season, HELPS, most],
+    )
 
 
 def recent(reader: Reader, few: int, days: int = 28) -> dict[str, Any]:

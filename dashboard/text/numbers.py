@@ -30,6 +30,7 @@ THINGS = {
     "film": mark_plural("{n} film", "{n} films"),
     "line": mark_plural("{n} line", "{n} lines"),
     "measure": mark_plural("{n} measure", "{n} measures"),
+    "note": mark_plural("{n} note", "{n} notes"),
     "other": mark_plural("{n} other", "{n} others"),
     "other_fault": mark_plural("{n} other fault", "{n} other faults"),
     "practice": mark_plural("{n} practice", "{n} practices"),

@@ -66,12 +66,12 @@ def _change(rows: Sequence[Row], names: Names, lead: str, opposite: str) -> str:
 
 
 def _improving(rows: Sequence[Row], names: Names) -> str:
-    lead = _("{change}. A real change for the better, {sure} sure to be large enough to matter.")
+    lead = _("{change}. Better: {sure} sure that it matters.")
     return _change(rows, names, lead, _("Slipping as well: {changes}."))
 
 
 def _slipping(rows: Sequence[Row], names: Names) -> str:
-    lead = _("{change}. A real change for the worse, {sure} sure to be large enough to matter.")
+    lead = _("{change}. Worse: {sure} sure that it matters.")
     return _change(rows, names, lead, _("Improving as well: {changes}."))
 
 

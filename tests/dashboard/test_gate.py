@@ -155,14 +155,18 @@ def test_a_ward_who_comes_of_age_today_is_gone_at_the_next_click(real, monkeypat
     assert reader.still().students == ["s01"]
 
 
-def test_a_box_of_the_week_runs_the_page_again_when_its_student_is_lost(visit, page_text, homes):
+def linked(at):
+    return {link.proto.label for link in at.get("page_link")}
+
+
+def test_a_box_of_the_week_runs_the_page_again_when_its_student_is_lost(visit, homes):
     at = visit("lost-in-the-week", "week", "c01")
-    toggle = next(t for t in at.toggle if t.label == "Show the picture")
-    assert "Sanna Test" in page_text(at)
+    box = next(box for box in at.checkbox if box.label == "Talked about" and ":s01:" in str(box.key))
+    assert "Sanna Test →" in linked(at)
     change(homes("lost-in-the-week"), "DELETE FROM academy.coaching WHERE student = 's01'")
-    toggle.set_value(True).run()
+    box.check().run()
     assert not at.exception
-    assert "Sanna Test" not in page_text(at)
+    assert "Sanna Test →" not in linked(at)
 
 
 def test_a_fragment_runs_with_the_reader_of_now_and_else_runs_the_page_again(real, monkeypatch):

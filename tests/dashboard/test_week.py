@@ -8,31 +8,34 @@ import pytest
 from command import underfoot_command
 from dashboard import inbox
 from dashboard.pages.week.content import (
+    HURT,
     PARTS,
     SPARSE,
     TALK,
+    WATCH,
     WELL,
+    people_first,
     review,
-    review_html,
     tick_off,
-    write_review,
 )
+from dashboard.pages.week.last_visits import last_visits
+from dashboard.pages.week.paper import review_html, write_review
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
 
 def part(review, code):
     """The entries of one part."""
-    return next(part.entries for part in review.parts() if part.code == code)
+    return next((part.entries for part in review.parts() if part.code == code), ())
 
 
 def test_discomfort_comes_first_a_students_entries_together_and_what_goes_well_apart(reader_of):
     found = review(reader_of("full", "h01"))
+    assert [(entry.student, entry.kind) for entry in part(found, HURT)] == [("s01", "discomfort")]
     assert [(entry.student, entry.kind) for entry in part(found, TALK)] == [
-        ("s01", "discomfort"),
+        ("s02", "slipping"),
         ("s01", "new_fault"),
         ("s01", "eye_and_plate"),
-        ("s02", "slipping"),
     ]
     assert [entry.kind for entry in part(found, WELL)] == ["improving"]
     assert [entry.kind for entry in part(found, SPARSE)] == ["unmeasured", "refused"]
@@ -51,7 +54,7 @@ def test_chance_is_said_with_the_number_it_would_produce(reader_of):
 
 
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
-    entry = part(review(reader_of("full", "h01")), TALK)[-1]
+    entry = part(review(reader_of("full", "h01")), TALK)[0]
     assert entry.kindred == "Further: Trail share when the lead arm is parallel going back."
     assert entry.doubt == "97\u00a0% sure"
     assert entry.clubs == "Irons"
@@ -65,26 +68,56 @@ def test_there_is_no_review_before_the_first_build(reader_of, visit, page_text):
 def test_the_page_names_each_signal_its_doubt_and_the_caution_for_what_hurts(visit, page_text):
     at = visit("full", "week", "h01")
     text = page_text(at)
-    assert "To talk about (4, of 2\u00a0students)" in text
+    assert "Pain first (1)" in text
+    assert "Talk to these first" in text
+    assert "To talk about (1)" in text
     assert "Discomfort, still open: left knee, noted on 16 March 2026." in text
     assert "This page does not diagnose" in text
-    assert "A real change for the worse, 97\u00a0% sure to be large enough to matter." in text
+    assert "Worse: 97\u00a0% sure that it matters." in text
     assert "Delivery 2026-02-03-s02 was refused" in text
 
 
-def test_the_evidence_is_drawn_only_when_it_is_asked_for(visit):
-    at = visit("full", "week", "h01")
-    assert len(at.get("vega_lite_chart")) == 0
-    toggle = next(t for t in at.toggle if t.key == "picture-slipping:s02:impact_trail_heel_pct_bw")
-    toggle.set_value(True).run()
-    assert not at.exception
-    assert len(at.get("vega_lite_chart")) == 1
-    next(t for t in at.toggle if t.key == "picture-new_fault:s01:trail_heel_down").set_value(True).run()
-    assert not at.exception
-    assert len(at.get("vega_lite_chart")) == 2
-    next(t for t in at.toggle if t.key == "picture-eye_and_plate:s01:trail_heel_down").set_value(True).run()
-    assert not at.exception
-    assert len(at.get("vega_lite_chart")) == 3
+def test_those_to_talk_to_first_are_people_each_with_their_first_reason(reader_of):
+    found = people_first(review(reader_of("full", "h01")).entries)
+    assert [(entry.student, entry.kind) for entry in found] == [("s02", "slipping"), ("s01", "new_fault")]
+
+
+def test_whoever_slips_inside_their_target_is_only_watched(homes, reader_of, page_text, visit):
+    with writer(homes("on_target")) as w:
+        w.execute("UPDATE academy.band SET hi = 22 WHERE metric = 'impact_trail_heel_pct_bw'")
+        w.publish()
+    found = review(reader_of("on_target", "h01"))
+    assert [entry.student for entry in part(found, WATCH)] == ["s02"]
+    assert "s02" not in {entry.student for entry in (*part(found, TALK), *people_first(found.entries))}
+    assert "Nothing to do yet: each is still inside its target." in page_text(
+        visit("on_target", "week", "h01")
+    )
+
+
+def test_each_line_about_something_measured_has_a_small_picture_that_says_its_values(reader_of):
+    reader = reader_of("full", "h01")
+    drawn = {entry.kind: last_visits(reader, entry) for entry in review(reader).entries}
+    assert {kind for kind, found in drawn.items() if found} == {
+        "new_fault", "eye_and_plate", "slipping", "improving",
+    }  # fmt: skip
+    svg, words = drawn["slipping"]
+    assert svg.count("<circle") == 6
+    assert words.startswith("Load left under the trail heel at impact over the last 6\u00a0visits: 18")
+
+
+def test_who_has_not_been_measured_for_longest_comes_first(homes, reader_of):
+    with writer(homes("waiting")) as w:
+        w.execute(
+            "INSERT INTO season.signal (week, as_of, rank, signal, kind, student, kindred) "
+            "VALUES ('2026-03-16', '2026-03-16', 99, 'unmeasured:s01:x', 'unmeasured', 's01', [])"
+        )
+        w.execute(
+            "INSERT INTO season.signal_evidence (week, signal, place, role, subject, day, days) "
+            "VALUES ('2026-03-16', 'unmeasured:s01:x', 1, 'main', 'sessions', '2026-01-02', 73)"
+        )
+        w.publish()
+    said = review(reader_of("waiting", "h01")).longest
+    assert said.startswith("Not measured for longest: Sanna Test (since 2 January 2026)")
 
 
 def ticks(at):
@@ -158,7 +191,9 @@ def test_the_terminal_ticks_and_cautions_too(loaded, reader_of):
         "[x] Sanna Test (Caro Lindt) · Hurting: Discomfort, still open: left knee"
     )
     assert "does not diagnose" in hurting
-    assert [line for line in said if line in PARTS.values()] == list(PARTS.values())
+    assert [line for line in said if line in PARTS.values()] == [
+        PARTS[code] for code in (HURT, TALK, WELL, SPARSE)
+    ]
 
 
 def test_the_paper_is_one_escaped_file_without_script(loaded, homes):

@@ -1,11 +1,10 @@
 """What the weekly review says, whether on screen, in the terminal or on paper.
 
-The signals themselves are rows of the season; this puts them in the order of a Monday morning: what to talk
-about, what goes well, where too little is measured.
+The signals themselves are rows of the season; this puts them in the order of a Monday morning: what hurts,
+whom to talk to first, everything else to talk about, what goes well, and where too little is measured.
 """
 
-from collections.abc import Container, Iterable
-from contextlib import closing
+from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -13,28 +12,33 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document, inbox
-from dashboard.kept import kept
-from dashboard.pages.week.entries import KINDS, PARTS, SPARSE, TALK, WELL, Entry, entry_of, joined
+from dashboard import inbox
+from dashboard.pages.week.entries import (
+    HURT,
+    KINDS,
+    PARTS,
+    SPARSE,
+    TALK,
+    WATCH,
+    WELL,
+    Entry,
+    entry_of,
+    joined,
+)
 from dashboard.queries import people
 from dashboard.queries import review as queries
-from dashboard.section import Section
-from dashboard.student_season import StudentSeason, evidence
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.cautions import BANDS_ARE_CUSTOM, MINORS
-from dashboard.text.numbers import count, number, on
+from dashboard.text.numbers import count, listed, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
-from warehouse.access import Reader, open_reader
-from warehouse.errors import CallError, UnderfootError
-from warehouse.home import Home
-from warehouse.reach import viewers
-from warehouse.store import open_snapshot
-from warehouse.vocabulary import STAFF
+from warehouse.access import Reader
 
 ALL = "all"
-FIRST, FIRST_TO_TALK = 6, 10  # entries of a part shown at once
+MOST_FAULTS = 3
+FIRST = 5  # people to talk to first; entries of a part shown at once; names of those not seen longest
 NOTHING = Words({
+    HURT: "", WATCH: "",
     TALK: "Nothing needs a conversation this week.",
     WELL: "No improvement is clear this week. That reflects how much has been measured, not how people work.",
     SPARSE: "Everyone enrolled has been measured recently, and no refused delivery is waiting to be fixed.",
@@ -53,7 +57,7 @@ class Part:
     heading: str
     lead: str
     entries: tuple[Entry, ...]
-    nothing: str
+    nothing: str  # empty: the part is not shown where it has no entries
 
     @property
     def title(self) -> str:
@@ -61,12 +65,19 @@ class Part:
         return PARTS[self.code]
 
     @property
+    def of_people(self) -> bool:
+        """Whether it belongs on the sheet about people, rather than on the one about the academy."""
+        return self.code in (HURT, TALK)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The cautions of its entries, each once."""
+        return tuple(dict.fromkeys(entry.caution for entry in self.entries if entry.caution))
+
+    @property
     def first(self) -> tuple[Entry, ...]:
-        """The entries shown until all are asked for; what hurts is always among them."""
-        if self.code != TALK:
-            return self.entries[:FIRST]
-        hurting = [place for place, entry in enumerate(self.entries, 1) if entry.hurts]
-        return self.entries[: max(FIRST_TO_TALK, *hurting, 0)]
+        """The entries shown until all are asked for: whatever hurts, nothing that is still on target."""
+        return self.entries[: {HURT: None, WATCH: 0}.get(self.code, FIRST)]
 
     @property
     def more(self) -> str:
@@ -81,15 +92,23 @@ class Review:
 
     week: date
     as_of: date
+    done: str  # what was measured and noted in it
     chance: str
     leads: dict[str, str]  # part → the sentence at its head
     entries: tuple[Entry, ...]
 
     @property
     def about(self) -> str:
-        """Which week it is, up to which session, and how much of it may be chance."""
+        """Which week it is, up to which session, and what was done in it."""
         dates = _("Week of {week}, as of the newest session on {day}.")
-        return joined(dates.format(week=on(self.week), day=on(self.as_of)), self.chance)
+        return joined(dates.format(week=on(self.week), day=on(self.as_of)), self.done)
+
+    @property
+    def longest(self) -> str:
+        """Who has not been measured for longest; "" where everyone was lately."""
+        waiting = sorted((e.day, e.name) for e in self.entries if e.kind == "unmeasured" and e.day)
+        names = [_("{name} (since {day})").format(name=name, day=on(day)) for day, name in waiting[:FIRST]]
+        return _("Not measured for longest: {names}.").format(names=listed(names)) if names else ""
 
     @property
     def coaches(self) -> dict[str, str]:
@@ -105,7 +124,8 @@ class Review:
     def parts(self, entries: Iterable[Entry] | None = None) -> tuple[Part, ...]:
         """The parts in order, of these entries; without, of all."""
         shown = self.entries if entries is None else tuple(entries)
-        return tuple(self._part(code, tuple(e for e in shown if e.part == code)) for code in PARTS)
+        found = (self._part(code, tuple(e for e in shown if e.part == code)) for code in PARTS)
+        return tuple(part for part in found if part.entries or part.nothing)
 
     def _part(self, code: str, own: tuple[Entry, ...]) -> Part:
         n, students = len(own), len({e.student for e in own if e.student})
@@ -118,7 +138,7 @@ class Review:
             heading = f"{heading} ({n})"
         everything = sum(e.part == code for e in self.entries)
         hidden = _("Nothing matches this choice; {n} in all.").format(n=everything)
-        return Part(code, heading, self.leads[code], own, hidden if everything else NOTHING[code])
+        return Part(code, heading, self.leads.get(code, ""), own, hidden if everything else NOTHING[code])
 
     def rows(self) -> pl.DataFrame:
         """The review as rows to save."""
@@ -135,7 +155,7 @@ class Review:
 
     def lines(self) -> list[str]:
         """The review for a terminal, one line an entry."""
-        lines = [self.about]
+        lines = [self.about, *filter(None, [self.longest, self.chance])]
         for part in self.parts():
             lines += ["", part.title, *filter(None, [part.lead])]
             lines += [f"  {entry.line}" for entry in part.entries] or [f"  {part.nothing}"]
@@ -150,16 +170,52 @@ def review(reader: Reader) -> Review | None:
     if week is None:
         week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "listed": 0, "expected_by_chance": 0.0}
     names = Names(people.measures(reader), people.faults(reader))
-    found = queries.evidence(reader)
+    found, on_target = queries.evidence(reader), _on_target(reader)
     entries = [
-        entry_of(row, found[row["signal"]], names)
+        entry_of(row, found[row["signal"]], names, on_target=on_target(row, found[row["signal"]][0]))
         for row in rows.iter_rows(named=True)
         if row["kind"] in KINDS
     ]
     order = list(KINDS)
     entries.sort(key=lambda entry: order.index(entry.kind))  # stable: the season's rank holds within a kind
-    leads = {TALK: "", WELL: _well(week), SPARSE: _sparse(queries.recent(reader, FEW_SWINGS))}
-    return Review(week["week"], week["as_of"], _chance(week), leads, tuple(_by_student(entries)))
+    leads = {
+        WATCH: _("Nothing to do yet: each is still inside its target."), WELL: _well(week),
+        SPARSE: _sparse(queries.recent(reader, FEW_SWINGS)),
+    }  # fmt: skip
+    done = _done(queries.done(reader, week["week"]))
+    return Review(week["week"], week["as_of"], done, _chance(week), leads, tuple(_by_student(entries)))
+
+
+def people_first(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Of each of the first people to talk to, the first reason: off target, and not gaining."""
+    reasons: dict[str, Entry] = {}
+    for entry in entries:
+        if entry.part == TALK and entry.student and not entry.ticked:
+            reasons.setdefault(entry.student, entry)
+    return tuple(reasons.values())[:FIRST]
+
+
+def _on_target(reader: Reader) -> Callable[[dict[str, Any], dict[str, Any]], bool]:
+    """Whether the measure of a slipping signal is inside the band that holds for its student."""
+    newest = next(iter(people.seasons(reader)), "")
+    everyone = {row["student"]: row for row in people.students(reader).iter_rows(named=True)}
+
+    def inside(signal: dict[str, Any], first: dict[str, Any]) -> bool:
+        if signal["kind"] != "slipping" or signal["student"] not in everyone:
+            return False
+        chosen = StudentSeason(reader, everyone[signal["student"]], newest, signal["club_family"])
+        lo, hi = chosen.band(signal["subject"])
+        value = first["value_now"]
+        return (lo, hi) != (None, None) and (lo is None or value >= lo) and (hi is None or value <= hi)
+
+    return inside
+
+
+def _done(counts: dict[str, int]) -> str:
+    return _("In it: {sessions} of {students}, {notes}.").format(
+        sessions=count(counts["sessions"], "session"), students=count(counts["students"], "student"),
+        notes=count(counts["notes"], "note"),
+    )  # fmt: skip
 
 
 def _by_student(entries: list[Entry]) -> list[Entry]:
@@ -199,24 +255,6 @@ def _sparse(counts: dict[str, int]) -> str:
     )  # fmt: skip
 
 
-@kept
-def picture(reader: Reader, entry: Entry, *, narrow: bool) -> Section:
-    """The picture behind an entry.
-
-    Raises
-        UnderfootError: there are no measurements of it any more.
-    """
-    season, student = next(iter(people.seasons(reader)), None), str(entry.student)
-    family = entry.family or next(iter(people.families(reader, season, student)), None)
-    if season and family:
-        chosen = StudentSeason(reader, people.student(reader, student), season, family)
-        found = evidence(chosen, str(entry.subject), narrow=narrow)
-        if found:
-            return Section(found)
-    nothing = _("There are no measurements of this any more; open {name}'s page.")
-    raise UnderfootError(nothing.format(name=entry.name))
-
-
 def tick_off(reader: Reader, student: str, signal: str, at: datetime | None = None) -> Path:
     """Write to the inbox who talked about which signal, and when, as a delivery of notes; returns its folder.
 
@@ -236,35 +274,3 @@ def tick_off(reader: Reader, student: str, signal: str, at: datetime | None = No
         "shared": False,
     }
     return inbox.deliver_notes(now, [line])
-
-
-def review_html(reader: Reader, whole: Review | None) -> str:
-    """A review on paper, with boxes to tick, as a whole HTML document."""
-    signed = _("{academy}, {day}, for {viewer}. For the staff only.").format(
-        academy=reader.settings.name, day=on(reader.today), viewer=reader.viewer.display_name
-    )
-    notes = [_(BANDS_ARE_CUSTOM), _(MINORS), signed]
-    return document.render("pages/week/paper.html", review=whole, no_review=_(NO_REVIEW), notes=notes)
-
-
-def write_review(home: Home, person: str | None, target: Path | None = None) -> tuple[Path, Review | None]:
-    """Write the review of one of the staff (else the first head coach); returns the file and the review.
-
-    Raises
-        CallError: the roster has no such person, they are not of the staff, or nothing is published.
-    """
-    with closing(open_snapshot(home)) as snapshot:
-        head = next((v.person for v in viewers(snapshot) if v.role == "head_coach"), None)
-        who = person or head
-        if who is None:
-            raise CallError(
-                _("The roster has no head coach; say whose review it is: underfoot review --as PERSON")
-            )
-        reader = open_reader(home, who, snapshot=snapshot)
-        if reader.viewer.role not in STAFF:
-            raise CallError(_("{who} is not a coach; the review is for the staff.").format(who=who))
-        whole = review(reader)
-        text = review_html(reader, whole)
-    stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
-    file = target or home.pages / f"review{stamp}{own}.html"
-    return document.save(text, file), whole

@@ -12,8 +12,11 @@ from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import listed, on, share
 from dashboard.text.signals import IN_FULL, Names, signal_sentence
 
-TALK, WELL, SPARSE = "talk", "well", "sparse"
-PARTS = Words({TALK: "To talk about", WELL: "Going well", SPARSE: "Too little measured"})
+HURT, TALK, WATCH, WELL, SPARSE = "hurt", "talk", "watch", "well", "sparse"
+PARTS = Words({
+    HURT: "Pain first", TALK: "To talk about", WATCH: "Slipping, still on target", WELL: "Going well",
+    SPARSE: "Too little measured",
+})  # fmt: skip
 # In the order of the review.
 KINDS = Words({
     "discomfort": "Hurting",
@@ -25,14 +28,19 @@ KINDS = Words({
     "unmeasured": "Not measured recently",
     "refused": "Refused delivery",
 })  # fmt: skip
-PART_OF = dict.fromkeys(KINDS, TALK) | {"improving": WELL, "unmeasured": SPARSE, "refused": SPARSE}
+PART_OF = dict.fromkeys(KINDS, TALK) | {
+    "discomfort": HURT, "improving": WELL, "unmeasured": SPARSE, "refused": SPARSE,
+}  # fmt: skip
 MEASURED = {"slipping", "improving", "outside_band"}
-PICTURED = MEASURED | {"new_fault", "eye_and_plate"}
+OF_A_FAULT = {"new_fault", "eye_and_plate"}
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One signal. `sentence` gives the reason and how sure it is, `kindred` names what it only counts."""
+    """One signal. `brief` gives its first reason and how sure it is, `sentence` all of them.
+
+    `kindred` names what the sentence only counts.
+    """
 
     signal: str
     kind: str
@@ -43,27 +51,25 @@ class Entry:
     subject: str | None
     family: str | None
     clubs: str
+    brief: str
     sentence: str
     doubt: str
     kindred: str
     ticked: bool
+    on_target: bool  # whether its measure is inside its band
+    day: date | None  # when a student not measured recently last was
     aim: str  # what comes first for the student with these clubs, or ""
     talked: str  # who ticked it off and when, or ""
 
     @property
     def part(self) -> str:
         """The part of the review it belongs to."""
-        return PART_OF[self.kind]
+        return WATCH if self.kind == "slipping" and self.on_target else PART_OF[self.kind]
 
     @property
     def word(self) -> str:
         """Its kind in a word."""
         return KINDS[self.kind]
-
-    @property
-    def hurts(self) -> bool:
-        """Whether it is about someone in discomfort."""
-        return self.kind == "discomfort"
 
     @property
     def text(self) -> str:
@@ -73,11 +79,16 @@ class Entry:
     @property
     def caution(self) -> str:
         """The caution for what hurts, or ""."""
-        return _(DISCOMFORT) if self.hurts else ""
+        return _(DISCOMFORT) if self.kind == "discomfort" else ""
+
+    @property
+    def short(self) -> str:
+        """Its first reason and what comes next."""
+        return joined(self.brief, self.aim)
 
     def about(self, *, coach: bool) -> str:
-        """Kind, clubs and, where asked for, the coach, in one line."""
-        return " · ".join(filter(None, (self.word, self.clubs, self.coach_name if coach else "")))
+        """Kind and, where asked for, the coach, in one line."""
+        return " · ".join(filter(None, (self.word, self.coach_name if coach else "")))
 
     @property
     def line(self) -> str:
@@ -92,7 +103,9 @@ def joined(*sentences: str) -> str:
     return " ".join(filter(None, sentences))
 
 
-def entry_of(row: dict[str, Any], evidence: Sequence[dict[str, Any]], names: Names) -> Entry:
+def entry_of(
+    row: dict[str, Any], evidence: Sequence[dict[str, Any]], names: Names, *, on_target: bool
+) -> Entry:
     """One row of `queries.review.signals`, with what it rests on."""
     labels = {code: measure.label for code, measure in names.measures.items()} | dict(names.faults)
     more = [labels.get(code, code.replace("_", " ")) for code in row["kindred"][IN_FULL:]]
@@ -107,7 +120,10 @@ def entry_of(row: dict[str, Any], evidence: Sequence[dict[str, Any]], names: Nam
         subject=row["subject"],
         family=row["club_family"],
         clubs=FAMILIES.get(row["club_family"], ""),
+        brief=signal_sentence(row["kind"], evidence[:1] if row["kind"] != "discomfort" else evidence, names),
         sentence=signal_sentence(row["kind"], evidence, names),
+        on_target=on_target,
+        day=evidence[0]["day"],
         doubt="" if row["p"] is None else _("{share} sure").format(share=share(min(row["p"], 0.99))),
         aim=in_brief(row, lambda code: labels.get(code, code)),
         kindred=_("Further: {names}.").format(names=listed(more)) if more else "",

@@ -29,16 +29,16 @@ def sentence(kind, *evidence):
 
 def test_a_change_names_what_goes_the_other_way():
     assert sentence("slipping", LEAD, RECENTRE | {"role": "against"}) == (
-        "Lead share at impact with irons: 80.0 % → 71.0 %. A real change for the worse, 97 % sure to be large "
-        "enough to matter. Improving as well: Recentring with irons: 5.0 % → 9.0 %."
+        "Lead share at impact with irons: 80.0 % → 71.0 %. Worse: 97 % sure that it matters. "
+        "Improving as well: Recentring with irons: 5.0 % → 9.0 %."
     )
 
 
 def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted():
     beside = [row | {"role": "beside"} for row in (LEAD, HEEL, LEAD)]
     assert sentence("improving", RECENTRE, *beside) == (
-        "Recentring with irons: 5.0 % → 9.0 %. A real change for the better, 99 % sure to be large enough to "
-        "matter. Also: Lead share at impact with irons: 80.0 % → 71.0 %; Load under the heel with irons: "
+        "Recentring with irons: 5.0 % → 9.0 %. Better: 99 % sure that it matters. "
+        "Also: Lead share at impact with irons: 80.0 % → 71.0 %; Load under the heel with irons: "
         "18 → 0 % of body weight; 1 more."
     )
 
