@@ -103,6 +103,12 @@ PLAINLY = Words(
         TOO_FEW: "Too few sessions yet to tell whether this has changed.",
     }
 )
+# The first words of a student's own page.
+VERDICTS = Words({
+    IMPROVING: "You're getting better", BETTER: "You're getting better", HOLDING: "You're holding it steady",
+    SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "About the same as before",
+    TOO_FEW: "Too soon to say",
+})  # fmt: skip
 
 
 def label(code: str) -> str:

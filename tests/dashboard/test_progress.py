@@ -22,7 +22,7 @@ def note(code, kind, day, shared=True):
 
 def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     focus = page(reader_of, "full", "s01", "s01").focus
-    assert focus.title == "The aim: your trail heel is light when you strike"
+    assert focus.title == "Your trail heel is light when you strike"
     assert focus.drill == "Heel-off strikes"
 
 
@@ -90,7 +90,7 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
         "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
     )  # fmt: skip
     focus = page(reader_of, "undrilled", "s01", "s01").focus
-    assert focus.title == "The aim: your trail heel is light when you strike"
+    assert focus.title == "Your trail heel is light when you strike"
     assert "Ask your coach" in focus.cautions[0]
 
 
@@ -137,10 +137,9 @@ def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, home
         "You practised at home on 1\u00a0day. Good work."
     )
     assert shown.focus.drill == "Heel-off strikes"
-    assert shown.focus.sentences == (
-        "Not measured yet; your next session will show it.",
-        "What to feel: The trail heel is already light when you strike; you do not push it up.",
-    )
+    assert shown.focus.sentences == ("Not measured yet; your next session will show it.",)
+    assert shown.focus.feel == "The trail heel is already light when you strike; you do not push it up."
+    assert shown.focus.verdict == "Too soon to say"
 
 
 def test_fewer_than_ten_swings_are_counted_as_they_are_without_ten_circles(reader_of, homes):

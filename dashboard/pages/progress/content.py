@@ -5,7 +5,7 @@ pictures.
 """
 
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +13,8 @@ import polars as pl
 
 from dashboard import document, goal, safety, student_season
 from dashboard.aim import TITLES, advice, aim_of
-from dashboard.charts import practice_weeks, ten_swings
 from dashboard.pages.progress.next_pace import NextPace, next_pace
+from dashboard.pages.progress.pictures import TEN, practice_weeks, season_line, ten_swings
 from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season, rate_finding
@@ -28,7 +28,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.labels import PLAINLY
+from dashboard.text.labels import PLAINLY, VERDICTS
 from dashboard.text.numbers import Measure, capitalized, count, in_ten, on
 from warehouse.access import Reader, open_reader
 from warehouse.body import FELL, Exercise
@@ -39,15 +39,17 @@ from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
 
 MOST_PICTURES = 3
 MOST_NOTES = 3
-TEN = 10  # swings; fewer are counted as they are, not as so many of ten
 
 
 @dataclass(frozen=True)
 class Focus:
-    """The one thing to work on: what it is, how it is going, and how to practise it."""
+    """The one thing to work on or to keep: how it is going, what it is, and how to practise it."""
 
+    verdict: str
+    heading: str
     title: str
     sentences: tuple[str, ...]
+    feel: str = ""
     drill: str | None = None
     how: tuple[str, ...] = ()
     pace: NextPace | None = None
@@ -67,6 +69,7 @@ class ProgressPage:
     feet: str
     pictures: tuple[Picture, ...]
     notes: tuple[str, ...]
+    if_it_hurts: str
     cautions: tuple[str, ...]
     signature: str
 
@@ -83,7 +86,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
     focus, pictures = _focus(chosen, doses, hurts=not hurting.is_empty(), narrow=narrow)
     practice = doses.filter(pl.col("kind") == "practice")
     if not practice.is_empty():
-        pictures.append(_practice(practice, narrow=narrow))
+        pictures.append(practice_weeks(practice, narrow=narrow))
     return ProgressPage(
         name=person["name"],
         opening=_opening(person, practice),
@@ -94,6 +97,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
         feet=_(sentences.FEET),
         pictures=tuple(pictures[:MOST_PICTURES]),
         notes=_notes(reader, student),
+        if_it_hurts=_(IF_IT_HURTS),
         cautions=_cautions(reader, person),
         signature=_("{academy}, {day}.").format(academy=reader.settings.name, day=on(reader.today)),
     )
@@ -176,14 +180,14 @@ def _focus(
     if aim in now:
         text += _often(clean, now[aim], before.get(aim))
         if now[aim]["usable"] >= TEN:
-            pictures.append(_ten(clean, now[aim], before.get(aim), narrow=narrow))
+            pictures.append(ten_swings(clean, now[aim], before.get(aim), narrow=narrow))
     measure = chosen.measures.get(aim)
     found = fault_season(chosen, aim) if measure is None else measure_season(chosen, measure)
     if measure is not None:
         text += _value(chosen, measure, found)
     if found is not None:
         finding = rate_finding(chosen, aim) if measure is None else ""
-        pictures.append(_line(found, finding, narrow=narrow))
+        pictures.append(season_line(found, finding, narrow=narrow))
         text += [_(sentences.POINT)] if found.line.measure.unit == "points" else []
     elif chosen.season:
         missing = _("Not measured lately with {clubs}; your next sessions will show it.")
@@ -191,14 +195,22 @@ def _focus(
     else:
         text.append(_("Not measured yet; your next session will show it."))
     feel = advice(chosen.reader, first.fault if first.is_open and not hurts else None).get(TITLES["feel"])
-    text += [f"{TITLES['feel']}: {feel}"] if feel else []
     how, cautions = _how(chosen, drill, hurts=hurts)
     name = drill["name"] if drill and how else None
     faults = [code for code in lesson.kindred_aims(chosen.reader, aim) if code in chosen.fault_names]
     paces = (next_pace(chosen, fault, drill, doses) for fault in faults) if drill and name else ()
     pace = next((found for found in paces if found), None)
-    title = _("The aim: {aim}").format(aim=_(clean)) if clean else chosen.name(aim)
-    return Focus(capitalized(title), tuple(text), name, how, pace, cautions), pictures
+    title = _(clean) if clean else chosen.name(aim)
+    heading = _("Keep this") if first.reason == "keep" else _("One thing to work on")
+    verdict = _verdict(now.get(aim, found.trend if found else None))
+    return Focus(
+        verdict, heading, capitalized(title), tuple(text), feel or "", name, how, pace, cautions
+    ), pictures
+
+
+def _verdict(judged: dict[str, Any] | None) -> str:
+    """How it is going, in a few words."""
+    return VERDICTS[judged["label"] if judged and judged["label"] in VERDICTS else TOO_FEW]
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
@@ -236,48 +248,6 @@ def _value(chosen: StudentSeason, measure: Measure, found: MeasureSeason | None)
             text[-1] += " " + _("The aim, the pale strip in the picture, is {aim}.").format(aim=aim)
     few = TOO_FEW if chosen.person["sessions"] < sentences.FEW_SESSIONS else NOT_CLEAR
     return [*text, PLAINLY[found.trend["label"] if found and found.trend else few]]
-
-
-def _ten(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None, *, narrow: bool) -> Picture:
-    rows = [(ten_swings.NOW, 1 - now["rate"])]
-    if before is not None and before["usable"] >= TEN:
-        rows.append((ten_swings.BEFORE, 1 - before["rate"]))
-    rates = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
-    clean = _(clean) if clean else _("swings without “{fault}”").format(fault=now["fault"].lower())
-    finding = _("{clean}: {good} swings lately").format(
-        clean=capitalized(clean), good=in_ten(1 - now["rate"])
-    )
-    return Picture(
-        ten_swings.picture(rates, finding, narrow=narrow), ten_swings.words(rates), ten_swings.table(rates)
-    )
-
-
-def _line(found: MeasureSeason, finding: str, *, narrow: bool) -> Picture:
-    """The season line, without lessons and changes of device; its title, or its value at the last session."""
-    line, measure = found.line, found.line.measure
-    finding = finding or _("{measure}: {value} at your last session").format(
-        measure=measure.label, value=measure.say(found.last)
-    )
-    key = [_("Each dot is one session; the bar through it shows how far it can be trusted.")]
-    if line.band != (None, None):
-        key.append(_("The pale strip is the aim."))
-    if not line.line.is_empty():
-        key.append(_("The line runs through the season, and its shading shows how far it can be trusted."))
-    ticks = line.ticks.filter(pl.col("kind") != "lesson")
-    own = replace(found, line=replace(line, ticks=ticks, changes=line.changes.clear()))
-    return own.picture(finding, " ".join(key), narrow=narrow)
-
-
-def _practice(practice: pl.DataFrame, *, narrow: bool) -> Picture:
-    """The eight weeks up to the last practice, so that the work done is what is seen."""
-    rows = practice_weeks.weeks(practice, practice.get_column("day").sort()[-1])
-    finding = _("Home practice on {days} in the {weeks} weeks to {day}").format(
-        days=count(int(rows["days"].sum()), "day"),
-        weeks=practice_weeks.WEEKS,
-        day=on(practice.get_column("day").sort()[-1]),
-    )
-    chart = practice_weeks.picture(rows, finding, narrow=narrow)
-    return Picture(chart, practice_weeks.words(rows), practice_weeks.table(rows))
 
 
 def _how(
@@ -334,7 +304,7 @@ def _notes(reader: Reader, student: str) -> tuple[str, ...]:
 
 def _cautions(reader: Reader, person: dict[str, Any]) -> tuple[str, ...]:
     student = person["student"]
-    text = [_(IF_IT_HURTS), _(CLEAR_SPACE), *safety.swing_sentences(safety.swing_load(reader, person))]
+    text = [_(CLEAR_SPACE), *safety.swing_sentences(safety.swing_load(reader, person))]
     if reader.is_minor(student):
         text += [safety.practice_week(reader, student), _(GROWING), _(MINORS)]
         if reader.settings.consents_kept_elsewhere:
