@@ -32,8 +32,6 @@ ALLOWED = {
     "queries/season.py": {"[m.n - 1], 1.645) * m.sd"},
     "server.py": {"'self'", "camera=(), "},  # headers
     "terminal.py": {
-        "The academy home; else",
-        "A file of at least",  # what the command's own help says
         "person WHERE role = 'student'",
         "swing WHERE usable",
         "swing_fault WHERE flagged",
