@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from season_worlds import aims, claims, coaches, faults, lines
-from season_worlds.academy import METRICS, SIX, SWC
+from season_worlds import aims, coaches, faults, lines, scores
+from season_worlds.academy import METRICS, SIX, SWC, SeasonWorld
 from season_worlds.answers import answering, came_between
 from season_worlds.claims import CLAIMS, Claim, figure
 from season_worlds.run import claims_of, line, scored
@@ -26,21 +26,21 @@ def said(world, label="not_clear", by=1.0, half=1.0):
 
 def test_an_interval_about_the_truth_covers_whichever_way_is_better():
     world = lines.unequal_noise(12, 1, metrics=SIX)
-    assert claims.covered()(world, said(world)) == (72, 72)
-    assert claims.covered("noisy")(world, said(world)) == (24, 24)
-    turned = claims.covered()(world, said(world, by=-1.0))[0]
+    assert scores.covered()(world, said(world)) == (72, 72)
+    assert scores.covered("noisy")(world, said(world)) == (24, 24)
+    turned = scores.covered()(world, said(world, by=-1.0))[0]
     assert turned < 30
 
 
 def test_what_is_called_is_held_against_the_way_it_went():
     world = lines.planted_changes(50, 1)
     rising, falling = said(world, "improving"), said(world, "slipping")
-    assert claims.called_of(0)(world, rising) == (10, 10)
-    assert claims.called_of(4)(world, rising) == claims.called_of(4)(world, falling) == (10, 20)
-    assert claims.wrong_way(world, rising) == claims.wrong_way(world, falling) == (30, 50)
-    assert claims.called_of(2)(world, said(world)) == (0, 20)
-    assert claims.holding_despite(3)(world, said(world, "holding")) == (20, 50)
-    assert claims.called_a_season(world, rising) == (50, 50 / 60)
+    assert scores.called_of(0)(world, rising) == (10, 10)
+    assert scores.called_of(4)(world, rising) == scores.called_of(4)(world, falling) == (10, 20)
+    assert scores.wrong_way(world, rising) == scores.wrong_way(world, falling) == (30, 50)
+    assert scores.called_of(2)(world, said(world)) == (0, 20)
+    assert scores.holding_despite(3)(world, said(world, "holding")) == (20, 50)
+    assert scores.called_a_season(world, rising) == (50, 50 / 60)
 
 
 def test_a_listed_change_counts_as_right_only_beyond_the_worthwhile_one_by_that_day():
@@ -48,16 +48,16 @@ def test_a_listed_change_counts_as_right_only_beyond_the_worthwhile_one_by_that_
         {"student": ["s001"] * 3, "metric": ["recentre_pts"] * 3, "x": [0.0, SWC / 2, 2 * SWC],
          "day": [date(2026, 4, 1), date(2026, 5, 1), date(2026, 6, 1)]}
     )  # fmt: skip
-    world = claims.SeasonWorld({}, paths=paths)
+    world = SeasonWorld({}, paths=paths)
 
     def listed(day, kind):
         row = {"day": [day], "kind": [kind], "student": ["s001"], "subject": ["recentre_pts"]}
         return {"listed": pl.DataFrame(row)}
 
-    assert claims.wrong_new_rows(world, listed(date(2026, 5, 4), "improving")) == (1, 1)
-    assert claims.wrong_new_rows(world, listed(date(2026, 6, 4), "improving")) == (0, 1)
-    assert claims.wrong_new_rows(world, listed(date(2026, 6, 4), "slipping")) == (1, 1)
-    assert claims.true_new_rows(world, listed(date(2026, 6, 4), "improving")) == (1, 1)
+    assert scores.wrong_new_rows(world, listed(date(2026, 5, 4), "improving")) == (1, 1)
+    assert scores.wrong_new_rows(world, listed(date(2026, 6, 4), "improving")) == (0, 1)
+    assert scores.wrong_new_rows(world, listed(date(2026, 6, 4), "slipping")) == (1, 1)
+    assert scores.true_new_rows(world, listed(date(2026, 6, 4), "improving")) == (1, 1)
 
 
 def test_a_new_fault_counts_as_right_only_once_it_is_there():
@@ -68,12 +68,12 @@ def test_a_new_fault_counts_as_right_only_once_it_is_there():
         {"listed": pl.DataFrame({"day": [day]} | row)} for day in (date(2026, 3, 3), date(2026, 8, 30))
     )
     assert (
-        claims.new_faults(planted=True)(world, late)
-        == claims.new_faults(planted=False)(world, early)
+        scores.new_faults(planted=True)(world, late)
+        == scores.new_faults(planted=False)(world, early)
         == (1, 1)
     )
-    assert claims.wrong_new_faults(world, early) == (1, 1)
-    assert claims.wrong_new_faults(world, late) == (0, 1)
+    assert scores.wrong_new_faults(world, early) == (1, 1)
+    assert scores.wrong_new_faults(world, late) == (0, 1)
 
 
 def test_a_pace_at_which_the_fault_is_frequent_is_held_falsely():
@@ -85,18 +85,18 @@ def test_a_pace_at_which_the_fault_is_frequent_is_held_falsely():
             "rate": [0.01, 0.05, 0.3],
         }
     )
-    world = claims.SeasonWorld({}, rates=rates)
+    world = SeasonWorld({}, rates=rates)
 
     def ladder(pace):
         return {
             "pace_ladder": pl.DataFrame({"student": ["s001"] * 2, "fault": ["f"] * 2, "holds_at": [pace] * 2})
         }
 
-    assert claims.held_falsely(world, ladder("half")) == (0, 1)
-    assert claims.held_falsely(world, ladder("full")) == (1, 1)
-    seldom = claims.SeasonWorld({}, rates=rates.with_columns(rate=pl.col("rate") / 10))
-    assert claims.held_truly(seldom, ladder("full")) == (1, 1)
-    assert claims.held_truly(seldom, ladder("half")) == (0, 1)
+    assert scores.held_falsely(world, ladder("half")) == (0, 1)
+    assert scores.held_falsely(world, ladder("full")) == (1, 1)
+    seldom = SeasonWorld({}, rates=rates.with_columns(rate=pl.col("rate") / 10))
+    assert scores.held_truly(seldom, ladder("full")) == (1, 1)
+    assert scores.held_truly(seldom, ladder("half")) == (0, 1)
 
 
 def test_a_coach_without_a_dot_is_not_held_against_the_limits():
@@ -104,9 +104,9 @@ def test_a_coach_without_a_dot_is_not_held_against_the_limits():
     gain = {"coach": ["c01", "c02", "c03", "c04"], "raw": [3.0, 0.5, -3.0, 9.0], "lo95": [-1.0] * 4, "hi95": [1.0] * 4,
             "shown": [True, True, True, False]}  # fmt: skip
     found = {"coach_gain": pl.DataFrame(gain)}
-    assert claims.outside_funnel()(world, found) == (2, 3)
-    assert claims.outside_funnel("c01", above=True)(world, found) == (1, 1)
-    assert claims.has_dot(world, found) == (3, 4)
+    assert scores.outside_funnel()(world, found) == (2, 3)
+    assert scores.outside_funnel("c01", above=True)(world, found) == (1, 1)
+    assert scores.has_dot(world, found) == (3, 4)
 
 
 @pytest.mark.parametrize(
@@ -114,7 +114,7 @@ def test_a_coach_without_a_dot_is_not_held_against_the_limits():
     [([0] * 40, "kept"), ([1, 0, 0, 0] * 10, "BROKEN"), ([1, 0, 0] + [0] * 12, "undecided")],
 )
 def test_a_promise_is_broken_only_beyond_the_simulation_error(hits, verdict):
-    claim = Claim("c", "usual", (), claims.holding, hi=0.05)
+    claim = Claim("c", "usual", (), scores.holding, hi=0.05)
     found = figure(claim, [(hit, 1) for hit in hits])
     assert found.verdict == verdict
     assert found.error > 0
