@@ -70,14 +70,32 @@ def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) 
     "--explain",
     type=file_type,
     metavar="FILE",
-    help="Load nothing; say what FILE would be read as, and propose a device table for it.",
+    help="Load nothing; say what FILE would be read as, ask what it leaves open, and propose its recipe.",
 )
-def load(paths: tuple[Path, ...], home: Home, explain: Path | None, *, as_json: bool) -> None:
+@click.option(
+    "--answer",
+    "answers",
+    multiple=True,
+    metavar="WHAT=ANSWER",
+    help="With --explain: the answer to one of its questions, as in origin=heel.",
+)
+@click.option("--device", default="mine", metavar="NAME", help="With --explain: the device's name.")
+def load(
+    paths: tuple[Path, ...],
+    home: Home,
+    explain: Path | None,
+    answers: tuple[str, ...],
+    device: str,
+    *,
+    as_json: bool,
+) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
-        from ingest.formats.format import explain as explained
+        from ingest.formats.proposal import explain_file
 
-        return terminal.show_explanation(explained(explain).to_json(), as_json=as_json)
+        found = explain_file(explain, device, answers).to_json()
+        terminal.show_explanation(found, answers, as_json=as_json)
+        sys.exit(1 if found["questions"] or found["doubts"] else 0)
     home.settings()
     report = _load(home, list(paths) or [home.inbox], quiet=as_json)
     terminal.show_report(report, as_json=as_json)

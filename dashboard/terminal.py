@@ -32,6 +32,7 @@ PUBLISHED = mark(
     "Published {file}: {students} students, {sessions} sessions, {swings} swings ({usable} usable), {flags} "
     "fault flags, {notes} notes, {refusals} refusals."
 )
+MOST_COLUMNS = 12  # of an explained file: what fits on a screen
 # What `PUBLISHED` counts, each by its table and a condition.
 COUNTED = {
     "students": "person WHERE role = 'student'", "sessions": "session", "swings": "swing",
@@ -282,19 +283,30 @@ def show_link(home: Home, student: str, days: int | None, *, end: bool) -> None:
         say([valid.format(days=count(days, "day"))])
 
 
-def show_explanation(found: dict[str, Any], *, as_json: bool) -> None:
-    """What a file would be read as: facts, columns, what is open, and the device table to paste."""
+def show_explanation(found: dict[str, Any], answers: Sequence[str] = (), *, as_json: bool) -> None:
+    """What a file would be read as: facts, columns, questions with how to answer, and the recipe to paste."""
     if as_json:
         print_json(found)
         return
     say([f"{found['file']}: {found['kind']}."])
-    show_rows(["", ""], found["facts"].items())
-    if found["columns"]:
+    if found["facts"]:
+        say(["; ".join(f"{name}: {fact}" for name, fact in found["facts"].items()) + "."])
+    columns = found["columns"]
+    if columns:
         rows = [
             (c["column"], c["ours"] or _("not used"), c["how"], _number(c["low"]), _number(c["high"]))
-            for c in found["columns"]
+            for c in columns[:MOST_COLUMNS]
         ]
         show_rows([_("column"), _("read as"), _("how decided"), _("least"), _("most")], rows)
+    if len(columns) > MOST_COLUMNS:
+        say([_("and {number} more columns; --json lists all").format(number=len(columns) - MOST_COLUMNS)])
+    for question in found["questions"]:
+        choices = ", ".join(question["choices"]) or _("a number")
+        say([_("Question: {what}? ({choices})").format(what=question["sentence"], choices=choices)])
+    if found["questions"]:
+        given = [*answers, *(f"{question['key']}=…" for question in found["questions"])]
+        words = " ".join(f'--answer "{answer}"' for answer in given)
+        say([_("Answer with: {command}").format(command=f"underfoot load --explain {found['file']} {words}")])
     say(_("Open: {doubt}.").format(doubt=doubt) for doubt in found["doubts"])
     if found["device_table"]:
         say([_("For academy.toml (then set device to its name in session.toml):"), found["device_table"]])

@@ -1,40 +1,34 @@
 """Delimited text as offices and devices write it: how a file is written, its header, its cells.
 
-Byte-order marks, UTF-16, semicolons, tabs and decimal commas are understood. A load takes the first line for
-the header and guesses nothing more; `load --explain` also looks for a header further down and for a line of
-units (`Text.from_header`), and reads the rest as a load would.
+Byte-order marks, UTF-16, semicolons, tabs and decimal commas are understood. The first line is taken for the
+header and nothing more is guessed; what is laid out otherwise is read by its device's recipe.
 """
 
 import csv
 import io
 import re
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from ingest.refusals import refuse
 
-LOOKED_AT = 40  # lines in which a header is looked for
 _MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig", "UTF-8 with a byte-order mark"),
     (b"\xff\xfe", "utf-16", "UTF-16"),
     (b"\xfe\xff", "utf-16", "UTF-16"),
 )
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_SEPARATORS = (",", ";", "\t")
 _DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t]|$)")
-_NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
-_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*Hz", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Text:
     """A decoded table file: its header's names, its text, and how it is written.
 
-    The text begins with the header. `above` counts the lines before it, `units` are those stated in the line
-    below it, and `rate_hz` is stated above it: all three are empty unless the header was looked for.
+    The text begins with the header.
     """
 
     file: str
@@ -43,59 +37,11 @@ class Text:
     separator: str
     decimal_comma: bool
     encoding: str = "UTF-8"
-    above: int = 0
-    units: dict[str, str] | None = None
-    rate_hz: float | None = None
 
     @property
     def duplicate(self) -> str | None:
         """A name that two columns have, if any."""
         return next((name for name in self.names if name and self.names.count(name) > 1), None)
-
-    @property
-    def facts(self) -> dict[str, str]:
-        """How the file is written, in words."""
-        decimal, separator = "comma" if self.decimal_comma else "point", _SEPARATORS[self.separator]
-        return {"encoding": self.encoding, "cells separated by": separator, "decimal sign": decimal}
-
-    def header_line(self) -> int:
-        """Line (from 1) of the header: the first one of words that has as many cells as any line after it."""
-        return self._header()[0]
-
-    def from_header(self) -> "Text":
-        """The same table from its header on, without a line of units below it."""
-        line, separator = self._header()
-        lines = _lines(self.body, LOOKED_AT)
-        found = self
-        if line > 1:
-            found = _describe(self.file, self.body[_end(self.body, line - 1) :], self.encoding, separator)
-            rate = next((match for text in lines[: line - 1] if (match := _RATE.search(text))), None)
-            rate_hz = float(rate.group(1).replace(",", ".")) if rate else None
-            found = replace(found, above=line - 1, rate_hz=rate_hz)
-        below = next(iter(csv.reader(_lines(found.body, 2)[1:], delimiter=found.separator)), [])
-        cells = [cell.strip() for cell in below if cell.strip()]
-        if cells and not any(_NUMBER.fullmatch(cell) for cell in cells):
-            units = {name: cell.strip() for name, cell in zip(found.names, below, strict=False)}
-            header, rest = found.body[: _end(found.body, 1)], found.body[_end(found.body, 2) :]
-            found = replace(found, body=header + rest, units=units)
-        return found
-
-    def _header(self) -> tuple[int, str]:
-        """Line of the header and the separator of its cells; line 1 when no other line fits better."""
-        lines = _lines(self.body, LOOKED_AT)
-        for separator, last in ((self.separator, 1), (_commonest(lines), LOOKED_AT)):
-            rows = list(csv.reader(lines, delimiter=separator))
-            widest = max(map(len, rows), default=0)
-            for place, row in enumerate(rows[:last], start=1):
-                words = [cell for cell in row if cell.strip() and not _NUMBER.fullmatch(cell.strip())]
-                if len(row) == widest and 2 * len(words) > len(row):
-                    return place, separator
-        return 1, self.separator
-
-
-def _lines(body: bytes, count: int) -> list[str]:
-    """The first lines of a text."""
-    return body[: _end(body, count)].decode("utf-8", errors="replace").splitlines()
 
 
 def _end(body: bytes, count: int) -> int:
@@ -106,16 +52,6 @@ def _end(body: bytes, count: int) -> int:
         if end == 0:
             return len(body)
     return end
-
-
-def _commonest(lines: Sequence[str]) -> str:
-    """The separator of which the most lines have the same number."""
-
-    def alike(mark: str) -> int:
-        counts = Counter(count for line in lines if (count := line.count(mark)))
-        return max(counts.values(), default=0)
-
-    return max(_SEPARATORS, key=alike)
 
 
 def decode(data: bytes, file: str) -> str:

@@ -1,7 +1,7 @@
 """Samples of both feet as rows: one file's, a session's files joined, one swing's; clocks and saturation."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -23,16 +23,36 @@ Rows = slice | NDArray[np.int64]  # of a table: a slice when they are consecutiv
 
 @dataclass(frozen=True)
 class Source:
-    """Where one of our columns comes from: the file's own name, and the factor to our unit."""
+    """Where one of our columns comes from: the sum of the file's columns × factor + add, in our unit.
+
+    theirs: the file's own name of it, for what is said. share_of: it is % of this column of ours ("both": of
+    both feet's load). rest_of: it is what is left of that column.
+    """
 
     ours: str
     theirs: str
     factor: float = 1.0
     unit: str | None = None
+    columns: tuple[str, ...] = ()
+    add: float = 0.0
+    share_of: str | None = None
+    rest_of: str | None = None
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """The file's columns that are summed."""
+        return self.columns or (self.theirs,)
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether it is one column times a factor."""
+        return len(self.parts) == 1 and self.add == 0.0 and self.share_of is None and self.rest_of is None
 
     def in_words(self, value: float) -> str:
         """A value of ours as the file gave it, with the file's own unit."""
-        given = f"{value / self.factor:.6g}"
+        if self.share_of is not None or self.rest_of is not None:
+            return f"{value:.6g}"
+        given = f"{(value - self.add) / self.factor:.6g}"
         return f"{given} {self.unit}" if self.unit else given
 
 
@@ -55,6 +75,14 @@ class SampleFile:
     stance_mm: tuple[float, ...] | None = None
     body_mass_kg: float | None = None
     notice: str | None = None
+
+    def forward(self) -> "SampleFile":
+        """The same, first sample first, where the file has the newest on top throughout."""
+        steps, same = np.diff(self.columns["t_s"]), np.diff(self.columns["swing_no"]) == 0
+        if self.broken or not same.any() or not (steps[same] < 0).all():
+            return self
+        columns = {name: values[::-1].copy() for name, values in self.columns.items()}
+        return replace(self, columns=columns, lines=self.lines[::-1].copy())
 
     @classmethod
     def of(cls, file: str, samples: pl.DataFrame) -> "SampleFile":

@@ -35,6 +35,8 @@ from warehouse.vocabulary import SAMPLE_COLUMNS
 SLOWEST_HZ, FASTEST_HZ, LOW_RATE_HZ = 50.0, 2000.0, 100.0
 DROPOUT_PERIODS = 3.0
 ALONG_LOW_PCT, ALONG_HIGH_PCT = -10.0, 110.0
+WEIGHT_WITHIN = 0.25  # of body weight: beyond it a unit, a zero or a mass is wrong, not a swing unusual
+LIGHTEST_N, HEAVIEST_N = 150.0, 2500.0  # where no body mass is given
 CARRYING_SHARE = 0.05  # of body weight: below, a foot's centre of pressure means nothing
 HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
@@ -62,7 +64,8 @@ class Samples:
         self.refused: list[Refusal] = []
         self._spans = {name: Span.of(values) for name, values in joined.columns.items()}
         self._broken = joined.broken_by_swing(self._spans)
-        self._off_foot = {name: self._outside(name) for name in _ALONG}
+        given = {name for file in joined.files for name in file.sources}
+        self._off_foot = {name: self._outside(name) if name in given else None for name in _ALONG}
         self._heel_over = self._heels_over()
         self._plain = plain_swings(self.rows, self.values)
         self._check_all()
@@ -132,7 +135,7 @@ class Samples:
                 steps = np.diff(self.values["t_s"][order])
             period = middle(steps)
             problem = self._clock_problem(rows, order, steps, period)
-        problem = problem or self._position_problem(order)
+        problem = problem or self._weight_problem(swing_no, order) or self._position_problem(order)
         if problem is not None:
             self._refuse(swing_no, problem)
         elif plain is not None:
@@ -164,6 +167,23 @@ class Samples:
         file = np.searchsorted(self.joined.starts, rows, side="right")
         back = np.flatnonzero((steps < -1.5 * period) & (np.diff(file) == 0))
         return int(rows[back[0] + 1]) if back.size else None
+
+    def _weight_problem(self, swing_no: int, order: Rows) -> Problem | None:
+        """Both feet must carry about what a person weighs; a file that has shares only has no weight."""
+        if any("shares_only" in file.flags.get(swing_no, {}) for file in self.joined.files):
+            return None
+        both = float(np.median(self.values["lead_n"][order] + self.values["trail_n"][order]))
+        mass = self.header.body_mass_kg
+        low, high = LIGHTEST_N, HEAVIEST_N
+        if mass is not None:
+            weight = mass * STANDARD_GRAVITY_M_S2
+            low, high = weight * (1 - WEIGHT_WITHIN), weight * (1 + WEIGHT_WITHIN)
+        if low <= both <= high:
+            return None
+        what = f"both feet carry {both:.4g} N most of the time, which is not the weight of "
+        what += "a golfer" if mass is None else f"someone of {mass:g} kg"
+        todo = "check the unit of the loads, the zero of the plates and body_mass_kg, and deliver again"
+        return "not_body_weight", what, todo, row_of(order, 0), "lead_n"
 
     def _position_problem(self, order: Rows) -> Problem | None:
         for foot in ("lead", "trail"):

@@ -71,7 +71,7 @@ def read_measured(context: SessionContext) -> Measured:
     measured = Measured(context.header)
     files = sample_files(context.names, context.header)
     for name, kind in files.items():
-        if not kind.one_swing:
+        if not kind.one_swing and not kind.is_part(name, context):
             alike = [other for other in files if files[other] is kind]
             no = _swing_of(context.header, name, alike)
             measured.take(kind.read(name, no, replace(context, header=measured.header)))

@@ -647,7 +647,9 @@ def titled_blocks() -> Export:
 @builder
 def no_header() -> Export:
     columns = plain()
-    return Export("no header at all", {"plate.csv": text(lines_of(columns, header=False))}, {}, FULL)
+    return Export(
+        "no header at all", {"plate.csv": text(lines_of(columns, header=False))}, truths(columns), FULL
+    )
 
 
 @builder
@@ -1060,22 +1062,22 @@ def two_loads_a_foot() -> Export:
     columns = plain(("Left force (N)", "Right force (N)", "Left from heel (%)", "Right from heel (%)"))
     smooth = [
         Column(
-            f"{c.header} filtered", [round(float(str(v)) * 0.985, 2) for v in c.values], f"{c.truth} smoothed"
+            c.header.replace("force", "force filtered"),
+            [round(float(str(v)) * 0.985, 2) for v in c.values],
+            f"{c.truth} smoothed",
         )
         for c in columns[2:4]
     ]
-    columns[4:4] = [Column(c.header.replace("(N) ", "(N), "), c.values, c.truth) for c in smooth]
+    columns[4:4] = smooth
     return simple("each load raw and smoothed", columns)
 
 
 @builder
-def negative_noise() -> Export:
-    columns = plain()
-    for place in (2, 3):
-        values: list[object] = [float(str(v)) for v in columns[place].values]
-        values[259] = -3.2
-        columns[place] = Column(columns[place].header, values, columns[place].truth)
-    return simple("small negative noise at the last sample", columns)
+def more_names_than_cells() -> Export:
+    columns = plain(
+        ("Left force, raw (N)", "Right force, raw (N)", "Left from heel (%)", "Right from heel (%)")
+    )
+    return simple("commas inside unquoted headers", columns, known=())
 
 
 @builder

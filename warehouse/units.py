@@ -13,16 +13,24 @@ from warehouse.errors import UnderfootError
 
 STANDARD_GRAVITY_M_S2 = 9.80665  # exact by definition (3rd General Conference on Weights and Measures, 1901)
 
-_LOAD_UNITS = ("N", "kN", "kgf", "lbf", "% of body weight")
+_LOAD_UNITS = ("N", "kN", "kgf", "lbf", "% of body weight", "body weights")
 _LENGTH_UNITS = ("mm", "cm", "in", "m")
-_ALONG_UNITS = ("%", "mm", "cm", "in")
-_TIME_UNITS = ("s", "ms", "us", "frame")
+_ALONG_UNITS = ("%", "fraction", "mm", "cm", "in")
+_TIME_UNITS = ("s", "ms", "us", "frame", "h:m:s", "timestamp")
 _BODY_WEIGHT = {"% of body weight", "% body weight", "%bw", "% bw"}
 _FOOT_LENGTH = {"%", "% of foot length", "pct"}
+_BODY_WEIGHTS = {"body weights", "body weight", "bw"}
 _FRAMES = {"frame", "frames"}
+_WRITTEN_CLOCKS = {"h:m:s", "timestamp"}  # their cells are read as s
 _PLAIN_UNIT = re.compile(r"[A-Za-zµ]{1,20}")
 _OURS = {("N", "newton"), ("mm", "millimeter"), ("s", "second")}  # known without pint
-_SPELLED = {"in": "inch", "kgf": "kilogram_force", "lbf": "pound_force", "µs": "us"}  # as pint reads them
+_SPELLED = {
+    "in": "inch",
+    "kgf": "kilogram_force",
+    "lbf": "pound_force",
+    "µs": "us",
+    "gf": "gram_force",
+}  # as pint reads them
 
 
 @cache
@@ -58,12 +66,13 @@ def load_factor(unit: str | None, *, body_mass_kg: float | None = None) -> float
     """
     if unit is None:
         return 1.0
-    if unit.strip().lower() in _BODY_WEIGHT:
+    written = unit.strip().lower()
+    if written in _BODY_WEIGHT | _BODY_WEIGHTS:
         if body_mass_kg is None:
             raise UnderfootError(
-                'loads in "% of body weight" need body_mass_kg in session.toml; add it and deliver again'
+                f'loads in "{written}" need body_mass_kg in session.toml; add it and deliver again'
             )
-        return body_mass_kg * STANDARD_GRAVITY_M_S2 / 100.0
+        return body_mass_kg * STANDARD_GRAVITY_M_S2 / (100.0 if written in _BODY_WEIGHT else 1.0)
     return _known(unit, "newton", _LOAD_UNITS)
 
 
@@ -84,6 +93,8 @@ def along_factor(unit: str | None, *, foot_length_mm: float | None = None) -> fl
     """
     if unit is None or unit.strip().lower() in _FOOT_LENGTH:
         return 1.0
+    if unit.strip().lower() == "fraction":
+        return 100.0
     factor = _known(unit, "millimeter", _ALONG_UNITS)
     if foot_length_mm is None:
         raise UnderfootError(
@@ -99,7 +110,7 @@ def time_factor(unit: str | None, *, rate_hz: float | None = None) -> float:
     Raises
         UnderfootError: an unknown unit, or frames without a rate.
     """
-    if unit is None:
+    if unit is None or unit in _WRITTEN_CLOCKS:
         return 1.0
     if unit.strip().lower() in _FRAMES:
         if not rate_hz or rate_hz <= 0:

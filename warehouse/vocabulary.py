@@ -71,6 +71,8 @@ FLAG_COUNTS = {
     "clip_unsynced": "1",
     "clip_unchecked": "1",
     "sensors_filled": "sensors",
+    "shares_only": "1",
+    "no_positions": "feet without",
 }
 
 # Labels of the season tables.

@@ -19,12 +19,12 @@ import polars as pl
 
 from ingest.academy import Academy, Person
 from ingest.film.tracks import Filmed
-from ingest.formats.column_guess import ColumnGuess
+from ingest.formats.column_guess import ColumnGuess, Question
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
+from warehouse.devices import DeviceSettings
 from warehouse.errors import Refusal, UnderfootError
-from warehouse.settings import DeviceSettings
 
 Row = dict[str, Any]
 RefusedSwings = dict[int | None, Refusal]  # None: lines without a swing's number
@@ -102,23 +102,45 @@ class Lines:
     refused: Sequence[Refusal]
 
 
+@dataclass(frozen=True)
+class Knowing:
+    """What is known beside a file that is explained: answers by a question's key, and the golfer's mass."""
+
+    answers: Mapping[str, str] = field(default_factory=dict)
+    body_mass_kg: float | None = None
+
+
+NOTHING_KNOWN = Knowing()
+
+
 @dataclass
 class Explanation:
-    """How a file would be read: facts in words, its columns, open questions, and a device table to paste."""
+    """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
+
+    The recipe (`table`) is there once nothing is asked any more. first_swing: its samples, for a picture.
+    """
 
     file: str
     kind: str
     facts: dict[str, str] = field(default_factory=dict)
     columns: list[ColumnGuess] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     table: str | None = None
+    first_swing: dict[str, list[float | None]] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
         names = ("ours", "unit", "how", "low", "high")
         columns = [{"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns]
-        found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
-        return found | {"doubts": self.doubts, "device_table": self.table}
+        asked = [
+            {"key": q.key, "asks": q.asks, "columns": list(q.columns), "choices": list(q.choices),
+             "sentence": q.sentence} for q in self.questions
+        ]  # fmt: skip
+        found: dict[str, Any] = {"file": self.file, "kind": self.kind}
+        found |= {"facts": self.facts, "columns": columns}
+        found |= {"questions": asked, "doubts": self.doubts, "device_table": self.table}
+        return found | {"first_swing": self.first_swing}
 
 
 class Format(ABC):
@@ -151,11 +173,19 @@ class Format(ABC):
     def explain(self, path: Path, device: str) -> Explanation:
         """Describe a file without loading it; `device` is the name to use in the proposed device table."""
 
+    def explain_knowing(self, path: Path, device: str, knowing: Knowing) -> Explanation:  # noqa: ARG002
+        """The same with what is known beside the file; most formats ask nothing."""
+        return self.explain(path, device)
+
 
 class SampleFormat(Format):
     """Samples of both feet; `one_swing`: what is wrong with a file refuses its own swing only."""
 
     one_swing: ClassVar[bool] = False
+
+    def is_part(self, name: str, context: SessionContext) -> bool:  # noqa: ARG002 - most files are whole
+        """Whether a file is read together with another one, which is read in its place."""
+        return False
 
     @abstractmethod
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
@@ -272,7 +302,7 @@ def loose_kind(name: str) -> str | None:
     return next((f.loose for f in FORMATS if f.loose and any(fnmatchcase(name, p) for p in f.names)), None)
 
 
-def explain(path: Path, device: str = "mine") -> Explanation:
+def explain(path: Path, device: str = "mine", knowing: Knowing = NOTHING_KNOWN) -> Explanation:
     """Say how `path` would be read, and load nothing; `device` is the name in the proposed device table.
 
     Raises
@@ -282,8 +312,10 @@ def explain(path: Path, device: str = "mine") -> Explanation:
         known = next((one for one in FORMATS if one.recognises(path.name)), None)
         known = known or next((one for one in FORMATS if one.looks_like(path)), None)
         if known is not None:
-            return known.explain(path, device)
+            return known.explain_knowing(path, device, knowing)
     except (pl.exceptions.PolarsError, OSError) as error:
         why = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise UnderfootError(f"{path.name} can't be read ({why}); export it again.") from error
-    raise UnderfootError(f"{path.name} is of no known format; rename it as the delivery's description says.")
+    if path.suffix.lower() in (".zip", ".gz", ".7z", ".rar"):
+        raise UnderfootError(f"{path.name} is packed; unpack it, and explain the file that is in it.")
+    raise UnderfootError(f"{path.name} is of no known format; export its samples as CSV or xlsx.")

@@ -20,7 +20,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 
 from models.swing.formula_language import Formula, Section, wrong
-from models.swing.formula_words import BODY, CROSSING, OPERATIONS, POINT_NAMES, RISES, SIGNALS, WORDS
+from models.swing.formula_words import BODY, CROSSING, LOADS, OPERATIONS, POINT_NAMES, RISES, SIGNALS, WORDS
 from warehouse.definitions import Metric, read_metrics
 
 TIMED, SAMPLED, CLIP = "timed_metrics", "sampled_metrics", "clip_metrics"
@@ -74,6 +74,13 @@ def plate_codes() -> tuple[str, ...]:
     """Codes of the metrics whose formula needs no clip, in screen order."""
     parts = {metric.code: _parts(metric, read_metrics()) for metric in read_metrics()}
     return tuple(code for code in parts if _function(code, parts) != CLIP)
+
+
+def load_codes() -> tuple[str, ...]:
+    """Codes of the metrics that need the size of a load, not only how it is shared, in screen order."""
+    parts = {metric.code: _parts(metric, read_metrics()) for metric in read_metrics()}
+    sizes = {name for name, (line, _) in SIGNALS.items() if line in LOADS} | {"of_weight"}
+    return tuple(code for code in parts if sizes & set(_all_names(code, parts)))
 
 
 def _parts(metric: Metric, metrics: Sequence[Metric]) -> ast.expr:

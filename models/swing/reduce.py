@@ -20,7 +20,7 @@ from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_r
 from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
 from models.swing.event_estimates import event_rows, fill_events
 from models.swing.event_fit import EventFit
-from models.swing.formulas import plate_codes
+from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.sync import match_clips
@@ -113,6 +113,7 @@ def answer_task(task: SessionTask) -> Answer:
     plate = run.reduced()
     if task.spreads is not None and np.any(error_s > 0.0):
         withhold(plate, run, error_s, task.spreads)
+    _without_loads(plate.metrics, swings, rows)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
     for place, number in enumerate(swings["swing_no"] if of_clip else ()):
         if number in of_clip:
@@ -129,6 +130,16 @@ def answer_task(task: SessionTask) -> Answer:
         _keys(swings, rises), values, codes[0], codes[1], flags,
         event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, task.holds, task.stance_mm),
     )  # fmt: skip
+
+
+def _without_loads(metrics: FLOATS, swings: pl.DataFrame, rows: Sequence[int]) -> None:
+    """Null, in place, what needs the size of a load, for swings whose device gave shares alone."""
+    given = swings["file_flags"].to_list() if "file_flags" in swings.columns else []
+    bare = [
+        row for row, names in zip(rows, given, strict=False) if row >= 0 and "shares_only" in (names or ())
+    ]
+    if bare:
+        metrics[np.ix_(bare, [metric_codes().index(code) for code in load_codes()])] = np.nan
 
 
 @cache

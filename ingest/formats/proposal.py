@@ -1,0 +1,251 @@
+"""The recipe proposed for an unknown plate file: its layout, its columns, what is asked, and its trial.
+
+What is proposed is read back from its own TOML and tried by the reader of a load, so that what
+`load --explain` prints loads when it is pasted; what that trial would refuse is said.
+"""
+
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from ingest.delimited import open_text
+from ingest.formats.column_guess import Guess, Sheet, guess_columns, unanswered
+from ingest.formats.format import Explanation, Knowing, explain
+from ingest.formats.header_words import read_header
+from ingest.formats.layout_guess import LaidOut, as_toml, guess_layout
+from ingest.formats.plate_columns import Recipe
+from ingest.formats.plate_layout import LINE, emptied, numbers, read_layout, side_in
+from ingest.formats.plate_table import read_plain
+from ingest.formats.recipe_reading import read_by_layout, with_foot
+from ingest.plate_rows import SampleFile, join, snapped
+from ingest.refusals import refuse
+from ingest.samples import Samples
+from ingest.session_file import FILE as SESSION_FILE
+from ingest.session_file import HoldEntry, SessionHeader, SwingEntry, is_number
+from warehouse import toml
+from warehouse.devices import Layout, read_devices
+from warehouse.errors import CallError, Refused, UnderfootError
+
+TITLE = "Samples of both feet, one row a sample"
+_USUAL_FOOT_MM, _USUAL_MASS_KG = 260.0, 75.0  # to try a recipe with, whoever the golfer is
+_MOST_SHOWN = 3
+
+
+def propose(path: Path, device: str, knowing: Knowing) -> Explanation:
+    """How a plate file would be read, what has to be asked, and the recipe by which it loads.
+
+    Raises
+        UnderfootError: the file can't be read at all.
+    """
+    found, data = Explanation(path.name, TITLE), path.read_bytes()
+    siblings = _siblings(path)
+    laid = guess_layout(data, path.name, siblings, knowing.answers)
+    if laid is None:
+        what, todo = "no table of numbers was found in it", "export its samples, one row each, and load that"
+        raise refuse("empty_file", what, todo, file=path.name)
+    found.facts |= laid.facts
+    files = {name: data if name == path.name else siblings[name] for name in laid.files}
+    sheet = _sheet(files, laid)
+    found.facts["rows"] = str(len(next(iter(sheet.numbers.values()), [])))
+    found.doubts += [
+        f'"{key}" is no column or question of this file' for key in unanswered(knowing.answers, sheet)
+    ]
+    guess = guess_columns(sheet, knowing.answers, knowing.body_mass_kg)
+    found.columns, found.facts = guess.columns, found.facts | guess.facts
+    found.questions = guess.questions
+    found.doubts += guess.doubts
+    if found.questions or found.doubts:
+        return found
+    rate = knowing.answers.get("rate") or laid.rate_hz
+    if _is_plain(data, path.name, laid, guess):
+        plain = replace(found, facts=dict(found.facts), doubts=[])
+        if _try(plain, files, device, knowing):
+            plain.facts["device table"] = "none is needed: every column has our own name"
+            return plain
+    found.table = device_table(device, laid.layout, guess, None if rate is None else float(rate))
+    _try(found, files, device, knowing)
+    return found
+
+
+def explain_file(path: Path, device: str, answers: Sequence[str]) -> Explanation:
+    """How a file would be read, with `answers` written WHAT=ANSWER and the body mass of a session beside it.
+
+    Raises
+        CallError: an answer without "=". UnderfootError: the file can't be read at all.
+    """
+    given: dict[str, str] = {}
+    for answer in answers:
+        what, parted, value = answer.rpartition("=")
+        if not parted:
+            raise CallError(f'"{answer}" is no answer; write WHAT=ANSWER, as in origin=heel.')
+        given[what.strip()] = value.strip()
+    return explain(path, device, Knowing(given, _mass_beside(path)))
+
+
+def _mass_beside(path: Path) -> float | None:
+    """The body mass in the session.toml of the same folder, if any."""
+    try:
+        table = toml.tables((path.parent / SESSION_FILE).read_bytes())
+    except (OSError, ValueError):
+        return None
+    mass = table.get("body_mass_kg")
+    return float(mass) if isinstance(mass, int | float) and is_number(mass) else None
+
+
+def _siblings(path: Path) -> dict[str, bytes]:
+    """Files beside it that could be the other foot's."""
+    side = side_in(path.stem)
+    if side is None:
+        return {}
+    others = (p for p in path.parent.iterdir() if p.is_file() and p.suffix == path.suffix and p != path)
+    return {p.name: p.read_bytes() for p in others if side_in(p.stem) not in (None, side)}
+
+
+def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
+    """The file's columns as numbers, read by the layout found."""
+    layout = laid.layout
+    tables = {name: read_layout(data, name, layout, set(laid.names)) for name, data in files.items()}
+    frames = [with_foot(name, table, layout) for name, table in tables.items()]
+    cells = emptied(frames[0] if len(frames) == 1 else frames[0].vstack(frames[1].select(frames[0].columns)))
+    clocks, values = {}, {}
+    for name in cells.columns:
+        if name.startswith(("(swing)", "(foot)", LINE)):
+            continue
+        filled = cells[name].drop_nulls().head(50)
+        if len(filled) and filled.str.contains(r"^\d{4}-\d\d-\d\d[ T]").all():
+            clocks[name] = "timestamp"
+        elif len(filled) and filled.str.contains(r"^(\d+:)?\d+:\d+").all():
+            clocks[name] = "h:m:s"
+        values[name] = numbers(cells[name], layout, clocks.get(name)).cast(pl.Float64).to_numpy()
+    foot_column = None
+    feet = None
+    if layout.feet != "columns":
+        foot_column = next(
+            (
+                n
+                for n in cells.columns
+                if {side_in(w or "") for w in cells[n].unique()} in ({"left", "right"}, {"lead", "trail"})
+            ),
+            None,
+        )
+        if foot_column is not None:
+            feet = np.array([side_in(word or "") or "" for word in cells[foot_column]])
+    if not _any_clock(values, clocks):
+        laid.layout = replace(laid.layout, clock="order")
+        if laid.layout.swings == "clock":
+            laid.layout = replace(laid.layout, swings="column")
+    has_swings = layout.swings != "column"
+    return Sheet(
+        values, next(iter(tables.values())).units, clocks, feet, foot_column, has_swings,
+        laid.layout.clock == "column", laid.rate_hz,
+    )  # fmt: skip
+
+
+def _any_clock(values: Mapping[str, object], clocks: Mapping[str, str]) -> bool:
+    headless = all(name.startswith("(column") for name in values)
+    return bool(clocks) or headless or any(read_header(name).says("clock") for name in values)
+
+
+def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
+    """Whether a load reads the file without a recipe: our own names, on the first line of plain text."""
+    if any(column.ours != column.theirs for column in guess.columns) or guess.questions:
+        return False
+    if not {"lead_along_pct", "left_along_pct"} & guess.entries.keys() or "swing_no" not in guess.entries:
+        return False
+    if laid.layout not in (Layout(), Layout(decimal=",")) or (laid.layout.decimal and laid.delimiter == ","):
+        return False
+    try:
+        return name.endswith(".parquet") or set(open_text(data, name).names) == set(laid.names)
+    except Refused:
+        return False
+
+
+def device_table(device: str, layout: Layout, guess: Guess, rate_hz: float | None) -> str:
+    """The `[device.NAME]` table by which the file loads."""
+    lines = [f"[device.{device}]", 'kind = "force_plates"  # or pressure_mat, insoles']
+    if (guess.counts_frames or layout.clock == "order") and rate_hz is not None:
+        lines.append(f"rate_hz = {rate_hz:g}")
+    lines += [
+        f"[device.{device}.layout]",
+        *(f"{key} = {_toml(value)}" for key, value in as_toml(layout).items()),
+    ]
+    lines.append(f"[device.{device}.columns]")
+    for ours, entry in guess.entries.items():
+        lines.append(f"{ours} = {{ {', '.join(f'{key} = {_toml(value)}' for key, value in entry.items())} }}")
+    return "\n".join([*lines, ""])
+
+
+def _toml(value: object) -> str:
+    """A text, number, truth value or list as TOML writes it, which for these is as JSON does."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _try(found: Explanation, files: Mapping[str, bytes], device: str, knowing: Knowing) -> bool:
+    """Read the file by what is proposed, as a load does, and say what that refuses; whether all loads."""
+    name, data = next(iter(files.items()))
+    try:
+        tables = tomllib.loads(found.table or "").get("device", {})
+        settings = read_devices(tables, "the proposed table").get(device)
+        mass = knowing.body_mass_kg
+        recipe = Recipe(name, settings, "right", _USUAL_FOOT_MM, mass or _USUAL_MASS_KG)
+        read = read_plain(name, data, recipe) if found.table is None else read_by_layout(recipe, files)
+        return _judge(found, read, mass)
+    except UnderfootError as error:
+        found.doubts.append(str(error).removesuffix("."))
+        return False
+
+
+def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
+    """What would become of the swings that were read; whether all of them load."""
+    number = read.columns["swing_no"]
+    swings = [int(no) for no in np.unique(number[np.isfinite(number)]) if no >= 0]
+    samples = Samples(join([read]), _header(swings, mass))
+    found.facts["swings"] = f"{len(swings)}, numbered {_span(swings)}"
+    if samples.good:
+        rates = [one.rate_hz for one in samples.good.values()]
+        found.facts["rate"] = f"{snapped(float(np.median(rates))):.5g} Hz"
+    refused = samples.refused
+    if refused and not samples.good:
+        found.doubts += [one.sentence.removesuffix(".") for one in refused[:_MOST_SHOWN]]
+        if len(refused) > _MOST_SHOWN:
+            found.doubts.append(f"and {len(refused) - _MOST_SHOWN} more swings would be refused")
+    elif refused:
+        found.facts["would be refused"] = f"{len(refused)} of {len(swings)} swings: {refused[0].sentence}"
+    if read.broken:
+        found.facts["cells that are not numbers"] = str(len(read.broken))
+    found.first_swing = _first(read, swings[0]) if swings else {}
+    return not refused and not read.broken
+
+
+def _span(numbers_: list[int]) -> str:
+    return (
+        f"{numbers_[0]} to {numbers_[-1]}" if len(numbers_) > 1 else f"{numbers_[0]}" if numbers_ else "none"
+    )
+
+
+def _first(read: SampleFile, no: int) -> dict[str, list[float | None]]:
+    """The first swing's clock, loads and positions, thinned for a picture."""
+    rows = np.flatnonzero(read.columns["swing_no"] == no)
+    rows = rows[:: max(1, len(rows) // 200)]
+    names = ("t_s", "lead_n", "trail_n", "lead_along_pct", "trail_along_pct")
+    return {
+        name: [None if np.isnan(v) else round(float(v), 4) for v in read.columns[name][rows]]
+        for name in names
+        if name in read.columns
+    }
+
+
+def _header(swings: list[int], mass: float | None) -> SessionHeader:
+    """A session of these swings, of nobody."""
+    entries = {no: SwingEntry(no, "baseline", "full", None, None, None, {}, {}) for no in swings}
+    at = datetime(2000, 1, 1)  # noqa: DTZ001 - nobody's
+    holds: dict[int, HoldEntry] = {}
+    return SessionHeader(
+        "", "", None, at, date(2000, 1, 1), None, None, mass, None, False, "", None, entries, holds  # noqa: FBT003
+    )  # fmt: skip
