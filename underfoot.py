@@ -1,9 +1,10 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
+import io
 import os
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from dashboard.serving import MOST_PORTS, run_pages
 from dashboard.text import catalogue
 from warehouse import access_log, forgotten, journal
 from warehouse.access import check_viewer
+from warehouse.filed import DROP_ASKED
 from warehouse.home import Home
 from warehouse.store import unanswered, writer
 
@@ -80,6 +82,7 @@ def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) 
     help="With --explain: the answer to one of its questions, as in origin=heel.",
 )
 @click.option("--device", default="mine", metavar="NAME", help="With --explain: the device's name.")
+@click.option("--yes", is_flag=True, help="Do not ask first when PATH does not look like a delivery.")
 def load(
     paths: tuple[Path, ...],
     home: Home,
@@ -88,6 +91,7 @@ def load(
     device: str,
     *,
     as_json: bool,
+    yes: bool,
 ) -> None:
     """Validate and load deliveries (default: the inbox), then publish."""
     if explain is not None:
@@ -97,6 +101,10 @@ def load(
         terminal.show_explanation(found, answers, as_json=as_json)
         sys.exit(1 if found["questions"] or found["doubts"] else 0)
     home.settings()
+    if not yes:
+        from ingest.slips import doubt_about
+
+        terminal.ask_about(doubt_about(home, paths))
     report = _load(home, list(paths) or [home.inbox], quiet=as_json)
     terminal.show_report(report, as_json=as_json)
     sys.exit(1 if report.refused else 0)
@@ -226,8 +234,19 @@ def sql(query: str, home: Home, shape: str) -> None:
 @verb
 @json_option
 @click.option("--retry", "again", is_flag=True, help="Try every refused delivery again first.")
-def refused(home: Home, *, as_json: bool, again: bool) -> None:
+@click.option(
+    "--drop",
+    "dropped",
+    multiple=True,
+    metavar="NAME",
+    help="Drop a refused delivery for good; may be repeated.",
+)
+def refused(home: Home, dropped: tuple[str, ...], *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
+    if dropped:
+        folders = _drop(home, dropped)
+        if not as_json:
+            terminal.say([f"Dropped: {', '.join(folders)}."])
     if again and (report := _load(home, None, quiet=as_json)) and not as_json:
         terminal.show_report(report, brief=True)
     if terminal.show_refused(home, as_json=as_json):
@@ -322,9 +341,29 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
             with terminal.progress("Reducing swings", quiet=quiet) as step:
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
-    _forget_asked(home)
+    _chores(home)
     access_log.shorten(home)
     return report
+
+
+def _drop(home: Home, names: Sequence[str] = ()) -> list[str]:
+    """Drop refused deliveries: those named, else those that somebody asked for on the pages."""
+    from ingest import dropping
+    from models.build import refresh
+
+    with journal.recorded(home, "drop") as facts, writer(home, on_wait=terminal.say_waiting) as w:
+        folders = dropping.drop(home, w, names) if names else dropping.drop_asked(home, w)
+        facts.update(dropped=len(folders))
+        terminal.say_problems(refresh(home, w))
+        w.publish()
+    return folders
+
+
+def _chores(home: Home) -> None:
+    """What the loader does between loads: forget whoever, and drop what, is to go."""
+    _forget_asked(home)
+    if any(home.refused.glob(f"*/{DROP_ASKED}")):
+        _drop(home)
 
 
 def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]:
@@ -356,7 +395,7 @@ def _serve(home: Home, port: int, *, browser: bool, person: str | None = None, l
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch
 
-        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _forget_asked(home))
+        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _chores(home))
 
     run_pages(home, port, browser=browser, person=person, beside=load_inbox if loader else None)
 
@@ -364,6 +403,9 @@ def _serve(home: Home, port: int, *, browser: bool, person: str | None = None, l
 def main() -> None:
     """Run the command; what it writes is its user's alone."""
     os.umask(0o077)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that can't show a letter shows a ? for it
     terminal.run(cli)
 
 

@@ -75,11 +75,31 @@ def run(cli: click.Group) -> None:
     except click.ClickException as error:
         say([error.format_message()], err)
         sys.exit(2)
-    except UnderfootError as error:
+    except BrokenPipeError:  # whoever read has had enough, as `head` does
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 - for what is flushed at exit
+        sys.exit(1)
+    except Exception as error:
         if "--debug" in sys.argv:
             raise
-        say([str(error)], err)
-        sys.exit(error.exit_code)
+        say([_in_a_sentence(error)], err)
+        sys.exit(error.exit_code if isinstance(error, UnderfootError) else 1)
+
+
+def _in_a_sentence(error: Exception) -> str:
+    """What is said of an error: its own sentence, the disk's, or that it is a fault of the program."""
+    if isinstance(error, UnderfootError):
+        return str(error)
+    if isinstance(error, OSError):
+        what = error.strerror or type(error).__name__
+        where = f"{error.filename}: " if error.filename else ""
+        return _(
+            "{where}{what}; see that there is room and that it may be written, then run the same again."
+        ).format(where=where, what=what)
+    said = str(error).strip().splitlines()
+    return _(
+        "This is a fault of Underfoot itself ({kind}: {what}); what was published stays as it was. "
+        "Run the same with --debug and report what it prints."
+    ).format(kind=type(error).__name__, what=said[0] if said else "")
 
 
 @contextmanager
@@ -247,6 +267,19 @@ def ask_to_forget(student: str) -> None:
         "links. Export it first if it is still wanted. Forget {student}?"
     )
     click.confirm(question.format(student=student), abort=True, err=True)
+
+
+def ask_about(doubt: str | None) -> None:
+    """Ask before something is loaded that looks like a slip; without a terminal it is not done.
+
+    Raises
+        CallError: nobody is there to be asked.
+    """
+    if doubt is None:
+        return
+    if not sys.stdin.isatty():
+        raise CallError(_("{doubt} Load it all the same with --yes.").format(doubt=doubt))
+    click.confirm(_("{doubt} Load it all the same?").format(doubt=doubt), abort=True, err=True)
 
 
 def show_forgotten(receipts: Sequence[Any]) -> None:

@@ -116,7 +116,7 @@ def _identify(home: Home, writer: Writer, request: Request) -> tuple[Identity, R
 
 def _theirs(home: Home, writer: Writer, who: Identity) -> Removed:
     """The deliveries that are the student's alone, and how many rows the warehouse has of them."""
-    listed = {e["content"] for e in ledger.entries(home) if e["outcome"] != "refused"}
+    listed = {e["content"] for e in ledger.entries(home) if e["outcome"] not in ledger.NOT_IN}
     deliveries = {content for content in listed if is_theirs(home.filed / content, who)}
     own = "session IN (SELECT session FROM academy.session WHERE student = $1)"
     counts = Counter({
@@ -153,7 +153,7 @@ def _sessions(home: Home, codes: set[str]) -> tuple[set[str], set[str]]:
     refused = {why.get("delivery"): path.parent for path, why in RefusedFolder(home).reasons()}
     for entry in ledger.entries(home):
         session, content = entry["session"], entry["content"]
-        if entry["kind"] == SESSION and session and entry["outcome"] != "refused":
+        if entry["kind"] == SESSION and session and entry["outcome"] not in ledger.NOT_IN:
             newest[session] = student_in(home.filed / content)
         elif session and newest.get(session) is None:
             whose = (entry.get("who") or {}).get("student")

@@ -16,6 +16,8 @@ from typing import Any
 from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
 
+DROPPED = "dropped"  # the outcome of a refused delivery that nobody wants any more
+NOT_IN = (DROPPED, "refused")  # outcomes of what is not in the warehouse
 PENDING = "pending-*.json"
 
 
@@ -74,6 +76,8 @@ class Ledger:
         self.written = max(self.written, int(entry["sequence"]))
         if entry["outcome"] == "refused":
             self.refused.add(entry["content"])
+        elif entry["outcome"] == DROPPED:
+            self.refused.discard(entry["content"])
         else:
             self.ruled_out[entry["content"]] = entry.get("ruled_out", [])
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from ingest import filing, ledger
 from ingest.archives import Archives
 from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, placed
+from ingest.dropping import forget_refusals
 from ingest.files import Files
 from ingest.forgetting import forget
 from ingest.job import Job, LoadReport
@@ -208,14 +209,17 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     job.progress = count.show
     version = None
     for entry in entries:
-        is_session = entry["kind"] == SESSION and entry["outcome"] != "refused"
+        lands = entry["outcome"] not in ledger.NOT_IN
+        is_session = entry["kind"] == SESSION and lands
         if entry["settings"] != version or not is_session:
             sessions.flush()
         if entry["settings"] != version:
             version = entry["settings"]
             accepted.use_settings(parse_settings(ledger.settings_of(home, version), past=True))
         job.replayed = entry
-        if entry["outcome"] == "refused":
+        if entry["outcome"] == ledger.DROPPED:
+            forget_refusals(writer, entry["content"])
+        elif entry["outcome"] == "refused":
             listed = [Refusal(**row, delivery=entry["content"]) for row in entry["refused"]]
             accepted.refused.land(listed, entry, session=None, who=entry["who"])
         else:
@@ -229,7 +233,7 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
     sessions.flush()
     job.replayed = None
     accepted.use_settings(home.settings())
-    once = {e["session"] for e in entries if e["kind"] == SESSION and e["outcome"] != "refused"}
+    once = {e["session"] for e in entries if e["kind"] == SESSION and e["outcome"] not in ledger.NOT_IN}
     for session in sorted(once - set(writer.sql("SELECT session FROM academy.session").to_series())):
         why = next((r.sentence for r in job.report.refused if r.session == session), "it can't be read.")
         job.report.notices.append(f"Session {session} was accepted once and is left out now: {why}")

@@ -114,7 +114,7 @@ def names_in(folder: Path) -> list[str]:
 def _filed(home: Home, who: Identity, removed: Removed) -> tuple[dict[str, str], set[str]]:
     """Deliveries of several people written anew under their new hashes; and those that go whole."""
     renamed, gone = {}, set()
-    for content in sorted({e["content"] for e in ledger.entries(home) if e["outcome"] != "refused"}):
+    for content in sorted({e["content"] for e in ledger.entries(home) if e["outcome"] not in ledger.NOT_IN}):
         folder = home.filed / content
         if is_theirs(folder, who):
             gone.add(content)

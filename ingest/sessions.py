@@ -223,7 +223,7 @@ class EarlierReadings:
         self._versions = {
             entry["content"]: entry["settings"]
             for entry in ledger.entries(self.job.home)
-            if entry["kind"] == SESSION and entry["outcome"] != "refused"
+            if entry["kind"] == SESSION and entry["outcome"] not in ledger.NOT_IN
         }
         self._refused, self._reads_the_same = {}, {}
         refusals = self.job.writer.sql(

@@ -14,6 +14,8 @@ from typing import Any
 
 from warehouse.errors import Refusal
 
+DROP_ASKED = "drop-asked"  # in a folder of refused/: who wants it dropped
+
 FILM_FOLDER, FILM_LIST = ".film", "films.json"
 
 
@@ -154,3 +156,18 @@ def content_hash(folder: Path) -> str:
         facts = gone[name] if name in gone else facts_of(files[name])
         found.add(name, facts.size, facts.content)
     return found.text
+
+
+def ask_to_drop(folder: Path, by: str) -> None:
+    """Note in a refused delivery's folder that it is to be dropped; the loader does it."""
+    (folder / DROP_ASKED).write_text(by, encoding="utf-8")
+
+
+def is_drop_asked(folder: Path) -> bool:
+    """Whether somebody asked for a refused delivery to be dropped."""
+    return (folder / DROP_ASKED).is_file()
+
+
+def drop_asked_by(folder: Path) -> str | None:
+    """Who asked for it to be dropped; None where it was the command line."""
+    return (folder / DROP_ASKED).read_text(encoding="utf-8") if is_drop_asked(folder) else None

@@ -177,6 +177,7 @@ def _around(home: Home) -> Iterator[Check]:
     yield _forgetting(home, busy=by is not None)
     yield _access_log(home)
     yield _private(home)
+    yield _refused(home)
     yield _inbox(home)
 
 
@@ -216,6 +217,18 @@ def _forgetting(home: Home, *, busy: bool) -> Check:
     if waiting and not busy:
         return Check("forgetting", ok=False, said="A student is still to be forgotten; run: underfoot load")
     return Check("forgetting", ok=True, said=f"{n} students were forgotten; the signed list is whole.")
+
+
+def _refused(home: Home) -> Check:
+    """How many refused deliveries wait for a fix, those without a session among them."""
+    waiting = 0
+    for path in home.refused.glob("*/why.json"):
+        with suppress(OSError, ValueError):
+            waiting += "superseded_by" not in json.loads(path.read_text("utf-8"))
+    said = "No refused delivery waits for a fix."
+    if waiting:
+        said = f"{waiting} refused deliveries wait for a fix: underfoot refused lists them, --drop ends one"
+    return Check("refused", ok=True, said=said)
 
 
 def _inbox(home: Home) -> Check:

@@ -15,6 +15,7 @@ import odd_exports as odd
 from builders import load_all
 from command import underfoot_command
 from ingest.formats.format import Knowing, explain
+from models.swing.formulas import load_codes
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -265,3 +266,44 @@ def test_without_a_recipe_an_odd_export_is_refused_or_right_never_wrong(plainly,
     what, wrong = judged(plainly, name, None)
     assert wrong == set()
     assert what in (RIGHT, PARTLY, REFUSED)
+
+
+def session_of(name):
+    return f"e{list(EXPORTS).index(name):03}"
+
+
+@pytest.mark.parametrize(("name", "sizes"), [("shares only", False), ("force only", True)])
+def test_shares_alone_give_what_needs_no_size_and_loads_alone_what_needs_no_place(loaded, name, sizes):
+    snapshot = open_snapshot(loaded[0])
+    rows = snapshot.sql("SELECT * FROM academy.swing_metric WHERE session = ?", [session_of(name)])
+    snapshot.close()
+    known = {code for code in rows.columns if rows[code].null_count() < len(rows)}
+    assert {"impact_lead_share_pct", "address_lead_share_pct"} <= known
+    assert bool(known & set(load_codes())) == sizes
+    assert not {code for code in known if code.endswith("_along_pct")}
+
+
+DEPARTURES = {
+    "a column with another name": (b"Left load", b"Left total"),
+    "another unit under the header": (b"-,s,N,N,%,%", b"-,s,kg,kg,%,%"),
+    "another separator": (b",", b";"),
+}
+
+
+@pytest.mark.parametrize("departure", DEPARTURES)
+def test_a_later_export_that_departs_from_its_devices_recipe_is_stopped(tmp_path, departure):
+    export = EXPORTS["a units row"]
+    home = academy(tmp_path)
+    before = delivered(export, tmp_path / "first", "before", "mine")
+    home.settings_file.write_text(SETTINGS + follow(export, before, "mine").recipe, encoding="utf-8")
+    changed = replace(export, files={"plate.csv": export.files["plate.csv"].replace(*DEPARTURES[departure])})
+    folders = [before, delivered(changed, tmp_path / "second", "after", "mine")]
+    found = json.loads(underfoot_command("load", *folders, "--home", home.path, "--json").stdout)
+    assert found["accepted"] == ["before"]
+    assert {row["reason"] for row in found["refused"]} == {"departs"}
+
+
+def test_the_same_file_loads_alike_however_often_it_is_explained(tmp_path):
+    folder = delivered(EXPORTS["German, tabs, UTF-16"], tmp_path, "x", "mine")
+    tables = {explain(folder / "plate.tsv", "mine", Knowing({}, odd.BODY_MASS_KG)).table for _ in range(2)}
+    assert len(tables) == 1

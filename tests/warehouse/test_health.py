@@ -36,7 +36,7 @@ def test_a_sound_home_is_told_line_by_line(sound):
     assert (ran.returncode, told["ok"]) == (0, True)
     assert [found["name"] for found in told["checks"]] == [
         "ledger", "filed", "pointer", "published", "freshness", "traces", "room", "lock", "interrupted",
-        "forgetting", "access log", "private", "inbox",
+        "forgetting", "access log", "private", "refused", "inbox",
     ]  # fmt: skip
     assert all("\n" not in found["said"] for found in told["checks"])
 

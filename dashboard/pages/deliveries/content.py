@@ -58,6 +58,7 @@ class Refused:
     sentences: tuple[str, ...]
     kept: dict[str, Path]
     no_fix: str
+    may_be_dropped: bool = False
 
 
 def names_of(names: Sequence[str]) -> str:
@@ -193,7 +194,8 @@ def _refused(group: pl.DataFrame, reader: Reader, home: Home) -> Refused:
         sentences[SENTENCES_SHOWN:] = [_("and {n} more from this delivery").format(n=more)]
     about = [*filter(None, [first["student"]]), whole, on(day)]
     heading = markdown("**{what}** · {about}", what=what, about=" · ".join(about))
-    return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix)
+    ends = reader.viewer.role == "head_coach" and bool(corrections.refused_folder(home, delivery))
+    return Refused(first["session"] or "", delivery, what, heading, tuple(sentences), kept, no_fix, ends)
 
 
 def loaded(reader: Reader) -> pl.DataFrame:

@@ -8,7 +8,7 @@ from typing import Any
 from dashboard import inbox
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.numbers import listed
-from warehouse import filed
+from warehouse import filed, journal
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
@@ -44,6 +44,31 @@ def _refusal(folder: Path) -> dict[str, Any]:
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}
+
+
+def refused_folder(home: Home, delivery: str) -> Path | None:
+    """Where a delivery that was refused whole is kept; None where it loaded in part, or nothing is kept."""
+    folders = home.refused.glob(f"*-{delivery[:8]}")
+    return next((folder for folder in folders if _refusal(folder).get("delivery") == delivery), None)
+
+
+def drop(reader: Reader, delivery: str, name: str) -> None:
+    """Ask for a refused delivery to be dropped for good; the loader does it within moments.
+
+    Raises
+        AccessError: the viewer is no head coach, or has not been told of this refusal.
+        CallError: nothing of it is kept in refused/.
+        OSError: the disk did not take it.
+    """
+    now = reader.anew()
+    unseen = now.sql("SELECT 1 FROM refusal WHERE delivery = ? LIMIT 1", [delivery]).is_empty()
+    if now.viewer.role != "head_coach" or unseen:
+        raise AccessError(_("There is no refused delivery {name} that you may drop.").format(name=name))
+    folder = refused_folder(now.home, delivery)
+    if folder is None:
+        raise CallError(_("Nothing is kept of {name} any more; deliver its files again.").format(name=name))
+    filed.ask_to_drop(folder, now.viewer.person)
+    journal.record(now.home, "drop_asked", viewer=now.viewer.person, delivery=delivery, name=name)
 
 
 def _films_not_kept(home: Home, delivery: str) -> set[str]:
