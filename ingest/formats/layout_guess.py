@@ -108,7 +108,10 @@ def guess_layout(
         Refused: the file can't be read.
     """
     read = read_pages(data, name, guess=True)
-    layout, pages = Layout(encoding=read.encoding), read.pages
+    written = (
+        None if read.delimiter is None else "."
+    )  # text says how its numbers are written, sheets need not
+    layout, pages = Layout(read.encoding, read.delimiter, written), read.pages
     if any(_is_channel_rows(page) for page in pages):
         layout = replace(layout, cells="rows")
         pages = [turned(page) for page in pages]

@@ -158,7 +158,8 @@ def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
         return False
     if not {"lead_along_pct", "left_along_pct"} & guess.entries.keys() or "swing_no" not in guess.entries:
         return False
-    if laid.layout not in (Layout(), Layout(decimal=",")) or (laid.layout.decimal and laid.delimiter == ","):
+    comma_twice = laid.layout.decimal == laid.delimiter == ","
+    if replace(laid.layout, delimiter=None, decimal=None) != Layout() or comma_twice:
         return False
     try:
         return name.endswith(".parquet") or set(open_text(data, name).names) == set(laid.names)

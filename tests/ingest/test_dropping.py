@@ -67,7 +67,10 @@ def test_what_was_asked_for_on_a_page_is_dropped_at_the_next_load(home):
     assert [(line["outcome"], line["by"]) for line in lines][-1] == ("dropped", "h1")
 
 
-def test_a_refused_file_of_no_session_is_a_signal_of_the_week_until_it_is_dropped(home):
+def test_a_refused_file_of_no_session_is_a_signal_of_the_week_until_it_is_dropped(home, tmp_path):
+    good = made.write_session(tmp_path / "good", made.session_toml("good"), made.swing_frame())
+    underfoot_command("load", good, "--home", home.path)
+
     def listed():
         snapshot = open_snapshot(home)
         found = snapshot.sql("SELECT subject FROM season.signal WHERE kind = 'refused'")["subject"].to_list()
