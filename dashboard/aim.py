@@ -99,12 +99,20 @@ def aim_of(chosen: StudentSeason, *, shared: bool = False) -> Aim:
 
 
 def link_numbers(chosen: StudentSeason, row: dict[str, Any]) -> str:
-    """How much more often the later fault shows with the earlier one, in this student's swings."""
+    """How much more often the later fault shows with the earlier one, in this student's swings or visits."""
     lo, hi = (number(100 * row[end], "", 0, signed=True) for end in ("difference_lo", "difference_hi"))
-    return _(
-        "{later} shows in {with_it} of swings with “{earlier}” and in {without} of those without "
-        "(difference: {interval} points)."
-    ).format(
+    said = _(
+        "{later} was there in {with_it} of visits with “{earlier}” and in {without} of those without "
+        "(difference: {interval} points). Seen by eye, visit by visit: a bad day may look the same."
+    )
+    if not row["by_visit"]:
+        said = _(
+            "{later} shows in {with_it} of swings with “{earlier}” and in {without} of those without "
+            "(difference: {interval} points)."
+        )
+        if row["by_eye"]:
+            said += " " + _("One of the two is seen by eye.")
+    return said.format(
         later=chosen.name(row["later"]),
         earlier=chosen.name(row["earlier"]).lower(),
         with_it=share(row["share_with"]),

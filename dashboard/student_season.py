@@ -17,6 +17,7 @@ from dashboard.text.labels import FAMILIES, label, marked
 from dashboard.text.numbers import Measure, listed, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
+from warehouse.observations import signs
 from warehouse.vocabulary import BETTER, NOT_CLEAR, SELDOM, TOO_FEW, WORSE, age
 
 
@@ -69,8 +70,10 @@ class StudentSeason:
         return self.bands.get(metric, (None, None))
 
     def name(self, aim: str) -> str:
-        """What a fault or a metric is called on screen."""
-        return self.measures[aim].label if aim in self.measures else self.fault_names.get(aim, aim)
+        """What a fault, a metric or a sign seen by eye is called on screen."""
+        if aim in self.measures:
+            return self.measures[aim].label
+        return self.fault_names.get(aim) or next((_(sign.name) for sign in signs() if sign.code == aim), aim)
 
     def means(self, metric: str) -> pl.DataFrame:
         """`season.session_means`: a row per session, oldest first."""

@@ -183,7 +183,10 @@ PLAN: tuple[Step, ...] = (
         faultrate, lambda run: faultrate.fault_rate_rows(run.writer, refit=run.whole), within=TOUCHED,
     ),
     Step(
-        ("season.fault_chain",), ("academy.session", "academy.swing", "academy.swing_fault"), chain,
+        ("season.fault_chain",),
+        ("academy.session", "academy.swing", "academy.swing_fault", "academy.note", "academy.steadiness",
+         "academy.season", "season.session_fault"),
+        chain,
         lambda run: (chain.fault_chain_rows(run.writer, read_chains(run.home.settings())),),
     ),
     Step(

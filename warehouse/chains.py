@@ -13,6 +13,7 @@ from typing import Any
 
 from warehouse.definitions import RULES_FOLDER, fault_codes, wrong_code
 from warehouse.errors import UnderfootError
+from warehouse.observations import sign_codes
 from warehouse.settings import Settings
 
 EXAMPLE = 'code = "heels_then_push", faults = ["heels_at_address", "trail_push"]'
@@ -20,7 +21,10 @@ EXAMPLE = 'code = "heels_then_push", faults = ["heels_at_address", "trail_push"]
 
 @dataclass(frozen=True)
 class Chain:
-    """One table of chains.toml, or a chain of the academy's own: each code before the one it may bring on."""
+    """One table of chains.toml, or a chain of the academy's own: each code before the one it may bring on.
+
+    A code is a fault's, or that of a sign which only the eye can see.
+    """
 
     code: str
     faults: tuple[str, ...]
@@ -45,7 +49,7 @@ def read_chains(settings: Settings) -> tuple[Chain, ...]:
             whole one.
     """
     chains = {chain.code: chain for chain in usual_chains()}
-    known = fault_codes(settings)
+    known = fault_codes(settings) | sign_codes()
     for table in settings.chains:
         wrong = wrong_chain(table, known)
         if wrong:
@@ -57,7 +61,10 @@ def read_chains(settings: Settings) -> tuple[Chain, ...]:
 
 
 def wrong_chain(table: Mapping[str, Any], known: Collection[str]) -> str | None:
-    """What is wrong with the table of a chain, as a clause; None when nothing is. `known`: faults' codes."""
+    """What is wrong with the table of a chain, as a clause; None when nothing is.
+
+    `known`: codes of faults, and of signs.
+    """
     if unknown := sorted({*table} - {"code", "faults"}):
         return f"{', '.join(unknown)} is no key of it"
     code, faults = table.get("code"), table.get("faults")

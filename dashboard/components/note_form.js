@@ -80,7 +80,7 @@ function build(data, key, send) {
   const falls = fold(w.falls, caution(data.cautions.falls), choices(w.fell, "fell", [["0", w.no], ["1", w.yes]]));
   const form = make("form", {},
     saw, fold(w.signs, choices(w.sign, "sign", data.signs)),
-    choices(w.grade, "grade", [["1", w.little], ["2", w.clear], ["3", w.strong]], { needed: true }),
+    choices(w.grade, "grade", [["0", w.not_there], ["1", w.little], ["2", w.clear], ["3", w.strong]], { needed: true }),
     choices(w.drill, "drill", data.drills),
     choices(w.dose, "dose", data.doses.map((d) => [String(d), String(d)]), { needed: true }),
     choices(w.unit, "unit", named("reps", "minutes"), { needed: true }),

@@ -5,7 +5,8 @@ from dashboard.text.catalogue import Words
 
 WORDS = Words({
     "saw": "What you saw", "other_faults": "Other faults",
-    "grade": "How strongly", "little": "a little", "clear": "clearly", "strong": "strongly",
+    "grade": "How strongly", "not_there": "looked, not there",
+    "little": "a little", "clear": "clearly", "strong": "strongly",
     "drill": "Drill", "dose": "Dose", "unit": "Counted in", "reps": "times", "minutes": "minutes",
     "pace": "Pace", "slow": "slow", "half": "half", "full": "full",
     "place": "Where", "lesson": "in the lesson", "home": "at home",

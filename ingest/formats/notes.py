@@ -137,8 +137,9 @@ class _Rules:
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults | sign_codes():
             return "unknown_value", f"{shown(line['code'])} is not a fault code, nor a sign's", "code"
-        if line["grade"] not in (1, 2, 3):
-            return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 to 3", "grade"
+        if line["grade"] not in (0, 1, 2, 3):
+            what = f"grade is {shown(line['grade'])} but must be 1 to 3, or 0: looked for, and not there"
+            return "out_of_range", what, "grade"
         return None
 
     def _dose(self, line: Line) -> Problem | None:

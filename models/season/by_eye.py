@@ -1,7 +1,8 @@
 """What coaches saw by eye: which visits were looked at for what, and how often each fault or sign was seen.
 
 A visit counts as looked at by a coach who wrote any `saw` note in it, and a code as looked for when that
-coach named it at least once in the season; in such a visit a code not named counts as not seen. A nudge check
+coach named it at least once in the season; in such a visit a code not named counts as not seen. A `saw` note
+of grade 0 says so outright: looked for, and not there. A nudge check
 looks for two faults of its own: balance lost backward is weight seen in the heels, lost forward in the toes,
 and a direction that was held counts as not seen.
 """
@@ -13,7 +14,7 @@ from models.sql import columns
 from warehouse.store import Writer
 
 LEAST_VISITS = 3
-SAW = "SELECT *, true AS seen FROM academy.note WHERE kind = 'saw' AND code IS NOT NULL"
+SAW = "SELECT *, coalesce(grade, 1) > 0 AS seen FROM academy.note WHERE kind = 'saw' AND code IS NOT NULL"
 NUDGED = """
     SELECT *, lost AS seen,
         CASE direction WHEN 'back' THEN 'heels_at_address' ELSE 'toes_at_address' END AS code
@@ -46,14 +47,16 @@ def _looks(writer: Writer, noted: str) -> pl.DataFrame:
 def looked_for(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
     """season, visit, coach, code, seen: one row for each visit, coach and code that was looked for.
 
-    `saw`: season, visit, coach, code of each saw note; `nudges`: the same and `seen`.
+    `saw` and `nudges`: season, visit, coach, code, seen of each saw note and nudge; saw notes without `seen`
+    say that something was there.
     """
     keys = ["season", "visit", "coach", "code"]
     visits, named = (
         saw.select("season", "visit", "coach").unique(),
         saw.select("season", "coach", "code").unique(),
     )
-    seen = saw.select(keys).unique().with_columns(seen=pl.lit(value=True))
+    said = saw if "seen" in saw.columns else saw.with_columns(seen=pl.lit(value=True))
+    seen = said.group_by(keys).agg(pl.col("seen").any())
     looked = (
         visits.join(named, on=["season", "coach"])
         .join(seen, on=keys, how="left")

@@ -4,6 +4,12 @@
 On a bad day all faults come together without any bringing on another, and over the first swings of a session
 many fade together. So swings are compared only with swings of the same session and clubs that are about six
 swings apart at most (a stratum). What a stratum's swings share leaves the comparison untouched.
+
+A sign that only the eye can see is a coach's note. Where notes name swings (there, or looked for and not
+there), its links compare swings like any other. Where they do not say enough of single swings, visits are
+compared: those in which somebody looked for it, about six visits apart at most; a measured fault counts as
+there when it shows in a fifth of a visit's swings. Improving over the season brings no such link about; a bad
+day may.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,16 +22,19 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from models.samples import temporary
+from models.season.by_eye import looked_for, nudge_rows, saw_rows
 from models.season.cells import TOUCHED
 from models.season.drill_checks import clustered
 from models.season.estimation import q_of_p
 from models.season.kernel import FLOATS
 from models.sql import columns, query
 from warehouse.chains import Chain
+from warehouse.observations import sign_codes
 from warehouse.store import Writer
-from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
+from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, SELDOM, TOO_FEW
 
-BLOCK_SWINGS = 6
+BLOCK_SWINGS = BLOCK_VISITS = 6
+LEAST_VISITS, LEAST_JUDGED = 5, 5  # visits with the earlier and without it, each; swings judged in a visit
 LEAST_SESSIONS, LEAST_SWINGS = 3, 10  # swings: with the earlier fault and without it, each
 MOST_UNKNOWN_APART = 0.10  # of swings whose later fault was not judged, with the earlier one less without it
 SURE_APART = 2.576  # standard errors: once in a hundred by chance
@@ -52,11 +61,60 @@ def fault_chain_rows(writer: Writer, chains: Sequence[Chain]) -> pl.DataFrame:
     """Rows of season.fault_chain: the touched students' made anew, the others' kept, `q` of all of them."""
     links = sorted({link for chain in chains for link in chain.links})
     temporary(writer, "link_fault", "fault", sorted({fault for link in links for fault in link}))
+    by_eye = [link for link in links if not sign_codes().isdisjoint(link)]
     made = associations(writer.sql(query("season.chain_swing")), links)
+    visits = visit_associations(visit_rows(writer), by_eye)
+    visits = visits.join(made.drop_nulls("difference"), on=LINK, how="anti")
+    made = pl.concat([made.join(visits, on=LINK, how="anti"), visits])
     kept = writer.sql(f"SELECT * FROM season.fault_chain WHERE NOT ({TOUCHED})")
     of = pl.DataFrame(links, dict.fromkeys(LINK[2:], pl.String), orient="row")
     kept = kept.select(made.columns).unique(LINK).join(of, on=LINK[2:], how="semi")
     return judged(pl.concat([kept, made]), chains)
+
+
+def visit_rows(writer: Writer) -> pl.DataFrame:
+    """season, student, session, started_at, code, seen: what was there in each visit.
+
+    Of a fault, whether a fifth of the visit's swings had it, of which five were judged; of a sign,
+    whether a coach saw it, in visits in which one looked for it.
+    """
+    measured = writer.sql(
+        "SELECT season, student, session, min(started_at) AS started_at, fault AS code, "
+        f"sum(flagged) >= {SELDOM} * sum(usable) AS seen FROM season.session_fault "
+        f"WHERE season IS NOT NULL AND {TOUCHED} AND fault IN (SELECT fault FROM link_fault) "
+        f"GROUP BY ALL HAVING sum(usable) >= {LEAST_JUDGED}"
+    )
+    looked = looked_for(saw_rows(writer), nudge_rows(writer))
+    visits = writer.sql(
+        "SELECT season, student, session, started_at FROM academy.session "
+        f"WHERE season IS NOT NULL AND {TOUCHED}"
+    )
+    signs = (
+        looked.filter(pl.col("code").is_in(list(sign_codes())))
+        .group_by("visit", "code")
+        .agg(pl.col("seen").any())
+        .join(visits, left_on="visit", right_on="session")
+        .rename({"visit": "session"})
+    )
+    return pl.concat([measured, signs.select(measured.columns)])
+
+
+def visit_associations(visits: pl.DataFrame, links: Iterable[tuple[str, str]]) -> pl.DataFrame:
+    """As `associations`, of links with a sign; `visits`: rows of `visit_rows`, which are counted."""
+    keys = ["season", "student", "session"]
+    found = []
+    for earlier, later in links:
+        both = visits.filter(code=earlier).join(visits.filter(code=later), on=keys, suffix="_later")
+        for (season, student), own in both.group_by("season", "student", maintain_order=True):
+            known = own.sort("started_at", "session")
+            block = np.arange(len(known)) * max(round(len(known) / BLOCK_VISITS), 1) // len(known)
+            shown = known.select(pl.col("seen", "seen_later").cast(pl.Float64))
+            seen = compared(
+                shown["seen"].to_numpy(), shown["seen_later"].to_numpy(), block, np.arange(len(known)),
+                least=LEAST_VISITS,
+            )  # fmt: skip
+            found.append((season, student, earlier, later, *seen, True, True))
+    return _rows(found)
 
 
 def associations(swings: pl.DataFrame, links: Iterable[tuple[str, str]]) -> pl.DataFrame:
@@ -86,7 +144,12 @@ def associations(swings: pl.DataFrame, links: Iterable[tuple[str, str]]) -> pl.D
             )
             if not known.is_empty():
                 seen = seen._replace(p=np.nan) if unknown_apart(own) else seen
-                found.append((season, student, earlier, later, *seen))
+                by_eye = not sign_codes().isdisjoint((earlier, later))
+                found.append((season, student, earlier, later, *seen, by_eye, False))
+    return _rows(found)
+
+
+def _rows(found: Sequence[tuple[object, ...]]) -> pl.DataFrame:
     added = {"chain", "place", "q", "label"}  # by `judged`
     schema = {name: kind for name, kind in columns("season.fault_chain").items() if name not in added}
     return pl.DataFrame(found, schema, orient="row").with_columns(pl.col(pl.Float64).fill_nan(None))
@@ -106,7 +169,12 @@ def unknown_apart(swings: pl.DataFrame) -> bool:
 
 
 def compared(
-    earlier: FLOATS, later: FLOATS, stratum: NDArray[np.intp], session: NDArray[np.intp]
+    earlier: FLOATS,
+    later: FLOATS,
+    stratum: NDArray[np.intp],
+    session: NDArray[np.intp],
+    *,
+    least: int = LEAST_SWINGS,
 ) -> Association:
     """The later fault in swings with the earlier one against those without it; (N,) each, faults 0 or 1.
 
@@ -123,7 +191,7 @@ def compared(
     own, owner = np.unique(session, return_inverse=True)
     n1 = int(earlier.sum())
     n0 = earlier.size - n1
-    if own.size < LEAST_SESSIONS or min(n1, n0) < LEAST_SWINGS:
+    if own.size < LEAST_SESSIONS or min(n1, n0) < least:
         return Association(own.size, n1, n0)
     n, a, m, both = (np.bincount(at, w) for w in (np.ones_like(later), earlier, later, earlier * later))
     weight = a * (n - a) / n
@@ -131,8 +199,8 @@ def compared(
     share0 = float(weight @ ((m - both) / (n - a)) / weight.sum())
     _, cov = clustered((earlier - (a / n)[at])[:, None], later - (m / n)[at], owner)
     near1, near0 = (n1 * share1 + 1) / (n1 + 2), (n0 * share0 + 1) / (n0 + 2)
-    least = near1 * (1 - near1) / (n1 + 2) + near0 * (1 - near0) / (n0 + 2)
-    half = float(stats.t.ppf(0.95, own.size - 1) * np.sqrt(max(float(cov[0, 0]), least)))
+    floor = near1 * (1 - near1) / (n1 + 2) + near0 * (1 - near0) / (n0 + 2)
+    half = float(stats.t.ppf(0.95, own.size - 1) * np.sqrt(max(float(cov[0, 0]), floor)))
     difference = share1 - share0
     return Association(
         own.size, n1, n0, share1, share0, difference,

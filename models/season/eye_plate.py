@@ -20,7 +20,7 @@ LEAST_SWINGS = 5  # judged in the session
 
 def eye_plate_looks(writer: Writer) -> pl.DataFrame:
     """Every session, coach and fault that was looked for and measured (`looked_at`)."""
-    saw = saw_rows(writer).drop_nulls("session").select("session", "coach", fault="code")
+    saw = saw_rows(writer).drop_nulls("session").select("session", "coach", "seen", fault="code")
     nudges = nudge_rows(writer).drop_nulls("session").select("session", "coach", "seen", fault="code")
     judged = writer.sql(
         "SELECT session, season, student, day, fault, sum(flagged)::INTEGER AS flagged, "

@@ -1,7 +1,14 @@
 -- One row per full-pace baseline swing inside a season and fault of the temporary table link_fault(fault); `shown` is
--- null where the fault could not be judged.
+-- null where the fault could not be judged. A sign has rows where a coach's note names the swing.
 WITH kept_swing AS (
     -- kept_swing.sql
+), shown_in AS (
+    SELECT session, swing_no, fault, flagged FROM academy.swing_fault
+    UNION ALL
+    SELECT session, swing_no, code AS fault, bool_or(coalesce(grade, 1) > 0) AS flagged
+    FROM academy.note
+    WHERE kind = 'saw' AND swing_no IS NOT NULL AND code NOT IN (SELECT fault FROM academy.fault)
+    GROUP BY ALL
 )
 SELECT
     kept_swing.season,
@@ -11,13 +18,13 @@ SELECT
     kept_swing.device,
     kept_swing.heel_source,
     kept_swing.swing_no,
-    swing_fault.fault,
-    swing_fault.flagged AS shown
+    shown_in.fault,
+    shown_in.flagged AS shown
 FROM kept_swing
-JOIN academy.swing_fault USING (session, swing_no)
+JOIN shown_in USING (session, swing_no)
 WHERE kept_swing.season IS NOT NULL
     AND kept_swing.club_family IS NOT NULL
     AND kept_swing.part = 'baseline'
     AND kept_swing.pace = 'full'
-    AND swing_fault.fault IN (SELECT fault FROM link_fault)
+    AND shown_in.fault IN (SELECT fault FROM link_fault)
 ORDER BY ALL

@@ -17,8 +17,8 @@ from warehouse.definitions import usual_faults
 
 LINK = (
     "INSERT INTO season.fault_chain (season, student, chain, place, earlier, later, sessions, swings_with, swings_without, "
-    "share_with, share_without, difference, difference_lo, difference_hi, p, q, label) VALUES "
-    "('2026', 's01', 'c', 1, 'stays_centred', 'trail_heel_down', 6, 20, 30, 0.7, 0.2, 0.5, 0.3, 0.7, 0.001, 0.01, '{label}')"
+    "share_with, share_without, difference, difference_lo, difference_hi, p, q, by_eye, by_visit, label) VALUES "
+    "('2026', 's01', 'c', 1, 'stays_centred', 'trail_heel_down', 6, 20, 30, 0.7, 0.2, 0.5, 0.3, 0.7, 0.001, 0.01, false, false, '{label}')"
 )
 BOTH_SHOW = (
     "DELETE FROM season.fault_chain",

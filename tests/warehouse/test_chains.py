@@ -3,8 +3,9 @@
 import pytest
 
 from warehouse.chains import Chain, read_chains, usual_chains
-from warehouse.definitions import usual_faults
+from warehouse.definitions import PHASES, usual_faults
 from warehouse.errors import UnderfootError
+from warehouse.observations import sign_codes, signs
 from warehouse.settings import parse_settings
 
 HEAD = 'name = "A"\ntime_zone = "Europe/Berlin"\n'
@@ -14,8 +15,10 @@ def own(table):
     return read_chains(parse_settings(f"{HEAD}{table}".encode()))
 
 
-def test_every_usual_chain_runs_through_known_faults_in_swing_order():
-    order = [fault.code for fault in usual_faults()]
+def test_every_usual_chain_runs_through_known_faults_and_signs_in_swing_order():
+    phases = {code.code: PHASES.index(code.phase) for code in (*usual_faults(), *signs())}
+    faults = [fault.code for fault in usual_faults()]
+    order = sorted([*faults, *sign_codes()], key=lambda code: phases[code])
     chains = usual_chains()
     assert len({chain.code for chain in chains}) == len(chains) >= 3
     for chain in chains:
@@ -55,3 +58,11 @@ def test_a_chain_that_is_not_right_says_what_and_shows_a_whole_one(table, said):
     with pytest.raises(UnderfootError, match=r"a whole one has code = ") as wrong:
         own(f"[[chain]]\n{table}\n")
     assert said in str(wrong.value)
+
+
+def test_the_heels_at_set_up_end_in_a_blocked_turn_which_only_the_eye_can_see():
+    chain = {chain.code: chain for chain in usual_chains()}["heels_then_toes"]
+    assert chain.faults == ("heels_at_address", "heels_together_back", "toes_together_down", "blocked_turn")
+    assert (
+        own('[[chain]]\ncode = "a"\nfaults = ["hips_wind", "late_crossing"]\n')[-1].faults[0] == "hips_wind"
+    )

@@ -83,7 +83,8 @@ class Filled:
 
 
 def _saw(form: Filled) -> list[Line]:
-    grade = int(form.number("grade", _("The strength")) or 2)
+    given = form.number("grade", _("The strength"))
+    grade = 2 if given is None else int(given)  # 0: looked for, and not there
     seen = [code for name in ("fault", "sign") if (code := form.text(name))]
     return [{"kind": "saw", "code": code, "grade": grade, "shared": False} for code in seen]
 

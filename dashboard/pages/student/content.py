@@ -230,6 +230,8 @@ def _about_note(row: dict[str, Any]) -> str | None:
     if row["kind"] == "steadiness" and about is None:
         held, lost = ((row[column] or "").split() for column in ("held", "lost"))
         about = observed.nudge_words(held, lost)
+    elif row["kind"] == "saw" and row["grade"] == 0:
+        about = _("{about}: looked for, not there").format(about=about)
     elif row["kind"] == "felt":
         about = f"{about}: {observed.yes_no(row['grade'] == 1)}"
     elif row["kind"] == "falls":

@@ -64,5 +64,17 @@ def test_two_coaches_of_one_visit_are_one_look_and_it_was_seen_if_either_saw_it(
     assert {(r["code"], r["seen"], r["looked"]) for r in found.to_dicts()} == {("sink", 2, 2), ("push", 1, 2)}
 
 
+def test_a_code_looked_for_and_not_there_is_no_sighting_and_gives_a_rate_its_denominator():
+    said = rows(
+        ("a", "c1", "blocked", True), ("b", "c1", "blocked", False), ("c", "c1", "blocked", False), ("d", "c2", "sink", True),
+        seen=True,
+    )  # fmt: skip
+    found = {r["code"]: r for r in eye_rates(said, nudges()).filter(span="season").to_dicts()}
+    assert (found["blocked"]["seen"], found["blocked"]["looked"]) == (1, 3)
+    assert found["blocked"]["last_seen"] == DAY
+    either = rows(("a", "c1", "blocked", False), ("a", "c2", "blocked", True), seen=True)
+    assert eye_rates(either, nudges()).filter(span="season")["seen"].to_list() == [1]
+
+
 def test_no_notes_at_all_are_no_rates():
     assert eye_rates(rows(), nudges()).is_empty()

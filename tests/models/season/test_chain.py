@@ -1,12 +1,21 @@
 """Chains of faults: the exact chance, the difference and its doubt, and worlds where nothing brings on anything."""
 
+from datetime import datetime, timedelta
 from itertools import product
 
 import numpy as np
 import polars as pl
 import pytest
 
-from models.season.chain import associations, compared, fault_chain_rows, judged, p_by_chance
+import builders
+from models.season.chain import (
+    associations,
+    compared,
+    fault_chain_rows,
+    judged,
+    p_by_chance,
+    visit_associations,
+)
 from planted_chains import CHAINS, PAIRS, WORLDS, planted_chain_world
 from warehouse.chains import Chain, usual_chains
 
@@ -175,3 +184,73 @@ def test_putting_slow_swings_swings_after_a_drill_and_swapped_feet_stay_out(benc
         bench.swings(f"a{day}", {"recentre_pts": [9.0] * 20}, faults=flags, **more)
     bench.touch("s1")
     assert fault_chain_rows(bench.writer, usual_chains()).is_empty()
+
+
+def test_what_a_coach_says_of_single_swings_by_eye_is_linked_like_what_is_measured(bench):
+    """The last link of the planted chain is noted swing by swing: there, or looked for and not there."""
+    swings = swings_in("cause_60", students=3, sessions=6, seed=7)
+    blocked = pl.col("fault") == "blocked_turn"
+    for day, ((session,), own) in enumerate(swings.group_by("session", maintain_order=True)):
+        student = own["student"][0]
+        bench.session(session, student, day=day)
+        measured = own.filter(~blocked).sort("swing_no")
+        flags = {
+            fault: of["shown"].to_list() for (fault,), of in measured.group_by("fault", maintain_order=True)
+        }
+        bench.swings(session, {"recentre_pts": [9.0] * 24}, faults=flags)
+        looked = own.filter(blocked).drop_nulls("shown")
+        notes = [
+            builders.note_frame(f"{session}-{no}", student, shared=False, session=session, swing_no=no, kind="saw",
+                                code="blocked_turn", grade=2 if shown else 0, text=None)
+            for no, shown in looked.select("swing_no", "shown").iter_rows()
+        ]  # fmt: skip
+        bench.writer.append("academy.note", pl.concat(notes))
+    bench.touch(*swings["student"].unique())
+    whole = fault_chain_rows(bench.writer, CHAINS_PLANTED)
+    expected = found(swings)
+    assert whole.drop("by_visit").equals(expected.drop("by_visit"))
+    assert whole.filter(later="blocked_turn")["by_eye"].all()
+
+
+EYE = "heels_together_back", "blocked_turn"
+EYE_CHAINS = [Chain("mixed", EYE)]
+
+
+def visits_of(rng, n, *, effect, trend=0.0, students=1):
+    """Visits of students: a fault measured in some, and a sign seen more often where it was, by `effect`."""
+    rows = []
+    for student in range(students):
+        for k in range(n):
+            fading = trend * (0.5 - k / n)
+            first = rng.random() < 0.5 + fading
+            then = rng.random() < 0.3 + fading / 2 + effect * first
+            day = datetime(2026, 4, 1) + timedelta(days=k)  # noqa: DTZ001 - as the tables have it
+            rows += [
+                ("spring", f"s{student}", f"s{student}-{k:03}", day, code, seen)
+                for code, seen in zip(EYE, (first, then), strict=True)
+            ]
+    names = ("season", "student", "session", "started_at", "code", "seen")
+    return pl.DataFrame(rows, names, orient="row")
+
+
+def test_a_sign_that_follows_a_measured_fault_is_linked_visit_by_visit():
+    rng = np.random.default_rng(3)
+    rows = judged(visit_associations(visits_of(rng, 40, effect=0.65, students=6), [EYE]), EYE_CHAINS)
+    assert len(linked(rows)) >= 5
+    assert rows["by_visit"].all()
+    (one,) = rows.head(1).to_dicts()
+    assert one["swings_with"] + one["swings_without"] <= 40  # visits
+    assert one["difference_lo"] <= one["difference"] <= one["difference_hi"]
+
+
+@pytest.mark.parametrize("trend", [0.0, 0.9])
+def test_a_sign_that_only_fades_with_the_fault_over_the_season_is_not_linked(trend):
+    """Over 200 students who improve in both alike, hardly any link is claimed."""
+    rng = np.random.default_rng(4)
+    found = visit_associations(visits_of(rng, 30, effect=0.0, trend=trend, students=200), [EYE])
+    assert len(linked(judged(found, EYE_CHAINS))) <= 10  # 5 %
+
+
+def test_few_visits_are_too_few():
+    rows = judged(visit_associations(visits_of(np.random.default_rng(5), 8, effect=0.6), [EYE]), EYE_CHAINS)
+    assert rows["label"].to_list() == ["too_few"]
