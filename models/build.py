@@ -27,6 +27,7 @@ from models.season import (
     eye_plate,
     faultrate,
     felt,
+    new_fault,
     reliability,
     setup_target,
     trend,
@@ -183,6 +184,10 @@ PLAN: tuple[Step, ...] = (
         faultrate, lambda run: faultrate.fault_rate_rows(run.writer, refit=run.whole), within=TOUCHED,
     ),
     Step(
+        ("season.new_fault_chance",), ("season.session_fault", "academy.parameter"), new_fault,
+        lambda run: (new_fault.new_fault_rows(run.writer, refit=run.whole),), within=TOUCHED,
+    ),
+    Step(
         ("season.fault_chain",),
         ("academy.session", "academy.swing", "academy.swing_fault", "academy.note", "academy.steadiness",
          "academy.season", "season.session_fault"),
@@ -194,7 +199,8 @@ PLAN: tuple[Step, ...] = (
         lambda run: (reliability.reliability_rows(run.writer),), build_only=True,
     ),
     Step(
-        ("season.student_trend", "season.trend_line"), (*_CELLS, "season.reliability", *_WHOSE_BAND), trend,
+        ("season.student_trend", "season.trend_line", "season.change_chance"),
+        (*_CELLS, "season.reliability", *_WHOSE_BAND), trend,
         lambda run: trend.line_rows(run.writer), within=TOUCHED,
     ),
     Step(
@@ -240,7 +246,8 @@ PLAN: tuple[Step, ...] = (
     ),
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),
-        ("season.student_trend", "season.student_fault_rate", "season.session_metric", "season.session_fault",
+        ("season.student_trend", "season.change_chance", "season.student_fault_rate",
+         "season.new_fault_chance", "season.session_metric", "season.session_fault",
          "academy.metric", "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching",
          "academy.season", "academy.session", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),

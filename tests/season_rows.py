@@ -54,7 +54,16 @@ def signals(w) -> None:
     w.append(
         "season.signal_week",
         pl.DataFrame(
-            {"week": [WEEK], "as_of": [AS_OF], "judged": [40], "listed": [2], "expected_by_chance": [0.04]}
+            {
+                "week": [WEEK],
+                "as_of": [AS_OF],
+                "judged": [40],
+                "listed": [2],
+                "expected_by_chance": [0.04],
+                "entered": [3],
+                "entered_now": [1],
+                "entered_by_chance": [0.1],
+            }
         ),
     )
 

@@ -24,6 +24,8 @@ _BY_STUDENT = {
     "season.session_fault",
     "season.student_trend",
     "season.trend_line",
+    "season.change_chance",
+    "season.new_fault_chance",
     "season.style",
     "season.student_fault_rate",
     "season.pace_ladder",

@@ -17,7 +17,7 @@ from warehouse.vocabulary import (
 )
 
 LABELS = Words({
-    IMPROVING: "Improving", SLIPPING: "Slipping", HOLDING: "Holding (no large change)",
+    IMPROVING: "Improving", SLIPPING: "Slipping", HOLDING: "No large change",
     NOT_CLEAR: "Not clear yet", TOO_FEW: "Too few sessions", BETTER: "Better", WORSE: "Worse",
     HELPS: "Helps", HARMS: "Harms", NO_CLEAR_EFFECT: "No clear effect", TOO_LITTLE_DATA: "Too little data",
     GOES_TOGETHER: "Goes together",
@@ -96,9 +96,9 @@ ROLES = Words({"head_coach": "head coach", "coach": "coach", "student": "student
 # What a label of the season tables means to a student; nothing is claimed that the tables do not.
 PLAINLY = Words(
     {
-        IMPROVING: "▲ Improving: the change is larger than chance would make it.",
+        IMPROVING: "▲ Improving: most likely more than chance, and enough to matter.",
         BETTER: "▲ Better than before: the change is larger than chance would make it.",
-        HOLDING: "● Holding steady.",
+        HOLDING: "● No large change so far.",
         SLIPPING: "▽ Not as steady lately. A good thing to look at in your next lesson.",
         WORSE: "▽ Not as often lately. A good thing to look at in your next lesson.",
         NOT_CLEAR: "Not clear yet whether this has changed. A few more visits will tell.",

@@ -15,7 +15,7 @@ NBSP = "\u00a0"
 # What `count` counts, by its name in the code.
 THINGS = {
     "clean_swing": mark_plural("{n} clean swing", "{n} clean swings"),
-    "change": mark_plural("{n} change", "{n} changes"),
+    "finding": mark_plural("{n} change or new fault", "{n} changes and new faults"),
     "coach": mark_plural("{n} coach", "{n} coaches"),
     "combination": mark_plural("{n} combination", "{n} combinations"),
     "day": mark_plural("{n} day", "{n} days"),

@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from models.parameters import load_parameters, save_parameters
 from models.season.kernel import FLOATS
-from models.season.mixed import Cell, Posterior, integrate, scales
+from models.season.mixed import Cell, Posterior, holding_odds, integrate, scales
 from warehouse.store import Writer
 
 BASELINE = "season IS NOT NULL AND part = 'baseline' AND pace = 'full'"
@@ -22,6 +23,9 @@ TOUCHED = "student IN (SELECT student FROM touched)"  # a temporary table: whose
 
 DAYS_A_MONTH = 30.0
 LEAST_SESSIONS, LEAST_DAYS = 3, 28
+AS_ONE = 1e6  # degrees of freedom: every student's swings scatter alike
+WORTHWHILE = 0.2  # of the spread between students: the smallest worthwhile change
+USUAL_HOLDERS, ROUNDS = 0.7, 40
 LEAST_STUDENTS = 5  # with a line of their own, for the spread between students to be estimated at all
 KEY = ["season", "club_family", "metric"]
 INDICATED = (("device", "device"), ("heel", "heel_source"))  # kind of fixed column, and its column in rows
@@ -61,6 +65,56 @@ def swing_variance(cell_rows: pl.DataFrame) -> float:
     return float(np.sum(freedom * sd**2) / np.sum(freedom)) if freedom.size else 0.0
 
 
+@dataclass(frozen=True)
+class SwingNoise:
+    """How students' variances from swing to swing spread: a scaled inverse χ², and the mean log sd."""
+
+    freedom: float
+    variance: float
+    centre: float
+
+    @classmethod
+    def of(cls, cell_rows: pl.DataFrame) -> "SwingNoise":
+        """By moments of the log variances. Source: Smyth 2004, Stat Appl Genet Mol Biol 3, section 6.2."""
+        pooled = swing_variance(cell_rows)
+        freedom, variance = _own_swings(cell_rows)
+        known = (freedom > 0) & (variance > 1e-9 * pooled)
+        if pooled <= 0 or known.sum() < LEAST_STUDENTS:
+            return cls(AS_ONE, pooled, float(np.log(pooled) / 2) if pooled > 0 else 0.0)
+        half = freedom[known] / 2
+        e = np.log(variance[known]) - special.digamma(half) + np.log(half)
+        left = float(np.var(e, ddof=1) - special.polygamma(1, half).mean())
+        found = AS_ONE if left <= 0 else float(min(AS_ONE, 2 * _inverse_trigamma(left)))
+        typical = float(np.exp(e.mean() + special.digamma(found / 2) - np.log(found / 2)))
+        first = cls(found, typical, 0.0)
+        return cls(found, typical, float(np.log(first.variances(cell_rows)).mean() / 2))
+
+    def variances(self, cell_rows: pl.DataFrame) -> FLOATS:
+        """(S,) each student's variance from swing to swing, drawn toward the typical one."""
+        freedom, variance = _own_swings(cell_rows)
+        return (self.freedom * self.variance + freedom * variance) / (self.freedom + freedom)
+
+
+def _own_swings(cell_rows: pl.DataFrame) -> tuple[FLOATS, FLOATS]:
+    """(S,) degrees of freedom and variance of each student's swings about their sessions' means."""
+    repeated = (pl.col("n") >= 2) & pl.col("sd").is_finite()
+    freedom = pl.when(repeated).then(pl.col("n").cast(pl.Float64) - 1).otherwise(0.0)
+    own = cell_rows.group_by("student", maintain_order=True).agg(
+        freedom=freedom.sum(), squares=(freedom * pl.col("sd").fill_nan(None) ** 2).sum()
+    )
+    degrees = own["freedom"].to_numpy()
+    return degrees, own["squares"].to_numpy() / np.maximum(degrees, 1.0)
+
+
+def _inverse_trigamma(value: float) -> float:
+    """Solve trigamma(x) = value for x: Newton on 1 / trigamma, nearly straight (Smyth 2004, appendix)."""
+    x = 0.5 + 1 / value
+    for _ in range(20):
+        third = special.polygamma(1, x)
+        x += float(third * (1 - third / value) / special.polygamma(2, x))
+    return x
+
+
 def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     """Integrate one cell's variance parts; plain numbers for academy.parameter.
 
@@ -73,8 +127,8 @@ def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     )
     if len(ready) < LEAST_STUDENTS:
         return None
-    swing = swing_variance(cell_rows)
-    rows = arrange(cell_rows, swing, None)
+    swing, noise = swing_variance(cell_rows), SwingNoise.of(cell_rows)
+    rows = arrange(cell_rows, noise, None)
     by = scales(rows.cell)
     posterior = integrate(rows.cell, by) if by is not None else None
     if posterior is None:
@@ -85,12 +139,15 @@ def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     return {
         "fixed": rows.fixed,
         "known": sorted(name for own in _indicators(cell_rows) for name in own),
-        "sd_student": _short(float(posterior.parts[:, 0].mean())),
+        "sd_student": (spread := _short(float(posterior.parts[:, 0].mean()))),
+        "worthwhile": _short(WORTHWHILE * spread),
         "sd_session": _short(float(posterior.parts[:, 3].mean())),
         "sd_swing": _short(float(np.sqrt(swing))),
+        "swing_noise": [_short(noise.freedom), _short(noise.variance), _short(noise.centre)],
         "swings": int(np.median(cell_rows["n"].to_numpy())),
         "students": len(rows.students),
         "sessions": cell_rows["session"].n_unique(),
+        "holders": USUAL_HOLDERS,
         "draws": b64encode(table.astype("<f4").tobytes()).decode("ascii"),
     }
 
@@ -104,13 +161,38 @@ def draws_of(parameter: Parameter) -> Posterior:
     """The stored draws as arrays. They are kept as float32: what is stored is what every answer uses."""
     p = 2 + len(parameter["fixed"])
     table = np.frombuffer(b64decode(parameter["draws"]), dtype="<f4").astype(np.float64)
-    table = table.reshape(-1, 5 + p + p * (p + 1) // 2)
+    table = table.reshape(-1, 7 + p + p * (p + 1) // 2)
     covs = np.zeros((len(table), p, p))
     rows, cols = np.tril_indices(p)
-    covs[:, rows, cols] = covs[:, cols, rows] = table[:, 5 + p :]
+    covs[:, rows, cols] = covs[:, cols, rows] = table[:, 7 + p :]
     return Posterior(
-        np.ascontiguousarray(table[:, :5]), np.ascontiguousarray(table[:, 5 : 5 + p]), covs, float(len(table))
+        np.ascontiguousarray(table[:, :7]), np.ascontiguousarray(table[:, 7 : 7 + p]), covs, float(len(table))
     )
+
+
+def share_of_holders(
+    cells: Mapping[CellKey, pl.DataFrame], fits: Mapping[CellKey, Parameter]
+) -> dict[CellKey, Parameter]:
+    """The fits with `holders`, the share of students who hold, in each.
+
+    By expectation and maximisation from 0.7; a cell's share is drawn toward its season's by twenty students,
+    and that toward 0.8 by five cells.
+    """
+    odds = {key: _odds(cells[key], fit) for key, fit in fits.items()}
+    share = dict.fromkeys(fits, USUAL_HOLDERS)
+    for _ in range(ROUNDS):
+        for season in {key[0] for key in fits}:
+            own = [key for key in fits if key[0] == season]
+            usual = (sum(share[key] for key in own) + 4) / (len(own) + 5)
+            for key in own:
+                holds = special.expit(odds[key] + special.logit(share[key])).mean(axis=0)
+                share[key] = float((holds.sum() + 20 * usual) / (holds.size + 20))
+    return {key: {**fit, "holders": _short(share[key])} for key, fit in fits.items()}
+
+
+def _odds(cell_rows: pl.DataFrame, fit: Parameter) -> FLOATS:
+    cell = arrange(cell_rows, SwingNoise(*fit["swing_noise"]), fit["fixed"]).cell
+    return holding_odds(cell, draws_of(fit), cell.offsets[1:] - 1)
 
 
 def keep_fits(writer: Writer, fits: Mapping[CellKey, Parameter]) -> None:
@@ -148,8 +230,8 @@ def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Paramet
     return rows.filter(*fits).drop("known").with_columns(_MONTHS)
 
 
-def arrange(cell_rows: pl.DataFrame, swing: float, fixed: Sequence[str] | None) -> Rows:
-    """The rows of a cell (from `baseline`) as arrays; `swing` is σ²_swing.
+def arrange(cell_rows: pl.DataFrame, swing: float | SwingNoise, fixed: Sequence[str] | None) -> Rows:
+    """The rows of a cell (from `baseline`) as arrays; `swing` is σ²_swing, or how students differ in it.
 
     `fixed` names the columns after 1 and t; None: every device and heel source but the commonest of each, as
     far as they are independent.
@@ -168,8 +250,18 @@ def arrange(cell_rows: pl.DataFrame, swing: float, fixed: Sequence[str] | None) 
     counts = cell_rows.group_by("student", maintain_order=True).len()
     offsets = np.concatenate([[0], np.cumsum(counts["len"].to_numpy())]).astype(np.int64)
     y = np.ascontiguousarray(cell_rows["mean"].to_numpy(), dtype=np.float64)
-    error = swing / cell_rows["n"].to_numpy().astype(np.float64)
-    cell = Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64))
+    noise = np.zeros(0)
+    variance: float | FLOATS
+    if isinstance(swing, SwingNoise):
+        own = swing.variances(cell_rows)
+        noise = (
+            np.log(np.maximum(own, 1e-300)) / 2 - swing.centre if swing.variance > 0 else np.zeros(own.size)
+        )
+        variance = np.repeat(own, counts["len"].to_numpy())
+    else:
+        variance = swing
+    error = variance / cell_rows["n"].to_numpy().astype(np.float64)
+    cell = Cell(offsets, t, y, error, np.ascontiguousarray(x, dtype=np.float64), noise)
     return Rows(cell, counts["student"].to_list(), names)
 
 

@@ -19,9 +19,8 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.cells import add_independent, arrange
+from models.season.cells import WORTHWHILE, add_independent, arrange
 from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, points
-from models.season.judgement import WORTHWHILE
 from models.season.kernel import FLOATS
 from models.season.mixed import Cell, integrate, likelihood, lines, posterior_given, scales
 
@@ -117,7 +116,7 @@ def left_out(cell: Cell, parts: FLOATS) -> FLOATS:
 
 def _by_student(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS]:
     """XᵀV⁻¹X (S, p, p) and XᵀV⁻¹y (S, p) of each student."""
-    sd_a, sd_b, rho, sd_e, tau = parts
+    sd_a, sd_b, rho, sd_e, tau = parts[:5]
     counts, p = np.diff(cell.offsets), cell.x.shape[1]
     information, moment = np.zeros((counts.size, p, p)), np.zeros((counts.size, p))
     for low in range(0, counts.size, BATCH):
@@ -197,7 +196,7 @@ class AimFit:
         cell = self.design.cell
         last = cell.offsets[1:] - 1
         posterior = posterior_given(cell, self.parts)
-        mean, _, _ = lines(cell, posterior, cell.t[last][:, None], cell.x[last][:, None, :])
+        mean, _ = lines(cell, posterior, cell.t[last][:, None], cell.x[last][:, None, :])
         return np.asarray(mean[:, :, 0].mean(axis=0))
 
     @property

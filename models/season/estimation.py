@@ -75,9 +75,9 @@ def fit_beta(flagged: FLOATS, n: FLOATS) -> tuple[float, float]:
     return float(special.expit(found.x[0])), float(np.exp(found.x[1]))
 
 
-def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS) -> FLOATS:
-    """P(X < Y) for X ~ Beta(a1, b1), Y ~ Beta(a2, b2), each (K,): Gauss–Legendre over Y's quantiles."""
-    at = special.betaincinv(a2[:, None], b2[:, None], (NODES[None, :] + 1) / 2)
+def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS, by: float = 0.0) -> FLOATS:
+    """P(X < Y − by) for X ~ Beta(a1, b1), Y ~ Beta(a2, b2), each (K,): Gauss–Legendre over Y's quantiles."""
+    at = np.maximum(special.betaincinv(a2[:, None], b2[:, None], (NODES[None, :] + 1) / 2) - by, 0.0)
     return np.asarray(special.betainc(a1[:, None], b1[:, None], at) @ (WEIGHTS / 2))
 
 

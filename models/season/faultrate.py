@@ -42,6 +42,7 @@ class FaultPrior:
 
 
 NO_PRIOR = FaultPrior(0.0, *UNIFORM)
+Priors = Mapping[str, Mapping[str, FaultPrior]]  # season → fault → prior
 
 
 def fault_rate_rows(writer: Writer, *, refit: bool) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -61,6 +62,11 @@ def _priors(writer: Writer, rows: pl.DataFrame, *, refit: bool) -> dict[str, dic
         plain = {season: {f: asdict(prior) for f, prior in own.items()} for season, own in priors.items()}
         save_parameters(writer, {f"fault_rate/{season}": values for season, values in plain.items()})
         return priors
+    return stored_priors(writer, rows)
+
+
+def stored_priors(writer: Writer, rows: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
+    """The last build's priors; those of a season that no build has seen are fitted on it as it stands."""
     seasons = rows["season"].unique().to_list()
     stored = load_parameters(writer, [f"fault_rate/{season}" for season in seasons])
     priors = {
@@ -78,12 +84,21 @@ def within_session_correlation(sessions: pl.DataFrame) -> float:
     `sessions`: one row per student, family and session with `flagged`, `usable`. Pooling over students
     instead would take their differing rates for correlation of swings.
     """
+    parts = scatter(sessions, ["season", "student", "club_family"])
+    between, within, df_between, df_within, size = (
+        float(parts[name].sum()) for name in ("between", "within", "df_between", "df_within", "size")
+    )
+    return intraclass(between, within, df_between, df_within, size / df_between if df_between else 0.0)
+
+
+def scatter(sessions: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """`keys` → the analysis of variance of flags by session, of those with two sessions or more."""
     rate = pl.col("flagged") / pl.col("usable")
     own = pl.col("flagged").sum() / pl.col("usable").sum()
-    parts = (
+    return (
         sessions.filter(pl.col("usable") > 0)
-        .with_columns(rate=rate, own=own.over("season", "student", "club_family"))
-        .group_by("season", "student", "club_family", maintain_order=True)
+        .with_columns(rate=rate, own=own.over(keys))
+        .group_by(keys, maintain_order=True)
         .agg(
             between=(pl.col("usable") * (pl.col("rate") - pl.col("own")) ** 2).sum(),
             within=(pl.col("usable") * pl.col("rate") * (1 - pl.col("rate"))).sum(),
@@ -92,10 +107,7 @@ def within_session_correlation(sessions: pl.DataFrame) -> float:
             size=pl.col("usable").sum() - (pl.col("usable") ** 2).sum() / pl.col("usable").sum(),
         )
         .filter(pl.col("df_between") > 0)
-        .select(pl.exclude("season", "student", "club_family").sum())
     )
-    between, within, df_between, df_within, size = (float(x or 0) for x in parts.row(0))
-    return intraclass(between, within, df_between, df_within, size / df_between if df_between else 0.0)
 
 
 def baseline_sessions(session_fault: pl.DataFrame) -> pl.DataFrame:
@@ -189,9 +201,12 @@ def _counts(sessions: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
 
 def effective_n(counts: pl.DataFrame, rho: FLOATS) -> FLOATS:
     """Swings over the design effect 1 + (m̄ − 1)ρ; m̄ = Σm²/Σm, the size of session a swing is met in."""
-    n = counts["usable"].to_numpy()
-    met = counts["squares"].to_numpy() / n
-    return np.asarray(n / (1 + (met - 1) * rho))
+    return effective_swings(counts["usable"].to_numpy(), counts["squares"].to_numpy(), rho)
+
+
+def effective_swings(n: FLOATS, squares: FLOATS, rho: FLOATS) -> FLOATS:
+    """The same of n swings with Σ swings² over their sessions."""
+    return np.asarray(n / (1 + (squares / n - 1) * rho))
 
 
 def _compared(counts: pl.DataFrame) -> pl.DataFrame:

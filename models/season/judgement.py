@@ -1,9 +1,9 @@
 """Which way is better, by how much a line must move to matter, and the label that says so.
 
-A line's start and end come as an even mixture of normal distributions, one for each draw of the variance
-parts. For up and down metrics the change itself is judged: P(change > c) is the mean over draws of
-Φ((mean − c) / sd). For band metrics it is the fall in distance to the band, from draws of the line's two
-ends. Values are in the metric's unit throughout.
+A line's start and change come as a mixture of normal distributions (`mixed.Ends`). For up and down metrics
+the change itself is judged: P(change > c) is the weighted mean of Φ((mean − c) / sd). For band metrics it is
+the fall in distance to the band, from draws of the line's two ends. Values are in the metric's unit
+throughout.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -13,45 +13,25 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy import special
 
+from models.season.kernel import FLOATS
+from models.season.mixed import Ends
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING
 
-FLOATS = NDArray[np.float64]
-SURE, SURE_HOLDING = 0.95, 0.80
-SURE_ALONE = 0.98  # by the student's own sessions: 4 in 100 who hold steady pass it, both directions together
-WORTHWHILE, LARGE = 0.2, 0.5  # of the spread between students
-PAIRS = 16  # draws of a line's two ends for each draw of the variance parts
-
-
-@dataclass(frozen=True)
-class Ends:
-    """Start and present value of S students' lines under D draws of equal weight; (D, S) each."""
-
-    start: FLOATS
-    now: FLOATS
-    var_start: FLOATS
-    var_now: FLOATS
-    cov: FLOATS
-
-    @property
-    def change(self) -> FLOATS:
-        """Mean change of each draw."""
-        return self.now - self.start
-
-    @property
-    def sd_change(self) -> FLOATS:
-        """Standard deviation of the change of each draw."""
-        return np.sqrt(np.maximum(self.var_start + self.var_now - 2 * self.cov, 1e-300))
+SURE, SURE_HOLDING = 0.80, 0.90
+LARGE = 4.0  # worthwhile changes
+Band = tuple[float, float] | None
+PAIRS = 4  # draws of a line's two ends for each normal distribution of the mixture
 
 
 @dataclass(frozen=True)
 class Judged:
     """(S,) each but `worthwhile`. Chances of a direction are NaN where no direction is better.
 
-    p_improved and p_slipped are the chances of a change toward better or worse beyond the worthwhile one.
+    p_improved and p_slipped are the chances of a change toward better or worse beyond the worthwhile one,
+    when it is counted in that some students hold.
     """
 
     change: FLOATS
@@ -62,30 +42,15 @@ class Judged:
     toward: FLOATS
     p_improved: FLOATS
     p_slipped: FLOATS
-    worthwhile: float
     label: list[str]
 
 
-def mean_over_draws(values: FLOATS | NDArray[np.bool_]) -> FLOATS:
-    """Mean over all axes but the last, student by student.
-
-    Each student's numbers are summed by themselves, so that the answer is the same to the last bit whoever
-    else is asked about.
-    """
-    flat = np.ascontiguousarray(values.reshape(-1, values.shape[-1]).T, dtype=np.float64)
-    return np.asarray(flat.mean(axis=1))
-
-
 def mixture_quantile(
-    mean: FLOATS,
-    sd: FLOATS,
-    q: float,
-    mean_of: Callable[[FLOATS], FLOATS] = mean_over_draws,
-    halvings: int = 40,
+    mean: FLOATS, sd: FLOATS, q: float, mean_of: Callable[[FLOATS], FLOATS], halvings: int = 40
 ) -> FLOATS:
-    """Quantile of a mixture of normals over the first axis, by bisection; (D, S) → (S,).
+    """Quantile of a mixture of normals over the first axis, by bisection; (R, G) → (G,).
 
-    `mean_of` (D, S) → (S,) weighs the draws; evenly when it is not given.
+    `mean_of` (R, G) → (G,) weighs the normals.
     """
     lo, hi = (mean - 8 * sd).min(axis=0), (mean + 8 * sd).max(axis=0)
     for _ in range(halvings):
@@ -96,74 +61,56 @@ def mixture_quantile(
 
 
 def judge_change(
-    ends: Ends,
-    better: str,
-    bands: Sequence[tuple[float, float] | None],
-    sd_student: float,
-    own_sessions: Ends | None = None,
+    ends: Ends, beyond: tuple[FLOATS, FLOATS], better: str, bands: Sequence[Band], worthwhile: float
 ) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
-    Improving: P(toward better > 0) > 0.95 and the estimate is over the smallest worthwhile change,
-    0.2·σ_student. Slipping: the same toward worse. Holding: neither, and P(|change| ≤ 0.5·σ_student) > 0.80.
-    Not clear yet: none of these. `bands` (S): for band metrics, each student's band (infinite where open);
-    None, as for metrics with no better side: no direction is judged. `own_sessions`: the ends under a flat
-    prior of slopes; with it, Improving and Slipping need P > 0.98 there as well. Without that, an academy
-    that moves as a whole would carry along the students who hold steady
-    (models/decisions/own-sessions-decide.md).
+    `beyond`: the chances by `directions` with the academy's holders counted in. Improving: that of a change
+    toward better beyond the smallest worthwhile one is ≥ 0.8. Slipping: the same toward worse. Holding:
+    neither, and P(|change| ≤ 4 worthwhile changes) > 0.9. Not clear yet: none of these.
     """
     mean, sd = ends.change, ends.sd_change
-    worthwhile, large = WORTHWHILE * sd_student, LARGE * sd_student
-    p_better, p_worse, p_improved, p_slipped, toward = _directions(ends, better, bands, worthwhile)
-    own_better, own_worse, sure = p_better, p_worse, SURE
-    if own_sessions is not None:
-        own_better, own_worse, *_ = _directions(own_sessions, better, bands, worthwhile)
-        sure = SURE_ALONE
-    p_small = mean_over_draws(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
+    p_better, p_worse, toward = directions(ends, better, bands, 0.0)
+    large = LARGE * worthwhile
+    p_small = ends.mean(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
+    p_improved, p_slipped = beyond
     label = np.select(
-        [
-            (p_better > SURE) & (own_better > sure) & (toward > worthwhile),
-            (p_worse > SURE) & (own_worse > sure) & (-toward > worthwhile),
-            p_small > SURE_HOLDING,
-        ],
+        [p_improved >= SURE, p_slipped >= SURE, p_small > SURE_HOLDING],
         [IMPROVING, SLIPPING, HOLDING],
         NOT_CLEAR,
     )
-    change, lo, hi = mean_over_draws(mean), *(mixture_quantile(mean, sd, q) for q in (0.05, 0.95))
-    return Judged(
-        change, lo, hi, p_better, p_worse, toward, p_improved, p_slipped, worthwhile, label.tolist()
-    )
+    lo, hi = (mixture_quantile(mean, sd, q, ends.mean) for q in (0.05, 0.95))
+    return Judged(ends.mean(mean), lo, hi, p_better, p_worse, toward, p_improved, p_slipped, label.tolist())
 
 
-def _directions(
-    ends: Ends, better: str, bands: Sequence[tuple[float, float] | None], worthwhile: float
-) -> tuple[FLOATS, ...]:
-    """P(toward better), P(toward worse), either by more than `worthwhile`, and the change toward better.
+def directions(ends: Ends, better: str, bands: Sequence[Band], least: float) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """P(toward better), P(toward worse), either by more than `least`, and the change toward better.
 
-    (S,) each; NaN where no direction is better.
+    (G,) each; NaN where no direction is better.
     """
     if better in ("up", "down"):
         gain, sd = ends.change if better == "up" else -ends.change, ends.sd_change
-        p_better, p_improved, p_slipped = (
-            mean_over_draws(special.ndtr(over / sd)) for over in (gain, gain - worthwhile, -gain - worthwhile)
-        )
-        return p_better, 1 - p_better, p_improved, p_slipped, mean_over_draws(gain)
+        up, down = (ends.mean(special.ndtr((turn * gain - least) / sd)) for turn in (1, -1))
+        return up, down, ends.mean(gain)
     fall = _fall_in_distance(ends, bands if better == "band" else [None] * ends.start.shape[1])
-    answers = (fall > 0, fall < 0, fall > worthwhile, fall < -worthwhile, fall)
     known = np.isfinite(fall[0, 0])
-    return tuple(np.where(known, mean_over_draws(answer), np.nan) for answer in answers)
+    up, down, toward = (
+        np.where(known, ends.mean(answer.astype(float)), np.nan)
+        for answer in (fall > least, fall < -least, fall)
+    )
+    return up, down, toward
 
 
-def _fall_in_distance(ends: Ends, bands: Sequence[tuple[float, float] | None]) -> FLOATS:
-    """Fall in distance to the band from start to now, in draws of both (PAIRS, D, S); NaN without a band."""
+def _fall_in_distance(ends: Ends, bands: Sequence[Band]) -> FLOATS:
+    """Fall in distance to the band from start to now, in draws of both (PAIRS, R, G); NaN without a band."""
     lo, hi = (np.array([band[side] if band else np.nan for band in bands], dtype=float) for side in (0, 1))
     rng = np.random.default_rng(20260402)
     z = rng.standard_normal((2, PAIRS, ends.start.shape[0], 1))
-    sd_start = np.sqrt(ends.var_start)
     slope = ends.cov / np.maximum(ends.var_start, 1e-300)
-    left = np.sqrt(np.maximum(ends.var_now - slope * ends.cov, 0.0))
-    start = ends.start + sd_start * z[0]
-    now = ends.now + slope * (start - ends.start) + left * z[1]
+    left = np.sqrt(np.maximum(ends.var_change - slope * ends.cov, 0.0))
+    off = np.sqrt(ends.var_start) * z[0]
+    start = ends.start + off
+    now = start + ends.change + slope * off + left * z[1]
     return distance(start, lo, hi) - distance(now, lo, hi)
 
 
@@ -195,9 +142,7 @@ class Bands:
             {(season, student, family): value for season, student, family, value in style.iter_rows()},
         )
 
-    def of(
-        self, metric: str, season: str, student: str, club_family: str, on: date
-    ) -> tuple[float, float] | None:
+    def of(self, metric: str, season: str, student: str, club_family: str, on: date) -> Band:
         """Lower and upper end on a day, infinite where open; None when this student is not judged by a band.
 
         A band of style stays_forward holds for students without a style yet as well.

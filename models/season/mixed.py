@@ -5,17 +5,21 @@ Session j of student i, at t_ij months since that student's first session:
     y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij
 
 γ are the fixed effects (academy mean, mean slope, offsets of devices), (a_i, b_i) ~ N(0, G) the student's own
-start and slope, W_i a Brownian path that starts at 0, e_ij ~ N(0, σ²_session + σ²_swing/n_ij). The variance
-parts (sd_a, sd_b, ρ, sd_session, τ) say how much of each there is.
+start and slope, W_i a Brownian path that starts at 0, e_ij ~ N(0, σ²_i + s²_i/n_ij). The variance parts
+(sd_a, sd_b, ρ, sd_session, τ, κ, ω) say how much of each there is.
+
+Students differ in noise: s_i is their own sd from swing to swing, and their sd from session to session is
+σ_i = sd_session·exp(κ·ℓ_i + ω·z_i), ℓ_i the centred log of s_i and z_i ~ N(0, 1) known only by how their
+sessions scatter. z_i is integrated over the NODES of a Gauss-Hermite rule.
 
 `integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
 (kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
 mode. Plugging in one estimate instead makes the intervals of a few dozen students far too short. `lines`
-predicts each student's line under every draw.
+predicts each student's line under every draw, `line_ends` where it starts and how far it moved.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +27,9 @@ from numpy.typing import NDArray
 from models.season import kernel
 from models.season.kernel import COUNTS, FLOATS
 
-DRAWS = 1800
+DRAWS = 480
 ROUNDS = 3
-KEPT_DRAWS = 128
+KEPT_DRAWS = 64
 MODE_ONLY_FROM = 300  # students: from so many on the variance parts are known well enough
 TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihood's flat directions
 LOWEST, HIGHEST = -7.0, 4.0  # of the log standard deviations, in units of the scales
@@ -33,7 +37,12 @@ STEP = 2e-3
 ROUNDING = 1e-12  # of a value: sums of the same numbers differ by so little
 SAMPLE = 500  # students: enough to start near the mode
 FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
-START = np.array([0.0, -0.7, 0.0, -0.4, -0.7])
+START = np.array([0.0, -0.7, 0.0, -0.4, -0.7, 0.5, -1.2])
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+WEIGHTS = WEIGHTS / WEIGHTS.sum()
+ENOUGH = 100.0  # times less exact than the mode itself: the draws find their centre by themselves
+SETTLED = 3  # rounds of expectation and maximisation for γ̂ over the nodes
+STILL = 0.05  # of a usual slope and wandering: what is left of them in a student who holds
 
 
 @dataclass(frozen=True)
@@ -41,7 +50,7 @@ class Cell:
     """One metric and club family of one season, students one after another, each by time.
 
     offsets (S + 1,); t (N,) 30-day months since the student's first session; y (N,); error (N,) known error
-    variance of each value (σ²_swing / n); x (N, p) fixed columns, the first two 1 and t.
+    variance of each value (s²/n); x (N, p) fixed columns, the first two 1 and t; noise (S,) ℓ_i.
     """
 
     offsets: COUNTS
@@ -49,6 +58,7 @@ class Cell:
     y: FLOATS
     error: FLOATS
     x: FLOATS
+    noise: FLOATS = field(default_factory=lambda: np.zeros(0))
 
     @property
     def owner(self) -> NDArray[np.intp]:
@@ -60,7 +70,7 @@ class Cell:
         kept = self.owner % step == 0
         counts = np.diff(self.offsets)[::step]
         offsets = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-        return Cell(offsets, self.t[kept], self.y[kept], self.error[kept], self.x[kept])
+        return Cell(offsets, self.t[kept], self.y[kept], self.error[kept], self.x[kept], self.noise[::step])
 
 
 @dataclass(frozen=True)
@@ -74,7 +84,7 @@ class Scales:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Draws of the variance parts (D, 5) in the data's units, equal in weight, with γ̂ and its covariance.
+    """Draws of the variance parts (D, 7) in the data's units, equal in weight, with γ̂ and its covariance.
 
     `effective` is the number of independent draws that the importance weights were worth.
     """
@@ -112,8 +122,14 @@ def scales(cell: Cell) -> Scales | None:
 
 
 def natural(phi: FLOATS, by: Scales) -> FLOATS:
-    """(D, 5) log sd_a, log sd_b, atanh ρ, log sd_session, log τ in units of the scales → variance parts."""
-    parts = np.exp(phi)
+    """(D, 7) log sd_a, log sd_b, atanh ρ, log sd_session, log τ in units of the scales, κ, log ω → parts.
+
+    With five columns every student's noise is alike: κ = ω = 0.
+    """
+    parts = np.zeros((len(phi), 7))
+    parts[:, : phi.shape[1]] = np.exp(phi)
+    if phi.shape[1] > 5:
+        parts[:, 5] = phi[:, 5]
     parts[:, 0] *= by.level
     parts[:, 1] *= by.residual / by.span
     parts[:, 2] = np.tanh(phi[:, 2])
@@ -126,22 +142,30 @@ def log_prior(phi: FLOATS) -> FLOATS:
     """Log prior density of φ, up to a constant, the change of variables included.
 
     With x the standard deviation in units of its scale: σ_b ∝ x(1 + x²/4)^(−5/2), zero at zero; σ_a,
-    σ_session and τ half-t with 4 degrees of freedom; ρ LKJ(2).
+    σ_session and τ half-t with 4 degrees of freedom; ρ LKJ(2); κ ~ N(½, ½²), ω half-normal with sd ½.
     """
-    x = np.exp(phi)
+    of_noise = 0.0
+    if phi.shape[1] > 5:
+        of_noise = phi[:, 6] - 2 * (phi[:, 5] - 0.5) ** 2 - 2 * np.exp(2 * phi[:, 6])
+    x = np.exp(phi[:, :5])
     half_t = -2.5 * np.log1p(x**2 / 4)
     one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
-    of_sds = np.sum((half_t + phi)[:, [0, 1, 3, 4]], axis=1)
-    return np.asarray(of_sds + phi[:, 1] + 2 * one_less)
+    of_sds = np.sum((half_t + phi[:, :5])[:, [0, 1, 3, 4]], axis=1)
+    return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
 
 
 def maximise(
-    log_density: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, highest: float = HIGHEST
+    log_density: Callable[[FLOATS], FLOATS],
+    start: FLOATS,
+    lowest: float = LOWEST,
+    highest: float = HIGHEST,
+    near: float = 1.0,
 ) -> tuple[FLOATS, FLOATS, float]:
     """Maximum of `log_density` ((D, k) → (D,)) by damped Newton steps on central differences.
 
     Returns where it is (k,), the Hessian there (k, k) and the value. All points of a step are evaluated in
-    one call, so a step costs one pass through the compiled loop.
+    one call, so a step costs one pass through the compiled loop. `near` above 1: to be so many times less
+    exact.
     """
     k = start.size
     at, damp = start.copy(), 1e-3
@@ -161,7 +185,7 @@ def maximise(
         gain, moved = densities[best] - value, np.abs(tries[best] - at).max()
         at, damp = tries[best], max(damp * 0.1, 1e-6)
         value, gradient, hessian = _differences(log_density, at)
-        if gain < 1e-9 * (1 + abs(value)) and moved < 1e-3:
+        if gain < near * 1e-9 * (1 + abs(value)) and moved < near * 1e-3:
             break
     return at, hessian.reshape(k, k), value
 
@@ -181,8 +205,35 @@ def _differences(log_density: Callable[[FLOATS], FLOATS], at: FLOATS) -> tuple[f
 
 
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
-    """`kernel.restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances."""
-    return kernel.restricted(np.ascontiguousarray(parts), cell.offsets, cell.t, cell.y, cell.error, cell.x)
+    """`kernel.restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances.
+
+    parts (D, 7); with the first five columns alone, κ = ω = 0.
+    """
+    p, n = cell.x.shape[1], cell.y.size
+    full = np.zeros((len(parts), 7))
+    full[:, : parts.shape[1]] = parts
+    if full[:, 6].any():
+        sums, heights = moments(cell, at_nodes(full), cell.offsets[1:] - 1)
+        sums, heights = (a.reshape(len(parts), NODES.size, *a.shape[1:]) for a in (sums, heights))
+        return kernel.restricted(sums, heights, WEIGHTS, p, n, SETTLED)
+    sums, heights = moments(cell, full, np.array([n - 1]), apart=False)
+    return kernel.restricted(sums[:, None], heights[:, None], np.ones(1), p, n, 1)
+
+
+def at_nodes(parts: FLOATS) -> FLOATS:
+    """(D, 7) → (D·NODES, 7): each row at every node, whose shift ω·z stands in the place of ω."""
+    rows = np.repeat(parts, NODES.size, axis=0)
+    rows[:, 6] *= np.tile(NODES, len(parts))
+    return rows
+
+
+def moments(cell: Cell, rows: FLOATS, upto: COUNTS, *, apart: bool = True) -> tuple[FLOATS, FLOATS]:
+    """`kernel.moments` of this cell."""
+    noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
+    return kernel.moments(
+        np.ascontiguousarray(rows), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        np.asarray(upto, dtype=np.int64), int(apart),
+    )  # fmt: skip
 
 
 def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS) -> Posterior | None:
@@ -195,7 +246,8 @@ def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS
     def log_density(phi: FLOATS) -> FLOATS:
         return np.asarray(likelihood(cell, natural(phi, by))[0] + log_prior(phi))
 
-    mode, hessian, top = maximise(log_density, _first_guess(cell, by))
+    start = _first_guess(cell, by)
+    mode, hessian, top = maximise(log_density, start, near=ENOUGH)
     if not np.isfinite(top):
         return None
     if cell.offsets.size - 1 >= MODE_ONLY_FROM:
@@ -208,12 +260,15 @@ def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS
 
 
 def _first_guess(cell: Cell, by: Scales) -> FLOATS:
-    """Where to start: in a large academy, the mode for an even sample of its students."""
+    """Where to start: the mode with all noise alike, for an even sample of a large academy's students."""
     step = (cell.offsets.size - 1) // SAMPLE
-    if step < 2:
-        return START
-    few = cell.thinned(step)
-    return maximise(lambda phi: np.asarray(likelihood(few, natural(phi, by))[0] + log_prior(phi)), START)[0]
+    if step < 2 and not cell.noise.size:
+        return START[:5]
+    few = cell.thinned(max(step, 1))
+    alike = maximise(
+        lambda phi: np.asarray(likelihood(few, natural(phi, by))[0] + log_prior(phi)), START[:5], near=ENOUGH
+    )[0]
+    return np.concatenate([alike, START[5:]]) if cell.noise.size else alike
 
 
 def similar_in_order(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: int = 4) -> NDArray[np.intp]:
@@ -235,7 +290,7 @@ def similar_in_order(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: 
 def posterior_given(cell: Cell, parts: FLOATS, effective: float = 1.0) -> Posterior:
     """The posterior when these draws of the variance parts are taken as they are."""
     _, gammas, covs = likelihood(cell, parts)
-    return Posterior(parts, gammas, covs, effective)
+    return Posterior(np.pad(parts, ((0, 0), (0, 7 - parts.shape[1]))), gammas, covs, effective)
 
 
 def _importance(
@@ -274,13 +329,102 @@ def _log_t(phi: FLOATS, centre: FLOATS, root: FLOATS) -> FLOATS:
     return np.asarray(-0.5 * (TAIL + len(root)) * np.log1p(np.sum(z**2, axis=0) / TAIL) - size)
 
 
-def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
+@dataclass(frozen=True)
+class Ends:
+    """Where G lines start and how far they moved, as R normal distributions with weights; (R, G) each.
+
+    Weights of a line add up to 1.
+    """
+
+    start: FLOATS
+    change: FLOATS
+    var_start: FLOATS
+    var_change: FLOATS
+    cov: FLOATS
+    weight: FLOATS
+
+    @property
+    def sd_change(self) -> FLOATS:
+        """Standard deviation of each change."""
+        return np.sqrt(np.maximum(self.var_change, 1e-300))
+
+    def mean(self, values: FLOATS) -> FLOATS:
+        """Weighted mean over all axes but the last, line by line.
+
+        Each line's numbers are summed by themselves, so that the answer is the same to the last bit whoever
+        else is asked about.
+        """
+        return mean_over_draws(values * self.weight) * len(self.weight)
+
+
+def mean_over_draws(values: FLOATS) -> FLOATS:
+    """Mean over all axes but the last, each line's numbers by themselves."""
+    flat = np.ascontiguousarray(values.reshape(-1, values.shape[-1]).T, dtype=np.float64)
+    return np.asarray(flat.mean(axis=1))
+
+
+def line_ends(cell: Cell, posterior: Posterior, upto: COUNTS, holders: float = 0.0) -> Ends:
+    """Start and change of each student's line as known from their sessions up to the rows `upto` (G,).
+
+    `holders` is the share of students who hold: their slope, their wandering and the academy's mean slope are
+    STILL of what they are in others, and how likely it is that a student is one is in the weights.
+    """
+    kinds = _ends(cell, posterior, upto, holders=holders > 0)
+    log = kinds[0]
+    if holders > 0:
+        log = log + np.log([1.0 - holders, holders])[:, None, None]
+    each = np.ascontiguousarray(np.moveaxis(log, -1, 0)).reshape(upto.size, len(log), -1)  # line by line
+    weight = np.exp(each - each.max(axis=2, keepdims=True))
+    weight /= weight.sum(axis=2, keepdims=True) * len(log)
+    start, change, var_start, var_change, cov = kinds[1:].reshape(5, -1, upto.size)
+    return Ends(start, change, var_start, var_change, cov, weight.reshape(upto.size, -1).T)
+
+
+def holding_odds(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
+    """(D, G) log of how many times likelier each student's sessions are if the student holds."""
+    log = np.logaddexp.reduce(_ends(cell, posterior, upto, holders=True)[0], axis=2)
+    return np.asarray(log[:, 1] - log[:, 0])
+
+
+def _ends(cell: Cell, posterior: Posterior, upto: COUNTS, *, holders: bool) -> FLOATS:
+    """`kernel.ends` (6, D, 1 or 2, K, G) for those who move and, if asked, those who hold, at K nodes."""
+    who = cell.owner[upto]
+    fixed = cell.x[upto].copy()
+    fixed[:, 1] = 0.0
+    draws = len(posterior.parts)
+    found = []
+    for left in (1.0, STILL)[: 1 + holders]:
+        rows, gammas, covs = (part.copy() for part in _at_nodes_of(posterior))
+        rows[:, [1, 4]] *= left
+        gammas[:, 1] *= left
+        covs[:, 1] *= left
+        covs[:, :, 1] *= left
+        sums = moments(cell, rows, upto)
+        own = kernel.ends(rows, gammas, covs, *sums, cell.t[upto] - cell.t[cell.offsets[who]], fixed)
+        nodes = len(rows) // draws
+        own = own.reshape(6, draws, nodes, -1)
+        if nodes > 1:
+            own[0] += np.log(WEIGHTS)[:, None]
+        found.append(own)
+    return np.stack(found, axis=2)
+
+
+def _at_nodes_of(posterior: Posterior) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """Parts, γ̂ and covariance at every node; as they are where all students' noise is alike."""
+    if not posterior.parts[:, 6].any():
+        return posterior.parts, posterior.gammas, posterior.covs
+    gammas, covs = (np.repeat(part, NODES.size, axis=0) for part in (posterior.gammas, posterior.covs))
+    return at_nodes(posterior.parts), gammas, covs
+
+
+def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tuple[FLOATS, FLOATS]:
     """Each student's line at the months `grid` (S, K), where the fixed columns are `grid_x` (S, K, p).
 
-    Returns its mean (D, S, K) and variance (D, S, K) under each of the D draws, and the covariance (D, S) of
-    its first and last point: `kernel.lines`.
+    Returns its mean (R, S, K) and variance (R, S, K), R draws at every node as the rows of `line_ends`
+    without holders: `kernel.lines`.
     """
+    noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
     return kernel.lines(
-        posterior.parts, posterior.gammas, posterior.covs, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        *_at_nodes_of(posterior), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
     )  # fmt: skip

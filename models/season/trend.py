@@ -1,19 +1,19 @@
 """A student's line over the season: where they started, where they are now, and how sure the change is.
 
 `fit_season` integrates the variance parts of every metric and club family (a build's work; the result is kept
-as a parameter). `student_lines` turns sessions and that parameter into rows of season.student_trend and
-season.trend_line, for any students, in a build as after a load. The model is in mixed.py; what makes a
-change Improving or Slipping in judgement.py.
+as a parameter). `student_lines` turns sessions and that parameter into rows of season.student_trend,
+season.trend_line and season.change_chance, for any students, in a build as after a load. The model is in
+mixed.py; what makes a change Improving or Slipping in judgement.py.
 """
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from os import cpu_count
 from typing import NamedTuple
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from models.season.cells import (
     BASELINE,
@@ -24,34 +24,36 @@ from models.season.cells import (
     TOUCHED,
     CellKey,
     Parameter,
+    SwingNoise,
     arrange,
     baseline,
     draws_of,
     fit_cell,
     known_rows,
+    share_of_holders,
     stored_fits,
 )
 from models.season.estimation import Z90
-from models.season.judgement import Bands, Ends, judge_change, mean_over_draws
+from models.season.judgement import Bands, directions, judge_change
 from models.season.kernel import COUNTS, FLOATS
-from models.season.mixed import ROUNDING, Cell, Posterior, lines
+from models.season.mixed import ROUNDING, line_ends, lines, mean_over_draws
 from models.sql import columns
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13
-FLAT = 100.0  # a prior sd of slopes that says nothing about them, in sds between students a month
 
 
 class Lines(NamedTuple):
-    """Rows of season.student_trend and season.trend_line."""
+    """Rows of season.student_trend, season.trend_line and season.change_chance."""
 
     trend: pl.DataFrame
     line: pl.DataFrame
+    chance: pl.DataFrame
 
 
 def line_rows(writer: Writer) -> Lines:
-    """Rows of season.student_trend and season.trend_line of the touched students, under the last fits."""
+    """Rows of each table of `Lines` for the touched students, under the last fits."""
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE}"))
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     return student_lines(rows, stored_fits(writer, rows), better, Bands.read(writer, TOUCHED))
@@ -64,8 +66,9 @@ def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     """
     cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
     with ThreadPoolExecutor(cpu_count()) as threads:
-        fits = list(threads.map(fit_cell, cells.values()))
-    return {(s, f, m): fit for (s, f, m), fit in zip(cells, fits, strict=True) if fit}
+        found = list(threads.map(fit_cell, cells.values()))
+    fits = {(s, f, m): fit for (s, f, m), fit in zip(cells, found, strict=True) if fit}
+    return share_of_holders({(s, f, m): rows for (s, f, m), rows in cells.items()}, fits)
 
 
 def student_lines(
@@ -101,10 +104,13 @@ def student_lines(
         _plain(few, TOO_FEW), _constant(unfitted.filter(constant)),
         _plain(unfitted.filter(~constant), NOT_CLEAR),
     ]  # fmt: skip
-    no_line = pl.DataFrame(schema=columns("season.trend_line"))
+    no_line, no_chance = (
+        pl.DataFrame(schema=columns(table)) for table in ("season.trend_line", "season.change_chance")
+    )
     return Lines(
         pl.concat([*without_fit, *(cell.trend for cell in fitted_cells)]),
         pl.concat([no_line, *(cell.line for cell in fitted_cells)]),
+        pl.concat([no_chance, *(cell.chance for cell in fitted_cells)]),
     )
 
 
@@ -140,34 +146,41 @@ def _fitted(
 ) -> Lines:
     """Trend and line rows of the students of one cell, each with enough sessions, under the stored draws."""
     posterior = draws_of(parameter)
-    rows = arrange(cell_rows, parameter["sd_swing"] ** 2, parameter["fixed"])
-    months, grid_x = _grid(rows.cell.offsets, rows.cell.t, rows.cell.x)
-    mean, var, cov = lines(rows.cell, posterior, months, grid_x)
-    ends = _ends(mean, var, cov)
-    own_sessions = _own_sessions(posterior, rows.cell, months, grid_x)
+    rows = arrange(cell_rows, SwingNoise(*parameter["swing_noise"]), parameter["fixed"])
+    last = rows.cell.offsets[1:] - 1
     whose = summary.select("metric", "season", "student", "club_family", "last")
     own_bands = [bands.of(*key) for key in whose.iter_rows()]
-    judged = judge_change(ends, better, own_bands, parameter["sd_student"], own_sessions=own_sessions)
+    ends, smallest = line_ends(rows.cell, posterior, last), parameter["worthwhile"]
+    seen = _days_seen(cell_rows)
+    owner = rows.cell.owner[seen]
+    as_seen = line_ends(rows.cell, posterior, seen, parameter["holders"])
+    improved, slipped, _ = directions(as_seen, better, [own_bands[i] for i in owner], smallest)
+    newest = np.searchsorted(owner, np.arange(last.size), side="right") - 1
+    judged = judge_change(ends, (improved[newest], slipped[newest]), better, own_bands, smallest)
+    start, span = ends.mean(ends.start), rows.cell.t[last]
     trend = summary.with_columns(
-        start_value=mean_over_draws(ends.start), value_now=mean_over_draws(ends.now), change=judged.change,
-        change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / months[:, -1],
-        toward_better=_known(judged.toward), worthwhile=judged.worthwhile,
+        start_value=start, value_now=start + judged.change, change=judged.change,
+        change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / span,
+        toward_better=_known(judged.toward), worthwhile=smallest,
         p_better=_known(judged.p_better), p_worse=_known(judged.p_worse),
         p_improved=_known(judged.p_improved), p_slipped=_known(judged.p_slipped),
         label=pl.Series(judged.label, dtype=pl.String),
     ).select(columns("season.student_trend").keys())  # fmt: skip
-    return Lines(trend, _line_rows(summary, months, mean, var))
+    chance = (
+        cell_rows[seen].with_columns(p_improved=_known(improved), p_slipped=_known(slipped))
+        .drop_nulls("p_improved").select(columns("season.change_chance").keys())
+    )  # fmt: skip
+    months, grid_x = _grid(rows.cell.offsets, rows.cell.t, rows.cell.x)
+    mean, var = lines(rows.cell, posterior, months, grid_x)
+    return Lines(trend, _line_rows(summary, months, mean, var, ends.weight), chance)
 
 
-def _ends(mean: FLOATS, var: FLOATS, cov: FLOATS) -> Ends:
-    return Ends(mean[:, :, 0], mean[:, :, -1], var[:, :, 0], var[:, :, -1], cov)
-
-
-def _own_sessions(posterior: Posterior, cell: Cell, months: FLOATS, grid_x: FLOATS) -> Ends:
-    """The lines' ends under a flat prior of slopes: they rest on the student's own sessions alone."""
-    parts = posterior.parts.copy()
-    parts[:, 1], parts[:, 2] = FLAT * (parts[:, 0] + parts[:, 3]), 0.0
-    return _ends(*lines(cell, replace(posterior, parts=parts), months[:, [0, -1]], grid_x[:, [0, -1]]))
+def _days_seen(cell_rows: pl.DataFrame) -> NDArray[np.int64]:
+    """Places of each student's last row of a day, from the third session and 28 days on."""
+    sessions = pl.col("session").rle_id().over("student") + 1
+    wanted = (sessions >= LEAST_SESSIONS) & (pl.col("t") >= LEAST_DAYS / DAYS_A_MONTH)
+    last = pl.struct("student", "day").is_last_distinct()
+    return cell_rows.select((wanted & last).arg_true()).to_series().to_numpy().astype(np.int64)
 
 
 def _known(values: FLOATS) -> pl.Series:
@@ -184,12 +197,18 @@ def _grid(offsets: COUNTS, t: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS]:
     return months, fixed
 
 
-def _line_rows(summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS) -> pl.DataFrame:
-    """Mean of the line and its 90 % band; the band is ±1.645 sd of the mixture over the draws."""
-    draws = len(mean)
-    flat, spread = mean.reshape(draws, -1), var.reshape(draws, -1)
-    centre = mean_over_draws(flat)
-    half = Z90 * np.sqrt(mean_over_draws(spread) + mean_over_draws((flat - centre) ** 2))
+def _line_rows(
+    summary: pl.DataFrame, months: FLOATS, mean: FLOATS, var: FLOATS, weight: FLOATS
+) -> pl.DataFrame:
+    """Mean of the line and its 90 % band; the band is ±1.645 sd of the mixture, weight (R, S)."""
+    rows = len(mean)
+    each = weight[:, :, None] * rows
+
+    def over(values: FLOATS) -> FLOATS:
+        return mean_over_draws((values * each).reshape(rows, -1))
+
+    centre = over(mean)
+    half = Z90 * np.sqrt(over(var + (mean - centre.reshape(mean.shape[1:])) ** 2))
     days = pl.Series(np.round(months.ravel() * DAYS_A_MONTH).astype(np.int64) * 86_400_000)
     named = summary.select(
         pl.col("season", "student", "metric", "club_family", "first").repeat_by(LINE_POINTS).explode()

@@ -3,19 +3,19 @@
 `week_rows` reads the warehouse and returns rows of season.signal, of season.signal_evidence (what each signal
 rests on, as codes and numbers; the dashboard writes the sentences) and of season.signal_week.
 
-Changes are ranked by P(change beyond the smallest worthwhile one in that direction) and cut where the mean of
-1 − P over those listed reaches 5 %. Only changes that the student's page calls Improving or Slipping are
-candidates, so no page contradicts another. "Now" is the newest session day, so a build can be repeated.
+Changes and new faults are listed as the season's error budget allows (ledger.py). Only changes that the
+student's page calls Improving or Slipping, and only rates that it calls Worse, stay on the list, so no page
+contradicts another. "Now" is the newest session day, so a build can be repeated.
 """
 
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
 from typing import NamedTuple
 
-import numpy as np
 import polars as pl
 
-from models.season.kernel import FLOATS
+from models.season.ledger import KEY as LEDGER_KEY
+from models.season.ledger import NEW_FAULT, listed
 from models.season.week_sources import AGAINST, BESIDE, MAIN, RECENT_DAYS, Row, Signal, Sources, read_sources
 from models.sql import columns
 from warehouse.store import Writer
@@ -25,7 +25,6 @@ KINDS = (
     "discomfort", "slipping", "improving", "new_fault", "outside_band", "unmeasured", "eye_and_plate",
     "refused",
 )  # fmt: skip
-MOST_BY_CHANCE = 0.05
 UNMEASURED_DAYS = 21
 OUTSIDE_SESSIONS = 6
 LEAST_LOOKS, OFTEN = 2, 0.5
@@ -52,10 +51,11 @@ def review(sources: Sources) -> WeekRows:
     """The list of the week, and how many of its changes chance would have made."""
     recent = pl.col("student").is_in(sources.recent)
     candidates = sources.trend.filter(recent, pl.col("p_improved").is_not_null())
-    chosen = chosen_changes(candidates)
+    entered = listed(sources.claims)
+    chosen = _listed_changes(candidates, entered)
     found = [
-        *_discomfort(sources), *_changes(sources, chosen), *_new_faults(sources), *_outside_band(sources),
-        *_unmeasured(sources), *_eye_and_plate(sources), *_refused(sources),
+        *_discomfort(sources), *_changes(sources, chosen), *_new_faults(sources, entered),
+        *_outside_band(sources), *_unmeasured(sources), *_eye_and_plate(sources), *_refused(sources),
     ]  # fmt: skip
     found.sort(
         key=lambda s: (
@@ -69,7 +69,9 @@ def review(sources: Sources) -> WeekRows:
     week = {"week": monday, "as_of": sources.as_of}
     counts = {
         "judged": len(candidates), "listed": len(chosen),
-        "expected_by_chance": float((1 - chosen["p"]).sum()) if len(chosen) else 0.0,
+        "expected_by_chance": float((1 - chosen["p_then"]).sum()),
+        "entered": len(entered), "entered_now": int((entered["since"] == monday).sum()),
+        "entered_by_chance": float((1 - entered["p_then"]).sum()),
     }  # fmt: skip
     signals = [signal.row | week | {"rank": rank} for rank, signal in enumerate(found, start=1)]
     evidence = [
@@ -83,22 +85,17 @@ def review(sources: Sources) -> WeekRows:
     )
 
 
-def count_listed(p: FLOATS) -> int:
-    """How many of p (falling) are listed: the most with mean(1 − p) ≤ 5 %."""
-    if p.size == 0:
-        return 0
-    mean = np.cumsum(1 - p) / np.arange(1, p.size + 1)
-    return int(np.searchsorted(mean, MOST_BY_CHANCE, side="right"))
-
-
-def chosen_changes(trend: pl.DataFrame) -> pl.DataFrame:
-    """The rows listed, surest first, with `p`; `label` says which way."""
-    called = trend.filter(pl.col("label").is_in([IMPROVING, SLIPPING]))
-    improving = pl.col("label") == IMPROVING
-    ranked = called.with_columns(
-        p=pl.when(improving).then(pl.col("p_improved")).otherwise(pl.col("p_slipped"))
-    ).sort("p", "student", "metric", "club_family", descending=[True, False, False, False])
-    return ranked.head(count_listed(ranked["p"].to_numpy()))
+def _listed_changes(candidates: pl.DataFrame, entered: pl.DataFrame) -> pl.DataFrame:
+    """Changes that were ever listed and still are what they were listed as, surest first, with `p`."""
+    p = pl.when(pl.col("label") == IMPROVING).then("p_improved").otherwise("p_slipped")
+    return (
+        candidates.join(
+            entered, left_on=["label", "student", "metric", "club_family"],
+            right_on=["kind", "student", "subject", "club_family"],
+        )
+        .with_columns(p=p)
+        .sort("p", "student", "metric", "club_family", descending=[True, False, False, False])
+    )  # fmt: skip
 
 
 def _by_student(frame: pl.DataFrame) -> Iterator[tuple[str, list[Row]]]:
@@ -123,7 +120,7 @@ def _discomfort(sources: Sources) -> Iterator[Signal]:
 
 def _changes(sources: Sources, chosen: pl.DataFrame) -> Iterator[Signal]:
     """One signal a student: what slips before what improves, kindred metrics beside the surest."""
-    numbers = ("start_value", "value_now", "p")
+    numbers = ("start_value", "value_now", "p", "since")
     for student, rows in _by_student(chosen):
         slipping = [row for row in rows if row["label"] == SLIPPING]
         own = slipping or rows
@@ -132,27 +129,30 @@ def _changes(sources: Sources, chosen: pl.DataFrame) -> Iterator[Signal]:
         evidence += _evidence(against, "metric", *numbers, role=AGAINST)
         yield sources.signal(
             "slipping" if slipping else "improving", student, first["metric"], evidence, p=first["p"],
-            label=first["label"], club_family=first["club_family"],
+            label=first["label"], club_family=first["club_family"], since=first["since"],
         )  # fmt: skip
 
 
-def _new_faults(sources: Sources) -> Iterator[Signal]:
-    """Worse now, and seldom before: under 20 % of swings."""
+def _new_faults(sources: Sources, entered: pl.DataFrame) -> Iterator[Signal]:
+    """Listed as new, worse still, and seldom before: under 20 % of swings."""
     keys = ["student", "fault", "club_family"]
     before = sources.rates.filter((pl.col("span") == "before") & (pl.col("rate") < SELDOM))
     now = sources.rates.filter(
         (pl.col("span") == "now") & (pl.col("label") == WORSE) & pl.col("student").is_in(sources.recent)
     )
+    new = entered.filter(kind=NEW_FAULT).join(
+        sources.claims.sort("day").group_by(LEDGER_KEY).agg(pl.col("p").last()), on=LEDGER_KEY
+    )
     rows = (
         now.join(before.select(*keys, "flagged", "usable"), on=keys, suffix="_before")
-        .with_columns(p=1 - pl.col("p_lower"))
+        .join(new.rename({"subject": "fault"}), on=keys)
         .sort("p", *keys, descending=[True, False, False, False])
     )
     for student, own in _by_student(rows):
-        numbers = ("flagged", "usable", "flagged_before", "usable_before", "p")
+        numbers = ("flagged", "usable", "flagged_before", "usable_before", "p", "since")
         yield sources.signal(
             "new_fault", student, own[0]["fault"], _evidence(own, "fault", *numbers), p=own[0]["p"],
-            label=own[0]["label"], club_family=own[0]["club_family"],
+            label=own[0]["label"], club_family=own[0]["club_family"], since=own[0]["since"],
         )  # fmt: skip
 
 

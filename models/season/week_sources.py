@@ -10,6 +10,7 @@ import polars as pl
 from models.season.cells import BASELINE
 from models.season.eye_plate import eye_plate_looks
 from models.season.judgement import Bands
+from models.season.ledger import claims
 from models.sql import query
 from warehouse.body import open_discomfort
 from warehouse.store import Writer
@@ -32,15 +33,17 @@ class Signal:
 class Sources:
     """What the list is made from; every frame is the newest season's.
 
-    trend, rates: season.student_trend and season.student_fault_rate; values: baseline rows of band metrics
-    (season, student, metric, club_family, day, session, mean); looks: `eye_plate.looked_at` rows; discomfort:
-    open notes (student, code, day); enrolled: student, joined; last_day: student → newest measured day, for
-    everyone; refused: refusals, oldest first; coach: student → who coaches now.
+    trend, rates: season.student_trend and season.student_fault_rate; claims: `ledger.claims`; values:
+    baseline rows of band metrics (season, student, metric, club_family, day, session, mean); looks:
+    `eye_plate.looked_at` rows; discomfort: open notes (student, code, day); enrolled: student, joined;
+    last_day: student → newest measured day, for everyone; refused: refusals, oldest first; coach: student →
+    who coaches now.
     """
 
     as_of: date
     trend: pl.DataFrame
     rates: pl.DataFrame
+    claims: pl.DataFrame
     values: pl.DataFrame
     looks: pl.DataFrame
     discomfort: pl.DataFrame
@@ -80,6 +83,12 @@ def read_sources(writer: Writer, as_of: date) -> Sources:
         as_of=as_of,
         trend=writer.sql("SELECT * FROM season.student_trend WHERE season = ?", season),
         rates=writer.sql("SELECT * FROM season.student_fault_rate WHERE season = ?", season),
+        claims=claims(
+            *(
+                writer.sql(f"SELECT * FROM season.{table} WHERE season = ?", season)
+                for table in ("change_chance", "new_fault_chance")
+            )
+        ),
         values=writer.sql(
             "SELECT season, student, metric, club_family, day, session, mean FROM season.session_metric "
             f"WHERE {BASELINE} AND season = ? "

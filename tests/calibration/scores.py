@@ -6,15 +6,16 @@ import numpy as np
 import polars as pl
 
 from calibration.academies import COACHES, DRILLS, SWC, Academy
-from models.season.cells import baseline, fit_cell, swing_variance
+from models.season.cells import baseline, fit_cell, share_of_holders, swing_variance
 from models.season.coach import coach_gains, item_slopes, student_gains
 from models.season.drill import HELPS, AimFit, labels
 from models.season.drill_data import METRIC, Aim
 from models.season.drill_model import design_of, variance_parts
 from models.season.judgement import IMPROVING, SLIPPING, Bands
+from models.season.ledger import claims, listed
 from models.season.reliability import detectable_change, typical_error
 from models.season.trend import student_lines
-from models.season.week import chosen_changes
+from models.sql import columns
 
 NO_BANDS = Bands(pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String}), {}, {})
 
@@ -30,7 +31,10 @@ def line_score(academy: Academy) -> Counter:
     """Coverage of the change's interval, and labels by true change."""
     rows = baseline(academy.sessions)
     fit = fit_cell(rows)
-    found = student_lines(rows, {("spring", "iron", "m"): fit} if fit else {}, {"m": "up"}, NO_BANDS).trend
+    key = ("spring", "iron", "m")
+    fits = share_of_holders({key: rows}, {key: fit}) if fit else {}
+    lines = student_lines(rows, fits, {"m": "up"}, NO_BANDS)
+    found = lines.trend
     counts: Counter = Counter()
     for row in found.iter_rows(named=True):
         if row["change"] is None:
@@ -44,9 +48,10 @@ def line_score(academy: Academy) -> Counter:
         for size in (2, 4):
             if abs(abs(true) - size * SWC) < 1e-9:
                 _add(counts, f"power{size}", row["label"] == (IMPROVING if true > 0 else SLIPPING))
-    for row in chosen_changes(found).iter_rows(named=True):
+    no_faults = pl.DataFrame(schema=columns("season.new_fault_chance"))
+    for row in listed(claims(lines.chance, no_faults)).iter_rows(named=True):
         true = academy.change[row["student"]]
-        _add(counts, "wrong", true <= 0 if row["label"] == IMPROVING else true >= 0)
+        _add(counts, "wrong", true <= 0 if row["kind"] == IMPROVING else true >= 0)
     counts["listed"] += counts["wrong/of"]
     counts["listed/of"] += len(found)
     return counts

@@ -273,7 +273,7 @@ def _answers(w) -> None:
         pl.DataFrame(
             [
                 trend | {"student": "s01", "start_value": 18.0, "value_now": -0.4, "change": -18.4, "change_lo": -22.0, "change_hi": -15.0,
-                         "per_month": -7.0, "p_better": 0.99, "p_worse": 0.0, "label": "improving"},
+                         "per_month": -7.0, "p_better": 0.99, "p_worse": 0.0, "p_improved": 0.99, "label": "improving"},
                 trend | {"student": "s02", "start_value": 18.0, "value_now": 21.0, "change": 3.0, "change_lo": -2.0, "change_hi": 8.0,
                          "per_month": 1.0, "p_better": 0.1, "p_worse": 0.8, "label": "not_clear"},
             ]

@@ -49,8 +49,9 @@ def test_a_coach_reviews_their_own_students_and_deliveries_only(reader_of):
 
 def test_chance_is_said_with_the_number_it_would_produce(reader_of):
     found = review(reader_of("full", "h01"))
-    assert "2\u00a0changes over the season stood out; chance alone would produce about 0.0." in found.chance
-    assert "Up to 1 in 10 of them may be chance." in found.chance
+    assert "3\u00a0changes and new faults stood out so far this season, 1 of them" in found.chance
+    assert "about 0.1 of them may be chance." in found.chance
+    assert "about 1 in 20 is wrong, however often you look." in found.chance
 
 
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):

@@ -11,5 +11,6 @@ CREATE TABLE IF NOT EXISTS season.signal (
     club_family VARCHAR,
     kindred VARCHAR[] NOT NULL,      -- further metrics or faults of this student that say the same
     label VARCHAR,
-    p DOUBLE                         -- chance that it is so; null where nothing is estimated
+    p DOUBLE,                        -- chance that it is so; null where nothing is estimated
+    since DATE                       -- slipping, improving, new_fault: Monday of the week it was first listed
 );

@@ -20,5 +20,6 @@ CREATE TABLE IF NOT EXISTS season.signal_evidence (
     days INTEGER,                    -- unmeasured: days since then
     session VARCHAR,                 -- refused: session of its first refusal, when it could be read
     refused_at TIMESTAMP,            -- refused: when; with `session` and the subject as its name, key into academy.refusal
-    refusals INTEGER                 -- refused: rows of academy.refusal that the signal counts
+    refusals INTEGER,                -- refused: rows of academy.refusal that the signal counts
+    since DATE                       -- slipping, improving, new_fault: Monday of the week it was first listed
 );

@@ -168,7 +168,7 @@ def review(reader: Reader) -> Review | None:
     if week is None and rows.is_empty():
         return None
     if week is None:
-        week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "listed": 0, "expected_by_chance": 0.0}
+        week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "entered": 0}
     names = Names(people.measures(reader), people.faults(reader))
     found, on_target = queries.evidence(reader), _on_target(reader)
     entries = [
@@ -225,12 +225,16 @@ def _by_student(entries: list[Entry]) -> list[Entry]:
 
 
 def _chance(week: dict[str, Any]) -> str:
-    if not week["listed"]:
-        return _("No change over the season stood out this week.")
+    if not week["entered"]:
+        return _("No change and no new fault has stood out so far this season.")
     return _(
-        "Across the academy, {changes} over the season stood out; chance alone would produce about "
-        "{expected}. Up to 1 in 10 of them may be chance."
-    ).format(changes=count(week["listed"], "change"), expected=number(week["expected_by_chance"], "", 1))
+        "Across the academy, {rows} stood out so far this season, {new} of them for the first time this "
+        "week; about {expected} of them may be chance. The list is kept so that over the whole season about "
+        "1 in 20 is wrong, however often you look."
+    ).format(
+        rows=count(week["entered"], "finding"), new=week["entered_now"],
+        expected=number(week["entered_by_chance"], "", 1),
+    )  # fmt: skip
 
 
 def _well(week: dict[str, Any]) -> str:

@@ -5,7 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from models.season.kernel import LANES, restricted
+from models.season.kernel import LANES
+from models.season.mixed import Cell, likelihood
 
 
 def data(counts, seed=3):
@@ -14,6 +15,10 @@ def data(counts, seed=3):
     t = np.concatenate([np.sort(rng.uniform(0, 6, n)) for n in counts])
     y, error = 70 + rng.normal(0, 5, t.size), rng.uniform(0, 2, t.size)
     return offsets, t, y, error, np.stack([np.ones(t.size), t], axis=1)
+
+
+def restricted(rows, *cell):
+    return likelihood(Cell(*cell), rows)
 
 
 def parts(rows, seed=4):

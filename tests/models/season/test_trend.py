@@ -5,7 +5,8 @@ import polars as pl
 import pytest
 
 from models.season.cells import baseline, fit_cell, known_rows
-from models.season.judgement import Bands, Ends, judge_change, mixture_quantile
+from models.season.judgement import Bands, directions, judge_change, mixture_quantile
+from models.season.mixed import Ends
 from models.season.trend import fit_season, student_lines
 
 NO_BANDS = Bands(
@@ -220,19 +221,25 @@ def test_a_device_new_since_the_last_build_waits_for_the_next(simulate):
     assert set(frame["session"]) - set(kept["session"]) == {"s001-3"}
 
 
-def test_the_label_rules_are_the_stated_ones():
-    # One draw, no covariance: change ~ N(c, s²); spread between students 10, so SWC 2 and half a spread 5.
-    def label(change, sd, better="up"):
-        ends = Ends(*(np.array([[value]]) for value in (50.0, 50.0 + change, sd**2 / 2, sd**2 / 2, 0.0)))
-        return judge_change(ends, better, [None], 10.0).label[0]
+def one_line(change, sd):
+    """The ends of one line, as one normal distribution."""
+    return Ends(*(np.array([[value]]) for value in (50.0, change, sd**2 / 2, sd**2, -(sd**2) / 2, 1.0)))
 
-    assert label(4.0, 2.0) == "improving"  # P = 0.977, over SWC
+
+def test_the_label_rules_are_the_stated_ones():
+    # One draw, no covariance: change ~ N(c, s²); the smallest worthwhile change is 2, a large one 8.
+    def label(change, sd, better="up"):
+        ends = one_line(change, sd)
+        improved, slipped, _ = directions(ends, better, [None], 2.0)
+        return judge_change(ends, (improved, slipped), better, [None], 2.0).label[0]
+
+    assert label(4.0, 2.0) == "improving"  # P(over 2) = 0.84
     assert label(-4.0, 2.0) == "slipping"
     assert label(-4.0, 2.0, "down") == "improving"
-    assert label(1.9, 0.5) == HOLDING  # sure, but under SWC
-    assert label(4.0, 2.5) == "not_clear"  # P = 0.945; P(|change| ≤ 5) = 0.655
-    assert label(3.0, 2.0) == HOLDING  # P = 0.933; P(|change| ≤ 5) = 0.84
-    assert label(9.0, 6.0) == "not_clear"
+    assert label(3.0, 2.0) == HOLDING  # P(over 2) = 0.69; P(|change| ≤ 8) = 0.99
+    assert label(6.0, 5.5) == "not_clear"  # 0.77; 0.64
+    assert label(0.0, 5.0) == "not_clear"  # P(|change| ≤ 8) = 0.89
+    assert label(0.0, 4.8) == HOLDING
 
 
 def test_mixture_quantiles_are_those_of_many_draws():
@@ -240,7 +247,9 @@ def test_mixture_quantiles_are_those_of_many_draws():
     rng = np.random.default_rng(0)
     pooled = np.concatenate([rng.normal(m, s, 200_000) for m, s in zip(mean[:, 0], sd[:, 0], strict=True)])
     for q in (0.05, 0.5, 0.95):
-        assert mixture_quantile(mean, sd, q)[0] == pytest.approx(np.quantile(pooled, q), abs=0.03)
+        assert mixture_quantile(mean, sd, q, lambda each: each.mean(axis=0))[0] == pytest.approx(
+            np.quantile(pooled, q), abs=0.03
+        )
 
 
 def test_a_students_own_band_comes_first_and_the_narrower_rule_before_the_wider():
@@ -270,8 +279,8 @@ def test_the_chance_beyond_worthwhile_is_the_share_of_draws_beyond_it(better):
     rng = np.random.default_rng(5)
     start, now = rng.normal(40, 1, (300, 1)), rng.normal(47, 2, (300, 1))
     var = np.full((300, 1), 4.0)
-    judged = judge_change(Ends(start, now, var, var, var * 0.3), better, [(50.0, np.inf)], 30.0)
-    assert judged.worthwhile == 6.0
+    ends = Ends(start, now - start, var, var * 1.4, var * -0.7, np.full((300, 1), 1 / 300))
+    improved, slipped, toward = directions(ends, better, [(50.0, np.inf)], 6.0)
     many = rng.multivariate_normal([0, 0], [[4, 1.2], [1.2, 4]], (200, 300)) + np.stack(
         [start[:, 0], now[:, 0]], axis=1
     )
@@ -279,6 +288,6 @@ def test_the_chance_beyond_worthwhile_is_the_share_of_draws_beyond_it(better):
     if better == "band":
         gain = np.maximum(50 - many[..., 0], 0) - np.maximum(50 - many[..., 1], 0)
     gain = -gain if better == "down" else gain
-    assert judged.p_improved[0] == pytest.approx(np.mean(gain > 6), abs=0.02)
-    assert judged.p_slipped[0] == pytest.approx(np.mean(gain < -6), abs=0.02)
-    assert judged.toward[0] == pytest.approx(gain.mean(), abs=0.15)
+    assert improved[0] == pytest.approx(np.mean(gain > 6), abs=0.02)
+    assert slipped[0] == pytest.approx(np.mean(gain < -6), abs=0.02)
+    assert toward[0] == pytest.approx(gain.mean(), abs=0.15)

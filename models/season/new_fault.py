@@ -1,0 +1,159 @@
+"""How sure it is, day by day, that a fault is new: seldom before, and now at another, higher rate.
+
+`new_fault_rows` reads season.session_fault and returns rows of season.new_fault_chance. Looking at sixty
+students' every fault week after week, a plain comparison of now with before finds something sooner or later;
+so the question here is whether the rate changed at all, and how often rates do is learned from the academy.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from models.parameters import load_parameters, save_parameters
+from models.season.cells import TOUCHED
+from models.season.estimation import intraclass, p_first_lower
+from models.season.faultrate import (
+    KEYS,
+    LEAST_DIFFERENCE,
+    LEAST_SESSIONS,
+    NO_PRIOR,
+    Priors,
+    baseline_sessions,
+    effective_swings,
+    scatter,
+    stored_priors,
+)
+from models.season.kernel import FLOATS
+from models.season.spans import NOW_DAYS, in_spans
+from models.sql import columns
+from warehouse.store import Writer
+from warehouse.vocabulary import SELDOM
+
+USUALLY_CHANGED, ROUNDS = 0.05, 40
+DRAWN_IN = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
+LEAST_ABOVE = 2  # of the last three sessions
+
+
+def new_fault_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
+    """Rows of season.new_fault_chance of the touched students; a build learns how often rates change."""
+    rows = writer.sql(f"SELECT * FROM season.session_fault WHERE {TOUCHED} AND season IS NOT NULL")
+    sessions = baseline_sessions(rows)
+    seen = as_seen(sessions, stored_priors(writer, rows))
+    seasons = sorted(seen["season"].unique())
+    names = {season: f"new_fault/{season}" for season in seasons}
+    if refit:
+        save_parameters(
+            writer, {names[season]: share_changed(seen.filter(season=season)) for season in seasons}
+        )
+    kept = load_parameters(writer, list(names.values()))
+    return new_fault_chances(
+        seen, {season: kept.get(name, USUALLY_CHANGED) for season, name in names.items()}
+    )
+
+
+def share_changed(seen: pl.DataFrame) -> float:
+    """Share of a season's rates that became another: expectation and maximisation on the last day of each."""
+    odds = seen.filter(pl.col("day") == pl.col("day").max().over(KEYS))["log_odds"].to_numpy()
+    share = USUALLY_CHANGED
+    for _ in range(ROUNDS):
+        found = float(special.expit(odds + special.logit(share)).sum())
+        share = (found + DRAWN_IN * USUALLY_CHANGED) / (odds.size + DRAWN_IN)
+    return float(f"{share:.6g}")
+
+
+def new_fault_chances(seen: pl.DataFrame, changed: Mapping[str, float]) -> pl.DataFrame:
+    """Rows of season.new_fault_chance from `as_seen` and each season's share of changed rates.
+
+    The chance that the rate changed and is now ten points of a hundred higher at least. Only for faults that
+    under 20 % of the swings showed before, and that at least two of the last three sessions show more often.
+    """
+    prior = special.logit(np.array([changed[season] for season in seen["season"]], dtype=float))
+    a, b, y, n = (seen[name].to_numpy() for name in ("a_before", "b_before", "y_now", "n_now"))
+    higher = p_first_lower(a, b, 1 + y, 1 + n - y, LEAST_DIFFERENCE)
+    chance = special.expit(seen["log_odds"].to_numpy() + prior) * higher
+    return (
+        seen.with_columns(p=pl.Series(chance, dtype=pl.Float64))
+        .filter(pl.col("above") >= LEAST_ABOVE, pl.col("rate_before") < SELDOM)
+        .select(columns("season.new_fault_chance").keys())
+    )
+
+
+def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
+    """KEYS and day → before and now as they were on each measured day, and the log odds of a change.
+
+    With y of n effective swings and the academy's prior A, B, a rate that changed is as likely as
+    B(A + y₁, B + n₁ − y₁) · B(1 + y₂, 1 + n₂ − y₂) / B(A + y₁ + y₂, B + n₁ + n₂ − y₁ − y₂) times one that did
+    not: now any rate, against the one of before. Counts are cut by the larger of the academy's and the
+    student's own correlation of swings. `above`: how many of the last three sessions show the fault more
+    often than before. Days with fewer than three sessions in either span are left out.
+    """
+    numbered = sessions.with_columns(nth=pl.int_range(pl.len()).over(KEYS))
+    days = numbered.filter(pl.struct(*KEYS, "day").is_last_distinct()).select(*KEYS, on="day", last="nth")
+    newest = pl.col("nth") > pl.col("last") - LEAST_SESSIONS
+    now = newest | (pl.col("day") > pl.col("on") - pl.duration(days=NOW_DAYS))
+    rate = pl.col("flagged") / pl.col("usable")
+    pairs = (
+        days.filter(pl.col("last") >= 2 * LEAST_SESSIONS - 1)
+        .join(numbered, on=KEYS, maintain_order="left")
+        .filter(pl.col("nth") <= pl.col("last"))
+        .with_columns(now=now, newest=newest, rate=rate)
+        .filter((~pl.col("now")).sum().over(*KEYS, "on") >= LEAST_SESSIONS)
+    )
+    counted = {
+        f"{name}_{span}": value.filter(which).sum()
+        for span, which in (("before", ~pl.col("now")), ("now", pl.col("now")))
+        for name, value in (
+            ("y", pl.col("flagged")),
+            ("n", pl.col("usable")),
+            ("squares", pl.col("usable") ** 2),
+        )
+    }
+    before = pl.col("y_before") / pl.col("n_before")
+    seen = (
+        pairs.group_by(*KEYS, "on", maintain_order=True)
+        .agg(**counted, rates=pl.col("rate").filter("newest"))
+        .with_columns(rate_before=before)
+        .rename({"on": "day"})
+        .join(_own_clustering(sessions), on=KEYS, how="left", maintain_order="left")
+    )
+    above = [sum(r > b for r in rates) for rates, b in seen.select("rates", "rate_before").iter_rows()]
+    known = [priors.get(s, {}).get(f, NO_PRIOR) for s, f in seen.select("season", "fault").iter_rows()]
+    pooled, mean, strength = (
+        np.array([getattr(prior, name) for prior in known], dtype=float)
+        for name in ("rho", "mean", "strength")
+    )
+    weight = seen["sessions"].fill_null(0).to_numpy() / (seen["sessions"].fill_null(0).to_numpy() + DRAWN_IN)
+    own = seen["own_rho"].fill_null(0).to_numpy()
+    rho = np.maximum(pooled, weight * own + (1 - weight) * pooled)
+    (y1, n1), (y2, n2) = (_effective(seen, span, rho) for span in ("before", "now"))
+    a, b = mean * strength, (1 - mean) * strength
+    log_odds = (
+        special.betaln(a + y1, b + n1 - y1) + special.betaln(1 + y2, 1 + n2 - y2)
+        - special.betaln(a + y1 + y2, b + n1 + n2 - y1 - y2)
+    )  # fmt: skip
+    added = {"a_before": a + y1, "b_before": b + n1 - y1, "y_now": y2, "n_now": n2, "log_odds": log_odds}
+    return seen.with_columns(
+        above=pl.Series(above, dtype=pl.Int32),
+        **{name: pl.Series(values, dtype=pl.Float64) for name, values in added.items()},
+    )
+
+
+def _effective(seen: pl.DataFrame, span: str, rho: FLOATS) -> tuple[FLOATS, FLOATS]:
+    y, n, squares = (seen[f"{name}_{span}"].to_numpy() for name in ("y", "n", "squares"))
+    share = effective_swings(n, squares, rho) / n
+    return y * share, n * share
+
+
+def _own_clustering(sessions: pl.DataFrame) -> pl.DataFrame:
+    """KEYS → the student's own correlation of swings within the spans, and degrees of freedom it rests on."""
+    spans = in_spans(sessions, KEYS, LEAST_SESSIONS).filter(pl.col("span") != "season")
+    parts = scatter(spans, [*KEYS, "span"]).group_by(KEYS, maintain_order=True).agg(
+        pl.col("between", "within", "df_between", "df_within", "size").sum()
+    )  # fmt: skip
+    own = [
+        intraclass(between, within, df, df_within, size / df)
+        for between, within, df, df_within, size in parts.select(pl.exclude(KEYS)).iter_rows()
+    ]
+    return parts.select(*KEYS, own_rho=pl.Series(own, dtype=pl.Float64), sessions=pl.col("df_between"))
