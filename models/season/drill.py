@@ -102,10 +102,10 @@ def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     if rows.is_empty():
         return None
     aim = fault_aim(rows) if is_fault else metric_aim(rows, sources.reference)
-    design = design_of(aim, sources.dose) if aim is not None else None
+    aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
+    design = design_of(aim, sources.dose, aimed) if aim is not None else None
     if aim is None or design is None:
         return None
-    aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
     enough = any(is_enough(*counts(design, drill)) for drill in aimed)
     parts = variance_parts(design) if enough else None
     fit = AimFit(design, parts) if parts is not None else None

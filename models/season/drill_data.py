@@ -8,7 +8,7 @@ A dose set in a lesson counts from the next session on: today's baseline was swu
 student's first session of the season don't count, since nothing was measured before them.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +23,7 @@ from models.season.kernel import COUNTS, FLOATS
 FAULT, METRIC = "fault", "metric"
 PRIOR_SWINGS = 4.0  # at the academy's rate, so that the weight of a student without faults stays finite
 LEAST_FIRST, LEAST_MORE = 3, 6  # students with a first dose, and with a later one, for a column of its own
+FLATTENS = 1.5  # months
 LONGEST = 3.0  # months: by then what fades has faded
 _COUNT = pl.len().cast(pl.Float64)
 _MONTHS_SINCE = ((pl.col("day") - pl.col("set_on")).min().dt.total_days() / DAYS_A_MONTH).clip(
@@ -196,9 +197,10 @@ def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
 def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
     """Name → fixed column (N,): what a drill's doses may do to a value.
 
-    `first DRILL` 1(D ≥ 1), where 3 students reach it; `more DRILL` max(D − 1, 0) and `home DRILL` 1(H ≥ 1),
-    where 6 do; `since DRILL` the months since the last dose, where 6 students end a month or more after it.
-    Without the last, a gain that fades would be judged by its best weeks.
+    `first DRILL` 1(D ≥ 1), where 3 students reach it; `home DRILL` 1(H ≥ 1), where 6 do; `since DRILL` the
+    months since the last dose, where 6 students end a month or more after it. Without the last, a gain that
+    fades would be judged by its best weeks. What further doses add has no column: it would be a slope in
+    disguise, and keen students, who are given more, would lend theirs to the drill.
     """
     found: dict[str, FLOATS] = {}
     ends = offsets[1:] - 1
@@ -206,10 +208,29 @@ def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
         lesson, home = doses.lesson[:, k], doses.home[:, k]
         if np.count_nonzero(lesson[ends] >= 1) >= LEAST_FIRST:
             found[f"first {drill}"] = (lesson >= 1).astype(np.float64)
-            if np.count_nonzero(lesson[ends] >= 2) >= LEAST_MORE:
-                found[f"more {drill}"] = np.maximum(lesson - 1, 0)
             if np.count_nonzero(doses.since[ends, k] >= 1) >= LEAST_MORE:
                 found[f"since {drill}"] = doses.since[:, k]
         if np.count_nonzero(home[ends] >= 1) >= LEAST_MORE:
             found[f"home {drill}"] = (home >= 1).astype(np.float64)
+    return found
+
+
+def keenness_columns(
+    doses: Doses, offsets: COUNTS, t: FLOATS, aimed: Collection[str] | None = None
+) -> dict[str, FLOATS]:
+    """Name → fixed column (N,): how those who are given drills of this aim, or many, move without them.
+
+    E, whether a student was ever given one, and R, doses a month, in lessons and at home, each less the mean
+    of the students, times 1, t and q = 1 − e^(−t/1.5), which lets gains flatten; and q. `aimed`: the drills
+    of this aim; None for all.
+    """
+    own = [k for k, drill in enumerate(doses.drills) if aimed is None or drill in aimed]
+    ends, counts = offsets[1:] - 1, np.diff(offsets)
+    in_lessons = doses.lesson[ends][:, own].sum(axis=1)
+    rate = (in_lessons + doses.home[ends][:, own].sum(axis=1)) / np.maximum(t[ends], 1.0)
+    q = 1 - np.exp(-t / FLATTENS)
+    found = {"q": q}
+    for name, each in (("ever", (in_lessons >= 1).astype(np.float64)), ("rate", rate)):
+        column = np.repeat(each - each.mean(), counts)
+        found |= {f"{name} {kind}": column * shape for kind, shape in (("1", 1.0), ("t", t), ("q", q))}
     return found

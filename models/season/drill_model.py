@@ -11,7 +11,7 @@ not pass for an effect, as it would in a comparison of before with after.
 Letters in shapes: N sessions, S students, K drills, p columns, D draws of the variance parts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from models.season.cells import WORTHWHILE, add_independent, arrange
-from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, points
+from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, keenness_columns, points
 from models.season.kernel import FLOATS
 from models.season.mixed import Cell, integrate, likelihood, lines, posterior_given, scales
 
@@ -68,13 +68,18 @@ class Effect:
     p: float
 
 
-def design_of(aim: Aim, dose: pl.DataFrame) -> Design | None:
-    """The aim's sessions with every drill's columns; None with fewer than five students."""
+def design_of(aim: Aim, dose: pl.DataFrame, aimed: Collection[str] | None = None) -> Design | None:
+    """The aim's sessions with every drill's columns; None with fewer than five students.
+
+    `aimed`: the drills of this aim, by which keenness is known; None for all.
+    """
     rows = arrange(aim.rows, aim.swing, None)
     if len(rows.students) < LEAST_STUDENTS:
         return None
     doses = count_doses(aim.rows, dose)
-    names, x = add_independent(rows.cell.x, dose_columns(doses, rows.cell.offsets))
+    offsets = rows.cell.offsets
+    columns = dose_columns(doses, offsets) | keenness_columns(doses, offsets, rows.cell.t, aimed)
+    names, x = add_independent(rows.cell.x, columns)
     cell = replace(rows.cell, x=np.ascontiguousarray(x))
     return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students)
 
@@ -255,12 +260,8 @@ class AimFit:
         left = np.zeros((int(who.sum()), len(names)))
         left[:, names.index(first)] = 1.0
         last, k = self.design.cell.offsets[1:] - 1, self.design.doses.drills.index(drill)
-        for kind, column in (
-            ("more", self.design.doses_of(drill) - 1),
-            ("since", self.design.doses.since[last, k]),
-        ):
-            if f"{kind} {drill}" in names:
-                left[:, names.index(f"{kind} {drill}")] = column[who]
+        if f"since {drill}" in names:
+            left[:, names.index(f"since {drill}")] = self.design.doses.since[last, k][who]
         if self.end is not None:
             slope = [_slope(end, gain) for end, gain in zip(self.end[who], left @ found.gamma, strict=True)]
             left *= np.array(slope)[:, None]

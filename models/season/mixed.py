@@ -10,7 +10,8 @@ start and slope, W_i a Brownian path that starts at 0, e_ij ~ N(0, σ²_i + s²_
 
 Students differ in noise: s_i is their own sd from swing to swing, and their sd from session to session is
 σ_i = sd_session·exp(κ·ℓ_i + ω·z_i), ℓ_i the centred log of s_i and z_i ~ N(0, 1) known only by how their
-sessions scatter. z_i is integrated over the NODES of a Gauss-Hermite rule.
+sessions scatter. Their wandering has the sd τ·exp(ω·z_i), so that a student who leaps is not taken for one
+who is measured badly. z_i is integrated over the NODES of a Gauss-Hermite rule.
 
 `integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
 (kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
@@ -221,9 +222,10 @@ def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 
 def at_nodes(parts: FLOATS) -> FLOATS:
-    """(D, 7) → (D·NODES, 7): each row at every node, whose shift ω·z stands in the place of ω."""
+    """(D, 7) → (D·NODES, 7): each row at every node, its τ, and the shift ω·z in the place of ω."""
     rows = np.repeat(parts, NODES.size, axis=0)
     rows[:, 6] *= np.tile(NODES, len(parts))
+    rows[:, 4] *= np.exp(rows[:, 6])
     return rows
 
 

@@ -215,7 +215,7 @@ def test_noise_of_their_own_is_integrated_over_the_nodes():
         logs, inverses = [], []
         for node in NODES:
             sd = 0.8 * np.exp(0.7 * noise[i] + 0.4 * node)
-            _, v = dense(cell, np.array([3.0, 0.4, 0.2, sd, 0.3]))
+            _, v = dense(cell, np.array([3.0, 0.4, 0.2, sd, 0.3 * np.exp(0.4 * node)]))
             inverses.append(np.linalg.inv(v[rows, rows]))
             left = cell.y[rows] - cell.x[rows] @ gamma
             logs.append(-0.5 * (np.linalg.slogdet(v[rows, rows])[1] + left @ inverses[-1] @ left))
@@ -241,6 +241,29 @@ def test_intervals_are_as_wide_as_each_students_own_noise_asks_for():
         for size, found in inside.items():
             found.extend(((lo <= truth) & (truth <= hi))[scale == size])
     assert all(0.83 <= np.mean(found) <= 0.97 for found in inside.values()), inside
+
+
+def test_a_leap_is_followed_and_not_taken_for_noise():
+    # One student in four leaps once by 6 to 12; the others hardly move.
+    inside, off = [], []
+    for seed in range(6):
+        rng = np.random.default_rng([32, seed])
+        counts = rng.integers(6, 13, 40)
+        t = np.concatenate([np.sort(rng.uniform(0, 6, n)) for n in counts])
+        offsets = np.concatenate([[0], np.cumsum(counts)])
+        t -= np.repeat(t[offsets[:-1]], counts)
+        leaps = np.arange(40) % 4 == 0
+        size, at = leaps * rng.choice([-1, 1], 40) * rng.uniform(6, 12, 40), rng.uniform(1, 4, 40)
+        path = np.where(t >= np.repeat(at, counts), np.repeat(size, counts), 0.0)
+        y = 60 + np.repeat(rng.normal(0, 6, 40), counts) + path + rng.normal(0, 1.6, t.size)
+        cell = Cell(offsets, t, y, np.full(t.size, 1.6), np.stack([np.ones(t.size), t], axis=1), np.zeros(40))
+        ends = line_ends(cell, integrate_parts(cell, scales(cell)), offsets[1:] - 1)
+        lo, hi = (mixture_quantile(ends.change, ends.sd_change, q, ends.mean) for q in (0.05, 0.95))
+        truth = path[offsets[1:] - 1]
+        inside.extend(((lo <= truth) & (truth <= hi))[leaps])
+        off.extend((ends.mean(ends.change) - truth)[leaps])
+    assert np.mean(inside) >= 0.88
+    assert np.sqrt(np.mean(np.square(off))) < 2.2
 
 
 def test_holders_are_known_where_others_move():
