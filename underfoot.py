@@ -5,6 +5,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +13,11 @@ import click
 
 from dashboard import terminal
 from dashboard.first_page import command as first_page
-from dashboard.serving import MOST_PORTS, run_pages
+from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
-from warehouse import access_log, forgotten, journal
+from warehouse import access_log, browsers, forgotten, journal
 from warehouse.access import check_viewer
+from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
 from warehouse.filed import DROP_ASKED
 from warehouse.home import Home
 from warehouse.store import unanswered, writer
@@ -62,7 +64,7 @@ def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) 
     n = check_refusals(home)
     terminal.say([f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."])
     if not no_serve:
-        _serve(home, port, browser=browser)
+        _serve(home, Place(port), browser=browser)
 
 
 @verb
@@ -136,17 +138,37 @@ def build(home: Home, *, from_filed: bool, plan: bool) -> None:
 @port_option
 @browser_option
 @click.option("--as", "person", metavar="PERSON", help="Whom its address signs in; else the head coach.")
+@click.option(
+    "--tls", type=file_type, nargs=2, metavar="CERT KEY", help="Serve over TLS, beyond this machine."
+)
+@click.option(
+    "--address", metavar="URL", help="Where others reach the pages: the name in CERT, or a proxy's."
+)
 @click.option("--no-loader", is_flag=True, help="Leave the inbox alone.")
-def serve(home: Home, port: int, person: str | None, *, browser: bool, no_loader: bool) -> None:
+def serve(home: Home, person: str | None, *, browser: bool, no_loader: bool, **place: Any) -> None:
     """Serve the dashboard on this machine, and load what is dropped in the inbox.
 
-    In an empty folder its first page makes a new academy.
+    In an empty folder its first page makes a new academy. With --tls, or with the --address of a proxy on
+    this machine that speaks TLS, others reach the pages too; underfoot invite lets the first of them in.
     """
-    if not home.is_new():
+    found = Place(**place)
+    if found.is_public or not home.is_new():
         home.settings()
     if person is not None:
         check_viewer(home, person)
-    _serve(home, port, browser=browser, person=person, loader=not no_loader)
+    _serve(home, found, browser=browser, person=person, loader=not no_loader)
+
+
+@verb
+@click.argument("person")
+@click.option("--address", metavar="URL", default="http://localhost:8501", show_default=True)
+@click.option(
+    "--days", type=click.IntRange(1, MOST_INVITATION_DAYS), default=INVITATION_DAYS, show_default=True
+)
+def invite(person: str, home: Home, address: str, days: int) -> None:
+    """Print a link that lets one browser look as PERSON; it works once."""
+    check_viewer(home, person)
+    click.echo(f"{address.rstrip('/')}/invitation?key={browsers.invite(home, person, timedelta(days=days))}")
 
 
 @cli.command()
@@ -170,7 +192,7 @@ def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> Non
         terminal.show_published(home)
         return
     home.make_folders()
-    _serve(home, port, browser=browser)
+    _serve(home, Place(port), browser=browser)
 
 
 @verb
@@ -391,13 +413,15 @@ def _build(home: Home, w: Any) -> None:
         terminal.say_problems(build_all(home, w, progress=step))
 
 
-def _serve(home: Home, port: int, *, browser: bool, person: str | None = None, loader: bool = True) -> None:
+def _serve(
+    home: Home, place: Place, *, browser: bool, person: str | None = None, loader: bool = True
+) -> None:
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch
 
         watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _chores(home))
 
-    run_pages(home, port, browser=browser, person=person, beside=load_inbox if loader else None)
+    run_pages(home, place, browser=browser, person=person, beside=load_inbox if loader else None)
 
 
 def main() -> None:

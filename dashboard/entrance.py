@@ -67,8 +67,13 @@ def _let_in(request: Request, home: Home, token: str) -> Response:
 
 def _check_same_site(request: Request) -> None:
     """Refuse a form that another site sent in this browser's name."""
-    sent = request.headers.get("origin")
-    if sent is not None and sent.partition("://")[2] != request.headers.get("host"):
+    # As the pages send no referrer, browsers say the origin "null" here; what they say of the site is whole.
+    said, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
+    if said is not None:
+        same = said in {"same-origin", "none"}
+    else:
+        same = origin is None or origin.partition("://")[2] == request.headers.get("host")
+    if not same:
         raise AccessError(_(browsers.NOT_GOOD))
 
 

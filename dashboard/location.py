@@ -1,9 +1,11 @@
 """Where a visitor is: on the machine that serves the pages, or elsewhere."""
 
+import os
 from collections.abc import Iterable, Mapping
 
 from dashboard import elements as st
 
+ADDRESS = "UNDERFOOT_ADDRESS"  # the environment's name for where the pages are
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 # Whoever passes a request on for somebody says so in one of these; that somebody may be anywhere.
 _PASSED_ON = ("forwarded", "via", "x-real-ip", "x-forwarded-", "x-original-", "cf-", "true-client-ip")
@@ -16,7 +18,12 @@ def is_here() -> bool:
 
 def is_encrypted() -> bool:
     """Whether visitors reach the pages over TLS, their own or that of the proxy in front of them."""
-    return bool(st.get_option("server.sslCertFile"))
+    return address().startswith("https://")
+
+
+def address() -> str:
+    """Where the pages are, as `underfoot serve` has said."""
+    return os.environ.get(ADDRESS, "http://localhost:8501")
 
 
 def on_this_machine(address: str | None, peer: str | None, headers: Mapping[str, str]) -> bool:

@@ -4,22 +4,26 @@ import json
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import threading
 import webbrowser
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from http import HTTPStatus
 from http.client import HTTPException
 from pathlib import Path
+from urllib.parse import urlsplit
 from urllib.request import urlopen
 
 from dashboard import theme
+from dashboard.location import ADDRESS
 from dashboard.terminal import err, out
 from dashboard.text.catalogue import _
 from warehouse import browsers
-from warehouse.errors import UnderfootError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 
 ROOT = Path(__file__).parents[1]
@@ -64,32 +68,98 @@ def _check_port(port: int) -> None:
             raise UnderfootError(sentence.format(port=port, why=error.strerror, other=other)) from error
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where the pages are: a port of this machine, and from elsewhere over TLS alone.
+
+    With `tls` (certificate and key) the pages themselves speak TLS, at every address of the machine. With
+    `address` alone, a proxy on this machine does, and passes on what comes to that address.
+    """
+
+    port: int
+    tls: tuple[Path, Path] | None = None
+    address: str | None = None
+
+    @property
+    def is_public(self) -> bool:
+        """Whether the pages can be reached from elsewhere."""
+        return self.tls is not None or self.address is not None
+
+    @property
+    def here(self) -> str:
+        """The address on this machine."""
+        return f"{'https' if self.tls else 'http'}://localhost:{self.port}"
+
+    @property
+    def public(self) -> str:
+        """The address that others use."""
+        if self.address is not None:
+            return self.address.rstrip("/")
+        return f"https://{socket.getfqdn()}:{self.port}" if self.tls else self.here
+
+    def options(self) -> dict[str, object]:
+        """Streamlit's options for it."""
+        found: dict[str, object] = {"server.port": self.port}
+        if self.tls is not None:
+            certificate, key = map(str, self.tls)
+            found |= {"server.sslCertFile": certificate, "server.sslKeyFile": key}
+            found["server.address"] = "0.0.0.0"  # noqa: S104 - what --tls asks for
+        if self.is_public:
+            found["browser.serverAddress"] = urlsplit(self.public).hostname
+        return found
+
+    def check(self) -> None:
+        """Make sure that the pages can be served there.
+
+        Raises
+            CallError: the address is not an https address.
+            UnderfootError: the port is taken, or certificate and key don't belong together.
+        """
+        if self.address is not None and urlsplit(self.address).scheme != "https":
+            sentence = _(
+                "{address} is no https address; beyond this machine the pages are served over TLS alone."
+            )
+            raise CallError(sentence.format(address=self.address))
+        if self.tls is not None:
+            try:
+                ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(*self.tls)
+            except (OSError, ssl.SSLError) as error:
+                sentence = _(
+                    "{cert} and {key} are no certificate and its key ({why}); give both as PEM files."
+                )
+                raise UnderfootError(
+                    sentence.format(
+                        cert=self.tls[0], key=self.tls[1], why=error.strerror or type(error).__name__
+                    )
+                ) from error
+        _check_port(self.port)
+
+
 def run_pages(
     home: Home,
-    port: int,
+    place: Place,
     *,
     browser: bool,
     person: str | None = None,
     beside: Callable[[threading.Event], None] | None = None,
 ) -> None:
-    """Serve the pages on this machine until they are ended; whatever ends this call ends them too.
+    """Serve the pages until they are ended; whatever ends this call ends them too.
 
     Once they answer, says where they are and, with `browser`, opens them: as `person`, else the head coach.
     `beside` runs on a thread until its event is set. A load that is cut off at the end loses nothing.
 
     Raises
-        UnderfootError: the port is taken, or the server ended by itself because of an error.
+        UnderfootError: as of `Place.check`; or the server ended by itself because of an error.
     """
-    _check_port(port)
-    call = streamlit({"server.port": port, "client.showErrorDetails": "none"})
-    address = f"http://localhost:{port}"
+    place.check()
+    call = streamlit({**place.options(), "client.showErrorDetails": "none"})
     environment = {
-        **os.environ, "UNDERFOOT_HOME": str(home.path), "UNDERFOOT_ADDRESS": address, "PYTHONPATH": str(ROOT),
+        **os.environ, "UNDERFOOT_HOME": str(home.path), ADDRESS: place.public, "PYTHONPATH": str(ROOT),
     }  # fmt: skip
     ended = threading.Event()
     threads = [
         threading.Thread(
-            target=_announce, args=(home, address, person, ended), kwargs={"browser": browser}, daemon=True
+            target=_announce, args=(home, place, person, ended), kwargs={"browser": browser}, daemon=True
         )
     ]
     if beside is not None:
@@ -111,12 +181,13 @@ def run_pages(
         raise UnderfootError(sentence.format(code=server.returncode))
 
 
-def _announce(home: Home, address: str, person: str | None, ended: threading.Event, *, browser: bool) -> None:
+def _announce(home: Home, place: Place, person: str | None, ended: threading.Event, *, browser: bool) -> None:
     """Once the pages answer, say where they are; open them where somebody sits in front of a screen."""
-    while not _answers(address):
+    while not _answers(place.here):
         if ended.wait(ASKED_EVERY_S):
             return
-    if home.settings_file.exists() and home.settings().demo:
+    address = place.public
+    if place.is_public or (home.settings_file.exists() and home.settings().demo):
         said = _("The dashboard is at {address} (Ctrl-C ends it).")
     else:
         token = browsers.invite(home, person, browsers.START_GOOD, on_this_machine=True)
@@ -134,7 +205,10 @@ def _announce(home: Home, address: str, person: str | None, ended: threading.Eve
 
 def _answers(address: str) -> bool:
     try:
-        with urlopen(f"{address}/_stcore/health", timeout=ANSWER_LIMIT_S) as answer:  # noqa: S310 - our own address
+        # It is our own server that is asked; its certificate is for the name that others use.
+        unchecked = ssl.create_default_context()
+        unchecked.check_hostname, unchecked.verify_mode = False, ssl.CERT_NONE
+        with urlopen(f"{address}/_stcore/health", timeout=ANSWER_LIMIT_S, context=unchecked) as answer:  # noqa: S310
             return bool(answer.status == HTTPStatus.OK)
     except (OSError, HTTPException):
         return False

@@ -11,20 +11,21 @@ from dashboard import serving
 from warehouse import browsers
 
 ADDRESS = "http://localhost:8501"
+HERE = serving.Place(8501)
 
 
 @pytest.fixture
 def announced(monkeypatch, capsys, home):
     """What is printed and opened: announced(on a terminal, with a display, browser asked for)."""
 
-    def go(terminal, display, browser=True):
+    def go(terminal, display, browser=True, place=HERE):
         opened, answers = [], iter([False, False, True])
         monkeypatch.setattr(serving, "_answers", lambda address: next(answers))
         monkeypatch.setattr(serving, "ASKED_EVERY_S", 0.0)
         monkeypatch.setattr(sys.stdout, "isatty", lambda: terminal, raising=False)
         monkeypatch.setattr(serving, "_has_display", lambda: display)
         monkeypatch.setattr(webbrowser, "open", opened.append)
-        serving._announce(home, ADDRESS, None, threading.Event(), browser=browser)
+        serving._announce(home, place, None, threading.Event(), browser=browser)
         assert next(answers, None) is None
         return capsys.readouterr().out, opened
 
@@ -46,6 +47,12 @@ def test_the_demo_says_where_it_is_and_asks_nobody_who_they_are(announced, home)
     assert (said, opened) == (f"The dashboard is at {ADDRESS} (Ctrl-C ends it).\n", [ADDRESS])
 
 
+def test_pages_that_others_reach_print_no_address_that_lets_anybody_in(announced, home):
+    said, _ = announced(True, True, place=serving.Place(8501, None, "https://pages.example.org"))
+    assert said == "The dashboard is at https://pages.example.org (Ctrl-C ends it).\n"
+    assert browsers.open_browsers(home) == browsers.open_invitations(home) == []
+
+
 @pytest.mark.parametrize(
     ("terminal", "display", "browser"), [(False, True, True), (True, False, True), (True, True, False)]
 )
@@ -57,7 +64,7 @@ def test_nothing_is_said_where_the_pages_ended_first(monkeypatch, capsys, home):
     monkeypatch.setattr(serving, "_answers", lambda address: False)
     ended = threading.Event()
     ended.set()
-    serving._announce(home, ADDRESS, None, ended, browser=True)
+    serving._announce(home, HERE, None, ended, browser=True)
     assert capsys.readouterr().out == ""
 
 

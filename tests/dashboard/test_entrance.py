@@ -129,17 +129,20 @@ def test_an_invitation_is_used_by_a_tap_and_not_by_a_look(site):
     assert client().post("/invitation", data={"key": token}).status_code == 403
 
 
-def test_another_site_can_not_put_a_browser_in_somebodys_name(site):
+@pytest.mark.parametrize(
+    "sent",
+    [{"Origin": "https://elsewhere.example.org"}, {"Origin": "null"}, {"Origin": "null", "Sec-Fetch-Site": "cross-site"},
+     {"Origin": "http://localhost", "Sec-Fetch-Site": "same-site"}],
+)  # fmt: skip
+def test_another_site_can_not_put_a_browser_in_somebodys_name(site, sent):
     home, client = site
     token = browsers.invite(home, "c02")
-    sent = client().post(
-        "/invitation", data={"key": token}, headers={"Origin": "https://elsewhere.example.org"}
-    )
-    assert sent.status_code == 403
-    assert (
-        client().post("/invitation", data={"key": token}, headers={"Origin": "http://localhost"}).status_code
-        == 303
-    )
+    assert client().post("/invitation", data={"key": token}, headers=sent).status_code == 403
+    own = {
+        "Origin": "null",
+        "Sec-Fetch-Site": "same-origin",
+    }  # as a browser says it where no referrer is sent
+    assert client().post("/invitation", data={"key": token}, headers=own).status_code == 303
 
 
 def test_a_bad_key_is_one_sentence_and_a_line_of_the_access_log(site):

@@ -10,6 +10,7 @@ from warehouse import browsers
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
+HERE = "http://localhost:8501"
 PHONE = (
     "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/150.0 Mobile Safari/537.36"
 )
@@ -26,7 +27,7 @@ def taken(reader, made, device=PHONE):
 
 
 def test_a_head_coach_lets_a_colleague_in_sees_them_and_ends_it(head):
-    made = content.invite(head, "c02", 3)
+    made = content.invite(head, "c02", 3, HERE)
     assert made.name == "Cato Brandt, coach"
     (waiting,) = content.open_invitations(head)
     assert "Cato Brandt" in waiting.sentence
@@ -43,7 +44,7 @@ def test_a_head_coach_lets_a_colleague_in_sees_them_and_ends_it(head):
 
 
 def test_a_withdrawn_invitation_lets_nobody_in(head):
-    made = content.invite(head, "s01", 1)
+    made = content.invite(head, "s01", 1, HERE)
     content.withdraw(head, content.open_invitations(head)[0].key)
     with pytest.raises(AccessError, match="not good"):
         taken(head, made)
@@ -55,7 +56,7 @@ def test_nobody_else_invites_sees_or_ends(reader_of, homes, person):
     key = browsers.find(
         homes("full"), browsers.let_in(homes("full"), browsers.invite(homes("full"), "c02"), "")
     ).key
-    for act in (lambda: content.invite(reader, person, 3), lambda: content.end(reader, key), lambda: content.withdraw(reader, "x"),
+    for act in (lambda: content.invite(reader, person, 3, HERE), lambda: content.end(reader, key), lambda: content.withdraw(reader, "x"),
                 lambda: content.open_browsers(reader), lambda: content.open_invitations(reader)):  # fmt: skip
         with pytest.raises(AccessError, match="Only the head coach"):
             act()
@@ -68,7 +69,7 @@ def test_a_head_coach_who_is_one_no_more_invites_nobody(head):
         w.execute("UPDATE academy.person SET role = 'coach' WHERE person = 'h01'")
         w.publish()
     with pytest.raises(AccessError):
-        content.invite(head, "c02", 3)
+        content.invite(head, "c02", 3, HERE)
 
 
 @pytest.mark.parametrize(
@@ -76,14 +77,14 @@ def test_a_head_coach_who_is_one_no_more_invites_nobody(head):
 )
 def test_what_is_no_invitation_is_one_sentence(head, person, days, said):
     with pytest.raises(CallError, match=said):
-        content.invite(head, person, days)
+        content.invite(head, person, days, HERE)
 
 
 def test_the_qr_code_is_of_the_link(head):
     cv2 = pytest.importorskip("cv2")
     import numpy as np  # noqa: PLC0415
 
-    made = content.invite(head, "c01", 3)
+    made = content.invite(head, "c01", 3, HERE)
     svg = made.qr()
     size = int(re.search(r'width="(\d+)"', svg)[1])
     path = re.search(r'<path[^>]* d="([^"]+)"', svg)[1]

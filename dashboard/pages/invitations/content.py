@@ -1,8 +1,7 @@
 """Who may look without an identity provider: invitations that are open, browsers that were let in."""
 
-import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -15,7 +14,6 @@ from warehouse import browsers, journal
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError
 
-ADDRESS = "UNDERFOOT_ADDRESS"  # the environment's name for where the pages are
 _FAMILIES = {"Edg": "Edge", "Firefox": "Firefox", "Chrom": "Chrome", "Safari": "Safari"}
 
 
@@ -51,8 +49,8 @@ def people(reader: Reader) -> dict[str, str]:
     return {person: f"{name}, {ROLES.get(role, role)}" for person, name, role in rows.iter_rows()}
 
 
-def invite(reader: Reader, person: str, days: int) -> Made:
-    """A new invitation for one person.
+def invite(reader: Reader, person: str, days: int, address: str) -> Made:
+    """A new invitation for one person; `address` is where they reach the pages.
 
     Raises
         AccessError: the viewer is no head coach (any more).
@@ -68,7 +66,7 @@ def invite(reader: Reader, person: str, days: int) -> Made:
         )
     token = browsers.invite(now.home, person, timedelta(days=days), made_by=now.viewer.person)
     journal.record(now.home, "invited", viewer=now.viewer.person, person=person, days=days)
-    return Made(names[person], f"{address()}/invitation?key={token}")
+    return Made(names[person], f"{address}/invitation?key={token}")
 
 
 def end(reader: Reader, key: str) -> None:
@@ -127,11 +125,6 @@ def device(said: str) -> str:
     kind = _("phone") if re.search("Mobi|Android|iPhone|iPad", said) else _("computer")
     family = next((name for mark, name in _FAMILIES.items() if mark in said), "")
     return f"{kind} ({family})" if family else kind
-
-
-def address(environment: Mapping[str, str] = os.environ) -> str:
-    """Where the pages are, as `underfoot serve` has said."""
-    return environment.get(ADDRESS, "http://localhost:8501")
 
 
 def is_local(links_to: str) -> bool:

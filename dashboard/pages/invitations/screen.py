@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from dashboard import elements as st
-from dashboard import layout
+from dashboard import layout, location
 from dashboard.pages.invitations import content
 from dashboard.pages.invitations.content import Line, Made
 from dashboard.text.catalogue import _
@@ -39,7 +39,8 @@ def _invite(reader: Reader) -> None:
     days = content.choices()
     good = st.selectbox(_("Good for"), days, index=1, format_func=lambda n: count(n, "day"), key="days")
     if st.button(_("Make an invitation"), type="primary", key="invite"):
-        st.session_state["invitation"] = (reader.viewer.person, content.invite(reader, person, good))
+        made = content.invite(reader, person, good, location.address())
+        st.session_state["invitation"] = (reader.viewer.person, made)
         st.rerun()
     by, made = st.session_state.get("invitation", (None, None))
     if by == reader.viewer.person and made is not None:
@@ -60,7 +61,7 @@ def _made(made: Made) -> None:
             layout.say(
                 _(
                     "These pages can be reached on this machine alone, and so can this link. To let others "
-                    "reach them: underfoot serve --tls, or a proxy (see DEVELOPERS.md)."
+                    "reach them: underfoot serve --tls, or a proxy (see the README)."
                 )
             )
 

@@ -119,7 +119,7 @@ def _fields(reader: Reader, was: Row) -> Row:
         )  # fmt: skip
         shortest, longest = content.SHORTEST_FOOT_MM, content.LONGEST_FOOT_MM
         after["foot_length_mm"] = st.number_input(
-            _("Foot length, mm"), shortest, longest, was["foot_length_mm"], 1.0, key=f"foot-{key}"
+            _("Foot length, mm"), shortest, longest, was["foot_length_mm"], 1.0, "%.1f", key=f"foot-{key}"
         )
         layout.aside(
             _(
