@@ -195,7 +195,8 @@ PLAN: tuple[Step, ...] = (
         lambda run: (chain.fault_chain_rows(run.writer, read_chains(run.home.settings())),),
     ),
     Step(
-        ("season.reliability",), ("season.session_metric", "academy.parameter"), reliability,
+        ("season.reliability",),
+        (*_CELLS, "academy.session", "academy.swing", "academy.swing_metric"), reliability,
         lambda run: (reliability.reliability_rows(run.writer),), build_only=True,
     ),
     Step(

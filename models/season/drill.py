@@ -260,14 +260,14 @@ def _sources(writer: Writer) -> Sources:
     """Read what the models need of the warehouse."""
     people = writer.sql("SELECT person, level, born FROM academy.person WHERE role = 'student'")
     metric = writer.sql("SELECT metric, better, unit FROM academy.metric")
-    spread = writer.sql("SELECT season, club_family, metric, sd_student FROM season.reliability")
+    spread = writer.sql("SELECT season, club_family, metric, worthwhile FROM season.reliability")
     full = "season IS NOT NULL AND pace = 'full' AND part IN ('baseline', 'after_drill')"
     reference = Reference(
         better=dict(metric.select("metric", "better").iter_rows()),
         unit=dict(metric.select("metric", "unit").iter_rows()),
         reads=dict(writer.sql("SELECT fault, metrics FROM academy.fault").iter_rows()),
         bands=Bands.read(writer),
-        sd_student={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
+        worthwhile={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
     )
     drills = writer.sql("SELECT drill, aim FROM academy.drill ORDER BY drill")
     return Sources(

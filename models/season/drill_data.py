@@ -37,7 +37,7 @@ class Aim:
 
     `swing` is the error variance of a value of one swing: its error variance is swing / n. For a fault, mean
     is log odds, `flagged` and `usable` are columns beside it, and n is the inverse of the error variance.
-    `sd_student` is the spread between students in the aim's unit, where it is known without the drills' fit.
+    `worthwhile`: the smallest worthwhile change in the aim's unit, where the drills' fit isn't needed for it.
     """
 
     season: str
@@ -47,21 +47,21 @@ class Aim:
     family: str
     rows: pl.DataFrame
     swing: float
-    sd_student: float | None
+    worthwhile: float | None
 
 
 @dataclass(frozen=True)
 class Reference:
     """What is known of metrics: which way is better, unit, whose band; and of faults: the metrics they read.
 
-    `sd_student` by (season, club family, metric).
+    `worthwhile`: the smallest worthwhile change by (season, club family, metric).
     """
 
     better: Mapping[str, str]
     unit: Mapping[str, str]
     reads: Mapping[str, Sequence[str]]
     bands: Bands
-    sd_student: Mapping[tuple[str, str, str], float]
+    worthwhile: Mapping[tuple[str, str, str], float]
 
 
 def most_swung(rows: pl.DataFrame) -> pl.DataFrame:
@@ -86,7 +86,7 @@ def metric_aim(rows: pl.DataFrame, reference: Reference, *, part: str | None = "
     own = own.with_columns(mean=_toward(own, metric, better, reference.bands)).drop_nulls("mean")
     if own.is_empty():
         return None
-    spread = reference.sd_student.get((season, family, metric))
+    spread = reference.worthwhile.get((season, family, metric))
     return Aim(season, metric, METRIC, reference.unit.get(metric, ""), family, own, swing, spread)
 
 

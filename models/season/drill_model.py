@@ -210,8 +210,8 @@ class AimFit:
         if self.end is not None:
             slope = np.mean([_slope(end, 0.0) for end in self.end])
             return float(WORTHWHILE * self.parts[:, 0].mean() * slope)
-        spread = self.design.aim.sd_student
-        return float(WORTHWHILE * (self.parts[:, 0].mean() if spread is None else spread))
+        known = self.design.aim.worthwhile
+        return float(WORTHWHILE * self.parts[:, 0].mean()) if known is None else known
 
     def kept(self, drill: str) -> Kept:
         """Mean kept gain over the students given the drill."""

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from models.season.cells import BASELINE, Parameter, baseline, keep_fits
+from models.season.cells import BASELINE, CellKey, Parameter, baseline, keep_fits
 from models.season.trend import fit_season
-from models.sql import columns
+from models.sql import columns, query
 from warehouse.store import Writer
 
 MOST_SWINGS = 30
@@ -23,8 +23,18 @@ CALIBRATION = Path(__file__).parents[1] / "rules" / "calibration.toml"
 def reliability_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.reliability, from a new fit of every cell, which is kept for the lines."""
     fits = fit_season(baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}")))
+    fits = with_least(fits, writer.sql(query("season.least_change")))
     keep_fits(writer, fits)
     return reliability(fits)
+
+
+def with_least(fits: Mapping[CellKey, Parameter], least: pl.DataFrame) -> dict[CellKey, Parameter]:
+    """The fits with `worthwhile` no smaller than `least` (season, club_family, metric, least) says."""
+    floor = {(season, family, metric): value for season, family, metric, value in least.iter_rows()}
+    return {
+        key: {**fit, "worthwhile": max(fit["worthwhile"], float(f"{floor.get(key, 0.0):.6g}"))}
+        for key, fit in fits.items()
+    }
 
 
 def icc(sd_student: float, sem: float) -> float:
@@ -63,7 +73,7 @@ def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.Data
         sem = typical_error(session, swing, fit["swings"])
         rows.append(
             (season, metric, family, student, session, swing, icc(student, sem), sem, detectable_change(sem),
-             swings_wanted(session, swing), fit["students"], fit["sessions"])
+             swings_wanted(session, swing), fit["students"], fit["sessions"], fit["worthwhile"])
         )  # fmt: skip
     return pl.DataFrame(rows, schema=columns("season.reliability"), orient="row")
 

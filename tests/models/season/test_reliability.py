@@ -5,8 +5,16 @@ import polars as pl
 import pytest
 
 from models.season.cells import KEY, baseline
-from models.season.reliability import detectable_change, icc, reliability, swings_wanted, typical_error
+from models.season.reliability import (
+    detectable_change,
+    icc,
+    reliability,
+    swings_wanted,
+    typical_error,
+    with_least,
+)
 from models.season.trend import fit_season
+from models.sql import query
 
 
 def second_difference_sd(baseline_rows: pl.DataFrame, sd_swing: float) -> float:
@@ -92,3 +100,18 @@ def test_second_differences_leave_a_steady_slope_out():
 
 def test_without_fits_there_are_no_rows():
     assert reliability({}).is_empty()
+
+
+def test_where_most_swings_are_alike_one_swing_that_differs_is_no_worthwhile_change(bench):
+    # Of 40 swings in four sessions 36 are 0 and the others 3, 5, 5 and 9: twice 5 in a session of ten.
+    bench.reference({"recentre_pts": False, "impact_lead_share_pct": False})
+    for session, own in enumerate(([3.0], [5.0], [5.0], [9.0])):
+        bench.session(f"v{session}", day=session)
+        steady = [70.0 + k / 10 + session for k in range(10)]
+        bench.swings(f"v{session}", {"recentre_pts": own + [0.0] * 9, "impact_lead_share_pct": steady})
+    bench.touch("s1")
+    (row,) = bench.writer.sql(query("season.least_change")).rows()
+    assert row == ("spring", "iron", "recentre_pts", pytest.approx(1.0))
+    fits = {("spring", "iron", metric): {"worthwhile": 0.008} for metric in ("recentre_pts", "other")}
+    found = with_least(fits, bench.writer.sql(query("season.least_change")))
+    assert [fit["worthwhile"] for fit in found.values()] == [1.0, 0.008]
