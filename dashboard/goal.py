@@ -88,8 +88,8 @@ def ball_picture(chosen: StudentSeason, outcome: str, *, narrow: bool) -> tuple[
         measure=shown.label, club=club, said=_moved(shown, rows, trend)
     )
     key = _(
-        "{explanation} Full shots with the {club} only, from sessions with at least five. The bars hold the "
-        "session's true value nine times in ten."
+        "{explanation} Full shots with the {club} only, from sessions with at least five. The true "
+        "value is probably inside the bar (9 in 10)."
     ).format(explanation=shown.explain, club=club)
     chart = season_line.picture(line, finding, narrow=narrow)
     return Picture(chart, season_line.words(line), season_line.table(line), key), _doubt(shown, trend)

@@ -217,8 +217,8 @@ def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
     unseen = rates.filter(~pl.col("fault").is_in(seen["fault"].implode()))
     chart = fault_ladder.picture(seen, fault_finding(rates), narrow=narrow)
     key = _(
-        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The strips hold the true rate "
-        "nine times in ten."
+        "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The true rate is "
+        "probably inside the strip (9 in 10)."
     )
     if len(unseen):
         never = listed(unseen["fault"].unique(maintain_order=True).str.to_lowercase().to_list())

@@ -50,7 +50,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         "value:Q",
         title=_("In smallest worthwhile changes")
         if narrow
-        else _("Toward better, in smallest worthwhile changes"),
+        else _("Improvement (1 = worth having)"),
         scale=alt.Scale(domain=[low, high], nice=False),
         axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr="replace(datum.label, '-', '−')"),
     )  # fmt: skip

@@ -38,7 +38,9 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     dots = base.mark_point(shape="circle", fill=theme.QUIET, stroke=theme.INK, fillOpacity=0.5, opacity=1)
     layers = [dots.encode(x=x, y=y, size=size, tooltip=tips)]
     if not narrow:
-        layers.append(base.mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q")))
+        layers.append(
+            base.transform_filter(alt.datum.n > 1).mark_text(dy=-14).encode(x=x, y=y, text=alt.Text("n:Q"))
+        )
     return look.layered(
         layers, max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80), finding, narrow=narrow
     )

@@ -1,4 +1,4 @@
-"""Small multiples: one little season a student, all on one scale, in the order of their names."""
+"""Small multiples: one little season a student, all on one scale, in the order of the rows."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ class Comparison:
 def picture(
     compared: Comparison, finding: str, *, narrow: bool = False, only: Sequence[str] | None = None
 ) -> alt.FacetChart:
-    """Draw every student's session means on one scale, never ranked; or `only` these, on everyone's scale."""
+    """Draw every student's session means on one scale; or `only` these, on everyone's scale."""
     values, measure, band = compared.values, compared.measure, compared.band
     low, high = _reach(values, band)
     drawn = values if only is None else values.filter(pl.col("student").is_in(list(only)))
@@ -45,7 +45,7 @@ def picture(
         pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
         pl.lit(high if band[1] is None else band[1]).alias("band_hi"),
     )
-    order = drawn.sort("student")["panel"].unique(maintain_order=True).to_list()
+    order = drawn["panel"].unique(maintain_order=True).to_list()
     base = alt.Chart(drawn)
     x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow), scale=_days(values))
     percent = measure.unit == "%"  # beside each value, as there is no room for more than a unit
@@ -82,7 +82,7 @@ def picture(
 
 def screens(values: pl.DataFrame, *, narrow: bool = False) -> list[list[str]]:
     """The students of the first screenful, and those below it: a browser is slow to draw all at once."""
-    names = values["student"].unique().sort().to_list()
+    names = values["student"].unique(maintain_order=True).to_list()
     first = ROWS_ON_A_SCREEN * (NARROW_COLUMNS if narrow else WIDE_COLUMNS)
     return [part for part in (names[:first], names[first:]) if part]
 
@@ -146,7 +146,7 @@ def words(compared: Comparison) -> str:
 
 def table(compared: Comparison) -> pl.DataFrame:
     """The picture as rows: Student, Sessions, First, Latest, Change of the season."""
-    measure, ordered = compared.measure, compared.values.sort("student", "day")
+    measure, ordered = compared.measure, compared.values
     rows = ordered.group_by("student", maintain_order=True).agg(
         pl.len().alias("n"),
         pl.col("mean").first().alias("first"),

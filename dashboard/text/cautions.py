@@ -58,7 +58,7 @@ MINORS = mark(
 )
 
 BANDS_ARE_CUSTOM = mark(
-    "Bands are coaching custom, set by the academy; they are not medicine or law. "
+    "Targets are coaching guidance, set by the academy; they are not medicine or law. "
     "Local rules and licensed practice come first."
 )
 

@@ -146,7 +146,7 @@ def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monk
     monkeypatch.setattr(signin.st, "user", SignedIn())
     name_coach(homes("real"))
     before = refusals(homes("real"))
-    assert "Students are in order of name" in page_text(visit("real", "students", "h01"))
+    assert "Farthest outside the target first" in page_text(visit("real", "students", "h01"))
     assert refusals(homes("real")) == before
 
 

@@ -45,17 +45,18 @@ NO_FOREST = mark(
 NO_FAULTS = mark("The list of faults is not built yet; run: underfoot build")
 HOW_TO_READ = mark(
     "Filled: what was kept at the end of the season by those given the drill. Hollow: what changed on the "
-    "same day. Bars contain the true effect nine times in ten; a bar that reaches the edge goes on beyond "
-    "it. Changes within the pale strip are too small to be worth the time."
+    "same day. The true effect is probably inside the bar (9 in 10); a bar that reaches the edge goes on "
+    "beyond it. Changes within the pale strip are too small to be worth the time."
 )
 
 
 @dataclass(frozen=True)
 class Season:
-    """The effects of a season, as `academy.drill_effects`, and the first fault that one of them is about."""
+    """Effects as of `academy.drill_effects`, the drill with the clearest one, and a fault that it is about."""
 
     name: str
     effects: pl.DataFrame
+    clearest: str | None
     first_fault: str | None
 
 
@@ -118,8 +119,14 @@ def faults(reader: Reader) -> dict[str, str]:
 def season(reader: Reader, name: str) -> Season:
     """The effects of a season."""
     effects = academy.drill_effects(reader, name)
-    aims = set(effects["aim"].drop_nulls())
-    return Season(name, effects, next((fault for fault in people.faults(reader) if fault in aims), None))
+    known = effects.filter(pl.col("own") & pl.col("kept").is_not_null())
+    clear = known.sort(pl.col("kept").abs() / (pl.col("kept_hi") - pl.col("kept_lo")), descending=True)
+    clearest = None if clear.is_empty() else str(clear["drill"][0])
+    for aims in (effects.filter(drill=clearest)["aim"], effects["aim"]):
+        about = next((fault for fault in people.faults(reader) if fault in set(aims)), None)
+        if about is not None:
+            return Season(name, effects, clearest, about)
+    return Season(name, effects, clearest, None)
 
 
 def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:

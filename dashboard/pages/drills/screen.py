@@ -44,7 +44,8 @@ def _plan(reader: Reader, season: Season) -> None:
 
 
 def _one(reader: Reader, roster: dict[str, dict[str, Any]], season: Season | None) -> None:
-    code = layout.choose(_("Drill"), {code: row["name"] for code, row in roster.items()}, "drill")
+    names = {code: row["name"] for code, row in roster.items()}
+    code = layout.choose(_("Drill"), names, "drill", default=season.clearest if season else None)
     about = roster[code]
     st.subheader(about["name"], anchor=False)
     st.write(content.how(about))

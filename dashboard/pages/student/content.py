@@ -66,8 +66,8 @@ def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Sec
         )
         raise UnderfootError(missing.format(**names, clubs=chosen.clubs, season=chosen.season))
     key = _(
-        "{explanation} The bars and the shading around the line hold the true value nine times in ten. A "
-        "hollow point rests on fewer than five swings."
+        "{explanation} The true value is probably inside the bar, and the shading around the line (9 in "
+        "10). A hollow point rests on fewer than five swings."
     )
     own = observed.own_band_sentence(chosen.reader, chosen.student, measure.metric)
     return Section(found.picture(key=key.format(**names), narrow=narrow), sentences=(found.sentence(), own))
@@ -144,10 +144,10 @@ def ball_part(
     found = rows[outcome]
     chart = ball_links.picture(found, outcome, ball_links.finding(found, outcome), narrow=narrow)
     key = _(
-        "Each dot: how the ball changed from session to session with a usual rise in the measure. The bars "
-        "hold the true change nine times in ten; filled dots still hold after allowing for how many measures "
-        "were looked at. From this student's sessions alone. It says what goes together and not what makes "
-        "the ball go: a third thing may move both."
+        "Each dot: how the ball changed from session to session with a usual rise in the measure. The true "
+        "change is probably inside the bar (9 in 10); filled dots still hold after allowing for how many "
+        "measures were looked at. From this student's sessions alone. It says what goes together and "
+        "not what makes the ball go: a third thing may move both."
     )
     return Section(Picture(chart, ball_links.words(found, outcome), ball_links.table(found), key))
 
@@ -181,7 +181,7 @@ def _balance(chosen: StudentSeason) -> list[Section]:
 def _by_eye(chosen: StudentSeason) -> Section:
     how = _(
         "In how many visits a coach saw it, of those that looked for it; in brackets where the true share "
-        "lies nine times in ten. Balance lost backward or forward in a nudge check counts as seen."
+        "probably lies (9 in 10). Balance lost backward or forward in a nudge check counts as seen."
     )
     seen = observed.eye_table(chosen)
     return Section(table=_saved(seen, _("seen by eye, {name}"), chosen.person["name"]), notes=(how,))

@@ -15,13 +15,13 @@ from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
 from dashboard.text.numbers import NBSP, Measure, count, listed
 from warehouse.access import Reader
-from warehouse.vocabulary import AGE_GROUPS, age, age_group
+from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 
 ALL = "all"
 NO_SEASON = mark("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
 HOW_TO_READ = mark(
-    "Students are in order of name. A hollow point is a session of fewer than five swings. Bars contain a "
-    "session's true value nine times in ten."
+    "Farthest outside the target first, then in order of name. A hollow point is a session of fewer than "
+    "five swings. The true value is probably inside the bar (9 in 10)."
 )
 
 
@@ -112,6 +112,7 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     band = (
         (None, None) if about.is_fault else season.bands(reader, about.family).get(about.code, (None, None))
     )
+    values = _by_need(values, band if not about.is_fault else (None, 100 * SELDOM))
     compared, title = Comparison(values, measure, band), finding(values, measure, about.family)
     first, *below = small_multiples.screens(values, narrow=narrow)
     pieces = [small_multiples.picture(compared, title, narrow=narrow, only=first)]
@@ -127,6 +128,19 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     counts, flags = sessions.left_out(reader, None, about.season)
     left_out = sentences.left_out(counts, flags.rows()) or ""
     return Section(picture, tuple(pieces), notes=(unmeasured if missing else "", left_out))
+
+
+def _by_need(values: pl.DataFrame, band: season.Band) -> pl.DataFrame:
+    """Session means in the order of their last one: farthest outside the band first, then by name."""
+    lo, hi = (pl.lit(end, pl.Float64) for end in band)
+    last = pl.col("mean").sort_by("day").last()
+    outside = pl.max_horizontal(pl.lit(0.0), lo - last, last - hi)
+    need = values.group_by("student").agg(outside=outside)
+    return (
+        values.join(need, on="student")
+        .sort("outside", "student", "day", descending=[True, False, False])
+        .drop("outside")
+    )
 
 
 def finding(values: pl.DataFrame, measure: Measure, family: str) -> str:

@@ -44,8 +44,8 @@ CALIBRATION_KEY = mark(
     "like the others."
 )
 AGREEMENT_KEY = mark(
-    "Kappa is the agreement beyond chance: 1 is always, 0 no more than chance would give; bars contain the "
-    "true value nine times in ten. Neither eye nor plate is the truth: where they disagree, look at the "
+    "Kappa is the agreement beyond chance: 1 is always, 0 no more than chance would give; the true value is "
+    "probably inside the bar (9 in 10). Neither eye nor plate is the truth: where they disagree, look at the "
     "film, and perhaps at the fault's limit in academy.toml."
 )
 
