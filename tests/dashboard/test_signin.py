@@ -106,6 +106,13 @@ class SignedIn:
         self.to_dict = lambda: CLAIMS | {"iat": time.time()} | claims
 
 
+def sign_in(monkeypatch, **claims: object) -> None:
+    """Let an identity provider say who is there, in a browser without a cookie of ours."""
+    monkeypatch.setattr(signin, "_provider", lambda: True)
+    monkeypatch.setattr(signin.admitted, "browser", lambda _home: None)
+    monkeypatch.setattr(signin.st, "user", SignedIn(**claims))
+
+
 def name_coach(home, line='"coach@example.org" = "h01"'):
     """Name an address in academy.toml."""
     text = home.settings_file.read_text("utf-8").split("[sign_in")[0]
@@ -119,8 +126,7 @@ def refusals(home) -> list[dict[str, object]]:
 
 
 def test_a_refused_sign_in_is_in_the_access_log_once_a_visit(homes, visit, page_text, monkeypatch):
-    monkeypatch.setattr(signin, "_provider", lambda: True)
-    monkeypatch.setattr(signin.st, "user", SignedIn(email="other@example.org"))
+    sign_in(monkeypatch, email="other@example.org")
     before = refusals(homes("real"))
     at = visit("real", "progress", "h01")
     told = "other@example.org is not named in this academy's sign-in list"
@@ -142,8 +148,7 @@ def test_a_refused_sign_in_is_in_the_access_log_once_a_visit(homes, visit, page_
 
 
 def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monkeypatch):
-    monkeypatch.setattr(signin, "_provider", lambda: True)
-    monkeypatch.setattr(signin.st, "user", SignedIn())
+    sign_in(monkeypatch)
     name_coach(homes("real"))
     before = refusals(homes("real"))
     assert "Farthest outside the target first" in page_text(visit("real", "students", "h01"))

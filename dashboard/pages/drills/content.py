@@ -52,7 +52,7 @@ HOW_TO_READ = mark(
 
 @dataclass(frozen=True)
 class Season:
-    """Effects as of `academy.drill_effects`, the drill with the clearest one, and a fault that it is about."""
+    """Effects as of `academy.drill_effects`, the drill with the clearest one, and a fault of its."""
 
     name: str
     effects: pl.DataFrame
