@@ -22,6 +22,7 @@ from warehouse.filed import DROP_ASKED
 from warehouse.home import Home
 from warehouse.store import unanswered, writer
 
+LARGEST_DEMO = 10.0  # times the whole season
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
@@ -47,7 +48,13 @@ def verb(function: Callable[..., None]) -> click.Command:
 
 @verb
 @click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
-@click.option("--scale", default=1.0, show_default=True, help="Size of the academy; 1 is the whole season.")
+@click.option(
+    "--scale",
+    type=click.FloatRange(0, LARGEST_DEMO, min_open=True),
+    default=1.0,
+    show_default=True,
+    help="Size of the academy; 1 is the whole season.",
+)
 @port_option
 @browser_option
 def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) -> None:

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from dashboard import theme
 from dashboard.text import catalogue
 from dashboard.text.numbers import on
+from warehouse.home import Home
 
 
 def svg(chart: alt.TopLevelMixin, words: str, width: int, height: int | None = None) -> Markup:
@@ -45,6 +46,13 @@ _templates.globals |= {
 def render(template: str, **content: Any) -> str:
     """A whole HTML document; `template` is a path below dashboard/, as in pages/lesson/paper.html."""
     return _templates.get_template(template).render(content)
+
+
+def place(home: Home, target: Path | None, name: str) -> Path:
+    """Where a document goes: to `target`, under its usual name where that is a folder, else to pages/."""
+    if target is None:
+        return home.pages / name
+    return target / name if target.is_dir() else target
 
 
 def save(text: str, file: Path) -> Path:

@@ -126,7 +126,7 @@ def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
         students.append(
             Student(
                 code=code,
-                name=f"{firsts[i]} {lasts[i]}",
+                name=f"{firsts[i % len(firsts)]} {lasts[(i + i // len(firsts)) % len(lasts)]}",
                 born=born,
                 handed="left" if i % 6 == 2 else "right",
                 foot_mm=foot,

@@ -110,7 +110,7 @@ def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
         reader.opened("Lesson sheet on paper", student)
         chosen = student_season.newest(reader, people.student(reader, student))
         text = sheet_html(lesson_sheet(chosen, narrow=False))
-    return document.save(text, target or home.pages / f"lesson-{student}.html")
+    return document.save(text, document.place(home, target, f"lesson-{student}.html"))
 
 
 def _coach(snapshot: Snapshot, home: Home, student: str) -> str:

@@ -127,7 +127,7 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
                 _("{code} is not a student; a progress page is about one student.").format(code=student)
             )
         text = progress_html(reader, student)
-    return document.save(text, target or home.pages / f"progress-{student}.html")
+    return document.save(text, document.place(home, target, f"progress-{student}.html"))
 
 
 def _goal(chosen: StudentSeason) -> tuple[str, ...]:

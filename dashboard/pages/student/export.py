@@ -56,7 +56,8 @@ def write_export(home: Home, student: str, target: Path | None = None) -> Path:
         if head is None:
             raise CallError(_("The roster has no head coach, who alone may hand out a student's data."))
         reader = open_reader(home, head, snapshot=snapshot)
-        return export(reader, home, student, target or home.pages / f"export-{student}.zip")
+        file = document.place(home, target, f"export-{student}.zip")
+        return export(reader, home, student, file)
 
 
 def export(reader: Reader, home: Home, student: str, target: Path) -> Path:

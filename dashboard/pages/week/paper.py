@@ -51,5 +51,5 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
         whole = review(reader)
         text = review_html(reader, whole)
     stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
-    file = target or home.pages / f"review{stamp}{own}.html"
+    file = document.place(home, target, f"review{stamp}{own}.html")
     return document.save(text, file), whole
