@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+import points
 import underfoot
 from dashboard.app import PAGES
 from dashboard.navigation import Page
@@ -30,7 +31,17 @@ Written from the code by `make docs`; edit the code, not this file. Columns with
 def text() -> str:
     """The whole file."""
     return "\n".join(
-        [OPENING, *_tables(), *_metrics(), *_faults(), *_held_rules(), *_codes(), *_pages(), *_commands()]
+        [
+            OPENING,
+            *_tables(),
+            *_metrics(),
+            *_faults(),
+            *_held_rules(),
+            *_held_points(),
+            *_codes(),
+            *_pages(),
+            *_commands(),
+        ]
     )
 
 
@@ -82,6 +93,12 @@ def _held_rules() -> Iterator[str]:
         "tests/models/swing/test_metrics_by_hand.py."
     )
     yield from _list("What holds each fault's rule", opening, ("fault", "found in", "clean in"), rows)
+
+
+def _held_points() -> Iterator[str]:
+    rows = [(point, f"`tests/{test}`") for point, test in points.held()]
+    opening = "What footwork is judged by, in the order of the swing, with the test that holds each point (tests/points.py)."
+    yield from _list("What holds each point", opening, ("point", "test"), rows)
 
 
 def _codes() -> Iterator[str]:

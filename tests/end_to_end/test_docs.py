@@ -5,11 +5,14 @@ from pathlib import Path
 
 import pytest
 
+import points
 import reference
 import underfoot
 from dashboard.app import PAGES
 from dashboard.text.labels import FLAGS
 from warehouse.definitions import read_metrics, usual_faults
+from warehouse.founding import starter_drills
+from warehouse.observations import feelings, signs
 from warehouse.store import table_names, table_sql
 from warehouse.vocabulary import FLAG_COUNTS
 
@@ -54,6 +57,14 @@ def test_every_metric_column_has_a_label_and_every_label_a_column():
 
 def test_every_fault_of_the_rules_is_documented():
     assert [fault.code for fault in usual_faults() if f"`{fault.code}`" not in REFERENCE] == []
+
+
+def test_every_point_names_a_test_that_exists_and_every_rule_is_a_point():
+    assert points.missing() == []
+    listed = " ".join(point for point, _ in points.held())
+    codes = [rule.code for rule in (*read_metrics(), *usual_faults(), *signs(), *feelings())]
+    assert [code for code in codes if f"`{code}`" not in listed] == []
+    assert [drill.aim for drill in starter_drills() if f"`{drill.aim}`" not in listed] == []
 
 
 def test_the_readme_opens_with_the_job_and_has_its_two_commands_first():

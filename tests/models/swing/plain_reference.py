@@ -4,6 +4,8 @@ Written from the definitions alone, sharing no code with the compiled kernel. It
 against (to 1e-6), and the baseline its speed is measured by.
 """
 
+from itertools import pairwise
+
 import numpy as np
 from scipy import signal
 
@@ -40,6 +42,23 @@ def mean(x):
 def extremes(x):
     known = np.isfinite(x)
     return (x[known].min(), x[known].max()) if known.any() and 2 * known.sum() >= x.size else (np.nan, np.nan)
+
+
+def passes(x, start, level):
+    """Where x is first at a level or over it from `start` on, by a straight line; NaN if never."""
+    over = np.flatnonzero(x[start:] >= level)
+    if not over.size:
+        return np.nan
+    k = start + over[0]
+    if k == start or not np.isfinite(x[k - 1]):
+        return float(k)
+    return k - (x[k] - level) / (x[k] - x[k - 1])
+
+
+def slope(x, place, reach):
+    """Size of the slope of x a sample, from `reach` samples before a place to as many after."""
+    low, high = max(int(place) - reach, 0), min(int(place) + 1 + reach, x.size - 1)
+    return abs(x[high] - x[low]) / (high - low) if high > low else 0.0
 
 
 class Swing:
@@ -123,7 +142,150 @@ class Swing:
         m["downswing_s"] = down if down > 0 else np.nan
         m["back_opposition"] = self.opposition("takeaway", "top")
         m["down_opposition"] = self.opposition("top", "impact")
+        self.places(m)
+        self.heels(m)
+        self.push(m)
+        self.order(m)
         return m
+
+    def heel_shares(self):
+        """Each heel's load in % of its own foot's, where the foot is on the ground."""
+        shares = []
+        for i, foot in enumerate(("lead", "trail")):
+            load = (self.lead, self.trail)[i]
+            with np.errstate(all="ignore"):
+                share = np.where(load >= 0.05 * self.threshold, 100 * self.heel[i] / load, np.nan)
+            shares.append(share if self.measured else 100 * np.clip((70 - self.along[foot]) / 55, 0, 1))
+        return shares
+
+    def places(self, m):
+        """Where each foot's pressure is at the moments of the swing, and how far both went the same way."""
+        for event in ("mid_back", "top", "mid_down", "impact", "finish"):
+            for foot in ("lead", "trail"):
+                m[f"{event}_{foot}_along_pct"] = self.value(self.along[foot], event)
+        back = {foot: self.span(self.along[foot], "mid_back", "top") for foot in ("lead", "trail")}
+        m["back_trail_least_along_pct"] = extremes(back["trail"])[0]
+        m["back_both_toeward_pct"] = np.minimum(
+            *(extremes(back[foot])[1] - m[f"address_{foot}_along_pct"] for foot in ("lead", "trail"))
+        )
+        m["down_both_heelward_pct"] = np.minimum(
+            *(m[f"top_{foot}_along_pct"] - m[f"mid_down_{foot}_along_pct"] for foot in ("lead", "trail"))
+        )
+        m["starting_move_pts"] = np.nan
+        start, before, after = self.at["takeaway"], self.samples(0.1), self.samples(0.25)
+        if start is not None and start >= before:
+            span = self.share[start - before : start + after + 1]
+            m["starting_move_pts"] = self.extreme_mean(span, 0.04, np.max) - m["address_lead_share_pct"]
+        impact, finish = self.at["impact"], self.at["finish"]
+        m["lead_least_after_impact_pct_bw"] = np.nan
+        if impact is not None:
+            end = finish if finish is not None and finish > impact else self.n - 1
+            m["lead_least_after_impact_pct_bw"] = extremes(self.lead[impact : end + 1])[0] * self.percent
+        m["return_after_top_s"] = np.nan
+        trail = self.span(100 - self.share, "takeaway", "mid_down")
+        highest = extremes(trail)[1]
+        if m["trail_peak_share_pct"] >= 58 and np.isfinite(highest):
+            peaked = int(np.flatnonzero(trail == highest)[0])
+            back_at = trail.size - 1.0
+            known = [k for k in range(peaked, trail.size) if np.isfinite(trail[k])]
+            for before_it, k in pairwise(known):
+                if trail[k] <= highest - 5:
+                    rest = (highest - 5 - trail[k]) / (trail[before_it] - trail[k])
+                    back_at = k - rest
+                    break
+            m["return_after_top_s"] = (self.at["takeaway"] + back_at - self.exact["top"]) / self.rate
+
+    def running(self, span, seconds):
+        """Means over so many seconds about each sample, cut at the span's ends."""
+        half = self.samples(seconds / 2)
+        return np.array([mean(span[max(k - half, 0) : k + half + 1]) for k in range(span.size)])
+
+    def extreme_mean(self, span, seconds, which):
+        means = self.running(span, seconds)
+        known = means[np.isfinite(means)]
+        return which(known) if known.size else np.nan
+
+    def heels(self, m):
+        """How far each heel lightens within its own foot, and whether the two take turns."""
+        lead, trail = self.heel_shares()
+        m["top_trail_heel_share_pct"] = self.value(trail, "top")
+        m["mid_down_lead_heel_share_pct"] = self.value(lead, "mid_down")
+        for name, heel, held, span in (
+            ("lead_heel_lightens_pts", lead, self.value(lead, "address", 0.150), ("mid_back", "top")),
+            ("trail_heel_lightens_pts", trail, self.value(trail, "top"), ("mid_down", "impact")),
+        ):
+            between = self.span(heel, *span)
+            enough = 2 * np.isfinite(between).sum() >= between.size
+            least = self.extreme_mean(between, 0.04, np.min) if enough else np.nan
+            m[name] = held - least if held >= 8 else np.nan
+        for name, first, last in (("back", "takeaway", "top"), ("down", "top", "impact")):
+            m[f"{name}_heel_opposition"] = self.turns(lead, trail, first, last)
+
+    def turns(self, lead, trail, first, last):
+        low, high, steps = self.at[first], self.at[last], self.samples(0.06)
+        if low is None or high is None or high <= low + steps:
+            return np.nan
+        window = 2 * (steps // 2) / self.rate
+        u, v = (self.running(heel[low : high + 1], window) for heel in (lead, trail))
+        moves = [np.diff(extremes(means))[0] for means in (u, v)]
+        if not np.isfinite(moves).all():
+            return np.nan
+        if min(moves) < 8:
+            return 0.0
+        u, v = u[steps:] - u[:-steps], v[steps:] - v[:-steps]
+        both = np.isfinite(u + v)
+        u, v = u[both], v[both]
+        if not (u @ u > 0 and v @ v > 0):
+            return np.nan
+        return np.clip(-(u @ v) / np.sqrt((u @ u) * (v @ v)), -1, 1)
+
+    def push(self, m):
+        """Pushing off the trail foot: its load, its share and the whole load rise together."""
+        load, total, share = (
+            self.span(x, "top", "mid_down") for x in (self.trail, self.total, 100 - self.share)
+        )
+        highest = extremes(load)[1]
+        at = int(np.flatnonzero(load == highest)[0]) if np.isfinite(highest) else None
+        there = (np.nan, np.nan) if at is None else (total[at], share[at])
+        m["trail_push_total_pct_bw"] = (there[0] - self.value(self.total, "top")) * self.percent
+        m["trail_push_share_pts"] = there[1] - self.value(100 - self.share, "top")
+        parts = [m[f"trail_push_{part}"] for part in ("pct_bw", "total_pct_bw", "share_pts")]
+        carried = m["trail_push_share_pts"] + 100 - m["top_lead_share_pct"]
+        pushes = carried >= 50 and parts[1] >= 3 and parts[2] >= -4
+        m["trail_push_off_pct_bw"] = max(parts[0], 0.0) if pushes else 0.0
+        if not np.isfinite([*parts, carried]).all():
+            m["trail_push_off_pct_bw"] = np.nan
+
+    def order(self, m):
+        """When the lead heel is down again, and the trail heel up, with the waver of each at address."""
+        m["heel_order_ms"] = m["heel_order_error_ms"] = np.nan
+        lead, trail = self.heel_shares()
+        address, back, top, impact = (self.at[e] for e in ("address", "mid_back", "top", "impact"))
+        if None in (address, back, top, impact) or not back < top < impact:
+            return
+        half = self.samples(0.010)
+        standing, at_top = self.value(lead, "address", 0.150), self.value(trail, "top")
+        heels = [self.running(lead[back : impact + 1], 0.020), self.running(trail[top : impact + 1], 0.020)]
+        early = heels[0][: top - back + 1]
+        if not np.isfinite(early).any():
+            return
+        lightest = int(np.nanargmin(early))
+        off = passes(-heels[1], 0, -min(at_top / 2, at_top - 8))
+        if not standing - early[lightest] >= 8 or not np.isfinite(off):
+            return
+        down = passes(heels[0], lightest, standing - 8)
+        waver = [
+            x[np.isfinite(x)].std(ddof=1) if np.isfinite(mean(x)) and np.isfinite(x).sum() > 1 else np.nan
+            for x in (self.window(heel, "address", 0.150) for heel in (lead, trail))
+        ]
+        with np.errstate(all="ignore"):
+            errors = [waver[1] / slope(heels[1], off, half)]
+            errors += [waver[0] / slope(heels[0], down, half)] if np.isfinite(down) else []
+        error = np.sqrt(np.sum(np.square(errors))) * 1000 / self.rate
+        if np.isfinite(error):
+            down = down if np.isfinite(down) else impact - back
+            m["heel_order_error_ms"] = error
+            m["heel_order_ms"] = (back + down - top - off) * 1000 / self.rate if error <= 50 else np.nan
 
     def address(self, m):
         m["address_lead_share_pct"] = self.value(self.share, "address", 0.150)
