@@ -10,6 +10,7 @@ PEOPLE, TEACHING, ACADEMY = mark("People"), mark("Teaching"), mark("Academy")
 # Each is a folder of pages/, named as its address.
 PAGES = (
     Page("week", mark("This week"), PEOPLE, STAFF),
+    Page("today", mark("Today"), PEOPLE, STAFF),
     Page("students", mark("Students"), PEOPLE, STAFF),
     Page("student", mark("Student"), PEOPLE, STAFF),
     Page("progress", mark("Progress page"), PEOPLE, EVERYONE),

@@ -11,7 +11,18 @@ from warehouse.store import writer
 PAGES = tuple(page.path for page in app.PAGES)
 PEOPLE = ("h01", "c01", "c02", "s01", "s02", "s03", "g01", "g02")
 # Pages that name students to a coach in the full home.
-NAMING = ("week", "students", "student", "swings", "lesson", "notes", "film", "progress", "deliveries")
+NAMING = (
+    "today",
+    "week",
+    "students",
+    "student",
+    "swings",
+    "lesson",
+    "notes",
+    "film",
+    "progress",
+    "deliveries",
+)
 STAFF = ("h01", "c01", "c02")
 
 

@@ -1,0 +1,88 @@
+"""What the Today page says: who was seen lately and what that day still lacks, and who is overdue."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import polars as pl
+
+from dashboard.section import nonempty
+from dashboard.text.catalogue import _
+from dashboard.text.numbers import listed, on
+from warehouse.access import Reader
+
+LATELY = timedelta(days=7)
+OVERDUE = timedelta(days=28)  # common practice, no source
+_SEEN = """
+    WITH last AS (
+        SELECT student, max(day) AS day FROM (
+            SELECT student, day FROM session UNION ALL
+            SELECT student, day FROM note WHERE kind IN ('saw', 'drill', 'plan', 'steadiness', 'felt')
+        ) GROUP BY student
+    )
+    SELECT p.person AS student, p.display_name AS name, p.joined, last.day,
+        EXISTS (SELECT 1 FROM note n WHERE n.student = p.person AND n.day = last.day) AS noted,
+        EXISTS (SELECT 1 FROM session s WHERE s.student = p.person AND s.day = last.day
+            AND (s.has_plate OR s.has_clip)) AS measured,
+        EXISTS (SELECT 1 FROM note n WHERE n.student = p.person AND n.day >= last.day
+            AND n.kind = 'drill' AND n.place = 'home') AS set_at_home
+    FROM person p LEFT JOIN last ON last.student = p.person
+    WHERE list_contains(CAST(? AS VARCHAR[]), p.person) AND (p."left" IS NULL OR p."left" >= ?)
+    ORDER BY last.day DESC NULLS LAST, p.display_name, p.person
+"""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One student with what there is to say of them."""
+
+    student: str
+    name: str
+    sentence: str
+
+
+def lately(reader: Reader) -> list[Line]:
+    """Students seen in the last seven days, the latest first, each with what that day still lacks."""
+    return [
+        Line(
+            row["student"], row["name"],
+            _("seen on {day}; {missing}").format(day=on(row["day"]), missing=_lacks(row)),
+        )
+        for row in _rows(reader).iter_rows(named=True)
+        if row["day"] is not None and row["day"] >= reader.today - LATELY
+    ]  # fmt: skip
+
+
+def overdue(reader: Reader) -> list[Line]:
+    """Students not seen for four weeks, the longest first; who was never seen counts from their first day."""
+    found = []
+    for row in _rows(reader).iter_rows(named=True):
+        since = row["day"] or row["joined"]
+        if since is not None and since < reader.today - OVERDUE:
+            sentence = _("last seen on {day}") if row["day"] else _("never seen, here since {day}")
+            found.append((since, Line(row["student"], row["name"], sentence.format(day=on(since)))))
+    return [line for _since, line in sorted(found, key=lambda pair: pair[0])]
+
+
+def others(reader: Reader) -> list[Line]:
+    """Students who are neither: to write a note on whoever comes today."""
+    shown = {line.student for line in (*lately(reader), *overdue(reader))}
+    return [
+        Line(row["student"], row["name"], _("not seen yet") if row["day"] is None else on(row["day"]))
+        for row in _rows(reader).iter_rows(named=True)
+        if row["student"] not in shown
+    ]
+
+
+def _rows(reader: Reader) -> pl.DataFrame:
+    rows = reader.sql(_SEEN, [reader.students, reader.today])
+    return nonempty(rows, _("There is no student yet; a head coach adds them on the People page."))
+
+
+def _lacks(row: dict[str, object]) -> str:
+    """What the day of a student's last visit still lacks, in words."""
+    lacks = {
+        _("no note"): not row["noted"], _("no measurement"): not row["measured"],
+        _("no home practice set"): not row["set_at_home"],
+    }  # fmt: skip
+    missing = [what for what, lacking in lacks.items() if lacking]
+    return listed(missing) if missing else _("nothing is missing")

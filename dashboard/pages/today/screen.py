@@ -1,0 +1,36 @@
+"""Today: who was seen lately and what is still missing, who is overdue; the lesson sheet one tap away."""
+
+from collections.abc import Callable, Sequence
+
+from dashboard import elements as st
+from dashboard import layout, navigation
+from dashboard.pages.today import content
+from dashboard.pages.today.content import Line
+from dashboard.text.catalogue import _
+from dashboard.text.cautions import MINORS
+from warehouse.access import Reader
+
+SHOWN = 12  # students of a part; the rest is on the other pages
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    st.title(_("Today"), anchor=False)
+    _part(reader, _("Seen lately"), content.lately, _("Nobody was seen in the last seven days."))
+    _part(reader, _("Not seen for four weeks"), content.overdue, _("Nobody is overdue."))
+    _part(reader, _("Everyone else"), content.others, _("There is nobody else."))
+    layout.aside(_(MINORS))
+
+
+def _part(reader: Reader, heading: str, find: Callable[[Reader], Sequence[Line]], nobody: str) -> None:
+    with layout.part(heading):
+        found = find(reader)
+        if not found:
+            st.write(nobody)
+        for line in found[:SHOWN]:
+            layout.lead(line.name, line.sentence)
+            with st.container(horizontal=True):
+                navigation.link("lesson", _("Lesson sheet →"), student=line.student)
+                navigation.link("notes", _("Write a note →"), student=line.student)
+        if len(found) > SHOWN:
+            layout.aside(_("{n} more are on the Students page.").format(n=len(found) - SHOWN))
