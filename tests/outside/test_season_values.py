@@ -18,8 +18,7 @@ from models.season.coach import CoachGains, figures
 from models.season.drill_checks import clustered
 from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
 from models.season.faultrate import wilson
-from models.season.kernel import lines
-from models.season.mixed import Cell
+from models.season.mixed import Cell, Posterior, lines
 from reml import fit_reml
 
 Z95 = 1.959963984540054
@@ -60,10 +59,8 @@ def test_schools_adjusted_for_intake_are_goldsteins():
     # Lowest school 59 (−.658), highest 53 (+.723): the shrunken residual is ours, from `lines`.
     grid = np.zeros((keys.size, 1))
     grid_x = np.stack([np.ones_like(grid), np.zeros_like(grid)], axis=2)
-    mean, _, _ = lines(
-        fit.parts[None], fit.gamma[None], fit.cov[None], cell.offsets, cell.t, cell.y, cell.error, cell.x,
-        grid, grid_x,
-    )  # fmt: skip
+    fitted = Posterior(np.pad(fit.parts, (0, 2))[None], fit.gamma[None], fit.cov[None], 1.0)
+    mean, _ = lines(cell, fitted, grid, grid_x)
     left = mean[0, :, 0] - fit.gamma[0]
     assert (keys[np.argmin(left)], keys[np.argmax(left)]) == (59, 53)
     assert (left.min(), left.max()) == (pytest.approx(-0.658, abs=0.005), pytest.approx(0.723, abs=0.005))
