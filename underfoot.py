@@ -5,6 +5,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import closing, suppress
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,13 @@ from dashboard import terminal
 from dashboard.first_page import command as first_page
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
-from warehouse import access_log, browsers, forgotten, journal
+from warehouse import access_log, browsers, consent, forgotten, journal
 from warehouse.access import check_viewer
 from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
+from warehouse.errors import CallError
 from warehouse.filed import DROP_ASKED
 from warehouse.home import Home
-from warehouse.store import unanswered, writer
+from warehouse.store import open_snapshot, unanswered, writer
 
 LARGEST_DEMO = 10.0  # times the whole season
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -364,14 +366,13 @@ def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: b
         with terminal.progress("Loading deliveries", quiet=quiet) as step:
             report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)
         facts.update(report.counts())
-        if whole:
+        if whole or consent.is_owed(w, home.settings()):
             _build(home, w)
         else:
             with terminal.progress("Reducing swings", quiet=quiet) as step:
                 terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
         w.publish()
     _chores(home)
-    access_log.shorten(home)
     return report
 
 
@@ -389,10 +390,26 @@ def _drop(home: Home, names: Sequence[str] = ()) -> list[str]:
 
 
 def _chores(home: Home) -> None:
-    """What the loader does between loads: forget whoever, and drop what, is to go."""
+    """What the loader does between loads: remove whoever and what is to go, and follow the consents."""
+    from ingest.retention import carry_out
+
+    carry_out(home)
     _forget_asked(home)
     if any(home.refused.glob(f"*/{DROP_ASKED}")):
         _drop(home)
+    _answer_consents(home)
+    access_log.shorten(home)
+
+
+def _answer_consents(home: Home) -> None:
+    """Build anew once a consent has ended or begun, also where nothing came but the day."""
+    owed = False
+    with suppress(CallError), closing(open_snapshot(home)) as snapshot:
+        owed = consent.is_owed(snapshot, home.settings())
+    if owed:
+        with journal.recorded(home, "build"), writer(home, on_wait=terminal.say_waiting) as w:
+            _build(home, w)
+            w.publish()
 
 
 def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]:
@@ -414,8 +431,10 @@ def _remake(w: Any) -> Any:
 
 
 def _build(home: Home, w: Any) -> None:
+    from ingest.removal import remove_pages_of
     from models.build import build as build_all
 
+    remove_pages_of(home, w, consent.ended_since(w, home.settings()))
     with terminal.progress("Building the season") as step:
         terminal.say_problems(build_all(home, w, progress=step))
 

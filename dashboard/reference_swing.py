@@ -63,7 +63,7 @@ def _name(row: Mapping[str, Any], student: str) -> str:
 
 def agreed(reader: Reader, student: str) -> bool:
     """Whether a player's swings may be shown beside another's, by the consents that hold today."""
-    return reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, SHOW_SWING)
+    return people.has_consent(reader, student, SHOW_SWING) and not reader.is_withheld("measure", student)
 
 
 def choose(reader: Reader, student: str, owner: str, session: str, swing_no: int) -> Path:

@@ -105,6 +105,11 @@ def choice_sentence(safe: Exercise | None) -> str:
     return _("A safe choice: {drill}.").format(drill=safe.name)
 
 
+def out_of_use(reader: Reader, student: str) -> tuple[str, ...]:
+    """What is kept of a student and not shown, as its consent has ended."""
+    return tuple(_(cautions.OUT_OF_USE[purpose]) for purpose in reader.out_of_use(student))
+
+
 def area_words(area: str | None) -> str:
     """An area of the body as it was noted."""
     return area or _("area not named")

@@ -4,13 +4,14 @@ Everything the pages need is imported before the first visitor comes. Otherwise 
 import pandas at the same moment, and one of them may be given a half-made module: an exception box.
 """
 
+import asyncio
 import base64
 import hashlib
 import json
 import os
 import re
 import sys
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +19,22 @@ import altair as alt
 import pandas as pd  # noqa: F401 - Streamlit and Altair import it only when a table or picture is shown
 import streamlit as st
 import uvicorn
+from starlette.requests import Request
+from streamlit.auth_util import get_cookie_with_chunks
 from streamlit.runtime.pages_manager import PagesManager
+from streamlit.web.server.server_util import get_cookie_secret
+from streamlit.web.server.starlette.starlette_app_utils import decode_signed_value
+from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
 import dashboard.app  # noqa: F401 - the same for the pages and what they need
-from dashboard import entrance, uploads
+from dashboard import entrance, readers, uploads
+from warehouse import sign_ins
 
 Message = MutableMapping[str, Any]
 Send = Callable[[Message], Awaitable[None]]
 Receive = Callable[[], Awaitable[Message]]
 APP = Path(__file__).with_name("app.py")
+SIGN_OUT = "/auth/logout"
 NO_UPLOAD = b"Sign in first; only then are files taken in."
 
 
@@ -72,6 +80,24 @@ HEADERS = {
 }
 
 
+def end_sign_in(cookies: Mapping[str, str]) -> None:
+    """End the sign-in that these cookies are of: Streamlit's own address to sign out only takes them back.
+
+    Raises
+        UnderfootError: the sign-ins can't be read or written.
+    """
+
+    def signed(name: str) -> bytes | None:
+        value = cookies.get(name)
+        if value is None:
+            return None
+        return decode_signed_value(get_cookie_secret(), name, value.encode("latin-1"))
+
+    found = get_cookie_with_chunks(signed, USER_COOKIE_NAME)
+    if found:
+        sign_ins.end(readers.home(), json.loads(found))
+
+
 class Pages(st.App):
     """The pages; every answer carries `HEADERS`, and files are taken in only from who has signed in."""
 
@@ -94,6 +120,8 @@ class Pages(st.App):
             await guarded({"type": "http.response.start", "status": 403, "headers": plain})
             await guarded({"type": "http.response.body", "body": NO_UPLOAD})
             return
+        if scope["type"] == "http" and scope["path"].rstrip("/").endswith(SIGN_OUT):
+            await asyncio.to_thread(end_sign_in, Request(scope).cookies)
         await super().__call__(scope, receive, guarded)
 
 

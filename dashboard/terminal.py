@@ -19,6 +19,7 @@ from dashboard.text import catalogue
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, listed
 from warehouse import links
+from warehouse.access import keepers_sql
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 from warehouse.journal import steps_are_shown
@@ -163,8 +164,7 @@ def show_rows(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
 
 def show_query(home: Home, query: str, shape: str) -> None:
     """Rows of a query on the published warehouse, as a table, as CSV or as JSON."""
-    with closing(open_snapshot(home)) as snapshot:
-        rows = snapshot.sql(query)
+    rows = keepers_sql(home, query)
     if shape == "json":
         print(rows.write_json())
     elif shape == "csv":

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from warehouse import consent
 from warehouse.body import Exercise
 from warehouse.definitions import RETIRED_METRICS, fault_codes, metric_codes
 from warehouse.settings import Settings
@@ -39,8 +40,8 @@ class Academy:
         return next((name for name, first, last in self.seasons if first <= day <= last), None)
 
     def has_consent(self, student: str, purpose: str, day: date) -> bool:
-        """Whether a consent for this purpose covers the day."""
-        return self.settings.consents_kept_elsewhere or self._is_covered(student, purpose, day)
+        """Whether a consent lets something new of a student in on that day."""
+        return consent.is_given(self.consents.get((student, purpose), ()), day, self.settings)
 
     def keeps_film(self, student: str, day: date) -> bool:
         """Whether a student's film is kept as delivered: a minor's only where consents.csv says so.
@@ -48,11 +49,7 @@ class Academy:
         Who is under age that day by the academy's own age, or whose birth date is not known, is a minor.
         """
         is_adult = not is_minor(self.people[student].born, day, self.settings.minor_until_age)
-        return is_adult or self._is_covered(student, "keep_film", day)
-
-    def _is_covered(self, student: str, purpose: str, day: date) -> bool:
-        spans = self.consents.get((student, purpose), [])
-        return any(first <= day and (last is None or day <= last) for first, last in spans)
+        return is_adult or consent.covers(self.consents.get((student, "keep_film"), ()), day)
 
 
 def read_academy(writer: Writer, settings: Settings) -> Academy:

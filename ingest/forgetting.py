@@ -16,7 +16,7 @@ from ingest import ledger
 from ingest.delivery import SESSION
 from ingest.filing import RefusedFolder
 from ingest.redaction import Identity, json_without
-from ingest.removal import Removed, is_theirs, names_in, student_in, take_out
+from ingest.removal import Removed, is_theirs, names_in, remove_pages, student_in, take_out
 from warehouse import access_log, family, forgotten, sign_ins
 from warehouse.errors import CallError, UnderfootError
 from warehouse.forgotten import Receipt, Request
@@ -45,7 +45,8 @@ def forget(home: Home, remake: Callable[[Writer], object]) -> list[Receipt]:
         check_nobody_else_went(home, w, [who for who, _ in gone])
     for who, removed in gone:
         clear_rest(home, who, removed)
-    return [forgotten.done(home, who.student, r.counts, r.deliveries) for who, r in gone]
+    receipts = [forgotten.done(home, who.student, r.counts, r.deliveries) for who, r in gone]
+    return [r for r, (who, _) in zip(receipts, gone, strict=True) if who.student != forgotten.PAST_ITS_TIME]
 
 
 def check(home: Home, student: str) -> None:
@@ -201,10 +202,7 @@ def clear_rest(home: Home, who: Identity, removed: Removed) -> None:
     for path in home.published.glob("warehouse-*.duckdb"):
         if path.name != newest:
             path.unlink(missing_ok=True)
-    for path in (p for p in home.pages.rglob("*") if p.is_file()):
-        if who.is_in(path.name) or who.is_in(path.read_text("utf-8", "replace")):
-            path.unlink()
-            removed.counts["pages"] += 1
+    removed.counts["pages"] += remove_pages(home, who)
     for path in sorted(home.path.glob("*.jsonl")):
         if path.name not in (forgotten.LIST, forgotten.BACKUPS, home.access_log.name):
             removed.counts["log_lines_blanked"] += _log(path, who)

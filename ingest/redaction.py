@@ -11,8 +11,10 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from datetime import datetime
 from functools import cached_property
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from ingest.delimited import decode, sniff
 from warehouse.errors import Refused
@@ -32,6 +34,9 @@ class Identity:
 
     `codes` are theirs in people.csv, `names` and `addresses` how they are called and reached, `sessions` the
     student's. `others` are codes and sessions of others, which stay even where they contain one of these.
+
+    What is past its time is nobody's: `sessions` alone, and notes of days before `notes_before` (ISO, in the
+    academy's time zone), except those of places where somebody is still `sore`.
     """
 
     student: str
@@ -40,6 +45,9 @@ class Identity:
     addresses: frozenset[str] = frozenset()
     sessions: frozenset[str] = frozenset()
     others: frozenset[str] = frozenset()
+    notes_before: str = ""
+    time_zone: str = "UTC"
+    sore: frozenset[str] = frozenset()
 
     def to_json(self) -> dict[str, Any]:
         """For the file that lets an interrupted run be finished."""
@@ -49,8 +57,10 @@ class Identity:
     @classmethod
     def from_json(cls, noted: Mapping[str, Any]) -> "Identity":
         """What `to_json` gave."""
-        sets = {name: frozenset(value) for name, value in noted.items() if name != "student"}
-        return cls(noted["student"], **sets)
+        values: dict[str, Any] = {
+            name: value if isinstance(value, str) else frozenset(value) for name, value in noted.items()
+        }
+        return cls(**values)
 
     @cached_property
     def words(self) -> frozenset[str]:
@@ -81,7 +91,21 @@ class Identity:
 
     def owns(self, row: Mapping[str, Any]) -> bool:
         """Whether a row is about them."""
-        return any(row.get(c) in self.codes for c in _PEOPLE) or row.get("session") in self.sessions
+        named = any(row.get(c) in self.codes for c in _PEOPLE) or row.get("session") in self.sessions
+        return named or self._is_past(row)
+
+    def _is_past(self, row: Mapping[str, Any]) -> bool:
+        """Whether a row is a note of long ago; one that says that something hurts stays until it is over."""
+        if not self.notes_before or "at" not in row or "kind" not in row:
+            return False
+        if row["kind"] == "discomfort" and (row.get("code") or "") in self.sore:
+            return False
+        try:
+            at = datetime.fromisoformat(str(row["at"]).strip())
+        except ValueError:
+            return False
+        day = at.astimezone(ZoneInfo(self.time_zone)).date() if at.tzinfo else at.date()
+        return day.isoformat() < self.notes_before
 
 
 def table_without(data: bytes, file: str, who: Identity) -> bytes | None:

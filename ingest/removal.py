@@ -21,6 +21,7 @@ from ingest import ledger
 from ingest.delivery import NOTES, SETTINGS, SHEET, SHOTS, WHY
 from ingest.formats.format import loose_kind
 from ingest.redaction import Identity, comments_without, json_without, settings_without, table_without
+from warehouse.consent import Roster
 from warehouse.filed import Fingerprint, content_hash, facts_of
 from warehouse.home import Home, sync, write_synced
 from warehouse.vocabulary import ARCHIVE_ENDINGS
@@ -66,8 +67,26 @@ def take_out(home: Home, who: Identity, removed: Removed) -> None:
     renamed, gone = _filed(home, who, removed)
     _ledger(home, who, versions, renamed, gone)
     _clear_filed(home, who)
-    for root in (home.refused, home.inbox):
+    # What came just now is loaded first, however old its day is.
+    for root in (home.refused, home.inbox) if who.codes else (home.refused,):
         _waiting(home, root, who, removed)
+
+
+def remove_pages(home: Home, who: Identity) -> int:
+    """Remove the written pages that show somebody; whoever wants one makes it again. Returns how many."""
+    count = 0
+    for path in (p for p in home.pages.rglob("*") if p.is_file()):
+        if who.is_in(path.name) or who.is_in(path.read_text("utf-8", "replace")):
+            path.unlink()
+            count += 1
+    return count
+
+
+def remove_pages_of(home: Home, roster: Roster, students: Iterable[str]) -> None:
+    """Remove the written pages of students, by their codes and names."""
+    for student in students:
+        names = roster.sql("SELECT display_name FROM academy.person WHERE person = ?", [student]).to_series()
+        remove_pages(home, Identity(student, frozenset({student}), frozenset(names)))
 
 
 def _settings(home: Home, who: Identity) -> dict[str, str]:

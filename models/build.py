@@ -8,13 +8,13 @@ twice changes nothing. `underfoot build --plan` prints the plan.
 
 import logging
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import ModuleType
 
 import polars as pl
 
 import models.sql
-from models import samples
+from models import consent, samples
 from models.samples import temporary
 from models.season import (
     aim,
@@ -250,7 +250,7 @@ PLAN: tuple[Step, ...] = (
         ("season.student_trend", "season.change_chance", "season.student_fault_rate",
          "season.new_fault_chance", "season.session_metric", "season.session_fault",
          "academy.metric", "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching",
-         "academy.season", "academy.session", *_WHOSE_BAND),
+         "academy.season", "academy.session", "academy.withheld", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),
     ),
     _of_query(
@@ -307,17 +307,41 @@ def _run(home: Home, writer: Writer, sessions: list[str], progress: Progress | N
 
 
 def _go(run: Run, students: list[str]) -> Refreshed:
-    writer, report = run.writer, run.progress or (lambda *_: None)
+    writer, settings = run.writer, run.home.settings()
     with writer.transaction():
-        temporary(writer, "touched", "student", students)
-        temporary(writer, "place", "time_zone", [run.home.settings().time_zone])
+        temporary(writer, "place", "time_zone", [settings.time_zone])
         if run.whole:
             _clear(writer)
-        for done, step in enumerate(PLAN):
-            report(done, len(PLAN), step.tables[0])
-            step.run(run)
-    report(len(PLAN), len(PLAN), "done")
+            consent.keep_left_out(writer, settings)
+        with consent.recordings_aside(writer):
+            apart = consent.out_of_figures(writer) if run.whole else []
+            if apart:
+                _build_apart(run, students, apart)
+            else:
+                _make(run, students)
     return Refreshed(len(run.sessions), run.swings, students, run.problems)
+
+
+def _build_apart(run: Run, students: list[str], apart: list[str]) -> None:
+    """A build whose academy-wide fits are without some students; they are then answered by those fits."""
+    owned = dict(run.writer.sql("SELECT session, student FROM academy.session").iter_rows())
+    theirs = [session for session in run.sessions if owned[session] in apart]
+    others = replace(run, sessions=sorted(set(run.sessions) - set(theirs)))
+    with consent.students_aside(run.writer, apart):
+        _make(others, sorted(set(students) - set(apart)))
+    afterwards = replace(run, sessions=theirs, whole=False)
+    _make(afterwards, apart)
+    run.swings = others.swings + afterwards.swings
+
+
+def _make(run: Run, students: list[str]) -> None:
+    """Go through the plan for these students."""
+    report = run.progress or (lambda *_: None)
+    temporary(run.writer, "touched", "student", students)
+    for done, step in enumerate(PLAN):
+        report(done, len(PLAN), step.tables[0])
+        step.run(run)
+    report(len(PLAN), len(PLAN), "done")
 
 
 def _clear(writer: Writer) -> None:

@@ -45,13 +45,14 @@ class Consent:
 
 @dataclass(frozen=True)
 class Session:
-    """`filed_by` is who delivered it, `coach` whose name it is under."""
+    """`filed_by` is who delivered it, `coach` whose name it is under, `recorded` how: "measure", "film" or both."""
 
     code: str
     student: str
     coach: str
     started_at: datetime
     filed_by: str
+    recorded: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def naive_coaches(academy: Academy, coach: str, student: str, day: date) -> bool
 
 
 # A guardian stands for a ward until the day before the ward's 18th birthday. Whether a grown student can let a
-# guardian look on is not described, so nobody can.
+# guardian look on is not described, so nobody can; nor does anybody stand for a ward of unknown age.
 def naive_is_guardian_of(academy: Academy, guardian: str, student: str, day: date) -> bool:
     person, ward = academy.person(guardian), academy.person(student)
     if person is None or ward is None or student not in person.guardian_of:
@@ -169,9 +170,11 @@ def naive_may_see(academy: Academy, viewer: str, subject: str | None, what: str,
     # A student sees their own progress page only.
     if person.role == "student":
         return what == "progress_page" and subject == viewer
-    # A guardian sees the progress page of a ward, and nothing else.
+    # A guardian sees the progress page of a ward, and nothing else, and not while it is withdrawn from the family.
     if person.role == "guardian":
-        return what == "progress_page" and naive_is_guardian_of(academy, viewer, subject, day)
+        if what != "progress_page" or not naive_is_guardian_of(academy, viewer, subject, day):
+            return False
+        return naive_in_use(academy, subject, "family_page", day)
     return False
 
 
@@ -188,8 +191,35 @@ def naive_consent_covers(academy: Academy, student: str, purpose: str, day: date
     return False
 
 
+# One is a minor until the day before the 18th birthday, and as long as no birth date is known.
+def naive_is_minor(academy: Academy, student: str, day: date) -> bool:
+    born = academy.person(student).born
+    return born is None or day < naive_comes_of_age(born)
+
+
+# What is there already stays in use for a purpose unless it was withdrawn: consents for it are written down, and none
+# of them covers the day. When nothing is written down for it, it stays in use, except films of a minor.
+def naive_in_use(academy: Academy, student: str, purpose: str, day: date) -> bool:
+    if any((c.student, c.purpose) == (student, purpose) for c in academy.consents):
+        return naive_consent_covers(academy, student, purpose, day)
+    return purpose != "film" or not naive_is_minor(academy, student, day)
+
+
+# The recordings of a session that may be used on a day.
+def naive_recordings(academy: Academy, session: Session, day: date) -> set[str]:
+    return {how for how in session.recorded if naive_in_use(academy, session.student, how, day)}
+
+
+# Numbers were made on some day from all recordings of a student that could be used then. Since numbers do not tell
+# which recording they come from, they are all shown as long as each recording they were made of may be used.
+def naive_numbers_in_use(academy: Academy, student: str, made_on: date, day: date) -> bool:
+    own = [s for s in academy.sessions if s.student == student]
+    return all(naive_recordings(academy, s, made_on) <= naive_recordings(academy, s, day) for s in own)
+
+
 # A family link opens that one student's page and nothing more, whatever role its opener has: until it runs out, until
-# it is ended, and while a consent to share_page covers the day. Who opens it is not asked.
+# it is ended, and while a consent to share_page covers the day and the page is not withdrawn from the family. Who
+# opens it is not asked.
 def naive_link_opens(academy: Academy, link: Link, student: str, what: str, at: datetime) -> bool:
     if what != "progress_page" or student != link.student:
         return False
@@ -197,7 +227,10 @@ def naive_link_opens(academy: Academy, link: Link, student: str, what: str, at: 
         return False
     if link.ended_at is not None and at >= link.ended_at:
         return False
-    return naive_consent_covers(academy, student, "share_page", naive_day(academy, at))
+    day = naive_day(academy, at)
+    if not naive_in_use(academy, student, "family_page", day):
+        return False
+    return naive_consent_covers(academy, student, "share_page", day)
 
 
 # Discomfort and falls are on the progress page only when shared.
@@ -225,8 +258,8 @@ def naive_may_write(
     person = academy.person(writer)
     if person is None or naive_has_ended(person, day) or student not in academy.of_role("student"):
         return False
-    # A student reports their own practice, a guardian that of a ward, under their own name; nobody else does. A film
-    # is sent likewise, while a consent to film covers the day.
+    # A student reports their own practice, a guardian that of a ward whose page they see, under their own name; nobody
+    # else does. A film is sent likewise, while a consent to film covers the day.
     if what in FAMILY_WRITINGS:
         if under is not None and under != writer:
             return False
@@ -234,7 +267,7 @@ def naive_may_write(
             return False
         if person.role == "student":
             return student == writer
-        return person.role == "guardian" and naive_is_guardian_of(academy, writer, student, day)
+        return person.role == "guardian" and naive_may_see(academy, writer, student, "progress_page", day)
     # A head coach writes for every student, also under another coach's name and over another's session.
     if person.role == "head_coach":
         return True

@@ -61,9 +61,13 @@ def _spans(rng: random.Random, most: int) -> list[tuple[date, date | None]]:
     return spans
 
 
-def _born(rng: random.Random) -> date:
+def _born(rng: random.Random) -> date | None:
     """Of a child, of somebody who comes of age within the season (born on a leap day or not), of a grown-up."""
-    kind = rng.choice(("child", "turns_18", "leap_day", "leap_day", "grown"))
+    kind = rng.choice(
+        ("child", "child", "turns_18", "turns_18", "leap_day", "leap_day", "grown", "grown", "unknown")
+    )
+    if kind == "unknown":
+        return None
     if kind == "child":
         return _day(rng, date(2010, 1, 1), date(2018, 12, 31))
     if kind == "turns_18":
@@ -102,7 +106,7 @@ def _consents(rng: random.Random, people: list[Person]) -> list[Consent]:
     for student in (p for p in people if p.role == "student"):
         guardians = [p.code for p in people if student.code in p.guardian_of]
         of_age = naive_comes_of_age(student.born or FIRST_DAY)
-        for purpose in ("measure", "film", "keep_film", "share_page"):
+        for purpose in ("measure", "film", "keep_film", "share_page", "family_page", "academy_figures"):
             spans = _spans(rng, 2) if rng.random() < 0.7 else []
             own = [(first, last) for first, last in spans if first >= of_age]
             consents += [Consent(student.code, student.code, purpose, *span) for span in own]
@@ -134,14 +138,15 @@ def _session(
 ) -> Session:
     coach = rng.choice(coaches)
     filed_by = coach if rng.random() < 0.7 else rng.choice(heads + coaches)
-    return Session(code, student, coach, _moment(rng, zone), filed_by)
+    recorded = rng.choice(((), ("measure",), ("measure",), ("film",), ("measure", "film")))
+    return Session(code, student, coach, _moment(rng, zone), filed_by, recorded)
 
 
 def random_academy(rng: random.Random) -> Academy:
     """A small academy with everything the rules turn on; all its days lie in the first nine months of 2026.
 
     For Hypothesis: `st.randoms(use_true_random=False).map(random_academy)`. Everyone joined long before, only
-    guardians have wards, and every student's date of birth is known.
+    guardians have wards.
     """
     zone = rng.choice(TIME_ZONES)
     people = _people(rng)

@@ -20,7 +20,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import access_log, links
+from warehouse import access_log, consent, links
 from warehouse.body import BODY_NOTES, FallsAnswer, falls_answer, open_discomfort
 from warehouse.errors import AccessError, CallError, UnderfootError, UnknownViewerError
 from warehouse.filed import kept_film
@@ -29,7 +29,7 @@ from warehouse.permissions import views
 from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.statements import check_select
-from warehouse.store import Snapshot, open_snapshot, read_frame, run
+from warehouse.store import READER_CONFIG, Snapshot, open_snapshot, read_frame, run, table_names
 from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import is_minor
 
@@ -38,7 +38,6 @@ _BODY_NOTES = (
     'SELECT student, "at", day, kind, code, grade FROM academy.note '
     f"WHERE student = ? AND kind IN {BODY_NOTES}"
 )
-_CONSENTS = 'SELECT "from", "to" FROM academy.consent WHERE student = ? AND purpose = ?'
 MEASURE_ENDED = "The consent to measure has ended, so these samples are not shown."
 PROGRESS = "Progress page"
 CHANGED = "What you may see has changed since this page was opened; open it again."
@@ -47,7 +46,9 @@ CHANGED = "What you may see has changed since this page was opened; open it agai
 class Reader:
     """The only way a face reads the warehouse. Made by `open_reader`."""
 
-    def __init__(self, snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date) -> None:
+    def __init__(
+        self, snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date, *, all_kept: bool = False
+    ) -> None:
         self.viewer = viewer
         self.settings = settings
         self.today = today
@@ -56,15 +57,21 @@ class Reader:
         self.home = snapshot.home
         home, person = snapshot.home, viewer.person
         self.way_in: Callable[[], Reader] = lambda: open_reader(home, person)
+        self._snapshot = snapshot
         self._lock = threading.Lock()
         self._connection = snapshot.connection.cursor()
-        self._views = views(viewer.role, by_link=viewer.link is not None)
+        self.withheld = frozenset() if all_kept else consent.withheld(snapshot, today, settings)
+        # Without anything withheld, which is usual, the views are as plain as can be.
+        self._views = views(viewer.role, by_link=viewer.link is not None, all_kept=not self.withheld)
         self._allowed: set[str] = set()
         self._answers: OrderedDict[tuple[str, Any], pl.DataFrame] = OrderedDict()
         self._prepare()
 
     def _prepare(self) -> None:
         connection = self._connection
+        if self.withheld:
+            outdated = consent.outdated(self._snapshot, self.today, self.settings)
+            consent.make_tables(connection, self.withheld, outdated)
         run(connection, "CREATE TEMP TABLE visible (student VARCHAR)")
         run(connection, "INSERT INTO visible SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
         run(
@@ -122,10 +129,12 @@ class Reader:
         """As `anew`, for what was made from this reader's own rows: they must all be in reach today.
 
         Raises
-            AccessError: some are not, or the viewer may not look any more; the refusal is logged.
+            AccessError: some are not, a consent to use them has ended, or the viewer may not look any more;
+                the refusal is logged.
         """
         now = self.anew()
-        lost = sorted(set(self.students) - set(now.students))
+        withheld = {student for student, _ in now.withheld - self.withheld}
+        lost = sorted(set(self.students) & ((set(self.students) - set(now.students)) | withheld))
         if lost:
             self._log(None, None, outcome="refused", why=CHANGED, lost=lost)
             raise AccessError(CHANGED)
@@ -158,12 +167,12 @@ class Reader:
             AccessError: the viewer may not see the session, or it does not exist: the two look alike; or the
                 consent to measure has ended.
         """
-        rows = self.sql("SELECT season, student FROM session WHERE session = ? AND has_plate", [session])
-        if rows.is_empty():
+        rows = self.sql("SELECT season, student, has_plate FROM session WHERE session = ?", [session])
+        if len(rows) and self.is_withheld("measure", rows.item(0, "student")):
+            raise AccessError(f"{MEASURE_ENDED} A new consent in consents.csv shows them again.")
+        if rows.is_empty() or not rows.item(0, "has_plate"):
             self._log("trace", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} with plate samples that you may see.")
-        if self.has_ended("measure", rows.item(0, "student")):
-            raise AccessError(f"{MEASURE_ENDED} A new consent in consents.csv shows them again.")
         return read_trace(trace_path(self.home, rows.item(0, "season"), session), columns)
 
     def film(self, session: str, swing_no: int) -> Path | None:
@@ -176,23 +185,35 @@ class Reader:
         if rows.is_empty():
             self._log("film", None, session=session, outcome="refused")
             raise AccessError(f"There is no session {session} that you may see.")
-        if self.has_ended("film", rows.item(0, "student")):
+        if self.is_withheld("film", rows.item(0, "student")):
             return None
         path = kept_film(self.home.filed / rows.item(0, "delivery"), swing_no)
         return path if path.is_file() else None
 
-    def has_ended(self, purpose: str, student: str) -> bool:
-        """Whether a student's consent to a purpose was given once and covers today no more.
+    def is_withheld(self, purpose: str, student: str) -> bool:
+        """Whether nothing of a student may be used for a purpose today (see `consent`)."""
+        return (student, purpose) in self.withheld
 
-        What was recorded under it is then not shown, until a new one begins.
+    def out_of_use(self, student: str) -> list[str]:
+        """The purposes for which something is kept of a student that may not be used today."""
+        if student not in self.students or not self.withheld:
+            return []
+        found = consent.to_leave_out(self._snapshot, self.today, self.settings)
+        return [purpose for purpose in consent.WITHHOLDABLE if (student, purpose) in found]
+
+    def all_kept(self) -> "Reader":
+        """The same viewer's reader of all that is kept, also of what is out of use as its consent has ended.
+
+        For the family's own copy. Withdrawing a consent takes nobody's right to it.
+
+        Raises
+            AccessError: the viewer is no head coach; the refusal is logged.
         """
-        if self.settings.consents_kept_elsewhere:
-            return False
-        with self._lock:
-            spans = read_frame(self._connection, _CONSENTS, [student, purpose]).rows()
-        return bool(spans) and not any(
-            first <= self.today and (last is None or self.today <= last) for first, last in spans
-        )
+        if self.viewer.role != "head_coach":
+            self.refused("Export")
+            raise AccessError("Only a head coach may read what is kept out of use.")
+        found = Reader(self._snapshot, self.viewer, self.settings, self.today, all_kept=True)
+        return found.by(self.way_in)
 
     def opened(self, page: str, student: str | None) -> None:
         """Note that a page was opened on a student; log it when they are under age.
@@ -242,6 +263,34 @@ class Reader:
             **more,
         } | ({"link": self.viewer.link} if self.viewer.link else {})
         access_log.write(self.home, line)
+
+
+def keepers_sql(home: Home, query: str) -> pl.DataFrame:
+    """Run one query of whoever keeps the home on all that may be used of the published warehouse.
+
+    Its tables are academy.session and so on.
+
+    Raises
+        CallError: nothing is published, or DuckDB does not accept the query.
+    """
+    settings = home.settings()
+    today = datetime.now(settings.zone).date()
+    with closing(open_snapshot(home)) as snapshot:
+        withheld = consent.withheld(snapshot, today, settings)
+        if not withheld:
+            return snapshot.sql(query)
+        outdated = consent.outdated(snapshot, today, settings)
+    with duckdb.connect() as connection:
+        run(connection, f"ATTACH '{home.published / snapshot.name}' AS kept (READ_ONLY)")
+        for name, value in READER_CONFIG.items():
+            run(connection, f"SET {name} = '{value}'")
+        consent.make_tables(connection, withheld, outdated)
+        for schema in sorted({name.split(".")[0] for name in table_names()}):
+            run(connection, f"CREATE SCHEMA {schema}")
+        for name in table_names():
+            used = consent.in_use(name, "kept.") or f"SELECT * FROM kept.{name}"
+            run(connection, f"CREATE VIEW {name} AS {used}")
+        return read_frame(connection, query)
 
 
 def open_by_link(

@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from warehouse.errors import Refusal
+from warehouse.home import sync, write_synced
+from warehouse.vocabulary import is_film
 
 DROP_ASKED = "drop-asked"  # in a folder of refused/: who wants it dropped
 
@@ -171,3 +173,33 @@ def is_drop_asked(folder: Path) -> bool:
 def drop_asked_by(folder: Path) -> str | None:
     """Who asked for it to be dropped; None where it was the command line."""
     return (folder / DROP_ASKED).read_text(encoding="utf-8") if is_drop_asked(folder) else None
+
+
+def films_in(filed: Path) -> list[Path]:
+    """The moving pictures of a filed delivery that can go: those cut to the feet, and their originals.
+
+    An original whose marks were not followed yet stays, as nothing else says what it shows.
+    """
+    shelf = filed / FILM_FOLDER
+    originals = [path for path in sorted(filed.iterdir()) if is_film(path.name)] if filed.is_dir() else []
+    followed = len(list(shelf.glob("swing-*.csv")))
+    return [*sorted(shelf.glob("swing-*.mp4")), *(originals if followed >= len(originals) else [])]
+
+
+def remove_films(filed: Path) -> int:
+    """Remove the moving pictures of a filed delivery, not what was marked in them; returns how many went.
+
+    They are noted in films.json before the first goes: the delivery's content hash stays, and what a rebuild
+    reads.
+    """
+    leaving = films_in(filed)
+    if not leaving:
+        return 0
+    kept = {name: facts for name, facts in _facts(filed, "files").items() if not is_film(name)}
+    gone = films_not_kept(filed) | {path.name: facts_of(path) for path in leaving if path.parent == filed}
+    listed = film_list(kept, gone, _listed(filed).get("refused", {}))
+    write_synced(filed / FILM_FOLDER / FILM_LIST, listed)
+    for path in leaving:
+        path.unlink()
+    sync(filed)
+    return len(leaving)

@@ -21,12 +21,14 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
 from warehouse.keys import home_key
 
+PAST_ITS_TIME = ""  # in the place of a student, where what went was past its time
 KEY, ASKED, LIST, BACKUPS = "forgotten.key", "forgetting.json", "forgotten.jsonl", "backups.jsonl"
 _IF_LOST = "bring it back from a backup: without it a restored backup can't tell who was forgotten."
 
@@ -73,11 +75,13 @@ def digest(home: Home, student: str) -> str:
     return hmac.new(key, f"student:{student}".encode(), hashlib.sha256).hexdigest()
 
 
-def ask(home: Home, student: str, by: str | None = None) -> None:
+def ask(
+    home: Home, student: str, by: str | None = None, noted: Mapping[str, Any] = MappingProxyType({})
+) -> None:
     """Note, flushed to disk, that a student is to be forgotten; whoever writes next does it."""
     at = datetime.now(UTC).isoformat(timespec="seconds")
     if all(request.student != student for request in asked(home)):
-        _write(home, [*asked(home), Request(student, by, at)])
+        _write(home, [*asked(home), Request(student, by, at, dict(noted))])
 
 
 def asked(home: Home) -> list[Request]:
@@ -118,7 +122,14 @@ def _write(home: Home, requests: Sequence[Request]) -> None:
 
 
 def done(home: Home, student: str, removed: Mapping[str, int], deliveries: Iterable[str]) -> Receipt:
-    """Sign what was removed into the list, and put the list beside every backup that holds the student."""
+    """As `sign`, once a student who was asked for is gone."""
+    receipt = sign(home, student, removed, deliveries)
+    withdraw(home, student)
+    return receipt
+
+
+def sign(home: Home, student: str, removed: Mapping[str, int], deliveries: Iterable[str]) -> Receipt:
+    """Sign what was removed into the list, and put the list beside every backup that holds it."""
     at = datetime.now(UTC).isoformat()  # to the microsecond: backups and links are compared with it
     held = [entry["file"] for entry in backups(home)]
     receipt = Receipt(at, digest(home, student), removed, sorted(deliveries), held)
@@ -127,7 +138,6 @@ def done(home: Home, student: str, removed: Mapping[str, int], deliveries: Itera
         with suppress(OSError):
             if Path(file).is_file():
                 beside(Path(file)).write_bytes((home.path / LIST).read_bytes())
-    withdraw(home, student)
     return receipt
 
 

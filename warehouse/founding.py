@@ -17,12 +17,12 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from warehouse import journal
 from warehouse.body import Exercise
+from warehouse.consent import Roster
 from warehouse.definitions import RULES_FOLDER
 from warehouse.deliverer import put
 from warehouse.errors import CallError
 from warehouse.home import Home, write_new
 from warehouse.publishing import is_published
-from warehouse.reach import Roster
 from warehouse.rosters import roster_csv
 from warehouse.settings import parse_settings
 from warehouse.store import open_snapshot

@@ -9,10 +9,11 @@ import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from warehouse import access_log, forgotten
+from warehouse import access_log, forgotten, retention
 from warehouse.errors import UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, holder, walk
@@ -22,6 +23,7 @@ from warehouse.traces import trace_path
 
 LEAST_ROOM_BYTES = 1 << 30
 WAITING_S = 600.0
+OVERDUE_DAYS = 7  # what is past its time longer than that waits for a loader that does not run
 NAMED = 3  # so many are named in a sentence; the others are counted
 
 
@@ -48,7 +50,7 @@ def check(home: Home) -> list[Check]:
     except UnderfootError as error:
         return [*checks, Check("published", ok=False, said=str(error)), *_around(home)]
     try:
-        checks += [_published(snapshot), *_against(home, snapshot, entries)]
+        checks += [_published(snapshot), *_against(home, snapshot, entries), _retention(home, snapshot)]
     finally:
         snapshot.close()
     return [*checks, *_around(home)]
@@ -208,14 +210,31 @@ def _access_log(home: Home) -> Check:
     return Check("access log", ok=True, said=f"{n} lines, none missing or changed, {kept}.")
 
 
+def _retention(home: Home, snapshot: Snapshot) -> Check:
+    """Nothing has been past its time for long; how long each purpose keeps, and what goes next."""
+    settings = home.settings()
+    today = datetime.now(settings.zone).date()
+    try:
+        found = retention.kept(home, snapshot, settings)
+    except UnderfootError as error:  # the check of what is published says so too
+        return Check("retention", ok=False, said=str(error))
+    late = [f"{len(past)} of {of.key}" for of in found if (past := of.past(today, -OVERDUE_DAYS))]
+    if late:
+        return Check("retention", ok=False, said=f"Past their time: {_named(late)}; run: underfoot load")
+    said = [f"{of.key} = {of.days}: {len(of.items)} kept, next {of.next_due() or 'none'}" for of in found]
+    return Check("retention", ok=True, said=("; ".join(said) or "Everything is kept for good") + ".")
+
+
 def _forgetting(home: Home, *, busy: bool) -> Check:
     """Nobody waits to be forgotten, and the signed list of what was removed is whole."""
     try:
-        waiting, n = forgotten.asked(home), len(forgotten.receipts(home))
+        waiting, listed = forgotten.asked(home), forgotten.receipts(home)
+        others = forgotten.digest(home, forgotten.PAST_ITS_TIME) if listed else ""
+        n = sum(receipt.digest != others for receipt in listed)
     except UnderfootError as error:
         return Check("forgetting", ok=False, said=str(error))
     if waiting and not busy:
-        return Check("forgetting", ok=False, said="A student is still to be forgotten; run: underfoot load")
+        return Check("forgetting", ok=False, said="Something is still to be removed; run: underfoot load")
     return Check("forgetting", ok=True, said=f"{n} students were forgotten; the signed list is whole.")
 
 

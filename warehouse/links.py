@@ -15,6 +15,7 @@ from typing import Any
 
 from itsdangerous import BadData, URLSafeSerializer
 
+from warehouse import consent
 from warehouse.errors import AccessError, CallError
 from warehouse.forgotten import forgotten_at
 from warehouse.home import Home, write_synced
@@ -54,7 +55,8 @@ def make_link(home: Home, student: str, days: int, *, now: datetime | None = Non
             raise CallError(f"{student} is no student of people.csv; name one who is.")
         if not shared(home, snapshot, student, now):
             raise CallError(
-                f"No consent to share_page covers {student} today; add it to consents.csv and load that file."
+                f"No consent to share_page covers {student} today, or the one to family_page has ended; "
+                "add it to consents.csv and load that file."
             )
     finally:
         snapshot.close()
@@ -89,17 +91,11 @@ def end_links(home: Home, student: str, *, now: datetime | None = None) -> None:
 
 
 def shared(home: Home, snapshot: Snapshot, student: str, now: datetime | None = None) -> bool:
-    """Whether a consent to share this student's page holds today, or consents are kept elsewhere."""
+    """Whether this student's page may be shared today: by link, and with the family at all."""
     settings = home.settings()
-    if settings.consents_kept_elsewhere:
-        return True
     day = (now or datetime.now(UTC)).astimezone(settings.zone).date()
-    found = snapshot.sql(
-        "SELECT 1 FROM academy.consent WHERE student = ? AND purpose = 'share_page' "
-        'AND "from" <= ? AND ("to" IS NULL OR "to" >= ?) LIMIT 1',
-        [student, day, day],
-    )
-    return not found.is_empty()
+    given = consent.given(snapshot, student, "share_page", day, settings)
+    return given and (student, "family_page") not in consent.withheld(snapshot, day, settings)
 
 
 def _ended(home: Home) -> dict[str, float]:

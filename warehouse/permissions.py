@@ -1,5 +1,6 @@
 """What each role may see of each table, as the SQL of one view a table. Read by `access`."""
 
+from warehouse import consent
 from warehouse.body import BODY_NOTES
 from warehouse.store import table_names
 from warehouse.vocabulary import STAFF
@@ -19,6 +20,7 @@ _STAFF_ONLY = {
 _BY_STUDENT = {
     "academy.coaching",
     "academy.consent",
+    "academy.withheld",
     "academy.session",
     "season.session_metric",
     "season.session_fault",
@@ -57,14 +59,17 @@ _OWN_SESSION = "session IN (SELECT session FROM academy.session WHERE " + _VISIB
 _OWN_OR_NOBODYS = _VISIBLE + " OR (student IS NULL AND coach = (SELECT person FROM viewer))"
 
 
-def view_sql(role: str, table: str, *, by_link: bool = False) -> str:
+def view_sql(role: str, table: str, *, by_link: bool = False, all_kept: bool = False) -> str:
     """The SELECT behind `table`'s view for a viewer of this role; `by_link`: one who came by a family's link.
+
+    `all_kept`: also what is out of use, as its consent has ended.
 
     The connection holds two temporary tables, `visible(student)` and `viewer(person)`. What is not named here
     is not seen.
     """
     staff, head = role in STAFF, role == "head_coach"
-    rows = f"SELECT * FROM {table}"
+    used = None if all_kept else consent.in_use(table)
+    rows = f"SELECT * FROM ({used})" if used else f"SELECT * FROM {table}"
     if head or table in _OPEN or (staff and table in _STAFF_ONLY):
         return rows
     if table in _BY_STUDENT:
@@ -114,6 +119,6 @@ def _person(rows: str) -> str:
     )
 
 
-def views(role: str, *, by_link: bool = False) -> dict[str, str]:
-    """View name → SELECT, for every table of the warehouse."""
-    return {name.split(".")[1]: view_sql(role, name, by_link=by_link) for name in table_names()}
+def views(role: str, **more: bool) -> dict[str, str]:
+    """View name → SELECT, for every table of the warehouse; `more` as of `view_sql`."""
+    return {name.split(".")[1]: view_sql(role, name, **more) for name in table_names()}

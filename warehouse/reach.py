@@ -1,12 +1,11 @@
 """Whom each person of the academy reaches: the students whose rows they may read."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Protocol
 
-import polars as pl
-
+from warehouse import consent
+from warehouse.consent import Roster
 from warehouse.errors import CallError
 from warehouse.settings import Settings
 from warehouse.vocabulary import FAMILY, ROLES, STAFF, is_minor
@@ -32,13 +31,6 @@ class Viewer:
     link: str | None = None  # came by a link, not by signing in: its name
 
 
-class Roster(Protocol):
-    """What answers questions about people: a published snapshot, or the warehouse being written."""
-
-    def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
-        """Run one SELECT."""
-
-
 def viewers(roster: Roster) -> list[Viewer]:
     """Everyone who could look, staff first; for the demo academy's "look as"."""
     rows = roster.sql(
@@ -52,7 +44,8 @@ def visible_students(roster: Roster, viewer: Viewer, settings: Settings, today: 
     """The students whose rows this viewer may read.
 
     A head coach: all. A coach: those they coach today. A student: themselves. A guardian: their wards, until
-    the day each comes of age (`minor_until_age`). A link: the one it was made for, whatever else they are.
+    the day each comes of age (`minor_until_age`), unless the birth date is not known or the consent to
+    family_page has ended. A link: the one it was made for, whatever else they are.
     """
     if viewer.link is not None:
         return [viewer.person]
@@ -71,8 +64,12 @@ def visible_students(roster: Roster, viewer: Viewer, settings: Settings, today: 
             "ON list_contains(g.guardian_of, p.person) WHERE g.person = ? AND p.role = 'student'",
             [viewer.person],
         )
-        years = settings.minor_until_age
-        return sorted(ward for ward, born in wards.iter_rows() if is_minor(born, today, years))
+        years, withheld = settings.minor_until_age, consent.withheld(roster, today, settings)
+        return sorted(
+            ward
+            for ward, born in wards.iter_rows()
+            if born is not None and is_minor(born, today, years) and (ward, "family_page") not in withheld
+        )
     else:
         found = roster.sql(
             "SELECT person FROM academy.person WHERE person = ? AND role = 'student'", [viewer.person]

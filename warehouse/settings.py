@@ -22,6 +22,7 @@ from warehouse.vocabulary import (
 )
 
 SETUP_ROOM_PCT = 5.0  # of foot length; common practice, no source
+RETENTION = ("sessions_days", "films_days", "notes_days", "refused_days", "access_log_days")
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class Settings:
     young_full_swings_a_day: int = YOUNG_FULL_SWINGS_A_DAY  # of a player who is still growing
     young_full_swings_a_week: int = YOUNG_FULL_SWINGS_A_WEEK
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
-    access_log_days: int | None = None  # how long its lines are kept; None: for good
+    retention: Mapping[str, int] = field(default_factory=dict)  # days by key of RETENTION, else for good
     setup_room_pct: float = SETUP_ROOM_PCT  # how far beyond their own steady place a player may set up
     devices: Mapping[str, DeviceSettings] = field(default_factory=dict)
     bands: tuple[Mapping[str, Any], ...] = ()
@@ -48,6 +49,11 @@ class Settings:
     sign_in: SignInSettings = field(default_factory=SignInSettings)
     demo_people: str = ""  # of the demo: the digest of everyone in it
     version: str = ""
+
+    @property
+    def access_log_days(self) -> int | None:
+        """How long lines of the access log are kept; None: for good."""
+        return self.retention.get("access_log_days")
 
     @property
     def zone(self) -> ZoneInfo:
@@ -126,7 +132,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         young_full_swings_a_day=swings("young_full_swings_a_day", YOUNG_FULL_SWINGS_A_DAY),
         young_full_swings_a_week=swings("young_full_swings_a_week", YOUNG_FULL_SWINGS_A_WEEK),
         eyes_closed_from_age=years("eyes_closed_from_age", EYES_CLOSED_FROM_AGE),
-        access_log_days=_days(table.get("retention", {}), "access_log_days", where, past=past),
+        retention={} if past else _retention(table.get("retention", {}), where),
         setup_room_pct=_amount(table, "setup_room_pct", "% of foot length", 50, SETUP_ROOM_PCT, where),
         devices=read_devices(table.get("device", {}), where, past=past),
         bands=_tables(table.get("band", []), "band", where),
@@ -165,24 +171,21 @@ def _amount(table: Mapping[str, Any], key: str, what: str, most: float, example:
     return float(value)
 
 
-def _days(retention: Any, key: str, where: str, *, past: bool) -> int | None:
-    """A number of days under [retention], or none."""
-    if past:
-        return None
-    table = _table(retention, "retention", where)
-    unknown = next((name for name in table if name != key), None)
-    if unknown is not None:
-        raise UnderfootError(
-            f'{where}: [retention] has the unknown line "{unknown}"; correct or remove it, its line is {key}.'
-        )
-    value = table.get(key)
-    if value is not None and (
-        isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 36_500
-    ):
-        raise UnderfootError(
-            f"{where}: [retention] {key} = {value!r} is not a number of days; write one such as {key} = 730."
-        )
-    return value
+def _retention(table: Any, where: str) -> Mapping[str, int]:
+    """How many days each purpose keeps what it needs, as far as [retention] says."""
+    days = _table(table, "retention", where)
+    for key, value in days.items():
+        if key not in RETENTION:
+            raise UnderfootError(
+                f'{where}: [retention] has the unknown line "{key}"; correct or remove it, its lines are '
+                f"{', '.join(RETENTION)}."
+            )
+        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 36_500:
+            raise UnderfootError(
+                f"{where}: [retention] {key} = {value!r} is not a number of days; "
+                f"write one such as {key} = 730."
+            )
+    return MappingProxyType(days)
 
 
 def _table(value: Any, key: str, where: str) -> dict[str, Any]:

@@ -6,7 +6,9 @@ STAFF = ("head_coach", "coach")
 FAMILY = ("student", "guardian")
 ROLES = ("student", "coach", "head_coach", "guardian")
 HANDS = ("right", "left")
-PURPOSES = ("measure", "film", "keep_film", "share_page", "show_swing")
+PURPOSES = (
+    "measure", "film", "keep_film", "share_page", "family_page", "show_swing", "academy_figures",
+)  # fmt: skip
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
 MOST_FILES, MOST_DEEP = 20_000, 12  # of a delivered folder or archive; folders within one another
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
@@ -73,6 +75,7 @@ FLAG_COUNTS = {
     "sensors_filled": "sensors",
     "shares_only": "1",
     "no_positions": "feet without",
+    "no_consent": "1",
 }
 
 # Labels of the season tables.

@@ -7,6 +7,7 @@ import polars as pl
 
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import Measure
+from warehouse import consent
 from warehouse.access import Reader
 
 
@@ -85,7 +86,8 @@ def families(reader: Reader, season: str | None, student: str | None = None) -> 
         """
         SELECT w.club_family, count(*) AS n
         FROM swing w JOIN session s USING (session)
-        WHERE w.club_family IS NOT NULL AND s.season IS NOT DISTINCT FROM ?
+        WHERE w.club_family IS NOT NULL AND NOT list_contains(w.flags, 'no_consent')
+            AND s.season IS NOT DISTINCT FROM ?
             AND (CAST(? AS VARCHAR) IS NULL OR s.student = ?)
         GROUP BY 1 ORDER BY n DESC, 1
         """,
@@ -95,26 +97,21 @@ def families(reader: Reader, season: str | None, student: str | None = None) -> 
 
 
 def may_share(reader: Reader, student: str) -> bool:
-    """Whether a consent to share the progress page holds today."""
-    return has_consent(reader, student, "share_page")
+    """Whether the progress page may be shared by link today."""
+    return has_consent(reader, student, "share_page") and not reader.is_withheld("family_page", student)
 
 
 def has_consent(reader: Reader, student: str, purpose: str, day: date | None = None) -> bool:
-    """Whether a consent of this purpose in consents.csv holds on a day, by itself today."""
-    day = day or reader.today
-    rows = reader.sql(
-        """
-        SELECT 1 FROM consent WHERE student = ? AND purpose = ?
-            AND "from" <= ? AND ("to" IS NULL OR "to" >= ?) LIMIT 1
-        """,
-        [student, purpose, day, day],
+    """Whether a student in reach has agreed to a purpose, by itself as of today."""
+    spans = reader.sql(
+        'SELECT "from", "to" FROM consent WHERE student = ? AND purpose = ?', [student, purpose]
     )
-    return not rows.is_empty()
+    return consent.is_given(spans.iter_rows(), day or reader.today, reader.settings)
 
 
 def may_film(reader: Reader, student: str, day: date | None = None) -> bool:
-    """Whether a consent to film holds on a day, by itself today; or consents are kept elsewhere."""
-    return reader.settings.consents_kept_elsewhere or has_consent(reader, student, "film", day)
+    """Whether a student may be filmed on a day, by itself today."""
+    return has_consent(reader, student, "film", day)
 
 
 def drills(reader: Reader) -> pl.DataFrame:

@@ -57,6 +57,21 @@ MINORS = mark(
     "shared by link without consent."
 )
 
+OUT_OF_USE = {
+    "measure": mark(
+        "No consent to measure holds today. Samples and the numbers made from them are not shown until a new "
+        "consent has been loaded."
+    ),
+    "film": mark(
+        "No consent to film holds today. Films, and what was marked in them, are not shown until a new "
+        "consent has been loaded."
+    ),
+    "family_page": mark(
+        "No consent to the family page holds today. Guardians and links don't see it; don't hand it out."
+    ),
+    "academy_figures": mark("These numbers are left out of the figures on the academy as a whole."),
+}
+
 BANDS_ARE_CUSTOM = mark(
     "Targets are coaching guidance, set by the academy; they are not medicine or law. "
     "Local rules and licensed practice come first."

@@ -79,6 +79,7 @@ FLAGS = Words(
         "no_positions": "the device gave no place of the pressure along the foot",
         "clip_unsynced": "the clip and the plate do not match",
         "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
+        "no_consent": "no consent covers the day",
     }
 )
 

@@ -98,7 +98,8 @@ def read_sources(writer: Writer, as_of: date) -> Sources:
         looks=looks.filter(pl.col("season") == season[0]),
         discomfort=_open_discomfort(writer),
         enrolled=writer.sql(
-            f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} ORDER BY 1",
+            f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} AND person NOT IN "
+            "(SELECT student FROM academy.withheld WHERE purpose = 'measure') ORDER BY 1",
             [as_of, as_of],
         ),
         last_day=dict(

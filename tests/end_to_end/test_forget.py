@@ -4,7 +4,11 @@ import gzip
 import io
 import json
 import os
+import shutil
+import subprocess
+import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import polars as pl
 import pytest
@@ -145,6 +149,32 @@ def test_a_run_that_is_cut_off_is_finished_by_the_next_load(tmp_path, step, with
     assert underfoot_command("load", "--home", academy.home.path).returncode == 0
     assert_forgotten(academy, before)
     assert len(forgotten.receipts(academy.home)) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+def test_forgetting_that_is_killed_is_finished_by_the_next_load(tmp_path, without_models):
+    academy = RandomAcademy(5, tmp_path).live()
+    before = rows_of_others(academy.home, academy.gone)
+    homes = [tmp_path / f"home-{n}" for n in range(3)]
+    for folder in homes:
+        shutil.copytree(academy.home.path, folder)
+    tests = Path(__file__).parents[1]
+    ran = subprocess.run(
+        [sys.executable, tests / "killed_forgetting.py", academy.gone.code, "7", *homes],
+        capture_output=True, text=True, check=False, timeout=300,
+        env={**os.environ, "PYTHONPATH": f"{tests.parent}:{tests}", "POLARS_MAX_THREADS": "1"},
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr[-2000:]
+    assert int(ran.stdout) < len(homes) - 1  # at least one was killed at work
+    for folder in homes:
+        academy.home = Home(folder)
+        for path in academy.home.inbox.iterdir():
+            shutil.move(path, tmp_path / f"{folder.name}-{path.name}")
+        if not (forgotten.asked(academy.home) or forgotten.receipts(academy.home)):
+            forgotten.ask(academy.home, academy.gone.code)  # killed before that was noted
+        assert underfoot_command("load", "--home", folder).returncode == 0
+        assert_forgotten(academy, before)
+        assert len(forgotten.receipts(academy.home)) == 1
 
 
 def test_a_backup_restored_afterwards_forgets_again(tmp_path, without_models):

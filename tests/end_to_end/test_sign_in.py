@@ -116,6 +116,21 @@ def test_a_verified_address_opens_its_own_pages_until_it_signs_out_and_no_copy_d
             assert "This sign-in has ended" in text(third)
 
 
+def test_opening_the_address_to_sign_out_ends_the_sign_in_and_no_copy_opens_anything_afterwards(
+    academy, chromium
+):
+    _, provider, base = academy
+    with visitor(chromium) as page:
+        sign_in(page, base, provider)
+        assert "Petra Quill" in text(page)
+        copied = cookies_of(page)
+        page.goto(f"{base}/auth/logout")
+        with visitor(chromium, copied) as other:
+            other.goto(f"{base}/{PAGE}")
+            assert "This sign-in has ended" in text(other)
+            assert "Petra Quill" not in text(other)
+
+
 def test_tampered_foreign_expired_and_replayed_cookies_open_nothing(academy, chromium):
     _, provider, base = academy
     with visitor(chromium) as page:

@@ -35,7 +35,7 @@ def test_a_sound_home_is_told_line_by_line(sound):
     told = json.loads(ran.stdout)
     assert (ran.returncode, told["ok"]) == (0, True)
     assert [found["name"] for found in told["checks"]] == [
-        "ledger", "filed", "pointer", "published", "freshness", "traces", "room", "lock", "interrupted",
+        "ledger", "filed", "pointer", "published", "freshness", "traces", "retention", "room", "lock", "interrupted",
         "forgetting", "access log", "private", "refused", "inbox",
     ]  # fmt: skip
     assert all("\n" not in found["said"] for found in told["checks"])

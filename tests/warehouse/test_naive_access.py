@@ -83,6 +83,24 @@ def test_a_link_opens_one_page_until_it_runs_out_is_ended_or_the_consent_is():
     assert not naive.naive_link_opens(small(consents=()), link, "s1", "progress_page", at)
 
 
+def test_recordings_are_used_until_they_are_withdrawn_and_a_minors_films_once_somebody_agreed():
+    day, on = date(2026, 2, 1), (date(2026, 3, 1), date(2026, 3, 10))
+    young, grown = Session("v1", "s1", "c1", day, "c1", ("measure", "film")), small().person("s2")
+    assert naive.naive_recordings(small(), young, day) == {"measure"}
+    assert naive.naive_recordings(small(), young, date(2026, 3, 1)) == {"measure", "film"}  # grown up today
+    assert naive.naive_recordings(small(), replace(young, student=grown.code), day) == {"measure", "film"}
+    ended = small(consents=(Consent("s1", "s1", "measure", *on),), sessions=(young,))
+    for n, used in ((0, False), (1, True), (10, True), (11, False)):
+        at = date(2026, 3, 1) + timedelta(days=n - 1)
+        assert naive.naive_in_use(ended, "s1", "measure", at) is used
+        assert naive.naive_numbers_in_use(ended, "s1", on[0], at) is used
+        assert naive.naive_numbers_in_use(ended, "s1", date(2026, 2, 1), at)  # without what was withheld then
+    withdrawn = small(consents=(Consent("s1", "g1", "family_page", day, day),))
+    assert naive.naive_may_see(withdrawn, "g1", "s1", "progress_page", day)
+    assert not naive.naive_may_see(withdrawn, "g1", "s1", "progress_page", day + timedelta(days=1))
+    assert naive.naive_may_see(withdrawn, "s1", "s1", "progress_page", day + timedelta(days=1))
+
+
 def test_a_coach_writes_under_their_own_name_of_students_within_reach_and_over_their_own_sessions():
     academy, day = small(), date(2026, 3, 5)
     theirs = Session("v1", "s1", "c1", datetime(2026, 3, 4, 9, tzinfo=UTC), filed_by="c1")
@@ -171,7 +189,8 @@ def test_an_answer_changes_at_midnight_in_the_academys_time_zone(academy):
 def test_the_random_academies_have_what_the_rules_turn_on():
     found = dict.fromkeys(
         ("coach_left_while_coaching", "ward_comes_of_age", "leap_day", "gap", "one_day", "next_day", "two_coaches",
-         "filed_by_another", "not_shared", "link_outlives_consent", "utc_day_differs"), 0
+         "filed_by_another", "not_shared", "link_outlives_consent", "utc_day_differs", "ward_of_unknown_age",
+         "withdrawn", "renewed", "never_agreed"), 0
     )  # fmt: skip
     for seed in range(100):
         academy = made.random_academy(random.Random(seed))
@@ -189,10 +208,21 @@ def test_the_random_academies_have_what_the_rules_turn_on():
                 found["gap"] += after.first - before.last > timedelta(days=1)
         found["two_coaches"] += len(spans) > len({student for student, _ in spans})
         for ward in map(academy.person, wards):
+            found["ward_of_unknown_age"] += ward.born is None
+            if ward.born is None:
+                continue
             found["ward_comes_of_age"] += (
                 made.FIRST_DAY < naive.naive_comes_of_age(ward.born) <= made.LAST_DAY
             )
             found["leap_day"] += (ward.born.month, ward.born.day) == (2, 29)
+        for session in academy.sessions:
+            for how in session.recorded:
+                days = made.days_to_check(academy)
+                used = [naive.naive_in_use(academy, session.student, how, day) for day in days]
+                turns = [after for before, after in pairwise(used) if before != after]
+                found["withdrawn"] += False in turns
+                found["renewed"] += turns[-1:] == [True] and False in turns
+                found["never_agreed"] += not any(used)
         found["filed_by_another"] += any(s.filed_by != s.coach for s in academy.sessions)
         found["not_shared"] += any(n.text and not n.shared for n in academy.notes)
         found["utc_day_differs"] += any(

@@ -58,8 +58,10 @@ def fill(connection, academy):
         for c in academy.consents
     ])  # fmt: skip
     for session in academy.sessions:
-        frame = builders.session_frame(session.code, session.student, session.coach)
+        how = {"has_plate": "measure" in session.recorded, "has_clip": "film" in session.recorded}
+        frame = builders.session_frame(session.code, session.student, session.coach, body_mass_kg=70.0, **how)
         put("academy.session", frame.to_dicts())
+        put_recordings(put, session)
         put("academy.delivery", [{
             "delivery": f"d-{session.code}", "sequence": 1, "received_at": datetime(2026, 5, 5), "kind": "session",  # noqa: DTZ001
             "outcome": "accepted", "session": session.code, "delivered_by": session.filed_by,
@@ -70,6 +72,11 @@ def fill(connection, academy):
         put("season.data_health", [
             {"day": session.started_at.date(), "coach": session.coach, "student": session.student, "reason": "usable", "n": 1}
         ])  # fmt: skip
+    put("academy.withheld", [
+        {"student": student, "purpose": how}
+        for student in academy.of_role("student") for how in ("measure", "film")
+        if not naive.naive_in_use(academy, student, how, made_on(academy))
+    ])  # fmt: skip
     for number, note in enumerate(academy.notes):
         frame = builders.note_frame(
             f"n{number}",
@@ -81,6 +88,31 @@ def fill(connection, academy):
             text=note.text,
         )
         put("academy.note", frame.to_dicts())
+
+
+def made_on(academy):
+    """The day on which the numbers were made."""
+    days = made.days_of_change(academy)
+    return days[len(days) // 2]
+
+
+def put_recordings(put, session):
+    """A swing, and what plate and film leave of it."""
+    key = {"session": session.code, "swing_no": 1}
+    put("academy.swing", [key | {
+        "part": "baseline", "pace": "full", "n_samples": 9, "usable": True, "flags": ["low_rate"], "flag_counts": [60],
+        "file_flags": ["low_rate"], "file_flag_counts": [60], "heel_source": "measured", "rate_hz": 60.0,
+    }])  # fmt: skip
+    event = key | {"event": "impact", "t_s": 1.0, "expected_error_s": 0.0}
+    if "measure" in session.recorded:
+        put("academy.hold", [key | {"eyes": "open", "seconds": 9.0, "n_samples": 9, "rocking": False}])
+        put("academy.swing_event", [event | {"source": "marked", "clock": "plate"}])
+    if "film" in session.recorded:
+        put("academy.clip_point", [key | {"frame": 1, "point": "lead_heel"}])
+        put("academy.heel_seen", [key | {"event": "top", "t_s": 1.0, "foot": "lead", "up": True}])
+        put("academy.swing_event", [event | {"source": "marked", "clock": "clip"}])
+    if session.recorded == ("measure", "film"):
+        put("academy.swing_event", [event | {"event": "top", "source": "clip", "clock": "plate"}])
 
 
 @cache
@@ -157,13 +189,46 @@ def test_each_tables_rows_are_those_that_the_rules_allow(published):
                 }
                 assert rows == (allowed & full if whole else set()), (person, table, day)
                 COUNTED["table"] += len(academy.of_role("student"))
-            for table in ("swing_fault", "delivery"):
-                own = set(reader.sql(f"SELECT session FROM {table}").to_series())
-                sessions = {s.code for s in academy.sessions if s.student in allowed}
-                assert own == (sessions if staff or table == "swing_fault" else set()), (person, table, day)
-                COUNTED["table"] += len(academy.sessions)
+            sessions = {s.code for s in academy.sessions if s.student in allowed}
+            own = set(reader.sql("SELECT session FROM delivery").to_series())
+            assert own == (sessions if staff else set()), (person, day)
+            COUNTED["table"] += len(academy.sessions)
+            check_recordings(academy, reader, allowed, day)
             check_notes(academy, reader, allowed, staff=staff)
             check_people(academy, reader, person, allowed)
+
+
+def check_recordings(academy, reader, allowed, day):
+    """What is seen of recordings, and of the numbers made of them, is what may be used on a day."""
+
+    def seen(query):
+        return set(reader.sql(query).rows())
+
+    sessions = [s for s in academy.sessions if s.student in allowed]
+    of_session, of_swing, events, holds, points, heels, faults = (set() for _ in range(7))
+    for session in sessions:
+        code, used = session.code, naive.naive_recordings(academy, session, day)
+        plate, film = "measure" in used, "film" in used
+        measured = naive.naive_in_use(academy, session.student, "measure", day)
+        of_session.add((code, plate, film, 70.0 if measured else None))
+        out = bool(session.recorded) and not used
+        of_swing.add((code, "no_consent" if out else "low_rate", not out, None if out else 60.0))
+        events |= {(code, "impact", "plate")} if plate else set()
+        events |= {(code, "impact", "clip")} if film else set()
+        events |= {(code, "top", "plate")} if plate and film else set()
+        holds |= {(code,)} if plate else set()
+        points |= {(code,)} if film else set()
+        heels |= {(code,)} if film else set()
+        if naive.naive_numbers_in_use(academy, session.student, made_on(academy), day):
+            faults.add((code,))
+        COUNTED["recording"] += 7
+    assert seen("SELECT session, has_plate, has_clip, body_mass_kg FROM session") == of_session
+    assert seen("SELECT session, flags[1], usable, rate_hz FROM swing") == of_swing
+    assert seen("SELECT session, event, clock FROM swing_event") == events
+    assert seen("SELECT session FROM hold") == holds
+    assert seen("SELECT session FROM clip_point") == points
+    assert seen("SELECT session FROM heel_seen") == heels
+    assert seen("SELECT session FROM swing_fault") == faults
 
 
 def check_notes(academy, reader, allowed, *, staff):
@@ -324,8 +389,10 @@ def test_whoever_holds_a_link_writes_what_its_student_might_on_that_page_and_not
     academy, snapshot = published
     home, settings = snapshot.home, snapshot.home.settings()
     for link in academy.links:
-        token = links._signer(home).dumps(
-            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()}
+        token = links.signed(
+            home,
+            links._PAGE,
+            {"s": link.student, "n": "x", "m": link.made_at.timestamp(), "u": link.until.timestamp()},
         )
         for at in [m for m in made.moments_to_check(academy) if m >= link.made_at]:
             ended = {link.student: link.ended_at.timestamp()} if link.ended_at and at >= link.ended_at else {}

@@ -159,6 +159,7 @@ def _cautions(about: Lesson, named: list[dict[str, Any]], *, hurts: bool) -> tup
     checks = [closed if about.body.may_do(closed) else nudge_check("open")] if checked else []
     minor = chosen.reader.is_minor(chosen.student)
     return (
+        *safety.out_of_use(chosen.reader, chosen.student),
         *([] if hurts else [_(IF_IT_HURTS)]),
         _(CLEAR_SPACE),
         *safety.caution_sentences([*map(Exercise.of, named), *checks]),

@@ -118,13 +118,20 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
     """Write a student's progress page, seen through the student's own eyes; returns the file.
 
     Raises
-        CallError: the roster has no such student, or nothing is published.
+        CallError: the roster has no such student, their page may not be handed out, or nothing is published.
     """
     with closing(open_snapshot(home)) as snapshot:
         reader = open_reader(home, student, snapshot=snapshot)
         if reader.viewer.role != "student":
             raise CallError(
                 _("{code} is not a student; a progress page is about one student.").format(code=student)
+            )
+        if reader.is_withheld("family_page", student):
+            raise CallError(
+                _(
+                    "The consent to hand out the page of {code} has ended; load a new one for family_page in "
+                    "consents.csv first."
+                ).format(code=student)
             )
         text = progress_html(reader, student)
     return document.save(text, document.place(home, target, f"progress-{student}.html"))
@@ -304,7 +311,11 @@ def _notes(reader: Reader, student: str) -> tuple[str, ...]:
 
 def _cautions(reader: Reader, person: dict[str, Any]) -> tuple[str, ...]:
     student = person["student"]
-    text = [_(CLEAR_SPACE), *safety.swing_sentences(safety.swing_load(reader, person))]
+    text = [
+        *safety.out_of_use(reader, student),
+        _(CLEAR_SPACE),
+        *safety.swing_sentences(safety.swing_load(reader, person)),
+    ]
     if reader.is_minor(student):
         text += [safety.practice_week(reader, student), _(GROWING), _(MINORS)]
         if reader.settings.consents_kept_elsewhere:

@@ -71,6 +71,7 @@ def export(reader: Reader, home: Home, student: str, target: Path) -> Path:
         reader.refused("Export")
         raise AccessError(_("Only a head coach may hand out everything that is kept about a student."))
     reader.opened("Export", student)
+    reader = reader.all_kept()
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(target.name + ".part")
     with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -21,6 +21,8 @@ def show(reader: Reader) -> None:
     st.title(person["name"], anchor=False)
     chosen = StudentSeason(reader, person)
     layout.aside(content.about(chosen))
+    for said in safety.out_of_use(reader, chosen.student):
+        layout.aside(said)
     wanted = goal.goal_sentence(reader, chosen.student, staff=True)
     st.write(wanted or _("No goal in the player's own words yet; write it down with a note."))
     layout.discomfort(reader, chosen.student)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from dashboard import elements as st
-from dashboard import layout, navigation, reference_swing
+from dashboard import layout, navigation, reference_swing, safety
 from dashboard.pages.swings import content
 from dashboard.pages.swings.content import ALL, Filter
 from dashboard.queries import people
@@ -21,6 +21,8 @@ def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Swings")
     st.title(_("Swings of {name}").format(name=person["name"]), anchor=False)
+    for said in safety.out_of_use(reader, person["student"]):
+        layout.aside(said)
     navigation.link("student", _("Their pictures: the student's page →"), student=person["student"])
     with layout.part():
         season = layout.choose(_("Season"), content.seasons(reader, person["student"]), "season")

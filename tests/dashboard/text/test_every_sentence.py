@@ -36,6 +36,7 @@ ALLOWED = {
         "swing WHERE usable",
         "swing_fault WHERE flagged",
         "is left out now",
+        "underfoot load --explain ",  # what to type
         "The academy home; else",  # help of the command, which is English
         "A file of at least",
     },

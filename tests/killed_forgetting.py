@@ -1,0 +1,47 @@
+"""Forgetting killed at random moments, in children of a process that has imported everything and used nothing.
+
+Run as a script: `python tests/killed_forgetting.py STUDENT SEED HOME HOME…`. The first home is left to finish, to
+see how long it takes; in each other one SIGKILL ends it. Prints how many of those had ended before.
+"""
+
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+import underfoot
+from ingest import forgetting, retention  # noqa: F401 - imported before the fork
+from ingest import load as _load  # noqa: F401
+from killed_loads import ended_well, in_a_child
+from warehouse import forgotten
+from warehouse.contracts.base import dtypes_of
+from warehouse.contracts.rows import ROWS
+from warehouse.home import Home
+
+
+def forget(folder: Path, student: str) -> None:
+    """As the command does it, without the season's models."""
+    underfoot._build = lambda _home, w: w.execute("UPDATE academy.session SET reduced = true")
+    forgotten.ask(Home(folder), student)
+    underfoot._forget_asked(Home(folder))
+
+
+def main(student: str, seed: int, first: Path, *others: Path) -> None:
+    for contract in ROWS.values():
+        dtypes_of(contract)  # read off once, before the forks
+    began = time.monotonic()
+    if not ended_well(in_a_child(lambda: forget(first, student))):
+        sys.exit("an undisturbed run failed")
+    length, moments, late = time.monotonic() - began, random.Random(seed), 0
+    for folder in others:
+        child = in_a_child(lambda folder=folder: forget(folder, student))
+        time.sleep(moments.uniform(0.1, 0.9) * length)
+        os.kill(child, signal.SIGKILL)
+        late += os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    print(late)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]), *map(Path, sys.argv[3:]))
