@@ -5,7 +5,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import partial
+from functools import lru_cache, partial
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -82,6 +82,7 @@ class Settings:
         )
 
 
+@lru_cache(maxsize=8)  # every click asks, and the bytes seldom change
 def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = False) -> Settings:
     """Read academy.toml from its bytes.
 
