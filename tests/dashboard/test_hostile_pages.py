@@ -91,6 +91,32 @@ def test_no_page_fetches_runs_or_links_what_somebody_wrote(chromium, hostile):
     assert "Traceback" not in log.read_text()
 
 
+DOTS = """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"] svg .mark-symbol.role-mark path')]
+    .map((e) => e.getBoundingClientRect()).map((box) => [box.x + box.width / 2, box.y + box.height / 2])"""
+TOOLTIP = "#vg-tooltip-element.visible"
+
+
+def test_what_somebody_wrote_is_text_in_the_tooltips_of_pictures(chromium, hostile):
+    base, _ = hostile
+    page = chromium.new_page(viewport={"width": 1280, "height": 2400})
+    asked, said = [], []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(f"{base}/drills?as=h01")
+    browser.settle(page, quiet_ms=1500)
+    tooltip = page.locator(TOOLTIP)
+    for x, y in page.evaluate(DOTS):
+        page.mouse.move(x, y)
+        page.mouse.move(x + 1, y, steps=3)
+        page.wait_for_timeout(100)
+        if tooltip.count():
+            said.append(tooltip.inner_text())
+            assert tooltip.locator("img, a, script, iframe, strong, h1").count() == 0
+    assert any(f"<img src={PLACE}/b.png onerror=window.ran=1>" in text for text in said), said
+    assert page.evaluate("[window.ran, window.trapped]") == [None, None]
+    page.close()
+    assert [url for url in asked if url.startswith("http") and not url.startswith(f"{base}/")] == []
+
+
 def test_every_answer_says_what_a_page_may_fetch_and_where_it_may_be_shown(hostile):
     base, _ = hostile
     for path in (

@@ -150,8 +150,10 @@ def test_the_newest_answer_holds_for_a_year_and_a_yes_goes_before_a_no_of_the_sa
     assert body.falls == answer
     if answer is not None:
         assert answer.asked_again_on == answer.day + timedelta(days=365)
-        before = Body.by_notes(GROWN, TODAY, rows, until=datetime(2020, 1, 1))  # noqa: DTZ001
-        assert before.falls is None
+        then = datetime(answer.day.year, answer.day.month, answer.day.day)  # noqa: DTZ001
+        assert Body.by_notes(GROWN, TODAY, rows, until=then).falls == answer
+        first = datetime(2020, 1, 1)  # noqa: DTZ001
+        assert Body.by_notes(GROWN, TODAY, rows, until=first).falls is None
 
 
 @pytest.mark.parametrize(
