@@ -97,7 +97,7 @@ def test_no_label_of_change_is_shown_where_the_season_tables_are_empty(visit, pa
     text = page_text(visit("one_session", "progress", "s01")) + page_text(
         visit("one_session", "student", "h01")
     )
-    for label in ("Improving", "Slipping", "Holding", "Better", "Worse"):
+    for label in ("Improving", "Slipping", "No large change", "Better", "Worse"):
         assert label not in text
 
 

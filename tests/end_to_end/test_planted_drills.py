@@ -75,9 +75,12 @@ def test_a_drill_planted_to_help_is_called_so_within_its_interval(effects, code)
     assert row["kept_lo"] < drill.kept + drill.more * mean_more < row["kept_hi"]
 
 
-@pytest.mark.parametrize("code", ["d03", "d04", "d05", "d09"])
-def test_a_worthless_drill_given_on_bad_days_is_not_called_helps(effects, code):
-    row = effects[code]
-    assert row["label"] in ("no_clear_effect", "too_little_data")
-    if row.get("kept") is not None:
-        assert row["kept_lo"] < 0.0 < row["kept_hi"]
+def test_worthless_drills_given_on_bad_days_are_seldom_called_helps(effects):
+    # One academy: each is called in up to 5 of 100 (tests/season_worlds counts over many), so one may be here.
+    rows = [effects[code] for code in ("d03", "d04", "d05", "d09")]
+    called = [row for row in rows if row["label"] not in ("no_clear_effect", "too_little_data")]
+    assert len(called) <= 1
+    for row in rows:
+        if row not in called and row.get("kept") is not None:
+            assert row["kept_lo"] < 0.0 < row["kept_hi"]
+    assert all(row["kept"] < 1.0 for row in called)
