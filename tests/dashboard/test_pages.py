@@ -17,6 +17,7 @@ NAMING = (
     "students",
     "student",
     "swings",
+    "drills",
     "lesson",
     "notes",
     "film",
@@ -53,6 +54,7 @@ def test_a_student_or_guardian_is_refused_the_staffs_pages_even_by_link(visit, p
 def test_a_coach_never_sees_another_coachs_student(visit, page_text, path):
     at = visit("full", path, "c01")
     everything = page_text(at) + json.dumps([s.options for s in at.selectbox if s.label != "Look as"])
+    everything += json.dumps([link.proto.label for link in at.get("page_link")])
     assert ("Sanna" in everything) == (path in NAMING)
     assert "Sven" not in everything
     assert "Sven" not in charts(at)
