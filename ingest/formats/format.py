@@ -10,7 +10,7 @@ To add a format: a module with one class derived from `SampleFormat`, `PointsFor
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
@@ -19,7 +19,7 @@ import polars as pl
 
 from ingest.academy import Academy, Person
 from ingest.film.tracks import Filmed
-from ingest.formats.column_guess import ColumnGuess, Question
+from ingest.formats.column_facts import ColumnGuess, Question
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
@@ -132,13 +132,11 @@ class Explanation:
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
         names = ("ours", "unit", "how", "low", "high")
-        columns = [{"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns]
-        asked = [
-            {"key": q.key, "asks": q.asks, "columns": list(q.columns), "choices": list(q.choices),
-             "sentence": q.sentence} for q in self.questions
-        ]  # fmt: skip
-        found: dict[str, Any] = {"file": self.file, "kind": self.kind}
-        found |= {"facts": self.facts, "columns": columns}
+        columns: Any = [
+            {"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns
+        ]
+        asked = [asdict(question) for question in self.questions]
+        found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
         found |= {"questions": asked, "doubts": self.doubts, "device_table": self.table}
         return found | {"first_swing": self.first_swing}
 

@@ -13,6 +13,7 @@ from ingest.delimited import Text, open_text, parse_numbers, read_strings, uniqu
 from ingest.formats.cells import SPREADSHEETS
 from ingest.formats.format import NOTHING_KNOWN, Explanation, Knowing, SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
+from ingest.formats.proposal import propose
 from ingest.formats.recipe_reading import computed, feet_files, read_by_layout
 from ingest.plate_rows import Array, SampleFile, Source
 from ingest.refusals import refuse
@@ -84,9 +85,7 @@ class PlateTable(SampleFormat):
 
     def explain_knowing(self, path: Path, device: str, knowing: Knowing) -> Explanation:
         """The same, with the questions answered that are."""
-        from ingest.formats.proposal import propose  # noqa: PLC0415 - it reads by this module
-
-        return propose(path, device, knowing)
+        return propose(path, device, knowing, read_plain)
 
 
 def read_plain(name: str, data: bytes, recipe: Recipe) -> SampleFile:

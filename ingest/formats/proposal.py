@@ -6,7 +6,7 @@ What is proposed is read back from its own TOML and tried by the reader of a loa
 
 import json
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -15,13 +15,13 @@ import numpy as np
 import polars as pl
 
 from ingest.delimited import open_text
-from ingest.formats.column_guess import Guess, Sheet, guess_columns, unanswered
+from ingest.formats.column_facts import Guess, Sheet
+from ingest.formats.column_guess import guess_columns, unanswered
 from ingest.formats.format import Explanation, Knowing, explain
 from ingest.formats.header_words import read_header
 from ingest.formats.layout_guess import LaidOut, as_toml, guess_layout
 from ingest.formats.plate_columns import Recipe
 from ingest.formats.plate_layout import LINE, emptied, numbers, read_layout, side_in
-from ingest.formats.plate_table import read_plain
 from ingest.formats.recipe_reading import read_by_layout, with_foot
 from ingest.plate_rows import SampleFile, join, snapped
 from ingest.refusals import refuse
@@ -32,12 +32,13 @@ from warehouse import toml
 from warehouse.devices import Layout, read_devices
 from warehouse.errors import CallError, Refused, UnderfootError
 
+ReadPlain = Callable[[str, bytes, Recipe], SampleFile]  # how a load reads a file without a recipe
 TITLE = "Samples of both feet, one row a sample"
 _USUAL_FOOT_MM, _USUAL_MASS_KG = 260.0, 75.0  # to try a recipe with, whoever the golfer is
 _MOST_SHOWN = 3
 
 
-def propose(path: Path, device: str, knowing: Knowing) -> Explanation:
+def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) -> Explanation:
     """How a plate file would be read, what has to be asked, and the recipe by which it loads.
 
     Raises
@@ -65,11 +66,11 @@ def propose(path: Path, device: str, knowing: Knowing) -> Explanation:
     rate = knowing.answers.get("rate") or laid.rate_hz
     if _is_plain(data, path.name, laid, guess):
         plain = replace(found, facts=dict(found.facts), doubts=[])
-        if _try(plain, files, device, knowing):
+        if _try(plain, files, device, knowing, read_plain):
             plain.facts["device table"] = "none is needed: every column has our own name"
             return plain
     found.table = device_table(device, laid.layout, guess, None if rate is None else float(rate))
-    _try(found, files, device, knowing)
+    _try(found, files, device, knowing, read_plain)
     return found
 
 
@@ -187,7 +188,9 @@ def _toml(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def _try(found: Explanation, files: Mapping[str, bytes], device: str, knowing: Knowing) -> bool:
+def _try(
+    found: Explanation, files: Mapping[str, bytes], device: str, knowing: Knowing, read_plain: ReadPlain
+) -> bool:
     """Read the file by what is proposed, as a load does, and say what that refuses; whether all loads."""
     name, data = next(iter(files.items()))
     try:

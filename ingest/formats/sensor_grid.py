@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.column_guess import BODY_N
+from ingest.formats.column_facts import BODY_N
 from ingest.formats.footprints import Marks
 from ingest.formats.format import Explanation, SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames

@@ -1,0 +1,70 @@
+"""What is found out about an unknown file's columns: facts that guess, the pages and the command share."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+BODY_N = (300.0, 1700.0)  # what both feet of a golfer carry, N
+
+
+@dataclass(frozen=True)
+class ColumnGuess:
+    """What one column of a file is taken for: our name (None: not taken), its unit, and how that was decided.
+
+    low and high: of its values. A file's parts, shares and totals have the names of ROLES.
+    """
+
+    theirs: str
+    ours: str | None
+    unit: str | None
+    how: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something only the owner of the device knows: what is asked, about which columns, with its choices.
+
+    key: what is answered: a column's name, or "unit", "origin", "position unit", "clock" or "rate".
+    No choices: a number is asked for.
+    """
+
+    key: str
+    asks: str
+    columns: tuple[str, ...]
+    choices: tuple[str, ...]
+    sentence: str
+
+
+@dataclass
+class Guess:
+    """All columns of a file: what each is, what is asked, what speaks against it, the recipe's entries."""
+
+    columns: list[ColumnGuess] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+    facts: dict[str, str] = field(default_factory=dict)
+    entries: dict[str, dict[str, object]] = field(default_factory=dict)
+    counts_frames: bool = False
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A file's columns as the guess needs them.
+
+    numbers: (rows,) NaN where not a number. clocks: columns of times written out, and how. feet: each
+    row's foot where a row holds one foot, else None. has_swings: the layout tells swings apart by itself.
+    """
+
+    numbers: Mapping[str, Array]
+    units: Mapping[str, str]
+    clocks: Mapping[str, str]
+    feet: NDArray[np.str_] | None = None
+    foot_column: str | None = None
+    has_swings: bool = False
+    has_clock: bool = True
+    rate_hz: float | None = None
