@@ -190,7 +190,7 @@ PLAN: tuple[Step, ...] = (
     Step(
         ("season.fault_chain",),
         ("academy.session", "academy.swing", "academy.swing_fault", "academy.note", "academy.steadiness",
-         "academy.season", "season.session_fault"),
+         "academy.season", "academy.fault", "season.session_fault"),
         chain,
         lambda run: (chain.fault_chain_rows(run.writer, read_chains(run.home.settings())),),
     ),

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.season.importance import maximise
 from models.season.kernel import FLOATS
-from models.season.mixed import Cell, Scales, likelihood, maximise, natural
+from models.season.mixed import Cell, Scales, likelihood, natural
 
 
 @dataclass(frozen=True)

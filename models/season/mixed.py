@@ -15,29 +15,24 @@ who is measured badly. z_i is integrated over the NODES of a Gauss-Hermite rule.
 
 `integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
 (kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
-mode. Plugging in one estimate instead makes the intervals of a few dozen students far too short. `lines`
-predicts each student's line under every draw, `line_ends` where it starts and how far it moved.
+mode. Plugging in one estimate instead makes the intervals of a few dozen students far too short.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.season import kernel
+from models.season import kernel, line_kernel
+from models.season.importance import importance_draws, maximise, resampled
 from models.season.kernel import COUNTS, FLOATS
 
 DRAWS = 480
-ROUNDS = 3
 KEPT_DRAWS = 64
 MODE_ONLY_FROM = 300  # students: from so many on the variance parts are known well enough
-TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihood's flat directions
-LOWEST, HIGHEST = -7.0, 4.0  # of the log standard deviations, in units of the scales
-STEP = 2e-3
 ROUNDING = 1e-12  # of a value: sums of the same numbers differ by so little
 SAMPLE = 500  # students: enough to start near the mode
-FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
 START = np.array([0.0, -0.7, 0.0, -0.4, -0.7, 0.5, -1.2])
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 WEIGHTS = WEIGHTS / WEIGHTS.sum()
@@ -155,56 +150,6 @@ def log_prior(phi: FLOATS) -> FLOATS:
     return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
 
 
-def maximise(
-    log_density: Callable[[FLOATS], FLOATS],
-    start: FLOATS,
-    lowest: float = LOWEST,
-    highest: float = HIGHEST,
-    near: float = 1.0,
-) -> tuple[FLOATS, FLOATS, float]:
-    """Maximum of `log_density` ((D, k) → (D,)) by damped Newton steps on central differences.
-
-    Returns where it is (k,), the Hessian there (k, k) and the value. All points of a step are evaluated in
-    one call, so a step costs one pass through the compiled loop. `near` above 1: to be so many times less
-    exact.
-    """
-    k = start.size
-    at, damp = start.copy(), 1e-3
-    value, gradient, hessian = _differences(log_density, at)
-    for _ in range(60):
-        values, vectors = np.linalg.eigh(-hessian)
-        stiff = np.maximum(np.abs(values), 1e-2) + damp
-        move = np.clip(vectors @ ((vectors.T @ gradient) / stiff), -1.5, 1.5)
-        tries = np.clip(at + move * 0.4 ** np.arange(5)[:, None], lowest, highest)
-        densities = np.nan_to_num(log_density(tries), nan=-np.inf)
-        best = int(np.argmax(densities))
-        if not densities[best] > value:
-            if damp > 1e3:
-                break
-            damp *= 30
-            continue
-        gain, moved = densities[best] - value, np.abs(tries[best] - at).max()
-        at, damp = tries[best], max(damp * 0.1, 1e-6)
-        value, gradient, hessian = _differences(log_density, at)
-        if gain < near * 1e-9 * (1 + abs(value)) and moved < near * 1e-3:
-            break
-    return at, hessian.reshape(k, k), value
-
-
-def _differences(log_density: Callable[[FLOATS], FLOATS], at: FLOATS) -> tuple[float, FLOATS, FLOATS]:
-    """Value, gradient and Hessian by central differences of width STEP."""
-    k = at.size
-    one, (rows, cols) = np.eye(k) * STEP, np.triu_indices(k, 1)
-    both = one[rows] + one[cols]
-    f = log_density(np.concatenate([at[None], at + one, at - one, at + both, at - both]))
-    middle, up, down = f[0], f[1 : k + 1], f[k + 1 : 2 * k + 1]
-    upper, lower = f[2 * k + 1 : 2 * k + 1 + rows.size], f[2 * k + 1 + rows.size :]
-    hessian = np.diag((up - 2 * middle + down) / STEP**2)
-    cross = (upper - up[rows] - up[cols] + 2 * middle - down[rows] - down[cols] + lower) / (2 * STEP**2)
-    hessian[rows, cols] = hessian[cols, rows] = cross
-    return float(middle), (up - down) / (2 * STEP), hessian
-
-
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
     """`kernel.restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances.
 
@@ -241,24 +186,21 @@ def moments(cell: Cell, rows: FLOATS, upto: COUNTS, *, apart: bool = True) -> tu
 def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS) -> Posterior | None:
     """Posterior of the variance parts; None when the fixed effects are not identified.
 
-    `draws` importance draws about the mode, cut down to `kept` of equal weight by systematic resampling. From
-    300 students on the variance parts are known well enough for the mode alone.
+    `draws` draws about the mode, cut down to `kept` of equal weight; in a large academy the mode alone.
     """
-
-    def log_density(phi: FLOATS) -> FLOATS:
-        return np.asarray(likelihood(cell, natural(phi, by))[0] + log_prior(phi))
-
-    start = _first_guess(cell, by)
+    log_density, start = partial(_log_density, cell, by), _first_guess(cell, by)
     mode, hessian, top = maximise(log_density, start, near=ENOUGH)
     if not np.isfinite(top):
         return None
     if cell.offsets.size - 1 >= MODE_ONLY_FROM:
         return posterior_given(cell, natural(mode[None], by), 1.0)
-    phi, weight = _importance(log_density, mode, hessian, draws)
-    order = similar_in_order(phi, weight, np.arange(len(phi)))
-    picks = (np.arange(kept) + np.random.default_rng(20260403).uniform(size=kept)) / kept
-    at = order[np.searchsorted(np.cumsum(weight[order]), picks * (1 - 1e-12))]
-    return posterior_given(cell, natural(phi[at], by), float(1 / np.sum(weight**2)))
+    phi, weight = importance_draws(log_density, mode, hessian, draws)
+    parts = natural(phi[resampled(phi, weight, kept)], by)
+    return posterior_given(cell, parts, float(1 / np.sum(weight**2)))
+
+
+def _log_density(cell: Cell, by: Scales, phi: FLOATS) -> FLOATS:
+    return np.asarray(likelihood(cell, natural(phi, by))[0] + log_prior(phi))
 
 
 def _first_guess(cell: Cell, by: Scales) -> FLOATS:
@@ -266,69 +208,15 @@ def _first_guess(cell: Cell, by: Scales) -> FLOATS:
     step = (cell.offsets.size - 1) // SAMPLE
     if step < 2 and not cell.noise.size:
         return START[:5]
-    few = cell.thinned(max(step, 1))
-    alike = maximise(
-        lambda phi: np.asarray(likelihood(few, natural(phi, by))[0] + log_prior(phi)), START[:5], near=ENOUGH
-    )[0]
+    few = partial(_log_density, cell.thinned(max(step, 1)), by)
+    alike = maximise(few, START[:5], near=ENOUGH)[0]
     return np.concatenate([alike, START[5:]]) if cell.noise.size else alike
-
-
-def similar_in_order(phi: FLOATS, weight: FLOATS, rows: NDArray[np.intp], axis: int = 4) -> NDArray[np.intp]:
-    """Rows ordered so that neighbours are similar: halved by weight along one axis after another.
-
-    One random pick in each even stretch of it has half the Monte Carlo error of picks from a shuffled order.
-    """
-    rows = rows[np.argsort(phi[rows, axis], kind="stable")]
-    if rows.size <= 16:
-        return rows
-    total = np.cumsum(weight[rows])
-    half = int(np.clip(np.searchsorted(total, total[-1] / 2), 1, rows.size - 1))
-    after = axis - 1 if axis else phi.shape[1] - 1
-    return np.concatenate(
-        [similar_in_order(phi, weight, rows[:half], after), similar_in_order(phi, weight, rows[half:], after)]
-    )
 
 
 def posterior_given(cell: Cell, parts: FLOATS, effective: float = 1.0) -> Posterior:
     """The posterior when these draws of the variance parts are taken as they are."""
     _, gammas, covs = likelihood(cell, parts)
     return Posterior(np.pad(parts, ((0, 0), (0, 7 - parts.shape[1]))), gammas, covs, effective)
-
-
-def _importance(
-    log_density: Callable[[FLOATS], FLOATS], mode: FLOATS, hessian: FLOATS, draws: int
-) -> tuple[FLOATS, FLOATS]:
-    """Draws (D, k) and their normalised weights, from ROUNDS proposals of a multivariate t.
-
-    The first proposal is centred on the mode, each later one on the weighted mean and covariance of all draws
-    before it. Every draw is weighted by its density over the mean density of all proposals: adaptive multiple
-    importance sampling (Cornuet et al. 2012, Scand J Stat 39).
-    """
-    k, rng = mode.size, np.random.default_rng(20260401)
-    values, vectors = np.linalg.eigh(-hessian)
-    centres, roots = [mode], [vectors / np.sqrt(np.maximum(values, 0.15))]
-    phi, densities = np.empty((0, k)), np.empty(0)
-    for _ in range(ROUNDS):
-        half = rng.standard_normal((draws // ROUNDS // 2, k))
-        half *= np.sqrt(TAIL / rng.chisquare(TAIL, len(half)))[:, None]
-        new = np.clip(centres[-1] + np.concatenate([half, -half]) @ roots[-1].T, FARTHEST_LOW, FARTHEST_HIGH)
-        phi = np.concatenate([phi, new])
-        densities = np.concatenate([densities, np.nan_to_num(log_density(new), nan=-np.inf)])
-        density = [_log_t(phi, centre, root) for centre, root in zip(centres, roots, strict=True)]
-        log_weight = densities - np.logaddexp.reduce(density, axis=0)
-        weight = np.exp(log_weight - log_weight.max())
-        weight /= weight.sum()
-        centres.append(weight @ phi)
-        away = phi - centres[-1]
-        roots.append(np.linalg.cholesky(away.T @ (away * weight[:, None]) + 1e-4 * np.eye(k)))
-    return phi, weight
-
-
-def _log_t(phi: FLOATS, centre: FLOATS, root: FLOATS) -> FLOATS:
-    """Log density of the multivariate t with TAIL degrees of freedom, up to a constant."""
-    z = np.linalg.solve(root, (phi - centre).T)
-    size = np.linalg.slogdet(root)[1]
-    return np.asarray(-0.5 * (TAIL + len(root)) * np.log1p(np.sum(z**2, axis=0) / TAIL) - size)
 
 
 @dataclass(frozen=True)
@@ -423,10 +311,10 @@ def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tup
     """Each student's line at the months `grid` (S, K), where the fixed columns are `grid_x` (S, K, p).
 
     Returns its mean (R, S, K) and variance (R, S, K), R draws at every node as the rows of `line_ends`
-    without holders: `kernel.lines`.
+    without holders: `line_kernel.lines`.
     """
     noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
-    return kernel.lines(
+    return line_kernel.lines(
         *_at_nodes_of(posterior), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
     )  # fmt: skip
