@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from dashboard import terminal
+from dashboard import prompts, terminal
 from dashboard.first_page import command as first_page
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
@@ -115,7 +115,7 @@ def load(
     if not yes:
         from ingest.slips import doubt_about
 
-        terminal.ask_about(doubt_about(home, paths))
+        prompts.ask_about(doubt_about(home, paths))
     report = _load(home, list(paths) or [home.inbox], quiet=as_json)
     terminal.show_report(report, as_json=as_json)
     sys.exit(1 if report.refused else 0)
@@ -127,7 +127,7 @@ def load(
 def build(home: Home, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
     if plan:
-        from models.build import plan_rows
+        from models.plan import plan_rows
 
         terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
         return
@@ -295,25 +295,25 @@ def health(home: Home, *, as_json: bool) -> None:
 
 @verb
 @click.argument("file", type=click.Path(path_type=Path))
-@terminal.key_file_option
+@prompts.key_file_option
 def backup(file: Path, home: Home, key_file: Path | None) -> None:
     """Write the whole home to FILE, sealed with a passphrase or a key file, and check it."""
     from warehouse.backup import back_up
 
-    secret = terminal.secret(key_file, new=True)
+    secret = prompts.secret(key_file, new=True)
     found = back_up(home, file, secret, on_wait=terminal.say_waiting)
     terminal.show_backup(found, f"Backed up to {file}")
 
 
 @verb
 @click.argument("file", type=click.Path(path_type=Path))
-@terminal.key_file_option
+@prompts.key_file_option
 def restore(file: Path, home: Home, key_file: Path | None) -> None:
     """Make a home again from the backup FILE; nothing is overwritten."""
     from warehouse.backup import restore as restore_home
     from warehouse.sealed import is_sealed
 
-    secret = terminal.secret(key_file) if file.is_file() and is_sealed(file) else None
+    secret = prompts.secret(key_file) if file.is_file() and is_sealed(file) else None
     terminal.show_backup(restore_home(home, file, secret), f"Restored to {home.path}")
     terminal.show_forgotten(_forget_asked(home))
 
@@ -337,7 +337,7 @@ def forget(student: str, home: Home, *, yes: bool) -> None:
 
     check(home, student)
     if not yes:
-        terminal.ask_to_forget(student)
+        prompts.ask_to_forget(student)
     forgotten.ask(home, student)
     terminal.show_forgotten(_forget_asked(home))
 

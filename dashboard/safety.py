@@ -16,7 +16,8 @@ from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import count, number, on
 from warehouse import body
 from warehouse.access import Reader
-from warehouse.body import Body, Exercise, Objection, SwingLoad
+from warehouse.body import Body, Exercise, Objection
+from warehouse.swing_load import SwingLoad
 from warehouse.vocabulary import STAFF
 
 AREAS = Words({

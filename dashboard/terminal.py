@@ -6,7 +6,6 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from pathlib import Path
 from typing import Any
 
 import click
@@ -19,14 +18,12 @@ from dashboard.text import catalogue
 from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import count, listed
 from warehouse import links
-from warehouse.access import keepers_sql
-from warehouse.errors import CallError, UnderfootError
+from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.journal import steps_are_shown
+from warehouse.keeper import keepers_sql
 from warehouse.store import open_snapshot
 
-PASSPHRASE = "UNDERFOOT_PASSPHRASE"  # noqa: S105 - its name in the environment
-SHORTEST_PASSPHRASE, SHORTEST_KEY = 12, 16
 err = Console(stderr=True, highlight=False)
 out = Console(highlight=False)
 PUBLISHED = mark(
@@ -230,56 +227,6 @@ def show_backup(found: Any, what: str) -> None:
     if found.problems:
         damaged = _("It holds damaged filed deliveries: {names}; underfoot health says more.")
         raise UnderfootError(damaged.format(names=listed(found.problems[:3])))
-
-
-key_file_option = click.option(
-    "--key-file",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="A file of at least 16 bytes in the place of a passphrase.",
-)
-
-
-def secret(key_file: Path | None, *, new: bool = False) -> bytes:
-    """What a backup is sealed with: a key file, else the environment's passphrase, else it is asked for.
-
-    Raises
-        CallError: it is too short to protect anything, or there is nobody to ask.
-    """
-    if key_file is not None:
-        found = key_file.read_bytes()
-    elif PASSPHRASE in os.environ:
-        found = os.environ[PASSPHRASE].encode()
-    elif sys.stdin.isatty():
-        found = click.prompt(_("Passphrase"), hide_input=True, confirmation_prompt=new, err=True).encode()
-    else:
-        missing = _("A backup is sealed: give --key-file FILE, or set {name} in the environment.")
-        raise CallError(missing.format(name=PASSPHRASE))
-    if new and len(found) < (SHORTEST_KEY if key_file is not None else SHORTEST_PASSPHRASE):
-        short = _("That is too short: a passphrase has at least {letters} letters, a key file {size} bytes.")
-        raise CallError(short.format(letters=SHORTEST_PASSPHRASE, size=SHORTEST_KEY))
-    return found
-
-
-def ask_to_forget(student: str) -> None:
-    """Ask at the terminal before a student is forgotten; any other answer ends the command."""
-    question = _(
-        "This removes everything of {student} for good: sessions, samples, films, notes, consents, pages and "
-        "links. Export it first if it is still wanted. Forget {student}?"
-    )
-    click.confirm(question.format(student=student), abort=True, err=True)
-
-
-def ask_about(doubt: str | None) -> None:
-    """Ask before something is loaded that looks like a slip; without a terminal it is not done.
-
-    Raises
-        CallError: nobody is there to be asked.
-    """
-    if doubt is None:
-        return
-    if not sys.stdin.isatty():
-        raise CallError(_("{doubt} Load it all the same with --yes.").format(doubt=doubt))
-    click.confirm(_("{doubt} Load it all the same?").format(doubt=doubt), abort=True, err=True)
 
 
 def show_forgotten(receipts: Sequence[Any]) -> None:

@@ -29,7 +29,7 @@ from warehouse.permissions import views
 from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.statements import check_select
-from warehouse.store import READER_CONFIG, Snapshot, open_snapshot, read_frame, run, table_names
+from warehouse.store import Snapshot, open_snapshot, read_frame, run
 from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import is_minor
 
@@ -129,8 +129,7 @@ class Reader:
         """As `anew`, for what was made from this reader's own rows: they must all be in reach today.
 
         Raises
-            AccessError: some are not, a consent to use them has ended, or the viewer may not look any more;
-                the refusal is logged.
+            AccessError: some are not, or a consent to use them has ended, or as `anew`; the refusal is logged.
         """
         now = self.anew()
         withheld = {student for student, _ in now.withheld - self.withheld}
@@ -255,42 +254,9 @@ class Reader:
         self._log(page, student, outcome="refused")
 
     def _log(self, page: str | None, student: str | None, **more: object) -> None:
-        line = {
-            "viewer": self.viewer.person,
-            "role": self.viewer.role,
-            "page": page,
-            "student": student,
-            **more,
-        } | ({"link": self.viewer.link} if self.viewer.link else {})
-        access_log.write(self.home, line)
-
-
-def keepers_sql(home: Home, query: str) -> pl.DataFrame:
-    """Run one query of whoever keeps the home on all that may be used of the published warehouse.
-
-    Its tables are academy.session and so on.
-
-    Raises
-        CallError: nothing is published, or DuckDB does not accept the query.
-    """
-    settings = home.settings()
-    today = datetime.now(settings.zone).date()
-    with closing(open_snapshot(home)) as snapshot:
-        withheld = consent.withheld(snapshot, today, settings)
-        if not withheld:
-            return snapshot.sql(query)
-        outdated = consent.outdated(snapshot, today, settings)
-    with duckdb.connect() as connection:
-        run(connection, f"ATTACH '{home.published / snapshot.name}' AS kept (READ_ONLY)")
-        for name, value in READER_CONFIG.items():
-            run(connection, f"SET {name} = '{value}'")
-        consent.make_tables(connection, withheld, outdated)
-        for schema in sorted({name.split(".")[0] for name in table_names()}):
-            run(connection, f"CREATE SCHEMA {schema}")
-        for name in table_names():
-            used = consent.in_use(name, "kept.") or f"SELECT * FROM kept.{name}"
-            run(connection, f"CREATE VIEW {name} AS {used}")
-        return read_frame(connection, query)
+        viewer = {"viewer": self.viewer.person, "role": self.viewer.role}
+        link = {"link": self.viewer.link} if self.viewer.link else {}
+        access_log.write(self.home, viewer | {"page": page, "student": student, **more} | link)
 
 
 def open_by_link(
@@ -333,7 +299,7 @@ def open_reader(
 ) -> Reader:
     """Open a reader for one person of the academy, in the role the roster gives them today.
 
-    `link` is the name of the link they came by, for the access log. By a link everyone is a student.
+    `link` is the name of the link they came by, by which everyone is a student.
 
     Raises
         UnknownViewerError: the roster has no such person, or they have left.

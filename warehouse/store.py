@@ -280,3 +280,12 @@ def unanswered(writer: Writer) -> Iterator[set[str]]:
         sync(file)
     yield students
     file.unlink(missing_ok=True)
+
+
+def beside(published: Path, name: str) -> duckdb.DuckDBPyConnection:
+    """An empty database in memory with a published one attached under a name, closed off as a reader is."""
+    connection = duckdb.connect()
+    run(connection, f"ATTACH '{published}' AS {name} (READ_ONLY)")
+    for option, value in READER_CONFIG.items():
+        run(connection, f"SET {option} = '{value}'")
+    return connection

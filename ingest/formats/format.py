@@ -1,8 +1,7 @@
 """What a file format is, what it is given to read a file, and the list of formats there are.
 
 A file is recognised by its name alone; `load --explain` also looks into files whose name says nothing.
-Nothing outside this package knows a file name: finding deliveries, reading a session, noticing files that
-nobody reads and explaining a file all ask `FORMATS`.
+Nothing outside this package knows a file name: whoever finds, reads or explains files asks `FORMATS`.
 
 To add a format: a module with one class derived from `SampleFormat`, `PointsFormat`, `FilmFormat`,
 `EventFormat`, `LineFormat` or `RosterFormat`; its line in `ingest/formats/__init__.py`; a test.

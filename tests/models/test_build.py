@@ -11,8 +11,9 @@ import pytest
 import builders
 import made_swings
 import models.build
-from models.build import PLAN, build, plan_rows, refresh
+from models.build import build, refresh
 from models.parameters import load_parameter, save_parameters
+from models.plan import PLAN, plan_rows
 from models.season.reliability import calibration_rows
 from models.sql import columns
 from warehouse.errors import UnderfootError

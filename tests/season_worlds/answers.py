@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 import builders
-from models.build import PLAN, Run
+from models.plan import PLAN, Run
 from models.samples import temporary
 from models.swing.faults import load_rules
 from season_worlds.academy import SeasonWorld

@@ -22,16 +22,17 @@ from warehouse.body import (
     Exercise,
     FallsAnswer,
     Objection,
-    SwingLoad,
     cautions_of,
     from_age,
     may_load,
     nudge_check,
     open_discomfort,
 )  # fmt: skip
+from warehouse.swing_load import SwingLoad
 
 ROOT = Path(__file__).parents[2]
 TODAY = date(2026, 5, 5)
+
 GROWN = date(1990, 1, 1)
 NO_FALL, FALL = FallsAnswer(TODAY, fell=False), FallsAnswer(TODAY, fell=True)
 

@@ -41,9 +41,9 @@ def test_a_swing_can_be_followed_from_its_delivery_to_the_published_file(inbox, 
         "ingest.sessions: read v1",
         "ingest.outcomes: wrote the trace of v1",
         "ingest.outcomes: landed v1",
-        "models.build: made academy.swing_metric",
-        "models.build: made academy.swing_fault",
-        "models.build: made season.student_trend",
+        "models.plan: made academy.swing_metric",
+        "models.plan: made academy.swing_fault",
+        "models.plan: made season.student_trend",
         "warehouse.publishing: published warehouse-000001.duckdb",
     ]
     at = [next((i for i, line in enumerate(steps) if text in line), None) for text in wanted]

@@ -30,11 +30,12 @@ from dashboard.text.cautions import (
 )
 from dashboard.text.numbers import Measure, count, listed, number, on, share
 from warehouse.access import open_reader
-from warehouse.body import Exercise, SwingLoad, nudge_check
+from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.reach import viewers
 from warehouse.store import Snapshot, open_snapshot
+from warehouse.swing_load import SwingLoad
 
 MOST_PLAN_LETTERS = 200
 WEEKS_BACK = 4

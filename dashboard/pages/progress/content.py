@@ -20,14 +20,7 @@ from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
-from dashboard.text.cautions import (
-    BANDS_ARE_CUSTOM,
-    CLEAR_SPACE,
-    DISCOMFORT,
-    GROWING,
-    IF_IT_HURTS,
-    MINORS,
-)
+from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
 from dashboard.text.labels import PLAINLY, VERDICTS
 from dashboard.text.numbers import Measure, capitalized, count, in_ten, on
 from warehouse.access import Reader, open_reader
