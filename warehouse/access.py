@@ -129,7 +129,7 @@ class Reader:
         """As `anew`, for what was made from this reader's own rows: they must all be in reach today.
 
         Raises
-            AccessError: some are not, or a consent to use them has ended, or as `anew`; the refusal is logged.
+            AccessError: some are not, a consent to use them has ended, or as `anew`; the refusal is logged.
         """
         now = self.anew()
         withheld = {student for student, _ in now.withheld - self.withheld}

@@ -29,7 +29,6 @@ import duckdb
 import polars as pl
 
 from warehouse.settings import Settings
-from warehouse.store import run
 from warehouse.vocabulary import is_minor
 
 WITHHOLDABLE = ("measure", "film", "family_page", "academy_figures")
@@ -188,14 +187,16 @@ def make_tables(
 ) -> None:
     """The temporary tables that the SQL of `in_use` and of the models reads."""
     pairs = list(ended)
-    run(connection, "CREATE OR REPLACE TEMP TABLE ended_consent (student VARCHAR, purpose VARCHAR)")
-    run(
-        connection,
-        "INSERT INTO ended_consent SELECT unnest(CAST($1 AS VARCHAR[])), unnest(CAST($2 AS VARCHAR[]))",
-        [[student for student, _ in pairs], [purpose for _, purpose in pairs]],
-    )
-    run(connection, "CREATE OR REPLACE TEMP TABLE outdated (student VARCHAR)")
-    run(connection, "INSERT INTO outdated SELECT unnest(CAST(? AS VARCHAR[]))", [sorted(outdated)])
+    for query, params in (
+        ("CREATE OR REPLACE TEMP TABLE ended_consent (student VARCHAR, purpose VARCHAR)", []),
+        (
+            "INSERT INTO ended_consent SELECT unnest(CAST($1 AS VARCHAR[])), unnest(CAST($2 AS VARCHAR[]))",
+            [[student for student, _ in pairs], [purpose for _, purpose in pairs]],
+        ),
+        ("CREATE OR REPLACE TEMP TABLE outdated (student VARCHAR)", []),
+        ("INSERT INTO outdated SELECT unnest(CAST(? AS VARCHAR[]))", [sorted(outdated)]),
+    ):
+        connection.execute(query, params).fetchall()  # fetched, as a pending result would block the next call
 
 
 def outdated(roster: Roster, day: date, settings: Settings) -> list[str]:

@@ -11,8 +11,7 @@ from itertools import pairwise
 
 from ingest.formats.cells import Page, read_pages
 from ingest.formats.header_words import ANY_UNIT, plain, read_header
-from ingest.formats.plate_layout import LEAST_SAMPLES, MISSING, joined_names, side_in, turned
-from ingest.formats.recipe_reading import feet_files
+from ingest.formats.plate_layout import LEAST_SAMPLES, MISSING, feet_files, joined_names, side_in, turned
 from warehouse.devices import Layout
 
 _NUMBER = re.compile(r"[-+]?(\d{1,3}([,.'  ]\d{3})+|\d+)?([.,]\d*)?([eE][-+]?\d+)?")

@@ -5,7 +5,7 @@ departs from the recipe and is refused. All cells stay text here, as the table's
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -265,3 +265,21 @@ def emptied(cells: pl.DataFrame) -> pl.DataFrame:
     return cells.with_columns(
         pl.when(text.str.to_lowercase().is_in(list(MISSING))).then(None).otherwise(text).name.keep()
     )
+
+
+def feet_files(name: str, names: Sequence[str] | Mapping[str, bytes]) -> list[str]:
+    """The files of both feet of which `name` is one: alike but for the word for the foot, left first."""
+    side = side_in(name.rpartition(".")[0])
+    twins = [
+        other
+        for other in names
+        if other.rpartition(".")[2] == name.rpartition(".")[2]
+        and side_in(other.rpartition(".")[0]) not in (None, side)
+        and _without_foot(other) == _without_foot(name)
+    ]
+    return sorted({name, *twins}, key=lambda one: str(side_in(one.rpartition(".")[0])))
+
+
+def _without_foot(name: str) -> str:
+    words = name.rpartition(".")[0].replace("-", "_").replace(" ", "_").split("_")
+    return "_".join(word for word in words if side_in(word) is None)

@@ -13,8 +13,9 @@ from ingest.delimited import Text, open_text, parse_numbers, read_strings, uniqu
 from ingest.formats.cells import SPREADSHEETS
 from ingest.formats.format import NOTHING_KNOWN, Explanation, Knowing, SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
+from ingest.formats.plate_layout import feet_files
 from ingest.formats.proposal import propose
-from ingest.formats.recipe_reading import computed, feet_files, read_by_layout
+from ingest.formats.recipe_reading import computed, read_by_layout
 from ingest.plate_rows import Array, SampleFile, Source
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure

@@ -32,24 +32,6 @@ SHARES_KG = 10.0  # body mass that stands for the unknown one where a file has s
 _FEET = ("lead", "trail")
 
 
-def feet_files(name: str, names: Sequence[str] | Mapping[str, bytes]) -> list[str]:
-    """The files of both feet of which `name` is one: alike but for the word for the foot, left first."""
-    side = side_in(name.rpartition(".")[0])
-    twins = [
-        other
-        for other in names
-        if other.rpartition(".")[2] == name.rpartition(".")[2]
-        and side_in(other.rpartition(".")[0]) not in (None, side)
-        and _without_foot(other) == _without_foot(name)
-    ]
-    return sorted({name, *twins}, key=lambda one: str(side_in(one.rpartition(".")[0])))
-
-
-def _without_foot(name: str) -> str:
-    words = name.rpartition(".")[0].replace("-", "_").replace(" ", "_").split("_")
-    return "_".join(word for word in words if side_in(word) is None)
-
-
 def computed(
     sources: Mapping[str, Source], value_of: Callable[[str], Array], body_n: float = 0.0
 ) -> dict[str, Array]:
