@@ -6,6 +6,7 @@ from datetime import date
 from xml.sax.saxutils import escape
 
 _MAIN = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+_OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006"
 _ODS = (
     'xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
     'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" '
@@ -13,11 +14,12 @@ _ODS = (
 )
 
 
-def _zip(parts: dict[str, str]) -> bytes:
+def packed(parts: dict[str, str]) -> bytes:
+    """A file of these parts."""
     data = io.BytesIO()
-    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as packed:
+    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in parts.items():
-            packed.writestr(name, text)
+            archive.writestr(name, text)
     return data.getvalue()
 
 
@@ -41,8 +43,11 @@ def xlsx(rows) -> bytes:
         lines.append(f'<row r="{y}">{"".join(cells)}</row>')
     texts = "".join(f"<si><r><t>{escape(t[:2])}</t></r><r><t>{escape(t[2:])}</t></r></si>" for t in shared)
     styles = '<numFmts count="1"><numFmt numFmtId="170" formatCode="dd\\.mm\\.yyyy"/></numFmts><cellXfs><xf numFmtId="0"/><xf numFmtId="170"/></cellXfs>'
-    return _zip(
+    links = f"{_OFFICE}/relationships"
+    return packed(
         {
+            "xl/workbook.xml": f'<workbook {_MAIN} xmlns:r="{links}"><sheets><sheet name="List" sheetId="1" r:id="rId1"/></sheets></workbook>',
+            "xl/_rels/workbook.xml.rels": f'<Relationships><Relationship Id="rId1" Type="{links}/worksheet" Target="worksheets/sheet1.xml"/></Relationships>',
             "xl/worksheets/sheet1.xml": f"<worksheet {_MAIN}><sheetData>{''.join(lines)}</sheetData></worksheet>",
             "xl/sharedStrings.xml": f"<sst {_MAIN}>{texts}</sst>",
             "xl/styles.xml": f"<styleSheet {_MAIN}>{styles}</styleSheet>",
@@ -70,4 +75,4 @@ def ods(rows) -> bytes:
         '<table:table-row table:number-rows-repeated="1048000"><table:table-cell table:number-columns-repeated="16000"/></table:table-row>'
     )
     body = f"<office:body><office:spreadsheet><table:table>{''.join(lines)}</table:table></office:spreadsheet></office:body>"
-    return _zip({"content.xml": f"<office:document-content {_ODS}>{body}</office:document-content>"})
+    return packed({"content.xml": f"<office:document-content {_ODS}>{body}</office:document-content>"})

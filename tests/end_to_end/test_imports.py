@@ -153,6 +153,7 @@ def test_colours_are_named_in_the_theme_only():
         ("def is_film", "warehouse/vocabulary.py"),
         ("def read_metrics", "warehouse/definitions.py"),
         ("UnitRegistry", "warehouse/units.py"),
+        ("spreadsheetml", "warehouse/spreadsheets.py"),
         ("from itsdangerous", "warehouse/links.py"),
         ("jinja2.Environment", "dashboard/document.py"),
     ],
