@@ -122,11 +122,10 @@ def season(reader: Reader, name: str) -> Season:
     known = effects.filter(pl.col("own") & pl.col("kept").is_not_null())
     clear = known.sort(pl.col("kept").abs() / (pl.col("kept_hi") - pl.col("kept_lo")), descending=True)
     clearest = None if clear.is_empty() else str(clear["drill"][0])
-    for aims in (effects.filter(drill=clearest)["aim"], effects["aim"]):
-        about = next((fault for fault in people.faults(reader) if fault in set(aims)), None)
-        if about is not None:
-            return Season(name, effects, clearest, about)
-    return Season(name, effects, clearest, None)
+    own_aims = set(effects.filter(pl.col("drill").eq_missing(clearest))["aim"])
+    aimed_at = set(effects["aim"])
+    about = [fault for fault in people.faults(reader) if fault in aimed_at]
+    return Season(name, effects, clearest, min(about, key=lambda fault: fault not in own_aims, default=None))
 
 
 def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
