@@ -20,7 +20,7 @@ from models.season.mixed import Ends
 from warehouse.store import Writer
 from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING
 
-SURE, SURE_HOLDING = 0.80, 0.90
+SURE, SURE_HOLDING = 0.97, 0.90
 LARGE = 4.0  # worthwhile changes
 Band = tuple[float, float] | None
 PAIRS = 4  # draws of a line's two ends for each normal distribution of the mixture
@@ -65,9 +65,10 @@ def judge_change(
 ) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
-    `beyond`: the chances by `directions` with the academy's holders counted in. Improving: that of a change
-    toward better beyond the smallest worthwhile one is ≥ 0.8. Slipping: the same toward worse. Holding:
-    neither, and P(|change| ≤ 4 worthwhile changes) > 0.9. Not clear yet: none of these.
+    Improving: P(toward better) > 0.97 and the estimate is over the smallest worthwhile change. Slipping: the
+    same toward worse. Holding: neither, and P(|change| ≤ 4 worthwhile changes) > 0.9. Not clear yet: none of
+    these. `beyond`: the chances by `directions` with the academy's holders counted in, for the week's list,
+    which is stricter: a label answers for one student, the list for all of them.
     """
     mean, sd = ends.change, ends.sd_change
     p_better, p_worse, toward = directions(ends, better, bands, 0.0)
@@ -75,7 +76,11 @@ def judge_change(
     p_small = ends.mean(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
     p_improved, p_slipped = beyond
     label = np.select(
-        [p_improved >= SURE, p_slipped >= SURE, p_small > SURE_HOLDING],
+        [
+            (p_better > SURE) & (toward > worthwhile),
+            (p_worse > SURE) & (-toward > worthwhile),
+            p_small > SURE_HOLDING,
+        ],
         [IMPROVING, SLIPPING, HOLDING],
         NOT_CLEAR,
     )

@@ -92,7 +92,7 @@ def test_the_player_reads_goal_ball_and_next_pace_plainly(reader_of, with_goal):
     page = progress_page(reader, people.student(reader, "s01"))
     assert page.goal[0] == f"Your goal since 3 February 2026: “{GOAL}” (farther)."
     assert page.goal[1].startswith(f"The ball at your last session: carry 130{NBSP}m with the 7-iron.")
-    assert page.goal[1].endswith("larger than chance would make it.")
+    assert page.goal[1].endswith("most likely more than chance, and enough to matter.")
     pace = page.focus.pace
     assert (pace.pace, pace.reps) == ("half", 20)  # the coach's own dose
     assert pace.sentences[0] == "It holds at a slow pace. The next step is half pace."

@@ -28,6 +28,7 @@ ALLOWED = {
     "pages/lesson/screen.py": {"Lesson sheet"},
     "pages/progress/content.py": {"Progress page on paper"},
     "pages/progress/screen.py": {"Progress page"},
+    "prompts.py": {"A file of at least"},  # help of the command
     "queries/people.py": {") ORDER BY"},
     "queries/season.py": {"[m.n - 1], 1.645) * m.sd"},
     "server.py": {"'self'", "camera=(), "},  # headers
@@ -38,7 +39,6 @@ ALLOWED = {
         "is left out now",
         "underfoot load --explain ",  # what to type
         "The academy home; else",  # help of the command, which is English
-        "A file of at least",
     },
     "text/catalogue.py": {
         'academy.toml: language = "',
