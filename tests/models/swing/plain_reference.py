@@ -249,12 +249,14 @@ class Swing:
         there = (np.nan, np.nan) if at is None else (total[at], share[at])
         m["trail_push_total_pct_bw"] = (there[0] - self.value(self.total, "top")) * self.percent
         m["trail_push_share_pts"] = there[1] - self.value(100 - self.share, "top")
-        parts = [m[f"trail_push_{part}"] for part in ("pct_bw", "total_pct_bw", "share_pts")]
-        carried = m["trail_push_share_pts"] + 100 - m["top_lead_share_pct"]
-        pushes = carried >= 50 and parts[1] >= 3 and parts[2] >= -4
-        m["trail_push_off_pct_bw"] = max(parts[0], 0.0) if pushes else 0.0
-        if not np.isfinite([*parts, carried]).all():
-            m["trail_push_off_pct_bw"] = np.nan
+        push, total, share = (m[f"trail_push_{part}"] for part in ("pct_bw", "total_pct_bw", "share_pts"))
+        # Conditions one after another: what an earlier one settles needs no later one to be known.
+        m["trail_push_off_pct_bw"] = max(push, 0.0) if np.isfinite(push) else np.nan
+        for value, least in ((share, -4), (total, 3), (share + 100 - m["top_lead_share_pct"], 50)):
+            if not np.isfinite(value):
+                m["trail_push_off_pct_bw"] = np.nan
+            elif value < least:
+                m["trail_push_off_pct_bw"] = 0.0
 
     def order(self, m):
         """When the lead heel is down again, and the trail heel up, with the waver of each at address."""

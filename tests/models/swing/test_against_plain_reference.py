@@ -80,6 +80,15 @@ def test_kernel_and_reference_agree_on_pressure_from_the_two_feet(build, plain, 
     levels=[2.0, 2.0, 2.0, 2.0, 17.0, 2.0],
     dropped=set(),
 )  # under half of the quiet stand known: no noise, so no opposition
+@example(
+    rate=50.0,
+    seed=0,
+    missing={"address"},
+    shifts=[0.0] * 7,
+    gaps=[],
+    levels=[2.0, 2.0, 23.0, 51.0, 2.0, 2.0],
+    dropped=set(),
+)  # no body weight, and yet the trail foot lightens: no push
 def test_kernel_and_reference_agree_whatever_is_missing(
     build, plain, reduced, rate, seed, missing, shifts, gaps, levels, dropped
 ):
