@@ -45,9 +45,13 @@ def filmed(homes):
             "person": "s77",
             "role": "student",
             "display_name": "Pia Nordlicht",
+            "born": date(1985, 5, 3),
             "joined": date(2025, 1, 1),
         }
         w.append("academy.person", pl.DataFrame([one]))
+        agreed = {"purpose": "film", "from": date(2025, 1, 1)}
+        agreed_by = [agreed | {"student": s, "given_by": by} for s, by in (("s01", "g01"), ("s77", "s77"))]
+        w.append("academy.consent", pl.DataFrame(agreed_by))
         coached = {"student": "s77", "coach": "c01", "from": date(2025, 1, 1)}
         w.append("academy.coaching", pl.DataFrame([coached]))
         for code in (FILMED, FILMED_TOO, NO_CLUB):

@@ -18,8 +18,12 @@ from dashboard.text.numbers import Measure
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
 FITTED = (
-    "INSERT INTO season.reliability (season, metric, club_family, sd_student, sd_session, sd_swing, n_students, n_sessions) "
-    "VALUES ('2026', 'impact_trail_heel_pct_bw', 'iron', 4, 1, 2, 3, 13)"
+    "UPDATE season.reliability SET sd_session = 1, sd_swing = 2 "
+    "WHERE season = '2026' AND metric = 'impact_trail_heel_pct_bw' AND club_family = 'iron'"
+)
+FILM_AGREED = (
+    'INSERT INTO academy.consent (student, given_by, purpose, "from") '
+    "VALUES ('s01', 'g01', 'film', DATE '2025-01-01')"
 )
 NO_EFFECTS = "DELETE FROM season.drill_effect"
 HURTS = (
@@ -342,7 +346,7 @@ def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_
 
 
 def test_a_session_with_a_clip_alone_counts_as_measured(reader_of, homes):
-    changed(homes, "clip_alone", *NOTES_ONLY,
+    changed(homes, "clip_alone", *NOTES_ONLY, FILM_AGREED,
             "UPDATE academy.session SET has_clip = true WHERE session = '2026-02-09-s01'")  # fmt: skip
     person = people.student(reader_of("clip_alone", "h01"), "s01")
     assert (person["sessions"], person["first_day"], person["last_day"]) == (
