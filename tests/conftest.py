@@ -5,6 +5,7 @@ import time
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 import browser
 import builders
@@ -12,6 +13,8 @@ from warehouse.home import Home
 
 os.environ["TZ"] = "UTC"
 time.tzset()
+settings.register_profile("no_deadline", deadline=None)  # a busy machine is no failure
+settings.load_profile("no_deadline")
 os.umask(0o077)  # as the command does: what it writes is its user's alone
 
 

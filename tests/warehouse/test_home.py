@@ -31,7 +31,7 @@ def test_a_folder_without_an_academy_is_told_in_one_sentence(tmp_path):
 def test_settings_carry_devices_with_their_columns_and_units(home):
     device = home.settings().devices["imperial"]
     assert device.kind == "force_plates"
-    assert device.columns["t_s"].column == "Clock"
+    assert device.columns["t_s"].columns == ("Clock",)
     assert device.columns["t_s"].unit == "ms"
 
 
