@@ -62,7 +62,7 @@ def trend_sentence(measure: Measure, trend: Mapping[str, Any] | None, place: str
             measure=measure.label
         )
     code = str(trend["label"])
-    sure = {IMPROVING: trend["p_improved"], SLIPPING: trend["p_slipped"]}.get(code)
+    sure = {IMPROVING: trend["p_better"], SLIPPING: trend["p_worse"]}.get(code)
     shift = in_points(measure)
     change = _("{measure}: {values}, {place}. Change {change}, {share} between {interval}.").format(
         measure=measure.label,

@@ -28,11 +28,7 @@ PAIRS = 4  # draws of a line's two ends for each normal distribution of the mixt
 
 @dataclass(frozen=True)
 class Judged:
-    """(S,) each but `worthwhile`. Chances of a direction are NaN where no direction is better.
-
-    p_improved and p_slipped are the chances of a change toward better or worse beyond the worthwhile one,
-    when it is counted in that some students hold.
-    """
+    """(S,) each. Chances of a direction are NaN where no direction is better."""
 
     change: FLOATS
     lo: FLOATS
@@ -40,8 +36,6 @@ class Judged:
     p_better: FLOATS
     p_worse: FLOATS
     toward: FLOATS
-    p_improved: FLOATS
-    p_slipped: FLOATS
     label: list[str]
 
 
@@ -60,21 +54,17 @@ def mixture_quantile(
     return np.asarray((lo + hi) / 2)
 
 
-def judge_change(
-    ends: Ends, beyond: tuple[FLOATS, FLOATS], better: str, bands: Sequence[Band], worthwhile: float
-) -> Judged:
+def judge_change(ends: Ends, better: str, bands: Sequence[Band], worthwhile: float) -> Judged:
     """Change, its 90 % interval, the chances that it is toward better or worse, and the label.
 
     Improving: P(toward better) > 0.97 and the estimate is over the smallest worthwhile change. Slipping: the
     same toward worse. Holding: neither, and P(|change| ≤ 4 worthwhile changes) > 0.9. Not clear yet: none of
-    these. `beyond`: the chances by `directions` with the academy's holders counted in, for the week's list,
-    which is stricter: a label answers for one student, the list for all of them.
+    these.
     """
     mean, sd = ends.change, ends.sd_change
     p_better, p_worse, toward = directions(ends, better, bands, 0.0)
     large = LARGE * worthwhile
     p_small = ends.mean(special.ndtr((large - mean) / sd) - special.ndtr((-large - mean) / sd))
-    p_improved, p_slipped = beyond
     label = np.select(
         [
             (p_better > SURE) & (toward > worthwhile),
@@ -85,7 +75,7 @@ def judge_change(
         NOT_CLEAR,
     )
     lo, hi = (mixture_quantile(mean, sd, q, ends.mean) for q in (0.05, 0.95))
-    return Judged(ends.mean(mean), lo, hi, p_better, p_worse, toward, p_improved, p_slipped, label.tolist())
+    return Judged(ends.mean(mean), lo, hi, p_better, p_worse, toward, label.tolist())
 
 
 def directions(ends: Ends, better: str, bands: Sequence[Band], least: float) -> tuple[FLOATS, FLOATS, FLOATS]:

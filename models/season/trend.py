@@ -156,14 +156,14 @@ def _fitted(
     as_seen = line_ends(rows.cell, posterior, seen, parameter["holders"])
     improved, slipped, _ = directions(as_seen, better, [own_bands[i] for i in owner], smallest)
     newest = np.searchsorted(owner, np.arange(last.size), side="right") - 1
-    judged = judge_change(ends, (improved[newest], slipped[newest]), better, own_bands, smallest)
+    judged = judge_change(ends, better, own_bands, smallest)
     start, span = ends.mean(ends.start), rows.cell.t[last]
     trend = summary.with_columns(
         start_value=start, value_now=start + judged.change, change=judged.change,
         change_lo=judged.lo, change_hi=judged.hi, per_month=judged.change / span,
         toward_better=_known(judged.toward), worthwhile=smallest,
         p_better=_known(judged.p_better), p_worse=_known(judged.p_worse),
-        p_improved=_known(judged.p_improved), p_slipped=_known(judged.p_slipped),
+        p_improved=_known(improved[newest]), p_slipped=_known(slipped[newest]),
         label=pl.Series(judged.label, dtype=pl.String),
     ).select(columns("season.student_trend").keys())  # fmt: skip
     chance = (

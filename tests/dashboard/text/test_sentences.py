@@ -34,7 +34,7 @@ def test_a_long_unit_is_said_once_and_a_short_one_each_time():
 
 def trend(label, **more):
     return {"label": label, "n_sessions": 6, "start_value": 18.0, "value_now": 2.0, "change": -16.0, "change_lo": -20.0,
-            "change_hi": -12.0, "p_improved": 0.97, "p_slipped": 0.01} | more  # fmt: skip
+            "change_hi": -12.0, "p_better": 0.97, "p_worse": 0.01, "p_improved": 0.4, "p_slipped": 0.0} | more  # fmt: skip
 
 
 def test_a_real_change_is_said_with_its_interval_and_its_certainty():
