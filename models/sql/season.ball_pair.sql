@@ -1,46 +1,39 @@
 -- One row per season, student, club family, core metric, outcome and session: the metric's mean, what measured it
 -- (device; with heels also whether they were measured or estimated), and the ball's result.
--- Full-pace swings with a ball result only, at least five a session; not after a drill, not putting, not swapped feet.
-WITH struck AS (
+-- Full-pace swings with a ball result only, at least five a session; not after a drill.
+WITH kept_swing AS (
+    -- kept_swing.sql
+),
+kept_value AS (
+    -- kept_value.sql
+),
+struck AS (
     SELECT
-        session.session,
-        session.season,
-        session.student,
-        session.device,
-        swing.heel_source,
-        swing.club_family,
-        swing.swing_no,
+        kept_swing.session,
+        kept_swing.season,
+        kept_swing.student,
+        kept_swing.club_family,
+        kept_swing.swing_no,
         shot.carry_m,
         shot.side_m
     FROM academy.shot
-    JOIN academy.swing USING (session, swing_no)
-    JOIN academy.session USING (session)
-    WHERE session.season IS NOT NULL
-        AND swing.usable
-        AND swing.pace = 'full'
-        AND swing.part <> 'after_drill'
-        AND swing.club_family <> 'putter'
-        AND NOT list_contains(swing.flags, 'feet_swapped')
-),
-wide AS (
-    SELECT swing_metric.* EXCLUDE (crossing)
-    FROM academy.swing_metric
-    SEMI JOIN struck USING (session, swing_no)
-),
-metric_value AS (
-    UNPIVOT wide ON COLUMNS(* EXCLUDE (session, swing_no)) INTO NAME metric VALUE value
+    JOIN kept_swing USING (session, swing_no)
+    WHERE kept_swing.season IS NOT NULL
+        AND kept_swing.club_family IS NOT NULL
+        AND kept_swing.part <> 'after_drill'
+        AND kept_swing.pace = 'full'
 ),
 moved AS (
     SELECT
-        struck.session,
-        struck.club_family,
-        metric_value.metric,
-        concat_ws(' ', struck.device, CASE WHEN metric.needs_heel THEN struck.heel_source END) AS measured_by,
-        avg(metric_value.value) AS mean
-    FROM metric_value
-    JOIN struck USING (session, swing_no)
-    JOIN academy.metric ON metric.metric = metric_value.metric AND metric.core
-    WHERE isfinite(metric_value.value)
+        kept_value.session,
+        kept_value.club_family,
+        kept_value.metric,
+        concat_ws(' ', kept_value.device, CASE WHEN metric.needs_heel THEN kept_value.heel_source END) AS measured_by,
+        avg(kept_value.value) AS mean
+    FROM kept_value
+    SEMI JOIN struck USING (session, swing_no)
+    JOIN academy.metric USING (metric)
+    WHERE metric.core
     GROUP BY ALL
     HAVING count(*) >= 5
 ),

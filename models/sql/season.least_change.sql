@@ -1,35 +1,25 @@
 -- One row per season, club family and metric of which a fifth of the full-pace baseline swings or more have one value:
 -- twice what a single swing that differs moves a session's mean. Where most swings are zero the students' spread is
 -- next to nothing, and one swing would pass for a change.
-WITH kept_swing AS (
-    -- kept_swing.sql
-),
-wide AS (
-    SELECT swing_metric.* EXCLUDE (crossing)
-    FROM academy.swing_metric
-    SEMI JOIN kept_swing USING (session, swing_no)
-),
-swing_value AS (
-    UNPIVOT wide ON COLUMNS(* EXCLUDE (session, swing_no)) INTO NAME metric VALUE value
+WITH kept_value AS (
+    -- kept_value.sql
 ),
 own AS (
     SELECT
-        kept_swing.season,
-        kept_swing.club_family,
-        swing_value.metric,
-        kept_swing.session,
-        swing_value.value,
-        count(*) OVER (PARTITION BY kept_swing.season, kept_swing.club_family, swing_value.metric, swing_value.value)
+        kept_value.season,
+        kept_value.club_family,
+        kept_value.metric,
+        kept_value.session,
+        kept_value.value,
+        count(*) OVER (PARTITION BY kept_value.season, kept_value.club_family, kept_value.metric, kept_value.value)
             AS alike
-    FROM swing_value
-    JOIN kept_swing USING (session, swing_no)
+    FROM kept_value
     JOIN academy.metric USING (metric)
     WHERE metric.followed
-        AND isfinite(swing_value.value)
-        AND kept_swing.season IS NOT NULL
-        AND kept_swing.club_family IS NOT NULL
-        AND kept_swing.part = 'baseline'
-        AND kept_swing.pace = 'full'
+        AND kept_value.season IS NOT NULL
+        AND kept_value.club_family IS NOT NULL
+        AND kept_value.part = 'baseline'
+        AND kept_value.pace = 'full'
 ),
 common AS (
     SELECT

@@ -73,6 +73,7 @@ def test_few_sessions_or_a_metric_that_does_not_move_claim_nothing(x, label):
 
 
 def test_no_shots_give_no_rows(bench):
+    bench.touch("s1")
     assert ball_link_rows(bench.writer).is_empty()
 
 
@@ -90,6 +91,7 @@ def test_shots_of_full_swings_with_a_metric_are_paired_by_session(bench):
                 "'d' AS delivery, false AS loose",
                 [f"v{k}", no, 100 + 3 * level + float(rng.normal(0, 0.5)), float(rng.normal())],
             )
+    bench.touch("s1")
     rows = {row["outcome"]: row for row in ball_link_rows(bench.writer).to_dicts()}
     assert set(rows) == {"carry_m", "side_spread_m"}
     assert rows["carry_m"]["n_sessions"] == 7
