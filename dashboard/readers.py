@@ -6,7 +6,7 @@ with their snapshot, so that an old file is let go whole once nobody looks at it
 
 import threading
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 from dashboard import elements as st
@@ -57,7 +57,7 @@ def by_link(at: Home, token: str) -> Reader:
 
 def _reader(at: Home, person: str, link: str | None) -> Reader:
     settings, opened = at.settings(), _newest(at)
-    key = (person, link, settings.version, datetime.now(settings.zone).date())
+    key = (person, link, settings.version, settings.today)
     with opened.lock:
         if key not in opened.readers:
             opened.readers[key] = open_reader(at, person, snapshot=opened.snapshot, today=key[3], link=link)
@@ -66,7 +66,7 @@ def _reader(at: Home, person: str, link: str | None) -> Reader:
 
 def head_coach(at: Home) -> str | None:
     """The academy's head coach today."""
-    return reach.head_coach(_newest(at).snapshot, datetime.now(at.settings().zone).date())
+    return reach.head_coach(_newest(at).snapshot, at.settings().today)
 
 
 def is_founded(at: Home) -> bool:

@@ -5,6 +5,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from functools import lru_cache, partial
 from types import MappingProxyType
 from typing import Any
@@ -59,6 +60,11 @@ class Settings:
     def zone(self) -> ZoneInfo:
         """The academy's time zone, in which days and weeks are counted."""
         return ZoneInfo(self.time_zone)
+
+    @property
+    def today(self) -> date:
+        """The day that it is in the academy's time zone."""
+        return datetime.now(self.zone).date()
 
     def club_family(self, club: str) -> str:
         """Family of a club by its name: the academy's own table first, then the usual names.

@@ -217,6 +217,18 @@ def test_another_coachs_paper_has_a_file_of_its_own(homes):
     assert "Sven" not in file.read_text(encoding="utf-8")
 
 
+def test_a_head_coach_who_has_left_is_not_asked_for_the_paper(homes):
+    home = homes("left")
+    with writer(home) as w:
+        w.execute(
+            'INSERT INTO academy.person (person, role, display_name, joined, "left") '
+            "VALUES ('h00', 'head_coach', 'Aaron Gone', '2020-01-01', '2025-01-01')"
+        )
+        w.publish()
+    file, whole = write_review(home, None)
+    assert file.name == f"review-{whole.week}.html"
+
+
 @pytest.mark.parametrize("person", ["s01", "g01", "nobody"])
 def test_there_is_no_review_for_anyone_outside_the_staff(homes, person):
     with pytest.raises(CallError):

@@ -33,7 +33,7 @@ from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
-from warehouse.reach import viewers
+from warehouse.reach import head_coach
 from warehouse.store import Snapshot, open_snapshot
 from warehouse.swing_load import SwingLoad
 
@@ -120,17 +120,17 @@ def _coach(snapshot: Snapshot, home: Home, student: str) -> str:
     Raises
         CallError: the roster has no such student, or nobody who may see them.
     """
-    heads = [viewer.person for viewer in viewers(snapshot) if viewer.role == "head_coach"]
-    if not heads:
+    head = head_coach(snapshot, home.settings().today)
+    if head is None:
         raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
-    reader = open_reader(home, heads[0], snapshot=snapshot)
+    reader = open_reader(home, head, snapshot=snapshot)
     if student not in reader.students:
         raise CallError(
             _("{code} is not a student on the roster; a lesson sheet is about one student.").format(
                 code=student
             )
         )
-    return people.student(reader, student)["coach"] or heads[0]
+    return people.student(reader, student)["coach"] or head
 
 
 def _about(chosen: StudentSeason) -> str:

@@ -18,7 +18,7 @@ from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
 from warehouse.home import Home
-from warehouse.reach import check_student, viewers
+from warehouse.reach import check_student, head_coach
 from warehouse.store import open_snapshot, table_names, table_sql
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
@@ -52,7 +52,7 @@ def write_export(home: Home, student: str, target: Path | None = None) -> Path:
     """
     with closing(open_snapshot(home)) as snapshot:
         check_student(snapshot, student)
-        head = next((v.person for v in viewers(snapshot) if v.role == "head_coach"), None)
+        head = head_coach(snapshot, home.settings().today)
         if head is None:
             raise CallError(_("The roster has no head coach, who alone may hand out a student's data."))
         reader = open_reader(home, head, snapshot=snapshot)

@@ -12,7 +12,7 @@ from dashboard.text.numbers import on
 from warehouse.access import Reader, open_reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
-from warehouse.reach import viewers
+from warehouse.reach import head_coach
 from warehouse.store import open_snapshot
 from warehouse.vocabulary import STAFF
 
@@ -39,7 +39,7 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
         CallError: the roster has no such person, they are not of the staff, or nothing is published.
     """
     with closing(open_snapshot(home)) as snapshot:
-        head = next((v.person for v in viewers(snapshot) if v.role == "head_coach"), None)
+        head = head_coach(snapshot, home.settings().today)
         who = person or head
         if who is None:
             raise CallError(
