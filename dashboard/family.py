@@ -21,7 +21,7 @@ from warehouse.family import SentFilm
 from warehouse.vocabulary import FAMILY, PACES
 
 DAYS_BACK = 14  # practice and films of longer ago are not sent from the page
-USUAL_REPS, MOST_REPS = 10, 500
+MOST_REPS = 500
 FILMS_LISTED = 5
 
 
@@ -30,8 +30,8 @@ class PracticeChoice:
     """What can be logged: the drills set for the student, newest first (code → name), and usual answers."""
 
     drills: dict[str, str]
-    pace: str = PACES[0]
-    reps: int = USUAL_REPS
+    pace: str
+    reps: int
 
 
 def practice_choice(reader: Reader, person: Mapping[str, Any]) -> PracticeChoice | None:
@@ -46,8 +46,7 @@ def practice_choice(reader: Reader, person: Mapping[str, Any]) -> PracticeChoice
     if not drills:
         return None
     row = next(row for row in rows if row["drill"] in drills)
-    reps = int(row["dose"]) if row["dose"] and row["unit"] == "reps" else USUAL_REPS
-    return PracticeChoice(drills, row["pace"] or PACES[0], min(max(reps, 1), MOST_REPS))
+    return PracticeChoice(drills, row["pace"] or PACES[0], min(max(lesson.reps(row), 1), MOST_REPS))
 
 
 def log_practice(
@@ -151,7 +150,7 @@ def _this_minute(reader: Reader) -> datetime:
 
 
 def _check_day(reader: Reader, day: date) -> None:
-    today = datetime.now(reader.settings.zone).date()
+    today = reader.settings.today
     if not today - timedelta(days=DAYS_BACK) <= day <= today:
         raise CallError(_("Choose a day of the last {days} days.").format(days=DAYS_BACK))
 

@@ -45,6 +45,18 @@ def in_reach(reader: Reader, *students: str) -> Reader:
     return now
 
 
+def as_head_coach(reader: Reader) -> Reader:
+    """The reader of a head coach, opened anew.
+
+    Raises
+        AccessError: the viewer is no head coach (any more).
+    """
+    now = reader.anew()
+    if now.viewer.role != "head_coach":
+        raise AccessError(_("Only a head coach may do this; ask them."))
+    return now
+
+
 def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], corrects: Sequence[str] = ()) -> Path:
     """Keep files (name or relative path, content) as one delivery in the inbox; returns its folder.
 

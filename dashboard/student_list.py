@@ -16,6 +16,7 @@ from typing import Any
 
 from dashboard.text.catalogue import Words, _
 from warehouse.rosters import new_codes
+from warehouse.settings import Settings
 from warehouse.vocabulary import age, is_minor
 
 NAME, FIRST, LAST, BORN, HANDED, FOOT, LEVEL, COACH, GUARDIAN, JOINED = (
@@ -261,7 +262,7 @@ class Staff:
 
 def roster_rows(
     found: Sequence[Student], staff: Staff, taken: Collection[str], today: date, *,
-    agreed: Sequence[str] = (), minor_until_age: int = 18,
+    agreed: Sequence[str] = (),
 ) -> RosterRows:  # fmt: skip
     """Lines for these students; a guardian is a person of their own.
 
@@ -281,7 +282,7 @@ def roster_rows(
         coach = staff.code(student.coach)
         if coach is not None:
             rows.coaching.append({"student": code, "coach": coach, "from": joined})
-        giver = None if is_minor(student.born, today, minor_until_age) else code
+        giver = None if is_minor(student.born, today, Settings.minor_until_age) else code
         if student.guardian:
             key = _folded(student.guardian)
             if key not in guardians:

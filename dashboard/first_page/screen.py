@@ -19,7 +19,6 @@ from warehouse.publishing import is_published
 
 POLL_S = 0.5
 CONSENTS = ("measure", "film")
-EXAMPLE = ("name", "born", "handed")  # columns of a list
 
 
 def show(home: Home, founder: Founder) -> None:

@@ -1,6 +1,6 @@
 """What a lesson sheet needs: the last session against those before, what was set, what helped."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -8,6 +8,7 @@ import polars as pl
 
 from warehouse.access import Reader
 
+USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 BEFORE = 3  # sessions that the last one is held against
 
 
@@ -142,6 +143,11 @@ def own_bands(reader: Reader, student: str) -> pl.DataFrame:
         """,
         [student],
     )
+
+
+def reps(dose: Mapping[str, Any]) -> int:
+    """How often a drill of `doses` is done at a time: as often as the coach set it, else a usual number."""
+    return int(dose["dose"]) if dose["dose"] and dose["unit"] == "reps" else USUAL_REPS
 
 
 def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:

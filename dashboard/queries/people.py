@@ -53,6 +53,11 @@ def seasons(reader: Reader, of: str = "session") -> list[str]:
     return rows["season"].to_list()
 
 
+def newest_season(reader: Reader) -> str:
+    """The newest season with a measured session in reach; "" where there is none."""
+    return next(iter(seasons(reader)), "")
+
+
 def measures(reader: Reader) -> dict[str, Measure]:
     """Every metric in screen order, by its code."""
     rows = reader.sql("SELECT * FROM metric ORDER BY position")

@@ -1,19 +1,20 @@
 """Who may look without an identity provider: invitations that are open, browsers that were let in."""
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import segno
 
+from dashboard.inbox import as_head_coach
 from dashboard.text.catalogue import _
 from dashboard.text.labels import ROLES
 from dashboard.text.numbers import on
 from warehouse import browsers, journal
 from warehouse.access import Reader
-from warehouse.errors import AccessError, CallError
+from warehouse.errors import CallError
 
+DAYS = (1, browsers.INVITATION_DAYS, 7, 14)  # for which an invitation may be valid
 _FAMILIES = {"Edg": "Edge", "Firefox": "Firefox", "Chrom": "Chrome", "Safari": "Safari"}
 
 
@@ -56,7 +57,7 @@ def invite(reader: Reader, person: str, days: int, address: str) -> Made:
         AccessError: the viewer is no head coach (any more).
         CallError: nobody of this code may look, or the days are too few or too many.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     names = people(now)
     if person not in names:
         raise CallError(_("There is nobody {code} to invite.").format(code=person))
@@ -75,7 +76,7 @@ def end(reader: Reader, key: str) -> None:
     Raises
         AccessError: the viewer is no head coach (any more).
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     browsers.end(now.home, key, "ended_by_head_coach")
     journal.record(now.home, "browser_ended", viewer=now.viewer.person)
 
@@ -86,7 +87,7 @@ def withdraw(reader: Reader, name: str) -> None:
     Raises
         AccessError: the viewer is no head coach (any more).
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     browsers.withdraw(now.home, name)
     journal.record(now.home, "invitation_withdrawn", viewer=now.viewer.person)
 
@@ -101,7 +102,7 @@ def open_invitations(reader: Reader) -> list[Line]:
                 person=names.get(found.person or "", found.person), day=_day(reader, found.until)
             ),
         )
-        for found in browsers.open_invitations(_head_coach(reader).home)
+        for found in browsers.open_invitations(as_head_coach(reader).home)
     ]
 
 
@@ -116,7 +117,7 @@ def open_browsers(reader: Reader) -> list[Line]:
                 first=_day(reader, found.opened), last=_day(reader, found.seen),
             ),
         )
-        for found in browsers.open_browsers(_head_coach(reader).home)
+        for found in browsers.open_browsers(as_head_coach(reader).home)
     ]  # fmt: skip
 
 
@@ -132,17 +133,5 @@ def is_local(links_to: str) -> bool:
     return re.match(r"https?://(localhost|127\.0\.0\.1|\[::1\])(:|/|$)", links_to) is not None
 
 
-def _head_coach(reader: Reader) -> Reader:
-    now = reader.anew()
-    if now.viewer.role != "head_coach":
-        raise AccessError(_("Only the head coach invites; ask them."))
-    return now
-
-
 def _day(reader: Reader, seconds: float) -> str:
     return on(datetime.fromtimestamp(seconds, UTC).astimezone(reader.settings.zone).date())
-
-
-def choices(most: int = browsers.MOST_INVITATION_DAYS) -> Sequence[int]:
-    """For how many days an invitation may be good."""
-    return [days for days in (1, browsers.INVITATION_DAYS, 7, 14) if days <= most]

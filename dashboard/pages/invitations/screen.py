@@ -1,6 +1,7 @@
 """Invitations: let somebody in by a link that works once; see who is in, and end it."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from dashboard import elements as st
 from dashboard import layout, location
@@ -23,12 +24,12 @@ def show(reader: Reader) -> None:
     _invite(reader)
     with layout.part(_("Not used yet")):
         _lines(
-            content.open_invitations(reader), _("Withdraw"), lambda key: content.withdraw(reader, key),
+            content.open_invitations(reader), _("Withdraw"), partial(content.withdraw, reader),
             _("No invitation is open."),
         )  # fmt: skip
     with layout.part(_("Browsers that are let in")):
         _lines(
-            content.open_browsers(reader), _("End"), lambda key: content.end(reader, key),
+            content.open_browsers(reader), _("End"), partial(content.end, reader),
             _("No browser was let in by an invitation."),
         )  # fmt: skip
 
@@ -36,10 +37,11 @@ def show(reader: Reader) -> None:
 def _invite(reader: Reader) -> None:
     names = content.people(reader)
     person = layout.choose(_("For whom"), names, "person")
-    days = content.choices()
-    good = st.selectbox(_("Good for"), days, index=1, format_func=lambda n: count(n, "day"), key="days")
+    days = st.selectbox(
+        _("Valid for"), content.DAYS, index=1, format_func=lambda n: count(n, "day"), key="days"
+    )
     if st.button(_("Make an invitation"), type="primary", key="invite"):
-        made = content.invite(reader, person, good, location.address())
+        made = content.invite(reader, person, days, location.address())
         st.session_state["invitation"] = (reader.viewer.person, made)
         st.rerun()
     by, made = st.session_state.get("invitation", (None, None))

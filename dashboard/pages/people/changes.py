@@ -5,12 +5,13 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from dashboard import inbox
+from dashboard.inbox import as_head_coach
 from dashboard.pages.people.content import FIELDS, Row, coaches, coaching, consents, givers, rows, value_words
 from dashboard.student_list import Staff, Student, roster_rows
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import listed
 from warehouse.access import Reader
-from warehouse.errors import AccessError, CallError
+from warehouse.errors import CallError
 from warehouse.founding import waiting
 from warehouse.rosters import new_codes, roster_csv
 
@@ -22,12 +23,12 @@ def change(reader: Reader, was: Row, after: Row) -> Path:
         AccessError: the viewer is no head coach (any more).
         CallError: nothing is changed, something does not fit, or it was changed meanwhile (see `_unchanged`).
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     _check(after)
     if after == was:
-        raise CallError(_("Nothing is changed."))
+        raise CallError(_("Nothing has been changed."))
     _unchanged(now, was)
-    return inbox.deliver(now, [("people.csv", roster_csv("people.csv", [after]))])
+    return _deliver(now, people=[after])
 
 
 def add(reader: Reader, row: Row, coach: str | None = None) -> Path:
@@ -36,18 +37,12 @@ def add(reader: Reader, row: Row, coach: str | None = None) -> Path:
     Raises
         AccessError, CallError: as of `change`.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     _check(row)
     code = next(new_codes(row["role"], _taken(now)))
-    files = [("people.csv", roster_csv("people.csv", [row | {"person": code}]))]
-    if coach and row["role"] == "student":
-        files.append(
-            (
-                "coaching.csv",
-                roster_csv("coaching.csv", [{"student": code, "coach": coach, "from": row["joined"]}]),
-            )
-        )
-    return inbox.deliver(now, files)
+    first = {"student": code, "coach": coach, "from": row["joined"]}
+    coaching = [first] if coach and row["role"] == "student" else []
+    return _deliver(now, people=[row | {"person": code}], coaching=coaching)
 
 
 def add_students(reader: Reader, found: Sequence[Student], usual_coach: str | None) -> Path:
@@ -56,14 +51,12 @@ def add_students(reader: Reader, found: Sequence[Student], usual_coach: str | No
     Raises
         AccessError, CallError: as of `change`; or there is nobody in the list.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     if not found:
         raise CallError(_("There is nobody in the list."))
     staff = Staff({name: code for code, name in coaches(now).items()}, usual_coach)
     new = roster_rows(found, staff, _taken(now), now.today)
-    files = [("people.csv", roster_csv("people.csv", new.people))]
-    files += [("coaching.csv", roster_csv("coaching.csv", new.coaching))] if new.coaching else []
-    return inbox.deliver(now, files)
+    return _deliver(now, people=new.people, coaching=new.coaching)
 
 
 def end(reader: Reader, was: Row, last: date) -> Path:
@@ -72,7 +65,7 @@ def end(reader: Reader, was: Row, last: date) -> Path:
     Raises
         AccessError, CallError: as of `change`.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     after = was | {"left": last}
     _check(after)
     _unchanged(now, was)
@@ -81,11 +74,8 @@ def end(reader: Reader, was: Row, last: date) -> Path:
         'AND ("to" IS NULL OR "to" > ?) ORDER BY ALL',
         [was["person"], was["person"], last, last],
     )
-    files = [("people.csv", roster_csv("people.csv", [after]))]
-    if len(spans):
-        ended = [span | {"to": last} for span in spans.iter_rows(named=True)]
-        files.append(("coaching.csv", roster_csv("coaching.csv", ended)))
-    return inbox.deliver(now, files)
+    ended = [span | {"to": last} for span in spans.iter_rows(named=True)]
+    return _deliver(now, people=[after], coaching=ended)
 
 
 def change_coach(reader: Reader, student: str, coach: str, first: date) -> Path:
@@ -95,14 +85,14 @@ def change_coach(reader: Reader, student: str, coach: str, first: date) -> Path:
         AccessError: as of `change`.
         CallError: a coach of theirs begins on that day or later: their order would not be known.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     _nothing_waits(now, "coaching.csv")
     spans = list(coaching(now, student).iter_rows(named=True))
     if any(span["from"] >= first for span in spans):
-        raise CallError(_("A coach of theirs begins on that day or later; choose a later day."))
+        raise CallError(_("They already have a coach who begins on that day or later; choose a later day."))
     ended = [s | {"to": first - timedelta(days=1)} for s in spans if s["to"] is None or s["to"] >= first]
     new = {"student": student, "coach": coach, "from": first}
-    return inbox.deliver(now, [("coaching.csv", roster_csv("coaching.csv", [*ended, new]))])
+    return _deliver(now, coaching=[*ended, new])
 
 
 def give_consent(reader: Reader, student: str, purpose: str, given_by: str, first: date) -> Path:
@@ -111,12 +101,12 @@ def give_consent(reader: Reader, student: str, purpose: str, given_by: str, firs
     Raises
         AccessError, CallError: as of `change`; or whoever gave it may not consent for this student.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     _nothing_waits(now, "consents.csv")
     if given_by not in givers(now, student):
-        raise CallError(_("Only a guardian consents for somebody under age; add the guardian first."))
+        raise CallError(_("Only a guardian can consent for somebody under age; add the guardian first."))
     line = {"student": student, "given_by": given_by, "purpose": purpose, "from": first}
-    return inbox.deliver(now, [("consents.csv", roster_csv("consents.csv", [line]))])
+    return _deliver(now, consents=[line])
 
 
 def end_consent(reader: Reader, was: Row, last: date) -> Path:
@@ -125,13 +115,13 @@ def end_consent(reader: Reader, was: Row, last: date) -> Path:
     Raises
         AccessError, CallError: as of `change`; or it ends before it begins.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     _nothing_waits(now, "consents.csv")
     if last < was["from"]:
         raise CallError(_("It ends before it begins; correct one of the days."))
     if was not in consents(now, was["student"]).rows(named=True):
         raise CallError(_("This consent was changed meanwhile; look at it again."))
-    return inbox.deliver(now, [("consents.csv", roster_csv("consents.csv", [was | {"to": last}]))])
+    return _deliver(now, consents=[was | {"to": last}])
 
 
 def add_season(reader: Reader, name: str, first: date, last: date) -> Path:
@@ -140,7 +130,7 @@ def add_season(reader: Reader, name: str, first: date, last: date) -> Path:
     Raises
         AccessError, CallError: as of `change`; or it has no name or overlaps another.
     """
-    now = _head_coach(reader)
+    now = as_head_coach(reader)
     code = "-".join(name.split())
     if not code or last < first:
         raise CallError(_("A season needs a name, and a last day that is not before its first."))
@@ -150,7 +140,13 @@ def add_season(reader: Reader, name: str, first: date, last: date) -> Path:
                 _("It overlaps the season {season}; a day belongs to one season.").format(season=other)
             )
     line = {"season": code, "from": first, "to": last}
-    return inbox.deliver(now, [("seasons.csv", roster_csv("seasons.csv", [line]))])
+    return _deliver(now, seasons=[line])
+
+
+def _deliver(now: Reader, **rosters: Sequence[Row]) -> Path:
+    """Deliver lines of roster files, as in people=[...]; a file without lines is left out."""
+    files = {f"{name}.csv": lines for name, lines in rosters.items() if lines}
+    return inbox.deliver(now, [(file, roster_csv(file, lines)) for file, lines in files.items()])
 
 
 def _check(row: Row) -> None:
@@ -175,7 +171,7 @@ def _unchanged(now: Reader, was: Row) -> None:
         raise CallError(_("{name} is not on the roster any more.").format(name=was["display_name"]))
     differs = differences(was, current)
     if differs:
-        sentence = _("Not saved: {name} was changed meanwhile ({changes}). Look at it again and save anew.")
+        sentence = _("Not saved: {name} was changed meanwhile ({changes}). Look at it again and save again.")
         raise CallError(sentence.format(name=was["display_name"], changes=differs))
 
 
@@ -205,10 +201,3 @@ def _taken(now: Reader) -> list[str]:
     """Codes in use; also those of a roster that still waits, by letting it load first."""
     _nothing_waits(now, "people.csv")
     return list(rows(now))
-
-
-def _head_coach(reader: Reader) -> Reader:
-    now = reader.anew()
-    if now.viewer.role != "head_coach":
-        raise AccessError(_("Only a head coach changes the roster; ask them."))
-    return now

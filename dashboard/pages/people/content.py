@@ -7,11 +7,12 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import HANDS, PURPOSES, ROLES
 from dashboard.text.numbers import listed, on
 from warehouse.access import Reader
-from warehouse.vocabulary import is_minor
+from warehouse.vocabulary import STAFF, is_minor
 
 Row = dict[str, Any]
 FIELDS = Words({
@@ -62,37 +63,32 @@ def missing(reader: Reader, row: Mapping[str, Any]) -> list[str]:
         return []
     code, young = row["person"], is_minor(row["born"], reader.today, reader.settings.minor_until_age)
     guarded = any(code in (other["guardian_of"] or []) for other in rows(reader).values())
-    purposes = {c["purpose"] for c in consents(reader, code).iter_rows(named=True) if holds(c, reader.today)}
-    elsewhere = reader.settings.consents_kept_elsewhere
     found = {
         _("no birth date: counts as under age, and drills with an age are not offered"): row["born"] is None,
-        _("right or left handed is not known: left and right columns can't be told into lead and trail"): row[
-            "handed"
-        ]
-        is None,
-        _("no foot length: a pressure position in mm or inches cannot be given"): row["foot_length_mm"]
-        is None,
-        _("no coach: only the head coach sees them"): coach_now(reader, code) is None,
+        _("not known whether right or left handed: left and right columns can't be read"): not row["handed"],
+        _("no foot length: pressure positions in mm or inches can't be read"): not row["foot_length_mm"],
+        _("no coach: only the head coach sees them"): people.student(reader, code)["coach"] is None,
         _("under age and no guardian: nobody can consent for them or see their page"): young
         and row["born"] is not None
         and not guarded,
-        _("no consent to measure: sessions on plates are not loaded"): not elsewhere
-        and "measure" not in purposes,
-        _("no consent to film: films are not loaded"): not elsewhere and "film" not in purposes,
+        _("no consent to measure: sessions on plates are not loaded"): not people.has_consent(
+            reader, code, "measure"
+        ),
+        _("no consent to film: films are not loaded"): not people.may_film(reader, code),
     }
     return [what for what, lacks in found.items() if lacks]
 
 
 def table(reader: Reader) -> pl.DataFrame:
     """Everybody, with how much is missing."""
-    names = {code: row["display_name"] for code, row in rows(reader).items()}
+    coached = dict(people.students(reader).select("student", "coach_name").iter_rows())
     return pl.DataFrame(
         [
             {
                 _("Name"): row["display_name"],
                 _("Role"): ROLES.get(row["role"], row["role"]),
                 _("Missing"): len(missing(reader, row)) or None,
-                _("Coach"): names.get(coach_now(reader, code) or ""),
+                _("Coach"): coached.get(code),
                 _("Level"): row["level"],
                 _("Last day"): row["left"],
                 _("Code"): code,
@@ -114,12 +110,6 @@ def coaching(reader: Reader, student: str) -> pl.DataFrame:
         'SELECT student, coach, "from", "to" FROM coaching WHERE student = ? ORDER BY "from" DESC, coach',
         [student],
     )
-
-
-def coach_now(reader: Reader, student: str) -> str | None:
-    """Who coaches a student today."""
-    spans = coaching(reader, student).iter_rows(named=True)
-    return next((str(span["coach"]) for span in spans if holds(span, reader.today)), None)
 
 
 def consents(reader: Reader, student: str) -> pl.DataFrame:
@@ -149,29 +139,29 @@ def coaches(reader: Reader) -> dict[str, str]:
     return {
         code: str(row["display_name"])
         for code, row in rows(reader).items()
-        if row["role"] in ("coach", "head_coach") and (row["left"] is None or row["left"] >= reader.today)
+        if row["role"] in STAFF and (row["left"] is None or row["left"] >= reader.today)
     }
 
 
 def coaching_words(reader: Reader, span: Mapping[str, Any]) -> str:
     """Who coached from when to when, in words."""
     name = coaches(reader).get(span["coach"]) or rows(reader)[span["coach"]]["display_name"]
-    until = _("until {day}").format(day=on(span["to"])) if span["to"] else _("with no end")
-    return _("{coach}: from {first}, {until}").format(coach=name, first=on(span["from"]), until=until)
+    return _("{coach}: from {first}, {until}").format(
+        coach=name, first=on(span["from"]), until=_until(span["to"])
+    )
 
 
 def consent_words(line: Mapping[str, Any], names: Mapping[str, str]) -> str:
     """A consent in words."""
-    until = _("until {day}").format(day=on(line["to"])) if line["to"] else _("with no end")
     return _("{purpose}: given by {giver}, from {first}, {until}").format(
         purpose=PURPOSES.get(line["purpose"], line["purpose"]),
-        giver=names.get(line["given_by"], line["given_by"]), first=on(line["from"]), until=until,
+        giver=names.get(line["given_by"], line["given_by"]), first=on(line["from"]),
+        until=_until(line["to"]),
     )  # fmt: skip
 
 
-def holds(span: Mapping[str, Any], day: date) -> bool:
-    """Whether a span with `from` and `to` holds a day."""
-    return bool(span["from"] <= day and (span["to"] is None or day <= span["to"]))
+def _until(day: date | None) -> str:
+    return _("until {day}").format(day=on(day)) if day else _("with no end date")
 
 
 def value_words(name: str, value: Any) -> str:

@@ -13,10 +13,12 @@ from dashboard.pages.people.content import FIELDS, Person, Row
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import MINORS
 from dashboard.text.labels import HANDS, PURPOSES, ROLES
+from dashboard.text.numbers import capitalized
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.founding import waiting
 from warehouse.publishing import current_name
+from warehouse.vocabulary import STAFF
 
 POLL_S = 1.0
 DAY = "DD/MM/YYYY"
@@ -39,7 +41,7 @@ def show(reader: Reader) -> None:
     found = content.person(reader, code)
     reader.opened("People", code if found.row["role"] == "student" else None)
     for sentence in found.missing:
-        st.write(f"• {sentence[0].upper()}{sentence[1:]}.")
+        st.write(f"• {capitalized(sentence)}.")
     _change(reader, found)
     if found.row["role"] == "student":
         _coaching(reader, code)
@@ -96,10 +98,9 @@ def _fields(reader: Reader, was: Row) -> Row:
     key = hash(tuple(map(str, was.values())))  # fields of another row are other fields
     name = st.text_input(FIELDS["display_name"], was["display_name"], key=f"name-{key}")
     after = was | {"display_name": " ".join(name.split())}
-    if was["role"] in ("coach", "head_coach"):
-        roles = ["coach", "head_coach"]
+    if was["role"] in STAFF:
         after["role"] = st.selectbox(
-            FIELDS["role"], roles, roles.index(was["role"]), format_func=ROLES.__getitem__, key=f"role-{key}"
+            FIELDS["role"], STAFF, STAFF.index(was["role"]), format_func=ROLES.__getitem__, key=f"role-{key}"
         )
     if was["role"] == "guardian":
         after["guardian_of"] = _wards(reader, was)

@@ -14,7 +14,6 @@ from dashboard.text.numbers import count, number, on
 from dashboard.text.sentences import AT_PACE, dose
 from warehouse.vocabulary import PACES
 
-USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 PRACTICES = 8  # lines of the list to tick off
 
 
@@ -42,7 +41,7 @@ def next_pace(
     if not rows or holds == PACES[-1]:
         return None
     pace = PACES[0] if holds is None else PACES[PACES.index(holds) + 1]
-    reps = int(drill["dose"]) if drill["dose"] and drill["unit"] == "reps" else USUAL_REPS
+    reps = lesson.reps(drill)
     load = safety.swing_load(chosen.reader, chosen.person)
     if load is not None and pace == PACES[-1]:
         reps = min(reps, load.a_day)

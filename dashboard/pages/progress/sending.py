@@ -1,7 +1,7 @@
 """What a family sends from the progress page: a practice in one tap, and a film of the feet for the coach."""
 
 from collections.abc import Callable, Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from dashboard import elements as st
@@ -11,6 +11,7 @@ from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CAMERA, IF_IT_HURTS, MINORS
 from dashboard.text.labels import FELT
+from dashboard.text.numbers import capitalized
 from dashboard.text.sentences import AT_PACE
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -32,22 +33,18 @@ def practice(reader: Reader, person: Mapping[str, Any], focus: Focus | None) -> 
     st.header(_("Log a practice"), anchor=False)
     with st.form("log-practice", border=True):
         drill = st.selectbox(
-            _("What you practised"), codes, index=usual, format_func=lambda code: choice.drills[code],
+            _("What you practised"), codes, index=usual, format_func=choice.drills.__getitem__,
             key="practice-drill",
         )  # fmt: skip
         at_pace = st.selectbox(
-            _("At"),
-            PACES,
-            index=PACES.index(pace),
-            format_func=lambda code: AT_PACE[code],
-            key="practice-pace",
+            _("At"), PACES, index=PACES.index(pace), format_func=AT_PACE.__getitem__, key="practice-pace"
         )
         times = st.number_input(_("How many times"), 1, family.MOST_REPS, reps, key="practice-reps")
         day = _day(reader, _("On"), "practice-day")
         st.write(_("How did it feel? One tap saves it."))
         with st.container(horizontal=True):
             taps = {
-                felt: st.form_submit_button(words[:1].upper() + words[1:], key=f"practice-felt-{felt}")
+                felt: st.form_submit_button(capitalized(words), key=f"practice-felt-{felt}")
                 for felt, words in FELT.items()
             }
         for sentence in (*safety.swing_sentences(safety.swing_load(reader, person)), _(IF_IT_HURTS)):
@@ -70,7 +67,7 @@ def film(reader: Reader, person: Mapping[str, Any]) -> None:
     st.header(_("Films for your coach"), anchor=False)
     if sends:
         _film_form(reader, student)
-    for sentence in family.film_sentences(reader, student):
+    for sentence in before:
         st.write(sentence)
 
 
@@ -109,7 +106,7 @@ def _film_form(reader: Reader, student: str) -> None:
 
 
 def _day(reader: Reader, label: str, key: str) -> date:
-    today = datetime.now(reader.settings.zone).date()
+    today = reader.settings.today
     first = today - timedelta(days=family.DAYS_BACK)
     chosen: date = st.date_input(label, today, min_value=first, max_value=today, format="DD/MM/YYYY", key=key)
     return chosen

@@ -35,7 +35,6 @@ from dashboard.text.signals import Names
 from warehouse.access import Reader
 
 ALL = "all"
-MOST_FAULTS = 3
 FIRST = 5  # people to talk to first; entries of a part shown at once; names of those not seen longest
 NOTHING = Words({
     HURT: "", WATCH: "",
@@ -197,7 +196,7 @@ def people_first(entries: Iterable[Entry]) -> tuple[Entry, ...]:
 
 def _on_target(reader: Reader) -> Callable[[dict[str, Any], dict[str, Any]], bool]:
     """Whether the measure of a slipping signal is inside the band that holds for its student."""
-    newest = next(iter(people.seasons(reader)), "")
+    newest = people.newest_season(reader)
     everyone = {row["student"]: row for row in people.students(reader).iter_rows(named=True)}
 
     def inside(signal: dict[str, Any], first: dict[str, Any]) -> bool:

@@ -19,7 +19,7 @@ def top_faults(reader: Reader) -> pl.DataFrame:
     Raises
         UnderfootError: no fault has been judged lately.
     """
-    rows = review.top_faults(reader, next(iter(people.seasons(reader)), ""), MOST_FAULTS)
+    rows = review.top_faults(reader, people.newest_season(reader), MOST_FAULTS)
     names, drills = people.faults(reader), dict(people.drills(reader).select("drill", "name").iter_rows())
     found = [
         {

@@ -19,12 +19,10 @@ def last_visits(reader: Reader, entry: Entry) -> tuple[str, str] | None:
     """
     if entry.student is None or entry.kind not in MEASURED | OF_A_FAULT:
         return None
-    newest, student = next(iter(people.seasons(reader)), ""), entry.student
+    newest, student = people.newest_season(reader), entry.student
     family = entry.family or next(iter(people.families(reader, newest, student)), "")
-    chosen, subject = (
-        StudentSeason(reader, people.student(reader, student), newest, family),
-        str(entry.subject),
-    )
+    chosen = StudentSeason(reader, people.student(reader, student), newest, family)
+    subject = str(entry.subject)
     if entry.kind in OF_A_FAULT:
         found = fault_season(chosen, subject)
     else:

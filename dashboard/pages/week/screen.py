@@ -1,7 +1,5 @@
 """The weekly review on screen: whom to talk to first, then a work list, each signal with a tick."""
 
-from datetime import datetime
-
 from dashboard import elements as st
 from dashboard import gate, layout, navigation
 from dashboard.downloads import file_name
@@ -69,19 +67,19 @@ def _chosen(reader: Reader, whole: Review) -> tuple[Entry, ...]:
 def _entry(entry: Entry) -> None:
     """One signal in a line of the list; only its own line runs again when it is touched."""
     reader = gate.reader()
-    drawn = last_visits(reader, entry)
+    picture = last_visits(reader, entry)
     with st.container(key=f"line-{entry.signal}", gap="small"):
         if layout.narrow():
             _said(entry, reader)
             with st.container(horizontal=True, vertical_alignment="center"):
-                if drawn:
-                    st.drawing(*drawn)
+                if picture:
+                    st.drawing(*picture)
                 _tick(entry, reader)
         else:
             seen, said, done = st.columns([1.2, 5, 1.3], vertical_alignment="center", gap="small")
             with seen:
-                if drawn:
-                    st.drawing(*drawn)
+                if picture:
+                    st.drawing(*picture)
             with said:
                 _said(entry, reader)
             with done:
@@ -129,8 +127,8 @@ def _save_tick(entry: Entry, reader: Reader, key: str) -> None:
         st.session_state[f"{key}-failed"] = _("Not saved. {error}").format(error=error)
         return
     st.session_state.pop(f"{key}-failed", None)
-    today = datetime.now(reader.settings.zone).date()
-    _ticked(reader)[entry.signal] = talked_sentence(reader.viewer.display_name, today)
+    said = talked_sentence(reader.viewer.display_name, reader.settings.today)
+    _ticked(reader)[entry.signal] = said
 
 
 def _talked(entry: Entry, reader: Reader) -> None:
