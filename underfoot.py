@@ -4,11 +4,10 @@ import io
 import os
 import sys
 import threading
-from collections.abc import Callable, Sequence
-from contextlib import closing, suppress
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,13 +15,13 @@ from dashboard import prompts, terminal
 from dashboard.first_page import command as first_page
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
-from warehouse import access_log, browsers, consent, forgotten, journal
+from warehouse import browsers, forgotten, journal
 from warehouse.access import check_viewer
 from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
-from warehouse.errors import CallError
-from warehouse.filed import DROP_ASKED
 from warehouse.home import Home
-from warehouse.store import open_snapshot, unanswered, writer
+
+if TYPE_CHECKING:
+    from ingest.loader import Loader
 
 LARGEST_DEMO = 10.0  # times the whole season
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -68,7 +67,7 @@ def demo(home: Home, *, no_serve: bool, scale: float, port: int, browser: bool) 
     if not home.settings_file.exists():
         with terminal.progress("Writing the demo academy") as step:
             write_academy(home.path, scale=scale, progress=lambda done, total: step(done, total, ""))
-    terminal.show_report(_load(home, [home.inbox], whole=True), brief=True)
+    terminal.show_report(_loader(home).load(whole=True), brief=True)
     terminal.show_published(home)
     n = check_refusals(home)
     terminal.say([f"Exactly the {n} planted bad deliveries were refused; underfoot refused lists them."])
@@ -116,7 +115,7 @@ def load(
         from ingest.slips import doubt_about
 
         prompts.ask_about(doubt_about(home, paths))
-    report = _load(home, list(paths) or [home.inbox], quiet=as_json)
+    report = _loader(home, quiet=as_json).load(paths)
     terminal.show_report(report, as_json=as_json)
     sys.exit(1 if report.refused else 0)
 
@@ -132,14 +131,8 @@ def build(home: Home, *, from_filed: bool, plan: bool) -> None:
         terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
         return
     home.settings()
-    if from_filed:
-        from ingest.load import rebuild
-
-        rebuild(home, _remake, terminal.say_waiting)
-    else:
-        with journal.recorded(home, "build"), writer(home, on_wait=terminal.say_waiting) as w:
-            _build(home, w)
-            w.publish()
+    loader = _loader(home)
+    loader.rebuild() if from_filed else loader.build()
     terminal.show_published(home)
 
 
@@ -197,7 +190,7 @@ def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> Non
     first_page.check_new(home)
     if given["name"] or given["head_coach"]:
         terminal.say(first_page.make(home, **given))
-        _load(home, [home.inbox])
+        _loader(home).load()
         terminal.show_published(home)
         return
     home.make_folders()
@@ -274,11 +267,12 @@ def sql(query: str, home: Home, shape: str) -> None:
 )
 def refused(home: Home, dropped: tuple[str, ...], *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
+    loader = _loader(home, quiet=as_json)
     if dropped:
-        folders = _drop(home, dropped)
+        folders = loader.drop(dropped)
         if not as_json:
             terminal.say([f"Dropped: {', '.join(folders)}."])
-    if again and (report := _load(home, None, quiet=as_json)) and not as_json:
+    if again and (report := loader.load(None)) and not as_json:
         terminal.show_report(report, brief=True)
     if terminal.show_refused(home, as_json=as_json):
         sys.exit(1)
@@ -315,7 +309,7 @@ def restore(file: Path, home: Home, key_file: Path | None) -> None:
 
     secret = prompts.secret(key_file) if file.is_file() and is_sealed(file) else None
     terminal.show_backup(restore_home(home, file, secret), f"Restored to {home.path}")
-    terminal.show_forgotten(_forget_asked(home))
+    terminal.show_forgotten(_loader(home).forget_asked())
 
 
 @verb
@@ -339,7 +333,7 @@ def forget(student: str, home: Home, *, yes: bool) -> None:
     if not yes:
         prompts.ask_to_forget(student)
     forgotten.ask(home, student)
-    terminal.show_forgotten(_forget_asked(home))
+    terminal.show_forgotten(_loader(home).forget_asked())
 
 
 @verb
@@ -352,91 +346,11 @@ def draw(drills: tuple[str, str], students: tuple[str, ...], home: Home) -> None
     terminal.show_draw(draw_lots(home, drills, students))
 
 
-def _load(home: Home, paths: list[Path] | None, *, quiet: bool = False, whole: bool = False) -> Any:
-    """Load (without paths: retry what was refused), answer for the touched students or all, publish."""
-    from ingest import load as job
-    from models.build import refresh
+def _loader(home: Home, *, quiet: bool = False) -> "Loader":
+    from ingest.loader import Loader
+    from models import build as models
 
-    _forget_asked(home, begun=True)
-    with (
-        journal.recorded(home, "load" if paths is not None else "retry") as facts,
-        writer(home, on_wait=terminal.say_waiting) as w,
-        unanswered(w) as students,
-    ):
-        with terminal.progress("Loading deliveries", quiet=quiet) as step:
-            report = job.load(home, w, paths, progress=step) if paths else job.retry(home, w, progress=step)
-        facts.update(report.counts())
-        if whole or consent.is_owed(w, home.settings()):
-            _build(home, w)
-        else:
-            with terminal.progress("Reducing swings", quiet=quiet) as step:
-                terminal.say_problems(refresh(home, w, touched=report.touched | students, progress=step))
-        w.publish()
-    _chores(home)
-    return report
-
-
-def _drop(home: Home, names: Sequence[str] = ()) -> list[str]:
-    """Drop refused deliveries: those named, else those that somebody asked for on the pages."""
-    from ingest import dropping
-    from models.build import refresh
-
-    with journal.recorded(home, "drop") as facts, writer(home, on_wait=terminal.say_waiting) as w:
-        folders = dropping.drop(home, w, names) if names else dropping.drop_asked(home, w)
-        facts.update(dropped=len(folders))
-        terminal.say_problems(refresh(home, w))
-        w.publish()
-    return folders
-
-
-def _chores(home: Home) -> None:
-    """What the loader does between loads: remove whoever and what is to go, and follow the consents."""
-    from ingest.retention import carry_out
-
-    carry_out(home)
-    _forget_asked(home)
-    if any(home.refused.glob(f"*/{DROP_ASKED}")):
-        _drop(home)
-    _answer_consents(home)
-    access_log.shorten(home)
-
-
-def _answer_consents(home: Home) -> None:
-    """Build anew once a consent has ended or begun, also where nothing came but the day."""
-    owed = False
-    with suppress(CallError), closing(open_snapshot(home)) as snapshot:
-        owed = consent.is_owed(snapshot, home.settings())
-    if owed:
-        with journal.recorded(home, "build"), writer(home, on_wait=terminal.say_waiting) as w:
-            _build(home, w)
-            w.publish()
-
-
-def _forget_asked(home: Home, *, begun: bool = False) -> list[forgotten.Receipt]:
-    """Forget whoever is to be forgotten, those alone with whom it has `begun`; returns what was removed."""
-    from ingest.load import forget_asked
-
-    return forget_asked(home, _remake, terminal.say_waiting, begun=begun)
-
-
-def _remake(w: Any) -> Any:
-    """Everything that is filed, into an empty warehouse."""
-    from ingest import load as job
-
-    with terminal.progress("Reading filed deliveries") as step:
-        report = job.replay(w.home, w, progress=step)
-    terminal.show_left_out(report)
-    _build(w.home, w)
-    return report
-
-
-def _build(home: Home, w: Any) -> None:
-    from ingest.removal import remove_pages_of
-    from models.build import build as build_all
-
-    remove_pages_of(home, w, consent.ended_since(w, home.settings()))
-    with terminal.progress("Building the season") as step:
-        terminal.say_problems(build_all(home, w, progress=step))
+    return Loader(home, models, terminal, quiet)
 
 
 def _serve(
@@ -445,7 +359,8 @@ def _serve(
     def load_inbox(ended: threading.Event) -> None:
         from ingest.watch import watch
 
-        watch(home, lambda paths: _load(home, paths, quiet=True), ended, chores=lambda: _chores(home))
+        loader = _loader(home, quiet=True)
+        watch(home, loader.load, ended, loader.chores)
 
     run_pages(home, place, browser=browser, person=person, beside=load_inbox if loader else None)
 

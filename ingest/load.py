@@ -15,24 +15,19 @@ from ingest.archives import Archives
 from ingest.delivery import ROSTER, SESSION, SETTINGS, Delivery, filed_delivery, find, in_order, placed
 from ingest.dropping import forget_refusals
 from ingest.files import Files
-from ingest.forgetting import forget
 from ingest.job import Job, LoadReport
 from ingest.outcomes import AcceptedDeliveries, RefusedDeliveries
 from ingest.sessions import Sessions
 from warehouse import journal
 from warehouse.errors import CallError, Refusal, UnderfootError
 from warehouse.filed import content_hash
-from warehouse.forgotten import Receipt, asked
 from warehouse.home import Home, write_synced
 from warehouse.publishing import settle_rebuild
 from warehouse.settings import parse_settings
-from warehouse.store import Writer, disk_errors_in_words, opened, rebuilding
+from warehouse.store import Writer, disk_errors_in_words, opened
 
 log = logging.getLogger(__name__)
 Progress = Callable[[int, int, str], None]
-Remake = Callable[[Writer], LoadReport]  # fills an empty warehouse from what is filed: replayed, and built
-
-__all__ = ["LoadReport", "forget_asked", "load", "rebuild", "replay", "retry"]
 
 
 def load(
@@ -130,39 +125,6 @@ def settle(home: Home) -> None:
     except UnderfootError:
         for pending in sorted(home.filed.glob(ledger.PENDING)):
             ledger.drop(home, pending)
-
-
-def rebuild(home: Home, remake: Remake, on_wait: Callable[[], None] | None = None) -> None:
-    """The warehouse made again from filed/ beside the one in use, by `remake`, and put in its place.
-
-    Raises
-        CallError: there is no academy.
-        UnderfootError: what is filed can't be read, or the disk fails; the warehouse stays as it was.
-    """
-    with journal.recorded(home, "rebuild") as facts, home.lock(on_wait):
-        settle(home)
-        with rebuilding(home) as w:
-            facts.update(remake(w).counts())
-
-
-def forget_asked(
-    home: Home, remake: Remake, on_wait: Callable[[], None] | None = None, *, begun: bool = False
-) -> list[Receipt]:
-    """Forget everyone who is to be forgotten (if it has `begun` with any of them), and rebuild.
-
-    Returns what was removed.
-
-    Raises
-        CallError: there is no academy, or somebody can't be forgotten (see `forgetting.forget`).
-        UnderfootError: as `rebuild`.
-    """
-    if not any(request.noted or not begun for request in asked(home)):
-        return []
-    with journal.recorded(home, "forget") as facts, home.lock(on_wait):
-        settle(home)
-        receipts = forget(home, remake)
-        facts.update(students=len(receipts))
-    return receipts
 
 
 class _Count:

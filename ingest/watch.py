@@ -14,7 +14,7 @@ from pathlib import Path
 
 from ingest.delivery import SHEET, passed_over
 from ingest.formats.format import is_orphan
-from warehouse import access_log, journal
+from warehouse import journal
 from warehouse.home import Home, walk
 
 POLL_S = 0.25
@@ -127,8 +127,8 @@ def watch(
 ) -> None:
     """Hand on what comes to rest in the inbox until `ended` is set.
 
-    Every few seconds `chores` are done, and old lines of the access log dropped. An error is written to the
-    event log and ends nothing: whatever one delivery does, the next is loaded.
+    Every few seconds `chores` are done. An error is written to the event log and ends nothing: whatever one
+    delivery does, the next is loaded.
     """
     inbox, clock, next_chores = Inbox(home), time.monotonic, 0.0
     while not ended.wait(POLL_S):
@@ -140,7 +140,6 @@ def watch(
             if clock() >= next_chores and home.settings_file.exists():
                 next_chores = clock() + CHORES_S
                 chores()
-                access_log.shorten(home)
         except Exception as error:  # noqa: BLE001 - see above
             _log(home, error)
 

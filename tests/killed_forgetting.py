@@ -12,8 +12,7 @@ import time
 from pathlib import Path
 
 import underfoot
-from ingest import forgetting, retention  # noqa: F401 - imported before the fork
-from ingest import load as _load  # noqa: F401
+from ingest.loader import Loader
 from killed_loads import ended_well, in_a_child
 from warehouse import forgotten
 from warehouse.contracts.base import dtypes_of
@@ -23,9 +22,9 @@ from warehouse.home import Home
 
 def forget(folder: Path, student: str) -> None:
     """As the command does it, without the season's models."""
-    underfoot._build = lambda _home, w: w.execute("UPDATE academy.session SET reduced = true")
+    Loader._build = lambda _self, w: w.execute("UPDATE academy.session SET reduced = true")
     forgotten.ask(Home(folder), student)
-    underfoot._forget_asked(Home(folder))
+    underfoot._loader(Home(folder)).forget_asked()
 
 
 def main(student: str, seed: int, first: Path, *others: Path) -> None:

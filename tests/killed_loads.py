@@ -19,8 +19,9 @@ from pathlib import Path
 import made_swings as made
 import underfoot
 from ingest import ledger
+from ingest import loader as _loader  # noqa: F401 - imported before the fork, as is what follows
 from ingest.load import load
-from models import build as _build  # noqa: F401 - imported before the fork
+from models import build as _build  # noqa: F401
 from warehouse.contracts.base import dtypes_of
 from warehouse.contracts.rows import ROWS
 from warehouse.home import Home
@@ -59,7 +60,7 @@ def fill(base: Path) -> None:
     home.make_folders()
     drop = made.write_roster(base / "drop")
     made.write_session(drop / "v1", made.session_toml("v1"), made.swing_frame(rate_hz=100))
-    underfoot._load(home, [drop], quiet=True)
+    underfoot._loader(home, quiet=True).load([drop])
     box = home.inbox
     made.write_session(box / "v1", made.session_toml("v1"), made.swing_frame(rate_hz=125))
     made.write_session(
@@ -85,7 +86,7 @@ def land(home: Home) -> None:
 
 def whole(home: Home) -> None:
     """A load as the command does it."""
-    underfoot._load(home, [home.inbox], quiet=True)
+    underfoot._loader(home, quiet=True).load()
 
 
 def state(home: Home) -> dict[str, str]:

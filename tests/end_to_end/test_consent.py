@@ -60,7 +60,7 @@ def living(folder, students):
     with (folder / "roster" / "consents.csv").open("a") as file:
         file.writelines(f"{s},{s},share_page,2026-01-01,\n" for s in ("s1", "s2", "s3"))
     drop = visits(folder / "drop", students)
-    assert underfoot._load(home, [folder / "roster", drop], quiet=True, whole=True).refused == []
+    assert underfoot._loader(home, quiet=True).load([folder / "roster", drop], whole=True).refused == []
     return home
 
 
@@ -131,7 +131,7 @@ def test_a_withdrawn_consent_to_measure_ends_every_use_at_once_and_a_new_one_bri
     assert (home.pages / "progress-s2.html").exists()
 
     # The loader sees it by itself and makes anew what was made of it.
-    underfoot._chores(home)
+    underfoot._loader(home).chores()
     assert not (home.pages / "progress-s2.html").exists()
     assert (home.pages / "progress-s1.html").exists()
     assert rows(home, WIDE) == rows(without, WIDE)

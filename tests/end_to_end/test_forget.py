@@ -13,11 +13,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-import underfoot
 from command import underfoot_command
 from forgotten_academies import RandomAcademy, found_of, rows_of_others
 from home_scanner import remains
 from ingest import forgetting, removal
+from ingest.loader import Loader
 from warehouse import forgotten
 from warehouse.errors import UnderfootError
 from warehouse.health import check
@@ -50,10 +50,10 @@ def passphrase(monkeypatch):
 def without_models(monkeypatch):
     """The season's models are left out, as they take most of the time and read nothing but rows."""
 
-    def reduced(_home, w):
+    def reduced(_self, w):
         w.execute("UPDATE academy.session SET reduced = true")
 
-    monkeypatch.setattr(underfoot, "_build", reduced)
+    monkeypatch.setattr(Loader, "_build", reduced)
 
 
 def forgets(seed, folder):

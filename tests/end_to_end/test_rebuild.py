@@ -11,6 +11,7 @@ import made_swings as made
 import underfoot
 from command import underfoot_command
 from ingest import load as job
+from ingest.loader import Loader
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot, rebuilding, table_names, writer
@@ -108,9 +109,9 @@ def test_the_rebuilt_warehouse_equals_the_one_built_load_by_load(lived_in):
 def test_a_rebuild_that_fails_leaves_the_old_warehouse(lived_in, monkeypatch):
     before, kept = tables(lived_in), traces(lived_in)
     with monkeypatch.context() as patched:
-        patched.setattr(underfoot, "_build", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        patched.setattr(Loader, "_build", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         with pytest.raises(KeyboardInterrupt):
-            job.rebuild(lived_in, underfoot._remake)
+            underfoot._loader(lived_in).rebuild()
     assert tables(lived_in) == before
     assert traces(lived_in) == kept
     assert not lived_in.made_beside().warehouse_file.exists()
@@ -129,7 +130,7 @@ def test_a_rebuild_from_a_damaged_filed_delivery_ends_in_one_sentence(lived_in, 
     else:
         shutil.rmtree(folder)
     with pytest.raises(UnderfootError, match=f"is {what}; the warehouse stays as it was"):
-        job.rebuild(lived_in, underfoot._remake)
+        underfoot._loader(lived_in).rebuild()
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(aside, folder)
     assert tables(lived_in) == before

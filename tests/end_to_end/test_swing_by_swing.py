@@ -18,8 +18,7 @@ from dashboard.pages.swings import content
 from dashboard.pages.swings.content import ANY, NONE, Filter
 from dashboard.queries import people, swings
 from dashboard.student_season import StudentSeason
-from ingest.load import rebuild
-from underfoot import _remake
+from underfoot import _loader
 from warehouse import invented
 from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
@@ -177,7 +176,7 @@ def test_the_reference_can_be_ended_and_a_rebuild_knows_both(home):
     assert reference_swing.find(reader(home, "c1"), "s1", "driver") is None
     with closing(open_snapshot(home)) as snapshot:
         before = snapshot.sql("SELECT * FROM academy.note").rows()
-    rebuild(home, _remake)
+    _loader(home).rebuild()
     with closing(open_snapshot(home)) as snapshot:
         assert snapshot.sql("SELECT * FROM academy.note").rows() == before
     line = {"student": "s1", "at": "2099-01-01T00:00:00+00:00", "author": "c1", "kind": "reference_over",

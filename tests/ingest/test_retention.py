@@ -10,6 +10,7 @@ import pytest
 import underfoot
 from command import underfoot_command
 from forgotten_academies import RandomAcademy
+from ingest.loader import Loader
 from ingest.redaction import Identity
 from ingest.retention import AHEAD
 from warehouse import filed, forgotten
@@ -26,7 +27,7 @@ TODAY = datetime.now(ZoneInfo("Europe/Dublin")).date()
 def academy(tmp_path, monkeypatch):
     """An academy that has lived a season; the season's models are left out."""
     monkeypatch.setattr(
-        underfoot, "_build", lambda _home, w: w.execute("UPDATE academy.session SET reduced = true")
+        Loader, "_build", lambda _self, w: w.execute("UPDATE academy.session SET reduced = true")
     )
     academy = RandomAcademy(4, tmp_path).live()
     for path in academy.home.inbox.iterdir():
@@ -66,7 +67,7 @@ def test_old_visits_go_with_all_that_was_recorded_in_them_and_nobody_elses(acade
     keep(
         home, sessions_days=(TODAY - cut).days + AHEAD
     )  # what is due within a week goes too: all before the cut
-    underfoot._chores(home)
+    underfoot._loader(home).chores()
     old = set(before["academy.session"].filter(pl.col("day") < cut)["session"])
     assert 0 < len(old) < len(days)
     after = rows(home)
@@ -78,7 +79,7 @@ def test_old_visits_go_with_all_that_was_recorded_in_them_and_nobody_elses(acade
     assert [r["sessions"] for r in receipts(home)] == [len(old)]
     assert [found.said for found in check(home) if not found.ok] == []
     # Nothing more is due, and a rebuild from what is filed comes to the same.
-    underfoot._chores(home)
+    underfoot._loader(home).chores()
     assert len(receipts(home)) == 1
     assert underfoot_command("build", "--from-filed", "--home", home.path).returncode == 0
     assert all(same(frame, after[name]) for name, frame in rows(home).items())
@@ -91,7 +92,7 @@ def test_old_notes_go_but_not_one_that_says_where_it_hurts(academy):
     notes = before["academy.note"]
     cut = date(2026, 6, 10)  # all but one kind of loose note are of the days before
     keep(home, notes_days=(TODAY - cut).days + AHEAD)
-    underfoot._chores(home)
+    underfoot._loader(home).chores()
     after = rows(home)
     left = notes.filter((pl.col("day") >= cut) | (pl.col("kind") == "discomfort"))
     assert 0 < len(left) < len(notes)
@@ -110,7 +111,7 @@ def test_refused_deliveries_go(academy):
         stamp = (datetime.now(UTC) - timedelta(days=3)).timestamp()
         os.utime(path, (stamp, stamp))
     n = len(list(home.refused.iterdir()))
-    underfoot._chores(home)
+    underfoot._loader(home).chores()
     assert list(home.refused.iterdir()) == []
     assert [r["refused_removed"] for r in receipts(home)] == [n]
     assert forgotten.receipts(home)[0].digest == forgotten.digest(home, forgotten.PAST_ITS_TIME)
