@@ -10,6 +10,11 @@ import polars as pl
 from warehouse.store import Writer
 
 
+def six_digits(value: float) -> float:
+    """The value to six significant digits, so that a change in the last bits makes no new version."""
+    return float(f"{value:.6g}")
+
+
 def load_parameter(writer: Writer, name: str) -> Any | None:
     """The last version of what was fitted under this name; None before the first build."""
     return load_parameters(writer, [name]).get(name)

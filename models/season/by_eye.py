@@ -2,9 +2,9 @@
 
 A visit counts as looked at by a coach who wrote any `saw` note in it, and a code as looked for when that
 coach named it at least once in the season; in such a visit a code not named counts as not seen. A `saw` note
-of grade 0 says so outright: looked for, and not there. A nudge check
-looks for two faults of its own: balance lost backward is weight seen in the heels, lost forward in the toes,
-and a direction that was held counts as not seen.
+of grade 0 says so outright: looked for, and not there. A nudge check looks for two faults of its own: balance
+lost backward is weight seen in the heels, lost forward in the toes, and a direction that was held counts as
+not seen.
 """
 
 import polars as pl
@@ -47,16 +47,14 @@ def _looks(writer: Writer, noted: str) -> pl.DataFrame:
 def looked_for(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
     """season, visit, coach, code, seen: one row for each visit, coach and code that was looked for.
 
-    `saw` and `nudges`: season, visit, coach, code, seen of each saw note and nudge; saw notes without `seen`
-    say that something was there.
+    `saw` and `nudges`: season, visit, coach, code, seen of each saw note and nudge.
     """
     keys = ["season", "visit", "coach", "code"]
     visits, named = (
         saw.select("season", "visit", "coach").unique(),
         saw.select("season", "coach", "code").unique(),
     )
-    said = saw if "seen" in saw.columns else saw.with_columns(seen=pl.lit(value=True))
-    seen = said.group_by(keys).agg(pl.col("seen").any())
+    seen = saw.group_by(keys).agg(pl.col("seen").any())
     looked = (
         visits.join(named, on=["season", "coach"])
         .join(seen, on=keys, how="left")

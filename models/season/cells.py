@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from models.parameters import load_parameters, save_parameters
+from models.parameters import load_parameters, save_parameters, six_digits
 from models.season.kernel import FLOATS
 from models.season.mixed import Cell, Posterior, holding_odds, integrate, scales
 from warehouse.store import Writer
@@ -139,22 +139,17 @@ def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
     return {
         "fixed": rows.fixed,
         "known": sorted(name for own in _indicators(cell_rows) for name in own),
-        "sd_student": (spread := _short(float(posterior.parts[:, 0].mean()))),
-        "worthwhile": _short(WORTHWHILE * spread),
-        "sd_session": _short(float(posterior.parts[:, 3].mean())),
-        "sd_swing": _short(float(np.sqrt(swing))),
-        "swing_noise": [_short(noise.freedom), _short(noise.variance), _short(noise.centre)],
+        "sd_student": (spread := six_digits(float(posterior.parts[:, 0].mean()))),
+        "worthwhile": six_digits(WORTHWHILE * spread),
+        "sd_session": six_digits(float(posterior.parts[:, 3].mean())),
+        "sd_swing": six_digits(float(np.sqrt(swing))),
+        "swing_noise": [six_digits(noise.freedom), six_digits(noise.variance), six_digits(noise.centre)],
         "swings": int(np.median(cell_rows["n"].to_numpy())),
         "students": len(rows.students),
         "sessions": cell_rows["session"].n_unique(),
         "holders": USUAL_HOLDERS,
         "draws": b64encode(table.astype("<f4").tobytes()).decode("ascii"),
     }
-
-
-def _short(value: float) -> float:
-    """Six significant digits, so that a change in the last bits makes no new version."""
-    return float(f"{value:.6g}")
 
 
 def draws_of(parameter: Parameter) -> Posterior:
@@ -187,7 +182,7 @@ def share_of_holders(
             for key in own:
                 holds = special.expit(odds[key] + special.logit(share[key])).mean(axis=0)
                 share[key] = float((holds.sum() + 20 * usual) / (holds.size + 20))
-    return {key: {**fit, "holders": _short(share[key])} for key, fit in fits.items()}
+    return {key: {**fit, "holders": six_digits(share[key])} for key, fit in fits.items()}
 
 
 def _odds(cell_rows: pl.DataFrame, fit: Parameter) -> FLOATS:

@@ -22,7 +22,10 @@ from models.season.kernel import COUNTS, FLOATS
 
 FAULT, METRIC = "fault", "metric"
 PRIOR_SWINGS = 4.0  # at the academy's rate, so that the weight of a student without faults stays finite
-LEAST_FIRST, LEAST_MORE = 3, 6  # students with a first dose, and with a later one, for a column of its own
+LEAST_FIRST, LEAST_MORE = (
+    3,
+    6,
+)  # students, for a column of a first dose, and for one at home or of the months since
 FLATTENS = 1.5  # months
 LONGEST = 3.0  # months: by then what fades has faded
 _COUNT = pl.len().cast(pl.Float64)
@@ -215,16 +218,14 @@ def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:
     return found
 
 
-def keenness_columns(
-    doses: Doses, offsets: COUNTS, t: FLOATS, aimed: Collection[str] | None = None
-) -> dict[str, FLOATS]:
+def keenness_columns(doses: Doses, offsets: COUNTS, t: FLOATS, aimed: Collection[str]) -> dict[str, FLOATS]:
     """Name → fixed column (N,): how those who are given drills of this aim, or many, move without them.
 
     E, whether a student was ever given one, and R, doses a month, in lessons and at home, each less the mean
     of the students, times 1, t and q = 1 − e^(−t/1.5), which lets gains flatten; and q. `aimed`: the drills
-    of this aim; None for all.
+    of this aim.
     """
-    own = [k for k, drill in enumerate(doses.drills) if aimed is None or drill in aimed]
+    own = [k for k, drill in enumerate(doses.drills) if drill in aimed]
     ends, counts = offsets[1:] - 1, np.diff(offsets)
     in_lessons = doses.lesson[ends][:, own].sum(axis=1)
     rate = (in_lessons + doses.home[ends][:, own].sum(axis=1)) / np.maximum(t[ends], 1.0)

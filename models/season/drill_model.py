@@ -68,10 +68,10 @@ class Effect:
     p: float
 
 
-def design_of(aim: Aim, dose: pl.DataFrame, aimed: Collection[str] | None = None) -> Design | None:
+def design_of(aim: Aim, dose: pl.DataFrame, aimed: Collection[str]) -> Design | None:
     """The aim's sessions with every drill's columns; None with fewer than five students.
 
-    `aimed`: the drills of this aim, by which keenness is known; None for all.
+    `aimed`: the drills of this aim, by which keenness is known.
     """
     rows = arrange(aim.rows, aim.swing, None)
     if len(rows.students) < LEAST_STUDENTS:
@@ -222,7 +222,7 @@ class AimFit:
     def kept_by(self, drill: str, group: Sequence[str | None]) -> dict[str, Kept]:
         """Group → the same within it; `group` (S,) names each student's. No effect is given under 8 students.
 
-        Each group has an effect of the first dose of its own; what later doses add and what fades is shared.
+        Each group has an effect of the first dose of its own; how it fades is shared.
         """
         doses = self.design.doses_of(drill)
         name = np.array([value or "" for value in group])

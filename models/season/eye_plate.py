@@ -53,12 +53,12 @@ def cohens_kappa(table: FLOATS) -> tuple[float, float]:
     return kappa, float(np.sqrt(max(a + b - c, 0.0) / n) / (1 - chance))
 
 
-def looked_at(saw: pl.DataFrame, judged: pl.DataFrame, nudges: pl.DataFrame | None = None) -> pl.DataFrame:
+def looked_at(saw: pl.DataFrame, judged: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
     """One row per session, coach and fault looked for and judged on five swings: seen, measured (booleans).
 
-    `saw`: session, coach, fault of each saw note, `nudges` the same and `seen` of each nudge; `judged`:
-    session, season, student, day, fault, flagged, usable. A fault is measured where it shows in at least 20 %
-    of the session's swings.
+    `saw` and `nudges`: session, coach, fault and `seen` of each saw note and nudge; `judged`: session,
+    season, student, day, fault, flagged, usable. A fault is measured where it shows in at least 20 % of the
+    session's swings.
     """
     rows, seasons = (
         judged.filter(pl.col("usable") >= LEAST_SWINGS),
@@ -66,7 +66,7 @@ def looked_at(saw: pl.DataFrame, judged: pl.DataFrame, nudges: pl.DataFrame | No
     )
     noted, nudged = (
         frame.join(seasons, on="session").rename({"session": "visit", "fault": "code"})
-        for frame in (saw, saw.clear().with_columns(seen=pl.lit(value=True)) if nudges is None else nudges)
+        for frame in (saw, nudges)
     )
     looked = looked_for(noted, nudged).rename({"visit": "session", "code": "fault"})
     return (

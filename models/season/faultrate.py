@@ -78,6 +78,13 @@ def stored_priors(writer: Writer, rows: pl.DataFrame) -> dict[str, dict[str, Fau
     return priors
 
 
+def prior_columns(rows: pl.DataFrame, priors: Priors) -> tuple[FLOATS, FLOATS, FLOATS]:
+    """(N,) each: ρ, mean and strength of the prior of each row's season and fault, NO_PRIOR's without one."""
+    known = [priors.get(s, {}).get(f, NO_PRIOR) for s, f in rows.select("season", "fault").iter_rows()]
+    rho, mean, strength = np.array([(p.rho, p.mean, p.strength) for p in known], dtype=float).reshape(-1, 3).T
+    return rho, mean, strength
+
+
 def within_session_correlation(sessions: pl.DataFrame) -> float:
     """ρ of one fault's flags within sessions, estimated within students and pooled over them.
 
@@ -149,7 +156,7 @@ def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     return priors
 
 
-def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, FaultPrior]]) -> pl.DataFrame:
+def fault_rates(session_fault: pl.DataFrame, priors: Priors) -> pl.DataFrame:
     """`season.student_fault_rate`: rate with Wilson's 90 % interval for each span, and Better or Worse.
 
     `now` is the last 28 days up to the student's last session with that club family, reaching back to three
@@ -158,11 +165,7 @@ def fault_rates(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     are judged under Laplace's (every rate alike).
     """
     counts = _spans(baseline_sessions(session_fault))
-    known = [priors.get(s, {}).get(f, NO_PRIOR) for s, f in counts.select("season", "fault").iter_rows()]
-    rho, mean, strength = (
-        np.array([getattr(prior, name) for prior in known], dtype=float)
-        for name in ("rho", "mean", "strength")
-    )
+    rho, mean, strength = prior_columns(counts, priors)
     n = effective_n(counts, rho)
     y = counts["rate"].to_numpy() * n
     lo, hi = wilson(y, n)
@@ -237,7 +240,7 @@ def clean_swings_wanted(rho: float) -> int:
     return int(np.ceil(effective * (1 + (USUAL_SWINGS - 1) * rho)))
 
 
-def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, FaultPrior]]) -> pl.DataFrame:
+def pace_ladder(session_fault: pl.DataFrame, priors: Priors) -> pl.DataFrame:
     """`season.pace_ladder`: one row per season, student, fault, club family and pace that was swung.
 
     Swings of the last 28 days at that pace, reaching back to three sessions. Wilson's 90 % interval, and
@@ -247,8 +250,8 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
     """
     keys = [*KEYS, "pace"]
     counts = _counts(_sessions(session_fault, keys).filter(counts_as_now(keys, LEAST_SESSIONS)), keys)
-    known = [priors.get(s, {}).get(f, NO_PRIOR).rho for s, f in counts.select("season", "fault").iter_rows()]
-    n = effective_n(counts, np.array(known, dtype=float))
+    rho, _, _ = prior_columns(counts, priors)
+    n = effective_n(counts, rho)
     y = counts["rate"].to_numpy() * n
     lo, hi = wilson(y, n)
     place = pl.col("pace").replace_strict(list(PACES), list(range(len(PACES))), return_dtype=pl.Int64)
@@ -259,7 +262,7 @@ def pace_ladder(session_fault: pl.DataFrame, priors: Mapping[str, Mapping[str, F
             rate_lo=pl.Series(lo),
             rate_hi=pl.Series(hi),
             p_seldom=pl.Series(special.betainc(y + 1, n - y + 1, SELDOM), dtype=pl.Float64),
-            clean_swings_wanted=pl.Series([clean_swings_wanted(rho) for rho in known], dtype=pl.Int32),
+            clean_swings_wanted=pl.Series([clean_swings_wanted(own) for own in rho], dtype=pl.Int32),
             place=place,
         )
         .with_columns(

@@ -9,7 +9,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-FLOATS = NDArray[np.float64]
+from models.season.kernel import FLOATS
+
 ROUNDS = 3
 TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihood's flat directions
 LOWEST, HIGHEST = -7.0, 4.0  # where the mode is looked for: log standard deviations in units of their scales
@@ -18,17 +19,12 @@ STEP = 2e-3
 
 
 def maximise(
-    log_density: Callable[[FLOATS], FLOATS],
-    start: FLOATS,
-    lowest: float = LOWEST,
-    highest: float = HIGHEST,
-    near: float = 1.0,
+    log_density: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, tolerance: float = 1.0
 ) -> tuple[FLOATS, FLOATS, float]:
     """Maximum of `log_density` ((D, k) → (D,)) by damped Newton steps on central differences.
 
     Returns where it is (k,), the Hessian there (k, k) and the value. All points of a step are evaluated in
-    one call, so a step costs one pass through the compiled loop. `near` above 1: to be so many times less
-    exact.
+    one call, so a step costs one pass through the compiled loop. A `tolerance` above 1 stops sooner.
     """
     k = start.size
     at, damp = start.copy(), 1e-3
@@ -37,7 +33,7 @@ def maximise(
         values, vectors = np.linalg.eigh(-hessian)
         stiff = np.maximum(np.abs(values), 1e-2) + damp
         move = np.clip(vectors @ ((vectors.T @ gradient) / stiff), -1.5, 1.5)
-        tries = np.clip(at + move * 0.4 ** np.arange(5)[:, None], lowest, highest)
+        tries = np.clip(at + move * 0.4 ** np.arange(5)[:, None], lowest, HIGHEST)
         densities = np.nan_to_num(log_density(tries), nan=-np.inf)
         best = int(np.argmax(densities))
         if not densities[best] > value:
@@ -48,7 +44,7 @@ def maximise(
         gain, moved = densities[best] - value, np.abs(tries[best] - at).max()
         at, damp = tries[best], max(damp * 0.1, 1e-6)
         value, gradient, hessian = _differences(log_density, at)
-        if gain < near * 1e-9 * (1 + abs(value)) and moved < near * 1e-3:
+        if gain < tolerance * 1e-9 * (1 + abs(value)) and moved < tolerance * 1e-3:
             break
     return at, hessian.reshape(k, k), value
 

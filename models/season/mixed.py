@@ -36,7 +36,7 @@ SAMPLE = 500  # students: enough to start near the mode
 START = np.array([0.0, -0.7, 0.0, -0.4, -0.7, 0.5, -1.2])
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 WEIGHTS = WEIGHTS / WEIGHTS.sum()
-ENOUGH = 100.0  # times less exact than the mode itself: the draws find their centre by themselves
+LOOSE = 100.0  # times the usual tolerance: the draws find their centre by themselves
 SETTLED = 3  # rounds of expectation and maximisation for γ̂ over the nodes
 STILL = 0.05  # of a usual slope and wandering: what is left of them in a student who holds
 
@@ -189,7 +189,7 @@ def integrate(cell: Cell, by: Scales, draws: int = DRAWS, kept: int = KEPT_DRAWS
     `draws` draws about the mode, cut down to `kept` of equal weight; in a large academy the mode alone.
     """
     log_density, start = partial(_log_density, cell, by), _first_guess(cell, by)
-    mode, hessian, top = maximise(log_density, start, near=ENOUGH)
+    mode, hessian, top = maximise(log_density, start, tolerance=LOOSE)
     if not np.isfinite(top):
         return None
     if cell.offsets.size - 1 >= MODE_ONLY_FROM:
@@ -209,7 +209,7 @@ def _first_guess(cell: Cell, by: Scales) -> FLOATS:
     if step < 2 and not cell.noise.size:
         return START[:5]
     few = partial(_log_density, cell.thinned(max(step, 1)), by)
-    alike = maximise(few, START[:5], near=ENOUGH)[0]
+    alike = maximise(few, START[:5], tolerance=LOOSE)[0]
     return np.concatenate([alike, START[5:]]) if cell.noise.size else alike
 
 

@@ -11,17 +11,17 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from models.parameters import load_parameters, save_parameters
+from models.parameters import load_parameters, save_parameters, six_digits
 from models.season.cells import TOUCHED
 from models.season.estimation import intraclass, p_first_lower
 from models.season.faultrate import (
     KEYS,
     LEAST_DIFFERENCE,
     LEAST_SESSIONS,
-    NO_PRIOR,
     Priors,
     baseline_sessions,
     effective_swings,
+    prior_columns,
     scatter,
     stored_priors,
 )
@@ -32,7 +32,7 @@ from warehouse.store import Writer
 from warehouse.vocabulary import SELDOM
 
 USUALLY_CHANGED, ROUNDS = 0.05, 40
-DRAWN_IN = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
+PRIOR_WORTH = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
 LEAST_ABOVE = 2  # of the last three sessions
 
 
@@ -59,8 +59,8 @@ def share_changed(seen: pl.DataFrame) -> float:
     share = USUALLY_CHANGED
     for _ in range(ROUNDS):
         found = float(special.expit(odds + special.logit(share)).sum())
-        share = (found + DRAWN_IN * USUALLY_CHANGED) / (odds.size + DRAWN_IN)
-    return float(f"{share:.6g}")
+        share = (found + PRIOR_WORTH * USUALLY_CHANGED) / (odds.size + PRIOR_WORTH)
+    return six_digits(share)
 
 
 def new_fault_chances(seen: pl.DataFrame, changed: Mapping[str, float]) -> pl.DataFrame:
@@ -119,12 +119,9 @@ def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
         .join(_own_clustering(sessions), on=KEYS, how="left", maintain_order="left")
     )
     above = [sum(r > b for r in rates) for rates, b in seen.select("rates", "rate_before").iter_rows()]
-    known = [priors.get(s, {}).get(f, NO_PRIOR) for s, f in seen.select("season", "fault").iter_rows()]
-    pooled, mean, strength = (
-        np.array([getattr(prior, name) for prior in known], dtype=float)
-        for name in ("rho", "mean", "strength")
-    )
-    weight = seen["sessions"].fill_null(0).to_numpy() / (seen["sessions"].fill_null(0).to_numpy() + DRAWN_IN)
+    pooled, mean, strength = prior_columns(seen, priors)
+    sessions_known = seen["sessions"].fill_null(0).to_numpy()
+    weight = sessions_known / (sessions_known + PRIOR_WORTH)
     own = seen["own_rho"].fill_null(0).to_numpy()
     rho = np.maximum(pooled, weight * own + (1 - weight) * pooled)
     (y1, n1), (y2, n2) = (_effective(seen, span, rho) for span in ("before", "now"))

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from models.parameters import six_digits
 from models.season.cells import BASELINE, CellKey, Parameter, baseline, keep_fits
 from models.season.trend import fit_season
 from models.sql import columns, query
@@ -32,7 +33,7 @@ def with_least(fits: Mapping[CellKey, Parameter], least: pl.DataFrame) -> dict[C
     """The fits with `worthwhile` no smaller than `least` (season, club_family, metric, least) says."""
     floor = {(season, family, metric): value for season, family, metric, value in least.iter_rows()}
     return {
-        key: {**fit, "worthwhile": max(fit["worthwhile"], float(f"{floor.get(key, 0.0):.6g}"))}
+        key: {**fit, "worthwhile": max(fit["worthwhile"], six_digits(floor.get(key, 0.0)))}
         for key, fit in fits.items()
     }
 
@@ -62,7 +63,7 @@ def swings_wanted(sd_session: float, sd_swing: float) -> int:
     return MOST_SWINGS
 
 
-def reliability(parameters: Mapping[tuple[str, str, str], Parameter]) -> pl.DataFrame:
+def reliability(parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
     """Rows of season.reliability from the fits (season, club family, metric → parameter).
 
     SEM and SDC95 are those of a session of the usual (median) number of swings.

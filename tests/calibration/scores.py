@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 import polars as pl
 
-from calibration.academies import COACHES, DRILLS, SWC, Academy
+from calibration.academies import COACHES, DRILLS, SWC, WORTH, Academy
 from models.season.cells import baseline, fit_cell, share_of_holders, swing_variance
 from models.season.coach import coach_gains, item_slopes, student_gains
 from models.season.drill import HELPS, AimFit, labels
@@ -83,7 +83,7 @@ def drill_score(academy: Academy) -> Counter:
     """Bias and coverage of each drill's kept effect, what before and after would say, and who is called Helps."""
     rows = baseline(academy.sessions)
     aim = Aim("spring", "m", METRIC, "points", "iron", rows, swing_variance(rows), None)
-    course = design_of(aim, academy.dose)
+    course = design_of(aim, academy.dose, WORTH)
     parts = variance_parts(course) if course else None
     counts: Counter = Counter()
     if course is None or parts is None:

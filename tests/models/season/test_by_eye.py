@@ -11,27 +11,23 @@ from models.season.estimation import wilson
 DAY = date(2026, 4, 1)
 SAW = {
     "season": pl.String, "session": pl.String, "visit": pl.String, "student": pl.String, "day": pl.Date,
-    "coach": pl.String, "code": pl.String,
+    "coach": pl.String, "code": pl.String, "seen": pl.Boolean,
 }  # fmt: skip
 
 
-def rows(*notes, seen=False):
-    """(visit, coach, code) of student s1, visits a to z a week apart; nudges with `seen` as well."""
+def rows(*notes):
+    """(visit, coach, code), and whether it was seen if not so; visits a to z of student s1 a week apart."""
     known = [
-        ("spring", v, v, "s1", DAY + timedelta(weeks=ord(v) - 97), c, code, *more)
+        ("spring", v, v, "s1", DAY + timedelta(weeks=ord(v) - 97), c, code, *(more or [True]))
         for v, c, code, *more in notes
     ]
-    return pl.DataFrame(known, SAW | ({"seen": pl.Boolean} if seen else {}), orient="row")
-
-
-def nudges(*notes):
-    return rows(*notes, seen=True)
+    return pl.DataFrame(known, SAW, orient="row")
 
 
 def test_a_lost_nudge_is_seen_and_a_held_one_is_looked_for_but_nothing_else_is():
     found = looked_for(
         rows(("a", "c1", "hips_wind"), ("b", "c1", "sink")),
-        nudges(("a", "c1", "heels", True), ("c", "c1", "heels", False), ("c", "c1", "toes", False)),
+        rows(("a", "c1", "heels", True), ("c", "c1", "heels", False), ("c", "c1", "toes", False)),
     )
     assert {(r["visit"], r["code"]): r["seen"] for r in found.to_dicts()} == {
         ("a", "hips_wind"): True, ("a", "sink"): False, ("a", "heels"): True, ("b", "sink"): True,
@@ -40,13 +36,13 @@ def test_a_lost_nudge_is_seen_and_a_held_one_is_looked_for_but_nothing_else_is()
 
 
 def test_heels_both_noted_and_nudged_in_one_visit_are_one_look():
-    found = looked_for(rows(("a", "c1", "heels")), nudges(("a", "c1", "heels", False)))
+    found = looked_for(rows(("a", "c1", "heels")), rows(("a", "c1", "heels", False)))
     assert found.select("code", "seen").rows() == [("heels", True)]
 
 
 def test_rates_count_visits_now_and_before_with_wilsons_interval():
     notes = rows(*((v, "c1", "hips_wind") for v in "abcd"), *((v, "c1", "sink") for v in "abcdefgh"))
-    found = {row["span"]: row for row in eye_rates(notes, nudges()).filter(code="hips_wind").to_dicts()}
+    found = {row["span"]: row for row in eye_rates(notes, rows()).filter(code="hips_wind").to_dicts()}
     assert (found["season"]["seen"], found["season"]["looked"]) == (4, 8)
     assert (found["now"]["seen"], found["now"]["looked"]) == (0, 4)  # e, f, g and h lie in 28 days
     assert (found["before"]["seen"], found["before"]["looked"]) == (4, 4)
@@ -60,21 +56,20 @@ def test_rates_count_visits_now_and_before_with_wilsons_interval():
 
 def test_two_coaches_of_one_visit_are_one_look_and_it_was_seen_if_either_saw_it():
     notes = rows(("a", "c1", "sink"), ("a", "c2", "push"), ("b", "c2", "sink"))
-    found = eye_rates(notes, nudges()).filter(span="season")
+    found = eye_rates(notes, rows()).filter(span="season")
     assert {(r["code"], r["seen"], r["looked"]) for r in found.to_dicts()} == {("sink", 2, 2), ("push", 1, 2)}
 
 
 def test_a_code_looked_for_and_not_there_is_no_sighting_and_gives_a_rate_its_denominator():
     said = rows(
         ("a", "c1", "blocked", True), ("b", "c1", "blocked", False), ("c", "c1", "blocked", False), ("d", "c2", "sink", True),
-        seen=True,
     )  # fmt: skip
-    found = {r["code"]: r for r in eye_rates(said, nudges()).filter(span="season").to_dicts()}
+    found = {r["code"]: r for r in eye_rates(said, rows()).filter(span="season").to_dicts()}
     assert (found["blocked"]["seen"], found["blocked"]["looked"]) == (1, 3)
     assert found["blocked"]["last_seen"] == DAY
-    either = rows(("a", "c1", "blocked", False), ("a", "c2", "blocked", True), seen=True)
-    assert eye_rates(either, nudges()).filter(span="season")["seen"].to_list() == [1]
+    either = rows(("a", "c1", "blocked", False), ("a", "c2", "blocked", True))
+    assert eye_rates(either, rows()).filter(span="season")["seen"].to_list() == [1]
 
 
 def test_no_notes_at_all_are_no_rates():
-    assert eye_rates(rows(), nudges()).is_empty()
+    assert eye_rates(rows(), rows()).is_empty()

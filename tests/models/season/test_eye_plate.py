@@ -24,9 +24,8 @@ def test_where_one_side_never_differs_there_is_no_kappa(table):
 
 
 def saw(*rows):
-    return pl.DataFrame(
-        list(rows), schema=dict.fromkeys(("session", "coach", "fault"), pl.String), orient="row"
-    )
+    schema = dict.fromkeys(("session", "coach", "fault"), pl.String)
+    return pl.DataFrame(list(rows), schema, orient="row").with_columns(seen=pl.lit(value=True))
 
 
 def judged(*rows):
@@ -43,6 +42,7 @@ def test_a_session_with_a_saw_note_is_looked_at_for_what_the_coach_ever_names():
             ("a", "sink", 2), ("a", "push", 1), ("a", "late", 9), ("b", "sink", 5), ("b", "push", 0),
             ("c", "sink", 9), ("d", "sink", 0), ("d", "push", 9), ("b", "late", 4, 4),
         ),
+        saw(),
     )  # fmt: skip
     seen_and_measured = {(r["session"], r["fault"]): (r["seen"], r["measured"]) for r in looks.to_dicts()}
     # c: nobody wrote; late: nobody ever named it; d's push: c2 never names that.
@@ -57,6 +57,7 @@ def test_everyone_together_stands_under_no_coach():
         looked_at(
             saw(("a", "c1", "f"), ("b", "c1", "g"), ("b", "c1", "f"), ("d", "c2", "f"), ("e", "c1", "g")),
             judged(("a", "f", 5), ("b", "f", 0), ("d", "f", 5), ("e", "f", 0)),
+            saw(),
         )
     ).filter(pl.col("fault") == "f")
     counts = {row["coach"]: row for row in rows.to_dicts()}

@@ -169,7 +169,7 @@ def test_lines_equal_dense_algebra():
     posterior = posterior_given(cell, parts)
     mean, var = lines(cell, posterior, grid, grid_x)
     last = cell.offsets[1:] - 1
-    ends = line_ends(Cell(cell.offsets, cell.t, cell.y, cell.error, cell.x), posterior, last)
+    ends = line_ends(cell, posterior, last)
     g, v = dense(cell, parts[0])
     inverse = np.linalg.inv(v)
     for i in (0, 7):
