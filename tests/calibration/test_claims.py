@@ -88,7 +88,7 @@ def test_the_kept_figures_are_of_claims_that_are_still_made():
     known = {claim for truth in TRUTHS for claim in [c.claim for c in _every_claim(truth)]}
     assert {row["claim"] for row in rows} <= known
     assert {row["truth"] for row in rows} == set(TRUTHS)
-    assert min(row["n_academies"] for row in rows) >= 50
+    assert min(row["n_academies"] for row in rows) >= 20  # rough: the page says how many; a release needs 200
     for row in rows:
         if "met" in row:
             assert row["met"] == (row.get("goal_lo", -9) <= row["figure"] <= row.get("goal_hi", 9))
