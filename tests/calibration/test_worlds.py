@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from season_worlds import aims, coaches, faults, lines, scores
+from season_worlds import coaches, faults, lines, scores
 from season_worlds.academy import METRICS, SIX, SWC, SeasonWorld
 from season_worlds.answers import answering, came_between
 from season_worlds.claims import CLAIMS, Claim, figure
@@ -119,19 +119,6 @@ def test_a_promise_is_broken_only_beyond_the_simulation_error(hits, verdict):
     assert found.verdict == verdict
     assert found.error > 0
     assert figure(claim, [(0, 0)]) is None
-
-
-def test_a_gain_of_a_named_aim_begins_with_it():
-    world = aims.named_aim(60, 1, worth=4.0, wander_sd=0.0)
-    both = world.paths.join(world.aims.select("student", named="day"), on="student")
-    before = (
-        both.filter(pl.col("day") <= pl.col("named"))
-        .group_by("student", "metric")
-        .agg(pl.col("x").n_unique())
-    )
-    assert set(before["x"]) == {1}
-    assert set(world.changes["change"].round(6)) == {4.8}
-    assert set(world.aims["change"].round(6)) == {4.8}
 
 
 def test_each_claim_is_of_a_known_world_and_false_rates_stand_beside_power():

@@ -25,6 +25,11 @@ METRICS = {
 }
 ONE = ("recentre_pts",)
 SIX, BANDED = tuple(METRICS)[:6], tuple(METRICS)[6:]
+NO_FLAGS = {
+    name: pl.lit([], pl.List(kind))
+    for kind, names in ((pl.String, ("flags", "file_flags")), (pl.Int32, ("flag_counts", "file_flag_counts")))
+    for name in names
+}
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,6 @@ class SeasonWorld:
     faults: student, fault, day, change: in the share of swings; none for those that stay the same.
     rates: student, fault, rate, and pace where there are several: shares of swings that stay the same all season.
     groups: student, group: a division of the students that matters to a claim.
-    aims: student, day, by, metrics, change: what each student's aim is, from when to when, and what came of it in x.
     """
 
     tables: dict[str, pl.DataFrame]
@@ -50,7 +54,6 @@ class SeasonWorld:
     faults: pl.DataFrame | None = None
     rates: pl.DataFrame | None = None
     groups: pl.DataFrame | None = None
-    aims: pl.DataFrame | None = None
 
     @property
     def changes(self) -> pl.DataFrame:
@@ -271,17 +274,11 @@ def swing_tables(
         .sort("session", "order", maintain_order=True)
         .with_columns(swing_no=pl.col("order").cum_count().over("session").cast(pl.Int32))
     )
-    none = {
-        "flags": pl.String,
-        "flag_counts": pl.Int32,
-        "file_flags": pl.String,
-        "file_flag_counts": pl.Int32,
-    }
     made = {
         "academy.swing": rows.select(
             "session", "swing_no", "club_family", "part", "pace", "drill", "device", club=pl.lit("7-iron"),
             rate_hz=pl.lit(200.0), n_samples=pl.lit(800), usable=pl.lit(value=True), heel_source=pl.lit("measured"),
-            **{name: pl.lit([], pl.List(kind)) for name, kind in none.items()},
+            **NO_FLAGS,
         ),
         "academy.swing_metric": rows.select("session", "swing_no", *metrics),
     }  # fmt: skip

@@ -58,8 +58,8 @@ def figure(claim: Claim, counts: Sequence[tuple[float, float]]) -> Figure | None
     error = max(error, 1.5 / float(of.sum()))
     if claim.lo is None and claim.hi is None:
         return Figure(value, error, many, "")
-    short = max((claim.lo or -np.inf) - value if claim.lo is not None else -np.inf,
-                value - claim.hi if claim.hi is not None else -np.inf)  # fmt: skip
+    lo, hi = -np.inf if claim.lo is None else claim.lo, np.inf if claim.hi is None else claim.hi
+    short = max(lo - value, value - hi)
     verdict = "kept" if short <= 0 else "BROKEN" if short > 2 * error else "undecided"
     return Figure(value, error, many, verdict)
 

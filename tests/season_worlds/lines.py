@@ -45,12 +45,36 @@ def _world(
     )
 
 
+def _came(
+    students: int,
+    seed: int,
+    *,
+    noise: Noise = USUAL,
+    metrics: int = 1,
+    mean_slope: float = 0.0,
+    least: int = 6,
+    most: int = 14,
+) -> tuple[np.random.Generator, Visits, np.ndarray, np.ndarray]:
+    """The seed's generator, visits, where each student starts, and their own slopes and wandering."""
+    rng = np.random.default_rng(seed)
+    came = visits(rng, students, least=least, most=most)
+    start = starts(rng, came, noise, metrics)
+    moved = slopes(rng, came, noise, metrics, mean=mean_slope) + wander(rng, came, noise, metrics)
+    return rng, came, start, moved
+
+
+def _those(
+    came: Visits, start: np.ndarray, moved: np.ndarray, swings: Swings, kept: np.ndarray
+) -> SeasonWorld:
+    """The world of these visits alone."""
+    number, stays = np.cumsum(kept) - 1, kept[swings.visit]
+    left = Swings(number[swings.visit[stays]], swings.x[stays])
+    return _world(came.only(kept), start[kept], moved[kept], left, ONE)
+
+
 def usual(students: int, seed: int, *, noise: Noise = USUAL, metrics: tuple[str, ...] = ONE) -> SeasonWorld:
     """Own slopes and wandering, and nothing odd."""
-    rng = np.random.default_rng(seed)
-    came = visits(rng, students)
-    start = starts(rng, came, noise, len(metrics))
-    moved = slopes(rng, came, noise, len(metrics)) + wander(rng, came, noise, len(metrics))
+    rng, came, start, moved = _came(students, seed, noise=noise, metrics=len(metrics))
     level = start + moved + noise.session_errors(rng, came, len(metrics))
     return _world(came, start, moved, noise.swings(rng, came, level), metrics)
 
@@ -135,10 +159,7 @@ def plateaus(students: int, seed: int) -> SeasonWorld:
 
 def drop_outs(students: int, seed: int) -> SeasonWorld:
     """Whoever sees no gain leaves: from the fifth visit on, the more a student's last two fall short, the likelier."""
-    rng = np.random.default_rng(seed)
-    came = visits(rng, students, least=10, most=14)
-    start = starts(rng, came, USUAL, 1)
-    moved = slopes(rng, came, USUAL, 1, mean=0.3) + wander(rng, came, USUAL, 1)
+    rng, came, start, moved = _came(students, seed, mean_slope=0.3, least=10)
     swings = USUAL.swings(rng, came, start + moved + USUAL.session_errors(rng, came, 1))
     seen = np.bincount(swings.visit, swings.x[:, 0]) / np.bincount(swings.visit)
     kept = np.ones(came.count, dtype=bool)
@@ -148,18 +169,12 @@ def drop_outs(students: int, seed: int) -> SeasonWorld:
             if rng.random() < 0.5 / (1 + np.exp(gain)):
                 kept[row + 1 : last + 1] = False
                 break
-    number = np.cumsum(kept) - 1
-    stays = kept[swings.visit]
-    left = Swings(number[swings.visit[stays]], swings.x[stays])
-    return _world(came.only(kept), start[kept], moved[kept], left, ONE)
+    return _those(came, start, moved, swings, kept)
 
 
 def device_swapped(students: int, seed: int, *, offset: float = 3.0, share: float = 0.6) -> SeasonWorld:
     """In mid-season a share of the students goes over to another plate, which reads 3 points higher in everything."""
-    rng = np.random.default_rng(seed)
-    came = visits(rng, students)
-    start = starts(rng, came, USUAL, 1)
-    moved = slopes(rng, came, USUAL, 1) + wander(rng, came, USUAL, 1)
+    rng, came, start, moved = _came(students, seed)
     other = (came.day >= DAYS // 2) & (rng.random(students) < share)[came.student]
     level = start + moved + USUAL.session_errors(rng, came, 1) + offset * other[:, None]
     device = np.where(other, "plates", MAT)
@@ -168,27 +183,19 @@ def device_swapped(students: int, seed: int, *, offset: float = 3.0, share: floa
 
 def missing_when_poor(students: int, seed: int) -> SeasonWorld:
     """Of a student's poorest third of swings 60 % are not measured, and half of the visits on their poorest days."""
-    rng = np.random.default_rng(seed)
-    came = visits(rng, students, least=8, most=16)
-    start = starts(rng, came, USUAL, 1)
-    moved = slopes(rng, came, USUAL, 1) + wander(rng, came, USUAL, 1)
+    rng, came, start, moved = _came(students, seed, least=8, most=16)
     off = USUAL.session_errors(rng, came, 1)
     swings = USUAL.swings(rng, came, start + moved + off)
     poor = (swings.x - (start + moved + off)[swings.visit])[:, 0] < -0.43 * 4
     swings.x[poor & (rng.random(poor.size) < 0.6)] = np.nan
     kept = (off[:, 0] > -0.67 * 3) | (rng.random(came.count) < 0.5)
     kept[came.first] = kept[came.last] = True
-    number, stays = np.cumsum(kept) - 1, kept[swings.visit]
-    left = Swings(number[swings.visit[stays]], swings.x[stays])
-    return _world(came.only(kept), start[kept], moved[kept], left, ONE)
+    return _those(came, start, moved, swings, kept)
 
 
 def mislabelled_clubs(students: int, seed: int, *, offset: float = 6.0, share: float = 0.1) -> SeasonWorld:
     """One session in ten was swung with a driver, which reads 6 points higher, and is filed as irons."""
-    rng = np.random.default_rng(seed)
-    came = visits(rng, students)
-    start = starts(rng, came, USUAL, 1)
-    moved = slopes(rng, came, USUAL, 1) + wander(rng, came, USUAL, 1)
+    rng, came, start, moved = _came(students, seed)
     wrong = rng.random(came.count) < share
     level = start + moved + USUAL.session_errors(rng, came, 1) + offset * wrong[:, None]
     return _world(came, start, moved, USUAL.swings(rng, came, level), ONE)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 
-from season_worlds import aims, ball, coaches, drills, faults, lines
+from season_worlds import ball, coaches, drills, faults, lines
 from season_worlds.academy import SIX, SeasonWorld
 
 World = Callable[[int, int], SeasonWorld]
@@ -49,8 +49,4 @@ WORLDS: dict[str, World] = {
     "ball_drifts": ball.drifting,
     "ball_linked": partial(ball.drifting, r=0.5),
     "ball_linked_few_shots": partial(ball.drifting, r=0.5, shots=(5, 5)),
-    "aim_unmet": aims.named_aim,
-    "aim_met_2": partial(aims.named_aim, worth=2.0),
-    "aim_met_4": partial(aims.named_aim, worth=4.0),
-    "aim_met_4_noisy": partial(aims.named_aim, worth=4.0, noise=1.5),
 }

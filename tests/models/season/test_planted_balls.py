@@ -9,6 +9,7 @@ import builders
 from models.samples import temporary
 from models.season.ball_season import ball_season_rows
 from planted_balls import LONGER_BY_M, WORLDS, planted_ball_world
+from season_worlds.academy import NO_FLAGS
 from warehouse.store import writer
 
 STUDENTS = 20
@@ -34,16 +35,9 @@ def add(opened, world, shots):
         has_plate=False, has_clip=False, feet_checked=False, reduced=True,
     )  # fmt: skip
     opened.append("academy.session", visits)
-    none = {
-        "flags": pl.String,
-        "flag_counts": pl.Int32,
-        "file_flags": pl.String,
-        "file_flag_counts": pl.Int32,
-    }
     swings = rows.select(
         "session", "swing_no", "club", "club_family", part=pl.lit("baseline"), pace=pl.lit("full"),
-        n_samples=0, usable=False, heel_source=pl.lit("none"),
-        **{name: pl.lit([], pl.List(kind)) for name, kind in none.items()},
+        n_samples=0, usable=False, heel_source=pl.lit("none"), **NO_FLAGS,
     )  # fmt: skip
     opened.append("academy.swing", swings)
     ball = ["session", "swing_no", "carry_m", "side_m", "ball_speed_m_s", "club_speed_m_s"]

@@ -10,6 +10,7 @@ import pytest
 from season_worlds import ball, coaches, drills, faults, lines, scores
 from season_worlds.academy import BANDED, METRICS, ONE, SIX, SeasonWorld
 from season_worlds.answers import answering
+from season_worlds.claims import CLAIMS
 from season_worlds.worlds import WORLDS
 
 METRIC = ONE[0]
@@ -265,7 +266,10 @@ def test_metrics_and_carry_that_only_scatter_are_a_link_in_few_students(answers)
     assert false <= 0.25 * of
 
 
-@pytest.mark.xfail(reason="session means that drift together still pass for a link", strict=False)
-def test_metric_and_carry_that_both_drift_are_no_link(answers):
+def test_metric_and_carry_that_both_drift_still_pass_for_a_link_more_often_than_promised(answers):
+    """Half of these students have a false link, where a tenth is promised. Fewer would be an improvement."""
+    (promised,) = [
+        one.hi for one in CLAIMS if (one.claim, one.world) == ("student_with_false_link", "ball_drifts")
+    ]
     false, of = students_linked_falsely(answers, ball.drifting(60, 1))
-    assert false <= 0.2 * of
+    assert promised * of < false <= 0.55 * of
