@@ -8,6 +8,7 @@ import polars as pl
 
 from demo_academy.faults import PLATE_FAULTS
 from demo_academy.season_plan import Visit
+from warehouse.body import FALLS_ASKED_FROM_AGE
 
 COLUMNS: dict[str, Any] = {
     "session": pl.String, "student": pl.String, "at": pl.String, "author": pl.String, "kind": pl.String,
@@ -29,7 +30,8 @@ SEEN = (
     "Less than last time.",
 )
 Line = dict[str, Any]
-FALLS_ASKED_FROM_AGE, EYES_CLOSED_DRILL = 60, "d08"
+EYES_CLOSED_DRILL = "d08"
+NUDGED_EVERY = 4  # students: one in so many is checked for balance
 
 
 def note_table(lines: list[Line]) -> pl.DataFrame:
@@ -118,7 +120,7 @@ def _fallen(plans: list[list[Visit]]) -> list[Visit] | None:
         (
             plan
             for number, plan in enumerate(plans)
-            if number % 4
+            if number % NUDGED_EVERY
             and plan[0].student.age_on(plan[0].started_at.date()) >= FALLS_ASKED_FROM_AGE
             and all(visit.drill_set != EYES_CLOSED_DRILL for visit in plan)
         ),

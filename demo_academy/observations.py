@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from demo_academy.notes import Line
+from demo_academy.notes import NUDGED_EVERY, Line
 from demo_academy.people import SEASON
 from demo_academy.season_plan import Visit
 
@@ -32,7 +32,7 @@ def observed_lines(
         at = visit.started_at + timedelta(minutes=minute)
         lines.append(base | {"at": at.isoformat()} | line)
 
-    if number % 4 == 0 and rng.random() < 0.5:
+    if number % NUDGED_EVERY == 0 and rng.random() < 0.5:
         add(7, **_nudge(visit, rates, rng), shared=False)
     for k, sign in enumerate(SIGNS):
         if (number + k) % 5 == 0 and rng.random() < 0.55:

@@ -15,43 +15,25 @@ import polars as pl
 
 from ingest.refusals import refuse
 
-_MARKS = (
-    (b"\xef\xbb\xbf", "utf-8-sig", "UTF-8 with a byte-order mark"),
-    (b"\xff\xfe", "utf-16", "UTF-16"),
-    (b"\xfe\xff", "utf-16", "UTF-16"),
-)
+_MARKS = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
 _SEPARATORS = (",", ";", "\t")
 _DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t]|$)")
 
 
 @dataclass(frozen=True)
 class Text:
-    """A decoded table file: its header's names, its text, and how it is written.
-
-    The text begins with the header.
-    """
+    """A decoded table file: its header's names, its text (the header's line included), how it is written."""
 
     file: str
     names: tuple[str, ...]
     body: bytes  # UTF-8
     separator: str
     decimal_comma: bool
-    encoding: str = "UTF-8"
 
     @property
     def duplicate(self) -> str | None:
         """A name that two columns have, if any."""
         return next((name for name in self.names if name and self.names.count(name) > 1), None)
-
-
-def _end(body: bytes, count: int) -> int:
-    """Where the first lines of a text end; a large text is not copied for it."""
-    end = 0
-    for _ in range(count):
-        end = body.find(b"\n", end) + 1
-        if end == 0:
-            return len(body)
-    return end
 
 
 def decode(data: bytes, file: str) -> str:
@@ -62,7 +44,7 @@ def decode(data: bytes, file: str) -> str:
     """
     if not data or data.isspace():
         raise refuse("empty_file", "the file is empty", "export it again and deliver it whole", file=file)
-    encoding = next((name for mark, name, _ in _MARKS if data.startswith(mark)), "utf-8")
+    encoding = next((name for mark, name in _MARKS.items() if data.startswith(mark)), "utf-8")
     todo = "save it as text in UTF-8 and deliver it again"
     try:
         text = data.decode(encoding)
@@ -83,21 +65,15 @@ def sniff(data: bytes, file: str) -> Text:
     Raises
         Refused: empty, binary or undecodable.
     """
-    encoding = next((words for mark, _, words in _MARKS if data.startswith(mark)), None)
-    if encoding is not None or b"\0" in data or not data or data.isspace():
+    if data.startswith(tuple(_MARKS)) or b"\0" in data or not data or data.isspace():
         data = decode(data, file).encode()
-    return _describe(file, data, encoding or "UTF-8")
-
-
-def _describe(file: str, body: bytes, encoding: str, separator: str | None = None) -> Text:
-    end = _end(body, 1)
-    first = body[:end].removesuffix(b"\n")
-    header = (decode(first, file) if encoding == "UTF-8" else first.decode()).rstrip("\r")
-    separator = separator or max(_SEPARATORS, key=header.count)
-    sample = body[end : end + 4000].decode("utf-8", errors="replace").splitlines()[:20]
+    end = data.find(b"\n") + 1 or len(data)
+    header = decode(data[:end].removesuffix(b"\n"), file).rstrip("\r")
+    separator = max(_SEPARATORS, key=header.count)
+    sample = data[end : end + 4000].decode("utf-8", errors="replace").splitlines()[:20]
     decimal_comma = separator != "," and any(_DECIMAL_COMMA.search(line) for line in sample)
     names = tuple(name.strip() for name in next(csv.reader([header], delimiter=separator), []))
-    return Text(file, names, body, separator, decimal_comma, encoding)
+    return Text(file, names, data, separator, decimal_comma)
 
 
 def open_text(data: bytes, file: str) -> Text:

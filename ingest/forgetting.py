@@ -195,8 +195,8 @@ def check_nobody_else_went(home: Home, rebuilt: Writer, gone: Iterable[Identity]
 def clear_rest(home: Home, who: Identity, removed: Removed) -> None:
     """After the warehouse was made again: pages, logs, old snapshots and the other files of the home.
 
-    Pages that show the student are removed; whoever wants one of the
-    others makes it again. Lines of logs stay, without the student.
+    Pages that show the student are removed, those of several people too; they can be made again. Lines of
+    logs stay, without the student.
     """
     newest = current_name(home)
     for path in home.published.glob("warehouse-*.duckdb"):

@@ -47,8 +47,8 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the
-            academy today, age, falls or pain rule one of the drills out for
-            them, or they have nobody to note it.
+            academy today, age, falls or pain rule one of the drills out for them, or they have nobody to
+            note it.
     """
     now = datetime.now(UTC)
     settings = home.settings()

@@ -43,11 +43,6 @@ class Source:
         """The file's columns that are summed."""
         return self.columns or (self.theirs,)
 
-    @property
-    def is_plain(self) -> bool:
-        """Whether it is one column times a factor."""
-        return len(self.parts) == 1 and self.add == 0.0 and self.share_of is None and self.rest_of is None
-
     def in_words(self, value: float) -> str:
         """A value of ours as the file gave it, with the file's own unit."""
         if self.share_of is not None or self.rest_of is not None:

@@ -35,8 +35,8 @@ class Identity:
     `codes` are theirs in people.csv, `names` and `addresses` how they are called and reached, `sessions` the
     student's. `others` are codes and sessions of others, which stay even where they contain one of these.
 
-    What is past its time is nobody's: `sessions` alone, and notes of days before `notes_before` (ISO, in the
-    academy's time zone), except those of places where somebody is still `sore`.
+    What is removed because it is old belongs to no one student: it has `sessions`, and notes of days before
+    `notes_before` (ISO, in the academy's time zone) except discomfort in the places that are still `sore`.
     """
 
     student: str

@@ -13,9 +13,9 @@ from ingest.refusals import refuse
 from warehouse import spreadsheets
 from warehouse.errors import Refused
 
-MOST_BYTES = 400_000_000  # of a spreadsheet, unpacked
-JAPANESE = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff\uff66-\uff9f]")
-DELIMITERS = ("\t", ";", "|", ",", " ")  # of those that fit alike the first is taken
+_MOST_BYTES = 400_000_000  # of a spreadsheet, unpacked
+_JAPANESE = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff\uff66-\uff9f]")
+_DELIMITERS = ("\t", ";", "|", ",")  # of those that fit alike the first is taken
 SPREADSHEETS = tuple(f".{ending}" for ending in spreadsheets.ENDINGS)
 _EXPORT = "export it again, as CSV or xlsx, and deliver it again"
 
@@ -40,7 +40,7 @@ class Pages:
 def read_pages(
     data: bytes, file: str, encoding: str | None = None, delimiter: str | None = None, *, guess: bool = False
 ) -> Pages:
-    """Every page of a file; with `guess` an encoding that the file does not show is found out.
+    """Every page of a file; with `guess`, an encoding that the file does not state is inferred.
 
     Raises
         Refused: empty, broken, or not what its ending says.
@@ -48,7 +48,7 @@ def read_pages(
     ending = file.lower().rpartition(".")[2]
     if ending in spreadsheets.ENDINGS:
         try:
-            sheets = spreadsheets.read_sheets(data, ending, MOST_BYTES)
+            sheets = spreadsheets.read_sheets(data, ending, _MOST_BYTES)
         except spreadsheets.UnreadableSpreadsheetError as error:
             raise refuse("unreadable", f"this is not a readable {ending} file", _EXPORT, file=file) from error
         return Pages([Page(name, rows) for name, rows in sheets])
@@ -62,8 +62,8 @@ def read_pages(
     text, encoding = _decoded(data, file, encoding, guess=guess)
     lines = text.splitlines()
     declared = re.fullmatch(r"sep=(.)", lines[0].strip()) if lines else None
-    delimiter = delimiter or (declared[1] if declared else commonest_delimiter(lines[:80]))
-    return Pages([Page("", split(lines, delimiter))], encoding, delimiter)
+    delimiter = delimiter or (declared[1] if declared else _commonest_delimiter(lines[:80]))
+    return Pages([Page("", _split(lines, delimiter))], encoding, delimiter)
 
 
 def _decoded(data: bytes, file: str, encoding: str | None, *, guess: bool) -> tuple[str, str | None]:
@@ -83,12 +83,12 @@ def _decoded(data: bytes, file: str, encoding: str | None, *, guess: bool) -> tu
             text = data.decode(candidate)
         except UnicodeDecodeError:
             continue
-        if candidate != "shift_jis" or JAPANESE.search(text):
+        if candidate != "shift_jis" or _JAPANESE.search(text):
             return text, candidate
     return data.decode("latin-1"), "latin-1"
 
 
-def split(lines: list[str], delimiter: str) -> list[list[str]]:
+def _split(lines: list[str], delimiter: str) -> list[list[str]]:
     """Lines of text as rows of trimmed cells; an empty line is a row of none. Spaces count in runs."""
     if delimiter == " ":
         return [line.split() for line in lines]
@@ -99,13 +99,13 @@ def split(lines: list[str], delimiter: str) -> list[list[str]]:
     return [row if any(row) else [] for row in stripped]
 
 
-def commonest_delimiter(lines: list[str]) -> str:
+def _commonest_delimiter(lines: list[str]) -> str:
     """The delimiter by which the most lines have the same number of cells, two at least."""
 
     def alike(delimiter: str) -> int:
-        widths = Counter(len(row) for row in split(lines, delimiter) if len(row) > 1)
+        widths = Counter(len(row) for row in _split(lines, delimiter) if len(row) > 1)
         return max(widths.values(), default=0)
 
-    counts = {delimiter: alike(delimiter) for delimiter in DELIMITERS[:-1]}
+    counts = {delimiter: alike(delimiter) for delimiter in _DELIMITERS}
     best = max(counts, key=lambda delimiter: counts[delimiter])
     return best if counts[best] > len(lines) / 4 else " " if alike(" ") > len(lines) / 4 else ","

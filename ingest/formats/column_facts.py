@@ -1,4 +1,4 @@
-"""What is found out about an unknown file's columns: facts that guess, the pages and the command share."""
+"""What is found out about an unknown file's columns."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -49,7 +49,6 @@ class Guess:
     doubts: list[str] = field(default_factory=list)
     facts: dict[str, str] = field(default_factory=dict)
     entries: dict[str, dict[str, object]] = field(default_factory=dict)
-    counts_frames: bool = False
 
 
 @dataclass(frozen=True)

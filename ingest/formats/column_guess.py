@@ -16,17 +16,18 @@ from ingest.formats.column_roles import (
     N_PER_UNIT,
     NEAR,
     PARTS,
-    TOO_FAR,
     UNUSED,
-    Pair,
     Roles,
     middle,
     summed,
 )  # fmt: skip
 from ingest.formats.header_words import LENGTH_UNITS, LOAD_UNITS
+from ingest.samples import WEIGHT_WITHIN
 from warehouse.devices import FOOT, ORIGINS, TOTAL
 from warehouse.units import STANDARD_GRAVITY_M_S2
 from warehouse.vocabulary import written_names
+
+_QUESTIONS = ("unit", "origin", "position unit", "clock", "rate", "decimal")  # beside the columns' own
 
 
 def guess_columns(sheet: Sheet, answers: Mapping[str, str], body_mass_kg: float | None) -> Guess:
@@ -38,6 +39,10 @@ class _Guessing(Roles):
     """The recipe's entries, made of the roles."""
 
     def guess(self) -> Guess:
+        known_keys = {*self.sheet.numbers, *_QUESTIONS}
+        self.found.doubts += [
+            f'"{key}" is no column or question of this file' for key in self.answers if key not in known_keys
+        ]
         self._decide()
         self._entries()
         for name, values in self.sheet.numbers.items():
@@ -54,23 +59,24 @@ class _Guessing(Roles):
 
     def _entries(self) -> None:
         """The recipe's lines: clock, swing, loads, heels and positions."""
-        entries, pair = self.found.entries, self._sides()
+        entries = self.found.entries
         for role in ("swing_no", "t_s", FOOT):
             for name in self._of(role)[:1]:
                 entries[role] = {"column": name}
         self._clock()
         if not self._of("swing_no") and not self.sheet.has_swings:
             self.found.facts["swings"] = "one, as no column numbers them"
-        for side in dict.fromkeys(pair):
-            self._load_entry(side, next((other for other in pair if other != side), side))
+        first, second = self._sides()
+        for side, other in {first: second, second: first}.items():
+            self._load_entry(side, other)
         self._total_entry()
-        for side in dict.fromkeys(pair):
+        for side in self._feet():
             self._heel_entry(side)
             for name in self._of(f"{side}_along_pct")[:1]:
                 entries[f"{side}_along_pct"] = {"column": name}
         self._load_unit()
         self._positions()
-        self._missing(pair)
+        self._missing()
 
     def _load_entry(self, side: str, other: str) -> None:
         entries = self.found.entries
@@ -86,9 +92,9 @@ class _Guessing(Roles):
             entries[f"{side}_n"] = self._share(shares[0])
         elif len(quarters) > 1:
             entries[f"{side}_n"] = {"column": quarters, "share_of": "both"}
-        elif other_share and other != side:
+        elif other_share:
             entries[f"{side}_n"] = self._share(other_share[0]) | {"rest_of": "both"}
-        elif other_whole and self._of(TOTAL) and other != side:
+        elif other_whole and self._of(TOTAL):
             entries[f"{side}_n"] = {"column": other_whole[0], "rest_of": TOTAL}
 
     def _share(self, name: str) -> dict[str, object]:
@@ -124,7 +130,7 @@ class _Guessing(Roles):
         stated = {LOAD_UNITS.get(self.headers[n].unit) for e in loads.values() for n in _names(e)} - {None}
         if all(k in written_names() and _names(e) == [k] for k, e in loads.items()):
             stated = {"N"}  # our own names
-        total = self._sum(names or [f"{side}_n" for side in dict.fromkeys(self._sides())])
+        total = self._sum(names or [f"{side}_n" for side in self._feet()])
         if total is None:
             return
         sign = {"scale": -1.0} if total < 0 else {}
@@ -177,11 +183,11 @@ class _Guessing(Roles):
         newtons = N_PER_UNIT.get(unit)
         if newtons is None:
             per = 100.0 if unit.startswith("%") else 1.0
-            kilograms, off = None, abs(total / per - 1) > TOO_FAR
+            kilograms, off = None, abs(total / per - 1) > WEIGHT_WITHIN
         else:
             kilograms = total * newtons / STANDARD_GRAVITY_M_S2
             off = (
-                abs(kilograms / self.mass - 1) > TOO_FAR
+                abs(kilograms / self.mass - 1) > WEIGHT_WITHIN
                 if self.mass is not None
                 else not LIGHTEST_KG * 0.8 <= kilograms <= HEAVIEST_KG * 1.25
             )
@@ -223,10 +229,10 @@ class _Guessing(Roles):
             if origin not in (None, "heel"):
                 entry["origin"] = number if (number := _number(str(origin))) is not None else origin
 
-    def _missing(self, pair: Pair) -> None:
+    def _missing(self) -> None:
         """What the file lacks: loads of a foot stop it, positions and heel loads are left null."""
         entries, asked = self.found.entries, {q.asks for q in self.found.questions}
-        lacking = [side for side in dict.fromkeys(pair) if f"{side}_n" not in entries]
+        lacking = [side for side in self._feet() if f"{side}_n" not in entries]
         if lacking and not asked & {"column", "share"}:
             if self._has_both_only():
                 what = "the load is that of both feet together, which does not say what each foot carries"
@@ -237,7 +243,7 @@ class _Guessing(Roles):
             self.found.doubts.append(
                 "no column was found for the clock; export it with its times, and load that"
             )
-        without = [side for side in dict.fromkeys(pair) if f"{side}_along_pct" not in entries]
+        without = [side for side in self._feet() if f"{side}_along_pct" not in entries]
         if without and not lacking:
             self.found.facts["not in the file"] = (
                 "where along the foot the pressure is: metrics that need it stay empty"
@@ -267,9 +273,3 @@ def _number(text: str) -> float | None:
 
 def _listed(names: Sequence[str]) -> str:
     return " and ".join(f'"{name}"' for name in names)
-
-
-def unanswered(answers: Mapping[str, str], sheet: Sheet) -> list[str]:
-    """Answers that are about nothing in the file, to be named."""
-    known = {*sheet.numbers, "unit", "origin", "position unit", "clock", "rate", "decimal"}
-    return [key for key in answers if key not in known]

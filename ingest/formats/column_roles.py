@@ -17,7 +17,7 @@ from warehouse.vocabulary import written_names
 Pair = tuple[str, str]
 
 LIGHTEST_KG, HEAVIEST_KG = 25.0, 160.0
-NEAR, TOO_FAR = 0.12, 0.25  # of body weight: a unit fits within the one, and can't be right beyond the other
+NEAR = 0.12  # of body weight: a unit fits within it
 UNUSED = "unused"
 PAIRS: tuple[Pair, ...] = (("left", "right"), ("lead", "trail"), (FOOT, FOOT))
 PARTS = ("n", "heel_n", "fore_n")
@@ -32,8 +32,6 @@ FORCE = frozenset(unit for unit in LOAD_UNITS if unit not in ("g", "bw"))
 
 class Roles:
     """What each column is (`roles`, "" while open) and how that was decided; questions go to `found`."""
-
-    """The steps of one guess: roles by header, then by arithmetic, then units, origins and the clock."""
 
     def __init__(self, sheet: Sheet, answers: Mapping[str, str], body_mass_kg: float | None) -> None:
         self.sheet, self.answers, self.mass = sheet, answers, body_mass_kg
@@ -89,9 +87,13 @@ class Roles:
         return [name for name, role in self.roles.items() if role in roles]
 
     def _sides(self) -> Pair:
-        """The pair of feet the file has."""
+        """The pair of feet the file has; the same twice where each row is of one foot."""
         sides = {h.side for h in self.headers.values()} | {r.partition("_")[0] for r in self.roles.values()}
         return next((pair for pair in PAIRS if set(pair) & sides), PAIRS[0])
+
+    def _feet(self) -> list[str]:
+        """The feet whose columns the file has."""
+        return list(dict.fromkeys(self._sides()))
 
     def _shares(self) -> None:
         """Percentages: shares of both feet where they add up to 100 throughout, else a question."""
@@ -110,23 +112,15 @@ class Roles:
         for name in open_:
             side = sides[name]
             if adds_up and kinds == sorted((s, "percentage") for s in pair):
-                self.roles[name], self.how[name] = (
-                    f"{side}_share_pct",
-                    "the two feet add up to 100 in every row",
-                )
+                self.roles[name] = f"{side}_share_pct"
+                self.how[name] = "the two feet add up to 100 in every row"
             elif adds_up and kinds == sorted((s, p) for s in pair for p in ("heel", "fore")):
                 self.roles[name] = f"{side}_{parts[name]}_of_both_pct"
                 self.how[name] = "the four parts add up to 100 in every row"
-            elif parts[name] == "heel":
-                choices = (
-                    f"{side}_heel_of_foot_pct",
-                    f"{side}_heel_of_both_pct",
-                    f"{side}_along_pct",
-                    UNUSED,
-                )
-                self._ask(name, "share", [name], choices, f'what is "{name}" a percentage of')
             else:
-                choices = (f"{side}_share_pct", f"{side}_n", f"{side}_along_pct", UNUSED)
+                heel, whole = ("heel_of_foot_pct", "heel_of_both_pct"), ("share_pct", "n")
+                could_be = (*(heel if parts[name] == "heel" else whole), "along_pct")
+                choices = [*(f"{side}_{one}" for one in could_be), UNUSED]
                 self._ask(name, "share", [name], choices, f'what is "{name}" a percentage of')
 
     def _letters(self) -> None:
@@ -179,13 +173,13 @@ class Roles:
 
     def _loads(self) -> None:
         """Several columns that could be one foot's load, or a foot's load that the header hides."""
-        pair = self._sides()
-        for side in dict.fromkeys(pair):
+        feet = self._feet()
+        for side in feet:
             rivals = self._of(f"{side}_n")
             if len(rivals) > 1:
                 for name in rivals:
                     self._ask_role(name, side, "several columns could be this foot's load")
-        if not any(self._of(f"{s}_n", f"{s}_heel_n", *(f"{s}_{x}" for x in SHARES)) for s in pair):
+        if not any(self._of(f"{s}_n", f"{s}_heel_n", *(f"{s}_{x}" for x in SHARES)) for s in feet):
             asked = {question.key for question in self.found.questions}
             for name, role in self.roles.items():
                 if not role and name not in asked:
@@ -198,7 +192,7 @@ class Roles:
                         and not self.headers[name].kinds
                     ):
                         self._ask_role(name, "", "its name does not say what it holds")
-        vertical = [name for side in dict.fromkeys(pair) for name in self._of(f"{side}_n")]
+        vertical = [name for side in feet for name in self._of(f"{side}_n")]
         axes_named = [n for n, h in self.headers.items() if h.side and {"fx", "fy"} & set(words_of(n))]
         if axes_named and len(vertical) == 2 and not self._weighs(vertical):
             for name in (*vertical, *axes_named):
@@ -209,9 +203,9 @@ class Roles:
         """One column at most for the clock, the swing, the total and each foot's position."""
         singles = ["t_s", "swing_no", TOTAL, *(f"{side}_along_pct" for pair in PAIRS for side in pair)]
         for role in dict.fromkeys(singles):
-            names = [name for name in self._of(role) if self.how[name] != "as answered"]
             if len(self._of(role)) < 2:
                 continue
+            names = [name for name in self._of(role) if self.how[name] != "as answered"]
             if (
                 role == TOTAL
                 and not self._feet_known()
@@ -262,7 +256,6 @@ class Roles:
         if unit != "s":
             entry["unit"] = unit
         if unit == "frames":
-            self.found.counts_frames = True
             self._rate("the clock counts frames")
 
     def _rate(self, why: str) -> None:

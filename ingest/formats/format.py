@@ -116,7 +116,7 @@ NOTHING_KNOWN = Knowing()
 class Explanation:
     """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
 
-    The recipe (`table`) is there once nothing is asked any more. first_swing: its samples, for a picture.
+    The recipe (`table`) is there once nothing is asked any more.
     """
 
     file: str
@@ -126,7 +126,6 @@ class Explanation:
     questions: list[Question] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     table: str | None = None
-    first_swing: dict[str, list[float | None]] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
@@ -136,8 +135,7 @@ class Explanation:
         ]
         asked = [asdict(question) for question in self.questions]
         found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
-        found |= {"questions": asked, "doubts": self.doubts, "device_table": self.table}
-        return found | {"first_swing": self.first_swing}
+        return found | {"questions": asked, "doubts": self.doubts, "device_table": self.table}
 
 
 class Format(ABC):

@@ -124,14 +124,13 @@ def read_header(name: str, unit_line: str | None = None) -> Header:
         unit = "%"
     if unit in ("%", "pct", "percent") and {"bw", "body"} & set(words):
         unit = "%bw"
-    whole = re.sub(r"[_\s]+", " ", plain(bare)).replace("heel-to-toe", "heel to toe")
-    whole = whole.replace("toe-to-heel", "toe to heel")
+    whole = re.sub(r"[-_\s]+", " ", plain(bare))
     origin = next((o for o, pattern in _ORIGINS if re.search(pattern, whole)), None)
     kinds = {kind for kind, known in WORDS.items() if _has(bare, known)}
     sides = [side for side, known in SIDES.items() if _has(bare, known)]
     letter = None
     compact = _COMPACT.fullmatch(" ".join(words[: 2 if len(words) > 1 and len(words[0]) == 1 else 1]))
-    if compact and (len(words) == 1 or len(words[0]) == 1 or len(words[0]) == 2):
+    if compact:
         sides, letter = [{"l": "left", "r": "right"}[compact[1]]], compact[2]
     behind_heel = re.search(r"back of (the )?heel", whole) is not None
     front, back = bool(FRONT & set(words)), bool(BACK & set(words)) and not behind_heel

@@ -7,7 +7,7 @@ and files. The layout found is then read by the same reader as in a load.
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from ingest.formats.cells import Page, read_pages
 from ingest.formats.header_words import ANY_UNIT, plain, read_header
@@ -30,8 +30,6 @@ class LaidOut:
 
     layout: Layout
     names: tuple[str, ...]
-    encoding: str | None = None
-    delimiter: str | None = None
     rate_hz: float | None = None
     facts: dict[str, str] = field(default_factory=dict)
     files: tuple[str, ...] = ()  # read together, one a foot
@@ -39,9 +37,9 @@ class LaidOut:
 
 @dataclass(frozen=True)
 class _Found:
-    """A table on a page: its header's row (-1: none), names, and whether groups and units are around it."""
+    """A table on a page: its header's row (None: none), its first row of numbers, and what is around it."""
 
-    header: int
+    header: int | None
     first: int
     names: tuple[str, ...]
     groups: bool
@@ -75,17 +73,10 @@ def _find(page: Page) -> _Found | None:
     else:
         return None
     width = len(rows[first])
-    above = [rows[k] for k in range(max(0, first - 3), first)]
-    while above and not above[0]:
-        above = above[1:]
-    for k in range(len(above) - 1, -1, -1):
-        if not above[k]:
-            above = above[k + 1 :]
-            break
+    above = list(takewhile(bool, reversed(rows[max(0, first - 3) : first])))[::-1]
     if not above or len([c for c in above[-1] if c]) < min(2, width) or _values(above[-1]) > width / 2:
-        return _Found(
-            first - 1, first, tuple(f"(column {k + 1})" for k in range(width)), groups=False, units=False
-        )
+        nameless = joined_names([[""] * width], groups=False)
+        return _Found(None, first, nameless, groups=False, units=False)
     units = len(above) > 1 and all(plain(c).strip("[]() ") in ANY_UNIT for c in above[-1])
     header = first - 1 - units
     named = above[: len(above) - units]
@@ -107,10 +98,8 @@ def guess_layout(
         Refused: the file can't be read.
     """
     read = read_pages(data, name, guess=True)
-    written = (
-        None if read.delimiter is None else "."
-    )  # text says how its numbers are written, sheets need not
-    layout, pages = Layout(read.encoding, read.delimiter, written), read.pages
+    decimal = None if read.delimiter is None else "."  # a sheet's numbers need none
+    layout, pages = Layout(read.encoding, read.delimiter, decimal), read.pages
     if any(_is_channel_rows(page) for page in pages):
         layout = replace(layout, cells="rows")
         pages = [turned(page) for page in pages]
@@ -128,11 +117,10 @@ def guess_layout(
         layout = replace(layout, sheet=page.name)
     layout = replace(
         layout, units_row=table.units,
-        header="none" if table.names[0].startswith("(column 1") else "groups" if table.groups else "line",
+        header="none" if table.header is None else "groups" if table.groups else "line",
     )  # fmt: skip
-    found = LaidOut(layout, table.names, read.encoding, read.delimiter)
-    found.rate_hz = _rate(page.rows[: max(table.header, 0)])
-    found.files = (name,)
+    above = page.rows[: table.first if table.header is None else table.header]
+    found = LaidOut(layout, table.names, _rate(above), files=(name,))
     _decimal(found, page.rows[table.first :], answers)
     _feet(found, name, siblings, page.rows[table.first :])
     _swings(found, name, page, table)
@@ -140,7 +128,7 @@ def guess_layout(
         words = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars", " ": "spaces"}
         found.facts["cells separated by"] = words.get(read.delimiter, read.delimiter)
         found.facts["decimal sign"] = "comma" if found.layout.decimal == "," else "point"
-    if table.header > 0:
+    if table.header:
         found.facts["header"] = f"on line {table.header + 1}"
     return found
 
@@ -207,7 +195,7 @@ def _swings(found: LaidOut, name: str, page: Page, table: _Found) -> None:
     if any(read_header(column).says("swing") for column in found.names) or found.layout.cells == "values":
         return
     rows = page.rows[table.first :]
-    head = page.rows[table.header] if table.header >= 0 else None
+    head = page.rows[table.header] if table.header is not None else None
     blocks = sum(row == head for row in rows) if head is not None else 0
     parted = sum(not a and _is_data(b) for a, b in pairwise(rows))
     if blocks or parted:
@@ -218,10 +206,3 @@ def _swings(found: LaidOut, name: str, page: Page, table: _Found) -> None:
         found.facts["swings"] = "one a file, by the number in its name"
     else:
         found.layout = replace(found.layout, swings="clock")
-
-
-def as_toml(layout: Layout) -> dict[str, str | bool]:
-    """The lines of a layout that say something."""
-    usual = Layout()
-    named = {key: getattr(layout, key) for key in Layout.__dataclass_fields__}
-    return {key: value for key, value in named.items() if value != getattr(usual, key) and value is not None}

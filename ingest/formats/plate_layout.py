@@ -5,7 +5,7 @@ departs from the recipe and is refused. All cells stay text here, as the table's
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -18,8 +18,9 @@ from ingest.formats.header_words import read_header
 from ingest.refusals import refuse
 from warehouse.devices import Layout
 
-SWING, FOOT_OF, LINE = "(swing)", "(foot)", "(line)"
-LOOKED_AT = 200  # lines in which a header is looked for
+SWING, FOOT_OF = "(swing)", "(foot)"  # columns that the layout adds
+_LINE = "(line)"
+_LOOKED_AT = 200  # lines in which a header is looked for
 MISSING = ("", "-", "--", "–", "nan", "na", "n/a", "null", "none")
 LEAST_SAMPLES = 10  # of a channel that is a row
 PAUSE_S = 1.0  # a clock that stands still in the file for longer starts another swing
@@ -30,9 +31,8 @@ _AGAIN = (
 
 @dataclass(frozen=True)
 class TextTable:
-    """Cells as text under the file's own names, and the file's line of each row."""
+    """Cells as text under the file's own names, the file's line of each row, and the stated units."""
 
-    names: tuple[str, ...]
     cells: pl.DataFrame
     lines: NDArray[np.int64]
     units: dict[str, str]
@@ -60,13 +60,17 @@ def _distinct(names: Sequence[str]) -> list[str]:
     return found
 
 
-def header_at(
-    rows: Sequence[list[str]], wanted: set[str], layout: Layout, start: int = 0
+def _header(
+    rows: Sequence[list[str]], wanted: set[str], layout: Layout
 ) -> tuple[int, tuple[str, ...]] | None:
-    """Row of the next header that has every wanted column, and its names; None when there is none."""
+    """Row of the first header that has every wanted column, and its names; None when there is none."""
+    if layout.header == "none":
+        first = next((k for k, row in enumerate(rows) if row), None)
+        names = () if first is None else joined_names([[""] * len(rows[first])], groups=False)
+        return (first - 1, names) if first is not None and wanted <= set(names) else None
     groups = layout.header == "groups"
-    for place in range(start, len(rows)):
-        if len(rows[place]) >= min(len(wanted), 2):
+    for place, row in enumerate(rows[:_LOOKED_AT]):
+        if len(row) >= min(len(wanted), 2):
             names = joined_names(rows[max(0, place - 1) : place + 1], groups=groups)
             if wanted <= set(names):
                 return place, names
@@ -109,34 +113,24 @@ def read_layout(data: bytes, file: str, layout: Layout, wanted: set[str]) -> Tex
 
 def _widest(pages: Sequence[Page]) -> list[list[str]]:
     """The likeliest header of the first page that has any: its first row of the most words."""
-    rows = [row for page in pages for row in page.rows[:LOOKED_AT]]
+    rows = [row for page in pages for row in page.rows[:_LOOKED_AT]]
     return (
         [max(rows, key=lambda row: sum(bool(re.search(r"[^\W\d_]", cell)) for cell in row))] if rows else []
     )
 
 
 def _page(file: str, page: Page, layout: Layout, wanted: set[str]) -> TextTable | None:
-    if layout.header == "none":
-        first = next((k for k, row in enumerate(page.rows) if row), None)
-        if first is None:
-            return None
-        found = (first - 1, tuple(f"(column {k + 1})" for k in range(len(page.rows[first]))))
-        if not wanted <= set(found[1]):
-            return None
-    else:
-        at = header_at(page.rows[: max(LOOKED_AT, 1)], wanted, layout)
-        if at is None:
-            return None
-        found = at
+    found = _header(page.rows, wanted, layout)
+    if found is None:
+        return None
     header, names = found
     _check_width(file, page, header, names)
     rows, lines, swings, block = [], [], [], 0
     units: dict[str, str] = {}
     titles: dict[int, int] = {}
-    place, fresh, width = header, True, len(names)
+    fresh, width = True, len(names)
     head = page.rows[header] if header >= 0 else None
-    while (place := place + 1) < len(page.rows):
-        row = page.rows[place]
+    for place, row in enumerate(page.rows[header + 1 :], start=header + 1):
         if not row:
             if _ends(page.rows, place, layout):
                 break
@@ -144,7 +138,7 @@ def _page(file: str, page: Page, layout: Layout, wanted: set[str]) -> TextTable 
             continue
         if head is not None and row == head:
             continue
-        if layout.units_row and (head is not None and place > 0 and page.rows[place - 1] == head):
+        if layout.units_row and head is not None and page.rows[place - 1] == head:
             units = dict(zip(names, row, strict=False))
             continue
         number = _title(row)
@@ -167,7 +161,7 @@ def _page(file: str, page: Page, layout: Layout, wanted: set[str]) -> TextTable 
         frame = frame.with_columns(pl.lit(page.name).alias(SWING))
     if layout.feet == "sheets":
         frame = frame.with_columns(pl.lit(side_in(page.name) or "").alias(FOOT_OF))
-    return TextTable(tuple(frame.columns), frame, np.asarray(lines, dtype=np.int64), units)
+    return TextTable(frame, np.asarray(lines, dtype=np.int64), units)
 
 
 def _check_width(file: str, page: Page, header: int, names: Sequence[str]) -> None:
@@ -217,19 +211,19 @@ def swing_in(text: str) -> str | None:
 
 def _stacked(tables: Sequence[TextTable]) -> TextTable:
     cells = pl.concat([table.cells for table in tables], how="diagonal")
-    return TextTable(tuple(cells.columns), cells, np.concatenate([t.lines for t in tables]), tables[0].units)
+    return TextTable(cells, np.concatenate([t.lines for t in tables]), tables[0].units)
 
 
 def _spread(table: TextTable, layout: Layout) -> TextTable:
     """One value a row, spread to one column a channel."""
     channel, value = layout.channel or "", layout.value or ""
     others = [name for name in table.cells.columns if name not in (channel, value)]
-    lined = table.cells.with_columns(pl.Series(LINE, table.lines))
+    lined = table.cells.with_columns(pl.Series(_LINE, table.lines))
     wide = lined.pivot(
         on=channel, index=others, values=value, aggregate_function="first", maintain_order=True
     )
-    first = lined.group_by(others, maintain_order=True).agg(pl.col(LINE).first())[LINE].to_numpy()
-    return TextTable(tuple(wide.columns), wide, first, {})
+    first = lined.group_by(others, maintain_order=True).agg(pl.col(_LINE).first())[_LINE].to_numpy()
+    return TextTable(wide, first, {})
 
 
 def numbers(cells: pl.Series, layout: Layout, unit: str | None = None) -> pl.Series:
@@ -267,7 +261,7 @@ def emptied(cells: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def feet_files(name: str, names: Sequence[str] | Mapping[str, bytes]) -> list[str]:
+def feet_files(name: str, names: Iterable[str]) -> list[str]:
     """The files of both feet of which `name` is one: alike but for the word for the foot, left first."""
     side = side_in(name.rpartition(".")[0])
     twins = [

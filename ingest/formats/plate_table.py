@@ -14,12 +14,11 @@ from ingest.formats.cells import SPREADSHEETS
 from ingest.formats.format import NOTHING_KNOWN, Explanation, Knowing, SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
 from ingest.formats.plate_layout import feet_files
-from ingest.formats.proposal import propose
+from ingest.formats.proposal import TITLE, propose
 from ingest.formats.recipe_reading import computed, read_by_layout
 from ingest.plate_rows import Array, SampleFile, Source
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure
-from warehouse.devices import Layout
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"
@@ -49,7 +48,7 @@ class _Table:
 class PlateTable(SampleFormat):
     """A CSV, spreadsheet or Parquet table of samples of both feet."""
 
-    title = "Samples of both feet, one row a sample"
+    title = TITLE
     names = ("plate*.csv", "plate*.parquet", "plate*.tsv", "plate*.txt", "plate*.xlsx", "plate*.ods")
     endings = (".csv", ".parquet", ".tsv", ".txt", ".xlsx", ".ods")
     orphans = names
@@ -62,23 +61,14 @@ class PlateTable(SampleFormat):
         """Read one plate file; a file of one swing needs no column that numbers it."""
         recipe = Recipe.of_session(name, context, one_swing=swing_no is not None)
         if recipe.layout is not None:
-            return read_by_layout(recipe, self._feet_of(name, context, recipe.layout), swing_no)
+            files = {one: context.held[one] for one in _read_together(name, context)}
+            return read_by_layout(recipe, files, swing_no)
         found = read_plain(name, context.held[name], recipe)
         return found if swing_no is None or "swing_no" in found.sources else _numbered(found, swing_no)
 
     def is_part(self, name: str, context: SessionContext) -> bool:
         """Whether a file is read with another one: the right foot's, where each foot has its own."""
-        layout = context.device.layout if context.device is not None else None
-        return (
-            layout is not None
-            and layout.feet == "files"
-            and next(iter(feet_files(name, context.held))) != name
-        )
-
-    @staticmethod
-    def _feet_of(name: str, context: SessionContext, layout: Layout) -> dict[str, bytes]:
-        names = feet_files(name, context.held) if layout.feet == "files" else [name]
-        return {one: context.held[one] for one in names}
+        return _read_together(name, context)[0] != name
 
     def explain(self, path: Path, device: str) -> Explanation:
         """Match each column with one of ours, propose a recipe, and try it as a load would use it."""
@@ -87,6 +77,12 @@ class PlateTable(SampleFormat):
     def explain_knowing(self, path: Path, device: str, knowing: Knowing) -> Explanation:
         """The same, with the questions answered that are."""
         return propose(path, device, knowing, read_plain)
+
+
+def _read_together(name: str, context: SessionContext) -> list[str]:
+    """The files that are read as one: both feet's, left first, where each foot has its own."""
+    layout = context.device.layout if context.device is not None else None
+    return feet_files(name, context.held) if layout is not None and layout.feet == "files" else [name]
 
 
 def read_plain(name: str, data: bytes, recipe: Recipe) -> SampleFile:

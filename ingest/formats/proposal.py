@@ -7,7 +7,7 @@ What is proposed is read back from its own TOML and tried by the reader of a loa
 import json
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -16,12 +16,12 @@ import polars as pl
 
 from ingest.delimited import open_text
 from ingest.formats.column_facts import Guess, Sheet
-from ingest.formats.column_guess import guess_columns, unanswered
+from ingest.formats.column_guess import guess_columns
 from ingest.formats.format import Explanation, Knowing, explain
 from ingest.formats.header_words import read_header
-from ingest.formats.layout_guess import LaidOut, as_toml, guess_layout
+from ingest.formats.layout_guess import LaidOut, guess_layout
 from ingest.formats.plate_columns import Recipe
-from ingest.formats.plate_layout import LINE, emptied, numbers, read_layout, side_in
+from ingest.formats.plate_layout import FOOT_OF, SWING, emptied, numbers, read_layout, side_in
 from ingest.formats.recipe_reading import read_by_layout, with_foot
 from ingest.plate_rows import SampleFile, join, snapped
 from ingest.refusals import refuse
@@ -54,13 +54,9 @@ def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) ->
     files = {name: data if name == path.name else siblings[name] for name in laid.files}
     sheet = _sheet(files, laid)
     found.facts["rows"] = str(len(next(iter(sheet.numbers.values()), [])))
-    found.doubts += [
-        f'"{key}" is no column or question of this file' for key in unanswered(knowing.answers, sheet)
-    ]
     guess = guess_columns(sheet, knowing.answers, knowing.body_mass_kg)
-    found.columns, found.facts = guess.columns, found.facts | guess.facts
-    found.questions = guess.questions
-    found.doubts += guess.doubts
+    found.columns, found.questions, found.doubts = guess.columns, guess.questions, guess.doubts
+    found.facts |= guess.facts
     if found.questions or found.doubts:
         return found
     rate = knowing.answers.get("rate") or laid.rate_hz
@@ -69,7 +65,7 @@ def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) ->
         if _try(plain, files, device, knowing, read_plain):
             plain.facts["device table"] = "none is needed: every column has our own name"
             return plain
-    found.table = device_table(device, laid.layout, guess, None if rate is None else float(rate))
+    found.table = _device_table(device, laid.layout, guess, None if rate is None else float(rate))
     _try(found, files, device, knowing, read_plain)
     return found
 
@@ -116,7 +112,7 @@ def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
     cells = emptied(frames[0] if len(frames) == 1 else frames[0].vstack(frames[1].select(frames[0].columns)))
     clocks, values = {}, {}
     for name in cells.columns:
-        if name.startswith(("(swing)", "(foot)", LINE)):
+        if name in (SWING, FOOT_OF):
             continue
         filled = cells[name].drop_nulls().head(50)
         if len(filled) and filled.str.contains(r"^\d{4}-\d\d-\d\d[ T]").all():
@@ -124,8 +120,7 @@ def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
         elif len(filled) and filled.str.contains(r"^(\d+:)?\d+:\d+").all():
             clocks[name] = "h:m:s"
         values[name] = numbers(cells[name], layout, clocks.get(name)).cast(pl.Float64).to_numpy()
-    foot_column = None
-    feet = None
+    foot_column = feet = None
     if layout.feet != "columns":
         foot_column = next(
             (
@@ -159,7 +154,7 @@ def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
         return False
     if not {"lead_along_pct", "left_along_pct"} & guess.entries.keys() or "swing_no" not in guess.entries:
         return False
-    comma_twice = laid.layout.decimal == laid.delimiter == ","
+    comma_twice = laid.layout.decimal == laid.layout.delimiter == ","
     if replace(laid.layout, delimiter=None, decimal=None) != Layout() or comma_twice:
         return False
     try:
@@ -168,15 +163,15 @@ def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
         return False
 
 
-def device_table(device: str, layout: Layout, guess: Guess, rate_hz: float | None) -> str:
+def _device_table(device: str, layout: Layout, guess: Guess, rate_hz: float | None) -> str:
     """The `[device.NAME]` table by which the file loads."""
     lines = [f"[device.{device}]", 'kind = "force_plates"  # or pressure_mat, insoles']
-    if (guess.counts_frames or layout.clock == "order") and rate_hz is not None:
+    counts_frames = guess.entries.get("t_s", {}).get("unit") == "frames"
+    if (counts_frames or layout.clock == "order") and rate_hz is not None:
         lines.append(f"rate_hz = {rate_hz:g}")
-    lines += [
-        f"[device.{device}.layout]",
-        *(f"{key} = {_toml(value)}" for key, value in as_toml(layout).items()),
-    ]
+    lines.append(f"[device.{device}.layout]")
+    usual = asdict(Layout())
+    lines += [f"{key} = {_toml(value)}" for key, value in asdict(layout).items() if value != usual[key]]
     lines.append(f"[device.{device}.columns]")
     for ours, entry in guess.entries.items():
         lines.append(f"{ours} = {{ {', '.join(f'{key} = {_toml(value)}' for key, value in entry.items())} }}")
@@ -223,26 +218,11 @@ def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
         found.facts["would be refused"] = f"{len(refused)} of {len(swings)} swings: {refused[0].sentence}"
     if read.broken:
         found.facts["cells that are not numbers"] = str(len(read.broken))
-    found.first_swing = _first(read, swings[0]) if swings else {}
     return not refused and not read.broken
 
 
-def _span(numbers_: list[int]) -> str:
-    return (
-        f"{numbers_[0]} to {numbers_[-1]}" if len(numbers_) > 1 else f"{numbers_[0]}" if numbers_ else "none"
-    )
-
-
-def _first(read: SampleFile, no: int) -> dict[str, list[float | None]]:
-    """The first swing's clock, loads and positions, thinned for a picture."""
-    rows = np.flatnonzero(read.columns["swing_no"] == no)
-    rows = rows[:: max(1, len(rows) // 200)]
-    names = ("t_s", "lead_n", "trail_n", "lead_along_pct", "trail_along_pct")
-    return {
-        name: [None if np.isnan(v) else round(float(v), 4) for v in read.columns[name][rows]]
-        for name in names
-        if name in read.columns
-    }
+def _span(swings: list[int]) -> str:
+    return f"{swings[0]} to {swings[-1]}" if len(swings) > 1 else ", ".join(map(str, swings)) or "none"
 
 
 def _header(swings: list[int], mass: float | None) -> SessionHeader:

@@ -24,10 +24,9 @@ from ingest.refusals import refuse
 from ingest.session_file import foot_of
 from warehouse.contracts.base import Failure, columns_of
 from warehouse.contracts.deliveries import PlateSample
-from warehouse.devices import BOTH_FEET, FOOT, TOTAL, Layout
+from warehouse.devices import BOTH_FEET, FOOT, HELPERS, TOTAL, Layout
 from warehouse.units import STANDARD_GRAVITY_M_S2
 
-SHARES_ONLY, NO_POSITIONS = "shares_only", "no_positions"
 SHARES_KG = 10.0  # body mass that stands for the unknown one where a file has shares only: 1 N is about 1 %
 _FEET = ("lead", "trail")
 
@@ -40,7 +39,7 @@ def computed(
     A share of both feet's load without a total is a share of `body_n` (N), so that shares stay what they are.
     """
     found: dict[str, Array] = {}
-    wanted = (TOTAL, *columns_of(PlateSample), "foot_n", "foot_along_pct", "foot_heel_n")
+    wanted = (*columns_of(PlateSample), *(name for name in HELPERS if name != FOOT))
     waiting = [name for name in wanted if name in sources]
     waiting.sort(
         key=lambda name: (name != TOTAL, (sources[name].share_of or BOTH_FEET) not in (BOTH_FEET, TOTAL))
@@ -57,7 +56,7 @@ def computed(
                 base = found[TOTAL] if of in (BOTH_FEET, TOTAL) and TOTAL in found else found.get(of, body_n)
                 values = base - values if is_rest else base * values
         found[name] = values
-    return {name: found[name] for name in wanted[1:] if name in found}
+    return {name: found[name] for name in wanted if name in found and name != TOTAL}
 
 
 def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | None = None) -> SampleFile:
@@ -120,7 +119,7 @@ def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | N
     missing = [f"{foot}_along_pct" for foot in _FEET if f"{foot}_along_pct" not in columns]
     columns |= {name: np.full(len(lines), np.nan) for name in missing}
     columns = {name: columns[name] for name in columns_of(PlateSample) if name in columns}
-    raised = ({SHARES_ONLY: 1} if shares else {}) | ({NO_POSITIONS: len(missing)} if missing else {})
+    raised = ({"shares_only": 1} if shares else {}) | ({"no_positions": len(missing)} if missing else {})
     flags = {int(no): dict(raised) for no in np.unique(number[np.isfinite(number)])} if raised else {}
     return SampleFile(first, columns, lines, sources, broken, flags=flags).forward()
 

@@ -15,7 +15,10 @@ import odd_exports as odd
 from builders import load_all
 from command import underfoot_command
 from ingest.formats.format import Knowing, explain
+from ingest.formats.recipe_reading import computed
+from ingest.plate_rows import Source
 from models.swing.formulas import load_codes
+from warehouse.devices import FOOT, HELPERS, TOTAL
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -307,3 +310,8 @@ def test_the_same_file_loads_alike_however_often_it_is_explained(tmp_path):
     folder = delivered(EXPORTS["German, tabs, UTF-16"], tmp_path, "x", "mine")
     tables = {explain(folder / "plate.tsv", "mine", Knowing({}, odd.BODY_MASS_KG)).table for _ in range(2)}
     assert len(tables) == 1
+
+
+def test_nothing_that_a_recipe_may_name_of_one_foot_is_left_out():
+    sources = {name: Source(name, "x") for name in HELPERS if name not in (FOOT, TOTAL)}
+    assert computed(sources, lambda _: np.ones(3)).keys() == sources.keys()
