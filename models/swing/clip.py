@@ -15,7 +15,8 @@ practice, no source):
   points of heels and toes do not show a width. A film does, where its shoes stand out from the floor: it
   is measured at address when `[clip] shoe_width_mm` is given, and kept with the film's tracks.
 - `shoe_end_on`, 100 %: from the front without any of these the shoe's seen length is used as it is, which
-  makes rises too large by as much as the shoe points at the camera.
+  makes rises too large by as much as the shoe points at the camera, twice or three times: good for their
+  shape and order, and no metric.
 """
 
 import math
@@ -63,6 +64,11 @@ class HeelRise:
     trail_mm: FLOATS  # (F,)
     filled: int  # values drawn through gaps of up to 5 frames
     scale: str  # of SCALE_SE_PCT
+
+    @property
+    def in_mm(self) -> bool:
+        """Whether the heights are true ones."""
+        return self.scale != "shoe_end_on"
 
     def at(self, heel_mm: FLOATS, t_s: float, fps: float) -> float:
         """Rise at a time on the clip's clock, by a straight line between frames; NaN where not seen."""
@@ -227,7 +233,7 @@ class SeenSwing:
 def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: float) -> FLOATS:
     """A row of all metrics with those seen on the clip, from event times on its clock; NaN for the others."""
     row = np.full(len(metric_codes()), np.nan)
-    if rise is not None:
+    if rise is not None and rise.in_mm:
         metric_section().clip_metrics(row, SeenSwing(rise, events_s, fps))
     return row
 
@@ -236,7 +242,7 @@ def heels_up(
     rise: HeelRise | None, fps: float, clip_time_s: FLOATS
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """1 for each plate sample (its time on the clip's clock) at which a heel is seen over 15 mm up."""
-    if rise is None:
+    if rise is None or not rise.in_mm:
         return np.zeros(clip_time_s.size, dtype=np.uint8), np.zeros(clip_time_s.size, dtype=np.uint8)
     frames = np.arange(rise.lead_mm.size) + rise.first_frame
     lead, trail = (

@@ -83,7 +83,7 @@ def test_from_the_front_the_stance_is_the_scale():
     assert got["lead_heel_rise_mm"] == pytest.approx(40, abs=0.2)
     rise, got = rises(shrunk, "face_on")
     assert rise.scale == "shoe_end_on"
-    assert got["lead_heel_rise_mm"] > 60
+    assert np.isnan(got["lead_heel_rise_mm"])  # it would be over 60
 
 
 def test_a_stated_scale_counts_before_stance_and_shoe():
