@@ -200,31 +200,33 @@ class Roles:
                 self._ask_role(name, str(self.headers[name].side), why)
 
     def _singles(self) -> None:
-        """One column at most for the clock, the swing, the total and each foot's position."""
+        """At most one column for the clock, the swing, the total and each foot's position."""
         singles = ["t_s", "swing_no", TOTAL, *(f"{side}_along_pct" for pair in PAIRS for side in pair)]
         for role in dict.fromkeys(singles):
             if len(self._of(role)) < 2:
                 continue
             names = [name for name in self._of(role) if self.how[name] != "as answered"]
-            if (
-                role == TOTAL
-                and not self._feet_known()
-                and not any(self.headers[n].says("both") for n in names)
-            ):
-                for name in self.headers:
-                    h = self.headers[name]
-                    if name in names or (h.side is None and h.says("place", "heel", "fore")):
-                        self._ask_role(name, "", "the header does not say which foot it is of")
-                continue
             if role == TOTAL:
-                named = [n for n in names if self.headers[n].says("both")]
-                names = names if len(named) != 1 else [n for n in names if n not in named]
-                for name in names if len(named) == 1 else names[1:] if self._feet_known() else []:
-                    self.roles[name], self.how[name] = UNUSED, "not needed"
+                self._totals(names)
                 continue
             for name in names:
                 self._ask(name, "column", [name], [role, UNUSED], f'is "{name}" {role}, or another column')
                 self.roles[name] = self.answers.get(name, "")
+
+    def _totals(self, names: Sequence[str]) -> None:
+        """Of several loads that name no foot, the one of both feet is kept; else each may be one foot's."""
+        named = [name for name in names if self.headers[name].says("both")]
+        unneeded: Sequence[str] = ()
+        if len(named) == 1:
+            unneeded = [name for name in names if name not in named]
+        elif self._feet_known():
+            unneeded = names[1:]
+        elif not named:
+            for name, h in self.headers.items():
+                if name in names or (h.side is None and h.says("place", "heel", "fore")):
+                    self._ask_role(name, "", "the header does not say which foot it is of")
+        for name in unneeded:
+            self.roles[name], self.how[name] = UNUSED, "not needed"
 
     def _feet_known(self) -> bool:
         return all(self._of(f"{side}_n", f"{side}_heel_n", f"{side}_share_pct") for side in self._sides())

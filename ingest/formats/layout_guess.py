@@ -1,4 +1,4 @@
-"""How an unknown table file is laid out, found out from its cells: header, units row, blocks, sheets, feet.
+"""How an unknown table file is laid out, as its cells show: header, units row, blocks, sheets, feet.
 
 Everything here can be seen in the file: where words end and numbers begin, lines that repeat, names of sheets
 and files. The layout found is then read by the same reader as in a load.

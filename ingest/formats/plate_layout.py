@@ -102,17 +102,17 @@ def read_layout(data: bytes, file: str, layout: Layout, wanted: set[str]) -> Tex
     if not tables:
         has = ", ".join(name for row in _widest(pages) for name in row if name) or "nothing"
         missing = ", ".join(sorted(wanted))
-        what = f"no line has the columns that the recipe of its device names ({missing}); the file has {has}"
+        what = f"no line has the columns named in its device's recipe ({missing}); the file has {has}"
         raise refuse("departs", what[:600], _AGAIN, file=file)
     if len(tables) > 1 and "sheets" not in (layout.swings, layout.feet):
-        what = "more than one sheet has the columns that the recipe names"
+        what = "more than one sheet has the columns named in the recipe"
         raise refuse("departs", what, f"name the sheet under layout in academy.toml, or {_AGAIN}", file=file)
     table = tables[0] if len(tables) == 1 else _stacked(tables)
     return _spread(table, layout) if layout.cells == "values" else table
 
 
 def _widest(pages: Sequence[Page]) -> list[list[str]]:
-    """The likeliest header of the first page that has any: its first row of the most words."""
+    """The row most like a header: the first of those with the most words; none without any row."""
     rows = [row for page in pages for row in page.rows[:_LOOKED_AT]]
     return (
         [max(rows, key=lambda row: sum(bool(re.search(r"[^\W\d_]", cell)) for cell in row))] if rows else []
