@@ -95,3 +95,10 @@ def test_no_text_of_the_project_names_a_package_host():
         if p.suffix in {".py", ".md", ".toml", ".txt", ".sql"} and ".venv" not in p.parts
     ]
     assert [p.name for p in texts if any(h in p.read_text(encoding="utf-8") for h in hosts)] == []
+
+
+def test_the_service_may_write_to_its_own_home_alone():
+    """systemd starts no service with a path to write to that is not there, as .cache isn't after an installation."""
+    unit = (ROOT / ".ci" / "deploy" / "underfoot.service").read_text("utf-8")
+    written = re.findall(r"^ReadWritePaths=(.*)$", unit, re.MULTILINE)
+    assert written == re.findall(r"--home (/\S+) underfoot\)", unit)
