@@ -10,7 +10,7 @@ The signed list has a line for each of these, with counts, under nobody's name.
 import shutil
 from collections.abc import Mapping
 from contextlib import closing, suppress
-from datetime import date, datetime
+from datetime import date
 
 from ingest.redaction import Identity
 from warehouse import filed, forgotten, journal, retention
@@ -33,7 +33,7 @@ def carry_out(home: Home) -> None:
     settings = home.settings()
     if not settings.retention or any(r.student == PAST_ITS_TIME for r in forgotten.asked(home)):
         return
-    today = datetime.now(settings.zone).date()
+    today = settings.today
     with suppress(CallError), closing(open_snapshot(home)) as snapshot:
         kept = {of.key: of for of in retention.kept(home, snapshot, settings)}
         past = {key for key, of in kept.items() if of.past(today)}

@@ -133,7 +133,7 @@ class Reader:
         """
         now = self.anew()
         withheld = {student for student, _ in now.withheld - self.withheld}
-        lost = sorted(set(self.students) & ((set(self.students) - set(now.students)) | withheld))
+        lost = sorted(set(self.students) - (set(now.students) - withheld))
         if lost:
             self._log(None, None, outcome="refused", why=CHANGED, lost=lost)
             raise AccessError(CHANGED)
@@ -148,7 +148,7 @@ class Reader:
         now = self.anew()
         if not now.may_write(what, student):
             now.refused(what, student)
-            raise AccessError(f"There is no student {student} of whom you may do this.")
+            raise AccessError(f"There is no student {student} for whom you may do this.")
         return now
 
     def may_write(self, what: str, student: str) -> bool:
@@ -307,7 +307,7 @@ def open_reader(
     """
     settings = home.settings()
     opened = snapshot or open_snapshot(home)
-    day = today or datetime.now(settings.zone).date()
+    day = today or settings.today
     viewer = viewer_of(opened, person, day)
     if viewer is None:
         raise UnknownViewerError(f"The roster has no person {person} who may look; check people.csv.")

@@ -22,9 +22,9 @@ START_GOOD = timedelta(minutes=10)
 INVITATION_DAYS, MOST_INVITATION_DAYS = 3, 14
 SEEN_EVERY_S = 60.0  # how exactly it is kept when a browser was last seen
 _USE = "invitation"
-NOT_GOOD = "This invitation is not good; ask the head coach for a new one."
-USED = "This invitation was used already; ask the head coach for a new one."
-OVER = "This invitation has run out; ask the head coach for a new one."
+NOT_GOOD = "This invitation is not valid; ask the head coach for a new one."
+USED = "This invitation has already been used; ask the head coach for a new one."
+OVER = "This invitation has expired; ask the head coach for a new one."
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ out. Both use the rules below, so no page shows what the models may not read.
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import date
 from typing import Any, Protocol
 
 import duckdb
@@ -163,23 +163,19 @@ def left_out(roster: Roster) -> frozenset[tuple[str, str]]:
 
 def is_owed(roster: Roster, settings: Settings) -> bool:
     """Whether a consent has ended or begun again since the last build, so that another is to be made."""
-    return to_leave_out(roster, _today(settings), settings) != left_out(roster)
+    return to_leave_out(roster, settings.today, settings) != left_out(roster)
 
 
 def ended_since(roster: Roster, settings: Settings) -> list[str]:
     """Students of whom a page written before the last build may show what is withheld by now."""
-    new = to_leave_out(roster, _today(settings), settings) - left_out(roster)
+    new = to_leave_out(roster, settings.today, settings) - left_out(roster)
     return sorted({student for student, purpose in new if purpose != "academy_figures"})
 
 
 def left_out_now(roster: Roster, settings: Settings) -> pl.DataFrame:
     """Rows of academy.withheld for a build that begins now."""
-    pairs = sorted(to_leave_out(roster, _today(settings), settings))
+    pairs = sorted(to_leave_out(roster, settings.today, settings))
     return pl.DataFrame(pairs, {"student": pl.String, "purpose": pl.String}, orient="row")
-
-
-def _today(settings: Settings) -> date:
-    return datetime.now(settings.zone).date()
 
 
 def make_tables(

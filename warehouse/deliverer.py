@@ -5,7 +5,6 @@ with it: its name is hidden, and hidden names are refused by the pages and passe
 """
 
 import json
-import os
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -78,10 +77,8 @@ def put(home: Home, named: Mapping[PurePath, bytes], by: Deliverer | None = None
         target = arriving / name
         target.parent.mkdir(parents=True, exist_ok=True)
         folders.update(p for p in target.parents if p.is_relative_to(arriving))
-        with target.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        target.write_bytes(data)
+        sync(target)
     for folder in folders:
         sync(folder)
     arriving.rename(kept)

@@ -6,11 +6,9 @@ stays.
 """
 
 import json
-import os
 import secrets
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -24,7 +22,7 @@ WAITING, ACCEPTED, DECLINED = "waiting", "accepted", "declined"
 MOST_FILM_BYTES = 40 << 20  # a swing lasts two seconds; a page takes a film of this size at once
 MOST_FILMS_WAITING, MOST_FILMS_A_DAY, MOST_PRACTICE_A_DAY = 3, 6, 12  # of one student
 _A_DAY = timedelta(hours=24)
-_KINDS = {b"ftyp": (4, (".mp4", ".mov", ".m4v")), b"\x1a\x45\xdf\xa3": (0, (".webm",))}
+_ENDINGS = {b"ftyp": (4, ".mp4"), b"\x1a\x45\xdf\xa3": (0, ".webm")}  # by bytes, and where they are
 
 
 @dataclass(frozen=True)
@@ -53,10 +51,7 @@ class SentFilm:
 
 def film_ending(data: bytes) -> str | None:
     """The usual ending of a film by what it begins with; None where these bytes are no film."""
-    for mark, (at, endings) in _KINDS.items():
-        if data[at : at + len(mark)] == mark:
-            return endings[0]
-    return None
+    return next((ending for mark, (at, ending) in _ENDINGS.items() if data.startswith(mark, at)), None)
 
 
 def films(home: Home, student: str) -> list[SentFilm]:
@@ -85,7 +80,7 @@ def keep_film(
     home: Home, student: str, data: bytes, *, sent_by: str, link: str | None, club: str, day: str
 ) -> SentFilm | None:
     """Keep a film, flushed to disk, until a coach decides; None where there is no more room for it."""
-    with _locked(home):
+    with FileLock(home.path / LOCK):
         if not room_for_film(home, student):
             return None
         now = datetime.now(UTC)
@@ -98,10 +93,8 @@ def keep_film(
         folder.mkdir(parents=True, exist_ok=True)
         arriving = folder / f".arriving-{name}"
         arriving.mkdir()
-        with (arriving / film.file).open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        (arriving / film.file).write_bytes(data)
+        sync(arriving / film.file)
         write_synced(arriving / RECORD, json.dumps(asdict(film)) + "\n")
         arriving.rename(folder / name)
         sync(folder)
@@ -112,7 +105,7 @@ def decide(
     home: Home, film: SentFilm, state: str, by: str, *, reason: str | None = None, session: str | None = None
 ) -> bool:
     """Note what became of a waiting film, and remove the film itself; false where it waits no more."""
-    with _locked(home):
+    with FileLock(home.path / LOCK):
         if next((one.state for one in films(home, film.student) if one.film == film.film), None) != WAITING:
             return False
         at = datetime.now(UTC).isoformat(timespec="seconds")
@@ -125,7 +118,7 @@ def decide(
 
 def count_practice(home: Home, student: str) -> bool:
     """Count one more logged practice of a student; false where a day's are full and it is not taken."""
-    with _locked(home):
+    with FileLock(home.path / LOCK):
         path = _folder(home, student) / PRACTICE
         since = (datetime.now(UTC) - _A_DAY).isoformat(timespec="seconds")
         sent = []
@@ -147,9 +140,3 @@ def forget(home: Home, student: str) -> int:
 
 def _folder(home: Home, student: str) -> Path:
     return home.path / FOLDER / f"of-{student}"
-
-
-@contextmanager
-def _locked(home: Home) -> Iterator[None]:
-    with FileLock(home.path / LOCK):
-        yield

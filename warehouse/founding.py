@@ -8,6 +8,7 @@ import json
 import os
 import tomllib
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache
@@ -63,13 +64,12 @@ def is_founded(home: Home) -> bool:
     """Whether an academy is at this home: somebody is on its roster, or a delivery waits to be loaded."""
     if not home.settings_file.exists():
         return False
+    if waiting(home):
+        return True
     if not is_published(home):
-        return bool(waiting(home))
-    snapshot = open_snapshot(home)
-    try:
-        return has_people(snapshot) or bool(waiting(home))
-    finally:
-        snapshot.close()
+        return False
+    with closing(open_snapshot(home)) as snapshot:
+        return has_people(snapshot)
 
 
 def has_people(roster: Roster) -> bool:

@@ -9,7 +9,6 @@ import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -213,7 +212,7 @@ def _access_log(home: Home) -> Check:
 def _retention(home: Home, snapshot: Snapshot) -> Check:
     """Nothing has been past its time for long; how long each purpose keeps, and what goes next."""
     settings = home.settings()
-    today = datetime.now(settings.zone).date()
+    today = settings.today
     try:
         found = retention.kept(home, snapshot, settings)
     except UnderfootError as error:  # the check of what is published says so too
@@ -246,7 +245,7 @@ def _refused(home: Home) -> Check:
             waiting += "superseded_by" not in json.loads(path.read_text("utf-8"))
     said = "No refused delivery waits for a fix."
     if waiting:
-        said = f"{waiting} refused deliveries wait for a fix: underfoot refused lists them, --drop ends one"
+        said = f"{waiting} refused deliveries wait for a fix; underfoot refused lists them, --drop ends one."
     return Check("refused", ok=True, said=said)
 
 

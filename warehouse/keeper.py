@@ -1,7 +1,6 @@
-"""What whoever keeps the home may ask of it in SQL: all that is published, but for what may not be used."""
+"""SQL for whoever keeps the home: all that is published, except what may not be used."""
 
 from contextlib import closing
-from datetime import datetime
 
 import polars as pl
 
@@ -19,7 +18,7 @@ def keepers_sql(home: Home, query: str) -> pl.DataFrame:
         CallError: nothing is published, or DuckDB does not accept the query.
     """
     settings = home.settings()
-    today = datetime.now(settings.zone).date()
+    today = settings.today
     with closing(open_snapshot(home)) as snapshot:
         withheld = consent.withheld(snapshot, today, settings)
         if not withheld:

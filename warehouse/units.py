@@ -24,13 +24,10 @@ _FRAMES = {"frame", "frames"}
 _WRITTEN_CLOCKS = {"h:m:s", "timestamp"}  # their cells are read as s
 _PLAIN_UNIT = re.compile(r"[A-Za-zµ]{1,20}")
 _OURS = {("N", "newton"), ("mm", "millimeter"), ("s", "second")}  # known without pint
+# As pint reads them.
 _SPELLED = {
-    "in": "inch",
-    "kgf": "kilogram_force",
-    "lbf": "pound_force",
-    "µs": "us",
-    "gf": "gram_force",
-}  # as pint reads them
+    "in": "inch", "gf": "gram_force", "kgf": "kilogram_force", "lbf": "pound_force", "µs": "us",
+}  # fmt: skip
 
 
 @cache

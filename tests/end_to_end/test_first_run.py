@@ -73,7 +73,7 @@ def test_a_by_eye_academy_is_one_page_and_one_note_away(chromium, command):
         other.get_by_text("This browser is not signed in").wait_for(timeout=LIMIT_MS)
         assert "Mia" not in other.inner_text("body")
         other.goto(command)  # used up by the first browser
-        other.get_by_text("was used already").wait_for()
+        other.get_by_text("has already been used").wait_for()
         other.context.close()
     finally:
         context.close()

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 import builders
-from warehouse import access
+from warehouse import access, settings
 from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
@@ -297,7 +297,7 @@ def test_the_day_is_the_academys_own(academy, monkeypatch):
         def now(cls, tz=None):
             return cls(2026, 5, 10, 20, tzinfo=UTC).astimezone(tz)
 
-    monkeypatch.setattr(access, "datetime", Evening)
+    monkeypatch.setattr(settings, "datetime", Evening)
     with writer(academy) as w:
         w.execute("UPDATE academy.coaching SET \"to\" = DATE '2026-05-10' WHERE student = 's1'")
         w.publish()
