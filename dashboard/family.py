@@ -71,7 +71,7 @@ def log_practice(
     _check_day(now, day)
     if not family.count_practice(now.home, student):
         raise CallError(
-            _("{most} practices were logged within a day, which is as many as are taken.").format(
+            _("{most} practices were logged within a day, which is the limit.").format(
                 most=family.MOST_PRACTICE_A_DAY
             )
         )
@@ -118,14 +118,14 @@ def send_film(reader: Reader, student: str, data: bytes, club: str, day: date) -
             )
         )
     if family.film_ending(data) is None:
-        raise CallError(_("This is no film that can be shown here; send an MP4, MOV or WebM file."))
+        raise CallError(_("This is not a film that can be shown here; send an MP4, MOV or WebM file."))
     viewer = now.viewer
     kept = family.keep_film(
         now.home, student, data, sent_by=viewer.person, link=viewer.link, club=club, day=day.isoformat()
     )
     if kept is None:
         raise CallError(
-            _("Enough films wait for the coach; send the next one when they have been looked at.")
+            _("Enough films are waiting for the coach; send the next one when they have been looked at.")
         )
     now.wrote("film", student)
     return kept
@@ -139,7 +139,7 @@ def film_sentences(reader: Reader, student: str) -> tuple[str, ...]:
 def _film_sentence(film: SentFilm) -> str:
     words = {"day": on(date.fromisoformat(film.day)), "club": film.club}
     if film.state == family.WAITING:
-        return _("Film of {day}, {club}: waits for your coach.").format(**words)
+        return _("Film of {day}, {club}: waiting for your coach.").format(**words)
     if film.state == family.ACCEPTED:
         return _("Film of {day}, {club}: your coach has looked at it.").format(**words)
     return _("Film of {day}, {club}: not taken. {reason}").format(**words, reason=film.reason)

@@ -22,7 +22,7 @@ def ask(staff: Sequence[str], today: date, taken: Collection[str] = ()) -> tuple
     `staff` are the coaches it may name, `taken` the names that are on the roster already.
     """
     pasted = st.text_area(
-        _("Type one name a line, or paste rows from a spreadsheet"),
+        _("Type one name per line, or paste rows from a spreadsheet"),
         key="list-typed",
         placeholder="\t".join(COLUMNS[code] for code in EXAMPLE),
     )
@@ -45,10 +45,10 @@ def ask(staff: Sequence[str], today: date, taken: Collection[str] = ()) -> tuple
             "month": _("month first (3 April: 04/03)"),
         }
         said = st.selectbox(
-            _("Days in this list have the"), list(order), format_func=order.__getitem__, key="list-order"
+            _("Dates in this list have the"), list(order), format_func=order.__getitem__, key="list-order"
         )
         day_first = None if said == "" else said == "day"
-        open_question = "" if said else _("whether the day or the month comes first in the list's days")
+        open_question = "" if said else _("whether the day or the month comes first in the list's dates")
     found = student_list.students(rows, columns, today, day_first=day_first, coaches=staff, taken=taken)
     _preview(found)
     return found, open_question
@@ -60,7 +60,7 @@ def _columns(found: Columns) -> Columns:
         return found
     words = {"": _("not used"), **COLUMNS}
     codes, ours = list(words), []
-    with st.expander(_("Columns, as they were recognised"), expanded=found.header is None):
+    with st.expander(_("Columns as recognised"), expanded=found.header is None):
         for i, code in enumerate(found.ours):
             head = found.header[i] if found.header else ""
             chosen = st.selectbox(

@@ -117,7 +117,7 @@ class Place:
         """
         if self.address is not None and urlsplit(self.address).scheme != "https":
             sentence = _(
-                "{address} is no https address; beyond this machine the pages are served over TLS alone."
+                "{address} is not an https address; beyond this machine the pages are served over TLS alone."
             )
             raise CallError(sentence.format(address=self.address))
         if self.tls is not None:
@@ -125,7 +125,7 @@ class Place:
                 ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(*self.tls)
             except (OSError, ssl.SSLError) as error:
                 sentence = _(
-                    "{cert} and {key} are no certificate and its key ({why}); give both as PEM files."
+                    "{cert} and {key} are not a certificate and its key ({why}); give both as PEM files."
                 )
                 raise UnderfootError(
                     sentence.format(

@@ -34,7 +34,7 @@ def read_file(name: str, data: bytes) -> list[list[str]]:
             _("{file} can't be read as a spreadsheet; save it again as csv, xlsx or ods.").format(file=name)
         ) from error
     raise CallError(
-        _("{file} is no list that is read here; use a csv, xlsx or ods file of at most 32 MB.").format(
+        _("{file} is not a list that can be read here; use a csv, xlsx or ods file of at most 32 MB.").format(
             file=name
         )
     )

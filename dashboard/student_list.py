@@ -147,7 +147,7 @@ def _student(row: Sequence[str], columns: Columns, reading: _Reading) -> Student
         name = f"{first.strip()} {last.strip()}".strip()
     born = _day(cells.get(BORN), _("birth date"), reading)
     if born is not None and not 2 <= (age(born, reading.today) or 0) <= OLDEST:
-        reading.odd.append(_("birth date {day} is not one of a player; left empty").format(day=born))
+        reading.odd.append(_("birth date {day} can't be a player's; left empty").format(day=born))
         born = None
     unit = _foot_unit(columns)
     handed, foot = _hand(cells.get(HANDED), reading), _foot(cells.get(FOOT), unit, reading)

@@ -45,13 +45,13 @@ def make(
     """
     zone = time_zone or founding.machine_time_zone()
     if zone not in founding.time_zones():
-        raise CallError(_("{zone} is no time zone; use a name such as Europe/Berlin.").format(zone=zone))
+        raise CallError(_("{zone} is not a time zone; use a name such as Europe/Berlin.").format(zone=zone))
     usual, today = this_year(zone), today_in(zone)
     rows = spreadsheet.read_file(students.name, students.read_bytes()) if students else []
     columns = student_list.recognise(rows)
     found = student_list.students(rows, columns, today, coaches=[head_coach or "", *coaches])
     if student_list.needs_day_order(rows, columns):
-        sentence = _("{file}: write days as 2012-04-03; 03/04/2012 could be either of two days.")
+        sentence = _("{file}: write dates as 2012-04-03; 03/04/2012 could be either of two days.")
         raise CallError(sentence.format(file=students))
     typed = Typed(
         name or "", zone, head_coach or "", (usual["season"], usual["from"], usual["to"]), coaches, found,

@@ -57,7 +57,7 @@ def _form(home: Home) -> Typed:
     name, zone = _academy(home)
     season = _season(zone)
     head = st.text_input(_("Your name (you are the head coach)"), key="head")
-    more = st.text_area(_("Other coaches, one a line"), key="coaches", height=68)
+    more = st.text_area(_("Other coaches, one per line"), key="coaches", height=68)
     coaches = [line for line in more.splitlines() if line.strip()]
     staff = list(dict.fromkeys([head.strip() or _("you"), *coaches]))
     today = content.today_in(zone)
@@ -145,7 +145,7 @@ def _drills() -> list[str]:
     """Which of the starter drills are kept."""
     kept = []
     drills = founding.starter_drills()
-    with st.expander(_("{n} drills to begin with: keep or strike").format(n=len(drills))):
+    with st.expander(_("{n} drills to start with; untick what you don't want").format(n=len(drills))):
         for drill in drills:
             if st.checkbox(drill.name, value=True, key=f"drill-{drill.code}"):
                 kept.append(drill.code)

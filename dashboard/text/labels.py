@@ -76,7 +76,7 @@ FLAGS = Words(
         "feet_swapped": "the two feet may be swapped",
         "sensors_filled": "dead or stuck sensors of the grid were filled in from their neighbours",
         "shares_only": "the device gave how the load was shared, not how large it was",
-        "no_positions": "the device gave no place of the pressure along the foot",
+        "no_positions": "the device gave no pressure positions along the foot",
         "clip_unsynced": "the clip and the plate do not match",
         "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
         "no_consent": "no consent covers the day",

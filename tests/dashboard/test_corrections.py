@@ -221,7 +221,7 @@ def test_a_dropped_folder_names_the_filed_sessions_that_it_corrects_when_it_is_t
 
 def test_a_head_coach_drops_a_refused_delivery_and_a_coach_does_not(refused):
     folder = corrections.refused_folder(refused, HASH)
-    with pytest.raises(AccessError, match="may drop"):
+    with pytest.raises(AccessError, match="may discard"):
         corrections.drop(readers.reader(refused, "c01"), HASH, "2026-02-03-s01")
     assert not filed.is_drop_asked(folder)
     corrections.drop(readers.reader(refused, "h01"), HASH, "2026-02-03-s01")

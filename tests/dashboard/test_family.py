@@ -117,7 +117,7 @@ def test_a_day_takes_so_many_practices_and_no_more(home, as_):
     reader = as_("s1")
     for _ in range(from_families.MOST_PRACTICE_A_DAY):
         practise(reader, "s1")
-    with pytest.raises(CallError, match="as many as are taken"):
+    with pytest.raises(CallError, match="which is the limit"):
         practise(reader, "s1")
     assert len(list(home.inbox.iterdir())) == from_families.MOST_PRACTICE_A_DAY
     practise(as_("g2"), "s2")  # another student's day is their own
@@ -207,7 +207,7 @@ def test_a_film_waits_outside_the_inbox_and_nothing_of_it_loads(home, as_):
     assert deliveries.films_sent(as_("c1")) == [("s2", "1\u00a0film of Odo Fenn, sent by the family →")]
     assert deliveries.films_sent(as_("c2")) == []
     assert "Tess Fenn" in marking.film_words(as_("c1"), film)
-    assert family.film_sentences(as_("g2"), "s2")[0].endswith("waits for your coach.")
+    assert family.film_sentences(as_("g2"), "s2")[0].endswith("waiting for your coach.")
 
 
 def marked(film):
@@ -239,7 +239,7 @@ def test_a_film_that_a_coach_marks_is_taken_up_and_the_film_itself_removed(home,
     assert (kept.state, kept.by, kept.session) == ("accepted", "c1", session)
     assert not from_families.film_path(home, film).exists()
     assert family.film_sentences(as_("s1"), "s1")[0].endswith("your coach has looked at it.")
-    assert "waits no more" in marking.outcome(as_("c1"), "s1", marked(film))["text"]
+    assert "no longer waiting" in marking.outcome(as_("c1"), "s1", marked(film))["text"]
     assert [line["page"] for line in last_lines(home, 2)].count("film_decision") >= 1
 
 
@@ -257,16 +257,16 @@ def test_a_film_is_declined_with_a_reason_that_the_family_reads(home, as_):
     marking.decline(as_("c1"), "s2", film.film, "The heels are out of the picture.")
     assert family.film_sentences(as_("g2"), "s2")[0].endswith("not taken. The heels are out of the picture.")
     assert not from_families.film_path(home, film).exists()
-    with pytest.raises(CallError, match="waits no more"):
+    with pytest.raises(CallError, match="no longer waiting"):
         marking.decline(as_("h1"), "s2", film.film, "Blurred.")
-    with pytest.raises(CallError, match="waits no more"):
+    with pytest.raises(CallError, match="no longer waiting"):
         marking.decline(as_("c1"), "s1", film.film, "Blurred.")  # it is another student's
 
 
 @pytest.mark.parametrize(
     ("data", "more", "said"),
     [
-        (b"MZ" + bytes(2000), {}, "no film"), (b"", {}, "no film"),
+        (b"MZ" + bytes(2000), {}, "not a film"), (b"", {}, "not a film"),
         (FILM + bytes(from_families.MOST_FILM_BYTES), {}, "larger than 40 MB"),
         (FILM, {"club": "umbrella"}, "not one of those offered"), (FILM, {"day": TODAY - timedelta(days=40)}, "Choose a day"),
     ],
@@ -294,13 +294,13 @@ def test_without_consent_on_the_day_it_was_taken_and_today_no_film_is_kept(home,
 def test_so_many_films_wait_and_so_many_come_a_day(home, as_):
     for _ in range(from_families.MOST_FILMS_WAITING):
         send(as_("s1"), "s1")
-    with pytest.raises(CallError, match="Enough films wait"):
+    with pytest.raises(CallError, match="Enough films are waiting"):
         send(as_("s1"), "s1")
     for film in marking.waiting_films(as_("c1"), "s1"):
         marking.decline(as_("c1"), "s1", film.film, "Too dark.")
     for _ in range(from_families.MOST_FILMS_A_DAY - from_families.MOST_FILMS_WAITING):
         send(as_("s1"), "s1")
-    with pytest.raises(CallError, match="Enough films wait"):
+    with pytest.raises(CallError, match="Enough films are waiting"):
         send(as_("s1"), "s1")
 
 

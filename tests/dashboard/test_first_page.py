@@ -80,7 +80,7 @@ def test_names_and_a_pasted_list_make_an_academy_that_loads_and_opens_as_its_hea
     )
     assert "day or the month" in page_text(at)
     assert next(b for b in at.button if b.label == "Make the academy").disabled
-    at = field(at, "Days in this list").select("day").run()
+    at = field(at, "Dates in this list").select("day").run()
     field(at, "being measured").check()
     field(at, "Walk through").uncheck()
     at = next(b for b in at.button if b.label == "Make the academy").click().run()

@@ -44,8 +44,8 @@ def test_a_by_eye_academy_is_one_page_and_one_note_away(chromium, command):
         page.goto(command)
         page.get_by_label("Name of the academy").fill("Foot first", timeout=LIMIT_MS)
         page.get_by_label("Your name").fill("Ada Kern")
-        page.get_by_label("Type one name a line").fill("Mia Orr\nTom Pell")
-        page.get_by_label("Type one name a line").press("Control+Enter")
+        page.get_by_label("Type one name per line").fill("Mia Orr\nTom Pell")
+        page.get_by_label("Type one name per line").press("Control+Enter")
         page.get_by_text("2\u00a0students.").wait_for()
         page.get_by_role("button", name="Make the academy").click()
         clicks += 4  # three fields and the button

@@ -112,10 +112,10 @@ def test_behind_a_declared_proxy_the_pages_stay_on_this_machine():
 
 
 def test_an_address_without_tls_or_a_key_that_is_none_is_one_sentence(tmp_path, certificate):
-    with pytest.raises(CallError, match="no https address"):
+    with pytest.raises(CallError, match="not an https address"):
         Place(free_port(), None, "http://pages.example.org").check()
     (tmp_path / "key.pem").write_text("no key")
-    with pytest.raises(UnderfootError, match="no certificate and its key"):
+    with pytest.raises(UnderfootError, match="not a certificate and its key"):
         Place(free_port(), (certificate[0], tmp_path / "key.pem")).check()
 
 

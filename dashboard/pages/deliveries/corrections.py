@@ -63,7 +63,7 @@ def drop(reader: Reader, delivery: str, name: str) -> None:
     now = reader.anew()
     unseen = now.sql("SELECT 1 FROM refusal WHERE delivery = ? LIMIT 1", [delivery]).is_empty()
     if now.viewer.role != "head_coach" or unseen:
-        raise AccessError(_("There is no refused delivery {name} that you may drop.").format(name=name))
+        raise AccessError(_("There is no refused delivery {name} that you may discard.").format(name=name))
     folder = refused_folder(now.home, delivery)
     if folder is None:
         raise CallError(_("Nothing is kept of {name} any more; deliver its files again.").format(name=name))

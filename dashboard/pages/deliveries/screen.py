@@ -141,7 +141,7 @@ def _fix(reader: Reader, refused: Refused) -> None:
             _again(reader, refused, [(file.name, file.getvalue()) for file in files])
         if st.button(_("Try again as it is"), key=f"again-{key}"):
             _again(reader, refused, [])
-        if refused.may_be_dropped and st.button(_("Drop it for good"), key=f"drop-{key}"):
+        if refused.may_be_dropped and st.button(_("Discard it for good"), key=f"drop-{key}"):
             _drop_refused(reader, refused)
 
 
@@ -149,7 +149,7 @@ def _drop_refused(reader: Reader, refused: Refused) -> None:
     try:
         corrections.drop(reader, refused.delivery, refused.what)
     except (UnderfootError, OSError) as error:
-        st.error(_("Not dropped. {error}").format(error=error))
+        st.error(_("Not discarded. {error}").format(error=error))
         return
     st.toast(_("{what} goes from this list in a moment.").format(what=refused.what))
     st.rerun()

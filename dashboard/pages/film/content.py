@@ -13,7 +13,7 @@ from typing import Any
 
 from dashboard import family, inbox
 from dashboard.queries import by_eye, people
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import CAMERA
 from dashboard.text.labels import EVENTS as EVENT_NAMES
 from dashboard.text.numbers import on
@@ -25,6 +25,7 @@ from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
 
 STILL_DOWN = "trail_heel_down"
 MOST_REASON = 300
+DECIDED = mark("This film is no longer waiting: somebody has already decided on it.")
 LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
 
 
@@ -61,7 +62,7 @@ def decline(reader: Reader, student: str, film: str, reason: str) -> None:
 
     Raises
         AccessError: the viewer may not decide on this student's films, or not any more.
-        CallError: there is no reason, it is too long, or the film waits no more.
+        CallError: there is no reason, it is too long, or the film is no longer waiting.
     """
     now = reader.to_write("film_decision", student)
     words = " ".join(reason.split())
@@ -76,17 +77,17 @@ def _waiting(reader: Reader, student: str, film: str) -> SentFilm:
     """A waiting film by its name.
 
     Raises
-        CallError: there is none, or it waits no more.
+        CallError: it is no longer waiting.
     """
     found = next((one for one in waiting_films(reader, student) if one.film == film), None)
     if found is None:
-        raise CallError(_("This film waits no more: somebody has decided on it already."))
+        raise CallError(_(DECIDED))
     return found
 
 
 def _decide(reader: Reader, film: SentFilm, state: str, **why: str) -> None:
     if not from_families.decide(reader.home, film, state, reader.viewer.person, **why):
-        raise CallError(_("This film waits no more: somebody has decided on it already."))
+        raise CallError(_(DECIDED))
     reader.wrote("film_decision", film.student)
 
 
@@ -135,7 +136,7 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
     Raises
         AccessError: the viewer may not see the student.
         CallError: no consent to film holds, what was marked can't be meant, or the family's film that was
-            marked waits no more.
+            marked is no longer waiting.
         OSError: the disk did not take it.
     """
     reader = inbox.in_reach(reader, student)

@@ -60,10 +60,10 @@ def invite(reader: Reader, person: str, days: int, address: str) -> Made:
     now = as_head_coach(reader)
     names = people(now)
     if person not in names:
-        raise CallError(_("There is nobody {code} to invite.").format(code=person))
+        raise CallError(_("There is nobody with the code {code} to invite.").format(code=person))
     if not 1 <= days <= browsers.MOST_INVITATION_DAYS:
         raise CallError(
-            _("An invitation is good for 1 to {most} days.").format(most=browsers.MOST_INVITATION_DAYS)
+            _("An invitation can be valid for 1 to {most} days.").format(most=browsers.MOST_INVITATION_DAYS)
         )
     token = browsers.invite(now.home, person, timedelta(days=days), made_by=now.viewer.person)
     journal.record(now.home, "invited", viewer=now.viewer.person, person=person, days=days)
@@ -98,7 +98,7 @@ def open_invitations(reader: Reader) -> list[Line]:
     return [
         Line(
             found.name,
-            _("{person}: not used yet, good until {day}").format(
+            _("{person}: not used yet, valid until {day}").format(
                 person=names.get(found.person or "", found.person), day=_day(reader, found.until)
             ),
         )

@@ -27,7 +27,7 @@ def show(reader: Reader) -> None:
             content.open_invitations(reader), _("Withdraw"), partial(content.withdraw, reader),
             _("No invitation is open."),
         )  # fmt: skip
-    with layout.part(_("Browsers that are let in")):
+    with layout.part(_("Browsers let in")):
         _lines(
             content.open_browsers(reader), _("End"), partial(content.end, reader),
             _("No browser was let in by an invitation."),

@@ -125,7 +125,7 @@ def _fields(reader: Reader, was: Row) -> Row:
         layout.aside(
             _(
                 "Stand with the heel against a wall, weight on both feet; measure from the wall to the "
-                "tip of the longest toe, in mm. Of two feet, take the longer. Children: every half year."
+                "tip of the longest toe, in mm. Of the two feet, take the longer. Children: every half year."
             )
         )
         level = st.text_input(FIELDS["level"], was["level"] or "", key=f"level-{key}")

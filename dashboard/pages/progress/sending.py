@@ -101,7 +101,7 @@ def _film_form(reader: Reader, student: str) -> None:
         elif tapped and data is not None:
             _send(
                 lambda: family.send_film(reader, student, data, club, day),
-                _("Sent. It waits for your coach."),
+                _("Sent. It is waiting for your coach."),
             )
 
 
