@@ -10,10 +10,11 @@ import polars as pl
 from ingest.formats.format import RosterFormat
 from ingest.rows import SessionRows, note_frames, typed
 from warehouse.contracts.base import require
-from warehouse.contracts.rows import ROWS
+from warehouse.contracts.rows import contract_of
 from warehouse.errors import Refusal
 from warehouse.settings import Settings
 from warehouse.store import Writer
+from warehouse.tables import columns
 
 _OF_A_SESSION = (
     "academy.session",
@@ -26,33 +27,6 @@ _OF_A_SESSION = (
     "academy.hold",
 )
 _FROM_NOTES = ("academy.drill_dose", "academy.steadiness")
-_DELIVERY_TYPES = {
-    "delivery": pl.String(),
-    "sequence": pl.Int64(),
-    "received_at": pl.Datetime("us"),
-    "kind": pl.String(),
-    "name": pl.String(),
-    "delivered_by": pl.String(),
-    "session": pl.String(),
-    "outcome": pl.String(),
-    "n_files": pl.Int32(),
-    "n_bytes": pl.Int64(),
-}
-_REFUSAL_TYPES = {
-    "delivery": pl.String(),
-    "session": pl.String(),
-    "swing_no": pl.Int32(),
-    "file": pl.String(),
-    "line": pl.Int64(),
-    "column": pl.String(),
-    "reason": pl.String(),
-    "sentence": pl.String(),
-    "at": pl.Datetime("us"),
-    "name": pl.String(),
-    "student": pl.String(),
-    "coach": pl.String(),
-    "device": pl.String(),
-}
 
 
 def land_sessions(
@@ -83,7 +57,7 @@ def land_sessions(
 
 def _append(writer: Writer, frames: Mapping[str, pl.DataFrame]) -> dict[str, int]:
     for table, frame in frames.items():
-        writer.append(table, require(ROWS[table], frame))
+        writer.append(table, require(contract_of(table), frame))
     return {table: len(frame) for table, frame in frames.items()}
 
 
@@ -240,7 +214,7 @@ def land_deliveries(writer: Writer, entries: Sequence[Mapping[str, Any]]) -> Non
         }
         for entry in entries
     ]
-    writer.append("academy.delivery", pl.DataFrame(rows, schema=_DELIVERY_TYPES))
+    writer.append("academy.delivery", pl.DataFrame(rows, schema=columns("academy.delivery")))
 
 
 def land_refusals(
@@ -255,9 +229,10 @@ def land_refusals(
 ) -> None:
     """Refusals of one delivery, in place of those of it or of an earlier version of its session."""
     writer.execute("DELETE FROM academy.refusal WHERE delivery = ? OR session = ?", [delivery, session or ""])
+    types = columns("academy.refusal")
     rows = [
-        {name: getattr(r, name, None) for name in _REFUSAL_TYPES}
+        {name: getattr(r, name, None) for name in types}
         | {"delivery": delivery, "at": at, "name": name, **who}
         for r in refused
     ]
-    writer.append("academy.refusal", pl.DataFrame(rows, schema=_REFUSAL_TYPES))
+    writer.append("academy.refusal", pl.DataFrame(rows, schema=types))

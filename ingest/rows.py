@@ -11,9 +11,8 @@ import pyarrow as pa
 from ingest.film.tracks import Filmed, Unread
 from ingest.plate_rows import SwingSamples
 from ingest.session_file import Event, HoldEntry, SessionHeader
-from warehouse.contracts.base import dtypes_of
-from warehouse.contracts.rows import ROWS
 from warehouse.errors import Refusal
+from warehouse.tables import columns
 from warehouse.traces import SessionTrace
 
 Row = dict[str, Any]
@@ -36,7 +35,7 @@ class SessionRows:
 
 def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
     """Rows as a frame of the table's own types; what a row does not name is null."""
-    kinds = dtypes_of(ROWS[table])
+    kinds = columns(table)
     return pl.DataFrame([_column(name, [row.get(name) for row in rows], kinds[name]) for name in kinds])
 
 

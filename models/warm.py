@@ -3,9 +3,9 @@
 import numpy as np
 import polars as pl
 
-from models.sql import columns
 from models.swing.event_fit import EventFit
 from models.swing.reduce import reduce_session
+from warehouse.tables import columns
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS, SAMPLE_COLUMNS
 

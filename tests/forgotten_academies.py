@@ -19,7 +19,8 @@ from warehouse.access import open_reader
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.links import end_links
-from warehouse.store import open_snapshot, table_names, writer
+from warehouse.store import open_snapshot, writer
+from warehouse.tables import table_names
 
 FIRST = ("Orla", "Tibor", "Wenna", "Ansgar", "Ilse", "Corwin", "Maelle", "Rurik")
 LAST = ("Brindle", "Voss-Hale", "Quarmby", "O'Dare", "Lindqvist", "Ümer", "Tarn", "Eskew")

@@ -23,9 +23,10 @@ from ingest import loader as _loader  # noqa: F401 - imported before the fork, a
 from ingest.load import load
 from models import build as _build  # noqa: F401
 from warehouse.contracts.base import dtypes_of
-from warehouse.contracts.rows import ROWS
+from warehouse.contracts.rows import contract_of
 from warehouse.home import Home
-from warehouse.store import open_snapshot, table_names, unanswered, writer
+from warehouse.store import open_snapshot, unanswered, writer
+from warehouse.tables import table_names
 
 SETTINGS = (
     'name = "The Bramble Lea academy"\ntime_zone = "Europe/Dublin"\n[device.mat]\nkind = "pressure_mat"\n'
@@ -164,8 +165,8 @@ class Round:
 
 
 def main(base: Path, seed: int, landings: int, wholes: int) -> None:
-    for contract in ROWS.values():
-        dtypes_of(contract)  # read off once, before the forks
+    for table in table_names():
+        dtypes_of(contract_of(table))  # read off once, before the forks
     gc.disable()  # a collection in a child would copy all that it shares with this process
     gc.freeze()
     if not ended_well(in_a_child(lambda: fill(base / "ready"))):

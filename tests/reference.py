@@ -16,7 +16,7 @@ from dashboard.text.reasons import REFUSALS
 from planted_swings import CASES
 from warehouse.definitions import read_metrics, usual_faults, words_of
 from warehouse.observations import feelings, signs
-from warehouse.store import SCHEMA_FOLDER, table_names
+from warehouse.tables import SCHEMA_FOLDER, table_names
 from warehouse.vocabulary import FLAG_COUNTS, NOTE_KINDS
 
 FILE = Path(__file__).parents[1] / "warehouse" / "REFERENCE.md"

@@ -17,7 +17,8 @@ from warehouse.errors import UnderfootError
 from warehouse.filed import content_hash
 from warehouse.home import Home, holder, walk
 from warehouse.publishing import MARK, POINTER, current_name
-from warehouse.store import Snapshot, open_snapshot, table_names
+from warehouse.store import Snapshot, open_snapshot
+from warehouse.tables import table_names
 from warehouse.traces import trace_path
 
 LEAST_ROOM_BYTES = 1 << 30

@@ -6,7 +6,8 @@ import polars as pl
 
 from warehouse import consent
 from warehouse.home import Home
-from warehouse.store import beside, open_snapshot, read_frame, run, table_names
+from warehouse.store import beside, open_snapshot, read_frame, run
+from warehouse.tables import table_names
 
 
 def keepers_sql(home: Home, query: str) -> pl.DataFrame:

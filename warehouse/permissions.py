@@ -2,7 +2,7 @@
 
 from warehouse import consent
 from warehouse.body import BODY_NOTES
-from warehouse.store import table_names
+from warehouse.tables import table_names
 from warehouse.vocabulary import STAFF
 
 # Tables that hold no person: open to everyone.

@@ -14,8 +14,8 @@ from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.publishing import clear_rebuild, current_name, mark_rebuild, publish, settle_rebuild
+from warehouse.tables import table_names, table_sql
 
-SCHEMA_FOLDER = Path(__file__).parent / "schema"
 # Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
 # at opening: connections of one process to one file share them, and a later SET would be locked out.
 READER_CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -61,20 +61,6 @@ def disk_errors_in_words(home: Home) -> Iterator[None]:
             f"{home.path} could not be written to the end ({said}); what is published stays as it was and no "
             "delivery is lost: make room or repair the disk, then run the same command again."
         ) from error
-
-
-def table_names() -> list[str]:
-    """Every table as schema.table, in file order."""
-    return sorted(file.name.removesuffix(".sql") for file in SCHEMA_FOLDER.glob("*.sql"))
-
-
-def table_sql(name: str) -> str:
-    """The statement that makes a table; academy.swing_metric has a column for every metric of its rules."""
-    text = (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8")
-    if name != "academy.swing_metric":
-        return text
-    columns = ",\n".join(f"    {metric} DOUBLE" for metric in metric_codes())
-    return text.replace("\n);", f",\n{columns}\n);")
 
 
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:

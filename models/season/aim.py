@@ -16,8 +16,9 @@ from models.season.cells import BASELINE
 from models.season.faultrate import LEAST_SESSIONS
 from models.season.judgement import Bands
 from models.season.spans import counts_as_now
-from models.sql import columns, query
+from models.sql import query
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import BETTER, GOES_TOGETHER, SELDOM
 
 NAMED, EARLIEST_CAUSE, MOST_OFTEN, KEEP, NOTHING = (

@@ -13,8 +13,9 @@ from scipy import stats
 
 from models.season.estimation import q_of_p
 from models.season.kernel import FLOATS
-from models.sql import columns, query
+from models.sql import query
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]

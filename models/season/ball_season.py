@@ -13,8 +13,9 @@ from scipy import stats
 
 from models.season.ball import LEAST_Q, LEAST_SESSIONS, within_slope
 from models.season.estimation import q_of_p
-from models.sql import columns, query
+from models.sql import query
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import IMPROVING, NOT_CLEAR, SLIPPING, TOO_FEW
 
 KEYS = ("season", "student", "club_family", "outcome")

@@ -10,8 +10,8 @@ not seen.
 import polars as pl
 
 from models.season.spans import in_spans, with_rate
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 
 LEAST_VISITS = 3
 SAW = "SELECT *, coalesce(grade, 1) > 0 AS seen FROM academy.note WHERE kind = 'saw' AND code IS NOT NULL"

@@ -27,10 +27,11 @@ from models.season.cells import TOUCHED
 from models.season.drill_checks import clustered
 from models.season.estimation import q_of_p
 from models.season.kernel import FLOATS
-from models.sql import columns, query
+from models.sql import query
 from warehouse.chains import Chain
 from warehouse.observations import sign_codes
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, SELDOM, TOO_FEW
 
 BLOCK_SWINGS = BLOCK_VISITS = 6

@@ -11,8 +11,8 @@ import polars as pl
 from models.season.by_eye import looked_for, nudge_rows, saw_rows
 from models.season.estimation import Z90
 from models.season.kernel import FLOATS
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import SELDOM
 
 LEAST_SWINGS = 5  # judged in the session

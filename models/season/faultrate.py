@@ -21,8 +21,8 @@ from models.season.cells import TOUCHED
 from models.season.estimation import UNIFORM, fit_beta, intraclass, p_first_lower, wilson
 from models.season.kernel import FLOATS
 from models.season.spans import counts_as_now, in_spans
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import BETTER, NOT_CLEAR, PACES, SELDOM, TOO_FEW, WORSE
 
 KEYS = ["season", "student", "fault", "club_family"]

@@ -9,9 +9,10 @@ import polars as pl
 
 from models.season.estimation import p_first_lower
 from models.season.spans import in_spans, with_rate
-from models.sql import columns, query
+from models.sql import query
 from warehouse.observations import feelings
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import BETTER, NOT_CLEAR, TOO_FEW, WORSE
 
 KEYS = ["season", "student", "feeling"]

@@ -27,8 +27,8 @@ from models.season.faultrate import (
 )
 from models.season.kernel import FLOATS
 from models.season.spans import NOW_DAYS, in_spans
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import SELDOM
 
 USUALLY_CHANGED, ROUNDS = 0.05, 40

@@ -14,8 +14,9 @@ import polars as pl
 from models.parameters import six_digits
 from models.season.cells import BASELINE, CellKey, Parameter, baseline, keep_fits
 from models.season.trend import fit_season
-from models.sql import columns, query
+from models.sql import query
 from warehouse.store import Writer
+from warehouse.tables import columns
 
 MOST_SWINGS = 30
 CALIBRATION = Path(__file__).parents[1] / "rules" / "calibration.toml"

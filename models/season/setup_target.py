@@ -15,9 +15,9 @@ import polars as pl
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from models.sql import columns
 from models.swing.conditioning import heel_share_from_along
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import STEADY_STANDS
 
 FEET = ("lead", "trail")

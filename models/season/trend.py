@@ -37,8 +37,8 @@ from models.season.estimation import Z90
 from models.season.judgement import Bands, directions, judge_change
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import ROUNDING, line_ends, lines, mean_over_draws
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 LINE_POINTS = 13

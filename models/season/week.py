@@ -17,8 +17,8 @@ import polars as pl
 from models.season.ledger import KEY as LEDGER_KEY
 from models.season.ledger import NEW_FAULT, listed
 from models.season.week_sources import AGAINST, BESIDE, MAIN, RECENT_DAYS, Row, Signal, Sources, read_sources
-from models.sql import columns
 from warehouse.store import Writer
+from warehouse.tables import columns
 from warehouse.vocabulary import HOLDING, IMPROVING, SELDOM, SLIPPING, WORSE
 
 KINDS = (

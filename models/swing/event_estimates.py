@@ -12,10 +12,10 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from models.sql import columns
 from models.swing.event_fit import EventFit, predict
 from models.swing.kernel import sample_columns
 from models.swing.landmarks import LANDMARKS, QUIET, find_landmarks
+from warehouse.tables import columns
 from warehouse.traces import SessionTrace
 from warehouse.vocabulary import EVENTS
 

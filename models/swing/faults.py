@@ -10,10 +10,10 @@ no swing of theirs is flagged for a fault whose metrics lie inside it.
 
 import polars as pl
 
-from models.sql import columns
 from models.swing.rules import UNSTYLED, Limit, Rules, load_rules
 from warehouse.definitions import ADVICE, Fault
 from warehouse.store import Writer
+from warehouse.tables import columns
 
 __all__ = ["Rules", "band_rows", "fault_rows", "judge", "load_rules", "metric_rows"]
 

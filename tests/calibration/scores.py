@@ -15,7 +15,7 @@ from models.season.judgement import IMPROVING, SLIPPING, Bands
 from models.season.ledger import claims, listed
 from models.season.reliability import detectable_change, typical_error
 from models.season.trend import student_lines
-from models.sql import columns
+from warehouse.tables import columns
 
 NO_BANDS = Bands(pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String}), {}, {})
 

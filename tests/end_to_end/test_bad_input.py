@@ -9,7 +9,8 @@ import pytest
 import builders
 import made_swings as made
 from command import underfoot_command
-from warehouse.store import open_snapshot, table_names
+from warehouse.store import open_snapshot
+from warehouse.tables import table_names
 
 
 def load(path, home):

@@ -21,7 +21,8 @@ from warehouse.errors import AccessError
 from warehouse.health import check
 from warehouse.home import Home
 from warehouse.links import make_link, read_link
-from warehouse.store import open_snapshot, table_names, writer
+from warehouse.store import open_snapshot, writer
+from warehouse.tables import table_names
 
 HEAD = "student,given_by,purpose,from,to\n"
 YESTERDAY = datetime.now(UTC).date() - timedelta(days=2)  # in any time zone

@@ -13,7 +13,7 @@ from dashboard.text.labels import FLAGS
 from warehouse.definitions import read_metrics, usual_faults
 from warehouse.founding import starter_drills
 from warehouse.observations import feelings, signs
-from warehouse.store import table_names, table_sql
+from warehouse.tables import table_names, table_sql
 from warehouse.vocabulary import FLAG_COUNTS
 
 ROOT = Path(__file__).parents[2]

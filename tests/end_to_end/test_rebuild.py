@@ -14,7 +14,8 @@ from ingest import load as job
 from ingest.loader import Loader
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
-from warehouse.store import open_snapshot, rebuilding, table_names, writer
+from warehouse.store import open_snapshot, rebuilding, writer
+from warehouse.tables import table_names
 
 TIMES = {"fitted_at"}
 

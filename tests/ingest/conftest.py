@@ -9,7 +9,8 @@ import pytest
 
 from ingest.load import LoadReport, load
 from warehouse.home import Home
-from warehouse.store import Writer, table_names, writer
+from warehouse.store import Writer, writer
+from warehouse.tables import table_names
 from warehouse.traces import read_trace, trace_path
 
 SETTINGS = """\

@@ -11,7 +11,7 @@ import pytest
 
 from ingest import delivery, watch
 from ingest.formats import notes
-from warehouse.store import table_names
+from warehouse.tables import table_names
 
 SQL = "'; DROP TABLE academy.person; --"
 IDS = [

@@ -18,7 +18,8 @@ from warehouse.errors import UnderfootError
 from warehouse.health import check
 from warehouse.retention import Kept
 from warehouse.settings import parse_settings
-from warehouse.store import open_snapshot, table_names
+from warehouse.store import open_snapshot
+from warehouse.tables import table_names
 
 TODAY = datetime.now(ZoneInfo("Europe/Dublin")).date()
 

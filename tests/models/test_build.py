@@ -15,9 +15,9 @@ from models.build import build, refresh
 from models.parameters import load_parameter, save_parameters
 from models.plan import PLAN, plan_rows
 from models.season.reliability import calibration_rows
-from models.sql import columns
 from warehouse.errors import UnderfootError
-from warehouse.store import Writer, table_names, writer
+from warehouse.store import Writer, writer
+from warehouse.tables import columns, table_names
 from warehouse.traces import SessionTrace, trace_path, write_trace
 
 DAY_ONE = datetime(2026, 4, 7, 15)  # noqa: DTZ001 - UTC without a zone, as in the warehouse

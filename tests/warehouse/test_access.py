@@ -16,7 +16,8 @@ from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
 from warehouse.reach import viewers
-from warehouse.store import open_snapshot, table_names, writer
+from warehouse.store import open_snapshot, writer
+from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
 from warehouse.vocabulary import ROLES
 

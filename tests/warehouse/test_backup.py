@@ -13,7 +13,8 @@ from command import underfoot_command
 from warehouse import links, sealed
 from warehouse.health import check
 from warehouse.home import Home
-from warehouse.store import open_snapshot, table_names
+from warehouse.store import open_snapshot
+from warehouse.tables import table_names
 
 
 @pytest.fixture(autouse=True)

@@ -9,7 +9,8 @@ import pytest
 import builders
 from warehouse.errors import CallError, UnderfootError
 from warehouse.publishing import current_name
-from warehouse.store import SCHEMA_FOLDER, open_snapshot, table_names, writer
+from warehouse.store import open_snapshot, writer
+from warehouse.tables import SCHEMA_FOLDER, table_names
 
 
 @pytest.mark.parametrize("name", table_names())

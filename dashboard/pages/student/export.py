@@ -19,7 +19,8 @@ from warehouse.errors import AccessError, CallError
 from warehouse.filed import FILM_FOLDER
 from warehouse.home import Home
 from warehouse.reach import check_student, head_coach
-from warehouse.store import open_snapshot, table_names, table_sql
+from warehouse.store import open_snapshot
+from warehouse.tables import table_names, table_sql
 from warehouse.traces import SessionTrace, read_trace, trace_path
 
 # How a table is cut to one student ($1), by the first of these columns that it has.

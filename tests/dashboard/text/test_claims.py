@@ -5,7 +5,7 @@ import pytest
 
 from dashboard.text.claims import CLAIMS, TRUTHS, in_words
 from models.season.reliability import calibration_rows
-from models.sql import columns
+from warehouse.tables import columns
 
 
 def test_every_kept_figure_has_words():

@@ -8,8 +8,8 @@ import pytest
 
 import builders
 from models.season.felt import agreement, felt_rows
-from models.sql import columns
 from warehouse.store import writer
+from warehouse.tables import columns
 
 DAY = date(2026, 4, 7)
 SWINGS = (  # number, part, drill, flagged for lead_heel_heavy

@@ -9,7 +9,7 @@ from models.season.cells import baseline
 from models.season.judgement import Bands
 from models.season.ledger import CREDIT, LEAST_SURE, MOST_WRONG, SCHEMA, claims, listed
 from models.season.trend import fit_season, student_lines
-from models.sql import columns
+from warehouse.tables import columns
 
 FIRST = date(2026, 4, 6)  # a Monday
 

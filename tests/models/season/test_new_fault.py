@@ -10,7 +10,7 @@ from scipy import integrate, stats
 from models.season.faultrate import FaultPrior, fit_priors
 from models.season.ledger import claims, listed
 from models.season.new_fault import USUALLY_CHANGED, as_seen, new_fault_chances, share_changed
-from models.sql import columns
+from warehouse.tables import columns
 
 FIRST = date(2026, 4, 6)
 SWINGS = 10

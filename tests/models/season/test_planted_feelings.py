@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 
 from models.season.felt import agreement
-from models.sql import columns
 from planted_feelings import WORLDS, planted_feelings
+from warehouse.tables import columns
 
 STUDENTS = 150
 RISES = [name for name, world in WORLDS.items() if world.agreement == "rises"]

@@ -2,8 +2,8 @@
 
 import math
 
-from models.sql import columns, query
-from warehouse.store import table_names
+from models.sql import query
+from warehouse.tables import columns, table_names
 
 
 def run(bench, table):

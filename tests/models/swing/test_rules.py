@@ -8,7 +8,7 @@ from models.swing.rules import load_rules
 from warehouse.definitions import metric_codes
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
-from warehouse.store import table_sql
+from warehouse.tables import table_sql
 
 RULES = load_rules()
 PHASES = ("address", "start", "back", "top", "down", "impact", "finish")
