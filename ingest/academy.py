@@ -57,10 +57,6 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
     people = writer.sql("SELECT person, role, handed, foot_length_mm, born FROM academy.person")
     seasons = writer.sql('SELECT season, "from", "to" FROM academy.season ORDER BY "from", season')
     drills = writer.sql("SELECT * FROM academy.drill ORDER BY drill")
-    consents: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
-    rows = writer.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
-    for student, purpose, first, last in rows.iter_rows():
-        consents.setdefault((student, purpose), []).append((first, last))
     return Academy(
         settings=settings,
         people={row[0]: Person(*row) for row in people.iter_rows()},
@@ -68,7 +64,7 @@ def read_academy(writer: Writer, settings: Settings) -> Academy:
         faults=fault_codes(settings),
         metrics=RETIRED_METRICS.union(metric_codes()),
         seasons=tuple(seasons.iter_rows()),
-        consents=consents,
+        consents=consent.recorded(writer),
     )
 
 

@@ -19,9 +19,8 @@ from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from warehouse.deliverer import MARK
 from warehouse.errors import Refusal
-from warehouse.filed import content_hash, kept_tracks
+from warehouse.filed import content_hash, kept_tracks, remove_refused_films
 from warehouse.home import Home, sync, walk, write_synced
-from warehouse.vocabulary import is_film
 
 UNPACKED = ".unpacked"
 _GONE = ".gone-"
@@ -187,17 +186,11 @@ def keep_refused(
 
 
 def supersede(file: Path, why: dict[str, Any], content: str, *, keeps_films: bool = True) -> None:
-    """Mark a refused delivery as replaced by an accepted one; where films are not kept, its own go too.
-
-    Their names are written to why.json before they go: whoever tries it again learns what is missing.
-    """
-    films = [] if keeps_films else sorted(n for n in _all_files(file.parent) if is_film(n))
+    """Mark a refused delivery as replaced by an accepted one; where films are not kept, its own go too."""
     why["superseded_by"] = content
-    if films:
-        why["films_not_kept"] = sorted({*films, *why.get("films_not_kept", [])})
     write_synced(file, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
-    for name in films:
-        (file.parent / name).unlink(missing_ok=True)
+    if not keeps_films:
+        remove_refused_films(file, why)
 
 
 class RefusedFolder:

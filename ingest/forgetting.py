@@ -46,7 +46,7 @@ def forget(home: Home, remake: Callable[[Writer], object]) -> list[Receipt]:
     for who, removed in gone:
         clear_rest(home, who, removed)
     receipts = [forgotten.done(home, who.student, r.counts, r.deliveries) for who, r in gone]
-    return [r for r, (who, _) in zip(receipts, gone, strict=True) if who.student != forgotten.PAST_ITS_TIME]
+    return [r for r, (who, _) in zip(receipts, gone, strict=True) if who.student != forgotten.NOBODY]
 
 
 def check(home: Home, student: str) -> None:

@@ -1,4 +1,4 @@
-"""Removing what is past its time, by [retention] of academy.toml (see warehouse/retention.py).
+"""Removing what is past its time or no longer agreed to (see warehouse/retention.py).
 
 Films and refused deliveries just go. Visits and notes are part of what the warehouse is made from, so they go
 as forgotten students do: noted on disk first, taken out of what is filed, the warehouse made again. That is
@@ -8,17 +8,17 @@ The signed list has a line for each of these, with counts, under nobody's name.
 """
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import closing, suppress
 from datetime import date
 
 from ingest.redaction import Identity
-from warehouse import filed, forgotten, journal, retention
+from warehouse import forgotten, journal, retention
 from warehouse.consent import Roster
 from warehouse.errors import CallError
-from warehouse.forgotten import PAST_ITS_TIME
+from warehouse.forgotten import NOBODY
 from warehouse.home import Home
-from warehouse.retention import Kept
+from warehouse.retention import KEEP_FILM, Kept, remove_films, remove_whole_films
 from warehouse.store import open_snapshot
 
 AHEAD = 6
@@ -26,34 +26,34 @@ VISITS, NOTES, FILMS, REFUSED = "sessions_days", "notes_days", "films_days", "re
 
 
 def carry_out(home: Home) -> None:
-    """Remove the films and refused deliveries that are past their time; ask for visits and notes to be.
+    """Remove the films and refused deliveries that are to go; ask for visits and notes to be removed.
 
     `forgetting.forget` then takes those out, with the students who are to be forgotten.
     """
     settings = home.settings()
-    if not settings.retention or any(r.student == PAST_ITS_TIME for r in forgotten.asked(home)):
+    if any(r.student == NOBODY for r in forgotten.asked(home)):
         return
     today = settings.today
     with suppress(CallError), closing(open_snapshot(home)) as snapshot:
         kept = {of.key: of for of in retention.kept(home, snapshot, settings)}
         past = {key for key, of in kept.items() if of.past(today)}
-        if past & {FILMS, REFUSED}:
+        if past & {FILMS, REFUSED, KEEP_FILM}:
             with home.lock():
-                _remove_now(home, kept, today)
+                _remove_now(home, snapshot, {key: kept[key].past(today) for key in past})
         if past & {VISITS, NOTES}:
             _ask(home, snapshot, kept, today, settings.time_zone)
 
 
-def _remove_now(home: Home, kept: Mapping[str, Kept], today: date) -> None:
-    removed, contents = {"films": 0, "refused_removed": 0}, []
-    for content in kept[FILMS].past(today) if FILMS in kept else ():
-        removed["films"] += filed.remove_films(home.filed / content)
-        contents.append(content)
-    for name in kept[REFUSED].past(today) if REFUSED in kept else ():
-        shutil.rmtree(home.refused / name)
-        removed["refused_removed"] += 1
-    forgotten.sign(home, PAST_ITS_TIME, removed, contents)
-    journal.record(home, "past_its_time", **removed)
+def _remove_now(home: Home, roster: Roster, past: Mapping[str, Sequence[str]]) -> None:
+    remove_whole_films(home, roster, past.get(KEEP_FILM, ()))
+    films, refused = past.get(FILMS, ()), past.get(REFUSED, ())
+    if films or refused:
+        n = sum(remove_films(home, roster, content) for content in films)
+        for name in refused:
+            shutil.rmtree(home.refused / name)
+        removed = {"films": n, "refused_removed": len(refused)}
+        forgotten.sign(home, NOBODY, removed, films)
+        journal.record(home, "past_its_time", **removed)
 
 
 def _ask(home: Home, roster: Roster, kept: Mapping[str, Kept], today: date, time_zone: str) -> None:
@@ -62,7 +62,7 @@ def _ask(home: Home, roster: Roster, kept: Mapping[str, Kept], today: date, time
     notes = kept[NOTES].past(today, AHEAD) if NOTES in kept else []
     known = {name for _, name in kept[VISITS].items} if VISITS in kept else set()
     who = Identity(
-        PAST_ITS_TIME,
+        NOBODY,
         frozenset(),
         sessions=frozenset(sessions),
         others=frozenset(known - sessions),
@@ -77,4 +77,4 @@ def _ask(home: Home, roster: Roster, kept: Mapping[str, Kept], today: date, time
     swings = roster.sql("SELECT count(*) FROM academy.swing WHERE session IN (SELECT unnest(?))", listed)
     counts = {"sessions": len(sessions), "swings": int(swings.item()), "notes": len(notes)}
     noted = who.to_json() | {"counts": counts, "deliveries": sorted(deliveries)}
-    forgotten.ask(home, PAST_ITS_TIME, noted=noted)
+    forgotten.ask(home, NOBODY, noted=noted)

@@ -21,9 +21,9 @@ from ingest.refusals import of_swing, refuse
 from ingest.session_file import FILE, SessionHeader
 from warehouse import filed
 from warehouse.errors import Refusal, Refused
+from warehouse.filed import BY_ROSTER
 
 _AGAIN = "correct it and deliver the session again"
-BY_ROSTER = "no_handedness"  # a new roster supplies it, and the session is then read again from filed/
 NO_POINTS = pl.DataFrame(
     schema={"swing_no": pl.Int64, "frame": pl.Int64, "point": pl.String, "x_px": pl.Float64,
             "y_px": pl.Float64, "score": pl.Float64}

@@ -19,7 +19,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
-from warehouse import forgotten, health, journal
+from warehouse import forgotten, health, journal, retention
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import HOLDER, LOCK, SIGN_INS, Home, sync
 from warehouse.publishing import settle_rebuild
@@ -182,7 +182,7 @@ def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
     """Make a home again from a backup, hashes compared before and after, and publish it.
 
     Students who were forgotten after the backup was made are asked to be forgotten again. Nothing is then
-    published before they are.
+    published before they are. Films that a family no longer lets be kept whole go again too.
 
     Raises
         CallError: the home holds anything already, there is no such file, or its secret is another one.
@@ -199,7 +199,7 @@ def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
     shutil.rmtree(part, ignore_errors=True)
     try:
         _unpack(file, secret, manifest, part)
-        _ask_again(Home(part), file, manifest["at"])
+        _remove_again(Home(part), file, manifest["at"])
         forgotten.backed_up(Home(part), file, manifest["at"])
         if home.path.exists():
             home.path.rmdir()
@@ -217,11 +217,17 @@ def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
     return Backup(len(sizes), sum(sizes), health.filed_problems(home))
 
 
-def _ask_again(home: Home, file: Path, backed_up_at: str) -> None:
-    """Have everyone forgotten again who was forgotten since: the list beside the backup says who."""
+def _remove_again(home: Home, file: Path, backed_up_at: str) -> None:
+    """Have what was removed since removed again, by the list beside the backup.
+
+    Films go at once, students by being asked for. What was past its time goes by its own date.
+    """
+    removed = forgotten.removed_since(home, [forgotten.beside(file)], backed_up_at)
+    films = {c for r in removed if forgotten.FILMS_AS_DELIVERED in r.removed for c in r.deliveries}
     with opened(home) as found:
+        retention.remove_whole_films(home, found, sorted(films))
         students = found.sql("SELECT person FROM academy.person WHERE role = 'student'").to_series().to_list()
-    forgotten.ask_again(home, students, [forgotten.beside(file)], backed_up_at)
+    forgotten.ask_again(home, students, removed)
 
 
 def _unpack(file: Path, secret: bytes | None, manifest: dict[str, Any], part: Path) -> None:

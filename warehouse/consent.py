@@ -12,9 +12,10 @@ A consent in consents.csv is for a student and a purpose, from a day to a day, b
 
 Two questions are asked. Before something new is taken or handed out, a consent must be *given* that day. What
 is there already stays in use until its consent is *withheld*: it was recorded, and covers the day no more. A
-new consent brings it back. A purpose that was never recorded for a student withholds nothing, with one
-exception: a minor's films, which nobody agreed to, are not used. Where consents are kept elsewhere, a student
-and purpose without a line in consents.csv count as agreed.
+new consent brings it back, but not a film that was kept whole under keep_film: that is removed (`retention`).
+A purpose that was never recorded for a student withholds nothing, with one exception: a minor's films, which
+nobody agreed to, are not used. Where consents are kept elsewhere, a student and purpose without a line in
+consents.csv count as agreed.
 
 What that takes out of use is SQL over the temporary tables ended_consent(student, purpose) and
 outdated(student). Readers fill them for today; the models go by `academy.withheld`, what the last build left
@@ -22,7 +23,7 @@ out. Both use the rules below, so no page shows what the models may not read.
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, Protocol
 
 import duckdb
@@ -110,9 +111,24 @@ class Roster(Protocol):
         """Run one SELECT."""
 
 
+def recorded(roster: Roster) -> dict[tuple[str, str], list[tuple[date, date | None]]]:
+    """The first and last day of every consent, by student and purpose."""
+    spans: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
+    rows = roster.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
+    for student, purpose, first, last in rows.iter_rows():
+        spans.setdefault((student, purpose), []).append((first, last))
+    return spans
+
+
 def covers(spans: Spans, day: date) -> bool:
     """Whether one of these spans holds the day; a span without a last day goes on."""
     return any(first <= day and (last is None or day <= last) for first, last in spans)
+
+
+def last_day(spans: Spans, day: date) -> date:
+    """The last day that a consent begun by this day covers; the latest date there is if it has no end."""
+    begun = (last or date.max for first, last in spans if first <= day)
+    return max(begun, default=day - timedelta(days=1))
 
 
 def is_given(spans: Spans, day: date, settings: Settings) -> bool:
@@ -131,10 +147,7 @@ def given(roster: Roster, student: str, purpose: str, day: date, settings: Setti
 
 def withheld(roster: Roster, day: date, settings: Settings) -> frozenset[tuple[str, str]]:
     """Each student and purpose for which nothing of theirs may be used on a day."""
-    spans: dict[tuple[str, str], list[tuple[date, date | None]]] = {}
-    rows = roster.sql('SELECT student, purpose, "from", "to" FROM academy.consent')
-    for student, purpose, first, last in rows.iter_rows():
-        spans.setdefault((student, purpose), []).append((first, last))
+    spans = recorded(roster)
     found = {key for key, recorded in spans.items() if key[1] in WITHHOLDABLE and not covers(recorded, day)}
     if not settings.consents_kept_elsewhere:
         students = roster.sql("SELECT person, born FROM academy.person WHERE role = 'student'")

@@ -8,6 +8,7 @@ the delivery's content hash can still be checked; and why it was refused, where 
 
 import hashlib
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from warehouse.vocabulary import is_film
 DROP_ASKED = "drop-asked"  # in a folder of refused/: who wants it dropped
 
 FILM_FOLDER, FILM_LIST = ".film", "films.json"
+BY_ROSTER = "no_handedness"  # refused for what a roster supplies: the session is then read again from filed/
 
 
 @dataclass(frozen=True)
@@ -175,31 +177,54 @@ def drop_asked_by(folder: Path) -> str | None:
     return (folder / DROP_ASKED).read_text(encoding="utf-8") if is_drop_asked(folder) else None
 
 
-def films_in(filed: Path) -> list[Path]:
-    """The moving pictures of a filed delivery that can go: those cut to the feet, and their originals.
+def films_in(folder: Path) -> list[Path]:
+    """The films in a folder of filed/ or refused/ as they were delivered."""
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if is_film(path.name) and path.relative_to(folder).parts[0] != FILM_FOLDER
+    )
 
-    An original whose marks were not followed yet stays, as nothing else says what it shows.
+
+def cut_films(filed: Path) -> list[Path]:
+    """The films of a filed delivery that are cut to the feet."""
+    return sorted((filed / FILM_FOLDER).glob("swing-*.mp4"))
+
+
+def are_followed(filed: Path) -> bool:
+    """Whether the marks in every film of a filed delivery were followed, so that it can be read without."""
+    return len(list((filed / FILM_FOLDER).glob("swing-*.csv"))) >= len(films_in(filed))
+
+
+def remove_films(filed: Path, leaving: Sequence[Path], refused: Mapping[str, Mapping[str, Any]]) -> int:
+    """Remove films of a filed delivery, not what was marked in them; returns how many went.
+
+    They are noted in films.json before the first goes, with why some had been `refused`, by their names: the
+    delivery's content hash stays, and what a rebuild reads.
     """
     shelf = filed / FILM_FOLDER
-    originals = [path for path in sorted(filed.iterdir()) if is_film(path.name)] if filed.is_dir() else []
-    followed = len(list(shelf.glob("swing-*.csv")))
-    return [*sorted(shelf.glob("swing-*.mp4")), *(originals if followed >= len(originals) else [])]
-
-
-def remove_films(filed: Path) -> int:
-    """Remove the moving pictures of a filed delivery, not what was marked in them; returns how many went.
-
-    They are noted in films.json before the first goes: the delivery's content hash stays, and what a rebuild
-    reads.
-    """
-    leaving = films_in(filed)
-    if not leaving:
-        return 0
-    kept = {name: facts for name, facts in _facts(filed, "files").items() if not is_film(name)}
-    gone = films_not_kept(filed) | {path.name: facts_of(path) for path in leaving if path.parent == filed}
-    listed = film_list(kept, gone, _listed(filed).get("refused", {}))
-    write_synced(filed / FILM_FOLDER / FILM_LIST, listed)
+    kept = {name: facts for name, facts in _facts(filed, "files").items() if shelf / name not in leaving}
+    originals = {path.relative_to(filed).as_posix(): path for path in leaving if path.parent != shelf}
+    gone = films_not_kept(filed) | {name: facts_of(path) for name, path in originals.items()}
+    why = _listed(filed).get("refused", {}) | {name: refused[name] for name in originals if name in refused}
+    shelf.mkdir(exist_ok=True)
+    write_synced(shelf / FILM_LIST, film_list(kept, gone, why))
     for path in leaving:
         path.unlink()
     sync(filed)
+    return len(leaving)
+
+
+def remove_refused_films(file: Path, why: dict[str, Any]) -> int:
+    """Remove the films of a refused delivery, by its why.json and what that says; returns how many went.
+
+    Their names are written to it before they go: whoever tries the delivery again learns what is missing.
+    """
+    leaving = films_in(file.parent)
+    names = {path.relative_to(file.parent).as_posix() for path in leaving}
+    if leaving:
+        why["films_not_kept"] = sorted({*names, *why.get("films_not_kept", [])})
+        write_synced(file, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
+    for path in leaving:
+        path.unlink()
     return len(leaving)

@@ -28,7 +28,8 @@ from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
 from warehouse.keys import home_key
 
-PAST_ITS_TIME = ""  # in the place of a student, where what went was past its time
+NOBODY = ""  # in the place of a student, where what went was past its time or no longer agreed to
+FILMS_AS_DELIVERED = "films_as_delivered"  # what went, of minors whose consent to keep them whole had ended
 KEY, ASKED, LIST, BACKUPS = "forgotten.key", "forgetting.json", "forgotten.jsonl", "backups.jsonl"
 _IF_LOST = "bring it back from a backup: without it a restored backup can't tell who was forgotten."
 
@@ -219,16 +220,20 @@ def beside(backup: Path) -> Path:
     return backup.with_name(f"{backup.name}.forgotten.jsonl")
 
 
-def ask_again(home: Home, students: Sequence[str], lists: Sequence[Path], backed_up_at: str) -> list[str]:
-    """In a restored home, ask for everyone to be forgotten who was since its backup was made.
+def removed_since(home: Home, lists: Sequence[Path], backed_up_at: str) -> list[Receipt]:
+    """In a restored home, what was removed since its backup was made.
 
     Raises
         UnderfootError: a list is not the one that this home signed.
     """
     since = datetime.fromisoformat(backed_up_at)
     own = [path for path in (home.path / LIST, *lists) if path.exists()]
-    gone = {r.digest for path in own for r in receipts(home, path) if datetime.fromisoformat(r.at) >= since}
-    again = [student for student in students if gone and digest(home, student) in gone]
-    for student in again:
-        ask(home, student)
-    return again
+    return [r for path in own for r in receipts(home, path) if datetime.fromisoformat(r.at) >= since]
+
+
+def ask_again(home: Home, students: Sequence[str], removed: Sequence[Receipt]) -> None:
+    """In a restored home, ask for everyone to be forgotten who was since its backup was made."""
+    gone = {receipt.digest for receipt in removed}
+    for student in students if gone else ():
+        if digest(home, student) in gone:
+            ask(home, student)

@@ -221,7 +221,7 @@ def _retention(home: Home, snapshot: Snapshot) -> Check:
     late = [f"{len(past)} of {of.key}" for of in found if (past := of.past(today, -OVERDUE_DAYS))]
     if late:
         return Check("retention", ok=False, said=f"Past their time: {_named(late)}; run: underfoot load")
-    said = [f"{of.key} = {of.days}: {len(of.items)} kept, next {of.next_due() or 'none'}" for of in found]
+    said = [f"{of.rule}: {len(of.items)} kept, next {of.next_due() or 'none'}" for of in found]
     return Check("retention", ok=True, said=("; ".join(said) or "Everything is kept for good") + ".")
 
 
@@ -229,7 +229,7 @@ def _forgetting(home: Home, *, busy: bool) -> Check:
     """Nobody waits to be forgotten, and the signed list of what was removed is whole."""
     try:
         waiting, listed = forgotten.asked(home), forgotten.receipts(home)
-        others = forgotten.digest(home, forgotten.PAST_ITS_TIME) if listed else ""
+        others = forgotten.digest(home, forgotten.NOBODY) if listed else ""
         n = sum(receipt.digest != others for receipt in listed)
     except UnderfootError as error:
         return Check("forgetting", ok=False, said=str(error))

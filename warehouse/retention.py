@@ -1,4 +1,6 @@
-"""How long what is kept is needed, by [retention] of academy.toml: what is past its time, what is due next.
+"""How long what is kept is needed: what is past its time, what is due next.
+
+By [retention] of academy.toml:
 
 - sessions_days: visits with everything recorded in them, and the numbers made from that
 - films_days: the moving pictures; what was marked in them stays with the visit
@@ -7,29 +9,51 @@
 - access_log_days: lines of the access log
 
 A key that is not there keeps for good. What has reached its days goes on the next day the loader runs.
+
+By consent: a minor's films as delivered go on the day after the last of keep_film.
 """
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
-from warehouse import filed
+from warehouse import consent, filed, forgotten, journal
 from warehouse.body import open_discomfort
 from warehouse.consent import Roster
 from warehouse.home import Home
 from warehouse.settings import Settings
+from warehouse.vocabulary import is_minor
 
+KEEP_FILM = "keep_film"
+_DELIVERED = (
+    "SELECT DISTINCT session.day, delivery.delivery, delivery.session, person.born, delivery.delivery IN "
+    f"(SELECT delivery FROM academy.refusal WHERE reason = '{filed.BY_ROSTER}') AS waits "
+    "FROM academy.delivery AS delivery JOIN academy.session AS session USING (session) "
+    "JOIN academy.person AS person ON person.person = session.student WHERE "
+)
+_WITH_FILMS = "session.has_clip OR delivery.delivery IN (SELECT delivery FROM academy.refusal)"
 _NOTES = 'SELECT student, "at", day, kind, code FROM academy.note'
 
 
 @dataclass(frozen=True)
 class Kept:
-    """What one key of [retention] is about: its days, and the day of everything that it holds."""
+    """What one key of [retention] is about: its days, and the day of everything that it holds.
+
+    Of keep_film the days are none, and each day is the last of a consent.
+    """
 
     key: str
     days: int
     items: tuple[tuple[date, str], ...]
+
+    @property
+    def rule(self) -> str:
+        """The key, and its days where it has any."""
+        return f"{self.key} = {self.days}" if self.days else self.key
 
     def before(self, today: date, ahead: int = 0) -> date:
         """What is older than this day is past its time, or will be some days ahead."""
@@ -45,13 +69,18 @@ class Kept:
 
 
 def kept(home: Home, roster: Roster, settings: Settings) -> list[Kept]:
-    """What each key of [retention] is about, but for the access log, which shortens itself."""
+    """What each key of [retention] is about, and keep_film where a consent to it has a last day.
+
+    The access log shortens itself.
+    """
     find = {"sessions_days": _sessions, "films_days": _films, "notes_days": _notes, "refused_days": _refused}
-    return [
+    found = [
         Kept(key, days, tuple(find[key](home, roster, settings)))
         for key, days in settings.retention.items()
         if key in find
     ]
+    whole = tuple(_whole_films(home, roster, settings))
+    return [*found, Kept(KEEP_FILM, 0, whole)] if whole else found
 
 
 def sore_places(roster: Roster) -> frozenset[str]:
@@ -73,14 +102,66 @@ def _notes(_home: Home, roster: Roster, _settings: Settings) -> Iterator[tuple[d
 
 def _films(home: Home, roster: Roster, _settings: Settings) -> Iterator[tuple[date, str]]:
     """By the folders of filed/ that hold moving pictures."""
-    rows = roster.sql(
-        "SELECT DISTINCT session.day, delivery.delivery FROM academy.delivery AS delivery "
-        "JOIN academy.session AS session USING (session) "
-        "WHERE session.has_clip AND delivery.outcome <> 'refused' ORDER BY ALL"
-    )
-    for day, content in rows.iter_rows():
-        if filed.films_in(home.filed / content):
+    rows = roster.sql(f"{_DELIVERED} {_WITH_FILMS} ORDER BY ALL")
+    for day, content, _session, _born, waits in rows.iter_rows():
+        if filed.cut_films(home.filed / content) or _originals(home, content, waits=waits):
             yield day, content
+
+
+def _originals(home: Home, content: str, *, waits: bool) -> list[Path]:
+    """The films of a delivery as delivered that can go: not those that a roster will have read again."""
+    folder = home.filed / content
+    return [] if waits and not filed.are_followed(folder) else filed.films_in(folder)
+
+
+def _whole_films(home: Home, roster: Roster, settings: Settings) -> Iterator[tuple[date, str]]:
+    """By the contents of deliveries that hold a minor's film whole, under a consent that has a last day."""
+    for (student, purpose), spans in consent.recorded(roster).items():
+        last = consent.last_day(spans, settings.today)
+        if purpose != KEEP_FILM or last == date.max:
+            continue
+        copies = [why for _, why in _replaced(home)]
+        rows = roster.sql(f"{_DELIVERED} session.student = ? ORDER BY ALL", [student])
+        for day, content, session, born, waits in rows.iter_rows():
+            if is_minor(born, day, settings.minor_until_age):
+                found = {why["delivery"] for why in copies if why.get("session") == session}
+                found |= {content} if _originals(home, content, waits=waits) else set()
+                yield from ((last, content) for content in sorted(found))
+
+
+def _replaced(home: Home) -> list[tuple[Path, dict[str, Any]]]:
+    """The why.json, and what it says, of refused deliveries with films that a later delivery replaced."""
+    found = []
+    for path in sorted(home.refused.glob("*/why.json")):
+        with suppress(OSError, ValueError):
+            why = json.loads(path.read_text("utf-8"))
+            if {"superseded_by", "delivery"} <= why.keys() and filed.films_in(path.parent):
+                found.append((path, why))
+    return found
+
+
+def remove_whole_films(home: Home, roster: Roster, contents: Sequence[str]) -> None:
+    """Remove from deliveries what `kept` lists under keep_film, and sign that it went."""
+    n = sum(remove_films(home, roster, content, cut=False) for content in contents)
+    for file, why in _replaced(home) if contents else ():
+        n += filed.remove_refused_films(file, why) if why["delivery"] in contents else 0
+    if n:
+        forgotten.sign(home, forgotten.NOBODY, {forgotten.FILMS_AS_DELIVERED: n}, contents)
+        journal.record(home, "no_longer_agreed_to", **{forgotten.FILMS_AS_DELIVERED: n})
+
+
+def remove_films(home: Home, roster: Roster, content: str, *, cut: bool = True) -> int:
+    """Remove the films of a filed delivery, also those `cut` to the feet or not; returns how many went."""
+    rows = roster.sql(
+        'SELECT session, swing_no, file, line, "column", reason, sentence FROM academy.refusal '
+        "WHERE delivery = ?",
+        [content],
+    )
+    refused = {row["file"]: row for row in rows.iter_rows(named=True)}
+    folder = home.filed / content
+    leaving = _originals(home, content, waits=filed.BY_ROSTER in rows["reason"])
+    leaving += filed.cut_films(folder) if cut else []
+    return filed.remove_films(folder, leaving, refused) if leaving else 0
 
 
 def _refused(home: Home, _roster: Roster, settings: Settings) -> Iterator[tuple[date, str]]:

@@ -115,7 +115,7 @@ def test_refused_deliveries_go(academy):
     underfoot._loader(home).chores()
     assert list(home.refused.iterdir()) == []
     assert [r["refused_removed"] for r in receipts(home)] == [n]
-    assert forgotten.receipts(home)[0].digest == forgotten.digest(home, forgotten.PAST_ITS_TIME)
+    assert forgotten.receipts(home)[0].digest == forgotten.digest(home, forgotten.NOBODY)
     said = next(found.said for found in check(home) if found.name == "forgetting")
     assert said.startswith("0 students")
 
@@ -130,17 +130,19 @@ def test_of_old_films_what_was_marked_in_them_stays_and_so_does_the_hash(tmp_pat
     listed = {p.name: filed.facts_of(p) for p in (shelf / "swing-1.mp4", shelf / "swing-1.csv")}
     (shelf / filed.FILM_LIST).write_text(filed.film_list(listed, {}))
     content = filed.content_hash(folder)
-    assert filed.remove_films(folder) == 2
+    leaving = [*filed.films_in(folder), *filed.cut_films(folder)]
+    assert filed.are_followed(folder)
+    assert filed.remove_films(folder, leaving, {}) == 2
     assert filed.content_hash(folder) == content
     assert sorted(p.name for p in folder.rglob("*") if p.is_file()) == [
         "films.json",
         "session.toml",
         "swing-1.csv",
     ]
-    assert filed.remove_films(folder) == 0
-    (shelf / "swing-1.csv").unlink()
+    assert (filed.films_in(folder), filed.cut_films(folder)) == ([], [])
+    (folder / "clip-1.mp4").write_bytes(b"film")
     (folder / "clip-2.mp4").write_bytes(b"not followed yet")
-    assert filed.films_in(folder) == []
+    assert not filed.are_followed(folder)
 
 
 def test_a_day_is_past_its_time_once_the_days_are_over():

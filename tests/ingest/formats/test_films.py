@@ -1,6 +1,7 @@
 """Films in deliveries: their points land as those of clip.csv, and what is kept of them."""
 
 import json
+from datetime import timedelta
 
 import av
 import numpy as np
@@ -8,10 +9,13 @@ import pytest
 
 import made_films
 from ingest import filing
-from ingest.load import replay, retry
+from ingest.load import load, replay, retry
+from ingest.retention import carry_out
 from models.samples import reduce_into
-from warehouse import health
+from warehouse import forgotten, health
+from warehouse.backup import back_up, restore
 from warehouse.filed import FILM_FOLDER, content_hash, films_not_kept, kept_film, kept_tracks
+from warehouse.home import Home
 from warehouse.store import writer
 
 CLIP = f'\n[clip]\nfps = 60\nshoe_length_mm = {made_films.SHOE_MM:g}\nview = "down_line"\n'
@@ -437,3 +441,99 @@ def test_a_film_of_the_day_a_later_one_and_one_of_an_unset_clock_are_taken(
     deliver(academy, made, ("clip.mp4", dated(tmp_path, filmed["right"], taken)))
     report = academy.load()
     assert (report.refused, report.accepted) == ([], ["v1"])
+
+
+TWINS = (
+    "person,role,display_name,born,handed,foot_length_mm,level,guardian_of,joined,left\n"
+    "s2,student,Tam Brackley,2012-05-06,left,240,junior,,2025-03-01,\n"
+    "s4,student,Kit Brackley,2012-05-06,left,240,junior,,2025-03-01,\n"
+    "g2,guardian,Nell Brackley,,,,,s2 s4,2025-03-01,\n"
+)
+
+
+def wholes(academy, *originals):
+    """Where in the home the very bytes of a film as delivered are, by the session of the folder."""
+    contents = [film.path.read_bytes() for film in originals]
+    found = [p.parent for p in academy.home.path.rglob("*.mp4") if p.read_bytes() in contents]
+    why = {
+        p.parent.name: json.loads(p.read_text())["session"] for p in academy.home.refused.glob("*/why.json")
+    }
+    names = (
+        dict(academy.sql("SELECT delivery, session FROM academy.delivery WHERE session <> ''").iter_rows())
+        | why
+    )
+    return sorted(names[folder.name] for folder in found)
+
+
+def agree(academy, last, *more):
+    """Kept whole: of s2 to a last day, of their twin s4 without end."""
+    lines = [
+        f"s2,g2,keep_film,2026-01-01,{last}", "s4,g2,film,2026-01-01,", "s4,g2,keep_film,2026-01-01,", *more,
+        f"s1,s1,keep_film,2026-01-01,{last}",
+    ]  # fmt: skip
+    allow_minor(academy, "\n".join(lines) + "\n")
+    with writer(academy.home) as w:
+        report = load(academy.home, w)
+        w.publish()
+    carry_out(academy.home)
+    return report
+
+
+def test_a_minors_whole_film_leaves_with_its_consent_for_good_and_their_twins_and_an_adults_stay(
+    academy, made, filmed, tmp_path
+):
+    home, today = academy.home, academy.home.settings().today
+    academy.roster(people=TWINS, consents=None)
+    agree(academy, "")
+    deliver(academy, made, ("clip.mp4", filmed["right"]))
+    deliver(academy, made, ("clip-1.mp4", filmed["left"]), student="s2", session="v2", clip="")
+    assert "no [clip] table" in academy.load().refused[0].sentence  # kept in refused/, and replaced below
+    for student, session in (("s2", "v2"), ("s4", "v4")):
+        both = ("clip-1.mp4", filmed["left"]), ("clip-2.mp4", b"no film " + student.encode())
+        deliver(academy, made, *both, student=student, session=session, swings=2)
+    agree(academy, today)
+    assert wholes(academy, *filmed.values()) == ["v1", "v2", "v2", "v4"]
+    said = next(found for found in health.check(home) if found.name == "retention")
+    assert said.said == f"keep_film: 2 kept, next {today + timedelta(days=1)}."
+    back_up(home, tmp_path / "kept.zip", b"a long passphrase")
+    young, before = filed(academy, "v2"), academy.tables(without=("academy.consent", "academy.delivery"))
+
+    agree(academy, today - timedelta(days=1))
+    assert wholes(academy, *filmed.values()) == ["v1", "v4"]
+    assert not (young / "clip-2.mp4").exists()  # refused, it was no less of s2
+    assert (filed(academy, "v4") / "clip-2.mp4").is_file()
+    assert kept_film(young, 1).is_file()  # cut to the feet, under the consent to film
+    assert content_hash(young) == young.name
+    (receipt,) = forgotten.receipts(home)
+    assert (dict(receipt.removed), young.name in receipt.deliveries) == ({"films_as_delivered": 3}, True)
+    assert receipt.digest == forgotten.digest(home, forgotten.NOBODY)
+    assert receipt.backups == [str(tmp_path / "kept.zip")]
+    assert health.filed_problems(home) == []
+    assert next(found.said for found in health.check(home) if found.name == "retention").startswith(
+        "Everything"
+    )
+    assert academy.tables(without=("academy.consent", "academy.delivery")) == before
+    twin = academy.twin(tmp_path / "twin")
+    with writer(twin) as w:
+        replay(twin, w)
+        assert academy._rows(w, (), times=True) == academy.tables(times=True)
+
+    # A new consent, and the same film once more, bring nothing back; neither does the backup of before.
+    deliver(academy, made, ("clip-1.mp4", filmed["left"]), ("clip-2.mp4", b"no film s2"), student="s2", session="v2", swings=2)  # fmt: skip
+    assert agree(academy, today - timedelta(days=1), f"s2,g2,keep_film,{today},").unchanged == ["v2"]
+    assert wholes(academy, *filmed.values()) == ["v1", "v4"]
+    assert len(forgotten.receipts(home)) == 1
+    again = type(academy)(Home(tmp_path / "again"))
+    assert restore(again.home, tmp_path / "kept.zip", b"a long passphrase").problems == []
+    assert wholes(again, *filmed.values()) == ["v1", "v4"]
+    assert [dict(r.removed) for r in forgotten.receipts(again.home)] == [{"films_as_delivered": 3}]
+
+    # In time everyone's films go, refused ones too, and what is filed still reads as it did.
+    home.settings_file.write_text(f"{home.settings_file.read_text()}\n[retention]\nfilms_days = 1\n")
+    carry_out(home)
+    assert list(home.filed.rglob("*.mp4")) == []
+    assert health.filed_problems(home) == []
+    twin = academy.twin(tmp_path / "later_twin")
+    with writer(twin) as w:
+        replay(twin, w)
+        assert academy._rows(w, (), times=True) == academy.tables(times=True)
