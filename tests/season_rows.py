@@ -118,18 +118,18 @@ def drills(w) -> None:
 
 
 def coaches(w) -> None:
-    def gain(coach: str, raw: float, se: float, n: int, *, shown: bool = True) -> dict:
+    def gain(coach: str, raw: float, se: float, n: int, *, room: int | None = None) -> dict:
+        room = n if room is None else room
         return {
             "season": SEASON, "coach": coach, "gain": raw / 2, "gain_lo": raw / 2 - se, "gain_hi": raw / 2 + se,
             "gain_se": se, "overall": 0.2, "raw": raw, "raw_se": se, "lo80": 0.2 - 1.282 * se, "hi80": 0.2 + 1.282 * se,
-            "lo95": 0.2 - 1.96 * se, "hi95": 0.2 + 1.96 * se, "n_students": n, "shown": shown,
+            "lo95": 0.2 - 1.96 * se, "hi95": 0.2 + 1.96 * se, "n_students": n, "n_room": room,
+            "shown": room >= 8,
         }  # fmt: skip
 
     w.append(
         "season.coach_gain",
-        pl.DataFrame(
-            [gain("c01", 0.9, 0.2, 11), gain("c02", 0.1, 0.3, 9), gain("h01", 0.0, 0.5, 3, shown=False)]
-        ),
+        pl.DataFrame([gain("c01", 0.9, 0.2, 11), gain("c02", 0.1, 0.3, 9), gain("h01", 0.0, 0.5, 3)]),
     )
 
 

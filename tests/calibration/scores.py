@@ -7,13 +7,14 @@ import polars as pl
 
 from calibration.academies import COACHES, DRILLS, SWC, WORTH, Academy
 from models.season.cells import baseline, fit_cell, share_of_holders, swing_variance
-from models.season.coach import coach_gains, item_slopes, student_gains
+from models.season.coach import coach_gains
 from models.season.drill import HELPS, AimFit, labels
 from models.season.drill_data import METRIC, Aim
 from models.season.drill_model import design_of, variance_parts
 from models.season.judgement import IMPROVING, SLIPPING, Bands
 from models.season.ledger import claims, listed
 from models.season.reliability import detectable_change, typical_error
+from models.season.student_gain import item_slopes, student_gains
 from models.season.trend import student_lines
 from warehouse.tables import columns
 
@@ -63,13 +64,11 @@ def coach_score(academy: Academy) -> Counter:
     fit = fit_cell(rows)
     counts: Counter = Counter()
     fits = {("spring", "iron", "m"): fit} if fit else {}
-    gains = student_gains(item_slopes(rows, fits, {"m": "up"}, NO_BANDS))
+    items = item_slopes(rows, fits, {"m": "up"}, NO_BANDS)
     names = sorted(academy.gains)
-    share = np.array(
-        [[float(academy.coach[student] == name) for name in names] for student in gains["student"]]
-    )
-    x = np.ones((len(gains), 1))
-    found = coach_gains(gains["gain"].to_numpy(), gains["variance"].to_numpy(), share, x) if fit else None
+    students = sorted(set(items["student"]))
+    share = np.array([[float(academy.coach[student] == name) for name in names] for student in students])
+    found = coach_gains(student_gains(items, share), share, np.ones((len(students), 1))) if fit else None
     if fit is None or found is None:
         counts["unfitted"] += 1
         return counts

@@ -105,7 +105,20 @@ def test_a_coach_of_few_students_is_shown_as_too_few_and_never_drawn(visit, page
     assert "of yours measured" not in page_text(head)
     assert "Not shown, with fewer than 8 students: Hedda Quist (3)." in page_text(head)
     assert "Hedda" not in charts(head)
-    assert "1 other coach has too few students to be shown." in page_text(visit("full", "coaches", "c01"))
+    assert "1 other coach has too few students with room to gain to be shown." in page_text(
+        visit("full", "coaches", "c01")
+    )
+
+
+def test_a_coach_whose_students_have_no_room_to_gain_has_no_dot_and_is_told_why(homes, visit, page_text):
+    with writer(homes("no_room")) as w:
+        w.execute("UPDATE season.coach_gain SET n_room = 2, shown = false WHERE coach = 'c02'")
+        w.publish()
+    head, own = visit("no_room", "coaches", "h01"), visit("no_room", "coaches", "c02")
+    assert "Cato Brandt (2 of 9 with room)" in page_text(head)
+    assert "Hedda Quist (3)" in page_text(head)
+    assert "Cato" not in charts(head)
+    assert "2 of your 9\u00a0students are outside their target bands" in page_text(own)
 
 
 def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfold, page_text):

@@ -11,7 +11,7 @@ from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.numbers import count, listed
 from warehouse.access import Reader
 
-FEWEST_STUDENTS = 8  # measured students of a coach before anything is shown of them
+FEWEST_STUDENTS = 8  # students of a coach with room to gain before anything is shown of them
 CANNOT_SHOW = mark(
     "This page can't show who coaches best. Students are not assigned to coaches at random, they differ in "
     "more than was measured, and only footwork is measured. It can show when a group's gain is larger or "
@@ -22,12 +22,14 @@ NO_GAINS = mark(
     "in coaching.csv; then run: underfoot build"
 )
 HOW_TO_READ = mark(
-    "Each dot is the gain of one coach's students over 90 days, in smallest detectable changes, averaged "
-    "over the academy's core measures. The further right, the more precisely it is known. If all coaches "
-    "were alike, about 80 of 100 dots would fall in the pale funnel and 95 of 100 between the dashed lines. "
-    "In the table, the gain drawn toward the others allows for how few students a coach has. Nobody is "
-    "ranked."
+    "Each dot is the gain of one coach's students over 90 days beside the students of the others, in "
+    "smallest detectable changes, averaged over the core measures in which a student was outside the target "
+    "band. How far outside they started is allowed for. The further right, the more precisely it is known. "
+    "If all coaches were alike, about 80 of 100 dots would fall in the pale funnel and 95 of 100 between the "
+    "dashed lines. In the table, the gain drawn toward the others allows for how few students a coach has. "
+    "Nobody is ranked."
 )
+_FEW = pl.col("n_students") < FEWEST_STUDENTS
 
 
 def seasons(reader: Reader) -> list[str]:
@@ -44,11 +46,12 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
         name=pl.col("name").fill_null(OTHER),
     )
     drawn = gains.filter(pl.col("shown") & pl.col("raw").is_not_null() & (pl.col("raw_se") > 0))
-    few = gains.filter(~pl.col("shown"))
-    own, note = ("", _few_by_name(few)) if head else _few_unnamed(few)
+    left_out = gains.filter(~pl.col("shown"))
+    few, no_room = (left_out.filter(kind) for kind in (_FEW, ~_FEW))
+    own, note = ("", _left_out_by_name(few, no_room)) if head else _left_out_unnamed(few, no_room)
     nothing = _(
-        "No coach has {fewest} students measured often enough in {season}, so nothing is drawn. It will "
-        "appear as more sessions come in."
+        "No dot is drawn in {season}: it takes {fewest} students with room to gain on each side, a coach's "
+        "own and those of the others. It will appear as more sessions come in."
     ).format(fewest=FEWEST_STUDENTS, season=season)
     nonempty(drawn, " ".join(filter(None, [nothing, own, note])))
     chart = coach_funnel.picture(drawn, coach_funnel.finding(drawn), narrow=narrow)
@@ -56,24 +59,42 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     return Section(picture, sentences=(own,), notes=(note,))
 
 
-def _few_by_name(few: pl.DataFrame) -> str:
-    named = listed([f"{row['name']} ({row['n_students']})" for row in few.iter_rows(named=True)])
-    text = _("Not shown, with fewer than {fewest} students: {coaches}.")
-    return text.format(fewest=FEWEST_STUDENTS, coaches=named) if named else ""
-
-
-def _few_unnamed(few: pl.DataFrame) -> tuple[str, str]:
-    """A coach's own students if they are too few, and how many others have too few; each may be ""."""
-    own, others = few.filter("own"), len(few.filter(~pl.col("own")))
-    said, note = "", ""
-    if len(own):
-        said = _("{students} of yours measured so far; your own dot is drawn from {fewest} on.").format(
-            students=count(own["n_students"][0], "student"), fewest=FEWEST_STUDENTS
+def _left_out_by_name(few: pl.DataFrame, no_room: pl.DataFrame) -> str:
+    few_said = _("Not shown, with fewer than {fewest} students: {coaches}.")
+    no_room_said = _(
+        "Not shown, with too few students outside the target bands, of their own or of the others, to have "
+        "room to gain: {coaches}."
+    )
+    of = _("{name} ({room} of {n} with room)")
+    return " ".join(
+        text.format(
+            fewest=FEWEST_STUDENTS,
+            coaches=listed(
+                [each.format(name=row["name"], n=row["n_students"], room=row["n_room"])
+                 for row in rows.iter_rows(named=True)]
+            ),
         )
+        for text, rows, each in ((few_said, few, "{name} ({n})"), (no_room_said, no_room, of)) if len(rows)
+    )  # fmt: skip
+
+
+def _left_out_unnamed(few: pl.DataFrame, no_room: pl.DataFrame) -> tuple[str, str]:
+    """Why a coach's own dot is missing, and how many others have none; each may be ""."""
+    said, note = "", ""
+    if len(mine := few.filter("own")):
+        said = _("{students} of yours measured so far; your own dot is drawn from {fewest} on.").format(
+            students=count(mine["n_students"][0], "student"), fewest=FEWEST_STUDENTS
+        )
+    elif len(mine := no_room.filter("own")):
+        said = _(
+            "{room} of your {students} are outside their target bands: too few with room to gain, or too few "
+            "of the other coaches', for a dot of your own. Nothing is wrong with that."
+        ).format(room=mine["n_room"][0], students=count(mine["n_students"][0], "student"))
+    others = sum(len(rows.filter(~pl.col("own"))) for rows in (few, no_room))
     if others:
         note = ngettext(
-            "{n} other coach has too few students to be shown.",
-            "{n} other coaches have too few students to be shown.",
+            "{n} other coach has too few students with room to gain to be shown.",
+            "{n} other coaches have too few students with room to gain to be shown.",
             others,
         ).format(n=others)
     return said, note

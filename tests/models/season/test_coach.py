@@ -1,16 +1,25 @@
 """Coach gains: planted differences, their intervals, and groups too small to speak of."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import polars as pl
 import pytest
+from scipy import stats
 
 from models.season.cells import baseline
-from models.season.coach import case_mix, coach_gains, item_slopes, shares, student_gains
+from models.season.coach import case_mix, coach_gains, figures, room_to_gain, shares
 from models.season.judgement import Bands
 from models.season.reliability import detectable_change, typical_error
+from models.season.student_gain import StudentGains, item_slopes, student_gains
 from models.season.trend import fit_season
+
+
+def known(gain, variance):
+    """Gains without anything said of where students started."""
+    nothing = np.zeros(gain.size)
+    return StudentGains(gain, nothing, variance, nothing, nothing)
 
 
 def made_up(rng, students, coaches, sd_coach, sd_student, *, every=7):
@@ -23,7 +32,7 @@ def made_up(rng, students, coaches, sd_coach, sd_student, *, every=7):
     young = (rng.random(students) < 0.4).astype(float)
     x = np.column_stack([np.ones(students), young - young.mean()])
     gain = 0.1 + 0.2 * x[:, 1] + share @ truth + rng.normal(0, sd_student, students)
-    return gain + rng.normal(size=students) * np.sqrt(variance), variance, share, x, 0.1 + truth
+    return known(gain + rng.normal(size=students) * np.sqrt(variance), variance), share, x, 0.1 + truth
 
 
 def test_nine_in_ten_intervals_hold_the_coachs_true_gain():
@@ -39,35 +48,76 @@ def test_nine_in_ten_intervals_hold_the_coachs_true_gain():
 
 def test_an_outstanding_coach_is_found_and_shrunk_toward_the_rest():
     rng = np.random.default_rng(3)
-    gain, variance, share, x, _ = made_up(rng, 72, 6, 0.0, 0.1, every=100)
-    found = coach_gains(gain + 1.0 * share[:, 2], variance, share, x)
+    own, share, x, _ = made_up(rng, 72, 6, 0.0, 0.1, every=100)
+    found = coach_gains(replace(own, gain=own.gain + share[:, 2]), share, x)
     assert np.argmax(found.gain) == 2
     assert found.lo[2] > found.overall
     assert found.overall < found.gain[2] < found.raw[2]
+    assert figures(found, 2)["raw"] > figures(found, 2)["hi95"]
 
 
-def test_a_single_coach_is_the_academy():
+def test_the_limits_of_two_coaches_are_those_of_a_two_sample_t():
+    # Everyone known exactly, all alike but for the coach: the dot is the difference of two means, Student's t.
+    rng = np.random.default_rng(8)
+    gain, share = rng.normal(1.0, 0.4, 30), np.eye(2)[np.arange(30) % 2]
+    found = coach_gains(known(gain, np.zeros(30)), share, np.ones((30, 1)))
+    sides = [gain[share[:, k] > 0] for k in (0, 1)]
+    t = stats.ttest_ind(*sides)
+    assert found.raw[0] - found.overall == pytest.approx(sides[0].mean() - sides[1].mean())
+    assert (found.raw[0] - found.overall) / found.raw_se[0] == pytest.approx(t.statistic, rel=0.04)
+    assert found.freedom == 27  # one less than the t-test's, as room to gain is estimated too
+
+
+def test_a_single_coach_has_nobody_to_stand_beside():
     rng = np.random.default_rng(4)
     gain = rng.normal(0.5, 0.3, 20)
-    found = coach_gains(gain, np.full(20, 0.05), np.ones((20, 1)), np.ones((20, 1)))
+    found = coach_gains(known(gain, np.full(20, 0.05)), np.ones((20, 1)), np.ones((20, 1)))
     assert found.gain[0] == pytest.approx(gain.mean(), abs=0.02)
-    assert found.raw[0] == pytest.approx(gain.mean())
+    assert np.isnan(found.raw[0])
     assert np.isfinite([found.lo[0], found.hi[0], found.se[0]]).all()
 
 
 def test_a_coach_with_no_share_at_all_has_no_dot():
     rng = np.random.default_rng(5)
-    gain, variance, share, x, _ = made_up(rng, 30, 3, 0.2, 0.1)
-    found = coach_gains(gain, variance, np.column_stack([share, np.zeros(30)]), x)
+    own, share, x, _ = made_up(rng, 30, 3, 0.2, 0.1)
+    found = coach_gains(own, np.column_stack([share, np.zeros(30)]), x)
     assert np.isnan(found.raw[3])
     assert np.isfinite(found.gain).all()
 
 
 @pytest.mark.parametrize("gain", [np.array([0.1, 0.2, 0.3]), np.zeros(20)])
 def test_too_few_students_or_nothing_that_varies_says_nothing(gain):
-    assert (
-        coach_gains(gain, np.full(gain.size, 0.1), np.ones((gain.size, 1)), np.ones((gain.size, 1))) is None
-    )
+    one = np.ones((gain.size, 1))
+    assert coach_gains(known(gain, np.full(gain.size, 0.1)), one, one) is None
+
+
+def started_apart(rng, students, slope):
+    """Gains that grow by `slope` with the distance at the start; both known with errors that go together."""
+    share = np.eye(4)[np.arange(students) % 4]
+    start = np.where(share[:, 0] > 0, 2.0, 1.0) + rng.normal(0, 0.6, students)
+    error = rng.multivariate_normal([0, 0], [[0.06, 0.05], [0.05, 0.12]], students)
+    one = np.ones(students)
+    gain = 0.3 + slope * start + rng.normal(0, 0.1, students) + error[:, 0]
+    return StudentGains(gain, start + error[:, 1], 0.06 * one, 0.12 * one, 0.05 * one), share
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.9])
+def test_room_to_gain_is_found_in_spite_of_errors_that_start_and_gain_share(slope):
+    rng = np.random.default_rng(6)
+    own, share = started_apart(rng, 4000, slope)
+    assert room_to_gain(own, share) == pytest.approx(slope, abs=0.04)
+    plain = np.linalg.lstsq(np.column_stack([own.start, share]), own.gain, rcond=None)[0][0]
+    assert abs(plain - slope) > 0.04  # what least squares makes of it
+
+
+def test_equal_coaches_whose_students_start_apart_seldom_leave_the_limits():
+    rng = np.random.default_rng(7)
+    outside = []
+    for _ in range(60):
+        own, share = started_apart(rng, 48, 0.4)
+        found = coach_gains(own, share, np.ones((48, 1)))
+        outside += [not (f := figures(found, k))["lo95"] <= f["raw"] <= f["hi95"] for k in range(4)]
+    assert np.mean(outside) <= 0.09
 
 
 def slopes(simulate, better, bands, *, start=60.0, students=8, seed=2, per_month=0.6):
@@ -79,7 +129,10 @@ def slopes(simulate, better, bands, *, start=60.0, students=8, seed=2, per_month
         )
     )
     fits = fit_season(rows)
-    return student_gains(item_slopes(rows, fits, {"m": better}, bands)), next(iter(fits.values()))
+    items = item_slopes(rows, fits, {"m": better}, bands)
+    with_room = items.filter("room")
+    gains = student_gains(with_room, np.ones((8, 1))) if len(with_room) else None
+    return items, gains, next(iter(fits.values()))
 
 
 def no_bands():
@@ -87,14 +140,28 @@ def no_bands():
 
 
 def test_a_gain_is_per_90_days_in_detectable_changes(simulate):
-    gains, fit = slopes(simulate, "up", no_bands())
+    _, gains, fit = slopes(simulate, "up", no_bands())
     unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], 9))
-    assert gains["gain"].mean() == pytest.approx(1.8 / unit, rel=0.2)
+    assert gains.gain.mean() == pytest.approx(1.8 / unit, rel=0.2)
     # The known variance is that of the slopes about their common truth (8 students: within a factor of 3).
-    ratio = gains["gain"].var() / gains["variance"].mean()
+    ratio = gains.gain.var(ddof=1) / gains.var_gain.mean()
     assert 1 / 3 < ratio < 3
-    down, _ = slopes(simulate, "down", no_bands())
-    assert down["gain"].to_list() == pytest.approx([-g for g in gains["gain"]])
+    _, down, _ = slopes(simulate, "down", no_bands())
+    assert down.gain == pytest.approx(-gains.gain)
+
+
+def test_the_errors_of_gain_and_start_are_those_of_a_weighted_line(simulate):
+    _, gains, fit = slopes(simulate, "up", no_bands())
+    unit = detectable_change(typical_error(fit["sd_session"], fit["sd_swing"], 9))
+    rng = np.random.default_rng(2)  # the same students
+    own = [baseline(simulate(rng, f"s{i}", start=60.0, per_month=0.6, sd_session=0.5)[0]) for i in range(4)][
+        3
+    ]
+    w = 1 / (fit["sd_session"] ** 2 + fit["sd_swing"] ** 2 / own["n"].to_numpy())
+    design = np.column_stack([np.ones(len(own)), own["t"].to_numpy()])
+    cov = np.linalg.inv(design.T @ (design * w[:, None])) / unit**2
+    found = gains.var_gain[3], gains.var_start[3], gains.cov[3]
+    assert found == pytest.approx((9 * cov[1, 1], cov[0, 0], -3 * cov[0, 1]))
 
 
 def test_toward_the_band_is_a_gain_and_inside_it_nothing_is(simulate):
@@ -106,10 +173,13 @@ def test_toward_the_band_is_a_gain_and_inside_it_nothing_is(simulate):
             ), {}, {},
         )  # fmt: skip
 
-    assert slopes(simulate, "band", band(80.0, 90.0))[0]["gain"].min() > 0
-    assert slopes(simulate, "band", band(20.0, 30.0))[0]["gain"].max() < 0
-    assert slopes(simulate, "band", band(40.0, 90.0))[0]["gain"].to_list() == [0.0] * 8
-    assert slopes(simulate, "none", no_bands())[0]["gain"].to_list() == [0.0] * 8
+    assert slopes(simulate, "band", band(80.0, 90.0))[1].gain.min() > 0
+    assert slopes(simulate, "band", band(20.0, 30.0))[1].gain.max() < 0
+    inside, nobody, _ = slopes(simulate, "band", band(40.0, 90.0))
+    assert nobody is None
+    assert inside["student"].n_unique() == 8  # measured, without room
+    assert slopes(simulate, "up", band(40.0, 90.0))[1] is None
+    assert slopes(simulate, "none", no_bands())[0].is_empty()
 
 
 def test_months_under_each_coach_make_the_shares():
