@@ -74,12 +74,19 @@ def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
     wanted = {*table_names(), *metric_codes()}
     if wanted <= set(found["name"].to_list()):
         return
-    for schema in sorted({name.split(".")[0] for name in table_names()}):
-        run(connection, f"CREATE SCHEMA IF NOT EXISTS {schema}")
-    for name in table_names():
-        run(connection, table_sql(name))
-    for metric in set(metric_codes()) - set(found["name"].to_list()) if len(found) else ():
-        run(connection, f"ALTER TABLE academy.swing_metric ADD COLUMN IF NOT EXISTS {metric} DOUBLE")
+    schemas = sorted({name.split(".")[0] for name in table_names()})
+    added = set(metric_codes()) - set(found["name"].to_list()) if len(found) else set()
+    statements = [
+        "BEGIN TRANSACTION;\n",
+        *(f"CREATE SCHEMA IF NOT EXISTS {schema};\n" for schema in schemas),
+        *(table_sql(name) for name in table_names()),
+        *(
+            f"ALTER TABLE academy.swing_metric ADD COLUMN IF NOT EXISTS {metric} DOUBLE;\n"
+            for metric in added
+        ),
+        "COMMIT",
+    ]
+    run(connection, "".join(statements))  # flushed once, not table by table
 
 
 class Writer:

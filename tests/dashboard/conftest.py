@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import season_rows
+from app_test import AppTest
 from changed_academies import aims
 from dashboard import layout, location, readers
 from dashboard.text.markdown import JOINER

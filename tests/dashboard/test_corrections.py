@@ -5,8 +5,8 @@ import shutil
 from datetime import UTC, datetime
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
+from app_test import AppTest
 from dashboard import readers
 from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped

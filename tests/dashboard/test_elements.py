@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
-from streamlit.testing.v1 import AppTest
 
+from app_test import AppTest
 from dashboard import elements
 
 ROOT = Path(elements.__file__).parent

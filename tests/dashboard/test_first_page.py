@@ -3,9 +3,9 @@
 from pathlib import Path
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
 import builders
+from app_test import AppTest
 from dashboard import admitted, layout, location
 from dashboard.first_page import command, content
 from dashboard.first_page.content import Typed

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import builders
 import made_swings as made
+from app_test import AppTest
 from dashboard import location
 from ingest.load import load
 from models.build import refresh

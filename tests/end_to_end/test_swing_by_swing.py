@@ -6,11 +6,11 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 import builders
 import made_swings as made
+from app_test import AppTest
 from dashboard import location, reference_swing
 from dashboard.pages.student import swings as pictures
 from dashboard.pages.student.swings import SwingChoice
