@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ingest.recording.swings import FoundSwing
 from warehouse.contracts.base import Failure, columns_of, failures
 from warehouse.contracts.deliveries import PlateSample
 
@@ -57,7 +58,8 @@ class SampleFile:
 
     columns: ours, each (rows,), NaN where empty. broken: cells that are not numbers. events: labelled in a
     recording, seconds by name, by swing. flags: what its reader saw of a swing, with a count each. stance_mm
-    and body_mass_kg count where session.toml gives none. notice: a sentence on what was repaired.
+    and body_mass_kg count where session.toml gives none. notice: a sentence on what was repaired. found: the
+    swings that it was cut into, by number, where the file runs on.
     """
 
     file: str
@@ -70,6 +72,7 @@ class SampleFile:
     stance_mm: tuple[float, ...] | None = None
     body_mass_kg: float | None = None
     notice: str | None = None
+    found: dict[int, FoundSwing] = field(default_factory=dict)
 
     def forward(self) -> "SampleFile":
         """The same, first sample first, where the file has the newest on top throughout."""

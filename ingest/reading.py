@@ -213,7 +213,8 @@ class _Session:
         swings = []
         for no in kept:
             flags = self._flags(no, measured, good.get(no), events)
-            swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no)))
+            cut = measured.found.get(no)
+            swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no), cut))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]
         seen = [
             row

@@ -10,6 +10,7 @@ import pyarrow as pa
 
 from ingest.film.tracks import Filmed, Unread
 from ingest.plate_rows import SwingSamples
+from ingest.recording.swings import FoundSwing
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from warehouse.errors import Refusal
 from warehouse.tables import columns
@@ -79,10 +80,11 @@ def swing_row(
     good: SwingSamples | None,
     flags: Mapping[str, int],
     shoe_width_px: float | None = None,
+    found: FoundSwing | None = None,
 ) -> dict[str, Any]:
     """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid.
 
-    `shoe_width_px` was measured in its film (ingest.film.shoes).
+    `shoe_width_px` was measured in its film (ingest.film.shoes); `found` where it was cut from a recording.
     """
     swing = header.swings[no]
     names = ("club", "club_family", "part", "pace", "drill")
@@ -98,6 +100,8 @@ def swing_row(
         "flag_counts": list(flags.values()),
         "file_flags": list(flags),
         "file_flag_counts": list(flags.values()),
+        "kind": found and found.kind,
+        "sure": found and found.sure,
         "heel_source": "none" if good is None else "measured" if good.heels else "estimated",
         "clip_shoe_width_px": shoe_width_px,
         "clip_offset_s": header.clip.offset_s if header.clip and good else None,

@@ -32,6 +32,11 @@ class SwingEntry:
     place: int = 1  # which [[swing]] of the file it is, from 1
     clip: str | None = None  # a keypoint file of this swing alone
 
+    @classmethod
+    def found(cls, no: int, club: str | None, club_family: str | None) -> "SwingEntry":
+        """A swing found in a recording, of which session.toml says nothing."""
+        return cls(no, "baseline", "full", None, club, club_family, {}, {})
+
 
 @dataclass(frozen=True)
 class Event:
@@ -87,6 +92,10 @@ class SessionHeader:
     swings: dict[int, SwingEntry] = field(default_factory=dict)
     holds: dict[int, HoldEntry] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
+
+    def names(self, file: str) -> bool:
+        """Whether a [[swing]] names a file as its own."""
+        return any(swing.file == file for swing in self.swings.values())
 
 
 def line_of(text: str, key: str, table: str = "", place: int = 1) -> int | None:

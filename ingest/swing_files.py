@@ -17,10 +17,12 @@ from ingest.formats.format import (
     formats,
 )
 from ingest.plate_rows import SampleFile
-from ingest.refusals import of_swing, refuse
-from ingest.session_file import FILE, SessionHeader
+from ingest.recording.file import after, in_words
+from ingest.recording.swings import FoundSwing
+from ingest.refusals import of_swing, refuse, shown
+from ingest.session_file import FILE, SessionHeader, SwingEntry
 from warehouse import filed
-from warehouse.errors import Refusal, Refused
+from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.filed import BY_ROSTER
 
 _AGAIN = "correct it and deliver the session again"
@@ -36,7 +38,8 @@ class Measured:
 
     `header` has what a recording itself says and session.toml does not: stance, body mass. `events` are those
     labelled in a swing's own recording; `flags` what a reader saw of a swing, with a count each; `refused`
-    swings whose own recording is refused; `notices` what was repaired while reading, a sentence each.
+    swings whose own recording is refused; `notices` what was repaired while reading, a sentence each; `found`
+    the swings that recordings were cut into, by number.
     """
 
     header: SessionHeader
@@ -45,9 +48,17 @@ class Measured:
     flags: dict[int, dict[str, int]] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    found: dict[int, FoundSwing] = field(default_factory=dict)
 
-    def take(self, found: SampleFile) -> None:
-        """Add what one file holds."""
+    def take(self, found: SampleFile, *, club_family: str | None = None) -> None:
+        """Add what one file holds, and swings found in it that session.toml does not name."""
+        if found.found:
+            found = after(found, max(self.found, default=0))
+            self.found |= found.found
+            account = in_words(found.found.values())
+            self.notices.append(f"Session {self.header.session}, {found.file}: {account}.")
+            added = {no: SwingEntry.found(no, self.header.club, club_family) for no in found.found}
+            self.header = replace(self.header, swings=added | self.header.swings)
         self.files.append(found)
         self.events |= found.events
         for no, flags in found.flags.items():
@@ -74,7 +85,9 @@ def read_measured(context: SessionContext) -> Measured:
         if not kind.one_swing and not kind.is_part(name, context):
             alike = [other for other in files if files[other] is kind]
             no = _swing_of(context.header, name, alike)
-            measured.take(kind.read(name, no, replace(context, header=measured.header)))
+            known = replace(measured.header, swings=context.header.swings)
+            found = kind.read(name, no, replace(context, header=known))
+            measured.take(found, club_family=_club_family(context) if found.found else None)
     for no, name in _swings_of(context.header, files).items():
         try:
             if name not in files or not files[name].one_swing:
@@ -84,6 +97,16 @@ def read_measured(context: SessionContext) -> Measured:
         except Refused as refused:
             measured.refused.append(of_swing(refused.refusal, no, context.header.session))
     return measured
+
+
+def _club_family(context: SessionContext) -> str | None:
+    """The family of the session's club; a swing that session.toml names has been asked for its own."""
+    club = context.header.club
+    try:
+        return None if club is None else context.academy.settings.club_family(club)
+    except UnderfootError as error:
+        what, todo = f"the club {shown(club)} fits no club family", "name it so and deliver again"
+        raise refuse("unknown_club", what, todo, file=FILE, column="club") from error
 
 
 def _swing_of(header: SessionHeader, name: str, alike: Sequence[str]) -> int | None:

@@ -101,7 +101,12 @@ class _Tee:
     chance: np.random.Generator
     now: float = 0.0
     knots: dict[str, list[tuple[float, float]]] = field(
-        default_factory=lambda: {"share": [(0.0, 0.5)], "load": [(0.0, 0.0)], "left": [(0.0, 46.0)], "right": [(0.0, 46.0)]}
+        default_factory=lambda: {
+            "share": [(0.0, 0.5)],
+            "load": [(0.0, 0.0)],
+            "left": [(0.0, 46.0)],
+            "right": [(0.0, 46.0)],
+        }
     )
     planted: list[Planted] = field(default_factory=list)
 
@@ -203,14 +208,26 @@ def _broken_off(tee: _Tee, player: Player) -> None:
     """A backswing that is stopped on its way and let down again."""
     tee.hold(tee.between(0.5, 1.2))
     start = tee.now
-    tee.shift(_lead(player, 1.0 - tee.between(0.58, player.trail_peak)), player.weight_n * 1.02, tee.between(0.5, 0.9))
+    tee.shift(
+        _lead(player, 1.0 - tee.between(0.58, player.trail_peak)),
+        player.weight_n * 1.02,
+        tee.between(0.5, 0.9),
+    )
     tee.hold(tee.between(0.1, 0.6))
     tee.shift(_lead(player, tee.about(0.5, 0.03)), player.weight_n, tee.between(0.7, 1.3))
     tee.planted.append(Planted("broken_off", player.name, {"takeaway": start, "finish": tee.now}))
 
 
 def _swing(
-    tee: _Tee, player: Player, kind: str, *, slower: float = 1.0, size: float = 1.0, push: float = 1.0, whole: bool = True
+    tee: _Tee,
+    player: Player,
+    kind: str,
+    *,
+    slower: float = 1.0,
+    size: float = 1.0,
+    push: float = 1.0,
+    whole: bool = True,
+    held: bool = False,
 ) -> None:
     """One swing; ``slower`` stretches its clock, ``size`` and ``push`` shrink it, ``whole`` carries it to a finish."""
     weight, lead, trail = player.weight_n, "left", "right"
@@ -261,7 +278,7 @@ def _swing(
         tee.at("share", finish, _lead(player, lead_finish))
         tee.at("load", finish, weight)
         tee.now = finish
-        tee.hold(tee.between(*player.hold_s) if kind == "swing" else tee.between(0.05, 0.4))
+        tee.hold(tee.between(*player.hold_s) if kind == "swing" or held else tee.between(0.05, 0.4))
     else:
         tee.now = impact + 0.12 * slower
         del events["finish"]
@@ -285,7 +302,7 @@ def _practice(tee: _Tee, player: Player) -> None:
 
 def same_as_a_swing(tee: _Tee, player: Player) -> None:
     """A practice swing nobody could tell from one with a ball."""
-    _swing(tee, player, "practice")
+    _swing(tee, player, "practice", held=True)
 
 
 def recording(
@@ -367,9 +384,7 @@ def _sampled(tee: _Tee, sway: float, rate_hz: float, drift_n: float, noise_n: fl
     left = load * share + zero[0] + chance.normal(0.0, noise_n, len(t_s))
     right = load * (1.0 - share) + zero[1] + chance.normal(0.0, noise_n, len(t_s))
     along = [
-        np.where(
-            standing & (foot > 25.0), np.clip(values[name] + wander(1.0, 3.0), 2.0, 98.0), np.nan
-        )
+        np.where(standing & (foot > 25.0), np.clip(values[name] + wander(1.0, 3.0), 2.0, 98.0), np.nan)
         for name, foot in (("left", left), ("right", right))
     ]
     made = Recording(
@@ -424,5 +439,7 @@ WORLDS = (
     World("gaps in the recording", (HEELS,), {"gaps": 25}),
     World("much noise, 200 Hz", (CHILD,), {"noise_n": 9.0, "rate_hz": 200.0}),
 )
-SAME_PRACTICE = World("practice swings that are swings", (replace(QUIET, practice=(1, 2)),), {"practice": same_as_a_swing})
+SAME_PRACTICE = World(
+    "practice swings that are swings", (replace(QUIET, practice=(1, 2)),), {"practice": same_as_a_swing}
+)
 NO_SWING = World("nobody swings", (FIDGETY, HEELS), {"balls": False})

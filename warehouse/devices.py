@@ -46,7 +46,8 @@ class Layout:
     """How a device's files are laid out; what is None is found out from the file, where it says so itself.
 
     header: "line", "groups" (the line above it names the feet) or "none" (columns go by their place).
-    swings: "column", "blocks", "clock" (restarts or pauses), "files" (by the number in the name), "sheets".
+    swings: "column", "blocks", "clock" (restarts or pauses), "files" (by the number in the name), "sheets" or
+    "found" (the clock runs on, and swings are found by how the load moves).
     feet: "columns", "rows" (a column names the foot), "files" or "sheets" (by the word in the name).
     cells: "columns", "rows" (a channel a row), "values" (a value a row, in `value`, of what `channel` names).
     clock: "column", or "order": evenly spaced samples at the device's rate_hz.
@@ -72,7 +73,7 @@ _WAYS = {
     "decimal": (".", ","),
     "thousands": (",", ".", "'", " "),
     "header": ("line", "groups", "none"),
-    "swings": ("column", "blocks", "clock", "files", "sheets"),
+    "swings": ("column", "blocks", "clock", "files", "sheets", "found"),
     "feet": ("columns", "rows", "files", "sheets"),
     "cells": ("columns", "rows", "values"),
     "clock": ("column", "order"),

@@ -75,8 +75,15 @@ FLAG_COUNTS = {
     "sensors_filled": "sensors",
     "shares_only": "1",
     "no_positions": "feet without",
+    "practice_swing": "1",
+    "uncertain_swing": "1",
+    "not_a_swing": "1",
     "no_consent": "1",
 }
+SWING, PRACTICE_SWING, UNCERTAIN_SWING, NOT_A_SWING = SWING_KINDS = (
+    "swing", "practice_swing", "uncertain_swing", "not_a_swing",
+)  # fmt: skip
+LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swing; a flag of the same name
 
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"

@@ -79,6 +79,9 @@ FLAGS = Words(
         "no_positions": "the device gave no pressure positions along the foot",
         "clip_unsynced": "the clip and the plate do not match",
         "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
+        "practice_swing": "a practice swing, found in a recording",
+        "uncertain_swing": "it may be a practice swing; a coach has not yet said",
+        "not_a_swing": "a coach said that it is no swing",
         "no_consent": "no consent covers the day",
     }
 )

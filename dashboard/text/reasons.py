@@ -54,6 +54,7 @@ REFUSALS = Words(
         "no_samples": "there are no samples",
         "no_session_toml": "the file session.toml is missing",
         "no_such_platform": "academy.toml names a plate that the recording does not have",
+        "no_swing_found": "no swing was found in the recording",
         "no_swing_left": "no swing of the session could be used",
         "no_tape": "no tape can be seen on the shoes in the film",
         "no_time": "the time of the session is not known",

@@ -17,6 +17,7 @@ from ingest.formats.plate_layout import feet_files
 from ingest.formats.proposal import TITLE, propose
 from ingest.formats.recipe_reading import computed, read_by_layout
 from ingest.plate_rows import Array, SampleFile, Source
+from ingest.recording.file import cut_up
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure
 
@@ -59,11 +60,20 @@ class PlateTable(SampleFormat):
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
         """Read one plate file; a file of one swing needs no column that numbers it."""
-        recipe = Recipe.of_session(name, context, one_swing=swing_no is not None)
-        if recipe.layout is not None:
+        header, device = context.header, context.device
+        layout = device.layout if device is not None else None
+        if layout is not None and layout.swings == "found" and not header.names(name):
+            swing_no = None  # a [[swing]] says more of one of the swings in it
+        recipe = Recipe.of_session(name, context, one_swing=swing_no is not None or not header.swings)
+        if layout is not None:
             files = {one: context.held[one] for one in _read_together(name, context)}
-            return read_by_layout(recipe, files, swing_no)
-        found = read_plain(name, context.held[name], recipe)
+            found = read_by_layout(recipe, files, swing_no)
+            runs_on = swing_no is None and layout.swings == "found"
+        else:
+            found = read_plain(name, context.held[name], recipe)
+            runs_on = swing_no is None and "swing_no" not in found.sources
+        if runs_on:
+            return cut_up(found, header.holds.values(), session=header.session)
         return found if swing_no is None or "swing_no" in found.sources else _numbered(found, swing_no)
 
     def is_part(self, name: str, context: SessionContext) -> bool:

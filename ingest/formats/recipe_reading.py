@@ -62,6 +62,8 @@ def computed(
 def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | None = None) -> SampleFile:
     """The samples of one file, or of both feet's, under our names and in our units.
 
+    One that runs on (`swings = "found"`) is one swing here; `ingest.recording` cuts it.
+
     Raises
         Refused: a file can't be read, or departs from the recipe.
     """

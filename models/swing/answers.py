@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from models.swing.kernel import Plate, PlateRun
 from warehouse.definitions import metric_codes
-from warehouse.vocabulary import LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
+from warehouse.vocabulary import LEFT_OUT, LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
 
 FLOATS = NDArray[np.float64]
 WEIGHT_OFF = 0.10  # quiet load against body weight
@@ -69,7 +69,7 @@ class Answer:
 def gather(answers: Sequence[Answer]) -> Reduction:
     """Make the answers of many sessions into rows at once, in their order.
 
-    A swing is usable when it has a metric beside the stance, which needs no swing.
+    A swing is usable when it has a metric beside the stance, which needs no swing, and is a swing at all.
     """
     keys = pl.concat([answer.keys for answer in answers]).with_columns(pl.col("swing_no").cast(pl.Int32))
     values = np.concatenate([answer.values for answer in answers])
@@ -79,8 +79,10 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     columns = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
     crossed = pl.Series("crossing", crossing.tolist(), dtype=pl.String)
     metrics = keys.select("session", "swing_no").hstack([crossed]).hstack(columns)
+    measured = np.isfinite(np.delete(values, metric_codes().index("stance_width_mm"), 1)).any(axis=1)
+    counted = np.array([not set(LEFT_OUT) & set(found.names) for found in flags], dtype=bool)
     swings = keys.with_columns(
-        usable=np.isfinite(np.delete(values, metric_codes().index("stance_width_mm"), 1)).any(axis=1),
+        usable=measured & counted,
         flags=_lists([found.names for found in flags], pa.string()),
         flag_counts=_lists([found.counts for found in flags], pa.int32()),
         heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),

@@ -20,6 +20,7 @@ from warehouse.vocabulary import (
     PARTS,
     PLACES,
     POINTS,
+    SWING_KINDS,
     VIEWS,
 )
 
@@ -51,12 +52,14 @@ RULES: dict[str, dict[str, Any]] = {
     "clip_shoe_width_px": {"gt": 0},
     "rate_hz": {"ge": 49.9, "le": 2001},
     "score": {"ge": 0, "le": 1},
+    "sure": {"ge": 0, "le": 1},
     "grade": {"ge": 0, "le": 3},
     "carry_m": {"ge": 0, "le": 400},
     "side_m": {"ge": -200, "le": 200},
     "club_speed_m_s": {"ge": 0},
     "ball_speed_m_s": {"ge": 0},
     "dose": {"gt": 0},
+    "academy.swing.kind": {"isin": SWING_KINDS},
     "academy.drill_dose.kind": {"isin": ("drill", "practice")},
     "academy.drill_dose.place": {"isin": PLACES, "nullable": False},
     "academy.drill_dose.unit": {"isin": DOSE_UNITS, "nullable": False},

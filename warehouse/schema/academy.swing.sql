@@ -16,6 +16,8 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     flag_counts INTEGER[] NOT NULL,  -- one count for each flag
     file_flags VARCHAR[] NOT NULL,   -- those found while reading the file
     file_flag_counts INTEGER[] NOT NULL,
+    kind VARCHAR,                    -- swing | practice_swing | uncertain_swing | not_a_swing; null where its file numbers it
+    sure DOUBLE,                     -- 0 to 1, that kind is right; null where a person said so or the file numbers it
     heel_source VARCHAR NOT NULL,    -- measured | estimated | none
     clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,

@@ -1,0 +1,202 @@
+"""A recording that runs on is cut into its swings: what is found, told apart, left out and asked about."""
+
+from collections import Counter
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+import pytest
+from scipy.signal import find_peaks
+
+from ingest.recording.moves import steepest
+from ingest.recording.swings import FoundSwing, cut
+from planted_recordings import NO_SWING, QUIET, SAME_PRACTICE, WORLDS, Planted, Recording, recording
+
+NEAR_S = 0.5  # from the planted impact to where the load passes fastest
+
+
+def cut_of(made: Recording) -> list[FoundSwing]:
+    return cut(made.t_s, made.left_n, made.right_n)
+
+
+def whole(made: Recording, one: Planted) -> bool:
+    """Whether all of a planted swing was recorded."""
+    first, last = np.searchsorted(made.t_s, [one.start_s - 0.3, one.end_s])
+    return bool(np.diff(made.t_s[first - 1 : last + 1]).max() < 0.2)
+
+
+def kinds_of(made: Recording, found: list[FoundSwing]) -> tuple[Counter, Counter, Counter]:
+    """What planted swings, practice swings, and nothing planted were taken for; "" where nothing was found."""
+    taken: dict[str, Counter] = {"swing": Counter(), "practice": Counter(), "nothing": Counter()}
+    rest = list(found)
+    for one in made.of("swing", "practice"):
+        at = [f for f in found if abs(f.strike_s - one.events["impact"]) < NEAR_S]
+        rest = [f for f in rest if f not in at]
+        if whole(made, one):
+            taken[one.kind][at[0].kind if at else ""] += 1
+    taken["nothing"].update(f.kind for f in rest)
+    return taken["swing"], taken["practice"], taken["nothing"]
+
+
+@pytest.fixture(scope="module")
+def cuts() -> dict[str, tuple[Recording, list[FoundSwing]]]:
+    made = {world.name: world.made() for world in WORLDS}
+    return {name: (one, cut_of(one)) for name, one in made.items()}
+
+
+@pytest.mark.parametrize("name", [world.name for world in WORLDS])
+def test_every_swing_of_a_lesson_is_found_and_nothing_else_is_taken_for_one(cuts, name):
+    swings, practice, nothing = kinds_of(*cuts[name])
+    assert swings[""] == swings["practice_swing"] == 0
+    assert swings["swing"] >= 0.9 * swings.total()
+    assert nothing["swing"] == 0
+    assert practice["swing"] == 0
+
+
+def test_over_all_lessons_the_figures_are_those_promised(cuts):
+    swings, practice, nothing = (
+        sum(parts, Counter()) for parts in zip(*(kinds_of(*c) for c in cuts.values()), strict=True)
+    )
+    assert swings["swing"] + swings["uncertain_swing"] >= 0.98 * swings.total()
+    assert nothing["swing"] <= 0.02 * swings.total()
+    assert practice["practice_swing"] >= 0.9 * practice.total()
+
+
+def test_practice_swings_that_are_like_the_others_are_asked_about_and_never_guessed():
+    made = SAME_PRACTICE.made()
+    swings, practice, _ = kinds_of(made, cut_of(made))
+    assert practice["practice_swing"] == practice["swing"] == 0
+    assert practice["uncertain_swing"] >= 0.9 * practice.total()
+    assert swings["swing"] >= 0.9 * swings.total()
+
+
+def test_where_nobody_swings_nothing_is_found():
+    assert cut_of(NO_SWING.made()) == []
+
+
+def test_each_swing_carries_its_players_standing_load_and_way_of_swinging(cuts):
+    made, found = cuts["right and left in turn"]
+    weights = {"heels": 88.0 * 9.80665, "left": 79.0 * 9.80665}
+    for one in made.of("swing"):
+        at = next(f for f in found if abs(f.strike_s - one.events["impact"]) < NEAR_S)
+        assert at.standing_n == pytest.approx(weights[one.person], rel=0.015)
+        assert at.toward == (-1 if one.person == "left" else 1)
+
+
+def test_what_is_kept_around_a_swing_has_all_of_it_and_nothing_of_the_next(cuts):
+    for made, found in cuts.values():
+        for one in made.of("swing"):
+            at = next((f for f in found if abs(f.strike_s - one.events["impact"]) < NEAR_S), None)
+            if at is None:
+                continue
+            assert at.from_s < one.events["takeaway"] - 0.3
+            assert at.to_s > one.events["impact"] + 0.3
+        for a, b in pairwise(found):
+            assert a.strike_s < b.from_s
+            assert a.to_s <= b.strike_s
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_moves_of_the_load_are_those_that_a_reference_finds(seed):
+    chance = np.random.default_rng(seed)
+    turns = np.cumsum(chance.uniform(40, 200, 60))
+    share = np.interp(np.arange(turns[-1]), turns, chance.uniform(0.1, 0.9, 60))
+    share = np.convolve(share, np.hanning(31) / np.hanning(31).sum(), "same")
+    step = np.zeros(share.size)
+    step[12:-12] = share[24:] - share[:-24]
+    peaks = np.sort(np.concatenate([find_peaks(step, height=0.05)[0], find_peaks(-step, height=0.05)[0]]))
+    own = steepest(share, 12, 0.05)
+    assert own.size > 20
+    for at in own:  # one in each move that goes one way: the highest of the reference's peaks there
+        nearest = peaks[np.abs(peaks - at).argmin()]
+        assert abs(step[at]) == pytest.approx(abs(step[nearest]))
+
+
+@pytest.mark.parametrize("scale", [0.5, 2.0])
+def test_the_unit_of_the_load_changes_nothing(cuts, scale):
+    made, found = cuts["a quiet player"]
+    again = cut(made.t_s, made.left_n * scale, made.right_n * scale)
+    assert [(f.kind, f.strike_s) for f in again] == [(f.kind, f.strike_s) for f in found]
+
+
+def test_the_feet_the_other_way_round_are_a_player_of_the_other_hand(cuts):
+    made, found = cuts["a quiet player"]
+    again = cut(made.t_s, made.right_n, made.left_n)
+    assert [f.toward for f in again] == [-f.toward for f in found]
+    assert [f.kind for f in again] == [f.kind for f in found]
+
+
+# ---------- loading ----------
+
+
+def frame_of(made: Recording) -> pl.DataFrame:
+    """As plate.csv of a file that runs on: sides, no swing numbers."""
+    names = ("t_s", "left_n", "right_n", "left_along_pct", "right_along_pct")
+    return pl.DataFrame({name: getattr(made, name) for name in names}).with_columns(
+        pl.col("^.*along_pct$").fill_nan(None)
+    )
+
+
+@pytest.fixture(scope="module")
+def lesson() -> Recording:
+    return recording(QUIET, seed=11, minutes=4.0, rate_hz=100.0)
+
+
+def loaded(academy, made, lesson, **more):
+    folder = made.deliver(academy.inbox / "v1", made.toml(swings=0, **more), frame_of(lesson))
+    return folder, academy.load()
+
+
+def test_a_recording_without_swing_numbers_loads_as_the_swings_in_it(academy, made, lesson):
+    _, report = loaded(academy, made, lesson)
+    assert report.refused == []
+    rows = academy.sql("SELECT swing_no, kind, sure, file_flags FROM academy.swing ORDER BY swing_no")
+    kinds = Counter(rows["kind"])
+    assert kinds["swing"] == len(lesson.of("swing"))
+    assert kinds["practice_swing"] >= 0.9 * len(lesson.of("practice"))
+    assert rows["swing_no"].to_list() == list(range(1, len(rows) + 1))
+    assert rows["sure"].is_between(0.5, 1.0).all()
+    flagged = rows.filter(pl.col("file_flags").list.contains("practice_swing"))
+    assert flagged["kind"].unique().to_list() == ["practice_swing"]
+    [notice] = report.notices
+    assert notice == (
+        f"Session v1, plate.csv: {kinds['swing']} swings found, {kinds['practice_swing']} practice swings left out."
+    )
+
+
+def test_a_recording_without_any_swing_is_refused_and_says_so(academy, made):
+    still = recording(QUIET, seed=5, minutes=2.0, balls=False)
+    _, report = loaded(academy, made, still)
+    [refused] = report.refused
+    assert refused.reason == "no_swing_found"
+    assert "no swing was found in the recording, which lasts" in refused.sentence
+
+
+def test_two_files_of_one_session_are_numbered_on(academy, made, lesson):
+    half = lesson.t_s.size // 2
+    first, second = (
+        lesson.part(np.arange(lesson.t_s.size) < half),
+        lesson.part(np.arange(lesson.t_s.size) >= half),
+    )
+    folder = made.deliver(academy.inbox / "v1", made.toml(swings=0))
+    frame_of(first).write_csv(folder / "plate-1.csv")
+    frame_of(second).write_csv(folder / "plate-2.csv")
+    assert academy.load().refused == []
+    rows = academy.sql("SELECT swing_no, t0_s FROM academy.swing ORDER BY swing_no")
+    assert rows["swing_no"].to_list() == list(range(1, len(rows) + 1))
+    assert rows["t0_s"].is_sorted()
+
+
+def test_what_session_toml_says_of_a_found_swing_counts(academy, made, lesson):
+    more = '\n[[swing]]\nno = 2\npart = "after_drill"\ndrill = "d1"\npace = "half"\n'
+    made.deliver(academy.inbox / "v1", made.toml(swings=0, more=more, device="run"), frame_of(lesson))
+    settings = academy.home.settings_file
+    run = (
+        '\n[device.run]\nkind = "force_plates"\n[device.run.layout]\nswings = "found"\n[device.run.columns]\n'
+    )
+    names = frame_of(lesson).columns
+    settings.write_text(settings.read_text() + run + "".join(f'{n} = "{n}"\n' for n in names))
+    assert academy.load().refused == []
+    rows = academy.sql("SELECT swing_no, drill, pace FROM academy.swing ORDER BY swing_no").rows()
+    assert rows[1] == (2, "d1", "half")
+    assert {row[1:] for row in rows[:1] + rows[2:]} == {(None, "full")}
