@@ -16,6 +16,7 @@ from pathlib import Path
 from warehouse.body import AGE, FALLS_NOT_ASKED, FELL, Body, Exercise, Objection
 from warehouse.errors import CallError
 from warehouse.home import Home, write_synced
+from warehouse.reach import coach_of
 from warehouse.store import Snapshot, open_snapshot
 
 COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")
@@ -113,28 +114,24 @@ def _student(
 ) -> tuple[str, str, str]:
     """Code, name, and who notes it: the student's coach today, else the head coach."""
     rows = snapshot.sql(
-        "SELECT p.display_name, "
-        '(SELECT c.coach FROM academy.coaching c WHERE c.student = p.person AND c."from" <= $2 '
-        'AND (c."to" IS NULL OR c."to" >= $2) ORDER BY c."from" DESC, c.coach LIMIT 1), '
-        "(SELECT min(h.person) FROM academy.person h WHERE h.role = 'head_coach'), "
-        "p.born "
-        "FROM academy.person p WHERE p.person = $1 AND p.role = 'student' "
-        'AND (p."left" IS NULL OR p."left" >= $2)',
+        "SELECT display_name, born FROM academy.person WHERE person = $1 AND role = 'student' "
+        'AND ("left" IS NULL OR "left" >= $2)',
         [student, on],
     ).rows()
     if not rows:
         raise CallError(f"{student} is not a student of the academy today; name one of people.csv.")
-    name, coach, head, born = rows[0]
+    name, born = rows[0]
     notes = snapshot.sql("SELECT * FROM academy.note WHERE student = ?", [student])
     body = Body.by_notes(born, on, notes, eyes_closed_from_age)
     for drill in drills:
         for objection in body.objections(drill):
             raise CallError(_ruled_out(student, drill, objection))
-    if coach is None and head is None:
+    coach = coach_of(snapshot, student, on)
+    if coach is None:
         raise CallError(
             f"Nobody coaches {student}, so nobody can record the draw; add a coach to people.csv."
         )
-    return student, name, coach or head
+    return student, name, coach
 
 
 def _lines(lots: Sequence[Lot], authors: Sequence[str], names: dict[str, str], now: datetime) -> str:

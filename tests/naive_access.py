@@ -13,6 +13,7 @@ ABOUT_A_COACH = ("own_week", "own_deliveries", "own_students")
 OF_THE_ACADEMY = ("coaches_page", "data_quality")
 WRITINGS = ("session", "note", "draw", "talk", "film_decision")
 FAMILY_WRITINGS = ("practice", "film")
+COMMANDS = ("page", "page_link", "lesson", "review", "export", "draw", "invite", "sql", "refused", "health")
 ROLES = ("head_coach", "coach", "student", "guardian")
 
 
@@ -296,3 +297,42 @@ def naive_link_may_write(academy: Academy, link: Link, what: str, student: str, 
     if what not in FAMILY_WRITINGS or not naive_link_opens(academy, link, student, "progress_page", at):
         return False
     return what == "practice" or naive_consent_covers(academy, student, "film", naive_day(academy, at))
+
+
+# Whoever keeps the home runs the command, and is not asked who they are. What it makes is for somebody, though, and
+# shows them nobody else.
+def naive_command_shows(
+    academy: Academy, verb: str, named: str | None, on: date | datetime
+) -> set[str] | None:
+    """The students in what a command makes about the person it names; None where it is refused."""
+    if verb not in COMMANDS:
+        raise ValueError(f"no rule speaks of {verb}")
+    day = naive_day(academy, on)
+    # Questions about the whole home are the keeper's own: what is in it, what was refused of whom, and how it fares.
+    if verb in ("sql", "refused", "health"):
+        return set(academy.of_role("student"))
+    person = academy.person(named)
+    if person is None:
+        return None
+    gone = naive_has_ended(person, day)
+    # An invitation is for whoever may look.
+    if verb == "invite":
+        return None if gone else set()
+    # A review is for one of the staff, and of the students they see.
+    if verb == "review":
+        if gone or person.role not in ("head_coach", "coach"):
+            return None
+        return naive_students_seen(academy, named, "student_page", day)
+    # The others are about one student. A lesson sheet and an export can be made of everyone a head coach sees.
+    if person.role != "student":
+        return None
+    if verb in ("lesson", "export"):
+        return {named}
+    # A drill is drawn, and a page handed out or shared, only for who is in the academy.
+    if gone:
+        return None
+    if verb in ("page", "page_link") and not naive_in_use(academy, named, "family_page", day):
+        return None
+    if verb == "page_link" and not naive_consent_covers(academy, named, "share_page", day):
+        return None
+    return {named}

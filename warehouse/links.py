@@ -10,7 +10,7 @@ import json
 import secrets
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from itsdangerous import BadData, URLSafeSerializer
@@ -20,6 +20,7 @@ from warehouse.errors import AccessError, CallError
 from warehouse.forgotten import forgotten_at
 from warehouse.home import Home, write_synced
 from warehouse.keys import home_key
+from warehouse.reach import viewer_of
 from warehouse.store import Snapshot, open_snapshot
 
 KEY, ENDED = "links.key", "links_ended.json"
@@ -50,9 +51,9 @@ def make_link(home: Home, student: str, days: int, *, now: datetime | None = Non
         raise CallError(f"A link is good for 1 to {MOST_DAYS} days, not {days}; name another number.")
     snapshot = open_snapshot(home)
     try:
-        found = snapshot.sql("SELECT role FROM academy.person WHERE person = ?", [student])
-        if found.is_empty() or found.item() != "student":
-            raise CallError(f"{student} is no student of people.csv; name one who is.")
+        viewer = viewer_of(snapshot, student, _day(home, now))
+        if viewer is None or viewer.role != "student":
+            raise CallError(f"{student} is no student of the academy today; name one of people.csv.")
         if not shared(home, snapshot, student, now):
             raise CallError(
                 f"No consent to share_page covers {student} today, or the one to family_page has ended; "
@@ -92,10 +93,13 @@ def end_links(home: Home, student: str, *, now: datetime | None = None) -> None:
 
 def shared(home: Home, snapshot: Snapshot, student: str, now: datetime | None = None) -> bool:
     """Whether this student's page may be shared today: by link, and with the family at all."""
-    settings = home.settings()
-    day = (now or datetime.now(UTC)).astimezone(settings.zone).date()
+    settings, day = home.settings(), _day(home, now)
     given = consent.given(snapshot, student, "share_page", day, settings)
     return given and (student, "family_page") not in consent.withheld(snapshot, day, settings)
+
+
+def _day(home: Home, now: datetime | None) -> date:
+    return (now or datetime.now(UTC)).astimezone(home.settings().zone).date()
 
 
 def _ended(home: Home) -> dict[str, float]:

@@ -102,6 +102,17 @@ def head_coach(roster: Roster, day: date) -> str | None:
     return None if rows.is_empty() else str(rows.item())
 
 
+def coach_of(roster: Roster, student: str, day: date) -> str | None:
+    """Who coaches a student on a day, the newest of several; else the head coach; None: neither is there."""
+    rows = roster.sql(
+        "SELECT c.coach FROM academy.coaching c JOIN academy.person p ON p.person = c.coach "
+        'WHERE c.student = $1 AND c."from" <= $2 AND (c."to" IS NULL OR c."to" >= $2) '
+        'AND (p."left" IS NULL OR p."left" >= $2) ORDER BY c."from" DESC, c.coach LIMIT 1',
+        [student, day],
+    )
+    return head_coach(roster, day) if rows.is_empty() else str(rows.item())
+
+
 def check_student(roster: Roster, student: str) -> None:
     """Make sure that a student of this code is on the roster.
 

@@ -15,7 +15,7 @@ from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
-from warehouse.reach import viewers
+from warehouse.reach import coach_of, viewers
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
@@ -388,6 +388,29 @@ def test_someone_who_is_not_on_the_roster_or_has_left_cannot_look(academy):
         w.publish()
     with pytest.raises(CallError, match="no person c1"):
         open_reader(academy, "c1", today=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("change", "who"),
+    [
+        ("", "c1"),
+        # The newest of several, on their first day and not the day before.
+        ("INSERT INTO academy.coaching VALUES ('s1', 'c2', DATE '2026-05-10', NULL)", "c2"),
+        ("INSERT INTO academy.coaching VALUES ('s1', 'c2', DATE '2026-05-11', NULL)", "c1"),
+        ("INSERT INTO academy.coaching VALUES ('s1', 'c2', DATE '2026-01-01', NULL)", "c1"),
+        # To the last day, then the head coach.
+        ("UPDATE academy.coaching SET \"to\" = DATE '2026-05-10'", "c1"),
+        ("UPDATE academy.coaching SET \"to\" = DATE '2026-05-09'", "h1"),
+        ("UPDATE academy.person SET \"left\" = DATE '2026-05-10' WHERE person = 'c1'", "c1"),
+        ("UPDATE academy.person SET \"left\" = DATE '2026-05-09' WHERE person = 'c1'", "h1"),
+        ("UPDATE academy.person SET \"left\" = DATE '2026-05-09' WHERE role LIKE '%coach'", None),
+    ],
+)
+def test_a_student_is_their_newest_coachs_who_is_there_else_the_head_coachs(academy, change, who):
+    with writer(academy) as w:
+        if change:
+            w.execute(change)
+        assert coach_of(w, "s1", TODAY) == who
 
 
 def test_the_people_who_could_look_are_listed_staff_first(academy):

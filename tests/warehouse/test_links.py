@@ -194,6 +194,18 @@ def test_a_link_opens_on_the_first_and_the_last_day_of_the_consent(academy, firs
             open_by_link(academy, token, now=NOW)
 
 
+@pytest.mark.parametrize(("last", "made"), [("2026-05-10", True), ("2026-05-09", False)])
+def test_a_link_is_made_to_a_students_last_day(academy, last, made):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET \"left\" = CAST(? AS DATE) WHERE person = 's1'", [last])
+        w.publish()
+    if made:
+        assert open_by_link(academy, links.make_link(academy, "s1", 9, now=NOW), now=NOW).students == ["s1"]
+    else:
+        with pytest.raises(CallError, match="no student of the academy today"):
+            links.make_link(academy, "s1", 9, now=NOW)
+
+
 def test_a_link_made_at_the_moment_that_ends_them_is_ended(academy):
     token = links.make_link(academy, "s1", 30, now=NOW)
     links.end_links(academy, "s1", now=NOW)

@@ -4,10 +4,13 @@ Every viewer on every day on which an answer changes, and the days around it: ea
 link, each kind of delivery. What people may do is compared as strictly as what they may not.
 """
 
+import csv
 import json
 import random
+import re
+import zipfile
 from collections import Counter
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 
 import duckdb
@@ -17,15 +20,17 @@ import pytest
 import builders
 import naive_access as naive
 import random_academies as made
+from command import underfoot_command
 from dashboard.app import PAGES
 from dashboard.queries import people
+from ingest import lots
 from ingest.rights import right_of
-from warehouse import links
+from warehouse import links, settings
 from warehouse.access import Reader, open_by_link, open_reader
 from warehouse.deliverer import Deliverer
 from warehouse.errors import AccessError, Refused, UnknownViewerError
 from warehouse.reach import WRITINGS, viewer_of, visible_students
-from warehouse.store import Snapshot, make_tables
+from warehouse.store import Snapshot, make_tables, open_snapshot, opened
 
 SEEDS = range(3)
 ROLES_OF = {page.path: page.roles for page in PAGES}
@@ -34,6 +39,7 @@ PAGE_OF = {
     "films": "student", "notes": "notes", "trends": "students", "own_week": "week", "own_deliveries": "deliveries",
     "own_students": "students", "coaches_page": "coaches", "data_quality": "quality",
 }  # fmt: skip
+ABOUT_SOMEBODY = {"page", "page_link", "lesson", "review", "export", "draw", "invite"}
 COUNTED: Counter[str] = Counter()
 
 
@@ -69,9 +75,15 @@ def fill(connection, academy):
         put("academy.swing_fault", [
             {"session": session.code, "swing_no": 1, "fault": "f", "flagged": True, "rule_version": "1"}
         ])  # fmt: skip
+        put("academy.refusal", [
+            {"delivery": f"d-{session.code}", "session": session.code, "reason": "r", "sentence": f"{session.code} is wrong.",
+             "at": datetime(2026, 5, 5), "name": session.code, "student": session.student, "coach": session.coach}  # noqa: DTZ001
+        ])  # fmt: skip
         put("season.data_health", [
             {"day": session.started_at.date(), "coach": session.coach, "student": session.student, "reason": "usable", "n": 1}
         ])  # fmt: skip
+    put("academy.drill", [{"drill": code, "name": code} for code in ("slow", "step")])
+    put_signals(put, academy.of_role("student"))
     put("academy.withheld", [
         {"student": student, "purpose": how}
         for student in academy.of_role("student") for how in ("measure", "film")
@@ -88,6 +100,19 @@ def fill(connection, academy):
             text=note.text,
         )
         put("academy.note", frame.to_dicts())
+
+
+def put_signals(put, students):
+    """A weekly review in which nobody was measured for long."""
+    week = {"week": date(2026, 5, 4)}
+    put("season.signal", [
+        {"as_of": date(2026, 5, 8), "rank": n, "signal": f"unmeasured:{student}:", "kind": "unmeasured", "student": student,
+         "kindred": []} | week for n, student in enumerate(students)
+    ])  # fmt: skip
+    put("season.signal_evidence", [
+        {"signal": f"unmeasured:{student}:", "place": 1, "role": "main", "subject": "sessions", "day": date(2026, 1, 5),
+         "days": 120} | week for student in students
+    ])  # fmt: skip
 
 
 def made_on(academy):
@@ -419,6 +444,88 @@ def test_whoever_holds_a_link_writes_what_its_student_might_on_that_page_and_not
                 for kind in ("saw", "drill", "plan", "goal", "felt", "discomfort", "talked"):
                     line = practice(student, link.student) | {"kind": kind}
                     assert right.problem_of_line(line) is not None
+
+
+@pytest.fixture
+def kept(tmp_path, request, monkeypatch):
+    """A random academy, a home in which it is published, and a way to set the clock."""
+    academy = academy_of(request.param)
+    home = builders.make_home(
+        tmp_path / "academy",
+        f'name = "A"\ntime_zone = "{academy.time_zone}"\n[device.mat]\nkind = "pressure_mat"\n',
+    )
+    with opened(home) as w:
+        fill(w.connection, academy)
+        w.publish()
+
+    def set_clock(moment):
+        class Clock(datetime):
+            @classmethod
+            def now(cls, tz=None):
+                return moment.astimezone(tz)
+
+        for module in (settings, links, lots):
+            monkeypatch.setattr(module, "datetime", Clock)
+
+    return academy, home, set_clock
+
+
+def run(home, verb, person, out):
+    """What a command makes about a person, all as text; None where it was refused."""
+    words = {
+        "page": ["page", person, "--to", out], "page_link": ["page", person, "--link", "9"],
+        "lesson": ["lesson", person, "--to", out], "review": ["review", "--as", person, "--to", out],
+        "export": ["export", person, "--to", out], "draw": ["draw", "slow", "step", "--student", person],
+        "invite": ["invite", person], "sql": ["sql", "SELECT * FROM academy.session", "--format", "csv"],
+        "refused": ["refused"], "health": ["health"],
+    }  # fmt: skip
+    out.unlink(missing_ok=True)
+    ran = underfoot_command(*words[verb], "--home", home.path)
+    if ran.returncode and verb not in (
+        "refused",
+        "health",
+    ):  # 1 says that there are some, or that something is wrong
+        assert "fault of Underfoot" not in ran.stderr
+        return None
+    if not out.exists() or verb != "export":
+        return ran.stdout + (out.read_text() if out.exists() else "")
+    with zipfile.ZipFile(out) as archive:
+        return "".join(name + archive.read(name).decode() for name in archive.namelist())
+
+
+@pytest.mark.parametrize("kept", SEEDS, indirect=True)
+def test_each_command_shows_whom_the_rules_let_it_and_nobody_else(kept, tmp_path):
+    academy, home, set_clock = kept
+    rng = random.Random(1)
+    sore = {note.student for note in academy.notes if note.kind == "discomfort"}  # of whom no drill is drawn
+    for moment in rng.sample(made.moments_to_check(academy), 2):
+        set_clock(moment)
+        for verb in naive.COMMANDS:
+            people = [p.code for p in academy.people] if verb in ABOUT_SOMEBODY else [None]
+            people = [p for p in people if verb != "draw" or p not in sore]
+            for person in rng.sample(people, min(3, len(people))):
+                text = run(home, verb, person, tmp_path / "out")
+                allowed = naive.naive_command_shows(academy, verb, person, moment)
+                COUNTED["command"] += len(academy.of_role("student"))
+                assert (text is None) is (allowed is None), (verb, person, moment, text)
+                if text is None:
+                    continue
+                if verb == "page_link":
+                    token = text.split("link=")[1].split()[0]
+                    assert links.read_link(home, open_snapshot(home), token, now=moment).student == person
+                    continue
+                shown = set(re.findall(r"\bs\d+\b", text.lower()))
+                if verb == "review":  # of numbers that may be used
+                    day = naive.naive_day(academy, moment)
+                    allowed = {
+                        s for s in allowed if naive.naive_numbers_in_use(academy, s, made_on(academy), day)
+                    }
+                assert shown <= allowed, (verb, person, moment)
+                assert shown == allowed or verb not in ABOUT_SOMEBODY, (verb, person, moment)
+        for file in home.inbox.iterdir():  # what was drawn, under whose name
+            for line in csv.DictReader(file.read_text().splitlines()):
+                assert naive.naive_may_write(academy, line["author"], "draw", line["student"], moment)
+            file.unlink()
 
 
 def test_these_were_many_cases_of_each_kind():

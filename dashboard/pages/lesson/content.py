@@ -33,8 +33,8 @@ from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.home import Home
-from warehouse.reach import head_coach
-from warehouse.store import Snapshot, open_snapshot
+from warehouse.reach import check_student, coach_of
+from warehouse.store import open_snapshot
 from warehouse.swing_load import SwingLoad
 
 MOST_PLAN_LETTERS = 200
@@ -101,36 +101,21 @@ def sheet_html(sheet: LessonSheet) -> str:
 
 
 def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
-    """Write a student's lesson sheet as today's coach sees it; returns the file.
+    """Write a student's lesson sheet as today's coach sees it, else the head coach; returns the file.
 
     Raises
-        CallError: the roster has no such student, or nothing is published.
+        CallError: the roster has no such student, nobody coaches them, or nothing is published.
     """
     with closing(open_snapshot(home)) as snapshot:
-        reader = open_reader(home, _coach(snapshot, home, student), snapshot=snapshot)
+        check_student(snapshot, student)
+        coach = coach_of(snapshot, student, home.settings().today)
+        if coach is None:
+            raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
+        reader = open_reader(home, coach, snapshot=snapshot)
         reader.opened("Lesson sheet on paper", student)
         chosen = student_season.newest(reader, people.student(reader, student))
         text = sheet_html(lesson_sheet(chosen, narrow=False))
     return document.save(text, document.place(home, target, f"lesson-{student}.html"))
-
-
-def _coach(snapshot: Snapshot, home: Home, student: str) -> str:
-    """Who coaches the student today; the head coach where nobody does.
-
-    Raises
-        CallError: the roster has no such student, or nobody who may see them.
-    """
-    head = head_coach(snapshot, home.settings().today)
-    if head is None:
-        raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
-    reader = open_reader(home, head, snapshot=snapshot)
-    if student not in reader.students:
-        raise CallError(
-            _("{code} is not a student on the roster; a lesson sheet is about one student.").format(
-                code=student
-            )
-        )
-    return people.student(reader, student)["coach"] or head
 
 
 def _about(chosen: StudentSeason) -> str:
