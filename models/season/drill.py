@@ -15,8 +15,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import polars as pl
 
-from models.season.drill_checks import SameDay, lagged_effects, same_day
+from models.season.drill_checks import lagged_effects
 from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
+from models.season.drill_day import SameDay, followed, same_day
 from models.season.drill_model import (
     AimFit,
     Design,
@@ -101,26 +102,21 @@ def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     rows = table.filter(pl.col("season") == season, pl.col(column) == name)
     if rows.is_empty():
         return None
-    aim = fault_aim(rows) if is_fault else metric_aim(rows, sources.reference)
+    aim, every = (
+        fault_aim(rows, part=part) if is_fault else metric_aim(rows, sources.reference, part=part)
+        for part in ("baseline", None)
+    )
     aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
     design = design_of(aim, sources.dose, aimed) if aim is not None else None
-    if aim is None or design is None:
+    if aim is None or every is None or design is None:
         return None
     enough = any(is_enough(*counts(design, drill)) for drill in aimed)
     parts = variance_parts(design) if enough else None
     fit = AimFit(design, parts) if parts is not None else None
-    on_the_day = same_day(_parts(rows, aim, sources.reference), sources.first_drill)
+    points = fit.points_each() if fit is not None else None
+    on_the_day = same_day(design, followed(every, sources.first_drill), parts, points)
     value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
     return AimAnswers(aim, design, fit, on_the_day, lagged_effects(design, value.to_numpy()))
-
-
-def _parts(rows: pl.DataFrame, aim: Aim, reference: Reference) -> pl.DataFrame:
-    """Every part of a session at full pace, valued toward better: for the same day."""
-    if aim.kind == METRIC:
-        every = metric_aim(rows, reference, part=None)
-        return every.rows.rename({"mean": "value"}) if every else rows.clear().rename({"mean": "value"})
-    own = rows.filter(pl.col("club_family") == aim.family, pl.col("pace") == "full", pl.col("usable") > 0)
-    return own.with_columns(value=-100 * pl.col("flagged") / pl.col("usable"))
 
 
 def _effects(
@@ -169,15 +165,15 @@ def _row(
         return row
     if (day := found.on_the_day.get(drill)) is not None:
         row |= {"same_day_kind": day.kind, "n_same_day": day.sessions, "n_compared": day.compared}
-        if np.isfinite(day.value):
-            row |= _interval("same_day", day)
+        if day.effect is not None:
+            row |= _interval("same_day", day.effect)
     if drill in found.lagged_effects and kept.enough:
         names = ("cross_check", "cross_check_lo", "cross_check_hi")
         row |= dict(zip(names, found.lagged_effects[drill], strict=True))
     return row | _randomised_effect(found, drill)
 
 
-def _interval(name: str, found: Effect | SameDay) -> Row:
+def _interval(name: str, found: Effect) -> Row:
     return {name: found.value, f"{name}_lo": found.lo, f"{name}_hi": found.hi}
 
 

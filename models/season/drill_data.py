@@ -111,11 +111,17 @@ def _toward(rows: pl.DataFrame, metric: str, better: str, bands: Bands) -> pl.Se
     return pl.Series(-distance(rows["mean"].to_numpy(), lo, hi), nan_to_null=True)
 
 
-def fault_aim(rows: pl.DataFrame) -> Aim | None:
-    """`rows`: season.session_fault of one season and fault; None when it was never judged at full pace."""
-    own = most_swung(_fault_sessions(rows))
+def fault_aim(rows: pl.DataFrame, *, part: str | None = "baseline") -> Aim | None:
+    """`rows`: season.session_fault of one season and fault; None when it was never judged at full pace.
+
+    `part` None keeps every part (for the same day).
+    """
+    every = _fault_sessions(rows)
+    own = most_swung(baseline(every))
     if own.is_empty():
         return None
+    if part is None:
+        own = every.filter(club_family=own["club_family"][0])
     flagged, usable = pl.col("flagged"), pl.col("usable")
     academy = flagged.sum() / usable.sum()
     swings = usable.sum().over("student")
@@ -128,17 +134,15 @@ def fault_aim(rows: pl.DataFrame) -> Aim | None:
 
 
 def _fault_sessions(rows: pl.DataFrame) -> pl.DataFrame:
-    """Counts a session of full-pace baseline swings, shaped as `cells.baseline` shapes a metric's values."""
-    counted = (
+    """Counts a session of full-pace swings, with the columns of a metric's values."""
+    return (
         latest_source(rows.filter(pl.col("club_family").is_not_null(), pl.col("pace") == "full"))
-        .filter(pl.col("part") == "baseline", pl.col("usable") > 0)
-        .with_columns(pl.col("flagged", "usable").cast(pl.Float64))
-    )
-    return baseline(
-        counted.with_columns(
-            metric=pl.col("fault"), mean=pl.lit(0.0), sd=pl.lit(None, dtype=pl.Float64), n=pl.lit(1.0)
+        .filter(pl.col("usable") > 0)
+        .with_columns(
+            pl.col("flagged", "usable").cast(pl.Float64), metric=pl.col("fault"), mean=pl.lit(0.0),
+            sd=pl.lit(None, dtype=pl.Float64), n=pl.lit(1.0), device=pl.col("device").fill_null("none"),
         )
-    )
+    )  # fmt: skip
 
 
 def points(log_odds: FLOATS) -> FLOATS:

@@ -21,7 +21,7 @@ from scipy import stats
 
 from models.season.cells import WORTHWHILE, add_independent, arrange
 from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, keenness_columns, points
-from models.season.kernel import FLOATS
+from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import Cell, integrate, likelihood, lines, posterior_given, scales
 
 DRAWS, KEPT = 450, 96
@@ -40,6 +40,7 @@ class Design:
     names: list[str]
     doses: Doses
     students: list[str]
+    dosed: list[str]  # those of the names, the last ones, that doses and keenness gave
 
     def doses_of(self, drill: str) -> FLOATS:
         """(S,) lesson doses of one drill before each student's last session."""
@@ -81,7 +82,7 @@ def design_of(aim: Aim, dose: pl.DataFrame, aimed: Collection[str]) -> Design | 
     columns = dose_columns(doses, offsets) | keenness_columns(doses, offsets, rows.cell.t, aimed)
     names, x = add_independent(rows.cell.x, columns)
     cell = replace(rows.cell, x=np.ascontiguousarray(x))
-    return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students)
+    return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students, names)
 
 
 def variance_parts(design: Design) -> FLOATS | None:
@@ -108,9 +109,10 @@ def _middle(parts: FLOATS) -> FLOATS:
     return np.asarray(one)
 
 
-def left_out(cell: Cell, parts: FLOATS) -> FLOATS:
+def left_out(cell: Cell, parts: FLOATS, visit: COUNTS | None = None, lasting: float = 1.0) -> FLOATS:
     """γ̂ (S, p) by generalised least squares, each student left out in turn, under one set of parts (5,)."""
-    information, moment = _by_student(cell, parts)
+    sums, _ = by_student(cell, parts, visit, lasting)
+    information, moment = sums[:, :-1, :-1], sums[:, :-1, -1]
     rest = information.sum(axis=0) - information
     # A column that rests on one student is all zero without them: a tiny ridge keeps its effect at 0.
     size = np.arange(rest.shape[1])
@@ -119,11 +121,25 @@ def left_out(cell: Cell, parts: FLOATS) -> FLOATS:
     return np.asarray(np.linalg.solve(rest, right[:, :, None])[:, :, 0])
 
 
-def _by_student(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS]:
-    """XᵀV⁻¹X (S, p, p) and XᵀV⁻¹y (S, p) of each student."""
+def fit_of(cell: Cell, parts: FLOATS, visit: COUNTS, lasting: float) -> tuple[float, FLOATS, FLOATS]:
+    """Restricted log likelihood up to a constant, γ̂ and its covariance, under one set of parts (5,)."""
+    sums, log_sizes = by_student(cell, parts, visit, lasting)
+    total = sums.sum(axis=0)
+    cov = np.linalg.inv(total[:-1, :-1])
+    gamma = cov @ total[:-1, -1]
+    left = total[-1, -1] - gamma @ total[:-1, -1]
+    return -0.5 * float(log_sizes.sum() - np.linalg.slogdet(cov)[1] + left), gamma, cov
+
+
+def by_student(cell: Cell, parts: FLOATS, visit: COUNTS | None, lasting: float) -> tuple[FLOATS, FLOATS]:
+    """ZᵀV⁻¹Z, Z = (X, y) (S, p + 1, p + 1), and log|V| (S,) of each student.
+
+    Rows of one `visit` (N,) share `lasting` of the variance of a session; None: each row is a visit.
+    """
     sd_a, sd_b, rho, sd_e, tau = parts[:5]
     counts, p = np.diff(cell.offsets), cell.x.shape[1]
-    information, moment = np.zeros((counts.size, p, p)), np.zeros((counts.size, p))
+    sums, log_sizes = np.zeros((counts.size, p + 1, p + 1)), np.zeros(counts.size)
+    visit = np.arange(cell.y.size) if visit is None else visit
     for low in range(0, counts.size, BATCH):
         some = slice(low, low + BATCH)
         width = int(counts[some].max())
@@ -136,14 +152,14 @@ def _by_student(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS]:
         v = (
             sd_a**2 + rho * sd_a * sd_b * (t[:, :, None] + t[:, None, :])
             + sd_b**2 * t[:, :, None] * t[:, None, :] + tau**2 * walked
+            + lasting * sd_e**2 * (visit[at][:, :, None] == visit[at][:, None, :])
         ) * both  # fmt: skip
         size = np.arange(width)
-        v[:, size, size] += np.where(here, sd_e**2 + cell.error[at], 1.0)
+        v[:, size, size] += np.where(here, (1 - lasting) * sd_e**2 + cell.error[at], 1.0)
         z = np.concatenate([cell.x[at], cell.y[at][:, :, None]], axis=2) * here[:, :, None]
-        solved = np.linalg.solve(v, z)
-        information[some] = np.swapaxes(z[:, :, :p], 1, 2) @ solved[:, :, :p]
-        moment[some] = (np.swapaxes(z[:, :, :p], 1, 2) @ solved[:, :, p:])[:, :, 0]
-    return information, moment
+        sums[some] = np.swapaxes(z, 1, 2) @ np.linalg.solve(v, z)
+        log_sizes[some] = np.linalg.slogdet(v)[1]
+    return sums, log_sizes
 
 
 def effect(found: Fit, weights: FLOATS, given: int) -> Effect:
@@ -207,11 +223,14 @@ class AimFit:
     @property
     def swc(self) -> float:
         """Smallest worthwhile change: 0.2 of the spread between students, in the aim's unit."""
-        if self.end is not None:
-            slope = np.mean([_slope(end, 0.0) for end in self.end])
-            return float(WORTHWHILE * self.parts[:, 0].mean() * slope)
+        if (each := self.points_each()) is not None:
+            return float(WORTHWHILE * self.parts[:, 0].mean() * each.mean())
         known = self.design.aim.worthwhile
         return float(WORTHWHILE * self.parts[:, 0].mean()) if known is None else known
+
+    def points_each(self) -> FLOATS | None:
+        """(S,) points of the rate for a unit of log odds at each last session; None for a metric."""
+        return None if self.end is None else np.array([_slope(end, 0.0) for end in self.end])
 
     def kept(self, drill: str) -> Kept:
         """Mean kept gain over the students given the drill."""

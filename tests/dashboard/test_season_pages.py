@@ -222,7 +222,9 @@ def test_too_little_data_gives_no_number():
 
 def test_a_change_on_the_day_with_nothing_to_compare_is_not_called_an_effect():
     day = {"same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0}
-    assert "Change on the day: +9" in verdicts.drill_sentence(row(**day, same_day_kind="change"))
+    assert "Change on the day, warming up included: +9" in verdicts.drill_sentence(
+        row(**day, same_day_kind="change")
+    )
     assert "compared with sessions without a drill: +9" in verdicts.drill_sentence(
         row(**day, same_day_kind="effect")
     )

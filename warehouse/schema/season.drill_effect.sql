@@ -8,7 +8,8 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     kept DOUBLE,                     -- mean over the students given it, at the season's end; null: could not be fitted
     kept_lo DOUBLE,
     kept_hi DOUBLE,
-    same_day DOUBLE,                 -- after_drill less baseline, first drill of a session
+    same_day DOUBLE,                 -- what a session's first drill changed, a bad day that passes anyway allowed for;
+                                     -- null under 12 students
     same_day_lo DOUBLE,
     same_day_hi DOUBLE,
     cross_check DOUBLE,              -- kept, by regression of the next session on this one

@@ -31,7 +31,7 @@ def drill_sentence(row: Mapping[str, Any]) -> str:
         text = (
             _("On the same day, compared with sessions without a drill: {effect}.")
             if row["same_day_kind"] == "effect"
-            else _("Change on the day: {effect}.")
+            else _("Change on the day, warming up included: {effect}.")
         )
         parts.append(text.format(effect=effect(row, "same_day", row["unit"], row["places"])))
         parts.append(_("The change on the day overstates what is kept, and can even point the other way."))

@@ -8,9 +8,10 @@ import pytest
 from scipy import linalg
 
 from models.season.drill import Sources, answer
-from models.season.drill_checks import clustered, same_day
-from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns
-from models.season.drill_model import effect, fit, left_out
+from models.season.drill_checks import clustered
+from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
+from models.season.drill_day import followed
+from models.season.drill_model import effect, fit, fit_of, left_out
 from models.season.judgement import Bands
 from models.season.mixed import Cell
 
@@ -308,27 +309,72 @@ def test_clustered_errors_are_petersens():
     assert np.sqrt(np.diag(cov)) == pytest.approx([0.06701, 0.05060], abs=1e-5)
 
 
-def parts_of(changes, drill="d1", first=0):
-    rows = []
-    for i, change in enumerate(changes, start=first):
-        for part, value, own in (("baseline", 50.0, None), ("after_drill", 50.0 + change, drill)):
-            rows.append((f"s{i}", f"v{i}", part, own, "mat", "none", value))
-    names = ["student", "session", "part", "drill", "device", "heel_source", "value"]
-    return pl.DataFrame(rows, schema=names, orient="row", schema_overrides={"drill": pl.String})
+def measured_again(metrics, change, *, drill, students, seed=5, left=0.0):
+    """Every third session of these students again, after a drill or with none, `change` higher, form and all."""
+    rng = np.random.default_rng(seed)
+    some = metrics.filter(
+        pl.col("student").is_in([f"s{i:02d}" for i in students]), pl.col("session").str.ends_with("3")
+    )
+    return some.with_columns(
+        mean=pl.col("mean") + change + pl.Series(rng.normal(0, 0.5 + left, len(some))),
+        part=pl.lit("after_drill"), drill=pl.lit(drill, dtype=pl.String),
+    )  # fmt: skip
 
 
-def test_the_same_day_is_an_effect_only_beside_eight_sessions_without_a_drill():
-    with_drill = parts_of([2.0, 2.4, 1.6, 2.2, 1.8, 2.0])
-    first = pl.DataFrame({"session": [f"v{i}" for i in range(14)], "drill": ["d1"] * 6 + [None] * 8})
-    alone = same_day(with_drill, first)["d1"]
-    assert (alone.kind, alone.value, alone.sessions, alone.compared) == ("change", pytest.approx(2.0), 6, 0)
-    without = parts_of([0.5, 0.7, 0.3, 0.5, 0.4, 0.6, 0.5, 0.5], None, first=6)
-    beside = same_day(pl.concat([with_drill, without]), first)["d1"]
-    assert (beside.kind, beside.value, beside.compared) == ("effect", pytest.approx(1.5), 8)
-    assert beside.lo < 1.5 < beside.hi
+@pytest.mark.parametrize(
+    ("without", "kind", "estimate"), [(0, "change", 2.0), (7, "change", 2.0), (10, "effect", 1.5)]
+)
+def test_the_same_day_is_an_effect_only_beside_eight_sessions_without_a_drill(
+    simulate, without, kind, estimate
+):
+    metrics, given = academy(simulate, 12, worth=0.0)
+    with_drill = measured_again(metrics, 2.0, drill="d1", students=range(14))
+    plain = measured_again(metrics, 0.5, drill=None, students=range(14, 14 + without))
+    row = by_drill(ask(pl.concat([metrics, with_drill, plain]), given))["d1", "m"]
+    assert (row["same_day_kind"], row["n_same_day"], row["n_compared"]) == (kind, 14, without)
+    assert row["same_day"] == pytest.approx(estimate, abs=0.6)
+    assert row["same_day_lo"] < estimate < row["same_day_hi"]
 
 
-def test_only_a_sessions_first_drill_has_a_same_day():
-    rows = parts_of([2.0] * 6)
-    first = pl.DataFrame({"session": [f"v{i}" for i in range(6)], "drill": ["d2"] * 6})
-    assert same_day(rows, first) == {}
+def test_under_a_dozen_students_the_same_day_is_not_said(simulate):
+    metrics, given = academy(simulate, 12, worth=0.0)
+    few = measured_again(metrics, 2.0, drill="d1", students=range(11))
+    row = by_drill(ask(pl.concat([metrics, few]), given))["d1", "m"]
+    assert (row["n_same_day"], row.get("same_day")) == (11, None)
+
+
+def test_only_a_sessions_first_drill_has_a_same_day(simulate):
+    metrics, _ = academy(simulate, 12)
+    after = measured_again(metrics, 2.0, drill="d1", students=range(14))
+    second = after.with_columns(drill=pl.lit("d2"))
+    first = after.select("session", "drill")
+    every = metric_aim(
+        pl.concat([metrics, after, second]),
+        Reference({"m": "up"}, {}, {}, Bands(NO_BANDS, {}, {}), {}),
+        part=None,
+    )
+    assert set(followed(every, first)["drill"]) == {"d1"}
+
+
+def test_rows_of_one_visit_share_as_much_of_the_days_form_as_is_said():
+    rng = np.random.default_rng(3)
+    offsets, t = np.array([0, 4, 7]), np.array([0, 1, 1, 2, 0, 3, 3.0])
+    visit, x = np.array([0, 1, 1, 2, 3, 4, 4]), np.column_stack([np.ones(7), t])
+    cell = Cell(offsets, t, rng.normal(size=7), rng.uniform(0.1, 0.4, 7), x)
+    a, b, rho, e, tau = parts = np.array([2.0, 0.5, 0.3, 1.0, 0.7])
+    own = np.repeat([0, 1], [4, 3])
+    both = np.equal.outer(own, own)
+    v = both * (
+        a**2 + rho * a * b * np.add.outer(t, t) + b**2 * np.outer(t, t) + tau**2 * np.minimum.outer(t, t)
+        + 0.4 * e**2 * np.equal.outer(visit, visit)
+    ) + np.diag(0.6 * e**2 + cell.error)  # fmt: skip
+    inverse = linalg.inv(v)
+    gamma = linalg.solve(x.T @ inverse @ x, x.T @ inverse @ cell.y)
+    left = cell.y - x @ gamma
+    height = -0.5 * (
+        np.linalg.slogdet(v)[1] + np.linalg.slogdet(x.T @ inverse @ x)[1] + left @ inverse @ left
+    )
+    found = fit_of(cell, parts, visit, 0.4)
+    assert found[0] == pytest.approx(height)
+    assert found[1] == pytest.approx(gamma)
+    assert found[2] == pytest.approx(linalg.inv(x.T @ inverse @ x))

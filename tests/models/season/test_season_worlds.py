@@ -159,6 +159,21 @@ def test_a_drill_of_bad_days_follows_bad_days_and_changes_nothing_by_itself():
     assert up["d1"] > up[None] + 0.5  # what a plain comparison takes for the drill's doing
 
 
+def test_a_bad_day_that_passes_by_itself_is_no_effect_of_the_drill_given_on_it(answers):
+    above, bias = zip(
+        *(
+            (scores.same_day_above(world, found)[0], scores.same_day_bias(world, found)[0])
+            for seed in (1, 2, 3)
+            for world in (drills.bad_days(40, seed, noise=2.0),)
+            for found in (answers.of(world, "drill_effect"),)
+        ), strict=True,
+    )  # fmt: skip
+    assert sum(above) == 0
+    assert np.mean(bias) < 0.6  # 0.8 for after less before; see tests/FIGURES.md for what many academies show
+    worth = drills.bad_days(40, 1, on_the_day=2.4, kept=2.4)
+    assert scores.same_day_above(worth, answers.of(worth, "drill_effect")) == (1, 1)
+
+
 @pytest.mark.parametrize(("doses", "tied"), [("group", True), ("follow", True), ("unrelated", False)])
 def test_the_keen_gain_more_and_get_more_unless_doses_are_unrelated(doses, tied):
     world = drills.keen(300, 1, doses=doses)
