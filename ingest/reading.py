@@ -9,6 +9,7 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.delivery import SHEET, Contents, Delivery
+from ingest.film.points import tapped_feet_swapped
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
@@ -83,6 +84,7 @@ class _Session:
         self.films: list[Filmed] = []
         self.unread: list[Unread] = []
         self.notices: list[str] = []
+        self.swapped: set[int] = set()
         self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in self.header.refused}
         self.lines_refused: list[Refusal] = []
 
@@ -162,9 +164,19 @@ class _Session:
             return None
         self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
         points = clips.points
+        self._ask_about_feet(points)
         self._seen_without_plate(set(points["swing_no"]))
         self._refuse(clips.refused)
         return points
+
+    def _ask_about_feet(self, points: pl.DataFrame) -> None:
+        """Note the swings whose tapped feet look swapped, unless somebody looked and they are not."""
+        clip, handed = self.header.clip, self.context.person.handed
+        if clip is None or handed is None or self.header.feet_checked:
+            return
+        for (no,), rows in points.partition_by("swing_no", as_dict=True).items():
+            if tapped_feet_swapped(rows, clip.view, handed):
+                self.swapped.add(no)
 
     def _seen_without_plate(self, swings: set[int]) -> None:
         """Swings that a film shows need no samples."""
@@ -213,6 +225,8 @@ class _Session:
         swings = []
         for no in kept:
             flags = self._flags(no, measured, good.get(no), events)
+            if no in self.swapped:
+                flags["feet_swapped"] = 1
             cut = measured.found.get(no)
             swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no), cut))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]

@@ -117,7 +117,7 @@ def event_row(session: str, no: int, event: Event) -> dict[str, Any]:
 def heel_rows(session: str, no: int, event: Event) -> list[dict[str, Any]]:
     """Rows of academy.heel_seen: each heel that somebody looked at when the event happened."""
     when = {"session": session, "swing_no": no, "event": event.event, "t_s": event.t_s}
-    return [when | {"foot": foot, "up": heel == "up"} for foot, heel in event.heels.items()]
+    return [when | {"foot": foot, "up": heel == "up", "source": "eye"} for foot, heel in event.heels.items()]
 
 
 def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any]:

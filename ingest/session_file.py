@@ -66,7 +66,7 @@ class ClipSettings:
     """`[clip]`: how the session's clips were filmed."""
 
     fps: float
-    shoe_length_mm: float
+    shoe_length_mm: float | None
     view: str
     offset_s: float | None
     mm_per_px: float | None = None

@@ -7,7 +7,7 @@ All of it is inside the transaction of a build, so that nothing is put aside for
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
-from models.samples import DERIVED
+from models.samples import DERIVED, POINTS_TOLD
 from warehouse import consent
 from warehouse.settings import Settings
 from warehouse.store import Writer
@@ -49,7 +49,8 @@ def recordings_aside(writer: Writer) -> Iterator[None]:
         writer.execute(f"UPDATE {table} SET {changed} WHERE {whose}")
     yield
     for table in consent.RECORDED:
-        _put_back(writer, table, f"NOT {DERIVED}" if table == "academy.swing_event" else "true")
+        made = {"academy.swing_event": DERIVED, "academy.heel_seen": POINTS_TOLD}.get(table, "false")
+        _put_back(writer, table, f"NOT ({made})")
     for table, key in keys.items():
         same = " AND ".join(f"t.{name} = kept.{name}" for name in key)
         back = ", ".join(f"{name} = kept.{name}" for name in consent.VALUES[table])

@@ -36,6 +36,7 @@ SWING_ANSWERS = (
     "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
+POINTS_TOLD = "source = 'points'"  # heels seen, by the reduction
 MOST_SESSIONS = 80  # about 900 swings
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 CHOSEN = """
@@ -109,7 +110,8 @@ def tasks_of_batch(home: Home, writer: Writer, **more: Any) -> dict[str, Session
     points_of, _ = parts(f"clip_point {within}", "frame", "point")
     holds_of, _ = parts(f"hold {within}")
     sessions = writer.sql(
-        f"SELECT * FROM academy.session {within} AND (has_plate OR has_clip) ORDER BY session"
+        "SELECT session.*, foot_length_mm FROM academy.session LEFT JOIN academy.person ON person = student "
+        f"{within} AND (has_plate OR has_clip) ORDER BY session"
     )
     tasks = {}
     for row in sessions.iter_rows(named=True):
@@ -124,13 +126,13 @@ def tasks_of_batch(home: Home, writer: Writer, **more: Any) -> dict[str, Session
 
 
 def _clip(session: Mapping[str, Any], swings: pl.DataFrame, points: pl.DataFrame | None) -> Clip | None:
-    """The session's clip; None without points, or without what turns pixels and frames into mm and s."""
-    names = ("clip_fps", "shoe_length_mm", "clip_view", "clip_mm_per_px", "shoe_width_mm")
-    fps, shoe_mm, view, mm_per_px, width_mm = (session[name] for name in names)
-    if points is None or fps is None or shoe_mm is None or view is None:
+    """The session's clip; None without points, or without what turns frames into seconds."""
+    names = ("clip_fps", "shoe_length_mm", "clip_view", "clip_mm_per_px", "shoe_width_mm", "foot_length_mm")
+    fps, shoe_mm, view, mm_per_px, width_mm, foot_mm = (session[name] for name in names)
+    if points is None or fps is None or view is None:
         return None
     widths_px = swings.select("swing_no", "clip_shoe_width_px").drop_nulls()
-    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, dict(widths_px.iter_rows()))
+    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, dict(widths_px.iter_rows()), foot_mm)
 
 
 def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
@@ -138,6 +140,7 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     within = "WHERE session IN (SELECT session FROM batch)"
     writer.execute(f"DELETE FROM academy.swing_metric {within}")
     writer.execute(f"DELETE FROM academy.swing_event {within} AND {DERIVED}")
+    writer.execute(f"DELETE FROM academy.heel_seen {within} AND {POINTS_TOLD}")
     writer.execute(
         "UPDATE academy.swing SET usable = false, flags = file_flags, flag_counts = file_flag_counts "
         + within
@@ -153,6 +156,8 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     if reduction.estimated.height:
         writer.append("academy.swing_event", reduction.estimated)
     _update(writer, "swing", reduction.swings, SWING_ANSWERS)
+    if reduction.heels.height:
+        writer.append("academy.heel_seen", reduction.heels)
     if reduction.holds.height:
         _update(writer, "hold", reduction.holds, MEASURES)
 

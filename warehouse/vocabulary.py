@@ -36,6 +36,9 @@ EVENTS = ("address", "takeaway", "mid_back", "top", "mid_down", "impact", "finis
 CLOCKS = ("plate", "clip")
 FEET = ("lead", "trail")
 HEELS = ("down", "up")
+HEEL_TOLD_BY = ("eye", "points")
+SHOE_OVER_FOOT_MM = 25.0
+"""How much longer a shoe is than the foot in it, where only the foot is known; common practice, no source."""
 VIEWS = ("face_on", "down_line")
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 NOTE_KINDS = (

@@ -13,6 +13,20 @@ WORDS = Words({
     "back_more": "−10", "back": "−1", "on": "+1", "on_more": "+10",
     "frame": "Picture {n}, {t} s", "zoom": "Zoom", "position": "Place in the film",
     "tap": "Tap the picture to bring that place to the middle.",
+    "points": "Heel and toe", "lead_heel": "Lead heel", "lead_toe": "Lead toe", "trail_heel": "Trail heel",
+    "trail_toe": "Trail toe",
+    "points_help": "To measure how high a heel is: choose a point, then tap it on the picture. "
+    "Both heels and toes at address; later the heels, and the toes too where the camera moved.",
+    "near": "Tap near it to enlarge: {point}.", "exactly": "Now tap it exactly: {point}.",
+    "placed": "{point} is set; tap again or move it.", "forget": "Remove the point",
+    "left": "Move left", "right": "Move right", "higher": "Move up", "lower": "Move down",
+    "view": "Filmed from", "down_line": "behind, along the target line", "face_on": "the front",
+    "shoe": "Length of the shoe, mm", "shoe_known": "from the foot: about {mm}",
+    "no_scale": "Without a length of the shoe, heels are said to be up or down, with no height.",
+    "end_on": "From the front shoes are seen end on: heels are said to be up or down, with no height.",
+    "by_foot": "Empty: heights are by the foot's {foot} mm and {more} mm for the shoe.",
+    "feet_right": "The feet are as I tapped them, even if they look swapped (a mirrored film)",
+    "four": "Tap both heels and both toes at address.",
     "lead": "Lead heel", "trail": "Trail heel", "down": "down", "up": "up",
     "mark": "Mark here: {moment}", "marked": "{moment}: {t} s", "unmark": "Remove", "go": "Go there",
     "club": "Club", "pace": "Pace", "slow": "slow", "half": "half", "full": "full",
@@ -20,7 +34,7 @@ WORDS = Words({
     "fault": "Note the fault: trail heel still down at impact",
     "save": "Save what is marked", "sending": "Sending…",
     "unplayable": "This browser can't play this film's format; save it as MP4 (H.264) and choose that.",
-    "few": "Mark at least two moments, each with a heel up or down.",
+    "few": "Mark at least two moments, and a heel as up or down or by its points.",
 })  # fmt: skip
 CAMERA = (HERE / "camera.svg").read_text(encoding="utf-8")
 show = Component("film_marker", WORDS, sends="marked", drawing=CAMERA).show

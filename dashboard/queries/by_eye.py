@@ -9,22 +9,28 @@ USUAL_CLUBS = ("7-iron", "wedge", "hybrid", "3-wood", "driver")
 
 
 def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
-    """session, day, swing_no, club, pace, event, t_s, lead_up, trail_up: a row per marked moment of a film.
+    """A row per marked moment of a film, newest film first, moments in their order.
 
-    Newest first, moments in their order; null where nobody looked at a heel.
+    session, day, swing_no, club, pace, event, t_s; and of each foot, as lead_…: up (by eye, else by its
+    points; null where neither told), rise_mm, rise_se_mm, differ (eye and points say different things).
     """
     return reader.sql(
         """
-        WITH seen AS (
-            SELECT session, swing_no, event, bool_or(up) FILTER (WHERE foot = 'lead') AS lead_up,
-                bool_or(up) FILTER (WHERE foot = 'trail') AS trail_up
+        WITH heel AS (
+            SELECT session, swing_no, event, foot, arg_min(up, source) AS up, max(rise_mm) AS rise_mm,
+                max(rise_se_mm) AS rise_se_mm, count(DISTINCT up) > 1 AS differ
             FROM heel_seen GROUP BY ALL
         )
-        SELECT s.session, s.day, w.swing_no, w.club, w.pace, e.event, e.t_s, seen.lead_up, seen.trail_up
+        SELECT s.session, s.day, w.swing_no, w.club, w.pace, e.event, e.t_s,
+            l.up AS lead_up, l.rise_mm AS lead_rise_mm, l.rise_se_mm AS lead_rise_se_mm,
+            l.differ AS lead_differ,
+            t.up AS trail_up, t.rise_mm AS trail_rise_mm, t.rise_se_mm AS trail_rise_se_mm,
+            t.differ AS trail_differ
         FROM swing_event e
         JOIN swing w USING (session, swing_no)
         JOIN session s USING (session)
-        LEFT JOIN seen USING (session, swing_no, event)
+        LEFT JOIN (FROM heel WHERE foot = 'lead') l USING (session, swing_no, event)
+        LEFT JOIN (FROM heel WHERE foot = 'trail') t USING (session, swing_no, event)
         WHERE s.student = ? AND e.clock = 'clip' AND e.source = 'marked'
             AND (e.session, e.swing_no) IN (SELECT (session, swing_no) FROM heel_seen)
         ORDER BY s.started_at DESC, s.session, w.swing_no, e.t_s

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from ingest.film.following import follow_film
 from ingest.film.kept import COLOURS, cut, draw_marks, feet_box, write
 from ingest.film.pictures import head_of, pictures
-from ingest.film.points import NAMES, name_marks
+from ingest.film.points import name_marks
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 from warehouse.errors import CallError
+from warehouse.vocabulary import POINTS
 
 FLOATS = NDArray[np.float64]
 ACROSS, DOWN, TILE_PX, STRIP_PX, EDGE_PX = 4, 3, 320, 220, 56
@@ -74,7 +75,7 @@ def follow(
         _write(target, _drawn(film, tracks, order))
     shares = 100 * (tracks.scores > 0).mean(axis=0)
     rate = 1.0 / float(np.median(np.diff(tracks.times_s)))
-    seen = {name: float(shares[mark]) for name, mark in zip(NAMES, order, strict=True)}
+    seen = {name: float(shares[mark]) for name, mark in zip(POINTS, order, strict=True)}
     return Preview(float(tracks.times_s[-1]), rate, seen, seen_from, handed, target if sheet else None)
 
 

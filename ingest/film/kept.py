@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.film.pictures import pictures
-from ingest.film.points import NAMES, write_tracks
+from ingest.film.points import write_tracks
 from ingest.film.tracks import ADDRESS_PICTURES, Filmed, Picture, Tracks, Unread
 from warehouse import filed
 from warehouse.home import sync, write_synced
+from warehouse.vocabulary import POINTS
 
 FLOATS = NDArray[np.float64]
 Colour = tuple[int, int, int]  # blue, green, red
@@ -38,7 +39,7 @@ def write_kept(
 ) -> None:
     """Write the kept film of `source` to `target`.
 
-    `order` says which mark is which of NAMES, `slower` how many times slower it plays than it was filmed.
+    `order` says which mark is which of POINTS, `slower` how many times slower it plays than it was filmed.
     """
     box = feet_box(tracks)
     scale = min(1.0, WIDEST_PX / box[2])
@@ -102,7 +103,7 @@ def draw_marks(
 ) -> NDArray[np.uint8]:
     """Draw the marks (4, 2) with their names, and the way each heel has come; lost marks are left out."""
     middles = {"lead": float(marks[:2, 0].mean()), "trail": float(marks[2:, 0].mean())}  # NaN with one lost
-    for name, place in zip(NAMES, marks, strict=True):
+    for name, place in zip(POINTS, marks, strict=True):
         foot, part = name.split("_")
         if not np.isfinite(place).all():
             continue

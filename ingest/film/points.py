@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from ingest.film.tracks import ADDRESS_PICTURES, Tracks, pairings
 from ingest.refusals import refuse
+from warehouse.vocabulary import EVENTS, POINTS
 
 FLOATS = NDArray[np.float64]
-NAMES = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 LOWER = 0.2  # of the foot's length in the picture
 SAME_RATE = 1.1
 ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apart enough to be a gap
@@ -22,7 +22,7 @@ WIDTH_COLUMN = "shoe_width_px"  # the same in every row, and only there where it
 
 @dataclass(frozen=True)
 class Named:
-    """Points on the clip's clock, frame n at n / fps: places (F, 4, 2) px in the order of NAMES, NaN lost."""
+    """Points on the clip's clock, frame n at n / fps: places (F, 4, 2) px as POINTS, NaN lost."""
 
     places: FLOATS
     scores: FLOATS  # (F, 4)
@@ -32,7 +32,7 @@ class Named:
     def rows(self) -> pl.DataFrame:
         """Rows frame, point, x_px, y_px, score of what was seen."""
         (x, y), count = np.round(self.places.reshape(-1, 2), 2).T, len(self.places)
-        names = {"frame": np.repeat(np.arange(count), 4), "point": list(NAMES) * count}
+        names = {"frame": np.repeat(np.arange(count), 4), "point": list(POINTS) * count}
         seen = {"x_px": x, "y_px": y, "score": np.round(self.scores.ravel(), 3)}
         return pl.DataFrame(names | seen).filter(pl.col("score") > 0)
 
@@ -79,10 +79,10 @@ def _regular(at: FLOATS, places: FLOATS, scores: FLOATS) -> tuple[FLOATS, FLOATS
 
 
 def tracks_of_points(points: pl.DataFrame, fps: float, slower: float, size: tuple[int, int]) -> Tracks:
-    """Tracks, in the order of NAMES, from points that came in a file of their own; times as it plays."""
+    """Tracks, in the order of POINTS, from points that came in a file of their own; times as it plays."""
     count = int(points["frame"].max()) + 1  # type: ignore[arg-type]
     places, scores = np.full((count, 4, 2), np.nan), np.zeros((count, 4))
-    for mark, name in enumerate(NAMES):
+    for mark, name in enumerate(POINTS):
         rows = points.filter(pl.col("point") == name)
         at = rows["frame"].to_numpy()
         places[at, mark] = rows.select("x_px", "y_px").to_numpy()
@@ -128,7 +128,7 @@ def read_tracks(data: bytes) -> Tracks:
 
 
 def name_marks(places: FLOATS, view: str, handed: str) -> tuple[int, int, int, int]:
-    """Which mark is which, by where they are at address: the marks in the order of NAMES.
+    """Which mark is which, by where they are at address: the marks in the order of POINTS.
 
     From behind the player, down the line, the trail foot is the nearer, so it is lower in the picture; a
     right-hander's toes point to the right. From the front, the player's left foot is on the picture's right,
@@ -142,6 +142,21 @@ def name_marks(places: FLOATS, view: str, handed: str) -> tuple[int, int, int, i
     feet = _down_line(places, handed) if view == "down_line" else _face_on(places, handed)
     (lead_heel, lead_toe), (trail_heel, trail_toe) = feet
     return lead_heel, lead_toe, trail_heel, trail_toe
+
+
+def tapped_feet_swapped(points: pl.DataFrame, view: str, handed: str) -> bool:
+    """Whether each foot is where the other should be, in one swing's points that were tapped by hand.
+
+    Points of more frames than there are key moments were followed, and are named by what followed them.
+    """
+    if points["frame"].n_unique() > len(EVENTS):
+        return False
+    for rows in points.sort("frame").partition_by("frame", maintain_order=True):
+        places = {name: (x, y) for name, x, y in rows.select("point", "x_px", "y_px").iter_rows()}
+        if len(places) == len(POINTS):
+            order = name_marks(np.array([places[name] for name in POINTS], dtype=np.float64), view, handed)
+            return {*order[:2]} == {2, 3}
+    return False
 
 
 def _down_line(places: FLOATS, handed: str) -> list[tuple[int, int]]:

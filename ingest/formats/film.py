@@ -35,7 +35,12 @@ class Film(FilmFormat):
         clip, handed = context.clip(), context.hand(name, NO_HAND)
         tracks = _tracks(no, name, context)
         named = name_points(tracks, clip.fps, clip.view, handed, name)
-        if clip.view == "face_on" and clip.shoe_width_mm is not None and not _is_kept(no, context):
+        if (
+            clip.view == "face_on"
+            and clip.shoe_width_mm
+            and clip.shoe_length_mm
+            and not _is_kept(no, context)
+        ):
             shape = clip.shoe_width_mm / clip.shoe_length_mm
             width = shoe_width_px(context.base / name, name, tracks, named.order, shape)
             tracks = replace(tracks, shoe_width_px=width)

@@ -69,7 +69,7 @@ class SessionContext:
         return self.person.handed
 
     def clip(self) -> ClipSettings:
-        """The session's `[clip]`; refused where nothing says a clip's frame rate and scale."""
+        """The session's `[clip]`; refused where nothing says a clip's frame rate."""
         if self.header.clip is None:
             what = "there is a clip but session.toml has no [clip] table"
             todo = "add [clip] with fps, shoe_length_mm and view, and deliver the session again"

@@ -216,8 +216,8 @@ class _Reader:
         self.only(table if isinstance(table, dict) else {"clip": table}, _CLIP_KEYS, "[clip]", _Place("clip"))
         fps, shoe = self.number("fps", 1, 2000, "clip"), self.number("shoe_length_mm", 120, 450, "clip")
         view = table.get("view", "face_on")
-        if fps is None or shoe is None or view not in VIEWS:
-            what = f"[clip] needs fps, shoe_length_mm and a view that is one of {', '.join(VIEWS)}"
+        if fps is None or view not in VIEWS:
+            what = f"[clip] needs fps and a view that is one of {', '.join(VIEWS)}"
             raise self.stop("bad_clip", what, "", _Place("clip"))
         offset_s, mm_per_px = (
             self.number("offset_s", -1e6, 1e6, "clip"),

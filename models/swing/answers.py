@@ -4,12 +4,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Any
 
 import numpy as np
 import polars as pl
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from models.sql import columns
 from models.swing.kernel import Plate, PlateRun
 from warehouse.definitions import metric_codes
 from warehouse.vocabulary import LEFT_OUT, LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
@@ -51,6 +53,7 @@ class Reduction:
     swings: pl.DataFrame
     estimated: pl.DataFrame  # rows of academy.swing_event, those the plate or the clip gave
     holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
+    heels: pl.DataFrame  # rows of academy.heel_seen, those that points of a film told
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,7 @@ class Answer:
     flags: list[SwingFlags]
     estimated: pl.DataFrame  # rows of academy.swing_event
     holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
+    heels: list[dict[str, Any]]  # rows of academy.heel_seen
 
 
 def gather(answers: Sequence[Answer]) -> Reduction:
@@ -76,9 +80,9 @@ def gather(answers: Sequence[Answer]) -> Reduction:
     crossing = np.array(CROSSINGS, dtype=object)[np.concatenate([answer.crossing for answer in answers])]
     heel_source = np.array(HEEL_SOURCES)[np.concatenate([answer.heel_source for answer in answers])]
     flags = [flags for answer in answers for flags in answer.flags]
-    columns = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
+    values_of = pl.DataFrame(values, schema=list(metric_codes()), orient="row").fill_nan(None)
     crossed = pl.Series("crossing", crossing.tolist(), dtype=pl.String)
-    metrics = keys.select("session", "swing_no").hstack([crossed]).hstack(columns)
+    metrics = keys.select("session", "swing_no").hstack([crossed]).hstack(values_of)
     measured = np.isfinite(np.delete(values, metric_codes().index("stance_width_mm"), 1)).any(axis=1)
     counted = np.array([not set(LEFT_OUT) & set(found.names) for found in flags], dtype=bool)
     swings = keys.with_columns(
@@ -88,7 +92,8 @@ def gather(answers: Sequence[Answer]) -> Reduction:
         heel_source=pl.Series(heel_source.tolist(), dtype=pl.String),
     )
     estimated = _stacked([answer.estimated for answer in answers])
-    return Reduction(metrics, swings, estimated, _stacked([answer.holds for answer in answers]))
+    heels = pl.DataFrame([row for answer in answers for row in answer.heels], columns("academy.heel_seen"))
+    return Reduction(metrics, swings, estimated, _stacked([answer.holds for answer in answers]), heels)
 
 
 def _lists(values: Sequence[Sequence[str] | Sequence[int]], kind: pa.DataType) -> pl.Series:

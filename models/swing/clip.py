@@ -11,18 +11,26 @@ practice, no source):
   shoe length in mm over heel–toe pixels at address, each foot by its own, as the far foot is smaller.
 - `stance`, 5 %: from the front (`face_on`) a shoe is seen end on, so heel to heel in mm over heel to heel in
   pixels.
+- `foot`, 6 %: as `shoe`, where only the student's foot is known: its length and 25 mm for the shoe.
 - `shoe_width`, 8 %: from the front without a stance, by the shoe's width in mm over its width in pixels. Four
   points of heels and toes do not show a width. A film does, where its shoes stand out from the floor: it
   is measured at address when `[clip] shoe_width_mm` is given, and kept with the film's tracks.
 - `shoe_end_on`, 100 %: from the front without any of these the shoe's seen length is used as it is, which
   makes rises too large by as much as the shoe points at the camera, twice or three times: good for their
   shape and order, and no metric.
+- `unknown`: nothing says how large a pixel is. Then no rise is known in mm; to tell a heel that is up from
+  one that is down, shoes are taken to be 300 mm long, or from the front heels to be 400 mm apart, give or
+  take 25 %.
+
+Points of no more frames than there are key moments were tapped by hand, not followed: no jump is looked for,
+and a heel is seen against its own toe where that was tapped too, so that a camera that moved does not count.
 """
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, product
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -30,6 +38,7 @@ from numpy.typing import NDArray
 
 from models.swing.compiled import metric_section
 from warehouse.definitions import metric_codes
+from warehouse.vocabulary import EVENTS, FEET, SHOE_OVER_FOOT_MM
 
 FLOATS = NDArray[np.float64]
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
@@ -37,22 +46,38 @@ LEAST_SCORE = 0.5
 LONGEST_GAP = 5  # frames that a straight line may bridge
 JUMP_MADS, LEAST_MAD_PX = 5.0, 1.0
 MEDIAN_FRAMES = 5
+ON_FRAME = 0.1  # of a frame: times are written with four digits
 ADDRESS_HALF_S = 0.150
-SCALE_SE_PCT = {"stated": 3.0, "shoe": 4.0, "stance": 5.0, "shoe_width": 8.0, "shoe_end_on": 100.0}
+SCALE_SE_PCT = {
+    "stated": 3.0, "shoe": 4.0, "stance": 5.0, "foot": 6.0, "shoe_width": 8.0, "shoe_end_on": 100.0,
+}  # fmt: skip
+UNKNOWN, UNKNOWN_SE_PCT = "unknown", 25.0
+USUAL_SHOE_MM, USUAL_HEELS_APART_MM = 300.0, 400.0
+TAPPED_SE_PX, FOLLOWED_SE_PX = 3.0, 1.0  # of one point, across the floor; common practice, no source
 UP_MM = 15.0  # a heel seen higher than this carries nothing
 
 
 @dataclass(frozen=True)
 class Clip:
-    """A session's clip: rows of academy.clip_point, and the `[clip]` table of its session.toml."""
+    """A session's clip: rows of academy.clip_point, `[clip]` of its session.toml, the foot filmed."""
 
     points: pl.DataFrame
     fps: float
-    shoe_length_mm: float
+    shoe_length_mm: float | None
     view: str
     mm_per_px: float | None = None
     shoe_width_mm: float | None = None
     shoe_width_px: Mapping[int, float] = field(default_factory=dict)  # by swing_no, where its film tells it
+    foot_length_mm: float | None = None
+
+    @property
+    def shoe(self) -> tuple[float, str]:
+        """The shoe's length from the side, mm, and what it is known from."""
+        if self.shoe_length_mm is not None:
+            return self.shoe_length_mm, "shoe"
+        if self.foot_length_mm is not None:
+            return self.foot_length_mm + SHOE_OVER_FOOT_MM, "foot"
+        return USUAL_SHOE_MM, UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -63,19 +88,44 @@ class HeelRise:
     lead_mm: FLOATS  # (F,)
     trail_mm: FLOATS  # (F,)
     filled: int  # values drawn through gaps of up to 5 frames
-    scale: str  # of SCALE_SE_PCT
+    scale: str  # of SCALE_SE_PCT, or UNKNOWN: then mm are by usual sizes
+    point_se_mm: float = 0.0  # of a rise, from its points alone
 
     @property
     def in_mm(self) -> bool:
         """Whether the heights are true ones."""
-        return self.scale != "shoe_end_on"
+        return self.scale not in ("shoe_end_on", UNKNOWN)
 
     def at(self, heel_mm: FLOATS, t_s: float, fps: float) -> float:
         """Rise at a time on the clip's clock, by a straight line between frames; NaN where not seen."""
         frame = t_s * fps - self.first_frame
-        if not 0.0 <= frame <= heel_mm.size - 1:
-            return math.nan
-        return float(np.interp(frame, np.arange(heel_mm.size), heel_mm))
+        nearest = min(max(round(frame), 0), heel_mm.size - 1)
+        if 0.0 <= frame <= heel_mm.size - 1:
+            found = float(np.interp(frame, np.arange(heel_mm.size), heel_mm))
+            if math.isfinite(found):
+                return found
+        return float(heel_mm[nearest]) if abs(frame - nearest) <= ON_FRAME else math.nan
+
+    def heel_rows(self, events_s: Mapping[str, float], fps: float) -> list[dict[str, Any]]:
+        """Rows of academy.heel_seen without session and swing: each heel at events on the clip's clock.
+
+        A heel is up where it is over 15 mm up and down where it is under, each by more than its standard
+        error; nearer to that nothing is told, and there is no row.
+        """
+        rows = []
+        for event, foot in product((event for event in EVENTS if event in events_s), FEET):
+            heel_mm = self.lead_mm if foot == "lead" else self.trail_mm
+            rise_mm = self.at(heel_mm, events_s[event], fps)
+            of_scale = SCALE_SE_PCT.get(self.scale, UNKNOWN_SE_PCT) / 100.0 * rise_mm
+            error_mm = math.hypot(of_scale, self.point_se_mm)
+            if abs(rise_mm - UP_MM) > error_mm:
+                known = self.in_mm
+                rows.append(
+                    {"event": event, "t_s": events_s[event], "foot": foot, "up": rise_mm > UP_MM,
+                     "source": "points", "rise_mm": rise_mm if known else None,
+                     "rise_se_mm": error_mm if known else None}
+                )  # fmt: skip
+        return rows
 
 
 def heel_rise(
@@ -87,9 +137,12 @@ def heel_rise(
     first, last = int(points["frame"].min()), int(points["frame"].max())  # type: ignore[arg-type]
     frames = np.arange(first, last + 1)
     quiet = np.abs(frames / clip.fps - address_s) <= ADDRESS_HALF_S + 1e-9
+    tapped = points["frame"].n_unique() <= len(EVENTS)
+    if tapped:
+        quiet = np.abs(frames - address_s * clip.fps) <= ON_FRAME
     seen, filled = {}, 0
     for name in POINTS:
-        seen[name], count = _clean(points.filter(pl.col("point") == name), first, frames.size)
+        seen[name], count = _clean(points.filter(pl.col("point") == name), first, frames.size, tapped=tapped)
         filled += count if name.endswith("heel") else 0
     at_address = {name: _mean_place(places[:, quiet]) for name, places in seen.items()}
     if not quiet.any() or any(place is None for place in at_address.values()):
@@ -97,11 +150,13 @@ def heel_rise(
     rest = {name: place for name, place in at_address.items() if place is not None}
     up = _floor_normal(np.array(list(rest.values())))
     scales, scale = _scales(rest, clip, clip.shoe_width_px.get(int(points["swing_no"][0])), stance_mm)
-    rises = {
-        foot: scales[foot] * (up @ (seen[f"{foot}_heel"] - rest[f"{foot}_heel"][:, None]))
-        for foot in ("lead", "trail")
-    }
-    return HeelRise(first, rises["lead"], rises["trail"], filled, scale)
+    moved = {name: places - rest[name][:, None] for name, places in seen.items()}
+    if tapped:
+        for foot in FEET:
+            moved[f"{foot}_heel"] -= np.nan_to_num(moved[f"{foot}_toe"])
+    rises = {foot: scales[foot] * (up @ moved[f"{foot}_heel"]) for foot in FEET}
+    points_told = math.sqrt(2.0) * (2.0 * TAPPED_SE_PX if tapped else FOLLOWED_SE_PX)
+    return HeelRise(first, rises["lead"], rises["trail"], filled, scale, points_told * max(scales.values()))
 
 
 def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
@@ -117,7 +172,7 @@ def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
         return None
     moved = np.zeros(count // 2 + width)
     for name in POINTS:
-        places, _ = _clean(points.filter(pl.col("point") == name), first, count)
+        places, _ = _clean(points.filter(pl.col("point") == name), first, count, tapped=False)
         windows = np.lib.stride_tricks.sliding_window_view(places[:, : moved.size + width - 1], width, axis=1)
         moved = moved[: windows.shape[1]] + windows.var(axis=2).sum(axis=0)[: moved.size]
     known = np.isfinite(moved)
@@ -126,12 +181,17 @@ def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
     return (first + int(np.nanargmin(moved)) + width / 2) / fps
 
 
-def _clean(rows: pl.DataFrame, first: int, count: int) -> tuple[FLOATS, int]:
-    """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged."""
+def _clean(rows: pl.DataFrame, first: int, count: int, *, tapped: bool) -> tuple[FLOATS, int]:
+    """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged.
+
+    Those that were `tapped` are as they are: a heel may be far from where it was a moment before.
+    """
     places = np.full((2, count), np.nan)
     good = rows.filter(pl.col("score").fill_null(1.0) >= LEAST_SCORE)
     places[:, good["frame"].to_numpy() - first] = good.select("x_px", "y_px").to_numpy().T
     known = np.isfinite(places).all(axis=0)
+    if tapped:
+        return places, 0
     for line in places:
         known &= ~_jumps(line, known)
     places[:, ~known] = np.nan
@@ -188,19 +248,23 @@ def _scales(
 ) -> tuple[dict[str, float], str]:
     """Millimetres a pixel for each foot, and where the scale is from."""
     if clip.mm_per_px is not None:
-        return dict.fromkeys(("lead", "trail"), clip.mm_per_px), "stated"
+        return dict.fromkeys(FEET, clip.mm_per_px), "stated"
+    apart_px = float(np.hypot(*(rest["lead_heel"] - rest["trail_heel"])))
     if clip.view == "face_on" and stance_mm is not None:
         between = math.hypot(stance_mm[0] - stance_mm[4], stance_mm[1] - stance_mm[5])
-        pixels = float(np.hypot(*(rest["lead_heel"] - rest["trail_heel"])))
-        if between > 0.0 and pixels > 0.0:
-            return dict.fromkeys(("lead", "trail"), between / pixels), "stance"
+        if between > 0.0 and apart_px > 0.0:
+            return dict.fromkeys(FEET, between / apart_px), "stance"
     if clip.view == "face_on" and clip.shoe_width_mm and width_px:
-        return dict.fromkeys(("lead", "trail"), clip.shoe_width_mm / width_px), "shoe_width"
+        return dict.fromkeys(FEET, clip.shoe_width_mm / width_px), "shoe_width"
+    if clip.view == "face_on" and clip.shoe_length_mm is None:
+        scale = USUAL_HEELS_APART_MM / apart_px if apart_px > 0.0 else math.nan
+        return dict.fromkeys(FEET, scale), UNKNOWN
+    length_mm, known_from = clip.shoe
     scales = {}
-    for foot in ("lead", "trail"):
+    for foot in FEET:
         pixels = float(np.hypot(*(rest[f"{foot}_heel"] - rest[f"{foot}_toe"])))
-        scales[foot] = clip.shoe_length_mm / pixels if pixels > 0.0 else math.nan
-    return scales, "shoe_end_on" if clip.view == "face_on" else "shoe"
+        scales[foot] = length_mm / pixels if pixels > 0.0 else math.nan
+    return scales, "shoe_end_on" if clip.view == "face_on" else known_from
 
 
 @dataclass(frozen=True)

@@ -129,6 +129,7 @@ def answer_task(task: SessionTask) -> Answer:
     return Answer(
         _keys(swings, rises), values, codes[0], codes[1], flags,
         event_rows(uniform, event_s, error_s, estimated, moved), hold_rows(trace, task.holds, task.stance_mm),
+        _heel_rows(task, swings, rows, rises),
     )  # fmt: skip
 
 
@@ -160,7 +161,7 @@ def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
     if not any(rises):
         return pl.DataFrame([*columns, *_no_scales(n)])
     sources = [rise.scale if rise else None for rise in rises]
-    errors = [SCALE_SE_PCT[scale] if scale else None for scale in sources]
+    errors = [SCALE_SE_PCT.get(scale or "") for scale in sources]
     columns.append(pl.Series("clip_scale_source", sources, dtype=pl.String))
     columns.append(pl.Series("clip_scale_se_pct", errors, dtype=pl.Float64))
     return pl.DataFrame(columns)
@@ -212,6 +213,21 @@ def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[Heel
         values[place] = clip_metrics(rise, at, task.clip.fps)
         rises.append(rise)
     return values, rises
+
+
+def _heel_rows(
+    task: SessionTask, swings: pl.DataFrame, rows: list[int], rises: list[HeelRise | None]
+) -> list[dict[str, Any]]:
+    """Rows of academy.heel_seen, of swings that were filmed and not measured."""
+    if task.clip is None or not any(rises):
+        return []
+    events_of = clip_events(swings, task.events)
+    return [
+        {"session": session, "swing_no": number} | seen
+        for session, number, row, rise in zip(swings["session"], swings["swing_no"], rows, rises, strict=True)
+        if row < 0 and rise is not None
+        for seen in rise.heel_rows(events_of[number], task.clip.fps)
+    ]
 
 
 def _heels_up(

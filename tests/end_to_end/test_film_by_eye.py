@@ -27,6 +27,26 @@ HEELS = {
 }
 
 
+# Where heels and toes are tapped, px of the film: shoes of 100 px, so 2.75 mm a pixel for a foot of 250 mm.
+TAPS = {
+    "address": {
+        "Lead heel": (90, 80), "Lead toe": (190, 80), "Trail heel": (80, 120), "Trail toe": (180, 120),
+    },
+    "top": {"Lead heel": (92, 64)},
+}  # fmt: skip
+TAPPED_RISE_MM = 16 * 2.75
+
+
+def tap(page, x: float, y: float) -> None:
+    """Tap a place of the film on the picture, however much of it the picture shows."""
+    page.wait_for_timeout(150)  # the picture is shown once the film is there
+    canvas = page.locator("canvas")
+    left, top, wide, tall = map(float, canvas.get_attribute("data-view").split())
+    box = canvas.bounding_box()
+    at = {"x": (x - left) / wide * box["width"], "y": (y - top) / tall * box["height"]}
+    canvas.click(position=at)
+
+
 def film(path: Path) -> Path:
     """A film whose brightness counts its pictures: no tape, nothing to follow."""
     with av.open(str(path), "w") as container:
@@ -68,7 +88,7 @@ def marked(**more):
 @pytest.mark.browser
 def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromium, tmp_path):
     with browser.served(home.path, tmp_path / "log") as base:
-        page = chromium.new_page(viewport={"width": 1280, "height": 1400})
+        page = chromium.new_page(viewport={"width": 390, "height": 844})
         page.goto(f"{base}/film?as=c1&student=s1")
         page.set_input_files("input[type=file]", film(tmp_path / "feet.webm"))
         page.get_by_text("Mark here: address").wait_for(timeout=20_000)
@@ -90,6 +110,15 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
                 row.get_by_role("group", name=foot).get_by_role("button", name=heel, exact=True).click()
         page.locator("canvas").click(position={"x": 50, "y": 50})  # zooms in on what was tapped
         assert page.get_by_label("Zoom").input_value() == "3"
+        for event, points in TAPS.items():
+            row = page.locator(f"[data-moment={event}]")
+            row.get_by_text("Heel and toe").click()
+            for point, (x, y) in points.items():
+                row.get_by_role("button", name=point, exact=True).click()
+                tap(page, x, y)
+                if event == "address":  # nothing is known of it yet: the first tap only enlarges
+                    tap(page, x, y)
+        page.get_by_text("heights are by the foot's 250 mm and 25 mm for the shoe").wait_for()
         page.get_by_label("Filmed at").fill("2026-05-05T10:00")
         page.get_by_role("button", name="Save what is marked").click()
         page.get_by_text("Saved. It shows on the student's page").wait_for()
@@ -97,7 +126,9 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
         page.close()
     assert builders.load_all(home, [home.inbox]) == []
     with closing(open_snapshot(home)) as snapshot:
-        rows = snapshot.sql("SELECT event, t_s, foot, up FROM academy.heel_seen ORDER BY t_s, foot").rows()
+        rows = snapshot.sql(
+            "SELECT event, t_s, foot, up FROM academy.heel_seen WHERE source = 'eye' ORDER BY t_s, foot"
+        ).rows()
         files = snapshot.sql("SELECT delivery, has_clip FROM academy.session").rows()
     assert [(event, foot, up) for event, _, foot, up in rows] == [
         (event, foot, heel == "up")
@@ -107,16 +138,26 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
     for event, t_s, *_ in rows:
         assert t_s == pytest.approx(MOMENTS[event] / RATE, abs=1.01 / RATE)
     ((delivery, has_clip),) = files
-    assert not has_clip
-    assert sorted(p.name for p in (home.filed / delivery).iterdir()) == [
-        "events.csv",
-        "session.toml",
-    ]  # no film
+    assert has_clip
+    names = sorted(p.name for p in (home.filed / delivery).iterdir())
+    assert names == ["clip.csv", "events.csv", "session.toml"]  # no film
+    with closing(open_snapshot(home)) as snapshot:
+        found = snapshot.sql("SELECT frame, point, x_px, y_px FROM academy.clip_point").rows()
+        rise_mm = snapshot.sql("SELECT lead_heel_rise_at_top_mm FROM academy.swing_metric").item()
+    planted = {
+        (MOMENTS[event], point.lower().replace(" ", "_")): at
+        for event, points in TAPS.items()
+        for point, at in points.items()
+    }
+    assert {(frame, point): pytest.approx((x, y), abs=1) for frame, point, x, y in found} == planted
+    assert rise_mm == pytest.approx(TAPPED_RISE_MM, abs=4)
     with browser.served(home.path, tmp_path / "log") as base:
         page = chromium.new_page(viewport={"width": 1280, "height": 1400})
         page.goto(f"{base}/student?as=c1&student=s1")
-        page.get_by_text("Heels on film, by eye").wait_for(timeout=20_000)
-        page.get_by_text("the lead heel was down again before the trail heel rose").wait_for()
+        page.get_by_text("Heels on film").first.wait_for(timeout=20_000)
+        page.get_by_text(
+            "the lead heel was down again up to 0.18\u00a0s before the trail heel rose"
+        ).wait_for()
         page.close()
 
 
@@ -149,10 +190,13 @@ def test_what_the_two_heels_did_first_is_told_only_as_far_as_the_moments_go():
             for k, (lead, trail) in enumerate(heels)
         ]
 
-    assert "lead heel was down again before" in heels_seen.order(
-        film_of((False, False), (True, False), (False, False), (False, True))
+    s = "\u00a0s"
+    assert f"lead heel was down again 0.10{s} to 0.30{s} before" in heels_seen.order(
+        film_of((False, False), (True, False), (False, False), (False, False), (False, True))
     )
-    assert "trail heel rose before" in heels_seen.order(film_of((True, False), (True, True), (False, True)))
+    assert f"trail heel rose up to 0.20{s} before" in heels_seen.order(
+        film_of((True, False), (True, True), (False, True))
+    )
     assert "can't be told" in heels_seen.order(film_of((True, False), (False, True)))
     assert heels_seen.order(film_of((False, False), (False, True))) == ""
 

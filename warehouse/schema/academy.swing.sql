@@ -22,6 +22,6 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,
     clip_offset_se_s DOUBLE,
-    clip_scale_source VARCHAR,       -- stated | shoe | stance | shoe_width | shoe_end_on (too large)
+    clip_scale_source VARCHAR,       -- stated | shoe | stance | foot | shoe_width | shoe_end_on (too large) | unknown (no mm)
     clip_scale_se_pct DOUBLE         -- relative standard error of every heel rise from its scale
 );

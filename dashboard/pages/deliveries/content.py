@@ -144,6 +144,11 @@ def films_sent(reader: Reader) -> list[tuple[str, str]]:
 
 def swapped_feet(reader: Reader) -> list[str]:
     """One question for each session whose feet may be swapped."""
+    tapped = _(
+        "**{student}, {day}** (session {session}): by the points tapped on the film, the lead foot is where "
+        "the trail foot should be. It stays out of every season answer. If the feet were swapped, mark the "
+        "film again. If the film is mirrored, mark it again and say there that the feet are right."
+    )
     text = _(
         "**{student}, {day}** (session {session}, {swings}): the trail foot seems to carry the finish; lead "
         "share there {share}. These swings stay out of every season answer. If the feet were swapped, "
@@ -152,7 +157,7 @@ def swapped_feet(reader: Reader) -> list[str]:
     )
     return [
         markdown(
-            text,
+            tapped if row["finish_lead_share_pct"] is None else text,
             student=row["student"],
             day=on(row["day"]),
             session=row["session"],

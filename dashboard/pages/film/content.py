@@ -21,12 +21,13 @@ from warehouse import family as from_families
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.family import SentFilm
-from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES
+from warehouse.vocabulary import EVENTS, FEET, HEELS, PACES, POINTS, SHOE_OVER_FOOT_MM, VIEWS
 
 STILL_DOWN = "trail_heel_down"
 MOST_REASON = 300
 DECIDED = mark("This film is no longer waiting: somebody has already decided on it.")
 LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
+RATES, SHOES_MM = (10, 1000), (120, 450)
 
 
 def withheld(reader: Reader, student: str) -> str:
@@ -110,6 +111,8 @@ def form_data(
         "sent": sent,
         "student": student,
         "moments": [(code, EVENT_NAMES[code]) for code in EVENTS],
+        "foot_mm": reader.sql("SELECT foot_length_mm FROM person WHERE person = ?", [student]).item(),
+        "shoe_over_foot_mm": SHOE_OVER_FOOT_MM,
         "clubs": by_eye.known_clubs(reader, student),
         "camera": [_(text) for text in CAMERA],
         "outcome": outcome,
@@ -130,8 +133,9 @@ def outcome(reader: Reader, student: str, marked: Mapping[str, Any]) -> dict[str
 def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
     """Deliver a marked film as a session of one swing in the inbox, flushed to disk; returns its folder.
 
-    The delivery has session.toml, events.csv with each heel that was looked at and, where the trail heel was
-    still down at impact of a full swing and the viewer says so, notes.csv with that fault. It has no film.
+    The delivery has session.toml, events.csv with each heel that was looked at, clip.csv with the heels and
+    toes that were tapped and, where the trail heel was still down at impact of a full swing and the viewer
+    says so, notes.csv with that fault. It has no film.
 
     Raises
         AccessError: the viewer may not see the student.
@@ -153,9 +157,14 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
     coach = reader.viewer.person
     head = {"session": session, "student": student, "coach": coach}
     text = "".join(f"{key} = {json.dumps(value)}\n" for key, value in head.items())
-    text += f"started_at = {at.isoformat(timespec='seconds')}\n\n[[swing]]\nno = 1\n"
-    text += f"pace = {json.dumps(pace)}\nclub = {json.dumps(club)}\n"
+    text += f"started_at = {at.isoformat(timespec='seconds')}\n"
+    points = _points(marked, moments)
+    if points:
+        text += _filmed_how(marked)
+    text += f"\n[[swing]]\nno = 1\npace = {json.dumps(pace)}\nclub = {json.dumps(club)}\n"
     files = {"session.toml": text, "events.csv": _table(moments)}
+    if points:
+        files["clip.csv"] = _table(points)
     down = any(row["event"] == "impact" and row["trail_heel"] == "down" for row in moments)
     if down and pace == "full" and marked.get("fault") is True:
         now = datetime.now(UTC).isoformat(timespec="seconds")
@@ -182,8 +191,11 @@ def _moments(given: Any) -> list[dict[str, Any]]:
         where = {"swing_no": 1, "event": moment["event"], "t_s": round(float(t_s), 4), "clock": "clip"}
         found[moment["event"]] = where | heels
     rows = [found[event] for event in EVENTS if event in found]
-    if len(rows) < 2 or not any(row[f"{foot}_heel"] for row in rows for foot in FEET):
-        raise CallError(_("Mark at least two moments, and at least one heel as up or down."))
+    looked = any(row[f"{foot}_heel"] for row in rows for foot in FEET)
+    if len(rows) < 2 or not (looked or any(_tapped(moment) for moment in given)):
+        raise CallError(
+            _("Mark at least two moments, and at least one heel as up or down, or by its points.")
+        )
     for before, after in pairwise(rows):
         if after["t_s"] <= before["t_s"]:
             raise CallError(
@@ -192,6 +204,63 @@ def _moments(given: Any) -> list[dict[str, Any]]:
                 )
             )
     return rows
+
+
+def _tapped(moment: Any) -> dict[str, tuple[float, float]]:
+    """Point → where it was tapped in a moment's picture, px of the film."""
+    given = moment.get("points") if isinstance(moment, Mapping) else None
+    found = {}
+    for point in POINTS if isinstance(given, Mapping) else ():
+        match given.get(point):
+            case [int() | float() as x, int() | float() as y] if 0 <= x <= 20_000 and 0 <= y <= 20_000:
+                found[point] = (float(x), float(y))
+    return found
+
+
+def _points(marked: Mapping[str, Any], moments: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows of clip.csv: the points that were tapped, each at its moment's picture.
+
+    Raises
+        CallError: points of address are missing, or how it was filmed can't be meant.
+    """
+    tapped = {m["event"]: found for m in marked["moments"] if (found := _tapped(m))}
+    if not tapped:
+        return []
+    if set(tapped.get("address", ())) != set(POINTS):
+        raise CallError(_("Tap both heels and both toes at address: heights are over the heels' own there."))
+    rate, shoe = marked.get("rate"), marked.get("shoe_mm")
+    if not (isinstance(rate, int | float) and RATES[0] <= rate <= RATES[1]):
+        raise CallError(
+            _("The pictures a second are not between {least} and {most}.").format(
+                least=RATES[0], most=RATES[1]
+            )
+        )
+    if shoe is not None and not (isinstance(shoe, int | float) and SHOES_MM[0] <= shoe <= SHOES_MM[1]):
+        raise CallError(
+            _("The shoe's length is not between {least} and {most} mm; correct it, or leave it out.").format(
+                least=SHOES_MM[0], most=SHOES_MM[1]
+            )
+        )
+    if marked.get("view") not in VIEWS:
+        raise CallError(_("Say where the film was taken from."))
+    return [
+        {
+            "swing_no": 1,
+            "frame": round(moment["t_s"] * rate),
+            "point": point,
+            "x_px": round(x, 1),
+            "y_px": round(y, 1),
+        }
+        for moment in moments
+        for point, (x, y) in tapped.get(moment["event"], {}).items()
+    ]
+
+
+def _filmed_how(marked: Mapping[str, Any]) -> str:
+    """What session.toml says of a film whose points were tapped."""
+    checked = "feet_checked = true\n" if marked.get("feet_checked") is True else ""
+    text = f"{checked}\n[clip]\nfps = {marked['rate']}\nview = {json.dumps(marked['view'])}\n"
+    return text + (f"shoe_length_mm = {shoe}\n" if (shoe := marked.get("shoe_mm")) else "")
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> str:

@@ -26,11 +26,21 @@ def part(reader: Reader, student: str) -> Section | None:
     films = [group.to_dicts() for group in found.partition_by("session", "swing_no", maintain_order=True)]
     shown = [event for event in EVENTS if event in found["event"].to_list()]
     rows = pl.DataFrame([_row(film, shown) for film in films], infer_schema_length=None)
-    note = _(
-        "Seen by eye on an ordinary film. Times are those of the pictures that were marked; a heel moved "
-        "somewhere between the two moments around it."
-    )
-    return Section(table=(rows, _("Heels on film")), sentences=(order(films[0]),), notes=(note,))
+    notes = [
+        _(
+            "Seen on an ordinary film. Times are those of the pictures that were marked; a heel moved "
+            "somewhere between the two moments around it."
+        )
+    ]
+    if found["lead_rise_mm"].count() + found["trail_rise_mm"].count():
+        notes.append(
+            _(
+                "A height is by heels and toes tapped on the pictures: the heel's over its own at address, "
+                "by the length of the shoe, with what the taps and that length may be off."
+            )
+        )
+    said = (order(films[0]), *differences(films[0]))
+    return Section(table=(rows, _("Heels on film")), sentences=said, notes=tuple(notes))
 
 
 def _row(film: Sequence[dict[str, Any]], shown: Sequence[str]) -> dict[str, Any]:
@@ -51,31 +61,49 @@ def _row(film: Sequence[dict[str, Any]], shown: Sequence[str]) -> dict[str, Any]
 
 
 def _heels(moment: dict[str, Any]) -> str:
-    said = [
-        pattern.format(heel=_(HEELS[moment[key]]))
-        for key, pattern in (("lead_up", _("lead {heel}")), ("trail_up", _("trail {heel}")))
-        if moment[key] is not None
-    ]
+    said = []
+    for foot, pattern in (("lead", _("lead {heel}")), ("trail", _("trail {heel}"))):
+        if moment[f"{foot}_up"] is None:
+            continue
+        heel, rise_mm = _(HEELS[moment[f"{foot}_up"]]), moment.get(f"{foot}_rise_mm")
+        if rise_mm is not None and moment[f"{foot}_up"]:
+            heel = f"{heel} ({number(rise_mm, 'mm')} ± {number(moment[f'{foot}_rise_se_mm'], 'mm')})"
+        said.append(pattern.format(heel=heel))
     return ", ".join(said)
+
+
+def differences(film: Sequence[dict[str, Any]]) -> list[str]:
+    """A question for each heel that the eye and the tapped points say different things of."""
+    text = _(
+        "At {moment} the eye and the tapped points differ on the {foot} heel; look at that picture again."
+    )
+    return [
+        text.format(moment=EVENT_NAMES[moment["event"]], foot=name)
+        for moment in film
+        for foot, name in (("lead", _("lead")), ("trail", _("trail")))
+        if moment[f"{foot}_differ"]
+    ]
 
 
 def order(film: Sequence[dict[str, Any]]) -> str:
     """Whether the lead heel was down again before the trail heel rose, as far as the moments tell."""
     lead = _change(film, "lead_up", before=True)
     trail = _change(film, "trail_up", before=False)
-    day = on(film[0]["day"])
     if lead is None or trail is None:
         return ""
+    least, most = sorted((abs(trail[0] - lead[1]), abs(trail[1] - lead[0])))
+    span = _("{least} to {most}") if round(least, 2) else _("up to {most}")
     if lead[1] <= trail[0]:
-        said = _("On {day} the lead heel was down again before the trail heel rose.")
+        said = _("On {day} the lead heel was down again {span} before the trail heel rose.")
     elif trail[1] <= lead[0]:
-        said = _("On {day} the trail heel rose before the lead heel was down again.")
+        said = _("On {day} the trail heel rose {span} before the lead heel was down again.")
     else:
         said = _(
             "On {day} the lead heel came down and the trail heel rose between the same two moments, so which "
             "was first can't be told; mark a moment between them."
         )
-    return said.format(day=day)
+    span = span.format(least=number(least, "s", 2), most=number(most, "s", 2))
+    return said.format(day=on(film[0]["day"]), span=span)
 
 
 def _change(film: Sequence[dict[str, Any]], heel: str, *, before: bool) -> tuple[float, float] | None:

@@ -42,7 +42,7 @@ def show(reader: Reader) -> None:
     _observed(chosen)
     by_eye = heels_seen.part(reader, chosen.student)
     if by_eye is not None:
-        with layout.part(_("Heels on film, by eye")):
+        with layout.part(_("Heels on film")):
             layout.section(by_eye)
     with layout.part(_("Sessions, drills and notes")):
         visits = content.visits(chosen)

@@ -8,13 +8,14 @@ import pytest
 import made_films
 from demo_academy.clips import ClipShot
 from demo_academy.films import mark_places
-from ingest.film.points import NAMES, name_marks, name_points, read_tracks, write_tracks
+from ingest.film.points import name_marks, name_points, read_tracks, write_tracks
 from ingest.film.tracks import Tracks
 from warehouse.errors import Refused
+from warehouse.vocabulary import POINTS
 
 
 def standing(view, handed):
-    """(4, 2) px of NAMES at address."""
+    """(4, 2) px of POINTS at address."""
     shot = ClipShot(60.0, made_films.SHOE_MM, view, 0.95, handed == "right")
     return mark_places(np.zeros((2, 1)), shot, made_films.STANCE_MM, 960)[0]
 
@@ -32,7 +33,7 @@ def test_marks_are_named_in_whatever_order_they_were_found(view, handed, seed):
     shuffled = rng.permutation(4)
     places = standing(view, handed)[shuffled] + rng.normal(0, 4, (4, 2))
     order = name_marks(places, view, handed)
-    assert [NAMES[shuffled[mark]] for mark in order] == list(NAMES)
+    assert [POINTS[shuffled[mark]] for mark in order] == list(POINTS)
 
 
 def test_a_left_handers_film_is_a_right_handers_in_the_mirror():

@@ -211,3 +211,41 @@ def test_a_heel_seen_up_carries_nothing_whatever_the_estimate_says(build, good_p
     assert alone.metrics["impact_trail_heel_pct_bw"][0] > 10
     assert synced.metrics["impact_trail_heel_pct_bw"][0] == 0.0
     assert synced.metrics["trail_heel_rise_at_impact_mm"][0] == pytest.approx(20, abs=0.1)
+
+
+def tapped(points, *times):
+    """The points of a few pictures, as a hand taps them."""
+    return points.filter(pl.col("frame").is_in([round(t * FPS) for t in times]))
+
+
+@pytest.mark.parametrize(("foot_mm", "scale", "known"), [(255.0, "foot", True), (None, "unknown", False)])
+def test_a_foots_length_gives_a_scale_and_nothing_gives_none(foot_mm, scale, known):
+    points = tapped(frames_of(ramp(0.6, 1.0, 40), ramp(1.4, 1.55, 25), px_per_mm=1.0), *TIMES.values())
+    clip = Clip(points, FPS, None, "down_line", foot_length_mm=foot_mm)
+    rise = heel_rise(points, clip, 0.3, None)
+    got = dict(zip(metric_codes(), clip_metrics(rise, TIMES, FPS), strict=True))
+    assert rise.scale == scale
+    assert math.isfinite(got["lead_heel_rise_at_top_mm"]) is known
+    assert math.isnan(got["lead_heel_rise_mm"])  # between the taps nobody looked
+    seen = {(row["event"], row["foot"]): row for row in rise.heel_rows(TIMES, FPS)}
+    assert [seen[event, "lead"]["up"] for event in TIMES] == [False, True, True, True]
+    assert {row["rise_mm"] is not None for row in seen.values()} == {known}
+    assert not any(marks.any() for marks in heels_up(rise, FPS, np.arange(0.3, 1.6, 0.01))) or known
+
+
+@pytest.mark.parametrize(("height", "told"), [(4.0, [False]), (15.0, []), (30.0, [True])])
+def test_a_heel_near_the_height_at_which_it_is_up_is_not_told(height, told):
+    points = tapped(frames_of(ramp(0.6, 1.0, height), still, px_per_mm=1.0), 0.3, 1.3)
+    rise = heel_rise(points, Clip(points, FPS, 280.0, "down_line"), 0.3, None)
+    rows = rise.heel_rows({"top": 1.3}, FPS)
+    assert [row["up"] for row in rows if row["foot"] == "lead"] == told
+    assert all(row["rise_se_mm"] > 6 for row in rows)
+
+
+def test_a_hand_that_shakes_over_still_heels_never_tells_that_one_is_up():
+    rng = np.random.default_rng(5)
+    clean = tapped(frames_of(still, still), *TIMES.values())
+    for _ in range(50):
+        points = clean.with_columns(y_px=pl.col("y_px") + rng.normal(0, 1.5, len(clean)))
+        rise = heel_rise(points, Clip(points, FPS, 280.0, "down_line"), 0.3, None)
+        assert not any(row["up"] for row in rise.heel_rows(TIMES, FPS))
