@@ -11,9 +11,9 @@ import polars as pl
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from models.sql import columns
 from models.swing.kernel import Plate, PlateRun
 from warehouse.definitions import metric_codes
+from warehouse.tables import columns
 from warehouse.vocabulary import LEFT_OUT, LIFTED_PCT_BW, LONGEST_CLUBS, STRUCK_FROM_PCT
 
 FLOATS = NDArray[np.float64]
