@@ -134,7 +134,10 @@ def put_recordings(put, session):
         put("academy.swing_event", [event | {"source": "marked", "clock": "plate"}])
     if "film" in session.recorded:
         put("academy.clip_point", [key | {"frame": 1, "point": "lead_heel"}])
-        put("academy.heel_seen", [key | {"event": "top", "t_s": 1.0, "foot": "lead", "up": True, "source": "eye"}])
+        put(
+            "academy.heel_seen",
+            [key | {"event": "top", "t_s": 1.0, "foot": "lead", "up": True, "source": "eye"}],
+        )
         put("academy.swing_event", [event | {"source": "marked", "clock": "clip"}])
     if session.recorded == ("measure", "film"):
         put("academy.swing_event", [event | {"event": "top", "source": "clip", "clock": "plate"}])
