@@ -209,8 +209,10 @@ def _moments(given: Any) -> list[dict[str, Any]]:
 def _tapped(moment: Any) -> dict[str, tuple[float, float]]:
     """Point → where it was tapped in a moment's picture, px of the film."""
     given = moment.get("points") if isinstance(moment, Mapping) else None
+    if not isinstance(given, Mapping):
+        return {}
     found = {}
-    for point in POINTS if isinstance(given, Mapping) else ():
+    for point in POINTS:
         match given.get(point):
             case [int() | float() as x, int() | float() as y] if 0 <= x <= 20_000 and 0 <= y <= 20_000:
                 found[point] = (float(x), float(y))
