@@ -1,18 +1,16 @@
 """What pages were made of, kept for the next look: one viewer's, of one snapshot, by what was chosen.
 
-It is kept with its reader, one viewer's on one published snapshot and day: nobody is shown what another
-may see, and nothing outlives its snapshot.
+It is kept with its reader, one viewer's on one published snapshot and day, for all of that viewer's visits:
+nobody is shown what another may see, and nothing outlives its snapshot.
 """
 
 import io
 import pickle
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
-from weakref import WeakKeyDictionary
 
 from dashboard.text.catalogue import language
 from warehouse.access import Reader
@@ -20,7 +18,6 @@ from warehouse.access import Reader
 P = ParamSpec("P")
 Found = TypeVar("Found")
 MOST = 48  # of one reader: every page's parts with a few choices; a part is some 0.1 to 1 MB
-_kept: WeakKeyDictionary[Reader, OrderedDict[bytes, Any]] = WeakKeyDictionary()
 _lock = threading.Lock()
 
 
@@ -36,16 +33,15 @@ def kept(make: Callable[P, Found]) -> Callable[P, Found]:
         if reader is None:
             return make(*args, **kwargs)
         with _lock:
-            found = _kept.setdefault(reader, OrderedDict())
-            if key in found:
-                found.move_to_end(key)
-                known: Found = found[key]
+            if key in reader.made:
+                reader.made.move_to_end(key)
+                known: Found = reader.made[key]
                 return known
         made = make(*args, **kwargs)
         with _lock:
-            found[key] = made
-            while len(found) > MOST:
-                found.popitem(last=False)
+            reader.made[key] = made
+            while len(reader.made) > MOST:
+                reader.made.popitem(last=False)
         return made
 
     return once

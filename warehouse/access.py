@@ -57,6 +57,7 @@ class Reader:
         self.home = snapshot.home
         home, person = snapshot.home, viewer.person
         self.way_in: Callable[[], Reader] = lambda: open_reader(home, person)
+        self.made: OrderedDict[bytes, Any] = OrderedDict()  # what pages keep of it, with its visits' readers
         self._snapshot = snapshot
         self._lock = threading.Lock()
         self._connection = snapshot.connection.cursor()

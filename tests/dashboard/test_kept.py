@@ -78,6 +78,12 @@ def test_another_viewer_another_language_and_another_snapshot_have_their_own(rea
     assert made(after, "2026") is not first
 
 
+def test_every_visit_of_a_viewer_finds_what_the_first_one_made(homes):
+    home = homes("full")
+    first, second = (readers.reader(home, "h01").by(lambda: readers.reader(home, "h01")) for _ in range(2))
+    assert made(first, "2026") is made(second, "2026") is made(second.anew(), "2026")
+
+
 def test_rows_count_by_what_they_hold(reader_of):
     head, rows = reader_of("full", "h01"), pl.DataFrame({"a": [1, 2]})
     assert made(head, "2026", rows) is made(head, "2026", rows.clone())
@@ -105,7 +111,7 @@ def test_so_much_is_kept_and_it_goes_with_its_reader(homes):
     reader = open_reader(homes("full"), "h01")
     for number in range(kept.MOST + 5):
         made(reader, str(number))
-    assert len(kept._kept[reader]) == kept.MOST
+    assert len(reader.made) == kept.MOST
     gone = weakref.ref(reader)
     del reader
     gc.collect()
