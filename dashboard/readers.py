@@ -26,6 +26,7 @@ class _Opened:
 
     snapshot: Snapshot
     readers: dict[tuple[str, str | None, str, date], Reader] = field(default_factory=dict)
+    invented: dict[str, bool] = field(default_factory=dict)  # by version of academy.toml
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -78,7 +79,11 @@ def is_founded(at: Home) -> bool:
 
 def all_invented(at: Home) -> bool:
     """Whether this is the demo, with its own people and nobody else."""
-    return invented.all_invented(_newest(at).snapshot, at.settings())
+    settings, opened = at.settings(), _newest(at)
+    with opened.lock:
+        if settings.version not in opened.invented:
+            opened.invented[settings.version] = invented.all_invented(opened.snapshot, settings)
+        return opened.invented[settings.version]
 
 
 def everyone(at: Home) -> list[Viewer]:

@@ -1,9 +1,7 @@
 """Student: one student's season, faults, a session's swings, what was done and noted."""
 
-from dataclasses import replace
-
 from dashboard import elements as st
-from dashboard import goal, layout, navigation, reference_swing, safety
+from dashboard import goal, layout, navigation, safety
 from dashboard.pages.student import content, films, heels_seen, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
@@ -111,20 +109,8 @@ def _swings(chosen: StudentSeason) -> None:
     with layout.part(_("The swings of one session")):
         this, other = _chosen_swings(chosen, swings.session_names(found))
         with layout.part():  # films need no pictures
-            reference = reference_swing.find(chosen.reader, chosen.student, chosen.family)
-            beneath = None
-            if reference is not None and not reference.withheld:
-                beneath = SwingChoice(reference.session, reference.swing_no)
-            curves = swings.swing_curves(chosen.reader, this, other, chosen.family, beneath)
-            posts = swings.posts(chosen.bands, curves.events)
-            names = swings.names(found, this, other, reference.name if reference else "")
-            curves = replace(curves, names=names, posts=posts)
-            layout.section(swings.load_part(curves, this, narrow=layout.narrow()))
-            if reference is not None and reference.withheld:
-                layout.aside(reference.withheld)
-            layout.section(swings.heels_part(curves, narrow=layout.narrow()))
-            lifted = sessions.lead_foot_left(chosen.reader, this.session, chosen.family)
-            layout.section(swings.places_part(curves, chosen.bands, lifted, narrow=layout.narrow()))
+            for section in swings.pictures(chosen, found, this, other, narrow=layout.narrow()):
+                layout.section(section)
         films.beside(chosen.reader, this, chosen.family)
     films.of_others(chosen.reader, chosen.student, chosen.family, found["session"].to_list())
 

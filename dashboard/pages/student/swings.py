@@ -2,18 +2,21 @@
 
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from dashboard import reference_swing
 from dashboard.charts import foot_lines, heel_lanes, load_curve
 from dashboard.charts.foot_lines import LEAD_FOOT, TRAIL_FOOT
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
+from dashboard.kept import kept
 from dashboard.queries import season, sessions
 from dashboard.section import Picture, Section, nonempty
+from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import PARTS
 from dashboard.text.numbers import count, listed, on
@@ -102,6 +105,36 @@ def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
     return f"{day}, {group}" if group else day
 
 
+@kept
+def pictures(
+    chosen: StudentSeason, found: pl.DataFrame, this: SwingChoice, other: SwingChoice | None, *, narrow: bool
+) -> list[Section]:
+    """The load under both feet, under the heels, and where each foot's pressure is.
+
+    `found`: the student's measured sessions. A reference swing is drawn beneath, where it may be shown.
+
+    Raises
+        UnderfootError: no swing can be drawn.
+    """
+    reader, family = chosen.reader, chosen.family
+    reference = reference_swing.find(reader, chosen.student, family)
+    withheld = reference.withheld if reference else ""
+    beneath = SwingChoice(reference.session, reference.swing_no) if reference and not withheld else None
+    curves = swing_curves(reader, this, other, family, beneath)
+    curves = replace(
+        curves,
+        names=names(found, this, other, reference.name if reference else ""),
+        posts=posts(chosen.bands, curves.events),
+    )
+    load = load_part(curves, this, narrow=narrow)
+    lifted = sessions.lead_foot_left(reader, this.session, family)
+    return [
+        replace(load, notes=(withheld,)) if withheld else load,
+        heels_part(curves, narrow=narrow),
+        places_part(curves, chosen.bands, lifted, narrow=narrow),
+    ]
+
+
 def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Section:
     """The lead foot's share of the load over the swing."""
     chart = load_curve.picture(curves, load_curve.finding(curves), narrow=narrow)
@@ -119,7 +152,8 @@ def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Sectio
 def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     """The load under each heel over the swing."""
     nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
-    nonempty(curves.lanes, nothing)
+    if curves.lanes.is_empty():
+        return Section(sentences=(nothing,))
     chart = heel_lanes.picture(curves, heel_lanes.finding(curves), narrow=narrow)
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
@@ -132,7 +166,8 @@ def places_part(
     curves: SwingCurves, bands: Mapping[str, season.Band], lifted: Sequence[int], *, narrow: bool
 ) -> Section:
     """Where each foot's pressure is over the swing, and in which swings the lead foot left the ground."""
-    nonempty(curves.places, _("Where each foot's load sits was not measured in this session."))
+    if curves.places.is_empty():
+        return Section(sentences=(_("Where each foot's load sits was not measured in this session."),))
     chart = foot_lines.picture(curves, foot_lines.finding(curves), narrow=narrow)
     key = _(
         "Going back the lead foot's pressure leaves its heel while all of the trail sole stays down. Halfway "
