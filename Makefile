@@ -6,6 +6,8 @@ BIN := $(VENV)/bin
 # A module's tests stay on one worker; the order is that of tests/conftest.py.
 PYTEST = $(BIN)/python -m pytest -n 2 --dist loadscope --no-loadscope-reorder
 export TZ := UTC
+# The matrices of the models are small: a second thread of the linear algebra would only take processor time.
+test quick calibration: export OPENBLAS_NUM_THREADS := 1
 
 .PHONY: demo test quick check docs hooks bench calibration setup clean
 demo: setup

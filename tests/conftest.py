@@ -10,6 +10,7 @@ from hypothesis import settings
 import browser
 import builders
 from warehouse.home import Home
+from warehouse.store import writer
 
 os.environ["TZ"] = "UTC"
 time.tzset()
@@ -29,6 +30,21 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def home(tmp_path: Path) -> Home:
     """A home with settings and nothing else."""
     return builders.make_home(tmp_path / "academy")
+
+
+@pytest.fixture(scope="session")
+def _filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    filled = builders.make_home(tmp_path_factory.mktemp("filled") / "academy")
+    with writer(filled) as w:
+        builders.fill(w)
+        w.publish()
+    return filled.path
+
+
+@pytest.fixture
+def filled(_filled: Path, home: Home) -> Home:
+    """A home of the test's own with the small academy of `builders`, published: a copy of one made once."""
+    return builders.copied(_filled, home)
 
 
 @pytest.fixture(scope="module")

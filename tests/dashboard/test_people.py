@@ -16,13 +16,12 @@ from warehouse.vocabulary import PURPOSES
 
 
 @pytest.fixture
-def academy(home):
+def academy(filled):
     """A small academy that was loaded from files, as its head coach reads it now: academy()."""
-    with writer(home) as w:
-        builders.fill(w)
+    with writer(filled) as w:
         w.execute("UPDATE academy.person SET joined = DATE '2026-01-01'")
         w.publish()
-    return lambda person="h1": open_reader(home, person)
+    return lambda person="h1": open_reader(filled, person)
 
 
 def loaded(reader):

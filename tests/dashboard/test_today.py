@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import pytest
 
-import builders
 from dashboard.pages.today import content
 from warehouse.access import open_reader
 from warehouse.errors import UnderfootError
@@ -12,20 +11,19 @@ from warehouse.store import writer
 
 
 @pytest.fixture
-def academy(home):
+def academy(filled):
     """Three students without anything seen; what is done with the writer is published: academy(change, person)."""
-    with writer(home) as w:
-        builders.fill(w)
+    with writer(filled) as w:
         for table in ("session", "note", "swing"):
             w.execute(f"DELETE FROM academy.{table}")
         w.execute("UPDATE academy.person SET joined = CAST(today() - INTERVAL 3 DAY AS DATE)")
 
     def go(changes=(), person="h1"):
-        with writer(home) as w:
+        with writer(filled) as w:
             for statement in changes:
                 w.execute(statement)
             w.publish()
-        return open_reader(home, person)
+        return open_reader(filled, person)
 
     return go
 

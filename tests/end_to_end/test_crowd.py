@@ -9,7 +9,7 @@ HEALTH_LIMIT_S = 2.0
 
 @pytest.mark.slow
 def test_twenty_viewers_at_once_are_served_while_a_load_publishes(demo, tmp_path):
-    found = crowd.look_together(demo.home.path, tmp_path, viewers=20, waves=3)
+    found = crowd.look_together(demo.home.path, tmp_path, viewers=20, waves=2)
     print(found)
     assert [problem for problem in found.problems if problem] == []
     assert found.health_max_s < HEALTH_LIMIT_S

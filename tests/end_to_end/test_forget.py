@@ -1,5 +1,6 @@
 """Forgetting a student: not a byte is left in the home, and nobody else loses anything."""
 
+import copy
 import gzip
 import io
 import json
@@ -13,12 +14,13 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+import builders
 from command import underfoot_command
 from forgotten_academies import RandomAcademy, found_of, rows_of_others
 from home_scanner import remains
 from ingest import forgetting, removal
 from ingest.loader import Loader
-from warehouse import forgotten
+from warehouse import forgotten, sealed
 from warehouse.errors import UnderfootError
 from warehouse.health import check
 from warehouse.home import Home
@@ -44,6 +46,7 @@ def assert_forgotten(academy, before):
 @pytest.fixture(autouse=True)
 def passphrase(monkeypatch):
     monkeypatch.setenv("UNDERFOOT_PASSPHRASE", "clear ground and a short step")
+    monkeypatch.setattr(sealed, "WORK", 1 << 10)  # the key is derived in moments
 
 
 @pytest.fixture
@@ -54,6 +57,20 @@ def without_models(monkeypatch):
         w.execute("UPDATE academy.session SET reduced = true")
 
     monkeypatch.setattr(Loader, "_build", reduced)
+
+
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory):
+    """An academy that is made once."""
+    return RandomAcademy(3, tmp_path_factory.mktemp("lived")).live()
+
+
+@pytest.fixture
+def academy(lived, tmp_path):
+    """The test's own copy of it."""
+    own = copy.copy(lived)
+    own.folder, own.home = tmp_path, builders.copied(lived.home.path, Home(tmp_path / "home"))
+    return own
 
 
 def forgets(seed, folder):
@@ -86,8 +103,7 @@ def samples_of(home, student):
     }
 
 
-def test_a_home_with_its_models_built_keeps_no_byte_of_a_forgotten_student(tmp_path):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_a_home_with_its_models_built_keeps_no_byte_of_a_forgotten_student(academy, tmp_path):
     home, gone = academy.home, academy.gone
     for words in (("build",), ("page", gone.code), ("lesson", gone.code), ("review",)):
         ran = underfoot_command(*words, "--home", home.path)
@@ -101,8 +117,7 @@ def test_a_home_with_its_models_built_keeps_no_byte_of_a_forgotten_student(tmp_p
     assert remains(home.path, byte_strings=samples) == []
 
 
-def test_what_is_left_behind_on_purpose_is_found(tmp_path, without_models):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_what_is_left_behind_on_purpose_is_found(academy, tmp_path, without_models):
     home, gone = academy.home, academy.gone
     trace = next(home.path.rglob(f"traces/**/{gone.sessions[0]}*"))
     left = {f"traces/{place}.parquet": trace.read_bytes() for place in ("other", "season=2026/another")}
@@ -127,8 +142,9 @@ STEPS = (
 
 
 @pytest.mark.parametrize("step", STEPS)
-def test_a_run_that_is_cut_off_is_finished_by_the_next_load(tmp_path, step, without_models, monkeypatch):
-    academy = RandomAcademy(STEPS.index(step) + 20, tmp_path).live()
+def test_a_run_that_is_cut_off_is_finished_by_the_next_load(
+    academy, tmp_path, step, without_models, monkeypatch
+):
     before = rows_of_others(academy.home, academy.gone)
     place = forgetting if hasattr(forgetting, step) else removal
     real = getattr(place, step)
@@ -152,8 +168,7 @@ def test_a_run_that_is_cut_off_is_finished_by_the_next_load(tmp_path, step, with
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_forgetting_that_is_killed_is_finished_by_the_next_load(tmp_path, without_models):
-    academy = RandomAcademy(5, tmp_path).live()
+def test_forgetting_that_is_killed_is_finished_by_the_next_load(academy, tmp_path, without_models):
     before = rows_of_others(academy.home, academy.gone)
     homes = [tmp_path / f"home-{n}" for n in range(3)]
     for folder in homes:
@@ -177,8 +192,7 @@ def test_forgetting_that_is_killed_is_finished_by_the_next_load(tmp_path, withou
         assert len(forgotten.receipts(academy.home)) == 1
 
 
-def test_a_backup_restored_afterwards_forgets_again(tmp_path, without_models):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_a_backup_restored_afterwards_forgets_again(academy, tmp_path, without_models):
     link = make_link(academy.home, academy.gone.code, 400)
     file = tmp_path / "kept.zip"
     assert underfoot_command("backup", file, "--home", academy.home.path).returncode == 0
@@ -201,12 +215,12 @@ def test_a_backup_made_later_in_the_same_second_is_of_another_student(home):
     before = datetime.now(UTC).isoformat()
     forgotten.done(home, "s1", {}, [])
     after = datetime.now(UTC).isoformat()
-    assert forgotten.ask_again(home, ["s1"], [], after) == []
-    assert forgotten.ask_again(home, ["s1"], [], before) == ["s1"]
+    assert forgotten.removed_since(home, [], after) == []
+    forgotten.ask_again(home, ["s1", "s2"], forgotten.removed_since(home, [], before))
+    assert [request.student for request in forgotten.asked(home)] == ["s1"]
 
 
-def test_a_backup_made_after_a_code_was_given_anew_keeps_the_new_student(tmp_path, without_models):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_a_backup_made_after_a_code_was_given_anew_keeps_the_new_student(academy, tmp_path, without_models):
     assert forget(academy).returncode == 0
     people = tmp_path / "more" / "people.csv"
     people.parent.mkdir()
@@ -224,8 +238,7 @@ def test_a_backup_made_after_a_code_was_given_anew_keeps_the_new_student(tmp_pat
     snapshot.close()
 
 
-def test_the_list_of_what_was_removed_shows_a_change(tmp_path, without_models):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_the_list_of_what_was_removed_shows_a_change(academy, tmp_path, without_models):
     assert forget(academy).returncode == 0
     path = academy.home.path / forgotten.LIST
     text = path.read_text()
@@ -236,8 +249,9 @@ def test_the_list_of_what_was_removed_shows_a_change(tmp_path, without_models):
         assert "forgetting" in {found.name for found in check(academy.home) if not found.ok}
 
 
-def test_only_a_student_is_forgotten_and_only_when_it_is_meant(tmp_path, without_models, monkeypatch):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_only_a_student_is_forgotten_and_only_when_it_is_meant(
+    academy, tmp_path, without_models, monkeypatch
+):
     before = academy.home.ledger.read_bytes()
     for person, said in (("c1", "is a coach"), ("nobody", "There is no student")):
         ran = underfoot_command("forget", person, "--yes", "--home", academy.home.path)
@@ -250,8 +264,7 @@ def test_only_a_student_is_forgotten_and_only_when_it_is_meant(tmp_path, without
     assert forgotten.asked(academy.home) == []
 
 
-def test_an_archive_in_the_inbox_is_loaded_first(tmp_path, without_models):
-    academy = RandomAcademy(3, tmp_path).live()
+def test_an_archive_in_the_inbox_is_loaded_first(academy, tmp_path, without_models):
     (academy.home.inbox / "packed.zip").write_bytes(b"PK")
     ran = forget(academy)
     assert ran.returncode == 2

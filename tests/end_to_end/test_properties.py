@@ -1,6 +1,7 @@
 """What must not matter does not, from files to metrics: hand, scale, row order, and loading twice."""
 
 import json
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -44,15 +45,25 @@ def assert_alike(one: list[dict], other: list[dict], within: float) -> None:
                 assert b[name] == value, name
 
 
+@pytest.fixture(scope="module")
+def with_roster(tmp_path_factory) -> Path:
+    """A home whose roster is loaded, to be copied for every example."""
+    folder = tmp_path_factory.mktemp("with_roster")
+    home = builders.make_home(folder / "academy")
+    load(home, made.write_roster(folder / "drop"))
+    return home.path
+
+
 @pytest.fixture
-def drop():
+def drop(with_roster):
     with tempfile.TemporaryDirectory() as folder:
+        shutil.copytree(with_roster, Path(folder) / "with_roster")
         yield Path(folder)
 
 
 def fresh(drop: Path) -> tuple[Home, Path]:
     base = Path(tempfile.mkdtemp(dir=drop))
-    return builders.make_home(base / "academy"), made.write_roster(base / "drop")
+    return builders.copied(drop / "with_roster", Home(base / "academy")), base / "drop"
 
 
 @SLOW

@@ -43,11 +43,12 @@ def traces(home):
     }
 
 
-@pytest.fixture
-def lived_in(tmp_path):
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory):
     """A home after some weeks: corrections, refusals, roster changes, loose notes and shots."""
-    home = builders.make_home(tmp_path / "academy")
-    drop = made.write_roster(tmp_path / "drop1")
+    folder = tmp_path_factory.mktemp("lived")
+    home = builders.make_home(folder / "academy")
+    drop = made.write_roster(folder / "drop1")
     for day in range(1, 6):
         toml = made.session_toml(f"v{day}", "s1", started_at=f"2026-05-0{day}T10:00:00Z")
         made.write_session(drop / f"v{day}", toml, made.swing_frame(seed=day, rate_hz=125))
@@ -58,7 +59,7 @@ def lived_in(tmp_path):
     made.write_session(drop / "half", made.session_toml("half", "s3", swings=2), made.swing_frame(seed=3))
     run("load", drop, "--home", home.path)
     run("build", "--home", home.path)
-    more = tmp_path / "drop2"
+    more = folder / "drop2"
     made.write_session(
         more / "v1",
         made.session_toml("v1", "s1", started_at="2026-05-01T10:00:00Z"),
@@ -80,7 +81,13 @@ def lived_in(tmp_path):
     (more / "consents.csv").write_text("student,given_by,purpose,from,to\ns99,s99,measure,2026-01-01,\n")
     run("load", more, "--home", home.path)
     run("refused", "--retry", "--home", home.path)
-    return home
+    return home.path
+
+
+@pytest.fixture
+def lived_in(lived, home):
+    """The test's own copy of it."""
+    return builders.copied(lived, home)
 
 
 def test_a_retry_takes_what_the_roster_now_allows(lived_in):

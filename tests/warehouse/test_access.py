@@ -25,11 +25,8 @@ TODAY = date(2026, 5, 10)
 
 
 @pytest.fixture
-def academy(home):
-    with writer(home) as w:
-        builders.fill(w)
-        w.publish()
-    return home
+def academy(filled):
+    return filled
 
 
 def students_seen(home, person, table="session"):

@@ -8,6 +8,7 @@ import zipfile
 import pytest
 from cryptography.exceptions import InvalidTag
 
+import builders
 import made_swings as made
 from command import underfoot_command
 from warehouse import links, sealed
@@ -20,16 +21,25 @@ from warehouse.tables import table_names
 @pytest.fixture(autouse=True)
 def passphrase(monkeypatch):
     monkeypatch.setenv("UNDERFOOT_PASSPHRASE", "clear ground and a short step")
+    monkeypatch.setattr(sealed, "WORK", 1 << 10)  # the key is derived in moments
+
+
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory):
+    """A folder with a drop and the academy that was loaded from it."""
+    folder = tmp_path_factory.mktemp("loaded")
+    drop = made.write_roster(folder / "drop")
+    made.write_session(drop / "v1", made.session_toml("v1"), made.swing_frame(rate_hz=100))
+    made.write_session(drop / "bad", made.session_toml("bad", "s9"), made.swing_frame(rate_hz=100))
+    home = builders.make_home(folder / "academy")
+    assert underfoot_command("load", drop, "--home", home.path).returncode == 1
+    (home.inbox / "later.csv").write_text("x")
+    return folder
 
 
 @pytest.fixture
-def lived_in(home, tmp_path):
-    drop = made.write_roster(tmp_path / "drop")
-    made.write_session(drop / "v1", made.session_toml("v1"), made.swing_frame(rate_hz=100))
-    made.write_session(drop / "bad", made.session_toml("bad", "s9"), made.swing_frame(rate_hz=100))
-    assert underfoot_command("load", drop, "--home", home.path).returncode == 1
-    (home.inbox / "later.csv").write_text("x")
-    return home
+def lived_in(home, loaded):
+    return builders.copied(loaded / "academy", home)
 
 
 def rows(home):
@@ -48,7 +58,7 @@ def files(home):
     }
 
 
-def test_a_restored_home_is_the_one_backed_up(lived_in, tmp_path):
+def test_a_restored_home_is_the_one_backed_up(lived_in, tmp_path, loaded):
     file = tmp_path / "kept.zip"
     ran = underfoot_command("backup", file, "--home", lived_in.path)
     assert (ran.returncode, ran.stderr) == (0, "")
@@ -58,7 +68,7 @@ def test_a_restored_home_is_the_one_backed_up(lived_in, tmp_path):
     assert rows(again) == rows(lived_in)
     assert files(again) == files(lived_in)
     assert [found.name for found in check(again) if not found.ok] == []
-    assert underfoot_command("load", tmp_path / "drop" / "v1", "--home", again.path, "--json").returncode == 0
+    assert underfoot_command("load", loaded / "drop" / "v1", "--home", again.path, "--json").returncode == 0
 
 
 def test_folders_that_stand_elsewhere_by_a_link_are_kept_too(lived_in, tmp_path):

@@ -4,19 +4,27 @@ import json
 
 import pytest
 
+import builders
 import made_swings as made
 from command import underfoot_command
 from warehouse.health import check
 from warehouse.home import hold_lock
 
 
-@pytest.fixture
-def sound(home, tmp_path):
-    """A home with its roster and one session, loaded and published."""
-    drop = made.write_roster(tmp_path / "drop")
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("loaded")
+    drop = made.write_roster(folder / "drop")
     made.write_session(drop / "v1", made.session_toml("v1"), made.swing_frame(rate_hz=100))
+    home = builders.make_home(folder / "academy")
     assert underfoot_command("load", drop, "--home", home.path).returncode == 0
-    return home
+    return home.path
+
+
+@pytest.fixture
+def sound(home, loaded):
+    """A home with its roster and one session, loaded and published."""
+    return builders.copied(loaded, home)
 
 
 def wrong(home):

@@ -3,7 +3,7 @@
 import base64
 import json
 import stat
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -19,31 +19,27 @@ from warehouse.store import writer
 NOW = datetime(2026, 5, 10, 12, tzinfo=UTC)
 
 
-def consent(home, student, first="2026-01-01", last=None):
-    rows = {
-        "student": [student],
-        "given_by": [student],
-        "purpose": ["share_page"],
-        "from": [first],
-        "to": [last],
-    }
-    frame = pl.DataFrame(rows, schema_overrides={"to": pl.String}).with_columns(
-        pl.col("from", "to").str.to_date()
+def consent(home, *students, first="2026-01-01", last=None):
+    frame = pl.DataFrame(
+        {
+            "student": students,
+            "given_by": students,
+            "purpose": "share_page",
+            "from": date.fromisoformat(first),
+            "to": last and date.fromisoformat(last),
+        }
     )
     with writer(home) as w:
-        w.execute("DELETE FROM academy.consent WHERE student = ?", [student])
+        for student in students:
+            w.execute("DELETE FROM academy.consent WHERE student = ?", [student])
         w.append("academy.consent", frame)
         w.publish()
 
 
 @pytest.fixture
-def academy(home):
-    with writer(home) as w:
-        builders.fill(w)
-        w.publish()
-    consent(home, "s1")
-    consent(home, "s2")
-    return home
+def academy(filled):
+    consent(filled, "s1", "s2")
+    return filled
 
 
 def test_a_link_opens_its_students_page_and_reaches_nobody_else(academy):
@@ -186,7 +182,7 @@ def test_a_link_that_cannot_be_made_is_refused_in_one_sentence(academy, student,
 )
 def test_a_link_opens_on_the_first_and_the_last_day_of_the_consent(academy, first, last, opens):
     token = links.make_link(academy, "s1", 30, now=NOW)
-    consent(academy, "s1", first, last)
+    consent(academy, "s1", first=first, last=last)
     if opens:
         assert open_by_link(academy, token, now=NOW).students == ["s1"]
     else:
