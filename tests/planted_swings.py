@@ -6,6 +6,7 @@ in them is faster than about 16 Hz. `along` and shares are in %, moves toward th
 """
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -238,8 +239,12 @@ def _monotone(at: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return ends + h[i] * (s * (1 - s) ** 2 * slope[i] - s**2 * (1 - s) * slope[i + 1])
 
 
-def _curve(t: np.ndarray, knot_s: np.ndarray, wanted: np.ndarray) -> np.ndarray:
-    """A smoothed curve whose ± 10 ms means at the knots are the wanted values."""
+@lru_cache(maxsize=1024)  # most cases change one or two of a swing's curves
+def _curve(samples: int, phase_s: tuple[float, ...], knots: tuple[tuple[float, float], ...]) -> np.ndarray:
+    """A smoothed curve whose ± 10 ms means at the knots (phase, value) are their values."""
+    t = np.arange(samples) / RATE_HZ
+    knot_s = np.interp([phase for phase, _ in knots], range(-1, 4), phase_s)
+    wanted = np.array([value for _, value in knots], dtype=float)
     kernel = np.exp(-0.5 * (np.arange(-10, 11) / RATE_HZ / 0.008) ** 2)
     kernel /= kernel.sum()
     y = wanted.copy()
@@ -265,9 +270,24 @@ def _sway(t: np.ndarray, events: dict[str, float], pct_per_s: float, rng: np.ran
 def planted_swing(
     case: str, *, club_family: str, handed: str, heel_load: bool, noise_n: float, seed: int
 ) -> PlantedSwing:
-    plan = CASES[case]
-    if plan.needs_heel_load and not heel_load:
+    if CASES[case].needs_heel_load and not heel_load:
         raise ValueError(f"{case} is planted in the measured heel load")
+    t, feet, events, mass = _feet_of(case, club_family, noise_n, seed)
+    sides = ("left", "right") if handed == "right" else ("right", "left")
+    made = {}
+    for side, (load, along, heel) in zip(sides, feet, strict=True):
+        made |= {f"{side}_n": load, f"{side}_along_pct": along, f"{side}_heel_n": heel if heel_load else None}
+    return PlantedSwing(
+        t_s=t, **made, events=events, body_mass_kg=mass, club_family=club_family, handed=handed
+    )
+
+
+@lru_cache(maxsize=256)  # the hand says which foot is which; a plate that measures heels sees the same feet
+def _feet_of(
+    case: str, club_family: str, noise_n: float, seed: int
+) -> tuple[np.ndarray, list[tuple[np.ndarray, ...]], dict[str, float], float]:
+    """Time, (load, along, heel load) of the lead and the trail foot, event times, body mass."""
+    plan = CASES[case]
     rng = np.random.default_rng(seed)
     mass = rng.uniform(45, 110)
     weight = mass * GRAVITY
@@ -299,12 +319,11 @@ def planted_swing(
     smooth = {}
     for name in curves | plan.curves:
         knots = sorted((curves.get(name, {}) | plan.curves.get(name, {})).items())
-        knot_s = np.interp([phase for phase, _ in knots], range(-1, 4), phase_s)
-        smooth[name] = _curve(t, knot_s, np.array([value for _, value in knots], dtype=float))
+        smooth[name] = _curve(len(t), tuple(phase_s), tuple(knots))
 
     share = np.clip(smooth["lead_share"] + _sway(t, events, 2.5 / STANCE_MM * 100, rng), 1, 99) / 100
     sway = _sway(t, events, 3.5 / FOOT_MM * 100, rng)
-    feet = {}
+    feet = []
     for foot, part in (("lead", share), ("trail", 1 - share)):
         along = np.clip(smooth[f"{foot}_along"] + sway, 5, 95)
         heel_share = np.clip(smooth.get(f"{foot}_heel", (70 - along) / 0.55) / 100, 0, 1)
@@ -313,8 +332,5 @@ def planted_swing(
         noisy = np.maximum(load + heel_noise + fore_noise, 0)
         heel = np.clip(load * heel_share + heel_noise, 0, noisy)
         along = np.where(noisy < 0.02 * weight, np.nan, along + rng.normal(0, 0.3, len(t)) * (noise_n > 0))
-        feet[foot] = (noisy, along, heel if heel_load else None)
-    left, right = (feet["lead"], feet["trail"]) if handed == "right" else (feet["trail"], feet["lead"])
-    return PlantedSwing(
-        t, left[0], right[0], left[1], right[1], left[2], right[2], events, float(mass), club_family, handed
-    )
+        feet.append((noisy, along, heel))
+    return t, feet, events, float(mass)

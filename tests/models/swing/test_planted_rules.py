@@ -1,12 +1,11 @@
 """Every rule finds the swings that others planted for it, and leaves their clean twins alone.
 
 The swings come from a description of the faults, made without sight of the rules (tests/planted_swings.py):
-right- and left-handed, with all clubs a case is for, with and without measured heel loads, each with its own
-body, pace and noise. All are reduced in three calls, so that the test stays quick; that every combination of
-hand, club and heel load holds in twenty draws of its own takes minutes and is asked for by EVERY_DRAW=1.
+right- and left-handed, with all clubs a case is for, with and without measured heel loads, each in twenty draws
+of body, pace and noise.
 """
 
-import os
+from itertools import product
 from types import SimpleNamespace
 
 import numpy as np
@@ -18,7 +17,7 @@ from models.swing.reduce import reduce_session
 from planted_swings import CASES, FOOT_MM, FULL, RATE_HZ, STANCE_MM, planted_swing
 
 NOISE_N = 3.0
-DRAWS = 20  # at least so many of every case
+DRAWS = 20
 RULES = faults.load_rules()
 NO_STYLES = pl.DataFrame(schema=dict.fromkeys(("session", "club_family", "style"), pl.String))
 PAIRS = {"right": ("left", "right"), "left": ("right", "left")}  # lead, trail
@@ -40,10 +39,10 @@ MEASURED = {  # planted number: metric, how near the median of its swings must b
 }
 
 
-def _session(made, *, heel_load):
+def _columns(made, *, heel_load):
     """Swings of one session: trace columns in lead and trail, whole-body pressure from the two feet."""
     columns = []
-    for _, swing in made:
+    for swing in made:
         found = {}
         for foot, side in zip(("lead", "trail"), PAIRS[swing.handed], strict=True):
             found[f"{foot}_n"] = getattr(swing, f"{side}_n")
@@ -61,88 +60,59 @@ def _session(made, *, heel_load):
 @pytest.fixture(scope="module")
 def found(build):
     """case → flagged faults of each of its swings, metrics by name, and the flags of its sessions."""
-    return judged_swings(build, CASES, lambda kinds: max(DRAWS, len(kinds)))
+    return {case: judged_swings(build, case) for case in CASES}
 
 
-def judged_swings(build, cases, draws):
-    """As `found`; `draws`: how many swings of a case with these combinations of club, hand and heel load."""
-    combos = {
-        case: [
-            (family, handed, heel_load)
-            for family in plan.families
-            for handed in ("right", "left")
-            for heel_load in ((True,) if plan.needs_heel_load else (False, True))
-        ]
-        for case, plan in cases.items()
-    }
-    sessions: dict[tuple[str, bool], list] = {}
-    for case, kinds in combos.items():
-        for draw in range(draws(kinds)):
-            family, handed, heel_load = kinds[draw % len(kinds)]
-            swing = planted_swing(
+def judged_swings(build, case):
+    """Every club, hand and kind of plate that a case is for, in its draws: a session for each kind of plate."""
+    plan, judged = CASES[case], []
+    for heel_load in (True,) if plan.needs_heel_load else (False, True):
+        made = [
+            planted_swing(
                 case, club_family=family, handed=handed, heel_load=heel_load, noise_n=NOISE_N, seed=draw
             )
-            session = ("long_clubs" if case == "lead_foot_leaves" else "all", heel_load)
-            sessions.setdefault(session, []).append((case, swing))
-    judged = []
-    for (_, heel_load), made in sessions.items():
-        rows = build.swing_rows(len(made), club_family=[swing.club_family for _, swing in made])
+            for draw, family, handed in product(range(DRAWS), plan.families, PAIRS)
+        ]
+        rows = build.swing_rows(len(made), club_family=[swing.club_family for swing in made])
         result = reduce_session(
-            build.trace_of(_session(made, heel_load=heel_load), [RATE_HZ] * len(made)),
+            build.trace_of(_columns(made, heel_load=heel_load), [RATE_HZ] * len(made)),
             rows,
-            build.event_rows([swing.events for _, swing in made]),
+            build.event_rows([swing.events for swing in made]),
         )
-        swings = result.swings.with_columns(rows["club_family"])
         flagged = (
-            faults.judge(result.metrics, swings, RULES, NO_STYLES)
+            faults.judge(result.metrics, result.swings.with_columns(rows["club_family"]), RULES, NO_STYLES)
             .group_by("swing_no", maintain_order=True)
             .agg(pl.col("fault").filter(pl.col("flagged")))
         )
         judged.append(
             result.metrics.join(flagged, on="swing_no").with_columns(
-                case=pl.Series([case for case, _ in made]),
                 flags=result.swings["flags"],
-                kind=pl.Series([f"{swing.club_family} {swing.handed} {heel_load}" for _, swing in made]),
+                kind=pl.Series([f"{swing.club_family} {swing.handed} {heel_load}" for swing in made]),
             )
         )
-    return {
-        case: SimpleNamespace(
-            faults=[set(names) for names in rows["fault"]], metrics=rows, flags=rows["flags"].to_list()
-        )
-        for (case,), rows in pl.concat(judged).partition_by("case", as_dict=True).items()
-    }
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(
-    os.environ.get("EVERY_DRAW") != "1", reason="20,080 swings take minutes: EVERY_DRAW=1 runs it"
-)
-@pytest.mark.parametrize("case", CASES)
-def test_each_hand_club_and_heel_load_holds_in_twenty_draws_of_its_own(build, case):
-    plan = CASES[case]
-    own = judged_swings(build, {case: plan}, lambda kinds: DRAWS * len(kinds))[case]
-    assert own.metrics["kind"].value_counts()["count"].to_list() == [DRAWS] * own.metrics["kind"].n_unique()
-    wrong = [
-        (kind, flagged)
-        for kind, flagged in zip(own.metrics["kind"], own.faults, strict=True)
-        if not set(plan.faults) <= flagged <= {*plan.faults, *plan.follows}
-    ]
-    # One swing in two hundred may lie so near a limit that its own noise decides.
-    assert len(wrong) <= len(own.faults) / 200, wrong
+    rows = pl.concat(judged)
+    flagged = [set(names) for names in rows["fault"]]
+    return SimpleNamespace(faults=flagged, metrics=rows, flags=rows["flags"].to_list())
 
 
 def test_every_case_has_its_draws_for_both_hands_and_all_its_clubs(found):
     assert found.keys() == CASES.keys()
-    assert all(len(case.faults) >= DRAWS for case in found.values())
+    for case, plan in CASES.items():
+        kinds = found[case].metrics["kind"].value_counts()
+        assert len(kinds) == len(plan.families) * len(PAIRS) * (1 if plan.needs_heel_load else 2)
+        assert set(kinds["count"]) == {DRAWS}
     assert set(FULL) == {family for plan in CASES.values() for family in plan.families}
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_a_planted_fault_is_found_and_nothing_that_was_not_planted(found, case):
     plan = CASES[case]
-    for flagged in found[case].faults:
-        assert set(plan.faults) <= flagged
-        assert flagged <= {*plan.faults, *plan.follows}
+    wrong = [
+        (kind, flagged)
+        for kind, flagged in zip(found[case].metrics["kind"], found[case].faults, strict=True)
+        if not set(plan.faults) <= flagged <= {*plan.faults, *plan.follows}
+    ]
+    assert wrong == []
 
 
 @pytest.mark.parametrize("case", [case for case, plan in CASES.items() if plan.twin])
