@@ -116,7 +116,8 @@ NOTHING_KNOWN = Knowing()
 class Explanation:
     """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
 
-    The recipe (`table`) is there once nothing is asked any more.
+    The recipe (`table`) is there once nothing is asked any more; `recording` has the swings that one that runs
+    on was cut into (`ingest.recording.swings.FoundSwing` and its number).
     """
 
     file: str
@@ -126,6 +127,7 @@ class Explanation:
     questions: list[Question] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     table: str | None = None
+    recording: list[dict[str, Any]] = field(default_factory=list)
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
@@ -135,7 +137,7 @@ class Explanation:
         ]
         asked = [asdict(question) for question in self.questions]
         found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
-        return found | {"questions": asked, "doubts": self.doubts, "device_table": self.table}
+        return found | {"questions": asked, "doubts": self.doubts, "device_table": self.table, "recording": self.recording}
 
 
 class Format(ABC):

@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import date, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -21,14 +22,15 @@ from ingest.formats.format import Explanation, Knowing, explain
 from ingest.formats.header_words import read_header
 from ingest.formats.layout_guess import LaidOut, guess_layout
 from ingest.formats.plate_columns import Recipe
-from ingest.formats.plate_layout import FOOT_OF, SWING, emptied, numbers, read_layout, side_in
+from ingest.formats.plate_layout import FOOT_OF, PAUSE_S, SWING, emptied, numbers, read_layout, side_in
 from ingest.formats.recipe_reading import read_by_layout, with_foot
 from ingest.plate_rows import SampleFile, join, snapped
+from ingest.recording.file import cut_up, in_words
 from ingest.refusals import refuse
 from ingest.samples import Samples
 from ingest.session_file import FILE as SESSION_FILE
 from ingest.session_file import HoldEntry, SessionHeader, SwingEntry, is_number
-from warehouse import toml
+from warehouse import toml, units
 from warehouse.devices import Layout, read_devices
 from warehouse.errors import CallError, Refused, UnderfootError
 
@@ -36,6 +38,7 @@ ReadPlain = Callable[[str, bytes, Recipe], SampleFile]  # how a load reads a fil
 TITLE = "Samples of both feet, one row a sample"
 _USUAL_FOOT_MM, _USUAL_MASS_KG = 260.0, 75.0  # to try a recipe with, whoever the golfer is
 _MOST_SHOWN = 3
+LONGEST_SWING_S = 20.0  # an export of one swing is shorter
 
 
 def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) -> Explanation:
@@ -65,9 +68,28 @@ def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) ->
         if _try(plain, files, device, knowing, read_plain):
             plain.facts["device table"] = "none is needed: every column has our own name"
             return plain
-    found.table = _device_table(device, laid.layout, guess, None if rate is None else float(rate))
+    layout = laid.layout
+    if "swing_no" not in guess.entries and layout.swings in ("clock", "column", "files"):
+        layout = replace(layout, swings=_told_apart(layout, sheet, guess, rate))
+    found.table = _device_table(device, layout, guess, None if rate is None else float(rate))
     _try(found, files, device, knowing, read_plain)
     return found
+
+
+def _told_apart(layout: Layout, sheet: Sheet, guess: Guess, rate: str | float | None) -> str:
+    """How swings without numbers are told apart: a clock that runs on beyond a swing is cut by movement."""
+    entry = guess.entries.get("t_s")
+    if layout.clock == "order" or entry is None:
+        rows = len(next(iter(sheet.numbers.values()), []))
+        seconds = rows / float(rate) if rate else 0.0
+    else:
+        values = sheet.numbers[entry["column"]]
+        time = values[np.isfinite(values)]
+        unit = units.time_factor(entry.get("unit"), rate_hz=None if rate is None else float(rate))
+        breaks = np.flatnonzero((np.diff(time) < 0) | (np.diff(time) * unit > PAUSE_S))
+        edges = np.concatenate([[0], breaks + 1, [time.size]])
+        seconds = float(np.max([np.ptp(time[a:b]) for a, b in pairwise(edges) if b > a], initial=0.0) * unit)
+    return "found" if seconds > LONGEST_SWING_S else layout.swings
 
 
 def explain_file(path: Path, device: str, answers: Sequence[str]) -> Explanation:
@@ -194,6 +216,9 @@ def _try(
         mass = knowing.body_mass_kg
         recipe = Recipe(name, settings, "right", _USUAL_FOOT_MM, mass or _USUAL_MASS_KG)
         read = read_plain(name, data, recipe) if found.table is None else read_by_layout(recipe, files)
+        if recipe.layout is not None and recipe.layout.swings == "found":
+            read = cut_up(read)
+            found.recording = [{"no": no, **asdict(one)} for no, one in read.found.items()]
         return _judge(found, read, mass)
     except UnderfootError as error:
         found.doubts.append(str(error).removesuffix("."))
@@ -205,7 +230,8 @@ def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
     number = read.columns["swing_no"]
     swings = [int(no) for no in np.unique(number[np.isfinite(number)]) if no >= 0]
     samples = Samples(join([read]), _header(swings, mass))
-    found.facts["swings"] = f"{len(swings)}, numbered {_span(swings)}"
+    numbered = f"{len(swings)}, numbered {_span(swings)}"
+    found.facts["swings"] = in_words(read.found.values()) if read.found else numbered
     if samples.good:
         rates = [one.rate_hz for one in samples.good.values()]
         found.facts["rate"] = f"{snapped(float(np.median(rates))):.5g} Hz"
