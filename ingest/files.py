@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import polars as pl
 
 from ingest import landing, ledger
+from ingest.corrections import correct
 from ingest.delivery import NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.job import Job
@@ -19,7 +20,9 @@ from ingest.rows import from_lines, typed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
+from warehouse.vocabulary import CORRECTIONS
 
+CORRECTING = frozenset(CORRECTIONS)
 Read = TypeVar("Read")
 
 
@@ -220,6 +223,8 @@ class Files:
 
         def both(entry: Mapping[str, Any]) -> dict[str, int]:
             counts = land(job.writer, rows)
+            if delivery.kind == NOTES and not CORRECTING.isdisjoint(rows["kind"]):
+                job.report.notices += correct(job.writer, set(rows["session"]))
             self.refused.land(listed, entry, session=None, who={})
             return counts
 

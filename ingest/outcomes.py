@@ -16,6 +16,7 @@ from typing import Any
 from ingest import filing, landing, ledger
 from ingest.academy import day_of, read_academy
 from ingest.body_check import BodyCheck, kept_in_ledger
+from ingest.corrections import correct
 from ingest.delivery import ROSTER, SESSION, Contents, Delivery, filed_delivery, original_name
 from ingest.job import Job
 from ingest.reading import read_session
@@ -203,6 +204,7 @@ class AcceptedDeliveries:
         with step(log, "landed %s", names), job.writer.transaction():
             replaced = {r.header.session for r in rows} & job.sessions.keys()
             counts = landing.land_sessions(job.writer, rows, replaced)
+            job.report.notices += correct(job.writer, [one.header.session for one in rows])
             landing.land_deliveries(job.writer, [_sized(f.entry, f.delivery, f.contents) for f in group])
             for filed in group:
                 self._land_refusals(filed.rows, filed.entry)
@@ -243,6 +245,7 @@ class AcceptedDeliveries:
         self._write_trace(rows, trace, content)
         with step(log, "landed %s anew", session), job.writer.transaction():
             landing.land_sessions(job.writer, [rows], [session])
+            job.report.notices += correct(job.writer, [session])
             self._land_refusals(rows, entry)
         ledger.place_trace(trace, old_trace, content)
         job.remember(rows, content)

@@ -73,7 +73,7 @@ _SEEN_ONLY = {
         name: f"CASE WHEN {_SILENT} THEN {value} ELSE {name} END"
         for name, value in {
             "usable": "false", "flags": f"['{NO_CONSENT}']", "flag_counts": "[1::INTEGER]",
-            "heel_source": "'none'", "rate_hz": "NULL", "n_samples": "0",
+            "heel_source": "'none'", "rate_hz": "NULL", "n_samples": "0", "kind": "NULL", "sure": "NULL",
         }.items()
     }
 }  # fmt: skip

@@ -56,7 +56,11 @@ NOTE_KINDS = (
     "goal",
     "reference",
     "reference_over",
+    "swing_kind",
+    "swing_drill",
+    "swing_event",
 )
+SWING_KIND, SWING_DRILL, SWING_EVENT = CORRECTIONS = NOTE_KINDS[-3:]  # of a swing that is filed already
 GOALS = ("farther", "straighter", "more_solid", "more_often")
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")

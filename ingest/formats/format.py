@@ -116,8 +116,8 @@ NOTHING_KNOWN = Knowing()
 class Explanation:
     """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
 
-    The recipe (`table`) is there once nothing is asked any more; `recording` has the swings that one that runs
-    on was cut into (`ingest.recording.swings.FoundSwing` and its number).
+    The recipe (`table`) is there once nothing is asked any more. `recording` has the swings that a file which
+    runs on was cut into: the fields of `ingest.recording.swings.FoundSwing`, and each one's number.
     """
 
     file: str
@@ -137,7 +137,12 @@ class Explanation:
         ]
         asked = [asdict(question) for question in self.questions]
         found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
-        return found | {"questions": asked, "doubts": self.doubts, "device_table": self.table, "recording": self.recording}
+        return found | {
+            "questions": asked,
+            "doubts": self.doubts,
+            "device_table": self.table,
+            "recording": self.recording,
+        }
 
 
 class Format(ABC):

@@ -12,7 +12,7 @@ from ingest.formats.tables import Problem, TableFormat, read_table
 from ingest.refusals import refuse, shown
 from warehouse.contracts.deliveries import NoteLine
 from warehouse.observations import feeling_codes, sign_codes
-from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EYES, GOALS
+from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EVENTS, EYES, GOALS, SWING_KINDS, UNCERTAIN_SWING
 
 MOST_LINES = 100_000  # a coach's season is some 5,000
 _KEYS = (
@@ -131,6 +131,7 @@ class _Rules:
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
             "reference": self._reference, "reference_over": _swing_named, "falls": _falls,
+            "swing_kind": _swing_kind, "swing_drill": self._swing_drill, "swing_event": _swing_event,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
@@ -172,6 +173,12 @@ class _Rules:
             return "unknown_value", f"drill {lost} can't be the other drill of its own draw", "drawn_against"
         return None
 
+    def _swing_drill(self, line: Line) -> Problem | None:
+        """The drill a swing came after; none where the code is empty."""
+        if line["code"] is not None and line["code"] not in self.academy.drills:
+            return "unknown_drill", f"drill {shown(line['code'])} is not in drills.csv", "code"
+        return _of_a_swing(line)
+
     def _felt(self, line: Line) -> Problem | None:
         """What a player felt in a swing, in the swings after a drill, or in a whole session."""
         if line["code"] not in feeling_codes():
@@ -205,6 +212,30 @@ class _Rules:
         if owner != line["student"] and not self.academy.has_consent(owner, "show_swing", day):
             return "no_consent", f"no consent to show_swing covers {owner} on {day}", "code"
         return None
+
+
+def _swing_kind(line: Line) -> Problem | None:
+    """What a swing is, whatever it was taken for."""
+    kinds = [kind for kind in SWING_KINDS if kind != UNCERTAIN_SWING]
+    if line["code"] not in kinds:
+        return "unknown_value", f"code is {shown(line['code'])} but must be {', '.join(kinds)}", "code"
+    return _of_a_swing(line)
+
+
+def _swing_event(line: Line) -> Problem | None:
+    """Where an event of a swing is: `value`, in seconds on the plate's clock."""
+    if line["code"] not in EVENTS:
+        return "event_name", f"code is {shown(line['code'])} but must be {', '.join(EVENTS)}", "code"
+    if line["value"] is None:
+        return "empty_value", "a swing_event line needs the event's time in seconds", "value"
+    return _of_a_swing(line)
+
+
+def _of_a_swing(line: Line) -> Problem | None:
+    missing = next((key for key in ("session", "swing_no") if line[key] is None), None)
+    if missing is None:
+        return None
+    return "empty_value", f"a {line['kind']} line needs a session and a swing_no", missing
 
 
 def _falls(line: Line) -> Problem | None:

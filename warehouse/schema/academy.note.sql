@@ -7,7 +7,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
     kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | falls | talked | practice | target |
-                                     -- felt | goal | reference | reference_over
+                                     -- felt | goal | reference | reference_over | swing_kind | swing_drill | swing_event
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,

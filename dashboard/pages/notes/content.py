@@ -29,6 +29,7 @@ NOTE_KINDS = Words({
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "falls": "Falls",
     "talked": "Talked about", "practice": "Home practice", "target": "Own band", "felt": "Felt",
     "goal": "Goal", "reference": "Reference swing", "reference_over": "No reference swing",
+    "swing_kind": "What a swing was", "swing_drill": "Drill of a swing", "swing_event": "Moment of a swing",
 })  # fmt: skip
 
 

@@ -8,9 +8,12 @@ import polars as pl
 import pytest
 from scipy.signal import find_peaks
 
+from ingest.formats.proposal import explain_file
+from ingest.load import replay
 from ingest.recording.moves import steepest
 from ingest.recording.swings import FoundSwing, cut
 from planted_recordings import NO_SWING, QUIET, SAME_PRACTICE, WORLDS, Planted, Recording, recording
+from warehouse.store import writer
 
 NEAR_S = 0.5  # from the planted impact to where the load passes fastest
 
@@ -200,3 +203,129 @@ def test_what_session_toml_says_of_a_found_swing_counts(academy, made, lesson):
     rows = academy.sql("SELECT swing_no, drill, pace FROM academy.swing ORDER BY swing_no").rows()
     assert rows[1] == (2, "d1", "half")
     assert {row[1:] for row in rows[:1] + rows[2:]} == {(None, "full")}
+
+
+# ---------- explaining ----------
+
+
+def test_a_recording_that_runs_on_is_proposed_to_be_cut_and_what_is_in_it_is_said(tmp_path, lesson):
+    frame_of(lesson).rename({"t_s": "Time (s)"}).write_csv(tmp_path / "rec_12.csv")
+    found = explain_file(tmp_path / "rec_12.csv", "run", []).to_json()
+    assert found["doubts"] == found["questions"] == []
+    assert 'swings = "found"' in found["device_table"]
+    assert found["facts"]["swings"].startswith(f"{len(lesson.of('swing'))} swings found")
+    kinds = Counter(one["kind"] for one in found["recording"])
+    assert kinds["swing"] == len(lesson.of("swing"))
+
+
+def test_an_export_of_one_swing_is_still_one_swing(tmp_path, lesson):
+    one = lesson.of("swing")[0]
+    part = lesson.part((lesson.t_s > one.start_s - 2.0) & (lesson.t_s < one.end_s + 1.0))
+    frame_of(part).rename({"t_s": "Time (s)"}).write_csv(tmp_path / "a.csv")
+    found = explain_file(tmp_path / "a.csv", "run", []).to_json()
+    assert "found" not in found["device_table"]
+    assert found["recording"] == []
+
+
+def test_a_recording_without_a_swing_is_explained_as_one_that_would_be_refused(tmp_path):
+    still = recording(QUIET, seed=5, minutes=2.0, balls=False)
+    frame_of(still).rename({"t_s": "Time (s)"}).write_csv(tmp_path / "still.csv")
+    found = explain_file(tmp_path / "still.csv", "run", []).to_json()
+    assert any("no swing was found" in doubt for doubt in found["doubts"])
+
+
+# ---------- corrections ----------
+
+NOTES = "at,author,kind,session,swing_no,code,value\n"
+
+
+def noted(academy, *lines: str):
+    text = NOTES + "".join(f"2026-05-06T10:0{k}:00+01:00,c1,{line}\n" for k, line in enumerate(lines))
+    (academy.inbox / "notes.csv").write_text(text)
+    return academy.load()
+
+
+def swings_of(academy, no: int) -> dict:
+    query = "SELECT kind, sure, drill, part, file_flags, t0_s FROM academy.swing WHERE swing_no = ?"
+    return academy.sql(query, [no]).row(0, named=True)
+
+
+@pytest.fixture
+def corrected(academy, made, lesson):
+    loaded(academy, made, lesson)
+    t0_s = swings_of(academy, 3)["t0_s"]
+    report = noted(
+        academy,
+        "swing_kind,v1,1,not_a_swing,",
+        "swing_kind,v1,2,practice_swing,",
+        "swing_kind,v1,2,swing,",
+        "swing_drill,v1,3,d1,",
+        f"swing_event,v1,3,top,{t0_s + 3.0:.3f}",
+    )
+    assert report.refused == []
+    assert report.notices == []
+    return academy
+
+
+def test_a_note_says_what_a_swing_is_and_the_latest_counts(corrected):
+    struck, told = swings_of(corrected, 1), swings_of(corrected, 2)
+    assert (struck["kind"], struck["sure"]) == ("not_a_swing", None)
+    assert "not_a_swing" in struck["file_flags"]
+    assert (told["kind"], told["sure"]) == ("swing", None)
+    assert not {"practice_swing", "uncertain_swing"} & set(told["file_flags"])
+
+
+def test_a_note_gives_a_swing_its_drill_and_moves_an_event(corrected):
+    found = swings_of(corrected, 3)
+    assert (found["drill"], found["part"]) == ("d1", "after_drill")
+    events = corrected.sql("SELECT event, t_s, source FROM academy.swing_event WHERE swing_no = 3").rows()
+    assert events == [("top", pytest.approx(found["t0_s"] + 3.0, abs=1e-3), "marked")]
+    waiting = corrected.sql("SELECT reduced FROM academy.session").to_series()
+    assert not waiting.any()
+
+
+def test_corrections_outlive_a_rebuild_and_a_corrected_delivery(corrected, made, lesson, tmp_path):
+    before = corrected.tables()
+    twin = corrected.twin(tmp_path / "twin")
+    with writer(twin) as w:
+        assert replay(twin, w).notices[1:] == []
+        again = corrected._rows(w, (), times=False)
+    assert {name: again[name] for name in ("academy.swing", "academy.swing_event")} == {
+        name: before[name] for name in ("academy.swing", "academy.swing_event")
+    }
+    made.deliver(corrected.inbox / "v1", made.toml(swings=0, head="body_mass_kg = 74"), frame_of(lesson))
+    assert corrected.load().refused == []
+    assert swings_of(corrected, 1)["kind"] == "not_a_swing"
+    assert swings_of(corrected, 3)["drill"] == "d1"
+
+
+def test_an_event_that_does_not_fit_its_swing_changes_nothing_and_is_said(academy, made, lesson):
+    loaded(academy, made, lesson)
+    t0_s = swings_of(academy, 3)["t0_s"]
+    report = noted(
+        academy,
+        f"swing_event,v1,3,top,{t0_s + 3.0:.3f}",
+        f"swing_event,v1,3,impact,{t0_s + 2.5:.3f}",
+        "swing_event,v1,3,finish,9999",
+    )
+    assert [notice.split(", as ")[1] for notice in report.notices] == [
+        f"impact at {t0_s + 2.5:g} s is against the order of the events marked.",
+        "finish at 9999 s is outside the swing's samples.",
+    ]
+    assert academy.sql("SELECT event FROM academy.swing_event").to_series().to_list() == ["top"]
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        ("swing_kind,v1,1,uncertain_swing,", "unknown_value"),
+        ("swing_kind,v1,,swing,", "empty_value"),
+        ("swing_kind,v1,999,swing,", "unmatched_swing"),
+        ("swing_drill,v1,1,d9,", "unknown_drill"),
+        ("swing_event,v1,1,waggle,2", "event_name"),
+        ("swing_event,v1,1,top,", "empty_value"),
+    ],
+)
+def test_a_correction_that_says_nothing_usable_is_refused(academy, made, lesson, line, reason):
+    loaded(academy, made, lesson)
+    assert [found.reason for found in noted(academy, line).refused] == [reason]
