@@ -85,8 +85,8 @@ def _told_apart(layout: Layout, sheet: Sheet, guess: Guess, rate: str | float | 
     else:
         values = sheet.numbers[str(entry["column"])]
         time = values[np.isfinite(values)]
-        named = entry.get("unit")
-        unit = units.time_factor(None if named is None else str(named), rate_hz=None if rate is None else float(rate))
+        named, hz = entry.get("unit"), None if rate is None else float(rate)
+        unit = units.time_factor(None if named is None else str(named), rate_hz=hz)
         breaks = np.flatnonzero((np.diff(time) < 0) | (np.diff(time) * unit > PAUSE_S))
         edges = np.concatenate([[0], breaks + 1, [time.size]])
         seconds = float(np.max([np.ptp(time[a:b]) for a, b in pairwise(edges) if b > a], initial=0.0) * unit)
