@@ -1,5 +1,6 @@
 """The access log: a line that is missing, changed or moved shows, and what is taken out on purpose is said."""
 
+import hmac
 import json
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
@@ -22,6 +23,16 @@ def test_a_whole_log_is_followed_from_its_first_line_to_its_last(home):
     assert access_log.check(home) == 6
     assert [line["student"] for line in access_log.lines(home)] == [f"s{n}" for n in range(6)]
     assert home.access_log.stat().st_mode & 0o777 == 0o600
+
+
+def test_each_line_has_its_number_and_the_hmac_of_itself_and_the_chain_before_under_the_homes_key(home):
+    chain = ""
+    for number, text in enumerate(wrote(home), start=1):
+        line = json.loads(text)
+        said = line.pop("chain")
+        words = chain + json.dumps(line, sort_keys=True)
+        chain = hmac.new((home.path / access_log.KEY).read_bytes(), words.encode(), "sha256").hexdigest()
+        assert (line["n"], said) == (number, chain)
 
 
 @pytest.mark.parametrize("place", range(6))

@@ -61,6 +61,32 @@ def test_an_invitation_runs_out_and_the_printed_one_soon(home, clock):
         browsers.read(home, week)
 
 
+def test_open_invitations_are_listed_to_their_last_moment_the_newest_first_and_the_printed_one_never(
+    home, clock
+):
+    first = browsers.read(home, browsers.invite(home, "c01", timedelta(days=2), made_by="h01"))
+    browsers.invite(home, None, on_this_machine=True)
+    clock.now += 1
+    token = browsers.invite(home, "c02", timedelta(days=1))
+    second = browsers.read(home, token)
+    assert browsers.open_invitations(home) == [second, first]
+    clock.now = second.until
+    assert browsers.open_invitations(home) == [second, first]
+    assert browsers.read(home, token) == second
+    clock.now += 1
+    assert browsers.open_invitations(home) == [first]
+    browsers.withdraw(home, first.name)
+    assert browsers.open_invitations(home) == []
+    assert browsers.let_in(home, browsers.invite(home, "c02"), "a phone")
+    assert browsers.open_invitations(home) == []
+
+
+def test_an_invitation_opens_to_its_last_moment(home, clock):
+    token = browsers.invite(home, "c01", timedelta(days=2))
+    clock.now = browsers.read(home, token).until
+    assert browsers.find(home, browsers.let_in(home, token, "a phone")).person == "c01"
+
+
 def test_a_withdrawn_changed_or_foreign_invitation_is_not_good(home, clock, tmp_path):
     token = browsers.invite(home, "c01")
     browsers.withdraw(home, browsers.open_invitations(home)[0].name)

@@ -190,6 +190,24 @@ def test_a_link_opens_on_the_first_and_the_last_day_of_the_consent(academy, firs
             open_by_link(academy, token, now=NOW)
 
 
+@pytest.mark.parametrize(("last", "opens"), [("2026-05-10", True), ("2026-05-09", False)])
+def test_a_link_opens_to_the_last_day_on_which_the_family_may_have_the_page(academy, last, opens):
+    token = links.make_link(academy, "s1", 9, now=NOW)
+    with writer(academy) as w:
+        w.execute(
+            "INSERT INTO academy.consent VALUES ('s1', 's1', 'family_page', '2026-01-01', CAST(? AS DATE))",
+            [last],
+        )
+        w.publish()
+    if opens:
+        assert open_by_link(academy, token, now=NOW).students == ["s1"]
+    else:
+        with pytest.raises(AccessError, match="not shared by link"):
+            open_by_link(academy, token, now=NOW)
+        with pytest.raises(CallError, match="No consent to share_page"):
+            links.make_link(academy, "s1", 9, now=NOW)
+
+
 @pytest.mark.parametrize(("last", "made"), [("2026-05-10", True), ("2026-05-09", False)])
 def test_a_link_is_made_to_a_students_last_day(academy, last, made):
     with writer(academy) as w:
