@@ -10,11 +10,10 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse.definitions import metric_codes
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, sync
 from warehouse.publishing import clear_rebuild, current_name, mark_rebuild, publish, settle_rebuild
-from warehouse.tables import table_names, table_sql
+from warehouse.tables import column_additions, table_names, table_sql
 
 # Readers reach no file but the snapshot they opened (traces are read by `traces`, not through DuckDB). Given
 # at opening: connections of one process to one file share them, and a later SET would be locked out.
@@ -64,29 +63,30 @@ def disk_errors_in_words(home: Home) -> Iterator[None]:
 
 
 def make_tables(connection: duckdb.DuckDBPyConnection) -> None:
-    """Create the schemas, tables and metric columns that are missing."""
-    names = "schema_name || '.' || table_name"
-    found = read_frame(
-        connection,
-        f"SELECT {names} AS name FROM duckdb_tables() UNION ALL "
-        f"SELECT column_name FROM duckdb_columns() WHERE {names} = 'academy.swing_metric'",
-    )
-    wanted = {*table_names(), *metric_codes()}
-    if wanted <= set(found["name"].to_list()):
+    """Create what is missing: schemas, tables, and columns that tables have gained since a home was made."""
+    known = table_columns(connection)
+    missing = [name for name in table_names() if name not in known]
+    added = [column_additions(name, known[name]) for name in table_names() if name in known]
+    if not missing and not any(added):
         return
-    schemas = sorted({name.split(".")[0] for name in table_names()})
-    added = set(metric_codes()) - set(found["name"].to_list()) if len(found) else set()
+    schemas = sorted({name.split(".")[0] for name in missing})
     statements = [
         "BEGIN TRANSACTION;\n",
         *(f"CREATE SCHEMA IF NOT EXISTS {schema};\n" for schema in schemas),
-        *(table_sql(name) for name in table_names()),
-        *(
-            f"ALTER TABLE academy.swing_metric ADD COLUMN IF NOT EXISTS {metric} DOUBLE;\n"
-            for metric in added
-        ),
+        *map(table_sql, missing),
+        *added,
         "COMMIT",
     ]
     run(connection, "".join(statements))  # flushed once, not table by table
+
+
+def table_columns(connection: duckdb.DuckDBPyConnection) -> dict[str, list[str]]:
+    """The columns of every table there is, by schema.table."""
+    rows = connection.execute(
+        "SELECT schema_name || '.' || table_name, list(column_name ORDER BY column_index) "
+        "FROM duckdb_columns() WHERE NOT internal AND schema_name IN ('academy', 'season') GROUP BY 1"
+    ).fetchall()
+    return {str(name): list(columns) for name, columns in rows}
 
 
 class Writer:
@@ -127,12 +127,8 @@ class Writer:
 
     @cached_property
     def columns(self) -> dict[str, list[str]]:
-        """The columns of every table, by schema.table."""
-        rows = self.connection.execute(
-            "SELECT schema_name || '.' || table_name, list(column_name ORDER BY column_index) "
-            "FROM duckdb_columns() WHERE NOT internal AND schema_name IN ('academy', 'season') GROUP BY 1"
-        ).fetchall()
-        return {str(name): list(columns) for name, columns in rows}
+        """As of `table_columns`."""
+        return table_columns(self.connection)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

@@ -1,6 +1,7 @@
 """The warehouse's tables, as warehouse/schema has them."""
 
 import re
+from collections.abc import Collection
 from functools import cache
 from pathlib import Path
 
@@ -35,3 +36,12 @@ def columns(table: str) -> pl.Schema:
     """Name → type of a table's columns in their order, from its schema file, where each has a line."""
     found = COLUMN.findall(table_sql(table))
     return pl.Schema((name, pl.List(TYPES[kind]) if many else TYPES[kind]) for name, kind, many, _ in found)
+
+
+def column_additions(table: str, known: Collection[str]) -> str:
+    """The statements that add a table's columns which are not `known`: they are null in the rows it has."""
+    return "".join(
+        f'ALTER TABLE {table} ADD COLUMN "{name}" {kind}{many};\n'
+        for name, kind, many, _ in COLUMN.findall(table_sql(table))
+        if name not in known
+    )

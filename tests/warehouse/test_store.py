@@ -31,6 +31,22 @@ def test_every_table_of_the_contract_stands_in_a_new_warehouse(home):
         )
 
 
+def test_a_home_made_before_gains_the_columns_and_tables_that_came_since(home):
+    with writer(home) as w:
+        new = w.columns
+        for column in ("swings_with", "label"):
+            w.execute(f"ALTER TABLE season.fault_chain DROP COLUMN {column}")
+        w.execute("ALTER TABLE academy.swing_metric DROP COLUMN impact_lead_share_pct")
+        w.execute("ALTER TABLE academy.drill DROP COLUMN aim")
+        w.execute("DROP TABLE season.aim")
+        w.execute("INSERT INTO academy.drill (drill, name) VALUES ('d1', 'Feet together')")
+    with writer(home) as w:
+        assert {table: set(columns) for table, columns in w.columns.items()} == {
+            table: set(columns) for table, columns in new.items()
+        }
+        assert w.sql("SELECT name, aim FROM academy.drill").rows() == [("Feet together", None)]
+
+
 def test_a_frame_with_an_unknown_column_is_refused_by_name(home):
     with writer(home) as w, pytest.raises(UnderfootError, match=r"academy\.drill has no column colour"):
         w.append("academy.drill", pl.DataFrame({"drill": ["d1"], "name": ["x"], "colour": ["red"]}))

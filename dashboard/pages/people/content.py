@@ -87,7 +87,7 @@ def table(reader: Reader) -> pl.DataFrame:
             {
                 _("Name"): row["display_name"],
                 _("Role"): ROLES.get(row["role"], row["role"]),
-                _("Missing"): len(missing(reader, row)) or None,
+                _("Missing"): str(len(missing(reader, row)) or ""),
                 _("Coach"): coached.get(code),
                 _("Level"): row["level"],
                 _("Last day"): row["left"],
@@ -96,7 +96,6 @@ def table(reader: Reader) -> pl.DataFrame:
             for code, row in rows(reader).items()
         ],
         schema_overrides={
-            _("Missing"): pl.Int64,
             _("Coach"): pl.String,
             _("Level"): pl.String,
             _("Last day"): pl.Date,

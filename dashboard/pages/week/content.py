@@ -249,13 +249,15 @@ def _well(week: dict[str, Any]) -> str:
 def _sparse(counts: dict[str, int]) -> str:
     if not counts["sessions"]:
         return _("No session has been measured yet.")
-    return _(
-        "In the 28 days up to the newest session: {sessions} of {students}; {few} of the sessions had fewer "
-        "than {fewest} usable swings, too few to rely on."
-    ).format(
-        sessions=count(counts["sessions"], "session"), students=count(counts["students"], "student"),
-        few=counts["few"], fewest=FEW_SWINGS,
-    )  # fmt: skip
+    said = _("In the 28 days up to the newest session: {sessions} of {students}.").format(
+        sessions=count(counts["sessions"], "session"), students=count(counts["students"], "student")
+    )
+    if not counts["few"]:
+        return said
+    few = _("{sessions} had fewer than {fewest} usable swings, too few to rely on.").format(
+        sessions=count(counts["few"], "session"), fewest=FEW_SWINGS
+    )
+    return f"{said} {few}"
 
 
 def tick_off(reader: Reader, student: str, signal: str, at: datetime | None = None) -> Path:
