@@ -117,7 +117,8 @@ class Explanation:
     """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
 
     The recipe (`table`) is there once nothing is asked any more. `recording` has the swings that a file which
-    runs on was cut into: the fields of `ingest.recording.swings.FoundSwing`, and each one's number.
+    runs on was cut into: the fields of `ingest.recording.swings.FoundSwing`, and each one's number;
+    `shares` whose they seem to be (`ingest.recording.shares.Share`).
     """
 
     file: str
@@ -128,6 +129,7 @@ class Explanation:
     doubts: list[str] = field(default_factory=list)
     table: str | None = None
     recording: list[dict[str, Any]] = field(default_factory=list)
+    shares: list[dict[str, Any]] = field(default_factory=list)
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
@@ -142,6 +144,7 @@ class Explanation:
             "doubts": self.doubts,
             "device_table": self.table,
             "recording": self.recording,
+            "shares": self.shares,
         }
 
 

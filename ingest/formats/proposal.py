@@ -26,6 +26,7 @@ from ingest.formats.plate_layout import FOOT_OF, PAUSE_S, SWING, emptied, number
 from ingest.formats.recipe_reading import read_by_layout, with_foot
 from ingest.plate_rows import SampleFile, join, snapped
 from ingest.recording.file import cut_up, in_words
+from ingest.recording.shares import share_out
 from ingest.refusals import refuse
 from ingest.samples import Samples
 from ingest.session_file import FILE as SESSION_FILE
@@ -220,6 +221,8 @@ def _try(
         if recipe.layout is not None and recipe.layout.swings == "found":
             read = cut_up(read)
             found.recording = [{"no": no, **asdict(one)} for no, one in read.found.items()]
+            if not any("shares_only" in flags for flags in read.flags.values()):
+                found.shares = [asdict(share) for share in share_out(read.found)]
         return _judge(found, read, mass)
     except UnderfootError as error:
         found.doubts.append(str(error).removesuffix("."))

@@ -17,7 +17,7 @@ def standing_loads(total: Array, on: NDArray[np.bool_]) -> tuple[NDArray[np.int6
     """
     off = ~_closed(on, round(0.5 * HZ))
     visits = np.cumsum(np.diff(off.astype(np.int8), prepend=1) < 0, dtype=np.int64)
-    empty = ~on & off
+    empty = off & (smooth(on.astype(np.float64), 2.0) <= 0.0)  # nobody is stepping on or off
     calm = np.abs(np.gradient(total)) * HZ < 0.5 * total
     where = np.arange(total.size)
     zeros = np.interp(where, where[empty], smooth(total[empty], 3.0)) if empty.sum() > HZ else 0.0 * total

@@ -216,6 +216,9 @@ def test_a_recording_that_runs_on_is_proposed_to_be_cut_and_what_is_in_it_is_sai
     assert found["facts"]["swings"].startswith(f"{len(lesson.of('swing'))} swings found")
     kinds = Counter(one["kind"] for one in found["recording"])
     assert kinds["swing"] == len(lesson.of("swing"))
+    [share] = found["shares"]
+    assert share["mass_kg"] == pytest.approx(74.0, abs=0.7)
+    assert len(share["swings"]) == len(found["recording"])
 
 
 def test_an_export_of_one_swing_is_still_one_swing(tmp_path, lesson):

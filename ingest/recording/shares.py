@@ -1,0 +1,58 @@
+"""One recording of several people, shared out by standing load and by hand."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from ingest.recording.swings import FoundSwing
+from ingest.recording.visits import same_load
+from warehouse.units import STANDARD_GRAVITY_M_S2
+
+CLEARLY_APART = 0.05  # of a standing load: shares nearer than this are asked about
+
+
+@dataclass(frozen=True)
+class Share:
+    """Swings that seem to be one person's.
+
+    swings: their numbers. turns: first and last of each turn, with nobody else's between. mass_kg: their
+    standing load over g. toward: as in FoundSwing. clear: no other share of that hand is within 5 % of it.
+    """
+
+    swings: tuple[int, ...]
+    turns: tuple[tuple[int, int], ...]
+    mass_kg: float
+    toward: int
+    clear: bool
+
+
+def share_out(found: Mapping[int, FoundSwing]) -> list[Share]:
+    """The shares of a recording, in the order in which they begin; loads must be forces, not shares."""
+    numbers = sorted(found)
+    groups = same_load([found[no].standing_n for no in numbers])
+    keys = [(group, found[no].toward) for group, no in zip(groups, numbers, strict=True)]
+    whose = dict(zip(numbers, keys, strict=True))
+    swings = {key: tuple(no for no in numbers if whose[no] == key) for key in dict.fromkeys(keys)}
+    loads = {key: float(np.median([found[no].standing_n for no in own])) for key, own in swings.items()}
+    return [
+        Share(
+            own,
+            _turns(own, numbers),
+            round(loads[key] / STANDARD_GRAVITY_M_S2, 1),
+            key[1],
+            all(
+                abs(np.log(loads[key] / loads[other])) > CLEARLY_APART
+                for other in loads
+                if other != key and other[1] == key[1]
+            ),
+        )
+        for key, own in swings.items()
+    ]
+
+
+def _turns(own: tuple[int, ...], numbers: list[int]) -> tuple[tuple[int, int], ...]:
+    places = {no: place for place, no in enumerate(numbers)}
+    breaks = [k + 1 for k, (a, b) in enumerate(pairwise(own)) if places[b] != places[a] + 1]
+    return tuple((own[a], own[b - 1]) for a, b in pairwise([0, *breaks, len(own)]))
