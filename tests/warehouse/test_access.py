@@ -15,7 +15,7 @@ from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
-from warehouse.reach import coach_of, viewers
+from warehouse.reach import coach_of, may_write, viewers
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
@@ -423,6 +423,19 @@ def test_a_student_is_their_newest_coachs_who_is_there_else_the_head_coachs(acad
         if change:
             w.execute(change)
         assert coach_of(w, "s1", TODAY) == who
+
+
+@pytest.mark.parametrize(
+    ("what", "writers"),
+    [
+        ("session", {"head_coach", "coach"}), ("note", {"head_coach", "coach"}),
+        ("film_decision", {"head_coach", "coach"}), ("practice", {"student", "guardian"}),
+        ("film", {"student", "guardian"}),
+    ],
+)  # fmt: skip
+def test_staff_and_families_each_write_their_own_of_students_in_reach_alone(what, writers):
+    assert {role for role in (*ROLES, None) if may_write(what, role, ["s1", "s2"], "s2")} == writers
+    assert not any(may_write(what, role, ["s1", "s2"], "s3") for role in (*ROLES, None))
 
 
 def test_the_people_who_could_look_are_listed_staff_first(academy):
