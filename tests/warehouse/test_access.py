@@ -15,7 +15,7 @@ from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
-from warehouse.reach import coach_of, may_write, viewers
+from warehouse.reach import coach_of, head_coach, may_write, viewers
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
@@ -423,6 +423,29 @@ def test_a_student_is_their_newest_coachs_who_is_there_else_the_head_coachs(acad
         if change:
             w.execute(change)
         assert coach_of(w, "s1", TODAY) == who
+
+
+@pytest.mark.parametrize(
+    ("heads", "who"),
+    [
+        ([("h1", "2025-01-01", None), ("h2", "2024-01-01", None)], "h2"),  # the first to join
+        ([("h2", "2025-01-01", None), ("h1", "2025-01-01", None)], "h1"),
+        ([("h1", "2024-01-01", "2026-05-10"), ("h2", "2025-01-01", None)], "h1"),  # to their last day
+        ([("h1", "2024-01-01", "2026-05-09"), ("h2", "2025-01-01", "2026-12-31")], "h2"),
+        ([("h1", "2024-01-01", "2026-05-09")], None),
+        ([], None),
+    ],
+)
+def test_the_head_coach_is_the_first_to_join_of_those_who_are_there(academy, heads, who):
+    with writer(academy) as w:
+        w.execute("DELETE FROM academy.person WHERE role = 'head_coach'")
+        for person, joined, left in heads:
+            w.execute(
+                "INSERT INTO academy.person BY NAME SELECT ? AS person, 'head_coach' AS role, 'A' AS display_name, "
+                'CAST(? AS DATE) AS joined, CAST(? AS DATE) AS "left"',
+                [person, joined, left],
+            )
+        assert head_coach(w, TODAY) == who
 
 
 @pytest.mark.parametrize(
