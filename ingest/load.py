@@ -17,6 +17,7 @@ from ingest.dropping import forget_refusals
 from ingest.files import Files
 from ingest.job import Job, LoadReport
 from ingest.outcomes import AcceptedDeliveries, RefusedDeliveries
+from ingest.placing import Placing
 from ingest.sessions import Sessions
 from warehouse import journal
 from warehouse.errors import CallError, Refusal, UnderfootError
@@ -73,6 +74,7 @@ def _run(home: Home, writer: Writer, paths: Sequence[Path], progress: Progress |
     for delivery in (d for d in deliveries if d.kind == ROSTER):
         files.settle(delivery)
         count(delivery.name)
+    deliveries = in_order(Placing(accepted).place(d for d in deliveries if d.kind != ROSTER))
     to_read = [d for d in deliveries if d.kind == SESSION]
     if files.consents_came or job.academy.settings.consents_kept_elsewhere:
         count.total -= len(to_read)

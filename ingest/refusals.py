@@ -23,6 +23,7 @@ class DetailedRefusal(Refusal):
     value: str | None = None
     rule: str | None = None
     todo: str | None = None
+    proposal: dict[str, Any] | None = None  # of a file that waits for an answer: what it would be
 
     def of_session(self, session: str) -> "DetailedRefusal":
         """The same refusal, its sentence opening with the session, when it named none."""

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
 import polars as pl
 
 from ingest.film.tracks import Filmed, Unread
@@ -49,6 +50,7 @@ class Measured:
     refused: list[Refusal] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
     found: dict[int, FoundSwing] = field(default_factory=dict)
+    unnamed: bool = False  # session.toml names no swing: those that the files number are its own
 
     def take(self, found: SampleFile, *, club_family: str | None = None) -> None:
         """Add what one file holds, and swings found in it that session.toml does not name."""
@@ -58,6 +60,11 @@ class Measured:
             account = in_words(found.found.values())
             self.notices.append(f"Session {self.header.session}, {found.file}: {account}.")
             added = {no: SwingEntry.found(no, self.header.club, club_family) for no in found.found}
+            self.header = replace(self.header, swings=added | self.header.swings)
+        elif self.unnamed:
+            numbers = found.columns["swing_no"]
+            known = {int(no) for no in np.unique(numbers[np.isfinite(numbers)]) if no >= 0}
+            added = {no: SwingEntry.found(no, self.header.club, club_family) for no in sorted(known)}
             self.header = replace(self.header, swings=added | self.header.swings)
         self.files.append(found)
         self.events |= found.events
@@ -79,7 +86,8 @@ def sample_files(names: Sequence[str], header: SessionHeader) -> dict[str, Sampl
 
 def read_measured(context: SessionContext) -> Measured:
     """Read every sample file of a session; refused where one of several swings can't be read."""
-    measured = Measured(context.header)
+    header = context.header
+    measured = Measured(header, unnamed=not (header.swings or header.holds or header.refused))
     files = sample_files(context.names, context.header)
     for name, kind in files.items():
         if not kind.one_swing and not kind.is_part(name, context):
@@ -87,7 +95,9 @@ def read_measured(context: SessionContext) -> Measured:
             no = _swing_of(context.header, name, alike)
             known = replace(measured.header, swings=context.header.swings)
             found = kind.read(name, no, replace(context, header=known))
-            measured.take(found, club_family=_club_family(context) if found.found else None)
+            measured.take(
+                found, club_family=_club_family(context) if found.found or measured.unnamed else None
+            )
     for no, name in _swings_of(context.header, files).items():
         try:
             if name not in files or not files[name].one_swing:

@@ -5,6 +5,7 @@ delimited text whose first line is the header. `[device.NAME.columns]` says how 
 from the file's: (the sum of its columns × scale + offset), in its unit, counted from its origin.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
@@ -51,6 +52,8 @@ class Layout:
     feet: "columns", "rows" (a column names the foot), "files" or "sheets" (by the word in the name).
     cells: "columns", "rows" (a channel a row), "values" (a value a row, in `value`, of what `channel` names).
     clock: "column", or "order": evenly spaced samples at the device's rate_hz.
+    file_name: how a file dropped by itself is named, such as "{student}_{date}_{time}"; student, started_at:
+    columns that say so.
     """
 
     encoding: str | None = None
@@ -66,6 +69,35 @@ class Layout:
     channel: str | None = None
     value: str | None = None
     clock: str = "column"
+    file_name: str | None = None
+    student: str | None = None
+    started_at: str | None = None
+
+    @property
+    def says_whose(self) -> bool:
+        """Whether a file by itself says whose it is, or when."""
+        return any(part is not None for part in (self.file_name, self.student, self.started_at))
+
+
+NAME_PARTS = {
+    "student": r"(?P<student>.+?)", "date": r"(?P<date>\d{4}-?\d\d-?\d\d|\d\d\.\d\d\.\d{4})",
+    "time": r"(?P<time>\d\d[:.h-]?\d\d(?:[:.-]?\d\d)?)", "club": r"(?P<club>[^_]+?)", "any": r".*?",
+}  # fmt: skip
+"""Named parts of a `file_name`, and what each may be; a day with dots has the day of the month first."""
+
+
+def file_name_pattern(file_name: str) -> str:
+    """A regular expression for the names that a `file_name` describes, without their ending.
+
+    Raises
+        ValueError: a part is none of `NAME_PARTS`, or one but "any" comes twice.
+    """
+    pieces = re.split(r"\{(\w*)\}", file_name)
+    parts = pieces[1::2]
+    named = [part for part in parts if part != "any"]
+    if not set(parts) <= NAME_PARTS.keys() or len(set(named)) < len(named):
+        raise ValueError(file_name)
+    return "".join(NAME_PARTS[piece] if k % 2 else re.escape(piece) for k, piece in enumerate(pieces))
 
 
 _WAYS = {
@@ -186,6 +218,15 @@ def _layout(name: str, table: Any, where: str, *, past: bool) -> Layout:
                 ", ".join(map(_quoted, ways)) if ways else "true or false" if key == "units_row" else "a text"
             )
             raise UnderfootError(f"{at} has {key} = {value!r}; write one of {choice}.")
+    if not past and "file_name" in given:
+        try:
+            file_name_pattern(given["file_name"])
+        except ValueError:
+            parts = ", ".join(f"{{{part}}}" for part in NAME_PARTS)
+            raise UnderfootError(
+                f"{at} has file_name = {given['file_name']!r}; write a name with the parts {parts}, each but "
+                'the last once, as in file_name = "{student}_{date}_{time}".'
+            ) from None
     return Layout(**given)
 
 

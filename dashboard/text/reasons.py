@@ -91,6 +91,7 @@ REFUSALS = Words(
         "unreadable": "the file could not be read",
         "unreadable_toml": "the file session.toml could not be read",
         "unsafe_name": "a file has a name that is not allowed in a delivery",
+        "whose": "it is not clear whose recording it is",
     }
 )
 

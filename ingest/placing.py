@@ -1,0 +1,217 @@
+"""Files dropped without a session.toml, placed by what their device's recipe says of names or columns.
+
+`file_name = "{student}_{date}_{time}"` under a device's layout says how its files are named; `student` and
+`started_at` there name columns that say the same. A file that says both becomes a session's folder in the
+inbox, with a session.toml; one that leaves its student open is refused (`whose`), beside the likely owners.
+"""
+
+import json
+import re
+import shutil
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ingest.delivery import SESSION, SHEET, STRAY, Contents, Delivery, find, placed
+from ingest.formats.format import SampleFormat, formats
+from ingest.formats.plate_columns import Recipe
+from ingest.formats.plate_layout import read_layout
+from ingest.formats.recipe_reading import read_by_layout
+from ingest.outcomes import AcceptedDeliveries
+from ingest.recording.moves import ON
+from ingest.refusals import UNREADABLE, refusal, shown
+from warehouse.devices import DeviceSettings, file_name_pattern
+from warehouse.errors import Refused
+from warehouse.home import write_synced
+from warehouse.owners import Shown, likely_owners, students_of
+from warehouse.units import STANDARD_GRAVITY_M_S2
+
+MOST_OWNERS = 8
+USUAL_FOOT_MM = 260.0  # to read a file with whose golfer is not known
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a file says of itself: whose it is in its own words, when it began there, and its club."""
+
+    device: str
+    student: str | None
+    started_at: datetime
+    club: str | None = None
+
+
+class Placing:
+    """Places the loose files of a load; knows the roster by names and codes."""
+
+    def __init__(self, accepted: AcceptedDeliveries) -> None:
+        self.job, self.refused = accepted.job, accepted.refused
+        devices = self.job.academy.settings.devices.values()
+        self.devices = [one for one in devices if one.layout is not None and one.layout.says_whose]
+
+    def place(self, deliveries: Iterable[Delivery]) -> list[Delivery]:
+        """The deliveries, each loose file that says whose it is and when as a session's folder."""
+        return [found for one in deliveries for found in self._one(one)] if self.devices else list(deliveries)
+
+    def _one(self, delivery: Delivery) -> list[Delivery]:
+        if delivery.kind != STRAY and not (delivery.kind == SESSION and SHEET not in delivery.files):
+            return [delivery]
+        told = {name: found for name in delivery.files if (found := self._told(delivery, name)) is not None}
+        left = tuple(name for name in delivery.files if name not in told)
+        moved = [one for name, found in told.items() for one in self._place(delivery, name, found)]
+        return moved + ([replace(delivery, files=left)] if left or not delivery.files else [])
+
+    def _told(self, delivery: Delivery, name: str) -> Told | None:
+        """What a file says by the recipe of the one device it fits; None where it fits none, or several."""
+        if not any(one.recognises(f"plate{Path(name).suffix.lower()}") for one in formats(SampleFormat)):
+            return None
+        by_device = (self._by(device, delivery.base / name) for device in self.devices)
+        found = [one for one in by_device if one is not None]
+        return found[0] if len(found) == 1 else None
+
+    def _by(self, device: DeviceSettings, file: Path) -> Told | None:
+        layout, said = device.layout, dict[str, str]()
+        if layout is None:
+            return None
+        if layout.file_name is not None:
+            match = re.fullmatch(file_name_pattern(layout.file_name), file.stem, re.IGNORECASE)
+            if match is None:
+                return None
+            said = match.groupdict()
+        columns = {
+            part: name for part in ("student", "started_at") if (name := getattr(layout, part)) is not None
+        }
+        if columns:
+            try:
+                cells = read_layout(file.read_bytes(), file.name, layout, set(columns.values())).cells
+            except (Refused, OSError):
+                return None
+            for part, name in columns.items():
+                values = cells[name].drop_nulls().unique(maintain_order=True).to_list()
+                if (part == "started_at" and values) or len(values) == 1:
+                    said[part] = values[0]
+        at = self._when(said)
+        return None if at is None else Told(device.name, said.get("student"), at, said.get("club"))
+
+    def _when(self, said: Mapping[str, str]) -> datetime | None:
+        """When a file began, in the academy's own time where it has no offset."""
+        zone = self.job.academy.settings.zone
+        if "started_at" in said:
+            try:
+                at = datetime.fromisoformat(said["started_at"].strip())
+            except ValueError:
+                return None
+            return at if at.tzinfo is not None else at.replace(tzinfo=zone)
+        day, time = said.get("date", ""), re.sub(r"\D", "", said.get("time", ""))
+        digits = "".join(reversed(day.split("."))) if "." in day else day.replace("-", "")
+        try:
+            at = datetime.strptime(f"{digits} {time.ljust(6, '0')}", "%Y%m%d %H%M%S")  # noqa: DTZ007
+        except ValueError:
+            return None
+        return at.replace(tzinfo=zone) if len(time) in (4, 6) else None
+
+    def _place(self, delivery: Delivery, name: str, told: Told) -> list[Delivery]:
+        """A session's folder in the inbox for a file whose student is clear; else it is refused and waits."""
+        students = self._named(told.student)
+        session = f"{told.started_at:%Y-%m-%d-%H%M}-{_plain(Path(name).stem, '-')[:40]}".strip("-")
+        if len(students) != 1:
+            self._ask(delivery, name, told, students, session)
+            return []
+        folder = self._folder(delivery) / session
+        part = folder.with_name(f".{session}.part")
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        kept = f"plate{Path(name).suffix.lower()}"
+        shutil.copyfile(delivery.base / name, part / kept)
+        coach = None if delivery.by is None else delivery.by.person
+        write_synced(part / SHEET, _sheet(session, students[0], coach, told))
+        shutil.rmtree(folder, ignore_errors=True)
+        part.replace(folder)
+        if folder.parent == delivery.base and not delivery.waiting:
+            (delivery.base / name).unlink()
+        return placed(self.job.home, find([folder]))
+
+    def _mass_kg(self, file: Path, device: str) -> float | None:
+        """The body mass that a file's standing load shows; None where it shows none."""
+        recipe = Recipe(file.name, self.job.academy.settings.devices[device], "right", USUAL_FOOT_MM, None)
+        try:
+            read = read_by_layout(recipe, {file.name: file.read_bytes()}, 1)
+        except (Refused, *UNREADABLE):
+            return None
+        total = read.columns["lead_n"] + read.columns["trail_n"]
+        there = total[total > ON * np.nanmedian(total)]
+        if not there.size or any("shares_only" in flags for flags in read.flags.values()):
+            return None
+        return round(float(np.median(there)) / STANDARD_GRAVITY_M_S2, 1)
+
+    def _folder(self, delivery: Delivery) -> Path:
+        """Where the session's folder goes: in the inbox, beside the file if that is there."""
+        inbox = self.job.home.inbox.resolve()
+        return delivery.base if delivery.base.is_relative_to(inbox) else inbox
+
+    def _named(self, student: str | None) -> list[str]:
+        """Students whose code or name a file's word may be: the whole one before a part of one."""
+        if student is None:
+            return []
+        people = self.job.writer.sql(
+            "SELECT person, display_name FROM academy.person WHERE role = 'student'"
+        ).rows()
+        wanted = _words(student)
+        whole = [code for code, name in people if wanted in (_words(code), _words(name))]
+        return whole or [code for code, name in people if wanted and wanted <= _words(name)]
+
+    def _ask(self, delivery: Delivery, name: str, told: Told, students: list[str], session: str) -> None:
+        """Refuse a file whose student is open, with the likeliest owners beside the reason."""
+        day = told.started_at.date()
+        candidates = students_of(self.job.writer.sql, day, schema="academy.")
+        named = [one for one in candidates if one.person in students] or candidates
+        shown_mass_kg = self._mass_kg(delivery.base / name, told.device)
+        owners = likely_owners(named, Shown(mass_kg=shown_mass_kg))[:MOST_OWNERS]
+        if told.student is None:
+            what = "it does not say whose it is"
+        elif students:
+            what = f"{shown(told.student)} may be {' or '.join(students)}"
+        else:
+            what = f"{shown(told.student)} is no student's code or name in people.csv"
+        todo = "say whose it is on the page Deliveries, or add a session.toml and deliver both again"
+        found = refusal("whose", what, todo, file=name)
+        proposal: dict[str, Any] = {
+            "session": session, "device": told.device, "started_at": told.started_at.isoformat(),
+            "club": told.club, "mass_kg": shown_mass_kg, "owners": [asdict(one) for one in owners],
+        }  # fmt: skip
+        alone = Delivery(
+            STRAY, delivery.base / name, name, (name,), session, waiting=delivery.waiting, by=delivery.by
+        )
+        contents = Contents({}, "", 0)
+        try:
+            contents = alone.read()
+        except OSError:
+            return  # it is no longer there, or can't be read: the next load finds what there is
+        self.refused.refuse(alone, contents, [replace(found, proposal=proposal)])
+
+
+def _sheet(session: str, student: str, coach: str | None, told: Told) -> str:
+    """A session.toml that says what the file did."""
+    texts = {"session": session, "student": student, "coach": coach, "device": told.device, "club": told.club}
+    lines = [f"{key} = {json.dumps(text)}" for key, text in texts.items() if text]
+    return "\n".join([*lines, f"started_at = {told.started_at.isoformat()}", ""])
+
+
+def _plain(text: str, between: str) -> str:
+    """Letters and digits without case and accents; what else there is becomes `between`."""
+    return re.sub(r"[^a-z0-9]+", between, _bare(text))
+
+
+def _words(text: str) -> frozenset[str]:
+    """The words of a name, in any order."""
+    return frozenset(re.findall(r"[^\W_]+", _bare(text)))
+
+
+def _bare(text: str) -> str:
+    """Text without case and accents."""
+    folded = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(letter for letter in folded if not unicodedata.combining(letter))
