@@ -126,15 +126,27 @@ def swing_landmarks(row: FLOATS, n: int, fs: float, whole: float, lines: FLOATS)
 def back_landmarks(row: FLOATS, fs: float, low: int, lines: FLOATS) -> None:
     """The quiet before the swing, and when share and feet leave it; `low` is the sample of the trail peak.
 
-    Without a quiet stretch all of these stay NaN.
+    Without a quiet stretch all of these stay NaN. Some players' feet move up to half a second before their
+    load does: then the stretch ends as the feet set out, and they may not come back on their way, as rocking
+    feet do.
     """
     share, along_l, along_t = lines[4], lines[2], lines[3]
     half = passing(share, low, 0, 0.5 * (np.median(share[:low]) + share[low]), 1.0)
     width = int(QUIET_S * fs)
     end = quiet_end(share, low - int(0.3 * fs) if math.isnan(half) else int(half), width)
+    loads_end, most = end, 1.0
+    if feet_range(along_l, along_t, max(0, end - width), end) > MOST_ALONG_RANGE:
+        most = 0.5  # what is not plain to see as a stand is no ground to look earlier
+        while end > max(width, loads_end - width) and (
+            feet_range(along_l, along_t, end - width, end) > most * MOST_ALONG_RANGE
+        ):
+            end -= max(width // 20, 1)
     begin = max(0, end - width)
-    moved = max(np.ptp(along_l[begin : end + 1]), np.ptp(along_t[begin : end + 1]))
-    if np.ptp(share[begin : end + 1]) > MOST_SHARE_RANGE or moved > MOST_ALONG_RANGE:
+    if (
+        np.ptp(share[begin : end + 1]) > most * MOST_SHARE_RANGE
+        or feet_range(along_l, along_t, begin, end) > most * MOST_ALONG_RANGE
+        or max(way_back(along_l, end, loads_end), way_back(along_t, end, loads_end)) > MOST_ALONG_RANGE
+    ):
         return  # they never stood still: nothing says where the swing left the stand
     row[QUIET] = end - 0.5 * width
     quiet = share[begin : end + 1].mean()
@@ -151,6 +163,23 @@ def back_landmarks(row: FLOATS, fs: float, low: int, lines: FLOATS) -> None:
                 row[AWAY + place] = k + (level - here) / (before - here)  # NaN when low itself is quiet
                 break
             before = here
+
+
+@compiled
+def feet_range(along_l: FLOATS, along_t: FLOATS, first: int, last: int) -> float:
+    """The larger range of the two feet's places."""
+    return max(np.ptp(along_l[first : last + 1]), np.ptp(along_t[first : last + 1]))
+
+
+@compiled
+def way_back(x: FLOATS, first: int, last: int) -> float:
+    """How far a line comes back at most from where it had got to, whichever way it had gone."""
+    low = high = x[first]
+    back = 0.0
+    for k in range(first, last + 1):
+        low, high = min(low, x[k]), max(high, x[k])
+        back = max(back, min(high - x[k], x[k] - low))
+    return back
 
 
 @compiled

@@ -5,6 +5,7 @@ out of the fit in turn, so every error here is on swings of students the fit has
 """
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -188,6 +189,32 @@ def test_who_rocks_and_then_stands_still_for_a_moment_is_timed_from_that_moment(
     miss = np.abs(found - truth[:, EVENTS.index("takeaway")])
     assert np.isfinite(found).mean() > 0.9
     assert np.nanmax(miss) < 0.06
+
+
+def test_feet_that_set_out_well_before_the_load_are_timed_and_feet_that_come_back_are_not_the_start(academy):
+    trace, takeaway = academy.traces[0], academy.truth[0][:, EVENTS.index("takeaway")]
+    early, back = (feet_first(trace, takeaway, 0.45, back=back) for back in (False, True))
+    everyone = np.ones(len(takeaway), dtype=bool)
+    found, expected = estimate("takeaway", landmarks_of(early, everyone), NO_FIT)
+    assert np.isfinite(found).mean() > 0.8
+    assert np.nanmedian(np.abs(found - (takeaway - 0.45))) < 0.1
+    assert np.nanmax(np.abs(found - (takeaway - 0.45))) < 3 * np.nanmax(expected)
+    rocked_once, _ = estimate("takeaway", landmarks_of(back, everyone), NO_FIT)
+    assert np.isfinite(rocked_once).mean() < 0.5
+    assert np.nanmin(rocked_once - takeaway) > -0.2  # none from where the feet first moved
+
+
+def feet_first(trace, takeaway, early_s, *, back):
+    """The same swings with feet that move 9 % of foot length before the load does, and stay there or come back."""
+    columns = {name: values.copy() for name, values in trace.columns.items()}
+    for i, start in enumerate(takeaway):
+        own = slice(trace.offsets[i], trace.offsets[i + 1])
+        t = np.arange(trace.offsets[i + 1] - trace.offsets[i]) / trace.rate_hz[i]
+        part = np.clip((t - start + early_s) / early_s, 0, 1)
+        away = np.sin(np.pi * part) if back else 0.5 - 0.5 * np.cos(np.pi * part)
+        columns["lead_along_pct"][own] += (9 * away).astype(np.float32)
+        columns["trail_along_pct"][own] -= (9 * away).astype(np.float32)
+    return replace(trace, columns=columns)
 
 
 def rocked(trace, truth, size, hz, what):
