@@ -3,6 +3,7 @@
 import gc
 import json
 import weakref
+from contextlib import closing
 from datetime import UTC, date, datetime
 
 import duckdb
@@ -15,7 +16,7 @@ from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
-from warehouse.reach import coach_of, head_coach, may_write, viewers
+from warehouse.reach import check_student, coach_of, head_coach, may_write, viewers
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
@@ -423,6 +424,16 @@ def test_a_student_is_their_newest_coachs_who_is_there_else_the_head_coachs(acad
         if change:
             w.execute(change)
         assert coach_of(w, "s1", TODAY) == who
+
+
+@pytest.mark.parametrize(
+    ("person", "said"), [("x", "no student x"), ("c1", "c1 is a coach"), ("g2", "is a guardian")]
+)
+def test_a_student_is_named_by_a_students_code(unchanged, person, said):
+    with closing(open_snapshot(unchanged)) as snapshot:
+        check_student(snapshot, "s1")
+        with pytest.raises(CallError, match=said):
+            check_student(snapshot, person)
 
 
 @pytest.mark.parametrize(
