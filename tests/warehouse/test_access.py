@@ -564,7 +564,7 @@ def put_one_of_each(w, table):
         [table],
     ).rows()
     names = [name for name, _, _ in columns]
-    whose = next(name for name in ("student", "session") if name in names)
+    whose = next((name for name in ("student", "session") if name in names), None)
     w.execute(f"DELETE FROM {table}")
     for student in ("s1", "s3"):
         own = {"student": student, "session": f"v-{student}", "signal": f"of-{student}"}
@@ -617,6 +617,31 @@ def test_every_table_about_students_is_cut_to_those_in_reach_and_whole_for_the_h
         assert list(own.sql(f"SELECT session FROM {table}").to_series()) == ["v-s1"], table
     for table in ("student_trend", "trend_line", "session_metric", "pace_ladder"):
         assert list(own.sql(f"SELECT student FROM {table}").to_series()) == ["s1"], table
+
+
+def test_what_is_about_nobody_is_for_everyone_and_what_is_of_the_academy_for_the_staff(academy):
+    everyones = ("metric", "fault", "drill", "season")
+    of_the_staff = (
+        "device",
+        "parameter",
+        "reliability",
+        "drill_effect",
+        "drill_group",
+        "calibration",
+        "signal_week",
+    )
+    names = {full.split(".")[1]: full for full in table_names()}
+    with writer(academy) as w:
+        for table in (*everyones, *of_the_staff):
+            assert put_one_of_each(w, names[table]) is None
+        w.publish()
+    for person in ("h1", "c1", "s1", "g2"):
+        reader = open_reader(academy, person, today=TODAY)
+        staff = reader.viewer.role in ("head_coach", "coach")
+        for table in everyones:
+            assert len(reader.sql(f"SELECT 1 FROM {table}")) == 2, (person, table)
+        for table in of_the_staff:
+            assert len(reader.sql(f"SELECT 1 FROM {table}")) == (2 if staff else 0), (person, table)
 
 
 def test_that_something_hurts_is_told_of_students_in_reach_alone(academy):
