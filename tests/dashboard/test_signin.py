@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import location, signin
-from warehouse import invented, links
+from warehouse import invented, links, sign_ins
 from warehouse.errors import AccessError
 from warehouse.sign_in_settings import SignInSettings
 
@@ -64,6 +64,23 @@ def test_a_letter_that_only_looks_like_another_is_another(email):
 def test_only_a_plain_true_counts_as_verified(verified):
     with pytest.raises(AccessError, match="verif"):
         signin.person_of(CLAIMS | {"email_verified": verified}, TABLE)
+
+
+@pytest.mark.parametrize("email", ["", " ", None])
+def test_where_no_address_is_given_none_counts_as_verified(email):
+    with pytest.raises(AccessError, match="has not verified"):
+        signin.person_of(CLAIMS | {"email": email}, SignInSettings({"none": "c01", "": "c01"}))
+
+
+def test_signing_out_ends_the_sign_in_before_it_ends_the_cookie(home, monkeypatch):
+    claims = CLAIMS | {"iat": time.time()}
+    assert sign_ins.is_open(home, claims, "c01", "coach")
+    ended = []
+    monkeypatch.setattr(
+        signin.st, "logout", lambda: ended.append(sign_ins.is_open(home, claims, "c01", "coach"))
+    )
+    signin._sign_out(home, claims)
+    assert ended == [False]
 
 
 def test_an_address_that_is_not_named_is_refused():

@@ -102,6 +102,34 @@ def test_failures_name_row_value_and_rule():
         assert sorted(found) == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
 
 
+@pytest.mark.parametrize(
+    ("contract", "column", "low", "high"),
+    [
+        (deliveries.PlateSample, "swing_no", 0, 1_000_000), (deliveries.PlateSample, "t_s", -1e11, 1e11),
+        (deliveries.PlateSample, "lead_n", -20.0, 6000.0), (deliveries.PlateSample, "trail_heel_n", -20.0, 6000.0),
+        (deliveries.EventLine, "swing_no", 0, None), (deliveries.EventLine, "t_s", -1e11, 1e11),
+        (deliveries.ClipLine, "swing_no", 0, None), (deliveries.ClipLine, "frame", 0, 10_000_000),
+        (deliveries.ClipLine, "x_px", -1e6, 1e6), (deliveries.ClipLine, "y_px", -1e6, 1e6),
+        (deliveries.ClipLine, "score", 0.0, 1.0), (deliveries.NoteLine, "swing_no", 0, None),
+        (deliveries.NoteLine, "grade", 0, 3), (deliveries.NoteLine, "value", -1e6, 1e6),
+        (deliveries.NoteLine, "value_to", -1e6, 1e6), (deliveries.ShotLine, "swing_no", 0, None),
+        (deliveries.ShotLine, "carry_m", 0.0, 400.0), (deliveries.ShotLine, "side_m", -200.0, 200.0),
+        (deliveries.ShotLine, "club_speed_m_s", 0.0, 90.0), (deliveries.ShotLine, "ball_speed_m_s", 0.0, 130.0),
+        (deliveries.PersonLine, "foot_length_mm", 120.0, 400.0), (deliveries.DrillLine, "min_age", 0, 120),
+    ],
+)  # fmt: skip
+def test_a_value_is_taken_from_the_lowest_to_the_highest_and_not_beyond(contract, column, low, high):
+    def is_taken(value):
+        frame = pl.DataFrame({column: [value]}, schema={column: base.dtypes_of(contract)[column]})
+        return all(f.column != column for f in base.failures(contract, frame))
+
+    for value, beyond in ((low, -1), (high, 1)):
+        if value is not None:
+            assert is_taken(value)
+            step = beyond if isinstance(value, int) else beyond * max(abs(value), 1.0) * 1e-9
+            assert not is_taken(value + step)
+
+
 def test_rows_that_break_their_contract_are_never_appended():
     with pytest.raises(
         UnderfootError, match=r"academy\.shot break their contract: carry_m must be 0 to 400, found 999"
