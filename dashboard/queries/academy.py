@@ -197,11 +197,11 @@ def swing_counts(reader: Reader) -> tuple[int, int]:
 
 
 def swapped_feet(reader: Reader) -> pl.DataFrame:
-    """Sessions that ask whether the feet were swapped: session, day, student (name), swings, finish share."""
+    """Sessions that ask whether the feet were swapped: session, day, student (name), swings, finish share, and whether on a plate."""
     return reader.sql(
         """
         SELECT s.session, s.day, p.display_name AS student, count(*) AS swings,
-            median(m.finish_lead_share_pct) AS finish_lead_share_pct
+            median(m.finish_lead_share_pct) AS finish_lead_share_pct, bool_or(s.has_plate) AS on_plate
         FROM swing w
         JOIN session s USING (session)
         JOIN person p ON p.person = s.student

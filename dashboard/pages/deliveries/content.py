@@ -157,7 +157,7 @@ def swapped_feet(reader: Reader) -> list[str]:
     )
     return [
         markdown(
-            tapped if row["finish_lead_share_pct"] is None else text,
+            text if row["on_plate"] else tapped,
             student=row["student"],
             day=on(row["day"]),
             session=row["session"],
