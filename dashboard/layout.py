@@ -5,7 +5,6 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
-import altair as alt
 import polars as pl
 
 from dashboard import elements as st
@@ -121,19 +120,16 @@ def _who_to_ask(reader: Reader) -> str:
     )
 
 
-def picture(
-    drawn: Picture, *, stretch: bool = True, place: str = "", pieces: Sequence[alt.TopLevelMixin] = ()
-) -> None:
+def picture(drawn: Picture, *, place: str = "") -> None:
     """A picture, what it says in words, the same as a table, and each of them to save as a file.
 
     Its key is the caller's to place.
-    `place` tells two pictures of one page apart that may have the same finding. `pieces`: the picture in
-    pieces, one below the other, where a browser would take long to draw it whole; it is saved whole.
+    `place` tells two pictures of one page apart that may have the same finding. One in pieces is saved whole.
     """
-    for number, piece in enumerate(pieces or [drawn.chart]):
+    for number, piece in enumerate(drawn.specifications):
         said = drawn.words if number == 0 else _("The picture above goes on; its words describe all of it.")
-        shown: Any = _Unchecked(piece)
-        st.altair_chart(shown, width="stretch" if stretch else "content", theme=None, alt=said)
+        shown: Any = piece
+        st.altair_chart(shown, width="content" if drawn.pieces else "stretch", theme=None, alt=said)
         _let_draw()
     _details(drawn, place)
 
@@ -146,21 +142,6 @@ def _let_draw() -> None:
     if not st.session_state.get("drawn"):
         st.session_state["drawn"] = True
         turns.pause(FIRST_ALONE_S)
-
-
-class _Unchecked:
-    """A chart that is not checked against its schema whenever it is shown; that takes longer than making it.
-
-    The tests check each kind of picture against it.
-    """
-
-    def __init__(self, chart: alt.TopLevelMixin) -> None:
-        self._chart = chart
-
-    def to_dict(self) -> dict[str, Any]:
-        """As the chart's own."""
-        spec: dict[str, Any] = self._chart.to_dict(validate=False)
-        return spec
 
 
 @gate.fragment
@@ -285,7 +266,7 @@ def part(heading: str = "") -> Iterator[None]:
 def section(found: Section, *, place: str = "") -> None:
     """A section of a page; `place` as of `picture`."""
     if found.picture:
-        picture(found.picture, stretch=not found.pieces, place=place, pieces=found.pieces)
+        picture(found.picture, place=place)
     elif found.table:
         table(*found.table)
     for sentence in filter(None, found.sentences):

@@ -122,12 +122,13 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
         small_multiples.words(compared),
         small_multiples.table(compared),
         f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",
+        tuple(pieces),
     )
     missing = listed([name for name in shown["name"] if name not in set(values["student"])])
     unmeasured = _("Not measured on this with these clubs: {students}.").format(students=missing)
     counts, flags = sessions.left_out(reader, None, about.season)
     left_out = sentences.left_out(counts, flags.rows()) or ""
-    return Section(picture, tuple(pieces), notes=(unmeasured if missing else "", left_out))
+    return Section(picture, notes=(unmeasured if missing else "", left_out))
 
 
 def _by_need(values: pl.DataFrame, band: season.Band) -> pl.DataFrame:
