@@ -197,7 +197,10 @@ def swing_counts(reader: Reader) -> tuple[int, int]:
 
 
 def swapped_feet(reader: Reader) -> pl.DataFrame:
-    """Sessions that ask whether the feet were swapped: session, day, student (name), swings, finish share, and whether on a plate."""
+    """Sessions that ask whether the feet were swapped.
+
+    session, day, student (name), swings, finish_lead_share_pct and on_plate.
+    """
     return reader.sql(
         """
         SELECT s.session, s.day, p.display_name AS student, count(*) AS swings,
