@@ -104,6 +104,8 @@ def _limits(gains: pl.DataFrame) -> pl.DataFrame:
 def finding(gains: pl.DataFrame) -> str:
     """The title: how many lie inside the limits. It names nobody."""
     out = sum(place(row) == OUTSIDE_95 for row in gains.iter_rows(named=True))
+    if len(gains) == 1:
+        return _("Only one coach has enough students with room to gain, so nothing can be compared")
     if out == 0:
         return _("No difference between coaches shows: all {n} lie within what chance would make").format(
             n=len(gains)

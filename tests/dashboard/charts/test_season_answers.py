@@ -133,8 +133,9 @@ def test_the_funnel_names_only_those_the_viewer_may_know():
 def test_the_funnels_title_names_nobody_and_asks_before_it_says():
     title = coach_funnel.finding(GAINS)
     assert title.startswith("1 of 3\u00a0coaches lies outside the 95 % limits: worth asking why")
-    inside = coach_funnel.finding(GAINS.tail(1))
-    assert inside.startswith("No difference between coaches shows")
+    inside = coach_funnel.finding(GAINS.tail(2))
+    assert inside.startswith("No difference between coaches shows: all 2")
+    assert coach_funnel.finding(GAINS.tail(1)).startswith("Only one coach has enough students")
 
 
 def test_the_funnels_table_keeps_the_order_it_is_given_and_ranks_nobody():
