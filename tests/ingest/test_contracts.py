@@ -130,6 +130,14 @@ def test_a_value_is_taken_from_the_lowest_to_the_highest_and_not_beyond(contract
             assert not is_taken(value + step)
 
 
+def test_a_unit_is_what_opens_the_description_and_numbers_and_texts_have_none():
+    units_of = {
+        name: base.unit_of(deliveries.ShotLine, name)
+        for name in ("carry_m", "ball_speed_m_s", "swing_no", "session")
+    }
+    assert units_of == {"carry_m": "m", "ball_speed_m_s": "m/s", "swing_no": "", "session": ""}
+
+
 def test_rows_that_break_their_contract_are_never_appended():
     with pytest.raises(
         UnderfootError, match=r"academy\.shot break their contract: carry_m must be 0 to 400, found 999"

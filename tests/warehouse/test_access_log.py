@@ -66,7 +66,7 @@ def test_a_moved_line_a_removed_log_and_one_without_a_chain_show(home):
 
 def test_lines_from_before_there_was_a_chain_are_kept(home):
     home.access_log.write_text('{"viewer": "h1", "outcome": "opened"}\n')
-    wrote(home)
+    assert [json.loads(line).get("n") for line in wrote(home)] == [None, 1, 2, 3, 4, 5, 6]
     assert access_log.check(home) == 7
     assert next(access_log.lines(home))["viewer"] == "h1"
 
