@@ -1,6 +1,7 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
 import io
+import json
 import os
 import sys
 import threading
@@ -363,6 +364,14 @@ def _serve(
         watch(home, loader.load, ended, loader.chores)
 
     run_pages(home, place, browser=browser, person=person, beside=load_inbox if loader else None)
+
+
+def serve_pages(options: str) -> None:
+    """What a process of its own does for `serve`: the server of the pages, which knows no ingest itself."""
+    from dashboard.server import serve as serve_here
+    from ingest.preview import preview_apart
+
+    serve_here(json.loads(options), preview_apart)
 
 
 def main() -> None:

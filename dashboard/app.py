@@ -15,6 +15,7 @@ PAGES = (
     Page("student", mark("Student"), OVERVIEW, STAFF),
     Page("progress", mark("Progress page"), OVERVIEW, EVERYONE),
     Page("lesson", mark("Lesson sheet"), TEACHING, STAFF),
+    Page("session", mark("New session"), TEACHING, STAFF),
     Page("notes", mark("Write a note"), TEACHING, STAFF),
     Page("film", mark("Mark a film"), TEACHING, STAFF),
     Page("swings", mark("Swings"), TEACHING, STAFF),

@@ -59,7 +59,7 @@ button, form_submit_button, download_button = (
 )  # fmt: skip
 checkbox, toggle, selectbox = _saying(st.checkbox), _saying(st.toggle), _saying(st.selectbox)
 file_uploader, page_link = _saying(st.file_uploader), _saying(st.page_link)
-multiselect = _saying(st.multiselect)
+multiselect, time_input = _saying(st.multiselect), _saying(st.time_input)
 text_input, text_area = _saying(st.text_input), _saying(st.text_area)
 date_input, number_input = _saying(st.date_input), _saying(st.number_input)
 expander, popover = _saying(st.expander), _saying(st.popover)

@@ -1,4 +1,4 @@
-"""The server of the pages, with Streamlit's options: `python -m dashboard.server '{"server.port": 8501}'`.
+"""The server of the pages, with Streamlit's options.
 
 Everything the pages need is imported before the first visitor comes. Otherwise the first visitors' threads
 import pandas at the same moment, and one of them may be given a half-made module: an exception box.
@@ -10,7 +10,6 @@ import hashlib
 import json
 import os
 import re
-import sys
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from pathlib import Path
 from typing import Any
@@ -27,8 +26,9 @@ from streamlit.web.server.starlette.starlette_app_utils import decode_signed_val
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
 import dashboard.app  # noqa: F401 - the same for the pages and what they need
-from dashboard import entrance, readers, uploads
+from dashboard import entrance, previews, readers, uploads
 from warehouse import sign_ins
+from warehouse.preview import Look
 
 Message = MutableMapping[str, Any]
 Send = Callable[[Message], Awaitable[None]]
@@ -125,7 +125,10 @@ class Pages(st.App):
         await super().__call__(scope, receive, guarded)
 
 
-if __name__ == "__main__":
+def serve(options: Mapping[str, Any], look: Look) -> None:
+    """Serve the pages until the process ends; `look` reads what is brought to them."""
+    previews.use(look)
+    previews.sweep(readers.home())
     # Where a connection comes from is what its socket says; a header could say anything.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
     alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
@@ -133,4 +136,4 @@ if __name__ == "__main__":
     PagesManager.uses_pages_directory = False
     # The command says where the pages are.
     uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
-    Pages(APP, routes=entrance.ROUTES).run(config=json.loads(sys.argv[1]))
+    Pages(APP, routes=entrance.ROUTES).run(config=dict(options))

@@ -30,6 +30,7 @@ ROOT = Path(__file__).parents[1]
 LAST_LOAD_S = 10.0
 ASKED_EVERY_S, ANSWER_LIMIT_S = 0.1, 2.0
 MOST_PORTS = 65535
+_SERVE = "import sys; from underfoot import serve_pages; serve_pages(sys.argv[1])"
 
 
 def streamlit(options: Mapping[str, object]) -> list[str]:
@@ -46,7 +47,7 @@ def streamlit(options: Mapping[str, object]) -> list[str]:
         "logger.hideWelcomeMessage": True,
         "client.toolbarMode": "minimal",
     }
-    return [sys.executable, "-m", "dashboard.server", json.dumps({**own, **theme.STREAMLIT, **options})]
+    return [sys.executable, "-c", _SERVE, json.dumps({**own, **theme.STREAMLIT, **options})]
 
 
 def _check_port(port: int) -> None:

@@ -289,7 +289,12 @@ def show_explanation(found: dict[str, Any], answers: Sequence[str] = (), *, as_j
         say([_("Answer with: {command}").format(command=f"underfoot load --explain {found['file']} {words}")])
     say(_("Open: {doubt}.").format(doubt=doubt) for doubt in found["doubts"])
     if found["device_table"]:
-        say([_("For academy.toml (then set device to its name in session.toml):"), found["device_table"]])
+        say(
+            [
+                _("For academy.toml (correct the kind; then set device to its name in session.toml):"),
+                found["device_table"],
+            ]
+        )
 
 
 def _number(value: float | None) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 from ingest.formats.format import RosterFormat, formats, is_in_memory, is_orphan, loose_kind
 from ingest.refusals import refuse
 from ingest.session_file import glance
-from warehouse import filed, toml
+from warehouse import filed, recipes, toml
 from warehouse.deliverer import Deliverer, read_mark
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint
@@ -27,7 +27,7 @@ SHEET = "session.toml"
 WHY = "why.json"
 REFUSED = "refused"
 SETTINGS = "academy.toml"
-ROSTER_ORDER = (SETTINGS, *(roster.names[0] for roster in formats(RosterFormat)))
+ROSTER_ORDER = (SETTINGS, recipes.FILE, *(roster.names[0] for roster in formats(RosterFormat)))
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
 ARCHIVE = "archive"
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
@@ -200,7 +200,7 @@ def _single(path: Path) -> Delivery:
 
 def _kind(name: str) -> str:
     """What a loose file is, by its name."""
-    if name == SETTINGS:
+    if name in (SETTINGS, recipes.FILE):
         return ROSTER
     if name.lower().endswith(ARCHIVE_ENDINGS):
         return ARCHIVE

@@ -17,6 +17,7 @@ from ingest.reading_process import READ_LIMIT_S, is_little, read_apart
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
+from warehouse import recipes
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
@@ -78,13 +79,15 @@ class Files:
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         right = self.job.right_of(delivery.by)
         if right is not None and delivery.kind == ROSTER:
-            right.check_roster(delivery.name)
+            right.check_recipe() if delivery.files == (recipes.FILE,) else right.check_roster(delivery.name)
         if delivery.kind == NOTES:
             self._notes(delivery, contents)
         elif delivery.kind == SHOTS:
             self._shots(delivery, contents)
         elif delivery.files == (SETTINGS,):
             self._settings(delivery, contents)
+        elif delivery.files == (recipes.FILE,):
+            self._recipe(delivery, contents)
         elif delivery.kind == ROSTER:
             self._roster(delivery, contents)
         else:
@@ -105,6 +108,26 @@ class Files:
         if not self.job.replaying:
             ledger.keep_settings(self.job.home, data)
         self.accepted.use_settings(settings)
+
+    def _recipe(self, delivery: Delivery, contents: Contents) -> None:
+        """A device's recipe comes into academy.toml; a replay has it in the settings of what came after."""
+        home = self.job.home
+        if self.job.replaying:
+            self.accepted.commit(delivery, contents, lambda _: {})
+            return
+        before = home.settings_file.read_bytes()
+        try:
+            unchanged = (
+                recipes.with_recipe(before, *recipes.read_recipe(contents.held[recipes.FILE])) == before
+            )
+        except UnderfootError as error:
+            raise Refused(DetailedRefusal("settings", str(error), file=recipes.FILE)) from error
+        if unchanged:
+            self.accepted.unchanged(delivery)
+            return
+        self.accepted.commit(delivery, contents, lambda _: {})
+        ledger.keep_settings(home, home.settings_file.read_bytes())
+        self.accepted.use_settings(home.settings())
 
     def _roster(self, delivery: Delivery, contents: Contents) -> None:
         job, file = self.job, delivery.files[0]

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from warehouse import recipes
 from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
 
@@ -172,6 +173,10 @@ def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str]
     if entry["kind"] == "roster" and entry["name"] == home.settings_file.name:
         settings = home.filed / entry["content"] / home.settings_file.name
         write_synced(home.settings_file, settings.read_text(encoding="utf-8-sig"))
+    if entry["kind"] == "roster" and entry["name"] == recipes.FILE:
+        device, table = recipes.read_recipe((home.filed / entry["content"] / recipes.FILE).read_bytes())
+        data = recipes.with_recipe(home.settings_file.read_bytes(), device, table)
+        write_synced(home.settings_file, data.decode())
     for session in more["again"]:
         read_again(session)
     if entry["sequence"] > ledger.written:

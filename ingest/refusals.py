@@ -47,7 +47,7 @@ def refusal(
     what, todo = escaped(what), escaped(todo)
     place = {name: escaped(part) if isinstance(part, str) else part for name, part in place.items()}
     session, swing_no, line, column = (place.get(n) for n in ("session", "swing_no", "line", "column"))
-    owner = None if session is None else f"Session {session}"
+    owner = f"Session {session}" if session else None
     if swing_no is not None:
         owner = f"Swing {swing_no} of {session}" if session else f"Swing {swing_no}"
     at = " ".join(part for part in (place.get("file"), f"line {line}" if line is not None else None) if part)

@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import Any
 
 from ingest.refusals import refuse
+from warehouse import recipes
 from warehouse.deliverer import Deliverer
 from warehouse.reach import may_write, viewer_of, visible_students
 from warehouse.settings import Settings
@@ -109,6 +110,16 @@ class Right:
         if not self.heads:
             what = f"{self.deliverer.person} delivered it, and only a head coach delivers files of the roster"
             raise refuse("not_yours", what, "hand it to the head coach", file=file)
+
+    def check_recipe(self) -> None:
+        """Refuse a device's recipe.
+
+        Raises
+            Refused: they are no coach.
+        """
+        if self.role not in STAFF:
+            what = f"{self.deliverer.person or 'who delivered it'} is no coach of the academy"
+            raise refuse("not_yours", what, "hand it to a coach", file=recipes.FILE)
 
     def check_over(self, session: str, filed: Mapping[str, Any]) -> None:
         """Refuse what changes a session that is `filed` already: its student, coach, delivery, delivered_by.

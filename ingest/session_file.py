@@ -4,7 +4,7 @@ import math
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
@@ -13,7 +13,7 @@ from typing import Any
 from warehouse import toml
 from warehouse.errors import Refusal
 
-FILE = "session.toml"
+FILE, NOBODY = "session.toml", ""
 
 
 @dataclass(frozen=True)
@@ -92,6 +92,19 @@ class SessionHeader:
     swings: dict[int, SwingEntry] = field(default_factory=dict)
     holds: dict[int, HoldEntry] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
+    left_out: frozenset[int] = frozenset()  # swings that were recorded and are not to be loaded
+
+
+def session_of_nobody(
+    swings: Iterable[int], body_mass_kg: float | None, device: str | None = None
+) -> SessionHeader:
+    """The header of a session of these swings of which nothing else is known."""
+    entries = {no: SwingEntry(no, "baseline", "full", None, None, None, {}, {}) for no in swings}
+    at = datetime(2000, 1, 1)  # noqa: DTZ001 - nobody's
+    return SessionHeader(
+        session=NOBODY, student=NOBODY, coach=None, started_at=at, day=at.date(), club=None, device=device,
+        body_mass_kg=body_mass_kg, stance_mm=None, feet_checked=False, text="", clip=None, swings=entries,
+    )  # fmt: skip
 
     def names(self, file: str) -> bool:
         """Whether a [[swing]] names a file as its own."""

@@ -15,6 +15,7 @@ from pathlib import Path
 from ingest.delivery import SHEET, passed_over
 from ingest.formats.format import is_orphan
 from warehouse import journal
+from warehouse.deliverer import MARK
 from warehouse.home import Home, walk
 
 POLL_S = 0.25
@@ -110,11 +111,16 @@ def _state(path: Path) -> State:
 
 
 def _wait_s(state: State) -> float:
-    """A folder of samples without its session.toml gets longer: that file may come last."""
+    """A folder of samples without its session.toml gets longer: that file may come last.
+
+    What the pages deliver is moved into the inbox whole, so it does not wait.
+    """
     by_folder: dict[str, set[str]] = {}
     for file, _, _ in state:
         folder, name = os.path.split(file)
         by_folder.setdefault(folder, set()).add(name)
+    if any(os.path.basename(file) == MARK for file, _, _ in state):  # noqa: PTH119 - of every file, often
+        return 0.0
     lacking = any(SHEET not in names and any(map(is_orphan, names)) for names in by_folder.values())
     return PATIENCE_S if lacking else STILL_S
 

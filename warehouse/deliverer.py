@@ -6,6 +6,7 @@ with it: its name is hidden, and hidden names are refused by the pages and passe
 
 import json
 import secrets
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -72,15 +73,24 @@ def put(home: Home, named: Mapping[PurePath, bytes], by: Deliverer | None = None
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
     arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
     mark = {PurePath(MARK): mark_text(by).encode()} if by else {}
-    folders = {arriving}
-    for name, data in {**named, **mark}.items():
-        target = arriving / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        folders.update(p for p in target.parents if p.is_relative_to(arriving))
-        target.write_bytes(data)
-        sync(target)
-    for folder in folders:
-        sync(folder)
-    arriving.rename(kept)
+    try:
+        _write(arriving, {**named, **mark})
+        arriving.rename(kept)
+    except OSError:
+        shutil.rmtree(arriving, ignore_errors=True)  # half a delivery on a full disk helps nobody
+        raise
     sync(home.inbox)
     return kept
+
+
+def _write(folder: Path, named: Mapping[PurePath, bytes]) -> None:
+    """Write files below a new folder, all of it flushed to disk."""
+    folders = {folder}
+    for name, data in named.items():
+        target = folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        folders.update(p for p in target.parents if p.is_relative_to(folder))
+        target.write_bytes(data)
+        sync(target)
+    for one in folders:
+        sync(one)

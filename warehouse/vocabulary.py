@@ -12,6 +12,9 @@ PURPOSES = (
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
 MOST_FILES, MOST_DEEP = 20_000, 12  # of a delivered folder or archive; folders within one another
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
+PHOTO_ENDINGS = (
+    ".jpg", ".jpeg", ".png", ".heic", ".heif", ".gif", ".webp", ".tif", ".tiff", ".bmp", ".raw", ".dng",
+)  # fmt: skip
 FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".webm")
 PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")

@@ -14,7 +14,8 @@ BODY_N = (300.0, 1700.0)  # what both feet of a golfer carry, N
 class ColumnGuess:
     """What one column of a file is taken for: our name (None: not taken), its unit, and how that was decided.
 
-    low and high: of its values. A file's parts, shares and totals have the names of ROLES.
+    low and high: of its values, `first`: the first few. A file's parts, shares and totals have the names of
+    ROLES.
     """
 
     theirs: str
@@ -23,6 +24,7 @@ class ColumnGuess:
     how: str
     low: float | None = None
     high: float | None = None
+    first: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ class Question:
     """Something only the owner of the device knows: what is asked, about which columns, with its choices.
 
     key: what is answered: a column's name, or "unit", "origin", "position unit", "clock" or "rate".
-    No choices: a number is asked for.
+    No choices: a number is asked for. value: what the unit that is asked for would make sense of.
     """
 
     key: str
@@ -38,6 +40,7 @@ class Question:
     columns: tuple[str, ...]
     choices: tuple[str, ...]
     sentence: str
+    value: float | None = None
 
 
 @dataclass

@@ -27,6 +27,7 @@ from warehouse.devices import FOOT, ORIGINS, TOTAL
 from warehouse.units import STANDARD_GRAVITY_M_S2
 from warehouse.vocabulary import written_names
 
+FIRST = 3  # values of a column that are shown
 _QUESTIONS = ("unit", "origin", "position unit", "clock", "rate", "decimal")  # beside the columns' own
 
 
@@ -54,7 +55,8 @@ class _Guessing(Roles):
                 (str(e["unit"]) for e in self.found.entries.values() if name in _names(e) and "unit" in e),
                 None,
             )
-            self.found.columns.append(ColumnGuess(name, ours, unit, self.how[name], low, high))
+            first = tuple(float(v) if np.isfinite(v) else None for v in values[:FIRST])
+            self.found.columns.append(ColumnGuess(name, ours, unit, self.how[name], low, high, first))
         return self.found
 
     def _entries(self) -> None:
@@ -149,7 +151,7 @@ class _Guessing(Roles):
                     "unit", "unit", [n for e in loads.values() for n in _names(e)],
                     (*N_PER_UNIT, "% of body weight", "body weights"),
                     f"the unit of the loads ({both}{hint}; body_mass_kg in session.toml decides it), "
-                    "or how many N one step is",
+                    "or how many N one step is", abs(total),
                 )  # fmt: skip
                 return
             unit = fits[0]
@@ -221,7 +223,7 @@ class _Guessing(Roles):
                 unit = "fraction"
             else:
                 self._ask("position unit", "position unit", names, ("%", "mm", "cm", "in"),
-                          f"the unit of {_listed(names)} (up to {high:.4g})")  # fmt: skip
+                          f"the unit of {_listed(names)} (up to {high:.4g})", high)  # fmt: skip
         for ours in theirs:
             entry = places[ours]
             if unit not in (None, "%"):

@@ -41,10 +41,11 @@ class Roles:
         self.found = Guess()
 
     def _ask(
-        self, key: str, asks: str, columns: Sequence[str], choices: Sequence[str], sentence: str
-    ) -> None:
+        self, key: str, asks: str, columns: Sequence[str], choices: Sequence[str], sentence: str,
+        value: float | None = None,
+    ) -> None:  # fmt: skip
         if key not in self.answers and all(question.key != key for question in self.found.questions):
-            self.found.questions.append(Question(key, asks, tuple(columns), tuple(choices), sentence))
+            self.found.questions.append(Question(key, asks, tuple(columns), tuple(choices), sentence, value))
 
     def _role(self, name: str, h: Header) -> tuple[str, str]:
         """What a header alone says; "" where it leaves that open."""

@@ -133,7 +133,7 @@ class Explanation:
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
-        names = ("ours", "unit", "how", "low", "high")
+        names = ("ours", "unit", "how", "low", "high", "first")
         columns: Any = [
             {"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns
         ]

@@ -4,11 +4,9 @@ What is proposed is read back from its own TOML and tried by the reader of a loa
 `load --explain` prints loads when it is pasted; what that trial would refuse is said.
 """
 
-import json
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
-from datetime import date, datetime
 from itertools import pairwise
 from pathlib import Path
 
@@ -30,8 +28,8 @@ from ingest.recording.shares import share_out
 from ingest.refusals import refuse
 from ingest.samples import Samples
 from ingest.session_file import FILE as SESSION_FILE
-from ingest.session_file import HoldEntry, SessionHeader, SwingEntry, is_number
-from warehouse import toml, units
+from ingest.session_file import is_number, session_of_nobody
+from warehouse import recipes, toml, units
 from warehouse.devices import Layout, read_devices
 from warehouse.errors import CallError, Refused, UnderfootError
 
@@ -189,22 +187,13 @@ def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
 
 def _device_table(device: str, layout: Layout, guess: Guess, rate_hz: float | None) -> str:
     """The `[device.NAME]` table by which the file loads."""
-    lines = [f"[device.{device}]", 'kind = "force_plates"  # or pressure_mat, insoles']
+    usual = asdict(Layout())
+    table: dict[str, object] = {"kind": "force_plates"}
     counts_frames = guess.entries.get("t_s", {}).get("unit") == "frames"
     if (counts_frames or layout.clock == "order") and rate_hz is not None:
-        lines.append(f"rate_hz = {rate_hz:g}")
-    lines.append(f"[device.{device}.layout]")
-    usual = asdict(Layout())
-    lines += [f"{key} = {_toml(value)}" for key, value in asdict(layout).items() if value != usual[key]]
-    lines.append(f"[device.{device}.columns]")
-    for ours, entry in guess.entries.items():
-        lines.append(f"{ours} = {{ {', '.join(f'{key} = {_toml(value)}' for key, value in entry.items())} }}")
-    return "\n".join([*lines, ""])
-
-
-def _toml(value: object) -> str:
-    """A text, number, truth value or list as TOML writes it, which for these is as JSON does."""
-    return json.dumps(value, ensure_ascii=False)
+        table["rate_hz"] = rate_hz
+    table["layout"] = {key: value for key, value in asdict(layout).items() if value != usual[key]}
+    return recipes.recipe_text(device, table | {"columns": guess.entries})
 
 
 def _try(
@@ -233,7 +222,7 @@ def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
     """What would become of the swings that were read; whether all of them load."""
     number = read.columns["swing_no"]
     swings = [int(no) for no in np.unique(number[np.isfinite(number)]) if no >= 0]
-    samples = Samples(join([read]), _header(swings, mass))
+    samples = Samples(join([read]), session_of_nobody(swings, mass))
     numbered = f"{len(swings)}, numbered {_span(swings)}"
     found.facts["swings"] = in_words(read.found.values()) if read.found else numbered
     if samples.good:
@@ -253,13 +242,3 @@ def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
 
 def _span(swings: list[int]) -> str:
     return f"{swings[0]} to {swings[-1]}" if len(swings) > 1 else ", ".join(map(str, swings)) or "none"
-
-
-def _header(swings: list[int], mass: float | None) -> SessionHeader:
-    """A session of these swings, of nobody."""
-    entries = {no: SwingEntry(no, "baseline", "full", None, None, None, {}, {}) for no in swings}
-    at = datetime(2000, 1, 1)  # noqa: DTZ001 - nobody's
-    holds: dict[int, HoldEntry] = {}
-    return SessionHeader(
-        "", "", None, at, date(2000, 1, 1), None, None, mass, None, False, "", None, entries, holds  # noqa: FBT003
-    )  # fmt: skip

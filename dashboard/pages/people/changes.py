@@ -23,12 +23,21 @@ def change(reader: Reader, was: Row, after: Row) -> Path:
         AccessError: the viewer is no head coach (any more).
         CallError: nothing is changed, something does not fit, or it was changed meanwhile (see `_unchanged`).
     """
+    return inbox.deliver(reader, [changed_file(reader, was, after)])
+
+
+def changed_file(reader: Reader, was: Row, after: Row) -> tuple[str, bytes]:
+    """The roster file, by its name, that changes a person's row.
+
+    Raises
+        AccessError, CallError: as of `change`.
+    """
     now = as_head_coach(reader)
     _check(after)
     if after == was:
         raise CallError(_("Nothing has been changed."))
     _unchanged(now, was)
-    return _deliver(now, people=[after])
+    return "people.csv", roster_csv("people.csv", [after])
 
 
 def add(reader: Reader, row: Row, coach: str | None = None) -> Path:

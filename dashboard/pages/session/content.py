@@ -1,0 +1,251 @@
+"""A new session: what brought files would be read as, and the delivery that they become."""
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from dashboard import inbox, previews
+from dashboard.pages.people.changes import changed_file
+from dashboard.pages.people.content import rows
+from dashboard.pages.session.questions import role_words
+from dashboard.pages.student import swings
+from dashboard.pages.student.swings import SwingChoice
+from dashboard.queries import people, sessions
+from dashboard.section import Section
+from dashboard.text.catalogue import _
+from dashboard.text.numbers import number, on
+from warehouse import recipes
+from warehouse.access import Reader
+from warehouse.errors import CallError, UnderfootError
+from warehouse.preview import Brought, Preview
+from warehouse.vocabulary import PHOTO_ENDINGS
+
+COUNTS, LEFT_OUT = "counts", "left_out"  # what a swing is marked as; else the code of a drill before it
+Files = tuple[tuple[str, bytes], ...]
+
+
+@dataclass(frozen=True)
+class Visit:
+    """Who comes, and with what; a device that the settings do not name is new, of that kind.
+
+    handed: as it was just said of a student of whom the roster does not say it.
+    """
+
+    student: str
+    club: str
+    pace: str
+    device: str
+    kind: str
+    started_at: datetime
+    body_mass_kg: float | None = None
+    answers: Mapping[str, str] = field(default_factory=dict)
+    handed: str | None = None
+
+
+@dataclass(frozen=True)
+class Opened:
+    """Files as they would be read, and their contents by the names they would be delivered under."""
+
+    preview: Preview
+    files: Mapping[str, bytes]
+
+    @property
+    def can_be_saved(self) -> bool:
+        """Whether there is something that loads, and nothing more to ask."""
+        found = self.preview
+        if found.questions or found.doubts or found.problems:
+            return False
+        return any(swing.refused is None for swing in found.swings)
+
+
+def devices(reader: Reader, student: str) -> list[str]:
+    """The academy's devices, the student's last one first, then the one used last."""
+    used = reader.sql(
+        "SELECT device FROM session WHERE device IS NOT NULL GROUP BY device "
+        "ORDER BY max(started_at) FILTER (WHERE student = ?) DESC NULLS LAST, max(started_at) DESC",
+        [student],
+    )["device"].to_list()
+    known = reader.settings.devices
+    return list(dict.fromkeys([*(name for name in used if name in known), *known]))
+
+
+def body_mass_kg(reader: Reader, student: str) -> float | None:
+    """The body mass that was given last."""
+    found = reader.sql(
+        "SELECT arg_max(body_mass_kg, started_at) AS kg FROM session "
+        "WHERE student = ? AND body_mass_kg IS NOT NULL",
+        [student],
+    )
+    kg = found.item()
+    return None if kg is None else float(kg)
+
+
+def device_name(typed: str) -> str:
+    """A new device's name as its table in the settings has it."""
+    return re.sub(r"[^a-z0-9]+", "-", typed.strip().lower()).strip("-")[:40]
+
+
+def stops(reader: Reader, student: str) -> str:
+    """Why nothing measured on plates may be saved of a student; empty where it may."""
+    if reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, "measure"):
+        return ""
+    return _("No consent to measure covers today, so a session with plate samples would be refused.")
+
+
+def opened(reader: Reader, visit: Visit, files: Files) -> Opened:
+    """What files would be read as.
+
+    Raises
+        AccessError: the student is out of reach.
+        CallError: a name that is no file name, the same name twice, or nothing here can read files.
+        OSError: the disk did not take them.
+    """
+    now = inbox.in_reach(reader, visit.student)
+    named = {inbox.safe_name(name): data for name, data in files}
+    if len(named) != len(files):
+        raise CallError(_("Two of these files have the same name; drop them one after the other."))
+    person = rows(now)[visit.student]
+    brought = Brought(
+        Path(), now.settings, visit.student, visit.device, visit.kind, visit.answers,
+        person["handed"] or visit.handed, person["foot_length_mm"], visit.body_mass_kg,
+    )  # fmt: skip
+    return Opened(*previews.opened(now.home, named, brought))
+
+
+def columns(found: Preview) -> pl.DataFrame:
+    """Each column of the first table: what it is taken for, and its first values."""
+    lines = [
+        {
+            _("Column"): column["column"],
+            _("Read as"): role_words(column["ours"]) + (f", {column['unit']}" if column["unit"] else ""),
+            _("First values"): "  ".join(number(v, decimals=2) for v in column["first"]),
+        }
+        for column in (found.explained or {}).get("columns", [])
+    ]
+    return pl.DataFrame(lines)
+
+
+def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> tuple[str, Path]:
+    """Deliver a visit, flushed to disk in the inbox; returns its session's name and the delivery's folder.
+
+    `marks`: what each swing is (COUNTS, LEFT_OUT, or the drill that it came after), by its number. The name
+    follows from the files: the same files of the same day are the same session, however often they are sent.
+
+    Raises
+        AccessError: the student is out of reach, or the viewer may not deliver.
+        CallError: no swing is left, or a question is still open.
+        OSError: the disk did not take it.
+    """
+    now = inbox.in_reach(reader, visit.student)
+    if not opened.can_be_saved:
+        raise CallError(_("These files can't be saved as they are; answer what is asked first."))
+    good = [swing.no for swing in opened.preview.swings if swing.refused is None]
+    if all(marks.get(no, COUNTS) == LEFT_OUT for no in good):
+        raise CallError(_("Every swing is left out; keep at least one."))
+    session = session_name(visit, opened.files)
+    files = {f"{session}/{name}": data for name, data in opened.files.items()}
+    files[f"{session}/session.toml"] = _sheet(now, session, visit, opened, marks).encode()
+    if opened.preview.recipe is not None:
+        files[recipes.FILE] = recipes.recipe_text(visit.device, opened.preview.recipe).encode()
+    if visit.handed is not None:
+        was = rows(now)[visit.student]
+        files.update([changed_file(now, was, {**was, "handed": visit.handed})])
+    return session, inbox.deliver(now, list(files.items()))
+
+
+def session_name(visit: Visit, files: Mapping[str, bytes]) -> str:
+    """The session's name: its day, its student, and the start of its files' hash."""
+    found = hashlib.sha256()
+    for name, data in sorted(files.items()):
+        found.update(f"{name}\0{len(data)}\0".encode() + data)
+    return f"{visit.started_at:%Y-%m-%d}-{visit.student[:40]}-{found.hexdigest()[:8]}"
+
+
+def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> str:
+    """Its session.toml."""
+    left_out = [swing.no for swing in opened.preview.swings if marks.get(swing.no) == LEFT_OUT]
+    head: dict[str, Any] = {
+        "session": session, "student": visit.student, "coach": reader.viewer.person,
+        "started_at": visit.started_at, "club": visit.club, "device": visit.device,
+        "body_mass_kg": visit.body_mass_kg, "left_out": left_out or None,
+    }  # fmt: skip
+    parts = [_lines(head)]
+    for swing in opened.preview.swings:
+        mark = marks.get(swing.no, COUNTS)
+        if mark == LEFT_OUT:
+            continue
+        drill = None if mark == COUNTS else mark
+        part = None if drill is None else "after_drill"
+        entry = {"no": swing.no, "pace": visit.pace, "file": swing.file, "part": part, "drill": drill}
+        parts.append(f"\n[[swing]]\n{_lines(entry)}")
+    return "".join(parts)
+
+
+def _lines(entry: Mapping[str, Any]) -> str:
+    """Lines of TOML; what is None is left out."""
+    values = {
+        key: value.isoformat(timespec="seconds") if isinstance(value, datetime) else json.dumps(value)
+        for key, value in entry.items()
+        if value is not None
+    }
+    return "".join(f"{key} = {value}\n" for key, value in values.items())
+
+
+def is_photo(name: str) -> bool:
+    """Whether a file is a photo, by its name."""
+    return name.lower().endswith(PHOTO_ENDINGS)
+
+
+def usual_start(reader: Reader) -> datetime:
+    """Now, in the academy's time zone, to the minute."""
+    return datetime.now(reader.settings.zone).replace(second=0, microsecond=0)
+
+
+def is_ahead(started_at: datetime) -> bool:
+    """Whether a visit would begin in the future."""
+    return started_at > datetime.now(UTC) + timedelta(minutes=5)
+
+
+def against_last_time(reader: Reader, session: str, *, narrow: bool) -> tuple[str, Section]:
+    """A loaded session's swings drawn over those of the student's session before it, and which that is.
+
+    Raises
+        UnderfootError: no swing of it can be drawn; it says why.
+    """
+    found = reader.sql(
+        "SELECT s.student, w.club_family FROM session s JOIN swing w USING (session) WHERE s.session = ? "
+        "AND w.usable LIMIT 1",
+        [session],
+    )
+    if found.is_empty():
+        raise UnderfootError(_("None of its swings gave a measure."))
+    student, family = found.row(0)
+    found = sessions.plate_sessions(reader, student, family)
+    names = found["session"].to_list()
+    before = names[names.index(session) - 1] if session in names[1:] else None
+    this, other = SwingChoice(session), None if before is None else SwingChoice(before)
+    curves = swings.swing_curves(reader, this, other, family)
+    curves = replace(curves, names=swings.names(found, this, other))
+    section = swings.load_part(curves, this, narrow=narrow)
+    if before is None:
+        return _("The first measured session with these clubs."), section
+    day = found.filter(session=before)["day"][0]
+    return _("Against the session before, of {day}.").format(day=on(day)), section
+
+
+def refused(reader: Reader, session: str) -> list[str]:
+    """Why a session that was delivered did not load; empty where nothing was refused."""
+    found = reader.sql("SELECT sentence FROM refusal WHERE session = ? ORDER BY swing_no", [session])
+    return found["sentence"].unique(maintain_order=True).to_list()
+
+
+def known(reader: Reader, session: str) -> bool:
+    """Whether a session is loaded."""
+    return not reader.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty()

@@ -1,0 +1,296 @@
+"""New session: what was brought from the lesson, looked at before it is kept, and what became of it."""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Literal
+
+from dashboard import elements as st
+from dashboard import gate, layout, navigation
+from dashboard.charts.swing_line import swing_line
+from dashboard.pages.session import content, questions
+from dashboard.pages.session.content import COUNTS, LEFT_OUT, Files, Opened, Visit
+from dashboard.pages.session.questions import Asked, Choice
+from dashboard.queries import by_eye, people
+from dashboard.text.catalogue import Words, _
+from dashboard.text.cautions import MINORS
+from dashboard.text.labels import PACES
+from dashboard.text.numbers import count
+from warehouse.access import Reader
+from warehouse.errors import UnderfootError
+from warehouse.preview import Preview
+from warehouse.publishing import current_name
+from warehouse.vocabulary import DEVICE_KINDS
+
+POLL_S = 0.5
+MOST_BUTTONS = 4  # answers without drawings beyond this are a list
+BY_ROSTER = ("no_handedness", "unit")  # reasons that a foot length or a hand in the roster settles
+NEW = ""  # the choice of a device that is not in the settings yet
+KINDS = Words({
+    "pressure_mat": "a pressure mat", "force_plates": "force plates", "insoles": "insoles",
+    "sensor_grid": "a sensor grid",
+})  # fmt: skip
+
+
+def show(reader: Reader) -> None:
+    """The page."""
+    person = layout.student(reader, "New session")
+    student = person["student"]
+    st.title(_("A new session of {name}").format(name=person["name"]), anchor=False)
+    layout.discomfort(reader, student)
+    if stops := content.stops(reader, student):
+        st.warning(stops)
+        _who_may(reader, "people", _("Record the consent →"), student)
+    saved = st.session_state.setdefault("session-saved", {})
+    if student in saved:
+        gate.fragment(_follow, every_s=POLL_S)(student, saved[student])
+        return
+    visit = _visit(reader, student)
+    files = _files(student)
+    if files:
+        with layout.part():
+            _understood(reader, visit, files)
+    if reader.is_minor(student):
+        layout.aside(_(MINORS))
+
+
+def _who_may(reader: Reader, page: str, label: str, student: str) -> None:
+    """A link for who may do it, else whom to ask."""
+    if reader.viewer.role == "head_coach":
+        navigation.link(page, label, student=student)
+    else:
+        layout.aside(_("Ask the head coach, who can do that on the People page."))
+
+
+def _visit(reader: Reader, student: str) -> Visit:
+    """Club, pace and device: as last time, each one tap to change."""
+    with st.container(horizontal=True):
+        club = st.selectbox(_("Club"), by_eye.known_clubs(reader, student), key=f"club-{student}")
+        pace = st.selectbox(
+            _("Pace"), list(PACES), index=2, format_func=lambda code: PACES[code], key=f"pace-{student}"
+        )
+    known = content.devices(reader, student)
+    device = st.selectbox(
+        _("Device"),
+        [*known, NEW],
+        format_func=lambda name: name or _("A new device"),
+        key=f"device-{student}",
+    )
+    kind = ""
+    if device == NEW:
+        with st.container(horizontal=True):
+            kind = st.selectbox(
+                _("What it is"), DEVICE_KINDS, format_func=lambda code: KINDS[code], key=f"kind-{student}"
+            )
+            typed = st.text_input(
+                _("What you call it"), KINDS[kind].split()[-1], key=f"name-{student}-{kind}"
+            )
+        device = content.device_name(typed) or content.device_name(kind)
+        device = device if device not in known else f"{device}-{len(known) + 1}"
+    mass = st.number_input(
+        _("Weight today, kg (may be left empty)"), 15.0, 250.0, content.body_mass_kg(reader, student),
+        step=1.0, format="%.0f", key=f"mass-{student}",
+    )  # fmt: skip
+    return Visit(student, club, pace, device, kind, _started_at(reader, student), mass)
+
+
+def _started_at(reader: Reader, student: str) -> datetime:
+    """When it began: the first look at this page, unless somebody says another day or time."""
+    usual = st.session_state.setdefault(f"began-{student}", content.usual_start(reader))
+    with st.expander(_("When: {day}, {time}").format(day=f"{usual:%d.%m.%Y}", time=f"{usual:%H:%M}")):
+        day = st.date_input(_("Day"), usual.date(), key=f"day-{student}", format="DD/MM/YYYY")
+        time = st.time_input(_("Began at"), usual.time(), key=f"time-{student}", step=300)
+    return datetime.combine(day, time, tzinfo=reader.settings.zone)
+
+
+def _files(student: str) -> Files:
+    found = st.file_uploader(
+        _("Exports of the swings, and a photo of the notebook to keep beside them"),
+        accept_multiple_files=True,
+        key=f"brought-{student}",
+    )
+    return tuple((file.name, file.getvalue()) for file in found)
+
+
+def _understood(reader: Reader, visit: Visit, files: Files) -> None:
+    """What the files would be read as, what has to be asked, the swings in them, and the button."""
+    opened, visit = _opened(reader, visit, files)
+    found = opened.preview
+    for reason, sentence in found.problems:
+        if reason == "no_handedness" and reader.viewer.role == "head_coach":
+            continue  # it is asked
+        st.error(sentence)
+        if reason in BY_ROSTER:
+            _who_may(reader, "people", _("Fill it in on the People page →"), visit.student)
+    if found.explained and found.explained["columns"]:
+        _columns(found, opened=bool(found.questions or found.doubts))
+    for doubt in found.doubts:
+        st.error(f"{doubt[:1].upper()}{doubt[1:]}.")
+    if found.questions or found.doubts or found.problems:
+        return
+    if not found.swings:
+        layout.say(_("No samples of swings were found in what was dropped."))
+        return
+    marks = _swings(reader, found)
+    if found.recipe is not None:
+        layout.aside(
+            _(
+                "What this file is will be kept as the recipe of {device} and is not asked again. A later "
+                "export that is written differently is stopped."
+            ).format(device=visit.device)
+        )
+    ahead = content.is_ahead(visit.started_at)
+    if ahead:
+        st.error(_("The session would begin in the future; correct its day or time."))
+    disabled = ahead or not opened.can_be_saved
+    if st.button(_("Save"), type="primary", width="stretch", key=f"save-{visit.student}", disabled=disabled):
+        _save(reader, visit, opened, marks)
+
+
+def _opened(reader: Reader, visit: Visit, files: Files) -> tuple[Opened, Visit]:
+    """Ask until nothing is open any more; what was read before is not read again."""
+    while True:
+        opened = _read(reader, visit, files)
+        found = [questions.asked(q) for q in opened.preview.questions if q["key"] not in visit.answers]
+        given = {asked.key: answer for asked in found if (answer := _ask(visit, asked)) is not None}
+        hand = None
+        if visit.handed is None and "no_handedness" in opened.preview.reasons:
+            hand = _hand(reader, visit)
+        if not given and hand is None:
+            return opened, visit
+        visit = replace(visit, answers={**visit.answers, **given}, handed=hand or visit.handed)
+
+
+def _hand(reader: Reader, visit: Visit) -> str | None:
+    """Which hand the student plays with: the roster's, so a head coach says it."""
+    if reader.viewer.role != "head_coach":
+        return None
+    return _ask(visit, questions.hand_question(people.student(reader, visit.student)["name"]))
+
+
+def _read(reader: Reader, visit: Visit, files: Files) -> Opened:
+    """The files as they would be read, kept for as long as the same is asked in this visit."""
+    key = hashlib.sha256(
+        repr((visit.device, visit.kind, visit.answers, visit.body_mass_kg, visit.handed)).encode()
+    )
+    for name, data in files:
+        key.update(name.encode() + hashlib.sha256(data).digest())
+    kept: dict[str, Opened] = st.session_state.setdefault(f"opened-{visit.student}", {})
+    digest = f"{key.hexdigest()}-{reader.settings.version}"
+    if digest not in kept:
+        kept[digest] = content.opened(reader, visit, files)
+    return kept[digest]
+
+
+def _ask(visit: Visit, asked: Asked) -> str | None:
+    """Put one question; its answer, or None as long as there is none."""
+    key = f"answer-{asked.key}-{visit.device}-{visit.student}"
+    with st.container(border=True):
+        st.write(asked.words)
+        if not asked.choices:
+            rate = st.number_input(_("Samples a second"), 1.0, 10_000.0, None, key=key)
+            return None if rate is None else f"{rate:g}"
+        if len(asked.choices) > MOST_BUTTONS and not any(choice.drawing for choice in asked.choices):
+            labels = {choice.code: choice.label for choice in asked.choices}
+            picked = st.selectbox(
+                _("It is"), list(labels), index=None, format_func=lambda code: labels[code], key=key,
+                placeholder=_("Choose"),
+            )  # fmt: skip
+            return None if picked is None else str(picked)
+        with st.container(horizontal=True, gap="small"):
+            for choice in asked.choices:
+                _choice(choice, key)
+    return st.session_state.get(key)
+
+
+def _choice(choice: Choice, key: str) -> None:
+    """One answer: its drawing, and its button below."""
+    with st.container(width=questions.WIDTH, gap="small"):
+        if choice.drawing:
+            st.drawing(choice.drawing, choice.label)
+        kind: Literal["primary", "secondary"] = (
+            "primary" if st.session_state.get(key) == choice.code else "secondary"
+        )
+        if st.button(choice.label, key=f"{key}-{choice.code}", type=kind, width="stretch"):
+            st.session_state[key] = choice.code
+            st.rerun()
+
+
+def _columns(found: Preview, *, opened: bool) -> None:
+    """What each column is taken for: open while something is asked, one tap away otherwise."""
+    table = content.columns(found)
+    with st.expander(_("What each of the {n} columns is").format(n=len(table)), expanded=opened):
+        layout.table(table)
+
+
+def _swings(reader: Reader, found: Preview) -> dict[int, str]:
+    """The swings, each small and with what it is; what was chosen for each by its number."""
+    good = [swing for swing in found.swings if swing.refused is None]
+    st.header(_("{swings} found").format(swings=count(len(good), "swing")), anchor=False)
+    layout.aside(_("Load under each foot over time: line: lead foot, dashes: trail foot."))
+    drills = dict(people.drills(reader).select("drill", "name").iter_rows())
+    options = {COUNTS: _("A swing"), LEFT_OUT: _("Leave it out")}
+    options |= {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
+    marks = {}
+    with st.container(horizontal=True):
+        for swing in good:
+            with st.container(width=240):
+                said = _("Swing {n}, {seconds} s").format(n=swing.no, seconds=f"{swing.seconds:.1f}")
+                st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n), said)
+                marks[swing.no] = st.selectbox(
+                    said, list(options), format_func=lambda code: options[code], key=f"mark-{swing.no}"
+                )
+    for swing in found.swings:
+        if swing.refused is not None:
+            st.warning(_("Swing {n} can't be used. {why}").format(n=swing.no, why=swing.refused))
+    return marks
+
+
+def _save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> None:
+    """Deliver it once; whatever is pressed after that only shows what became of it."""
+    try:
+        session, folder = content.save(reader, visit, opened, marks)
+    except (UnderfootError, OSError) as error:
+        st.error(_("Not saved. {error}").format(error=error))
+        return
+    st.session_state["session-saved"][visit.student] = (session, folder.name)
+    st.session_state.pop(f"opened-{visit.student}", None)
+    st.rerun()
+
+
+def _follow(student: str, saved: tuple[str, str]) -> None:
+    """What became of what was saved: it waits, it is loaded, or what stops it."""
+    reader, (session, folder) = gate.reader(), saved
+    published = current_name(reader.home)
+    if st.session_state.setdefault("shown-snapshot", published) != published:
+        st.session_state["shown-snapshot"] = published
+        st.rerun(scope="app")
+    stopped = content.refused(reader, session)
+    if content.known(reader, session):
+        st.success(_("Saved and loaded."))
+        try:
+            said, section = content.against_last_time(reader, session, narrow=layout.narrow())
+            st.write(said)
+            layout.section(section, place=session)
+        except UnderfootError as error:
+            layout.say(str(error))
+    elif stopped:
+        st.error(_("Saved, but it could not be loaded."))
+    elif (reader.home.inbox / folder).exists():
+        layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
+        return
+    else:
+        layout.say(_("Saved, and loaded before: nothing was new in it."))
+    for sentence in stopped:
+        st.text(sentence)
+    if stopped:
+        navigation.link("deliveries", _("Fix it on the Deliveries page →"))
+    with st.container(horizontal=True):
+        navigation.link("student", _("The student's page →"), student=student)
+        navigation.link("notes", _("Write a note →"), student=student)
+    if st.button(_("Another session"), key=f"another-{student}"):
+        for key in [key for key in st.session_state if str(key).endswith(f"-{student}")]:
+            del st.session_state[key]
+        st.session_state["session-saved"].pop(student, None)
+        st.rerun(scope="app")

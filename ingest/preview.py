@@ -1,0 +1,184 @@
+"""What files would be read as, before anything is kept: by the readers of a load, as one visit of a student.
+
+Where the device has no recipe yet, one is proposed, and the files are read by it.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from ingest.academy import Academy, Person
+from ingest.formats.format import (
+    Knowing,
+    RosterFormat,
+    SampleFormat,
+    SessionContext,
+    explain,
+    files_of,
+    formats,
+    is_in_memory,
+    is_known,
+)
+from ingest.formats.plate_layout import swing_in
+from ingest.formats.plate_table import PlateTable
+from ingest.formats.sensor_grid import SensorGrid
+from ingest.plate_rows import SampleFile, SwingSamples, join
+from ingest.reading_process import READ_LIMIT_S, read_apart
+from ingest.refusals import UNREADABLE
+from ingest.samples import Samples
+from ingest.session_file import session_of_nobody
+from warehouse.devices import DeviceSettings, read_devices
+from warehouse.errors import Refused, UnderfootError
+from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedSwing
+
+MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
+
+
+def preview_apart(brought: Brought) -> Preview:
+    """As `preview`, in a process of its own, within the limits of a load."""
+    try:
+        return read_apart(brought.folder.name, READ_LIMIT_S, None, _without_progress, brought)
+    except Refused as refused:
+        return Preview({}, problems=((refused.refusal.reason, refused.refusal.sentence),))
+
+
+def _without_progress(brought: Brought, _progress: object) -> Preview:
+    return preview(brought)
+
+
+def preview(brought: Brought) -> Preview:
+    """What the files of a folder would be read as; they are renamed there as they would be delivered."""
+    names = _delivered_names(brought.folder)
+    found = Preview(names)
+    try:
+        return _read(brought, found)
+    except Refused as refused:
+        return replace(found, problems=((refused.refusal.reason, refused.refusal.sentence),))
+    except UnderfootError as error:
+        return replace(found, problems=(("unreadable", str(error)),))
+    except UNREADABLE as error:
+        sentence = f"These files can't be read ({type(error).__name__}); export them again."
+        return replace(found, problems=(("unreadable", sentence),))
+
+
+def _delivered_names(folder: Path) -> dict[str, str]:
+    """Give the files of a folder the names by which a load knows them; what each is called now."""
+    names = {}
+    for path in sorted(folder.iterdir()):
+        name = path.name
+        if not is_known(name) and SensorGrid().looks_like(path):
+            name = f"frames{path.suffix.lower()}"
+        elif not is_known(name) and name.lower().endswith(PlateTable.endings):
+            name = f"plate-{name}"
+        path.rename(folder / name)
+        names[path.name] = name
+    return names
+
+
+def _read(brought: Brought, found: Preview) -> Preview:
+    names = sorted(found.names.values())
+    roster = next((n for n in names if any(one.recognises(n) for one in formats(RosterFormat))), None)
+    if roster is not None:
+        sentence = f"{roster} is a roster file; people and drills have pages of their own."
+        return replace(found, problems=(("roster", sentence),))
+    samples = files_of(SampleFormat, names)
+    if not samples:
+        return found
+    device, table = brought.settings.devices.get(brought.device), None
+    tables = [name for name, kind in samples.items() if isinstance(kind, PlateTable)]
+    if tables and (device is None or not (device.columns or device.layout)):
+        knowing = Knowing(brought.answers, brought.body_mass_kg)
+        explanation = explain(brought.folder / tables[0], brought.device, knowing)
+        found = replace(found, explained=explanation.to_json())
+        if explanation.questions or explanation.doubts:
+            return found
+        if explanation.table:
+            table = tomllib.loads(explanation.table)["device"][brought.device]
+    if device is None or table is not None:
+        table = {**(table or {}), **(device.raw if device is not None else {"kind": brought.kind})}
+        found = replace(found, recipe=table)
+        device = read_devices({brought.device: table}, "the proposed table")[brought.device]
+    return replace(found, swings=_swings(_Files.of(brought, names, device)))
+
+
+@dataclass(frozen=True)
+class _Files:
+    """The sample files of a folder, as a session that nothing is known of."""
+
+    context: SessionContext
+    kinds: Mapping[str, SampleFormat]
+
+    @classmethod
+    def of(cls, brought: Brought, names: list[str], device: DeviceSettings) -> "_Files":
+        settings = replace(brought.settings, devices={device.name: device})
+        person = Person(brought.student, "student", brought.handed, brought.foot_length_mm)
+        header = replace(session_of_nobody((), brought.body_mass_kg, device.name), student=brought.student)
+        held = {n: (brought.folder / n).read_bytes() for n in names if is_in_memory(n)}
+        context = SessionContext(
+            header, Academy(settings, {brought.student: person}), brought.folder, names, held
+        )
+        return cls(context, files_of(SampleFormat, names))
+
+    def read(self) -> list[tuple[SampleFile, bool]]:
+        """Each file's samples, and whether it is one swing that does not say its number."""
+        whole = [name for name, kind in self.kinds.items() if not kind.is_part(name, self.context)]
+        numbers = [int(swing_in(name) or 0) for name in whole]
+        plain = not all(0 < n <= MOST_NUMBER for n in numbers) or len(set(numbers)) < len(numbers)
+        found: list[tuple[SampleFile, bool]] = []
+        for place, (name, number) in enumerate(zip(whole, numbers, strict=True), start=1):
+            no = place if plain else number
+            single = self._is_one_swing(name, several=len(whole) > 1)
+            try:
+                read = self.kinds[name].read(name, no if single else None, self.context)
+            except Refused as refused:
+                if single or refused.refusal.column != "swing_no":
+                    raise
+                read, single = self.kinds[name].read(name, no, self.context), True
+            found.append((read, single))
+        return found
+
+    def _is_one_swing(self, name: str, *, several: bool) -> bool:
+        """Whether a file holds one swing without a number: by its kind, or by its device's recipe."""
+        kind, device = self.kinds[name], self.context.device
+        if kind.one_swing:
+            return True
+        if device is None or device.layout is None or not isinstance(kind, PlateTable):
+            return False
+        return several and device.layout.swings == "column" and "swing_no" not in device.columns
+
+
+def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
+    read = files.read()
+    own_file, numbers = {}, set()
+    for one, single in read:
+        found = one.columns["swing_no"]
+        theirs = {int(no) for no in np.unique(found[np.isfinite(found)]) if no >= 0}
+        numbers |= theirs
+        own_file.update(dict.fromkeys(theirs, one.file) if single else {})
+    mass = files.context.header.body_mass_kg or next(
+        (r.body_mass_kg for r, _ in read if r.body_mass_kg), None
+    )
+    header = session_of_nobody(sorted(numbers), mass, files.context.header.device)
+    samples = Samples(join([one for one, _ in read]), header)
+    refused = {r.swing_no: r.sentence for r in samples.refused}
+    return tuple(
+        _line(samples, samples.good[no], own_file.get(no))
+        if no in samples.good
+        else PreviewedSwing(no, own_file.get(no), refused=refused.get(no, ""))
+        for no in sorted(numbers)
+    )
+
+
+def _line(samples: Samples, swing: SwingSamples, file: str | None) -> PreviewedSwing:
+    """A swing's loads at no more points than a small picture shows."""
+    order = np.arange(len(samples.values["t_s"]))[swing.order]
+    order = order[np.linspace(0, len(order) - 1, min(len(order), MOST_POINTS)).astype(np.int64)]
+    t_s, lead, trail = (
+        tuple(np.round(samples.values[name][order], 3).tolist()) for name in ("t_s", "lead_n", "trail_n")
+    )
+    start = t_s[0]
+    seconds = swing.end_s - swing.t0_s
+    return PreviewedSwing(swing.swing_no, file, tuple(t - start for t in t_s), lead, trail, seconds)

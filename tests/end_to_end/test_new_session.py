@@ -1,0 +1,126 @@
+"""From an empty folder to a student's page with an export of swings, on a phone, by the pages alone."""
+
+import re
+import subprocess
+import sys
+import time
+
+import pytest
+
+from browser import ROOT, free_port, screen, settle
+from odd_exports import from_the_toe_unsaid
+from warehouse.home import Home
+from warehouse.store import open_snapshot
+
+pytestmark = pytest.mark.browser
+LIMIT_MS = 60_000
+FIRST_TIME_S, LATER_S = 180.0, 30.0  # by a hand that needs no time to read
+
+
+@pytest.fixture
+def command(tmp_path):
+    """`underfoot new` at work in an empty folder; gives the address it prints."""
+    home = tmp_path / "our-academy"
+    call = [sys.executable, "-m", "underfoot", "new", str(home), "--no-browser", "--port", str(free_port())]
+    with subprocess.Popen(call, cwd=ROOT, stdout=subprocess.PIPE, text=True) as running:
+        try:
+            yield Home(home), re.search(r"http://localhost:\d+/start\?key=\S+", running.stdout.readline())[0]
+        finally:
+            running.terminate()
+
+
+class Hand:
+    """Somebody at the page, whose taps and filled fields are counted."""
+
+    def __init__(self, page):
+        self.page, self.clicks = page, 0
+
+    def fill(self, label, text):
+        self.page.get_by_label(label).fill(text, timeout=LIMIT_MS)
+        self.clicks += 1
+
+    def tap(self, found):
+        found.click(timeout=LIMIT_MS)
+        self.clicks += 1
+
+    def button(self, name):
+        self.tap(self.page.get_by_role("button", name=name, exact=True))
+
+    def drop(self, name, data):
+        file = {"name": name, "mimeType": "text/csv", "buffer": data}
+        self.page.locator("input[type=file]").set_input_files([file])
+        self.clicks += 2  # the button, and the file
+
+
+def make_academy(hand, address):
+    """The first page, filled in with one student of whom the hand is not said."""
+    page = hand.page
+    page.goto(address)
+    hand.fill("Name of the academy", "Foot first")
+    hand.fill("Your name", "Ada Kern")
+    hand.fill("Type one name a line", "Mia Orr")
+    page.get_by_label("Type one name a line").press("Control+Enter")
+    page.get_by_text("1\u00a0student.").wait_for()
+    hand.tap(page.get_by_text("We keep the consents elsewhere"))
+    hand.button("Make the academy")
+    page.get_by_role("heading", name="A new academy").wait_for(state="detached", timeout=LIMIT_MS)
+    page.get_by_role("heading", name="The academy is made").wait_for(state="detached", timeout=LIMIT_MS)
+    settle(page)
+
+
+def save(hand):
+    """Press Save; how many seconds later the student's picture is there."""
+    button = hand.page.get_by_role("button", name="Save", exact=True)
+    button.wait_for(timeout=LIMIT_MS)
+    pressed = time.monotonic()
+    button.dblclick()  # a nervous thumb
+    hand.clicks += 1
+    hand.page.get_by_text("Saved and loaded").wait_for(timeout=LIMIT_MS)
+    hand.page.wait_for_selector('[data-testid="stVegaLiteChart"]', timeout=LIMIT_MS)
+    return time.monotonic() - pressed
+
+
+def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):
+    home, address = command
+    [data] = from_the_toe_unsaid().files.values()
+    context = chromium.new_context(**screen(390))
+    hand, started = Hand(context.new_page()), time.monotonic()
+    page, base = hand.page, address.split("/start")[0]
+    try:
+        make_academy(hand, address)
+        page.goto(f"{base}/session")
+        hand.clicks += 1
+        page.get_by_text("A new session of Mia Orr").wait_for(timeout=LIMIT_MS)
+        hand.drop("Export 7.csv", data)
+        hand.button("at the toes")
+        hand.button("right")
+        shown_s = save(hand)
+        first_s, first_clicks = time.monotonic() - started, hand.clicks
+        hand.tap(page.get_by_role("link", name="The student's page"))
+        page.get_by_role("heading", name="Mia Orr").first.wait_for(timeout=LIMIT_MS)
+
+        hand.clicks, started = 0, time.monotonic()
+        page.goto(f"{base}/session")
+        page.get_by_text("A new session of Mia Orr").wait_for(timeout=LIMIT_MS)
+        hand.drop("Export 8.csv", data.replace(b"0.50,", b"0.51,", 1))
+        page.get_by_text("3\u00a0swings found").wait_for(timeout=LIMIT_MS)
+        assert not page.get_by_text("Where is 0").count()  # it was answered once, for good
+        again_s = save(hand)
+        page.get_by_text("Against the session before").wait_for(timeout=LIMIT_MS)
+        later_s = time.monotonic() - started
+        print(
+            f"first time: {first_clicks} clicks, {first_s:.1f} s, shown {shown_s:.1f} s after Save; then: "
+            f"{hand.clicks} clicks, {later_s:.1f} s, shown {again_s:.1f} s after Save"
+        )
+        assert first_s < FIRST_TIME_S
+        assert later_s < LATER_S
+    finally:
+        context.close()
+    snapshot = open_snapshot(home)
+    loaded = snapshot.sql("SELECT session, count(*) FROM academy.swing GROUP BY 1")
+    toes = snapshot.sql("SELECT handed FROM academy.person WHERE person = 's001'").item()
+    snapshot.close()
+    assert {n for _, n in loaded.rows()} == {3}
+    assert len(loaded) == 2  # a double click saved nothing twice
+    assert toes == "right"
+    assert 'origin = "toe"' in home.settings_file.read_text("utf-8")

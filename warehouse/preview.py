@@ -1,0 +1,82 @@
+"""What files that somebody brings would be read as, before anything of them is kept.
+
+The pages put the files into a folder and show what comes back; whoever serves them hands them the reader.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from warehouse.settings import Settings
+
+MOST_POINTS = 120  # of a swing's line in a preview
+
+
+@dataclass(frozen=True)
+class Brought:
+    """The files of a folder, all of one student's visit, and what is known beside them.
+
+    A `device` that the settings do not name is a new one, of that `kind`. `answers` are to questions by key.
+    """
+
+    folder: Path
+    settings: Settings
+    student: str
+    device: str
+    kind: str
+    answers: Mapping[str, str] = field(default_factory=dict)
+    handed: str | None = None
+    foot_length_mm: float | None = None
+    body_mass_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class PreviewedSwing:
+    """One swing: its number, its own file if it has one, and both feet's loads.
+
+    t_s (from its first sample), lead_n and trail_n: (at most MOST_POINTS,), empty where it is refused.
+    """
+
+    no: int
+    file: str | None
+    t_s: tuple[float, ...] = ()
+    lead_n: tuple[float, ...] = ()
+    trail_n: tuple[float, ...] = ()
+    seconds: float = 0.0
+    refused: str | None = None
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What the files would be read as.
+
+    names: what each file is called in the delivery, by the name it came under. explained: the columns of the
+    first table, its questions and doubts, as `underfoot load --explain FILE --json` gives them; None where
+    the device's recipe reads it. recipe: the `[device.NAME]` table that is to be added to the settings.
+    problems: (reason, sentence) of each thing that stops all of it.
+    """
+
+    names: Mapping[str, str]
+    explained: Mapping[str, Any] | None = None
+    recipe: Mapping[str, Any] | None = None
+    swings: tuple[PreviewedSwing, ...] = ()
+    problems: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def reasons(self) -> set[str]:
+        """The codes of what stops all of it."""
+        return {reason for reason, _sentence in self.problems}
+
+    @property
+    def questions(self) -> list[dict[str, Any]]:
+        """What has to be asked first."""
+        return list(self.explained["questions"]) if self.explained else []
+
+    @property
+    def doubts(self) -> list[str]:
+        """What speaks against reading it as it is proposed."""
+        return list(self.explained["doubts"]) if self.explained else []
+
+
+Look = Callable[[Brought], Preview]
