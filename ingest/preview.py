@@ -27,6 +27,8 @@ from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
 from ingest.plate_rows import SampleFile, SwingSamples, join
 from ingest.reading_process import READ_LIMIT_S, read_apart
+from ingest.recording.file import after
+from ingest.recording.swings import FoundSwing
 from ingest.refusals import UNREADABLE
 from ingest.samples import Samples
 from ingest.session_file import session_of_nobody
@@ -51,8 +53,11 @@ def _without_progress(brought: Brought, _progress: object) -> Preview:
 
 def preview(brought: Brought) -> Preview:
     """What the files of a folder would be read as; they are renamed there as they would be delivered."""
-    names = _delivered_names(brought.folder)
-    found = Preview(names)
+    roster = next((path.name for path in brought.folder.iterdir() if _is_roster(path.name)), None)
+    if roster is not None:
+        sentence = f"{roster} is a roster file; people and drills have pages of their own."
+        return Preview({}, problems=(("roster", sentence),))
+    found = Preview(_delivered_names(brought.folder))
     try:
         return _read(brought, found)
     except Refused as refused:
@@ -62,6 +67,10 @@ def preview(brought: Brought) -> Preview:
     except UNREADABLE as error:
         sentence = f"These files can't be read ({type(error).__name__}); export them again."
         return replace(found, problems=(("unreadable", sentence),))
+
+
+def _is_roster(name: str) -> bool:
+    return any(one.recognises(name) for one in formats(RosterFormat))
 
 
 def _delivered_names(folder: Path) -> dict[str, str]:
@@ -80,10 +89,6 @@ def _delivered_names(folder: Path) -> dict[str, str]:
 
 def _read(brought: Brought, found: Preview) -> Preview:
     names = sorted(found.names.values())
-    roster = next((n for n in names if any(one.recognises(n) for one in formats(RosterFormat))), None)
-    if roster is not None:
-        sentence = f"{roster} is a roster file; people and drills have pages of their own."
-        return replace(found, problems=(("roster", sentence),))
     samples = files_of(SampleFormat, names)
     if not samples:
         return found
@@ -130,30 +135,39 @@ class _Files:
         found: list[tuple[SampleFile, bool]] = []
         for place, (name, number) in enumerate(zip(whole, numbers, strict=True), start=1):
             no = place if plain else number
-            single = self._is_one_swing(name, several=len(whole) > 1)
-            try:
-                read = self.kinds[name].read(name, no if single else None, self.context)
-            except Refused as refused:
-                if single or refused.refusal.column != "swing_no":
-                    raise
-                read, single = self.kinds[name].read(name, no, self.context), True
-            found.append((read, single))
+            read, single = self._read(name, no, several=len(whole) > 1)
+            last = max((n for one, _ in found for n in one.found), default=0)
+            found.append((after(read, last) if read.found else read, single))
         return found
 
-    def _is_one_swing(self, name: str, *, several: bool) -> bool:
-        """Whether a file holds one swing without a number: by its kind, or by its device's recipe."""
-        kind, device = self.kinds[name], self.context.device
-        if kind.one_swing:
-            return True
+    def _read(self, name: str, no: int, *, several: bool) -> tuple[SampleFile, bool]:
+        """A file, and whether it is one swing without a number: where there are several such, each is one."""
+        kind = self.kinds[name]
+        if kind.one_swing or (several and self._has_no_numbers(kind)):
+            return kind.read(name, no, self.context), True
+        try:
+            read = kind.read(name, None, self.context)
+        except Refused as refused:
+            if refused.refusal.reason != "no_swing_found":
+                raise
+            return kind.read(name, no, self.context), True
+        if several and read.found and self.context.device is not None and self.context.device.layout is None:
+            return kind.read(name, no, self.context), True
+        return read, False
+
+    def _has_no_numbers(self, kind: SampleFormat) -> bool:
+        """Whether a device's recipe tells no swings apart within a file."""
+        device = self.context.device
         if device is None or device.layout is None or not isinstance(kind, PlateTable):
             return False
-        return several and device.layout.swings == "column" and "swing_no" not in device.columns
+        return device.layout.swings == "column" and "swing_no" not in device.columns
 
 
 def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
     read = files.read()
-    own_file, numbers = {}, set()
+    own_file, numbers, cut = {}, set(), dict[int, FoundSwing]()
     for one, single in read:
+        cut |= one.found
         found = one.columns["swing_no"]
         theirs = {int(no) for no in np.unique(found[np.isfinite(found)]) if no >= 0}
         numbers |= theirs
@@ -164,11 +178,14 @@ def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
     header = session_of_nobody(sorted(numbers), mass, files.context.header.device)
     samples = Samples(join([one for one, _ in read]), header)
     refused = {r.swing_no: r.sentence for r in samples.refused}
-    return tuple(
+    lines = [
         _line(samples, samples.good[no], own_file.get(no))
         if no in samples.good
         else PreviewedSwing(no, own_file.get(no), refused=refused.get(no, ""))
         for no in sorted(numbers)
+    ]
+    return tuple(
+        replace(one, kind=cut[one.no].kind, sure=cut[one.no].sure) if one.no in cut else one for one in lines
     )
 
 

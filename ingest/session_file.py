@@ -94,6 +94,10 @@ class SessionHeader:
     refused: list[Refusal] = field(default_factory=list)
     left_out: frozenset[int] = frozenset()  # swings that were recorded and are not to be loaded
 
+    def names(self, file: str) -> bool:
+        """Whether a [[swing]] names a file as its own."""
+        return any(swing.file == file for swing in self.swings.values())
+
 
 def session_of_nobody(
     swings: Iterable[int], body_mass_kg: float | None, device: str | None = None
@@ -105,10 +109,6 @@ def session_of_nobody(
         session=NOBODY, student=NOBODY, coach=None, started_at=at, day=at.date(), club=None, device=device,
         body_mass_kg=body_mass_kg, stance_mm=None, feet_checked=False, text="", clip=None, swings=entries,
     )  # fmt: skip
-
-    def names(self, file: str) -> bool:
-        """Whether a [[swing]] names a file as its own."""
-        return any(swing.file == file for swing in self.swings.values())
 
 
 def line_of(text: str, key: str, table: str = "", place: int = 1) -> int | None:

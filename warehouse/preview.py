@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from warehouse.settings import Settings
+from warehouse.vocabulary import SWING
 
 MOST_POINTS = 120  # of a swing's line in a preview
 
@@ -35,6 +36,8 @@ class Brought:
 class PreviewedSwing:
     """One swing: its number, its own file if it has one, and both feet's loads.
 
+    kind, sure: of SWING_KINDS and how sure (0 to 1), where it was found in a recording that was cut.
+
     t_s (from its first sample), lead_n and trail_n: (at most MOST_POINTS,), empty where it is refused.
     """
 
@@ -45,6 +48,8 @@ class PreviewedSwing:
     trail_n: tuple[float, ...] = ()
     seconds: float = 0.0
     refused: str | None = None
+    kind: str = SWING
+    sure: float | None = None
 
 
 @dataclass(frozen=True)

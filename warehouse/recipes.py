@@ -101,4 +101,4 @@ def _value(value: object) -> str:
     """A value as TOML writes it, which for texts, numbers, truth values and lists is as JSON does."""
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{key} = {_value(one)}" for key, one in value.items()) + " }"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "")
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -133,9 +133,10 @@ class Explanation:
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --explain FILE --json` prints."""
-        names = ("ours", "unit", "how", "low", "high", "first")
+        names = ("ours", "unit", "how", "low", "high")
         columns: Any = [
-            {"column": c.theirs} | {name: getattr(c, name) for name in names} for c in self.columns
+            {"column": c.theirs, "first": list(c.first)} | {name: getattr(c, name) for name in names}
+            for c in self.columns
         ]
         asked = [asdict(question) for question in self.questions]
         found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}

@@ -179,7 +179,8 @@ def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened, marks: Ma
     parts = [_lines(head)]
     for swing in opened.preview.swings:
         mark = marks.get(swing.no, COUNTS)
-        if mark == LEFT_OUT:
+        plain = swing.sure is not None and mark == COUNTS and visit.pace == "full"
+        if mark == LEFT_OUT or plain:  # what is found in a recording needs no entry
             continue
         drill = None if mark == COUNTS else mark
         part = None if drill is None else "after_drill"
