@@ -12,7 +12,7 @@ import pytest
 
 from dashboard import inbox
 from ingest.delivery import ROSTER_ORDER
-from warehouse import deliverer, recipes
+from warehouse import recipes
 from warehouse.deliverer import MARK, read_mark
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
@@ -70,8 +70,7 @@ def test_every_file_and_folder_is_flushed_before_the_delivery_appears(tmp_path, 
     home, flushed = Home(tmp_path), []
     real = os.fsync
     monkeypatch.setattr(
-        deliverer.os,
-        "fsync",
+        "os.fsync",
         lambda fd: (flushed.append(str(Path(f"/proc/self/fd/{fd}").readlink())), real(fd)),
     )
     kept = inbox.deliver(Looking(home), [("visit/session.toml", b"x")])
@@ -110,7 +109,7 @@ def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tm
 
 
 def test_the_names_kept_for_a_head_coach_are_the_loaders_roster_and_archive_names():
-    assert ROSTER_ORDER == (ROSTER_FILES[0], recipes.FILE, *ROSTER_FILES[1:])
+    assert (ROSTER_FILES[0], recipes.FILE, *ROSTER_FILES[1:]) == ROSTER_ORDER
 
 
 ROSTER_DROPS = {
