@@ -1,7 +1,6 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
 import io
-import json
 import os
 import sys
 import threading
@@ -24,7 +23,6 @@ from warehouse.home import Home
 if TYPE_CHECKING:
     from ingest.loader import Loader
 
-LARGEST_DEMO = 10.0  # times the whole season
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
@@ -52,7 +50,7 @@ def verb(function: Callable[..., None]) -> click.Command:
 @click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
 @click.option(
     "--scale",
-    type=click.FloatRange(0, LARGEST_DEMO, min_open=True),
+    type=click.FloatRange(0, 10, min_open=True),
     default=1.0,
     show_default=True,
     help="Size of the academy; 1 is the whole season.",
@@ -367,11 +365,11 @@ def _serve(
 
 
 def serve_pages(options: str) -> None:
-    """What a process of its own does for `serve`: the server of the pages, which knows no ingest itself."""
-    from dashboard.server import serve as serve_here
-    from ingest.preview import preview_apart
+    """The server of the pages, in a process of its own; it is handed what reads files."""
+    from dashboard import server
+    from ingest import preview
 
-    serve_here(json.loads(options), preview_apart)
+    server.serve(options, preview.preview_apart)
 
 
 def main() -> None:

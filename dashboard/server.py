@@ -125,8 +125,8 @@ class Pages(st.App):
         await super().__call__(scope, receive, guarded)
 
 
-def serve(options: Mapping[str, Any], look: Look) -> None:
-    """Serve the pages until the process ends; `look` reads what is brought to them."""
+def serve(options: str, look: Look) -> None:
+    """Serve the pages until the process ends, with options as JSON; `look` reads what is brought to them."""
     previews.use(look)
     previews.sweep(readers.home())
     # Where a connection comes from is what its socket says; a header could say anything.
@@ -136,4 +136,4 @@ def serve(options: Mapping[str, Any], look: Look) -> None:
     PagesManager.uses_pages_directory = False
     # The command says where the pages are.
     uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
-    Pages(APP, routes=entrance.ROUTES).run(config=dict(options))
+    Pages(APP, routes=entrance.ROUTES).run(config=json.loads(options))

@@ -22,7 +22,6 @@ from ingest.session_file import Event, HoldEntry, SessionHeader
 from ingest.swing_events import outside, read_events
 from ingest.swing_files import Measured, clip_files, read_clips, read_measured, sample_files
 from warehouse.errors import Refusal, Refused
-from warehouse.vocabulary import PHOTO_ENDINGS
 
 _MOST_NAMED = 5
 SHORTEST_HOLD_S, SHORTEST_ROCKING_S = 10.0, 3.0
@@ -296,17 +295,10 @@ class _Session:
         return found
 
     def _unread(self) -> list[str]:
-        """One notice that names the files no format takes: misspelt, in a subfolder, or of another kind.
-
-        Photos, of a notebook for instance, are kept beside the session without one.
-        """
+        """One notice that names the files no format takes: misspelt, in a subfolder, or of another kind."""
         named = {name for swing in self.header.swings.values() for name in (swing.file, swing.clip)}
         read = {*sample_files(self.names, self.header), *clip_files(self.names, self.header), *named}
-        left = [
-            name
-            for name in self.names
-            if name not in read and not is_known(name) and not name.lower().endswith(PHOTO_ENDINGS)
-        ]
+        left = [name for name in self.names if name not in read and not is_known(name)]
         if not left:
             return []
         some = ", ".join(escaped(name) for name in left[:_MOST_NAMED])

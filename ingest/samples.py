@@ -89,7 +89,7 @@ class Samples:
         known = self.header.swings.keys() | self.header.holds.keys()
         already = {r.swing_no for r in self.header.refused}
         for swing_no, rows in self.rows.items():
-            if swing_no in already or swing_no in self.header.left_out - known:
+            if swing_no in already:
                 continue
             if swing_no < 0:
                 first = self._broken[-1][0]

@@ -92,7 +92,6 @@ class SessionHeader:
     swings: dict[int, SwingEntry] = field(default_factory=dict)
     holds: dict[int, HoldEntry] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
-    left_out: frozenset[int] = frozenset()  # swings that were recorded and are not to be loaded
 
     def names(self, file: str) -> bool:
         """Whether a [[swing]] names a file as its own."""

@@ -113,6 +113,11 @@ def age_group(years: int | None) -> str | None:
     return next(group for group, oldest in _AGE_GROUPS.items() if years <= oldest)
 
 
+def is_photo(name: str) -> bool:
+    """Whether a file is a photo, by its ending."""
+    return name.lower().endswith(PHOTO_ENDINGS)
+
+
 def is_film(name: str) -> bool:
     """Whether a file is a film, by its ending."""
     return name.lower().endswith(FILM_ENDINGS)

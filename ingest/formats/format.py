@@ -24,6 +24,7 @@ from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
 from warehouse.devices import DeviceSettings
 from warehouse.errors import Refusal, UnderfootError
+from warehouse.vocabulary import is_photo
 
 Row = dict[str, Any]
 RefusedSwings = dict[int | None, Refusal]  # None: lines without a swing's number
@@ -288,8 +289,8 @@ def files_of(kind: type[Kind], names: Iterable[str], named: Collection[str | Non
 
 
 def is_known(name: str) -> bool:
-    """Whether a file of a session has the usual name of some format."""
-    return any(one.in_session and one.recognises(name) for one in FORMATS)
+    """Whether a file of a session has the usual name of some format, or is a photo to keep beside it."""
+    return is_photo(name) or any(one.in_session and one.recognises(name) for one in FORMATS)
 
 
 def is_in_memory(name: str) -> bool:

@@ -37,7 +37,7 @@ _AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
 _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
-    "swing", "hold", "stance", "clip", "feet_checked", "left_out",
+    "swing", "hold", "stance", "clip", "feet_checked",
 }  # fmt: skip
 _CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
@@ -121,7 +121,6 @@ class _Reader:
             feet_checked=self.table.get("feet_checked") is True,
             text=self.text,
             clip=self.clip(),
-            left_out=self.left_out(),
         )
         self.swings(header)
         return header
@@ -209,14 +208,6 @@ class _Reader:
                 raise self.stop("bad_stance", what, point, _Place("stance"))
             values += [float(v) for v in pair]
         return tuple(values)
-
-    def left_out(self) -> frozenset[int]:
-        """The numbers of swings that are not to be loaded, though they were recorded."""
-        given = self.table.get("left_out", [])
-        if not isinstance(given, list) or not all(isinstance(no, int) and no >= 0 for no in given):
-            what = "left_out must be the numbers of swings, as in [3, 7]"
-            raise self.stop("unknown_value", what, "left_out")
-        return frozenset(given)
 
     def clip(self) -> ClipSettings | None:
         table = self.table.get("clip")

@@ -25,9 +25,8 @@ from warehouse import recipes
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.preview import Brought, Preview
-from warehouse.vocabulary import PHOTO_ENDINGS
+from warehouse.vocabulary import SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
-COUNTS, LEFT_OUT = "counts", "left_out"  # what a swing is marked as; else the code of a drill before it
 Files = tuple[tuple[str, bytes], ...]
 
 
@@ -135,8 +134,9 @@ def columns(found: Preview) -> pl.DataFrame:
 def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> tuple[str, Path]:
     """Deliver a visit, flushed to disk in the inbox; returns its session's name and the delivery's folder.
 
-    `marks`: what each swing is (COUNTS, LEFT_OUT, or the drill that it came after), by its number. The name
-    follows from the files: the same files of the same day are the same session, however often they are sent.
+    `marks`: what each swing is (of SWING_KINDS, or the drill that it came after), by its number; where that
+    is not what it was taken for, a note corrects it. The session's name follows from the files: the same
+    files of the same day are the same session, however often they are sent.
 
     Raises
         AccessError: the student is out of reach, or the viewer may not deliver.
@@ -147,11 +147,13 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
     if not opened.can_be_saved:
         raise CallError(_("These files can't be saved as they are; answer what is asked first."))
     good = [swing.no for swing in opened.preview.swings if swing.refused is None]
-    if all(marks.get(no, COUNTS) == LEFT_OUT for no in good):
+    if all(marks.get(no, SWING) in SWING_KINDS[1:] for no in good):
         raise CallError(_("Every swing is left out; keep at least one."))
     session = session_name(visit, opened.files)
     files = {f"{session}/{name}": data for name, data in opened.files.items()}
-    files[f"{session}/session.toml"] = _sheet(now, session, visit, opened, marks).encode()
+    files[f"{session}/session.toml"] = _sheet(now, session, visit, opened).encode()
+    if corrected := _corrections(now, visit, opened, marks):
+        files[f"{session}/notes.jsonl"] = "".join(f"{json.dumps(line)}\n" for line in corrected).encode()
     if opened.preview.recipe is not None:
         files[recipes.FILE] = recipes.recipe_text(visit.device, opened.preview.recipe).encode()
     if visit.handed is not None:
@@ -168,25 +170,38 @@ def session_name(visit: Visit, files: Mapping[str, bytes]) -> str:
     return f"{visit.started_at:%Y-%m-%d}-{visit.student[:40]}-{found.hexdigest()[:8]}"
 
 
-def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> str:
-    """Its session.toml."""
-    left_out = [swing.no for swing in opened.preview.swings if marks.get(swing.no) == LEFT_OUT]
+def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
+    """Its session.toml; a full swing found in a recording needs no entry."""
     head: dict[str, Any] = {
         "session": session, "student": visit.student, "coach": reader.viewer.person,
         "started_at": visit.started_at, "club": visit.club, "device": visit.device,
-        "body_mass_kg": visit.body_mass_kg, "left_out": left_out or None,
+        "body_mass_kg": visit.body_mass_kg,
     }  # fmt: skip
-    parts = [_lines(head)]
+    entries = [
+        {"no": swing.no, "pace": visit.pace, "file": swing.file}
+        for swing in opened.preview.swings
+        if swing.sure is None or visit.pace != "full"
+    ]
+    return "".join([_lines(head), *(f"\n[[swing]]\n{_lines(entry)}" for entry in entries)])
+
+
+def _corrections(
+    reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]
+) -> list[dict[str, Any]]:
+    """Lines of notes on swings that are something other than they were taken for."""
+    common = {
+        "at": visit.started_at.isoformat(timespec="seconds"), "author": reader.viewer.person, "shared": False,
+    }  # fmt: skip
+    found = []
     for swing in opened.preview.swings:
-        mark = marks.get(swing.no, COUNTS)
-        plain = swing.sure is not None and mark == COUNTS and visit.pace == "full"
-        if mark == LEFT_OUT or plain:  # what is found in a recording needs no entry
+        mark = marks.get(swing.no, swing.kind)
+        if swing.refused is not None or mark == swing.kind:
             continue
-        drill = None if mark == COUNTS else mark
-        part = None if drill is None else "after_drill"
-        entry = {"no": swing.no, "pace": visit.pace, "file": swing.file, "part": part, "drill": drill}
-        parts.append(f"\n[[swing]]\n{_lines(entry)}")
-    return "".join(parts)
+        kind = SWING_KIND if mark in SWING_KINDS else SWING_DRILL
+        if kind == SWING_DRILL and swing.kind != SWING:
+            found.append(common | {"kind": SWING_KIND, "swing_no": swing.no, "code": SWING})
+        found.append(common | {"kind": kind, "swing_no": swing.no, "code": mark})
+    return found
 
 
 def _lines(entry: Mapping[str, Any]) -> str:
@@ -197,11 +212,6 @@ def _lines(entry: Mapping[str, Any]) -> str:
         if value is not None
     }
     return "".join(f"{key} = {value}\n" for key, value in values.items())
-
-
-def is_photo(name: str) -> bool:
-    """Whether a file is a photo, by its name."""
-    return name.lower().endswith(PHOTO_ENDINGS)
 
 
 def usual_start(reader: Reader) -> datetime:

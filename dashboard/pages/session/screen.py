@@ -10,19 +10,23 @@ from dashboard import elements as st
 from dashboard import gate, layout, navigation
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, questions
-from dashboard.pages.session.content import COUNTS, LEFT_OUT, Files, Opened, Visit
+from dashboard.pages.session.content import Files, Opened, Visit
 from dashboard.pages.session.questions import Asked, Choice
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import MINORS
 from dashboard.text.labels import PACES
-from dashboard.text.numbers import count
+from dashboard.text.numbers import count, share
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.preview import Preview
 from warehouse.publishing import current_name
-from warehouse.vocabulary import DEVICE_KINDS
+from warehouse.vocabulary import DEVICE_KINDS, NOT_A_SWING, PRACTICE_SWING, SWING, UNCERTAIN_SWING
 
+MARKS = Words({
+    SWING: "A swing", PRACTICE_SWING: "A practice swing", UNCERTAIN_SWING: "Perhaps a swing: say what it is",
+    NOT_A_SWING: "Leave it out",
+})  # fmt: skip
 POLL_S = 0.5
 MOST_BUTTONS = 4  # answers without drawings beyond this are a list
 BY_ROSTER = ("no_handedness", "unit")  # reasons that a foot length or a hand in the roster settles
@@ -132,7 +136,7 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
     if not found.swings:
         layout.say(_("No samples of swings were found in what was dropped."))
         return
-    marks = _swings(reader, found)
+    marks = _swings(reader, found, visit.student)
     if found.recipe is not None:
         layout.aside(
             _(
@@ -224,23 +228,27 @@ def _columns(found: Preview, *, opened: bool) -> None:
         layout.table(table)
 
 
-def _swings(reader: Reader, found: Preview) -> dict[int, str]:
+def _swings(reader: Reader, found: Preview, student: str) -> dict[int, str]:
     """The swings, each small and with what it is; what was chosen for each by its number."""
     good = [swing for swing in found.swings if swing.refused is None]
-    st.header(_("{swings} found").format(swings=count(len(good), "swing")), anchor=False)
+    n = sum(swing.kind == SWING for swing in good)
+    st.header(_("{swings} found").format(swings=count(n, "swing")), anchor=False)
     layout.aside(_("Load under each foot over time: line: lead foot, dashes: trail foot."))
     drills = dict(people.drills(reader).select("drill", "name").iter_rows())
-    options = {COUNTS: _("A swing"), LEFT_OUT: _("Leave it out")}
-    options |= {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
+    options = dict(MARKS) | {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
     marks = {}
     with st.container(horizontal=True):
         for swing in good:
             with st.container(width=240):
                 said = _("Swing {n}, {seconds} s").format(n=swing.no, seconds=f"{swing.seconds:.1f}")
                 st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n), said)
+                if swing.sure is not None:
+                    said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))
+                codes = [code for code in options if code != UNCERTAIN_SWING or swing.kind == code]
                 marks[swing.no] = st.selectbox(
-                    said, list(options), format_func=lambda code: options[code], key=f"mark-{swing.no}"
-                )
+                    said, codes, index=codes.index(swing.kind), format_func=lambda code: options[code],
+                    key=f"mark-{swing.no}-{student}",
+                )  # fmt: skip
     for swing in found.swings:
         if swing.refused is not None:
             st.warning(_("Swing {n} can't be used. {why}").format(n=swing.no, why=swing.refused))
