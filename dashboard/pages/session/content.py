@@ -24,6 +24,7 @@ from dashboard.text.numbers import number, on
 from warehouse import recipes
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
+from warehouse.home import Home, holder
 from warehouse.preview import Brought, Preview
 from warehouse.vocabulary import SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
@@ -260,3 +261,15 @@ def refused(reader: Reader, session: str) -> list[str]:
 def known(reader: Reader, session: str) -> bool:
     """Whether a session is loaded."""
     return not reader.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty()
+
+
+def waits(reader: Reader, session: str, folder: str) -> bool:
+    """Whether a delivered session is neither loaded nor refused yet; `folder` is where it was put."""
+    if known(reader, session) or refused(reader, session):
+        return False
+    return (reader.home.inbox / folder).exists() or is_at_work(reader.home)
+
+
+def is_at_work(home: Home) -> bool:
+    """Whether a load is at work: what it has taken from the inbox shows once it is published."""
+    return holder(home.path) is not None

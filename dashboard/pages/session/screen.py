@@ -48,7 +48,8 @@ def show(reader: Reader) -> None:
         _who_may(reader, "people", _("Record the consent →"), student)
     saved = st.session_state.setdefault("session-saved", {})
     if student in saved:
-        gate.fragment(_follow, every_s=POLL_S)(student, saved[student])
+        waits = content.waits(reader, *saved[student])
+        gate.fragment(_follow, every_s=POLL_S if waits else None)(student, saved[student])
         return
     visit = _visit(reader, student)
     files = _files(student)
@@ -274,6 +275,9 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
     if st.session_state.setdefault("shown-snapshot", published) != published:
         st.session_state["shown-snapshot"] = published
         st.rerun(scope="app")
+    if not content.waits(reader, session, folder) and st.session_state.get("session-waits"):
+        st.session_state["session-waits"] = False
+        st.rerun(scope="app")  # and look no further
     stopped = content.refused(reader, session)
     if content.known(reader, session):
         st.success(_("Saved and loaded."))
@@ -285,7 +289,8 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
             layout.say(str(error))
     elif stopped:
         st.error(_("Saved, but it could not be loaded."))
-    elif (reader.home.inbox / folder).exists():
+    elif content.waits(reader, session, folder):
+        st.session_state["session-waits"] = True
         layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
         return
     else:

@@ -17,7 +17,7 @@ SQL = re.compile(r"\s*(SELECT|WITH|\(SELECT)\b")
 ALLOWED = {
     "charts/heel_lanes.py": {"% of body weight"},  # a unit, looked up where it is said
     "charts/spark.py": {"<", '"/>'},
-    "charts/swing_line.py": {"<svg", "<rect", "<polyline", '" stroke-width', '"/>'},
+    "charts/swing_line.py": {"<", '">', '" ', '"/>'},
     "elements.py": {"<img"},
     "document.py": {'<svg role="img" aria-label="{}" '},
     "navigation.py": {"showed the page %s to a %s"},  # the journal
@@ -31,7 +31,7 @@ ALLOWED = {
     "pages/progress/screen.py": {"Progress page"},
     "pages/session/questions.py": {"position unit", "<svg"},  # what the explainer calls it
     "pages/session/screen.py": {"New session"},
-    "serving.py": {"from underfoot import serve_pages"},  # code
+    "serving.py": {"import sys; from underfoot"},  # code
     "prompts.py": {"A file of at least"},  # help of the command
     "queries/people.py": {") ORDER BY"},
     "queries/season.py": {"[m.n - 1], 1.645) * m.sd"},
