@@ -95,9 +95,8 @@ def names(
     """What each choice is called in a picture; empty for what is not drawn."""
     days = dict(found.select("session", "day").iter_rows())
     first, second = _name(days, this), _name(days, other) if other else ""
-    if first == second:  # two sessions of one day
-        second = _("{day}, the other session").format(day=second)
-    return first, second, reference
+    same = _("{day}, the other session").format(day=second)
+    return first, same if first == second else second, reference
 
 
 def _name(days: Mapping[str, Any], choice: SwingChoice) -> str:
