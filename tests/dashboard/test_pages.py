@@ -20,6 +20,7 @@ NAMING = (
     "drills",
     "lesson",
     "notes",
+    "session",
     "film",
     "progress",
     "deliveries",
