@@ -23,6 +23,7 @@ from warehouse.home import Home
 from warehouse.journal import steps_are_shown
 from warehouse.keeper import keepers_sql
 from warehouse.store import open_snapshot
+from warehouse.vocabulary import DRAW_LOOKS, DRAW_STUDENTS
 
 err = Console(stderr=True, highlight=False)
 out = Console(highlight=False)
@@ -43,7 +44,11 @@ def show_draw(drawn: Any) -> None:
     """Who was assigned which drill, and where that is recorded."""
     rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
     show_rows([_("student"), _("name"), _("drill"), _("its name")], rows)
-    say([_("Recorded in {file}; the next load takes it in.").format(file=drawn.file)])
+    so_far = _(
+        "{n} of {planned} students are drawn between these two by now; the answer is first looked at when "
+        "{first} have been measured twice since."
+    ).format(n=drawn.so_far, planned=DRAW_STUDENTS, first=round(DRAW_LOOKS[0] * DRAW_STUDENTS))
+    say([_("Recorded in {file}; the next load takes it in.").format(file=drawn.file), so_far])
 
 
 def show_left_out(report: Any) -> None:

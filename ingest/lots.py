@@ -13,12 +13,18 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import polars as pl
+
 from warehouse.body import AGE, FALLS_NOT_ASKED, FELL, Body, Exercise, Objection
 from warehouse.errors import CallError
 from warehouse.home import Home, write_synced
 from warehouse.reach import coach_of
 from warehouse.store import Snapshot, open_snapshot
 
+EARLIER = """
+    SELECT student, author, code AS drill FROM academy.note
+    WHERE kind = 'plan' AND list_sort([code, drawn_against]) = list_sort(CAST($1 AS VARCHAR[]))
+"""
 COLUMNS = ("student", "at", "author", "kind", "code", "text", "shared", "drawn_against")
 
 
@@ -34,17 +40,22 @@ class Lot:
 
 @dataclass(frozen=True)
 class Draw:
-    """The lots of one draw, drill names by code, and the file in the inbox that records them."""
+    """The lots of one draw, drill names by code, and the file in the inbox that records them.
+
+    `so_far`: students who were drawn between the two by now, these included.
+    """
 
     lots: list[Lot]
     drills: dict[str, str]
     file: Path
+    so_far: int
 
 
 def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> Draw:
     """Draw one of two drills for each student and record it in the inbox, on the disk before it returns.
 
-    With several students each drill goes to half of them (the odd one out is drawn on its own).
+    Each coach's students are drawn among themselves: each drill goes to half of them (the odd one out is by
+    chance), and no coach ever has more than two more of one than of the other.
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the
@@ -61,28 +72,39 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
             _student(snapshot, student, known, today, settings.eyes_closed_from_age)
             for student in dict.fromkeys(students)
         ]
+        earlier = snapshot.sql(EARLIER, [list(drills)])
     finally:
         snapshot.close()
     if not people:
         raise CallError("A draw needs students; name at least one: --student S.")
     names = {drill.code: drill.name for drill in known}
-    hands = _hands(drills, len(people))
+    authors = [author for _, _, author in people]
+    hands = _hands(drills, authors, earlier)
     lots = [
         Lot(student, name, won, drills[0] if won == drills[1] else drills[1])
         for (student, name, _), won in zip(people, hands, strict=True)
     ]
-    authors = [author for _, _, author in people]
     file = home.inbox / f"notes-lots-{now:%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}.csv"
     home.inbox.mkdir(parents=True, exist_ok=True)
     write_synced(file, _lines(lots, authors, names, now))
-    return Draw(lots, names, file)
+    return Draw(lots, names, file, len({*earlier["student"], *(lot.student for lot in lots)}))
 
 
-def _hands(drills: tuple[str, str], count: int) -> list[str]:
-    """As many of each drill as can be, shuffled by the machine's own source of chance."""
+def _hands(drills: tuple[str, str], authors: Sequence[str], earlier: pl.DataFrame) -> list[str]:
+    """One drill for each student, in blocks of their coaches, by the machine's own source of chance."""
     chance = secrets.SystemRandom()
-    hands = [*drills] * (count // 2) + ([chance.choice(drills)] if count % 2 else [])
-    chance.shuffle(hands)
+    hands = [""] * len(authors)
+    for author in dict.fromkeys(authors):
+        own = [k for k, each in enumerate(authors) if each == author]
+        before = earlier.filter(author=author)["drill"].to_list()
+        ahead = before.count(drills[0]) - before.count(drills[1])
+        # One ahead is left to chance, so that nobody can tell what comes next.
+        twice = len(own) - (ahead if abs(ahead) > 1 else 0)
+        first = min(max((twice + chance.randint(0, twice % 2)) // 2, 0), len(own))
+        block = [drills[0]] * first + [drills[1]] * (len(own) - first)
+        chance.shuffle(block)
+        for k, drill in zip(own, block, strict=True):
+            hands[k] = drill
     return hands
 
 

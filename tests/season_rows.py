@@ -97,7 +97,7 @@ def drills(w) -> None:
             [
                 effect("d01", "trail_heel_down", "helps", 12.0, aim_kind="fault", unit="points", swc=10.0),
                 effect("d01", "impact_trail_heel_pct_bw", "helps", 5.0),
-                effect("d02", "impact_trail_heel_pct_bw", "harms", -4.0, n_lots=9, lots=-3.0, lots_lo=-6.0, lots_hi=0.0),
+                effect("d02", "impact_trail_heel_pct_bw", "harms", -4.0, n_lots=22, lots=-3.0, lots_lo=-6.0, lots_hi=0.0, lots_against="d01", lots_look=1),
                 effect("d03", "trail_heel_down", "too_little_data", None, n=3, aim_kind="fault", unit="points", swc=10.0, same_day=None, same_day_lo=None, same_day_hi=None),
             ],
             infer_schema_length=None,

@@ -99,6 +99,8 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
 NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
+# A question between two drills that random draws settle: students it takes, and when the answer is looked at.
+DRAW_STUDENTS, DRAW_LOOKS = 40, (0.5, 0.75, 1.0)
 HELPS, HARMS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA = "helps", "harms", "no_clear_effect", "too_little_data"
 GOES_TOGETHER = "goes_together"
 SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has

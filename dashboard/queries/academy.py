@@ -91,12 +91,13 @@ def drill_effects(reader: Reader, season: str) -> pl.DataFrame:
     rows = reader.sql(
         """
         SELECT e.* REPLACE (CASE e.unit WHEN '%' THEN 'points' ELSE e.unit END AS unit),
-            d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own,
+            d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own, other.name AS lots_against_name,
             coalesce(f.name, m.label, replace(e.aim, '_', ' ')) AS aim_name,
             coalesce(f.position, 1000 + m.position) AS aim_position,
             coalesce(m.decimals + (m.decimals < 2)::INTEGER, 0) AS places
         FROM drill_effect e
         JOIN drill d USING (drill)
+        LEFT JOIN drill other ON other.drill = e.lots_against
         LEFT JOIN fault f ON f.fault = e.aim
         LEFT JOIN metric m ON m.metric = e.aim
         WHERE e.season = ?

@@ -18,6 +18,7 @@ import polars as pl
 from models.season.drill_checks import lagged_effects
 from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
 from models.season.drill_day import SameDay, followed, same_day
+from models.season.drill_draw import Drawn, drawn
 from models.season.drill_model import (
     AimFit,
     Design,
@@ -46,6 +47,7 @@ class Sources:
     faults: pl.DataFrame
     dose: pl.DataFrame
     first_drill: pl.DataFrame
+    draws: pl.DataFrame
     drills: Mapping[str, str | None]
     people: Mapping[str, tuple[str | None, date | None]]
     reference: Reference
@@ -66,6 +68,7 @@ class AimAnswers:
     design: Design
     fit: AimFit | None
     on_the_day: dict[str, SameDay]
+    drawn: dict[str, Drawn]
     lagged_effects: dict[str, tuple[float, float, float]]
 
 
@@ -116,7 +119,8 @@ def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     points = fit.points_each() if fit is not None else None
     on_the_day = same_day(design, followed(every, sources.first_drill), parts, points)
     value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
-    return AimAnswers(aim, design, fit, on_the_day, lagged_effects(design, value.to_numpy()))
+    by_draw = drawn(design, sources.draws, parts, points)
+    return AimAnswers(aim, design, fit, on_the_day, by_draw, lagged_effects(design, value.to_numpy()))
 
 
 def _effects(
@@ -170,25 +174,19 @@ def _row(
     if drill in found.lagged_effects and kept.enough:
         names = ("cross_check", "cross_check_lo", "cross_check_hi")
         row |= dict(zip(names, found.lagged_effects[drill], strict=True))
-    return row | _randomised_effect(found, drill)
+    return row | _drawn(found.drawn.get(drill))
+
+
+def _drawn(found: Drawn | None) -> Row:
+    """What a random draw between this drill and another says."""
+    if found is None:
+        return {"n_lots": 0}
+    row = {"n_lots": found.students, "lots_against": found.against, "lots_look": found.looks}
+    return row | ({} if found.effect is None else _interval("lots", found.effect))
 
 
 def _interval(name: str, found: Effect) -> Row:
     return {name: found.value, f"{name}_lo": found.lo, f"{name}_hi": found.hi}
-
-
-def _randomised_effect(found: AimAnswers, drill: str) -> Row:
-    """What was kept by the students whose first dose was assigned by random draw."""
-    if found.fit is None or drill not in found.fit.design.doses.drills:
-        return {"n_lots": 0}
-    design = found.fit.design
-    randomised = design.doses.randomised[design.cell.offsets[1:] - 1, design.doses.drills.index(drill)]
-    if not randomised.any():
-        return {"n_lots": 0}
-    by = found.fit.kept_by(drill, ["randomised" if one else "chosen" for one in randomised]).get("randomised")
-    if by is None or by.effect is None:
-        return {"n_lots": by.students if by else 0}
-    return {"n_lots": by.students} | _interval("lots", by.effect)
 
 
 def labels(kept: Sequence[Kept]) -> list[tuple[str, float | None]]:
@@ -269,7 +267,8 @@ def _sources(writer: Writer) -> Sources:
     return Sources(
         metrics=writer.sql(f"SELECT * FROM season.session_metric WHERE {full}"),
         faults=writer.sql(f"SELECT * FROM season.session_fault WHERE {full}"),
-        dose=writer.sql(query("season.dose")),
+        dose=writer.sql('SELECT * FROM academy.drill_dose ORDER BY "at", note'),
+        draws=writer.sql(query("season.random_draw")),
         first_drill=writer.sql(
             "SELECT session, first(drill ORDER BY swing_no) AS drill FROM academy.swing "
             "WHERE part = 'after_drill' GROUP BY session"

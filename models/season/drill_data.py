@@ -155,14 +155,12 @@ class Doses:
     """Drills in order; (N, K) doses in lessons and (N, K) at home before each row, K drills.
 
     `since` (N, K): 30-day months since the last lesson dose, at most 3; 0 before the first.
-    `randomised` (N, K): whether the student's first lesson dose of that drill was assigned by random draw.
     """
 
     drills: list[str]
     lesson: FLOATS
     home: FLOATS
     since: FLOATS
-    randomised: FLOATS
 
 
 def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
@@ -173,7 +171,7 @@ def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
     rows = sessions.select("student", "session", "started_at", "day").with_row_index("row")
     first = rows.group_by("student").agg(first=pl.col("started_at").min(), first_day=pl.col("day").min())
     given = (
-        dose.select("student", "drill", "kind", "at", "drawn_against", set_in="session", set_on="day")
+        dose.select("student", "drill", "kind", "at", set_in="session", set_on="day")
         .join(first, on="student")
         .filter((pl.col("at") >= pl.col("first")) | (pl.col("set_on") >= pl.col("first_day")))
     )
@@ -184,8 +182,6 @@ def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
     )
     drills = sorted(given["drill"].unique().to_list())
     lesson = pl.col("kind") == "drill"
-    firsts = given.filter(lesson).sort("at", "drill").group_by("student", "drill").first()
-    assigned = rows.join(firsts.drop_nulls("drawn_against"), on="student")
 
     def table(doses: pl.DataFrame, value: pl.Expr = _COUNT) -> FLOATS:
         """(N, K) `value` of the doses at each row, 0 where there are none."""
@@ -195,10 +191,7 @@ def count_doses(sessions: pl.DataFrame, dose: pl.DataFrame) -> Doses:
         return values
 
     in_lesson = before.filter(lesson)
-    return Doses(
-        drills, table(in_lesson), table(before.filter(~lesson)), table(in_lesson, _MONTHS_SINCE),
-        table(assigned),
-    )  # fmt: skip
+    return Doses(drills, table(in_lesson), table(before.filter(~lesson)), table(in_lesson, _MONTHS_SINCE))
 
 
 def dose_columns(doses: Doses, offsets: COUNTS) -> dict[str, FLOATS]:

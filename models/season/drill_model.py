@@ -162,7 +162,7 @@ def by_student(cell: Cell, parts: FLOATS, visit: COUNTS | None, lasting: float) 
     return sums, log_sizes
 
 
-def effect(found: Fit, weights: FLOATS, given: int) -> Effect:
+def effect(found: Fit, weights: FLOATS, given: int, level: float = LEVEL) -> Effect:
     """The contrast Σ weights·γ (p,) with its interval: t with (students given − 2) degrees, at least 1.
 
     Standard error: the larger of the integrated one and √((S − 1)/S · Σ(γ̂ without i − their mean)²).
@@ -173,7 +173,7 @@ def effect(found: Fit, weights: FLOATS, given: int) -> Effect:
     sandwich = (students - 1) / students * np.sum((own - own.mean()) ** 2)
     se = float(np.sqrt(max(weights @ found.cov @ weights, sandwich)))
     freedom = max(given - 2, 1)
-    half = float(stats.t.ppf(LEVEL, freedom)) * se
+    half = float(stats.t.ppf(level, freedom)) * se
     return Effect(value, se, value - half, value + half, float(stats.t.sf(abs(value) / se, freedom)))
 
 

@@ -1,10 +1,11 @@
 """Statistics that several answers share: proportions, pooled estimates, and false discoveries.
 
 Wilson's interval, intraclass correlation, beta priors and posteriors; random-effects pooling after
-DerSimonian & Laird; the false discovery rate of Benjamini & Hochberg.
+DerSimonian & Laird; the false discovery rate of Benjamini & Hochberg; bounds of planned looks (Lan & DeMets).
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import polars as pl
@@ -15,6 +16,7 @@ from models.season.kernel import FLOATS
 
 Z90 = 1.6448536269514722  # 95th percentile of the normal: a two-sided 90 % interval
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
+FINE, FINE_WEIGHTS = np.polynomial.legendre.leggauss(160)
 UNIFORM = (0.5, 2.0)  # mean and strength of the beta prior under which every rate is alike (Laplace's)
 
 
@@ -116,6 +118,34 @@ def shrink_to_mean(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:
     own = pool.tau2 / (pool.tau2 + se**2)
     near = pool.mean + own * (effect - pool.mean)
     return near, np.sqrt(own * se**2 + (1 - own) ** 2 * pool.se**2)
+
+
+@cache
+def spending_bounds(information: tuple[float, ...], alpha: float = 0.05) -> tuple[float, ...]:
+    """Two-sided bounds of |z| at looks at these shares of the information, which share one error `alpha`.
+
+    Each side has spent 2·Φ(z_{α/4} / √t) by share t, O'Brien-Fleming's way. The path of z·√t that has crossed
+    no bound yet is carried from look to look by Gauss-Legendre. Source: Lan & DeMets 1983, Biometrika 70.
+    """
+    bounds: list[float] = []
+    before, spent = 0.0, 0.0
+    at, weight = np.zeros(1), np.ones(1)  # where the path may be, and how likely it is there
+    for share in information:
+        until = float(4 * special.ndtr(special.ndtri(alpha / 4) / np.sqrt(share)))
+        step = float(np.sqrt(share - before))
+        edge = float(optimize.brentq(_crossing, 0.0, 12.0, (at, weight, step, until - spent)))
+        bounds.append(edge / float(np.sqrt(share)))
+        to = edge * FINE
+        density = np.exp(-0.5 * ((to[:, None] - at) / step) ** 2) / (step * np.sqrt(2 * np.pi))
+        at, weight = to, edge * FINE_WEIGHTS * (density @ weight)
+        before, spent = share, until
+    return tuple(bounds)
+
+
+def _crossing(edge: float, at: FLOATS, weight: FLOATS, step: float, allowed: float) -> float:
+    """By how much the chance of crossing ± edge from `at` in one step is over what is allowed."""
+    beyond = special.ndtr((at - edge) / step) + special.ndtr((-edge - at) / step)
+    return float(weight @ beyond) - allowed
 
 
 def false_discovery(p: FLOATS) -> FLOATS:

@@ -152,5 +152,5 @@ def _doses(rows: list[tuple]) -> pl.DataFrame:
         "at": pl.Datetime("us"),
     }
     return pl.DataFrame(rows, schema=schema, orient="row").with_columns(
-        day=pl.col("at").dt.date(), kind=pl.lit("drill"), drawn_against=pl.lit(None, dtype=pl.String)
+        day=pl.col("at").dt.date(), kind=pl.lit("drill")
     )

@@ -56,14 +56,15 @@ def effects(tmp_path_factory):
     )  # fmt: skip
     dose = pl.DataFrame(
         given, schema=["note", "student", "session", "drill", "at"], orient="row"
-    ).with_columns(
-        day=pl.col("at").dt.date(), kind=pl.lit("drill"), drawn_against=pl.lit(None, dtype=pl.String)
-    )
+    ).with_columns(day=pl.col("at").dt.date(), kind=pl.lit("drill"))
     reference = Reference({d.aim: "up" for d in METRIC_DRILLS.values()}, {}, {}, Bands(NO_BANDS, {}, {}), {})
     no_faults = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
     no_first = pl.DataFrame(schema={"session": pl.String, "drill": pl.String})
+    no_draws = pl.DataFrame(
+        schema=dict.fromkeys(("student", "at", "day", "drill", "drawn_against"), pl.String)
+    )
     aims = {code: drill.aim for code, drill in METRIC_DRILLS.items()}
-    found = answer(Sources(metrics, no_faults, dose, no_first, aims, {}, reference))
+    found = answer(Sources(metrics, no_faults, dose, no_first, no_draws, aims, {}, reference))
     return {row["drill"]: row for row in found.effect.to_dicts()}
 
 

@@ -4,10 +4,11 @@ import csv
 import io
 from collections import Counter
 
+import polars as pl
 import pytest
 
 from changed_academies import falls
-from ingest.lots import draw_lots
+from ingest.lots import _hands, draw_lots
 from warehouse.errors import CallError
 from warehouse.store import writer
 
@@ -70,6 +71,19 @@ def test_each_drill_goes_to_half_and_an_odd_one_out_to_either(ready):
     for _ in range(10):
         drawn = Counter(lot.drill for lot in draw_lots(ready.home, ("d1", "d2"), ["s1", "s2"]).lots)
         assert drawn == {"d1": 1, "d2": 1}
+
+
+def test_no_coach_gets_two_more_of_one_drill_than_of_the_other():
+    nobody = pl.DataFrame(schema={"student": pl.String, "author": pl.String, "drill": pl.String})
+    earlier, ahead = nobody, []
+    for turn in range(60):
+        (hand,) = _hands(("d1", "d2"), ["c1"], earlier)
+        row = pl.DataFrame({"student": [f"s{turn}"], "author": ["c1"], "drill": [hand]})
+        earlier = pl.concat([earlier, row])
+        ahead.append(abs(earlier.select((pl.col("drill") == "d1").cast(pl.Int8).sum() * 2 - pl.len()).item()))
+    assert max(ahead) <= 2
+    hands = _hands(("d1", "d2"), ["c1", "c2"] * 4, nobody)
+    assert hands[::2].count("d1") == hands[1::2].count("d1") == 2
 
 
 @pytest.mark.parametrize(

@@ -27,10 +27,12 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     pooled DOUBLE,                   -- kept, shrunk toward the mean of the drills with the same aim
     pooled_lo DOUBLE,
     pooled_hi DOUBLE,
-    lots DOUBLE,                     -- kept, from doses assigned by random draw alone
-    lots_lo DOUBLE,
+    lots DOUBLE,                     -- kept, less what lots_against kept, as drawn by lot; null before the first look
+    lots_lo DOUBLE,                  -- the interval that three planned looks share, 95 % over all
     lots_hi DOUBLE,
-    n_lots INTEGER,                  -- students whose dose of this drill was assigned by random draw
+    n_lots INTEGER,                  -- students drawn between the two and measured twice since
+    lots_against VARCHAR,            -- the drill it was drawn against most often
+    lots_look INTEGER,               -- planned looks taken, 0 to 3
     p DOUBLE,                        -- one-sided, in the direction of the estimate
     q DOUBLE                         -- Benjamini-Hochberg over the drills of the season
 );

@@ -9,7 +9,7 @@ from dashboard.charts.drill_forest import effect, rests_on, worthwhile
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.labels import SHAPES, label, marked
 from dashboard.text.numbers import NBSP, count, listed
-from warehouse.vocabulary import HARMS, HELPS, TOO_LITTLE_DATA
+from warehouse.vocabulary import DRAW_LOOKS, DRAW_STUDENTS, HARMS, HELPS, TOO_LITTLE_DATA
 
 
 def drill_sentence(row: Mapping[str, Any]) -> str:
@@ -39,22 +39,27 @@ def drill_sentence(row: Mapping[str, Any]) -> str:
 
 
 def random_draw_sentence(row: Mapping[str, Any]) -> str:
-    """What the doses assigned by random draw say, which is the only fair comparison."""
+    """What random draws between a drill and another say, which is the only fair comparison."""
     n = row["n_lots"] or 0
     if not n:
         return _(
             "It has not been assigned by random draw yet. When either of two drills would do, let chance "
             "decide with: underfoot draw"
         )
-    students = count(n, "student")
+    said = {
+        "students": count(n, "student"), "planned": DRAW_STUDENTS, "looks": len(DRAW_LOOKS),
+        "look": row["lots_look"], "other": row["lots_against_name"] or row["lots_against"],
+    }  # fmt: skip
     if row["lots"] is None:
         return _(
-            "Assigned by random draw to {students}: too few to estimate an effect. Those doses are counted "
-            "apart."
-        ).format(students=students)
-    return _("Assigned by random draw ({students}): kept {effect}. This part is a fair comparison.").format(
-        students=students, effect=effect(dict(row), "lots", row["unit"], row["places"])
-    )
+            "Assigned by random draw between it and {other}: {students} measured twice since, of {planned} "
+            "planned. The answer is looked at {looks} times only, first at half of them."
+        ).format(**said)
+    return _(
+        "Assigned by random draw between it and {other} ({students} of {planned} planned, look {look} of "
+        "{looks}): kept {effect} beside {other}. This part is a fair comparison; looking {looks} times "
+        "is allowed for, so that of 100 pairs that are alike about 5 would be told apart."
+    ).format(effect=effect(dict(row), "lots", row["unit"], row["places"]), **said)
 
 
 def evidence_sentence(row: Mapping[str, Any]) -> str:

@@ -5,33 +5,43 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
-from scipy import linalg
+from scipy import linalg, stats
 
 from models.season.drill import Sources, answer
 from models.season.drill_checks import clustered
 from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
 from models.season.drill_day import followed
 from models.season.drill_model import effect, fit, fit_of, left_out
+from models.season.estimation import spending_bounds
 from models.season.judgement import Bands
 from models.season.mixed import Cell
 
 NO_BANDS = pl.DataFrame(schema={"metric": pl.String, "club_family": pl.String})
+NO_DRAWS = pl.DataFrame(
+    schema={
+        "student": pl.String,
+        "at": pl.Datetime("us"),
+        "day": pl.Date,
+        "drill": pl.String,
+        "drawn_against": pl.String,
+    }
+)
 NO_FAULTS = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
 
 
-def dose(student, session, at, drill, *, kind="drill", against=None, n=0):
+def dose(student, session, at, drill, *, kind="drill", n=0):
     return {
         "note": f"{student}-{drill}-{n}-{at}", "student": student, "session": session, "drill": drill, "at": at,
-        "day": at.date(), "kind": kind, "drawn_against": against,
+        "day": at.date(), "kind": kind,
     }  # fmt: skip
 
 
 def doses(rows):
-    types = {"session": pl.String, "drawn_against": pl.String, "at": pl.Datetime("us")}
+    types = {"session": pl.String, "at": pl.Datetime("us")}
     return pl.DataFrame(rows, schema_overrides=types)
 
 
-def academy(simulate, seed, *, students=24, worth=3.0, against=None, kind="drill", better="up"):
+def academy(simulate, seed, *, students=24, worth=3.0, kind="drill", better="up"):
     """Each student gets d1 (worth something) after the third session, and every other d2 (worth nothing)."""
     rng = np.random.default_rng(seed)
     frames, given = [], []
@@ -45,17 +55,27 @@ def academy(simulate, seed, *, students=24, worth=3.0, against=None, kind="drill
             if drill == "d1" or i % 2:
                 row = frame.row(at, named=True)
                 when = row["started_at"] + timedelta(minutes=40)
-                given.append(dose(f"s{i:02d}", row["session"], when, drill, kind=kind, against=against, n=at))
+                given.append(dose(f"s{i:02d}", row["session"], when, drill, kind=kind, n=at))
     return pl.concat(frames), doses(given)
 
 
 def ask(
-    metrics, dose_rows, *, drills=None, better="up", faults=NO_FAULTS, reads=None, people=None, bands=NO_BANDS
-):
+    metrics, dose_rows, *, drills=None, better="up", faults=NO_FAULTS, reads=None, people=None, bands=NO_BANDS,
+    draws=NO_DRAWS,
+):  # fmt: skip
     reference = Reference({"m": better}, {"m": "%"}, reads or {}, Bands(bands, {}, {}), {})
     first = metrics.filter(pl.col("part") == "after_drill").select("session", "drill").unique()
     return answer(
-        Sources(metrics, faults, dose_rows, first, drills or {"d1": "m", "d2": "m"}, people or {}, reference)
+        Sources(
+            metrics,
+            faults,
+            dose_rows,
+            first,
+            draws,
+            drills or {"d1": "m", "d2": "m"},
+            people or {},
+            reference,
+        )
     )
 
 
@@ -128,13 +148,61 @@ def test_a_metric_that_nobody_has_is_too_little_data(simulate):
     )
 
 
-def test_doses_that_lots_decided_stand_apart(simulate):
-    metrics, given = academy(simulate, 9)
-    assigned = pl.col("student") < "s12"
-    given = given.with_columns(drawn_against=pl.when(assigned).then(pl.lit("d2")).otherwise("drawn_against"))
-    row = by_drill(ask(metrics, given))["d1", "m"]
-    assert row["n_lots"] == 12
-    assert row["lots_lo"] < 3.0 < row["lots_hi"]
+def draws_of(given, *, students, against="d2"):
+    """Each of these students was drawn the drill of their first dose, in turn d1 and the other."""
+    first = (
+        given.filter(drill="d1")
+        .sort("at")
+        .unique("student", keep="first", maintain_order=True)
+        .sort("student")
+    )
+    own = first.head(students).with_row_index("turn")
+    won, lost = pl.lit("d1"), pl.lit(against)
+    return own.select(
+        "student", "at", "day", drill=pl.when(pl.col("turn") % 2 == 0).then(won).otherwise(lost),
+        drawn_against=pl.when(pl.col("turn") % 2 == 0).then(lost).otherwise(won),
+    )  # fmt: skip
+
+
+def drawn_academy(simulate, seed, *, students, apart):
+    """Both drills help by 1; d1 by `apart` more from the session after the draw on."""
+    metrics, given = academy(simulate, seed, students=students, worth=1.0)
+    draws = draws_of(given, students=students)
+    won = draws.filter(drill="d1")["student"]
+    order = pl.int_range(pl.len()).over("student")
+    more = pl.when(pl.col("student").is_in(won.to_list()) & (order >= 3)).then(apart).otherwise(0.0)
+    return metrics.with_columns(mean=pl.col("mean") + more), given, draws
+
+
+@pytest.mark.parametrize(("students", "looks"), [(19, 0), (20, 1), (30, 2), (40, 3)])
+def test_a_random_draw_is_looked_at_when_half_three_quarters_and_all_of_its_students_were_measured_again(
+    simulate, students, looks
+):
+    metrics, given, draws = drawn_academy(simulate, 9, students=students, apart=0.0)
+    rows = by_drill(ask(metrics, given, draws=draws))
+    one, other = rows["d1", "m"], rows["d2", "m"]
+    assert (one["n_lots"], one["lots_look"], one["lots_against"]) == (students, looks, "d2")
+    if looks:  # one drill less the other, so that what both did is in neither
+        assert one["lots_lo"] < 0 < one["lots_hi"]
+        assert other["lots"] == pytest.approx(-one["lots"])
+        assert (other["lots_lo"], other["lots_hi"]) == pytest.approx((-one["lots_hi"], -one["lots_lo"]))
+    else:
+        assert one.get("lots") is None
+
+
+def test_the_better_of_two_drills_is_found_at_the_first_look_that_settles_it(simulate):
+    metrics, given, draws = drawn_academy(simulate, 9, students=40, apart=5.0)
+    row = by_drill(ask(metrics, given, draws=draws))["d1", "m"]
+    assert 0 < row["lots_lo"] < 5.0 < row["lots_hi"]
+    assert row["lots_look"] == 1
+
+
+def test_bounds_of_five_looks_are_those_in_print():
+    # DeMets & Lan 1994, Stat Med 13, table of bounds: five looks, two-sided 0.05, O'Brien-Fleming's spending.
+    assert spending_bounds((0.2, 0.4, 0.6, 0.8, 1.0)) == pytest.approx(
+        (4.8769, 3.3569, 2.6803, 2.2898, 2.0310), abs=2e-4
+    )
+    assert spending_bounds((1.0,)) == pytest.approx((stats.norm.ppf(0.975),), abs=1e-6)
 
 
 def test_for_whom_is_told_from_eight_students_on(simulate):

@@ -43,27 +43,13 @@ def dose(w, day, drill, student="s1", **more):
     )  # fmt: skip
 
 
-def assignments(w):
-    rows = w.sql(query("season.dose"))
-    return [(row["drill"], row["student"], row["drawn_against"]) for row in rows.iter_rows(named=True)]
-
-
-def test_a_dose_after_a_draw_that_its_drill_won_was_assigned_by_it(w):
+def test_a_draw_counts_as_drawn_by_a_plan_or_by_a_dose_that_says_so(w):
     note(w, 0, "d1", "d2")
-    dose(w, 0, "d1")
-    dose(w, 9, "d1")
-    dose(w, 9, "d2")  # the drill that lost was given nevertheless: chosen
-    dose(w, 9, "d1", "s2")  # somebody else's
-    assert set(assignments(w)) == {("d1", "s1", "d2"), ("d2", "s1", None), ("d1", "s2", None)}
-
-
-def test_a_dose_before_a_draw_or_after_a_later_one_was_not(w):
-    dose(w, 0, "d1")
-    note(w, 5, "d1", "d2")
-    note(w, 20, "d3", "d1")  # another draw, and lost
-    dose(w, 25, "d1")
-    dose(w, 10, "d1", "s3", drawn_against="d4")  # a dose that says so itself
-    assert set(assignments(w)) == {("d1", "s1", None), ("d1", "s3", "d4")}
+    dose(w, 0, "d2")  # the drill that lost was given nevertheless
+    note(w, 20, "d3", "d1")
+    dose(w, 10, "d1", "s3", drawn_against="d4")
+    rows = w.sql(query("season.random_draw")).select("student", "drill", "drawn_against").rows()
+    assert rows == [("s1", "d1", "d2"), ("s3", "d1", "d4"), ("s1", "d3", "d1")]
 
 
 def test_a_warehouse_without_seasons_has_no_drill_rows(w):
