@@ -221,7 +221,7 @@ CLIP = '[clip]\nfps = 60\nshoe_length_mm = 290\nview = "face_on"\n'
 
 def clip_rows(swings=(1,), sides=("lead", "trail"), frames=3):
     rows = [
-        f"{no},{frame},{side}_{part},{100 + frame},{400 - frame},0.9"
+        f"{no},{frame},{side}_{part},{(160 if side == 'lead' else 100) + frame},{400 - frame},0.9"
         for no in swings
         for frame in range(frames)
         for side in sides
