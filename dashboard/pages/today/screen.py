@@ -31,6 +31,7 @@ def _part(reader: Reader, heading: str, find: Callable[[Reader], Sequence[Line]]
             layout.lead(line.name, line.sentence)
             with st.container(horizontal=True):
                 navigation.link("lesson", _("Lesson sheet →"), student=line.student)
+                navigation.link("session", _("New session →"), student=line.student)
                 navigation.link("notes", _("Write a note →"), student=line.student)
         if len(found) > SHOWN:
             layout.aside(_("{n} more are on the Students page.").format(n=len(found) - SHOWN))
