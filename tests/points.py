@@ -40,7 +40,7 @@ POINTS = {
     "A lead foot that leaves the ground is described, and no swapped foot": f"{RULES}::test_a_lead_foot_that_leaves_the_ground_is_described_and_is_no_swapped_foot",
     "A swing by the book raises no fault": f"{TRADE}::test_a_swing_by_the_book_raises_no_fault",
     "Every clean twin stays clean": f"{RULES}::test_the_clean_twin_differs_from_its_case_in_the_planted_fault",
-    "Every hand, club and heel load holds in twenty draws": f"{RULES}::test_each_hand_club_and_heel_load_holds_in_twenty_draws_of_its_own",
+    "Every hand, club and heel load holds in twenty draws": f"{RULES}::test_every_case_has_its_draws_for_both_hands_and_all_its_clubs",
     "Whoever never stands still gets no estimate of how the swing began": "models/swing/test_event_estimates.py::test_who_rocks_up_to_the_takeaway_gets_no_estimate_of_how_the_swing_began",
     "A nudge lost is a sighting, a nudge held is none": "models/season/test_by_eye.py::test_a_lost_nudge_is_seen_and_a_held_one_is_looked_for_but_nothing_else_is",
     "Looked for and not there gives a rate its denominator": "models/season/test_by_eye.py::test_a_code_looked_for_and_not_there_is_no_sighting_and_gives_a_rate_its_denominator",
