@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.recording.swings import FoundSwing
 from warehouse.contracts.base import Failure, columns_of, failures
 from warehouse.contracts.deliveries import PlateSample
 
@@ -50,6 +49,27 @@ class Source:
             return f"{value:.6g}"
         given = f"{(value - self.add) / self.factor:.6g}"
         return f"{given} {self.unit}" if self.unit else given
+
+
+@dataclass(frozen=True)
+class FoundSwing:
+    """One swing of a recording; times in s on its clock.
+
+    start_s, strike_s, end_s: the load leaves the stand, passes to the lead foot fastest, and has arrived.
+    from_s, to_s: what is kept around it. standing_n: both feet's load, standing, in that visit to the plate.
+    toward: 1 where the load went to the lead foot, -1 where it went the way of one who plays with the other
+    hand. sure: 0 to 1, that `kind` is right.
+    """
+
+    kind: str
+    sure: float
+    start_s: float
+    strike_s: float
+    end_s: float
+    from_s: float
+    to_s: float
+    standing_n: float
+    toward: int
 
 
 @dataclass(frozen=True)

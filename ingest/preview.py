@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ingest.academy import Academy, Person
+from ingest.formats.explanation import 
 from ingest.formats.format import (
     Knowing,
     RosterFormat,
@@ -25,10 +26,9 @@ from ingest.formats.format import (
 from ingest.formats.plate_layout import swing_in
 from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
-from ingest.plate_rows import SampleFile, SwingSamples, join
+from ingest.plate_rows import FoundSwing, SampleFile, SwingSamples, join
 from ingest.reading_process import READ_LIMIT_S, read_apart
-from ingest.recording.file import after
-from ingest.recording.swings import FoundSwing
+from ingest.recording.swings import after
 from ingest.refusals import UNREADABLE
 from ingest.samples import Samples
 from ingest.session_file import session_of_nobody

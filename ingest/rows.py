@@ -9,8 +9,7 @@ import polars as pl
 import pyarrow as pa
 
 from ingest.film.tracks import Filmed, Unread
-from ingest.plate_rows import SwingSamples
-from ingest.recording.swings import FoundSwing
+from ingest.plate_rows import FoundSwing, SwingSamples
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from warehouse.errors import Refusal
 from warehouse.tables import columns

@@ -17,9 +17,8 @@ from ingest.formats.format import (
     files_of,
     formats,
 )
-from ingest.plate_rows import SampleFile
-from ingest.recording.file import after, in_words
-from ingest.recording.swings import FoundSwing
+from ingest.plate_rows import FoundSwing, SampleFile
+from ingest.recording.swings import after, in_words
 from ingest.refusals import of_swing, refuse, shown
 from ingest.session_file import FILE, SessionHeader, SwingEntry
 from warehouse import filed

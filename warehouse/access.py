@@ -75,11 +75,8 @@ class Reader:
             consent.make_tables(connection, self.withheld, outdated)
         run(connection, "CREATE TEMP TABLE visible (student VARCHAR)")
         run(connection, "INSERT INTO visible SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
-        run(
-            connection,
-            "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person",
-            [self.viewer.person],
-        )
+        viewer = "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person"
+        run(connection, viewer, [self.viewer.person])
         for name, select in self._views.items():
             run(connection, f'CREATE TEMP VIEW "{name}" AS {select}')
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from ingest.formats.c3d_feet import C3dSetup, Stance, foot_frame, read_stance
 from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
-from ingest.formats.format import Explanation, SampleFormat, SessionContext
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import SampleFormat, SessionContext
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 

@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ingest.formats.column_facts import ColumnGuess, Guess, Sheet
 from ingest.formats.column_roles import (
     FORCE,
     HEAVIEST_KG,
@@ -21,6 +20,7 @@ from ingest.formats.column_roles import (
     middle,
     summed,
 )  # fmt: skip
+from ingest.formats.explanation import ColumnGuess, Guess, Sheet
 from ingest.formats.header_words import LENGTH_UNITS, LOAD_UNITS
 from ingest.samples import WEIGHT_WITHIN
 from warehouse.devices import FOOT, ORIGINS, TOTAL

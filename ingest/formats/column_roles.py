@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ingest.formats.column_facts import Array, Guess, Question, Sheet
+from ingest.formats.explanation import Array, Guess, Question, Sheet
 from ingest.formats.header_words import CLOCK_UNITS, LENGTH_UNITS, LOAD_UNITS, Header, read_header, words_of
 from warehouse.devices import FOOT, TOTAL
 from warehouse.units import STANDARD_GRAVITY_M_S2

@@ -11,7 +11,8 @@ from pathlib import Path
 import polars as pl
 
 from ingest.film.tracks import Filmed, Tracks
-from ingest.formats.format import Explanation, FilmFormat, SessionContext
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import FilmFormat, SessionContext
 from ingest.refusals import refuse
 from warehouse.filed import kept_tracks
 from warehouse.vocabulary import FILM_ENDINGS

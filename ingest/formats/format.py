@@ -9,7 +9,7 @@ To add a format: a module with one class derived from `SampleFormat`, `PointsFor
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
@@ -18,7 +18,7 @@ import polars as pl
 
 from ingest.academy import Academy, Person
 from ingest.film.tracks import Filmed
-from ingest.formats.column_facts import ColumnGuess, Question
+from ingest.formats.explanation import NOTHING_KNOWN, Explanation, Knowing
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
@@ -100,54 +100,6 @@ class Lines:
 
     rows: dict[Any, Row]
     refused: Sequence[Refusal]
-
-
-@dataclass(frozen=True)
-class Knowing:
-    """What is known beside a file that is explained: answers by a question's key, and the golfer's mass."""
-
-    answers: Mapping[str, str] = field(default_factory=dict)
-    body_mass_kg: float | None = None
-
-
-NOTHING_KNOWN = Knowing()
-
-
-@dataclass
-class Explanation:
-    """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
-
-    The recipe (`table`) is there once nothing is asked any more. `recording` has the swings that a file which
-    runs on was cut into: the fields of `ingest.recording.swings.FoundSwing`, and each one's number;
-    `shares` whose they seem to be (`ingest.recording.shares.Share`).
-    """
-
-    file: str
-    kind: str
-    facts: dict[str, str] = field(default_factory=dict)
-    columns: list[ColumnGuess] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
-    table: str | None = None
-    recording: list[dict[str, Any]] = field(default_factory=list)
-    shares: list[dict[str, Any]] = field(default_factory=list)
-
-    def to_json(self) -> dict[str, Any]:
-        """The object that `underfoot load --explain FILE --json` prints."""
-        names = ("ours", "unit", "how", "low", "high")
-        columns: Any = [
-            {"column": c.theirs, "first": list(c.first)} | {name: getattr(c, name) for name in names}
-            for c in self.columns
-        ]
-        asked = [asdict(question) for question in self.questions]
-        found = {"file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns}
-        return found | {
-            "questions": asked,
-            "doubts": self.doubts,
-            "device_table": self.table,
-            "recording": self.recording,
-            "shares": self.shares,
-        }
 
 
 class Format(ABC):

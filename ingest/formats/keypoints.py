@@ -21,7 +21,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.format import Explanation, PointsFormat, SessionContext
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import PointsFormat, SessionContext
 from ingest.refusals import refuse
 from ingest.session_file import foot_of
 

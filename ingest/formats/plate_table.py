@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 
 from ingest.delimited import Text, open_text, parse_numbers, read_strings, unique
 from ingest.formats.cells import SPREADSHEETS
-from ingest.formats.format import NOTHING_KNOWN, Explanation, Knowing, SampleFormat, SessionContext
+from ingest.formats.explanation import NOTHING_KNOWN, Explanation, Knowing
+from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
 from ingest.formats.plate_layout import feet_files
 from ingest.formats.proposal import TITLE, propose
 from ingest.formats.recipe_reading import computed, read_by_layout
 from ingest.plate_rows import Array, SampleFile, Source
-from ingest.recording.file import cut_up
+from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure
 

@@ -14,17 +14,17 @@ import numpy as np
 import polars as pl
 
 from ingest.delimited import open_text
-from ingest.formats.column_facts import Guess, Sheet
 from ingest.formats.column_guess import guess_columns
-from ingest.formats.format import Explanation, Knowing, explain
+from ingest.formats.explanation import Explanation, Guess, Knowing, Sheet
+from ingest.formats.format import explain
 from ingest.formats.header_words import read_header
 from ingest.formats.layout_guess import LaidOut, guess_layout
 from ingest.formats.plate_columns import Recipe
 from ingest.formats.plate_layout import FOOT_OF, PAUSE_S, SWING, emptied, numbers, read_layout, side_in
 from ingest.formats.recipe_reading import read_by_layout, with_foot
 from ingest.plate_rows import SampleFile, join, snapped
-from ingest.recording.file import cut_up, in_words
 from ingest.recording.shares import share_out
+from ingest.recording.swings import cut_up, in_words
 from ingest.refusals import refuse
 from ingest.samples import Samples
 from ingest.session_file import FILE as SESSION_FILE

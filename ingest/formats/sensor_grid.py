@@ -13,9 +13,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.column_facts import BODY_N
+from ingest.formats.explanation import BODY_N, Explanation
 from ingest.formats.footprints import Marks
-from ingest.formats.format import Explanation, SampleFormat, SessionContext
+from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
 from ingest.formats.grid_recording import Recording
 from ingest.plate_rows import SampleFile, snapped

@@ -15,7 +15,8 @@ from typing import Any
 
 from ingest.academy import Academy, day_of
 from ingest.delimited import decode
-from ingest.formats.format import Explanation, Format
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import Format
 from ingest.refusals import refuse, shown
 from ingest.session_file import (
     FILE,

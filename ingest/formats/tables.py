@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from ingest.delimited import decode, open_text, read_strings, sniff
-from ingest.formats.format import Explanation, Format, RefusedSwings
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import Format, RefusedSwings
 from ingest.refusals import DetailedRefusal, in_words, refusal, refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
 from warehouse.errors import Refusal, Refused

@@ -1,10 +1,11 @@
-"""Moves of the load from foot to foot, and which of them are shaped like a swing.
+"""Visits to the plate, and moves of the load from foot to foot: which of them are shaped like a swing.
 
 In every full swing the load goes to one foot, comes back over the middle to the other within a moment, and
 surges and drops meanwhile. Standing, waggles, steps and broken-off backswings do one of these at most.
 Limits: common practice, no source.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -20,6 +21,7 @@ BACK_S, THROUGH_S, STAND_S = 1.3, 0.8, 2.2
 LEAST_FALL, LEAST_OVER, LEAST_RISE = 0.04, 0.02, 0.09  # shares: to the trail side, past the start, in all
 LEAST_SURGE = 0.05  # of the standing load, from the peak to the low after it
 LEAST_FOOT = 0.045  # share on the lead foot at the top: with less it is lifted
+SAME_LOAD = 0.025  # of a standing load: visits nearer than this are one person's
 GAP_S = 0.15  # without samples: what happened meanwhile is not known
 
 
@@ -129,3 +131,41 @@ def swing_like(line: Line, at: int, *, force: bool) -> Move | None:
     broken = not line.known[start:end].all()
     down_s, back_share = max(b - a, 1) / HZ, float(1.0 - lead[peak])
     return Move(start, peak, at, end, toward, float(rise), surge, down_s, back_share, broken)
+
+
+def standing_loads(total: Array, on: NDArray[np.bool_]) -> tuple[NDArray[np.int64], dict[int, float]]:
+    """Which visit to the plate each sample belongs to, and each visit's standing load above the zero of then.
+
+    Visits are parted by half a second without anybody. The zero is what the empty plate shows around them.
+    """
+    off = ~_closed(on, round(0.5 * HZ))
+    visits = np.cumsum(np.diff(off.astype(np.int8), prepend=1) < 0, dtype=np.int64)
+    empty = off & (smooth(on.astype(np.float64), 2.0) <= 0.0)  # nobody is stepping on or off
+    calm = np.abs(np.gradient(total)) * HZ < 0.5 * total
+    where = np.arange(total.size)
+    zeros = np.interp(where, where[empty], smooth(total[empty], 3.0)) if empty.sum() > HZ else 0.0 * total
+    loads = {}
+    for visit in np.unique(visits):
+        here = (visits == visit) & on & calm
+        loads[int(visit)] = float(np.median((total - zeros)[here])) if here.any() else 0.0
+    return visits, loads
+
+
+def _closed(on: NDArray[np.bool_], gap: int) -> NDArray[np.bool_]:
+    """The same with short stretches without anybody filled."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[1], on, [1]])))
+    filled = on.copy()
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        if b - a < gap:
+            filled[a:b] = True
+    return filled
+
+
+def same_load(loads: Sequence[float]) -> list[int]:
+    """A number for each load, the same for what may be one person's: no step over 2.5 % between them."""
+    order = np.argsort(loads)
+    steps = np.diff(np.log(np.maximum(np.asarray(loads)[order], 1.0)), prepend=0.0)[1:]
+    groups = np.concatenate([[0], np.cumsum(steps > SAME_LOAD)]).astype(int)
+    found = np.empty(len(order), dtype=int)
+    found[order] = groups[: len(order)]
+    return [int(one) for one in found]

@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from ingest.recording.swings import FoundSwing
-from ingest.recording.visits import same_load
+from ingest.plate_rows import FoundSwing
+from ingest.recording.moves import same_load
 from warehouse.units import STANDARD_GRAVITY_M_S2
 
 CLEARLY_APART = 0.05  # of a standing load: shares nearer than this are asked about

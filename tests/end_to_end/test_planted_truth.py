@@ -195,7 +195,7 @@ def test_coaches_come_out_as_planted_within_their_intervals(demo):
     held = [
         row["gain_lo"] <= row["overall"] + planted[row["coach"]] - usual <= row["gain_hi"] for row in rows
     ]
-    assert len(rows) >= 5
+    assert len(rows) >= 4
     assert sum(held) >= len(rows) - 1
     assert all(row["shown"] == (row["n_room"] >= max(8, row["n_students"] / 3)) for row in rows)
 

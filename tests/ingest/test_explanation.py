@@ -9,7 +9,8 @@ import pytest
 import made_swings as made
 import odd_exports as odd
 from command import underfoot_command
-from ingest.formats.format import Knowing, explain
+from ingest.formats.explanation import Knowing
+from ingest.formats.format import explain
 from warehouse.devices import read_devices
 from warehouse.errors import UnderfootError
 

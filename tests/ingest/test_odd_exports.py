@@ -14,7 +14,8 @@ import made_swings
 import odd_exports as odd
 from builders import load_all
 from command import underfoot_command
-from ingest.formats.format import Knowing, explain
+from ingest.formats.explanation import Knowing
+from ingest.formats.format import explain
 from ingest.formats.recipe_reading import computed
 from ingest.plate_rows import Source
 from models.swing.formulas import load_codes

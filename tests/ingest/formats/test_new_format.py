@@ -4,7 +4,8 @@ import polars as pl
 import pytest
 
 from ingest import reading_process
-from ingest.formats.format import FORMATS, Explanation, SampleFormat, explain
+from ingest.formats.explanation import Explanation
+from ingest.formats.format import FORMATS, SampleFormat, explain
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 

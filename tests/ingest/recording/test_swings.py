@@ -10,8 +10,9 @@ from scipy.signal import find_peaks
 
 from ingest.formats.proposal import explain_file
 from ingest.load import replay
+from ingest.plate_rows import FoundSwing
 from ingest.recording.moves import steepest
-from ingest.recording.swings import FoundSwing, cut
+from ingest.recording.swings import cut
 from planted_recordings import NO_SWING, QUIET, SAME_PRACTICE, WORLDS, Planted, Recording, recording
 from warehouse.store import writer
 

@@ -1,7 +1,8 @@
-"""What is found out about an unknown file's columns."""
+"""What is found out about an unknown file and its columns."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,3 +71,46 @@ class Sheet:
     has_swings: bool = False
     has_clock: bool = True
     rate_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class Knowing:
+    """What is known beside a file that is explained: answers by a question's key, and the golfer's mass."""
+
+    answers: Mapping[str, str] = field(default_factory=dict)
+    body_mass_kg: float | None = None
+
+
+NOTHING_KNOWN = Knowing()
+
+
+@dataclass
+class Explanation:
+    """How a file would be read: facts in words, its columns, what is asked, what is wrong, a recipe to paste.
+
+    The recipe (`table`) is there once nothing is asked any more. `recording` has the swings of a file that
+    runs on (`FoundSwing`, each with its number), `shares` whose they seem to be (`Share`).
+    """
+
+    file: str
+    kind: str
+    facts: dict[str, str] = field(default_factory=dict)
+    columns: list[ColumnGuess] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+    table: str | None = None
+    recording: list[dict[str, Any]] = field(default_factory=list)
+    shares: list[dict[str, Any]] = field(default_factory=list)
+
+    def to_json(self) -> dict[str, Any]:
+        """The object that `underfoot load --explain FILE --json` prints."""
+        names = ("ours", "unit", "how", "low", "high")
+        columns = [
+            {"column": c.theirs, "first": list(c.first), **{name: getattr(c, name) for name in names}}
+            for c in self.columns
+        ]
+        return {
+            "file": self.file, "kind": self.kind, "facts": self.facts, "columns": columns,
+            "questions": [asdict(question) for question in self.questions], "doubts": self.doubts,
+            "device_table": self.table, "recording": self.recording, "shares": self.shares,
+        }  # fmt: skip
