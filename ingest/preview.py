@@ -11,9 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from ingest.academy import Academy, Person
-from ingest.formats.explanation import 
+from ingest.formats.explanation import Knowing
 from ingest.formats.format import (
-    Knowing,
     RosterFormat,
     SampleFormat,
     SessionContext,

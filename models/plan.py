@@ -134,8 +134,8 @@ PLAN: tuple[Step, ...] = (
     Step(("academy.fault",), (), faults, lambda run: (faults.fault_rows(run.rules),)),
     Step(
         ("academy.swing_metric",),
-        ("academy.session", "academy.swing", "academy.swing_event", "academy.clip_point", "academy.hold",
-         "academy.parameter"),
+        ("academy.session", "academy.person", "academy.swing", "academy.swing_event", "academy.clip_point",
+         "academy.heel_seen", "academy.hold", "academy.parameter"),
         samples, _swing_metrics,
     ),
     Step(
