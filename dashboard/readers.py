@@ -7,6 +7,7 @@ with their snapshot, so that an old file is let go whole once nobody looks at it
 import threading
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from dashboard import elements as st
@@ -28,6 +29,11 @@ class _Opened:
     readers: dict[tuple[str, str | None, str, date], Reader] = field(default_factory=dict)
     invented: dict[str, bool] = field(default_factory=dict)  # by version of academy.toml
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @cached_property
+    def everyone(self) -> list[Viewer]:
+        """Everyone on its roster."""
+        return viewers(self.snapshot)
 
 
 def home() -> Home:
@@ -88,7 +94,7 @@ def all_invented(at: Home) -> bool:
 
 def everyone(at: Home) -> list[Viewer]:
     """Everyone on the roster, for the demo academy only."""
-    return viewers(_newest(at).snapshot)
+    return _newest(at).everyone
 
 
 def _newest(at: Home) -> _Opened:
