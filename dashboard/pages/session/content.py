@@ -29,6 +29,7 @@ from warehouse.preview import Brought, Preview
 from warehouse.vocabulary import SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
 Files = tuple[tuple[str, bytes], ...]
+WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing_new"
 
 
 @dataclass(frozen=True)
@@ -258,16 +259,15 @@ def refused(reader: Reader, session: str) -> list[str]:
     return found["sentence"].unique(maintain_order=True).to_list()
 
 
-def known(reader: Reader, session: str) -> bool:
-    """Whether a session is loaded."""
-    return not reader.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty()
-
-
-def waits(reader: Reader, session: str, folder: str) -> bool:
-    """Whether a delivered session is neither loaded nor refused yet; `folder` is where it was put."""
-    if known(reader, session) or refused(reader, session):
-        return False
-    return (reader.home.inbox / folder).exists() or is_at_work(reader.home)
+def became(reader: Reader, session: str, folder: str) -> str:
+    """What a delivered session has become, of the four states; `folder` is where it was put in the inbox."""
+    busy = (reader.home.inbox / folder).exists() or is_at_work(reader.home)
+    now = reader.anew()  # only then, as a load may end between the two
+    if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
+        return LOADED
+    if refused(now, session):
+        return REFUSED
+    return WAITING if busy else NOTHING_NEW
 
 
 def is_at_work(home: Home) -> bool:

@@ -10,7 +10,7 @@ from dashboard import elements as st
 from dashboard import gate, layout, navigation
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, questions
-from dashboard.pages.session.content import Files, Opened, Visit
+from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Visit
 from dashboard.pages.session.questions import Asked, Choice
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
@@ -48,7 +48,7 @@ def show(reader: Reader) -> None:
         _who_may(reader, "people", _("Record the consent →"), student)
     saved = st.session_state.setdefault("session-saved", {})
     if student in saved:
-        waits = content.waits(reader, *saved[student])
+        waits = content.became(reader, *saved[student]) == WAITING
         gate.fragment(_follow, every_s=POLL_S if waits else None)(student, saved[student])
         return
     visit = _visit(reader, student)
@@ -275,11 +275,13 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
     if st.session_state.setdefault("shown-snapshot", published) != published:
         st.session_state["shown-snapshot"] = published
         st.rerun(scope="app")
-    if not content.waits(reader, session, folder) and st.session_state.get("session-waits"):
+    became = content.became(reader, session, folder)
+    if became != WAITING and st.session_state.get("session-waits"):
         st.session_state["session-waits"] = False
         st.rerun(scope="app")  # and look no further
+    reader = reader.anew()
     stopped = content.refused(reader, session)
-    if content.known(reader, session):
+    if became == LOADED:
         st.success(_("Saved and loaded."))
         try:
             said, section = content.against_last_time(reader, session, narrow=layout.narrow())
@@ -287,9 +289,9 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
             layout.section(section, place=session)
         except UnderfootError as error:
             layout.say(str(error))
-    elif stopped:
+    elif became == REFUSED:
         st.error(_("Saved, but it could not be loaded."))
-    elif content.waits(reader, session, folder):
+    elif became == WAITING:
         st.session_state["session-waits"] = True
         layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
         return

@@ -1,0 +1,42 @@
+"""New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
+
+import pytest
+
+from dashboard import readers
+from dashboard.pages.session import content
+from warehouse.store import writer
+
+
+@pytest.fixture
+def opened(homes):
+    home = homes("new-session")
+    return readers.reader(home, "h01").by(lambda: readers.reader(home, "h01"))
+
+
+def landing(reader, session):
+    """What a load does as its last: a session is published."""
+    with writer(reader.home) as w:
+        w.execute(
+            "INSERT INTO academy.session BY NAME "
+            "SELECT * REPLACE (? AS session) FROM academy.session LIMIT 1", [session]
+        )  # fmt: skip
+        w.publish()
+
+
+@pytest.mark.parametrize("at_work", [True, False])
+def test_a_load_that_ends_while_somebody_looks_is_seen(opened, monkeypatch, at_work):
+    def ends(home):
+        landing(opened, f"new-{at_work}")
+        return at_work
+
+    monkeypatch.setattr(content, "is_at_work", ends)
+    assert content.became(opened, f"new-{at_work}", "taken-from-the-inbox") == content.LOADED
+
+
+def test_a_visit_waits_in_the_inbox_and_while_a_load_is_at_work(opened, monkeypatch):
+    (opened.home.inbox / "there").mkdir(parents=True)
+    assert content.became(opened, "another", "there") == content.WAITING
+    monkeypatch.setattr(content, "is_at_work", lambda home: True)
+    assert content.became(opened, "another", "taken") == content.WAITING
+    monkeypatch.setattr(content, "is_at_work", lambda home: False)
+    assert content.became(opened, "another", "taken") == content.NOTHING_NEW
