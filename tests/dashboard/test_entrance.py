@@ -150,8 +150,8 @@ def test_a_bad_key_is_one_sentence_and_a_line_of_the_access_log(site):
     answer = client().get("/invitation", params={"key": "<script>alert(1)</script>"})
     assert answer.status_code == 403
     assert "<script>" not in answer.text
-    assert "not good" in answer.text
-    assert "not good" in home.access_log.read_text()
+    assert "not valid" in answer.text
+    assert "not valid" in home.access_log.read_text()
 
 
 def test_a_tab_of_an_ended_browser_reads_and_writes_nothing(site):

@@ -46,7 +46,7 @@ def test_a_head_coach_lets_a_colleague_in_sees_them_and_ends_it(head):
 def test_a_withdrawn_invitation_lets_nobody_in(head):
     made = content.invite(head, "s01", 1, HERE)
     content.withdraw(head, content.open_invitations(head)[0].key)
-    with pytest.raises(AccessError, match="not good"):
+    with pytest.raises(AccessError, match="not valid"):
         taken(head, made)
 
 

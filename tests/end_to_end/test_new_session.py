@@ -90,7 +90,7 @@ def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):
         make_academy(hand, address)
         page.goto(f"{base}/session")
         hand.clicks += 1
-        page.get_by_text("A new session of Mia Orr").wait_for(timeout=LIMIT_MS)
+        page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
         hand.drop("Export 7.csv", data)
         hand.button("at the toes")
         hand.button("right")
@@ -101,7 +101,7 @@ def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):
 
         hand.clicks, started = 0, time.monotonic()
         page.goto(f"{base}/session")
-        page.get_by_text("A new session of Mia Orr").wait_for(timeout=LIMIT_MS)
+        page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
         hand.drop("Export 8.csv", data.replace(b"350.1,", b"350.2,", 1))
         page.get_by_text("3\u00a0swings found").wait_for(timeout=LIMIT_MS)
         assert not page.get_by_text("Where is 0").count()  # it was answered once, for good

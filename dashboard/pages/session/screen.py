@@ -16,7 +16,7 @@ from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import MINORS
 from dashboard.text.labels import PACES
-from dashboard.text.numbers import count, share
+from dashboard.text.numbers import count, on, share
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.preview import Preview
@@ -41,7 +41,7 @@ def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "New session")
     student = person["student"]
-    st.title(_("A new session of {name}").format(name=person["name"]), anchor=False)
+    st.title(_("New session with {name}").format(name=person["name"]), anchor=False)
     layout.discomfort(reader, student)
     if stops := content.stops(reader, student):
         st.warning(stops)
@@ -103,7 +103,7 @@ def _visit(reader: Reader, student: str) -> Visit:
 def _started_at(reader: Reader, student: str) -> datetime:
     """When it began: the first look at this page, unless somebody says another day or time."""
     usual = st.session_state.setdefault(f"began-{student}", content.usual_start(reader))
-    with st.expander(_("When: {day}, {time}").format(day=f"{usual:%d.%m.%Y}", time=f"{usual:%H:%M}")):
+    with st.expander(_("When: {day}, {time}").format(day=on(usual.date()), time=f"{usual:%H:%M}")):
         day = st.date_input(_("Day"), usual.date(), key=f"day-{student}", format="DD/MM/YYYY")
         time = st.time_input(_("Began at"), usual.time(), key=f"time-{student}", step=300)
     return datetime.combine(day, time, tzinfo=reader.settings.zone)

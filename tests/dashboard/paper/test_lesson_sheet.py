@@ -40,7 +40,7 @@ def test_the_sheet_counts_the_swings_left_out_and_one_with_two_reasons_only_once
 
 
 def test_a_sheet_is_about_a_student_of_the_roster(homes):
-    with pytest.raises(CallError, match="not a student"):
+    with pytest.raises(CallError, match="only students can be named"):
         write_sheet(homes("full"), "c01")
 
 
