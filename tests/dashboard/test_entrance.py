@@ -125,7 +125,7 @@ def test_an_invitation_is_used_by_a_tap_and_not_by_a_look(site):
     answer = client(peer="192.0.2.7").post("/invitation", data={"key": token})
     assert answer.status_code == 303
     assert looks_as(home, answer) == "c02"
-    assert "used already" in client().get("/invitation", params={"key": token}).text
+    assert "already been used" in client().get("/invitation", params={"key": token}).text
     assert client().post("/invitation", data={"key": token}).status_code == 403
 
 
