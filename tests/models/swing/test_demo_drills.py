@@ -58,9 +58,10 @@ def reduced(build, monkeypatch):
     """(metrics, flagged faults) of four swings with these curves, without noise of the plate."""
 
     def of(curves):
-        monkeypatch.setitem(CASES, "drill", Case(curves=curves))
+        name = repr(sorted(curves.items()))  # the builder keeps what it made, by a case's name
+        monkeypatch.setitem(CASES, name, Case(curves=curves))
         made = [
-            planted_swing("drill", club_family="iron", handed="right", heel_load=True, noise_n=1.0, seed=seed)
+            planted_swing(name, club_family="iron", handed="right", heel_load=True, noise_n=1.0, seed=seed)
             for seed in range(4)
         ]
         columns = [
