@@ -1,9 +1,14 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
 import pytest
 
 from dashboard import readers
 from dashboard.pages.session import content
+from warehouse.errors import CallError
+from warehouse.preview import Preview, PreviewedSwing
 from warehouse.store import writer
 
 
@@ -40,3 +45,14 @@ def test_a_visit_waits_in_the_inbox_and_while_a_load_is_at_work(opened, monkeypa
     assert content.became(opened, "another", "taken") == content.WAITING
     monkeypatch.setattr(content, "is_at_work", lambda home: False)
     assert content.became(opened, "another", "taken") == content.NOTHING_NEW
+
+
+def test_the_same_files_are_saved_once(opened):
+    began = datetime(2026, 1, 20, 10, 0, tzinfo=ZoneInfo("UTC"))
+    visit = content.Visit("s01", "7-iron", "full", "mat", "pressure_mat", began)
+    files = content.Opened(Preview({}, swings=(PreviewedSwing(1, None),)), {"plate.csv": b"swing_no"})
+    session, folder = content.save(opened, visit, files, {})
+    assert (folder / session / "plate.csv").read_bytes() == b"swing_no"
+    landing(opened, session)
+    with pytest.raises(CallError, match="nothing was saved twice"):
+        content.save(opened, visit, files, {})

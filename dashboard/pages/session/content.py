@@ -142,7 +142,7 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
 
     Raises
         AccessError: the student is out of reach, or the viewer may not deliver.
-        CallError: no swing is left, or a question is still open.
+        CallError: no swing is left, a question is still open, or these files were saved before.
         OSError: the disk did not take it.
     """
     now = inbox.in_reach(reader, visit.student)
@@ -152,6 +152,8 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
     if all(marks.get(no, SWING) in SWING_KINDS[1:] for no in good):
         raise CallError(_("Every swing is left out; keep at least one."))
     session = session_name(visit, opened.files)
+    if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
+        raise CallError(_("These files are in a session of that day already; nothing was saved twice."))
     files = {f"{session}/{name}": data for name, data in opened.files.items()}
     files[f"{session}/session.toml"] = _sheet(now, session, visit, opened).encode()
     if corrected := _corrections(now, visit, opened, marks):
