@@ -5,7 +5,6 @@
 inbox, with a session.toml; one that leaves its student open is refused (`whose`), beside the likely owners.
 """
 
-import json
 import re
 import shutil
 import unicodedata
@@ -25,6 +24,7 @@ from ingest.formats.recipe_reading import read_by_layout
 from ingest.outcomes import AcceptedDeliveries
 from ingest.recording.moves import ON
 from ingest.refusals import UNREADABLE, refusal, shown
+from warehouse import toml
 from warehouse.devices import DeviceSettings, file_name_pattern
 from warehouse.errors import Refused
 from warehouse.home import write_synced
@@ -196,9 +196,11 @@ class Placing:
 
 def _sheet(session: str, student: str, coach: str | None, told: Told) -> str:
     """A session.toml that says what the file did."""
-    texts = {"session": session, "student": student, "coach": coach, "device": told.device, "club": told.club}
-    lines = [f"{key} = {json.dumps(text)}" for key, text in texts.items() if text]
-    return "\n".join([*lines, f"started_at = {told.started_at.isoformat()}", ""])
+    head = {
+        "session": session, "student": student, "coach": coach, "device": told.device,
+        "club": told.club or None, "started_at": told.started_at,
+    }  # fmt: skip
+    return "\n".join([*toml.lines(head), ""])
 
 
 def _plain(text: str, between: str) -> str:

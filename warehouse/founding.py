@@ -4,7 +4,6 @@ academy.toml is made once and never written over. A home that has one and nothin
 left by a crash, is given the roster alone.
 """
 
-import json
 import os
 import tomllib
 from collections.abc import Sequence
@@ -16,7 +15,7 @@ from pathlib import Path, PurePath
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from warehouse import journal
+from warehouse import journal, toml
 from warehouse.body import Exercise
 from warehouse.consent import Roster
 from warehouse.definitions import RULES_FOLDER
@@ -47,9 +46,11 @@ class NewAcademy:
 
     def settings_text(self) -> str:
         """Its academy.toml."""
-        lines = [f"name = {_quoted(self.name.strip())}", f"time_zone = {_quoted(self.time_zone)}"]
-        lines += [f"consents = {_quoted(ELSEWHERE)}"] if self.consents_kept_elsewhere else []
-        return "\n".join(lines) + "\n"
+        consents = ELSEWHERE if self.consents_kept_elsewhere else None
+        settings = {
+            "name": " ".join(self.name.split()), "time_zone": self.time_zone, "consents": consents,
+        }  # fmt: skip
+        return "\n".join([*toml.lines(settings), ""])
 
     def files(self) -> dict[PurePath, bytes]:
         """Its roster files; one without rows is left out."""
@@ -146,8 +147,3 @@ def _localtime() -> str:
         return Path("/etc/timezone").read_text("utf-8").strip()
     except OSError:
         return ""
-
-
-def _quoted(text: str) -> str:
-    """A text of one line as TOML writes it, which escapes as JSON does."""
-    return json.dumps(" ".join(text.split()), ensure_ascii=False).replace("\x7f", "")

@@ -3,7 +3,6 @@
 A recipe in force is never written over: what a device exported before was read by it.
 """
 
-import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -86,19 +85,11 @@ def _completed(text: str, device: str, table: Table, there: Table) -> str:
 
 
 def _lines(table: Table) -> list[str]:
-    return [f"{key} = {_value(value)}" for key, value in table.items() if key not in _PARTS]
+    return toml.lines({key: value for key, value in table.items() if key not in _PARTS})
 
 
 def _part_lines(device: str, table: Table) -> list[str]:
     found: list[str] = []
     for part in (part for part in _PARTS if part in table):
-        lines = [f"{key} = {_value(value)}" for key, value in table[part].items()]
-        found += [f"[device.{device}.{part}]", *lines]
+        found += [f"[device.{device}.{part}]", *toml.lines(table[part])]
     return found
-
-
-def _value(value: object) -> str:
-    """A value as TOML writes it, which for texts, numbers, truth values and lists is as JSON does."""
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_value(one)}" for key, one in value.items()) + " }"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

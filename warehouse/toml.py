@@ -1,7 +1,10 @@
-"""TOML that others wrote, read only where that takes moments: session.toml and academy.toml."""
+"""TOML: what others wrote is read only where that takes moments, and what we write reads back as it was."""
 
+import json
 import re
 import tomllib
+from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 MOST_BYTES = 1 << 20  # a session of 1,000 swings, each with its events, is a third of it
@@ -33,6 +36,20 @@ def tables(data: bytes | str) -> dict[str, Any]:
         if depth > MOST_NESTED:
             raise _at(bare, bracket.start(), f"More than {MOST_NESTED} brackets are within one another")
     return tomllib.loads(text)
+
+
+def lines(table: Mapping[str, Any]) -> list[str]:
+    """A line of TOML for each key of a table; what is None is left out."""
+    return [f"{key} = {_value(value)}" for key, value in table.items() if value is not None]
+
+
+def _value(value: Any) -> str:
+    """As TOML writes it, which for texts, numbers, truth values and lists is as JSON does."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(lines(value)) + " }"
+    if isinstance(value, date):
+        return value.isoformat()
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _at(text: str, place: int, what: str) -> tomllib.TOMLDecodeError:

@@ -51,6 +51,12 @@ def test_a_file_named_after_its_student_and_time_loads_as_their_session(academy,
     assert academy.left_in_inbox() == []
 
 
+def test_a_club_is_named_as_the_file_names_it(academy, samples):
+    named = NAMED.replace("{time}", "{time}_{club}")
+    [refused] = drop(academy, samples, "s1_2026-05-05_1610_7 🏌.csv", named).refused
+    assert (refused.reason, 'the club "7 🏌"' in refused.sentence) == ("unknown_club", True)
+
+
 def test_columns_may_say_whose_and_when(academy, samples):
     told = samples.with_columns(Player=pl.lit("Tam Brackley"), When=pl.lit("2026-05-05T16:10:00+01:00"))
     assert drop(academy, told, "export 17.csv", IN_COLUMNS).refused == []

@@ -104,7 +104,7 @@ def test_a_folder_that_holds_something_else_is_not_new(tmp_path):
 @given(some.text(max_size=60))
 def test_any_name_is_read_back_as_one_line(name):
     text = NewAcademy(name, "UTC", [], []).settings_text()
-    told = " ".join(name.replace("\x7f", "").split())
+    told = " ".join(name.split())
     if told:
         assert " ".join(parse_settings(text.encode("utf-8", "surrogatepass")).name.split()) == told
 

@@ -1,6 +1,7 @@
 """A device's recipe comes into academy.toml beside what is there, and never over another one."""
 
 import tomllib
+from datetime import UTC
 
 import pytest
 from hypothesis import given
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from warehouse.errors import UnderfootError
 from warehouse.recipes import read_recipe, recipe_text, with_recipe
 from warehouse.settings import parse_settings
+from warehouse.toml import lines, tables
 
 ACADEMY = b'name = "Foot first"  # ours\ntime_zone = "UTC"\n\n[sign_in.people]\n"a@example.org" = "c01"\n'
 COLUMNS = {
@@ -35,6 +37,15 @@ def test_everything_else_stays_as_it_was_written():
 def test_what_is_written_is_read_back(name, header, sheet):
     table = {"kind": "insoles", "layout": {"sheet": sheet}, "columns": {"left_n": {"column": header}}}
     assert read_recipe(recipe_text(name, table).encode()) == (name, table)
+
+
+@given(
+    st.dictionaries(
+        names, texts | st.booleans() | st.integers() | st.datetimes(timezones=st.just(UTC)) | st.lists(texts)
+    )
+)
+def test_whatever_is_written_as_toml_is_read_back(table):
+    assert tables("\n".join(lines(table))) == table
 
 
 def test_adding_it_again_changes_nothing():

@@ -18,6 +18,7 @@ from dashboard.text.cautions import CAMERA
 from dashboard.text.labels import EVENTS as EVENT_NAMES
 from dashboard.text.numbers import on
 from warehouse import family as from_families
+from warehouse import toml
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.family import SentFilm
@@ -155,14 +156,11 @@ def keep(reader: Reader, student: str, marked: Mapping[str, Any]) -> Path:
     tag = hashlib.sha256(json.dumps(moments).encode()).hexdigest()[:4]
     session = f"{at:%Y-%m-%d}-{student[:40]}-film-{at:%H%M}-{tag}"
     coach = reader.viewer.person
-    head = {"session": session, "student": student, "coach": coach}
-    text = "".join(f"{key} = {json.dumps(value)}\n" for key, value in head.items())
-    text += f"started_at = {at.isoformat(timespec='seconds')}\n"
+    head = {"session": session, "student": student, "coach": coach, "started_at": at.replace(microsecond=0)}
     points = _points(marked, moments)
-    if points:
-        text += _filmed_how(marked)
-    text += f"\n[[swing]]\nno = 1\npace = {json.dumps(pace)}\nclub = {json.dumps(club)}\n"
-    files = {"session.toml": text, "events.csv": _table(moments)}
+    lines = [*toml.lines(head), *(_filmed_how(marked) if points else ())]
+    lines += ["", "[[swing]]", *toml.lines({"no": 1, "pace": pace, "club": club}), ""]
+    files = {"session.toml": "\n".join(lines), "events.csv": _table(moments)}
     if points:
         files["clip.csv"] = _table(points)
     down = any(row["event"] == "impact" and row["trail_heel"] == "down" for row in moments)
@@ -258,11 +256,11 @@ def _points(marked: Mapping[str, Any], moments: Sequence[Mapping[str, Any]]) -> 
     ]
 
 
-def _filmed_how(marked: Mapping[str, Any]) -> str:
+def _filmed_how(marked: Mapping[str, Any]) -> list[str]:
     """What session.toml says of a film whose points were tapped."""
-    checked = "feet_checked = true\n" if marked.get("feet_checked") is True else ""
-    text = f"{checked}\n[clip]\nfps = {marked['rate']}\nview = {json.dumps(marked['view'])}\n"
-    return text + (f"shoe_length_mm = {shoe}\n" if (shoe := marked.get("shoe_mm")) else "")
+    checked = ["feet_checked = true"] if marked.get("feet_checked") is True else []
+    clip = {"fps": marked["rate"], "view": marked["view"], "shoe_length_mm": marked.get("shoe_mm") or None}
+    return [*checked, "", "[clip]", *toml.lines(clip)]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> str:

@@ -21,12 +21,12 @@ from dashboard.queries import people, sessions
 from dashboard.section import Section
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import number, on
-from warehouse import recipes
+from warehouse import recipes, toml
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, holder
 from warehouse.preview import Brought, Preview
-from warehouse.vocabulary import SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
+from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
 Files = tuple[tuple[str, bytes], ...]
 WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing_new"
@@ -149,7 +149,7 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
     if not opened.can_be_saved:
         raise CallError(_("These files can't be saved as they are; answer what is asked first."))
     good = [swing.no for swing in opened.preview.swings if swing.refused is None]
-    if all(marks.get(no, SWING) in SWING_KINDS[1:] for no in good):
+    if all(marks.get(no, SWING) in LEFT_OUT for no in good):
         raise CallError(_("Every swing is left out; keep at least one."))
     session = session_name(visit, opened.files)
     if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
@@ -186,7 +186,8 @@ def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
         for swing in opened.preview.swings
         if swing.sure is None or visit.pace != "full"
     ]
-    return "".join([_lines(head), *(f"\n[[swing]]\n{_lines(entry)}" for entry in entries)])
+    swings = [line for entry in entries for line in ("", "[[swing]]", *toml.lines(entry))]
+    return "\n".join([*toml.lines(head), *swings, ""])
 
 
 def _corrections(
@@ -206,16 +207,6 @@ def _corrections(
             found.append(common | {"kind": SWING_KIND, "swing_no": swing.no, "code": SWING})
         found.append(common | {"kind": kind, "swing_no": swing.no, "code": mark})
     return found
-
-
-def _lines(entry: Mapping[str, Any]) -> str:
-    """Lines of TOML; what is None is left out."""
-    values = {
-        key: value.isoformat(timespec="seconds") if isinstance(value, datetime) else json.dumps(value)
-        for key, value in entry.items()
-        if value is not None
-    }
-    return "".join(f"{key} = {value}\n" for key, value in values.items())
 
 
 def usual_start(reader: Reader) -> datetime:
