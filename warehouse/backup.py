@@ -182,7 +182,7 @@ def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
     """Make a home again from a backup, hashes compared before and after, and publish it.
 
     Students who were forgotten after the backup was made are asked to be forgotten again. Nothing is then
-    published before they are. Films that a family no longer lets be kept whole go again too.
+    published before they are. Films that a family no longer lets us keep whole are removed again too.
 
     Raises
         CallError: the home holds anything already, there is no such file, or its secret is another one.
@@ -218,9 +218,9 @@ def restore(home: Home, file: Path, secret: bytes | None = None) -> Backup:
 
 
 def _remove_again(home: Home, file: Path, backed_up_at: str) -> None:
-    """Have what was removed since removed again, by the list beside the backup.
+    """Remove again what was removed since, by the list beside the backup.
 
-    Films go at once, students by being asked for. What was past its time goes by its own date.
+    Films go at once; students are asked to be forgotten. What was past its time goes by its own date.
     """
     removed = forgotten.removed_since(home, [forgotten.beside(file)], backed_up_at)
     films = {c for r in removed if forgotten.FILMS_AS_DELIVERED in r.removed for c in r.deliveries}

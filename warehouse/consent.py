@@ -148,7 +148,7 @@ def given(roster: Roster, student: str, purpose: str, day: date, settings: Setti
 def withheld(roster: Roster, day: date, settings: Settings) -> frozenset[tuple[str, str]]:
     """Each student and purpose for which nothing of theirs may be used on a day."""
     spans = recorded(roster)
-    found = {key for key, recorded in spans.items() if key[1] in WITHHOLDABLE and not covers(recorded, day)}
+    found = {key for key, days in spans.items() if key[1] in WITHHOLDABLE and not covers(days, day)}
     if not settings.consents_kept_elsewhere:
         students = roster.sql("SELECT person, born FROM academy.person WHERE role = 'student'")
         found |= {

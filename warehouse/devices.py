@@ -224,8 +224,8 @@ def _layout(name: str, table: Any, where: str, *, past: bool) -> Layout:
         except ValueError:
             parts = ", ".join(f"{{{part}}}" for part in NAME_PARTS)
             raise UnderfootError(
-                f"{at} has file_name = {given['file_name']!r}; write a name with the parts {parts}, each but "
-                'the last once, as in file_name = "{student}_{date}_{time}".'
+                f"{at} has file_name = {given['file_name']!r}; write a name with the parts {parts}, none but "
+                'the last twice, as in file_name = "{student}_{date}_{time}".'
             ) from None
     return Layout(**given)
 

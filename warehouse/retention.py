@@ -43,7 +43,7 @@ _NOTES = 'SELECT student, "at", day, kind, code FROM academy.note'
 class Kept:
     """What one key of [retention] is about: its days, and the day of everything that it holds.
 
-    Of keep_film the days are none, and each day is the last of a consent.
+    keep_film has no days of its own: the day of each of its films is the last of their consent.
     """
 
     key: str
@@ -69,7 +69,7 @@ class Kept:
 
 
 def kept(home: Home, roster: Roster, settings: Settings) -> list[Kept]:
-    """What each key of [retention] is about, and keep_film where a consent to it has a last day.
+    """What each key of [retention] is about, and keep_film where a consent to it has ended or will.
 
     The access log shortens itself.
     """
@@ -116,11 +116,11 @@ def _originals(home: Home, content: str, *, waits: bool) -> list[Path]:
 
 def _whole_films(home: Home, roster: Roster, settings: Settings) -> Iterator[tuple[date, str]]:
     """By the contents of deliveries that hold a minor's film whole, under a consent that has a last day."""
+    copies = [why for _, why in _replaced(home)]
     for (student, purpose), spans in consent.recorded(roster).items():
         last = consent.last_day(spans, settings.today)
         if purpose != KEEP_FILM or last == date.max:
             continue
-        copies = [why for _, why in _replaced(home)]
         rows = roster.sql(f"{_DELIVERED} session.student = ? ORDER BY ALL", [student])
         for day, content, session, born, waits in rows.iter_rows():
             if is_minor(born, day, settings.minor_until_age):

@@ -64,21 +64,20 @@ RULES: dict[str, dict[str, Any]] = {
     "academy.heel_seen.source": {"isin": HEEL_TOLD_BY},
     "academy.swing.kind": {"isin": SWING_KINDS},
     "academy.drill_dose.kind": {"isin": ("drill", "practice")},
-    "academy.drill_dose.place": {"isin": PLACES, "nullable": False},
-    "academy.drill_dose.unit": {"isin": DOSE_UNITS, "nullable": False},
-    **dict.fromkeys((f"academy.hold.{name}" for name in ("from_s", "to_s", "t0_s")), _FILLED),
-    "academy.hold.rate_hz": {"ge": 49.9, "le": 2001, "nullable": False},
+    "academy.drill_dose.place": _FILLED,
+    "academy.drill_dose.unit": {"isin": DOSE_UNITS} | _FILLED,
+    **dict.fromkeys((f"academy.hold.{name}" for name in ("from_s", "to_s", "t0_s", "rate_hz")), _FILLED),
 }
-"""What a column of this name may hold, in every table that ingest appends to or in the one named."""
+"""What a column of this name may hold, in every table that ingest appends to, or in the table named."""
 
 
 @cache
 def contract_of(table: str) -> type[Contract]:
-    """What rows must be like to be appended to a table: columns that may not be null must be there."""
+    """What rows must be like to be appended to a table; only a column that may be null may be left out."""
     fields: dict[str, Any] = {}
     kinds: dict[str, Any] = {}
     for name, _, _, filled in COLUMN.findall(table_sql(table)):
-        rules = {"nullable": not filled} | RULES.get(f"{table}.{name}", RULES.get(name, {}))
+        rules = {"nullable": not filled} | RULES.get(name, {}) | RULES.get(f"{table}.{name}", {})
         fields[name] = Field(**rules)
         kind = columns(table)[name]
         kinds[name] = Optional[kind] if rules["nullable"] else kind  # noqa: UP045
