@@ -24,8 +24,7 @@ from scipy import stats
 from models.samples import temporary
 from models.season.by_eye import looked_for, nudge_rows, saw_rows
 from models.season.cells import TOUCHED
-from models.season.drill_checks import clustered
-from models.season.estimation import q_of_p
+from models.season.estimation import clustered, q_of_p
 from models.season.kernel import FLOATS
 from models.sql import query
 from warehouse.chains import Chain

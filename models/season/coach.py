@@ -16,8 +16,10 @@ import polars as pl
 from scipy import stats
 
 from models.season.cells import BASELINE, baseline, known_rows, stored_fits
+from models.season.estimation import jackknife_variance
 from models.season.judgement import Bands, mixture_quantile
 from models.season.kernel import FLOATS
+from models.season.mixed import log_half_t
 from models.season.student_gain import StudentGains, item_slopes, student_gains
 from warehouse.store import Writer
 
@@ -75,15 +77,13 @@ def _season_rows(
 ) -> list[dict[str, object]]:  # fmt: skip
     measured = items.select("student").unique().join(spans, on="student").sort("student")
     coaches, share = shares(measured, coaching)
-    coached = share.sum(axis=1) > 0
-    room = items.filter("room")
-    places = {student: i for i, student in enumerate(measured["student"]) if coached[i]}
-    room = room.filter(pl.col("student").is_in(list(places)))
-    names = sorted(set(room["student"]))
-    here = [places[student] for student in names]
+    coached = measured["student"].filter(share.sum(axis=1) > 0)
+    room = items.filter("room", pl.col("student").is_in(coached.to_list()))
+    here = np.flatnonzero(measured["student"].is_in(room["student"].unique().to_list()))
     found = None
-    if names:
-        ages = [(born.get(student), measured["first"][at]) for student, at in zip(names, here, strict=True)]
+    if here.size:
+        entries = measured[here].select("student", "first").iter_rows()
+        ages = [(born.get(student), first) for student, first in entries]
         found = coach_gains(student_gains(room, share[here]), share[here], case_mix(ages))
     rows = []
     for k, coach in enumerate(coaches):
@@ -166,13 +166,6 @@ def room_to_gain(own: StudentGains, x: FLOATS) -> float:
     return float(start @ own.gain - own.cov @ left) / known
 
 
-def _left_out(own: StudentGains, x: FLOATS) -> float:
-    """The jackknife's variance of λ, students left out in turn."""
-    size = len(own.gain)
-    each = np.array([room_to_gain(own[kept], x[kept]) for kept in ~np.eye(size, dtype=bool)])
-    return float((size - 1) / size * np.sum((each - each.mean()) ** 2))
-
-
 def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | None:
     """Each coach's gain from S students': r_i = x_i·β + Σ_c share_ic·c_c + u_i + e_i, r = gain − λ·start.
 
@@ -187,16 +180,18 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
     taught = share.sum(axis=0) > 0
     within = _independent(np.hstack([share[:, taught], x[:, 1:]]))
     slope = room_to_gain(own, within)
-    doubt = _left_out(own, within)
+    left_out = (room_to_gain(own[kept], within[kept]) for kept in ~np.eye(own.gain.size, dtype=bool))
+    doubt = jackknife_variance(np.array([*left_out]))
     gain, variance = own.residual(slope)
     start = own.start - own.start.mean()
     p, coaches = x.shape[1], share.shape[1]
-    sds = scale * np.exp(np.linspace(np.log(0.02), np.log(8.0), STEPS))
+    log_sds = np.linspace(np.log(0.02), np.log(8.0), STEPS)  # in units of the scale
+    sds, height_of_sd = scale * np.exp(log_sds), log_half_t(log_sds)
     a = np.column_stack([x, share])
     target = np.column_stack([np.tile(np.eye(p)[0], (coaches, 1)), np.eye(coaches)])
     target = np.vstack([target, np.eye(p + coaches)[0]])
     heights, means, variances = [], [], []
-    for sd_u in sds:  # every σ_c at once
+    for sd_u, height_u in zip(sds, height_of_sd, strict=True):  # every σ_c at once
         d = sd_u**2 + variance
         weighed = a / d[:, None]
         ridge = np.repeat((weighed.T @ a)[None], STEPS, axis=0)
@@ -205,7 +200,7 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
         at = inverse @ right
         form = np.log(d).sum() + 2 * coaches * np.log(sds) + np.linalg.slogdet(ridge)[1]
         form += gain @ (gain / d) - at @ right
-        heights.append(_log_half_t(sd_u / scale) + _log_half_t(sds / scale) - 0.5 * form)
+        heights.append(height_u + height_of_sd - 0.5 * form)
         means.append(at @ target.T)
         of_slope = (inverse @ (weighed.T @ start)) @ target.T
         variances.append(np.einsum("ij,sjk,ik->si", target, inverse, target) + doubt * of_slope**2)
@@ -215,30 +210,22 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
     centre = weight @ mean
     spread = np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))
     lo, hi = (mixture_quantile(mean, sd, q, lambda chance: weight @ chance, 45) for q in (0.05, 0.95))
-    q, _ = np.linalg.qr(within)
-    room = own.gain.size - q.shape[1]
-    left = gain - q @ (q.T @ gain)
-    own_spread = (left @ left - variance @ (1 - np.sum(q**2, axis=1))) / max(room - 1, 1)
-    d = max(own_spread, 0.0) + variance
+    freedom = max(own.gain.size - within.shape[1] - 1, 1)
+    left = gain - within @ (within.T @ gain)
+    var_u = (left @ left - variance @ (1 - np.sum(within**2, axis=1))) / freedom
+    d = max(var_u, 0.0) + variance
     w = x / np.maximum(d, 1e-300)[:, None]
     beta = np.linalg.solve(w.T @ x, w.T @ gain)
     apart = _beside_others(share, d)
     raw = centre[-1] + apart @ (gain - x[:, 1:] @ beta[1:])
     raw_se = np.sqrt(apart**2 @ d + doubt * (apart @ start) ** 2)
-    return CoachGains(
-        centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]), max(room - 1, 1)
-    )
+    return CoachGains(centre[:-1], spread[:-1], lo[:-1], hi[:-1], raw, raw_se, float(centre[-1]), freedom)
 
 
 def _independent(x: FLOATS) -> FLOATS:
     """An orthonormal basis of the columns of x."""
     u, size, _ = np.linalg.svd(x, full_matrices=False)
     return np.asarray(u[:, size > 1e-9 * size.max()])
-
-
-def _log_half_t(x: FLOATS) -> FLOATS:
-    """Log density of log x under half-t with 4 degrees of freedom, up to a constant."""
-    return np.asarray(-2.5 * np.log1p(x**2 / 4) + np.log(x))
 
 
 def _beside_others(share: FLOATS, variance: FLOATS) -> FLOATS:

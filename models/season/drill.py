@@ -1,8 +1,9 @@
 """What each drill is worth: kept, on the day, assigned by random draw, pooled by aim, and for whom.
 
 `drill_rows` reads the warehouse and returns rows of season.drill_effect and season.drill_group. The kept
-effect is that of the season's model (drill_model.py); beside it are two plain looks (drill_checks.py). Every
-effect is toward better. All is fitted on the whole academy, so only by builds.
+effect is that of the season's model (drill_model.py); beside it are the same day (drill_day.py), random draws
+(drill_draw.py) and a plain look from session to session (drill_checks.py). Every effect is toward better. All
+is fitted on the whole academy, so only by builds.
 """
 
 from collections.abc import Mapping, Sequence
@@ -62,7 +63,7 @@ class DrillRows(NamedTuple):
 
 @dataclass(frozen=True)
 class AimAnswers:
-    """One aim in one season: its fit (None where no drill was given enough), and the plain looks beside."""
+    """One aim in one season: its fit (None where no drill was given enough), and what is shown beside it."""
 
     aim: Aim
     design: Design

@@ -1,28 +1,12 @@
 """A plain look at drills beside the season's model: the next session on this one."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
 from models.season.drill_data import LEAST_FIRST
 from models.season.drill_model import LEVEL, Design
+from models.season.estimation import clustered
 from models.season.kernel import FLOATS
-
-
-def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FLOATS]:
-    """Least squares (p,) and its covariance, errors correlated within an owner; x (N, p), y (N,), owner (N,).
-
-    (XᵀX)⁻¹·Σ_g XᵍᵀuᵍuᵍᵀXᵍ·(XᵀX)⁻¹ with the correction G/(G − 1) · (N − 1)/(N − p). Source: Liang & Zeger
-    1986; the correction as in Petersen 2009, Rev Financ Stud 22.
-    """
-    n, p = x.shape
-    bread = np.linalg.inv(x.T @ x)
-    gamma = bread @ (x.T @ y)
-    scores = np.zeros((int(owner.max()) + 1, p))
-    np.add.at(scores, owner, x * (y - x @ gamma)[:, None])
-    groups = np.unique(owner).size
-    scale = groups / max(groups - 1, 1) * (n - 1) / max(n - p, 1)
-    return gamma, scale * bread @ (scores.T @ scores) @ bread
 
 
 def lagged_effects(design: Design, value: FLOATS) -> dict[str, tuple[float, float, float]]:

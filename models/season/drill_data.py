@@ -22,10 +22,8 @@ from models.season.kernel import COUNTS, FLOATS
 
 FAULT, METRIC = "fault", "metric"
 PRIOR_SWINGS = 4.0  # at the academy's rate, so that the weight of a student without faults stays finite
-LEAST_FIRST, LEAST_MORE = (
-    3,
-    6,
-)  # students, for a column of a first dose, and for one at home or of the months since
+LEAST_FIRST = 3  # students, for a column of a first dose
+LEAST_MORE = 6  # students, for a column of practice at home, or of the months since
 FLATTENS = 1.5  # months
 LONGEST = 3.0  # months: by then what fades has faded
 _COUNT = pl.len().cast(pl.Float64)

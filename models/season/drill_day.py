@@ -29,7 +29,6 @@ LEAST_STUDENTS = 12  # under a dozen the estimate leans against the drill
 EFFECT, CHANGE = "effect", "change"
 DRAWS = 6
 LASTING = np.array([0.05, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.0])  # φ
-AFTER = "after"
 
 
 @dataclass(frozen=True)
@@ -90,7 +89,7 @@ def _effects(
     apart: bool,
 ) -> dict[str, Effect]:
     """Drill → its effect; `apart`: with a column for being measured again."""
-    cell, plain = design.cell, len(design.names) - len(design.dosed)
+    cell, plain = design.cell, design.plain
     visit = again["visit"].to_numpy().astype(np.intp)
     place = np.concatenate([np.arange(cell.y.size), visit])
     order = np.argsort(place, kind="stable")  # each after its own baseline
@@ -98,12 +97,11 @@ def _effects(
     error = design.aim.swing / again["n"].to_numpy().astype(np.float64)
     y = np.concatenate([cell.y, again["mean"].to_numpy()])[order]
     own = np.concatenate([np.full(cell.y.size, None), again["drill"].fill_null("").to_numpy()])[order]
-    columns = {
-        name: cell.x[place, plain + k] for k, name in enumerate(design.dosed) if name.startswith("first ")
-    }
-    columns |= {AFTER: later.astype(np.float64)} if apart else {}
+    columns = {name: cell.x[place, k] for k, name in enumerate(design.names) if name.startswith("first ")}
+    columns |= {"measured again": later.astype(np.float64)} if apart else {}
     columns |= {drill: (own == drill).astype(np.float64) for drill in drills}
-    columns |= {f"other {drill}": (own == drill).astype(np.float64) for drill in {*own} - {None, "", *drills}}
+    others = sorted({*own} - {None, "", *drills})  # in one order, so that every run has the same columns
+    columns |= {f"other {drill}": (own == drill).astype(np.float64) for drill in others}
     names, x = add_independent(cell.x[place, :plain], columns)
     counts = np.bincount(cell.owner[place])
     both = replace(
@@ -111,14 +109,11 @@ def _effects(
         error=np.concatenate([cell.error, error])[order], x=np.ascontiguousarray(x),
     )  # fmt: skip
     found = _mixed(both, place, parts)
-    at = {name: k for k, name in enumerate([*range(plain), *names])}
     effects = {}
-    for drill in drills:
-        if drill not in at:
-            continue
+    for drill in (drill for drill in drills if drill in names):
         given = np.unique(both.owner[own == drill])
         weights = np.zeros(x.shape[1])
-        weights[at[drill]] = 1.0
+        weights[plain + names.index(drill)] = 1.0
         if points is not None:
             weights *= points[given].mean()
         effects[drill] = effect(found, weights, given.size)

@@ -16,15 +16,16 @@ from math import ceil
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 from scipy import special
 
 from models.season.cells import add_independent
 from models.season.drill_model import Design, Effect, effect, fit
 from models.season.estimation import spending_bounds
-from models.season.kernel import COUNTS, FLOATS
+from models.season.kernel import FLOATS
 from warehouse.vocabulary import DRAW_LOOKS, DRAW_STUDENTS
 
-MEASURED = 2  # sessions since the draw before a student counts
+MEASURED = 2  # days with a session since the draw before a student counts
 LEAST_ARM = 4  # students of either drill
 
 
@@ -46,51 +47,42 @@ def drawn(
 ) -> dict[str, Drawn]:
     """Drill → itself against the drill it was drawn against most often.
 
-    `draws`: rows of season.random_draw. `parts`: draws of the design's variance parts; None: nothing is said.
-    `points` (S,): what a unit of value is worth to each student in the aim's unit; None where it is the unit.
+    `draws`: rows of season.random_draw, the earliest first. `parts`: draws of the design's variance parts;
+    None: nothing is said. `points` (S,): what a unit of value is worth to each student in the aim's unit;
+    None where it is the unit.
     """
     pair = pl.concat_list("drill", "drawn_against").list.sort()
-    firsts = (
-        draws.with_columns(pair=pair)
-        .sort("at")
-        .unique(["student", "pair"], keep="first", maintain_order=True)
-    )
+    firsts = draws.with_columns(pair=pair).unique(["student", "pair"], keep="first", maintain_order=True)
     found: dict[str, Drawn] = {}
     for (key,), own in firsts.group_by(["pair"], maintain_order=True):
         one, other = key
-        answer = _question(design, own, one, parts, points)
-        turned = None if answer[2] is None else _turned(answer[2])
-        for drill, against, said in ((one, other, answer[2]), (other, one, turned)):
-            if drill not in found or found[drill].students < answer[0]:
-                found[drill] = Drawn(against, answer[0], answer[1], said)
+        students, looks, answer = _question(design, own, one, parts, points)
+        turned = answer and Effect(-answer.value, answer.se, -answer.hi, -answer.lo, answer.p)
+        for drill, against, said in ((one, other, answer), (other, one, turned)):
+            if drill not in found or found[drill].students < students:
+                found[drill] = Drawn(against, students, looks, said)
     return found
-
-
-def _turned(found: Effect) -> Effect:
-    return Effect(-found.value, found.se, -found.hi, -found.lo, found.p)
 
 
 def _question(
     design: Design, own: pl.DataFrame, one: str, parts: FLOATS | None, points: FLOATS | None
 ) -> tuple[int, int, Effect | None]:
     """Students who count, looks taken, and `one` less the other at the last of them."""
-    when = {student: (at, day, drill == one) for student, at, day, drill in own[:, :4].iter_rows()}
-    rows = design.aim.rows.select("student", "started_at", "day")
-    after, arm = np.zeros(len(rows), dtype=bool), np.zeros(len(rows))
-    for k, (student, started, day) in enumerate(rows.iter_rows()):
-        if student in when:
-            at, on, won = when[student]
-            after[k], arm[k] = day > on or started > at, 0.5 if won else -0.5
-    since = rows.with_columns(after=after).filter("after").sort("started_at")
-    ready = since.group_by("student").agg(
-        day=pl.col("day").unique().sort().get(MEASURED - 1, null_on_oob=True)
+    lot = own.select("student", "at", on="day", arm=pl.when(drill=one).then(0.5).otherwise(-0.5))
+    rows = (
+        design.aim.rows.select("student", "started_at", "day")
+        .join(lot, on="student", how="left", maintain_order="left")
+        .with_columns(after=((pl.col("day") > pl.col("on")) | (pl.col("started_at") > pl.col("at"))))
+        .with_columns(pl.col("after").fill_null(value=False), arm=pl.when("after").then("arm").otherwise(0.0))
     )
-    days = ready["day"].drop_nulls().sort().to_list()
+    measured = pl.col("day").unique().sort().get(MEASURED - 1, null_on_oob=True)
+    days = rows.filter("after").group_by("student").agg(measured)["day"].drop_nulls().sort().to_list()
     answer, looks = None, 0
     for look, until in _looks(days):
         looks = look
         if parts is not None:
-            answer = _look(design, (rows["day"] <= until).to_numpy(), after, arm, parts, points, look)
+            known = (rows["day"] <= until).to_numpy()
+            answer = _look(design, known, rows["arm"].to_numpy(), parts, points, look)
         if answer is not None and (answer.lo > 0 or answer.hi < 0):
             break
     return len(days), looks, answer
@@ -104,21 +96,22 @@ def _looks(days: list[date]) -> Iterator[tuple[int, date]]:
 
 
 def _look(
-    design: Design, known: COUNTS, after: COUNTS, arm: FLOATS, parts: FLOATS, points: FLOATS | None, look: int
+    design: Design, known: NDArray[np.bool_], arm: FLOATS, parts: FLOATS, points: FLOATS | None, look: int
 ) -> Effect | None:
-    """The answer from the rows `known` by then."""
+    """The answer from the rows `known` by then; `arm` (N,): ½ or −½ since the draw, else 0."""
     cell = design.cell
-    plain = len(design.names) - len(design.dosed)
     there = np.unique(cell.owner[known])
     counts = np.bincount(cell.owner[known], minlength=cell.offsets.size - 1)[there]
-    columns = {"after": after[known].astype(float), "drawn": (after * arm)[known]}
-    names, x = add_independent(cell.x[known][:, :plain], columns)
+    # A device that came later has no rows yet: every column is asked anew whether it says something.
+    columns = {name: cell.x[known, k] for k, name in enumerate(design.names[: design.plain]) if k > 1}
+    columns |= {"after": (arm[known] != 0).astype(np.float64), "drawn": arm[known]}
+    names, x = add_independent(cell.x[known][:, :2], columns)
     some = replace(
         cell, offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), t=cell.t[known],
         y=cell.y[known], error=cell.error[known], x=np.ascontiguousarray(x),
     )  # fmt: skip
-    arms = [np.unique(cell.owner[known & after & (arm == side)]) for side in (0.5, -0.5)]
-    found = fit(some, parts) if min(arm.size for arm in arms) >= LEAST_ARM and "drawn" in names else None
+    arms = [np.unique(cell.owner[known & (arm == side)]) for side in (0.5, -0.5)]
+    found = fit(some, parts) if min(each.size for each in arms) >= LEAST_ARM and "drawn" in names else None
     if found is None:
         return None
     weights = np.zeros(x.shape[1])

@@ -21,6 +21,7 @@ from scipy import stats
 
 from models.season.cells import WORTHWHILE, add_independent, arrange
 from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, keenness_columns, points
+from models.season.estimation import jackknife_variance
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import Cell, integrate, likelihood, lines, posterior_given, scales
 
@@ -40,7 +41,7 @@ class Design:
     names: list[str]
     doses: Doses
     students: list[str]
-    dosed: list[str]  # those of the names, the last ones, that doses and keenness gave
+    plain: int  # how many of the names, the first ones, have nothing to do with drills
 
     def doses_of(self, drill: str) -> FLOATS:
         """(S,) lesson doses of one drill before each student's last session."""
@@ -60,7 +61,7 @@ class Fit:
 
 @dataclass(frozen=True)
 class Effect:
-    """An estimate, its standard error, 90 % interval and one-sided p in its own direction."""
+    """An estimate, its standard error, interval (90 % unless said) and one-sided p in its own direction."""
 
     value: float
     se: float
@@ -82,7 +83,7 @@ def design_of(aim: Aim, dose: pl.DataFrame, aimed: Collection[str]) -> Design | 
     columns = dose_columns(doses, offsets) | keenness_columns(doses, offsets, rows.cell.t, aimed)
     names, x = add_independent(rows.cell.x, columns)
     cell = replace(rows.cell, x=np.ascontiguousarray(x))
-    return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students, names)
+    return Design(aim, cell, ["1", "t", *rows.fixed, *names], doses, rows.students, rows.cell.x.shape[1])
 
 
 def variance_parts(design: Design) -> FLOATS | None:
@@ -165,13 +166,11 @@ def by_student(cell: Cell, parts: FLOATS, visit: COUNTS | None, lasting: float) 
 def effect(found: Fit, weights: FLOATS, given: int, level: float = LEVEL) -> Effect:
     """The contrast Σ weights·γ (p,) with its interval: t with (students given − 2) degrees, at least 1.
 
-    Standard error: the larger of the integrated one and √((S − 1)/S · Σ(γ̂ without i − their mean)²).
+    `level` is one-sided. Standard error: the larger of the integrated one and the jackknife's over students.
     """
     value = float(weights @ found.gamma)
-    own = found.without @ weights
-    students = own.size
-    sandwich = (students - 1) / students * np.sum((own - own.mean()) ** 2)
-    se = float(np.sqrt(max(weights @ found.cov @ weights, sandwich)))
+    integrated = float(weights @ found.cov @ weights)
+    se = max(integrated, jackknife_variance(found.without @ weights)) ** 0.5
     freedom = max(given - 2, 1)
     half = float(stats.t.ppf(level, freedom)) * se
     return Effect(value, se, value - half, value + half, float(stats.t.sf(abs(value) / se, freedom)))

@@ -1,7 +1,8 @@
 """Statistics that several answers share: proportions, pooled estimates, and false discoveries.
 
-Wilson's interval, intraclass correlation, beta priors and posteriors; random-effects pooling after
-DerSimonian & Laird; the false discovery rate of Benjamini & Hochberg; bounds of planned looks (Lan & DeMets).
+Wilson's interval, intraclass correlation, beta priors and posteriors; errors correlated within clusters, and
+the jackknife; random-effects pooling after DerSimonian & Laird; the false discovery rate of Benjamini &
+Hochberg; bounds of planned looks (Lan & DeMets).
 """
 
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from functools import cache
 
 import numpy as np
 import polars as pl
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
 from models.season.kernel import FLOATS
@@ -81,6 +82,27 @@ def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS, by: float = 0.
     """P(X < Y − by) for X ~ Beta(a1, b1), Y ~ Beta(a2, b2), each (K,): Gauss–Legendre over Y's quantiles."""
     at = np.maximum(special.betaincinv(a2[:, None], b2[:, None], (NODES[None, :] + 1) / 2) - by, 0.0)
     return np.asarray(special.betainc(a1[:, None], b1[:, None], at) @ (WEIGHTS / 2))
+
+
+def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FLOATS]:
+    """Least squares (p,) and its covariance, errors correlated within an owner; x (N, p), y (N,), owner (N,).
+
+    (XᵀX)⁻¹·Σ_g XᵍᵀuᵍuᵍᵀXᵍ·(XᵀX)⁻¹ with the correction G/(G − 1) · (N − 1)/(N − p). Source: Liang & Zeger
+    1986; the correction as in Petersen 2009, Rev Financ Stud 22.
+    """
+    n, p = x.shape
+    bread = np.linalg.inv(x.T @ x)
+    gamma = bread @ (x.T @ y)
+    scores = np.zeros((int(owner.max()) + 1, p))
+    np.add.at(scores, owner, x * (y - x @ gamma)[:, None])
+    groups = np.unique(owner).size
+    scale = groups / max(groups - 1, 1) * (n - 1) / max(n - p, 1)
+    return gamma, scale * bread @ (scores.T @ scores) @ bread
+
+
+def jackknife_variance(left_out: FLOATS) -> float:
+    """(n − 1)/n · Σ(θ̂ without i − their mean)² of n estimates (n,), each made without one of n students."""
+    return float((left_out.size - 1) / left_out.size * np.sum((left_out - left_out.mean()) ** 2))
 
 
 @dataclass(frozen=True)

@@ -143,11 +143,14 @@ def log_prior(phi: FLOATS) -> FLOATS:
     of_noise = 0.0
     if phi.shape[1] > 5:
         of_noise = phi[:, 6] - 2 * (phi[:, 5] - 0.5) ** 2 - 2 * np.exp(2 * phi[:, 6])
-    x = np.exp(phi[:, :5])
-    half_t = -2.5 * np.log1p(x**2 / 4)
+    of_sds = np.sum(log_half_t(phi[:, [0, 1, 3, 4]]), axis=1)
     one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
-    of_sds = np.sum((half_t + phi[:, :5])[:, [0, 1, 3, 4]], axis=1)
     return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
+
+
+def log_half_t(log_x: FLOATS) -> FLOATS:
+    """Log density of log x where x is half-t with 4 degrees of freedom, up to a constant."""
+    return np.asarray(-2.5 * np.log1p(np.exp(log_x) ** 2 / 4) + log_x)
 
 
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:

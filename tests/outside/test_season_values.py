@@ -15,8 +15,7 @@ import pytest
 from models.season.ball import within_slope
 from models.season.chain import compared
 from models.season.coach import CoachGains, figures
-from models.season.drill_checks import clustered
-from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
+from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
 from models.season.faultrate import wilson
 from models.season.mixed import Cell, Posterior, lines
 from reml import fit_reml

@@ -8,7 +8,6 @@ import pytest
 from scipy import linalg, stats
 
 from models.season.drill import Sources, answer
-from models.season.drill_checks import clustered
 from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
 from models.season.drill_day import followed
 from models.season.drill_model import effect, fit, fit_of, left_out
@@ -197,8 +196,18 @@ def test_the_better_of_two_drills_is_found_at_the_first_look_that_settles_it(sim
     assert row["lots_look"] == 1
 
 
+def test_a_new_plate_after_the_last_look_leaves_its_answer_as_it_was(simulate):
+    metrics, given, draws = drawn_academy(simulate, 9, students=40, apart=0.0)
+    until = metrics.group_by("student").agg(pl.col("day").sort().get(4))["day"].max()
+    later = pl.when(pl.col("day") > until).then(pl.lit("plate")).otherwise(pl.col("device"))
+    row = by_drill(ask(metrics.with_columns(device=later), given, draws=draws))["d1", "m"]
+    assert metrics.select((later == "plate").sum()).item() > 20
+    assert row["lots_look"] == 3
+    assert row["lots_lo"] < 0 < row["lots_hi"]
+
+
 def test_bounds_of_five_looks_are_those_in_print():
-    # DeMets & Lan 1994, Stat Med 13, table of bounds: five looks, two-sided 0.05, O'Brien-Fleming's spending.
+    # DeMets & Lan 1994, Stat Med 13 (from memory): five looks, two-sided 0.05, O'Brien-Fleming's spending.
     assert spending_bounds((0.2, 0.4, 0.6, 0.8, 1.0)) == pytest.approx(
         (4.8769, 3.3569, 2.6803, 2.2898, 2.0310), abs=2e-4
     )
@@ -361,20 +370,6 @@ def test_the_interval_is_the_wider_of_the_two_on_few_degrees():
     off = found.without[:, 1] - found.without[:, 1].mean()
     assert one.se == pytest.approx(np.sqrt(max(found.cov[1, 1], 7 / 8 * np.sum(off**2))))
     assert one.hi - one.value == pytest.approx(1.9432 * one.se, rel=1e-4)  # t with 6 degrees, 95 %
-
-
-def test_clustered_errors_are_petersens():
-    # Petersen 2009, Rev Financ Stud 22, simulated data shipped with statsmodels: by firm .0670, .0506.
-    statsmodels = pytest.importorskip(
-        "statsmodels.stats.tests", reason="statsmodels (test extra) carries the data"
-    )
-    from pathlib import Path  # noqa: PLC0415
-
-    data = np.loadtxt(Path(statsmodels.__file__).parent / "test_data.txt")
-    firm = np.unique(data[:, 0], return_inverse=True)[1]
-    x = np.column_stack([np.ones(len(data)), data[:, 2]])
-    _, cov = clustered(x, data[:, 3], firm)
-    assert np.sqrt(np.diag(cov)) == pytest.approx([0.06701, 0.05060], abs=1e-5)
 
 
 def measured_again(metrics, change, *, drill, students, seed=5, left=0.0):
