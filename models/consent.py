@@ -7,7 +7,7 @@ All of it is inside the transaction of a build, so that nothing is put aside for
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
-from models.samples import DERIVED, POINTS_TOLD
+from models.samples import DERIVED, FROM_POINTS
 from warehouse import consent
 from warehouse.settings import Settings
 from warehouse.store import Writer
@@ -49,7 +49,7 @@ def recordings_aside(writer: Writer) -> Iterator[None]:
         writer.execute(f"UPDATE {table} SET {changed} WHERE {whose}")
     yield
     for table in consent.RECORDED:
-        made = {"academy.swing_event": DERIVED, "academy.heel_seen": POINTS_TOLD}.get(table, "false")
+        made = {"academy.swing_event": DERIVED, "academy.heel_seen": FROM_POINTS}.get(table, "false")
         _put_back(writer, table, f"NOT ({made})")
     for table, key in keys.items():
         same = " AND ".join(f"t.{name} = kept.{name}" for name in key)

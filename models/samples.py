@@ -36,7 +36,7 @@ SWING_ANSWERS = (
     "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
-POINTS_TOLD = "source = 'points'"  # heels seen, by the reduction
+FROM_POINTS = "source = 'points'"  # heels seen, by the reduction
 MOST_SESSIONS = 80  # about 900 swings
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 CHOSEN = """
@@ -140,7 +140,7 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
     within = "WHERE session IN (SELECT session FROM batch)"
     writer.execute(f"DELETE FROM academy.swing_metric {within}")
     writer.execute(f"DELETE FROM academy.swing_event {within} AND {DERIVED}")
-    writer.execute(f"DELETE FROM academy.heel_seen {within} AND {POINTS_TOLD}")
+    writer.execute(f"DELETE FROM academy.heel_seen {within} AND {FROM_POINTS}")
     writer.execute(
         "UPDATE academy.swing SET usable = false, flags = file_flags, flag_counts = file_flag_counts "
         + within

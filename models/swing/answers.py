@@ -53,7 +53,7 @@ class Reduction:
     swings: pl.DataFrame
     estimated: pl.DataFrame  # rows of academy.swing_event, those the plate or the clip gave
     holds: pl.DataFrame  # session, swing_no and the measures of academy.hold
-    heels: pl.DataFrame  # rows of academy.heel_seen, those that points of a film told
+    heels: pl.DataFrame  # rows of academy.heel_seen, those that points of a film gave
 
 
 @dataclass(frozen=True)

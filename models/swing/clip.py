@@ -18,8 +18,8 @@ practice, no source):
 - `shoe_end_on`, 100 %: from the front without any of these the shoe's seen length is used as it is, which
   makes rises too large by as much as the shoe points at the camera, twice or three times: good for their
   shape and order, and no metric.
-- `unknown`: nothing says how large a pixel is. Then no rise is known in mm; to tell a heel that is up from
-  one that is down, shoes are taken to be 300 mm long, or from the front heels to be 400 mm apart, give or
+- `unknown`: nothing says how large a pixel is. Then no rise is known in mm; to say whether a heel is up or
+  down, shoes are taken to be 300 mm long, or from the front heels to be 400 mm apart, give or
   take 25 %.
 
 Points of no more frames than there are key moments were tapped by hand, not followed: no jump is looked for,
@@ -67,7 +67,7 @@ class Clip:
     view: str
     mm_per_px: float | None = None
     shoe_width_mm: float | None = None
-    shoe_width_px: Mapping[int, float] = field(default_factory=dict)  # by swing_no, where its film tells it
+    shoe_width_px: Mapping[int, float] = field(default_factory=dict)  # by swing_no, where its film shows it
     foot_length_mm: float | None = None
 
     @property
@@ -87,17 +87,22 @@ class HeelRise:
     first_frame: int
     lead_mm: FLOATS  # (F,)
     trail_mm: FLOATS  # (F,)
-    filled: int  # values drawn through gaps of up to 5 frames
+    filled: int  # values on lines through gaps of up to 5 frames
     scale: str  # of SCALE_SE_PCT, or UNKNOWN: then mm are by usual sizes
-    point_se_mm: float = 0.0  # of a rise, from its points alone
+    point_se_mm: float  # of a rise, from its points alone
 
     @property
     def in_mm(self) -> bool:
         """Whether the heights are true ones."""
         return self.scale not in ("shoe_end_on", UNKNOWN)
 
-    def at(self, heel_mm: FLOATS, t_s: float, fps: float) -> float:
+    def of(self, foot: str) -> FLOATS:
+        """(F,) rise of one foot's heel."""
+        return self.lead_mm if foot == "lead" else self.trail_mm
+
+    def at(self, foot: str, t_s: float, fps: float) -> float:
         """Rise at a time on the clip's clock, by a straight line between frames; NaN where not seen."""
+        heel_mm = self.of(foot)
         frame = t_s * fps - self.first_frame
         nearest = min(max(round(frame), 0), heel_mm.size - 1)
         if 0.0 <= frame <= heel_mm.size - 1:
@@ -109,21 +114,19 @@ class HeelRise:
     def heel_rows(self, events_s: Mapping[str, float], fps: float) -> list[dict[str, Any]]:
         """Rows of academy.heel_seen without session and swing: each heel at events on the clip's clock.
 
-        A heel is up where it is over 15 mm up and down where it is under, each by more than its standard
-        error; nearer to that nothing is told, and there is no row.
+        A heel is up where its rise is over 15 mm, and down where it is under, by more than its standard
+        error; nearer to 15 mm nothing is said, and there is no row.
         """
         rows = []
         for event, foot in product((event for event in EVENTS if event in events_s), FEET):
-            heel_mm = self.lead_mm if foot == "lead" else self.trail_mm
-            rise_mm = self.at(heel_mm, events_s[event], fps)
+            rise_mm = self.at(foot, events_s[event], fps)
             of_scale = SCALE_SE_PCT.get(self.scale, UNKNOWN_SE_PCT) / 100.0 * rise_mm
             error_mm = math.hypot(of_scale, self.point_se_mm)
             if abs(rise_mm - UP_MM) > error_mm:
-                known = self.in_mm
                 rows.append(
                     {"event": event, "t_s": events_s[event], "foot": foot, "up": rise_mm > UP_MM,
-                     "source": "points", "rise_mm": rise_mm if known else None,
-                     "rise_se_mm": error_mm if known else None}
+                     "source": "points", "rise_mm": rise_mm if self.in_mm else None,
+                     "rise_se_mm": error_mm if self.in_mm else None}
                 )  # fmt: skip
         return rows
 
@@ -155,8 +158,8 @@ def heel_rise(
         for foot in FEET:
             moved[f"{foot}_heel"] -= np.nan_to_num(moved[f"{foot}_toe"])
     rises = {foot: scales[foot] * (up @ moved[f"{foot}_heel"]) for foot in FEET}
-    points_told = math.sqrt(2.0) * (2.0 * TAPPED_SE_PX if tapped else FOLLOWED_SE_PX)
-    return HeelRise(first, rises["lead"], rises["trail"], filled, scale, points_told * max(scales.values()))
+    se_px = math.sqrt(2.0) * (2.0 * TAPPED_SE_PX if tapped else FOLLOWED_SE_PX)  # differences of two points
+    return HeelRise(first, rises["lead"], rises["trail"], filled, scale, se_px * max(scales.values()))
 
 
 def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
@@ -184,7 +187,7 @@ def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
 def _clean(rows: pl.DataFrame, first: int, count: int, *, tapped: bool) -> tuple[FLOATS, int]:
     """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged.
 
-    Those that were `tapped` are as they are: a heel may be far from where it was a moment before.
+    Those that were `tapped` stay as they are: between two taps a heel may have moved far.
     """
     places = np.full((2, count), np.nan)
     good = rows.filter(pl.col("score").fill_null(1.0) >= LEAST_SCORE)
@@ -277,8 +280,7 @@ class SeenSwing:
 
     def at(self, foot: str, event: str) -> float:
         """Rise of a foot's heel at an event, mm; NaN for null."""
-        heel_mm = self.rise.lead_mm if foot == "lead" else self.rise.trail_mm
-        return self.rise.at(heel_mm, self.events_s[event], self.fps) if event in self.events_s else math.nan
+        return self.rise.at(foot, self.events_s[event], self.fps) if event in self.events_s else math.nan
 
     def between(self, foot: str, first: str, last: str) -> tuple[float, float]:
         """(least, highest) rise from one event to another; NaN unless half of the frames are seen."""
@@ -287,8 +289,7 @@ class SeenSwing:
         low, high = (
             round(self.events_s[event] * self.fps) - self.rise.first_frame for event in (first, last)
         )
-        heel_mm = self.rise.lead_mm if foot == "lead" else self.rise.trail_mm
-        span = heel_mm[max(low, 0) : max(high + 1, 0)]
+        span = self.rise.of(foot)[max(low, 0) : max(high + 1, 0)]
         if np.isfinite(span).sum() * 2 < max(span.size, 1):
             return math.nan, math.nan
         return float(np.nanmin(span)), float(np.nanmax(span))
@@ -310,7 +311,7 @@ def heels_up(
         return np.zeros(clip_time_s.size, dtype=np.uint8), np.zeros(clip_time_s.size, dtype=np.uint8)
     frames = np.arange(rise.lead_mm.size) + rise.first_frame
     lead, trail = (
-        np.interp(clip_time_s * fps, frames, heel, left=np.nan, right=np.nan) > UP_MM
-        for heel in (rise.lead_mm, rise.trail_mm)
+        np.interp(clip_time_s * fps, frames, rise.of(foot), left=np.nan, right=np.nan) > UP_MM
+        for foot in FEET
     )
     return lead.astype(np.uint8), trail.astype(np.uint8)

@@ -127,8 +127,8 @@ def back_landmarks(row: FLOATS, fs: float, low: int, lines: FLOATS) -> None:
     """The quiet before the swing, and when share and feet leave it; `low` is the sample of the trail peak.
 
     Without a quiet stretch all of these stay NaN. Some players' feet move up to half a second before their
-    load does: then the stretch ends as the feet set out, and they may not come back on their way, as rocking
-    feet do.
+    load does (common practice, no source): then the stretch ends where the feet set out. Feet that come back
+    on their way were rocking, and that is no quiet stretch.
     """
     share, along_l, along_t = lines[4], lines[2], lines[3]
     half = passing(share, low, 0, 0.5 * (np.median(share[:low]) + share[low]), 1.0)
@@ -136,7 +136,7 @@ def back_landmarks(row: FLOATS, fs: float, low: int, lines: FLOATS) -> None:
     end = quiet_end(share, low - int(0.3 * fs) if math.isnan(half) else int(half), width)
     loads_end, most = end, 1.0
     if feet_range(along_l, along_t, max(0, end - width), end) > MOST_ALONG_RANGE:
-        most = 0.5  # what is not plain to see as a stand is no ground to look earlier
+        most = 0.5  # an earlier stretch counts only if it is plainly still
         while end > max(width, loads_end - width) and (
             feet_range(along_l, along_t, end - width, end) > most * MOST_ALONG_RANGE
         ):

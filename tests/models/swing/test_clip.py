@@ -139,7 +139,7 @@ def test_poor_points_and_short_gaps_are_bridged_and_counted():
     rise, got = rises(points)
     assert rise.filled == 5
     assert got["lead_heel_rise_mm"] == pytest.approx(40, abs=0.1)
-    assert rise.at(rise.lead_mm, 86 / FPS, FPS) == pytest.approx(40 * (86 / FPS - 0.6) / 0.4, abs=0.1)
+    assert rise.at("lead", 86 / FPS, FPS) == pytest.approx(40 * (86 / FPS - 0.6) / 0.4, abs=0.1)
 
 
 def test_a_gap_over_five_frames_stays_open():
@@ -233,16 +233,16 @@ def test_a_foots_length_gives_a_scale_and_nothing_gives_none(foot_mm, scale, kno
     assert not any(marks.any() for marks in heels_up(rise, FPS, np.arange(0.3, 1.6, 0.01))) or known
 
 
-@pytest.mark.parametrize(("height", "told"), [(4.0, [False]), (15.0, []), (30.0, [True])])
-def test_a_heel_near_the_height_at_which_it_is_up_is_not_told(height, told):
+@pytest.mark.parametrize(("height", "up"), [(4.0, [False]), (15.0, []), (30.0, [True])])
+def test_a_heel_near_the_height_at_which_it_is_up_is_said_to_be_neither(height, up):
     points = tapped(frames_of(ramp(0.6, 1.0, height), still, px_per_mm=1.0), 0.3, 1.3)
     rise = heel_rise(points, Clip(points, FPS, 280.0, "down_line"), 0.3, None)
     rows = rise.heel_rows({"top": 1.3}, FPS)
-    assert [row["up"] for row in rows if row["foot"] == "lead"] == told
+    assert [row["up"] for row in rows if row["foot"] == "lead"] == up
     assert all(row["rise_se_mm"] > 6 for row in rows)
 
 
-def test_a_hand_that_shakes_over_still_heels_never_tells_that_one_is_up():
+def test_a_hand_that_shakes_over_still_heels_never_says_that_one_is_up():
     rng = np.random.default_rng(5)
     clean = tapped(frames_of(still, still), *TIMES.values())
     for _ in range(50):
