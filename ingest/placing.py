@@ -16,19 +16,19 @@ from typing import Any
 
 import numpy as np
 
-from ingest.delivery import SESSION, SHEET, STRAY, Contents, Delivery, find, placed
+from ingest.delivery import SESSION, SHEET, STRAY, Delivery, find, placed
 from ingest.formats.format import SampleFormat, formats
 from ingest.formats.plate_columns import Recipe
 from ingest.formats.plate_layout import read_layout
 from ingest.formats.recipe_reading import read_by_layout
 from ingest.outcomes import AcceptedDeliveries
+from ingest.owners import likely_owners, masses_kg
 from ingest.recording.moves import ON
 from ingest.refusals import UNREADABLE, refusal, shown
 from warehouse import toml
 from warehouse.devices import DeviceSettings, file_name_pattern
 from warehouse.errors import Refused
 from warehouse.home import write_synced
-from warehouse.owners import Shown, likely_owners, students_of
 from warehouse.units import STANDARD_GRAVITY_M_S2
 
 MOST_OWNERS = 8
@@ -36,8 +36,8 @@ USUAL_FOOT_MM = 260.0  # to read a file with whose golfer is not known
 
 
 @dataclass(frozen=True)
-class Told:
-    """What a file says of itself: whose it is in its own words, when it began there, and its club."""
+class Label:
+    """What a file says of itself: whose it is in its own words, when it began, and the club."""
 
     device: str
     student: str | None
@@ -46,7 +46,7 @@ class Told:
 
 
 class Placing:
-    """Places the loose files of a load; knows the roster by names and codes."""
+    """Places the loose files of a load."""
 
     def __init__(self, accepted: AcceptedDeliveries) -> None:
         self.job, self.refused = accepted.job, accepted.refused
@@ -60,12 +60,12 @@ class Placing:
     def _one(self, delivery: Delivery) -> list[Delivery]:
         if delivery.kind != STRAY and not (delivery.kind == SESSION and SHEET not in delivery.files):
             return [delivery]
-        told = {name: found for name in delivery.files if (found := self._told(delivery, name)) is not None}
-        left = tuple(name for name in delivery.files if name not in told)
-        moved = [one for name, found in told.items() for one in self._place(delivery, name, found)]
+        labels = {name: said for name in delivery.files if (said := self._label(delivery, name)) is not None}
+        left = tuple(name for name in delivery.files if name not in labels)
+        moved = [one for name, said in labels.items() for one in self._place(delivery, name, said)]
         return moved + ([replace(delivery, files=left)] if left or not delivery.files else [])
 
-    def _told(self, delivery: Delivery, name: str) -> Told | None:
+    def _label(self, delivery: Delivery, name: str) -> Label | None:
         """What a file says by the recipe of the one device it fits; None where it fits none, or several."""
         if not any(one.recognises(f"plate{Path(name).suffix.lower()}") for one in formats(SampleFormat)):
             return None
@@ -73,7 +73,7 @@ class Placing:
         found = [one for one in by_device if one is not None]
         return found[0] if len(found) == 1 else None
 
-    def _by(self, device: DeviceSettings, file: Path) -> Told | None:
+    def _by(self, device: DeviceSettings, file: Path) -> Label | None:
         layout, said = device.layout, dict[str, str]()
         if layout is None:
             return None
@@ -95,7 +95,7 @@ class Placing:
                 if (part == "started_at" and values) or len(values) == 1:
                     said[part] = values[0]
         at = self._when(said)
-        return None if at is None else Told(device.name, said.get("student"), at, said.get("club"))
+        return None if at is None else Label(device.name, said.get("student"), at, said.get("club"))
 
     def _when(self, said: Mapping[str, str]) -> datetime | None:
         """When a file began, in the academy's own time where it has no offset."""
@@ -114,12 +114,13 @@ class Placing:
             return None
         return at.replace(tzinfo=zone) if len(time) in (4, 6) else None
 
-    def _place(self, delivery: Delivery, name: str, told: Told) -> list[Delivery]:
+    def _place(self, delivery: Delivery, name: str, label: Label) -> list[Delivery]:
         """A session's folder in the inbox for a file whose student is clear; else it is refused and waits."""
-        students = self._named(told.student)
-        session = f"{told.started_at:%Y-%m-%d-%H%M}-{_plain(Path(name).stem, '-')[:40]}".strip("-")
+        students = self._named(label.student)
+        plain = re.sub(r"[^a-z0-9]+", "-", _bare(name))[-40:].strip("-")  # its ending is part of it
+        session = f"{label.started_at:%Y-%m-%d-%H%M}-{plain}"
         if len(students) != 1:
-            self._ask(delivery, name, told, students, session)
+            self._ask(delivery, name, label, students, session)
             return []
         folder = self._folder(delivery) / session
         part = folder.with_name(f".{session}.part")
@@ -127,8 +128,8 @@ class Placing:
         part.mkdir(parents=True)
         kept = f"plate{Path(name).suffix.lower()}"
         shutil.copyfile(delivery.base / name, part / kept)
-        coach = None if delivery.by is None else delivery.by.person
-        write_synced(part / SHEET, _sheet(session, students[0], coach, told))
+        coach = (delivery.by.person or None) if delivery.by is not None else None
+        write_synced(part / SHEET, _sheet(session, students[0], coach, label))
         shutil.rmtree(folder, ignore_errors=True)
         part.replace(folder)
         if folder.parent == delivery.base and not delivery.waiting:
@@ -164,29 +165,27 @@ class Placing:
         whole = [code for code, name in people if wanted in (_words(code), _words(name))]
         return whole or [code for code, name in people if wanted and wanted <= _words(name)]
 
-    def _ask(self, delivery: Delivery, name: str, told: Told, students: list[str], session: str) -> None:
+    def _ask(self, delivery: Delivery, name: str, label: Label, students: list[str], session: str) -> None:
         """Refuse a file whose student is open, with the likeliest owners beside the reason."""
-        day = told.started_at.date()
-        candidates = students_of(self.job.writer.sql, day, schema="academy.")
-        named = [one for one in candidates if one.person in students] or candidates
-        shown_mass_kg = self._mass_kg(delivery.base / name, told.device)
-        owners = likely_owners(named, Shown(mass_kg=shown_mass_kg))[:MOST_OWNERS]
-        if told.student is None:
+        known = masses_kg(self.job.writer, label.started_at.date())
+        named = {student: mass for student, mass in known.items() if student in students}
+        mass_kg = self._mass_kg(delivery.base / name, label.device)
+        owners = likely_owners(named or known, mass_kg)[:MOST_OWNERS]
+        if label.student is None:
             what = "it does not say whose it is"
         elif students:
-            what = f"{shown(told.student)} may be {' or '.join(students)}"
+            what = f"{shown(label.student)} may be {' or '.join(students)}"
         else:
-            what = f"{shown(told.student)} is no student's code or name in people.csv"
-        todo = "say whose it is on the page Deliveries, or add a session.toml and deliver both again"
+            what = f"{shown(label.student)} is no student's code or name in people.csv"
+        todo = "deliver it on the page New session, or add a session.toml and deliver both again"
         found = refusal("whose", what, todo, file=name)
         proposal: dict[str, Any] = {
-            "session": session, "device": told.device, "started_at": told.started_at.isoformat(),
-            "club": told.club, "mass_kg": shown_mass_kg, "owners": [asdict(one) for one in owners],
+            "session": session, "device": label.device, "started_at": label.started_at.isoformat(),
+            "club": label.club, "mass_kg": mass_kg, "owners": [asdict(one) for one in owners],
         }  # fmt: skip
         alone = Delivery(
             STRAY, delivery.base / name, name, (name,), session, waiting=delivery.waiting, by=delivery.by
         )
-        contents = Contents({}, "", 0)
         try:
             contents = alone.read()
         except OSError:
@@ -194,18 +193,13 @@ class Placing:
         self.refused.refuse(alone, contents, [replace(found, proposal=proposal)])
 
 
-def _sheet(session: str, student: str, coach: str | None, told: Told) -> str:
+def _sheet(session: str, student: str, coach: str | None, label: Label) -> str:
     """A session.toml that says what the file did."""
     head = {
-        "session": session, "student": student, "coach": coach, "device": told.device,
-        "club": told.club or None, "started_at": told.started_at,
+        "session": session, "student": student, "coach": coach, "device": label.device, "club": label.club,
+        "started_at": label.started_at,
     }  # fmt: skip
     return "\n".join([*toml.lines(head), ""])
-
-
-def _plain(text: str, between: str) -> str:
-    """Letters and digits without case and accents; what else there is becomes `between`."""
-    return re.sub(r"[^a-z0-9]+", between, _bare(text))
 
 
 def _words(text: str) -> frozenset[str]:

@@ -57,6 +57,13 @@ def test_a_club_is_named_as_the_file_names_it(academy, samples):
     assert (refused.reason, 'the club "7 🏌"' in refused.sentence) == ("unknown_club", True)
 
 
+def test_two_exports_named_alike_but_for_their_ending_are_both_kept(academy, samples):
+    name = "s1_2026-05-05_1610"
+    samples.head(4000).write_csv(academy.inbox / f"{name}.tsv", separator="\t")
+    assert drop(academy, samples, f"{name}.csv").refused == []
+    assert academy.sql("SELECT count(*) FROM academy.session").item() == 2
+
+
 def test_columns_may_say_whose_and_when(academy, samples):
     told = samples.with_columns(Player=pl.lit("Tam Brackley"), When=pl.lit("2026-05-05T16:10:00+01:00"))
     assert drop(academy, told, "export 17.csv", IN_COLUMNS).refused == []

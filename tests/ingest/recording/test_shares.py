@@ -7,7 +7,6 @@ import pytest
 from ingest.recording.shares import Share, share_out
 from ingest.recording.swings import cut
 from planted_recordings import CHILD, FIDGETY, HEELS, LEFT_HANDED, QUIET, Recording, recording
-from warehouse.owners import students_of
 
 
 def shares_of(made: Recording) -> list[tuple[Share, set[str]]]:
@@ -55,18 +54,3 @@ def test_the_zeros_drift_parts_nobody():
     [(share, people)] = shares_of(recording(QUIET, seed=7, drift_n=40.0, minutes=12.0))
     assert people == {"quiet"}
     assert share.mass_kg == pytest.approx(74.0, abs=1.0)
-
-
-def test_the_masses_of_an_academys_students_come_from_their_last_session(academy, made):
-    made.deliver(academy.inbox / "v1", made.toml(head="body_mass_kg = 70"), made.plate())
-    assert academy.load().refused == []
-    found = academy.with_writer(
-        lambda _, w: students_of(
-            w.sql, w.sql("SELECT max(day) FROM academy.session").item(), ["s2"], "academy."
-        )
-    )
-    assert [(one.person, one.mass_kg, one.expected) for one in found] == [
-        ("s1", 70.0, False),
-        ("s2", None, True),
-        ("s3", None, False),
-    ]
