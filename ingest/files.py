@@ -13,7 +13,7 @@ from ingest.delivery import NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries
-from ingest.reading_process import READ_LIMIT_S, is_little, read_apart
+from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_progress
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
@@ -23,12 +23,7 @@ from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
 from warehouse.vocabulary import CORRECTIONS
 
-CORRECTING = frozenset(CORRECTIONS)
 Read = TypeVar("Read")
-
-
-def _without_progress(read: Callable[..., Read], *given: Any) -> Read:
-    return read(*given[:-1])
 
 
 @dataclass(frozen=True)
@@ -117,9 +112,8 @@ class Files:
             return
         before = home.settings_file.read_bytes()
         try:
-            unchanged = (
-                recipes.with_recipe(before, *recipes.read_recipe(contents.held[recipes.FILE])) == before
-            )
+            recipe = recipes.read_recipe(contents.held[recipes.FILE])
+            unchanged = recipes.with_recipe(before, *recipe) == before
         except UnderfootError as error:
             raise Refused(DetailedRefusal("settings", str(error), file=recipes.FILE)) from error
         if unchanged:
@@ -159,7 +153,7 @@ class Files:
         """What a format reads, in a process of its own if it is more than a little text."""
         if delivery.filed or is_little(delivery.files, contents.n_bytes):
             return read(*given)
-        found: Read = read_apart(delivery.name, READ_LIMIT_S, None, _without_progress, read, *given)
+        found: Read = read_apart(delivery.name, READ_LIMIT_S, None, without_progress, read, *given)
         return found
 
     def _moves(self, changed: pl.DataFrame) -> list[tuple[Path, Path]]:
@@ -246,8 +240,9 @@ class Files:
 
         def both(entry: Mapping[str, Any]) -> dict[str, int]:
             counts = land(job.writer, rows)
-            if delivery.kind == NOTES and not CORRECTING.isdisjoint(rows["kind"]):
-                job.report.notices += correct(job.writer, set(rows["session"]))
+            if delivery.kind == NOTES:
+                correcting = rows.filter(pl.col("kind").is_in(CORRECTIONS))
+                job.report.notices += correct(job.writer, correcting["session"].to_list())
             self.refused.land(listed, entry, session=None, who={})
             return counts
 

@@ -174,8 +174,8 @@ def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str]
         settings = home.filed / entry["content"] / home.settings_file.name
         write_synced(home.settings_file, settings.read_text(encoding="utf-8-sig"))
     if entry["kind"] == "roster" and entry["name"] == recipes.FILE:
-        device, table = recipes.read_recipe((home.filed / entry["content"] / recipes.FILE).read_bytes())
-        data = recipes.with_recipe(home.settings_file.read_bytes(), device, table)
+        recipe = recipes.read_recipe((home.filed / entry["content"] / recipes.FILE).read_bytes())
+        data = recipes.with_recipe(home.settings_file.read_bytes(), *recipe)
         write_synced(home.settings_file, data.decode())
     for session in more["again"]:
         read_again(session)

@@ -94,6 +94,12 @@ class SampleFile:
     notice: str | None = None
     found: dict[int, FoundSwing] = field(default_factory=dict)
 
+    @property
+    def numbers(self) -> list[int]:
+        """The numbers of the swings and holds in it, in order."""
+        given = self.columns["swing_no"]
+        return [int(no) for no in np.unique(given[np.isfinite(given)]) if no >= 0]
+
     def forward(self) -> "SampleFile":
         """The same, first sample first, where the file has the newest on top throughout."""
         steps, same = np.diff(self.columns["t_s"]), np.diff(self.columns["swing_no"]) == 0

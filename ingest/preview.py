@@ -25,8 +25,8 @@ from ingest.formats.format import (
 from ingest.formats.plate_layout import swing_in
 from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
-from ingest.plate_rows import FoundSwing, SampleFile, SwingSamples, join
-from ingest.reading_process import READ_LIMIT_S, read_apart
+from ingest.plate_rows import SampleFile, SwingSamples, join
+from ingest.reading_process import READ_LIMIT_S, read_apart, without_progress
 from ingest.recording.swings import after
 from ingest.refusals import UNREADABLE
 from ingest.samples import Samples
@@ -41,13 +41,9 @@ MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 def preview_apart(brought: Brought) -> Preview:
     """As `preview`, in a process of its own, within the limits of a load."""
     try:
-        return read_apart(brought.folder.name, READ_LIMIT_S, None, _without_progress, brought)
+        return read_apart(brought.folder.name, READ_LIMIT_S, None, without_progress, preview, brought)
     except Refused as refused:
         return Preview({}, problems=((refused.refusal.reason, refused.refusal.sentence),))
-
-
-def _without_progress(brought: Brought, _progress: object) -> Preview:
-    return preview(brought)
 
 
 def preview(brought: Brought) -> Preview:
@@ -136,7 +132,7 @@ class _Files:
             no = place if plain else number
             read, single = self._read(name, no, several=len(whole) > 1)
             last = max((n for one, _ in found for n in one.found), default=0)
-            found.append((after(read, last) if read.found else read, single))
+            found.append((after(read, last), single))
         return found
 
     def _read(self, name: str, no: int, *, several: bool) -> tuple[SampleFile, bool]:
@@ -164,24 +160,20 @@ class _Files:
 
 def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
     read = files.read()
-    own_file, numbers, cut = {}, set(), dict[int, FoundSwing]()
-    for one, single in read:
-        cut |= one.found
-        found = one.columns["swing_no"]
-        theirs = {int(no) for no in np.unique(found[np.isfinite(found)]) if no >= 0}
-        numbers |= theirs
-        own_file.update(dict.fromkeys(theirs, one.file) if single else {})
+    own_file = {no: one.file for one, single in read if single for no in one.numbers}
+    numbers = sorted({no for one, _ in read for no in one.numbers})
+    cut = {no: found for one, _ in read for no, found in one.found.items()}
     mass = files.context.header.body_mass_kg or next(
         (r.body_mass_kg for r, _ in read if r.body_mass_kg), None
     )
-    header = session_of_nobody(sorted(numbers), mass, files.context.header.device)
+    header = session_of_nobody(numbers, mass, files.context.header.device)
     samples = Samples(join([one for one, _ in read]), header)
     refused = {r.swing_no: r.sentence for r in samples.refused}
     lines = [
         _line(samples, samples.good[no], own_file.get(no))
         if no in samples.good
         else PreviewedSwing(no, own_file.get(no), refused=refused.get(no, ""))
-        for no in sorted(numbers)
+        for no in numbers
     ]
     return tuple(
         replace(one, kind=cut[one.no].kind, sure=cut[one.no].sure) if one.no in cut else one for one in lines

@@ -102,7 +102,7 @@ def session_of_nobody(
     swings: Iterable[int], body_mass_kg: float | None, device: str | None = None
 ) -> SessionHeader:
     """The header of a session of these swings of which nothing else is known."""
-    entries = {no: SwingEntry(no, "baseline", "full", None, None, None, {}, {}) for no in swings}
+    entries = {no: SwingEntry.found(no, None, None) for no in swings}
     at = datetime(2000, 1, 1)  # noqa: DTZ001 - nobody's
     return SessionHeader(
         session=NOBODY, student=NOBODY, coach=None, started_at=at, day=at.date(), club=None, device=device,

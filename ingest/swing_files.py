@@ -4,7 +4,6 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
 import polars as pl
 
 from ingest.film.tracks import Filmed, Unread
@@ -58,13 +57,9 @@ class Measured:
             self.found |= found.found
             account = in_words(found.found.values())
             self.notices.append(f"Session {self.header.session}, {found.file}: {account}.")
-            added = {no: SwingEntry.found(no, self.header.club, club_family) for no in found.found}
-            self.header = replace(self.header, swings=added | self.header.swings)
-        elif self.unnamed:
-            numbers = found.columns["swing_no"]
-            known = {int(no) for no in np.unique(numbers[np.isfinite(numbers)]) if no >= 0}
-            added = {no: SwingEntry.found(no, self.header.club, club_family) for no in sorted(known)}
-            self.header = replace(self.header, swings=added | self.header.swings)
+        numbers: Iterable[int] = found.found or (found.numbers if self.unnamed else ())
+        added = {no: SwingEntry.found(no, self.header.club, club_family) for no in numbers}
+        self.header = replace(self.header, swings=added | self.header.swings)
         self.files.append(found)
         self.events |= found.events
         for no, flags in found.flags.items():

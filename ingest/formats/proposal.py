@@ -220,8 +220,7 @@ def _try(
 
 def _judge(found: Explanation, read: SampleFile, mass: float | None) -> bool:
     """What would become of the swings that were read; whether all of them load."""
-    number = read.columns["swing_no"]
-    swings = [int(no) for no in np.unique(number[np.isfinite(number)]) if no >= 0]
+    swings = read.numbers
     samples = Samples(join([read]), session_of_nobody(swings, mass))
     numbered = f"{len(swings)}, numbered {_span(swings)}"
     found.facts["swings"] = in_words(read.found.values()) if read.found else numbered
