@@ -41,9 +41,10 @@ MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 def preview_apart(brought: Brought) -> Preview:
     """As `preview`, in a process of its own, within the limits of a load."""
     try:
-        return read_apart(brought.folder.name, READ_LIMIT_S, None, without_progress, preview, brought)
+        found: Preview = read_apart("the export", READ_LIMIT_S, None, without_progress, preview, brought)
     except Refused as refused:
         return Preview({}, problems=((refused.refusal.reason, refused.refusal.sentence),))
+    return found
 
 
 def preview(brought: Brought) -> Preview:
