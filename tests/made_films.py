@@ -1,8 +1,10 @@
 """Films for the tests: heel rises of a plain swing, drawn as the demo draws them, and what is true of them."""
 
 import struct
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
@@ -113,3 +115,16 @@ def dated(source: Path, target: Path, taken: str) -> None:
             if packet.dts is not None:
                 packet.stream = stream
                 made.mux(packet)
+
+
+def marked(moments: Sequence[Mapping[str, Any]], **more: object) -> dict[str, Any]:
+    """What the page Mark a film sends of an ordinary film."""
+    form = {
+        "id": "a",
+        "moments": moments,
+        "club": "7-iron",
+        "pace": "full",
+        "at": "2026-05-05T10:00",
+        "offset": 60,
+    }
+    return form | more

@@ -1,14 +1,17 @@
 """The demo academy, made, loaded and built once by the command itself."""
 
 import json
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
+from browser import ROOT, free_port
 from shared_academies import shared
 from warehouse.home import Home
 from warehouse.store import Snapshot, open_snapshot
@@ -34,6 +37,19 @@ class Demo:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """The demo at a smaller scale, every special kind still in it. Test workers share one; nobody writes to it."""
     return Demo(shared(tmp_path_factory, "demo", SOURCES, _make))
+
+
+@pytest.fixture
+def command(tmp_path: Path) -> Iterator[tuple[Home, str]]:
+    """`underfoot new` at work in an empty folder; gives the address it prints."""
+    home = tmp_path / "our-academy"
+    call = [sys.executable, "-m", "underfoot", "new", str(home), "--no-browser", "--port", str(free_port())]
+    with subprocess.Popen(call, cwd=ROOT, stdout=subprocess.PIPE, text=True) as running:
+        try:
+            said = running.stdout.readline() if running.stdout else ""
+            yield Home(home), re.findall(r"http://localhost:\d+/start\?key=\S+", said)[0]
+        finally:
+            running.terminate()
 
 
 def _make(path: Path) -> None:

@@ -1,30 +1,14 @@
 """From an empty folder to a student's page, in a real browser, as a coach who has no plate and never saw a config file."""
 
-import re
-import subprocess
-import sys
 import time
 
 import pytest
 
-from browser import ROOT, free_port, screen, settle
-from warehouse.home import Home
+from browser import screen, settle
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
 LIMIT_MS = 60_000
-
-
-@pytest.fixture
-def command(tmp_path):
-    """`underfoot new` at work in an empty folder; gives the address it prints."""
-    home = tmp_path / "our-academy"
-    call = [sys.executable, "-m", "underfoot", "new", str(home), "--no-browser", "--port", str(free_port())]
-    with subprocess.Popen(call, cwd=ROOT, stdout=subprocess.PIPE, text=True) as running:
-        try:
-            yield Home(home), re.search(r"http://localhost:\d+/start\?key=\S+", running.stdout.readline())[0]
-        finally:
-            running.terminate()
 
 
 def noted(home):

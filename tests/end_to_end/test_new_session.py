@@ -1,32 +1,16 @@
 """From an empty folder to a student's page with an export of swings, on a phone, by the pages alone."""
 
-import re
-import subprocess
-import sys
 import time
 
 import pytest
 
-from browser import ROOT, free_port, screen, settle
+from browser import screen, settle
 from odd_exports import from_the_toe_unsaid
-from warehouse.home import Home
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
 LIMIT_MS = 60_000
 FIRST_TIME_S, LATER_S = 180.0, 30.0  # by a hand that needs no time to read
-
-
-@pytest.fixture
-def command(tmp_path):
-    """`underfoot new` at work in an empty folder; gives the address it prints."""
-    home = tmp_path / "our-academy"
-    call = [sys.executable, "-m", "underfoot", "new", str(home), "--no-browser", "--port", str(free_port())]
-    with subprocess.Popen(call, cwd=ROOT, stdout=subprocess.PIPE, text=True) as running:
-        try:
-            yield Home(home), re.search(r"http://localhost:\d+/start\?key=\S+", running.stdout.readline())[0]
-        finally:
-            running.terminate()
 
 
 class Hand:
