@@ -3,6 +3,7 @@
 import shutil
 import tempfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from dashboard.text.catalogue import _
@@ -43,5 +44,5 @@ def opened(
         folder = Path(made)
         for name, data in files.items():
             (folder / name.name).write_bytes(data)
-        found = _looks[0](Brought(**{**vars(brought), "folder": folder}))
+        found = _looks[0](replace(brought, folder=folder))
         return found, {path.name: path.read_bytes() for path in folder.iterdir()}

@@ -30,20 +30,20 @@ def landing(reader, session):
 
 @pytest.mark.parametrize("at_work", [True, False])
 def test_a_load_that_ends_while_somebody_looks_is_seen(opened, monkeypatch, at_work):
-    def ends(home):
+    def ends(path):
         landing(opened, f"new-{at_work}")
-        return at_work
+        return {} if at_work else None
 
-    monkeypatch.setattr(content, "is_at_work", ends)
+    monkeypatch.setattr(content, "holder", ends)
     assert content.became(opened, f"new-{at_work}", "taken-from-the-inbox") == content.LOADED
 
 
 def test_a_visit_waits_in_the_inbox_and_while_a_load_is_at_work(opened, monkeypatch):
     (opened.home.inbox / "there").mkdir(parents=True)
     assert content.became(opened, "another", "there") == content.WAITING
-    monkeypatch.setattr(content, "is_at_work", lambda home: True)
+    monkeypatch.setattr(content, "holder", lambda path: {})
     assert content.became(opened, "another", "taken") == content.WAITING
-    monkeypatch.setattr(content, "is_at_work", lambda home: False)
+    monkeypatch.setattr(content, "holder", lambda path: None)
     assert content.became(opened, "another", "taken") == content.NOTHING_NEW
 
 

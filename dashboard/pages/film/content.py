@@ -29,6 +29,8 @@ MOST_REASON = 300
 DECIDED = mark("This film is no longer waiting: somebody has already decided on it.")
 LONGEST_S = 600.0  # of a film's time; a swing takes two seconds
 RATES, SHOES_MM = (10, 1000), (120, 450)
+MARK_TWO = mark("Mark at least two moments, and at least one heel: as up or down, or by tapping it.")
+TAP_FOUR = mark("Tap both heels and both toes at address; heights are measured from there.")
 
 
 def withheld(reader: Reader, student: str) -> str:
@@ -114,6 +116,10 @@ def form_data(
         "moments": [(code, EVENT_NAMES[code]) for code in EVENTS],
         "foot_mm": reader.sql("SELECT foot_length_mm FROM person WHERE person = ?", [student]).item(),
         "shoe_over_foot_mm": SHOE_OVER_FOOT_MM,
+        "rates": RATES,
+        "shoes_mm": SHOES_MM,
+        "few": _(MARK_TWO),
+        "four": _(TAP_FOUR),
         "clubs": by_eye.known_clubs(reader, student),
         "camera": [_(text) for text in CAMERA],
         "outcome": outcome,
@@ -191,9 +197,7 @@ def _moments(given: Any) -> list[dict[str, Any]]:
     rows = [found[event] for event in EVENTS if event in found]
     looked = any(row[f"{foot}_heel"] for row in rows for foot in FEET)
     if len(rows) < 2 or not (looked or any(_tapped(moment) for moment in given)):
-        raise CallError(
-            _("Mark at least two moments, and at least one heel as up or down, or by its points.")
-        )
+        raise CallError(_(MARK_TWO))
     for before, after in pairwise(rows):
         if after["t_s"] <= before["t_s"]:
             raise CallError(
@@ -227,17 +231,15 @@ def _points(marked: Mapping[str, Any], moments: Sequence[Mapping[str, Any]]) -> 
     if not tapped:
         return []
     if set(tapped.get("address", ())) != set(POINTS):
-        raise CallError(_("Tap both heels and both toes at address: heights are over the heels' own there."))
+        raise CallError(_(TAP_FOUR))
     rate, shoe = marked.get("rate"), marked.get("shoe_mm")
     if not (isinstance(rate, int | float) and RATES[0] <= rate <= RATES[1]):
         raise CallError(
-            _("The pictures a second are not between {least} and {most}.").format(
-                least=RATES[0], most=RATES[1]
-            )
+            _("Pictures per second must be between {least} and {most}.").format(least=RATES[0], most=RATES[1])
         )
     if shoe is not None and not (isinstance(shoe, int | float) and SHOES_MM[0] <= shoe <= SHOES_MM[1]):
         raise CallError(
-            _("The shoe's length is not between {least} and {most} mm; correct it, or leave it out.").format(
+            _("A shoe is between {least} and {most} mm long; correct its length, or leave it out.").format(
                 least=SHOES_MM[0], most=SHOES_MM[1]
             )
         )

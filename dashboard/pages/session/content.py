@@ -24,7 +24,7 @@ from dashboard.text.numbers import number, on
 from warehouse import recipes, toml
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
-from warehouse.home import Home, holder
+from warehouse.home import holder
 from warehouse.preview import Brought, Preview
 from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
@@ -95,7 +95,7 @@ def device_name(typed: str) -> str:
 
 def stops(reader: Reader, student: str) -> str:
     """Why nothing measured on plates may be saved of a student; empty where it may."""
-    if reader.settings.consents_kept_elsewhere or people.has_consent(reader, student, "measure"):
+    if people.has_consent(reader, student, "measure"):
         return ""
     return _("No consent to measure covers today, so a session with plate samples would be refused.")
 
@@ -231,7 +231,7 @@ def against_last_time(reader: Reader, session: str, *, narrow: bool) -> tuple[st
         [session],
     )
     if found.is_empty():
-        raise UnderfootError(_("None of its swings gave a measure."))
+        raise UnderfootError(_("None of its swings could be measured."))
     student, family = found.row(0)
     found = sessions.plate_sessions(reader, student, family)
     names = found["session"].to_list()
@@ -254,15 +254,11 @@ def refused(reader: Reader, session: str) -> list[str]:
 
 def became(reader: Reader, session: str, folder: str) -> str:
     """What a delivered session has become, of the four states; `folder` is where it was put in the inbox."""
-    busy = (reader.home.inbox / folder).exists() or is_at_work(reader.home)
-    now = reader.anew()  # only then, as a load may end between the two
+    # A load at work may have taken it from the inbox, and may end just now: the reader is opened after that.
+    busy = (reader.home.inbox / folder).exists() or holder(reader.home.path) is not None
+    now = reader.anew()
     if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
         return LOADED
     if refused(now, session):
         return REFUSED
     return WAITING if busy else NOTHING_NEW
-
-
-def is_at_work(home: Home) -> bool:
-    """Whether a load is at work: what it has taken from the inbox shows once it is published."""
-    return holder(home.path) is not None
