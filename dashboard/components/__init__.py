@@ -13,6 +13,11 @@ from dashboard import theme
 HERE = Path(__file__).parent
 
 
+def script(name: str) -> str:
+    """The script of a part, with what all of them share."""
+    return "".join((HERE / f"{file}.js").read_text(encoding="utf-8") for file in ("shared", name))
+
+
 class Component:
     """The part with the script and the style sheet of this name.
 
@@ -22,7 +27,7 @@ class Component:
     def __init__(self, name: str, words: Mapping[str, str], sends: str = "", **drawings: str) -> None:
         self._mount = st.component(
             f"underfoot_{name}",
-            js=(HERE / f"{name}.js").read_text(encoding="utf-8"),
+            js=script(name),
             css=theme.CSS + (HERE / f"{name}.css").read_text(encoding="utf-8"),
         )
         self._words, self._sends, self._drawings = words, sends, drawings

@@ -20,13 +20,6 @@ export default function (component) {
   }
 }
 
-function make(tag, attributes, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
-  for (const child of children) made.append(child);
-  return made;
-}
-
 function field(title, input) {
   return make("label", { class: "field" }, make("span", {}, title), input);
 }
@@ -48,7 +41,10 @@ function picturesASecond(film) {
   return new Promise((resolve) => {
     const times = [];
     const done = () => {
+      clearTimeout(waiting);
+      film.removeEventListener("ended", done);
       film.pause();
+      film.playbackRate = 1;
       const gaps = times.slice(1).map((t, k) => t - times[k]).filter((gap) => gap > 0);
       const usual = [...gaps].sort((a, b) => a - b)[gaps.length >> 1];
       const pictures = gaps.reduce((sum, gap) => sum + Math.round(gap / usual), 0); // with those left out
@@ -57,14 +53,13 @@ function picturesASecond(film) {
     const note = (_now, picture) => {
       times.push(picture.mediaTime);
       if (times.length < MEASURED) film.requestVideoFrameCallback(note);
+      else done();
     };
     film.requestVideoFrameCallback(note);
     film.playbackRate = 0.25; // slow enough that no picture is left out
-    const ends = () => { clearTimeout(waiting); film.playbackRate = 1; done(); };
-    const waiting = setTimeout(ends, 3000);
-    const look = setInterval(() => { if (times.length >= MEASURED || film.ended) { clearInterval(look); ends(); } }, 50);
-    setTimeout(() => clearInterval(look), 3000);
-    film.play().catch(ends);
+    const waiting = setTimeout(done, 3000);
+    film.addEventListener("ended", done);
+    film.play().catch(done);
   });
 }
 
@@ -78,13 +73,13 @@ function build(data, send) {
   const zoom = make("input", { type: "range", min: 1, max: 8, step: 0.25, value: 1, "aria-label": w.zoom });
   const said = make("output", {});
   const file = make("input", { type: "file", accept: "video/*" });
-  const rate = make("input", { type: "number", min: 10, max: 1000, step: "any", value: 30, inputmode: "decimal" });
+  const rate = make("input", { type: "number", min: data.rates[0], max: data.rates[1], step: "any", value: 30, inputmode: "decimal" });
   const at = make("input", { type: "datetime-local" });
   const club = choice(data.clubs.map((name) => [name, name]), data.clubs[0]);
   const pace = choice(["full", "half", "slow"].map((code) => [code, w[code]]), "full");
   const status = make("p", { role: "status" });
   const view = choice(["down_line", "face_on"].map((code) => [code, w[code]]), "down_line");
-  const shoe = make("input", { type: "number", min: 120, max: 450, step: "any", inputmode: "decimal" });
+  const shoe = make("input", { type: "number", min: data.shoes_mm[0], max: data.shoes_mm[1], step: "any", inputmode: "decimal" });
   const scale = make("p", { class: "quiet" });
   const state = { x: 0.5, y: 0.5, plays: 30, moments: {}, sent: "", aim: null };
 
@@ -188,11 +183,10 @@ function build(data, send) {
   function openSent(sent) {
     state.sent = sent ? sent.film : "";
     if (!sent) { studio.hidden = true; film.removeAttribute("src"); return; }
-    const bytes = Uint8Array.from(atob(sent.data), (letter) => letter.charCodeAt(0));
     club.value = sent.club;
     const now = new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 16);
     const noon = `${sent.day}T12:00`;
-    open(new Blob([bytes], { type: sent.kind }), noon < now ? noon : now);
+    open(decoded(sent.data, sent.kind), noon < now ? noon : now);
   }
   rate.addEventListener("change", draw);
 
@@ -217,7 +211,7 @@ function build(data, send) {
         show();
       });
       const feet = ["lead", "trail"].map((foot) => {
-        const group = make("fieldset", {}, make("legend", {}, w[foot]));
+        const group = make("fieldset", {}, make("legend", {}, w[`${foot}_heel`]));
         for (const heel of ["down", "up"]) {
           const tap = make("button", { type: "button", "aria-pressed": String(held[foot] === heel) }, w[heel]);
           tap.addEventListener("click", () => { held[foot] = held[foot] === heel ? undefined : heel; show(); });
@@ -266,10 +260,12 @@ function build(data, send) {
   const anyPoint = () => Object.values(state.moments).some((one) => Object.keys(one.points).length);
   function measured() {
     measures.hidden = !anyPoint();
-    const front = view.value === "face_on";
+    const front = view.value === "face_on", foot = data.foot_mm, more = data.shoe_over_foot_mm;
     shoe.parentElement.hidden = front;
-    shoe.placeholder = data.foot_mm ? w.shoe_known.replace("{mm}", Math.round(data.foot_mm + data.shoe_over_foot_mm)) : "";
-    scale.textContent = front ? w.end_on : shoe.value ? "" : data.foot_mm ? w.by_foot.replace("{foot}", data.foot_mm).replace("{more}", data.shoe_over_foot_mm) : w.no_scale;
+    shoe.placeholder = foot ? w.shoe_known.replace("{mm}", Math.round(foot + more)) : "";
+    if (front) scale.textContent = w.end_on;
+    else if (shoe.value) scale.textContent = "";
+    else scale.textContent = foot ? w.by_foot.replace("{foot}", foot).replace("{more}", more) : w.no_scale;
   }
   view.addEventListener("change", measured);
   shoe.addEventListener("input", measured);
@@ -279,9 +275,9 @@ function build(data, send) {
       const { t, lead, trail, points } = state.moments[code];
       return { event: code, t_s: real(t), lead, trail, points };
     });
-    if (found.length < 2 || !(anyPoint() || found.some((m) => m.lead || m.trail))) { status.textContent = w.few; return; }
+    if (found.length < 2 || !(anyPoint() || found.some((m) => m.lead || m.trail))) { status.textContent = data.few; return; }
     const start = state.moments.address;
-    if (anyPoint() && !(start && POINTS.every((point) => start.points[point]))) { status.textContent = w.four; return; }
+    if (anyPoint() && !(start && POINTS.every((point) => start.points[point]))) { status.textContent = data.four; return; }
     status.textContent = w.sending;
     send({ id: `${Date.now()}-${Math.random().toString(36).slice(2, 8)}`, moments: found, club: club.value, pace: pace.value,
       film: state.sent, at: at.value, offset: -new Date(at.value).getTimezoneOffset(), fault: sees.checked,

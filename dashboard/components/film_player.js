@@ -13,13 +13,6 @@ export default function (component) {
   return free;
 }
 
-function make(tag, attributes, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
-  for (const child of children) made.append(child);
-  return made;
-}
-
 function draw(tag, attributes, text) {
   const made = document.createElementNS(SVG, tag);
   for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
@@ -27,13 +20,8 @@ function draw(tag, attributes, text) {
   return made;
 }
 
-function address(data) {
-  const bytes = Uint8Array.from(atob(data.film), (letter) => letter.charCodeAt(0));
-  return URL.createObjectURL(new Blob([bytes], { type: data.kind }));
-}
-
 function alone(data) {
-  const url = address(data);
+  const url = URL.createObjectURL(decoded(data.film, data.kind));
   const film = make("video", { src: url, muted: "", playsinline: "", preload: "auto", controls: "", "aria-label": data.title });
   film.muted = true;
   const still = make("p", { class: "still" }, "");
@@ -44,7 +32,7 @@ function alone(data) {
 }
 
 function build(data) {
-  const url = address(data);
+  const url = URL.createObjectURL(decoded(data.film, data.kind));
   const first = data.times[0], last = data.times[data.times.length - 1];
   const x = (t) => ((t - first) / (last - first)) * WIDTH;
   const most = Math.max(10, ...data.lead, ...data.trail);

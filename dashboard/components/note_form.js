@@ -12,13 +12,6 @@ export default function (component) {
   settle(root, data, key);
 }
 
-function make(tag, attributes, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
-  for (const child of children) made.append(child);
-  return made;
-}
-
 function read(key) {
   try { return JSON.parse(localStorage.getItem(key)) || {}; } catch { return {}; }
 }

@@ -2,17 +2,17 @@
 
 import base64
 import json
-from pathlib import Path
 
 import av
 import numpy as np
 import pytest
 
+from dashboard.components import script
 from dashboard.pages.student import films
 
 pytestmark = pytest.mark.browser
 
-SCRIPT = Path(films.film_player.__file__).with_suffix(".js")
+SCRIPT = script("film_player")
 MOUNT = """async ([script, data]) => {
     const player = (await import('data:text/javascript;base64,' + script)).default;
     player({ data: JSON.parse(data), parentElement: document.body });
@@ -35,7 +35,7 @@ def test_a_film_without_lanes_stands_alone_and_plays_by_the_browsers_own_control
     }
     page = chromium.new_page()
     page.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")
-    page.evaluate(MOUNT, [base64.b64encode(SCRIPT.read_bytes()).decode(), json.dumps(data)])
+    page.evaluate(MOUNT, [base64.b64encode(SCRIPT.encode()).decode(), json.dumps(data)])
     page.wait_for_function("() => document.querySelector('video').readyState >= 2")
     assert page.locator("h3").inner_text() == "Film of swing 3"
     assert page.locator("video").get_attribute("aria-label") == "Film of swing 3"

@@ -8,13 +8,12 @@ import av
 import numpy as np
 import pytest
 
+from dashboard.components import script
 from dashboard.components.film_player import WORDS
 
 pytestmark = pytest.mark.browser
 
-SCRIPT = (Path(__file__).parents[2] / "dashboard" / "components" / "film_player.js").read_text(
-    encoding="utf-8"
-)
+SCRIPT = script("film_player")
 OFFSET_S = 0.2
 MOUNT = """async ([script, data]) => {
     const player = (await import('data:text/javascript;base64,' + script)).default;
