@@ -1,6 +1,5 @@
 """The command: one thin function a verb. It ties the wings together and holds no logic of its own."""
 
-import io
 import os
 import sys
 import threading
@@ -375,9 +374,6 @@ def serve_pages(options: str) -> None:
 def main() -> None:
     """Run the command; what it writes is its user's alone."""
     os.umask(0o077)
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a terminal that can't show a letter shows a ? for it
     terminal.run(cli)
 
 

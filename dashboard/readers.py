@@ -97,6 +97,14 @@ def everyone(at: Home) -> list[Viewer]:
     return _newest(at).everyone
 
 
+def newly_published(at: Home, page: str) -> bool:
+    """Whether something was published since this was last asked for the page, in this visit."""
+    key, published = f"published-{page}", current_name(at)
+    known = st.session_state.get(key, published)
+    st.session_state[key] = published
+    return bool(known != published)
+
+
 def _newest(at: Home) -> _Opened:
     return _opened(str(at.path), current_name(at))
 

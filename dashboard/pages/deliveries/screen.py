@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from dashboard import elements as st
-from dashboard import gate, layout, navigation
+from dashboard import gate, layout, navigation, readers
 from dashboard.pages.deliveries import content, corrections
 from dashboard.pages.deliveries.content import Dropped, Refused
 from dashboard.text.catalogue import _
@@ -14,7 +14,6 @@ from dashboard.text.numbers import count
 from warehouse.access import Reader
 from warehouse.deliverer import MARK
 from warehouse.errors import UnderfootError
-from warehouse.publishing import current_name
 
 POLL_S = 2.0  # how often the page looks into the inbox while something waits there
 
@@ -68,9 +67,7 @@ def _keep(put: Callable[[], Path], what: str) -> bool:
 def _follow() -> None:
     """What is on its way; the page runs again once something new is published."""
     reader = gate.reader()
-    published = current_name(reader.home)
-    if st.session_state.setdefault("shown-snapshot", published) != published:
-        st.session_state["shown-snapshot"] = published
+    if readers.newly_published(reader.home, "deliveries"):
         st.rerun(scope="app")
     found = content.on_its_way(reader, reader.home, st.session_state.get("dropped", {}))
     if found is None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import elements as st
-from dashboard import gate, layout, list_form
+from dashboard import gate, layout, list_form, readers
 from dashboard.pages.people import changes, content
 from dashboard.pages.people.content import FIELDS, Person, Row
 from dashboard.text.catalogue import _
@@ -17,7 +17,6 @@ from dashboard.text.numbers import capitalized
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.founding import waiting
-from warehouse.publishing import current_name
 from warehouse.vocabulary import STAFF
 
 POLL_S = 1.0
@@ -56,9 +55,7 @@ def show(reader: Reader) -> None:
 def _follow() -> None:
     """What was saved is on its way; the page runs again once it is loaded."""
     home = gate.reader().home
-    published = current_name(home)
-    if st.session_state.setdefault("people-snapshot", published) != published:
-        st.session_state["people-snapshot"] = published
+    if readers.newly_published(home, "people"):
         if st.session_state.pop("person-saved", False):
             st.session_state.pop("person-was", None)
         st.rerun(scope="app")
