@@ -1,5 +1,6 @@
 """What the command says in a terminal: progress bars, tables, the report of a load."""
 
+import io
 import json
 import os
 import sys
@@ -45,8 +46,8 @@ def show_draw(drawn: Any) -> None:
     rows = [(lot.student, lot.name, lot.drill, drawn.drills[lot.drill]) for lot in drawn.lots]
     show_rows([_("student"), _("name"), _("drill"), _("its name")], rows)
     so_far = _(
-        "{n} of {planned} students are drawn between these two by now; the answer is first looked at when "
-        "{first} have been measured twice since."
+        "{n} of {planned} students planned have been drawn between these two; the result is first looked at "
+        "when {first} of them have been measured twice since."
     ).format(n=drawn.so_far, planned=DRAW_STUDENTS, first=round(DRAW_LOOKS[0] * DRAW_STUDENTS))
     say([_("Recorded in {file}; the next load takes it in.").format(file=drawn.file), so_far])
 
@@ -69,6 +70,9 @@ def find_home(_context: click.Context, _option: click.Parameter, path: str | Non
 
 def run(cli: click.Group) -> None:
     """Run the command; errors are one sentence on stderr, with the exit code the error carries."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that can't show a letter shows a ? for it
     try:
         cli.main(standalone_mode=False)
     except click.exceptions.Exit as ended:

@@ -81,7 +81,7 @@ FLAGS = Words(
         "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
         "practice_swing": "a practice swing, found in a recording",
         "uncertain_swing": "it may be a practice swing; a coach has not yet said",
-        "not_a_swing": "a coach said that it is no swing",
+        "not_a_swing": "a coach said that it is not a swing",
         "no_consent": "no consent covers the day",
     }
 )

@@ -64,7 +64,7 @@ def test_doses_assigned_by_random_draw_are_said_apart(visit, page_text):
     text = page_text(visit("full", "drills", "h01", drill="d02"))
     between = "Assigned by random draw between it and Heel-off strikes (22\u00a0students of 40 planned, look 1 of 3)"
     assert f"{between}: kept −3" in text
-    assert "of 100 pairs that are alike about 5 would be told apart" in text
+    assert "of 100 pairs of equally good drills, about 5 would still seem to differ" in text
     assert "It has not been assigned by random draw yet" in page_text(
         visit("full", "drills", "h01", drill="d01")
     )

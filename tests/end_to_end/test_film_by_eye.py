@@ -10,6 +10,7 @@ import pytest
 
 import browser
 import builders
+import made_films
 import made_swings as made
 from dashboard.pages.film import content
 from dashboard.pages.student import heels_seen
@@ -74,15 +75,7 @@ def marked(**more):
         {"event": event, "t_s": MOMENTS[event] / RATE, "lead": lead, "trail": trail}
         for event, (lead, trail) in HEELS.items()
     ]
-    form = {
-        "id": "a",
-        "moments": moments,
-        "club": "7-iron",
-        "pace": "full",
-        "at": "2026-05-05T10:00",
-        "offset": 60,
-    }
-    return form | {"fault": True} | more
+    return made_films.marked(moments, fault=True) | more
 
 
 @pytest.mark.browser
@@ -93,7 +86,7 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
         page.set_input_files("input[type=file]", film(tmp_path / "feet.webm"))
         page.get_by_text("Mark here: address").wait_for(timeout=20_000)
         page.get_by_text("Picture 0,").wait_for()
-        assert float(page.get_by_label("Pictures a second as filmed").input_value()) == pytest.approx(
+        assert float(page.get_by_label("Pictures per second as filmed").input_value()) == pytest.approx(
             RATE, rel=0.02
         )
         started = time.monotonic()
@@ -118,7 +111,7 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
                 tap(page, x, y)
                 if event == "address":  # nothing is known of it yet: the first tap only enlarges
                     tap(page, x, y)
-        page.get_by_text("heights are by the foot's 250 mm and 25 mm for the shoe").wait_for()
+        page.get_by_text("the shoe counts as the foot's 250 mm and 25 mm more").wait_for()
         page.get_by_label("Filmed at").fill("2026-05-05T10:00")
         page.get_by_role("button", name="Save what is marked").click()
         page.get_by_text("Saved. It shows on the student's page").wait_for()

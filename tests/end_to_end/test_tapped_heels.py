@@ -6,6 +6,7 @@ from contextlib import closing
 import pytest
 
 import builders
+import made_films
 import made_swings as made
 from dashboard.pages.deliveries import content as deliveries
 from dashboard.pages.film import content
@@ -62,15 +63,7 @@ def tapped(rises_mm=RISES_MM, *, swap=False, view="down_line", **more):
             other = {"lead": "trail", "trail": "lead"}
             points = {f"{other[name.split('_')[0]]}_{name.split('_')[1]}": at for name, at in points.items()}
         moments.append({"event": event, "t_s": frame / RATE, "points": points})
-    form = {
-        "id": "a",
-        "moments": moments,
-        "club": "7-iron",
-        "pace": "full",
-        "at": "2026-05-05T10:00",
-        "offset": 60,
-    }
-    return form | {"rate": RATE, "view": view, "shoe_mm": None} | more
+    return made_films.marked(moments, rate=RATE, view=view, shoe_mm=None) | more
 
 
 def keep(home, form, student="s1"):
@@ -169,7 +162,7 @@ def test_feet_tapped_the_wrong_way_round_are_asked_about_and_stay_out(home, view
     _, swing = keep(home, tapped(swap=True, view=view))
     assert swing["flags"] == ["feet_swapped"]
     (question,) = deliveries.swapped_feet(open_reader(home, "h1"))
-    assert "by the points tapped on the film" in question
+    assert "the points tapped on the film" in question
     assert "finish" not in question
 
 
@@ -185,7 +178,7 @@ def test_eye_and_points_that_differ_are_a_question_and_the_eye_counts(home):
     builders.load_all(home, [home.inbox])
     section = heels_seen.part(open_reader(home, "c1"), "s1")
     assert section.sentences[1:] == (
-        "At impact the eye and the tapped points differ on the trail heel; look at that picture again.",
+        "At impact the eye and the tapped points disagree about the trail heel; look at that picture again.",
     )
     assert section.table[0]["impact"].to_list() == ["lead down, trail down"]
 
@@ -207,9 +200,9 @@ def test_a_consent_to_film_that_ends_takes_the_taps_out_of_use(home):
     ("change", "said"),
     [
         (lambda form: form["moments"][0]["points"].pop("lead_toe"), "both heels and both toes at address"),
-        (lambda form: form.update(rate=0), "pictures a second"),
-        (lambda form: form.update(rate="60"), "pictures a second"),
-        (lambda form: form.update(shoe_mm=31), "shoe's length"),
+        (lambda form: form.update(rate=0), "Pictures per second"),
+        (lambda form: form.update(rate="60"), "Pictures per second"),
+        (lambda form: form.update(shoe_mm=31), "A shoe is between"),
         (lambda form: form.update(view="above"), "where the film was taken from"),
         (lambda form: [m["points"].clear() for m in form["moments"]], "at least one heel"),
     ],

@@ -22,9 +22,9 @@ NO_GAINS = mark(
     "in coaching.csv; then run: underfoot build"
 )
 HOW_TO_READ = mark(
-    "Each dot is the gain of one coach's students over 90 days beside the students of the others, in "
+    "Each dot is the gain of one coach's students over 90 days compared with the other coaches' students, in "
     "smallest detectable changes, averaged over the core measures in which a student was outside the target "
-    "band. How far outside they started is allowed for. The further right, the more precisely it is known. "
+    "band, and allowing for how far outside they started. The further right, the more precisely it is known. "
     "If all coaches were alike, about 80 of 100 dots would fall in the pale funnel and 95 of 100 between the "
     "dashed lines. In the table, the gain drawn toward the others allows for how few students a coach has. "
     "Nobody is ranked."
@@ -50,8 +50,8 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     few, no_room = (left_out.filter(kind) for kind in (_FEW, ~_FEW))
     own, note = ("", _left_out_by_name(few, no_room)) if head else _left_out_unnamed(few, no_room)
     nothing = _(
-        "No dot is drawn in {season}: it takes {fewest} students with room to gain on each side, a coach's "
-        "own and those of the others. It will appear as more sessions come in."
+        "No coach has a dot in {season} yet: it takes {fewest} students of theirs with room to gain, and as "
+        "many of the other coaches'. Dots appear as more sessions come in."
     ).format(fewest=FEWEST_STUDENTS, season=season)
     nonempty(drawn, " ".join(filter(None, [nothing, own, note])))
     chart = coach_funnel.picture(drawn, coach_funnel.finding(drawn), narrow=narrow)
@@ -62,8 +62,8 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
 def _left_out_by_name(few: pl.DataFrame, no_room: pl.DataFrame) -> str:
     few_said = _("Not shown, with fewer than {fewest} students: {coaches}.")
     no_room_said = _(
-        "Not shown, with too few students outside the target bands, of their own or of the others, to have "
-        "room to gain: {coaches}."
+        "Not shown, as too few of their own or the other coaches' students are outside the target bands, "
+        "with room to gain: {coaches}."
     )
     of = _("{name} ({room} of {n} with room)")
     return " ".join(
@@ -87,8 +87,8 @@ def _left_out_unnamed(few: pl.DataFrame, no_room: pl.DataFrame) -> tuple[str, st
         )
     elif len(mine := no_room.filter("own")):
         said = _(
-            "{room} of your {students} are outside their target bands: too few with room to gain, or too few "
-            "of the other coaches', for a dot of your own. Nothing is wrong with that."
+            "{room} of your {students} are outside their target bands and have room to gain. For a dot of "
+            "your own, they or the other coaches' are too few. Nothing is wrong with that."
         ).format(room=mine["n_room"][0], students=count(mine["n_students"][0], "student"))
     others = sum(len(rows.filter(~pl.col("own"))) for rows in (few, no_room))
     if others:

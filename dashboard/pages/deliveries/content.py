@@ -145,9 +145,9 @@ def films_sent(reader: Reader) -> list[tuple[str, str]]:
 def swapped_feet(reader: Reader) -> list[str]:
     """One question for each session whose feet may be swapped."""
     tapped = _(
-        "**{student}, {day}** (session {session}): by the points tapped on the film, the lead foot is where "
-        "the trail foot should be. It stays out of every season answer. If the feet were swapped, mark the "
-        "film again. If the film is mirrored, mark it again and say there that the feet are right."
+        "**{student}, {day}** (session {session}): the points tapped on the film put the lead foot where "
+        "the trail foot should be. It stays out of every season answer. Mark the film again: if the feet "
+        "were swapped, the other way round; if the film is mirrored, with the feet ticked as right."
     )
     text = _(
         "**{student}, {day}** (session {session}, {swings}): the trail foot seems to carry the finish; lead "

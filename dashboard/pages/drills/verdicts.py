@@ -53,12 +53,12 @@ def random_draw_sentence(row: Mapping[str, Any]) -> str:
     if row["lots"] is None:
         return _(
             "Assigned by random draw between it and {other}: {students} measured twice since, of {planned} "
-            "planned. The answer is looked at {looks} times only, first at half of them."
+            "planned. The result is looked at only {looks} times, first when half of them have been measured."
         ).format(**said)
     return _(
         "Assigned by random draw between it and {other} ({students} of {planned} planned, look {look} of "
-        "{looks}): kept {effect} beside {other}. This part is a fair comparison; looking {looks} times "
-        "is allowed for, so that of 100 pairs that are alike about 5 would be told apart."
+        "{looks}): kept {effect} compared with {other}. This part is a fair comparison. It allows for "
+        "looking {looks} times: of 100 pairs of equally good drills, about 5 would still seem to differ."
     ).format(effect=effect(dict(row), "lots", row["unit"], row["places"]), **said)
 
 

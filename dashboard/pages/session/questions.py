@@ -53,7 +53,7 @@ def hand_question(name: str) -> Asked:
     """Which hand a player plays with, where the roster does not say."""
     return Asked(
         HANDED,
-        _("Does {name} play right- or left-handed? Left and right can't be read without it.").format(
+        _("Does {name} play right- or left-handed? Left and right columns can't be read otherwise.").format(
             name=name
         ),
         [Choice(code, HANDS[code]) for code in HANDS],
@@ -89,7 +89,7 @@ def asked(question: Mapping[str, Any]) -> Asked:
         words = _("What does {columns} count?").format(columns=columns)
         return Asked(question["key"], words, [Choice(code, CLOCKS.get(code, code)) for code in codes])
     if asks == "rate":
-        return Asked(question["key"], _("How many samples a second does the device take?"), [])
+        return Asked(question["key"], _("How many samples per second does the device take?"), [])
     words = _("What is {columns}?").format(columns=columns)
     return Asked(question["key"], words, [Choice(code, role_words(code)) for code in codes])
 

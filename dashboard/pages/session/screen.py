@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from dashboard import elements as st
-from dashboard import gate, layout, navigation
+from dashboard import gate, layout, navigation, readers
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, questions
 from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Visit
@@ -16,11 +16,10 @@ from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import MINORS
 from dashboard.text.labels import PACES
-from dashboard.text.numbers import count, on, share
+from dashboard.text.numbers import capitalized, count, on, share
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.preview import Preview
-from warehouse.publishing import current_name
 from warehouse.vocabulary import DEVICE_KINDS, NOT_A_SWING, PRACTICE_SWING, SWING, UNCERTAIN_SWING
 
 MARKS = Words({
@@ -89,7 +88,7 @@ def _visit(reader: Reader, student: str) -> Visit:
                 _("What it is"), DEVICE_KINDS, format_func=lambda code: KINDS[code], key=f"kind-{student}"
             )
             typed = st.text_input(
-                _("What you call it"), KINDS[kind].split()[-1], key=f"name-{student}-{kind}"
+                _("Your name for it"), KINDS[kind].split()[-1], key=f"name-{student}-{kind}"
             )
         device = content.device_name(typed) or content.device_name(kind)
         device = device if device not in known else f"{device}-{len(known) + 1}"
@@ -105,13 +104,13 @@ def _started_at(reader: Reader, student: str) -> datetime:
     usual = st.session_state.setdefault(f"began-{student}", content.usual_start(reader))
     with st.expander(_("When: {day}, {time}").format(day=on(usual.date()), time=f"{usual:%H:%M}")):
         day = st.date_input(_("Day"), usual.date(), key=f"day-{student}", format="DD/MM/YYYY")
-        time = st.time_input(_("Began at"), usual.time(), key=f"time-{student}", step=300)
+        time = st.time_input(_("Start time"), usual.time(), key=f"time-{student}", step=300)
     return datetime.combine(day, time, tzinfo=reader.settings.zone)
 
 
 def _files(student: str) -> Files:
     found = st.file_uploader(
-        _("Exports of the swings, and a photo of the notebook to keep beside them"),
+        _("Exports of the swings, and a photo of your notes to keep with them"),
         accept_multiple_files=True,
         key=f"brought-{student}",
     )
@@ -131,18 +130,18 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
     if found.explained and found.explained["columns"]:
         _columns(found, opened=bool(found.questions or found.doubts))
     for doubt in found.doubts:
-        st.error(f"{doubt[:1].upper()}{doubt[1:]}.")
+        st.error(f"{capitalized(doubt)}.")
     if found.questions or found.doubts or found.problems:
         return
     if not found.swings:
-        layout.say(_("No samples of swings were found in what was dropped."))
+        layout.say(_("No swings were found in these files."))
         return
     marks = _swings(reader, found, visit.student)
     if found.recipe is not None:
         layout.aside(
             _(
-                "What this file is will be kept as the recipe of {device} and is not asked again. A later "
-                "export that is written differently is stopped."
+                "How to read these files is kept as the recipe of {device} and not asked again. A later "
+                "export in another layout is stopped."
             ).format(device=visit.device)
         )
     ahead = content.is_ahead(visit.started_at)
@@ -194,12 +193,12 @@ def _ask(visit: Visit, asked: Asked) -> str | None:
     with st.container(border=True):
         st.write(asked.words)
         if not asked.choices:
-            rate = st.number_input(_("Samples a second"), 1.0, 10_000.0, None, key=key)
+            rate = st.number_input(_("Samples per second"), 1.0, 10_000.0, None, key=key)
             return None if rate is None else f"{rate:g}"
         if len(asked.choices) > MOST_BUTTONS and not any(choice.drawing for choice in asked.choices):
             labels = {choice.code: choice.label for choice in asked.choices}
             picked = st.selectbox(
-                _("It is"), list(labels), index=None, format_func=lambda code: labels[code], key=key,
+                _("Answer"), list(labels), index=None, format_func=lambda code: labels[code], key=key,
                 placeholder=_("Choose"),
             )  # fmt: skip
             return None if picked is None else str(picked)
@@ -234,7 +233,7 @@ def _swings(reader: Reader, found: Preview, student: str) -> dict[int, str]:
     good = [swing for swing in found.swings if swing.refused is None]
     n = sum(swing.kind == SWING for swing in good)
     st.header(_("{swings} found").format(swings=count(n, "swing")), anchor=False)
-    layout.aside(_("Load under each foot over time: line: lead foot, dashes: trail foot."))
+    layout.aside(_("Load under each foot over time: solid for the lead foot, dashed for the trail foot."))
     drills = dict(people.drills(reader).select("drill", "name").iter_rows())
     options = dict(MARKS) | {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
     marks = {}
@@ -271,9 +270,7 @@ def _save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]
 def _follow(student: str, saved: tuple[str, str]) -> None:
     """What became of what was saved: it waits, it is loaded, or what stops it."""
     reader, (session, folder) = gate.reader(), saved
-    published = current_name(reader.home)
-    if st.session_state.setdefault("shown-snapshot", published) != published:
-        st.session_state["shown-snapshot"] = published
+    if readers.newly_published(reader.home, "session"):
         st.rerun(scope="app")
     became = content.became(reader, session, folder)
     if became != WAITING and st.session_state.get("session-waits"):
@@ -296,7 +293,7 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
         layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
         return
     else:
-        layout.say(_("Saved, and loaded before: nothing was new in it."))
+        layout.say(_("Saved. It had been loaded before; nothing in it was new."))
     for sentence in stopped:
         st.text(sentence)
     if stopped:

@@ -35,8 +35,8 @@ def part(reader: Reader, student: str) -> Section | None:
     if found["lead_rise_mm"].count() + found["trail_rise_mm"].count():
         notes.append(
             _(
-                "A height is by heels and toes tapped on the pictures: the heel's over its own at address, "
-                "by the length of the shoe, with what the taps and that length may be off."
+                "Heights come from the heels and toes tapped on the pictures: how far a heel is above its "
+                "place at address, scaled by the length of the shoe. The ± allows for error in both."
             )
         )
     said = (order(films[0]), *differences(films[0]))
@@ -75,7 +75,8 @@ def _heels(moment: dict[str, Any]) -> str:
 def differences(film: Sequence[dict[str, Any]]) -> list[str]:
     """A question for each heel that the eye and the tapped points say different things of."""
     text = _(
-        "At {moment} the eye and the tapped points differ on the {foot} heel; look at that picture again."
+        "At {moment} the eye and the tapped points disagree about the {foot} heel; look at that picture "
+        "again."
     )
     return [
         text.format(moment=EVENT_NAMES[moment["event"]], foot=name)
