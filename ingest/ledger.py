@@ -175,8 +175,9 @@ def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str]
         write_synced(home.settings_file, settings.read_text(encoding="utf-8-sig"))
     if entry["kind"] == "roster" and entry["name"] == recipes.FILE:
         recipe = recipes.read_recipe((home.filed / entry["content"] / recipes.FILE).read_bytes())
-        data = recipes.with_recipe(home.settings_file.read_bytes(), *recipe)
-        write_synced(home.settings_file, data.decode())
+        with suppress(UnderfootError):  # another one was written there by hand since a crash, and counts
+            data = recipes.with_recipe(home.settings_file.read_bytes(), *recipe)
+            write_synced(home.settings_file, data.decode())
     for session in more["again"]:
         read_again(session)
     if entry["sequence"] > ledger.written:

@@ -102,11 +102,17 @@ def open_job(home: Home, writer: Writer) -> AcceptedDeliveries:
 
 
 def _prepare(home: Home, accepted: AcceptedDeliveries) -> None:
-    """Take the settings in force, then finish what an interrupted load left."""
+    """Take the settings in force, then finish what an interrupted load left, which may bring other ones."""
+    _take_settings(home, accepted)
+    accepted.finish_interrupted()
+    if home.settings() != accepted.job.academy.settings:
+        _take_settings(home, accepted)
+
+
+def _take_settings(home: Home, accepted: AcceptedDeliveries) -> None:
     settings = home.settings()
     ledger.keep_settings(home, home.settings_file.read_bytes())
     accepted.use_settings(settings)
-    accepted.finish_interrupted()
 
 
 def settle(home: Home) -> None:
