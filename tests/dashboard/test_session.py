@@ -1,5 +1,6 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
+import resource
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -8,6 +9,7 @@ import pytest
 from dashboard import readers
 from dashboard.pages.session import content
 from warehouse.errors import CallError
+from warehouse.filed import content_hash
 from warehouse.preview import Preview, PreviewedSwing
 from warehouse.store import writer
 
@@ -47,12 +49,48 @@ def test_a_visit_waits_in_the_inbox_and_while_a_load_is_at_work(opened, monkeypa
     assert content.became(opened, "another", "taken") == content.NOTHING_NEW
 
 
-def test_the_same_files_are_saved_once(opened):
-    began = datetime(2026, 1, 20, 10, 0, tzinfo=ZoneInfo("UTC"))
+def brought(day, data=b"swing_no"):
+    """A visit of that day of January, and the one file that was brought from it."""
+    began = datetime(2026, 1, day, 10, 0, tzinfo=ZoneInfo("UTC"))
     visit = content.Visit("s01", "7-iron", "full", "mat", "pressure_mat", began)
-    files = content.Opened(Preview({}, swings=(PreviewedSwing(1, None),)), {"plate.csv": b"swing_no"})
+    return visit, content.Opened(Preview({}, swings=(PreviewedSwing(1, None),)), {"plate.csv": data})
+
+
+def test_the_same_files_are_saved_once(opened):
+    visit, files = brought(20)
     session, folder = content.save(opened, visit, files, {})
     assert (folder / session / "plate.csv").read_bytes() == b"swing_no"
     landing(opened, session)
     with pytest.raises(CallError, match="nothing was saved twice"):
         content.save(opened, visit, files, {})
+
+
+def test_a_second_press_before_the_load_delivers_the_very_same_and_another_file_is_another_session(opened):
+    """What is byte for byte the same loads once: tests/ingest/test_rights.py."""
+    pressed = [content.save(opened, *brought(21), {}) for _ in range(2)]
+    hashes = {content_hash(folder / session) for session, folder in pressed}
+    assert len({folder for _, folder in pressed}) == 2
+    assert len(hashes) == 1
+    session, folder = content.save(opened, *brought(21, b"t_s"), {})
+    assert session != pressed[0][0]
+    assert content_hash(folder / session) not in hashes
+
+
+def test_a_disk_that_takes_no_more_keeps_nothing_of_a_visit_and_a_later_save_all_of_it(opened):
+    home, data = opened.home, b"0" * (1 << 20)
+
+    def there():
+        return {path for folder in (home.path, home.inbox) for path in folder.iterdir()}
+
+    home.make_folders()
+    before = there()
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 19, usual[1]))
+    try:
+        with pytest.raises(OSError, match="large"):
+            content.save(opened, *brought(22, data), {})
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    assert there() == before
+    session, folder = content.save(opened, *brought(22, data), {})
+    assert (folder / session / "plate.csv").read_bytes() == data
