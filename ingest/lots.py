@@ -54,8 +54,8 @@ class Draw:
 def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> Draw:
     """Draw one of two drills for each student and record it in the inbox, on the disk before it returns.
 
-    Each coach's students are drawn among themselves: each drill goes to half of them (the odd one out is by
-    chance), and no coach ever has more than two more of one than of the other.
+    Each coach's students are drawn among themselves: each drill goes to half of them (the odd one out is
+    left to chance), and no coach ever has more than two more of one than of the other.
 
     Raises
         CallError: the drills are the same or not known, no student is named, or one is not a student of the

@@ -28,7 +28,7 @@ ITEMS = {
 
 @dataclass(frozen=True)
 class StudentGains:
-    """(S,) each: gain per 90 days, distance to the band at the start, and what their errors vary."""
+    """(S,) each: gain per 90 days, distance to the band at the start, their errors' (co)variances."""
 
     gain: FLOATS
     start: FLOATS
@@ -37,7 +37,7 @@ class StudentGains:
     cov: FLOATS
 
     def __getitem__(self, kept: Any) -> "StudentGains":
-        """Some of the students."""
+        """Those of the students that `kept` picks."""
         return StudentGains(*(getattr(self, name)[kept] for name in self.__dataclass_fields__))
 
     def residual(self, slope: float) -> tuple[FLOATS, FLOATS]:

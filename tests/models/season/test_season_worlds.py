@@ -174,6 +174,23 @@ def test_a_bad_day_that_passes_by_itself_is_no_effect_of_the_drill_given_on_it(a
     assert scores.same_day_above(worth, answers.of(worth, "drill_effect")) == (1, 1)
 
 
+@pytest.mark.parametrize(
+    ("name", "table", "score", "said"),
+    [("coaches_in_band", "coach_gain", scores.outside_funnel(), False),
+     ("coach_adds_3", "coach_gain", scores.outside_funnel("c01", above=True), True),
+     ("drawn_worthless", "drill_effect", scores.either_kept, False),
+     ("drawn_4_apart", "drill_effect", scores.better_kept, True)],
+)  # fmt: skip
+def test_alike_coaches_and_drills_stay_within_their_limits_and_better_ones_do_not(
+    answers, name, table, score, said
+):
+    for seed in (1, 2):
+        world = WORLDS[name](40, seed)
+        hits, of = score(world, answers.of(world, table))
+        assert of > 0
+        assert hits == (of if said else 0)
+
+
 @pytest.mark.parametrize(("doses", "tied"), [("group", True), ("follow", True), ("unrelated", False)])
 def test_the_keen_gain_more_and_get_more_unless_doses_are_unrelated(doses, tied):
     world = drills.keen(300, 1, doses=doses)
