@@ -121,10 +121,18 @@ def test_a_file_that_was_asked_about_loads_once_answered_and_is_asked_no_more(ac
     assert "superseded_by" in waiting(academy)
 
 
-def test_files_of_other_names_and_kinds_are_left_to_the_other_rules(academy, samples):
+@pytest.mark.parametrize(
+    "name",
+    [
+        "whatever.csv", "s1_2026-02-30_1610.csv", "s1_31.02.2026_1610.csv", "s1_2026-05-05_2561.csv",
+        "s1_2026-05-05_99.csv", "s1_2026-05-05_1610_7.csv", "_2026-05-05_1610.csv", "__.csv",
+    ],
+)  # fmt: skip
+def test_files_of_other_names_and_kinds_are_left_to_the_other_rules(academy, samples, name):
     (academy.inbox / "s1_2026-05-05_1610.jpg").write_bytes(b"\xff\xd8\xff")
-    report = drop(academy, samples, "whatever.csv")
+    report = drop(academy, samples, name)
     assert {found.reason for found in report.refused} == {"unknown_file"}
+    assert not report.accepted
 
 
 def test_the_same_file_again_is_unchanged(academy, samples):

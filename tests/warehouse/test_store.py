@@ -40,11 +40,17 @@ def test_a_home_made_before_gains_the_columns_and_tables_that_came_since(home):
         w.execute("ALTER TABLE academy.drill DROP COLUMN aim")
         w.execute("DROP TABLE season.aim")
         w.execute("INSERT INTO academy.drill (drill, name) VALUES ('d1', 'Feet together')")
+        w.execute("ALTER TABLE academy.heel_seen DROP COLUMN source")  # no row of today is without
+        w.execute(
+            "INSERT INTO academy.heel_seen BY NAME SELECT 'v1' AS session, 1 AS swing_no, 'top' AS event, "
+            "1.5 AS t_s, 'lead' AS foot, true AS up"
+        )
     with writer(home) as w:
         assert {table: set(columns) for table, columns in w.columns.items()} == {
             table: set(columns) for table, columns in new.items()
         }
         assert w.sql("SELECT name, aim FROM academy.drill").rows() == [("Feet together", None)]
+        assert w.sql("SELECT session, up, source FROM academy.heel_seen").rows() == [("v1", True, None)]
 
 
 def test_a_frame_with_an_unknown_column_is_refused_by_name(home):
