@@ -1,6 +1,9 @@
 """Builders of small invented academies, people and samples for the tests."""
 
+import resource
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -55,6 +58,17 @@ def make_home(path: Path, settings: str = SETTINGS) -> Home:
     home = Home(path)
     home.make_folders()
     return home
+
+
+@contextmanager
+def no_large_files() -> Iterator[None]:
+    """A disk that takes files of up to 512 KB only, as one does that is nearly full."""
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 19, usual[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
 
 
 def copied(made: Path, home: Home) -> Home:

@@ -6,14 +6,13 @@ with it: its name is hidden, and hidden names are refused by the pages and passe
 
 import json
 import secrets
-import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePath
 from typing import Any
 
-from warehouse.home import Home, sync
+from warehouse.home import Home, put_folder
 
 MARK = ".delivered.json"
 
@@ -68,29 +67,13 @@ def put(home: Home, named: Mapping[PurePath, bytes], by: Deliverer | None = None
 
     It is filled outside the inbox and moved in whole, so a loader at work never sees half a delivery.
     `by` None: from whoever keeps the home.
+
+    Raises
+        OSError: the disk did not take it.
     """
     home.make_folders()
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
-    arriving, kept = home.path / f".arriving-{stamp}", home.inbox / f"dropped-{stamp}"
+    kept = home.inbox / f"dropped-{stamp}"
     mark = {PurePath(MARK): mark_text(by).encode()} if by else {}
-    try:
-        _write(arriving, {**named, **mark})
-        arriving.rename(kept)
-    except OSError:
-        shutil.rmtree(arriving, ignore_errors=True)  # half a delivery on a full disk helps nobody
-        raise
-    sync(home.inbox)
+    put_folder(kept, home.path / f".arriving-{stamp}", {**named, **mark})
     return kept
-
-
-def _write(folder: Path, named: Mapping[PurePath, bytes]) -> None:
-    """Write files below a new folder, all of it flushed to disk."""
-    folders = {folder}
-    for name, data in named.items():
-        target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        folders.update(p for p in target.parents if p.is_relative_to(folder))
-        target.write_bytes(data)
-        sync(target)
-    for one in folders:
-        sync(one)

@@ -11,11 +11,11 @@ import shutil
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from filelock import FileLock
 
-from warehouse.home import Home, sync, write_synced
+from warehouse.home import Home, put_folder, write_synced
 
 FOLDER, LOCK, RECORD, PRACTICE = "from_families", "from_families.lock", "sent.json", "practice.json"
 WAITING, ACCEPTED, DECLINED = "waiting", "accepted", "declined"
@@ -79,7 +79,11 @@ def room_for_film(home: Home, student: str) -> bool:
 def keep_film(
     home: Home, student: str, data: bytes, *, sent_by: str, link: str | None, club: str, day: str
 ) -> SentFilm | None:
-    """Keep a film, flushed to disk, until a coach decides; None where there is no more room for it."""
+    """Keep a film, flushed to disk, until a coach decides; None where there is no more room for it.
+
+    Raises
+        OSError: the disk did not take it.
+    """
     with FileLock(home.path / LOCK):
         if not room_for_film(home, student):
             return None
@@ -89,15 +93,9 @@ def keep_film(
             name, student, sent_by, link, now.isoformat(timespec="seconds"), club, day,
             f"film{film_ending(data)}", len(data),
         )  # fmt: skip
-        folder = _folder(home, student)
-        folder.mkdir(parents=True, exist_ok=True)
-        arriving = folder / f".arriving-{name}"
-        arriving.mkdir()
-        (arriving / film.file).write_bytes(data)
-        sync(arriving / film.file)
-        write_synced(arriving / RECORD, json.dumps(asdict(film)) + "\n")
-        arriving.rename(folder / name)
-        sync(folder)
+        folder, record = _folder(home, student), json.dumps(asdict(film)) + "\n"
+        named = {PurePath(film.file): data, PurePath(RECORD): record.encode()}
+        put_folder(folder / name, folder / f".arriving-{name}", named)
         return film
 
 

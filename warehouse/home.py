@@ -5,11 +5,12 @@ The system gives the lock back when its process dies, so no lock is ever stale.
 
 import json
 import os
-from collections.abc import Callable, Iterator
+import shutil
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from filelock import FileLock, Timeout
 
@@ -174,6 +175,29 @@ def write_synced(path: Path, text: str) -> None:
     sync(part)
     part.replace(path)
     sync(path.parent)
+
+
+def put_folder(kept: Path, arriving: Path, named: Mapping[PurePath, bytes]) -> None:
+    """Write files (path → content) below a new folder, flushed to disk, and only then move it to its place.
+
+    Raises
+        OSError: the disk did not take it; nothing of it is left.
+    """
+    folders = {arriving}
+    try:
+        for name, data in named.items():
+            target = arriving / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            folders.update(p for p in target.parents if p.is_relative_to(arriving))
+            target.write_bytes(data)
+            sync(target)
+        for folder in folders:
+            sync(folder)
+        arriving.rename(kept)
+    except OSError:
+        shutil.rmtree(arriving, ignore_errors=True)
+        raise
+    sync(kept.parent)
 
 
 def write_new(path: Path, text: str) -> None:

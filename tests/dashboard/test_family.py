@@ -313,6 +313,17 @@ def test_a_family_gets_its_films_with_the_export_and_forgetting_removes_them(hom
     assert not any("s2" in path.name for path in (home.path / from_families.FOLDER).rglob("*"))
 
 
+def test_a_disk_that_takes_no_more_keeps_nothing_of_a_film_and_it_counts_as_none(home):
+    data = b"\0\0\0\x18ftyp" + b"0" * (1 << 20)
+    more = {"sent_by": "g2", "link": None, "club": "7-iron", "day": "2026-05-05"}
+    with builders.no_large_files(), pytest.raises(OSError, match="large"):
+        from_families.keep_film(home, "s2", data, **more)
+    assert [path for path in (home.path / from_families.FOLDER).rglob("*") if path.is_file()] == []
+    assert from_families.films(home, "s2") == []
+    kept = from_families.keep_film(home, "s2", data, **more)
+    assert from_families.films(home, "s2") == [kept]
+
+
 def test_an_ended_link_sends_nothing(home, as_):
     reader = as_(link="s1")
     links.end_links(home, "s1", now=datetime.now(UTC) + timedelta(seconds=1))

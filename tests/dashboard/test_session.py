@@ -1,11 +1,11 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
-import resource
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pytest
 
+import builders
 from dashboard import readers
 from dashboard.pages.session import content
 from warehouse.errors import CallError
@@ -84,13 +84,8 @@ def test_a_disk_that_takes_no_more_keeps_nothing_of_a_visit_and_a_later_save_all
 
     home.make_folders()
     before = there()
-    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 19, usual[1]))
-    try:
-        with pytest.raises(OSError, match="large"):
-            content.save(opened, *brought(22, data), {})
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    with builders.no_large_files(), pytest.raises(OSError, match="large"):
+        content.save(opened, *brought(22, data), {})
     assert there() == before
     session, folder = content.save(opened, *brought(22, data), {})
     assert (folder / session / "plate.csv").read_bytes() == data
