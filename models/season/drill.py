@@ -117,10 +117,9 @@ def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     enough = any(is_enough(*counts(design, drill)) for drill in aimed)
     parts = variance_parts(design) if enough else None
     fit = AimFit(design, parts) if parts is not None else None
-    points = fit.points_each() if fit is not None else None
-    on_the_day = same_day(design, followed(every, sources.first_drill), parts, points)
+    on_the_day = same_day(design, followed(every, sources.first_drill), fit)
     value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
-    by_draw = drawn(design, sources.draws, parts, points)
+    by_draw = drawn(design, sources.draws, fit)
     return AimAnswers(aim, design, fit, on_the_day, by_draw, lagged_effects(design, value.to_numpy()))
 
 

@@ -20,7 +20,7 @@ import polars as pl
 
 from models.season.cells import add_independent
 from models.season.drill_data import Aim
-from models.season.drill_model import Design, Effect, Fit, effect, fit_of, left_out
+from models.season.drill_model import AimFit, Design, Effect, Fit, effect, fit_of, left_out
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import Cell
 
@@ -55,14 +55,11 @@ def followed(every: Aim, first_drill: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def same_day(
-    design: Design, after: pl.DataFrame, parts: FLOATS | None, points: FLOATS | None = None
-) -> dict[str, SameDay]:
+def same_day(design: Design, after: pl.DataFrame, fit: AimFit | None) -> dict[str, SameDay]:
     """Drill → what a session's first drill changed on the day.
 
     `after`: the rows of `followed`, valued as the design's; those of sessions without a baseline of the same
-    device and heel source stay out. `parts`: draws of the design's variance parts; None: nothing is said.
-    `points` (S,): what a unit of value is worth to each student in the aim's unit; None where it is the unit.
+    device and heel source stay out. `fit`: that of the design; None: no effect is given.
     """
     keys = ["student", "session", "device", "heel_source"]
     before = design.aim.rows.select(keys).with_row_index("visit")
@@ -74,21 +71,14 @@ def same_day(
     students = {str(drill): own["student"].n_unique() for (drill,), own in drilled}
     enough = [drill for drill in sorted(students) if students[drill] >= LEAST_STUDENTS]
     found: dict[str, Effect] = {}
-    if enough and parts is not None:
-        found = _effects(design, again, enough, parts, points, apart=kind == EFFECT)
+    if enough and fit is not None:
+        found = _effects(fit, again, enough, apart=kind == EFFECT)
     return {drill: SameDay(found.get(drill), kind, sessions[drill], compared) for drill in sorted(sessions)}
 
 
-def _effects(
-    design: Design,
-    again: pl.DataFrame,
-    drills: list[str],
-    parts: FLOATS,
-    points: FLOATS | None,
-    *,
-    apart: bool,
-) -> dict[str, Effect]:
+def _effects(fit: AimFit, again: pl.DataFrame, drills: list[str], *, apart: bool) -> dict[str, Effect]:
     """Drill → its effect; `apart`: with a column for being measured again."""
+    design = fit.design
     cell, plain = design.cell, design.plain
     visit = again["visit"].to_numpy().astype(np.intp)
     place = np.concatenate([np.arange(cell.y.size), visit])
@@ -108,14 +98,14 @@ def _effects(
         cell, offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), t=cell.t[place], y=y,
         error=np.concatenate([cell.error, error])[order], x=np.ascontiguousarray(x),
     )  # fmt: skip
-    found = _mixed(both, place, parts)
+    found = _mixed(both, place, fit.parts)
     effects = {}
     for drill in (drill for drill in drills if drill in names):
         given = np.unique(both.owner[own == drill])
         weights = np.zeros(x.shape[1])
         weights[plain + names.index(drill)] = 1.0
-        if points is not None:
-            weights *= points[given].mean()
+        if fit.points_each is not None:
+            weights *= fit.points_each[given].mean()
         effects[drill] = effect(found, weights, given.size)
     return effects
 

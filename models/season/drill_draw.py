@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from models.season.cells import add_independent
-from models.season.drill_model import Design, Effect, effect, fit
+from models.season.drill_model import AimFit, Design, Effect, effect, fit_effects
 from models.season.estimation import spending_bounds
 from models.season.kernel import FLOATS
 from warehouse.vocabulary import DRAW_LOOKS, DRAW_STUDENTS
@@ -42,21 +42,18 @@ class Drawn:
     effect: Effect | None
 
 
-def drawn(
-    design: Design, draws: pl.DataFrame, parts: FLOATS | None, points: FLOATS | None = None
-) -> dict[str, Drawn]:
+def drawn(design: Design, draws: pl.DataFrame, fit: AimFit | None) -> dict[str, Drawn]:
     """Drill → itself against the drill it was drawn against most often.
 
-    `draws`: rows of season.random_draw, the earliest first. `parts`: draws of the design's variance parts;
-    None: nothing is said. `points` (S,): what a unit of value is worth to each student in the aim's unit;
-    None where it is the unit.
+    `draws`: rows of season.random_draw, the earliest first. `fit`: that of the design; None: no answer is
+    given.
     """
     pair = pl.concat_list("drill", "drawn_against").list.sort()
     firsts = draws.with_columns(pair=pair).unique(["student", "pair"], keep="first", maintain_order=True)
     found: dict[str, Drawn] = {}
     for (key,), own in firsts.group_by(["pair"], maintain_order=True):
         one, other = key
-        students, looks, answer = _question(design, own, one, parts, points)
+        students, looks, answer = _question(design, own, one, fit)
         turned = answer and Effect(-answer.value, answer.se, -answer.hi, -answer.lo, answer.p)
         for drill, against, said in ((one, other, answer), (other, one, turned)):
             if drill not in found or found[drill].students < students:
@@ -65,7 +62,7 @@ def drawn(
 
 
 def _question(
-    design: Design, own: pl.DataFrame, one: str, parts: FLOATS | None, points: FLOATS | None
+    design: Design, own: pl.DataFrame, one: str, fit: AimFit | None
 ) -> tuple[int, int, Effect | None]:
     """Students who count, looks taken, and `one` less the other at the last of them."""
     lot = own.select("student", "at", on="day", arm=pl.when(drill=one).then(0.5).otherwise(-0.5))
@@ -80,9 +77,8 @@ def _question(
     answer, looks = None, 0
     for look, until in _looks(days):
         looks = look
-        if parts is not None:
-            known = (rows["day"] <= until).to_numpy()
-            answer = _look(design, known, rows["arm"].to_numpy(), parts, points, look)
+        if fit is not None:
+            answer = _look(fit, (rows["day"] <= until).to_numpy(), rows["arm"].to_numpy(), look)
         if answer is not None and (answer.lo > 0 or answer.hi < 0):
             break
     return len(days), looks, answer
@@ -95,11 +91,9 @@ def _looks(days: list[date]) -> Iterator[tuple[int, date]]:
             yield look, days[needed - 1]
 
 
-def _look(
-    design: Design, known: NDArray[np.bool_], arm: FLOATS, parts: FLOATS, points: FLOATS | None, look: int
-) -> Effect | None:
+def _look(fit: AimFit, known: NDArray[np.bool_], arm: FLOATS, look: int) -> Effect | None:
     """The answer from the rows `known` by then; `arm` (N,): ½ or −½ since the draw, else 0."""
-    cell = design.cell
+    design, cell = fit.design, fit.design.cell
     there = np.unique(cell.owner[known])
     counts = np.bincount(cell.owner[known], minlength=cell.offsets.size - 1)[there]
     # A device that came later has no rows yet: every column is asked anew whether it says something.
@@ -111,10 +105,12 @@ def _look(
         y=cell.y[known], error=cell.error[known], x=np.ascontiguousarray(x),
     )  # fmt: skip
     arms = [np.unique(cell.owner[known & (arm == side)]) for side in (0.5, -0.5)]
-    found = fit(some, parts) if min(each.size for each in arms) >= LEAST_ARM and "drawn" in names else None
+    if min(each.size for each in arms) < LEAST_ARM or "drawn" not in names:
+        return None
+    found = fit_effects(some, fit.parts)
     if found is None:
         return None
     weights = np.zeros(x.shape[1])
-    weights[-1] = 1.0 if points is None else points[np.concatenate(arms)].mean()
+    weights[-1] = 1.0 if fit.points_each is None else fit.points_each[np.concatenate(arms)].mean()
     level = float(special.ndtr(spending_bounds(DRAW_LOOKS)[look - 1]))
     return effect(found, weights, sum(each.size for each in arms), level)

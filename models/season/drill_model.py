@@ -93,7 +93,7 @@ def variance_parts(design: Design) -> FLOATS | None:
     return None if posterior is None else posterior.parts
 
 
-def fit(cell: Cell, parts: FLOATS) -> Fit | None:
+def fit_effects(cell: Cell, parts: FLOATS) -> Fit | None:
     """Effects given draws of the variance parts; None when the columns are not identified."""
     log_likelihoods, gammas, covs = likelihood(cell, parts)
     if not np.isfinite(log_likelihoods).all():
@@ -208,8 +208,10 @@ class AimFit:
     def __init__(self, design: Design, parts: FLOATS) -> None:
         """`parts`: draws of the variance parts, from `variance_parts`."""
         self.design, self.parts = design, parts
-        self.fit = fit(design.cell, parts)
+        self.fit = fit_effects(design.cell, parts)
         self.end = self._end() if design.aim.kind == FAULT else None
+        # (S,) points of the rate for a unit of log odds at each last session; None for a metric.
+        self.points_each = None if self.end is None else np.array([_slope(end, 0.0) for end in self.end])
 
     def _end(self) -> FLOATS:
         """(S,) each student's line at their last session, for turning log odds into points."""
@@ -222,14 +224,10 @@ class AimFit:
     @property
     def swc(self) -> float:
         """Smallest worthwhile change: 0.2 of the spread between students, in the aim's unit."""
-        if (each := self.points_each()) is not None:
-            return float(WORTHWHILE * self.parts[:, 0].mean() * each.mean())
+        if self.points_each is not None:
+            return float(WORTHWHILE * self.parts[:, 0].mean() * self.points_each.mean())
         known = self.design.aim.worthwhile
         return float(WORTHWHILE * self.parts[:, 0].mean()) if known is None else known
-
-    def points_each(self) -> FLOATS | None:
-        """(S,) points of the rate for a unit of log odds at each last session; None for a metric."""
-        return None if self.end is None else np.array([_slope(end, 0.0) for end in self.end])
 
     def kept(self, drill: str) -> Kept:
         """Mean kept gain over the students given the drill."""
@@ -266,7 +264,7 @@ class AimFit:
         per_row = name[cell.owner]
         cut = {f"first {drill} of {g}": cell.x[:, at] * (per_row == g) for g in sorted(set(name))}
         added, x = add_independent(rest, cut)
-        return fit(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
+        return fit_effects(replace(cell, x=np.ascontiguousarray(x)), self.parts), [*left, *added]
 
     def _effect(
         self, found: Fit | None, names: list[str], drill: str, who: NDArray[np.bool_], of: str = ""

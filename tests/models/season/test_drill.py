@@ -10,7 +10,7 @@ from scipy import linalg, stats
 from models.season.drill import Sources, answer
 from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
 from models.season.drill_day import followed
-from models.season.drill_model import effect, fit, fit_of, left_out
+from models.season.drill_model import effect, fit_effects, fit_of, left_out
 from models.season.estimation import spending_bounds
 from models.season.judgement import Bands
 from models.season.mixed import Cell
@@ -365,7 +365,7 @@ def test_the_interval_is_the_wider_of_the_two_on_few_degrees():
     t = np.tile(np.arange(5.0), 8)
     x = np.column_stack([np.ones(40), t])
     cell = Cell(np.arange(9) * 5, t, rng.normal(size=40), np.full(40, 0.2), x)
-    found = fit(cell, np.array([[1.0, 0.3, 0.0, 0.8, 0.2]]))
+    found = fit_effects(cell, np.array([[1.0, 0.3, 0.0, 0.8, 0.2]]))
     one = effect(found, np.array([0.0, 1.0]), 8)
     off = found.without[:, 1] - found.without[:, 1].mean()
     assert one.se == pytest.approx(np.sqrt(max(found.cov[1, 1], 7 / 8 * np.sum(off**2))))
