@@ -54,7 +54,8 @@ def _apply(writer: Writer, note: Row, swings: dict[str, list[Row]]) -> str | Non
     if note["kind"] == SWING_KIND:
         flags = dict(zip(swing["file_flags"], swing["file_flag_counts"], strict=True))
         flags = {name: n for name, n in flags.items() if name not in LEFT_OUT}
-        flags |= {} if note["code"] == SWING else {note["code"]: 1}
+        if note["code"] != SWING:
+            flags[note["code"]] = 1
         swing["file_flags"], swing["file_flag_counts"] = list(flags), list(flags.values())
         values = [note["code"], list(flags), list(flags.values()), *at]
         writer.execute(

@@ -1,4 +1,4 @@
-"""What files would be read as, before anything is kept: by the readers of a load, as one visit of a student.
+"""What the files of one visit would be read as, before anything is kept; the readers are those of a load.
 
 Where the device has no recipe yet, one is proposed, and the files are read by it.
 """
@@ -170,18 +170,18 @@ def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
     header = session_of_nobody(numbers, mass, files.context.header.device)
     samples = Samples(join([one for one, _ in read]), header)
     refused = {r.swing_no: r.sentence for r in samples.refused}
-    lines = [
-        _line(samples, samples.good[no], own_file.get(no))
-        if no in samples.good
-        else PreviewedSwing(no, own_file.get(no), refused=refused.get(no, ""))
-        for no in numbers
-    ]
-    return tuple(
-        replace(one, kind=cut[one.no].kind, sure=cut[one.no].sure) if one.no in cut else one for one in lines
-    )
+    swings = []
+    for no in numbers:
+        file = own_file.get(no)
+        if no in samples.good:
+            swing = _swing(samples, samples.good[no], file)
+        else:
+            swing = PreviewedSwing(no, file, refused=refused.get(no, ""))
+        swings.append(replace(swing, kind=cut[no].kind, sure=cut[no].sure) if no in cut else swing)
+    return tuple(swings)
 
 
-def _line(samples: Samples, swing: SwingSamples, file: str | None) -> PreviewedSwing:
+def _swing(samples: Samples, swing: SwingSamples, file: str | None) -> PreviewedSwing:
     """A swing's loads at no more points than a small picture shows."""
     order = np.arange(len(samples.values["t_s"]))[swing.order]
     order = order[np.linspace(0, len(order) - 1, min(len(order), MOST_POINTS)).astype(np.int64)]

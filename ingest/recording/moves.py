@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 HZ = 100.0  # of the even clock on which swings are looked for
-SMOOTH_S, STEP_S = 0.07, 0.12
+SMOOTH_S = 0.07
+REACH = round(0.12 * HZ)  # samples before and after one, between which its step is
 ON = 0.3  # of the usual load: less, and nobody stands there
-LEAST_STEP = 0.05  # share that passes from foot to foot within 2 × STEP_S
+LEAST_STEP = 0.05  # share that passes from foot to foot within 2 × REACH
 BACK_S, THROUGH_S, STAND_S = 1.3, 0.8, 2.2
 LEAST_FALL, LEAST_OVER, LEAST_RISE = 0.04, 0.02, 0.09  # shares: to the trail side, past the start, in all
 LEAST_SURGE = 0.05  # of the standing load, from the peak to the low after it
@@ -66,13 +67,13 @@ def smooth(values: Array, seconds: float) -> Array:
     return np.asarray((sums[high] - sums[low]) / (high - low))
 
 
-def steepest(share: Array, reach: int, least: float) -> NDArray[np.int64]:
-    """Samples where a share changes fastest, by `least` within 2 × `reach` samples; one in each such move."""
+def steepest(share: Array) -> NDArray[np.int64]:
+    """Samples where a share changes fastest, by LEAST_STEP or more; one in each such move."""
     step = np.zeros(share.size)
-    if share.size > 2 * reach:
-        step[reach:-reach] = share[2 * reach :] - share[: -2 * reach]
+    if share.size > 2 * REACH:
+        step[REACH:-REACH] = share[2 * REACH :] - share[: -2 * REACH]
     size = np.abs(step)
-    moving = np.concatenate([[0], (size >= least) * np.sign(step), [0]]).astype(np.int64)
+    moving = np.concatenate([[0], (size >= LEAST_STEP) * np.sign(step), [0]]).astype(np.int64)
     edges = np.flatnonzero(np.diff(moving))
     spans = [(a, b) for a, b in pairwise(edges) if moving[a + 1]]
     return np.array([a + int(np.argmax(size[a:b])) for a, b in spans], dtype=np.int64)
@@ -105,8 +106,7 @@ def swing_like(line: Line, at: int, *, force: bool) -> Move | None:
     Without `force` the whole load is not known, and its surge is not asked for.
     """
     n, share, total = line.share.size, line.share, line.total
-    reach = round(STEP_S * HZ)
-    toward = 1 if share[min(at + reach, n - 1)] > share[max(at - reach, 0)] else -1
+    toward = 1 if share[min(at + REACH, n - 1)] > share[max(at - REACH, 0)] else -1
     lead = share if toward > 0 else 1.0 - share
     low, high = max(0, at - round(BACK_S * HZ)), min(n, at + round(THROUGH_S * HZ))
     peak = low + int(np.argmin(lead[low : at + 1]))
@@ -164,8 +164,7 @@ def _closed(on: NDArray[np.bool_], gap: int) -> NDArray[np.bool_]:
 def same_load(loads: Sequence[float]) -> list[int]:
     """A number for each load, the same for what may be one person's: no step over 2.5 % between them."""
     order = np.argsort(loads)
-    steps = np.diff(np.log(np.maximum(np.asarray(loads)[order], 1.0)), prepend=0.0)[1:]
-    groups = np.concatenate([[0], np.cumsum(steps > SAME_LOAD)]).astype(int)
-    found = np.empty(len(order), dtype=int)
-    found[order] = groups[: len(order)]
+    steps = np.diff(np.log(np.maximum(np.asarray(loads)[order], 1.0)))
+    found = np.zeros(len(order), dtype=int)
+    found[order[1:]] = np.cumsum(steps > SAME_LOAD)
     return [int(one) for one in found]

@@ -30,15 +30,13 @@ class Share:
 
 def share_out(found: Mapping[int, FoundSwing]) -> list[Share]:
     """The shares of a recording, in the order in which they begin; loads must be forces, not shares."""
-    numbers = sorted(found)
-    groups = same_load([found[no].standing_n for no in numbers])
-    keys = [(group, found[no].toward) for group, no in zip(groups, numbers, strict=True)]
-    whose = dict(zip(numbers, keys, strict=True))
-    swings = {key: tuple(no for no in numbers if whose[no] == key) for key in dict.fromkeys(keys)}
+    numbers, swings = sorted(found), dict[tuple[int, int], list[int]]()
+    for no, group in zip(numbers, same_load([found[no].standing_n for no in numbers]), strict=True):
+        swings.setdefault((group, found[no].toward), []).append(no)
     loads = {key: float(np.median([found[no].standing_n for no in own])) for key, own in swings.items()}
     return [
         Share(
-            own,
+            tuple(own),
             _turns(own, numbers),
             round(loads[key] / STANDARD_GRAVITY_M_S2, 1),
             key[1],
@@ -52,7 +50,7 @@ def share_out(found: Mapping[int, FoundSwing]) -> list[Share]:
     ]
 
 
-def _turns(own: tuple[int, ...], numbers: list[int]) -> tuple[tuple[int, int], ...]:
+def _turns(own: list[int], numbers: list[int]) -> tuple[tuple[int, int], ...]:
     places = {no: place for place, no in enumerate(numbers)}
     breaks = [k + 1 for k, (a, b) in enumerate(pairwise(own)) if places[b] != places[a] + 1]
     return tuple((own[a], own[b - 1]) for a, b in pairwise([0, *breaks, len(own)]))

@@ -11,18 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.plate_rows import Array, FoundSwing, SampleFile, Source
-from ingest.recording.moves import (
-    HZ,
-    LEAST_STEP,
-    STAND_S,
-    STEP_S,
-    Line,
-    Move,
-    same_load,
-    standing_loads,
-    steepest,
-    swing_like,
-)  # fmt: skip
+from ingest.recording.moves import HZ, STAND_S, Line, Move, same_load, standing_loads, steepest, swing_like
 from ingest.refusals import refuse
 from ingest.session_file import HoldEntry
 from warehouse.vocabulary import PRACTICE_SWING, SWING, UNCERTAIN_SWING
@@ -91,17 +80,15 @@ def _renumbered(
         places.setdefault(row, place)
     broken = [replace(f, index=places[f.index]) for f in samples.broken if f.index in places]
     raised = next(iter(samples.flags.values()), {})
-    flags = {
-        no: {**raised, **({found[no].kind: 1} if no in found and found[no].kind != SWING else {})}
-        for no, _ in parts
-    }
+    kinds = {no: {one.kind: 1} for no, one in found.items() if one.kind != SWING}
+    flags = {no: raised | kinds.get(no, {}) for no, _ in parts}
     return replace(
         samples,
         columns={"swing_no": number, **columns},
         lines=samples.lines[rows],
         sources={**samples.sources, "swing_no": Source("swing_no", "swing_no")},
         broken=broken,
-        flags={no: raised for no, raised in flags.items() if raised},
+        flags={no: own for no, own in flags.items() if own},
         found=found,
     )
 
@@ -139,7 +126,7 @@ def cut(t_s: Array, lead_n: Array, trail_n: Array, *, force: bool = True) -> lis
     if t_s.size < 2 or not t_s[-1] - t_s[0] > STAND_S:
         return []
     line = Line.of(t_s, np.nan_to_num(lead_n), np.nan_to_num(trail_n))
-    moves = steepest(line.share, round(STEP_S * HZ), LEAST_STEP)
+    moves = steepest(line.share)
     visits, loads = standing_loads(line.total, line.on)
     seen = [one for at in moves if (one := swing_like(line, int(at), force=force)) is not None]
     found = _apart(_one_way(seen, visits))

@@ -109,7 +109,7 @@ def test_moves_of_the_load_are_those_that_a_reference_finds(seed):
     step = np.zeros(share.size)
     step[12:-12] = share[24:] - share[:-24]
     peaks = np.sort(np.concatenate([find_peaks(step, height=0.05)[0], find_peaks(-step, height=0.05)[0]]))
-    own = steepest(share, 12, 0.05)
+    own = steepest(share)
     assert own.size > 20
     for at in own:  # one in each move that goes one way: the highest of the reference's peaks there
         nearest = peaks[np.abs(peaks - at).argmin()]
