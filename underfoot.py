@@ -51,8 +51,7 @@ def verb(function: Callable[..., None]) -> click.Command:
     "--scale",
     type=click.FloatRange(0, 10, min_open=True),
     default=1.0,
-    show_default=True,
-    help="Size of the academy; 1 is the whole season.",
+    help="Its size, 1 for a whole season.",
 )
 @port_option
 @browser_option
@@ -256,13 +255,7 @@ def sql(query: str, home: Home, shape: str) -> None:
 @verb
 @json_option
 @click.option("--retry", "again", is_flag=True, help="Try every refused delivery again first.")
-@click.option(
-    "--drop",
-    "dropped",
-    multiple=True,
-    metavar="NAME",
-    help="Drop a refused delivery for good; may be repeated.",
-)
+@click.option("--drop", "dropped", multiple=True, metavar="NAME", help="Drop one for good; may be repeated.")
 def refused(home: Home, dropped: tuple[str, ...], *, as_json: bool, again: bool) -> None:
     """Say what was refused, and why."""
     loader = _loader(home, quiet=as_json)

@@ -75,7 +75,7 @@ def log_practice(
                 most=family.MOST_PRACTICE_A_DAY
             )
         )
-    at = _this_minute(now).replace(year=day.year, month=day.month, day=day.day)
+    at = inbox.this_minute(now).replace(year=day.year, month=day.month, day=day.day)
     inbox.report_practice(
         now,
         {
@@ -143,10 +143,6 @@ def _film_sentence(film: SentFilm) -> str:
     if film.state == family.ACCEPTED:
         return _("Film of {day}, {club}: your coach has looked at it.").format(**words)
     return _("Film of {day}, {club}: not taken. {reason}").format(**words, reason=film.reason)
-
-
-def _this_minute(reader: Reader) -> datetime:
-    return datetime.now(reader.settings.zone).replace(second=0, microsecond=0)
 
 
 def _check_day(reader: Reader, day: date) -> None:

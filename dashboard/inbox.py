@@ -11,6 +11,7 @@ import tarfile
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
@@ -26,6 +27,7 @@ from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, ROSTER_FILES, STAFF
 SETTINGS = "academy.toml"
 MOST_UNPACKED_BYTES = 4 << 30  # an archive that would unpack to more is refused
 NAMED_IN_LOG = 100
+AHEAD = timedelta(minutes=5)  # a phone's clock may run this much ahead of ours
 _UNREADABLE = (
     zipfile.BadZipFile, tarfile.TarError, zlib.error, OSError, EOFError, NotImplementedError, RuntimeError,
     ValueError, struct.error, OverflowError, LookupError,
@@ -76,17 +78,42 @@ def deliver(reader: Reader, files: Sequence[tuple[str, bytes]], corrects: Sequen
         raise AccessError(_("Only the academy's coaches deliver here; ask the head coach."))
     if not files:
         raise CallError(_("There is no file to keep; choose the files of one delivery first."))
-    named: dict[PurePath, bytes] = {safe_name(name): data for name, data in files}
-    if len(named) != len(files):
-        raise CallError(_("Two of these files have the same name; drop them one after the other."))
-    rosters = _admit(named, by)
-    kept = put(now.home, named, Deliverer.now(by.person, corrects))
-    names = sorted(map(str, named))
+    found = named(files)
+    rosters = _admit(found, by)
+    kept = put(now.home, found, Deliverer.now(by.person, corrects))
+    names = sorted(map(str, found))
     journal.record(
         now.home, "dropped", viewer=by.person, role=by.role, delivery=kept.name, n_files=len(names),
         files=names[:NAMED_IN_LOG], roster=rosters, corrects=list(corrects),
     )  # fmt: skip
     return kept
+
+
+def named(files: Sequence[tuple[str, bytes]]) -> dict[PurePath, bytes]:
+    """Files by the names that they are delivered under.
+
+    Raises
+        CallError: a name that is no file name, or the same name twice.
+    """
+    found: dict[PurePath, bytes] = {safe_name(name): data for name, data in files}
+    if len(found) != len(files):
+        raise CallError(_("Two of these files have the same name; drop them one after the other."))
+    return found
+
+
+def lies_ahead(at: datetime) -> bool:
+    """Whether a time is in the future, by more than a clock may be off."""
+    return at > datetime.now(UTC) + AHEAD
+
+
+def this_minute(reader: Reader) -> datetime:
+    """Now, in the academy's time zone, to the minute."""
+    return datetime.now(reader.settings.zone).replace(second=0, microsecond=0)
+
+
+def notes_text(lines: Sequence[Mapping[str, Any]]) -> bytes:
+    """What a notes.jsonl of these lines holds."""
+    return "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines).encode()
 
 
 def deliver_notes(reader: Reader, lines: Sequence[Mapping[str, Any]]) -> Path:
@@ -95,8 +122,7 @@ def deliver_notes(reader: Reader, lines: Sequence[Mapping[str, Any]]) -> Path:
     Raises
         AccessError, OSError: as of `deliver`.
     """
-    text = "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines)
-    return deliver(reader, [("notes.jsonl", text.encode())])
+    return deliver(reader, [("notes.jsonl", notes_text(lines))])
 
 
 def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
@@ -108,8 +134,7 @@ def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
         OSError: the disk did not take it.
     """
     by = reader.viewer
-    text = json.dumps(line, ensure_ascii=False) + "\n"
-    notes: dict[PurePath, bytes] = {PurePath("notes.jsonl"): text.encode()}
+    notes: dict[PurePath, bytes] = {PurePath("notes.jsonl"): notes_text([line])}
     kept = put(reader.home, notes, Deliverer.now(by.person, link=by.link))
     journal.record(
         reader.home, "practice_reported", viewer=by.person, role=by.role, link=by.link,

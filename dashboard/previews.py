@@ -4,7 +4,7 @@ import shutil
 import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePath
 
 from dashboard.text.catalogue import _
 from warehouse.errors import CallError
@@ -25,9 +25,7 @@ def sweep(home: Home) -> None:
     shutil.rmtree(home.path / FOLDER, ignore_errors=True)
 
 
-def opened(
-    home: Home, files: Mapping[PurePosixPath, bytes], brought: Brought
-) -> tuple[Preview, dict[str, bytes]]:
+def opened(home: Home, files: Mapping[PurePath, bytes], brought: Brought) -> tuple[Preview, dict[str, bytes]]:
     """What files would be read as, and their contents by the names they would be delivered under.
 
     They lie in a folder of the home while they are looked at, and are then gone from it.

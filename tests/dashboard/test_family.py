@@ -10,7 +10,7 @@ import pytest
 import builders
 import made_swings as made
 from command import underfoot_command
-from dashboard import family
+from dashboard import family, inbox
 from dashboard.pages.deliveries import content as deliveries
 from dashboard.pages.film import content as marking
 from dashboard.pages.student.export import write_export
@@ -90,9 +90,9 @@ def test_a_logged_practice_loads_as_a_note_under_the_familys_own_name(home, as_,
 
 
 def test_tapped_twice_within_a_minute_it_is_one_practice(home, as_, monkeypatch):
-    now = family._this_minute(as_("s1"))
+    now = inbox.this_minute(as_("s1"))
     assert (now.second, now.microsecond) == (0, 0)
-    monkeypatch.setattr(family, "_this_minute", lambda _: now)
+    monkeypatch.setattr(inbox, "this_minute", lambda _: now)
     for _ in range(2):
         practise(as_("s1"), "s1")
     assert builders.load_all(home, [home.inbox]) == []

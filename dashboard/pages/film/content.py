@@ -287,6 +287,6 @@ def _filmed_at(marked: Mapping[str, Any]) -> datetime:
         )
     except ValueError:
         raise CallError(_("When it was filmed is not a day and a time; fill it in.")) from None
-    if not datetime(2000, 1, 1, tzinfo=UTC) < at <= datetime.now(UTC) + timedelta(minutes=5):
+    if at <= datetime(2000, 1, 1, tzinfo=UTC) or inbox.lies_ahead(at):
         raise CallError(_("When it was filmed lies ahead, or too far back; correct it."))
     return at

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from dashboard.inbox import AHEAD
 from dashboard.text.catalogue import _
 from warehouse.errors import CallError
 from warehouse.observations import feelings
 from warehouse.vocabulary import DIRECTIONS
 
 OLDEST = timedelta(days=14)  # a note may have waited this long on a phone without a connection
-AHEAD = timedelta(minutes=5)  # a phone's clock may run this much ahead of ours
 MOST_LETTERS = 2000
 Line = dict[str, Any]
 

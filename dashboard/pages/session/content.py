@@ -1,11 +1,10 @@
 """A new session: what brought files would be read as, and the delivery that they become."""
 
 import hashlib
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -109,9 +108,7 @@ def opened(reader: Reader, visit: Visit, files: Files) -> Opened:
         OSError: the disk did not take them.
     """
     now = inbox.in_reach(reader, visit.student)
-    named = {inbox.safe_name(name): data for name, data in files}
-    if len(named) != len(files):
-        raise CallError(_("Two of these files have the same name; drop them one after the other."))
+    named = inbox.named(files)
     person = rows(now)[visit.student]
     brought = Brought(
         Path(), now.settings, visit.student, visit.device, visit.kind, visit.answers,
@@ -157,7 +154,7 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
     files = {f"{session}/{name}": data for name, data in opened.files.items()}
     files[f"{session}/session.toml"] = _sheet(now, session, visit, opened).encode()
     if corrected := _corrections(now, visit, opened, marks):
-        files[f"{session}/notes.jsonl"] = "".join(f"{json.dumps(line)}\n" for line in corrected).encode()
+        files[f"{session}/notes.jsonl"] = inbox.notes_text(corrected)
     if opened.preview.recipe is not None:
         files[recipes.FILE] = recipes.recipe_text(visit.device, opened.preview.recipe).encode()
     if visit.handed is not None:
@@ -207,16 +204,6 @@ def _corrections(
             found.append(common | {"kind": SWING_KIND, "swing_no": swing.no, "code": SWING})
         found.append(common | {"kind": kind, "swing_no": swing.no, "code": mark})
     return found
-
-
-def usual_start(reader: Reader) -> datetime:
-    """Now, in the academy's time zone, to the minute."""
-    return datetime.now(reader.settings.zone).replace(second=0, microsecond=0)
-
-
-def is_ahead(started_at: datetime) -> bool:
-    """Whether a visit would begin in the future."""
-    return started_at > datetime.now(UTC) + timedelta(minutes=5)
 
 
 def against_last_time(reader: Reader, session: str, *, narrow: bool) -> tuple[str, Section]:

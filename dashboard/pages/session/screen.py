@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from dashboard import elements as st
-from dashboard import gate, layout, navigation, readers
+from dashboard import gate, inbox, layout, navigation, readers
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, questions
 from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Visit
@@ -101,7 +101,7 @@ def _visit(reader: Reader, student: str) -> Visit:
 
 def _started_at(reader: Reader, student: str) -> datetime:
     """When it began: the first look at this page, unless somebody says another day or time."""
-    usual = st.session_state.setdefault(f"began-{student}", content.usual_start(reader))
+    usual = st.session_state.setdefault(f"began-{student}", inbox.this_minute(reader))
     with st.expander(_("When: {day}, {time}").format(day=on(usual.date()), time=f"{usual:%H:%M}")):
         day = st.date_input(_("Day"), usual.date(), key=f"day-{student}", format="DD/MM/YYYY")
         time = st.time_input(_("Start time"), usual.time(), key=f"time-{student}", step=300)
@@ -144,7 +144,7 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
                 "export in another layout is stopped."
             ).format(device=visit.device)
         )
-    ahead = content.is_ahead(visit.started_at)
+    ahead = inbox.lies_ahead(visit.started_at)
     if ahead:
         st.error(_("The session would begin in the future; correct its day or time."))
     disabled = ahead or not opened.can_be_saved
