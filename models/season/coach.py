@@ -17,9 +17,9 @@ from scipy import stats
 
 from models.season.cells import BASELINE, baseline, known_rows, stored_fits
 from models.season.estimation import jackknife_variance
+from models.season.importance import log_half_t
 from models.season.judgement import Bands, mixture_quantile
 from models.season.kernel import FLOATS
-from models.season.mixed import log_half_t
 from models.season.student_gain import StudentGains, item_slopes, student_gains
 from warehouse.store import Writer
 

@@ -18,6 +18,11 @@ FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
 STEP = 2e-3
 
 
+def log_half_t(log_x: FLOATS) -> FLOATS:
+    """Log density of log x where x is half-t with 4 degrees of freedom, up to a constant."""
+    return np.asarray(-2.5 * np.log1p(np.exp(log_x) ** 2 / 4) + log_x)
+
+
 def maximise(
     log_density: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, tolerance: float = 1.0
 ) -> tuple[FLOATS, FLOATS, float]:

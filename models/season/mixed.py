@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.season import kernel, line_kernel
-from models.season.importance import importance_draws, maximise, resampled
+from models.season.importance import importance_draws, log_half_t, maximise, resampled
 from models.season.kernel import COUNTS, FLOATS
 
 DRAWS = 480
@@ -146,11 +146,6 @@ def log_prior(phi: FLOATS) -> FLOATS:
     of_sds = np.sum(log_half_t(phi[:, [0, 1, 3, 4]]), axis=1)
     one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
     return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
-
-
-def log_half_t(log_x: FLOATS) -> FLOATS:
-    """Log density of log x where x is half-t with 4 degrees of freedom, up to a constant."""
-    return np.asarray(-2.5 * np.log1p(np.exp(log_x) ** 2 / 4) + log_x)
 
 
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
