@@ -117,10 +117,10 @@ def setup_sentences(reader: Reader, student: str) -> tuple[str, ...]:
         lead_doubt=_doubt(lead), trail=_pct(trail["median_pct"]), trail_doubt=_doubt(trail),
     )  # fmt: skip
     if lead["in_force"] and trail["in_force"]:
-        stead = _("The band is {lead} and {trail} for this student, in place of the academy's own.")
+        stead = _("The target is {lead} and {trail} for this student, in place of the academy's own.")
         ends = {foot: _span(targets[metric]) for foot, metric in METRICS.items()}
         return (said, stead.format(**ends))
-    return (said, _("A band agreed with the coach goes before it."))
+    return (said, _("A target agreed with the coach goes before it."))
 
 
 def own_band_sentence(reader: Reader, student: str, metric: str) -> str:
@@ -128,7 +128,7 @@ def own_band_sentence(reader: Reader, student: str, metric: str) -> str:
     target = observed.setup_targets(reader, student).get(metric)
     if target is None or not target["in_force"]:
         return ""
-    return _("The band is this student's own, from where they stand most steadily.")
+    return _("The target is this student's own, from where they stand most steadily.")
 
 
 def _pct(value: float) -> str:

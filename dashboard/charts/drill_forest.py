@@ -48,9 +48,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     beside = alt.YOffset("which:N", sort=names, scale=alt.Scale(paddingOuter=0.6))
     x = alt.X(
         "value:Q",
-        title=_("In smallest worthwhile changes")
-        if narrow
-        else _("Improvement (1 = worth having)"),
+        title=_("Improvement (1 = worth having)"),
         scale=alt.Scale(domain=[low, high], nice=False),
         axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr="replace(datum.label, '-', '−')"),
     )  # fmt: skip

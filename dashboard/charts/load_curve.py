@@ -108,7 +108,7 @@ def _posts(drawn: SwingCurves) -> list[alt.Chart]:
     )
     if placed.is_empty():
         return []
-    tip = [alt.Tooltip("lo:Q", title=_("Band from (%)")), alt.Tooltip("hi:Q", title=_("Band to (%)"))]
+    tip = [alt.Tooltip("lo:Q", title=_("Target from (%)")), alt.Tooltip("hi:Q", title=_("Target to (%)"))]
     return [
         alt.Chart(placed)
         .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)

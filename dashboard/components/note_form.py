@@ -29,7 +29,7 @@ WORDS = Words({
     "practice": "Home practice the student reports", "practised": "Practised", "minutes_done": "Minutes",
     "practice_pace": "At pace", "practice_reps": "Or times", "practice_felt": "It felt",
     "goal": "What the player came for", "goal_words": "In their own words", "goal_nearest": "Nearest to",
-    "own_band": "A band of the student's own", "measure": "Measure", "no_band": "No own band",
+    "own_band": "A target of the student's own", "measure": "Measure", "no_band": "No own target",
     "from": "From", "to": "To",
     "keep": "Save this note", "sending": "Sending…",
     "draft": "Not saved yet. What you wrote is still on this device.",

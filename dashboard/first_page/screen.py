@@ -133,7 +133,7 @@ def _consents(students: Sequence[Student]) -> tuple[bool, list[str]]:
         if without:
             layout.say(
                 _(
-                    "Under age, or without a birth date, and no guardian in the list, so no consent is "
+                    "Minors, or without a birth date, and no guardian in the list, so no consent is "
                     "recorded: {names}. Add it on the People page."
                 ).format(names=", ".join(without))
             )

@@ -45,8 +45,8 @@ DIRECTIONS = Words({
 })  # fmt: skip
 
 EVENTS = Words({
-    "address": "address", "takeaway": "takeaway", "mid_back": "lead arm parallel, back", "top": "top",
-    "mid_down": "lead arm parallel, down", "impact": "impact", "finish": "finish",
+    "address": "address", "takeaway": "takeaway", "mid_back": "halfway back", "top": "top",
+    "mid_down": "halfway down", "impact": "impact", "finish": "finish",
 })  # fmt: skip
 
 PACES = Words({"slow": "slow", "half": "half", "full": "full"})

@@ -13,8 +13,8 @@ from warehouse.vocabulary import BETTER, IMPROVING, PACES, SLIPPING, TOO_FEW, WO
 FEW_SWINGS = 5
 FEW_SESSIONS = 3
 FEET = mark(
-    "The lead foot is the one nearer the target, the trail foot the other. Load is how hard a foot presses "
-    "on the ground."
+    "The front (lead) foot is the one nearer the target, the back (trail) foot the other. Load is how hard a "
+    "foot presses on the ground."
 )
 POINT = mark("A point is one hundredth of all the load on your two feet.")
 NO_DRILL_WHILE = mark(
@@ -28,12 +28,12 @@ DOSE_UNITS = Words({"reps": "times", "minutes": "minutes"})
 def band_place(value: float | None, lo: float | None, hi: float | None) -> str:
     """Where a value lies against its band."""
     if value is None or (lo is None and hi is None):
-        return _("no band set")
+        return _("no target set")
     if lo is not None and value < lo:
-        return _("below the band")
+        return _("below the target")
     if hi is not None and value > hi:
-        return _("above the band")
-    return _("inside the band")
+        return _("above the target")
+    return _("inside the target")
 
 
 def between(lo: str, hi: str) -> str:

@@ -87,8 +87,8 @@ def _new_fault(rows: Sequence[Row], names: Names) -> str:
 def _outside_band(rows: Sequence[Row], names: Names) -> str:
     """What has been outside its band in each of the last sessions and does not move."""
     sides = {
-        "under": _("{measure} {clubs} at {value}, under the band"),
-        "over": _("{measure} {clubs} at {value}, over the band"),
+        "under": _("{measure} {clubs} at {value}, under the target"),
+        "over": _("{measure} {clubs} at {value}, over the target"),
     }
     values = []
     for row in rows:
@@ -96,7 +96,7 @@ def _outside_band(rows: Sequence[Row], names: Names) -> str:
         values.append(sides[row["side"]].format(
             measure=measure.label, clubs=_clubs(row), value=measure.say(row["value_now"])
         ))  # fmt: skip
-    return _("Holding outside the band for {n} sessions: {values}. Time for another approach?").format(
+    return _("Holding outside the target for {n} sessions: {values}. Time for another approach?").format(
         n=rows[0]["sessions"], values="; ".join(values)
     )
 

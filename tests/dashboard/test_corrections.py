@@ -89,7 +89,7 @@ def test_cut_films_are_not_files_of_the_delivery_and_films_not_kept_must_come_ag
     gone = {"clip-1.mp4": filed.FileFacts(3, "ab" * 32)}
     (folder / filed.FILM_FOLDER / filed.FILM_LIST).write_text(filed.film_list({}, gone))
     assert list(corrections.kept_files(home, other)) == ["session.toml"]
-    with pytest.raises(CallError, match="of x is not kept here, as films of players under age"):
+    with pytest.raises(CallError, match="of x is not kept here, as films of minors"):
         deliver_again(home, other, "x", [("session.toml", b"right")])
     deliver_again(home, other, "x", [("session.toml", b"right"), ("clip-1.mp4", b"film")])
     assert inbox_files(home) == {"x/session.toml": "right", "x/clip-1.mp4": "film"}

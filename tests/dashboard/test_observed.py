@@ -152,9 +152,9 @@ def test_an_own_target_is_said_with_its_doubt_and_what_it_replaces(reader_of, ho
         "heel (90 % sure: 42 to 46\u00a0%) and 48\u00a0% of the trail foot (90 % sure: 47 to 50\u00a0%)."
     )
     assert stead == (
-        "The band is 37 to 51\u00a0% and 42 to 55\u00a0% for this student, in place of the academy's own."
+        "The target is 37 to 51\u00a0% and 42 to 55\u00a0% for this student, in place of the academy's own."
     )
-    own = "The band is this student's own, from where they stand most steadily."
+    own = "The target is this student's own, from where they stand most steadily."
     reader = reader_of("own_target", "c01")
     assert observed.own_band_sentence(reader, "s01", "address_lead_along_pct") == own
     assert observed.own_band_sentence(reader, "s01", "mid_back_trail_share_pct") == ""
@@ -162,7 +162,7 @@ def test_an_own_target_is_said_with_its_doubt_and_what_it_replaces(reader_of, ho
     changed(homes, "agreed_target", *rocked(6), *targets, *stood, agreed)
     assert (
         observed.setup_sentences(reader_of("agreed_target", "c01"), "s01")[1]
-        == "A band agreed with the coach goes before it."
+        == "A target agreed with the coach goes before it."
     )
 
 

@@ -107,7 +107,7 @@ def test_no_label_of_change_is_shown_where_the_season_tables_are_empty(visit, pa
 def test_the_progress_page_shows_one_thing_the_drill_and_its_caution_and_no_private_note(visit, page_text):
     at = visit("full", "progress", "g01")
     text = page_text(at)
-    assert "In 8 of 10 swings lately, your trail heel is light when you strike." in text
+    assert "In 8 of 10 swings lately, your back heel is light when you strike." in text
     assert "Earlier in the season it was 3 of 10." in text
     assert "Stop at any pain in the calf." in text
     assert "Keep the heel light." in text
@@ -204,5 +204,5 @@ def test_the_student_page_gives_the_style_with_the_swings_it_comes_from(visit, p
         w.execute("INSERT INTO season.style VALUES ('2026', 's01', 'iron', 'stays_forward', 34)")
         w.publish()
     text = page_text(visit("styled", "student", "h01", student="s01"))
-    styled = "Style through impact with irons: stays on the front foot through impact, from 34\u00a0swings"
+    styled = "Through impact with irons: stays on the front foot through impact, from 34\u00a0swings"
     assert styled in text

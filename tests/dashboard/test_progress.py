@@ -22,7 +22,7 @@ def note(code, kind, day, shared=True):
 
 def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     focus = page(reader_of, "full", "s01", "s01").focus
-    assert focus.title == "Your trail heel is light when you strike"
+    assert focus.title == "Your back heel is light when you strike"
     assert focus.drill == "Heel-off strikes"
 
 
@@ -90,7 +90,7 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
         "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
     )  # fmt: skip
     focus = page(reader_of, "undrilled", "s01", "s01").focus
-    assert focus.title == "Your trail heel is light when you strike"
+    assert focus.title == "Your back heel is light when you strike"
     assert "Ask your coach" in focus.cautions[0]
 
 
@@ -150,7 +150,7 @@ def test_fewer_than_ten_swings_are_counted_as_they_are_without_ten_circles(reade
     )  # fmt: skip
     shown = page(reader_of, "one_swing", "s01", "s01")
     assert shown.focus.sentences[0] == (
-        "In 1 of 1\u00a0swing lately, your trail heel is light when you strike. Earlier in the season it was "
+        "In 1 of 1\u00a0swing lately, your back heel is light when you strike. Earlier in the season it was "
         "6 of 9\u00a0swings."
     )
     assert not any("Swings like this" in picture.rows.columns for picture in shown.pictures)

@@ -120,7 +120,7 @@ def test_a_coach_whose_students_have_no_room_to_gain_has_no_dot_and_is_told_why(
     assert "Cato Brandt (2 of 9 with room)" in page_text(head)
     assert "Hedda Quist (3)" in page_text(head)
     assert "Cato" not in charts(head)
-    assert "2 of your 9\u00a0students are outside their target bands" in page_text(own)
+    assert "2 of your 9\u00a0students are outside their targets" in page_text(own)
 
 
 def test_how_sure_are_we_gives_reliability_calibration_and_agreement(visit, unfold, page_text):

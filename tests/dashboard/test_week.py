@@ -50,7 +50,7 @@ def test_a_coach_reviews_their_own_students_and_deliveries_only(reader_of):
 def test_chance_is_said_with_the_number_it_would_produce(reader_of):
     found = review(reader_of("full", "h01"))
     assert "3\u00a0changes and new faults stood out so far this season, 1 of them" in found.chance
-    assert "about 0.1 of them may be chance." in found.chance
+    assert "expect about 0.1 false alarms among them." in found.chance
     assert "about 1 in 20 is wrong, however often you look." in found.chance
 
 

@@ -77,7 +77,7 @@ def test_the_table_shows_each_swings_pace_drill_faults_and_values(loaded):
     assert table["Swing"].to_list() == [1, 2, 3, 4, 5]
     assert table["Pace"].to_list() == ["full", "full", "slow", "slow", "full"]
     assert table["Made"].to_list() == ["before any drill"] * 4 + ["after Quiet heel"]
-    at_impact = table["Lead share at impact (%)"].to_list()
+    at_impact = table["Weight on the front foot, at impact (%)"].to_list()
     assert at_impact[0] == pytest.approx(74, abs=1)
     assert at_impact[1] == pytest.approx(30, abs=1)
     faults = content.everything(chosen)["faults"].to_list()

@@ -23,8 +23,8 @@ NO_GAINS = mark(
 )
 HOW_TO_READ = mark(
     "Each dot is the gain of one coach's students over 90 days compared with the other coaches' students, in "
-    "smallest detectable changes, averaged over the core measures in which a student was outside the target "
-    "band, and allowing for how far outside they started. The further right, the more precisely it is known. "
+    "smallest detectable changes, averaged over the core measures in which a student was outside the target, "
+    "and allowing for how far outside they started. The further right, the more precisely it is known. "
     "If all coaches were alike, about 80 of 100 dots would fall in the pale funnel and 95 of 100 between the "
     "dashed lines. In the table, the gain drawn toward the others allows for how few students a coach has. "
     "Nobody is ranked."
@@ -62,7 +62,7 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
 def _left_out_by_name(few: pl.DataFrame, no_room: pl.DataFrame) -> str:
     few_said = _("Not shown, with fewer than {fewest} students: {coaches}.")
     no_room_said = _(
-        "Not shown, as too few of their own or the other coaches' students are outside the target bands, "
+        "Not shown, as too few of their own or the other coaches' students are outside the target, "
         "with room to gain: {coaches}."
     )
     of = _("{name} ({room} of {n} with room)")
@@ -87,7 +87,7 @@ def _left_out_unnamed(few: pl.DataFrame, no_room: pl.DataFrame) -> tuple[str, st
         )
     elif len(mine := no_room.filter("own")):
         said = _(
-            "{room} of your {students} are outside their target bands and have room to gain. For a dot of "
+            "{room} of your {students} are outside their targets and have room to gain. For a dot of "
             "your own, they or the other coaches' are too few. Nothing is wrong with that."
         ).format(room=mine["n_room"][0], students=count(mine["n_students"][0], "student"))
     others = sum(len(rows.filter(~pl.col("own"))) for rows in (few, no_room))

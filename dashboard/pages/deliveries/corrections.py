@@ -116,9 +116,9 @@ def deliver_again(
     if missing:
         raise CallError(
             ngettext(
-                "{films} of {name} is not kept here, as films of players under age are not; drop it with the "
+                "{films} of {name} is not kept here, as films of minors are not; drop it with the "
                 "corrected files, as it was delivered.",
-                "{films} of {name} are not kept here, as films of players under age are not; drop them with "
+                "{films} of {name} are not kept here, as films of minors are not; drop them with "
                 "the corrected files, as they were delivered.",
                 len(missing),
             ).format(films=listed(missing), name=name)

@@ -100,7 +100,7 @@ def _refused(reader: Reader) -> None:
     found, older = content.refused(reader, reader.home)
     st.write(
         _(
-            "Refused files are kept; films of players under age only until their session is in. Fix what the "
+            "Refused files are kept; films of minors only until their session is in. Fix what the "
             "sentence says: drop the corrected file at its entry here, or the whole folder above. Good "
             "swings of the same session are already in."
         )

@@ -175,7 +175,7 @@ def _working_on(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
         if row["metric"] in chosen.measures:
             measure = chosen.measures[row["metric"]]
             text.append(
-                _("Own band since {day}: {measure}, {span}.").format(
+                _("Own target since {day}: {measure}, {span}.").format(
                     day=on(row["day"]), measure=measure.label, span=_span(measure, row)
                 )
             )

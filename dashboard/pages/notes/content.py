@@ -27,7 +27,7 @@ FAULTS_IN_SIGHT = 6  # the others are behind one more tap
 NOTE_KINDS = Words({
     "saw": "Saw", "drill": "Set a drill", "steadiness": "Nudge check", "plan": "Plan",
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "falls": "Falls",
-    "talked": "Talked about", "practice": "Home practice", "target": "Own band", "felt": "Felt",
+    "talked": "Talked about", "practice": "Home practice", "target": "Own target", "felt": "Felt",
     "goal": "Goal", "reference": "Reference swing", "reference_over": "No reference swing",
     "swing_kind": "What a swing was", "swing_drill": "Drill of a swing", "swing_event": "Moment of a swing",
 })  # fmt: skip

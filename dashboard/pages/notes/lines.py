@@ -194,12 +194,12 @@ def _goal(form: Filled) -> list[Line]:
 def _target(form: Filled) -> list[Line]:
     if not form.text("metric"):
         return []
-    lo, hi = form.number("lo", _("The start of the band")), form.number("hi", _("The end of the band"))
+    lo, hi = form.number("lo", _("The start of the target")), form.number("hi", _("The end of the target"))
     if lo is None and hi is None:
-        raise CallError(_("The band has neither a start nor an end; write one of them, or both."))
+        raise CallError(_("The target has neither a start nor an end; write one of them, or both."))
     if lo is not None and hi is not None and lo >= hi:
         raise CallError(
-            _("The band runs from {lo} to {hi}, which is backwards; write the lower number first.").format(
+            _("The target runs from {lo} to {hi}, which is backwards; write the lower number first.").format(
                 lo=f"{lo:g}", hi=f"{hi:g}"
             )
         )

@@ -113,7 +113,7 @@ def give_consent(reader: Reader, student: str, purpose: str, given_by: str, firs
     now = as_head_coach(reader)
     _nothing_waits(now, "consents.csv")
     if given_by not in givers(now, student):
-        raise CallError(_("Only a guardian can consent for somebody under age; add the guardian first."))
+        raise CallError(_("Only a guardian can consent for a minor; add the guardian first."))
     line = {"student": student, "given_by": given_by, "purpose": purpose, "from": first}
     return _deliver(now, consents=[line])
 

@@ -64,11 +64,11 @@ def missing(reader: Reader, row: Mapping[str, Any]) -> list[str]:
     code, young = row["person"], is_minor(row["born"], reader.today, reader.settings.minor_until_age)
     guarded = any(code in (other["guardian_of"] or []) for other in rows(reader).values())
     found = {
-        _("no birth date: counts as under age, and drills with an age are not offered"): row["born"] is None,
+        _("no birth date: counts as a minor, and drills with an age are not offered"): row["born"] is None,
         _("not known whether right or left handed: left and right columns can't be read"): not row["handed"],
         _("no foot length: pressure positions in mm or inches can't be read"): not row["foot_length_mm"],
         _("no coach: only the head coach sees them"): people.student(reader, code)["coach"] is None,
-        _("under age and no guardian: nobody can consent for them or see their page"): young
+        _("a minor without a guardian: nobody can consent for them or see their page"): young
         and row["born"] is not None
         and not guarded,
         _("no consent to measure: sessions on plates are not loaded"): not people.has_consent(

@@ -168,7 +168,7 @@ def _consents(reader: Reader, student: str) -> None:
                 _save(partial(changes.end_consent, reader, line, reader.today))
         givers = content.givers(reader, student)
         if not givers:
-            layout.say(_("Under age: add a guardian first, who then consents."))
+            layout.say(_("A minor: add a guardian first, who then consents."))
             return
         purpose = st.selectbox(
             _("For"), list(PURPOSES), format_func=PURPOSES.__getitem__, key=f"for-{student}"

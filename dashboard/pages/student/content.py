@@ -246,5 +246,5 @@ def closing(chosen: StudentSeason) -> str:
     text, (code, swings) = _(BANDS_ARE_CUSTOM), chosen.style
     if code is None:
         return text
-    style = _("Style through impact with {clubs}: {style}, from {swings}; shown, never counted as a fault.")
+    style = _("Through impact with {clubs}: {style}, from {swings}; shown, never counted as a fault.")
     return f"{text} " + style.format(clubs=chosen.clubs, style=STYLES[code], swings=count(swings, "swing"))

@@ -147,7 +147,7 @@ def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Sectio
         if this.swing_no is None
         else _("One swing.")
     )
-    key = _("The pale posts are the bands. Values show where you point, and in the table.")
+    key = _("The pale posts are the targets. Values show where you point, and in the table.")
     return Section(Picture(chart, load_curve.words(curves), load_curve.table(curves), f"{what} {key}"))
 
 

@@ -228,8 +228,8 @@ def _chance(week: dict[str, Any]) -> str:
         return _("No change and no new fault has stood out so far this season.")
     return _(
         "Across the academy, {rows} stood out so far this season, {new} of them for the first time this "
-        "week; about {expected} of them may be chance. The list is kept so that over the whole season about "
-        "1 in 20 is wrong, however often you look."
+        "week; expect about {expected} false alarms among them. The list is kept so that over the whole "
+        "season about 1 in 20 is wrong, however often you look."
     ).format(
         rows=count(week["entered"], "finding"), new=week["entered_now"],
         expected=number(week["entered_by_chance"], "", 1),

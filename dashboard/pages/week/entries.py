@@ -22,7 +22,7 @@ KINDS = Words({
     "discomfort": "Hurting",
     "slipping": "▽ Slipping",
     "new_fault": "New fault",
-    "outside_band": "Outside the band",
+    "outside_band": "Outside the target",
     "eye_and_plate": "Eye and plate disagree",
     "improving": "▲ Improving",
     "unmeasured": "Not measured recently",

@@ -108,7 +108,7 @@ def test_a_session_of_few_swings_is_a_hollow_point():
 
 def test_the_season_line_in_words_and_as_a_table():
     text = season_line.words(season_of())
-    assert "60\u00a0% on 12 January 2026, 63\u00a0% on 23 February 2026, below the band" in text
+    assert "60\u00a0% on 12 January 2026, 63\u00a0% on 23 February 2026, below the target" in text
     table = season_line.table(season_of())
     assert table.columns == ["Day", SHARE.label, "90 % between", "Swings"]
     assert table["90 % between"][0] == "58\u00a0% to 62\u00a0%"

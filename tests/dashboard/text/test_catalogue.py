@@ -80,7 +80,8 @@ def test_a_language_that_is_not_a_code_is_refused_with_what_to_write():
 
 def test_what_is_extracted_has_code_constants_plurals_metrics_and_faults():
     found = {message.id for message in extract.messages() if message.id}
-    assert {"Lead share at address", "Set up on the heels", ("{n} swing", "{n} swings")} <= found
+    assert {"Weight on the front foot, at address", "Set up on the heels"} <= found
+    assert ("{n} swing", "{n} swings") in found
 
 
 def test_a_mark_changes_nothing():

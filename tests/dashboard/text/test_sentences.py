@@ -38,14 +38,14 @@ def trend(label, **more):
 
 
 def test_a_real_change_is_said_with_its_interval_and_its_certainty():
-    text = sentences.trend_sentence(HEEL, trend("improving"), "inside the band", 6)
+    text = sentences.trend_sentence(HEEL, trend("improving"), "inside the target", 6)
     assert text.endswith("▲ Improving. Real, not noise (97\u00a0%).")
     assert "90\u00a0% between −20 and −12\u00a0% of body weight" in text
 
 
 def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_word():
     share = Measure("s", "Lead share", "%", "", "band", 0)
-    text = sentences.trend_sentence(share, trend("improving"), "inside the band", 6)
+    text = sentences.trend_sentence(share, trend("improving"), "inside the target", 6)
     assert "18\u00a0% → 2\u00a0%" in text
     assert "Change −16\u00a0points, 90\u00a0% between −20 and −12\u00a0points." in text
     lines = look.title("Lead share, irons: of 48 students, ● 2 holding and ▲ 4 improving", narrow=True).text
@@ -54,24 +54,29 @@ def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_wo
 
 @pytest.mark.parametrize("label", ["not_clear", "holding"])
 def test_nothing_is_called_real_that_the_table_does_not(label):
-    text = sentences.trend_sentence(HEEL, trend(label), "inside the band", 6)
+    text = sentences.trend_sentence(HEEL, trend(label), "inside the target", 6)
     assert "Real" not in text
     assert labels.label(label) in text
 
 
 def test_without_a_fit_nothing_is_claimed():
-    assert "nothing is claimed" in sentences.trend_sentence(HEEL, None, "inside the band", 6)
-    assert "Too few sessions" in sentences.trend_sentence(HEEL, None, "inside the band", 2)
+    assert "nothing is claimed" in sentences.trend_sentence(HEEL, None, "inside the target", 6)
+    assert "Too few sessions" in sentences.trend_sentence(HEEL, None, "inside the target", 2)
     assert "Too few sessions" in sentences.trend_sentence(HEEL, trend("too_few", n_sessions=2), "x", 2)
 
 
 @pytest.mark.parametrize(
     ("value", "place"),
-    [(60, "below the band"), (70, "inside the band"), (80, "above the band"), (65, "inside the band")],
+    [
+        (60, "below the target"),
+        (70, "inside the target"),
+        (80, "above the target"),
+        (65, "inside the target"),
+    ],
 )
 def test_a_value_stands_below_inside_or_above_its_band(value, place):
     assert sentences.band_place(value, 65, 75) == place
-    assert sentences.band_place(value, None, None) == "no band set"
+    assert sentences.band_place(value, None, None) == "no target set"
 
 
 def test_ten_swings_say_about_where_the_rate_is_not_exact():

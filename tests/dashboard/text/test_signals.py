@@ -52,7 +52,7 @@ def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted()
         ("new_fault", FAULT | {"club_family": "driver", "flagged_before": 2, "usable_before": 40, "p": 0.969},
          "Late crossing with the driver in 9 of 20 swings now, 2 of 40 before. More often than before: 96 % sure."),
         ("outside_band", LEAD | {"side": "under", "sessions": 6},
-         ("Holding outside the band for 6 sessions: Lead share at impact with irons at 71.0 %, under the band. "
+         ("Holding outside the target for 6 sessions: Lead share at impact with irons at 71.0 %, under the target. "
           "Time for another approach?")),
         ("unmeasured", {"days": 40, "day": date(2026, 8, 1)}, "Not measured for 40 days, last on 1 August 2026."),
         ("unmeasured", {"days": None, "day": None}, "Enrolled and not measured yet."),
