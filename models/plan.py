@@ -232,9 +232,10 @@ PLAN: tuple[Step, ...] = (
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),
         ("season.student_trend", "season.change_chance", "season.student_fault_rate",
-         "season.new_fault_chance", "season.session_metric", "season.session_fault",
-         "academy.metric", "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching",
-         "academy.season", "academy.session", "academy.withheld", *_WHOSE_BAND),
+         "season.new_fault_chance", "season.session_metric", "season.session_fault", "season.aim",
+         "season.drill_effect", "academy.drill", "academy.drill_dose", "academy.metric", "academy.note",
+         "academy.steadiness", "academy.refusal", "academy.coaching", "academy.season", "academy.session",
+         "academy.withheld", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),
     ),
     _of_query(

@@ -76,6 +76,7 @@ def effect(drill: str, aim: str, label: str, kept: float | None, n: int = 12, **
         "same_day": 9.0, "same_day_lo": 5.0, "same_day_hi": 13.0, "cross_check": kept, "n_students": n,
         "n_doses": 3 * n, "label": label, "aim_kind": "metric", "unit": "% of body weight", "swc": 2.0,
         "same_day_kind": "effect", "n_same_day": 20, "n_compared": 9, "pooled": kept, "n_lots": 0, "p": 0.01, "q": 0.02,
+        "advice": {"helps": "keep", "harms": "stop", "no_clear_effect": "change"}.get(label, "try"),
     } | more  # fmt: skip
 
 

@@ -102,6 +102,7 @@ NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
 # A question between two drills that random draws settle: students it takes, and when the answer is looked at.
 DRAW_STUDENTS, DRAW_LOOKS = 40, (0.5, 0.75, 1.0)
 HELPS, HARMS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA = "helps", "harms", "no_clear_effect", "too_little_data"
+KEEP, CHANGE, STOP, TRY = DRILL_ADVICE = ("keep", "change", "stop", "try")
 GOES_TOGETHER = "goes_together"
 SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has
 _AGE_GROUPS = {"under_18": 17, "18_to_39": 39, "40_to_59": 59, "60_and_over": 200}  # code: oldest, years

@@ -39,10 +39,13 @@ def signals(reader: Reader) -> pl.DataFrame:
 
 
 def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
-    """Signal → what it rests on, in order; `sentence` is the first refusal's own of a refused delivery."""
+    """Signal → what it rests on, in order.
+
+    `sentence` is the first refusal's own of a refused delivery, `drill_name` what a drill is called.
+    """
     rows = reader.sql(
         """
-        SELECT e.*, (
+        SELECT e.*, (SELECT d.name FROM drill d WHERE d.drill = e.subject) AS drill_name, (
             SELECT min(r.sentence) FROM refusal r
             WHERE r.swing_no IS NULL AND r."at" = e.refused_at AND r.session IS NOT DISTINCT FROM e.session
                 AND coalesce(r.name, r.session, r.delivery, 'unnamed') = e.subject

@@ -26,7 +26,8 @@ class Names:
 def signal_sentence(kind: str, evidence: Sequence[Row], names: Names) -> str:
     """What one signal says. `evidence`: its rows of season.signal_evidence in order, one or more.
 
-    Rows of a refused delivery also have `sentence`, the refusal's own (null when it is out of reach).
+    Rows of a refused delivery also have `sentence`, the refusal's own (null when it is out of reach), and
+    those of a drill `drill_name`.
     """
     return _SENTENCES[kind](evidence, names)
 
@@ -85,10 +86,10 @@ def _new_fault(rows: Sequence[Row], names: Names) -> str:
 
 
 def _outside_band(rows: Sequence[Row], names: Names) -> str:
-    """What has been outside its band in each of the last sessions and does not move."""
+    """What has been outside its target in each of the last sessions and does not gain."""
     sides = {
-        "under": _("{measure} {clubs} at {value}, under the target"),
-        "over": _("{measure} {clubs} at {value}, over the target"),
+        "under": _("{measure} {clubs} at {value}, below the target"),
+        "over": _("{measure} {clubs} at {value}, above the target"),
     }
     values = []
     for row in rows:
@@ -96,9 +97,28 @@ def _outside_band(rows: Sequence[Row], names: Names) -> str:
         values.append(sides[row["side"]].format(
             measure=measure.label, clubs=_clubs(row), value=measure.say(row["value_now"])
         ))  # fmt: skip
-    return _("Holding outside the target for {n} sessions: {values}. Time for another approach?").format(
+    return _("{values}, in each of the last {n} sessions and not gaining.").format(
         n=rows[0]["sessions"], values="; ".join(values)
     )
+
+
+def _idle_drill(rows: Sequence[Row], _names: Names) -> str:
+    """A drill that is set on although it is one to stop."""
+    return ngettext(
+        "“{drill}” was set {n} time. Across the academy nothing worth having is kept of it.",
+        "“{drill}” was set {n} times. Across the academy nothing worth having is kept of it.",
+        rows[0]["doses"],
+    ).format(drill=rows[0]["drill_name"], n=rows[0]["doses"])
+
+
+def _aim_met(rows: Sequence[Row], names: Names) -> str:
+    """A named aim that is met, and what shows now."""
+    met, then = rows[0], rows[1]
+    label = names.measures[met["subject"]].label if met["subject"] in names.measures else None
+    return _("“{aim}” is on target. {fault} {clubs} in {flagged} of {usable} swings now.").format(
+        aim=label or names.faults[met["subject"]], fault=names.faults[then["subject"]], clubs=_clubs(then),
+        flagged=then["flagged"], usable=then["usable"],
+    )  # fmt: skip
 
 
 def _unmeasured(rows: Sequence[Row], _names: Names) -> str:
@@ -149,6 +169,6 @@ def _refused(rows: Sequence[Row], _names: Names) -> str:
 
 _SENTENCES: dict[str, Callable[[Sequence[Row], Names], str]] = {
     "discomfort": _discomfort, "slipping": _slipping, "improving": _improving, "new_fault": _new_fault,
-    "outside_band": _outside_band, "unmeasured": _unmeasured, "eye_and_plate": _eye_and_plate,
-    "refused": _refused,
+    "outside_band": _outside_band, "idle_drill": _idle_drill, "aim_met": _aim_met,
+    "unmeasured": _unmeasured, "eye_and_plate": _eye_and_plate, "refused": _refused,
 }  # fmt: skip

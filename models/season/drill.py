@@ -34,9 +34,21 @@ from models.season.estimation import Z90, false_discovery, shrink_to_mean
 from models.season.judgement import Bands
 from models.sql import query
 from warehouse.store import Writer
-from warehouse.vocabulary import HARMS, HELPS, NO_CLEAR_EFFECT, TOO_LITTLE_DATA, age, age_group
+from warehouse.vocabulary import (
+    CHANGE,
+    HARMS,
+    HELPS,
+    KEEP,
+    NO_CLEAR_EFFECT,
+    STOP,
+    TOO_LITTLE_DATA,
+    TRY,
+    age,
+    age_group,
+)
 
 SURE, MOST_FALSE = 0.05, 0.10
+MANY_DOSES = 40  # set in lessons; a drill without a clear effect by then is not set on as it is
 Row = dict[str, Any]
 
 
@@ -136,7 +148,8 @@ def _effects(
         kept = [_kept(answers.get((season, str(aim))), drill) for drill, aim in pairs]
         for (drill, aim), one, (label, q) in zip(pairs, kept, labels(kept), strict=True):
             found = answers.get((season, str(aim)))
-            rows.append(_row(sources, season, drill, aim, found, one) | {"label": label, "q": q})
+            judged = {"label": label, "q": q, "advice": advice(one, label)}
+            rows.append(_row(sources, season, drill, aim, found, one) | judged)
     for aim in {row["aim"] for row in rows} - {None}:
         same = [row for row in rows if row["aim"] == aim]
         near = pooled({row["drill"]: _kept(answers.get((season, aim)), row["drill"]) for row in same})
@@ -157,7 +170,7 @@ def _kept(found: AimAnswers | None, drill: str) -> Kept:
 def _row(
     sources: Sources, season: str, drill: str, aim: str | None, found: AimAnswers | None, kept: Kept
 ) -> Row:
-    """One row of season.drill_effect, less label, q and what is pooled."""
+    """One row of season.drill_effect, less label, q, advice and what is pooled."""
     row: Row = {"season": season, "drill": drill, "aim": aim}
     row |= {"n_students": kept.students, "n_doses": kept.doses}
     if aim is not None:
@@ -210,6 +223,21 @@ def _label(kept: Kept, q: float) -> str:
     if found.p < SURE and q <= MOST_FALSE and abs(found.value) > kept.swc:
         return HELPS if found.value > 0 else HARMS
     return NO_CLEAR_EFFECT
+
+
+def advice(kept: Kept, label: str) -> str:
+    """What to do with a drill, by what it kept.
+
+    keep: it helps. stop: it harms, or with its interval's better end under the smallest worthwhile change it
+    is not worth its time. Else the answer is open: change how it is set after 40 doses, until then try it.
+    """
+    if label in (HELPS, HARMS):
+        return KEEP if label == HELPS else STOP
+    if label == TOO_LITTLE_DATA or kept.effect is None:
+        return TRY
+    if kept.effect.hi < kept.swc:
+        return STOP
+    return CHANGE if kept.doses >= MANY_DOSES else TRY
 
 
 def pooled(kept: Mapping[str, Kept]) -> dict[str, tuple[float, float, float]]:

@@ -8,27 +8,40 @@ student's page calls Improving or Slipping, and only rates that it calls Worse, 
 contradicts another. "Now" is the newest session day, so a build can be repeated.
 """
 
-from collections.abc import Iterable, Iterator
-from datetime import timedelta
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, timedelta
 from typing import NamedTuple
 
 import polars as pl
 
 from models.season.ledger import KEY as LEDGER_KEY
-from models.season.ledger import NEW_FAULT, listed
-from models.season.week_sources import AGAINST, BESIDE, MAIN, RECENT_DAYS, Row, Signal, Sources, read_sources
+from models.season.ledger import LEAST_SURE, NEW_FAULT, listed
+from models.season.week_sources import (
+    AGAINST,
+    BESIDE,
+    MAIN,
+    NEXT,
+    RECENT_DAYS,
+    Row,
+    Signal,
+    Sources,
+    read_sources,
+)
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import HOLDING, IMPROVING, SELDOM, SLIPPING, WORSE
+from warehouse.vocabulary import IMPROVING, SELDOM, SLIPPING, STOP, TOO_FEW, WORSE
 
 KINDS = (
-    "discomfort", "slipping", "improving", "new_fault", "outside_band", "unmeasured", "eye_and_plate",
-    "refused",
+    "discomfort", "slipping", "improving", "new_fault", "outside_band", "idle_drill", "aim_met", "unmeasured",
+    "eye_and_plate", "refused",
 )  # fmt: skip
+WEEKS_KEPT = 8  # the newest one counted
 UNMEASURED_DAYS = 21
 OUTSIDE_SESSIONS = 6
 LEAST_LOOKS, OFTEN = 2, 0.5
 LEAST_UNNOTED_SESSIONS = 3
+ONE_DAY = timedelta(days=1)
+SIX_DAYS = 6 * ONE_DAY  # from a Monday to its Sunday
 
 
 class WeekRows(NamedTuple):
@@ -53,19 +66,11 @@ def review(sources: Sources) -> WeekRows:
     candidates = sources.trend.filter(recent, pl.col("p_improved").is_not_null())
     entered = listed(sources.claims)
     chosen = _listed_changes(candidates, entered)
-    found = [
-        *_discomfort(sources), *_changes(sources, chosen), *_new_faults(sources, entered),
-        *_outside_band(sources), *_unmeasured(sources), *_eye_and_plate(sources), *_refused(sources),
-    ]  # fmt: skip
-    found.sort(
-        key=lambda s: (
-            KINDS.index(s.row["kind"]),
-            -s.row.get("p", 0.0),
-            s.row["student"] or "",
-            s.row["signal"],
-        )
-    )
+    found = [*_changes(sources, chosen), *_new_faults(sources, entered), *_of_any_week(sources)]
+    found += [*_aim_met(sources), *_refused(sources)]
+    found.sort(key=_order)
     monday = sources.as_of - timedelta(days=sources.as_of.weekday())
+    before = _earlier_weeks(sources, monday)
     week = {"week": monday, "as_of": sources.as_of}
     counts = {
         "judged": len(candidates), "listed": len(chosen),
@@ -73,7 +78,14 @@ def review(sources: Sources) -> WeekRows:
         "entered": len(entered), "entered_now": int((entered["since"] == monday).sum()),
         "entered_by_chance": float((1 - entered["p_then"]).sum()),
     }  # fmt: skip
-    signals = [signal.row | week | {"rank": rank} for rank, signal in enumerate(found, start=1)]
+    signals = [
+        signal.row | week | {"rank": rank, "weeks": _weeks_listed(signal, before)}
+        for rank, signal in enumerate(found, start=1)
+    ]
+    signals += [
+        signal.row | {"week": day, "as_of": day + SIX_DAYS, "rank": rank}
+        for day, own in before.items() for rank, signal in enumerate(own, start=1)
+    ]  # fmt: skip
     evidence = [
         row | {"week": monday, "signal": signal.row["signal"], "place": place}
         for signal in found for place, row in enumerate(signal.evidence, start=1)
@@ -83,6 +95,83 @@ def review(sources: Sources) -> WeekRows:
         pl.DataFrame(evidence, columns("season.signal_evidence")),
         pl.DataFrame([week | counts]),
     )
+
+
+def _order(signal: Signal) -> tuple[int, float, str, str]:
+    """Within a kind the surest first, then by student; met aims in the order in which they are found."""
+    row = signal.row
+    by_name = ("", "") if row["kind"] == "aim_met" else (row["student"] or "", row["signal"])
+    return KINDS.index(row["kind"]), -row.get("p", 0.0), *by_name
+
+
+def _of_any_week(sources: Sources) -> Iterator[Signal]:
+    """Signals that are found alike in the newest week and in an earlier one."""
+    yield from _discomfort(sources)
+    yield from _outside_band(sources)
+    yield from _idle_drill(sources)
+    yield from _unmeasured(sources)
+    yield from _eye_and_plate(sources)
+
+
+def _earlier_weeks(sources: Sources, monday: date) -> dict[date, list[Signal]]:
+    """Monday → what was on the list at the end of its week, as far as it is known; the newest first."""
+    found: dict[date, list[Signal]] = {}
+    for back in range(1, WEEKS_KEPT):
+        start = monday - back * 7 * ONE_DAY
+        then = sources.on(start + SIX_DAYS)
+        if then.visits.is_empty():
+            break
+        found[start] = sorted([*_listed_then(then), *_of_any_week(then)], key=_order)
+    return found
+
+
+def _weeks_listed(signal: Signal, before: Mapping[date, list[Signal]]) -> int | None:
+    """For how many weeks in a row, this one counted, the student has been on the list for the same kind."""
+    key = (signal.row["kind"], signal.row["student"])
+    if key[0] in ("aim_met", "refused"):
+        return None
+    weeks = 1
+    for own in before.values():
+        if key not in {(other.row["kind"], other.row["student"]) for other in own}:
+            break
+        weeks += 1
+    return weeks
+
+
+def _listed_then(then: Sources) -> Iterator[Signal]:
+    """Changes and new faults of an earlier week: those still called so, and those whose chance has fallen.
+
+    One that is still as sure but is not called so today was called so in no week.
+    """
+    newest = then.newest or then
+    called = [
+        newest.trend.filter(pl.col("label").is_in([IMPROVING, SLIPPING])).select(
+            "student", "club_family", kind="label", subject="metric"
+        ),
+        newest.rates.filter(span="now", label=WORSE).select(
+            "student", "club_family", kind=pl.lit(NEW_FAULT), subject="fault"
+        ),
+    ]
+    entered = listed(then.claims).filter(pl.col("student").is_in(then.recent))
+    entered = entered.join(_last(then.claims, "p"), on=LEDGER_KEY)
+    entered = entered.join(_last(newest.claims, "p_now"), on=LEDGER_KEY)
+    fell = entered.filter(pl.col("p") >= LEAST_SURE, pl.col("p_now") < LEAST_SURE)
+    still = entered.join(pl.concat([rows.select(LEDGER_KEY) for rows in called]), on=LEDGER_KEY, how="semi")
+    rows = pl.concat([still, fell]).unique().sort("p", *LEDGER_KEY, descending=[True, *[False] * 4])
+    for student, own in _by_student(rows):
+        of_kind = {
+            kind: [row for row in own if row["kind"] == kind] for kind in (SLIPPING, IMPROVING, NEW_FAULT)
+        }
+        changes = of_kind[SLIPPING] or of_kind[IMPROVING]
+        for first in filter(None, (changes[:1], of_kind[NEW_FAULT][:1])):
+            row = first[0]
+            numbers = {name: row[name] for name in ("club_family", "p", "since")}
+            yield then.signal(row["kind"], student, row["subject"], [], **numbers)
+
+
+def _last(claims: pl.DataFrame, name: str) -> pl.DataFrame:
+    """LEDGER_KEY and the chance as last known."""
+    return claims.sort("day").group_by(LEDGER_KEY).agg(pl.col("p").last().alias(name))
 
 
 def _listed_changes(candidates: pl.DataFrame, entered: pl.DataFrame) -> pl.DataFrame:
@@ -140,9 +229,7 @@ def _new_faults(sources: Sources, entered: pl.DataFrame) -> Iterator[Signal]:
     now = sources.rates.filter(
         (pl.col("span") == "now") & (pl.col("label") == WORSE) & pl.col("student").is_in(sources.recent)
     )
-    new = entered.filter(kind=NEW_FAULT).join(
-        sources.claims.sort("day").group_by(LEDGER_KEY).agg(pl.col("p").last()), on=LEDGER_KEY
-    )
+    new = entered.filter(kind=NEW_FAULT).join(_last(sources.claims, "p"), on=LEDGER_KEY)
     rows = (
         now.join(before.select(*keys, "flagged", "usable"), on=keys, suffix="_before")
         .join(new.rename({"subject": "fault"}), on=keys)
@@ -157,33 +244,55 @@ def _new_faults(sources: Sources, entered: pl.DataFrame) -> Iterator[Signal]:
 
 
 def _outside_band(sources: Sources) -> Iterator[Signal]:
-    """Holding, and the last six sessions all on one side of the band."""
+    """Not improving, and the last six sessions all on one side of the band."""
     keys = ["season", "student", "metric", "club_family"]
-    holding = sources.trend.filter((pl.col("label") == HOLDING) & pl.col("student").is_in(sources.recent))
+    gains = pl.col("label").is_in([IMPROVING, TOO_FEW])
+    static = sources.trend.filter(~gains, pl.col("student").is_in(sources.recent))
+    sessions = (
+        sources.values.join(static, on=keys, how="semi")
+        .group_by(*keys, "session").agg(pl.col("mean").mean(), pl.col("day").last())
+        .sort(*keys, "day", "session")
+    )  # fmt: skip
+    last = pl.col("mean").tail(OUTSIDE_SESSIONS)
+    ends = sessions.group_by(keys, maintain_order=True).agg(
+        pl.col("day").last(), least=last.min(), most=last.max(), n=pl.len()
+    )
     rows = []
-    for key, own in sources.values.join(holding, on=keys, how="semi").group_by(keys, maintain_order=True):
-        season, student, metric, family = (str(part) for part in key)
-        last = (
-            own.sort("day", "session")
-            .group_by("session", maintain_order=True)
-            .agg(pl.col("mean").mean(), pl.col("day").last())
-        )
-        band = sources.bands.of(metric, season, student, family, last["day"][-1])
-        values = last["mean"].tail(OUTSIDE_SESSIONS)
-        if band is None or len(values) < OUTSIDE_SESSIONS:
-            continue
-        side = "under" if (values < band[0]).all() else "over" if (values > band[1]).all() else None
-        if side is not None:
-            rows.append(dict(zip(keys, key, strict=True)) | {"side": side, "sessions": OUTSIDE_SESSIONS})
+    for row in ends.filter(pl.col("n") >= OUTSIDE_SESSIONS).iter_rows(named=True):
+        band = sources.bands.of(row["metric"], row["season"], row["student"], row["club_family"], row["day"])
+        side = band and ("under" if row["most"] < band[0] else "over" if row["least"] > band[1] else None)
+        if side:
+            rows.append({name: row[name] for name in keys} | {"side": side, "sessions": OUTSIDE_SESSIONS})
     if not rows:
         return
-    outside = pl.DataFrame(rows).join(holding, on=keys).sort("student", "metric", "club_family")
+    outside = pl.DataFrame(rows).join(static, on=keys).sort("student", "metric", "club_family")
     for student, own_rows in _by_student(outside):
         yield sources.signal(
             "outside_band", student, own_rows[0]["metric"],
             _evidence(own_rows, "metric", "value_now", "side", "sessions"),
-            label=HOLDING, club_family=own_rows[0]["club_family"],
+            label=own_rows[0]["label"], club_family=own_rows[0]["club_family"],
         )  # fmt: skip
+
+
+def _idle_drill(sources: Sources) -> Iterator[Signal]:
+    """The drill set last is one to stop."""
+    recent = sources.doses.filter(pl.col("student").is_in(sources.recent))
+    for student, own in _by_student(recent):
+        drill = own[-1]["drill"]
+        if own[-1]["advice"] == STOP:
+            times = sum(row["drill"] == drill for row in own)
+            yield sources.signal(
+                "idle_drill", student, drill, [{"role": MAIN, "subject": drill, "doses": times}]
+            )
+
+
+def _aim_met(sources: Sources) -> Iterator[Signal]:
+    """The aim that a coach named is met, and something else shows more often than seldom."""
+    for row in sources.met.filter(pl.col("student").is_in(sources.recent)).iter_rows(named=True):
+        then = {"role": NEXT, "subject": row["aim"], "flagged": row["flagged"], "usable": row["usable"]}
+        family = {"club_family": row["club_family"]}
+        evidence = [{"role": MAIN, "subject": row["named"], **family}, then | family]
+        yield sources.signal("aim_met", row["student"], row["named"], evidence, **family)
 
 
 def _unmeasured(sources: Sources) -> Iterator[Signal]:

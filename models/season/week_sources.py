@@ -1,8 +1,9 @@
 """What the week's list is made from, read once: the newest season's answers, open discomfort, the roster."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import cached_property
 from typing import Any
 
 import polars as pl
@@ -14,10 +15,10 @@ from models.season.ledger import claims
 from models.sql import query
 from warehouse.body import open_discomfort
 from warehouse.store import Writer
+from warehouse.vocabulary import SELDOM
 
-MAIN, BESIDE, AGAINST = "main", "beside", "against"
+MAIN, BESIDE, AGAINST, NEXT = "main", "beside", "against", "next"
 RECENT_DAYS = 28
-ENROLLED = 'role = \'student\' AND ("left" IS NULL OR "left" > ?) AND (joined IS NULL OR joined <= ?)'
 Row = dict[str, Any]
 
 
@@ -35,9 +36,11 @@ class Sources:
 
     trend, rates: season.student_trend and season.student_fault_rate; claims: `ledger.claims`; values:
     baseline rows of band metrics (season, student, metric, club_family, day, session, mean); looks:
-    `eye_plate.looked_at` rows; discomfort: open notes (student, code, day); enrolled: student, joined;
-    last_day: student → newest measured day, for everyone; refused: refusals, oldest first; coach: student →
-    who coaches now.
+    `eye_plate.looked_at` rows; body_notes: notes of discomfort; people: student, joined, left; visits:
+    student and measured day, for everyone; doses: drills set in lessons with what to do with each (advice);
+    met: aims that are met, with what shows most; refused: refusals, oldest first; coach: student → who
+    coaches now.
+    `newest` is what `on` was cut from: every frame as of the newest day.
     """
 
     as_of: date
@@ -46,14 +49,43 @@ class Sources:
     claims: pl.DataFrame
     values: pl.DataFrame
     looks: pl.DataFrame
-    discomfort: pl.DataFrame
-    enrolled: pl.DataFrame
-    last_day: Mapping[str, date]
+    body_notes: pl.DataFrame
+    people: pl.DataFrame
+    visits: pl.DataFrame
+    doses: pl.DataFrame
+    met: pl.DataFrame
     refused: pl.DataFrame
     coach: Mapping[str, str]
     bands: Bands
+    newest: "Sources | None" = None
 
-    @property
+    def on(self, day: date) -> "Sources":
+        """As known on an earlier day. The season's labels, bands and coaches are today's."""
+        known: dict[str, Any] = {
+            name: getattr(self, name).filter(pl.col("day") <= day)
+            for name in ("claims", "values", "looks", "body_notes", "visits", "doses")
+        }
+        nothing: dict[str, Any] = {"met": self.met.clear(), "refused": self.refused.clear()}
+        return replace(self, as_of=day, newest=self, **known, **nothing)
+
+    @cached_property
+    def discomfort(self) -> pl.DataFrame:
+        """student, code, day: sore places that nobody has closed, and the last day each was noted."""
+        places = open_discomfort(self.body_notes).with_columns(pl.col("code").fill_null("unnamed_place"))
+        return places.group_by("student", "code").agg(pl.col("day").max())
+
+    @cached_property
+    def enrolled(self) -> pl.DataFrame:
+        """student, joined, of those on the roster."""
+        here = pl.col("left").is_null() | (pl.col("left") > self.as_of)
+        return self.people.filter(here, pl.col("joined").is_null() | (pl.col("joined") <= self.as_of))
+
+    @cached_property
+    def last_day(self) -> dict[str, date]:
+        """Student → newest measured day."""
+        return dict(self.visits.group_by("student").agg(pl.col("day").max()).iter_rows())
+
+    @cached_property
     def recent(self) -> list[str]:
         """Students on the roster who were measured in the last 28 days."""
         since = self.as_of - timedelta(days=RECENT_DAYS)
@@ -96,29 +128,18 @@ def read_sources(writer: Writer, as_of: date) -> Sources:
             season,
         ),
         looks=looks.filter(pl.col("season") == season[0]),
-        discomfort=_open_discomfort(writer),
-        enrolled=writer.sql(
-            f"SELECT person AS student, joined FROM academy.person WHERE {ENROLLED} AND person NOT IN "
-            "(SELECT student FROM academy.withheld WHERE purpose = 'measure') ORDER BY 1",
-            [as_of, as_of],
+        body_notes=writer.sql(
+            'SELECT student, "at", day, kind, code FROM academy.note '
+            "WHERE kind IN ('discomfort', 'discomfort_over')"
         ),
-        last_day=dict(
-            writer.sql(
-                "SELECT student, max(day) FROM academy.session WHERE has_plate OR has_clip GROUP BY 1"
-            ).iter_rows()
+        people=writer.sql(
+            "SELECT person AS student, joined, \"left\" FROM academy.person WHERE role = 'student' "
+            "AND person NOT IN (SELECT student FROM academy.withheld WHERE purpose = 'measure') ORDER BY 1"
         ),
+        visits=writer.sql("SELECT student, day FROM academy.session WHERE has_plate OR has_clip"),
+        doses=writer.sql(query("season.set_drill"), season),
+        met=writer.sql(query("season.met_aim"), [*season, SELDOM]),
         refused=writer.sql(query("open_refusal"), [as_of]),
         coach=dict(writer.sql(query("current_coach"), [as_of]).iter_rows()),
         bands=Bands.read(writer),
-    )
-
-
-def _open_discomfort(writer: Writer) -> pl.DataFrame:
-    """student, code, day: sore places that nobody has closed, and the last day each was noted."""
-    kinds = "('discomfort', 'discomfort_over')"
-    notes = writer.sql(f'SELECT student, "at", day, kind, code FROM academy.note WHERE kind IN {kinds}')
-    return (
-        open_discomfort(notes)
-        .group_by("student", pl.col("code").fill_null("unnamed_place"))
-        .agg(pl.col("day").max())
     )

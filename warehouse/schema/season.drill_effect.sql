@@ -34,5 +34,6 @@ CREATE TABLE IF NOT EXISTS season.drill_effect (
     lots_against VARCHAR,            -- the drill it was drawn against most often
     lots_look INTEGER,               -- planned looks taken, 0 to 3
     p DOUBLE,                        -- one-sided, in the direction of the estimate
-    q DOUBLE                         -- Benjamini-Hochberg over the drills of the season
+    q DOUBLE,                        -- Benjamini-Hochberg over the drills of the season
+    advice VARCHAR                   -- keep | change | stop | try: what to do with it, by this aim
 );

@@ -23,6 +23,8 @@ KINDS = Words({
     "slipping": "▽ Slipping",
     "new_fault": "New fault",
     "outside_band": "Outside the target",
+    "idle_drill": "Drill to stop",
+    "aim_met": "Needs a new aim",
     "eye_and_plate": "Eye and plate disagree",
     "improving": "▲ Improving",
     "unmeasured": "Not measured recently",
@@ -31,6 +33,7 @@ KINDS = Words({
 PART_OF = dict.fromkeys(KINDS, TALK) | {
     "discomfort": HURT, "improving": WELL, "unmeasured": SPARSE, "refused": SPARSE,
 }  # fmt: skip
+IN_ONE = {"discomfort", "aim_met"}  # kinds whose evidence is one reason
 MEASURED = {"slipping", "improving", "outside_band"}
 OF_A_FAULT = {"new_fault", "eye_and_plate"}
 
@@ -120,7 +123,7 @@ def entry_of(
         subject=row["subject"],
         family=row["club_family"],
         clubs=FAMILIES.get(row["club_family"], ""),
-        brief=signal_sentence(row["kind"], evidence[:1] if row["kind"] != "discomfort" else evidence, names),
+        brief=signal_sentence(row["kind"], evidence if row["kind"] in IN_ONE else evidence[:1], names),
         sentence=signal_sentence(row["kind"], evidence, names),
         on_target=on_target,
         day=evidence[0]["day"],

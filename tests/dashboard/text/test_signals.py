@@ -52,8 +52,11 @@ def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted()
         ("new_fault", FAULT | {"club_family": "driver", "flagged_before": 2, "usable_before": 40, "p": 0.969},
          "Late crossing with the driver in 9 of 20 swings now, 2 of 40 before. More often than before: 96 % sure."),
         ("outside_band", LEAD | {"side": "under", "sessions": 6},
-         ("Holding outside the target for 6 sessions: Lead share at impact with irons at 71.0 %, under the target. "
-          "Time for another approach?")),
+         "Lead share at impact with irons at 71.0 %, below the target, in each of the last 6 sessions and not gaining."),
+        ("idle_drill", {"subject": "d04", "drill_name": "Wall", "doses": 1},
+         "“Wall” was set 1 time. Across the academy nothing worth having is kept of it."),
+        ("idle_drill", {"subject": "d04", "drill_name": "Wall", "doses": 7},
+         "“Wall” was set 7 times. Across the academy nothing worth having is kept of it."),
         ("unmeasured", {"days": 40, "day": date(2026, 8, 1)}, "Not measured for 40 days, last on 1 August 2026."),
         ("unmeasured", {"days": None, "day": None}, "Enrolled and not measured yet."),
         ("eye_and_plate", FAULT | {"seen": 3, "flagged": 0},
@@ -71,8 +74,20 @@ def test_a_signal_of_one_thing(kind, row, expected):
     assert sentence(kind, row) == expected
 
 
+@pytest.mark.parametrize(
+    ("met", "called"), [("recentre_pts", "Recentring"), ("late_crossing", "Late crossing")]
+)
+def test_a_met_aim_is_named_with_what_shows_now(met, called):
+    then = FAULT | {"role": "next", "club_family": "wedge"}
+    assert sentence("aim_met", LINE | {"subject": met}, then) == (
+        f"“{called}” is on target. Late crossing with wedges in 9 of 20 swings now."
+    )
+
+
 def test_every_kind_of_signal_has_a_sentence():
     row = LEAD | FAULT | {"seen": 0, "side": "over", "day": date(2026, 8, 1), "days": 3, "sentence": None}
+    row |= {"flagged_before": 1, "usable_before": 2, "doses": 2, "drill_name": "Wall"}
     rows = {"slipping": LEAD, "improving": LEAD, "outside_band": row | {"subject": "heel"}}
     for kind in KINDS:
-        assert sentence(kind, rows.get(kind, row | {"flagged_before": 1, "usable_before": 2}))
+        found = rows.get(kind, row)
+        assert sentence(kind, found, *([row] if kind == "aim_met" else []))

@@ -7,10 +7,10 @@ import polars as pl
 import pytest
 from scipy import linalg, stats
 
-from models.season.drill import Sources, answer
+from models.season.drill import Sources, advice, answer
 from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
 from models.season.drill_day import followed
-from models.season.drill_model import effect, fit_effects, fit_of, left_out
+from models.season.drill_model import Effect, Kept, effect, fit_effects, fit_of, left_out
 from models.season.estimation import spending_bounds
 from models.season.judgement import Bands
 from models.season.mixed import Cell
@@ -441,3 +441,22 @@ def test_rows_of_one_visit_share_as_much_of_the_days_form_as_is_said():
     assert found[0] == pytest.approx(height)
     assert found[1] == pytest.approx(gamma)
     assert found[2] == pytest.approx(linalg.inv(x.T @ inverse @ x))
+
+
+@pytest.mark.parametrize(
+    ("said", "label", "ends", "doses"),
+    [
+        ("keep", "helps", (1.2, 3.0), 20),
+        ("stop", "harms", (-3.0, -1.2), 20),
+        ("stop", "no_clear_effect", (-0.9, 0.99), 16),  # what matters is not within reach
+        ("try", "no_clear_effect", (-0.9, 1.0), 39),
+        ("change", "no_clear_effect", (-0.9, 1.0), 40),
+        ("try", "too_little_data", (-0.2, 0.2), 14),
+        ("try", "too_little_data", None, 90),
+    ],
+)
+def test_a_drill_is_kept_stopped_changed_or_tried_by_what_it_kept_and_how_often_it_was_set(
+    said, label, ends, doses
+):
+    found = None if ends is None else Effect(sum(ends) / 2, 0.5, *ends, 0.2)
+    assert advice(Kept(found, 12, doses, 1.0), label) == said

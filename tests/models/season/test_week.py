@@ -9,6 +9,7 @@ from models.season.week import KINDS, week_rows
 from models.sql import query
 
 NOW = date(2026, 9, 10)  # a Thursday
+MONDAY = date(2026, 9, 7)
 
 
 class Ground:
@@ -81,8 +82,17 @@ class Ground:
                 ),
             )  # fmt: skip
 
-    def signals(self):
+    def weeks(self):
+        """Every row of season.signal, the newest week's first."""
         return week_rows(self.w).signal.to_dicts()
+
+    def signals(self):
+        return [row for row in self.weeks() if row["week"] == MONDAY]
+
+    def earlier(self, weeks_ago):
+        """Student and kind of what was listed in an earlier week."""
+        monday = MONDAY - timedelta(weeks=weeks_ago)
+        return {(row["student"], row["kind"]) for row in self.weeks() if row["week"] == monday}
 
     def evidence(self, *names):
         """Rows of evidence in order, as tuples of role, subject and the columns named."""
@@ -257,4 +267,119 @@ def test_a_quiet_week_has_a_count_and_no_entries(ground):
     assert rows.signal.is_empty()
     assert rows.evidence.is_empty()
     assert rows.week.select("judged", "listed", "expected_by_chance").row(0) == (0, 0, 0.0)
-    assert len(KINDS) == 8
+    assert len(KINDS) == 10
+
+
+def test_discomfort_noted_two_weeks_ago_is_in_its_third_week_and_one_of_today_in_its_first(ground):
+    for student, day in (("s1", 16), ("s2", 0)):
+        ground.student(student)
+        ground.bench.session(f"first-{student}", student, day=1)
+        ground.note(student, "discomfort", "left knee", day=day)
+    assert {row["student"]: row["weeks"] for row in ground.signals()} == {"s1": 3, "s2": 1}
+    assert [("s1", "discomfort") in ground.earlier(weeks) for weeks in (1, 2, 3)] == [True, True, False]
+
+
+def test_what_was_over_by_last_week_was_on_no_list_since_and_what_ended_this_week_was_on_the_last(ground):
+    for student, day in (("s1", 8), ("s2", 1)):
+        ground.student(student)
+        ground.bench.session(f"first-{student}", student, day=(NOW - date(2026, 4, 1)).days - 20)
+        ground.note(student, "discomfort", "back", day=20)
+        ground.note(student, "discomfort_over", "back", day=day)
+    assert ground.signals() == []
+    assert ground.earlier(1) == {("s2", "discomfort")}
+    assert ground.earlier(2) == {("s1", "discomfort"), ("s2", "discomfort")}
+
+
+def test_a_change_counts_its_weeks_since_it_was_first_listed_while_the_student_is_measured(ground):
+    ground.student("s1")
+    ground.bench.session("before", "s1", day=(NOW - date(2026, 4, 1)).days - 15)
+    ground.trend("s1", label="slipping", since=15)
+    (row,) = ground.signals()
+    assert (row["since"], row["weeks"]) == (date(2026, 8, 24), 3)
+    assert ground.earlier(2) == {("s1", "slipping")}
+    assert ground.earlier(3) == set()
+
+
+def test_a_change_whose_chance_fell_was_on_last_weeks_list_and_one_that_was_never_called_was_not(ground):
+    for student in ("s1", "s2"):
+        ground.student(student)
+        ground.bench.session(f"before-{student}", student, day=(NOW - date(2026, 4, 1)).days - 8)
+        ground.trend(student, label="slipping", since=8)
+    ground.w.execute("UPDATE season.student_trend SET label = 'not_clear'")
+    ground.w.append(
+        "season.change_chance",
+        pl.DataFrame(
+            {"season": ["spring"], "student": ["s1"], "metric": ["recentre_pts"], "club_family": ["iron"],
+             "day": [NOW], "p_improved": [0.0], "p_slipped": [0.4]}
+        ),
+    )  # fmt: skip
+    assert ground.signals() == []
+    assert ground.earlier(1) == {("s1", "slipping")}
+
+
+def test_a_drill_to_stop_is_named_only_while_it_is_the_one_set_last(ground):
+    ground.w.execute(
+        "INSERT INTO academy.drill (drill, name, aim) VALUES ('wall', 'Wall', 'recentre_pts'), "
+        "('step', 'Step', 'recentre_pts')"
+    )
+    ground.w.execute(
+        "INSERT INTO season.drill_effect (season, drill, aim, n_students, n_doses, label, advice) VALUES "
+        "('spring', 'wall', 'recentre_pts', 20, 50, 'no_clear_effect', 'stop'), "
+        "('spring', 'step', 'recentre_pts', 20, 50, 'helps', 'keep')"
+    )
+    for student, drills in (("s1", ["wall", "wall"]), ("s2", ["wall", "step"]), ("s3", ["step", "wall"])):
+        ground.student(student)
+        for k, drill in enumerate(drills):
+            ground.w.execute(
+                'INSERT INTO academy.drill_dose (note, student, drill, "at", day, kind) '
+                "VALUES (?, ?, ?, ?::DATE, ?::DATE, 'drill')",
+                [f"{student}{k}", student, drill, *[NOW - timedelta(days=3 - k)] * 2],
+            )
+    assert [(row["student"], row["subject"], row["weeks"]) for row in ground.signals()] == [
+        ("s1", "wall", 1), ("s3", "wall", 1),
+    ]  # fmt: skip
+    assert ground.evidence("doses") == [("main", "wall", 2), ("main", "wall", 1)]
+
+
+def test_a_met_aim_wants_a_new_one_where_a_fault_surely_shows_and_the_surest_comes_first(ground):
+    for student, flagged, lo, reason in (
+        ("s1", 10, 0.3, "most_often"), ("s2", 14, 0.5, "earliest_cause"), ("s3", 6, 0.19, "most_often"),
+        ("s4", 14, 0.5, "keep"),
+    ):  # fmt: skip
+        ground.student(student)
+        ground.w.execute(
+            "INSERT INTO season.aim (season, student, club_family, shared, aim, reason, named, named_met, follows) "
+            "VALUES ('spring', ?, 'iron', false, 'late_crossing', ?, 'recentre_pts', true, [])",
+            [student, reason],
+        )
+        ground.w.execute(
+            "INSERT INTO season.student_fault_rate (season, student, fault, club_family, span, flagged, usable, "
+            "rate, rate_lo, rate_hi, p_lower, label, n_sessions) "
+            "VALUES ('spring', ?, 'late_crossing', 'iron', 'now', ?, 20, ?, ?, 1, 0.5, 'not_clear', 3)",
+            [student, flagged, flagged / 20, lo],
+        )
+    assert [(row["kind"], row["student"], row["weeks"]) for row in ground.signals()] == [
+        ("aim_met", "s2", None), ("aim_met", "s1", None),
+    ]  # fmt: skip
+    assert ground.evidence("flagged", "usable")[:2] == [
+        ("main", "recentre_pts", None, None), ("next", "late_crossing", 14, 20),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("label", "found"), [("holding", 1), ("not_clear", 1), ("improving", 0), ("too_few", 0)]
+)
+def test_outside_the_band_counts_while_the_student_does_not_gain(ground, label, found):
+    ground.w.execute("UPDATE academy.metric SET better = 'band'")
+    ground.w.execute(
+        "INSERT INTO academy.band (metric, club_family, lo, hi, version) VALUES ('impact_lead_share_pct', 'iron', 75, 90, 'v')"
+    )
+    ground.student("s1")
+    ground.trend("s1", "impact_lead_share_pct", label=label, p=0.1, start=70, now=70)
+    for k in range(6):
+        ground.bench.session(f"s1-{k}", "s1", day=10 * k)
+        ground.bench.swings(f"s1-{k}", {"impact_lead_share_pct": [95.0] * 5})
+    ground.bench.touch("s1")
+    ground.w.execute("INSERT INTO season.session_metric BY NAME " + query("season.session_metric"))
+    assert [row["kind"] for row in ground.signals()] == ["outside_band"] * found
+    assert [side for *_, side in ground.evidence("side")] == ["over"] * found
