@@ -19,7 +19,7 @@ from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from warehouse.deliverer import MARK
 from warehouse.errors import Refusal
-from warehouse.filed import content_hash, kept_tracks, remove_refused_films
+from warehouse.filed import content_hash, facts_of, kept_tracks, remove_refused_films
 from warehouse.home import Home, sync, walk, write_synced
 
 UNPACKED = ".unpacked"
@@ -197,7 +197,7 @@ class RefusedFolder:
     """The why.json files of refused/, each read once: whatever else changes one of them says so here."""
 
     def __init__(self, home: Home) -> None:
-        self.folder = home.refused.resolve()
+        self.folder, self.filed = home.refused.resolve(), home.filed
         self._known: dict[str, tuple[Path, dict[str, Any]]] = {}  # folder → its why.json
 
     def changed(self, folder: Path) -> None:
@@ -243,5 +243,15 @@ class RefusedFolder:
             else:
                 same = delivery.session is not None and why.get("session") == delivery.session
             known = keeps_films and "superseded_by" in why  # and nothing more to do
-            if same and not known and path.parent != delivery.base and why.get("delivery") != content:
+            if not same or known or path.parent == delivery.base or why.get("delivery") == content:
+                continue
+            if why.get("reason") == "whose" and _holds(self.filed / content, path.parent):
+                shutil.rmtree(path.parent, ignore_errors=True)  # it is filed under whose it is
+            else:
                 supersede(path, why, content, keeps_films=keeps_films)
+
+
+def _holds(filed: Path, refused: Path) -> bool:
+    """Whether every file that was kept in a folder of refused/ is in one of filed/ too, whatever its name."""
+    there = {facts_of(path) for path in filed.rglob("*") if path.is_file()}
+    return all(facts_of(path) in there for path in refused.iterdir() if path.name != WHY)

@@ -8,31 +8,34 @@ inbox, with a session.toml; one that leaves its student open is refused (`whose`
 import re
 import shutil
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
-from ingest.delivery import SESSION, SHEET, STRAY, Delivery, find, placed
+from ingest.delivery import MOST_HELD_BYTES, SESSION, SHEET, STRAY, Delivery, find, placed
 from ingest.formats.format import SampleFormat, formats
 from ingest.formats.plate_columns import Recipe
 from ingest.formats.plate_layout import read_layout
 from ingest.formats.recipe_reading import read_by_layout
 from ingest.outcomes import AcceptedDeliveries
-from ingest.owners import likely_owners, masses_kg
+from ingest.owners import Shown, known_students, likely_owners
+from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_progress
 from ingest.recording.moves import ON
 from ingest.refusals import UNREADABLE, refusal, shown
 from warehouse import toml
-from warehouse.devices import DeviceSettings, file_name_pattern
-from warehouse.errors import Refused
+from warehouse.devices import DeviceSettings, Layout, file_name_pattern
+from warehouse.errors import Refusal, Refused
 from warehouse.home import write_synced
-from warehouse.units import STANDARD_GRAVITY_M_S2
+from warehouse.units import LENGTH_UNITS, STANDARD_GRAVITY_M_S2
 
-MOST_OWNERS = 8
 USUAL_FOOT_MM = 260.0  # to read a file with whose golfer is not known
+FARTHEST_PCT = 99.0  # percentile of positions along a foot
+BEYOND_LIMITS = ("over_time", "over_memory")
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True)
@@ -60,15 +63,31 @@ class Placing:
     def _one(self, delivery: Delivery) -> list[Delivery]:
         if delivery.kind != STRAY and not (delivery.kind == SESSION and SHEET not in delivery.files):
             return [delivery]
-        labels = {name: said for name in delivery.files if (said := self._label(delivery, name)) is not None}
-        left = tuple(name for name in delivery.files if name not in labels)
+        labels: dict[str, Label] = {}
+        stopped: dict[str, Refusal] = {}
+        for name in delivery.files:
+            try:
+                said = self._label(delivery, name)
+            except Refused as beyond:
+                stopped[name] = beyond.refusal
+            else:
+                labels |= {} if said is None else {name: said}
+        left = tuple(name for name in delivery.files if name not in labels and name not in stopped)
         moved = [one for name, said in labels.items() for one in self._place(delivery, name, said)]
+        for name, refused in stopped.items():
+            self._refuse(delivery, name, refused, None)
         return moved + ([replace(delivery, files=left)] if left or not delivery.files else [])
 
     def _label(self, delivery: Delivery, name: str) -> Label | None:
-        """What a file says by the recipe of the one device it fits; None where it fits none, or several."""
+        """What a file says by the recipe of the one device it fits; None where it fits none, or several.
+
+        Raises
+            Refused: to read it goes beyond the limits of a load.
+        """
         if not any(one.recognises(f"plate{Path(name).suffix.lower()}") for one in formats(SampleFormat)):
             return None
+        if (delivery.base / name).stat().st_size > MOST_HELD_BYTES:
+            return None  # it is refused for its size
         by_device = (self._by(device, delivery.base / name) for device in self.devices)
         found = [one for one in by_device if one is not None]
         return found[0] if len(found) == 1 else None
@@ -87,13 +106,13 @@ class Placing:
         }
         if columns:
             try:
-                cells = read_layout(file.read_bytes(), file.name, layout, set(columns.values())).cells
-            except (Refused, OSError):
+                said |= _apart(file, _said_in, layout, columns)
+            except Refused as refused:
+                if refused.refusal.reason in BEYOND_LIMITS:
+                    raise
                 return None
-            for part, name in columns.items():
-                values = cells[name].drop_nulls().unique(maintain_order=True).to_list()
-                if (part == "started_at" and values) or len(values) == 1:
-                    said[part] = values[0]
+            except OSError:
+                return None
         at = self._when(said)
         return None if at is None else Label(device.name, said.get("student"), at, said.get("club"))
 
@@ -136,18 +155,13 @@ class Placing:
             (delivery.base / name).unlink()
         return placed(self.job.home, find([folder]))
 
-    def _mass_kg(self, file: Path, device: str) -> float | None:
-        """The body mass that a file's standing load shows; None where it shows none."""
+    def _shown(self, file: Path, device: str) -> Shown:
+        """What a file shows of the golfer in it, as far as it does."""
         recipe = Recipe(file.name, self.job.academy.settings.devices[device], "right", USUAL_FOOT_MM, None)
         try:
-            read = read_by_layout(recipe, {file.name: file.read_bytes()}, 1)
+            return _apart(file, _shown_in, recipe)
         except (Refused, *UNREADABLE):
-            return None
-        total = read.columns["lead_n"] + read.columns["trail_n"]
-        there = total[total > ON * np.nanmedian(total)]
-        if not there.size or any("shares_only" in flags for flags in read.flags.values()):
-            return None
-        return round(float(np.median(there)) / STANDARD_GRAVITY_M_S2, 1)
+            return Shown()
 
     def _folder(self, delivery: Delivery) -> Path:
         """Where the session's folder goes: in the inbox, beside the file if that is there."""
@@ -167,30 +181,75 @@ class Placing:
 
     def _ask(self, delivery: Delivery, name: str, label: Label, students: list[str], session: str) -> None:
         """Refuse a file whose student is open, with the likeliest owners beside the reason."""
-        known = masses_kg(self.job.writer, label.started_at.date())
-        named = {student: mass for student, mass in known.items() if student in students}
-        mass_kg = self._mass_kg(delivery.base / name, label.device)
-        owners = likely_owners(named or known, mass_kg)[:MOST_OWNERS]
+        known = known_students(self.job.writer, label.started_at.date())
+        named = {student: one for student, one in known.items() if student in students}
+        seen = self._shown(delivery.base / name, label.device)
+        owners = likely_owners(named or known, seen)
         if label.student is None:
             what = "it does not say whose it is"
         elif students:
             what = f"{shown(label.student)} may be {' or '.join(students)}"
         else:
             what = f"{shown(label.student)} is no student's code or name in people.csv"
-        todo = "deliver it on the page New session, or add a session.toml and deliver both again"
+        todo = "say whose it is on the page Deliveries, or add a session.toml and deliver both again"
         found = refusal("whose", what, todo, file=name)
         proposal: dict[str, Any] = {
             "session": session, "device": label.device, "started_at": label.started_at.isoformat(),
-            "club": label.club, "mass_kg": mass_kg, "owners": [asdict(one) for one in owners],
+            "club": label.club, "mass_kg": seen.mass_kg, "owners": [asdict(one) for one in owners],
         }  # fmt: skip
-        alone = Delivery(
-            STRAY, delivery.base / name, name, (name,), session, waiting=delivery.waiting, by=delivery.by
-        )
+        self._refuse(delivery, name, replace(found, proposal=proposal), session)
+
+    def _refuse(self, delivery: Delivery, name: str, found: Refusal, session: str | None) -> None:
+        """Refuse one file of a delivery; it is listed for whoever delivered it."""
+        by = delivery.by
+        alone = Delivery(STRAY, delivery.base / name, name, (name,), session, waiting=delivery.waiting, by=by)
         try:
             contents = alone.read()
         except OSError:
             return  # it is no longer there, or can't be read: the next load finds what there is
-        self.refused.refuse(alone, contents, [replace(found, proposal=proposal)])
+        who = {"student": None, "coach": (by.person or None) if by else None, "device": None}
+        self.refused.refuse(alone, contents, [found], who)
+
+
+def _apart(file: Path, read: Callable[..., Read], *given: Any) -> Read:
+    """What `read` makes of a file's bytes, in a process of its own if it is more than a little text.
+
+    Raises
+        Refused: it goes beyond the limits of a load, or as `read` does.
+        OSError: it can't be read.
+    """
+    data = file.read_bytes()
+    if is_little((file.name,), len(data)):
+        return read(data, file.name, *given)
+    found: Read = read_apart(file.name, READ_LIMIT_S, None, without_progress, read, data, file.name, *given)
+    return found
+
+
+def _said_in(data: bytes, name: str, layout: Layout, columns: Mapping[str, str]) -> dict[str, str]:
+    """What the columns of a file say, by the parts that they name; when it began is the first value."""
+    cells, said = read_layout(data, name, layout, set(columns.values())).cells, {}
+    for part, column in columns.items():
+        values = cells[column].drop_nulls().unique(maintain_order=True).to_list()
+        if (part == "started_at" and values) or len(values) == 1:
+            said[part] = values[0]
+    return said
+
+
+def _shown_in(data: bytes, name: str, recipe: Recipe) -> Shown:
+    """The body mass of the standing load, where loads are forces, and how far the pressure goes in mm."""
+    read = read_by_layout(recipe, {name: data}, 1)
+    total = read.columns["lead_n"] + read.columns["trail_n"]
+    on = total > ON * np.nanmedian(total)
+    mass = farthest = None
+    if on.any() and not any("shares_only" in flags for flags in read.flags.values()):
+        mass = round(float(np.median(total[on])) / STANDARD_GRAVITY_M_S2, 1)
+    feet = [f"{foot}_along_pct" for foot in ("lead", "trail")]
+    if all(foot in read.sources and read.sources[foot].unit in LENGTH_UNITS for foot in feet):
+        along = np.concatenate([read.columns[foot][on] for foot in feet])
+        along = along[np.isfinite(along)]
+        if along.size:
+            farthest = round(float(np.percentile(along, FARTHEST_PCT)) / 100.0 * USUAL_FOOT_MM, 1)
+    return Shown(mass, farthest)
 
 
 def _sheet(session: str, student: str, coach: str | None, label: Label) -> str:

@@ -18,6 +18,7 @@ from warehouse.home import Home
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium")
+LIMIT_MS = 60_000
 ARGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
@@ -129,3 +130,26 @@ def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
         elif (time.monotonic() - since) * 1000 >= quiet_ms:
             return
         page.wait_for_timeout(100)
+
+
+class Hand:
+    """Somebody at the page, whose taps and filled fields are counted."""
+
+    def __init__(self, page):
+        self.page, self.clicks = page, 0
+
+    def fill(self, label, text):
+        self.page.get_by_label(label).fill(text, timeout=LIMIT_MS)
+        self.clicks += 1
+
+    def tap(self, found):
+        found.click(timeout=LIMIT_MS)
+        self.clicks += 1
+
+    def button(self, name):
+        self.tap(self.page.get_by_role("button", name=name, exact=True))
+
+    def drop(self, name, data):
+        file = {"name": name, "mimeType": "text/csv", "buffer": data}
+        self.page.locator("input[type=file]").set_input_files([file])
+        self.clicks += 2  # the button, and the file

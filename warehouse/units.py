@@ -14,7 +14,7 @@ from warehouse.errors import UnderfootError
 STANDARD_GRAVITY_M_S2 = 9.80665  # exact by definition (3rd General Conference on Weights and Measures, 1901)
 
 _LOAD_UNITS = ("N", "kN", "kgf", "lbf", "% of body weight", "body weights")
-_LENGTH_UNITS = ("mm", "cm", "in", "m")
+LENGTH_UNITS = ("mm", "cm", "in", "m")
 _ALONG_UNITS = ("%", "fraction", "mm", "cm", "in")
 _TIME_UNITS = ("s", "ms", "us", "frame", "h:m:s", "timestamp")
 _BODY_WEIGHT = {"% of body weight", "% body weight", "%bw", "% bw"}
@@ -79,7 +79,7 @@ def length_factor(unit: str | None) -> float:
     Raises
         UnderfootError: an unknown unit.
     """
-    return 1.0 if unit is None else _known(unit, "millimeter", _LENGTH_UNITS)
+    return 1.0 if unit is None else _known(unit, "millimeter", LENGTH_UNITS)
 
 
 def along_factor(unit: str | None, *, foot_length_mm: float | None = None) -> float:

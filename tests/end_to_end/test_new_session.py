@@ -4,36 +4,12 @@ import time
 
 import pytest
 
-from browser import screen, settle
+from browser import LIMIT_MS, Hand, screen, settle
 from odd_exports import from_the_toe_unsaid
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
-LIMIT_MS = 60_000
 FIRST_TIME_S, LATER_S = 180.0, 30.0  # by a hand that needs no time to read
-
-
-class Hand:
-    """Somebody at the page, whose taps and filled fields are counted."""
-
-    def __init__(self, page):
-        self.page, self.clicks = page, 0
-
-    def fill(self, label, text):
-        self.page.get_by_label(label).fill(text, timeout=LIMIT_MS)
-        self.clicks += 1
-
-    def tap(self, found):
-        found.click(timeout=LIMIT_MS)
-        self.clicks += 1
-
-    def button(self, name):
-        self.tap(self.page.get_by_role("button", name=name, exact=True))
-
-    def drop(self, name, data):
-        file = {"name": name, "mimeType": "text/csv", "buffer": data}
-        self.page.locator("input[type=file]").set_input_files([file])
-        self.clicks += 2  # the button, and the file
 
 
 def make_academy(hand, address):

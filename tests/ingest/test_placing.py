@@ -5,6 +5,8 @@ import json
 import polars as pl
 import pytest
 
+from ingest import placing
+from ingest.load import retry
 from ingest.placing import _words
 from planted_recordings import QUIET, recording
 from warehouse.devices import read_devices
@@ -118,7 +120,41 @@ def test_a_file_that_was_asked_about_loads_once_answered_and_is_asked_no_more(ac
     assert academy.load().refused == []
     assert academy.sql("SELECT student FROM academy.session").to_series().to_list() == ["s1"]
     assert academy.sql("SELECT count(*) FROM academy.refusal").item() == 0
+    assert not list(academy.home.refused.iterdir())
+    assert academy.with_writer(retry).to_json()["refused"] == []
+
+
+def test_a_session_of_the_same_name_with_other_samples_leaves_the_file_that_waits(academy, made, samples):
+    drop(academy, samples, "unknown_2026-05-05_1610.csv")
+    proposal = waiting(academy)["refused"][0]["proposal"]
+    made.deliver(academy.inbox / "other", made.toml(proposal["session"]), made.plate())
+    assert academy.load().refused == []
     assert "superseded_by" in waiting(academy)
+
+
+def test_what_goes_beyond_the_limits_of_a_load_is_refused_for_that_alone(academy, samples, monkeypatch):
+    """Reading by columns is a load's own reading: in a process of its own, within its limits."""
+    monkeypatch.setattr(placing, "READ_LIMIT_S", 0.001)
+    monkeypatch.setattr(placing, "is_little", lambda *_: False)
+    told = samples.with_columns(Player=pl.lit("s1"), When=pl.lit("2026-05-05T16:10:00+01:00"))
+    told.write_csv(academy.inbox / "another.csv")
+    report = drop(academy, told, "export.csv", IN_COLUMNS)
+    assert [found.reason for found in report.refused] == ["over_time", "over_time"]
+    assert academy.left_in_inbox() == []
+
+
+def test_a_file_whose_mass_takes_too_long_to_find_still_waits_for_whose_it_is(academy, samples, monkeypatch):
+    monkeypatch.setattr(placing, "READ_LIMIT_S", 0.001)
+    monkeypatch.setattr(placing, "is_little", lambda *_: False)
+    [refused] = drop(academy, samples, "unknown_2026-05-05_1610.csv").refused
+    assert refused.reason == "whose"
+    assert waiting(academy)["refused"][0]["proposal"]["mass_kg"] is None
+
+
+def test_a_file_larger_than_a_session_can_hold_is_refused_for_its_size(academy, samples, monkeypatch):
+    monkeypatch.setattr(placing, "MOST_HELD_BYTES", 1000)
+    monkeypatch.setattr("ingest.delivery.MOST_HELD_BYTES", 1000)
+    assert [one.reason for one in drop(academy, samples, "s1_2026-05-05_1610.csv").refused] == ["too_large"]
 
 
 @pytest.mark.parametrize(

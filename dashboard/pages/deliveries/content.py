@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from dashboard import inbox
-from dashboard.pages.deliveries import corrections
+from dashboard.pages.deliveries import corrections, whose
 from dashboard.queries import academy
 from dashboard.section import nonempty
 from dashboard.text.catalogue import Words, _, ngettext
@@ -169,8 +169,10 @@ def swapped_feet(reader: Reader) -> list[str]:
 
 
 def refused(reader: Reader, home: Home) -> tuple[list[Refused], str]:
-    """The newest refused deliveries, and a sentence on older ones."""
-    found = nonempty(academy.refusals(reader), _("Nothing has been refused."))
+    """The newest refused deliveries but those that wait for their owner, and a sentence on older ones."""
+    asked = [one.delivery for one in whose.waiting(reader)]
+    listed = academy.refusals(reader).filter(~pl.col("delivery").is_in(asked).fill_null(value=False))
+    found = nonempty(listed, _("Nothing has been refused."))
     groups = found.partition_by(["name", "session"], maintain_order=True)
     older = len(groups) - GROUPS_SHOWN
     text = ngettext("{n} older one is listed by: {command}", "{n} older ones are listed by: {command}", older)

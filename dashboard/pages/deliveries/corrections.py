@@ -24,7 +24,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     that are not kept, are left out.
     """
     for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
-        if folder.parent == home.refused and _refusal(folder).get("delivery") != delivery:
+        if folder.parent == home.refused and reason_of(folder).get("delivery") != delivery:
             continue
         if folder.is_dir():
             return {
@@ -37,7 +37,7 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     return {}
 
 
-def _refusal(folder: Path) -> dict[str, Any]:
+def reason_of(folder: Path) -> dict[str, Any]:
     """What a refused folder's why.json says; nothing where it can't be read."""
     try:
         found = json.loads((folder / REASON_FILE).read_text(encoding="utf-8"))
@@ -49,7 +49,7 @@ def _refusal(folder: Path) -> dict[str, Any]:
 def refused_folder(home: Home, delivery: str) -> Path | None:
     """Where a delivery that was refused whole is kept; None where it loaded in part, or nothing is kept."""
     folders = home.refused.glob(f"*-{delivery[:8]}")
-    return next((folder for folder in folders if _refusal(folder).get("delivery") == delivery), None)
+    return next((folder for folder in folders if reason_of(folder).get("delivery") == delivery), None)
 
 
 def drop(reader: Reader, delivery: str, name: str) -> None:
@@ -73,7 +73,7 @@ def drop(reader: Reader, delivery: str, name: str) -> None:
 
 def _films_not_kept(home: Home, delivery: str) -> set[str]:
     """Films that came with a delivery and are gone from what is kept of it."""
-    refusals = map(_refusal, home.refused.glob(f"*-{delivery[:8]}"))
+    refusals = map(reason_of, home.refused.glob(f"*-{delivery[:8]}"))
     named = {
         name
         for refusal in refusals

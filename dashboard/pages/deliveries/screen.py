@@ -6,8 +6,10 @@ from pathlib import Path
 
 from dashboard import elements as st
 from dashboard import gate, layout, navigation, readers
-from dashboard.pages.deliveries import content, corrections
+from dashboard.pages.deliveries import content, corrections, whose
 from dashboard.pages.deliveries.content import Dropped, Refused
+from dashboard.pages.deliveries.whose import Waiting
+from dashboard.pages.session import content as session_content
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, MINORS
 from dashboard.text.numbers import count
@@ -16,11 +18,14 @@ from warehouse.deliverer import MARK
 from warehouse.errors import UnderfootError
 
 POLL_S = 2.0  # how often the page looks into the inbox while something waits there
+Given = tuple[str, str, str, str, str]  # file, student, their name, session, folder in the inbox
+LIKELY_SHOWN = 3  # owners of a recording with a button of their own
 
 
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Deliveries"), anchor=False)
+    _whose(reader)
     _drop(reader)
     gate.fragment(_follow, every_s=POLL_S if content.waiting(reader.home) else None)()
     _films(reader)
@@ -34,6 +39,79 @@ def show(reader: Reader) -> None:
         st.write(sentence)
         layout.table(rows)
     layout.aside(f"{_(MINORS)} {_(CLEAR_SPACE)}")
+
+
+def _whose(reader: Reader) -> None:
+    """Recordings that wait for whose they are, one tap each, and what became of those that were given."""
+    found, given = whose.waiting(reader), st.session_state.get("given", [])
+    if not found and not given:
+        return
+    st.header(_("Whose is this?"), anchor=False)
+    became = st.container()
+    for one in found:
+        with st.container(border=True):
+            layout.lead(one.file, one.about)
+            with st.container(horizontal=True):
+                for owner in one.owners[:LIKELY_SHOWN]:
+                    said = f"{owner.name} ({owner.because})" if owner.because else owner.name
+                    if st.button(said, key=f"give-{one.delivery}-{owner.student}"):
+                        _give(reader, one, owner.student, owner.name)
+            _somebody_else(reader, one)
+            if reader.viewer.role == "head_coach" and st.button(
+                _("Discard it for good"), key=f"drop-{one.delivery}", type="tertiary"
+            ):
+                _discard(reader, one.delivery, one.file)
+    if given:  # after the buttons, as it may run the page again
+        with became:
+            follow = POLL_S if any(_is_waiting(reader, one) for one in given) else None
+            gate.fragment(_given, every_s=follow)()
+
+
+def _somebody_else(reader: Reader, one: Waiting) -> None:
+    names = {owner.student: owner.name for owner in one.owners[LIKELY_SHOWN:]} | whose.others(reader, one)
+    if not names:
+        return
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        student = st.selectbox(
+            _("Somebody else"), list(names), index=None, format_func=lambda code: names[code],
+            key=f"else-{one.delivery}", placeholder=_("Choose"),
+        )  # fmt: skip
+        if student is not None:
+            said = _("It is {name}'s").format(name=names[student])
+            if st.button(said, key=f"give-{one.delivery}-else", type="primary"):
+                _give(reader, one, student, names[student])
+
+
+def _give(reader: Reader, one: Waiting, student: str, name: str) -> None:
+    try:
+        session, folder = whose.give(reader, one.delivery, student)
+    except (UnderfootError, OSError) as error:
+        st.error(_("Not saved. {error}").format(error=error))
+        return
+    st.session_state.setdefault("given", []).append((one.file, student, name, session, folder.name))
+    st.rerun()
+
+
+def _is_waiting(reader: Reader, given: Given) -> bool:
+    _file, _student, _name, session, folder = given
+    return session_content.became(reader, session, folder) == session_content.WAITING
+
+
+def _given() -> None:
+    """What became of the recordings that were given to somebody in this visit."""
+    reader = gate.reader()
+    if readers.newly_published(reader.home, "given"):
+        st.rerun(scope="app")
+    for file, student, name, session, folder in st.session_state.get("given", []):
+        state = session_content.became(reader, session, folder)
+        if state == session_content.WAITING:
+            layout.say(_("{file} is {name}'s. It is being loaded.").format(file=file, name=name))
+        elif state == session_content.LOADED:
+            st.success(_("{file} is loaded.").format(file=file))
+            navigation.link("student", _("{name}'s page →").format(name=name), student=student)
+        else:
+            for sentence in session_content.refused(reader.anew(), session):
+                st.error(sentence)
 
 
 def _drop(reader: Reader) -> None:
@@ -139,16 +217,16 @@ def _fix(reader: Reader, refused: Refused) -> None:
         if st.button(_("Try again as it is"), key=f"again-{key}"):
             _again(reader, refused, [])
         if refused.may_be_dropped and st.button(_("Discard it for good"), key=f"drop-{key}"):
-            _drop_refused(reader, refused)
+            _discard(reader, refused.delivery, refused.what)
 
 
-def _drop_refused(reader: Reader, refused: Refused) -> None:
+def _discard(reader: Reader, delivery: str, what: str) -> None:
     try:
-        corrections.drop(reader, refused.delivery, refused.what)
+        corrections.drop(reader, delivery, what)
     except (UnderfootError, OSError) as error:
         st.error(_("Not discarded. {error}").format(error=error))
         return
-    st.toast(_("{what} goes from this list in a moment.").format(what=refused.what))
+    st.toast(_("{what} goes from this list in a moment.").format(what=what))
     st.rerun()
 
 
