@@ -1,4 +1,4 @@
-"""What a coach says of a swing that is filed already: what it is, the drill it belongs to, where an event is.
+"""What a coach says of a swing that is filed already: its kind, its drill, its events, where its film lies.
 
 These are notes, kept as they came; what they change is changed again whenever their session lands. Of several
 that speak of one thing the latest counts. A note with a time in `value` means the swing whose samples hold
@@ -10,7 +10,16 @@ from itertools import pairwise
 from typing import Any
 
 from warehouse.store import Writer
-from warehouse.vocabulary import CORRECTIONS, EVENTS, LEFT_OUT, SWING, SWING_DRILL, SWING_EVENT, SWING_KIND
+from warehouse.vocabulary import (
+    CORRECTIONS,
+    EVENTS,
+    LEFT_OUT,
+    SWING,
+    SWING_DRILL,
+    SWING_EVENT,
+    SWING_FILM,
+    SWING_KIND,
+)
 
 Row = dict[str, Any]
 _NOTES = f"""
@@ -66,6 +75,12 @@ def _apply(writer: Writer, note: Row, swings: dict[str, list[Row]]) -> str | Non
     elif note["kind"] == SWING_DRILL:
         part = "baseline" if note["code"] is None else "after_drill"
         writer.execute(f"UPDATE academy.swing SET drill = ?, part = ? {_ONE}", [note["code"], part, *at])
+    elif note["kind"] == SWING_FILM:
+        writer.execute(
+            "UPDATE academy.swing SET clip_offset_s = ?, clip_offset_se_s = NULL, "
+            f"clip_offset_source = 'by_hand' {_ONE}",
+            [note["value"], *at],
+        )
     elif note["kind"] == SWING_EVENT:
         return _move(writer, note, swing)
     return None
@@ -74,7 +89,11 @@ def _apply(writer: Writer, note: Row, swings: dict[str, list[Row]]) -> str | Non
 def _meant(note: Row, swings: Iterable[Row]) -> Row | None:
     """The swing a note is about: of those cut from a recording, the one that holds its time."""
     numbered = next((row for row in swings if row["swing_no"] == note["swing_no"]), None)
-    if note["value"] is None or (numbered is not None and numbered["kind"] is None):
+    if (
+        note["kind"] == SWING_FILM
+        or note["value"] is None
+        or (numbered is not None and numbered["kind"] is None)
+    ):
         return numbered
     holding = [
         row for row in swings if row["t0_s"] is not None and row["t0_s"] <= note["value"] <= row["end_s"]

@@ -68,6 +68,8 @@ def session_row(
         "clip_view": clip and clip.view,
         "clip_mm_per_px": clip and clip.mm_per_px,
         "shoe_width_mm": clip and clip.shoe_width_mm,
+        "clip_sync": clip and clip.sync,
+        "clip_runs_through": clip and clip.runs_through,
         "feet_checked": header.feet_checked,
         "reduced": False,
     }
@@ -87,6 +89,7 @@ def swing_row(
     """
     swing = header.swings[no]
     names = ("club", "club_family", "part", "pace", "drill")
+    offset_s = header.clip.offset_s if header.clip and good else None
     return {name: getattr(swing, name) for name in names} | {
         "session": header.session,
         "swing_no": no,
@@ -103,7 +106,8 @@ def swing_row(
         "sure": found and found.sure,
         "heel_source": "none" if good is None else "measured" if good.heels else "estimated",
         "clip_shoe_width_px": shoe_width_px,
-        "clip_offset_s": header.clip.offset_s if header.clip and good else None,
+        "clip_offset_s": offset_s,
+        "clip_offset_source": None if offset_s is None else "stated",
     }
 
 

@@ -71,6 +71,9 @@ class ClipSettings:
     offset_s: float | None
     mm_per_px: float | None = None
     shoe_width_mm: float | None = None
+    sync: str | None = None  # stamp, or nothing
+    runs_through: bool = False  # one recording, whose clips are on one clock
+    microphone_m: float | None = None  # from the ball
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ from warehouse.traces import trace_path
 FLOATS = NDArray[np.float64]
 SWING_ANSWERS = (
     "usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s",
-    "clip_scale_source", "clip_scale_se_pct",
+    "clip_offset_source", "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
 FROM_POINTS = "source = 'points'"  # heels seen, by the reduction
@@ -132,7 +132,10 @@ def _clip(session: Mapping[str, Any], swings: pl.DataFrame, points: pl.DataFrame
     if points is None or fps is None or view is None:
         return None
     widths_px = swings.select("swing_no", "clip_shoe_width_px").drop_nulls()
-    return Clip(points, fps, shoe_mm, view, mm_per_px, width_mm, dict(widths_px.iter_rows()), foot_mm)
+    return Clip(
+        points, fps, shoe_mm, view, mm_per_px, width_mm, dict(widths_px.iter_rows()), foot_mm,
+        session["clip_sync"] == "stamp", bool(session["clip_runs_through"]),
+    )  # fmt: skip
 
 
 def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:

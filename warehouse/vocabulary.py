@@ -43,6 +43,8 @@ HEEL_TOLD_BY = ("eye", "points")
 SHOE_OVER_FOOT_MM = 25.0
 """How much longer a shoe is than the foot in it, where only the foot is known; common practice, no source."""
 VIEWS = ("face_on", "down_line")
+CLIP_SYNCS = ("stamp",)
+OFFSET_SOURCES = ("stated", "by_hand", "marked", "heard", "stamp", "matched")
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 NOTE_KINDS = (
     "saw",
@@ -62,8 +64,11 @@ NOTE_KINDS = (
     "swing_kind",
     "swing_drill",
     "swing_event",
+    "swing_film",
 )
-SWING_KIND, SWING_DRILL, SWING_EVENT = CORRECTIONS = NOTE_KINDS[-3:]  # of a swing that is filed already
+SWING_KIND, SWING_DRILL, SWING_EVENT, SWING_FILM = CORRECTIONS = NOTE_KINDS[
+    -4:
+]  # of a swing that is filed already
 GOALS = ("farther", "straighter", "more_solid", "more_often")
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
@@ -82,6 +87,9 @@ FLAG_COUNTS = {
     "feet_swapped": "1",
     "clip_unsynced": "1",
     "clip_unchecked": "1",
+    "clip_marks_disagree": "1",
+    "clip_strikes_unclear": "1",
+    "clip_stamp_unclear": "1",
     "sensors_filled": "sensors",
     "shares_only": "1",
     "no_positions": "feet without",

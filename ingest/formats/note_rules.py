@@ -79,6 +79,7 @@ class NoteRules:
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
             "reference": self._reference, "reference_over": _swing_named, "falls": _falls,
             "swing_kind": _swing_kind, "swing_drill": self._swing_drill, "swing_event": _swing_event,
+            "swing_film": _swing_film,
         }.get(line["kind"], _code)  # fmt: skip
         return rule(line)
 
@@ -171,6 +172,13 @@ def _swing_event(line: Line) -> Problem | None:
         return "event_name", f"code is {shown(line['code'])} but must be {', '.join(EVENTS)}", "code"
     if line["value"] is None:
         return "empty_value", "a swing_event line needs the event's time in seconds", "value"
+    return _of_a_swing(line)
+
+
+def _swing_film(line: Line) -> Problem | None:
+    """Where a swing's film lies: `value`, by how much plate time is ahead of film time, in seconds."""
+    if line["value"] is None:
+        return "empty_value", "a swing_film line needs the seconds from film time to plate time", "value"
     return _of_a_swing(line)
 
 

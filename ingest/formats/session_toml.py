@@ -32,7 +32,7 @@ from ingest.session_file import (
 from warehouse import toml
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.errors import Refused, UnderfootError
-from warehouse.vocabulary import EYES, PACES, PARTS, POINTS, VIEWS
+from warehouse.vocabulary import CLIP_SYNCS, EYES, PACES, PARTS, POINTS, VIEWS
 
 _AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
@@ -40,7 +40,10 @@ _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
     "swing", "hold", "stance", "clip", "feet_checked",
 }  # fmt: skip
-_CLIP_KEYS = {"fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm"}
+_CLIP_KEYS = {
+    "fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm", "sync", "runs_through",
+    "microphone_m",
+}  # fmt: skip
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s", "rocking"}
 
@@ -224,9 +227,18 @@ class _Reader:
             self.number("offset_s", -1e6, 1e6, "clip"),
             self.number("mm_per_px", 0.05, 20, "clip"),
         )
-        return ClipSettings(
-            fps, shoe, view, offset_s, mm_per_px, self.number("shoe_width_mm", 50, 160, "clip")
+        sync, through = table.get("sync"), table.get("runs_through", False)
+        if sync not in (None, *CLIP_SYNCS):
+            what = f'[clip] sync is {shown(sync)} but may only be "stamp", a heel stamped before set-up'
+            raise self.stop("bad_clip", what, "sync", _Place("clip"))
+        if not isinstance(through, bool):
+            what = f"[clip] runs_through is {shown(through)} but must be true or false"
+            raise self.stop("bad_clip", what, "runs_through", _Place("clip"))
+        width, away = (
+            self.number("shoe_width_mm", 50, 160, "clip"),
+            self.number("microphone_m", 0, 100, "clip"),
         )
+        return ClipSettings(fps, shoe, view, offset_s, mm_per_px, width, sync, through, away)
 
     def swings(self, header: SessionHeader) -> None:
         """Fill `header.swings`, `header.holds` and `header.refused`; refused where one has no number."""

@@ -69,6 +69,8 @@ class Clip:
     shoe_width_mm: float | None = None
     shoe_width_px: Mapping[int, float] = field(default_factory=dict)  # by swing_no, where its film shows it
     foot_length_mm: float | None = None
+    stamped: bool = False  # a heel is stamped before set-up
+    runs_through: bool = False  # all swings are on one clock of the camera
 
     @property
     def shoe(self) -> tuple[float, str]:
@@ -301,6 +303,32 @@ def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: floa
     if rise is not None and rise.in_mm:
         metric_section().clip_metrics(row, SeenSwing(rise, events_s, fps))
     return row
+
+
+def withhold_seen(
+    row: FLOATS, rise: HeelRise, events_s: Mapping[str, float], doubts: Mapping[str, tuple[float, float]],
+    fps: float, spreads: Mapping[str, float],
+) -> None:  # fmt: skip
+    """Null, in place, what is seen at a time too uncertain for it.
+
+    A metric's own error is the root sum of squares of half its change when the offset moves by ± its standard
+    error, and each event by ± its own. Over half the metric's usual spread it is left null. The highest rise
+    between two events hardly changes with the offset and stays.
+    """
+    moves = [{event: own} for event, (own, _) in doubts.items() if own > 0.0 and event in events_s]
+    moves.append(
+        {event: shared for event, (_, shared) in doubts.items() if shared > 0.0 and event in events_s}
+    )
+    squares = np.zeros_like(row)
+    for by in filter(None, moves):
+        early, late = (
+            clip_metrics(rise, {name: t + sign * by.get(name, 0.0) for name, t in events_s.items()}, fps)
+            for sign in (-1.0, 1.0)
+        )
+        change = 0.5 * np.abs(late - early)
+        squares += np.where(np.isnan(change), np.inf, change**2)
+    allowed = np.array([0.5 * spreads.get(name, math.inf) for name in metric_codes()])
+    row[np.sqrt(squares) > allowed] = np.nan
 
 
 def heels_up(

@@ -101,6 +101,16 @@ def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[st
     return found
 
 
+def clip_doubts(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, tuple[float, float]]]:
+    """{swing_no: {event: (its own expected error, that of the offset it came through, 0 for none)}}, s."""
+    error_of = clip_offsets(swings, "clip_offset_se_s")
+    found: dict[int, dict[str, tuple[float, float]]] = {int(number): {} for number in swings["swing_no"]}
+    for number, event, _, error, clock in event_list(events):  # clip times come last and stay
+        if number in found:
+            found[number][event] = (error, 0.0 if clock == "clip" else error_of.get(number) or 0.0)
+    return found
+
+
 def on_uniform_grid(trace: SessionTrace) -> SessionTrace:
     """The same trace with regular clocks, each swing at its own rate; gaps over 3 periods stay open."""
     if trace.t_s is None:

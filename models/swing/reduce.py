@@ -16,14 +16,21 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
-from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up
-from models.swing.clock import clip_events, clip_offsets, event_arrays, moved_from_clip, on_uniform_grid
+from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up, withhold_seen
+from models.swing.clock import (
+    clip_doubts,
+    clip_events,
+    clip_offsets,
+    event_arrays,
+    moved_from_clip,
+    on_uniform_grid,
+)
 from models.swing.event_estimates import event_rows, fill_events
 from models.swing.event_fit import EventFit
 from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
-from models.swing.sync import match_clips
+from models.swing.placing import place_clips, plate_impacts
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 
@@ -31,6 +38,7 @@ FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
 GRAVITY = 9.80665  # m/s², standard gravity
+SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
 
 @dataclass(frozen=True)
@@ -98,7 +106,8 @@ def answer_task(task: SessionTask) -> Answer:
     row_of = {number: row for row, number in enumerate(uniform.swing_no.tolist())}
     rows = [row_of.get(number, -1) for number in task.swings["swing_no"].to_list()]
     uniform = _without_holds(uniform, rows)
-    swings, of_clip = match_clips(task.clip, uniform, task.swings, task.events, task.stance_mm)
+    films = task.clip, uniform, task.swings, task.events, task.stance_mm
+    swings, of_clip = place_clips(*films, lambda: _plate_impacts(task, uniform, rows))
     event_s, error_s = event_arrays(uniform, swings, task.events)
     moved = moved_from_clip(uniform, task.events, event_s)
     estimated = np.zeros(event_s.shape, dtype=bool)
@@ -116,8 +125,8 @@ def answer_task(task: SessionTask) -> Answer:
     _without_loads(plate.metrics, swings, rows)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
     for place, number in enumerate(swings["swing_no"] if of_clip else ()):
-        if number in of_clip:
-            flags[place] = flags[place].with_flag(of_clip[number], 1)
+        for name in of_clip.get(number, ()):
+            flags[place] = flags[place].with_flag(name, 1)
     if not task.feet_checked and feet_look_swapped(swings, rows, plate.metrics):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
     there = np.asarray(rows, dtype=np.int64)
@@ -158,6 +167,8 @@ def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
     for name in ("clip_offset_s", "clip_offset_se_s"):
         given = swings[name] if name in swings.columns else pl.Series(name, [None] * n, dtype=pl.Float64)
         columns.append(given if given.dtype == pl.Float64 else given.cast(pl.Float64))
+    known_by = swings["clip_offset_source"] if "clip_offset_source" in swings.columns else [None] * n
+    columns.append(pl.Series("clip_offset_source", known_by, dtype=pl.String))
     if not any(rises):
         return pl.DataFrame([*columns, *_no_scales(n)])
     sources = [rise.scale if rise else None for rise in rises]
@@ -174,6 +185,15 @@ def _no_scales(n: int) -> tuple[pl.Series, pl.Series]:
         pl.Series("clip_scale_source", [None] * n, dtype=pl.String),
         pl.Series("clip_scale_se_pct", [None] * n, dtype=pl.Float64),
     )
+
+
+def _plate_impacts(task: SessionTask, trace: SessionTrace, rows: list[int]) -> tuple[FLOATS, FLOATS]:
+    """The impact of every swing on the plate's own clock, marked or estimated, and its expected error."""
+    on_plate = task.events.filter(clock="plate") if "clock" in task.events.columns else task.events
+    event_s, error_s = event_arrays(trace, task.swings, on_plate)
+    if task.event_fit is not None:
+        fill_events(trace, event_s, error_s, _swung(task.swings, rows, event_s.shape[0]), task.event_fit)
+    return plate_impacts(event_s, error_s)
 
 
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
@@ -203,7 +223,7 @@ def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[Heel
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
         return values, [None] * len(swings)
-    events_of = clip_events(swings, task.events)
+    events_of, doubt_of = clip_events(swings, task.events), clip_doubts(swings, task.events)
     points_of = task.clip.points.partition_by("swing_no", as_dict=True)
     rises = []
     for place, number in enumerate(swings["swing_no"]):
@@ -211,6 +231,8 @@ def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[Heel
         points = points_of.get((number,), task.clip.points.clear())
         rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
         values[place] = clip_metrics(rise, at, task.clip.fps)
+        if rise is not None and task.spreads is not None:
+            withhold_seen(values[place], rise, at, doubt_of[number], task.clip.fps, task.spreads)
         rises.append(rise)
     return values, rises
 
@@ -237,14 +259,14 @@ def _heels_up(
     rises: list[HeelRise | None],
     clip: Clip | None,
 ) -> tuple[MARKS, MARKS]:
-    """Marks of the samples at which the clip sees a heel up, for swings whose clip offset is known."""
+    """Marks of the samples at which the clip sees a heel up, where its offset is known to 20 ms."""
     if clip is None:
         return NO_MARKS
     lead, trail = np.zeros((2, trace.offsets[-1]), dtype=np.uint8)
-    offset_of = clip_offsets(swings)
+    offset_of, error_of = clip_offsets(swings), clip_offsets(swings, "clip_offset_se_s")
     for number, row, rise in zip(swings["swing_no"], rows, rises, strict=True):
-        offset = offset_of.get(number)
-        if row >= 0 and rise is not None and offset is not None:
+        offset, error = offset_of.get(number), error_of.get(number) or 0.0
+        if row >= 0 and rise is not None and offset is not None and error <= SURE_ENOUGH_S:
             part = slice(int(trace.offsets[row]), int(trace.offsets[row + 1]))
             lead[part], trail[part] = heels_up(rise, clip.fps, trace.times(row) - offset)
     return lead, trail

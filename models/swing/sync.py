@@ -27,30 +27,24 @@ refused in 100, 99 and 99 %, of another day in 92, 81 and 85 %, one of its own s
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.clip import Clip, heel_rise, stillest_s
-from models.swing.clock import event_list
 from models.swing.conditioning import FOOT_OFF, HEEL_HZ
 from models.swing.filter import lowpass
 from models.swing.lags import FINE, Lags
 from models.swing.misfits import FEWEST_TO_COMPARE, misfits
 from models.swing.overlay import Filmed, Laid, Overlays, filmed, grounds
 from models.swing.pairing import outdone, strangers
-from warehouse.traces import SessionTrace
 
 FLOATS = NDArray[np.float64]
-Stance = Sequence[float] | None
 LEAST_AGREEMENT = 0.6
 MOST_STRAIN = 9.0  # three standard errors
 LOOSE_S = 0.004
 ROUNDS = 3
-UNSYNCED, UNCHECKED = "clip_unsynced", "clip_unchecked"
 
 
 @dataclass(frozen=True)
@@ -163,84 +157,3 @@ def _match(clip: Filmed, where: Laid, plate_s: float, *, stranger: bool) -> Matc
         where.feet_apart,
         stranger,
     )
-
-
-def match_clips(
-    clip: Clip | None, trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame, stance: Stance
-) -> tuple[pl.DataFrame, dict[int, str]]:
-    """The swings with clip_offset_s and clip_offset_se_s of those that were filmed and measured.
-
-    An offset that came with the delivery (it has no standard error) stays. Events marked on the clip give its
-    address, else its stillest moment stands for it.
-
-    Returns:
-        The swings, and by swing_no the flag of those whose clip does not match the plate (no offset is
-        stored), or could not be held against enough clips of its session.
-    """
-    if clip is None or trace.swing_no.size == 0:
-        return swings, {}
-    row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
-    columns = swings.columns
-    given = swings["clip_offset_s"] if "clip_offset_s" in columns else [None] * len(swings)
-    known = swings["clip_offset_se_s"] if "clip_offset_se_s" in columns else [None] * len(swings)
-    kept = {
-        number: offset
-        for number, offset, error in zip(swings["swing_no"], given, known, strict=True)
-        if offset is not None and error is None
-    }
-    filmed_too = set(clip.points["swing_no"].unique()) & row_of.keys() & set(swings["swing_no"])
-    asked = filmed_too - kept.keys()
-    found = match_session(
-        _clip_sides(clip, asked, events, stance), _plate_sides(trace, row_of, swings["swing_no"].to_list())
-    ) if asked else {}  # fmt: skip
-    held = {no: one for no, one in found.items() if one is not None and one.holds(1.0 / clip.fps)}
-    offsets = kept | {no: one.lag_s for no, one in held.items()}
-    new = {"clip_offset_s": offsets, "clip_offset_se_s": {no: one.se_s for no, one in held.items()}}
-    flags = dict.fromkeys(asked - held.keys(), UNSYNCED)
-    if len(held) < FEWEST_TO_COMPARE:
-        flags |= dict.fromkeys(held, UNCHECKED)
-    return swings.with_columns(
-        pl.Series(name, [values.get(no) for no in swings["swing_no"]], dtype=pl.Float64)
-        for name, values in new.items()
-    ), flags
-
-
-def _clip_sides(clip: Clip, asked: set[int], events: pl.DataFrame, stance: Stance) -> dict[int, ClipSide]:
-    """Heel rise of the swings asked for, of those whose address and points were seen."""
-    marked = {(no, event): t for no, event, t, _, clock in event_list(events) if clock == "clip"}
-    sides = {}
-    for (number,), points in clip.points.partition_by("swing_no", as_dict=True).items():
-        if number not in asked:
-            continue
-        address_s = marked.get((number, "address"))
-        rise = heel_rise(
-            points, clip, stillest_s(points, clip.fps) if address_s is None else address_s, stance
-        )
-        if rise is not None:
-            both = np.array([rise.lead_mm, rise.trail_mm])
-            sides[number] = ClipSide(both, clip.fps, rise.first_frame / clip.fps)
-    return sides
-
-
-def _plate_sides(
-    trace: SessionTrace, row_of: Mapping[int, int], numbers: Sequence[int]
-) -> dict[int, PlateSide]:
-    """Along of both feet of the swings that were measured."""
-    loads, alongs = (
-        [trace.columns.get(f"{foot}_{name}") for foot in ("lead", "trail")] for name in ("n", "along_pct")
-    )
-    sides: dict[int, PlateSide] = {}
-    for number in numbers:
-        row = row_of.get(number)
-        if row is None or trace.rate_hz[row] <= 0.0 or trace.offsets[row + 1] - trace.offsets[row] < 2:
-            continue
-        part, rate = slice(int(trace.offsets[row]), int(trace.offsets[row + 1])), float(trace.rate_hz[row])
-        feet = [
-            None if load is None or along is None
-            else toeward(load[part].astype(np.float64), along[part].astype(np.float64), rate)
-            for load, along in zip(loads, alongs, strict=True)
-        ]  # fmt: skip
-        lines = [line for line in feet if line is not None]
-        if len(lines) == 2:
-            sides[number] = PlateSide(np.array(lines), rate, float(trace.t0_s[row]))
-    return sides

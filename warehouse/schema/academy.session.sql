@@ -18,6 +18,8 @@ CREATE TABLE IF NOT EXISTS academy.session (
     clip_view VARCHAR,               -- face_on | down_line
     clip_mm_per_px DOUBLE,           -- scale stated in session.toml; null: from stance or shoes
     shoe_width_mm DOUBLE,
+    clip_sync VARCHAR,               -- stamp: a heel is stamped before set-up, on plate and film; else null
+    clip_runs_through BOOLEAN,       -- one recording: all clips are on one clock; null without a clip
     feet_checked BOOLEAN NOT NULL,
     reduced BOOLEAN NOT NULL         -- false until the models have been over it
 );

@@ -30,6 +30,7 @@ NOTE_KINDS = Words({
     "talked": "Talked about", "practice": "Home practice", "target": "Own target", "felt": "Felt",
     "goal": "Goal", "reference": "Reference swing", "reference_over": "No reference swing",
     "swing_kind": "What a swing was", "swing_drill": "Drill of a swing", "swing_event": "Moment of a swing",
+    "swing_film": "Film of a swing",
 })  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from scipy.interpolate import PchipInterpolator
 
 import made_swings
 from models.swing.clip import Clip, heel_rise
-from models.swing.sync import match_clips
+from models.swing.placing import place_clips
 from warehouse.traces import SessionTrace
 
 FPS, RATE, SHOE_MM, PX_PER_MM = 120.0, 250.0, 285.0, 0.95
@@ -103,7 +103,7 @@ def test_wild_points_gaps_and_an_unknown_clock_leave_offset_and_heel_rise_right(
     near, rms = [], []
     for _ in range(SESSIONS):
         clip, trace, offsets, rises = session(rng, way)
-        swings, _ = match_clips(clip, trace, build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS), None)
+        swings, _ = place_clips(clip, trace, build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS), None)
         for number, (offset, true) in enumerate(zip(offsets, rises, strict=True), start=1):
             found = swings["clip_offset_s"][number - 1]
             near.append(found is not None and abs(found - offset) < 1 / FPS)
@@ -128,7 +128,7 @@ def test_a_clip_of_another_swing_is_refused_alone_and_beside_the_session_s_other
         rows, events = build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS)
 
         def held(points, clip=clip, trace=trace, rows=rows, events=events):
-            swings, _ = match_clips(Clip(points, FPS, SHOE_MM, "down_line"), trace, rows, events, None)
+            swings, _ = place_clips(Clip(points, FPS, SHOE_MM, "down_line"), trace, rows, events, None)
             return [offset is not None for offset in swings["clip_offset_s"]]
 
         number = pl.col("swing_no")
