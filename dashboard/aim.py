@@ -32,6 +32,7 @@ class Aim:
     drill: str | None
     cause: str | None
     follows: tuple[str, ...]
+    next_code: str | None = None
 
     @property
     def is_open(self) -> bool:
@@ -94,7 +95,7 @@ def aim_of(chosen: StudentSeason, *, shared: bool = False) -> Aim:
         return Aim(chosen, None, NOTHING, None, None, None, None, ())
     return Aim(
         chosen, row["aim"], row["reason"], row["named"], row["named_met"], row["drill"], row["cause"],
-        tuple(row["follows"]),
+        tuple(row["follows"]), row["next_aim"],
     )  # fmt: skip
 
 
@@ -138,6 +139,11 @@ def chain_lines(chosen: StudentSeason) -> list[str]:
     return lines + [
         said.format(pairs="; ".join(pairs[code])) for code, said in others.items() if code in pairs
     ]
+
+
+def usual_drill(reader: Reader, fault: str | None) -> str:
+    """What is usually done about a fault, the academy's own words first; "" where there are none."""
+    return advice(reader, fault).get(TITLES["drill"], "")
 
 
 def advice(reader: Reader, fault: str | None) -> dict[str, str]:

@@ -89,16 +89,14 @@ class StudentSeason:
         return age(self.person["born"], self.reader.today)
 
     def who(self) -> list[str]:
-        """Level, hand, age of a player under age, and coach: the start of the line below a page's title."""
+        """Level, hand, age and coach: the start of the line below a page's title."""
         years = self.age()
         hand = {"right": _("right-handed"), "left": _("left-handed")}.get(self.person["handed"])
         coach = self.person["coach_name"]
         parts = [
             self.person["level"],
             hand,
-            _("{n} years old").format(n=years)
-            if years is not None and self.reader.is_minor(self.student)
-            else None,
+            None if years is None else _("{n} years old").format(n=years),
             _("coached by {coach}").format(coach=coach) if coach else None,
         ]
         return [part for part in parts if part]

@@ -56,6 +56,13 @@ WORKS_WITH = {
 SIDES = ("lead", "trail", "left", "right")
 
 
+# What is left when something hurts → the areas that may hurt then; talk and films are always left.
+_ARMS_SPARED = ("hip", "knee", "ankle", "heel", "foot", "calf")
+QUIET_WORK: dict[str, tuple[str, ...] | None] = {
+    "seated": None, "hands": (*_ARMS_SPARED, "lower back"), "short_game": _ARMS_SPARED[2:], "talk": None,
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Exercise:
     """A drill, or a check such as the nudge check, as far as the body is concerned."""
@@ -229,6 +236,17 @@ def may_load(exercise: Exercise, area: str | None) -> bool:
     if with_it is None or with_it is _ANY_MOVEMENT:
         return True
     return any(re.search(rf"\b{word}(s|es|ing|ed)?\b", exercise.text) for word in (*with_it, named))
+
+
+def quiet_work(areas: Iterable[str | None]) -> tuple[str, ...]:
+    """What of `QUIET_WORK` spares these areas. Of an area that is not known only what spares them all."""
+    named = [
+        " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES)
+        for area in areas
+    ]
+    return tuple(
+        work for work, spared in QUIET_WORK.items() if spared is None or all(area in spared for area in named)
+    )
 
 
 def falls_answer(notes: pl.DataFrame, today: date, until: datetime | None = None) -> FallsAnswer | None:

@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from warehouse.access import Reader
+from warehouse.vocabulary import SELDOM
 
 USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 BEFORE = 3  # sessions that the last one is held against
@@ -89,6 +90,12 @@ def doses(reader: Reader, student: str, *, shared_only: bool = False) -> pl.Data
     )
 
 
+def set_last(doses: pl.DataFrame) -> pl.DataFrame:
+    """Of `doses`, the drills set on the last day on which any was set."""
+    drills = doses.filter(kind="drill")
+    return drills.filter(pl.col("day") == pl.col("day").max())
+
+
 def pace(reader: Reader, student: str, fault: str, family: str, season: str) -> list[dict[str, Any]]:
     """Rows of the pace ladder of one fault, slow first."""
     rows = reader.sql(
@@ -109,17 +116,60 @@ def kindred_aims(reader: Reader, aim: str) -> list[str]:
     return [aim, *more]
 
 
-def effects(reader: Reader, aims: Sequence[str], season: str) -> pl.DataFrame:
-    """Drills with one of these aims as their own, the greatest kept effect first, with what they kept."""
+def drills_for(
+    reader: Reader, aims: Sequence[str], season: str, level: str | None, age_band: str | None
+) -> pl.DataFrame:
+    """Every drill of the roster with one of these aims, and what it kept; null where nobody knows.
+
+    `kept_alike`: what it kept with students of this level, else of this age, which `alike` names.
+    """
     return reader.sql(
         """
-        SELECT e.*, r.name, r.how, r.cautions, r.min_age
-        FROM drill_effect e JOIN drill r ON r.drill = e.drill AND r.aim = e.aim
-        WHERE e.season = ? AND list_contains(CAST(? AS VARCHAR[]), e.aim)
-        ORDER BY list_position(['helps', 'no_clear_effect', 'too_little_data', 'harms'], e.label),
-            e.kept / nullif(e.swc, 0) DESC NULLS LAST, r.name
+        SELECT r.drill, r.name, r.aim, r.how, r.cautions, r.min_age, e.label, e.kept, e.kept_lo, e.kept_hi,
+            e.swc, e.unit, e.n_students, e.n_doses, e.advice, g.kept AS kept_alike, g."group" AS alike
+        FROM drill r
+        LEFT JOIN drill_effect e ON e.drill = r.drill AND e.aim = r.aim AND e.season = ?
+        LEFT JOIN (
+            SELECT DISTINCT ON (drill, aim) drill, aim, "group", kept FROM drill_group
+            WHERE season = ? AND kept IS NOT NULL
+                AND ((grouping = 'level' AND "group" = ?) OR (grouping = 'age_band' AND "group" = ?))
+            ORDER BY drill, aim, grouping DESC
+        ) g ON g.drill = r.drill AND g.aim = r.aim
+        WHERE list_contains(CAST(? AS VARCHAR[]), r.aim) ORDER BY r.name
         """,
-        [season, list(aims)],
+        [season, season, level, age_band, list(aims)],
+    )
+
+
+def level_faults(reader: Reader, level: str) -> pl.DataFrame:
+    """fault, n: how many students of this level in reach have it in one swing in five now; the most first.
+
+    `students`: how many of them were measured.
+    """
+    return reader.sql(
+        """
+        WITH now AS (
+            SELECT r.student, r.fault, max(r.rate) AS rate
+            FROM student_fault_rate r JOIN person p ON p.person = r.student
+            WHERE p.level = ? AND r.span = 'now' AND r.rate IS NOT NULL GROUP BY r.student, r.fault
+        )
+        SELECT now.fault, count(*) AS n, (SELECT count(DISTINCT student) FROM now) AS students
+        FROM now JOIN fault f USING (fault) WHERE now.rate >= ? GROUP BY now.fault, f.position
+        ORDER BY n DESC, f.position
+        """,
+        [level, SELDOM],
+    )
+
+
+def effects_of(reader: Reader, drills: Sequence[str], season: str) -> pl.DataFrame:
+    """What these drills kept of their own aims, in the order given; those never measured are left out."""
+    return reader.sql(
+        """
+        SELECT e.*, r.name FROM drill_effect e JOIN drill r ON r.drill = e.drill AND r.aim = e.aim
+        WHERE e.season = ? AND list_contains(CAST(? AS VARCHAR[]), e.drill)
+        ORDER BY list_position(CAST(? AS VARCHAR[]), e.drill)
+        """,
+        [season, list(drills), list(drills)],
     )
 
 
@@ -148,6 +198,22 @@ def own_bands(reader: Reader, student: str) -> pl.DataFrame:
 def reps(dose: Mapping[str, Any]) -> int:
     """How often a drill of `doses` is done at a time: as often as the coach set it, else a usual number."""
     return int(dose["dose"]) if dose["dose"] and dose["unit"] == "reps" else USUAL_REPS
+
+
+def last_visit(reader: Reader, student: str) -> date | None:
+    """The last day with a session, or with a note of the staff; null: they have not been here yet."""
+    found: date | None = reader.sql(
+        """
+        SELECT max(day) FROM (
+            SELECT day FROM session WHERE student = ?
+            UNION ALL
+            SELECT n.day FROM note n JOIN person a ON a.person = n.author
+            WHERE n.student = ? AND a.role IN ('coach', 'head_coach')
+        )
+        """,
+        [student, student],
+    ).item()
+    return found
 
 
 def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:

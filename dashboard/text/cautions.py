@@ -35,6 +35,13 @@ BUILD_UP = mark(
     "Jumps, heavy clubs and full force: warm up, build up over weeks, and stop when something hurts."
 )
 
+QUIET_WORK = {
+    "seated": mark("Seated: watch the films of the last visit, and say where the weight is at each moment."),
+    "hands": mark("Hands only, seated: grip, and how the clubface points, with the club across the lap."),
+    "short_game": mark("Short game: putts and the shortest chips, as long as standing does not hurt."),
+    "talk": mark("Talk: since when it hurts and who has seen it, the goal, and the plan for the next weeks."),
+}
+
 IF_IT_HURTS = mark(
     "If anything hurts, stop and tell your coach. This page can't say what it is; a physician or "
     "physiotherapist can."

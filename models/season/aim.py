@@ -6,7 +6,7 @@ swings, a metric inside its band.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -80,7 +80,7 @@ class Season:
 
 
 def choose(known: Season, named: Named | None, faults_of: Iterable[str] = ()) -> Row:
-    """The columns of season.aim after its keys; `faults_of`: the faults that read a named metric."""
+    """The columns of season.aim between keys and `next_aim`; `faults_of`: those that read a named metric."""
     row: Row = {
         "named": named.aim if named else None, "named_met": named.met if named else None,
         "drill": named.drill if named else None, "chain": None, "cause": None, "follows": [],
@@ -105,6 +105,17 @@ def choose(known: Season, named: Named | None, faults_of: Iterable[str] = ()) ->
     return row | {"aim": won[0] if won else None, "reason": KEEP if won else NOTHING}
 
 
+def next_aim(known: Season, first: Row, kin: Iterable[str] = ()) -> str | None:
+    """What comes second by the same rule: neither the first aim, its `kin`, nor what follows from it."""
+    if first["aim"] is None or first["reason"] == KEEP:
+        return None
+    done = {first["aim"], *kin, *first["follows"]}
+    rates = {fault: rate for fault, rate in known.rates.items() if fault not in done}
+    links = tuple(link for link in known.links if not done.intersection(link[1:]))
+    second = choose(replace(known, rates=rates, better=(), links=links), None)
+    return str(second["aim"]) if second["aim"] else None
+
+
 def aim_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.aim, for every student with a measured season or a named aim."""
     named = writer.sql(query("season.named_aim"))
@@ -123,6 +134,7 @@ def aim_rows(writer: Writer) -> pl.DataFrame:
                 known_aim = Named(row["aim"], row["drill"], met(row["aim"], place, own, values, bands))
                 of_metric = [fault for fault, metrics in reads.items() if row["aim"] in metrics]
             chosen = choose(own, known_aim, of_metric)
+            chosen["next_aim"] = next_aim(own, chosen, of_metric if chosen["reason"] == NAMED else ())
             rows.append(dict(zip(KEY, place, strict=True)) | {"shared": shared} | chosen)
 
     by_student = {str(s): rows.to_dicts() for (s,), rows in named.group_by(["student"], maintain_order=True)}

@@ -39,7 +39,7 @@ def seen(reader_of, kind, viewer="h01"):
 
 
 def sentences(sheet, title):
-    return next((part.sentences for part in sheet.parts if part.title == title), ())
+    return next((part.sentences for part in (*sheet.today, *sheet.parts) if part.title.startswith(title)), ())
 
 
 @pytest.fixture
@@ -50,8 +50,12 @@ def linked(homes, reader_of):
 
 
 def test_the_sheet_the_week_and_the_progress_page_name_the_same_aim_and_say_why(linked):
-    said = sentences(lesson_sheet(linked()), "Working on")
-    assert said[0] == "Little load to the trail side: in 40\u00a0% of 15\u00a0swings lately."
+    sheet = lesson_sheet(linked())
+    assert sheet.today[0].title == "Today: little load to the trail side"
+    said = sheet.today[0].sentences
+    assert said[0] == (
+        "The earliest cause in the swing. In 40\u00a0% of 15\u00a0swings lately; the target is under 20\u00a0%."
+    )
     assert said[1].startswith("First this, because “trail heel still down at impact” follows from it. ")
     assert "in 70\u00a0% of swings with" in said[1]
     assert "in 20\u00a0% of those without" in said[1]
@@ -67,11 +71,12 @@ def test_the_sheet_the_week_and_the_progress_page_name_the_same_aim_and_say_why(
 
 def test_without_a_link_in_the_swings_the_fault_that_shows_most_comes_first(homes, reader_of):
     changed(homes, "unlinked", NO_DRILL, *BOTH_SHOW, LINK.format(label="not_clear"))
-    said = sentences(lesson_sheet(seen(reader_of, "unlinked")), "Working on")
-    assert said[0].startswith(
-        "Trail heel still down at impact: the fault that shows most often, in 50\u00a0%"
+    sheet = lesson_sheet(seen(reader_of, "unlinked"))
+    assert sheet.today[0].title == "Today: trail heel still down at impact"
+    assert sheet.today[0].sentences == (
+        "The worst fault outside its target. In 50\u00a0% of 15\u00a0swings lately; the target is under 20\u00a0%.",
+        "If there is time: little load to the trail side.",
     )
-    assert "First this" not in " ".join(said)
     assert chain_lines(seen(reader_of, "unlinked")) == [
         "Looked at, and not clear: Little load to the trail side → trail heel still down at impact."
     ]
@@ -79,8 +84,11 @@ def test_without_a_link_in_the_swings_the_fault_that_shows_most_comes_first(home
 
 def test_a_named_aim_that_follows_from_something_points_to_it(homes, reader_of):
     changed(homes, "cause", *BOTH_SHOW, LINK.format(label="goes_together"))
-    said = sentences(lesson_sheet(seen(reader_of, "cause")), "Working on")
-    assert said[0].startswith("Trail heel still down at impact, with the drill Heel-off strikes")
+    said = sentences(lesson_sheet(seen(reader_of, "cause")), "Today: trail heel still down at impact")
+    assert said[0] == (
+        "Named on 2 February 2026 with the drill “Heel-off strikes”, and not met yet. In 50\u00a0% of "
+        "15\u00a0swings lately; the target is under 20\u00a0%."
+    )
     assert said[1].startswith(
         "Look at “little load to the trail side” first: “trail heel still down at impact” follows from it."
     )
@@ -89,18 +97,19 @@ def test_a_named_aim_that_follows_from_something_points_to_it(homes, reader_of):
 def test_a_named_aim_that_is_met_gives_way_and_is_kept(homes, reader_of):
     rates = [*BOTH_SHOW, "UPDATE season.student_fault_rate SET rate = 0.1 WHERE fault = 'trail_heel_down'"]
     changed(homes, "met", *rates)
-    said = sentences(lesson_sheet(seen(reader_of, "met")), "Working on")
-    assert said[0].startswith("Little load to the trail side: the fault that shows most often")
-    assert said[1] == "Keep: Trail heel still down at impact is inside its target."
+    sheet = lesson_sheet(seen(reader_of, "met"))
+    assert sheet.today[0].title == "Today: little load to the trail side"
+    assert "Keep: Trail heel still down at impact is inside its target." in sentences(sheet, "The goal, and")
     changed(homes, "all_met", "UPDATE season.student_fault_rate SET rate = 0.1 WHERE span = 'now'")
-    said = sentences(lesson_sheet(seen(reader_of, "all_met")), "Working on")
-    assert said[0].startswith("Keep what was won: Trail heel still down at impact is inside its target")
+    assert sentences(
+        lesson_sheet(seen(reader_of, "all_met")), "Today: keep trail heel still down at impact"
+    ) == ("Inside its target, and no fault shows in one swing in five: keep what was won.",)
     assert sentences(lesson_sheet(seen(reader_of, "all_met")), "How to coach it") == ()
 
 
 def test_the_line_of_an_aim_shows_it_outside_its_target(linked):
     sheet = lesson_sheet(linked())
-    picture = next(part.picture for part in sheet.parts if part.title == "Working on")
+    picture = next(part.picture for part in sheet.parts if part.picture)
     title = picture.chart.to_dict()["title"]["text"]
     said = title if isinstance(title, str) else " ".join(title)
     assert (
@@ -112,18 +121,16 @@ def test_how_to_coach_it_is_on_the_sheet_and_no_drill_while_something_hurts(link
     lines = sentences(lesson_sheet(linked()), "How to coach it")
     own = ADVICE["stays_centred"]
     assert lines == tuple(
-        f"{title}: {text}"
-        for title, text in zip(TITLES.values(), (own[part] for part in TITLES), strict=True)
+        f"{title}: {text}" for part, title in TITLES.items() if (text := own[part]) and part != "drill"
     )
+    assert sentences(lesson_sheet(linked()), "First drill")[0] == own["drill"]
     hurts = (
         'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
         "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'knee', 'Sore.', false, 'x', true)"
     )
     changed(homes, "linked_sore", NO_DRILL, *BOTH_SHOW, LINK.format(label="goes_together"), hurts)
     sore = seen(reader_of, "linked_sore")
-    assert not [
-        line for line in sentences(lesson_sheet(sore), "How to coach it") if line.startswith("A drill")
-    ]
+    assert own["drill"] not in str(lesson_sheet(sore))
     assert "A drill" not in student_page.fault_detail(sore, "stays_centred")
 
 

@@ -15,6 +15,7 @@ from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.cautions import EYES_CLOSED, IF_IT_HURTS, SWING_LIMITS
 from dashboard.text.numbers import Measure
+from warehouse.body import quiet_work
 
 HEEL = Measure("impact_trail_heel_pct_bw", "Load under the trail heel", "% of body weight", "", "down", 0)
 FITTED = (
@@ -26,6 +27,7 @@ FILM_AGREED = (
     "VALUES ('s01', 'g01', 'film', DATE '2025-01-01')"
 )
 NO_EFFECTS = "DELETE FROM season.drill_effect"
+ONE_DRILL = "DELETE FROM academy.drill WHERE drill <> 'd01'"
 HURTS = (
     'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
     "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', '{area}', 'Sore.', false, 'x', true)"
@@ -41,7 +43,7 @@ def made(reader_of, kind, student="s01", viewer="h01"):
 
 
 def part(page, title):
-    return next(part for part in page.parts if part.title == title)
+    return next(part for part in (*page.today, *page.parts) if part.title.startswith(title))
 
 
 def test_the_last_session_is_compared_with_the_three_before_by_their_own_scatter(reader_of, homes):
@@ -70,28 +72,74 @@ def test_a_session_on_another_device_is_not_compared(reader_of, homes):
     assert "first on its device" in said
 
 
-def test_what_hurts_comes_first_and_no_drill_that_may_load_it_is_suggested(reader_of, homes):
-    effect = (
-        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 6, 18, 20, 40, 'helps', 'points', 5)"
+def effect(label="helps", kept=12, drill="d01", doses=40, **ends):
+    lo, hi = ends.get("lo", kept - 6), ends.get("hi", kept + 6)
+    advice = ends.get("advice", {"helps": "keep", "harms": "stop"}.get(label, "try"))
+    return (
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc, "
+        f"advice) VALUES ('2026', '{drill}', 'trail_heel_down', {kept}, {lo}, {hi}, 20, {doses}, '{label}', 'points', 5, '{advice}')"
     )
-    changed(homes, "calf", HURTS.format(area="trail calf"), NO_EFFECTS, effect)
+
+
+def drill(code, name, how="Stand tall.", min_age="NULL", aim="trail_heel_down"):
+    return f"INSERT INTO academy.drill VALUES ('{code}', '{name}', '{aim}', '{how}', NULL, {min_age})"
+
+
+def test_what_hurts_comes_first_with_what_is_left_and_no_drill_that_may_load_it(reader_of, homes):
+    changed(homes, "calf", HURTS.format(area="trail calf"), NO_EFFECTS, ONE_DRILL, effect())
     page = made(reader_of, "calf")
     assert page.hurts[0].startswith("Discomfort: trail calf")
     assert "does not diagnose" in page.hurts[0]
-    said = " ".join(part(page, "What has helped with this").sentences)
-    assert "kept" not in said
-    assert "Left out while the trail calf hurts" in said
-    assert "stop it until that is over" in " ".join(part(page, "Set for home").sentences)
-    assert (
-        part(page, "Working on")
-        .sentences[0]
-        .endswith("last set on 2 February 2026. May load the trail calf: stop it until that is over.")
-    )
     assert page.hurts[0].endswith("may load it; what was set before is marked.")
-    changed(homes, "no_pain", NO_EFFECTS, effect)
-    said = " ".join(part(made(reader_of, "no_pain"), "What has helped with this").sentences)
-    assert "Heel-off strikes: helps; kept +12\u00a0points toward better, 90\u00a0% between +6 and +18" in said
+    safe = page.today[0]
+    assert safe.title == "What is safe today, with the trail calf"
+    assert [said.split(":")[0] for said in safe.sentences] == [
+        "Seated",
+        "Hands only, seated",
+        "Short game",
+        "Talk",
+    ]
+    assert part(page, "Drills").sentences == ("None of the drills for this is safe while it hurts.",)
+    assert "stop it until that is over" in part(page, "Last visit").sentences[0]
+    assert "last set" not in part(page, "Today").sentences[0]
+    assert part(page, "Today").sentences[0].endswith("May load the trail calf: stop it until that is over.")
+    changed(homes, "no_pain", NO_EFFECTS, ONE_DRILL, effect())
+    page = made(reader_of, "no_pain")
+    assert page.today[0].title == "Today: trail heel still down at impact"
+    assert part(page, "First drill: Heel-off strikes").sentences[:2] == (
+        "Strike with the trail heel already light.",
+        (
+            "20\u00a0times, at a slow pace; then measure 5\u00a0swings. Helps: kept +12.0\u00a0points (20\u00a0students). "
+            "With students like this one (club): +11.0\u00a0points."
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("areas", "left"),
+    [
+        (["lower back"], ["seated", "hands", "talk"]),
+        (["trail_knee"], ["seated", "hands", "talk"]),
+        (["heel"], ["seated", "hands", "short_game", "talk"]),
+        (["lead wrist"], ["seated", "talk"]),
+        (["heel", "neck"], ["seated", "talk"]),
+        ([None], ["seated", "talk"]),
+        (["somewhere new"], ["seated", "talk"]),
+    ],
+)
+def test_something_is_always_left_that_spares_what_hurts(areas, left):
+    assert list(quiet_work(areas)) == left
+
+
+def test_a_drill_that_does_not_load_what_hurts_is_left_and_comes_first(reader_of, homes):
+    changed(
+        homes, "sore_hand", HURTS.format(area="lead hand"), NO_EFFECTS,
+        "UPDATE academy.drill SET how = 'Turn the club with both hands.'", drill("d02", "Light steps", "Step on the spot."),
+    )  # fmt: skip
+    page = made(reader_of, "sore_hand")
+    assert page.today[0].sentences[0] == "Of the drills, Light steps does not load it."
+    assert part(page, "First drill").title == "First drill: Light steps"
+    assert "Heel-off strikes" not in str(part(page, "First drill"))
 
 
 def test_without_an_open_note_the_sheet_says_what_to_do_if_it_hurts(reader_of, homes):
@@ -103,27 +151,23 @@ def test_without_an_open_note_the_sheet_says_what_to_do_if_it_hurts(reader_of, h
 @pytest.mark.parametrize(
     ("label", "min_age", "warned"), [("helps", "NULL", True), ("harms", "NULL", False), ("helps", "90", False)]
 )  # fmt: skip
-def test_a_suggested_drill_with_eyes_closed_brings_its_caution(reader_of, homes, label, min_age, warned):
+def test_an_offered_drill_with_eyes_closed_brings_its_caution_and_one_ruled_out_is_nowhere(
+    reader_of, homes, label, min_age, warned
+):
     kind = f"eyes-{label}-{min_age}"
     added = (
-        NO_EFFECTS,
-        ("INSERT INTO academy.drill (drill, name, aim, how, min_age) VALUES "
-         f"('d02', 'Quiet feet', 'trail_heel_down', 'Stand with eyes closed.', {min_age})"),
-        ("INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
-         f"VALUES ('2026', 'd02', 'trail_heel_down', 12, 6, 18, 20, 40, '{label}', 'points')"),
+        NO_EFFECTS, ONE_DRILL, drill("d02", "Quiet feet", "Stand with eyes closed.", min_age), effect(label, drill="d02"),
     )  # fmt: skip
     changed(homes, kind, *added, falls("s01"))
     page = made(reader_of, kind)
-    assert "Quiet feet" in part(page, "What has helped with this").sentences[0]
+    assert (part(page, "First drill").title == "First drill: Quiet feet") is warned
     assert (EYES_CLOSED in page.cautions) is warned
-    unasked = f"{kind}-unasked"
-    changed(homes, unasked, *added)
-    page = made(reader_of, unasked)
+    changed(homes, f"{kind}-unasked", *added)
+    page = made(reader_of, f"{kind}-unasked")
     assert EYES_CLOSED not in page.cautions
-    if warned:
-        assert part(page, "What has helped with this").sentences[0] == (
-            "Not suggested: Quiet feet. Ruled out now: falls in the past year not asked about yet. A safe choice: Heel-off strikes."
-        )
+    assert part(page, "First drill").title == "First drill: Heel-off strikes"
+    if label == "helps":
+        assert "Quiet feet" not in str(page)
 
 
 def test_a_drill_set_for_home_before_much_practice_still_brings_its_caution(reader_of, homes):
@@ -139,24 +183,38 @@ def test_a_drill_set_for_home_before_much_practice_still_brings_its_caution(read
     assert EYES_CLOSED in made(reader_of, "practised_since").cautions
 
 
-def test_a_drill_that_harms_is_not_suggested(reader_of, homes):
+def test_a_drill_that_harms_or_can_have_kept_nothing_that_matters_is_the_one_to_stop(reader_of, homes):
+    changed(homes, "harming", NO_EFFECTS, ONE_DRILL, effect("harms", -9))
+    page = made(reader_of, "harming")
+    assert part(page, "First drill").title == "First drill"  # what is usually done
+    assert (
+        part(page, "First drill").sentences[-1]
+        == "Stop Heel-off strikes: 40\u00a0doses, and it got worse with it."
+    )
     changed(
-        homes, "harming", NO_EFFECTS,
-        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', -9, -14, -4, 20, 40, 'harms', 'points')",
-    )  # fmt: skip
-    said = part(made(reader_of, "harming"), "What has helped with this").sentences
-    assert said[0].startswith("Not suggested. Heel-off strikes: harms; kept −9")
+        homes,
+        "nothing_kept",
+        NO_EFFECTS,
+        ONE_DRILL,
+        effect("no_clear_effect", 1, doses=43, lo=-2, hi=4, advice="stop"),
+    )
+    assert part(made(reader_of, "nothing_kept"), "First drill").sentences[-1] == (
+        "Stop Heel-off strikes: 43\u00a0doses, nothing kept (at most +4.0; 5.0\u00a0points would matter)."
+    )
+    changed(homes, "may_matter", NO_EFFECTS, ONE_DRILL, effect("no_clear_effect", 1, doses=43, lo=-4, hi=6))
+    said = part(made(reader_of, "may_matter"), "First drill: Heel-off strikes").sentences
+    assert (
+        "Common choice, not proven: kept between −4.0 and +6.0\u00a0points so far (43\u00a0doses)." in said[1]
+    )
+    assert not any(line.startswith("Stop") for line in said)
 
 
-def test_a_drill_above_the_students_age_is_named_as_such(reader_of, homes):
+def test_a_drill_above_the_students_age_is_nowhere_but_where_it_was_set(reader_of, homes):
     changed(
-        homes, "too_young", "UPDATE academy.drill SET min_age = 16", NO_EFFECTS,
-        "INSERT INTO season.drill_effect (season, drill, aim, kept, n_students, n_doses, label) "
-        "VALUES ('2026', 'd01', 'trail_heel_down', 12, 20, 40, 'helps')",
+        homes, "too_young", "DELETE FROM academy.drill_dose", NO_EFFECTS, ONE_DRILL, effect(),
+        "UPDATE academy.drill SET min_age = 16",
     )  # fmt: skip
-    said = part(made(reader_of, "too_young"), "What has helped with this").sentences
-    assert said == ("Heel-off strikes is for players aged 16 and over.",)
+    assert "Heel-off strikes" not in str(made(reader_of, "too_young"))
 
 
 def test_the_pace_sentence_says_where_it_holds_and_where_not_yet():
@@ -292,11 +350,41 @@ def test_without_a_limit_the_staff_read_where_to_set_it_and_a_family_whom_to_ask
     assert sentences.week_sentence(0.0, 0, *week, staff=False).endswith("no limit yet; ask your coach.")
 
 
-def test_a_student_never_measured_gets_a_sheet_that_says_so(reader_of):
+def test_the_first_lesson_has_a_sheet_that_says_what_to_do(reader_of):
     page = made(reader_of, "empty")
-    assert part(page, "What changed since last time").sentences == (
-        "No swing has been measured in a season yet.",
+    assert page.today[0].title == "Today"
+    assert page.today[0].sentences == (
+        (
+            "The first lesson. Ask what they came for and whether anything hurts, then measure ten full swings "
+            "with one club: then there is an aim."
+        ),
     )
+    assert part(page, "Last visit").sentences[0] == "No visit yet."
+
+
+def test_the_first_lesson_says_what_others_of_the_level_have_most(reader_of, homes):
+    changed(homes, "one_new", *NOTES_ONLY, "DELETE FROM academy.note", "DELETE FROM academy.drill_dose",
+            "INSERT INTO season.student_fault_rate (season, student, fault, club_family, span, flagged, usable, rate, label, "
+            "n_sessions) VALUES ('2026', 's02', 'stays_centred', 'iron', 'now', 6, 15, 0.4, 'not_clear', 3), "
+            "('2026', 's03', 'stays_centred', 'iron', 'now', 4, 15, 0.25, 'not_clear', 3), "
+            "('2026', 's03', 'trail_heel_down', 'iron', 'now', 2, 15, 0.1, 'not_clear', 3)")  # fmt: skip
+    assert part(made(reader_of, "one_new"), "Today").sentences[-1] == (
+        "Of 2\u00a0students of level club, 2 have “little load to the trail side”, more than any other fault: "
+        "look for it first."
+    )
+
+
+def test_of_one_session_the_aim_is_a_first_look(reader_of, homes):
+    changed(
+        homes, "once", "DELETE FROM academy.drill_dose", *(
+            "DELETE FROM academy.session WHERE student = 's01' AND day <> DATE '2026-03-23'",
+        ), "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
+    )  # fmt: skip
+    assert (
+        part(made(reader_of, "once"), "Today").sentences[-1]
+        == "One session so far: a first look, not yet a habit."
+    )
+    assert not any("first look" in said for said in part(made(reader_of, "full"), "Today").sentences)
 
 
 def test_faults_without_room_are_named_and_only_rare_ones_are_called_rare(reader_of, homes):
@@ -332,16 +420,16 @@ def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_
     page = made(reader_of, "sheet_of_notes")
     assert "measured in 0\u00a0sessions" in page.about
     assert "last on" not in page.about
-    assert part(page, "Working on").sentences == (
-        "Trail heel still down at impact, with the drill Heel-off strikes, last set on 2 February 2026.",
-        "Plan of 2 February 2026 (Caro Lindt): Keep the heel light.",
+    assert part(page, "Today: trail heel still down at impact").sentences == (
+        "Named on 2 February 2026 with the drill “Heel-off strikes”, and not met yet. Not measured yet.",
     )
-    assert part(page, "Set for home").sentences[0].startswith("Heel-off strikes: 20\u00a0times, at half pace")
-    assert part(page, "What changed since last time").sentences == (
-        "No swing has been measured in a season yet.",
+    assert part(page, "Last visit").sentences[0] == (
+        "Last visit on 23 March 2026. Set: Heel-off strikes, 20\u00a0times, at half pace. "
+        "Plan of 2 February 2026 (Caro Lindt): Keep the heel light."
     )
-    assert (
-        "no swing has been measured in a season" in part(made(reader_of, "empty"), "Working on").sentences[0]
+    changed(homes, "nothing_named", *NOTES_ONLY, "DELETE FROM academy.drill_dose")
+    assert part(made(reader_of, "nothing_named"), "Today").sentences == (
+        "Nothing is measured yet. Measure ten full swings with one club, and this sheet has an aim.",
     )
 
 

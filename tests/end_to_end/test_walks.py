@@ -117,7 +117,7 @@ def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site
     student = people["student"]
     walk = Walk(chromium, site, 390, f"/lesson?as={people['coach']}&student={student}")
     page = walk.page
-    for heading in ("Working on", "What changed since last time", "Faults now"):
+    for heading in ("Last visit and practice", "What changed since last time", "Faults now"):
         page.get_by_role("heading", name=heading, exact=True).wait_for()
     walk.click(page.get_by_role("link", name="Write a note →"))
     form = page.locator("form", has=page.get_by_role("button", name="Save this note"))

@@ -12,5 +12,6 @@ CREATE TABLE IF NOT EXISTS season.aim (
     drill VARCHAR,                   -- that drill; null: a plan named it
     chain VARCHAR,                   -- the chain that the student's swings bear out, where the aim belongs to one
     cause VARCHAR,                   -- the earliest fault that comes before a named aim
-    follows VARCHAR[] NOT NULL       -- faults that follow from the aim, in swing order
+    follows VARCHAR[] NOT NULL,      -- faults that follow from the aim, in swing order
+    next_aim VARCHAR                 -- what comes second by the same rule; null: nothing that shows and is not linked to it
 );

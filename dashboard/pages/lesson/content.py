@@ -1,20 +1,21 @@
 """The lesson sheet: what a coach needs in the ten minutes before a lesson, on screen and on paper alike.
 
-What hurts comes before everything else; then the parts, in the order in which they are needed.
+What hurts comes before everything else, then what to do today; the rest says why.
 """
 
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from dashboard import document, goal, observed, safety, student_season
+from dashboard import document, observed, safety, student_season
 from dashboard.aim import Aim, aim_of
+from dashboard.drill_choice import DrillChoice
 from dashboard.kept import kept
-from dashboard.pages.lesson import findings
+from dashboard.pages.lesson import findings, today
 from dashboard.pages.lesson.findings import Lesson, Part
 from dashboard.queries import lesson, people, sessions
 from dashboard.student_season import StudentSeason
@@ -28,7 +29,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.numbers import Measure, count, listed, number, on, share
+from dashboard.text.numbers import count, number, on
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
@@ -37,17 +38,17 @@ from warehouse.reach import check_student, coach_of
 from warehouse.store import open_snapshot
 from warehouse.swing_load import SwingLoad
 
-MOST_PLAN_LETTERS = 200
 WEEKS_BACK = 4
 
 
 @dataclass(frozen=True)
 class LessonSheet:
-    """The sheet, ready to be laid out. `hurts` comes before everything else."""
+    """The sheet, ready to be laid out: what hurts, what to do today, and the parts that say why."""
 
     name: str
     about: str
     hurts: tuple[str, ...]
+    today: tuple[Part, ...]
     parts: tuple[Part, ...]
     left_out: str | None
     cautions: tuple[str, ...]
@@ -62,22 +63,23 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
     doses = lesson.doses(reader, student)
     about = Lesson(chosen, safety.body_of(reader, chosen.person), narrow=narrow)
     first = aim_of(chosen)
-    aim = first.code
-    parts: list[Part | None] = [_working_on(about, doses, first), findings.coaching(about, first)]
-    parts.append(_set_for_home(about, doses))
-    named = _named_drills(doses)
+    choice = DrillChoice(chosen, first, about.body)
+    aim_part = today.aim_part(about, doses, first)
+    if level := today.level_sentence(chosen):
+        aim_part = replace(aim_part, sentences=(*aim_part.sentences, level))
+    opening = (
+        today.safe_part(about, choice),
+        aim_part,
+        today.drill_part(about, choice, doses),
+        today.last_part(about, doses),
+    )
+    parts: list[Part | None] = [_evidence(about, first), findings.coaching(about, first)]
     if chosen.season:
         parts += [
-            findings.changes(about, aim),
+            findings.changes(about, first.code),
             findings.faults(about),
-            findings.pace(about, aim),
-            findings.helped(about, aim),
+            findings.pace(about, first.code),
         ]
-        named += findings.suggested(about, aim)
-    else:
-        parts.append(
-            Part(_("What changed since last time"), (_("No swing has been measured in a season yet."),))
-        )
     parts += [findings.balance(about), findings.seen_and_felt(chosen)]
     load = safety.swing_load(reader, chosen.person)
     if load is not None or reader.is_minor(student):
@@ -86,9 +88,10 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         name=chosen.person["name"],
         about=_about(chosen),
         hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
-        parts=tuple(part for part in parts if part is not None),
+        today=tuple(part for part in opening if part is not None),
+        parts=tuple(part for part in parts if part is not None and not part.empty),
         left_out=chosen.left_out(),
-        cautions=_cautions(about, named, hurts=not hurting.is_empty()),
+        cautions=_cautions(about, _named_drills(doses, choice), hurts=not hurting.is_empty()),
         signature=_("{academy}, {day}. For the coach.").format(
             academy=reader.settings.name, day=on(reader.today)
         ),
@@ -125,7 +128,6 @@ def _about(chosen: StudentSeason) -> str:
         _("measured in {sessions}").format(sessions=count(chosen.person["sessions"], "session")),
         _("last on {day}").format(day=on(last)) if last else "",
         chosen.clubs,
-        _("season {name}").format(name=chosen.season) if chosen.season else "",
     ]
     return " · ".join(part for part in parts if part)
 
@@ -138,7 +140,7 @@ def _hurts(row: dict[str, Any]) -> str:
     return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
 
 
-def _cautions(about: Lesson, named: list[dict[str, Any]], *, hurts: bool) -> tuple[str, ...]:
+def _cautions(about: Lesson, named: list[Exercise], *, hurts: bool) -> tuple[str, ...]:
     """What to watch with the drills that the sheet names, already set or suggested, and with nudge checks."""
     chosen, closed = about.chosen, nudge_check("closed")
     checked = observed.nudge_sentences(chosen.reader, chosen.student)
@@ -148,124 +150,35 @@ def _cautions(about: Lesson, named: list[dict[str, Any]], *, hurts: bool) -> tup
         *safety.out_of_use(chosen.reader, chosen.student),
         *([] if hurts else [_(IF_IT_HURTS)]),
         _(CLEAR_SPACE),
-        *safety.caution_sentences([*map(Exercise.of, named), *checks]),
+        *safety.caution_sentences([*named, *checks]),
         *([_(MINORS)] if minor else []),
         _(BANDS_ARE_CUSTOM),
     )
 
 
-def _working_on(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
-    """The aim and why it comes first, its season line, the latest plan, and bands of the student's own."""
+def _evidence(about: Lesson, aim: Aim) -> Part:
+    """The aim's season line, the player's goal, and bands of their own."""
     chosen = about.chosen
-    wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=True)
-    text = [_aim_sentence(about, doses, aim)]
-    if aim.because:
-        text.append(f"{aim.because} {aim.numbers}")
-    text += filter(None, [wanted, goal.ball_sentence(chosen) if chosen.season else ""])
+    text = [*today.goals(chosen)]
     if aim.reason != "named" and aim.named_met and aim.named != aim.code:
         text.append(_("Keep: {named} is inside its target.").format(named=chosen.name(str(aim.named))))
-    plan = lesson.last_plan(chosen.reader, chosen.student)
-    if plan is not None:
-        words = plan["text"]
-        cut = words if len(words) <= MOST_PLAN_LETTERS else words[: MOST_PLAN_LETTERS - 1] + "…"
-        text.append(
-            _("Plan of {day} ({coach}): {words}").format(day=on(plan["day"]), coach=plan["author"], words=cut)
-        )
     for row in lesson.own_bands(chosen.reader, chosen.student).iter_rows(named=True):
         if row["metric"] in chosen.measures:
             measure = chosen.measures[row["metric"]]
             text.append(
                 _("Own target since {day}: {measure}, {span}.").format(
-                    day=on(row["day"]), measure=measure.label, span=_span(measure, row)
+                    day=on(row["day"]), measure=measure.label, span=today.span(measure, row)
                 )
             )
-    return Part(_("Working on"), tuple(text), picture=findings.picture(about, aim.code))
+    return Part(_("The goal, and the season so far"), tuple(text), picture=findings.picture(about, aim.code))
 
 
-def _aim_sentence(about: Lesson, doses: pl.DataFrame, aim: Aim) -> str:
-    """What to work on, and by whose word."""
-    chosen, name = about.chosen, about.chosen.name(aim.code or "")
-    if aim.code is None:
-        return (
-            _("No aim is named and no fault shows in one swing in five: there is nothing to work on yet.")
-            if chosen.season
-            else _(
-                "No drill is set and no swing has been measured in a season: there is nothing to work on yet."
-            )
-        )
-    if aim.reason == "named" and aim.drill:
-        latest = doses.filter(kind="drill", drill=aim.drill).row(0, named=True)
-        return _("{aim}, with the drill {drill}, last set on {day}.").format(
-            aim=name, drill=latest["name"], day=on(latest["day"])
-        ) + _stop(about, latest)
-    if aim.reason == "named":
-        return _("{aim}, as planned.").format(aim=name)
-    if aim.reason == "keep":
-        return _(
-            "Keep what was won: {aim} is inside its target, and no fault shows in one swing in five."
-        ).format(aim=name)
-    now = chosen.fault_rates.row(
-        by_predicate=(pl.col("code") == aim.code) & (pl.col("span") == "now"), named=True
-    )
-    shown = _("in {rate} of {swings} lately").format(
-        rate=share(now["rate"]), swings=count(int(now["usable"]), "swing")
-    )
-    if aim.reason == "most_often":
-        return _("{aim}: the fault that shows most often, {shown}.").format(aim=name, shown=shown)
-    return _("{aim}: {shown}.").format(aim=name, shown=shown)
-
-
-def _span(measure: Measure, row: dict[str, Any]) -> str:
-    if row["lo"] is None:
-        return _("up to {value}").format(value=measure.say(row["hi"]))
-    if row["hi"] is None:
-        return _("from {value}").format(value=measure.say(row["lo"]))
-    return measure.say_both(row["lo"], row["hi"], _(" to "))
-
-
-def _set_for_home(about: Lesson, doses: pl.DataFrame) -> Part:
-    """What was set for home last, and how much of it was done."""
-    drills = _set_last(doses)
-    if drills.is_empty():
-        return Part(_("Set for home"), (_("No home practice has been set."),))
-    since = drills["day"][0]
-    text = [
-        _("{drill}: {dose}, on {day}.").format(
-            drill=row["name"], dose=sentences.dose(row), day=on(row["day"])
-        )
-        + _stop(about, row)
-        for row in drills.iter_rows(named=True)
+def _named_drills(doses: pl.DataFrame, choice: DrillChoice) -> list[Exercise]:
+    """Every drill that the sheet names: those set on the last day, and those offered."""
+    return [
+        *map(Exercise.of, lesson.set_last(doses).to_dicts()),
+        *(offer.exercise for offer in choice.offers),
     ]
-    done = doses.filter((pl.col("kind") == "practice") & (pl.col("day") >= since))
-    minutes = float(done.filter(pl.col("unit") == "minutes")["dose"].sum() or 0)
-    text.append(sentences.practised(done["day"].n_unique(), minutes, since))
-    if n := int(done["by_family"].sum()):
-        said = _("Of {practices} logged, {n} by the player or a guardian.")
-        text.append(said.format(practices=count(len(done), "practice"), n=n))
-    return Part(_("Set for home") if drills["place"][0] == "home" else _("Set last time"), tuple(text))
-
-
-def _set_last(doses: pl.DataFrame) -> pl.DataFrame:
-    """The drills of the last day on which any was set for home; set at all, where none was for home."""
-    drills = doses.filter(pl.col("kind") == "drill")
-    at_home = drills.filter(pl.col("place") == "home")
-    found = drills if at_home.is_empty() else at_home
-    return found if found.is_empty() else found.filter(pl.col("day") == found["day"][0])
-
-
-def _named_drills(doses: pl.DataFrame) -> list[dict[str, Any]]:
-    """Every drill that these parts name: the latest, those set for home, and what was done last."""
-    latest = doses.filter(pl.col("kind") == "drill").head(1)
-    return pl.concat([doses.head(3), latest, _set_last(doses)]).to_dicts()
-
-
-def _stop(about: Lesson, drill: dict[str, Any]) -> str:
-    """A drill already set that may load what hurts, or that age or falls rule out: always said."""
-    areas = about.loaded_areas(drill)
-    loads = (
-        _("May load the {areas}: stop it until that is over.").format(areas=listed(areas)) if areas else ""
-    )
-    return (f" {loads}" if loads else "") + about.ruled_out(drill)
 
 
 def _young_player(chosen: StudentSeason, load: SwingLoad | None) -> Part:

@@ -12,11 +12,11 @@ from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
 from dashboard.student_season import StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
-from dashboard.text.catalogue import _, mark, ngettext
-from dashboard.text.labels import AGES, marked
-from dashboard.text.numbers import NBSP, Measure, count, listed, number, on
+from dashboard.text.catalogue import _, ngettext
+from dashboard.text.labels import marked
+from dashboard.text.numbers import count, listed, on
 from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
-from warehouse.vocabulary import BETTER, HARMS, IMPROVING, SLIPPING, WORSE, age, age_group
+from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, WORSE
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
 MOST_FAULTS, MOST_DRILLS = 6, 4
@@ -30,6 +30,11 @@ class Part:
     sentences: tuple[str, ...] = ()
     rows: pl.DataFrame | None = None
     picture: Picture | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Whether it has nothing but its heading."""
+        return not self.sentences and self.rows is None and self.picture is None
 
 
 @dataclass(frozen=True)
@@ -137,10 +142,9 @@ def faults(about: Lesson) -> Part:
 
 
 def coaching(about: Lesson, aim: Aim) -> Part | None:
-    """What the aim's fault costs, what to feel instead, how a film shows it, and a drill for it."""
+    """What the aim's fault costs, what to feel instead, and how a film shows it."""
     lines = advice(about.chosen.reader, aim.fault if aim.is_open else None)
-    if about.body.areas:
-        lines.pop(TITLES["drill"], None)  # what hurts comes first: no drill is proposed
+    lines.pop(TITLES["drill"], None)  # among the drills to choose from
     text = tuple(f"{title}: {said}" for title, said in lines.items())
     return Part(_("How to coach it"), text) if text else None
 
@@ -159,87 +163,6 @@ def pace(about: Lesson, aim: str | None) -> Part | None:
 
 def _aims(about: Lesson, aim: str | None) -> list[str]:
     return lesson.kindred_aims(about.chosen.reader, aim) if aim else []
-
-
-def suggested(about: Lesson, aim: str | None) -> list[dict[str, Any]]:
-    """The drills that `helped` suggests: none that harms, or that age, falls or what hurts rule out."""
-    if aim is None:
-        return []
-    found = lesson.effects(about.chosen.reader, _aims(about, aim), about.chosen.season)
-    kept = [
-        row for row in found.iter_rows(named=True) if row["label"] != HARMS and not about.loaded_areas(row)
-    ]
-    return [row for row in kept[:MOST_DRILLS] if about.body.may_do(Exercise.of(row))]
-
-
-def helped(about: Lesson, aim: str | None) -> Part | None:
-    """Drills with this aim by what they kept elsewhere; none that age, falls or what hurts rule out."""
-    if aim is None:
-        return None
-    title, chosen = _("What has helped with this"), about.chosen
-    found = lesson.effects(chosen.reader, _aims(about, aim), chosen.season)
-    if found.is_empty():
-        return Part(
-            title,
-            (_("No drill for this has a result yet: that takes students measured before and after it."),),
-        )
-    text, loading, against = [], [], []
-    for row in found.iter_rows(named=True):
-        measure = chosen.measures.get(row["aim"])
-        if row["label"] == HARMS:
-            against.append(
-                _("Not suggested. {effect}").format(effect=sentences.effect_sentence(row, measure))
-            )
-        elif about.loaded_areas(row):
-            loading.append(row["name"])
-        elif (years := about.too_young(row)) is not None:
-            text.append(
-                _("{drill} is for players aged {years} and over.").format(drill=row["name"], years=years)
-            )
-        elif not about.body.may_do(Exercise.of(row)):
-            text.append(_("Not suggested: {drill}.").format(drill=row["name"]) + about.ruled_out(row))
-        else:
-            text.append(" ".join([sentences.effect_sentence(row, measure), *_groups(chosen, row, measure)]))
-    text = text[:MOST_DRILLS] + against
-    if loading:
-        areas = listed(sorted({safety.area_words(area) for area in about.body.areas}))
-        text.append(
-            _("Left out while the {areas} hurts, because they mention it or may load it: {drills}.").format(
-                areas=areas, drills=listed(loading)
-            )
-        )
-    return Part(title, tuple(text))
-
-
-def _groups(chosen: StudentSeason, row: dict[str, Any], measure: Measure | None) -> list[str]:
-    """What a drill kept with students of this level, and of this age, where there were enough of them."""
-    person, reader = chosen.person, chosen.reader
-    band = age_group(age(person["born"], person["first_day"] or reader.today))
-    groups = lesson.group_effects(reader, chosen.season, person["level"], band)
-    groups = groups.filter((pl.col("drill") == row["drill"]) & (pl.col("aim") == row["aim"]))
-    unit, decimals = (
-        (mark("points"), 0) if measure is None else (sentences.in_points(measure).unit, measure.decimals)
-    )
-    text = []
-    for group in groups.iter_rows(named=True):
-        code = group["group"]
-        who = (
-            _("Students of level {level}").format(level=code)
-            if group["grouping"] == "level"
-            else _("Students aged {ages}").format(ages=AGES.get(code, code).lower())
-        )
-        if group["kept"] is None:
-            few = _("{who}: only {n}, too few to tell.")
-            text.append(few.format(who=who, n=group["n_students"]))
-        else:
-            lo, hi = (number(group[n], "", decimals, signed=True) for n in ("kept_lo", "kept_hi"))
-            kept = number(group["kept"], unit, decimals, signed=True)
-            text.append(
-                _("{who}: kept {kept}, {sure} between {lo} and {hi}.").format(
-                    who=who, kept=kept, sure=f"90{NBSP}%", lo=lo, hi=hi
-                )
-            )
-    return text
 
 
 def balance(about: Lesson) -> Part | None:

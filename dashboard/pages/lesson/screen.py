@@ -1,8 +1,11 @@
 """Lesson sheet: everything a coach needs in the ten minutes before a lesson, on one page."""
 
+from collections.abc import Sequence
+
 from dashboard import elements as st
 from dashboard import layout, navigation, student_season
-from dashboard.pages.lesson.content import LessonSheet, lesson_sheet, sheet_html
+from dashboard.pages.lesson.content import lesson_sheet, sheet_html
+from dashboard.pages.lesson.findings import Part
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
@@ -12,39 +15,42 @@ from warehouse.access import Reader
 
 def show(reader: Reader) -> None:
     """The page."""
-    person = layout.student(reader, "Lesson sheet")
-    chosen = student_season.newest(reader, person)
-    if chosen.season:
-        families = people.families(reader, chosen.season, chosen.student)
-        chosen = StudentSeason(reader, person, chosen.season, layout.clubs(families))
+    with st.container(horizontal=True):
+        person = layout.student(reader, "Lesson sheet")
+        chosen = student_season.newest(reader, person)
+        if chosen.season:
+            families = people.families(reader, chosen.season, chosen.student)
+            chosen = StudentSeason(reader, person, chosen.season, layout.clubs(families))
     sheet = lesson_sheet(chosen, narrow=layout.narrow())
     st.title(sheet.name, anchor=False)
     layout.aside(sheet.about)
     for sentence in sheet.hurts:
-        st.warning(markdown("**{first}** {sentence}", first=_("Before you start."), sentence=sentence))
+        st.error(markdown("**{first}** {sentence}", first=_("Before you start."), sentence=sentence))
+    _parts(sheet.name, sheet.today)
     with st.container(horizontal=True, vertical_alignment="center"):
-        navigation.link("notes", _("Write a note →"), student=chosen.student)
-        navigation.link("student", _("Evidence: the student's page →"), student=chosen.student)
+        navigation.link("notes", _("Add note →"), student=chosen.student)
+        navigation.link("session", _("Add swings →"), student=chosen.student)
+        navigation.link("student", _("Compare with last visit →"), student=chosen.student)
         layout.save(
             _("Save the sheet to print"),
             lambda: sheet_html(lesson_sheet(chosen, narrow=False)),
             f"lesson-{chosen.student}.html",
             "text/html",
         )
-    _parts(sheet)
+    _parts(sheet.name, sheet.parts)
     if sheet.left_out:
         layout.aside(sheet.left_out)
     for sentence in sheet.cautions:
         layout.aside(sentence)
 
 
-def _parts(sheet: LessonSheet) -> None:
-    for part in sheet.parts:
+def _parts(name: str, parts: Sequence[Part]) -> None:
+    for part in parts:
         st.header(part.title, anchor=False)
         for sentence in part.sentences:
             st.write(sentence)
         if part.rows is not None:
-            layout.table(part.rows, f"{sheet.name} {part.title}")
+            layout.table(part.rows, f"{name} {part.title}")
         if part.picture is not None:
             layout.picture(part.picture)
             layout.aside(part.picture.key)

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, safety
+from dashboard.drill_choice import above
 from dashboard.queries import lesson
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import _
@@ -40,7 +41,7 @@ def next_pace(
     holds = rows[0]["holds_at"] if rows else None
     if not rows or holds == PACES[-1]:
         return None
-    pace = PACES[0] if holds is None else PACES[PACES.index(holds) + 1]
+    pace = above(holds)
     reps = lesson.reps(drill)
     load = safety.swing_load(chosen.reader, chosen.person)
     if load is not None and pace == PACES[-1]:

@@ -117,7 +117,6 @@ def _swings(chosen: StudentSeason) -> None:
 
 def _chosen_swings(chosen: StudentSeason, names: dict[str, str]) -> tuple[SwingChoice, SwingChoice | None]:
     """What is drawn, and what it is compared with. `names`: sessions by name, the newest first."""
-    first = list(names)[-1]
     one, two = st.columns(2)
     with one:
         session = layout.choose(_("Session"), names, "session")
@@ -128,7 +127,8 @@ def _chosen_swings(chosen: StudentSeason, names: dict[str, str]) -> tuple[SwingC
             code: _("This session: {group}").format(group=name) for code, (__, name) in groups.items()
         }
         options = {NOTHING: _("Nothing"), **same_day, **names}
-        default = first if first != session else NOTHING
+        before = list(names)[list(names).index(session) + 1 :]
+        default = next(iter(before), NOTHING)  # the visit before it
         over = layout.choose(_("Compare with"), options, "over", default=default)
         if over == NOTHING:
             return this, None

@@ -16,8 +16,9 @@ def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
     assert "<script" not in text
     assert re.findall(r'(?:src|href)="(?!#)[^"]*"', text) == []
     for heading in (
-        "Working on",
-        "Set for home",
+        "Today: trail heel still down at impact",
+        "First drill: Heel-off strikes",
+        "Last visit and practice",
         "What changed since last time",
         "Faults now",
         "Young player",

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.season.aim import Named, Season, aim_rows, choose
+from models.season.aim import Named, Season, aim_rows, choose, next_aim
 from warehouse.vocabulary import SELDOM
 
 FAULTS = ("heels", "sink", "push", "late", "drift")  # in swing order
@@ -69,6 +69,27 @@ def test_what_was_won_is_kept_when_nothing_else_is_open():
     assert chosen(None, push=0.05) == (None, "nothing")
 
 
+def second(known, named=None, kin=()):
+    return next_aim(known, choose(known, named, kin), kin)
+
+
+def test_what_comes_second_follows_the_same_rule_and_is_not_the_first_in_other_words():
+    known = season([PUSH], sink=0.9, push=0.4, drift=0.5, heels=0.3)
+    assert second(known) == "sink"  # push comes first, and drift follows from it
+    assert second(known, Named("heels", "d1", met=False)) == "push"
+    assert second(known, Named("sink_pct", "d1", met=False), ["sink"]) == "push"
+    assert second(season(sink=0.9, heels=0.3), Named("sink_pct", "d1", met=False), ["sink"]) == "heels"
+    assert second(season(sink=0.3, drift=0.5, late=0.4)) == "late"
+    assert second(season([DEEP], sink=0.6, late=0.7), Named("late", "d1", met=False)) == "sink"
+
+
+def test_nothing_comes_second_where_nothing_else_shows_or_there_is_nothing_to_work_on():
+    assert second(season(sink=0.9, late=0.1)) is None
+    assert second(season(better=("push",), sink=0.1)) is None
+    assert second(season(sink=0.1), Named("late", "d1", met=True)) is None
+    assert second(season()) is None
+
+
 @given(
     st.dictionaries(st.sampled_from(FAULTS), st.floats(0, 1)),
     st.sets(st.sampled_from([DEEP, PUSH, ("long", "heels", "sink"), ("long", "sink", "push")])),
@@ -78,6 +99,11 @@ def test_no_fault_under_its_target_is_an_aim_and_no_aim_follows_from_a_fault_tha
     known = season(sorted(links), **rates)
     told = Named(named, "d1", known.rates[named] < SELDOM) if named else None
     row = choose(known, told)
+    more = next_aim(known, row)
+    if more is not None:
+        assert row["reason"] in ("named", "earliest_cause", "most_often")
+        assert known.rates[more] >= SELDOM
+        assert more not in (row["aim"], *row["follows"])
     if row["reason"] in ("named", "earliest_cause", "most_often"):
         assert known.rates[row["aim"]] >= SELDOM
     if row["reason"] == "earliest_cause":
