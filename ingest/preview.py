@@ -4,7 +4,7 @@ Where the device has no recipe yet, one is proposed, and the files are read by i
 """
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -25,16 +25,22 @@ from ingest.formats.format import (
 from ingest.formats.plate_layout import swing_in
 from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
+from ingest.owners import Known, Shown, likely_owners
 from ingest.plate_rows import SampleFile, SwingSamples, join
 from ingest.reading_process import READ_LIMIT_S, read_apart, without_progress
+from ingest.recording import shares as recording
+from ingest.recording.shares import share_out
 from ingest.recording.swings import after
-from ingest.refusals import UNREADABLE
+from ingest.recording.turns import Lines, cut_out
+from ingest.refusals import UNREADABLE, refuse
 from ingest.samples import Samples
 from ingest.session_file import session_of_nobody
 from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import Refused, UnderfootError
-from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedSwing
+from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedSwing, Share
 
+SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
+_OTHER_HAND = {"right": "left", "left": "right"}
 MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 
 
@@ -102,7 +108,68 @@ def _read(brought: Brought, found: Preview) -> Preview:
         table = {**(table or {}), **(device.raw if device is not None else {"kind": brought.kind})}
         found = replace(found, recipe=table)
         device = read_devices({brought.device: table}, "the proposed table")[brought.device]
-    return replace(found, swings=_swings(_Files.of(brought, names, device)))
+    files = _Files.of(brought, names, device)
+    if brought.only:
+        before, after_cut = _cut_to(brought, files)
+        found = replace(
+            found, names={n: after_cut if now == before else now for n, now in found.names.items()}
+        )
+        files = _Files.of(brought, sorted(found.names.values()), device)
+    read = files.read()
+    return replace(found, swings=_swings(files, read), shares=_shares(brought, files, read))
+
+
+def _one_recording(files: "_Files") -> tuple[str, PlateTable] | None:
+    """The one table among the files, where all of it is in one place and can be cut out of it."""
+    whole = [(name, kind) for name, kind in files.kinds.items() if not kind.is_part(name, files.context)]
+    device = files.context.device
+    in_files = device is not None and device.layout is not None and device.layout.feet == "files"
+    if len(whole) != 1 or len(files.kinds) != 1 or in_files or not isinstance(whole[0][1], PlateTable):
+        return None
+    return whole[0][0], whole[0][1]
+
+
+def _shares(brought: Brought, files: "_Files", read: Sequence[tuple[SampleFile, bool]]) -> tuple[Share, ...]:
+    """Whose the swings of a recording seem to be; none where they are one person's, or shares of a load."""
+    samples = read[0][0]
+    unknown = any("shares_only" in flags for flags in samples.flags.values())
+    shared = [] if unknown or _one_recording(files) is None else share_out(samples.found)
+    return tuple(_share(brought, one) for one in shared) if len(shared) > 1 else ()
+
+
+def _share(brought: Brought, one: recording.Share) -> Share:
+    """Whoever plays with the other hand is less likely than anyone who plays with this one."""
+    hand = brought.handed if one.toward == 1 else _OTHER_HAND.get(brought.handed or "")
+    fitting = {
+        code: Known(player.body_mass_kg)
+        for code, player in brought.players.items()
+        if hand is None or player.handed in (None, hand)
+    }
+    owners = likely_owners(fitting, Shown(one.mass_kg))
+    first = next((o.person for o in owners[:1] if one.clear and o.chance >= SURE), None)
+    others = sorted(brought.players.keys() - fitting.keys())
+    return Share(one.swings, one.mass_kg, (*(o.person for o in owners), *others), first)
+
+
+def _cut_to(brought: Brought, files: "_Files") -> tuple[str, str]:
+    """Leave nothing of a recording in the folder but one person's turns; its name before and after.
+
+    Raises
+        Refused: it can't be cut.
+    """
+    found = _one_recording(files)
+    if found is None:
+        todo = "bring it as one file of both feet, without others beside it"
+        raise refuse("unreadable", "this recording can't be shared out among people", todo)
+    name, table = found
+    cut = table.read(name, None, files.context)
+    lines = Lines.of(table.uncut(name, None, files.context), cut, brought.only)
+    device = files.context.device
+    layout = device.layout if device is not None else None
+    cut_name, data = cut_out(files.context.held[name], name, lines, layout)
+    (brought.folder / name).unlink()
+    (brought.folder / cut_name).write_bytes(data)
+    return name, cut_name
 
 
 @dataclass(frozen=True)
@@ -159,8 +226,7 @@ class _Files:
         return device.layout.swings == "column" and "swing_no" not in device.columns
 
 
-def _swings(files: _Files) -> tuple[PreviewedSwing, ...]:
-    read = files.read()
+def _swings(files: _Files, read: Sequence[tuple[SampleFile, bool]]) -> tuple[PreviewedSwing, ...]:
     own_file = {no: one.file for one, single in read if single for no in one.numbers}
     numbers = sorted({no for one, _ in read for no in one.numbers})
     cut = {no: found for one, _ in read for no, found in one.found.items()}

@@ -19,6 +19,8 @@ class Brought:
     """The files of a folder, all of one student's visit, and what is known beside them.
 
     A `device` that the settings do not name is a new one, of that `kind`. `answers` are to questions by key.
+    `only`: the swings of a recording that are the student's, by their numbers in all of it; all where empty.
+    `players`: who else may be in it, by their codes.
     """
 
     folder: Path
@@ -30,6 +32,29 @@ class Brought:
     handed: str | None = None
     foot_length_mm: float | None = None
     body_mass_kg: float | None = None
+    only: tuple[int, ...] = ()
+    players: Mapping[str, "Player"] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Player:
+    """What is known of somebody who may be in a recording."""
+
+    body_mass_kg: float | None = None
+    handed: str | None = None
+
+
+@dataclass(frozen=True)
+class Share:
+    """Swings of a recording that seem to be one person's, by their numbers, and the body mass they show.
+
+    likely: every player, the likeliest first. owner: the first of them, where that is all but sure.
+    """
+
+    swings: tuple[int, ...]
+    mass_kg: float
+    likely: tuple[str, ...] = ()
+    owner: str | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +84,7 @@ class Preview:
     names: what each file is called in the delivery, by the name it came under. explained: the columns of the
     first table, its questions and doubts, as `underfoot load --explain FILE --json` gives them; None where
     the device's recipe reads it. recipe: the `[device.NAME]` table that is to be added to the settings.
+    shares: whose the swings of a recording seem to be, where they are of more than one person.
     problems: (reason, sentence) of each thing that stops all of it.
     """
 
@@ -66,6 +92,7 @@ class Preview:
     explained: Mapping[str, Any] | None = None
     recipe: Mapping[str, Any] | None = None
     swings: tuple[PreviewedSwing, ...] = ()
+    shares: tuple[Share, ...] = ()
     problems: tuple[tuple[str, str], ...] = ()
 
     @property

@@ -35,6 +35,7 @@ THINGS = {
     "other_fault": mark_plural("{n} other fault", "{n} other faults"),
     "practice": mark_plural("{n} practice", "{n} practices"),
     "session": mark_plural("{n} session", "{n} sessions"),
+    "person": mark_plural("{n} person", "{n} people"),
     "signal": mark_plural("{n} signal", "{n} signals"),
     "steady_stand": mark_plural("{n} steady stand", "{n} steady stands"),
     "student": mark_plural("{n} student", "{n} students"),

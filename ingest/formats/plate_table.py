@@ -21,6 +21,7 @@ from ingest.plate_rows import Array, SampleFile, Source
 from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure
+from warehouse.devices import Layout
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"
@@ -61,21 +62,26 @@ class PlateTable(SampleFormat):
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
         """Read one plate file; a file of one swing needs no column that numbers it."""
-        header, device = context.header, context.device
-        layout = device.layout if device is not None else None
+        header, layout = context.header, _layout(context)
         if layout is not None and layout.swings == "found" and not header.names(name):
             swing_no = None  # a [[swing]] says more of one of the swings in it
-        recipe = Recipe.of_session(name, context, one_swing=swing_no is not None or not header.swings)
+        found = self.uncut(name, swing_no, context)
         if layout is not None:
-            files = {one: context.held[one] for one in _read_together(name, context)}
-            found = read_by_layout(recipe, files, swing_no)
             runs_on = swing_no is None and layout.swings == "found"
         else:
-            found = read_plain(name, context.held[name], recipe)
             runs_on = swing_no is None and "swing_no" not in found.sources
         if runs_on:
             return cut_up(found, header.holds.values(), session=header.session)
         return found if swing_no is None or "swing_no" in found.sources else _numbered(found, swing_no)
+
+    def uncut(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
+        """All samples of a plate file, one that runs on as it is."""
+        header, layout = context.header, _layout(context)
+        recipe = Recipe.of_session(name, context, one_swing=swing_no is not None or not header.swings)
+        if layout is not None:
+            files = {one: context.held[one] for one in _read_together(name, context)}
+            return read_by_layout(recipe, files, swing_no)
+        return read_plain(name, context.held[name], recipe)
 
     def is_part(self, name: str, context: SessionContext) -> bool:
         """Whether a file is read with another one: the right foot's, where each foot has its own."""
@@ -90,9 +96,13 @@ class PlateTable(SampleFormat):
         return propose(path, device, knowing, read_plain)
 
 
+def _layout(context: SessionContext) -> Layout | None:
+    return context.device.layout if context.device is not None else None
+
+
 def _read_together(name: str, context: SessionContext) -> list[str]:
     """The files that are read as one: both feet's, left first, where each foot has its own."""
-    layout = context.device.layout if context.device is not None else None
+    layout = _layout(context)
     return feet_files(name, context.held) if layout is not None and layout.feet == "files" else [name]
 
 

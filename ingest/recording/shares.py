@@ -1,6 +1,6 @@
 """One recording of several people, shared out by standing load and by hand."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -37,7 +37,7 @@ def share_out(found: Mapping[int, FoundSwing]) -> list[Share]:
     return [
         Share(
             tuple(own),
-            _turns(own, numbers),
+            turns_of(own, numbers),
             round(loads[key] / STANDARD_GRAVITY_M_S2, 1),
             key[1],
             all(
@@ -50,7 +50,10 @@ def share_out(found: Mapping[int, FoundSwing]) -> list[Share]:
     ]
 
 
-def _turns(own: list[int], numbers: list[int]) -> tuple[tuple[int, int], ...]:
+def turns_of(own: Sequence[int], numbers: Sequence[int]) -> tuple[tuple[int, int], ...]:
+    """First and last of each run of swings among all of a recording's, both in order."""
+    if not own:
+        return ()
     places = {no: place for place, no in enumerate(numbers)}
     breaks = [k + 1 for k, (a, b) in enumerate(pairwise(own)) if places[b] != places[a] + 1]
     return tuple((own[a], own[b - 1]) for a, b in pairwise([0, *breaks, len(own)]))

@@ -63,7 +63,8 @@ def _runs(time: Array) -> list[NDArray[np.int64]]:
 
 def _nothing(samples: SampleFile, session: str | None) -> Exception:
     time = samples.columns["t_s"]
-    minutes = float(np.nanmax(time) - np.nanmin(time)) / 60.0
+    time = time[np.isfinite(time)]
+    minutes = float(np.ptp(time)) / 60.0 if time.size else 0.0
     what = f"no swing was found in the recording, which lasts {minutes:.1f} min"
     todo = "check that its columns are both feet's loads, or name each swing's own file, and deliver again"
     return refuse("no_swing_found", what, todo, session=session, file=samples.file)

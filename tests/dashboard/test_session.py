@@ -1,5 +1,6 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -8,9 +9,9 @@ import pytest
 import builders
 from dashboard import readers
 from dashboard.pages.session import content
-from warehouse.errors import CallError
+from warehouse.errors import AccessError, CallError
 from warehouse.filed import content_hash
-from warehouse.preview import Preview, PreviewedSwing
+from warehouse.preview import Preview, PreviewedSwing, Share
 from warehouse.store import writer
 
 
@@ -56,22 +57,68 @@ def brought(day, data=b"swing_no"):
     return visit, content.Opened(Preview({}, swings=(PreviewedSwing(1, None),)), {"plate.csv": data})
 
 
+def saved(reader, visit, files):
+    """The session and the folder of a visit by itself."""
+    found = content.save(reader, [(visit, files, {})])
+    [(student, session)] = found.sessions
+    assert student == visit.student
+    return session, found.folder
+
+
+def together(*students):
+    """A recording of several, cut into a part of each."""
+    parts = []
+    for student in students:
+        visit, files = brought(23, f"{student}".encode())
+        parts.append((replace(visit, student=student, only=(1,)), files, {}))
+    return parts
+
+
+def test_a_recording_of_several_is_one_delivery_with_a_session_for_each(opened):
+    found = content.save(opened, together("s01", "s02"))
+    assert [student for student, _ in found.sessions] == ["s01", "s02"]
+    for student, session in found.sessions:
+        assert (found.folder / session / "plate.csv").read_bytes() == student.encode()
+        assert f'student = "{student}"' in (found.folder / session / "session.toml").read_text("utf-8")
+
+
+def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
+    before = set(opened.home.inbox.iterdir())
+    parts = together("s01", "s02")
+    left_out = [parts[0], (*parts[1][:2], {1: "not_a_swing"})]
+    with pytest.raises(CallError, match="Every swing is left out"):
+        content.save(opened, left_out)
+    coach = readers.reader(opened.home, "c01").by(lambda: readers.reader(opened.home, "c01"))
+    with pytest.raises(AccessError, match="s02"):
+        content.save(coach, parts)
+    with builders.no_large_files(), pytest.raises(OSError, match="large"):
+        content.save(opened, [parts[0], (*brought(24, b"0" * (1 << 20)), {})])
+    assert set(opened.home.inbox.iterdir()) == before
+
+
+def test_swings_are_shared_out_as_a_coach_says():
+    shares = (Share((1, 2, 5), 74.0), Share((3, 4), 35.0), Share((6,), 60.0))
+    assert content.parts_of(shares, ["a", "b", None], {}) == {"a": (1, 2, 5), "b": (3, 4)}
+    assert content.parts_of(shares, ["a", "a", None], {}) == {"a": (1, 2, 3, 4, 5)}
+    assert content.parts_of(shares, ["a", "b", None], {5: "b", 6: "a"}) == {"a": (1, 2), "b": (3, 4, 5)}
+
+
 def test_the_same_files_are_saved_once(opened):
     visit, files = brought(20)
-    session, folder = content.save(opened, visit, files, {})
+    session, folder = saved(opened, visit, files)
     assert (folder / session / "plate.csv").read_bytes() == b"swing_no"
     landing(opened, session)
     with pytest.raises(CallError, match="nothing was saved twice"):
-        content.save(opened, visit, files, {})
+        saved(opened, visit, files)
 
 
 def test_a_second_press_before_the_load_delivers_the_very_same_and_another_file_is_another_session(opened):
     """What is byte for byte the same loads once: tests/ingest/test_rights.py."""
-    pressed = [content.save(opened, *brought(21), {}) for _ in range(2)]
+    pressed = [saved(opened, *brought(21)) for _ in range(2)]
     hashes = {content_hash(folder / session) for session, folder in pressed}
     assert len({folder for _, folder in pressed}) == 2
     assert len(hashes) == 1
-    session, folder = content.save(opened, *brought(21, b"t_s"), {})
+    session, folder = saved(opened, *brought(21, b"t_s"))
     assert session != pressed[0][0]
     assert content_hash(folder / session) not in hashes
 
@@ -85,7 +132,7 @@ def test_a_disk_that_takes_no_more_keeps_nothing_of_a_visit_and_a_later_save_all
     home.make_folders()
     before = there()
     with builders.no_large_files(), pytest.raises(OSError, match="large"):
-        content.save(opened, *brought(22, data), {})
+        saved(opened, *brought(22, data))
     assert there() == before
-    session, folder = content.save(opened, *brought(22, data), {})
+    session, folder = saved(opened, *brought(22, data))
     assert (folder / session / "plate.csv").read_bytes() == data

@@ -10,7 +10,7 @@ import pytest
 
 from browser import LIMIT_MS, ROOT, Hand, free_port, screen, settle
 from builders import load_all, make_home
-from planted_recordings import CHILD, recording
+from planted_recordings import CHILD, QUIET, recording
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
@@ -105,3 +105,28 @@ def test_a_recording_nobody_named_is_one_tap_from_its_students_page(phone):
     assert time.monotonic() - started < LATER_S
     assert sessions(home) == {"s2": len(made.of("swing"))}
     assert not list(home.refused.iterdir())
+
+
+def test_a_recording_of_two_is_shared_out_and_saved_for_both(phone):
+    home, page, base = phone
+    made, text = export(QUIET, CHILD, seed=33, minutes=6.0)
+    hand, started = Hand(page), time.monotonic()
+    page.goto(f"{base}/session?student=s1")
+    page.get_by_text("New session with Petra Quill").wait_for(timeout=LIMIT_MS)
+    hand.drop("Lesson.csv", text.encode())
+    page.get_by_text("2\u00a0people in this recording").wait_for(timeout=LIMIT_MS)
+    for name in ("Petra Quill", "Odo Fenn"):
+        page.get_by_role("heading", name=name, exact=True).wait_for(timeout=LIMIT_MS)
+    page.get_by_role("button", name="Save", exact=True).dblclick(timeout=LIMIT_MS)
+    hand.clicks += 1
+    page.get_by_text("Saved and loaded").nth(1).wait_for(timeout=LIMIT_MS)
+    print(f"shared: {hand.clicks} taps, {time.monotonic() - started:.1f} s")
+    assert time.monotonic() - started < LATER_S
+    snapshot = open_snapshot(home)
+    rows = snapshot.sql(
+        "SELECT s.student, count(*) FROM academy.session s JOIN academy.swing w USING (session) "
+        "WHERE w.kind = 'swing' AND s.day > DATE '2026-06-01' GROUP BY ALL ORDER BY ALL"
+    ).rows()
+    snapshot.close()
+    of = {name: len([one for one in made.of("swing") if one.person == name]) for name in ("quiet", "child")}
+    assert rows == [("s1", of["quiet"]), ("s2", of["child"])]

@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -24,7 +24,7 @@ from warehouse import recipes, toml
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import holder
-from warehouse.preview import Brought, Preview
+from warehouse.preview import Brought, Player, Preview, Share
 from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
 Files = tuple[tuple[str, bytes], ...]
@@ -35,7 +35,8 @@ WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing
 class Visit:
     """Who comes, and with what; a device that the settings do not name is new, of that kind.
 
-    handed: as it was just said of a student of whom the roster does not say it.
+    handed: as it was just said of a student of whom the roster does not say it. only: the swings of a
+    recording that are the student's, by their numbers in all of it; all where empty.
     """
 
     student: str
@@ -47,6 +48,15 @@ class Visit:
     body_mass_kg: float | None = None
     answers: Mapping[str, str] = field(default_factory=dict)
     handed: str | None = None
+    only: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What was saved together: each student's session, and the delivery's folder in the inbox."""
+
+    sessions: tuple[tuple[str, str], ...]
+    folder: Path
 
 
 @dataclass(frozen=True)
@@ -112,9 +122,21 @@ def opened(reader: Reader, visit: Visit, files: Files) -> Opened:
     person = rows(now)[visit.student]
     brought = Brought(
         Path(), now.settings, visit.student, visit.device, visit.kind, visit.answers,
-        person["handed"] or visit.handed, person["foot_length_mm"], visit.body_mass_kg,
+        person["handed"] or visit.handed, person["foot_length_mm"], visit.body_mass_kg, visit.only,
+        _players(now),
     )  # fmt: skip
     return Opened(*previews.opened(now.home, named, brought))
+
+
+def _players(reader: Reader) -> dict[str, Player]:
+    """Every student in reach, who may be in a recording of several."""
+    rows = reader.sql(
+        "SELECT p.person, arg_max(s.body_mass_kg, s.started_at), p.handed FROM person p "
+        "LEFT JOIN session s ON s.student = p.person AND s.body_mass_kg IS NOT NULL "
+        "WHERE list_contains(CAST(? AS VARCHAR[]), p.person) GROUP BY p.person, p.handed",
+        [reader.students],
+    )
+    return {student: Player(mass, handed) for student, mass, handed in rows.iter_rows()}
 
 
 def columns(found: Preview) -> pl.DataFrame:
@@ -130,19 +152,46 @@ def columns(found: Preview) -> pl.DataFrame:
     return pl.DataFrame(lines)
 
 
-def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> tuple[str, Path]:
-    """Deliver a visit, flushed to disk in the inbox; returns its session's name and the delivery's folder.
+Part = tuple[Visit, Opened, Mapping[int, str]]
 
-    `marks`: what each swing is (of SWING_KINDS, or the drill that it came after), by its number; where that
-    is not what it was taken for, a note corrects it. The session's name follows from the files: the same
-    files of the same day are the same session, however often they are sent.
+
+def parts_of(
+    shares: Sequence[Share], owners: Sequence[str | None], moved: Mapping[int, str]
+) -> dict[str, tuple[int, ...]]:
+    """The swings of each student, by their numbers in the recording; a moved one is its new owner's."""
+    of = {no: owner for share, owner in zip(shares, owners, strict=True) for no in share.swings}
+    of |= {no: owner for no, owner in moved.items() if of.get(no)}
+    students = dict.fromkeys(owner for owner in of.values() if owner)
+    return {student: tuple(sorted(no for no in of if of[no] == student)) for student in students}
+
+
+def save(reader: Reader, parts: Sequence[Part]) -> Saved:
+    """Deliver a visit, or each one's part of a recording of several, flushed to disk in the inbox as one.
+
+    Each part has `marks`: what each swing is (of SWING_KINDS, or the drill that it came after), by its
+    number; where that is not what it was taken for, a note corrects it. A session's name follows from its
+    files: the same files of the same day are the same session, however often they are sent. Nothing is kept
+    where one of the parts can't be.
 
     Raises
-        AccessError: the student is out of reach, or the viewer may not deliver.
+        AccessError: a student is out of reach, or the viewer may not deliver.
         CallError: no swing is left, a question is still open, or these files were saved before.
         OSError: the disk did not take it.
     """
-    now = inbox.in_reach(reader, visit.student)
+    now = inbox.in_reach(reader, *(visit.student for visit, _, _ in parts))
+    files: dict[str, bytes] = {}
+    sessions = []
+    for visit, opened, marks in parts:
+        session, own = _delivered(now, visit, opened, marks)
+        sessions.append((visit.student, session))
+        files |= own
+    return Saved(tuple(sessions), inbox.deliver(now, list(files.items())))
+
+
+def _delivered(
+    now: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]
+) -> tuple[str, dict[str, bytes]]:
+    """The session that a visit becomes, and its files."""
     if not opened.can_be_saved:
         raise CallError(_("These files can't be saved as they are; answer what is asked first."))
     good = [swing.no for swing in opened.preview.swings if swing.refused is None]
@@ -160,7 +209,7 @@ def save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str])
     if visit.handed is not None:
         was = rows(now)[visit.student]
         files.update([changed_file(now, was, {**was, "handed": visit.handed})])
-    return session, inbox.deliver(now, list(files.items()))
+    return session, files
 
 
 def session_name(visit: Visit, files: Mapping[str, bytes]) -> str:

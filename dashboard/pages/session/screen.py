@@ -1,31 +1,25 @@
 """New session: what was brought from the lesson, looked at before it is kept, and what became of it."""
 
-import hashlib
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Literal
 
 from dashboard import elements as st
 from dashboard import gate, inbox, layout, navigation, readers
-from dashboard.charts.swing_line import swing_line
-from dashboard.pages.session import content, questions
-from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Visit
+from dashboard.pages.session import content, found_swings, questions, shared
+from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Part, Saved, Visit
 from dashboard.pages.session.questions import Asked, Choice
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import MINORS
 from dashboard.text.labels import PACES
-from dashboard.text.numbers import capitalized, count, on, share
+from dashboard.text.numbers import capitalized, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.preview import Preview
-from warehouse.vocabulary import DEVICE_KINDS, NOT_A_SWING, PRACTICE_SWING, SWING, UNCERTAIN_SWING
+from warehouse.vocabulary import DEVICE_KINDS
 
-MARKS = Words({
-    SWING: "A swing", PRACTICE_SWING: "A practice swing", UNCERTAIN_SWING: "Perhaps a swing: say what it is",
-    NOT_A_SWING: "Leave it out",
-})  # fmt: skip
 POLL_S = 0.5
 MOST_BUTTONS = 4  # answers without drawings beyond this are a list
 BY_ROSTER = ("no_handedness", "unit")  # reasons that a foot length or a hand in the roster settles
@@ -47,7 +41,10 @@ def show(reader: Reader) -> None:
         _who_may(reader, "people", _("Record the consent →"), student)
     saved = st.session_state.setdefault("session-saved", {})
     if student in saved:
-        waits = content.became(reader, *saved[student]) == WAITING
+        waits = any(
+            content.became(reader, session, saved[student].folder.name) == WAITING
+            for _of, session in saved[student].sessions
+        )
         gate.fragment(_follow, every_s=POLL_S if waits else None)(student, saved[student])
         return
     visit = _visit(reader, student)
@@ -136,7 +133,10 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
     if not found.swings:
         layout.say(_("No swings were found in these files."))
         return
-    marks = _swings(reader, found, visit.student)
+    if len(found.shares) > 1 and shared.is_several(visit.student, found.shares):
+        parts = shared.parts(reader, visit, files, found)
+    else:
+        parts = [(visit, opened, found_swings.choose(reader, found, visit.student))]
     if found.recipe is not None:
         layout.aside(
             _(
@@ -147,15 +147,15 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
     ahead = inbox.lies_ahead(visit.started_at)
     if ahead:
         st.error(_("The session would begin in the future; correct its day or time."))
-    disabled = ahead or not opened.can_be_saved
+    disabled = ahead or not parts or not all(opened.can_be_saved for _visit, opened, _marks in parts)
     if st.button(_("Save"), type="primary", width="stretch", key=f"save-{visit.student}", disabled=disabled):
-        _save(reader, visit, opened, marks)
+        _save(reader, visit.student, parts)
 
 
 def _opened(reader: Reader, visit: Visit, files: Files) -> tuple[Opened, Visit]:
     """Ask until nothing is open any more; what was read before is not read again."""
     while True:
-        opened = _read(reader, visit, files)
+        opened = found_swings.read(reader, visit, files)
         found = [questions.asked(q) for q in opened.preview.questions if q["key"] not in visit.answers]
         given = {asked.key: answer for asked in found if (answer := _ask(visit, asked)) is not None}
         hand = None
@@ -171,20 +171,6 @@ def _hand(reader: Reader, visit: Visit) -> str | None:
     if reader.viewer.role != "head_coach":
         return None
     return _ask(visit, questions.hand_question(people.student(reader, visit.student)["name"]))
-
-
-def _read(reader: Reader, visit: Visit, files: Files) -> Opened:
-    """The files as they would be read, kept for as long as the same is asked in this visit."""
-    key = hashlib.sha256(
-        repr((visit.device, visit.kind, visit.answers, visit.body_mass_kg, visit.handed)).encode()
-    )
-    for name, data in files:
-        key.update(name.encode() + hashlib.sha256(data).digest())
-    kept: dict[str, Opened] = st.session_state.setdefault(f"opened-{visit.student}", {})
-    digest = f"{key.hexdigest()}-{reader.settings.version}"
-    if digest not in kept:
-        kept[digest] = content.opened(reader, visit, files)
-    return kept[digest]
 
 
 def _ask(visit: Visit, asked: Asked) -> str | None:
@@ -228,55 +214,46 @@ def _columns(found: Preview, *, opened: bool) -> None:
         layout.table(table)
 
 
-def _swings(reader: Reader, found: Preview, student: str) -> dict[int, str]:
-    """The swings, each small and with what it is; what was chosen for each by its number."""
-    good = [swing for swing in found.swings if swing.refused is None]
-    n = sum(swing.kind == SWING for swing in good)
-    st.header(_("{swings} found").format(swings=count(n, "swing")), anchor=False)
-    layout.aside(_("Load under each foot over time: solid for the lead foot, dashed for the trail foot."))
-    drills = dict(people.drills(reader).select("drill", "name").iter_rows())
-    options = dict(MARKS) | {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
-    marks = {}
-    with st.container(horizontal=True):
-        for swing in good:
-            with st.container(width=240):
-                said = _("Swing {n}, {seconds} s").format(n=swing.no, seconds=f"{swing.seconds:.1f}")
-                st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n), said)
-                if swing.sure is not None:
-                    said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))
-                codes = [code for code in options if code != UNCERTAIN_SWING or swing.kind == code]
-                marks[swing.no] = st.selectbox(
-                    said, codes, index=codes.index(swing.kind), format_func=lambda code: options[code],
-                    key=f"mark-{swing.no}-{student}",
-                )  # fmt: skip
-    for swing in found.swings:
-        if swing.refused is not None:
-            st.warning(_("Swing {n} can't be used. {why}").format(n=swing.no, why=swing.refused))
-    return marks
-
-
-def _save(reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]) -> None:
+def _save(reader: Reader, student: str, parts: Sequence[Part]) -> None:
     """Deliver it once; whatever is pressed after that only shows what became of it."""
     try:
-        session, folder = content.save(reader, visit, opened, marks)
+        saved = content.save(reader, parts)
     except (UnderfootError, OSError) as error:
         st.error(_("Not saved. {error}").format(error=error))
         return
-    st.session_state["session-saved"][visit.student] = (session, folder.name)
-    st.session_state.pop(f"opened-{visit.student}", None)
+    st.session_state["session-saved"][student] = saved
+    for visit, _opened, _marks in parts:
+        st.session_state.pop(f"opened-{visit.student}", None)
     st.rerun()
 
 
-def _follow(student: str, saved: tuple[str, str]) -> None:
+def _follow(student: str, saved: Saved) -> None:
     """What became of what was saved: it waits, it is loaded, or what stops it."""
-    reader, (session, folder) = gate.reader(), saved
+    reader = gate.reader()
     if readers.newly_published(reader.home, "session"):
         st.rerun(scope="app")
-    became = content.became(reader, session, folder)
-    if became != WAITING and st.session_state.get("session-waits"):
+    states = [content.became(reader, session, saved.folder.name) for _of, session in saved.sessions]
+    if WAITING not in states and st.session_state.get("session-waits"):
         st.session_state["session-waits"] = False
         st.rerun(scope="app")  # and look no further
-    reader = reader.anew()
+    if WAITING in states:
+        st.session_state["session-waits"] = True
+        layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
+        return
+    names = dict(people.students(reader).select("student", "name").iter_rows())
+    for (of, session), became in zip(saved.sessions, states, strict=True):
+        if len(saved.sessions) > 1:
+            st.header(names[of], anchor=False)
+        _became(reader.anew(), of, session, became)
+    if st.button(_("Another session"), key=f"another-{student}"):
+        for key in [key for key in st.session_state if str(key).endswith(f"-{student}")]:
+            del st.session_state[key]
+        st.session_state["session-saved"].pop(student, None)
+        st.rerun(scope="app")
+
+
+def _became(reader: Reader, student: str, session: str, became: str) -> None:
+    """What became of one student's session, and where to go on."""
     stopped = content.refused(reader, session)
     if became == LOADED:
         st.success(_("Saved and loaded."))
@@ -288,10 +265,6 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
             layout.say(str(error))
     elif became == REFUSED:
         st.error(_("Saved, but it could not be loaded."))
-    elif became == WAITING:
-        st.session_state["session-waits"] = True
-        layout.say(_("Saved. It is being loaded; this page shows it in a few seconds."))
-        return
     else:
         layout.say(_("Saved. It had been loaded before; nothing in it was new."))
     for sentence in stopped:
@@ -301,8 +274,3 @@ def _follow(student: str, saved: tuple[str, str]) -> None:
     with st.container(horizontal=True):
         navigation.link("student", _("The student's page →"), student=student)
         navigation.link("notes", _("Write a note →"), student=student)
-    if st.button(_("Another session"), key=f"another-{student}"):
-        for key in [key for key in st.session_state if str(key).endswith(f"-{student}")]:
-            del st.session_state[key]
-        st.session_state["session-saved"].pop(student, None)
-        st.rerun(scope="app")
