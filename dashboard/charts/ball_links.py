@@ -12,7 +12,7 @@ from dashboard.text.sentences import between
 from warehouse.vocabulary import GOES_TOGETHER
 
 ROW_HEIGHT = 28
-OUTCOMES = Words({"carry_m": "Carry (m)", "side_spread_m": "Spread to the sides (m)"})
+OUTCOMES = Words({"carry_m": "Carry (m)", "side_spread_m": "Distance to the side (m)"})
 
 
 def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -45,16 +45,20 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
 
 def finding(rows: pl.DataFrame, outcome: str) -> str:
     """The title: what goes together with the ball, never what makes it go."""
-    what = _("carry") if outcome == "carry_m" else _("spread to the sides")
     sure = rows.filter(pl.col("label") == GOES_TOGETHER)
     if sure.is_empty():
-        return _("Nothing measured clearly goes together with {outcome} yet").format(outcome=what)
+        nothing = {
+            "carry_m": _("Nothing measured clearly goes together with carry yet"),
+            "side_spread_m": _("Nothing measured clearly goes together with the spread to the sides yet"),
+        }
+        return nothing[outcome]
     most = sure.sort(pl.col("per_sd").abs(), descending=True).row(0, named=True)
-    said = (
-        _("In sessions with a higher {measure} there is more {outcome}")
-        if most["per_sd"] > 0
-        else _("In sessions with a higher {measure} there is less {outcome}")
-    ).format(measure=most["name"][:1].lower() + most["name"][1:], outcome=what)
+    said = {
+        ("carry_m", True): _("Swings with a higher {measure} carry farther"),
+        ("carry_m", False): _("Swings with a higher {measure} carry less far"),
+        ("side_spread_m", True): _("Swings with a higher {measure} end farther to the side"),
+        ("side_spread_m", False): _("Swings with a higher {measure} end closer to the line"),
+    }[outcome, most["per_sd"] > 0].format(measure=most["name"][:1].lower() + most["name"][1:])
     return (
         said + _(", and {others} with it").format(others=count(len(sure) - 1, "other"))
         if len(sure) > 1

@@ -1,17 +1,15 @@
-"""What goes together with the ball: session means of a metric beside the session's carry and spread.
+"""What goes together with the ball: a swing's metric beside the same swing's carry and distance to the side.
 
-`ball_link_rows` returns rows of season.ball_link. Always within a student, and never as a cause: a third
+`ball_link_rows` returns rows of season.ball_link. Always within a session, and never as a cause: a third
 thing may move both. Putting, other paces than full and swings without a ball result are left out.
 """
-
-from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
-from models.season.estimation import q_of_p
+from models.season.estimation import holm
 from models.season.kernel import FLOATS
 from models.sql import query
 from warehouse.store import Writer
@@ -28,69 +26,80 @@ def ball_link_rows(writer: Writer) -> pl.DataFrame:
     return ball_links(writer.sql(query("season.ball_pair")))
 
 
-def within_slope(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[float, float, int]:
-    """Slope of y on x about each owner's own means, its standard error and degrees of freedom.
+def within(v: FLOATS, group: NDArray[np.int_], order: FLOATS | None = None) -> FLOATS:
+    """What is left of v without its group's mean; with `order`, without a line in it fitted to each group."""
+    size = np.bincount(group)
+    about = v - (np.bincount(group, v) / size)[group]
+    if order is None:
+        return about
+    place = within(order, group)
+    tilt = np.bincount(group, about * place) / np.bincount(group, place * place)
+    return about - tilt[group] * place
 
-    b = Σx̃ỹ/Σx̃², se² = Σ(ỹ − bx̃)²/(N − groups − 1)/Σx̃²: fixed effects, one x. NaN where x does not vary or no
-    degree of freedom is left.
+
+def within_slope(x: FLOATS, y: FLOATS, lost: int) -> tuple[float, float, int]:
+    """Slope of y on x, its standard error and degrees of freedom; of what `within` left, at a cost of `lost`.
+
+    b = Σxy/Σx², se² = Σ(y − bx)²/(N − lost − 1)/Σx²: fixed effects, one x. NaN where x does not vary or
+    no degree of freedom is left.
     """
-    groups, at = np.unique(owner, return_inverse=True)
-    size = np.bincount(at)
-    dx, dy = (v - (np.bincount(at, v) / size)[at] for v in (x, y))
-    freedom = x.size - groups.size - 1
-    sxx = float(dx @ dx)
-    if freedom < 1 or sxx <= 1e-12 * float(x @ x):
+    freedom = x.size - lost - 1
+    sxx = float(x @ x)
+    if freedom < 1 or sxx <= 1e-12 * x.size:
         return float("nan"), float("nan"), max(freedom, 0)
-    slope = float(dx @ dy) / sxx
-    left = dy - slope * dx
+    slope = float(x @ y) / sxx
+    left = y - slope * x
     return slope, float(np.sqrt(left @ left / freedom / sxx)), freedom
 
 
 def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
-    """Rows of season.ball_link from one row per KEYS and session with `mean`, `measured_by` and `value`.
+    """Rows of season.ball_link from rows of season.ball_pair.
 
-    Sessions are compared with those measured in the same way (device, heels measured or estimated), so that
-    another plate is no change. `per_sd` = slope · sd of the student's session means about those of the plate,
-    its 90 % interval by t with n − plates − 1 degrees. A
-    student has a dozen metrics, so p goes through Benjamini-Hochberg over the student's rows of one outcome,
-    and "goes_together" needs q ≤ 0.10. Under six sessions nothing is claimed.
+    A swing is compared with the others of its session, with the same club and measured in the same way: what
+    drifts over the season, another club or another plate is no link. A straight line over each session is
+    first taken out of measure and ball, so that neither is what both do as a player warms up or tires.
+    `per_sd` = slope · sd of the measure about those lines; its 90 % interval is by t with N − 2 groups − 1
+    degrees of freedom. p goes through Holm's step down over the student's rows of the season, so that one
+    student in ten at most has a link by chance. Under six sessions nothing is claimed.
     """
+    schema = columns("season.ball_link")
+    names = (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")
     found = [
-        (
-            *(str(value) for value in key),
-            *_link(own["mean"].to_numpy(), own["value"].to_numpy(), own["measured_by"].to_numpy()),
-        )
+        (*(str(value) for value in key), *_link(own))
         for key, own in pairs.group_by(KEYS, maintain_order=True)
     ]
-    schema = columns("season.ball_link")
-    if not found:
-        return pl.DataFrame(schema=schema)
-    names = (*KEYS, "n_sessions", "per_sd", "lo", "hi", "p")
     rows = pl.DataFrame(found, {name: schema[name] for name in names}, orient="row").sort(KEYS)
-    family = pl.struct("season", "student", "outcome")
+    adjusted = (
+        pl.col("p").fill_null(np.nan)
+        .map_batches(lambda p: pl.Series(holm(p.to_numpy())), return_dtype=pl.Float64)
+        .over("season", "student")
+    )  # fmt: skip
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
         .when(pl.col("q") <= LEAST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
     return (
-        rows.with_columns(q=q_of_p().over(family))
+        rows.with_columns(q=adjusted)
         .with_columns(pl.col("per_sd", "lo", "hi", "p", "q").fill_nan(None))
         .with_columns(label=label)
         .select(schema.keys())
     )
 
 
-def _link(x: FLOATS, y: FLOATS, owner: NDArray[Any]) -> tuple[int, float, float, float, float]:
-    """Sessions, change of y per sd of x, its interval and p; NaN under six sessions or without variance."""
-    nothing = (x.size, *(float("nan"),) * 4)
-    if x.size < LEAST_SESSIONS:
+def _link(own: pl.DataFrame) -> tuple[int, float, float, float, float]:
+    """Sessions, change of the ball per sd of the measure, its interval and p; NaN where none is known."""
+    sessions = own["session"].n_unique()
+    nothing = (sessions, *(float("nan"),) * 4)
+    if sessions < LEAST_SESSIONS:
         return nothing
-    slope, se, freedom = within_slope(x, y, owner)
+    groups, group = np.unique(own["compared"].to_numpy(), return_inverse=True)
+    order = own["swing_no"].to_numpy().astype(float)
+    x, y = (within(own[name].to_numpy(), group, order) for name in ("measure", "value"))
+    lost = 2 * groups.size
+    slope, se, freedom = within_slope(x, y, lost)
     if not (np.isfinite(slope) and se > 0):
         return nothing
-    groups, at = np.unique(owner, return_inverse=True)
-    about = x - (np.bincount(at, x) / np.bincount(at))[at]
-    sd = float(np.sqrt(about @ about / (x.size - groups.size)))
+    sd = float(np.sqrt(x @ x / (x.size - lost)))
     half = float(stats.t.ppf(0.95, freedom)) * se
     p = float(2 * stats.t.sf(abs(slope) / se, freedom))
-    return x.size, slope * sd, (slope - half) * sd, (slope + half) * sd, p
+    return sessions, slope * sd, (slope - half) * sd, (slope + half) * sd, p

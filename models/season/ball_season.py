@@ -103,7 +103,7 @@ def _line(own: pl.DataFrame) -> tuple[Any, ...]:
     start: date = own["day"][0]
     days = np.array([(day - start).days for day in own["day"]], float)
     value = own["value"].to_numpy()
-    slope, se, freedom = within_slope(days, value, np.zeros(days.size))
+    slope, se, freedom = within_slope(days - days.mean(), value - value.mean(), lost=1)
     if not (np.isfinite(slope) and se * days[-1] > 1e-9 * abs(value.mean())):  # they all lie on one line
         return nothing
     span, half = days[-1], float(stats.t.ppf(0.5 + SURE / 2, freedom)) * se

@@ -1,65 +1,45 @@
--- One row per season, student, club family, core metric, outcome and session: the metric's mean, what measured it
--- (device; with heels also whether they were measured or estimated), and the ball's result.
--- Full-pace swings with a ball result only, at least five a session; not after a drill.
+-- One row per season, student, club family, core metric, outcome and swing: the metric, the ball's result, and the
+-- group the swing is compared within: a session's swings with one club, measured by one device and in one way.
+-- carry_m is the ball's carry, side_spread_m how far it ended to the side of its group's mean.
+-- Full-pace swings with a ball result only, at least five a group; not after a drill.
 WITH kept_swing AS (
     -- kept_swing.sql
 ),
 kept_value AS (
     -- kept_value.sql
 ),
-struck AS (
+measured AS (
     SELECT
-        kept_swing.session,
-        kept_swing.season,
-        kept_swing.student,
-        kept_swing.club_family,
-        kept_swing.swing_no,
-        shot.carry_m,
-        shot.side_m
-    FROM academy.shot
-    JOIN kept_swing USING (session, swing_no)
-    WHERE kept_swing.season IS NOT NULL
-        AND kept_swing.club_family IS NOT NULL
-        AND kept_swing.part <> 'after_drill'
-        AND kept_swing.pace = 'full'
-),
-moved AS (
-    SELECT
-        kept_value.session,
-        kept_value.club_family,
-        kept_value.metric,
-        concat_ws(' ', kept_value.device, CASE WHEN metric.needs_heel THEN kept_value.heel_source END) AS measured_by,
-        avg(kept_value.value) AS mean
+        kept_value.* EXCLUDE (value),
+        kept_value.value AS measure,
+        concat_ws(
+            ' ', kept_value.session, swing.club, kept_value.device,
+            CASE WHEN metric.needs_heel THEN kept_value.heel_source END
+        ) AS compared
     FROM kept_value
-    SEMI JOIN struck USING (session, swing_no)
+    JOIN academy.swing USING (session, swing_no)
     JOIN academy.metric USING (metric)
     WHERE metric.core
-    GROUP BY ALL
-    HAVING count(*) >= 5
+        AND kept_value.season IS NOT NULL
+        AND kept_value.club_family IS NOT NULL
+        AND kept_value.part <> 'after_drill'
+        AND kept_value.pace = 'full'
 ),
 flown AS (
-    SELECT season, student, session, club_family, 'carry_m' AS outcome, avg(carry_m) AS value
-    FROM struck
-    WHERE isfinite(carry_m)
-    GROUP BY ALL
-    HAVING count(*) >= 5
+    SELECT measured.*, 'carry_m' AS outcome, shot.carry_m AS value
+    FROM measured
+    JOIN academy.shot USING (session, swing_no)
+    WHERE isfinite(shot.carry_m)
     UNION ALL
-    SELECT season, student, session, club_family, 'side_spread_m', stddev_samp(side_m)
-    FROM struck
-    WHERE isfinite(side_m)
-    GROUP BY ALL
-    HAVING count(*) >= 5
+    SELECT
+        measured.*,
+        'side_spread_m' AS outcome,
+        abs(shot.side_m - avg(shot.side_m) OVER (PARTITION BY measured.club_family, measured.metric, compared)) AS value
+    FROM measured
+    JOIN academy.shot USING (session, swing_no)
+    WHERE isfinite(shot.side_m)
 )
-SELECT
-    flown.season,
-    flown.student,
-    flown.club_family,
-    moved.metric,
-    flown.outcome,
-    flown.session,
-    moved.measured_by,
-    moved.mean,
-    flown.value
+SELECT season, student, club_family, metric, outcome, session, compared, swing_no, measure, value
 FROM flown
-JOIN moved USING (session, club_family)
+QUALIFY count(*) OVER (PARTITION BY club_family, metric, outcome, compared) >= 5
 ORDER BY ALL

@@ -18,7 +18,7 @@ def test_the_student_page_says_what_goes_with_the_ball_and_claims_no_cause(visit
         if "carry" in json.dumps(json.loads(chart.proto.spec).get("title", {}))
     )
     assert " ".join(spec["title"]["text"]) == (
-        "In sessions with a higher trail share when the lead arm is parallel going back there is more carry"
+        "Swings with a higher trail share when the lead arm is parallel going back carry farther"
     )
 
 
@@ -45,6 +45,12 @@ def test_a_row_that_is_not_sure_is_hollow_and_said_so():
     assert "Stance: +0.4\u00a0m (90\u00a0% between −1.0 and +1.8), not clear yet." in ball_links.words(
         rows, "side_spread_m"
     )
-    assert ball_links.finding(rows, "side_spread_m").endswith("there is less spread to the sides")
+    for outcome, sign, said in (
+        ("carry_m", 1, "carry farther"), ("carry_m", -1, "carry less far"),
+        ("side_spread_m", 1, "end farther to the side"), ("side_spread_m", -1, "end closer to the line"),
+    ):  # fmt: skip
+        signed = rows.with_columns(per_sd=sign * pl.col("per_sd").abs())
+        title = f"Swings with a higher lead share at the top {said}"
+        assert ball_links.finding(signed, outcome) == title
     nothing = rows.with_columns(label=pl.lit("not_clear"))
     assert "Nothing measured clearly goes together" in ball_links.finding(nothing, "carry_m")

@@ -133,7 +133,8 @@ def _all() -> Iterator[Claim]:
     yield Claim("risen_fault_rate_called", "faults_change", rates, scores.rate_called(planted=True))
     yield Claim("pace_holds_falsely", "faults_by_pace", pace, scores.held_falsely, hi=0.20)
     yield Claim("pace_of_seldom_fault_holds", "faults_by_pace", pace, scores.held_truly)
-    yield Claim("student_with_false_link", "ball_drifts", ball, scores.students_with_false_link, hi=0.10)
+    for world in ("ball_drifts", "ball_tires", "ball_wanders"):
+        yield Claim("student_with_false_link", world, ball, scores.students_with_false_link, hi=0.10)
     for world in ("ball_linked", "ball_linked_few_shots"):
         yield Claim("student_with_false_link", world, ball, scores.students_with_false_link, hi=0.10)
         yield Claim("link_found", world, ball, scores.links_found)

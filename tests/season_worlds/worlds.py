@@ -47,6 +47,8 @@ WORLDS: dict[str, World] = {
     "faults_change": partial(faults.fault_rates, changed=0.05),
     "faults_by_pace": faults.paces,
     "ball_drifts": ball.drifting,
+    "ball_tires": partial(ball.drifting, tires=1.5),
+    "ball_wanders": partial(ball.drifting, wanders=0.2),
     "ball_linked": partial(ball.drifting, r=0.5),
     "ball_linked_few_shots": partial(ball.drifting, r=0.5, shots=(5, 5)),
 }

@@ -144,10 +144,10 @@ def ball_part(
     found = rows[outcome]
     chart = ball_links.picture(found, outcome, ball_links.finding(found, outcome), narrow=narrow)
     key = _(
-        "Each dot: how the ball changed from session to session with a usual rise in the measure. The true "
-        "change is probably inside the bar (9 in 10); filled dots still hold after allowing for how many "
-        "measures were looked at. From this student's sessions alone. It says what goes together and "
-        "not what makes the ball go: a third thing may move both."
+        "Each dot: how the ball changed from swing to swing of a session with a usual rise in the measure. "
+        "The true change is probably inside the bar (9 in 10); filled dots still hold after allowing for how "
+        "many measures were looked at. From this student's swings alone, and not from what changed over the "
+        "season. It says what goes together and not what makes the ball go: a third thing may move both."
     )
     return Section(Picture(chart, ball_links.words(found, outcome), ball_links.table(found), key))
 

@@ -10,7 +10,6 @@ import pytest
 from season_worlds import ball, coaches, drills, faults, lines, scores
 from season_worlds.academy import BANDED, METRICS, ONE, SIX, SeasonWorld
 from season_worlds.answers import answering
-from season_worlds.claims import CLAIMS
 from season_worlds.worlds import WORLDS
 
 METRIC = ONE[0]
@@ -293,15 +292,15 @@ def students_linked_falsely(answers, world):
     return scores.students_with_false_link(world, answers.of(world, "ball_link"))
 
 
-def test_metrics_and_carry_that_only_scatter_are_a_link_in_few_students(answers):
-    false, of = students_linked_falsely(answers, ball.drifting(60, 1, drift=False))
-    assert false <= 0.25 * of
+def test_metrics_and_carry_without_a_link_have_one_in_a_student_of_ten_at_most(answers):
+    """240 students: over 36 of them once in 200 such tests at a rate of 0.10."""
+    worlds = ({"drift": False}, {}, {"tires": 1.5}, {"wanders": 0.2})
+    made = [ball.drifting(60, seed, **world) for seed, world in enumerate(worlds)]
+    counts = [students_linked_falsely(answers, world) for world in made]
+    assert sum(false for false, _ in counts) <= 0.15 * sum(of for _, of in counts)
 
 
-def test_metric_and_carry_that_both_drift_still_pass_for_a_link_more_often_than_promised(answers):
-    """Half of these students have a false link, where a tenth is promised. Fewer would be an improvement."""
-    (promised,) = [
-        one.hi for one in CLAIMS if (one.claim, one.world) == ("student_with_false_link", "ball_drifts")
-    ]
-    false, of = students_linked_falsely(answers, ball.drifting(60, 1))
-    assert promised * of < false <= 0.55 * of
+def test_a_link_from_swing_to_swing_is_found_in_most_students(answers):
+    world = ball.drifting(60, 1, r=0.5)
+    found, of = scores.links_found(world, answers.of(world, "ball_link"))
+    assert found >= 0.85 * of
