@@ -221,14 +221,14 @@ class _Session:
             if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
         kept = [no for no in sorted(self.header.swings) if no not in self.refused]
-        widths_px = {film.swing_no: film.tracks.shoe_width_px for film in self.films}
+        films = {film.swing_no: film for film in self.films}
         swings = []
         for no in kept:
             flags = self._flags(no, measured, good.get(no), events)
             if no in self.swapped:
                 flags["feet_swapped"] = 1
             cut = measured.found.get(no)
-            swings.append(swing_row(self.header, no, good.get(no), flags, widths_px.get(no), cut))
+            swings.append(swing_row(self.header, no, good.get(no), flags, films.get(no), cut))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]
         seen = [
             row

@@ -80,16 +80,19 @@ def swing_row(
     no: int,
     good: SwingSamples | None,
     flags: Mapping[str, int],
-    shoe_width_px: float | None = None,
+    film: Filmed | None = None,
     found: FoundSwing | None = None,
 ) -> dict[str, Any]:
     """One row of academy.swing; `good` is None for a swing seen only on a clip, or not found on the grid.
 
-    `shoe_width_px` was measured in its film (ingest.film.shoes); `found` where it was cut from a recording.
+    `film` is the swing's, if it has one; `found` where it was cut from a recording.
     """
     swing = header.swings[no]
     names = ("club", "club_family", "part", "pace", "drill")
     offset_s = header.clip.offset_s if header.clip and good else None
+    strikes_s, error_s = None, None
+    if film is not None and header.clip is not None:
+        strikes_s, error_s = film.strikes(header.clip.microphone_m)
     return {name: getattr(swing, name) for name in names} | {
         "session": header.session,
         "swing_no": no,
@@ -105,7 +108,9 @@ def swing_row(
         "kind": found and found.kind,
         "sure": found and found.sure,
         "heel_source": "none" if good is None else "measured" if good.heels else "estimated",
-        "clip_shoe_width_px": shoe_width_px,
+        "clip_shoe_width_px": film and film.tracks.shoe_width_px,
+        "clip_strikes_s": strikes_s,
+        "clip_strike_se_s": error_s,
         "clip_offset_s": offset_s,
         "clip_offset_source": None if offset_s is None else "stated",
     }

@@ -290,6 +290,35 @@ MAKERS: dict[str, Callable[[int, int], Feet]] = {
 }
 
 
+def stamped(feet: Feet, seed: int, count: int = 1) -> Feet:
+    """The same swing after two seconds more at its start, in which a heel is lifted and stamped.
+
+    The heel comes down in free fall and stops; the load has a spike there that rings off within 60 ms.
+    """
+    rng = np.random.default_rng([seed, 73])
+    more = round(2.0 * count * RATE_HZ)
+    t = feet.t_s[0] + (np.arange(more + feet.t_s.size) - more) / RATE_HZ
+    before = [np.repeat(rows[:, :1], more, axis=1) for rows in (feet.load_n, feet.along_pct)]
+    load, along = (np.hstack(pair) for pair in zip(before, (feet.load_n, feet.along_pct), strict=True))
+    rise = np.hstack([np.zeros((2, more)), feet.rise_mm])
+    foot = int(rng.integers(0, 2))
+    for k in range(count):
+        land = t[0] + 2.0 * k + rng.uniform(0.8, 1.3)
+        high, up_s = rng.uniform(35, 70), rng.uniform(0.25, 0.5)
+        fall_s = np.sqrt(2 * high / 9810.0)
+        since = t - (land - fall_s)
+        falling = np.clip(high - 0.5 * 9810.0 * np.clip(since, 0, None) ** 2, 0, None)
+        lifting = high * np.clip((since + up_s) / up_s, 0, 1)
+        rise[foot] = np.maximum(rise[foot], np.where(since < 0, lifting, falling))
+        age = t - land
+        spike = rng.uniform(0.5, 1.2) * feet.weight_n * np.exp(-np.clip(age, 0, None) / 0.02)
+        load[foot] += np.where(age >= 0, spike * np.clip(age / 0.008, 0, 1), 0.0)
+    heel = (
+        None if feet.heel_n is None else np.hstack([np.repeat(feet.heel_n[:, :1], more, axis=1), feet.heel_n])
+    )
+    return replace(feet, t_s=t, load_n=load, along_pct=along, heel_n=heel, rise_mm=rise)
+
+
 def camera(
     feet: Feet,
     seed: int,
@@ -300,10 +329,12 @@ def camera(
     pan_px_s: float = 0.0,
     view: str = "down_line",
     uneven: float = 0.0,
+    from_start: bool = False,
 ) -> Film:
     """What a phone sees of the feet; `lost` of the swing's points are gone, half of them in one long stretch."""
     rng = np.random.default_rng([seed, 71])
     start, end = feet.impact_s - rng.uniform(1.35, 1.6), feet.impact_s + rng.uniform(0.5, 0.8)
+    start = feet.t_s[0] + rng.uniform(0.05, 0.2) if from_start else start
     frames = np.arange(int((end - start) * fps))
     true = start + frames / fps + (rng.normal(0, uneven / fps, frames.size) if uneven else 0.0)
     mm = rng.uniform(0.7, 1.3)

@@ -68,6 +68,14 @@ def first_picture(path: Path, name: str) -> Picture:
     raise refuse("unreadable", "no picture can be read from it", _UNREADABLE, file=name)
 
 
+def first_shown_s(path: Path) -> float | None:
+    """When a film's first picture is shown, on the file's own clock; None without one."""
+    with av.open(str(path), mode="r") as film:
+        if not film.streams.video:
+            return None
+        return next((frame.time for frame in film.decode(video=0) if frame.time is not None), None)
+
+
 class Head(NamedTuple):
     """What a film's head says: pictures a second as it plays, and how many (0: not stated)."""
 

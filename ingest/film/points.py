@@ -18,6 +18,7 @@ ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apa
 TRACK_COLUMNS = {"picture": pl.Int64(), "t_s": pl.Float64(), "mark": pl.Int64(), "x_px": pl.Float64(),
                  "y_px": pl.Float64(), "score": pl.Float64()}  # fmt: skip
 WIDTH_COLUMN = "shoe_width_px"  # the same in every row, and only there where it is known
+CLICKS_COLUMN = "clicks_s"  # the same in every row, seconds with spaces between; only there with sound
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,9 @@ def write_tracks(tracks: Tracks) -> bytes:
     frame = pl.DataFrame(which | {"x_px": x, "y_px": y, "score": scores.ravel()}, schema=TRACK_COLUMNS)
     if tracks.shoe_width_px is not None:
         frame = frame.with_columns(pl.lit(round(tracks.shoe_width_px, 2)).alias(WIDTH_COLUMN))
+    if tracks.clicks_s is not None:
+        heard = " ".join(f"{at:.4f}" for at in tracks.clicks_s)
+        frame = frame.with_columns(pl.lit(heard).alias(CLICKS_COLUMN))
     text = io.BytesIO()
     frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(text)
     return text.getvalue()
@@ -119,12 +123,15 @@ def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 def read_tracks(data: bytes) -> Tracks:
     """Tracks from the text kept with a film; shakes are already removed and its size is not known."""
-    frame = pl.read_csv(io.BytesIO(data), schema_overrides=TRACK_COLUMNS)
+    frame = pl.read_csv(io.BytesIO(data), schema_overrides=TRACK_COLUMNS | {CLICKS_COLUMN: pl.String()})
     count = len(frame) // 4
     places = frame.select("x_px", "y_px").fill_null(float("nan")).to_numpy().reshape(count, 4, 2)
     scores = frame["score"].to_numpy().reshape(count, 4)
     width = float(frame[WIDTH_COLUMN][0]) if WIDTH_COLUMN in frame.columns else None
-    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0), width)
+    clicks = None
+    if CLICKS_COLUMN in frame.columns:
+        clicks = tuple(float(at) for at in (frame[CLICKS_COLUMN][0] or "").split())
+    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0), width, clicks)
 
 
 def name_marks(places: FLOATS, view: str, handed: str) -> tuple[int, int, int, int]:

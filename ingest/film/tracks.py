@@ -11,6 +11,9 @@ from warehouse.errors import Refusal
 
 BYTES = NDArray[np.uint8]
 FLOATS = NDArray[np.float64]
+SOUND_M_S = 343.0  # at 20 °C
+CLICK_SE_S, SOUND_SE_S = 0.002, 0.003  # of a click, and of a phone's sound against its pictures; as below
+USUAL_M, USUAL_SE_M, STATED_SE_M = 2.0, 1.0, 0.3  # from ball to phone; common practice, no source
 ADDRESS_PICTURES = 12  # the first ones, in which the player stands at address
 
 
@@ -30,7 +33,8 @@ class Tracks:
 
     times_s (F,) as the film plays; places (F, 4, 2) px as in the picture, NaN lost; scores (F, 4), 0 lost;
     shakes (F, 2) px, how far the floor is off that of the first picture; `size` is width and height;
-    shoe_width_px, how wide the shoes are at address, where a film from the front shows it.
+    shoe_width_px, how wide the shoes are at address, where a film from the front shows it; clicks_s, when its
+    sound clicks, as it plays (None without sound).
     """
 
     times_s: FLOATS
@@ -39,6 +43,7 @@ class Tracks:
     shakes: FLOATS
     size: tuple[int, int]
     shoe_width_px: float | None = None
+    clicks_s: tuple[float, ...] | None = None
 
     @property
     def steady(self) -> FLOATS:
@@ -57,6 +62,20 @@ class Filmed:
     order: tuple[int, ...]
     slower: float
     keep_original: bool
+
+    def strikes(self, away_m: float | None) -> tuple[list[float], float] | tuple[None, None]:
+        """When the ball may have been struck, s on the clip's clock, and the standard error of each.
+
+        One for each click that is heard; none without sound. Sound takes 3 ms a metre, so a distance from
+        ball to phone that is not stated is most of the error.
+        """
+        if self.tracks.clicks_s is None:
+            return None, None
+        metres, error_m = (USUAL_M, USUAL_SE_M) if away_m is None else (away_m, STATED_SE_M)
+        late = metres / SOUND_M_S
+        return [at / self.slower - late for at in self.tracks.clicks_s], math.hypot(
+            CLICK_SE_S, SOUND_SE_S, error_m / SOUND_M_S
+        )
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,7 @@ class Film(FilmFormat):
         """What to keep of a film whose points came in a file of their own."""
         from ingest.film.pictures import first_picture, head_of  # noqa: PLC0415
         from ingest.film.points import SAME_RATE, tracks_of_points  # noqa: PLC0415
+        from ingest.film.sound import clicks_s  # noqa: PLC0415
 
         clip, path = context.clip(), context.base / name
         if context.filed and not path.exists():
@@ -68,6 +69,8 @@ class Film(FilmFormat):
             slower = slower if slower > SAME_RATE else 1.0
             tall, wide = first_picture(path, name).y.shape
             tracks = tracks_of_points(points, clip.fps, slower, (wide, tall))
+            heard = _tracks(no, name, context).clicks_s if _is_kept(no, context) else clicks_s(path)
+            tracks = replace(tracks, clicks_s=heard)
         return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(context))
 
     def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - no device writes it
@@ -121,6 +124,7 @@ def _tracks(no: int, name: str, context: SessionContext) -> Tracks:
     """The tracks of a swing's film, followed now unless they are kept."""
     from ingest.film.following import follow_film  # noqa: PLC0415
     from ingest.film.points import read_tracks  # noqa: PLC0415
+    from ingest.film.sound import clicks_s  # noqa: PLC0415
 
     if _is_kept(no, context):
         return read_tracks(kept_tracks(context.base, no).read_bytes())
@@ -134,4 +138,5 @@ def _tracks(no: int, name: str, context: SessionContext) -> Tracks:
         if context.progress is not None:
             context.progress(f"{name} {seconds:.1f} s")
 
-    return follow_film(context.base / name, name, progress)
+    tracks = follow_film(context.base / name, name, progress)
+    return replace(tracks, clicks_s=clicks_s(context.base / name))

@@ -103,13 +103,14 @@ def landings_s(rise: HeelRise, foot: str, fps: float, before_s: float) -> list[f
     at = np.flatnonzero(np.isfinite(mm))
     at = at[(at + rise.first_frame) / fps < before_s]
     high = mm[at]
-    found = []
+    found, down = [], 0
     for k in range(1, at.size):
         if not high[k] < DOWN_MM <= high[k - 1]:
             continue
-        since = at[k] - at[:k] <= LANDS_WITHIN_S * fps
-        if high[:k][since].max() < LIFTED_MM:
+        since = at[k] - at[down:k] <= LANDS_WITHIN_S * fps  # shaking about 4 mm is no second landing
+        if high[down:k][since].max() < LIFTED_MM:
             continue
+        down = k
         fall = 0.0 if k < 2 else (high[k - 2] - high[k - 1]) / (at[k - 1] - at[k - 2])
         on = at[k - 1] + high[k - 1] / fall if fall > 0.0 else math.inf
         found.append((min(max(on, at[k - 1]), at[k]) + rise.first_frame) / fps)

@@ -4,12 +4,15 @@ Every world's promise is one figure over its makers; tests/FIGURES.md has the ta
 """
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 
 import filmed_feet as feet_of
+from ingest.film.sound import RATE_HZ, clicks_in
+from ingest.film.tracks import Filmed, Tracks
 from models.swing.clip import Clip
 from models.swing.placing import place_clips
 from models.swing.reduce import reduce_session
@@ -164,6 +167,82 @@ def test_an_offset_that_came_with_the_delivery_or_by_hand_stays_and_has_an_error
     for source in ("stated", "by_hand"):
         found = placed(build, [swing], [film], events, clip_offset_s=[0.25], clip_offset_source=[source])[0]
         assert found[:3] == (0.25, pytest.approx(0.5 / 60), source)
+
+
+@pytest.mark.parametrize("maker", MAKERS)
+def test_a_stamped_heel_places_a_film(build, maker):
+    """By one stamp or two, of either heel, at 25 to 240 pictures a second."""
+    good = []
+    for seed in range(20):
+        swing = feet_of.stamped(feet_of.MAKERS[maker](seed, seed + 1), seed, 1 + seed % 2)
+        film = feet_of.camera(swing, seed, fps=RATES[seed % len(RATES)], from_start=True)
+        plate = build.event_rows([{"takeaway": swing.impact_s - 1.1, "impact": swing.impact_s}])
+        found = placed(build, [swing], [film], plate, clip=clip_of([film], stamped=True))
+        good += [one and found[0][2] == "stamp" for one in within([film], found)]
+    assert np.mean(good) >= 0.95
+
+
+def test_a_stamp_that_was_announced_and_is_not_there_is_asked_for(build):
+    swing, film = one_film("rolling foot", 5, fps=60.0)
+    found = placed(build, [swing], [film], clip=clip_of([film], stamped=True))[0]
+    assert "clip_stamp_unclear" in found[3]
+    assert found[2] != "stamp"
+
+
+def heard(film, swing, seed, **world):
+    sound = feet_of.microphone(film, swing.impact_s, seed, rate_hz=RATE_HZ, **world)
+    clicks = Tracks(
+        film.times_s, film.px, film.px[..., 0], film.px[:, 0], (0, 0), None, tuple(clicks_in(sound))
+    )
+    return Filmed(1, "", Path(), clicks, (), 1.0, keep_original=False).strikes(None)
+
+
+SOUNDS = {
+    "plain": {}, "echoes": {"echoes": 3}, "wind": {"wind": 0.25}, "phone 3.5 m away": {"distance_m": 3.5},
+    "phone on the mat": {"distance_m": 0.5},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("world", SOUNDS)
+def test_the_sound_of_the_strike_places_a_film(build, world):
+    """Whatever the foot does; the impact is marked on the plate and on no film."""
+    good, sure = [], []
+    for seed in range(40):
+        swing, film = one_film(MAKERS[seed % len(MAKERS)], seed)
+        strikes, error = heard(film, swing, seed, **SOUNDS[world])
+        columns = {"clip_strikes_s": [strikes], "clip_strike_se_s": [error]}
+        found = placed(build, [swing], [film], build.event_rows([{"impact": swing.impact_s}]), **columns)
+        good += within([film], found)
+        sure.append(found[0][1])
+        assert found[0][2] == "heard"
+    assert np.mean(good) >= 0.95
+    assert np.mean(sure) < 0.006
+
+
+def test_an_impact_that_is_estimated_lends_its_own_error(build):
+    swing, film = one_film("hinge", 8, fps=60.0)
+    strikes, error = heard(film, swing, 8)
+    columns = {"clip_strikes_s": [strikes], "clip_strike_se_s": [error]}
+    estimate = np.array([swing.impact_s + 0.02]), np.array([0.03])
+    offset, wide, source, _ = placed(build, [swing], [film], impacts=lambda: estimate, **columns)[0]
+    assert source == "heard"
+    assert abs(offset - film.offset_s) < wide
+    assert 0.03 < wide < 0.032
+
+
+def test_of_several_clicks_the_one_that_agrees_with_another_mark_counts_and_without_one_it_is_asked(build):
+    swing, film = one_film("rolling foot", 9, fps=30.0)
+    true = swing.impact_s - film.offset_s
+    columns = {"clip_strikes_s": [[true - 0.3, true + 0.004, true + 0.2]], "clip_strike_se_s": [0.004]}
+    plate = {"top": swing.top_s, "impact": swing.impact_s}
+    found = placed(
+        build, [swing], [film], events_of(build, [plate], [{"top": swing.top_s - film.offset_s}]), **columns
+    )
+    assert found[0][0] == pytest.approx(film.offset_s, abs=0.006)
+    assert found[0][1] < 0.006
+    asked = placed(build, [swing], [film], build.event_rows([plate]), **columns)[0]
+    assert "clip_strikes_unclear" in asked[3]
+    assert asked[2] != "heard"
 
 
 def test_a_height_at_a_moment_is_null_where_the_offset_is_too_unsure_and_the_highest_rise_stays(build):
