@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from dashboard.app import PAGES
+from models.plan import PLAN
 
 ROOT = Path(__file__).parents[2]
 WINGS = ("ingest", "models", "dashboard", "demo_academy")
@@ -85,6 +86,50 @@ def test_a_folder_has_few_layers(folder):
 
     heights: dict[str, int] = {}
     assert max(map(layer, graph)) <= LAYERS[folder]
+
+
+def room(path: Path) -> str:
+    """A wing, or a folder of a wing that has modules of its own."""
+    inside = path.relative_to(ROOT).parts
+    return inside[0] if len(inside) == 2 else "/".join(inside[:2])
+
+
+def arrows(heading: str) -> set[tuple[str, str]]:
+    """The arrows of the picture under a heading of DEVELOPERS.md; `a & b --> c` is two."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    picture = text.split(f"**{heading}**")[1].split("```mermaid")[1].split("```")[0]
+    sides = [
+        re.sub(r"\[.*?\]+|\(.*?\)+", "", line).split(" --> ")
+        for line in picture.splitlines()
+        if " --> " in line
+    ]
+    return {
+        (a.strip(), b.strip()) for left, right in sides for a in left.split("&") for b in right.split("&")
+    }
+
+
+def test_the_picture_of_the_rooms_shows_their_imports_and_no_others():
+    named = {p.relative_to(ROOT).with_suffix("").as_posix(): p for f in FOLDERS for p in modules(f)}
+    files = {name.removesuffix("/__init__").replace("/", "."): path for name, path in named.items()}
+    found = {("underfoot.py", wing) for wing in imported(ROOT / "underfoot.py") & {*FOLDERS}}
+    for path in files.values():
+        for other in imported_modules(path) & files.keys():
+            here, there = room(path), room(files[other])
+            wings = {here.split("/")[0], there.split("/")[0]}
+            if len(wings) == 2:
+                found.add((here.split("/")[0], there.split("/")[0]))
+            elif here != there and not wings & {here, there}:
+                found.add((here, there))
+    assert arrows("Rooms and their imports.") == found
+
+
+def test_the_picture_of_the_data_goes_from_table_to_table_as_the_plan_does():
+    """Nothing comes before what it is made from; a table is made from all that the picture has it made from."""
+    tables = re.compile(r"(academy|season)\.\w+")
+    drawn = {pair for pair in arrows("The way of the data.") if all(map(tables.fullmatch, pair))}
+    planned = {(need, table) for step in PLAN for table in step.tables for need in step.needs}
+    assert len(drawn) >= 15
+    assert drawn - planned == set()
 
 
 def test_a_pages_content_knows_no_streamlit():
