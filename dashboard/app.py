@@ -6,14 +6,14 @@ from dashboard.text.catalogue import mark
 from warehouse import journal
 from warehouse.vocabulary import STAFF
 
-OVERVIEW, TEACHING, ACADEMY = mark("Overview"), mark("Teaching"), mark("Academy")
+PEOPLE, TEACHING, ACADEMY = mark("People"), mark("Teaching"), mark("Academy")
 # Each is a folder of pages/, named as its address.
 PAGES = (
-    Page("week", mark("This week"), OVERVIEW, STAFF),
-    Page("today", mark("Today"), OVERVIEW, STAFF),
-    Page("students", mark("Students"), OVERVIEW, STAFF),
-    Page("student", mark("Student"), OVERVIEW, STAFF),
-    Page("progress", mark("Progress page"), OVERVIEW, EVERYONE),
+    Page("week", mark("This week"), PEOPLE, STAFF),
+    Page("today", mark("Today"), PEOPLE, STAFF),
+    Page("students", mark("Students"), PEOPLE, STAFF),
+    Page("student", mark("Student"), PEOPLE, STAFF),
+    Page("progress", mark("Progress page"), PEOPLE, EVERYONE),
     Page("lesson", mark("Lesson sheet"), TEACHING, STAFF),
     Page("session", mark("New session"), TEACHING, STAFF),
     Page("notes", mark("Write a note"), TEACHING, STAFF),

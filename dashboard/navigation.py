@@ -22,10 +22,18 @@ EVERYONE = (*STAFF, "student", "guardian")
 # buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
 # ours, which escape formulas. On A4 and Letter: the page alone, without what only a screen needs.
 STYLE = """
-[data-testid="stMainBlockContainer"] { padding-top: 3.25rem; padding-bottom: 3rem; }
+[data-testid="stMainBlockContainer"] { padding: 3.25rem clamp(1rem, 2.5vw, 3rem) 3rem; }
+.st-key-look-as { margin-bottom: -.75rem; }
+.st-key-aside p { line-height: 1.4; margin-bottom: .1rem; }
+@media (min-width: 769px) {
+  [data-testid="stMainBlockContainer"] { padding-top: 1.75rem; }
+  [data-testid="stSidebar"] { min-width: 13.5rem; width: 13.5rem !important; }
+}
 [data-testid="stHeading"] :is(h1, h2, h3) { padding: .25rem 0 0; }
 [data-testid="stHeading"] h2 { margin-top: .75rem; }
-[class*="st-key-line-"] { border-bottom: 1px solid var(--hairline); padding-bottom: .5rem; }
+[class*="st-key-line-"] { border-bottom: 1px solid var(--hairline); padding: .2rem 0 .25rem; }
+[class*="st-key-line-"] img { max-width: 100%; }
+[class*="st-key-line-"] :is(p, [data-testid="stText"]) { font-size: .875rem; line-height: 1.35; }
 [class*="st-key-line-"] [data-testid="stPageLink-NavLink"] { padding-left: 0; }
 [class*="st-key-line-"] [data-testid="stPageLink"] p { font-weight: 600; }
 [data-testid="stVegaLiteChart"] { overflow-x: auto; }

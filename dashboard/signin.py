@@ -180,10 +180,11 @@ def _look_as(home: Home) -> str:
             _("The roster is empty. Deliver people.csv first: put it in the inbox and run: underfoot load")
         )
         st.stop()
+    people = {v.person: v.display_name for v in everyone}
     names = {v.person: f"{v.display_name}, {ROLES.get(v.role, v.role)}" for v in everyone}
     with st.sidebar:
         chosen = layout.choose(_("Look as"), names, "as", on_change=_forget)
         layout.aside(_("Only the demo, and only on this machine, lets you choose."))
     with st.container(key="look-as"):
-        layout.aside(_("Demo, invented people. You are looking as {person}.").format(person=names[chosen]))
+        layout.aside(_("Demo, invented people. Seen as {person}.").format(person=people[chosen]))
     return chosen

@@ -71,6 +71,60 @@ def coach_gains(reader: Reader, season: str) -> pl.DataFrame:
     )
 
 
+def coach_groups(reader: Reader, season: str) -> pl.DataFrame:
+    """One row per coach with students in reach today, by name: coach, name, students, visits, of students ...
+
+    better, steady, worse: of who was measured, by the season's labels of the core measures; slipping goes
+    before improving, anything else is steady. unseen: without a session for six weeks up to the newest day.
+    in_pain: with an open discomfort. visits: sessions of the season.
+    """
+    return reader.sql(
+        """
+        WITH here AS (
+            SELECT p.person AS student, arg_max(c.coach, c."from") AS coach
+            FROM person p JOIN coaching c ON c.student = p.person
+            WHERE c."from" <= ? AND (c."to" IS NULL OR c."to" >= ?) AND (p."left" IS NULL OR p."left" > ?)
+                AND list_contains(CAST(? AS VARCHAR[]), p.person)
+            GROUP BY p.person
+        ), labels AS (
+            SELECT t.student, bool_or(t.label = 'slipping') AS worse, bool_or(t.label = 'improving') AS better
+            FROM student_trend t JOIN metric m USING (metric)
+            WHERE t.season = ? AND m.core GROUP BY t.student
+        ), visits AS (
+            SELECT student, count(*) FILTER (WHERE season = ?) AS n, max(day) AS last FROM session GROUP BY 1
+        )
+        SELECT here.coach, max(c.display_name) AS name, count(*) AS students,
+            CAST(coalesce(sum(v.n), 0) AS BIGINT) AS visits,
+            count(*) FILTER (WHERE l.better AND NOT l.worse) AS better,
+            count(*) FILTER (WHERE NOT l.better AND NOT l.worse) AS steady,
+            count(*) FILTER (WHERE l.worse) AS worse,
+            count(*) FILTER (WHERE v.last IS NULL OR v.last < (SELECT max(day) FROM session) - 42) AS unseen,
+            count(*) FILTER (WHERE here.student IN (
+                SELECT student FROM signal
+                WHERE kind = 'discomfort' AND week = (SELECT max(week) FROM signal)
+            )) AS in_pain
+        FROM here JOIN person c ON c.person = here.coach
+        LEFT JOIN labels l ON l.student = here.student LEFT JOIN visits v ON v.student = here.student
+        GROUP BY here.coach ORDER BY name, here.coach
+        """,
+        [reader.today, reader.today, reader.today, reader.students, season, season],
+    )
+
+
+def level_lines(reader: Reader, season: str, family: str) -> pl.DataFrame:
+    """One row per student with a level and core measure with a fit: level, metric, start, now; by level."""
+    return reader.sql(
+        """
+        SELECT p.level, t.metric, t.start_value AS start, t.value_now AS now
+        FROM student_trend t JOIN person p ON p.person = t.student JOIN metric m USING (metric)
+        WHERE t.season = ? AND t.club_family = ? AND m.core AND p.level IS NOT NULL
+            AND t.start_value IS NOT NULL AND t.value_now IS NOT NULL
+        ORDER BY p.level, m.position, t.student
+        """,
+        [season, family],
+    )
+
+
 def data_health(reader: Reader) -> pl.DataFrame:
     """Swings taken in and left out: season, day, device, coach (a name), reason (a code), n; newest first."""
     return reader.sql(
@@ -86,7 +140,8 @@ def drill_effects(reader: Reader, season: str) -> pl.DataFrame:
     """One row per drill and aim, by the drill's name; aim_name in words, `own` for the drill's own aim.
 
     Effects are toward better, in `unit` (points for a change of a share); `places` is how many decimals they
-    are shown with, one more than the measure itself.
+    are shown with, one more than the measure itself; `times` and `minutes` are what was set and practised of
+    the drill, as far as it is in reach.
     """
     rows = reader.sql(
         """
@@ -94,10 +149,15 @@ def drill_effects(reader: Reader, season: str) -> pl.DataFrame:
             d.name, d.how, d.cautions, d.min_age, e.aim = d.aim AS own, other.name AS lots_against_name,
             coalesce(f.name, m.label, replace(e.aim, '_', ' ')) AS aim_name,
             coalesce(f.position, 1000 + m.position) AS aim_position,
-            coalesce(m.decimals + (m.decimals < 2)::INTEGER, 0) AS places
+            coalesce(m.decimals + (m.decimals < 2)::INTEGER, 0) AS places,
+            coalesce(g.times, 0) AS times, g.minutes
         FROM drill_effect e
         JOIN drill d USING (drill)
         LEFT JOIN drill other ON other.drill = e.lots_against
+        LEFT JOIN (
+            SELECT drill, count(*) AS times, sum(dose) FILTER (WHERE unit = 'minutes') AS minutes
+            FROM drill_dose GROUP BY drill
+        ) g ON g.drill = e.drill
         LEFT JOIN fault f ON f.fault = e.aim
         LEFT JOIN metric m ON m.metric = e.aim
         WHERE e.season = ?

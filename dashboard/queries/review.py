@@ -6,7 +6,7 @@ from typing import Any
 import polars as pl
 
 from warehouse.access import Reader
-from warehouse.vocabulary import HELPS, SELDOM
+from warehouse.vocabulary import KEEP, SELDOM
 
 
 def signals(reader: Reader) -> pl.DataFrame:
@@ -21,7 +21,7 @@ def signals(reader: Reader) -> pl.DataFrame:
             FROM note n WHERE n.kind = 'talked' GROUP BY n.student, n.code
         )
         SELECT s.week, s.as_of, s.rank, s.signal, s.kind, s.student, s.coach, s.subject, s.club_family,
-            s.kindred, s.label, s.p,
+            s.kindred, s.label, s.p, s.weeks,
             p.display_name AS name, c.display_name AS coach_name,
             t.talked_day, coalesce(a.display_name, t.author) AS talked_by,
             f.aim, f.reason, f.cause, f.follows
@@ -38,19 +38,53 @@ def signals(reader: Reader) -> pl.DataFrame:
     )
 
 
+def gone(reader: Reader) -> list[tuple[str, str]]:
+    """Kind and student's name of what was listed a week before the newest week, and is not in it."""
+    rows = reader.sql(
+        """
+        SELECT s.kind, p.display_name AS name
+        FROM signal s JOIN person p ON p.person = s.student
+        WHERE s.week = (SELECT max(week) FROM signal) - 7 AND NOT EXISTS (
+            FROM signal now WHERE now.week = s.week + 7 AND now.kind = s.kind AND now.student = s.student
+        )
+        ORDER BY s.rank
+        """
+    )
+    return [(kind, name) for kind, name in rows.iter_rows()]
+
+
+def drills_given(reader: Reader, since: date) -> pl.DataFrame:
+    """Drills set from a day on that nobody overruled: student, student_name, born, day, the drill's columns.
+
+    Each student and drill once, the latest day.
+    """
+    return reader.sql(
+        """
+        SELECT d.student, p.display_name AS student_name, p.born, max(d.day) AS day,
+            r.drill, r.name, r.how, r.cautions, r.aim, r.min_age
+        FROM drill_dose d JOIN drill r USING (drill) JOIN person p ON p.person = d.student
+        LEFT JOIN note n ON n.note = d.note
+        WHERE d.kind = 'drill' AND d.day >= ? AND n.overruled_by IS NULL
+            AND list_contains(CAST(? AS VARCHAR[]), d.student)
+        GROUP BY ALL ORDER BY p.display_name, r.name
+        """,
+        [since, reader.students],
+    )
+
+
 def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
     """Signal → what it rests on, in order.
 
-    `sentence` is the first refusal's own of a refused delivery, `drill_name` what a drill is called.
+    `sentence` is the first refusal's own of a refused delivery; `drill_name` and `drill_aim` are of a drill.
     """
     rows = reader.sql(
         """
-        SELECT e.*, (SELECT d.name FROM drill d WHERE d.drill = e.subject) AS drill_name, (
+        SELECT e.*, d.name AS drill_name, d.aim AS drill_aim, (
             SELECT min(r.sentence) FROM refusal r
             WHERE r.swing_no IS NULL AND r."at" = e.refused_at AND r.session IS NOT DISTINCT FROM e.session
                 AND coalesce(r.name, r.session, r.delivery, 'unnamed') = e.subject
         ) AS sentence
-        FROM signal_evidence e
+        FROM signal_evidence e LEFT JOIN drill d ON d.drill = e.subject
         WHERE e.week = (SELECT max(week) FROM signal)
         ORDER BY e.signal, e.place
         """
@@ -82,7 +116,8 @@ def top_faults(reader: Reader, season: str, most: int) -> pl.DataFrame:
     """The faults with the highest mean share of swings now: fault, now, now_half, before, before_half, ...
 
     Each share is the mean of the students' own, all clubs together, ± its half: 1.645 · sd / √n. `often`: of
-    `students`, those with it in one swing in five or more. `drills`: those that help against it.
+    `students`, those with it in one swing in five or more (`often_before`, `students_before` likewise).
+    `drills`: those to keep that aim at it.
     """
     return reader.sql(
         """
@@ -97,14 +132,14 @@ def top_faults(reader: Reader, season: str, most: int) -> pl.DataFrame:
             FROM own GROUP BY ALL
         )
         SELECT n.fault, n.mean AS now, n.half AS now_half, b.mean AS before, b.half AS before_half, n.often,
-            n.students, coalesce((
+            n.students, b.often AS often_before, b.students AS students_before, coalesce((
                 SELECT list(DISTINCT d.drill ORDER BY d.drill) FROM drill_effect d
-                WHERE d.season = ? AND d.label = ? AND (d.aim = n.fault OR list_contains(f.metrics, d.aim))
+                WHERE d.season = ? AND d.advice = ? AND (d.aim = n.fault OR list_contains(f.metrics, d.aim))
             ), []) AS drills
         FROM shares n JOIN fault f USING (fault) LEFT JOIN shares b ON b.fault = n.fault AND b.span = 'before'
         WHERE n.span = 'now' ORDER BY n.mean DESC, n.fault LIMIT ?
         """,
-        [season, SELDOM, season, HELPS, most],
+        [season, SELDOM, season, KEEP, most],
     )
 
 

@@ -87,10 +87,16 @@ def test_drills_without_answers_still_show_how_each_is_done(visit, page_text, ki
     assert "Helps" not in text
 
 
-def test_coaches_opens_with_what_it_cannot_show(visit):
-    demo, first = [element.value for element in visit("full", "coaches", "h01").main.markdown][:2]
-    assert "Demo, invented people" in demo
-    assert first.startswith("**This page can't show who coaches best.")
+def test_coaches_opens_with_how_the_groups_do_and_folds_the_gains_with_what_they_cannot_show(
+    visit, page_text
+):
+    at = visit("full", "coaches", "h01")
+    first = at.main.markdown[1].value
+    assert first.startswith("**3\u00a0students this season: ")
+    assert "1 has an open discomfort." in first
+    (folded,) = [e for e in at.expander if e.label.startswith("Do the groups gain differently?")]
+    assert "This page can't show who coaches best." in folded.markdown[0].value
+    assert "nobody is ranked" in page_text(at)
 
 
 def test_the_head_coach_sees_the_coaches_by_name_a_coach_their_own_dot_only(visit, page_text):
@@ -174,13 +180,16 @@ def test_every_picture_folds_out_into_words_a_table_and_files_and_only_then_make
     visit, unfold, page_text
 ):
     folded = visit("full", "coaches", "h01")
-    assert len(folded.expander) == 1
-    assert not folded.dataframe
+    groups, dots = 1, 1
+    assert len(folded.expander) == 2  # the gains, and what folds out below their picture
+    assert len(folded.dataframe) == groups
     at = unfold(folded)
-    assert len(at.dataframe) == 1
+    assert len(at.dataframe) == groups + dots
     assert "Cato Brandt,+0.10,+0.05" in page_text(at)  # the dot, and drawn toward the others
     names = [button.proto.label for button in at.get("download_button")]
-    assert names == ["Save table (CSV)", "Save picture (PNG)", "Save picture (SVG)"]
+    assert names == [
+        "Save table (CSV)", "Save table (CSV)", "Save picture (PNG)", "Save picture (SVG)",
+    ]  # fmt: skip
 
 
 def test_students_are_filtered_by_level_and_age_in_the_address(visit):

@@ -102,7 +102,7 @@ def test_looking_as_another_person_changes_the_pages_at_once(chromium, site, dem
     browser.settle(page)
     page.get_by_role("combobox", name="Look as").click()
     page.get_by_role("option", name=f"{name}, student").click()
-    page.get_by_text(f"You are looking as {name}, student").wait_for(timeout=20_000)
+    page.get_by_text(f"Seen as {name}").wait_for(timeout=20_000)
     browser.settle(page)
     assert page.get_by_text("This page is not for you").count() == 1
     assert page.locator('[data-testid="stVegaLiteChart"]').count() == 0

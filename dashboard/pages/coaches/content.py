@@ -33,15 +33,15 @@ _FEW = pl.col("n_students") < FEWEST_STUDENTS
 
 
 def seasons(reader: Reader) -> list[str]:
-    """Seasons with gains, newest first."""
-    return nonempty(people.seasons(reader, of="coach_gain"), _(NO_GAINS))
+    """Seasons with a measured session, newest first."""
+    return nonempty(people.seasons(reader), _(NO_GAINS))
 
 
 @kept
 def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
     """The funnel of a season. A head coach sees every name, a coach only their own."""
     head = reader.viewer.role == "head_coach"
-    gains = academy.coach_gains(reader, season).with_columns(
+    gains = nonempty(academy.coach_gains(reader, season), _(NO_GAINS)).with_columns(
         own=pl.lit(value=True) if head else pl.col("coach").eq_missing(pl.lit(reader.viewer.person)),
         name=pl.col("name").fill_null(OTHER),
     )

@@ -4,6 +4,7 @@ The signals themselves are rows of the season; this puts them in the order of a 
 whom to talk to first, everything else to talk about, what goes well, and where too little is measured.
 """
 
+from collections import Counter
 from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -35,13 +36,18 @@ from dashboard.text.signals import Names
 from warehouse.access import Reader
 
 ALL = "all"
-FIRST = 5  # people to talk to first; entries of a part shown at once; names of those not seen longest
+FIRST = 5  # people to see first; names of those not seen longest
+FEW = 3  # entries of a part that need no asking for
 NOTHING = Words({
     HURT: "", WATCH: "",
     TALK: "Nothing needs a conversation this week.",
     WELL: "No improvement is clear this week. That reflects how much has been measured, not how people work.",
     SPARSE: "Everyone enrolled has been measured recently, and no refused delivery is waiting to be fixed.",
 })  # fmt: skip
+NOTHING_FIRST = mark(
+    "Nobody is outside their target without gaining, no met aim waits for a new one, and no drill to stop is "
+    "set on."
+)
 NO_REVIEW = mark(
     "No week has been reviewed yet. Drop deliveries on the Deliveries page; once sessions are loaded, run: "
     "underfoot build"
@@ -74,15 +80,10 @@ class Part:
         return tuple(dict.fromkeys(entry.caution for entry in self.entries if entry.caution))
 
     @property
-    def first(self) -> tuple[Entry, ...]:
-        """The entries shown until all are asked for: whatever hurts, nothing that is still on target."""
-        return self.entries[: {HURT: None, WATCH: 0}.get(self.code, FIRST)]
-
-    @property
     def more(self) -> str:
-        """The words that ask for all, or "" where the first are all."""
-        total, more = len(self.entries), len(self.entries) - len(self.first)
-        return _("Show all {total} ({more} more)").format(total=total, more=more) if more else ""
+        """The words that ask for its entries, or "" where they are few and shown at once."""
+        few = len(self.entries) <= FEW and self.code != WATCH
+        return "" if few else _("Show all {total}").format(total=len(self.entries))
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,11 @@ class Review:
         waiting = sorted((e.day, e.name) for e in self.entries if e.kind == "unmeasured" and e.day)
         names = [_("{name} (since {day})").format(name=name, day=on(day)) for day, name in waiting[:FIRST]]
         return _("Not measured for longest: {names}.").format(names=listed(names)) if names else ""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The cautions of its entries, each once."""
+        return tuple(dict.fromkeys(entry.caution for entry in self.entries if entry.caution))
 
     @property
     def coaches(self) -> dict[str, str]:
@@ -192,6 +198,17 @@ def people_first(entries: Iterable[Entry]) -> tuple[Entry, ...]:
         if entry.part == TALK and entry.student and not entry.ticked:
             reasons.setdefault(entry.student, entry)
     return tuple(reasons.values())[:FIRST]
+
+
+def to_fix(entries: Iterable[Entry]) -> list[str]:
+    """Deliveries that did not load, a sentence for each who can fix them."""
+    refused = Counter(entry.coach_name for entry in entries if entry.kind == "refused")
+    return [
+        _("{owner}: {deliveries} couldn't load.").format(
+            owner=owner or _("Whoever delivered them"), deliveries=count(n, "delivery")
+        )
+        for owner, n in sorted(refused.items(), key=lambda pair: (not pair[0], pair[0]))
+    ]  # fmt: skip
 
 
 def _on_target(reader: Reader) -> Callable[[dict[str, Any], dict[str, Any]], bool]:

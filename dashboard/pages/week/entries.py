@@ -14,15 +14,15 @@ from dashboard.text.signals import IN_FULL, Names, signal_sentence
 
 HURT, TALK, WATCH, WELL, SPARSE = "hurt", "talk", "watch", "well", "sparse"
 PARTS = Words({
-    HURT: "Pain first", TALK: "To talk about", WATCH: "Slipping, still on target", WELL: "Going well",
+    HURT: "Pain and safety", TALK: "To talk about", WATCH: "Slipping, still on target", WELL: "Going well",
     SPARSE: "Too little measured",
 })  # fmt: skip
 # In the order of the review.
 KINDS = Words({
     "discomfort": "Hurting",
     "slipping": "▽ Slipping",
-    "new_fault": "New fault",
     "outside_band": "Outside the target",
+    "new_fault": "New fault",
     "idle_drill": "Drill to stop",
     "aim_met": "Needs a new aim",
     "eye_and_plate": "Eye and plate disagree",
@@ -63,6 +63,8 @@ class Entry:
     day: date | None  # when a student not measured recently last was
     aim: str  # what comes first for the student with these clubs, or ""
     talked: str  # who ticked it off and when, or ""
+    weeks: int | None = None  # in a row on the list, this one counted; None: not known
+    works_on: str | None = None  # the fault or measure that a drill should aim at
 
     @property
     def part(self) -> str:
@@ -132,7 +134,16 @@ def entry_of(
         kindred=_("Further: {names}.").format(names=listed(more)) if more else "",
         ticked=talked_day is not None and talked_day >= row["week"],
         talked=talked_sentence(row["talked_by"], talked_day) if talked_day else "",
+        weeks=row["weeks"],
+        works_on=_works_on(row, evidence),
     )
+
+
+def _works_on(row: dict[str, Any], evidence: Sequence[dict[str, Any]]) -> str | None:
+    """What comes next for a met aim, what the drill to stop was for, else the signal's own subject."""
+    if row["kind"] in ("aim_met", "idle_drill"):
+        return str(evidence[-1]["drill_aim"] if row["kind"] == "idle_drill" else evidence[-1]["subject"])
+    return row["subject"] if row["kind"] in MEASURED | OF_A_FAULT else None
 
 
 def talked_sentence(who: str, day: date) -> str:

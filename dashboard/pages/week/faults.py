@@ -7,7 +7,7 @@ import polars as pl
 from dashboard.queries import people, review
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import count, listed, number, share
+from dashboard.text.numbers import listed, number, share
 from warehouse.access import Reader
 
 MOST_FAULTS = 3
@@ -24,16 +24,41 @@ def top_faults(reader: Reader) -> pl.DataFrame:
     found = [
         {
             _("Fault"): names[row["fault"]],
-            _("Earlier"): _share(row, "before"),
-            _("Lately"): _share(row, "now"),
-            _("In one swing in five or more"): _("{n} of {students}").format(
-                n=row["often"], students=count(row["students"], "student")
-            ),
-            _("Drills that help"): listed([drills[drill] for drill in row["drills"]]) or _("none known yet"),
+            _("Swings, earlier"): _share(row, "before"),
+            _("Swings, now"): _share(row, "now"),
+            _("Students, earlier"): _students(row["often_before"], row["students_before"]),
+            _("Students, now"): _students(row["often"], row["students"]),
+            _("Moved by"): listed([drills[drill] for drill in row["drills"]]) or _("no drill yet"),
         }
         for row in rows.iter_rows(named=True)
     ]
     return pl.DataFrame(nonempty(found, _("No fault has been judged lately.")))
+
+
+def finding(rows: pl.DataFrame) -> str:
+    """The heading of `top_faults`: which shows most, and which of them a drill has moved."""
+    most, moved = rows[_("Fault")][0], rows.filter(pl.col(_("Moved by")) != _("no drill yet"))
+    if moved.is_empty():
+        return _("“{fault}” shows most; no drill has moved the top three yet").format(fault=most)
+    return _("“{fault}” shows most; drills have moved {moved}").format(
+        fault=most, moved=listed([f"“{name}”" for name in moved[_("Fault")]])
+    )
+
+
+def sentences(rows: pl.DataFrame) -> list[tuple[str, str]]:
+    """Each fault of `top_faults`, and a sentence of it."""
+    found = []
+    for fault, before, now, students_before, students, moved in rows.iter_rows():
+        said = _("{now} of swings, {students} students.").format(now=now, students=students)
+        if before != "–":
+            said += " " + _("Earlier {before}, {students}.").format(before=before, students=students_before)
+        found.append((fault, f"{said} " + _("Moved by: {drills}.").format(drills=moved)))
+    return found
+
+
+def _students(often: int | None, students: int | None) -> str:
+    """How many students have it in one swing in five or more."""
+    return "–" if students is None else _("{n} of {students}").format(n=often, students=students)
 
 
 def _share(row: dict[str, Any], span: str) -> str:

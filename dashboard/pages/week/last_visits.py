@@ -2,7 +2,7 @@
 
 from dashboard.charts.spark import VISITS, spark
 from dashboard.kept import kept
-from dashboard.pages.week.entries import MEASURED, OF_A_FAULT, Entry
+from dashboard.pages.week.entries import Entry
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason, fault_season, measure_season
 from dashboard.text.catalogue import _
@@ -17,16 +17,15 @@ def last_visits(reader: Reader, entry: Entry) -> tuple[str, str] | None:
 
     None where it was not measured.
     """
-    if entry.student is None or entry.kind not in MEASURED | OF_A_FAULT:
+    if entry.student is None or entry.works_on is None:
         return None
     newest, student = people.newest_season(reader), entry.student
     family = entry.family or next(iter(people.families(reader, newest, student)), "")
     chosen = StudentSeason(reader, people.student(reader, student), newest, family)
-    subject = str(entry.subject)
-    if entry.kind in OF_A_FAULT:
-        found = fault_season(chosen, subject)
+    if entry.works_on in chosen.measures:
+        found = measure_season(chosen, chosen.measures[entry.works_on])
     else:
-        found = measure_season(chosen, chosen.measures[subject])
+        found = fault_season(chosen, entry.works_on)
     if found is None:
         return None
     line, values = found.line, found.line.sessions["mean"].to_list()

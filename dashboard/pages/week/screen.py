@@ -1,16 +1,21 @@
-"""The weekly review on screen: whom to talk to first, then a work list, each signal with a tick."""
+"""The weekly review on screen: pain, whom to see first, what came and went; then the whole list, to tick."""
+
+from collections.abc import Iterable
 
 from dashboard import elements as st
 from dashboard import gate, layout, navigation
 from dashboard.downloads import file_name
 from dashboard.pages.week import content
+from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import ALL, Part, Review
-from dashboard.pages.week.entries import MEASURED, TALK, Entry, joined, talked_sentence
-from dashboard.pages.week.faults import top_faults
+from dashboard.pages.week.entries import HURT, MEASURED, PARTS, Entry, joined, talked_sentence
+from dashboard.pages.week.faults import finding, sentences, top_faults
 from dashboard.pages.week.last_visits import last_visits
 from dashboard.pages.week.paper import review_html
+from dashboard.pages.week.safety_lines import safety_lines
+from dashboard.pages.week.since import since_last_monday, weeks_words
 from dashboard.text.catalogue import _, keeping_language
-from dashboard.text.numbers import count
+from dashboard.text.markdown import markdown
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -19,24 +24,73 @@ OPEN = "open"
 
 def show(reader: Reader) -> None:
     """The page."""
-    st.title(_("This week"), anchor=False)
+    name, filters = st.columns([3, 1], vertical_alignment="center")
+    with name:
+        st.title(_("This week"), anchor=False)
     whole = content.review(reader)
     if whole is None:
         raise UnderfootError(_(content.NO_REVIEW))
+    with filters:
+        entries = _chosen(reader, whole)
     layout.aside(joined(whole.about, whole.longest))
-    entries = _chosen(reader, whole)
     first = content.people_first(entries)
+    people, academy = st.columns([1.7, 1], gap="medium")
+    with people, st.container(gap="xsmall"):
+        _pain(reader, [entry for entry in entries if entry.part == HURT])
+        st.header(_("See these first"), anchor=False)
+        if not first:
+            layout.say(_(content.NOTHING_FIRST))
+        actions = Actions(reader)
+        for entry in first:
+            _entry(entry, actions.propose(entry))
+    with academy, st.container(key="aside", gap="small"):
+        _since(reader, entries)
+        _faults(reader)
+        _to_fix(entries)
     for part in whole.parts(entry for entry in entries if entry not in first):
-        if part.code == TALK and first:
-            st.header(_("Talk to these first"), anchor=False)
-            for entry in first:
-                _entry(entry)
-        if part.entries or not (part.code == TALK and first):
+        if part.code != HURT:
             _part(part)
-    layout.aside(whole.chance)
-    with layout.part(_("Faults that show most")):
-        layout.table(top_faults(reader), _("faults that show most"))
+    for sentence in (whole.chance, *whole.cautions):
+        layout.aside(sentence)
     _save(reader, whole)
+
+
+def _pain(reader: Reader, hurt: Iterable[Entry]) -> None:
+    """Open discomfort, then what else is not safe; nothing where there is neither."""
+    hurt, lines = list(hurt), safety_lines(reader)
+    if not hurt and not lines:
+        return
+    st.header(PARTS[HURT], anchor=False)
+    for entry in hurt:
+        _entry(entry)
+    for line in lines:
+        with st.container(key=f"line-{line.student}-{line.sentence}", gap=None):
+            navigation.link("student", f"{line.name} →", student=line.student)
+            st.text(line.sentence)
+
+
+def _since(reader: Reader, entries: tuple[Entry, ...]) -> None:
+    st.header(_("Since last Monday"), anchor=False)
+    for line in since_last_monday(reader, entries).lines or (_("Nothing new, nothing open, nothing gone."),):
+        layout.aside(line)
+
+
+def _faults(reader: Reader) -> None:
+    with layout.part():
+        rows = top_faults(reader)
+        st.header(finding(rows), anchor=False)
+        for fault, sentence in sentences(rows):
+            st.write(markdown(":small[**{fault}**: {sentence}]", fault=fault, sentence=sentence))
+
+
+def _to_fix(entries: Iterable[Entry]) -> None:
+    """Deliveries that did not load, by who can fix them."""
+    owners = content.to_fix(entries)
+    if not owners:
+        return
+    st.header(_("Data to fix"), anchor=False)
+    layout.aside(" ".join(owners))
+    navigation.link("deliveries", _("Fix on Deliveries →"))
 
 
 def _part(part: Part) -> None:
@@ -45,11 +99,9 @@ def _part(part: Part) -> None:
         st.write(part.lead)
     if not part.entries:
         layout.say(part.nothing)
-    for caution in part.cautions:
-        st.warning(caution)
-    everything = not part.more or st.toggle(part.more, key=f"all-{part.code}")
-    for entry in part.entries if everything else part.first:
-        _entry(entry)
+    elif not part.more or st.toggle(part.more, key=f"all-{part.code}"):
+        for entry in part.entries:
+            _entry(entry)
 
 
 def _chosen(reader: Reader, whole: Review) -> tuple[Entry, ...]:
@@ -64,35 +116,39 @@ def _chosen(reader: Reader, whole: Review) -> tuple[Entry, ...]:
 
 
 @gate.fragment
-def _entry(entry: Entry) -> None:
+def _entry(entry: Entry, action: str = "") -> None:
     """One signal in a line of the list; only its own line runs again when it is touched."""
     reader = gate.reader()
     picture = last_visits(reader, entry)
     with st.container(key=f"line-{entry.signal}", gap="small"):
         if layout.narrow():
-            _said(entry, reader)
+            _said(entry, reader, action)
             with st.container(horizontal=True, vertical_alignment="center"):
                 if picture:
                     st.drawing(*picture)
                 _tick(entry, reader)
         else:
-            seen, said, done = st.columns([1.2, 5, 1.3], vertical_alignment="center", gap="small")
+            seen, said, done = st.columns([1.3, 5, 1.4], vertical_alignment="center", gap="small")
             with seen:
                 if picture:
                     st.drawing(*picture)
             with said:
-                _said(entry, reader)
+                _said(entry, reader, action)
             with done:
                 _tick(entry, reader)
         _talked(entry, reader)
 
 
-def _said(entry: Entry, reader: Reader) -> None:
+def _said(entry: Entry, reader: Reader, action: str) -> None:
+    about = [entry.coach_name if reader.viewer.role == "head_coach" else "", weeks_words(entry.weeks)]
+    about = about if action else [entry.word, *about]
     with st.container(gap=None):
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             _link(entry)
-            st.text(entry.about(coach=reader.viewer.role == "head_coach"))
-        st.text(entry.short)
+            st.text(" · ".join(filter(None, about)))
+        st.text(entry.brief if action else entry.short)
+        if action:
+            layout.lead("→", action)
 
 
 def _tick(entry: Entry, reader: Reader) -> None:
@@ -145,10 +201,7 @@ def _talked(entry: Entry, reader: Reader) -> None:
 def _save(reader: Reader, whole: Review) -> None:
     st.header(_("Print or save"))
     st.write(
-        _(
-            "{signals} this week: print them with boxes to tick for the staff meeting, or save them as a "
-            "table."
-        ).format(signals=count(len(whole.entries), "signal"))
+        _("Two pages for the staff meeting, People and Academy, with boxes to tick; or the list as a table.")
     )
     name = _("week {week}").format(week=whole.week)
     with st.container(horizontal=True):

@@ -1,0 +1,63 @@
+"""The season plan in the weekly review: where each level stood, stands now and is meant to stand."""
+
+import polars as pl
+
+from dashboard.queries import academy, people, season
+from dashboard.queries.season import Band
+from dashboard.section import nonempty
+from dashboard.text.catalogue import _
+from dashboard.text.labels import FAMILIES
+from dashboard.text.numbers import Measure, capitalized
+from warehouse.access import Reader
+
+
+def level_plan(reader: Reader) -> pl.DataFrame:
+    """One row per level: the core measure on which most of its students started outside the target.
+
+    With the clubs measured most. A student stands where the season's line starts, and where it is now.
+
+    Raises
+        UnderfootError: no level has been measured against a target yet.
+    """
+    newest = people.newest_season(reader)
+    family = next(iter(people.families(reader, newest)), "")
+    measures, found = people.measures(reader), []
+    for (level,), own in academy.level_lines(reader, newest, family).group_by("level", maintain_order=True):
+        bands = season.bands(reader, family, {"student": None, "level": level})
+        stood = [
+            (metric, len(rows), outside(rows["start"], bands[metric]), outside(rows["now"], bands[metric]))
+            for (metric,), rows in own.group_by("metric", maintain_order=True) if metric in bands
+        ]  # fmt: skip
+        if not stood:
+            continue
+        metric, students, start, now = max(stood, key=lambda row: (row[2] / row[1], row[3] / row[1]))
+        measure = measures[str(metric)]
+        of = _("{n} of {students} outside")
+        found.append(
+            {
+                _("Level"): capitalized(str(level)),
+                _("Most outside the target ({clubs})").format(clubs=FAMILIES.get(family, family).lower()): (
+                    measure.label
+                ),
+                _("At the start"): of.format(n=start, students=students),
+                _("Now"): of.format(n=now, students=students),
+                _("Meant to be"): target_words(measure, bands[str(metric)]),
+            }
+        )
+    return pl.DataFrame(nonempty(found, _("No level has been measured against a target yet.")))
+
+
+def outside(values: pl.Series, band: Band) -> int:
+    """How many of these values lie outside a band."""
+    lo, hi = band
+    return sum((lo is not None and v < lo) or (hi is not None and v > hi) for v in values)
+
+
+def target_words(measure: Measure, band: Band) -> str:
+    """A target in words: 65 to 75 %, at least 70 %, at most 5 %."""
+    lo, hi = band
+    if lo is not None and hi is not None:
+        return measure.say_both(lo, hi, _(" to "))
+    if lo is not None:
+        return _("at least {limit}").format(limit=measure.say(lo))
+    return _("at most {limit}").format(limit=measure.say(hi))
