@@ -255,6 +255,7 @@ def say(sentence: str) -> None:
 @contextmanager
 def part(heading: str = "") -> Iterator[None]:
     """A part of a page under its heading, or the sentence that its content raises instead."""
+    turns.let_others_in()
     if heading:
         st.header(heading, anchor=False)
     try:

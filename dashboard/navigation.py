@@ -4,6 +4,7 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from types import ModuleType
 from typing import Any
 
 from dashboard import admitted, family, gate, layout, location, readers, signin, theme, turns, uploads
@@ -65,7 +66,11 @@ class Page:
 
     def show(self, reader: Reader) -> None:
         """Show it to whoever is looking."""
-        import_module(f"dashboard.pages.{self.path}.screen").show(reader)
+        self.load().show(reader)
+
+    def load(self) -> ModuleType:
+        """Import its code, where that has not been done."""
+        return import_module(f"dashboard.pages.{self.path}.screen")
 
 
 @turns.turn()

@@ -6,6 +6,7 @@ import pandas at the same moment, and one of them may be given a half-made modul
 
 import asyncio
 import base64
+import gc
 import hashlib
 import json
 import os
@@ -17,6 +18,8 @@ from typing import Any
 import altair as alt
 import pandas as pd  # noqa: F401 - Streamlit and Altair import it only when a table or picture is shown
 import streamlit as st
+import streamlit.delta_generator
+import streamlit.emojis  # the same for the icon of a page
 import uvicorn
 from starlette.requests import Request
 from streamlit.auth_util import get_cookie_with_chunks
@@ -25,8 +28,8 @@ from streamlit.web.server.server_util import get_cookie_secret
 from streamlit.web.server.starlette.starlette_app_utils import decode_signed_value
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
-import dashboard.app  # noqa: F401 - the same for the pages and what they need
 from dashboard import entrance, previews, readers, uploads
+from dashboard.app import PAGES
 from warehouse import sign_ins
 from warehouse.preview import Look
 
@@ -127,6 +130,8 @@ class Pages(st.App):
 
 def serve(options: str, look: Look) -> None:
     """Serve the pages until the process ends, with options as JSON; `look` reads what is brought to them."""
+    for page in PAGES:
+        page.load()
     previews.use(look)
     previews.sweep(readers.home())
     # Where a connection comes from is what its socket says; a header could say anything.
@@ -136,4 +141,9 @@ def serve(options: str, look: Look) -> None:
     PagesManager.uses_pages_directory = False
     # The command says where the pages are.
     uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
+    # Streamlit would read the source of all that runs, to see whether the first element is shown at a prompt.
+    streamlit.delta_generator._use_warning_has_been_displayed = True  # noqa: SLF001
+    # What is imported by now stays until the end, so it need not be looked through for what is out of use.
+    gc.collect()
+    gc.freeze()
     Pages(APP, routes=entrance.ROUTES).run(config=json.loads(options))

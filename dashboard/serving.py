@@ -46,6 +46,11 @@ def streamlit(options: Mapping[str, object]) -> list[str]:
         "server.showEmailPrompt": False,
         "logger.hideWelcomeMessage": True,
         "client.toolbarMode": "minimal",
+        # After each run Streamlit looks through every object there is for some that are out of use, which
+        # took longer than the run itself; Python does so by itself as they grow more.
+        "runner.postScriptGC": False,
+        # It reads each page's code anew for lone expressions to show, and none of ours are to be shown.
+        "runner.magicEnabled": False,
     }
     return [sys.executable, "-c", _SERVE, json.dumps({**own, **theme.STREAMLIT, **options})]
 

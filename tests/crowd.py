@@ -140,6 +140,7 @@ class Crowd:
     problems: list[str]
     health_max_s: float
     publications: int
+    page_cpu_s: float  # of the server, for a page that has been opened before, from connecting to its end
 
     @property
     def served(self) -> int:
@@ -155,7 +156,8 @@ class Crowd:
     def __str__(self) -> str:
         return (
             f"{self.served} of {len(self.visits)} served, first content p95 {self.p95_first_content_s:.2f} s, "
-            f"health at worst {self.health_max_s:.2f} s, {self.publications} publications meanwhile"
+            f"health at worst {self.health_max_s:.2f} s, {self.publications} publications meanwhile, "
+            f"{1000 * self.page_cpu_s:.0f} ms of processor a page seen before"
         )
 
 
@@ -202,8 +204,24 @@ def look_together(demo: Path, folder: Path, viewers: int, waves: int) -> Crowd:
             together = [(pages[(number + k) % len(pages)], {}) for k in range(viewers)]
             visits += wave(base, together, VISIT_LIMIT_S)
         alone = {page: wave(base, [(page, {})], ALONE_LIMIT_S)[0] for page in pages}
+        before = _processor_s(base)
+        wave(base, [(page, {}) for page in pages], VISIT_LIMIT_S)
+        page_cpu_s = (_processor_s(base) - before) / len(pages)
     publications = _number(current_name(home)) - _number(started_with)
-    return Crowd(visits, [visit.problem(alone[visit.page]) for visit in visits], health.max_s, publications)
+    problems = [visit.problem(alone[visit.page]) for visit in visits]
+    return Crowd(visits, problems, health.max_s, publications, page_cpu_s)
+
+
+def _processor_s(base: str) -> float:
+    """Processor time that the server of an address has had (Linux's /proc; proc(5))."""
+    port = f'"server.port": {base.rsplit(":", 1)[1]}'.encode()
+    for process in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):
+            command = (process / "cmdline").read_bytes()
+            if b"serve_pages" in command and port in command:
+                ticks = (process / "stat").read_text().rsplit(")", 1)[1].split()[11:13]
+                return sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK")
+    raise LookupError(base)
 
 
 def _deliver(home: Home, folder: Path, number: int) -> None:

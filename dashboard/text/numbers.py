@@ -3,11 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Any
 
 from babel.dates import format_date
 from babel.lists import format_list
-from babel.numbers import format_decimal
+from babel.numbers import format_decimal, get_decimal_symbol
 
 from dashboard.text.catalogue import _, locale, mark_plural, ngettext
 
@@ -52,9 +53,12 @@ def number(value: float | None, unit: str = "", decimals: int = 0, *, signed: bo
         return "–"
     rounded = round(value, decimals) + 0.0
     sign = "−" if rounded < 0 else "+" if signed and rounded > 0 else ""
-    pattern = f"0.{'0' * decimals}" if decimals else "0"
-    text = f"{sign}{format_decimal(abs(rounded), pattern, locale())}"
+    text = f"{sign}{abs(rounded):.{decimals}f}".replace(".", _decimal_sign(locale()))
     return f"{text}{NBSP}{_(unit)}" if unit else text
+
+
+# Babel's own way to a formatted number is thirty times as long, and a page may show thousands.
+_decimal_sign = cache(get_decimal_symbol)
 
 
 def share(rate: float | None) -> str:

@@ -43,3 +43,33 @@ def test_a_page_that_fails_gives_its_turn_back():
         with pytest.raises(ValueError, match="broken"), turns.turn():
             raise ValueError("broken")
     assert at_work(lambda: time.sleep(0.02), 2 * turns.AT_ONCE) == turns.AT_ONCE
+
+
+def test_a_long_page_lets_who_waits_in_between_its_parts():
+    """Each begins before any has reached its end, though only a few run at once."""
+    happened, lock, together = [], threading.Lock(), threading.Event()
+
+    def long_page():
+        together.wait(20)
+        with turns.turn():
+            with lock:
+                happened.append("top")
+            for _ in range(3):
+                time.sleep(0.02)
+                turns.let_others_in()
+            with lock:
+                happened.append("end")
+
+    pages = [threading.Thread(target=long_page) for _ in range(3 * turns.AT_ONCE)]
+    for page in pages:
+        page.start()
+    together.set()
+    for page in pages:
+        page.join(timeout=20)
+    assert happened == ["top"] * len(pages) + ["end"] * len(pages)
+    assert at_work(lambda: time.sleep(0.02), 2 * turns.AT_ONCE) == turns.AT_ONCE
+
+
+def test_a_part_that_runs_without_a_turn_lets_nobody_in():
+    turns.let_others_in()
+    assert at_work(lambda: time.sleep(0.02), 2 * turns.AT_ONCE) == turns.AT_ONCE

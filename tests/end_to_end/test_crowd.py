@@ -5,6 +5,7 @@ import pytest
 import crowd
 
 HEALTH_LIMIT_S = 2.0
+PAGE_CPU_LIMIT_S = 0.12  # 0.04 when this was written; 0.21 while Streamlit looked for rubbish after each run
 
 
 @pytest.mark.slow
@@ -14,3 +15,4 @@ def test_twenty_viewers_at_once_are_served_while_a_load_publishes(demo, tmp_path
     assert [problem for problem in found.problems if problem] == []
     assert found.health_max_s < HEALTH_LIMIT_S
     assert found.publications > 0
+    assert found.page_cpu_s < PAGE_CPU_LIMIT_S
