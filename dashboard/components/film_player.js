@@ -4,11 +4,14 @@ const SVG = "http://www.w3.org/2000/svg";
 const WIDTH = 440, HEIGHT = 262, MIDDLE = 154, LINE = 13, LETTER = 5.6;
 
 export default function (component) {
-  const { data, parentElement } = component;
+  const { data, parentElement, setTriggerValue } = component;
+  const shown = data.title + data.times.length + data.offset_s;
   const old = parentElement.querySelector(".root");
-  if (old && old.dataset.title === data.title + data.times.length) return undefined;
+  if (old && old.dataset.title === shown) return undefined;
   if (old) old.remove();
-  const { root, free } = data.times.length ? build(data) : alone(data);
+  const keep = (offset_s) => setTriggerValue("kept", { offset_s });
+  const { root, free } = data.times.length ? build(data, keep) : alone(data);
+  root.dataset.title = shown;
   parentElement.appendChild(root);
   return free;
 }
@@ -27,11 +30,10 @@ function alone(data) {
   const still = make("p", { class: "still" }, "");
   film.addEventListener("error", () => { still.textContent = data.words.unplayable; });
   const root = make("div", { class: "root" }, make("h3", {}, data.title), film, still);
-  root.dataset.title = data.title + data.times.length;
   return { root, free: () => { film.pause(); URL.revokeObjectURL(url); } };
 }
 
-function build(data) {
+function build(data, keep) {
   const url = URL.createObjectURL(decoded(data.film, data.kind));
   const first = data.times[0], last = data.times[data.times.length - 1];
   const x = (t) => ((t - first) / (last - first)) * WIDTH;
@@ -65,11 +67,11 @@ function build(data) {
     said.textContent = data.words.reading.replace("{t}", t.toFixed(2)).replace("{lead}", Math.round(data.lead[k])).replace("{trail}", Math.round(data.trail[k]));
     slider.value = t;
     slider.setAttribute("aria-valuetext", said.textContent);
-    if (moveFilm) film.currentTime = Math.max(0, t - data.offset_s);
+    if (moveFilm) film.currentTime = Math.max(0, t - offset);
   }
-  let frame = 0;
+  let frame = 0, offset = data.offset_s;
   function follow() {
-    place(Math.min(last, Math.max(first, film.currentTime + data.offset_s)), false);
+    place(Math.min(last, Math.max(first, film.currentTime + offset)), false);
     if (!film.paused) frame = requestAnimationFrame(follow);
   }
   slider.addEventListener("input", () => { film.pause(); place(Number(slider.value), true); });
@@ -78,9 +80,23 @@ function build(data) {
   film.addEventListener("pause", () => { play.textContent = data.words.play; });
   film.addEventListener("error", () => { still.textContent = data.words.unplayable_lanes; });
   film.addEventListener("loadedmetadata", () => place(Number(slider.value), true));
+  function nudging() {
+    const by = [-10, -1, 1, 10].map((pictures) => {
+      const button = make("button", { type: "button" }, (pictures > 0 ? "+" : "−") + Math.abs(pictures));
+      button.addEventListener("click", () => {  // plus: the film shows a later picture at the same load
+        film.pause();
+        offset -= pictures * data.picture_s;
+        place(Number(slider.value), true);
+      });
+      return button;
+    });
+    const save = make("button", { type: "button" }, data.words.keep);
+    save.addEventListener("click", () => { save.disabled = true; save.textContent = data.words.sending; keep(offset); });
+    return make("div", { class: "row", role: "group", "aria-label": data.words.nudge }, make("span", {}, data.words.nudge), ...by, save);
+  }
   place(first, false);
   const root = make("div", { class: "root" }, make("h3", {}, data.title), make("div", { class: "both" }, film, lanes),
     slider, make("div", { class: "row" }, play, said), still);
-  root.dataset.title = data.title + data.times.length;
+  if (data.picture_s) root.append(nudging());
   return { root, free: () => { cancelAnimationFrame(frame); film.pause(); URL.revokeObjectURL(url); } };
 }

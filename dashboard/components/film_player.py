@@ -8,9 +8,10 @@ WORDS = Words({
     "lead": "lead heel", "trail": "trail heel",
     "lanes": "Load under the lead heel upward, under the trail heel downward, in % of body weight",
     "reading": "{t} s: lead heel {lead} %, trail heel {trail} % of body weight",
+    "nudge": "Move the film against the load, by pictures", "keep": "Keep this place", "sending": "Sending…",
     "unplayable": "This browser can't play this film's format.",
     "unplayable_lanes": "This browser can't play this film's format; the lanes still move.",
 })  # fmt: skip
-# Its data: film (base64), kind, title, times, lead, trail, events (name, s), offset_s. Without times the film
-# has no lanes beside it.
-show = Component("film_player", WORDS).show
+# Its data: film (base64), kind, title, times, lead, trail, events (name, s), offset_s; picture_s, the length
+# of a picture, where the film may be moved against the lanes. Without times the film has no lanes beside it.
+show = Component("film_player", WORDS, sends="kept").show

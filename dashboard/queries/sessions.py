@@ -1,6 +1,6 @@
 """Single sessions and what belongs to them: swings, events, notes, drills, discomfort."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -251,9 +251,23 @@ def swing_events(reader: Reader, session: str, swing_no: int) -> pl.DataFrame:
     )
 
 
-def film_clock(reader: Reader, session: str, swing_no: int) -> tuple[float | None, list[str]]:
-    """Seconds to add to the film's clock for the plate's, None where none was found; the swing's flags."""
+class FilmClock(NamedTuple):
+    """Where a film lies on the plate's clock: seconds to add to its own, their error, and what says so."""
+
+    offset_s: float | None
+    se_s: float | None
+    source: str | None
+    flags: list[str]
+    fps: float | None
+
+
+def film_clock(reader: Reader, session: str, swing_no: int) -> FilmClock:
+    """Where a swing's film lies; no offset where none was found."""
     rows = reader.sql(
-        "SELECT clip_offset_s, flags FROM swing WHERE session = ? AND swing_no = ?", [session, swing_no]
+        """
+        SELECT clip_offset_s, clip_offset_se_s, clip_offset_source, flags, clip_fps
+        FROM swing JOIN session USING (session) WHERE session = ? AND swing_no = ?
+        """,
+        [session, swing_no],
     )
-    return (None, []) if rows.is_empty() else (rows.item(0, 0), rows["flags"].to_list()[0] or [])
+    return FilmClock(None, None, None, [], None) if rows.is_empty() else FilmClock(*rows.row(0))

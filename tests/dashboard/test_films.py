@@ -145,7 +145,9 @@ def test_a_swing_that_was_not_filmed_says_so_where_others_were(filmed, visit, pa
 def test_samples_that_cannot_be_read_leave_the_film(filmed, reader_of, monkeypatch):
     told, played = [], []
     monkeypatch.setattr(films.layout, "aside", told.append)
-    monkeypatch.setattr(films.film_player, "show", lambda data, key: played.append((key, data["times"])))
+    monkeypatch.setattr(
+        films.film_player, "show", lambda data, key, on_sent: played.append((key, data["times"]))
+    )
     reader = reader_of(filmed, "c01")
     films.beside(reader, SwingChoice(LAST, 3), "iron")
     assert played[-1][1] != []

@@ -9,6 +9,7 @@ from dashboard.pages.student import films, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import sessions
 from warehouse.access import Reader
+from warehouse.errors import AccessError
 
 FIRST, LAST = "2026-01-12-s01", "2026-03-23-s01"
 
@@ -67,9 +68,9 @@ def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):
 @pytest.mark.parametrize(
     ("clock", "expected"),
     [
-        ((None, ["clip_unsynced"]), films.APART),
-        ((0.2, ["clip_unchecked"]), films.UNCHECKED),
-        ((0.2, []), None),
+        ((None, None, None, ["clip_unsynced"], 60.0), films.APART),
+        ((0.2, 0.02, "matched", ["clip_unchecked"], 60.0), films.UNCHECKED),
+        ((0.2, 0.004, "heard", [], 60.0), None),
     ],
 )
 def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
@@ -78,15 +79,50 @@ def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
     film = tmp_path / "clip.mp4"
     film.write_bytes(b"film")
     monkeypatch.setattr(Reader, "film", lambda *_: film, raising=False)
-    monkeypatch.setattr(films.sessions, "film_clock", lambda *_: clock)
+    monkeypatch.setattr(films.sessions, "film_clock", lambda *_: sessions.FilmClock(*clock))
     text = page_text(visit("full", "student", "c01", student="s01", session=LAST, swing="3"))
     assert [sentence for sentence in (films.APART, films.UNCHECKED) if sentence in text] == [expected] * bool(
         expected
     )
 
 
+@pytest.mark.parametrize(
+    ("source", "flags", "words"),
+    [
+        ("heard", [], "Placed by the sound of the strike (± 4 ms)."),
+        ("matched", [], "not sure to the picture (± 4 ms)"),
+        (None, ["clip_strikes_unclear"], "Its sound has several clicks"),
+        (None, [], films.APART),
+    ],
+)
+def test_the_page_says_what_places_a_film_and_how_surely(source, flags, words):
+    offset, error = (0.2, 0.0042) if source else (None, None)
+    assert words in films.placed_by(sessions.FilmClock(offset, error, source, flags, 60.0))
+
+
+def test_where_a_coach_put_a_film_is_kept_as_their_note_and_no_one_elses_swing_can_be_moved(
+    reader_of, monkeypatch
+):
+    kept = []
+    monkeypatch.setattr(
+        films.inbox, "deliver_notes", lambda reader, lines: kept.append((reader.viewer.person, lines))
+    )
+    films.keep_place(reader_of("full", "c01"), LAST, 1, -0.12345678)
+    (who, (line,)) = kept.pop()
+    assert (who, line["author"], line["student"], line["shared"]) == ("c01", "c01", "s01", False)
+    assert (line["kind"], line["session"], line["swing_no"], line["value"]) == (
+        "swing_film",
+        LAST,
+        1,
+        -0.1235,
+    )
+    with pytest.raises(AccessError):
+        films.keep_place(reader_of("full", "c02"), LAST, 1, 0.0)
+    assert not kept
+
+
 def test_the_films_clock_is_that_of_its_swing(reader_of):
-    assert sessions.film_clock(reader_of("full", "c01"), LAST, 1) == (None, [])
+    assert sessions.film_clock(reader_of("full", "c01"), LAST, 1)[:4] == (None, None, None, [])
 
 
 def test_the_film_of_the_chosen_swing_is_below_its_pictures(visit, monkeypatch, tmp_path):

@@ -17,7 +17,8 @@ SCRIPT = script("film_player")
 OFFSET_S = 0.2
 MOUNT = """async ([script, data]) => {
     const player = (await import('data:text/javascript;base64,' + script)).default;
-    player({ data: JSON.parse(data), parentElement: document.body });
+    const setTriggerValue = (name, value) => { window.sent = [name, value]; };
+    player({ data: JSON.parse(data), parentElement: document.body, setTriggerValue });
 }"""
 
 
@@ -40,7 +41,8 @@ def page(chromium, tmp_path_factory):
     data = {
         "film": film(tmp_path_factory.mktemp("film") / "bar.webm"), "kind": "video/webm", "title": "Film of swing 3",
         "times": times.tolist(), "lead": (10 * times).tolist(), "trail": (25 - 10 * times).tolist(),
-        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S, "words": dict(WORDS),
+        "events": [["top", 1.4], ["impact", 1.7]], "offset_s": OFFSET_S,
+        "picture_s": 1 / 30, "words": dict(WORDS),
     }  # fmt: skip
     opened = chromium.new_page()
     opened.set_content("<!doctype html><html lang='en'><title>Film</title><body></body></html>")
@@ -84,6 +86,17 @@ def test_the_playing_film_moves_the_slider(page):
     page.get_by_role("button", name="Pause").click()
     seconds, _ = state(page)
     assert float(slider.input_value()) == pytest.approx(seconds + OFFSET_S, abs=0.1)
+
+
+def test_a_film_is_moved_against_the_load_by_pictures_and_kept_where_it_is(page):
+    page.locator("input[type=range]").fill("1.5")
+    for name in ("+10", "−1", "−1"):
+        page.get_by_role("button", name=name, exact=True).click()
+    moved = OFFSET_S - 8 / 30
+    assert state(page)[0] == pytest.approx(1.5 - moved, abs=0.01)
+    page.get_by_role("button", name="Keep this place").click()
+    name, sent = page.evaluate("() => window.sent")
+    assert (name, sent) == ("kept", {"offset_s": pytest.approx(moved, abs=1e-6)})
 
 
 def test_a_film_that_the_browser_cannot_play_says_so(page):

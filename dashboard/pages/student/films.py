@@ -1,23 +1,25 @@
 """The film of one swing beside its heel lanes, moved by one slider; alone where no plate measured it."""
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from dashboard import elements as st
-from dashboard import layout
+from dashboard import inbox, layout
 from dashboard.components import film_player
 from dashboard.pages.student.swings import SwingChoice, estimated_heel, group_name
 from dashboard.queries import sessions
-from dashboard.text.catalogue import _, mark
+from dashboard.text.catalogue import _, keeping_language, mark
 from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import count, on
 from warehouse.access import Reader
-from warehouse.errors import UnderfootError
+from warehouse.errors import AccessError, CallError, UnderfootError
+from warehouse.vocabulary import STAFF
 
 MOST_POINTS = 400
 APART = mark(
@@ -25,6 +27,23 @@ APART = mark(
     "same moment."
 )
 UNCHECKED = mark("Too few films were taken in this session to be sure that this one is of this swing.")
+KEPT = mark("Kept: the film is here from now on, as soon as your note has loaded.")
+PLACED = {
+    "heard": mark("Placed by the sound of the strike ({error})."),
+    "marked": mark("Placed by what is marked on both film and plate ({error})."),
+    "stamp": mark("Placed by the stamped heel ({error})."),
+    "by_hand": mark("Placed by a coach's hand ({error})."),
+    "stated": mark("Placed by the offset in the session's file ({error})."),
+    "matched": mark(
+        "Placed by how the heels move with the pressure, so not sure to the picture ({error}): next time "
+        "film with sound, or stamp a heel once before set-up."
+    ),
+}
+QUESTIONS = {
+    "clip_marks_disagree": mark("The moments marked on film and plate do not fit one another; check them."),
+    "clip_strikes_unclear": mark("Its sound has several clicks: move the film to the right one by hand."),
+    "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
+}
 NO_PLATE = mark("No plate measured this swing.")
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
 
@@ -115,8 +134,19 @@ def _show(reader: Reader, film: Film, session: str, swing_no: int) -> None:
         _("Film of swing {n}, with the load under both heels") if data["times"] else _("Film of swing {n}")
     )
     data["title"] = title.format(n=swing_no)
-    film_player.show(data, key=f"film-{session}-{swing_no}")
-    if doubt:
+    key = f"film-{session}-{swing_no}"
+
+    def keep(sent: Mapping[str, Any]) -> None:
+        try:
+            keep_place(reader, session, swing_no, float(sent["offset_s"]))
+            st.session_state[f"{key}-kept"] = _(KEPT)
+        except (AccessError, CallError, OSError) as error:
+            st.session_state[f"{key}-kept"] = str(error)
+
+    film_player.show(data, key=key, on_sent=keeping_language(keep))
+    if f"{key}-kept" in st.session_state:
+        layout.say(st.session_state[f"{key}-kept"])
+    elif doubt:
         layout.aside(doubt)
 
 
@@ -126,10 +156,44 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
         data = lanes(reader, session, swing_no)
     except UnderfootError as error:  # its samples can't be read: the film is shown all the same
         return without_lanes(), str(error)
-    offset_s, flags = sessions.film_clock(reader, session, swing_no)
-    data["offset_s"] = offset_s or 0.0
-    doubt = APART if offset_s is None else UNCHECKED if "clip_unchecked" in flags else ""
-    return data, _(doubt) or None
+    clock = sessions.film_clock(reader, session, swing_no)
+    data["offset_s"] = clock.offset_s or 0.0
+    if reader.viewer.role in STAFF and clock.fps:
+        data["picture_s"] = 1.0 / clock.fps
+    return data, placed_by(clock)
+
+
+def placed_by(clock: sessions.FilmClock) -> str:
+    """What puts a film on the plate's clock and how surely, or why nothing does."""
+    if clock.offset_s is None:
+        why = next((_(words) for flag, words in QUESTIONS.items() if flag in (clock.flags or [])), None)
+        return " ".join(filter(None, (_(APART), why)))
+    said = []
+    if clock.source in PLACED:
+        error = _("± {n} ms").format(n=max(1, round(1000 * (clock.se_s or 0.0))))
+        said.append(_(PLACED[clock.source]).format(error=error))
+    if "clip_unchecked" in (clock.flags or []):
+        said.append(_(UNCHECKED))
+    return " ".join(said)
+
+
+def keep_place(reader: Reader, session: str, swing_no: int, offset_s: float) -> None:
+    """Keep where a coach put a swing's film as a note of theirs, which places it from then on.
+
+    Raises
+        AccessError: the swing is not in the viewer's reach now, or they may not write at all.
+        OSError: the disk did not take it.
+    """
+    found = reader.anew().sql("SELECT student FROM session WHERE session = ?", [session])
+    if found.is_empty():
+        raise AccessError(_("There is no session {code} that you may see.").format(code=session))
+    now = inbox.in_reach(reader, found.item())
+    line = {
+        "student": found.item(), "session": session, "swing_no": swing_no, "kind": "swing_film",
+        "value": round(offset_s, 4), "author": now.viewer.person, "shared": False,
+        "at": datetime.now(UTC).isoformat(timespec="seconds"),
+    }  # fmt: skip
+    inbox.deliver_notes(now, [line])
 
 
 def without_lanes() -> dict[str, Any]:

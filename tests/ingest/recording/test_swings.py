@@ -250,7 +250,7 @@ def noted(academy, *lines: str):
 
 
 def swings_of(academy, no: int) -> dict:
-    query = "SELECT kind, sure, drill, part, file_flags, t0_s FROM academy.swing WHERE swing_no = ?"
+    query = "SELECT * FROM academy.swing WHERE swing_no = ?"
     return academy.sql(query, [no]).row(0, named=True)
 
 
@@ -265,6 +265,7 @@ def corrected(academy, made, lesson):
         "swing_kind,v1,2,swing,",
         "swing_drill,v1,3,d1,",
         f"swing_event,v1,3,top,{t0_s + 3.0:.3f}",
+        "swing_film,v1,3,,-0.25",
     )
     assert report.refused == []
     assert report.notices == []
@@ -286,6 +287,12 @@ def test_a_note_gives_a_swing_its_drill_and_moves_an_event(corrected):
     assert events == [("top", pytest.approx(found["t0_s"] + 3.0, abs=1e-3), "marked")]
     waiting = corrected.sql("SELECT reduced FROM academy.session").to_series()
     assert not waiting.any()
+
+
+def test_a_note_places_the_film_of_its_swing(corrected):
+    found = swings_of(corrected, 3)
+    assert (found["clip_offset_s"], found["clip_offset_source"]) == (-0.25, "by_hand")
+    assert swings_of(corrected, 2)["clip_offset_source"] is None
 
 
 def test_corrections_outlive_a_rebuild_and_a_corrected_delivery(corrected, made, lesson, tmp_path):
@@ -328,6 +335,7 @@ def test_an_event_that_does_not_fit_its_swing_changes_nothing_and_is_said(academ
         ("swing_drill,v1,1,d9,", "unknown_drill"),
         ("swing_event,v1,1,waggle,2", "event_name"),
         ("swing_event,v1,1,top,", "empty_value"),
+        ("swing_film,v1,1,,", "empty_value"),
     ],
 )
 def test_a_correction_that_says_nothing_usable_is_refused(academy, made, lesson, line, reason):
