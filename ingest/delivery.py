@@ -16,7 +16,7 @@ from pathlib import Path
 from ingest.formats.format import RosterFormat, formats, is_in_memory, is_orphan, loose_kind
 from ingest.refusals import refuse
 from ingest.session_file import glance
-from warehouse import filed, recipes, toml
+from warehouse import filed, lessons, recipes, toml
 from warehouse.deliverer import Deliverer, read_mark
 from warehouse.errors import CallError
 from warehouse.filed import Fingerprint
@@ -29,9 +29,9 @@ REFUSED = "refused"
 SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, recipes.FILE, *(roster.names[0] for roster in formats(RosterFormat)))
 SESSION, ROSTER, NOTES, SHOTS, STRAY = "session", "roster", "notes", "shots", "stray"
-ARCHIVE = "archive"
+ARCHIVE, CALENDAR = "archive", lessons.KIND
 MOST_HELD_BYTES = 256 << 20  # of one table: 20 swings of 5 s at 2,000 Hz are some 20 MB
-_KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, STRAY: 4, ARCHIVE: 5}
+_KIND_ORDER = {ROSTER: 0, SESSION: 1, NOTES: 2, SHOTS: 3, CALENDAR: 4, STRAY: 5, ARCHIVE: 6}
 _TOO_DEEP = f"has folders more than {MOST_DEEP} deep"
 _TOO_MANY = f"holds more than {MOST_FILES:,} files"
 _PASSED_OVER = (".*", "*.part", "*.tmp", "*.new", "~*", "Thumbs.db", "desktop.ini", "__MACOSX")

@@ -9,7 +9,7 @@ import polars as pl
 
 from ingest import landing, ledger
 from ingest.corrections import correct
-from ingest.delivery import NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
+from ingest.delivery import CALENDAR, NOTES, ROSTER, SETTINGS, SHOTS, Contents, Delivery
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries
@@ -17,7 +17,7 @@ from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
-from warehouse import recipes
+from warehouse import lessons, recipes
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
@@ -74,11 +74,15 @@ class Files:
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         right = self.job.right_of(delivery.by)
         if right is not None and delivery.kind == ROSTER:
-            right.check_recipe() if delivery.files == (recipes.FILE,) else right.check_roster(delivery.name)
+            right.check_staff(recipes.FILE) if delivery.files == (recipes.FILE,) else right.check_roster(
+                delivery.name
+            )
         if delivery.kind == NOTES:
             self._notes(delivery, contents)
         elif delivery.kind == SHOTS:
             self._shots(delivery, contents)
+        elif delivery.kind == CALENDAR:
+            self._calendar(delivery, contents)
         elif delivery.files == (SETTINGS,):
             self._settings(delivery, contents)
         elif delivery.files == (recipes.FILE,):
@@ -122,6 +126,26 @@ class Files:
         self.accepted.commit(delivery, contents, lambda _: {})
         ledger.keep_settings(home, home.settings_file.read_bytes())
         self.accepted.use_settings(home.settings())
+
+    def _calendar(self, delivery: Delivery, contents: Contents) -> None:
+        """A calendar, which pages read from filed/ by its newest delivery of the name."""
+        right, file = self.job.right_of(delivery.by), delivery.files[0]
+        if right is not None:
+            right.check_staff(file)
+        known = self.job.writer.sql(
+            "SELECT arg_max(delivery, sequence) FROM academy.delivery WHERE kind = ? AND name = ?",
+            [CALENDAR, delivery.name],
+        )
+        if known.item() == contents.fingerprint and not self.job.replaying:
+            self.accepted.unchanged(delivery)
+            return
+        try:
+            self._read(delivery, contents, lessons.check, contents.held[file])
+        except UnderfootError as error:
+            if isinstance(error, Refused):
+                raise
+            raise Refused(DetailedRefusal("calendar", f"{file}: {error}", file=file)) from error
+        self.accepted.commit(delivery, contents, lambda _: {})
 
     def _roster(self, delivery: Delivery, contents: Contents) -> None:
         job, file = self.job, delivery.files[0]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from ingest import dropping, retention
+from ingest import calendar_fetch, dropping, retention
 from ingest import load as job
 from ingest.forgetting import forget
 from ingest.job import LoadReport
@@ -136,6 +136,8 @@ class Loader:
         self.forget_asked()
         if any(self.home.refused.glob(f"*/{DROP_ASKED}")):
             self.drop()
+        with suppress(CallError):
+            calendar_fetch.fetch(self.home)
         owed = False
         with suppress(CallError), closing(open_snapshot(self.home)) as snapshot:
             owed = consent.is_owed(snapshot, self.home.settings())

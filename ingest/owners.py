@@ -5,7 +5,7 @@ student of whom something is not known is judged by how usual what is shown is. 
 may differ, and what a lesson counts for: common practice, no source.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from math import exp, hypot, pi, sqrt
@@ -53,10 +53,10 @@ class Shown:
     farthest_mm: float | None = None
 
 
-def known_students(writer: Writer, day: date) -> dict[str, Known]:
-    """The students of a day, each with the last body mass known by then and the foot's length."""
+def known_students(writer: Writer, day: date, coming: Collection[str] = ()) -> dict[str, Known]:
+    """The students of a day, each with the last body mass known by then; `coming`: who had a lesson."""
     rows = writer.sql(_KNOWN, [day, day, day]).iter_rows()
-    return {student: Known(mass, foot) for student, mass, foot in rows}
+    return {student: Known(mass, foot, student in coming) for student, mass, foot in rows}
 
 
 def likely_owners(students: Mapping[str, Known], shown: Shown) -> list[Owner]:

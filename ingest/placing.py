@@ -7,10 +7,9 @@ inbox, with a session.toml; one that leaves its student open is refused (`whose`
 
 import re
 import shutil
-import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -26,13 +25,15 @@ from ingest.owners import Shown, known_students, likely_owners
 from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_progress
 from ingest.recording.moves import ON
 from ingest.refusals import UNREADABLE, refusal, shown
-from warehouse import toml
+from warehouse import lessons, toml
 from warehouse.devices import DeviceSettings, Layout, file_name_pattern
-from warehouse.errors import Refusal, Refused
+from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.home import write_synced
 from warehouse.units import LENGTH_UNITS, STANDARD_GRAVITY_M_S2
+from warehouse.vocabulary import bare, words
 
 USUAL_FOOT_MM = 260.0  # to read a file with whose golfer is not known
+AROUND = timedelta(minutes=15)  # a lesson's recording begins so near it
 FARTHEST_PCT = 99.0  # percentile of positions along a foot
 BEYOND_LIMITS = ("over_time", "over_memory")
 Read = TypeVar("Read")
@@ -136,7 +137,7 @@ class Placing:
     def _place(self, delivery: Delivery, name: str, label: Label) -> list[Delivery]:
         """A session's folder in the inbox for a file whose student is clear; else it is refused and waits."""
         students = self._named(label.student)
-        plain = re.sub(r"[^a-z0-9]+", "-", _bare(name))[-40:].strip("-")  # its ending is part of it
+        plain = re.sub(r"[^a-z0-9]+", "-", bare(name))[-40:].strip("-")  # its ending is part of it
         session = f"{label.started_at:%Y-%m-%d-%H%M}-{plain}"
         if len(students) != 1:
             self._ask(delivery, name, label, students, session)
@@ -163,6 +164,21 @@ class Placing:
         except (Refused, *UNREADABLE):
             return Shown()
 
+    def _coming(self, at: datetime) -> set[str]:
+        """Who had a lesson at a time, by the calendar; nobody where it can't be read."""
+        settings = self.job.academy.settings
+        day = at.astimezone(settings.zone).date()
+        try:
+            found = lessons.lessons(self.job.home, settings, self.job.writer, day)
+        except UnderfootError:
+            return set()
+        return {
+            student
+            for one in found
+            if one.entry.start - AROUND <= at <= one.entry.end + AROUND
+            for student in one.students
+        }
+
     def _folder(self, delivery: Delivery) -> Path:
         """Where the session's folder goes: in the inbox, beside the file if that is there."""
         inbox = self.job.home.inbox.resolve()
@@ -175,13 +191,13 @@ class Placing:
         people = self.job.writer.sql(
             "SELECT person, display_name FROM academy.person WHERE role = 'student'"
         ).rows()
-        wanted = _words(student)
-        whole = [code for code, name in people if wanted in (_words(code), _words(name))]
-        return whole or [code for code, name in people if wanted and wanted <= _words(name)]
+        wanted = words(student)
+        whole = [code for code, name in people if wanted in (words(code), words(name))]
+        return whole or [code for code, name in people if wanted and wanted <= words(name)]
 
     def _ask(self, delivery: Delivery, name: str, label: Label, students: list[str], session: str) -> None:
         """Refuse a file whose student is open, with the likeliest owners beside the reason."""
-        known = known_students(self.job.writer, label.started_at.date())
+        known = known_students(self.job.writer, label.started_at.date(), self._coming(label.started_at))
         named = {student: one for student, one in known.items() if student in students}
         seen = self._shown(delivery.base / name, label.device)
         owners = likely_owners(named or known, seen)
@@ -259,14 +275,3 @@ def _sheet(session: str, student: str, coach: str | None, label: Label) -> str:
         "started_at": label.started_at,
     }  # fmt: skip
     return "\n".join([*toml.lines(head), ""])
-
-
-def _words(text: str) -> frozenset[str]:
-    """The words of a name, in any order."""
-    return frozenset(re.findall(r"[^\W_]+", _bare(text)))
-
-
-def _bare(text: str) -> str:
-    """Text without case and accents."""
-    folded = unicodedata.normalize("NFKD", text).casefold()
-    return "".join(letter for letter in folded if not unicodedata.combining(letter))

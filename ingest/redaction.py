@@ -220,6 +220,17 @@ def settings_without(data: bytes, who: Identity) -> bytes:
     return data if found.encode() == data else found.encode()
 
 
+def calendar_without(data: bytes, who: Identity) -> bytes:
+    """A calendar without them in its texts; lines that were folded are whole first (RFC 5545, 3.1)."""
+    text = data.decode("utf-8-sig", "replace")
+    lines = re.sub(r"\r?\n[ \t]", "", text).splitlines(keepends=True)
+    found = "".join(lines)
+    without = "".join(map(who.blanked, lines))
+    for address in who.addresses:
+        without = re.sub(re.escape(address), BLANK, without, flags=re.IGNORECASE)
+    return data if without == found else without.encode()
+
+
 def comments_without(data: bytes, who: Identity) -> bytes:
     """A session's session.toml without them in its comments: what it says is another's."""
     try:

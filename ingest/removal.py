@@ -18,9 +18,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest import ledger
-from ingest.delivery import NOTES, SETTINGS, SHEET, SHOTS, WHY
+from ingest.delivery import CALENDAR, NOTES, SETTINGS, SHEET, SHOTS, WHY
 from ingest.formats.format import loose_kind
-from ingest.redaction import Identity, comments_without, json_without, settings_without, table_without
+from ingest.redaction import (
+    Identity,
+    calendar_without,
+    comments_without,
+    json_without,
+    settings_without,
+    table_without,
+)
 from warehouse.consent import Roster
 from warehouse.filed import Fingerprint, content_hash, facts_of
 from warehouse.home import Home, sync, write_synced
@@ -116,6 +123,8 @@ def _rewritten(folder: Path, who: Identity, names: Iterable[str]) -> dict[str, b
             without = comments_without(path.read_bytes(), who)
         elif kind in ("roster", NOTES, SHOTS):
             without = table_without(path.read_bytes(), path.name, who)
+        elif kind == CALENDAR:
+            without = calendar_without(path.read_bytes(), who)
         else:
             continue
         if without != path.read_bytes():

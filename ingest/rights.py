@@ -15,7 +15,6 @@ from datetime import datetime
 from typing import Any
 
 from ingest.refusals import refuse
-from warehouse import recipes
 from warehouse.deliverer import Deliverer
 from warehouse.reach import may_write, viewer_of, visible_students
 from warehouse.settings import Settings
@@ -111,15 +110,15 @@ class Right:
             what = f"{self.deliverer.person} delivered it, and only a head coach delivers files of the roster"
             raise refuse("not_yours", what, "hand it to the head coach", file=file)
 
-    def check_recipe(self) -> None:
-        """Refuse a device's recipe.
+    def check_staff(self, file: str) -> None:
+        """Refuse a device's recipe or a calendar.
 
         Raises
             Refused: they are no coach.
         """
         if self.role not in STAFF:
             what = f"{self.deliverer.person or 'who delivered it'} is no coach of the academy"
-            raise refuse("not_yours", what, "hand it to a coach", file=recipes.FILE)
+            raise refuse("not_yours", what, "hand it to a coach", file=file)
 
     def check_over(self, session: str, filed: Mapping[str, Any]) -> None:
         """Refuse what changes a session that is `filed` already: its student, coach, delivery, delivered_by.

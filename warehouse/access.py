@@ -20,18 +20,19 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import access_log, consent, links
+from warehouse import access_log, consent, lessons, links
 from warehouse.body import BODY_NOTES, FallsAnswer, falls_answer, open_discomfort
 from warehouse.errors import AccessError, CallError, UnderfootError, UnknownViewerError
 from warehouse.filed import kept_film
 from warehouse.home import Home
+from warehouse.lessons import Lesson
 from warehouse.permissions import views
 from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.statements import check_select
 from warehouse.store import Snapshot, open_snapshot, read_frame, run
 from warehouse.traces import SessionTrace, read_trace, trace_path
-from warehouse.vocabulary import is_minor
+from warehouse.vocabulary import STAFF, is_minor
 
 _ANSWERS_KEPT = 256  # a reader's; some hundred are asked on a walk through all pages
 _BODY_NOTES = (
@@ -186,6 +187,24 @@ class Reader:
             return None
         path = kept_film(self.home.filed / rows.item(0, "delivery"), swing_no)
         return path if path.is_file() else None
+
+    def lessons(self, day: date) -> list[Lesson]:
+        """The lessons of a day in the academy's calendars, as far as they are of students in reach.
+
+        Where an entry names others too, its text is left out. A head coach sees all of them.
+
+        Raises
+            UnderfootError: a calendar can't be read.
+        """
+        found = []
+        for one in lessons.lessons(self.home, self.settings, self._snapshot, day):
+            named = {*one.students, *one.perhaps}
+            if self.viewer.role in STAFF and named & set(self.students):
+                entry = one.entry if named <= set(self.students) else replace(one.entry, text="")
+                entry = replace(entry, addresses=(), names=())
+                own = (tuple(s for s in part if s in self.students) for part in (one.students, one.perhaps))
+                found.append(Lesson(entry, *own))
+        return found
 
     def is_withheld(self, purpose: str, student: str) -> bool:
         """Whether nothing of a student may be used for a purpose today (see `consent`)."""

@@ -23,6 +23,7 @@ from warehouse.vocabulary import (
 )
 
 SETUP_ROOM_PCT = 5.0  # of foot length; common practice, no source
+ADDRESSES = ("https://", "webcal://")  # of calendars: what is in them is of people, so not in the open
 RETENTION = ("sessions_days", "films_days", "notes_days", "refused_days", "access_log_days")
 
 
@@ -48,6 +49,7 @@ class Settings:
     chains: tuple[Mapping[str, Any], ...] = ()
     club_families: Mapping[str, str] = field(default_factory=dict)
     sign_in: SignInSettings = field(default_factory=SignInSettings)
+    calendar: str = ""  # of lessons: a file, by its path from the home's folder, or an address
     demo_people: str = ""  # of the demo: the digest of everyone in it
     version: str = ""
 
@@ -147,6 +149,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         chains=_tables(table.get("chain", []), "chain", where),
         club_families=MappingProxyType(families),
         sign_in=SignInSettings() if past else _sign_in(table.get("sign_in", {}), where, ZoneInfo(zone)),
+        calendar=_calendar(table.get("calendar", ""), where),
         demo_people=str(table.get("demo_people", "")),
         version=hashlib.sha256(data).hexdigest()[:16],
     )
@@ -157,6 +160,16 @@ def _language(value: Any, where: str) -> str:
     if not isinstance(value, str) or not re.fullmatch("[a-z]{2,3}(_[A-Z]{2})?", value):
         raise UnderfootError(
             f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
+        )
+    return value
+
+
+def _calendar(value: Any, where: str) -> str:
+    plain = isinstance(value, str) and "://" in value and not value.lower().startswith(ADDRESSES)
+    if not isinstance(value, str) or plain:
+        raise UnderfootError(
+            f"{where}: calendar = {value!r} is no file or https address; write one such as "
+            'calendar = "lessons.ics".'
         )
     return value
 

@@ -1,5 +1,7 @@
 """What every wing shares: the codes in delivered files and in the tables, and the small rules about them."""
 
+import re
+import unicodedata
 from datetime import date
 
 STAFF = ("head_coach", "coach")
@@ -122,6 +124,17 @@ def age_group(years: int | None) -> str | None:
     if years is None:
         return None
     return next(group for group, oldest in _AGE_GROUPS.items() if years <= oldest)
+
+
+def bare(text: str) -> str:
+    """Text without case and accents."""
+    folded = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(letter for letter in folded if not unicodedata.combining(letter))
+
+
+def words(text: str) -> frozenset[str]:
+    """The words of a name or text in any order, without case and accents."""
+    return frozenset(re.findall(r"[^\W_]+", bare(text)))
 
 
 def is_photo(name: str) -> bool:

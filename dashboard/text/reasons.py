@@ -16,6 +16,7 @@ REFUSALS = Words(
         "bad_stance": "the stance in session.toml is not written correctly",
         "bad_value": "a value could not be read",
         "binary_file": "a file that should be text is not",
+        "calendar": "the calendar could not be read",
         "changing": "the delivery was still being copied",
         "clip_twice": "a swing has two clips",
         "clock_runs_back": "the clock runs backwards",

@@ -4,6 +4,7 @@ This list is the registry; where two formats could read a file, the earlier one 
 """
 
 from ingest.formats.c3d import C3d
+from ingest.formats.calendars import Calendar
 from ingest.formats.clip_points import ClipPoints
 from ingest.formats.event_times import EventTimes
 from ingest.formats.film import Film
@@ -27,5 +28,6 @@ FORMATS += [
     Notes(),
     Shots(),
     *ROSTERS,
+    Calendar(),
     PlateTable(),
 ]

@@ -1,9 +1,12 @@
 """Today: who was seen lately and what that day still lacks, and who is overdue; only students in reach."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from dashboard import inbox
+from dashboard.pages.session.content import began
 from dashboard.pages.today import content
 from warehouse.access import open_reader
 from warehouse.errors import UnderfootError
@@ -84,3 +87,72 @@ def test_without_students_it_says_what_to_do(academy):
     reader = academy(["DELETE FROM academy.person WHERE role = 'student'"])
     with pytest.raises(UnderfootError, match="People page"):
         content.lately(reader)
+
+
+def lesson(hour, text, uid="1", minutes=60):
+    return (
+        f"BEGIN:VEVENT\r\nUID:{uid}\r\nDTSTART:{datetime.now(ZoneInfo('Europe/Dublin')):%Y%m%d}T{hour:02}0000\r\n"
+        f"DURATION:PT{minutes}M\r\nSUMMARY:{text}\r\nEND:VEVENT\r\n"
+    )
+
+
+def with_calendar(reader, *lessons):
+    text = f"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:x\r\n{''.join(lessons)}END:VCALENDAR\r\n"
+    (reader.home.path / "own.ics").write_text(text, "utf-8")
+    settings = reader.home.settings_file.read_text("utf-8")
+    if "calendar =" not in settings:
+        reader.home.settings_file.write_text(f'calendar = "own.ics"\n{settings}', "utf-8")
+    return open_reader(reader.home, reader.viewer.person)
+
+
+def test_who_comes_is_said_by_the_calendar_in_order_of_time(academy):
+    reader = with_calendar(academy(), lesson(23, "Petra Quill"), lesson(0, "Odo Fenn: putting", "2"))
+    found = content.coming(reader)
+    assert [(one.when, one.text, [line.student for line in one.students]) for one in found] == [
+        ("00:00–01:00", "Odo Fenn: putting", ["s2"]), ("23:00–00:00", "Petra Quill", ["s1"]),
+    ]  # fmt: skip
+
+
+def test_a_lesson_that_is_over_says_what_is_missing_and_one_to_come_when_they_were_seen(academy):
+    reader = with_calendar(
+        academy([note("s1", 0, "saw"), note("s3", 9, "saw")]), lesson(0, "Petra Quill", minutes=1)
+    )
+    [over] = content.coming(reader)
+    assert over.students[0].sentence == "no measurement and no home practice set"
+    reader = with_calendar(reader, lesson(0, "Mina Harrow", minutes=1439))
+    [going] = content.coming(reader)
+    assert going.students[0].sentence.startswith("last seen on ")
+
+
+def test_a_coach_sees_the_lessons_of_their_own_students_and_no_word_of_others(academy):
+    reader = academy()
+    mine, others = reader.sql("SELECT student FROM coaching WHERE coach = 'c2'"), "Petra Quill"
+    assert mine["student"].to_list() == ["s3"]
+    with_calendar(
+        reader, lesson(9, others), lesson(10, f"{others} and Mina Harrow", "2"), lesson(11, "Petra", "3")
+    )
+    coach = open_reader(reader.home, "c2")
+    [one] = content.coming(coach)
+    assert (one.text, [line.student for line in one.students]) == ("", ["s3"])
+    for person in ("s1", "g2"):
+        assert open_reader(reader.home, person).lessons(reader.today) == []
+
+
+def test_where_it_is_not_clear_who_is_meant_it_is_a_question(academy):
+    [one] = content.coming(with_calendar(academy(), lesson(9, "Odo at nine")))
+    assert (one.asked, [line.student for line in one.students]) == (True, ["s2"])
+
+
+def test_a_calendar_that_can_not_be_read_is_a_sentence_and_no_calendar_is_no_lesson(academy):
+    reader = academy()
+    assert content.coming(reader) == []
+    with_calendar(reader)
+    (reader.home.path / "own.ics").write_bytes(b"x")
+    with pytest.raises(UnderfootError, match="calendar"):
+        content.coming(open_reader(reader.home, "h1"))
+
+
+def test_a_new_session_begins_with_todays_lesson(academy):
+    reader = with_calendar(academy(), lesson(0, "Petra Quill"), lesson(23, "Mina Harrow", "2"))
+    assert began(reader, "s1").hour == 0
+    assert began(reader, "s3") == inbox.this_minute(reader)

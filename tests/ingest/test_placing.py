@@ -7,10 +7,10 @@ import pytest
 
 from ingest import placing
 from ingest.load import retry
-from ingest.placing import _words
 from planted_recordings import QUIET, recording
 from warehouse.devices import read_devices
 from warehouse.errors import UnderfootError
+from warehouse.vocabulary import words
 
 COLUMNS = "".join(f'{name} = "{name}"\n' for name in ("t_s", "left_n", "right_n"))
 DEVICE = '\n[device.run]\nkind = "force_plates"\n[device.run.layout]\nswings = "found"\n{says}\n[device.run.columns]\n'
@@ -192,4 +192,4 @@ def test_a_file_name_with_an_unknown_part_is_one_sentence(file_name):
 
 
 def test_a_name_is_the_same_without_case_accents_and_order():
-    assert _words("Özil_José") == _words("jose OZIL")
+    assert words("Özil_José") == words("jose OZIL")

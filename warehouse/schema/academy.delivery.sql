@@ -3,7 +3,7 @@ CREATE TABLE IF NOT EXISTS academy.delivery (
     delivery VARCHAR NOT NULL,       -- content hash
     sequence BIGINT NOT NULL,
     received_at TIMESTAMP NOT NULL,
-    kind VARCHAR NOT NULL,           -- session | roster | notes | shots
+    kind VARCHAR NOT NULL,           -- session | roster | notes | shots | calendar
     name VARCHAR,                    -- folder or file name it came under
     delivered_by VARCHAR,            -- who delivered it through the pages; null: whoever keeps the home
     session VARCHAR,

@@ -20,7 +20,15 @@ from warehouse import family
 from warehouse.access import Reader
 from warehouse.home import Home
 
-KINDS = Words({"session": "Session", "roster": "Roster", "notes": "Notes", "shots": "Ball results"})
+KINDS = Words(
+    {
+        "session": "Session",
+        "roster": "Roster",
+        "notes": "Notes",
+        "shots": "Ball results",
+        "calendar": "Calendar",
+    }
+)
 OUTCOMES = Words({"accepted": "loaded", "replaced": "replaced an earlier one"})
 SENTENCES_SHOWN = 5
 GROUPS_SHOWN = 40

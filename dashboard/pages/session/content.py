@@ -3,6 +3,7 @@
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -95,6 +96,19 @@ def body_mass_kg(reader: Reader, student: str) -> float | None:
     )
     kg = found.item()
     return None if kg is None else float(kg)
+
+
+def began(reader: Reader, student: str) -> datetime:
+    """When a student's session began: with the last of today's lessons that has begun; else now."""
+    now = inbox.this_minute(reader)
+    with suppress(UnderfootError):
+        starts = [
+            one.entry.start
+            for one in reader.lessons(reader.today)
+            if student in one.students and one.entry.end > one.entry.start
+        ]
+        return max((start for start in starts if reader.today == start.date() and start <= now), default=now)
+    return now
 
 
 def device_name(typed: str) -> str:

@@ -97,8 +97,8 @@ def _visit(reader: Reader, student: str) -> Visit:
 
 
 def _started_at(reader: Reader, student: str) -> datetime:
-    """When it began: the first look at this page, unless somebody says another day or time."""
-    usual = st.session_state.setdefault(f"began-{student}", inbox.this_minute(reader))
+    """When it began: with today's lesson, else now, unless somebody says another day or time."""
+    usual = st.session_state.setdefault(f"began-{student}", content.began(reader, student))
     with st.expander(_("When: {day}, {time}").format(day=on(usual.date()), time=f"{usual:%H:%M}")):
         day = st.date_input(_("Day"), usual.date(), key=f"day-{student}", format="DD/MM/YYYY")
         time = st.time_input(_("Start time"), usual.time(), key=f"time-{student}", step=300)

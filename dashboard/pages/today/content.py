@@ -1,7 +1,8 @@
 """What the Today page says: who was seen lately and what that day still lacks, and who is overdue."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, time, timedelta
+from typing import Any
 
 import polars as pl
 
@@ -9,6 +10,7 @@ from dashboard.section import nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import listed, on
 from warehouse.access import Reader
+from warehouse.lessons import Entry
 
 LATELY = timedelta(days=7)
 OVERDUE = timedelta(days=28)  # common practice, no source
@@ -32,12 +34,60 @@ _SEEN = """
 
 
 @dataclass(frozen=True)
+class Coming:
+    """A lesson of today: when, what the calendar says, its students, and whether they are a question."""
+
+    when: str
+    text: str
+    students: tuple["Line", ...]
+    asked: bool
+
+
+@dataclass(frozen=True)
 class Line:
     """One student with what there is to say of them."""
 
     student: str
     name: str
     sentence: str
+
+
+def coming(reader: Reader) -> list[Coming]:
+    """Today's lessons in order of time; of those that are over, what each student's day still lacks.
+
+    Raises
+        UnderfootError: a calendar can't be read.
+    """
+    known = {row["student"]: row for row in _rows(reader).iter_rows(named=True)}
+    now = datetime.now(reader.settings.zone)
+    return [
+        Coming(
+            _when(one.entry),
+            one.entry.text,
+            tuple(
+                _of(reader, known[s], over=one.entry.end <= now)
+                for s in (*one.students, *one.perhaps)
+                if s in known
+            ),
+            bool(one.perhaps),
+        )
+        for one in reader.lessons(reader.today)
+    ]
+
+
+def _when(entry: Entry) -> str:
+    if entry.start.time() == entry.end.time() == time():
+        return _("All day")
+    return f"{entry.start:%H:%M}–{entry.end:%H:%M}" if entry.end > entry.start else f"{entry.start:%H:%M}"
+
+
+def _of(reader: Reader, row: dict[str, Any], *, over: bool) -> Line:
+    """A student who comes: when they were seen last, or, afterwards, what is missing of today."""
+    here = row if row["day"] == reader.today else {"noted": False, "measured": False, "set_at_home": False}
+    if over:
+        return Line(row["student"], row["name"], _lacks(here))
+    seen = _("not seen yet") if row["day"] is None else _("last seen on {day}").format(day=on(row["day"]))
+    return Line(row["student"], row["name"], seen)
 
 
 def lately(reader: Reader) -> list[Line]:

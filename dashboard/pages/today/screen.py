@@ -9,6 +9,7 @@ from dashboard.pages.today.content import Line
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import MINORS
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 
 SHOWN = 12  # students of a part; the rest is on the other pages
 
@@ -16,10 +17,38 @@ SHOWN = 12  # students of a part; the rest is on the other pages
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Today"), anchor=False)
+    _coming(reader)
     _part(reader, _("Seen lately"), content.lately, _("Nobody was seen in the last seven days."))
     _part(reader, _("Not seen for four weeks"), content.overdue, _("Nobody is overdue."))
     _part(reader, _("Everyone else"), content.others, _("There is nobody else."))
     layout.aside(_(MINORS))
+
+
+def _coming(reader: Reader) -> None:
+    """Who comes today, by the calendar; nothing where there is no lesson in it."""
+    try:
+        found = content.coming(reader)
+    except UnderfootError as error:
+        st.warning(str(error))
+        return
+    if not found:
+        return
+    st.header(_("Lessons today"), anchor=False)
+    for one in found:
+        with st.container(border=True):
+            layout.lead(one.when, one.text)
+            if one.asked:
+                layout.aside(_("It is not clear who is meant; perhaps:"))
+            for line in one.students:
+                _line(line)
+
+
+def _line(line: Line) -> None:
+    layout.lead(line.name, line.sentence)
+    with st.container(horizontal=True):
+        navigation.link("lesson", _("Lesson sheet →"), student=line.student)
+        navigation.link("session", _("New session →"), student=line.student)
+        navigation.link("notes", _("Write a note →"), student=line.student)
 
 
 def _part(reader: Reader, heading: str, find: Callable[[Reader], Sequence[Line]], nobody: str) -> None:
@@ -28,10 +57,6 @@ def _part(reader: Reader, heading: str, find: Callable[[Reader], Sequence[Line]]
         if not found:
             st.write(nobody)
         for line in found[:SHOWN]:
-            layout.lead(line.name, line.sentence)
-            with st.container(horizontal=True):
-                navigation.link("lesson", _("Lesson sheet →"), student=line.student)
-                navigation.link("session", _("New session →"), student=line.student)
-                navigation.link("notes", _("Write a note →"), student=line.student)
+            _line(line)
         if len(found) > SHOWN:
             layout.aside(_("{n} more are on the Students page.").format(n=len(found) - SHOWN))
