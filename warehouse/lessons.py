@@ -12,11 +12,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
-
-import icalendar
-import recurring_ical_events
 
 from warehouse.consent import Roster
 from warehouse.errors import UnderfootError
@@ -24,6 +21,9 @@ from warehouse.home import Home
 from warehouse.settings import ADDRESSES, Settings
 from warehouse.sign_in_settings import fold
 from warehouse.vocabulary import words
+
+if TYPE_CHECKING:  # the libraries take a quarter of a second, and most starts need neither
+    from icalendar import Calendar, Component
 
 KIND = "calendar"  # of a delivery
 FETCHED = "calendar.ics"  # in the home: what the loader fetched last
@@ -178,6 +178,8 @@ def entries(data: bytes, zone: ZoneInfo, day: date) -> tuple[Entry, ...]:
     Raises
         UnderfootError: it is no calendar, or repeats beyond measure.
     """
+    import recurring_ical_events  # noqa: PLC0415 - see above
+
     start = datetime.combine(day, time(), zone)
     found = []
     with _in_words():
@@ -202,11 +204,13 @@ def _in_words() -> Iterator[None]:
         ) from error
 
 
-def _parsed(data: bytes) -> icalendar.Calendar:
+def _parsed(data: bytes) -> "Calendar":
+    from icalendar import Calendar  # noqa: PLC0415 - see above
+
     if len(data) > MOST_BYTES:
         raise UnderfootError(f"A calendar may have {MOST_BYTES >> 20} MB at most; export less of it.")
     with _in_words():
-        calendar = icalendar.Calendar.from_ical(data.decode("utf-8-sig"))
+        calendar = Calendar.from_ical(data.decode("utf-8-sig"))
         events = calendar.walk("VEVENT")
         if calendar.name != "VCALENDAR":
             raise ValueError("VCALENDAR")
@@ -217,7 +221,7 @@ def _parsed(data: bytes) -> icalendar.Calendar:
     return calendar
 
 
-def _check_rules(event: icalendar.Component) -> None:
+def _check_rules(event: "Component") -> None:
     rules = event.get("RRULE", [])
     for rule in rules if isinstance(rules, list) else [rules]:
         often = {str(one).upper() for one in rule.get("FREQ", [])}
@@ -228,7 +232,7 @@ def _check_rules(event: icalendar.Component) -> None:
             )
 
 
-def _entry(event: icalendar.Component, zone: ZoneInfo) -> Entry:
+def _entry(event: "Component", zone: ZoneInfo) -> Entry:
     start, end = _moment(event.start, zone), _moment(event.end, zone)
     if not isinstance(event.start, datetime):
         end = max(start, end - timedelta(days=1))  # the end of an entry of whole days is the day after
