@@ -20,12 +20,12 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from warehouse import access_log, consent, lessons, links
-from warehouse.body import BODY_NOTES, FallsAnswer, falls_answer, open_discomfort
+from warehouse import access_log, consent, links
+from warehouse.body import BODY_NOTES_OF, FallsAnswer, falls_answer, open_discomfort
 from warehouse.errors import AccessError, CallError, UnderfootError, UnknownViewerError
 from warehouse.filed import kept_film
 from warehouse.home import Home
-from warehouse.lessons import Lesson
+from warehouse.lessons import Lesson, lessons, of_students
 from warehouse.permissions import views
 from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
@@ -35,10 +35,6 @@ from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import STAFF, is_minor
 
 _ANSWERS_KEPT = 256  # a reader's; some hundred are asked on a walk through all pages
-_BODY_NOTES = (
-    'SELECT student, "at", day, kind, code, grade FROM academy.note '
-    f"WHERE student = ? AND kind IN {BODY_NOTES}"
-)
 MEASURE_ENDED = "The consent to measure has ended, so these samples are not shown."
 PROGRESS = "Progress page"
 CHANGED = "What you may see has changed since this page was opened; open it again."
@@ -189,22 +185,9 @@ class Reader:
         return path if path.is_file() else None
 
     def lessons(self, day: date) -> list[Lesson]:
-        """The lessons of a day in the academy's calendars, as far as they are of students in reach.
-
-        Where an entry names others too, its text is left out. A head coach sees all of them.
-
-        Raises
-            UnderfootError: a calendar can't be read.
-        """
-        found = []
-        for one in lessons.lessons(self.home, self.settings, self._snapshot, day):
-            named = {*one.students, *one.perhaps}
-            if self.viewer.role in STAFF and named & set(self.students):
-                entry = one.entry if named <= set(self.students) else replace(one.entry, text="")
-                entry = replace(entry, addresses=(), names=())
-                own = (tuple(s for s in part if s in self.students) for part in (one.students, one.perhaps))
-                found.append(Lesson(entry, *own))
-        return found
+        """The lessons of a day for staff (see `lessons.of_students`); a calendar may be refused."""
+        seen = self.students if self.viewer.role in STAFF else ()
+        return of_students(lessons(self.home, self.settings, self._snapshot, day), seen)
 
     def is_withheld(self, purpose: str, student: str) -> bool:
         """Whether nothing of a student may be used for a purpose today (see `consent`)."""
@@ -264,7 +247,9 @@ class Reader:
 
     def _body_notes(self, student: str) -> pl.DataFrame:
         with self._lock:
-            return read_frame(self._connection, _BODY_NOTES, [student if student in self.students else None])
+            return read_frame(
+                self._connection, BODY_NOTES_OF, [student if student in self.students else None]
+            )
 
     def refused(self, page: str, student: str | None = None) -> None:
         """Log that a page, or something on it, was refused to the viewer."""

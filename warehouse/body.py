@@ -21,6 +21,10 @@ CAUTIONS = (EYES_CLOSED, BALANCE, LOAD, AGE)
 DISCOMFORT = "discomfort"
 FELL, FALLS_NOT_ASKED = "fell", "falls_not_asked"
 BODY_NOTES = ("discomfort", "discomfort_over", "falls")  # kinds of note that this rule reads
+BODY_NOTES_OF = (  # of one student
+    'SELECT student, "at", day, kind, code, grade FROM academy.note '
+    f"WHERE student = ? AND kind IN {BODY_NOTES}"
+)
 FALLS_ASKED_FROM_AGE = 60  # years: asked whatever is practised; common practice, no source
 FALLS_ASKED_AGAIN_DAYS = 365
 """How long an answer holds. Asking older people once a year: Montero-Odasso et al., Age and Ageing 51 (2022),

@@ -6,9 +6,9 @@ read by the libraries icalendar and recurring-ical-events.
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -23,7 +23,7 @@ from warehouse.sign_in_settings import fold
 from warehouse.vocabulary import words
 
 if TYPE_CHECKING:  # the libraries take a quarter of a second, and most starts need neither
-    from icalendar import Calendar, Component
+    from icalendar import Calendar, Event
 
 KIND = "calendar"  # of a delivery
 FETCHED = "calendar.ics"  # in the home: what the loader fetched last
@@ -94,9 +94,17 @@ def lessons(home: Home, settings: Settings, roster: Roster, day: date) -> list[L
     return [lesson for lesson in made if lesson.students or lesson.perhaps]
 
 
-def has_calendar(home: Home, settings: Settings, roster: Roster) -> bool:
-    """Whether there is any calendar."""
-    return bool(_files(home, settings, roster))
+def of_students(found: Iterable[Lesson], students: Collection[str]) -> list[Lesson]:
+    """The lessons of these students, less who else is in them; an entry that names others too has no text."""
+    own = []
+    for one in found:
+        named = {*one.students, *one.perhaps}
+        seen = (tuple(s for s in part if s in students) for part in (one.students, one.perhaps))
+        entry = replace(
+            one.entry, text=one.entry.text if named <= set(students) else "", addresses=(), names=()
+        )
+        own += [Lesson(entry, *seen)] if named & set(students) else []
+    return own
 
 
 def match(entry: Entry, students: Sequence[Named]) -> Lesson:
@@ -181,7 +189,7 @@ def entries(data: bytes, zone: ZoneInfo, day: date) -> tuple[Entry, ...]:
     import recurring_ical_events  # noqa: PLC0415 - see above
 
     start = datetime.combine(day, time(), zone)
-    found = []
+    found: list[Entry] = []
     with _in_words():
         for event in recurring_ical_events.of(_parsed(data)).between(start, start + timedelta(days=1)):
             if str(event.get("STATUS", "")).upper() != "CANCELLED" and len(found) < MOST_A_DAY:
@@ -221,7 +229,7 @@ def _parsed(data: bytes) -> "Calendar":
     return calendar
 
 
-def _check_rules(event: "Component") -> None:
+def _check_rules(event: Any) -> None:
     rules = event.get("RRULE", [])
     for rule in rules if isinstance(rules, list) else [rules]:
         often = {str(one).upper() for one in rule.get("FREQ", [])}
@@ -232,13 +240,11 @@ def _check_rules(event: "Component") -> None:
             )
 
 
-def _entry(event: "Component", zone: ZoneInfo) -> Entry:
+def _entry(event: "Event", zone: ZoneInfo) -> Entry:
     start, end = _moment(event.start, zone), _moment(event.end, zone)
     if not isinstance(event.start, datetime):
         end = max(start, end - timedelta(days=1))  # the end of an entry of whole days is the day after
-    people = [
-        one for key in ("ATTENDEE", "ORGANIZER") for one in _listed(event.get(key)) if isinstance(one, str)
-    ]
+    people: list[Any] = [one for key in ("ATTENDEE", "ORGANIZER") for one in _listed(event.get(key))]
     coming = [one for one in people if str(getattr(one, "params", {}).get("PARTSTAT", "")) != "DECLINED"]
     return Entry(
         str(event.get("UID", "")), start, end, str(event.get("SUMMARY", "")),

@@ -9,6 +9,7 @@ import pytest
 import builders
 from dashboard import readers
 from dashboard.pages.session import content
+from dashboard.pages.session.shared import parts_of
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import content_hash
 from warehouse.preview import Preview, PreviewedSwing, Share
@@ -98,9 +99,9 @@ def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
 
 def test_swings_are_shared_out_as_a_coach_says():
     shares = (Share((1, 2, 5), 74.0), Share((3, 4), 35.0), Share((6,), 60.0))
-    assert content.parts_of(shares, ["a", "b", None], {}) == {"a": (1, 2, 5), "b": (3, 4)}
-    assert content.parts_of(shares, ["a", "a", None], {}) == {"a": (1, 2, 3, 4, 5)}
-    assert content.parts_of(shares, ["a", "b", None], {5: "b", 6: "a"}) == {"a": (1, 2), "b": (3, 4, 5)}
+    assert parts_of(shares, ["a", "b", None], {}) == {"a": (1, 2, 5), "b": (3, 4)}
+    assert parts_of(shares, ["a", "a", None], {}) == {"a": (1, 2, 3, 4, 5)}
+    assert parts_of(shares, ["a", "b", None], {5: "b", 6: "a"}) == {"a": (1, 2), "b": (3, 4, 5)}
 
 
 def test_the_same_files_are_saved_once(opened):

@@ -25,7 +25,7 @@ from warehouse import recipes, toml
 from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import holder
-from warehouse.preview import Brought, Player, Preview, Share
+from warehouse.preview import Brought, Player, Preview
 from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
 
 Files = tuple[tuple[str, bytes], ...]
@@ -167,16 +167,6 @@ def columns(found: Preview) -> pl.DataFrame:
 
 
 Part = tuple[Visit, Opened, Mapping[int, str]]
-
-
-def parts_of(
-    shares: Sequence[Share], owners: Sequence[str | None], moved: Mapping[int, str]
-) -> dict[str, tuple[int, ...]]:
-    """The swings of each student, by their numbers in the recording; a moved one is its new owner's."""
-    of = {no: owner for share, owner in zip(shares, owners, strict=True) for no in share.swings}
-    of |= {no: owner for no, owner in moved.items() if of.get(no)}
-    students = dict.fromkeys(owner for owner in of.values() if owner)
-    return {student: tuple(sorted(no for no in of if of[no] == student)) for student in students}
 
 
 def save(reader: Reader, parts: Sequence[Part]) -> Saved:

@@ -1,6 +1,6 @@
 """One recording of several people: whose each part is, and which swing is somebody else's, one tap each."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from dashboard import elements as st
@@ -23,6 +23,16 @@ def is_several(student: str, shares: Sequence[Share]) -> bool:
     return not st.checkbox(_("It is all one person's"), key=f"alone-{student}")
 
 
+def parts_of(
+    shares: Sequence[Share], owners: Sequence[str | None], moved: Mapping[int, str]
+) -> dict[str, tuple[int, ...]]:
+    """The swings of each student, by their numbers in the recording; a moved one is its new owner's."""
+    of = {no: owner for share, owner in zip(shares, owners, strict=True) for no in share.swings}
+    of |= {no: owner for no, owner in moved.items() if of.get(no)}
+    students = dict.fromkeys(owner for owner in of.values() if owner)
+    return {student: tuple(sorted(no for no in of if of[no] == student)) for student in students}
+
+
 def parts(reader: Reader, visit: Visit, files: Files, found: Preview) -> list[Part]:
     """Each student's part of a recording; none while it is not said whose one is, or one can't be saved."""
     names = dict(people.students(reader).select("student", "name").iter_rows())
@@ -32,7 +42,7 @@ def parts(reader: Reader, visit: Visit, files: Files, found: Preview) -> list[Pa
         return []
     moved: dict[int, str] = st.session_state.setdefault(f"moved-{visit.student}", {})
     real = [None if owner == NOBODY else owner for owner in owners]
-    swings = content.parts_of(found.shares, real, moved)
+    swings = parts_of(found.shares, real, moved)
     made = [_part(reader, visit, files, student, own, names, list(swings)) for student, own in swings.items()]
     return [one for one in made if one is not None] if None not in made else []
 

@@ -83,7 +83,9 @@ def _when(entry: Entry) -> str:
 
 def _of(reader: Reader, row: dict[str, Any], *, over: bool) -> Line:
     """A student who comes: when they were seen last, or, afterwards, what is missing of today."""
-    here = row if row["day"] == reader.today else {"noted": False, "measured": False, "set_at_home": False}
+    here: dict[str, object] = (
+        row if row["day"] == reader.today else {"noted": False, "measured": False, "set_at_home": False}
+    )
     if over:
         return Line(row["student"], row["name"], _lacks(here))
     seen = _("not seen yet") if row["day"] is None else _("last seen on {day}").format(day=on(row["day"]))
