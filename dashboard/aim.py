@@ -8,7 +8,7 @@ from dashboard.queries import lesson, people, season
 from dashboard.student_season import StudentSeason
 from dashboard.text.advice import ADVICE
 from dashboard.text.catalogue import Words, _, ngettext
-from dashboard.text.numbers import listed, number, share
+from dashboard.text.numbers import listed, lowered, number, share
 from dashboard.text.sentences import between
 from warehouse.access import Reader
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
@@ -69,7 +69,7 @@ def because(aim: str | None, cause: str | None, follows: Sequence[str], name: Ca
     """Why an aim comes first: what follows from it, or what a named aim follows from; "" without a link."""
     if cause is not None and aim is not None:
         return _("Look at “{cause}” first: “{aim}” follows from it.").format(
-            cause=name(cause).lower(), aim=name(aim).lower()
+            cause=lowered(name(cause)), aim=lowered(name(aim))
         )
     if not follows:
         return ""
@@ -77,7 +77,7 @@ def because(aim: str | None, cause: str | None, follows: Sequence[str], name: Ca
         "First this, because {faults} follows from it.",
         "First this, because {faults} follow from it.",
         len(follows),
-    ).format(faults=listed([f"“{name(fault).lower()}”" for fault in follows]))
+    ).format(faults=listed([f"“{lowered(name(fault))}”" for fault in follows]))
 
 
 def in_brief(row: Mapping[str, Any], name: Callable[[str], str]) -> str:
@@ -115,7 +115,7 @@ def link_numbers(chosen: StudentSeason, row: dict[str, Any]) -> str:
             said += " " + _("One of the two is seen by eye.")
     return said.format(
         later=chosen.name(row["later"]),
-        earlier=chosen.name(row["earlier"]).lower(),
+        earlier=lowered(chosen.name(row["earlier"])),
         with_it=share(row["share_with"]),
         without=share(row["share_without"]),
         interval=between(lo, hi),
@@ -128,7 +128,7 @@ def chain_lines(chosen: StudentSeason) -> list[str]:
     pairs: dict[str, list[str]] = {}
     lines = []
     for row in rows.iter_rows(named=True):
-        pair = f"{chosen.name(row['earlier'])} → {chosen.name(row['later']).lower()}"
+        pair = f"{chosen.name(row['earlier'])} → {lowered(chosen.name(row['later']))}"
         pairs.setdefault(row["label"], []).append(pair)
         if row["label"] == GOES_TOGETHER:
             lines.append(f"{pair}. {link_numbers(chosen, row)}")

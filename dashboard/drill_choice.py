@@ -19,7 +19,7 @@ from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import Measure, count, number
+from dashboard.text.numbers import Measure, count, lowered, number
 from dashboard.text.sentences import AT_PACE, FEW_SWINGS
 from warehouse.body import Body, Exercise
 from warehouse.vocabulary import HARMS, HELPS, PACES, STOP, age, age_group
@@ -159,7 +159,7 @@ def evidence(row: Mapping[str, Any], measure: Measure | None) -> str:
     )
     if row.get("kept_alike") is None:
         return text
-    like = AGES.get(row["alike"], row["alike"]).lower()
+    like = lowered(AGES.get(row["alike"], row["alike"]))
     alike = _("With students like this one ({like}): {kept}.")
     return f"{text} {alike.format(like=like, kept=_amount(row, 'kept_alike', measure))}"
 

@@ -12,7 +12,7 @@ from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import GOALS, PLAINLY, label, marked
-from dashboard.text.numbers import Measure, count, on, share
+from dashboard.text.numbers import Measure, count, lowered, on, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
 
@@ -128,11 +128,11 @@ def ball_sentence(chosen: StudentSeason, *, plainly: bool = False) -> str:
     trend = ball.ball_trend(chosen.reader, chosen.student, chosen.family, chosen.season, outcome)
     shown = measure(outcome)
     text = _("The ball, {measure} with the {club}: {said}.").format(
-        measure=shown.label.lower(), club=rows["club"][-1], said=_moved(shown, rows, trend)
+        measure=lowered(shown.label), club=rows["club"][-1], said=_moved(shown, rows, trend)
     )
     if not plainly:
         return f"{text} {_doubt(shown, trend)}".strip()
     last = _("The ball at your last session: {measure} {value} with the {club}.").format(
-        measure=shown.label.lower(), value=shown.say(rows["value"][-1]), club=rows["club"][-1]
+        measure=lowered(shown.label), value=shown.say(rows["value"][-1]), club=rows["club"][-1]
     )
     return f"{last} {shown.explain} {PLAINLY[trend['label'] if trend else TOO_FEW]}"

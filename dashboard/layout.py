@@ -16,7 +16,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
 from dashboard.text.markdown import Markdown, markdown
-from dashboard.text.numbers import on
+from dashboard.text.numbers import on, short_day
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -219,10 +219,12 @@ def _grid(rows: pl.DataFrame) -> None:
     gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
     # A date column shows a gap as "None"; with gaps, its days go in as words.
     gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]
-    rows = rows.with_columns(pl.col(gappy).dt.strftime("%-d %b %Y")) if gappy else rows
+    rows = rows.with_columns(
+        pl.Series(name, [day and short_day(day) for day in rows[name]], pl.String) for name in gappy
+    )
     gaps += [pl.col(name).fill_null("") for name in gappy]
     days = {
-        name: st.column_config.DateColumn(format="D MMM YYYY")
+        name: st.column_config.DateColumn(format=_("D MMM YYYY"))
         for name, kind in rows.schema.items()
         if kind == pl.Date
     }

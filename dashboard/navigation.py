@@ -10,7 +10,7 @@ from typing import Any
 from dashboard import admitted, family, gate, layout, location, readers, signin, theme, turns, uploads
 from dashboard import elements as st
 from dashboard.first_page import screen as first_page
-from dashboard.text.catalogue import _, use
+from dashboard.text.catalogue import _, languages, own_name, use
 from warehouse import access_log, journal
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
@@ -88,7 +88,7 @@ def run(pages: Sequence[Page]) -> None:
             first_page.show(home, founder)
             st.stop()
         settings = home.settings()
-        use(settings.language)
+        _speak(settings.language)
         reader = signin.let_in(home, settings)
         staff, films = reader.viewer.role in STAFF, family.may_send_films(reader)
     except UnderfootError as error:
@@ -107,6 +107,22 @@ def run(pages: Sequence[Page]) -> None:
         groups.setdefault(_(page.group), []).append(entries[page.path])
     st.session_state["pages"] = entries
     st.navigation(groups, position="sidebar" if len(own) > 1 else "hidden", expanded=True).run()
+
+
+def _speak(usual: str) -> None:
+    """Speak the academy's usual language, or the one that the visitor or the address has chosen."""
+    use(usual)
+    known = languages()
+    asked = st.query_params.get("language")
+    start = asked if asked in known else usual
+    chosen = st.session_state.get("language", start)
+    use(chosen)
+    with st.sidebar:
+        st.selectbox(_("Language"), known, index=known.index(start), format_func=own_name, key="language")
+    if chosen != usual:
+        st.query_params["language"] = chosen
+    elif asked:
+        del st.query_params["language"]
 
 
 def link(path: str, label: str, **address: str) -> None:

@@ -14,7 +14,7 @@ from dashboard.section import Picture
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES, label, marked
-from dashboard.text.numbers import Measure, listed, share
+from dashboard.text.numbers import Measure, listed, lowered, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
 from warehouse.observations import signs
@@ -38,7 +38,7 @@ class StudentSeason:
     @property
     def clubs(self) -> str:
         """The family's name within a sentence: irons."""
-        return FAMILIES.get(self.family, self.family).lower()
+        return lowered(FAMILIES.get(self.family, self.family))
 
     @cached_property
     def measures(self) -> dict[str, Measure]:
@@ -186,7 +186,7 @@ def fault_season(chosen: StudentSeason, fault: str) -> MeasureSeason | None:
     rates = season.session_rates(reader, fault, chosen.family, chosen.season, student)
     if rates.is_empty():
         return None
-    label = _("Swings with “{fault}”").format(fault=chosen.name(fault).lower())
+    label = _("Swings with “{fault}”").format(fault=lowered(chosen.name(fault)))
     line = SeasonLine(
         measure=Measure(fault, label, "%", "", "down", 0),
         sessions=rates,
@@ -200,7 +200,7 @@ def fault_season(chosen: StudentSeason, fault: str) -> MeasureSeason | None:
 
 def rate_finding(chosen: StudentSeason, fault: str) -> str:
     """The title of a fault's season line: in how many swings it shows lately, whatever one session says."""
-    name = chosen.name(fault).lower()
+    name = lowered(chosen.name(fault))
     now = chosen.fault_rates.filter(code=fault, span="now")
     if now.is_empty():
         return _("Swings with “{fault}”, session by session").format(fault=name)

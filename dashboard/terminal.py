@@ -17,7 +17,7 @@ from rich.table import Table
 from dashboard.downloads import csv_text
 from dashboard.text import catalogue
 from dashboard.text.catalogue import _, mark
-from dashboard.text.numbers import count, listed
+from dashboard.text.numbers import count, listed, number
 from warehouse import links
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
@@ -231,8 +231,8 @@ def show_backup(found: Any, what: str) -> None:
     Raises
         UnderfootError: some of the filed deliveries in it are damaged.
     """
-    said = _("{what}: {files}, {size:.1f} MB, every hash compared.")
-    say([said.format(what=what, files=count(found.files, "file"), size=found.n_bytes / 1e6)])
+    said = _("{what}: {files}, {size}, every hash compared.")
+    say([said.format(what=what, files=count(found.files, "file"), size=number(found.n_bytes / 1e6, "MB", 1))])
     if found.problems:
         damaged = _("It holds damaged filed deliveries: {names}; underfoot health says more.")
         raise UnderfootError(damaged.format(names=listed(found.problems[:3])))

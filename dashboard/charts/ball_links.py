@@ -7,7 +7,7 @@ from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import LABELS, label
-from dashboard.text.numbers import count, number
+from dashboard.text.numbers import count, lowered, number
 from dashboard.text.sentences import between
 from warehouse.vocabulary import GOES_TOGETHER
 
@@ -58,7 +58,7 @@ def finding(rows: pl.DataFrame, outcome: str) -> str:
         ("carry_m", False): _("Swings with a higher {measure} carry less far"),
         ("side_spread_m", True): _("Swings with a higher {measure} end farther to the side"),
         ("side_spread_m", False): _("Swings with a higher {measure} end closer to the line"),
-    }[outcome, most["per_sd"] > 0].format(measure=most["name"][:1].lower() + most["name"][1:])
+    }[outcome, most["per_sd"] > 0].format(measure=lowered(most["name"]))
     return (
         said + _(", and {others} with it").format(others=count(len(sure) - 1, "other"))
         if len(sure) > 1
@@ -71,7 +71,7 @@ def words(rows: pl.DataFrame, outcome: str) -> str:
     said = [
         f"{row['name']}: {number(row['per_sd'], 'm', 1, signed=True)} "
         f"({between(number(row['lo'], '', 1, signed=True), number(row['hi'], '', 1, signed=True))}), "
-        f"{label(row['label']).lower()}."
+        f"{lowered(label(row['label']))}."
         for row in rows.drop_nulls("per_sd").iter_rows(named=True)
     ]
     sessions = count(int(rows["n_sessions"].max() or 0), "session")  # type: ignore[arg-type]

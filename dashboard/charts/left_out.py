@@ -8,7 +8,7 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import count, number
+from dashboard.text.numbers import count, lowered, number
 
 ROW_HEIGHT = 32
 
@@ -53,7 +53,7 @@ def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:
     group, n = most.row(0)
     tied = len(most) > 1 and n == most["n"][1]
     part = number(100 * out / max(taken_in + out, 1), "%", 1)
-    by = by.lower()
+    by = lowered(by)
     if len(most) == 1:
         where = _("all of them: {group}").format(group=group)
     elif tied:
@@ -69,4 +69,4 @@ def words(rows: pl.DataFrame, by: str) -> str:
     """The picture in words: the groups with their numbers."""
     totals = rows.group_by("group").agg(pl.col("n").sum()).sort("n", "group", descending=[True, False])
     said = "; ".join(f"{group}: {n}" for group, n in totals.iter_rows())
-    return _("Left out, by {kind}. {groups}.").format(kind=by.lower(), groups=said)
+    return _("Left out, by {kind}. {groups}.").format(kind=lowered(by), groups=said)

@@ -10,14 +10,17 @@ message for the catalogue, and whoever shows it calls `_`. `Words` is a table of
 by itself. `python -m dashboard.text.extract` lists every message in `underfoot.pot`, to translate from.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from contextvars import ContextVar
 from functools import cache
 from gettext import GNUTranslations, NullTranslations
 from io import BytesIO
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from string import Formatter
+from typing import Any, ParamSpec, TypeVar
 
+from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
@@ -60,6 +63,11 @@ def languages() -> list[str]:
     return [ENGLISH, *sorted(path.stem for path in FOLDER.glob("*.po") if path.stem != ENGLISH)]
 
 
+def own_name(language: str) -> str:
+    """A language by its own name: Deutsch."""
+    return str(Locale.parse(language).get_display_name())
+
+
 def keeping_language(make: Callable[P, T]) -> Callable[P, T]:
     """`make`, to be called later and perhaps in another thread, in the language in use now."""
     now = language()
@@ -84,15 +92,41 @@ def _translations(name: str) -> NullTranslations:
     return GNUTranslations(compiled)
 
 
+def _dative(text: str) -> str:
+    """German words after "in", "of" and "with": 3 Tage → 3 Tagen, 1 neuer Fehler → 1 neuen Fehler."""
+    one = re.match(r"1\b(?![.,])", text)
+    article = re.compile(r"\b([a-zäöü]+?)(?:er|es|e)\b")
+    return article.sub(r"\1en", text) if one else re.sub(r"(?<=[a-zäöü][elr])\b", "n", text)
+
+
+class _Places(Formatter):
+    def format_field(self, value: Any, format_spec: str) -> str:
+        return _dative(str(value)) if format_spec == "dat" else str(format(value, format_spec))
+
+
+class Inflected(str):
+    """A message that asks for a value in the dative: {days:dat}."""
+
+    __slots__ = ()
+
+    def format(self, *args: object, **values: object) -> str:
+        """The message with its values."""
+        return _Places().vformat(self, args, values)
+
+
+def _said(message: str) -> str:
+    return Inflected(message) if ":dat}" in message else message
+
+
 def _(message: str) -> str:
     """A message in the language in use."""
     # gettext answers the empty message with the catalogue's own header.
-    return _translations(_language.get()).gettext(message) if message else ""
+    return _said(_translations(_language.get()).gettext(message)) if message else ""
 
 
 def ngettext(one: str, many: str, n: float) -> str:
     """The message for `n` things in the language in use."""
-    return _translations(_language.get()).ngettext(one, many, n)  # type: ignore[arg-type]
+    return _said(_translations(_language.get()).ngettext(one, many, n))  # type: ignore[arg-type]
 
 
 def mark(message: str) -> str:

@@ -1,11 +1,11 @@
-"""List every message of the pages in `underfoot.pot`: python -m dashboard.text.extract.
+"""List every message of the pages in `underfoot.pot`, and in each language: python -m dashboard.text.extract.
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
 and from the rules the names and explanations of metrics, faults, signs and feelings; from advice.toml what
 a coach says of each fault.
 
-To begin a language, copy the list to `<language>.po` and translate it; `pybabel update` brings a translation
-up to date with a newer list.
+Each `<language>.po` gains the new messages, untranslated, and loses those that are gone; what it still lacks
+is printed. To begin a language, add an empty file of that name.
 """
 
 import ast
@@ -16,12 +16,20 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract_from_dir, extract_python
-from babel.messages.pofile import write_po
+from babel.messages.extract import extract_from_dir
+from babel.messages.plurals import get_plural
+from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).parents[2]
 TEMPLATE = Path(__file__).with_name("underfoot.pot")
 KEYWORDS = {"_": None, "mark": None, "ngettext": (1, 2), "mark_plural": (1, 2)}
+HEADER = """msgid ""
+msgstr ""
+"Language: {language}\\n"
+"Plural-Forms: {plurals}\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+
+"""
 RULES: dict[str, dict[str, tuple[str, ...]]] = {
     "metrics.toml": {"metric": ("label", "unit", "explain")},
     "faults.toml": {"fault": ("name", "looks_like", "instead")},
@@ -30,19 +38,20 @@ RULES: dict[str, dict[str, tuple[str, ...]]] = {
 }
 
 
-def of_code(
-    opened: BinaryIO, keywords: Any, comments: Any, options: Any
-) -> Iterator[tuple[int, str, Any, list[str]]]:
-    """Babel's own extractor of Python, and the values of each table of `Words`."""
-    found: Any = extract_python(opened, keywords, comments, options)
-    yield from found
-    opened.seek(0)
+def of_code(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tuple[int, str, Any, list[str]]]:
+    """The messages of each call of a keyword, also one within an f-string, and of each table of `Words`."""
     for call in ast.walk(ast.parse(opened.read())):
-        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "Words":
-            for value in ast.walk(call.args[0]):
-                if isinstance(value, ast.Dict):
-                    words = ((v.lineno, ast.literal_eval(v)) for v in value.values)
-                    yield from ((line, "_", word, []) for line, word in words if word)
+        if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Name):
+            continue
+        name = call.func.id
+        if name == "Words":
+            for table in (part for part in ast.walk(call.args[0]) if isinstance(part, ast.Dict)):
+                words = ((value.lineno, ast.literal_eval(value)) for value in table.values)
+                yield from ((line, "_", word, []) for line, word in words if word)
+        elif name in KEYWORDS:
+            said = [arg.value for arg in call.args if isinstance(arg, ast.Constant)]
+            if said and all(isinstance(message, str) for message in said):
+                yield call.lineno, name, tuple(said) if KEYWORDS[name] else said[0], []
 
 
 def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tuple[int, str, Any, list[str]]]:
@@ -67,12 +76,45 @@ def messages() -> Catalog:
     return found
 
 
-def listed() -> str:
+def listed(catalog: Catalog | None = None) -> str:
     """The list as it is written: by message, so that two branches that add one seldom meet."""
     written = BytesIO()
-    write_po(written, messages(), width=100, omit_header=True, sort_output=True)
+    write_po(written, catalog or messages(), width=100, omit_header=True, sort_output=True)
     return written.getvalue().decode()
+
+
+def translated(file: Path) -> Catalog:
+    """Every message with its translation in a language's file; empty where it has none."""
+    with file.open("rb") as opened:
+        known = read_po(opened, locale=file.stem)
+    found = messages()
+    for message in found:
+        old = known.get(message.id) if message.id else None
+        if old is not None:
+            message.string = old.string
+    return found
+
+
+def missing(catalog: Catalog) -> list[str]:
+    """The messages without a translation, or without one of its plural forms."""
+    return [
+        message.id if isinstance(message.id, str) else message.id[0]
+        for message in catalog
+        if message.id and not (message.string and all(message.string))
+    ]
+
+
+def update(file: Path) -> list[str]:
+    """Bring a language's file up to date, under the comment and header that it has; what is missing in it."""
+    catalog = translated(file)
+    text = file.read_text(encoding="utf-8")
+    head = text[: text.find("\n\n") + 2] or HEADER.format(language=file.stem, plurals=get_plural(file.stem))
+    file.write_text(head + listed(catalog), encoding="utf-8")
+    return missing(catalog)
 
 
 if __name__ == "__main__":
     TEMPLATE.write_text(listed(), encoding="utf-8")
+    for file in sorted(TEMPLATE.parent.glob("*.po")):
+        for lacking in update(file):
+            print(f"{file.name}: {lacking}")

@@ -10,7 +10,7 @@ from babel.dates import format_date
 from babel.lists import format_list
 from babel.numbers import format_decimal, get_decimal_symbol
 
-from dashboard.text.catalogue import _, locale, mark_plural, ngettext
+from dashboard.text.catalogue import _, language, locale, mark_plural, ngettext
 
 NBSP = "\u00a0"
 # What `count` counts, by its name in the code.
@@ -78,6 +78,11 @@ def on(day: date | None) -> str:
     return "–" if day is None else format_date(day, "long", locale())
 
 
+def short_day(day: date) -> str:
+    """A day in a table: 7 Apr 2026."""
+    return format_date(day, "medium", locale())
+
+
 def count(n: int, thing: str) -> str:
     """`n` of one of `THINGS`: 1 swing, 12 swings."""
     one, many = THINGS[thing]
@@ -88,6 +93,11 @@ def count(n: int, thing: str) -> str:
 def capitalized(text: str) -> str:
     """`text` with its first letter a capital, the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+def lowered(text: str) -> str:
+    """`text` as it stands inside a sentence: in small letters, but in German, whose nouns have capitals."""
+    return text if language() == "de" else text.lower()
 
 
 def listed(names: Sequence[str]) -> str:

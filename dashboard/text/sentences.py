@@ -7,7 +7,7 @@ from typing import Any
 
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import FLAGS, label, marked
-from dashboard.text.numbers import NBSP, Measure, count, listed, number, on, share
+from dashboard.text.numbers import NBSP, Measure, count, listed, lowered, number, on, share
 from warehouse.vocabulary import BETTER, IMPROVING, PACES, SLIPPING, TOO_FEW, WORSE
 
 FEW_SWINGS = 5
@@ -188,7 +188,7 @@ def practised(days: int, minutes: float, since: date) -> str:
 def effect_sentence(row: Mapping[str, Any], measure: Measure | None) -> str:
     """What a drill kept, with its doubt and its basis. `measure` is the aim's, null for a fault."""
     basis = f"{count(int(row['n_students']), 'student')}, {count(int(row['n_doses']), 'dose')}"
-    said = label(row["label"]).lower()
+    said = lowered(label(row["label"]))
     if row["kept"] is None:
         return f"{row['name']}: {said} ({basis})."
     unit, decimals = (

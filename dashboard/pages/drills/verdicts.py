@@ -8,7 +8,7 @@ import polars as pl
 from dashboard.charts.drill_forest import effect, rests_on, worthwhile
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.labels import SHAPES, label, marked
-from dashboard.text.numbers import NBSP, count, listed
+from dashboard.text.numbers import NBSP, capitalized, count, listed
 from warehouse.vocabulary import DRAW_LOOKS, DRAW_STUDENTS, HARMS, HELPS, TOO_LITTLE_DATA
 
 
@@ -66,7 +66,7 @@ def evidence_sentence(row: Mapping[str, Any]) -> str:
     """How much data a drill's effect rests on, and whether that is enough."""
     if row["label"] is None:
         return _("Never set, or never measured before and after: its effect is unknown.")
-    basis = rests_on(dict(row)).capitalize()
+    basis = capitalized(rests_on(dict(row)))
     if row["label"] == TOO_LITTLE_DATA or row["kept"] is None:
         return _("{basis}: too little data to rank.").format(basis=basis)
     width = (row["kept_hi"] - row["kept_lo"]) / 2

@@ -115,7 +115,7 @@ def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
         if coach is None:
             raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
         reader = open_reader(home, coach, snapshot=snapshot)
-        reader.opened("Lesson sheet on paper", student)
+        reader.opened(mark("Lesson sheet on paper"), student)
         chosen = student_season.newest(reader, people.student(reader, student))
         text = sheet_html(lesson_sheet(chosen, narrow=False))
     return document.save(text, document.place(home, target, f"lesson-{student}.html"))

@@ -13,7 +13,7 @@ from dashboard.queries import lesson, people
 from dashboard.student_season import StudentSeason, measure_season
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import Measure, capitalized, count, listed, number, on, share
+from dashboard.text.numbers import Measure, capitalized, count, listed, lowered, number, on, share
 from warehouse.body import quiet_work
 from warehouse.vocabulary import SELDOM
 
@@ -27,13 +27,13 @@ def aim_part(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
     if aim.because:
         text.append(f"{aim.because} {aim.numbers}".strip())
     if aim.next_code:
-        text.append(_("If there is time: {aim}.").format(aim=chosen.name(aim.next_code).lower()))
+        text.append(_("If there is time: {aim}.").format(aim=lowered(chosen.name(aim.next_code))))
     if aim.is_open and chosen.person["sessions"] == 1:
         text.append(_("One session so far: a first look, not yet a habit."))
     if aim.code is None:
         return Part(_("Today"), tuple(text))
     title = _("Today: {aim}") if aim.is_open else _("Today: keep {aim}")
-    return Part(title.format(aim=chosen.name(aim.code).lower()), tuple(text))
+    return Part(title.format(aim=lowered(chosen.name(aim.code))), tuple(text))
 
 
 def _reason(about: Lesson, doses: pl.DataFrame, aim: Aim) -> str:
@@ -114,7 +114,7 @@ def level_sentence(chosen: StudentSeason) -> str:
     )
     return said.format(
         students=count(int(row["students"]), "student"), level=level, n=row["n"],
-        fault=chosen.name(row["fault"]).lower(),
+        fault=lowered(chosen.name(row["fault"])),
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED, FALLS_WHY
 from dashboard.text.labels import FELT, GOALS, SENSES
-from dashboard.text.numbers import count, listed, on
+from dashboard.text.numbers import count, listed, lowered, on
 from warehouse.access import Reader
 from warehouse.body import Body, Exercise, FallsAnswer, nudge_check
 from warehouse.errors import CallError, UnderfootError
@@ -134,7 +134,7 @@ def outcome(reader: Reader, student: str, form: Mapping[str, Any]) -> dict[str, 
         )
     else:
         kept, at = True, datetime.now(reader.settings.zone)
-        kinds = listed([NOTE_KINDS[line["kind"]].lower() for line in written])
+        kinds = listed([lowered(NOTE_KINDS[line["kind"]]) for line in written])
         text = _("Saved at {time}: {kinds}. It shows on the pages once it is loaded.").format(
             time=f"{at:%H:%M}", kinds=kinds
         )

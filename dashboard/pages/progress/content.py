@@ -19,10 +19,10 @@ from dashboard.queries import lesson, people, sessions
 from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
 from dashboard.text.labels import PLAINLY, VERDICTS
-from dashboard.text.numbers import Measure, capitalized, count, in_ten, on
+from dashboard.text.numbers import Measure, capitalized, count, in_ten, lowered, on
 from warehouse.access import Reader, open_reader
 from warehouse.body import FELL, Exercise
 from warehouse.errors import CallError
@@ -102,7 +102,7 @@ def progress_html(reader: Reader, student: str) -> str:
     Raises
         AccessError: the student is not in the reader's reach.
     """
-    reader.opened("Progress page on paper", student)
+    reader.opened(mark("Progress page on paper"), student)
     page = progress_page(reader, people.student(reader, student), narrow=True)
     return document.render("pages/progress/paper.html", page=page)
 
@@ -214,7 +214,7 @@ def _verdict(judged: dict[str, Any] | None) -> str:
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
-    clean = _(clean) if clean else _("“{fault}” does not show").format(fault=now["fault"].lower())
+    clean = _(clean) if clean else _("“{fault}” does not show").format(fault=lowered(now["fault"]))
     text = (
         _("In {good} swings lately, {clean}.") if now["usable"] >= TEN else _("In {good} lately, {clean}.")
     ).format(good=_good(now), clean=clean)

@@ -10,7 +10,7 @@ from dashboard.charts import ten_swings as swings_chart
 from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import capitalized, count, in_ten, on
+from dashboard.text.numbers import capitalized, count, in_ten, lowered, on
 
 TEN = 10  # swings; fewer are counted as they are, not as so many of ten
 
@@ -23,7 +23,7 @@ def ten_swings(
     if before is not None and before["usable"] >= TEN:
         rows.append((swings_chart.BEFORE, 1 - before["rate"]))
     rates = pl.DataFrame(rows, schema={"when": pl.String, "good": pl.Float64}, orient="row")
-    clean = _(clean) if clean else _("swings without “{fault}”").format(fault=now["fault"].lower())
+    clean = _(clean) if clean else _("swings without “{fault}”").format(fault=lowered(now["fault"]))
     finding = _("{clean}: {good} swings lately").format(
         clean=capitalized(clean), good=in_ten(1 - now["rate"])
     )

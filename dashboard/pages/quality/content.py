@@ -55,7 +55,7 @@ def looked(reader: Reader) -> pl.DataFrame:
             _("When"): datetime.fromisoformat(line["at"]).astimezone(zone).strftime("%Y-%m-%d %H:%M"),
             _("Who"): named(line, "viewer"),
             _("Role"): ROLES.get(str(line.get("role")), line.get("role")),
-            _("Page"): line.get("page"),
+            _("Page"): _(str(line.get("page") or "")),
             _("Student"): named(line, "student"),
             _("Outcome"): outcomes.get(str(line.get("outcome"))),
             _("From"): line.get("from"),

@@ -6,6 +6,7 @@ from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.quality import content
 from dashboard.text.catalogue import _
+from dashboard.text.numbers import lowered
 from warehouse.access import Reader
 
 
@@ -25,7 +26,7 @@ def show(reader: Reader) -> None:
     headings = {"device": _("By device"), "coach": _("By coach")}
     for column, heading in headings.items():
         st.header(heading, anchor=False)
-        layout.table(content.totals(shown, column), _("left out {by}").format(by=heading.lower()))
+        layout.table(content.totals(shown, column), _("left out {by}").format(by=lowered(heading)))
     with layout.part(_("Who looked")):
         st.write(
             _("Whoever opened a young player's page, and everything that was refused, the newest first.")

@@ -11,7 +11,7 @@ from dashboard.pages.session import content
 from dashboard.pages.session.content import Files, Opened, Visit
 from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import count, share
+from dashboard.text.numbers import count, number, share
 from warehouse.access import Reader
 from warehouse.preview import Preview
 from warehouse.vocabulary import NOT_A_SWING, PRACTICE_SWING, SWING, UNCERTAIN_SWING
@@ -59,7 +59,7 @@ def choose(
     with st.container(horizontal=True):
         for swing in good:
             with st.container(width=240):
-                said = _("Swing {n}, {seconds} s").format(n=swing.no, seconds=f"{swing.seconds:.1f}")
+                said = _("Swing {n}, {seconds}").format(n=swing.no, seconds=number(swing.seconds, "s", 1))
                 st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n), said)
                 if swing.sure is not None:
                     said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))

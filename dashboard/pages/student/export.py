@@ -12,7 +12,7 @@ import polars as pl
 
 from dashboard import document
 from dashboard.downloads import csv_text
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import _, mark
 from warehouse import access_log, family
 from warehouse.access import Reader, open_reader
 from warehouse.errors import AccessError, CallError
@@ -71,7 +71,7 @@ def export(reader: Reader, home: Home, student: str, target: Path) -> Path:
     if reader.viewer.role != "head_coach":
         reader.refused("Export")
         raise AccessError(_("Only a head coach may hand out everything that is kept about a student."))
-    reader.opened("Export", student)
+    reader.opened(mark("Export"), student)
     reader = reader.all_kept()
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(target.name + ".part")

@@ -6,7 +6,7 @@ from tempfile import TemporaryDirectory
 from dashboard import elements as st
 from dashboard import layout, readers
 from dashboard.pages.student.export import export
-from dashboard.text.catalogue import _
+from dashboard.text.catalogue import _, mark
 from warehouse import forgotten
 from warehouse.access import Reader
 
@@ -61,6 +61,6 @@ def _forget(reader: Reader, student: str, name: str) -> None:
     )
     if st.button(_("Forget for good"), key="forget", disabled=not (sure and typed.strip() == student)):
         now = reader.anew()
-        now.opened("Forget", student)
+        now.opened(mark("Forget"), student)
         forgotten.ask(home, student, by=now.viewer.person)
         st.rerun()

@@ -13,7 +13,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
-from dashboard.text.numbers import NBSP, Measure, count, listed
+from dashboard.text.numbers import NBSP, Measure, count, listed, lowered
 from warehouse.access import Reader
 from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 
@@ -107,7 +107,7 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     nobody = _(
         "None of these students has been measured on {measure} with {clubs} in {season}. Choose another "
         "measure, season or kind of club."
-    ).format(measure=measure.label, clubs=FAMILIES[about.family].lower(), season=about.season)
+    ).format(measure=measure.label, clubs=lowered(FAMILIES[about.family]), season=about.season)
     nonempty(values, nobody)
     band = (
         (None, None) if about.is_fault else season.bands(reader, about.family).get(about.code, (None, None))
@@ -149,12 +149,12 @@ def finding(values: pl.DataFrame, measure: Measure, family: str) -> str:
     everyone = values.select("student", "label").unique()
     found = dict(everyone.drop_nulls("label").group_by("label").len().rows())
     parts = [
-        f"{SHAPES[code]} {n}{NBSP}{label(code).split(' (')[0].lower()}"
+        f"{SHAPES[code]} {n}{NBSP}{lowered(label(code).split(' (')[0])}"
         for code, n in sorted(found.items(), key=lambda pair: label(pair[0]))
         if code in SHAPES
     ]
     said = {
-        "measure": measure.label, "clubs": FAMILIES[family].lower(),
+        "measure": measure.label, "clubs": lowered(FAMILIES[family]),
         "students": count(len(everyone), "student"), "changes": listed(parts),
     }  # fmt: skip
     if not parts:

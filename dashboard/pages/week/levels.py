@@ -7,7 +7,7 @@ from dashboard.queries.season import Band
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import Measure, capitalized
+from dashboard.text.numbers import Measure, capitalized, lowered
 from warehouse.access import Reader
 
 
@@ -36,7 +36,7 @@ def level_plan(reader: Reader) -> pl.DataFrame:
         found.append(
             {
                 _("Level"): capitalized(str(level)),
-                _("Most outside the target ({clubs})").format(clubs=FAMILIES.get(family, family).lower()): (
+                _("Most outside the target ({clubs})").format(clubs=lowered(FAMILIES.get(family, family))): (
                     measure.label
                 ),
                 _("At the start"): of.format(n=start, students=students),

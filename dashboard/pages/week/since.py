@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from dashboard.pages.week.entries import HURT, KINDS, TALK, WATCH, Entry
 from dashboard.queries import review
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import listed
+from dashboard.text.numbers import listed, lowered
 from warehouse.access import Reader
 
 NAMED = 3  # people named of each
@@ -56,7 +56,7 @@ def weeks_words(weeks: int | None) -> str:
 
 
 def _named(name: str, kind: str) -> str:
-    return f"{name} ({KINDS[kind].lstrip('▽▲ ').lower()})"
+    return f"{name} ({lowered(KINDS[kind].lstrip('▽▲ '))})"
 
 
 def _said(sentence: str, names: Sequence[str]) -> str:

@@ -25,9 +25,7 @@ ALLOWED = {
     "layout.py": {"D MMM YYYY"},
     "pages/deliveries/content.py": {"underfoot refused"},  # what to type
     # What the access log calls a page.
-    "pages/lesson/content.py": {"Lesson sheet on paper"},
     "pages/lesson/screen.py": {"Lesson sheet"},
-    "pages/progress/content.py": {"Progress page on paper"},
     "pages/progress/screen.py": {"Progress page"},
     "pages/session/questions.py": {"position unit", "<svg"},  # what the explainer calls it
     "pages/session/screen.py": {"New session"},

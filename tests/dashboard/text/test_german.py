@@ -1,16 +1,39 @@
-"""German, begun with one page and every caution: an academy that names it sees it there, and no code knows of it."""
+"""German: an academy or one visitor chooses it, every page opens in it, and nothing on it is left in English."""
+
+import re
+from string import Formatter
 
 import pytest
+from babel.messages.pofile import read_po
 
-from dashboard.text import catalogue, extract
-from dashboard.text.catalogue import _, ngettext
+from dashboard import app
+from dashboard.text import catalogue
+from dashboard.text.catalogue import _
+from dashboard.text.numbers import count, lowered
 
-PAGE = (
-    *(extract.ROOT / "dashboard" / "pages" / "coaches").glob("*.py"),
-    extract.ROOT / "dashboard" / "charts" / "coach_funnel.py",
-    extract.ROOT / "dashboard" / "text" / "cautions.py",
-    extract.ROOT / "dashboard" / "safety.py",
-)
+FILE = catalogue.FOLDER / "de.po"
+WALK = [(page.path, "h01") for page in app.PAGES] + [
+    ("student", "c01"),
+    ("progress", "s01"),
+    ("progress", "g01"),
+]
+
+
+def translations():
+    with FILE.open("rb") as opened:
+        return [message for message in read_po(opened, locale="de") if message.id and message.string]
+
+
+def forms(message):
+    """A message's English and German forms, one beside the other."""
+    if isinstance(message.id, str):
+        return [(message.id, message.string)]
+    return list(zip(message.id, message.string, strict=True))
+
+
+def places(text):
+    """The names in a message's braces; what asks for the dative is the same place."""
+    return {name for _text, name, _spec, _how in Formatter().parse(text) if name is not None}
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +45,25 @@ def german_home(homes):
     catalogue.use("en")
 
 
-def test_the_coaches_page_is_german_where_the_academy_says_so(german_home, visit, page_text):
+@pytest.fixture
+def german():
+    catalogue.use("de")
+    yield
+    catalogue.use("en")
+
+
+@pytest.fixture(scope="module")
+def english_parts():
+    """Runs of English words of every message that is another in German, and is no name of a file or command."""
+    found = set()
+    for message in translations():
+        for english, german in forms(message):
+            parts = [part.strip(" .,:;“”*") for part, *_place in Formatter().parse(english)]
+            found |= {part for part in parts if part.count(" ") >= 2 and part not in german}
+    return found
+
+
+def test_an_academy_that_names_german_has_german_pages_and_numbers(german_home, visit, page_text):
     at = visit("german", "coaches", "h01")
     text = page_text(at)
     assert not at.exception
@@ -34,23 +75,48 @@ def test_the_coaches_page_is_german_where_the_academy_says_so(german_home, visit
     assert '"decimal": ","' in drawn.replace("\\", "")
 
 
-def test_a_page_that_is_not_translated_stays_english(german_home, visit, page_text):
-    text = page_text(visit("german", "drills", "h01"))
-    assert "These data are not a trial" in text
-
-
-def test_the_next_page_of_an_english_academy_is_english_again(german_home, visit, page_text):
-    assert visit("german", "coaches", "h01").title[0].value == "Trainer"
+def test_a_visitor_switches_the_language_for_themselves_and_back(visit):
+    at = visit("full", "coaches", "h01")
+    assert at.title[0].value == "Coaches"
+    at.selectbox(key="language").set_value("de").run()
+    assert (at.title[0].value, at.query_params["language"]) == ("Trainer", "de")
     assert visit("full", "coaches", "h01").title[0].value == "Coaches"
+    at.selectbox(key="language").set_value("en").run()
+    assert at.title[0].value == "Coaches"
+    assert "language" not in at.query_params
 
 
-def test_nothing_of_the_page_and_of_the_cautions_is_left_in_english(german_home):
-    catalogue.use("de")
-    for file in PAGE:
-        with file.open("rb") as opened:
-            for _line, name, message, _comments in extract.of_code(opened, extract.KEYWORDS, (), {}):
-                found = [part for part in (message if isinstance(message, tuple) else (message,)) if part]
-                if not found:
-                    continue
-                said = ngettext(*found[:2], 2) if name in {"ngettext", "mark_plural"} else _(found[0])
-                assert said != found[-1], f"{file.name}: {found[0]}"
+def test_an_address_may_ask_for_a_language_that_there_is(visit):
+    assert visit("full", "coaches", "h01", language="de").title[0].value == "Trainer"
+    assert visit("full", "coaches", "h01", language="../de").title[0].value == "Coaches"
+
+
+@pytest.mark.parametrize(("path", "person"), WALK)
+def test_every_page_is_german_from_top_to_bottom(visit, page_text, english_parts, path, person):
+    at = visit("full", path, person, language="de")
+    text = page_text(at) + "".join(chart.proto.spec + chart.proto.alt for chart in at.get("vega_lite_chart"))
+    assert [e.message for e in at.exception] == []
+    assert sorted(part for part in english_parts if part in text) == []
+    assert re.findall(r"\d\.\d+\u00a0(?:%|s|points|Punkte)", page_text(at)) == []  # 1,5 and never 1.5
+    assert not re.search(r"\b\d+ (?:January|March|May|June|July|October|December) \d{4}", text)
+
+
+def test_a_translation_has_the_places_of_its_message_and_a_form_for_one_and_for_many():
+    for message in translations():
+        for english, german in forms(message):
+            assert places(english) == places(german), english
+            assert english.count("**") == german.count("**"), english
+
+
+def test_a_count_is_put_in_the_dative_where_german_asks_for_it(german):
+    said = _("{n} of {students}")
+    assert said.format(n=2, students=count(48, "student")) == "2 von 48\u00a0Schülern"
+    assert said.format(n=1, students=count(1200, "clean_swing")) == "1 von 1.200\u00a0sauberen Schwüngen"
+    assert said.format(n=1, students=count(1, "clean_swing")) == "1 von 1\u00a0sauberen Schwung"
+    assert said.format(n=3, students=count(3, "session")) == "3 von 3\u00a0Einheiten"
+
+
+def test_a_german_noun_keeps_its_capital_inside_a_sentence(german):
+    assert lowered("Hintere Ferse") == "Hintere Ferse"
+    catalogue.use("en")
+    assert lowered("Late onto the Front foot") == "late onto the front foot"
