@@ -12,6 +12,7 @@ import click
 
 from dashboard import prompts, terminal
 from dashboard.first_page import command as first_page
+from dashboard.pages.notes import command as note_command
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
 from warehouse import browsers, forgotten, journal
@@ -220,6 +221,15 @@ def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
 
     with terminal.progress("Following the marks") as step:
         terminal.say(follow(file, view=view, handed=hand, sheet=preview, progress=step).lines())
+
+
+@verb
+@student_argument
+@note_command.options
+def note(student: str, home: Home, **given: Any) -> None:
+    """Write a note on STUDENT, by the rules of the form on the pages, and load it."""
+    terminal.say([note_command.write(home, student, **given)])
+    terminal.show_report(_loader(home).load(), brief=True)
 
 
 @verb

@@ -51,9 +51,8 @@ class Reader:
         self.today = today
         self.snapshot_name = snapshot.name
         self.students = visible_students(snapshot, viewer, settings, today)
-        self.home = snapshot.home
-        home, person = snapshot.home, viewer.person
-        self.way_in: Callable[[], Reader] = lambda: open_reader(home, person)
+        self.home = home = snapshot.home
+        self.way_in: Callable[[], Reader] = lambda: open_reader(home, viewer.person)
         self.made: OrderedDict[bytes, Any] = OrderedDict()  # what pages keep of it, with its visits' readers
         self._snapshot = snapshot
         self._lock = threading.Lock()
@@ -256,9 +255,8 @@ class Reader:
         self._log(page, student, outcome="refused")
 
     def _log(self, page: str | None, student: str | None, **more: object) -> None:
-        viewer = {"viewer": self.viewer.person, "role": self.viewer.role}
-        link = {"link": self.viewer.link} if self.viewer.link else {}
-        access_log.write(self.home, viewer | {"page": page, "student": student, **more} | link)
+        line = {"viewer": self.viewer.person, "role": self.viewer.role, "page": page, "student": student}
+        access_log.write(self.home, line | more | ({"link": self.viewer.link} if self.viewer.link else {}))
 
 
 def open_by_link(
@@ -301,7 +299,7 @@ def open_reader(
 ) -> Reader:
     """Open a reader for one person of the academy, in the role the roster gives them today.
 
-    `link` is the name of the link they came by, by which everyone is a student.
+    By a `link`, of that name, everyone is a student.
 
     Raises
         UnknownViewerError: the roster has no such person, or they have left.
