@@ -210,3 +210,47 @@ def test_a_dropped_delivery_is_kept_and_shown_waiting(chromium, site, people, ho
     shutil.rmtree(kept.parent)  # what a loader does once it is through
     page.get_by_text("gone through. What loaded is listed below").wait_for(timeout=15_000)
     walk.done("Head coach, a delivery", "dropped, kept and followed")
+
+
+def bottom(place):
+    """Where something on the page ends, in px from the top of the window."""
+    box = place.bounding_box()
+    return box["y"] + box["height"]
+
+
+def test_this_week_has_its_answers_on_the_first_screen_of_a_desk(chromium, site, people):
+    page = chromium.new_page(viewport={"width": 1280, "height": 800})
+    page.goto(f"{site}/week?as={people['head']}")
+    browser.settle(page)
+    order = ["Pain and safety", "See these first"]
+    tops = [page.get_by_role("heading", name=name, exact=True).bounding_box()["y"] for name in order]
+    assert tops == sorted(tops)
+    for name in ("Since last Monday", "Data to fix"):
+        assert bottom(page.get_by_role("heading", name=name, exact=True)) <= 800, name
+    assert bottom(page.get_by_role("heading", name=re.compile("shows most"))) <= 800
+    actions = page.locator('[class*="st-key-line-"]').get_by_text("→ ")
+    assert bottom(actions.nth(4)) <= 800  # the fifth person's
+    assert bottom(page.get_by_role("link", name="Fix on Deliveries →")) <= 800
+    sizes = page.evaluate(
+        "['h1', 'h2'].map(tag => parseFloat(getComputedStyle(document.querySelector(`[data-testid=stMain] ${tag}`)).fontSize))"
+    )
+    assert sizes[0] <= 28
+    assert sizes[1] <= 18
+    page.close()
+
+
+def test_the_review_is_two_sheets_on_a4_and_on_letter(chromium, home, tmp_path):
+    from dashboard.pages.week.paper import write_review  # noqa: PLC0415 - the other commands don't wait for it
+
+    file, whole = write_review(home, None, tmp_path / "review.html")
+    assert whole is not None
+    assert file.stat().st_size < 200_000
+    text = file.read_text(encoding="utf-8")
+    for heading in ("Season plan", "Coaches' groups", "Drills to keep, change, stop and try", "Data to fix"):
+        assert heading in text.replace("&#39;", "'"), heading
+    page = chromium.new_page()
+    page.goto(file.as_uri())
+    for size in ("A4", "Letter"):
+        pdf = page.pdf(format=size, prefer_css_page_size=False)
+        assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 2, size
+    page.close()

@@ -8,16 +8,10 @@ import polars as pl
 from dashboard.charts.drill_forest import effect, worthwhile
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import count, listed, number
+from dashboard.text.numbers import capitalized, count, listed, number
 from warehouse.vocabulary import CHANGE, DRILL_ADVICE, HARMS, KEEP, STOP, TOO_LITTLE_DATA, TRY
 
 ADVICE = Words({KEEP: "Keep", CHANGE: "Change", STOP: "Stop", TRY: "Try"})
-DO = Words({
-    KEEP: "Keep setting it.",
-    CHANGE: "Set it in another way, at another pace or to other students.",
-    STOP: "Stop setting it.",
-    TRY: "Go on trying it.",
-})  # fmt: skip
 
 
 def advised(effects: pl.DataFrame) -> pl.DataFrame:
@@ -39,6 +33,10 @@ def kept_sentence(row: Mapping[str, Any]) -> str:
     if row["advice"] == KEEP or row["label"] == HARMS:
         return _("{effect} kept.").format(effect=effect(row, "kept", row["unit"], row["places"]))
     most = number(max(row["kept_hi"], 0.0), row["unit"], row["places"], signed=True)
+    if row["kept_lo"] > 0:
+        return _("{effect} kept, not sure yet.").format(
+            effect=effect(row, "kept", row["unit"], row["places"])
+        )
     if row["kept_hi"] < row["swc"]:
         return _("At most {most} kept: below what matters, {smallest}.").format(
             most=most, smallest=worthwhile(row)
@@ -48,11 +46,30 @@ def kept_sentence(row: Mapping[str, Any]) -> str:
     )
 
 
-def settled_by(row: Mapping[str, Any]) -> str:
-    """What would settle an open drill; "" for one that is settled."""
+def settled_by(row: Mapping[str, Any], rows: pl.DataFrame) -> str:
+    """What would settle an open drill, of the drills `rows`; "" for one that is settled."""
     if row["advice"] not in (CHANGE, TRY):
         return ""
-    return _("A random draw between it and another drill with the same aim would settle it.")
+    others = rows.filter(pl.col("aim") == row["aim"], pl.col("drill") != row["drill"])
+    if others.is_empty():
+        return _("a second drill for the same aim")
+    return f"underfoot draw {row['drill']} {others['drill'][0]}"
+
+
+def settling(rows: pl.DataFrame) -> str:
+    """What would settle the open drills of `rows`, in a sentence; "" where every drill is settled."""
+    ways = {row["name"]: settled_by(row, rows) for row in rows.iter_rows(named=True)}
+    draws = sorted({way for way in ways.values() if way.startswith("underfoot")})
+    alone = [name for name, way in ways.items() if way and way not in draws]
+    said = []
+    if draws:
+        said.append(_("What is open is settled by a random draw: {commands}.").format(commands=listed(draws)))
+    if alone:
+        said.append(
+            _("Before chance can decide about {drills}, add a second drill for the same aim on drills.csv.")
+            .format(drills=listed([f"“{name}”" for name in alone]))
+        )  # fmt: skip
+    return " ".join(said)
 
 
 def given(row: Mapping[str, Any]) -> str:
@@ -74,12 +91,18 @@ def finding(rows: pl.DataFrame) -> str:
     """The page's first sentence: which drills to keep, change and stop, and how many to go on trying."""
     named = {code: rows.filter(pl.col("advice") == code)["name"].to_list() for code in (KEEP, CHANGE, STOP)}
     parts = [
-        _("{advice} {drills}").format(advice=ADVICE[code], drills=listed(names))
+        f"{ADVICE[code].lower()} {listed([f'“{name}”' for name in names])}"
         for code, names in named.items() if names
     ]  # fmt: skip
     if trying := len(rows.filter(pl.col("advice") == TRY)):
         parts.append(_("go on trying {drills}").format(drills=count(trying, "drill")))
-    return "; ".join(parts)
+    return capitalized("; ".join(parts))
+
+
+def sentence(row: Mapping[str, Any], groups: pl.DataFrame) -> str:
+    """One drill in a line: its aim, how sure, how often given, and for whom it worked."""
+    said = _("For “{aim}”: {kept}").format(aim=row["aim_name"] or "–", kept=kept_sentence(row))
+    return " ".join(filter(None, [said, f"{capitalized(given(row))}.", worked_for(groups)]))
 
 
 def advice_table(rows: pl.DataFrame) -> pl.DataFrame:
@@ -89,6 +112,7 @@ def advice_table(rows: pl.DataFrame) -> pl.DataFrame:
             {
                 _("Drill"): row["name"], _("Do"): ADVICE[row["advice"]], _("For"): row["aim_name"] or "–",
                 _("How sure"): kept_sentence(row), _("Given"): given(row),
+                _("What would settle it"): settled_by(row, rows),
             }
             for row in rows.iter_rows(named=True)
         ]

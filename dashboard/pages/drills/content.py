@@ -10,6 +10,7 @@ from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
 from dashboard.charts.look import in_words
 from dashboard.kept import kept
+from dashboard.pages.drills.advice import ADVICE, advised, sentence
 from dashboard.pages.drills.verdicts import (
     age_sentence,
     answer,
@@ -19,11 +20,11 @@ from dashboard.pages.drills.verdicts import (
     random_draw_sentence,
     ranked,
 )
-from dashboard.queries import academy, people
+from dashboard.queries import academy, lesson, people
 from dashboard.safety import caution_sentences
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
-from dashboard.text.labels import AGES, marked
+from dashboard.text.labels import AGES
 from dashboard.text.numbers import count, listed, on
 from warehouse.access import Reader
 from warehouse.body import Exercise, from_age
@@ -122,18 +123,31 @@ def season(reader: Reader, name: str) -> Season:
     known = effects.filter(pl.col("own") & pl.col("kept").is_not_null())
     clear = known.sort(pl.col("kept").abs() / (pl.col("kept_hi") - pl.col("kept_lo")), descending=True)
     clearest = None if clear.is_empty() else str(clear["drill"][0])
-    own_aims = set(effects.filter(pl.col("drill").eq_missing(clearest))["aim"])
-    aimed_at = set(effects["aim"])
-    about = [fault for fault in people.faults(reader) if fault in aimed_at]
-    return Season(name, effects, clearest, min(about, key=lambda fault: fault not in own_aims, default=None))
+    known_faults = people.faults(reader)
+    aims = [aim for aim in advised(effects)["aim"] if aim is not None]
+    about = [kin for aim in aims for kin in lesson.kindred_aims(reader, aim) if kin in known_faults]
+    return Season(name, effects, clearest, next(iter(about), None))
+
+
+def advice_lines(reader: Reader, season: Season) -> list[tuple[str, str]]:
+    """Each drill with what to do with it, and all there is to say of that."""
+    rows = advised(season.effects)
+    return [
+        (
+            f"{ADVICE[row['advice']]}: {row['name']}",
+            sentence(row, academy.drill_groups(reader, season.name, row["drill"], row["aim"])),
+        )
+        for row in rows.iter_rows(named=True)
+    ]
 
 
 def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
     """Every drill on its own aim, the largest kept effect first. `effects`: as `academy.drill_effects`."""
-    own = effects.filter(pl.col("own")).with_columns(row=pl.col("name"))
+    own = advised(effects).with_columns(row=pl.col("name"))
     drawn = nonempty(own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0)), _(NO_FOREST))
     drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
-    chart = drill_forest.picture(drawn, forest_finding(own), narrow=narrow)
+    worded = drawn.with_columns(pl.col("advice").replace(dict(ADVICE)).alias("label"))
+    chart = drill_forest.picture(worded, forest_finding(own), narrow=narrow)
     picture = Picture(chart, drill_forest.words(drawn), drill_forest.table(own, _("Drill")), _(HOW_TO_READ))
     left = listed(own.filter(~pl.col("drill").is_in(drawn["drill"].implode()))["name"].to_list())
     missing = _("Not drawn, for lack of data: {drills}.").format(drills=left)
@@ -164,7 +178,7 @@ def _candidate(row: dict[str, Any], eyes_closed_from_age: int) -> Candidate:
     return Candidate(
         drill=row["drill"],
         name=row["name"],
-        verdict=marked(row["label"]) if row["label"] else _("Not tried yet"),
+        verdict=ADVICE[row["advice"]] if row["advice"] else _("Not tried yet"),
         kept=effect(row, "kept", row["unit"], row["places"]) if tried else "",
         aim=row["aim_name"] or "",
         evidence=evidence_sentence(row),

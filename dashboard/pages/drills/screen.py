@@ -5,6 +5,7 @@ from typing import Any
 from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.drills import content
+from dashboard.pages.drills.advice import advice_table, advised, finding, settling
 from dashboard.pages.drills.content import Season
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, IF_IT_HURTS
@@ -16,9 +17,16 @@ def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Drills"), anchor=False)
     roster, season = content.roster(reader), None
-    layout.aside(_(content.NOT_A_TRIAL))
     with layout.part():
         season = content.season(reader, layout.choose(_("Season"), content.seasons(reader), "season"))
+    if season:
+        rows = advised(season.effects)
+        st.header(finding(rows), anchor=False)
+        for named, said in content.advice_lines(reader, season):
+            st.write(markdown("**{named}**. :small[{said}]", named=named, said=said))
+        layout.aside(settling(rows))
+        layout.save_table(advice_table(rows), _("what to do with each drill"))
+    layout.aside(_(content.NOT_A_TRIAL))
     if season:
         with layout.part(_("All drills, each on its own aim")):
             layout.section(content.forest(season.effects, narrow=layout.narrow()))

@@ -112,7 +112,9 @@ def _faults(reader: Reader, _season: str) -> tuple[str, pl.DataFrame]:
 
 def _drills(reader: Reader, season: str) -> tuple[str, pl.DataFrame]:
     effects = nonempty(academy.drill_effects(reader, season), "")
-    return _("Drills to keep, change, stop and try"), advice_table(advised(effects)).drop(_("Given"))
+    return _("Drills to keep, change, stop and try"), advice_table(advised(effects)).drop(
+        _("Given"), _("What would settle it")
+    )
 
 
 def write_review(home: Home, person: str | None, target: Path | None = None) -> tuple[Path, Review | None]:
