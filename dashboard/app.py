@@ -23,6 +23,7 @@ PAGES = (
     Page("coaches", mark("Coaches"), ACADEMY, STAFF),
     Page("deliveries", mark("Deliveries"), ACADEMY, STAFF),
     Page("trust", mark("How sure are we"), ACADEMY, STAFF),
+    Page("words", mark("What the words mean"), ACADEMY, STAFF),
     Page("people", mark("People"), ACADEMY, ("head_coach",)),
     Page("invitations", mark("Invitations"), ACADEMY, ("head_coach",)),
     Page("quality", mark("Data quality"), ACADEMY, ("head_coach",)),

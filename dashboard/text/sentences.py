@@ -12,11 +12,6 @@ from warehouse.vocabulary import BETTER, IMPROVING, PACES, SLIPPING, TOO_FEW, WO
 
 FEW_SWINGS = 5
 FEW_SESSIONS = 3
-FEET = mark(
-    "The front (lead) foot is the one nearer the target, the back (trail) foot the other. Load is how hard a "
-    "foot presses on the ground."
-)
-POINT = mark("A point is one hundredth of all the load on your two feet.")
 NO_DRILL_WHILE = mark(
     "While it is open, no drill is suggested here that mentions this area or may load it; what was set "
     "before is marked."

@@ -21,6 +21,7 @@ from dashboard.student_season import MeasureSeason, StudentSeason, fault_season,
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
+from dashboard.text.glossary import FEET, LOAD, POINT
 from dashboard.text.labels import PLAINLY, VERDICTS
 from dashboard.text.numbers import Measure, capitalized, count, in_ten, lowered, on
 from warehouse.access import Reader, open_reader
@@ -87,7 +88,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
         discomfort=tuple(_discomfort(row) for row in hurting.iter_rows(named=True)),
         focus=focus,
         nothing_yet=_("Nothing is set to work on yet. Ask your coach at the next lesson."),
-        feet=_(sentences.FEET),
+        feet=f"{_(FEET.meaning)} {_(LOAD.meaning)}",
         pictures=tuple(pictures[:MOST_PICTURES]),
         notes=_notes(reader, student),
         if_it_hurts=_(IF_IT_HURTS),
@@ -188,7 +189,7 @@ def _focus(
     if found is not None:
         finding = rate_finding(chosen, aim) if measure is None else ""
         pictures.append(season_line(found, finding, narrow=narrow))
-        text += [_(sentences.POINT)] if found.line.measure.unit == "points" else []
+        text += [_(POINT.meaning)] if found.line.measure.unit == "points" else []
     elif chosen.season:
         missing = _("Not measured lately with {clubs}; your next sessions will show it.")
         text.append(missing.format(clubs=chosen.clubs))
