@@ -89,7 +89,7 @@ def test_open_drills_lead_to_a_draw_with_another_of_their_aim_and_settled_ones_t
 def test_an_open_drill_alone_with_its_aim_asks_for_a_second_one_first():
     rows = effects(drill("A", "try"), drill("B", "keep", aim="toe"))
     assert settling(rows) == (
-        "Before chance can decide about “A”, add a second drill for the same aim on drills.csv."
+        "Before chance can decide about “A”, add a second drill for the same aim to drills.csv."
     )
     assert settling(rows.filter(drill="b")) == ""
 

@@ -53,7 +53,7 @@ def settled_by(row: Mapping[str, Any], rows: pl.DataFrame) -> str:
     others = rows.filter(pl.col("aim") == row["aim"], pl.col("drill") != row["drill"])
     if others.is_empty():
         return _("a second drill for the same aim")
-    return f"underfoot draw {row['drill']} {others['drill'][0]}"
+    return _("underfoot draw {drill} {other}").format(drill=row["drill"], other=others["drill"][0])
 
 
 def settling(rows: pl.DataFrame) -> str:
@@ -66,7 +66,7 @@ def settling(rows: pl.DataFrame) -> str:
         said.append(_("What is open is settled by a random draw: {commands}.").format(commands=listed(draws)))
     if alone:
         said.append(
-            _("Before chance can decide about {drills}, add a second drill for the same aim on drills.csv.")
+            _("Before chance can decide about {drills}, add a second drill for the same aim to drills.csv.")
             .format(drills=listed([f"“{name}”" for name in alone]))
         )  # fmt: skip
     return " ".join(said)
