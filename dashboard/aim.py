@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.charts.shoe import Shoe, Weight
 from dashboard.queries import lesson, people, season
 from dashboard.student_season import StudentSeason
 from dashboard.text.advice import ADVICE
@@ -17,6 +18,10 @@ NOTHING = "nothing"
 OPEN = ("named", "earliest_cause", "most_often")
 TITLES = Words({
     "costs": "What it costs", "feel": "What to feel", "on_film": "How to see it", "drill": "A drill",
+})  # fmt: skip
+# Aims that are about no fault, as a student hears them.
+ONE_THING = Words({
+    "finish_lead_share_pct": "Finish on the front foot", "backswing_s": "Take your time going back",
 })  # fmt: skip
 
 
@@ -139,6 +144,18 @@ def chain_lines(chosen: StudentSeason) -> list[str]:
     return lines + [
         said.format(pairs="; ".join(pairs[code])) for code, said in others.items() if code in pairs
     ]
+
+
+def in_short(chosen: StudentSeason, aim: str, fault: str | None) -> str:
+    """An aim as a student hears it, in about five words."""
+    said = ONE_THING.get(aim) or _(ADVICE.get(fault or "", {}).get("in_short", ""))
+    return said or chosen.name(aim)
+
+
+def shoe(fault: str | None) -> Shoe | None:
+    """Where the weight should be and is with a fault, to be drawn; None of a fault of the academy's own."""
+    drawn = ADVICE.get(fault or "", {}).get("shoe")
+    return None if drawn is None else Shoe(drawn["foot"], Weight(*drawn["should"]), Weight(*drawn["was"]))
 
 
 def usual_drill(reader: Reader, fault: str | None) -> str:

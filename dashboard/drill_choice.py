@@ -81,8 +81,9 @@ class DrillChoice:
             return []
         chosen, person = self.chosen, self.chosen.person
         band = age_group(age(person["born"], person["first_day"] or chosen.reader.today))
-        aims = lesson.kindred_aims(chosen.reader, self.aim.code)
-        rows = lesson.drills_for(chosen.reader, aims, chosen.season, person["level"], band).to_dicts()
+        rows = lesson.drills_for(
+            chosen.reader, drill_aims(self.aim), chosen.season, person["level"], band
+        ).to_dicts()
         usual = usual_drill(chosen.reader, self.aim.fault)
         if usual:
             rows.append({"drill": None, "name": "", "how": usual, "label": None, "advice": None})
@@ -122,6 +123,21 @@ class DrillChoice:
         in_use = lesson.effects_of(self.chosen.reader, mine, self.chosen.season).to_dicts()
         row = next((row for row in [*in_use, *self._rows] if row["advice"] == STOP), None)
         return "" if row is None else stop_sentence(row, self.chosen.measures.get(row["aim"]))
+
+
+def drill_aims(aim: Aim) -> list[str]:
+    """What a drill must aim at to be for exactly this.
+
+    The aim itself; of a metric also the fault that shows in it; of a fault also the metrics that no other
+    fault reads, as a drill for those may be for its opposite.
+    """
+    if aim.code is None:
+        return []
+    if aim.code not in aim.chosen.fault_names:
+        return [aim.code, *filter(None, [aim.fault])]
+    reader = aim.chosen.reader
+    metrics = lesson.kindred_aims(reader, aim.code)[1:]
+    return [aim.code, *(one for one in metrics if lesson.kindred_aims(reader, one)[1:] == [aim.code])]
 
 
 def order(row: Mapping[str, Any]) -> tuple[Any, ...]:

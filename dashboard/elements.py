@@ -40,10 +40,11 @@ def style(css: str) -> None:
     st.html(f"<style>{css}</style>")
 
 
-def drawing(svg: str, words: str) -> None:
-    """A small drawing of our own, and what it says to those who can't see it."""
+def drawing(svg: str, words: str, caption: str = "") -> None:
+    """A small drawing of our own, what it says to those who can't see it, and a few words below it."""
     data = b64encode(svg.encode()).decode()
-    st.html(f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(words)}">')
+    below = f"<br><small>{escape(caption)}</small>" if caption else ""
+    st.html(f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(words)}">{below}')
 
 
 title, header, subheader = _saying(st.title), _saying(st.header), _saying(st.subheader)

@@ -1,4 +1,4 @@
-"""What a family sends from a progress page: practice they log, and films of the feet that wait for the coach.
+"""What a family sends from a progress page: practice, what hurts, and films that wait for the coach.
 
 Each is checked when the page is made and again, by a reader opened anew, when it is sent; and the loader
 checks what it loads by rights of its own.
@@ -22,6 +22,7 @@ from warehouse.vocabulary import FAMILY, PACES
 
 DAYS_BACK = 14  # practice and films of longer ago are not sent from the page
 MOST_REPS = 500
+MOST_WORDS = 300  # letters of what hurts
 FILMS_LISTED = 5
 
 
@@ -69,14 +70,9 @@ def log_practice(
     if pace not in PACES or felt not in (1, 2, 3) or reps % 1 or not 1 <= reps <= MOST_REPS:
         raise CallError(_("Practice is logged with a pace and 1 to {most} times.").format(most=MOST_REPS))
     _check_day(now, day)
-    if not family.count_practice(now.home, student):
-        raise CallError(
-            _("{most} practices were logged within a day, which is the limit.").format(
-                most=family.MOST_PRACTICE_A_DAY
-            )
-        )
+    _count(now, student)
     at = inbox.this_minute(now).replace(year=day.year, month=day.month, day=day.day)
-    inbox.report_practice(
+    inbox.report(
         now,
         {
             "student": student, "at": at.isoformat(), "author": now.viewer.person, "kind": "practice",
@@ -85,6 +81,39 @@ def log_practice(
         },
     )  # fmt: skip
     now.wrote("practice", student)
+
+
+def report_discomfort(reader: Reader, student: str, area: str, words: str) -> None:
+    """Deliver that something hurts: an ordinary note of kind discomfort, under the sender's own name.
+
+    Raises
+        AccessError: the viewer may not report it for this student, or not any more.
+        CallError: the area is none of those offered, a day's reports are full, or the words are too many.
+        OSError: the disk did not take it.
+    """
+    now = reader.to_write("discomfort", student)
+    if area not in safety.AREAS:
+        raise CallError(_("Choose where it hurts."))
+    if len(words) > MOST_WORDS:
+        raise CallError(_("Say it in at most {most} letters.").format(most=MOST_WORDS))
+    _count(now, student)
+    inbox.report(
+        now,
+        {
+            "student": student, "at": inbox.this_minute(now).isoformat(), "author": now.viewer.person,
+            "kind": "discomfort", "code": area, "text": words.strip() or None, "shared": True,
+        },
+    )  # fmt: skip
+    now.wrote("discomfort", student)
+
+
+def _count(reader: Reader, student: str) -> None:
+    if not family.count_report(reader.home, student):
+        raise CallError(
+            _("{most} reports were sent within a day, which is the limit.").format(
+                most=family.MOST_REPORTS_A_DAY
+            )
+        )
 
 
 def may_send_films(reader: Reader) -> bool:

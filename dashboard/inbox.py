@@ -125,8 +125,8 @@ def deliver_notes(reader: Reader, lines: Sequence[Mapping[str, Any]]) -> Path:
     return deliver(reader, [("notes.jsonl", notes_text(lines))])
 
 
-def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
-    """Deliver a family's report of home practice as one notes.jsonl of one line; returns its folder.
+def report(reader: Reader, line: Mapping[str, Any]) -> Path:
+    """Deliver a family's report as one notes.jsonl of one line; returns its folder.
 
     `reader` was opened `to_write` it just now. The loader checks the line once more by `ingest.rights`.
 
@@ -137,7 +137,7 @@ def report_practice(reader: Reader, line: Mapping[str, Any]) -> Path:
     notes: dict[PurePath, bytes] = {PurePath("notes.jsonl"): notes_text([line])}
     kept = put(reader.home, notes, Deliverer.now(by.person, link=by.link))
     journal.record(
-        reader.home, "practice_reported", viewer=by.person, role=by.role, link=by.link,
+        reader.home, f"{line['kind']}_reported", viewer=by.person, role=by.role, link=by.link,
         student=line["student"], delivery=kept.name,
     )  # fmt: skip
     return kept

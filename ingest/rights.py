@@ -3,8 +3,8 @@
 A coach delivers sessions, notes and ball results of students in reach on the day they deliver, under their
 own name, and never over a session that another filed. A head coach may do all of that, and deliver rosters.
 A student or guardian, or whoever holds a link to a student's page, reports that student's home practice and
-delivers nothing else. A session that is filed already is replaced only by a delivery that names the one it
-corrects.
+what hurts, and delivers nothing else. A session that is filed already is replaced only by a delivery that
+names the one it corrects.
 
 What was put into the inbox by whoever keeps the home has no deliverer, and needs no right.
 """
@@ -26,6 +26,7 @@ MOST_REPS = 500  # of one practice that a family reports
 _OF_PRACTICE = frozenset({
     "student", "at", "author", "kind", "code", "grade", "value", "unit", "pace", "place", "shared",
 })  # fmt: skip
+_OF_DISCOMFORT = frozenset({"student", "at", "author", "kind", "code", "text", "shared"})
 
 
 @dataclass(frozen=True)
@@ -59,25 +60,26 @@ class Right:
 
     def problem_of_line(self, line: Mapping[str, Any]) -> tuple[str, str] | None:
         """The column of a line of notes that speaks against their delivering it, and what does; else None."""
-        if self.role in FAMILY and line["kind"] == "practice":
-            return self._practice_problem(line)
+        if self.role in FAMILY and line["kind"] in ("practice", "discomfort"):
+            return self._report_problem(line)
         for column in ("author", "overruled_by"):
             if (found := self.problem(line["student"], line[column])) is not None:
                 return column, found
         return None
 
-    def _practice_problem(self, line: Mapping[str, Any]) -> tuple[str, str] | None:
-        """What speaks against a family's report of practice: what was done, how often and how it felt."""
-        person, student = self.deliverer.person, line["student"]
-        if not may_write("practice", self.role, self.students, student):
-            return "student", f"{student} is not a student whose practice {person} may report"
+    def _report_problem(self, line: Mapping[str, Any]) -> tuple[str, str] | None:
+        """What speaks against a family's report: of practice what was done, how often and how it felt."""
+        person, student, kind = self.deliverer.person, line["student"], line["kind"]
+        if not may_write(kind, self.role, self.students, student):
+            return "student", f"{student} is not a student whose {kind} {person} may report"
         if line["author"] != person:
             return "author", f"it is under the name of {line['author']}, and {person} delivered it"
-        more = sorted(
-            key for key, value in line.items() if key not in _OF_PRACTICE and value not in (None, "")
-        )
+        known = _OF_PRACTICE if kind == "practice" else _OF_DISCOMFORT
+        more = sorted(key for key, value in line.items() if key not in known and value not in (None, ""))
         if more:
-            return more[0], f"a family's report of practice has no {more[0]}"
+            return more[0], f"a family's report of {kind} has no {more[0]}"
+        if kind == "discomfort":
+            return None if line["shared"] else ("shared", "a family's report of discomfort is shared")
         value = line["value"]
         if line["unit"] != "reps" or value is None or not 1 <= value <= MOST_REPS or value % 1:
             return "value", f"a family's report of practice counts 1 to {MOST_REPS} reps"

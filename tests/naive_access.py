@@ -12,7 +12,7 @@ ABOUT_A_STUDENT = ("progress_page", "student_page", "lesson_sheet", "sessions", 
 ABOUT_A_COACH = ("own_week", "own_deliveries", "own_students")
 OF_THE_ACADEMY = ("coaches_page", "data_quality")
 WRITINGS = ("session", "note", "draw", "talk", "film_decision")
-FAMILY_WRITINGS = ("practice", "film")
+FAMILY_WRITINGS = ("practice", "discomfort", "film")
 COMMANDS = ("page", "page_link", "lesson", "review", "export", "draw", "invite", "sql", "refused", "health")
 ROLES = ("head_coach", "coach", "student", "guardian")
 
@@ -296,7 +296,9 @@ def naive_may_write(
 def naive_link_may_write(academy: Academy, link: Link, what: str, student: str, at: datetime) -> bool:
     if what not in FAMILY_WRITINGS or not naive_link_opens(academy, link, student, "progress_page", at):
         return False
-    return what == "practice" or naive_consent_covers(academy, student, "film", naive_day(academy, at))
+    return what in ("practice", "discomfort") or naive_consent_covers(
+        academy, student, "film", naive_day(academy, at)
+    )
 
 
 # Whoever keeps the home runs the command, and is not asked who they are. What it makes is for somebody, though, and

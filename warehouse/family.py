@@ -1,4 +1,4 @@
-"""What a family sends from a progress page: films that wait for a coach, and how often practice was logged.
+"""What a family sends from a progress page: films that wait for a coach, and how often they reported.
 
 Each film has a folder of its own under from_families/, with the film and sent.json beside it. Nothing there
 is loaded. Once a coach has taken a film up or declined it, the film itself is removed, and what became of it
@@ -20,7 +20,7 @@ from warehouse.home import Home, put_folder, write_synced
 FOLDER, LOCK, RECORD, PRACTICE = "from_families", "from_families.lock", "sent.json", "practice.json"
 WAITING, ACCEPTED, DECLINED = "waiting", "accepted", "declined"
 MOST_FILM_BYTES = 40 << 20  # a swing lasts two seconds; a page takes a film of this size at once
-MOST_FILMS_WAITING, MOST_FILMS_A_DAY, MOST_PRACTICE_A_DAY = 3, 6, 12  # of one student
+MOST_FILMS_WAITING, MOST_FILMS_A_DAY, MOST_REPORTS_A_DAY = 3, 6, 12  # of one student
 _A_DAY = timedelta(hours=24)
 _ENDINGS = {b"ftyp": (4, ".mp4"), b"\x1a\x45\xdf\xa3": (0, ".webm")}  # by bytes, and where they are
 
@@ -114,15 +114,15 @@ def decide(
     return True
 
 
-def count_practice(home: Home, student: str) -> bool:
-    """Count one more logged practice of a student; false where a day's are full and it is not taken."""
+def count_report(home: Home, student: str) -> bool:
+    """Count one more report of a student; false where a day's are full and it is not taken."""
     with FileLock(home.path / LOCK):
         path = _folder(home, student) / PRACTICE
         since = (datetime.now(UTC) - _A_DAY).isoformat(timespec="seconds")
         sent = []
         with suppress(OSError, ValueError, TypeError):
             sent = [str(at) for at in json.loads(path.read_text("utf-8")) if str(at) > since]
-        if len(sent) >= MOST_PRACTICE_A_DAY:
+        if len(sent) >= MOST_REPORTS_A_DAY:
             return False
         path.parent.mkdir(parents=True, exist_ok=True)
         write_synced(path, json.dumps([*sent, datetime.now(UTC).isoformat(timespec="seconds")]) + "\n")

@@ -15,6 +15,7 @@ _WRITERS = {
     "session": STAFF,
     "note": STAFF,
     "practice": FAMILY,  # their own report of it; a coach writes a note
+    "discomfort": FAMILY,  # what hurts, as they say it
     "film": FAMILY,  # it waits for a coach
     "film_decision": STAFF,
 }

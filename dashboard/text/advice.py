@@ -2,9 +2,10 @@
 
 import tomllib
 from pathlib import Path
+from typing import Any
 
 
-def _advice() -> dict[str, dict[str, str]]:
+def _advice() -> dict[str, dict[str, Any]]:
     given = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
     shared = {drill["code"]: drill["how"] for drill in given["shared_drill"]}
     return {

@@ -33,7 +33,7 @@ msgstr ""
 RULES: dict[str, dict[str, tuple[str, ...]]] = {
     "metrics.toml": {"metric": ("label", "unit", "explain")},
     "faults.toml": {"fault": ("name", "looks_like", "instead")},
-    "advice.toml": {"advice": ("costs", "feel", "on_film", "drill"), "shared_drill": ("how",)},
+    "advice.toml": {"advice": ("in_short", "costs", "feel", "on_film", "drill"), "shared_drill": ("how",)},
     "observations.toml": {"sign": ("name", "looks_like"), "feeling": ("question",)},
 }
 

@@ -83,6 +83,11 @@ def short_day(day: date) -> str:
     return format_date(day, "medium", locale())
 
 
+def month(day: date) -> str:
+    """The month of a day: May."""
+    return format_date(day, "LLLL", locale())
+
+
 def count(n: int, thing: str) -> str:
     """`n` of one of `THINGS`: 1 swing, 12 swings."""
     one, many = THINGS[thing]

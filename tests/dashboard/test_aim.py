@@ -61,7 +61,7 @@ def test_the_sheet_the_week_and_the_progress_page_name_the_same_aim_and_say_why(
     assert "in 20\u00a0% of those without" in said[1]
     assert "90\u00a0% between +30 and +70 points" in said[1]
     page = progress_page(linked("s01").reader, people.student(linked("s01").reader, "s01"))
-    assert page.focus.title == "Your weight moves to the back foot as the club goes back"
+    assert page.focus.title == "Load the back foot"
     assert page.focus.sentences[0] == "First this, because “trail heel still down at impact” follows from it."
     entries = [e for e in review(linked().reader).entries if e.student == "s01" and e.family == "iron"]
     assert entries

@@ -14,7 +14,7 @@ from dashboard import family, inbox
 from dashboard.pages.deliveries import content as deliveries
 from dashboard.pages.film import content as marking
 from dashboard.pages.student.export import write_export
-from dashboard.queries import lesson
+from dashboard.queries import lesson, sessions
 from ingest.load import load
 from warehouse import family as from_families
 from warehouse import links
@@ -115,11 +115,11 @@ def test_practice_that_cannot_be_meant_is_not_logged(home, as_, more, said):
 
 def test_a_day_takes_so_many_practices_and_no_more(home, as_):
     reader = as_("s1")
-    for _ in range(from_families.MOST_PRACTICE_A_DAY):
+    for _ in range(from_families.MOST_REPORTS_A_DAY):
         practise(reader, "s1")
     with pytest.raises(CallError, match="which is the limit"):
         practise(reader, "s1")
-    assert len(list(home.inbox.iterdir())) == from_families.MOST_PRACTICE_A_DAY
+    assert len(list(home.inbox.iterdir())) == from_families.MOST_REPORTS_A_DAY
     practise(as_("g2"), "s2")  # another student's day is their own
 
 
@@ -133,13 +133,52 @@ def test_while_something_hurts_no_practice_is_logged(home, as_):
         practise(as_("s1"), "s1")
 
 
+def hurts(reader, student, area="knee", words="Since the long walk."):
+    family.report_discomfort(reader, student, area, words)
+
+
+@pytest.mark.parametrize(
+    ("who", "student", "author"),
+    [({"person": "s1"}, "s1", "s1"), ({"person": "g2"}, "s2", "g2"), ({"link": "s2"}, "s2", "s2")],
+)
+def test_what_hurts_loads_as_a_note_under_the_familys_own_name_and_comes_first(
+    home, as_, who, student, author
+):
+    hurts(as_(**who), student)
+    assert last_lines(home)[0]["outcome"] == "wrote"
+    assert builders.load_all(home, [home.inbox]) == []
+    coach = open_reader(home, "h1")
+    rows = coach.sql("SELECT student, author, code, text, shared, day FROM note WHERE kind = 'discomfort'")
+    assert rows.rows() == [(student, author, "knee", "Since the long walk.", True, TODAY)]
+    assert sessions.open_discomfort(coach, student)["area"].to_list() == ["knee"]
+    assert coach.something_hurts(student)
+
+
+@pytest.mark.parametrize(
+    ("area", "words", "said"),
+    [("", "", "where it hurts"), ("heart", "", "where it hurts"), ("knee", "x" * 301, "at most 300")],
+)
+def test_what_hurts_names_a_place_in_few_words(home, as_, area, words, said):
+    with pytest.raises(CallError, match=said):
+        hurts(as_("s1"), "s1", area, words)
+    assert list(home.inbox.iterdir()) == []
+
+
+def test_reports_of_what_hurts_count_among_those_of_a_day(home, as_):
+    for _ in range(from_families.MOST_REPORTS_A_DAY):
+        hurts(as_("s1"), "s1")
+    with pytest.raises(CallError, match="within a day"):
+        hurts(as_("s1"), "s1")
+    hurts(as_("g2"), "s2")
+
+
 def test_nobody_else_logs_practice_or_sends_films(home, as_):
     for person, student in (("s1", "s2"), ("g2", "s1"), ("c1", "s1"), ("h1", "s1")):
-        for write in (practise, send):
+        for write in (practise, hurts, send):
             with pytest.raises(AccessError):
                 write(as_(person), student)
             assert last_lines(home)[0]["outcome"] == "refused"
-    for write in (practise, send):
+    for write in (practise, hurts, send):
         with pytest.raises(AccessError):
             write(as_(link="s1"), "s2")
     assert list(home.inbox.iterdir()) == []
@@ -152,6 +191,11 @@ LINE = {
 }  # fmt: skip
 
 
+SORE = {
+    "kind": "discomfort", "code": "knee", "text": "Sore.", "grade": None, "value": None, "unit": None, "pace": None, "place": None,
+}  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("more", "loads"),
     [
@@ -160,6 +204,9 @@ LINE = {
         ({"shared": False}, False), ({"place": "lesson"}, False), ({"kind": "plan", "text": "x"}, False),
         ({"kind": "saw", "code": "trail_push", "grade": 1}, False), ({"kind": "drill"}, False),
         ({"kind": "felt", "code": "lead_heel_light", "grade": 1}, False), ({"overruled_by": "h1"}, False),
+        (SORE, True), (SORE | {"shared": False}, False), (SORE | {"author": "c1"}, False),
+        (SORE | {"student": "s2"}, False), (SORE | {"overruled_by": "h1"}, False), (SORE | {"grade": 1}, False),
+        (SORE | {"kind": "discomfort_over"}, False),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("link", [None, "x"])
@@ -338,6 +385,8 @@ def test_a_family_sees_the_two_forms_with_their_cautions_and_staff_do_not(visit,
     assert "needs a consent to film" in page_text(at)
     at = visit("full", "progress", "g01")
     assert not at.exception
-    assert "Log a practice" in page_text(at)
+    assert "How did it feel? One tap saves it." in page_text(at)
+    assert [button.label for button in at.button if button.key == "hurts-send"] == ["Tell my coach"]
     at = visit("full", "progress", "c01", student="s01")
-    assert "Log a practice" not in page_text(at)
+    assert "How did it feel? One tap saves it." not in page_text(at)
+    assert not [button for button in at.button if button.key == "hurts-send"]

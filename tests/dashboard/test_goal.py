@@ -68,8 +68,8 @@ def with_goal(homes):
 
 
 @pytest.mark.parametrize("path", ["student", "lesson", "progress"])
-def test_the_latest_goal_is_on_each_page_in_the_players_words(visit, page_text, with_goal, path):
-    text = page_text(visit(with_goal, path, "c01", student="s01", clubs="iron"))
+def test_the_latest_goal_is_on_each_page_in_the_players_words(visit, page_text, unfold, with_goal, path):
+    text = page_text(unfold(visit(with_goal, path, "c01", student="s01", clubs="iron")))
     assert GOAL in text
     assert "since 13 January" not in text
     assert "The goal of 13 January" not in text

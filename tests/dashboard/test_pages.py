@@ -104,8 +104,13 @@ def test_no_label_of_change_is_shown_where_the_season_tables_are_empty(visit, pa
         assert label not in text
 
 
-def test_the_progress_page_shows_one_thing_the_drill_and_its_caution_and_no_private_note(visit, page_text):
+def test_the_progress_page_shows_one_thing_the_drill_and_its_caution_and_no_private_note(
+    visit, page_text, unfold
+):
     at = visit("full", "progress", "g01")
+    assert not at.get("vega_lite_chart")  # folded below
+    assert "Back heel light at impact" in page_text(at)
+    at = unfold(at)
     text = page_text(at)
     assert "In 8 of 10 swings lately, your back heel is light when you strike." in text
     assert "Earlier in the season it was 3 of 10." in text

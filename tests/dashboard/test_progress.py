@@ -7,6 +7,7 @@ import pytest
 from changed_academies import NOTES_ONLY, changed, falls
 from dashboard.pages.progress.content import progress_page
 from dashboard.queries import people, sessions
+from dashboard.text.advice import ADVICE
 from warehouse.access import open_reader
 
 
@@ -22,7 +23,7 @@ def note(code, kind, day, shared=True):
 
 def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     focus = page(reader_of, "full", "s01", "s01").focus
-    assert focus.title == "Your back heel is light when you strike"
+    assert focus.title == "Back heel light at impact"
     assert focus.drill == "Heel-off strikes"
 
 
@@ -90,8 +91,12 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
         "UPDATE season.student_fault_rate SET rate = 0.5 WHERE span = 'now'",
     )  # fmt: skip
     focus = page(reader_of, "undrilled", "s01", "s01").focus
-    assert focus.title == "Your back heel is light when you strike"
-    assert "Ask your coach" in focus.cautions[0]
+    assert focus.title == "Back heel light at impact"
+    assert focus.drill == "Until your next lesson"
+    assert focus.how == (
+        ADVICE["trail_heel_down"]["drill"],
+        "Ten times, slowly. Your coach has not set a drill for this yet.",
+    )
 
 
 def test_a_metric_as_the_aim_shows_its_value_and_the_band_as_the_aim(reader_of, homes):

@@ -172,7 +172,7 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
     page = walk.page
     name = demo.sql(f"SELECT display_name FROM academy.person WHERE person = '{people['ward']}'").item()
     page.locator('[data-testid="stMain"] h1', has_text=name).wait_for()
-    page.get_by_text("One thing to work on:").wait_for()
+    page.get_by_text("One thing:").wait_for()
     page.get_by_text("tell your coach").first.wait_for()  # the caution
     main = page.locator('[data-testid="stMain"]').inner_text()
     others = demo.sql(

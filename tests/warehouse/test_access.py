@@ -464,7 +464,7 @@ def test_the_head_coach_is_the_first_to_join_of_those_who_are_there(academy, hea
     [
         ("session", {"head_coach", "coach"}), ("note", {"head_coach", "coach"}),
         ("film_decision", {"head_coach", "coach"}), ("practice", {"student", "guardian"}),
-        ("film", {"student", "guardian"}),
+        ("film", {"student", "guardian"}), ("discomfort", {"student", "guardian"}),
     ],
 )  # fmt: skip
 def test_staff_and_families_each_write_their_own_of_students_in_reach_alone(what, writers):

@@ -127,12 +127,18 @@ def test_a_family_reports_practice_of_its_own_and_sends_films_under_consent():
     film = (Consent("s1", "g1", "film", date(2026, 2, 1), date(2026, 2, 27)),)
     for writer in ("s1", "g1"):
         assert naive.naive_may_write(academy, writer, "practice", "s1", day)
+        assert naive.naive_may_write(academy, writer, "discomfort", "s1", day)
+        assert not naive.naive_may_write(academy, writer, "discomfort", "s2", day)
         assert not naive.naive_may_write(academy, writer, "practice", "s2", day)
         assert not naive.naive_may_write(academy, writer, "practice", "s1", day, under="c1")
         assert not naive.naive_may_write(academy, writer, "film", "s1", day)
         assert naive.naive_may_write(small(consents=film), writer, "film", "s1", day)
     assert not naive.naive_may_write(academy, "g1", "practice", "s1", date(2026, 3, 1))  # of age
-    assert not any(naive.naive_may_write(academy, who, "practice", "s1", day) for who in ("h1", "c1", "s2"))
+    assert not any(
+        naive.naive_may_write(academy, who, what, "s1", day)
+        for who in ("h1", "c1", "s2")
+        for what in ("practice", "discomfort")
+    )
     link = Link("s1", datetime(2026, 3, 2, tzinfo=UTC), until=datetime(2026, 3, 7, tzinfo=UTC))
     at = datetime(2026, 3, 3, tzinfo=UTC)
     assert naive.naive_link_may_write(small(), link, "practice", "s1", at)

@@ -401,7 +401,7 @@ def test_a_family_reports_practice_and_sends_films_of_its_own_and_staff_decide_o
                         student,
                         moment,
                     )
-                for what in ("practice", "film", "film_decision"):
+                for what in ("practice", "discomfort", "film", "film_decision"):
                     may = naive.naive_may_write(academy, person.code, what, student, moment)
                     assert (reader is not None and may_now(reader, what, student)) is may, (
                         person,

@@ -6,13 +6,16 @@ pictures.
 
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from dashboard import document, goal, safety, student_season
-from dashboard.aim import TITLES, advice, aim_of
+from dashboard.aim import TITLES, advice, aim_of, in_short, shoe, usual_drill
+from dashboard.charts.shoe import Shoe
+from dashboard.drill_choice import drill_aims
 from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.pages.progress.pictures import TEN, practice_weeks, season_line, ten_swings
 from dashboard.queries import lesson, people, sessions
@@ -23,13 +26,13 @@ from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
 from dashboard.text.glossary import FEET, LOAD, POINT
 from dashboard.text.labels import PLAINLY, VERDICTS
-from dashboard.text.numbers import Measure, capitalized, count, in_ten, lowered, on
+from dashboard.text.numbers import Measure, capitalized, count, in_ten, lowered, month, number, on
 from warehouse.access import Reader, open_reader
 from warehouse.body import FELL, Exercise
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
-from warehouse.vocabulary import NOT_CLEAR, TOO_FEW
+from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 MOST_PICTURES = 3
 MOST_NOTES = 3
@@ -41,8 +44,9 @@ class Focus:
 
     verdict: str
     heading: str
-    title: str
+    title: str  # in about five words
     sentences: tuple[str, ...]
+    shoe: Shoe | None = None
     feel: str = ""
     drill: str | None = None
     how: tuple[str, ...] = ()
@@ -60,6 +64,7 @@ class ProgressPage:
     discomfort: tuple[str, ...]
     focus: Focus | None
     nothing_yet: str
+    week: str
     feet: str
     pictures: tuple[Picture, ...]
     notes: tuple[str, ...]
@@ -88,6 +93,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
         discomfort=tuple(_discomfort(row) for row in hurting.iter_rows(named=True)),
         focus=focus,
         nothing_yet=_("Nothing is set to work on yet. Ask your coach at the next lesson."),
+        week=_week(reader, student, practice),
         feet=f"{_(FEET.meaning)} {_(LOAD.meaning)}",
         pictures=tuple(pictures[:MOST_PICTURES]),
         notes=_notes(reader, student),
@@ -172,7 +178,7 @@ def _focus(
     first = aim_of(chosen, shared=True)
     if (aim := first.code) is None:
         return None, []
-    drills = doses.filter(pl.col("aim").is_in(lesson.kindred_aims(chosen.reader, aim)), kind="drill")
+    drills = doses.filter(pl.col("aim").is_in(drill_aims(first)), kind="drill")
     drill = None if drills.is_empty() else drills.row(0, named=True)
     pictures, text = [], [first.because] if first.follows else []
     if first.reason == "keep":
@@ -196,22 +202,38 @@ def _focus(
     else:
         text.append(_("Not measured yet; your next session will show it."))
     feel = advice(chosen.reader, first.fault if first.is_open and not hurts else None).get(TITLES["feel"])
-    how, cautions = _how(chosen, drill, hurts=hurts)
-    name = drill["name"] if drill and how else None
+    how, cautions = _how(chosen, drill, first.fault if first.is_open else None, hurts=hurts)
+    name = (drill["name"] if drill else _("Until your next lesson")) if how else None
     faults = [code for code in lesson.kindred_aims(chosen.reader, aim) if code in chosen.fault_names]
     paces = (next_pace(chosen, fault, drill, doses) for fault in faults) if drill and name else ()
     pace = next((found for found in paces if found), None)
-    title = _(clean) if clean else chosen.name(aim)
-    heading = _("Keep this") if first.reason == "keep" else _("One thing to work on")
-    verdict = _verdict(now.get(aim, found.trend if found else None))
-    return Focus(
-        verdict, heading, capitalized(title), tuple(text), feel or "", name, how, pace, cautions
-    ), pictures
+    heading = _("Keep this") if first.reason == "keep" else _("One thing")
+    verdict = _verdict(now.get(aim, found.trend if found else None), found)
+    title, drawn = in_short(chosen, aim, first.fault), shoe(first.fault)
+    return Focus(verdict, heading, title, tuple(text), drawn, feel or "", name, how, pace, cautions), pictures
 
 
-def _verdict(judged: dict[str, Any] | None) -> str:
+def _verdict(judged: dict[str, Any] | None, found: MeasureSeason | None) -> str:
     """How it is going, in a few words."""
-    return VERDICTS[judged["label"] if judged and judged["label"] in VERDICTS else TOO_FEW]
+    label = judged["label"] if judged and judged["label"] in VERDICTS else TOO_FEW
+    if label == HOLDING and found is not None:
+        return _("Same as in {month}").format(month=month(found.line.sessions["day"][0]))
+    return VERDICTS[label]
+
+
+def _week(reader: Reader, student: str, practice: pl.DataFrame) -> str:
+    """Home practice of the last seven days."""
+    last = lesson.as_of(reader, student)
+    done = practice.filter(pl.col("day").is_between(last - timedelta(days=6), last))
+    days = count(done["day"].n_unique(), "day")
+    minutes = float(done.filter(unit="minutes")["dose"].sum() or 0)
+    if minutes:
+        return _("Practice this week: {minutes} on {days}.").format(
+            minutes=number(minutes, "minutes"), days=days
+        )
+    if len(done):
+        return _("Practice this week: on {days}.").format(days=days)
+    return _("No practice this week yet.")
 
 
 def _often(clean: str | None, now: dict[str, Any], before: dict[str, Any] | None) -> list[str]:
@@ -252,22 +274,33 @@ def _value(chosen: StudentSeason, measure: Measure, found: MeasureSeason | None)
 
 
 def _how(
-    chosen: StudentSeason, drill: dict[str, Any] | None, *, hurts: bool
+    chosen: StudentSeason, drill: dict[str, Any] | None, fault: str | None, *, hurts: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """How to practise, with the drill's own cautions; no drill while it is ruled out."""
     if hurts:
         return (), (_("While something hurts, no drill is suggested here. Talk to your coach first."),)
     if drill is None:
-        return (), (_("Ask your coach which drill fits before you practise this at home."),)
+        return _usual(chosen, fault)
     exercise = Exercise.of(drill)
     against = _ruled_out(chosen, exercise)
     if against:
         return (), (against,)
     how = [drill["how"] or _("Your coach shows you how.")]
     if drill["dose"]:
-        how.append(_("Set on {day}: {dose}.").format(day=on(drill["day"]), dose=sentences.dose(drill)))
+        how.append(f"{capitalized(sentences.dose(drill))}.")
     own = [drill["cautions"]] if drill["cautions"] else []
     return tuple(how), (*own, *safety.caution_sentences([exercise]))
+
+
+def _usual(chosen: StudentSeason, fault: str | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What is usually done about a fault for which no drill is set, where nothing speaks against it."""
+    how = usual_drill(chosen.reader, fault)
+    exercise = Exercise("", "", how)
+    body = safety.body_of(chosen.reader, chosen.person)
+    if not how or not body.may_do(exercise) or chosen.reader.something_hurts(chosen.student):
+        return (), (_("Ask your coach which drill fits before you practise this at home."),)
+    said = (how, _("Ten times, slowly. Your coach has not set a drill for this yet."))
+    return said, safety.caution_sentences([exercise])
 
 
 def _ruled_out(chosen: StudentSeason, drill: Exercise) -> str:

@@ -30,8 +30,7 @@ def practice(reader: Reader, person: Mapping[str, Any], focus: Focus | None) -> 
     usual = next((k for k, code in enumerate(codes) if focus and choice.drills[code] == focus.drill), 0)
     pace = focus.pace.pace if focus and focus.pace else choice.pace
     reps = focus.pace.reps if focus and focus.pace else choice.reps
-    st.header(_("Log a practice"), anchor=False)
-    with st.form("log-practice", border=True):
+    with st.popover(_("I practised")), st.form("log-practice", border=False):
         drill = st.selectbox(
             _("What you practised"), codes, index=usual, format_func=choice.drills.__getitem__,
             key="practice-drill",
@@ -54,6 +53,24 @@ def practice(reader: Reader, person: Mapping[str, Any], focus: Focus | None) -> 
         _send(
             lambda: family.log_practice(reader, student, drill, at_pace, times, int(felt), day),
             _("Saved. It shows here once it is loaded."),
+        )
+
+
+def discomfort(reader: Reader, person: Mapping[str, Any]) -> None:
+    """The form that says to the coach what hurts; nothing for staff, who write a note."""
+    student = person["student"]
+    if not reader.may_write("discomfort", student):
+        return
+    with st.popover(_("Something hurts?")), st.form("hurts", clear_on_submit=True, border=False):
+        area = st.selectbox(
+            _("Where"), list(safety.AREAS), index=None, format_func=safety.AREAS.__getitem__, key="hurts-area"
+        )  # fmt: skip
+        words = st.text_input(_("What happened"), max_chars=family.MOST_WORDS, key="hurts-words")
+        tapped = st.form_submit_button(_("Tell my coach"), key="hurts-send")
+    if tapped:
+        _send(
+            lambda: family.report_discomfort(reader, student, area or "", words or ""),
+            _("Sent. Your coach sees it before the next lesson. Do no drills until you have talked."),
         )
 
 
