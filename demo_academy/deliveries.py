@@ -1,5 +1,6 @@
 """One student's season of measured visits as delivery folders, with clips, holds, notes and shots."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -25,6 +26,7 @@ class Attachments:
     """What a measured session has besides its samples."""
 
     clip: str = ""
+    on_film_s: Mapping[int, float] = field(default_factory=dict)  # impact by swing, as picked on its film
     hold: str = ""
     hold_rows: pl.DataFrame | None = None
     events_file: bool = False
@@ -50,6 +52,8 @@ def write_plates(
         if not extras.events_file:
             times = (f"{event} = {curves.events[event][at] + start_s:.3f}\n" for event in EVENTS)
             text += "[swing.events]\n" + "".join(times)
+        if row.no in extras.on_film_s:
+            text += f"[swing.clip_events]\nimpact = {extras.on_film_s[row.no]:.4f}\n"
     write_text(folder / "session.toml", text + extras.hold)
     if extras.events_file:
         _events_file(curves, rows, numbers, starts).write_csv(folder / "events.csv")
@@ -133,7 +137,9 @@ def write_visits(
         folder = inbox / visit.session
         folder.mkdir(parents=True, exist_ok=True)
         starts = np.round(rng.integers(0, int(4 * visit.rate_hz), len(at)) / visit.rate_hz, 4)
-        clip = _clip(folder, visit, batch, at, starts, written, rng) if _filmed(number, order, visit) else ""
+        clip, on_film_s = "", dict[int, float]()
+        if _filmed(number, order, visit):
+            clip, on_film_s = _clip(folder, visit, batch, at, starts, written, rng)
         hold, hold_rows = "", None
         if visit.device.layout in {"mat", "parquet"} and order == 3 and number % 3 == 0:
             hold, hold_rows = holds_frame(visit, rng)
@@ -147,9 +153,8 @@ def write_visits(
         in_file = not clip and order == 1 and number % 5 == 2
         if in_file:
             written.events_files.append(visit.session)
-        write_plates(
-            folder, visit, batch.curves, at, starts, Attachments(clip, hold, hold_rows, in_file), rng
-        )
+        extras = Attachments(clip, on_film_s, hold, hold_rows, in_file)
+        write_plates(folder, visit, batch.curves, at, starts, extras, rng)
         rates = _rates(batch, at)
         lines = session_lines(visit, rates, rng) + fixed_notes.get(visit.session, [])
         lines += observed_lines(visit, number, rates, own)
@@ -166,8 +171,11 @@ def _filmed(number: int, order: int, visit: Visit) -> bool:
 def _clip(
     folder: Path, visit: Visit, batch: Batch, at: Array, starts: Array, written: WrittenSeason,
     rng: np.random.Generator,
-) -> str:  # fmt: skip
-    """Write clip.csv, or for the first visits the films of two swings; returns the `[clip]` table."""
+) -> tuple[str, dict[int, float]]:  # fmt: skip
+    """Write clip.csv, or for the first visits the films of two swings.
+
+    Returns the `[clip]` table, and for each filmed swing its impact on the film, to the picture.
+    """
     student = visit.student
     right, done = student.handed == "right", len(written.clips)
     fps = 120.0 if done % 2 and done >= FILMED_VISITS else 60.0
@@ -184,7 +192,9 @@ def _clip(
         clip_frame(rises, numbers, shot, student.stance_mm, rng).write_csv(folder / "clip.csv")
     written.clips.append(visit.session)
     written.clip_truth.append(truth)
-    return shot.toml()
+    on_film = np.round((batch.curves.events["impact"][at] - begin) * fps) / fps
+    filmed = zip(numbers.tolist(), on_film.tolist(), strict=True)
+    return shot.toml(), dict(list(filmed)[: len(truth)])
 
 
 def _film(path: Path, rise: Array, shot: ClipShot, stance_mm: float, seed: int) -> None:

@@ -92,6 +92,8 @@ FLAG_COUNTS = {
     "clip_marks_disagree": "1",
     "clip_strikes_unclear": "1",
     "clip_stamp_unclear": "1",
+    "clip_heels_low": "1",
+    "clip_heights_impossible": "1",
     "sensors_filled": "sensors",
     "shares_only": "1",
     "no_positions": "feet without",

@@ -82,6 +82,8 @@ FLAGS = Words(
         "clip_marks_disagree": "the events marked on film and plate do not fit one another",
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
+        "clip_heels_low": "the heels hardly lift, so the film can't be placed by them",
+        "clip_heights_impossible": "the film shows a heel under the floor, so its heights can't be trusted",
         "practice_swing": "a practice swing, found in a recording",
         "uncertain_swing": "it may be a practice swing; a coach has not yet said",
         "not_a_swing": "a coach said that it is not a swing",

@@ -54,6 +54,7 @@ SCALE_SE_PCT = {
 UNKNOWN, UNKNOWN_SE_PCT = "unknown", 25.0
 USUAL_SHOE_MM, USUAL_HEELS_APART_MM = 300.0, 400.0
 TAPPED_SE_PX, FOLLOWED_SE_PX = 3.0, 1.0  # of one point, across the floor; common practice, no source
+SUNK_MM, SUNK_SES, SUNK_SHARE = 12.0, 2.5, 0.04
 UP_MM = 15.0  # a heel seen higher than this carries nothing
 
 
@@ -97,6 +98,17 @@ class HeelRise:
     def in_mm(self) -> bool:
         """Whether the heights are true ones."""
         return self.scale not in ("shoe_end_on", UNKNOWN)
+
+    @property
+    def impossible(self) -> bool:
+        """Whether a heel is seen well under the floor: an upside-down film, a camera that moved, lost marks.
+
+        The lowest 4 % of a foot's heights are under −(12 mm + 2.5 standard errors of a point); common
+        practice, no source.
+        """
+        least = -(SUNK_MM + SUNK_SES * self.point_se_mm)
+        seen = [heel_mm[np.isfinite(heel_mm)] for heel_mm in (self.lead_mm, self.trail_mm)]
+        return any(bool(np.quantile(one, SUNK_SHARE) < least) for one in seen if one.size)
 
     def of(self, foot: str) -> FLOATS:
         """(F,) rise of one foot's heel."""

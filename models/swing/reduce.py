@@ -37,6 +37,7 @@ from warehouse.traces import SessionTrace, read_trace
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
+IMPOSSIBLE = "clip_heights_impossible"
 GRAVITY = 9.80665  # m/s², standard gravity
 SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
@@ -114,7 +115,7 @@ def answer_task(task: SessionTask) -> Answer:
     if task.event_fit is not None and np.isnan(event_s).any():
         swung = _swung(swings, rows, event_s.shape[0])
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
-    values, rises = _clip_of(task, swings)  # what the plate measures goes beside what the clip shows
+    values, rises, sunk = _clip_of(task, swings)  # what the plate measures goes beside what the clip shows
     stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
     body_n = task.body_mass_kg * GRAVITY if task.body_mass_kg else math.nan
     heels = _heels_up(uniform, swings, rows, rises, task.clip)
@@ -124,6 +125,8 @@ def answer_task(task: SessionTask) -> Answer:
         withhold(plate, run, error_s, task.spreads)
     _without_loads(plate.metrics, swings, rows)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
+    for number in sunk:
+        of_clip.setdefault(number, []).append(IMPOSSIBLE)
     for place, number in enumerate(swings["swing_no"] if of_clip else ()):
         for name in of_clip.get(number, ()):
             flags[place] = flags[place].with_flag(name, 1)
@@ -218,23 +221,29 @@ def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
-def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[HeelRise | None]]:
-    """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise."""
+def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[HeelRise | None], list[int]]:
+    """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise.
+
+    And the swings whose heights are impossible: they have neither.
+    """
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
-        return values, [None] * len(swings)
+        return values, [None] * len(swings), []
     events_of, doubt_of = clip_events(swings, task.events), clip_doubts(swings, task.events)
     points_of = task.clip.points.partition_by("swing_no", as_dict=True)
-    rises = []
+    rises, sunk = [], list[int]()
     for place, number in enumerate(swings["swing_no"]):
         at = events_of[number]
         points = points_of.get((number,), task.clip.points.clear())
         rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
+        if rise is not None and rise.impossible:
+            sunk.append(number)
+            rise = None
         values[place] = clip_metrics(rise, at, task.clip.fps)
         if rise is not None and task.spreads is not None:
             withhold_seen(values[place], rise, at, doubt_of[number], task.clip.fps, task.spreads)
         rises.append(rise)
-    return values, rises
+    return values, rises, sunk
 
 
 def _heel_rows(

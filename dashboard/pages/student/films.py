@@ -42,6 +42,11 @@ PLACED = {
 QUESTIONS = {
     "clip_marks_disagree": mark("The moments marked on film and plate do not fit one another; check them."),
     "clip_strikes_unclear": mark("Its sound has several clicks: move the film to the right one by hand."),
+    "clip_heights_impossible": mark(
+        "It shows a heel under the floor: was the camera upside down, or did it move? No height is taken "
+        "from it."
+    ),
+    "clip_heels_low": mark("The heels hardly lift, so the film can't be placed by them."),
     "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
 }
 NO_PLATE = mark("No plate measured this swing.")
