@@ -7,7 +7,7 @@ import polars as pl
 from dashboard.charts import small_multiples
 from dashboard.charts.small_multiples import Comparison
 from dashboard.kept import kept
-from dashboard.queries import people, season, sessions
+from dashboard.queries import academy, people, season, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
@@ -47,6 +47,20 @@ def subjects(reader: Reader) -> dict[str, str]:
     found = {code: measures[code].label for code in [*core, *(m for m in measures if m not in core)]}
     found |= {code: _("Fault: {name}").format(name=name) for code, name in people.faults(reader).items()}
     return nonempty(found, _("The lists of measures and faults are not built yet. Run: underfoot build"))
+
+
+def most_outside(reader: Reader, when: str, family: str) -> str | None:
+    """The core measure on which most students are outside their target now; None where nobody is."""
+    found: dict[str, int] = {}
+    lines = academy.level_lines(reader, when, family)
+    for (level, metric), rows in lines.group_by("level", "metric", maintain_order=True):
+        lo, hi = season.bands(reader, family, {"student": None, "level": level}).get(
+            str(metric), (None, None)
+        )
+        out = sum((lo is not None and v < lo) or (hi is not None and v > hi) for v in rows["now"])
+        found[str(metric)] = found.get(str(metric), 0) + out
+    most = max(found, key=lambda metric: found[metric], default=None)
+    return most if most is not None and found[most] else None
 
 
 def subject(reader: Reader, code: str, when: str, family: str) -> Subject:

@@ -15,12 +15,13 @@ def show(reader: Reader) -> None:
     st.title(_("Students"), anchor=False)
     everyone, seasons = content.students(reader), content.seasons(reader)
     left, middle, right = st.columns([2, 1, 1])
-    with left:
-        code = layout.choose(_("Compare on"), content.subjects(reader), "on")
     with middle:
         season = layout.choose(_("Season"), seasons, "season")
     with right:
         family = layout.clubs(people.families(reader, season) or ["iron"])
+    with left:
+        most = content.most_outside(reader, season, family)
+        code = layout.choose(_("Compare on"), content.subjects(reader), "on", default=most)
     filters, choice = content.filters(reader, everyone), {}
     for place, (column, (title, options)) in zip(st.columns(len(filters)), filters.items(), strict=True):
         with place:

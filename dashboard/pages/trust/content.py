@@ -9,7 +9,7 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed
+from dashboard.text.numbers import count, listed, share
 from dashboard.text.sentences import FEW_SWINGS
 from warehouse.access import Reader
 
@@ -84,6 +84,38 @@ def _advice(wanted: pl.Series) -> str:
         return advice
     helps = _("On {more} of {measures}, more would still help.")
     return f"{advice} {helps.format(more=more, measures=count(len(wanted), 'measure'))}"
+
+
+def in_short(reader: Reader, season: str) -> list[str]:
+    """How sure the answers are, in up to five plain sentences; what is not known yet is left out."""
+    said = []
+    family = next(iter(academy.reliability_families(reader, season)), None)
+    if family is not None:
+        rows = academy.reliability(reader, season, family)
+        shown = rows.filter(pl.col("core")) if rows["core"].any() else rows
+        said += [
+            f"{reliability.finding(shown, FAMILIES.get(family, family))}.",
+            _advice(shown["swings_wanted"].drop_nulls()),
+        ]
+    figures = academy.calibration(reader)
+    goals = figures.drop_nulls("met")
+    if len(goals):
+        said.append(
+            _("Where the truth was known, in simulated academies, {met} of {goals} goals were met.").format(
+                met=int(goals["met"].sum()), goals=len(goals)
+            )
+        )
+    wrong = figures.filter(claim="listed_wrongly")["figure"].drop_nulls()
+    if len(wrong):
+        said.append(
+            _("Of the changes on the week's list, at most {share} were wrong there.").format(
+                share=share(max(wrong))
+            )
+        )
+    seen = academy.eye_plate(reader, season, None)
+    if seen["kappa"].is_not_null().any():
+        said.append(f"{eye_and_plate.finding(seen)}.")
+    return said
 
 
 def claims(reader: Reader) -> pl.DataFrame:

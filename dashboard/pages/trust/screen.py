@@ -5,6 +5,7 @@ from dashboard import layout, navigation
 from dashboard.charts import calibration_goals
 from dashboard.pages.trust import content
 from dashboard.text.catalogue import _
+from dashboard.text.markdown import markdown
 from warehouse.access import Reader
 
 
@@ -13,16 +14,18 @@ def show(reader: Reader) -> None:
     narrow = layout.narrow()
     st.title(_("How sure are we"), anchor=False)
     season = layout.choose(_("Season"), content.seasons(reader), "season")
-    with layout.part(_("What one session is worth")):
+    for said in content.in_short(reader, season):
+        st.write(markdown("- {said}", said=said))
+    with st.expander(_("What one session is worth")), layout.part():
         family = layout.clubs(content.families(reader, season))
         layout.section(content.session_worth(reader, season, family, narrow=narrow))
-    with layout.part(_("How often our claims hold")):
+    with st.expander(_("How often our claims hold")), layout.part():
         rows = content.claims(reader)
         claim = layout.choose(_("Claim"), list(rows["claim"].unique(maintain_order=True)), "claim")
         layout.section(content.calibration(rows, claim, narrow=narrow))
         with st.expander(_("All figures as a table")):
             layout.table(calibration_goals.table(rows), _("calibration"))
-    with layout.part(_("Eye and plate")):
+    with st.expander(_("Eye and plate")), layout.part():
         coaches = content.coaches(reader, season)
         coach = layout.choose(_("Whose eye"), coaches, "eye") if coaches else content.ALL
         layout.section(content.agreement(reader, season, coach, narrow=narrow))
