@@ -7,6 +7,7 @@ inbox last. So a crash at any moment loses nothing.
 import json
 import os
 import shutil
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -17,13 +18,14 @@ from typing import Any
 
 from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
-from warehouse.deliverer import MARK
+from warehouse.deliverer import ARRIVING, MARK
 from warehouse.errors import Refusal
 from warehouse.filed import content_hash, facts_of, kept_tracks, remove_refused_films
 from warehouse.home import Home, sync, walk, write_synced
 
 UNPACKED = ".unpacked"
 _GONE = ".gone-"
+STALE_S = 3600.0  # nobody saves for so long
 
 
 class Changed(Exception):  # noqa: N818 - it says what happened, and is nobody's fault
@@ -148,6 +150,10 @@ def sweep(home: Home) -> None:
     for root, pattern in [*places, (home.path, UNPACKED)]:
         for left in root.glob(pattern):
             shutil.rmtree(left, ignore_errors=True)
+    for left in home.path.glob(ARRIVING.format("*")):  # of a page that was ended while it saved
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > STALE_S:
+                shutil.rmtree(left, ignore_errors=True)
     for here, subfolders, _ in walk(home.inbox):
         for name in subfolders:
             if name.startswith(_GONE):

@@ -15,6 +15,7 @@ from typing import Any
 from warehouse.home import Home, put_folder
 
 MARK = ".delivered.json"
+ARRIVING = ".arriving-{}"  # in the home: a delivery that is being put into the inbox
 
 
 @dataclass(frozen=True)
@@ -75,5 +76,5 @@ def put(home: Home, named: Mapping[PurePath, bytes], by: Deliverer | None = None
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(3)}"
     kept = home.inbox / f"dropped-{stamp}"
     mark = {PurePath(MARK): mark_text(by).encode()} if by else {}
-    put_folder(kept, home.path / f".arriving-{stamp}", {**named, **mark})
+    put_folder(kept, home.path / ARRIVING.format(stamp), {**named, **mark})
     return kept

@@ -12,6 +12,8 @@ export default function (component) {
   settle(root, data, key);
 }
 
+const AGAIN_MS = 5000;
+
 function read(key) {
   try { return JSON.parse(localStorage.getItem(key)) || {}; } catch { return {}; }
 }
@@ -132,7 +134,16 @@ function build(data, key, send) {
     clearTimeout(form.waiting);
     form.waiting = setTimeout(() => { if (read(key).sent) say(form, w.offline); }, 5000);
   });
-  if (read(key).values) say(form, w.draft);
+  const left = read(key);
+  if (left.values) say(form, left.sent ? w.offline : w.draft);
+  // What could not be sent goes as soon as there is a connection; the server keeps the same note once.
+  const again = () => {
+    if (!form.isConnected) { clearInterval(form.again); removeEventListener("online", again); return; }
+    const { sent } = read(key);
+    if (sent && navigator.onLine) send(sent);
+  };
+  form.again = setInterval(again, AGAIN_MS);
+  addEventListener("online", again);
   const root = make("div", { class: "root" }, form);
   root.dataset.key = key;
   return root;

@@ -33,7 +33,7 @@ WORDS = Words({
     "from": "From", "to": "To",
     "keep": "Save this note", "sending": "Sending…",
     "draft": "Not saved yet. What you wrote is still on this device.",
-    "offline": "Not saved yet: no connection. What you wrote stays on this device; press again once you are "
-               "connected.",
+    "offline": "Not saved yet: no connection. What you wrote stays on this device, and is sent from this "
+               "page once there is one.",
 })  # fmt: skip
 show = Component("note_form", WORDS, sends="note").show

@@ -1,5 +1,6 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
+import os
 from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -10,6 +11,8 @@ import builders
 from dashboard import readers
 from dashboard.pages.session import content
 from dashboard.pages.session.shared import parts_of
+from ingest import filing
+from warehouse import home
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import content_hash
 from warehouse.preview import Preview, PreviewedSwing, Share
@@ -95,6 +98,54 @@ def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
     with builders.no_large_files(), pytest.raises(OSError, match="large"):
         content.save(opened, [parts[0], (*brought(24, b"0" * (1 << 20)), {})])
     assert set(opened.home.inbox.iterdir()) == before
+
+
+class Killed(BaseException):
+    """The process ends here: nothing is tidied up after it."""
+
+
+def test_a_save_that_is_killed_at_any_step_is_whole_or_is_not_there_and_the_next_one_doubles_nothing(
+    opened, monkeypatch
+):
+    """What is left of a killed one is removed by a later load; the same files again are the same session."""
+    before, parts, whole = set(opened.home.inbox.iterdir()), together("s01", "s02"), 0
+    usual = home.sync
+    for step in range(1, 40):
+        steps = iter(range(1, 1000))
+
+        def killed(path, steps=steps, step=step):
+            if next(steps) == step:
+                raise Killed
+            usual(path)
+
+        monkeypatch.setattr(home, "sync", killed)
+        try:
+            content.save(opened, parts)
+        except Killed:
+            new = set(opened.home.inbox.iterdir()) - before
+            for folder in new:
+                assert {path.name for path in folder.rglob("plate.csv")} == {"plate.csv"}
+                assert len(list(folder.rglob("session.toml"))) == 2
+            whole += len(new)
+            before |= new
+            continue
+        break
+    assert step > 5
+    assert whole <= 1  # after the move into the inbox there is one step left
+    monkeypatch.setattr(home, "sync", usual)
+    found = content.save(opened, parts)
+    again = content.save(opened, parts)
+    assert found.sessions == again.sessions
+    hashes = {content_hash(one.folder / session) for one in (found, again) for _, session in one.sessions}
+    assert len(hashes) == 2
+    left = list(opened.home.path.glob(".arriving-*"))
+    assert left
+    filing.sweep(opened.home)
+    assert list(opened.home.path.glob(".arriving-*")) == left  # somebody may be saving now
+    for path in left:
+        os.utime(path, (0, 0))
+    filing.sweep(opened.home)
+    assert not list(opened.home.path.glob(".arriving-*"))
 
 
 def test_swings_are_shared_out_as_a_coach_says():

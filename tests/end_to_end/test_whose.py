@@ -130,3 +130,29 @@ def test_a_recording_of_two_is_shared_out_and_saved_for_both(phone):
     snapshot.close()
     of = {name: len([one for one in made.of("swing") if one.person == name]) for name in ("quiet", "child")}
     assert rows == [("s1", of["quiet"]), ("s2", of["child"])]
+
+
+def test_a_note_written_without_a_connection_is_sent_once_there_is_one_and_loaded_once(phone):
+    home, page, base = phone
+    page.goto(f"{base}/notes?student=s1")
+    page.get_by_role("button", name="Save this note").wait_for(timeout=LIMIT_MS)
+    settle(page)
+    page.context.set_offline(True)
+    page.get_by_label("Plan, in your words").fill("Ten slow ones.")
+    page.get_by_role("button", name="Save this note").dblclick()
+    page.get_by_text("Not saved yet: no connection").wait_for()
+    page.context.set_offline(False)
+    page.get_by_text(re.compile(r"^Saved at")).wait_for(timeout=LIMIT_MS)
+    assert page.get_by_label("Plan, in your words").input_value() == ""
+    for _ in range(100):
+        snapshot = open_snapshot(home)
+        found = snapshot.sql("SELECT count(*) FROM academy.note WHERE text = 'Ten slow ones.'").item()
+        snapshot.close()
+        if found:
+            break
+        time.sleep(0.2)
+    time.sleep(6.0)  # longer than between two tries
+    snapshot = open_snapshot(home)
+    assert snapshot.sql("SELECT count(*) FROM academy.note WHERE text = 'Ten slow ones.'").item() == 1
+    snapshot.close()
+    assert not list(home.inbox.iterdir())

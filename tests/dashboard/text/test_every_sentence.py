@@ -27,6 +27,19 @@ ALLOWED = {
     "pages/deliveries/content.py": {"underfoot refused"},  # what to type
     # What the access log calls a page.
     "pages/lesson/screen.py": {"Lesson sheet"},
+    "pages/notes/command.py": {  # help of the command
+        "0: not there",
+        "A drill that",
+        "A fault, or",
+        "At which",
+        "How many",
+        "The plan",
+        "The student sees",
+        "What the",
+        "Where it",
+        "Which side",
+        "Who writes",
+    },
     "pages/progress/screen.py": {"Progress page"},
     "pages/session/questions.py": {"position unit", "<svg"},  # what the explainer calls it
     "pages/session/screen.py": {"New session"},
