@@ -119,7 +119,7 @@ def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site
     page = walk.page
     for heading in ("Last visit and practice", "What changed since last time", "Faults now"):
         page.get_by_role("heading", name=heading, exact=True).wait_for()
-    walk.click(page.get_by_role("link", name="Write a note →"))
+    walk.click(page.get_by_role("link", name="Add note →"))
     form = page.locator("form", has=page.get_by_role("button", name="Save this note"))
     form.wait_for()
     before = walk.clicks
@@ -176,15 +176,20 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
     walk.done("Parent, on a phone", "how it goes, one thing to practise and its caution")
 
 
-def test_the_lesson_sheet_is_one_page_on_a4_and_on_letter(chromium, home, people, tmp_path):
+def test_the_lesson_sheet_and_the_progress_page_are_one_sheet_each_on_a4_and_on_letter(
+    chromium, home, people, tmp_path
+):
     from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - likewise
 
-    file = write_sheet(home, people["student"], tmp_path / "sheet.html")
     page = chromium.new_page()
-    page.goto(file.as_uri())
-    for size in ("A4", "Letter"):
-        pdf = page.pdf(format=size, prefer_css_page_size=False)
-        assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1, size
+    for write, student in ((write_sheet, people["student"]), (write_page, people["ward"])):
+        file = write(home, student, tmp_path / "paper.html")
+        assert file.stat().st_size < 200_000
+        page.goto(file.as_uri())
+        for size in ("A4", "Letter"):
+            pdf = page.pdf(format=size, prefer_css_page_size=False)
+            assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1, (student, size)
     page.close()
 
 
