@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dashboard import prompts, terminal
-from dashboard.first_page import command as first_page
 from dashboard.pages.notes import command as note_command
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
@@ -184,6 +183,8 @@ def invite(person: str, home: Home, address: str, days: int) -> None:
 @browser_option
 def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> None:
     """Make a new academy in the folder HOME: in the browser, or here with --name and --head-coach."""
+    from dashboard.first_page import command as first_page
+
     home = Home.find(home_path)
     first_page.check_new(home)
     if given["name"] or given["head_coach"]:

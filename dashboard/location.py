@@ -4,8 +4,8 @@ import os
 from collections.abc import Iterable, Mapping
 
 from dashboard import elements as st
+from dashboard.serving import ADDRESS
 
-ADDRESS = "UNDERFOOT_ADDRESS"  # the environment's name for where the pages are
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 # Whoever passes a request on for somebody says so in one of these; that somebody may be anywhere.
 _PASSED_ON = ("forwarded", "via", "x-real-ip", "x-forwarded-", "x-original-", "cf-", "true-client-ip")

@@ -19,7 +19,6 @@ from urllib.parse import urlsplit
 from urllib.request import urlopen
 
 from dashboard import theme
-from dashboard.location import ADDRESS
 from dashboard.terminal import err, out
 from dashboard.text.catalogue import _
 from warehouse import browsers
@@ -27,6 +26,7 @@ from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 
 ROOT = Path(__file__).parents[1]
+ADDRESS = "UNDERFOOT_ADDRESS"  # the environment's name for where the pages are
 LAST_LOAD_S = 10.0
 ASKED_EVERY_S, ANSWER_LIMIT_S = 0.1, 2.0
 MOST_PORTS = 65535

@@ -30,7 +30,7 @@ from warehouse.permissions import views
 from warehouse.reach import Viewer, may_write, viewer_of, visible_students
 from warehouse.settings import Settings
 from warehouse.statements import check_select
-from warehouse.store import Snapshot, open_snapshot, read_frame, run
+from warehouse.store import Snapshot, first_line, open_snapshot, read_frame, run
 from warehouse.traces import SessionTrace, read_trace, trace_path
 from warehouse.vocabulary import STAFF, is_minor
 
@@ -46,9 +46,7 @@ class Reader:
     def __init__(
         self, snapshot: Snapshot, viewer: Viewer, settings: Settings, today: date, *, all_kept: bool = False
     ) -> None:
-        self.viewer = viewer
-        self.settings = settings
-        self.today = today
+        self.viewer, self.settings, self.today = viewer, settings, today
         self.snapshot_name = snapshot.name
         self.students = visible_students(snapshot, viewer, settings, today)
         self.home = home = snapshot.home
@@ -60,21 +58,26 @@ class Reader:
         self.withheld = frozenset() if all_kept else consent.withheld(snapshot, today, settings)
         # Without anything withheld, which is usual, the views are as plain as can be.
         self._views = views(viewer.role, by_link=viewer.link is not None, all_kept=not self.withheld)
-        self._allowed: set[str] = set()
+        self._made_views: set[str] = set()
         self._answers: OrderedDict[tuple[str, Any], pl.DataFrame] = OrderedDict()
-        self._prepare()
-
-    def _prepare(self) -> None:
-        connection = self._connection
         if self.withheld:
-            outdated = consent.outdated(self._snapshot, self.today, self.settings)
-            consent.make_tables(connection, self.withheld, outdated)
-        run(connection, "CREATE TEMP TABLE visible (student VARCHAR)")
-        run(connection, "INSERT INTO visible SELECT unnest(CAST(? AS VARCHAR[]))", [self.students])
-        viewer = "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person"
-        run(connection, viewer, [self.viewer.person])
-        for name, select in self._views.items():
-            run(connection, f'CREATE TEMP VIEW "{name}" AS {select}')
+            outdated = consent.outdated(snapshot, today, settings)
+            consent.make_tables(self._connection, self.withheld, outdated)
+        visible = "CREATE TEMP TABLE visible AS SELECT unnest(CAST(? AS VARCHAR[])) AS student"
+        run(self._connection, visible, [self.students])
+        viewers = "CREATE TEMP TABLE viewer AS SELECT CAST(? AS VARCHAR) AS person"
+        run(self._connection, viewers, [viewer.person])
+
+    def _make_views(self, names: frozenset[str]) -> None:
+        """Those of the views that are not there yet: a viewer asks for some of the tables, seldom for all."""
+        for name in names - self._made_views:
+            try:
+                run(self._connection, f'CREATE TEMP VIEW "{name}" AS {self._views[name]}')
+            except duckdb.Error as error:
+                raise CallError(
+                    f"The published warehouse is not complete ({first_line(error)}); run: underfoot build"
+                ) from error
+            self._made_views.add(name)
 
     def sql(self, query: str, params: Sequence[Any] | None = None) -> pl.DataFrame:
         """Run one SELECT over the viewer's own views.
@@ -90,9 +93,7 @@ class Reader:
             if key in self._answers:
                 self._answers.move_to_end(key)
             else:
-                if query not in self._allowed:
-                    check_select(self._connection, query, self._views.keys())
-                    self._allowed.add(query)
+                self._make_views(check_select(self._connection, query, self._views.keys()))
                 self._answers[key] = read_frame(self._connection, query, params)
                 if len(self._answers) > _ANSWERS_KEPT:
                     self._answers.popitem(last=False)
@@ -313,8 +314,4 @@ def open_reader(
         raise UnknownViewerError(f"The roster has no person {person} who may look; check people.csv.")
     if link is not None:
         viewer = replace(viewer, role="student", link=link)
-    try:
-        return Reader(opened, viewer, settings, day)
-    except duckdb.Error as error:
-        said = str(error).strip().splitlines()[0]
-        raise CallError(f"The published warehouse is not complete ({said}); run: underfoot build") from error
+    return Reader(opened, viewer, settings, day)

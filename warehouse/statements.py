@@ -54,19 +54,46 @@ _FUNCTIONS = {
 }  # fmt: skip
 
 
-def check_select(connection: duckdb.DuckDBPyConnection, query: str, tables: AbstractSet[str]) -> None:
-    """Check that a query is one SELECT over these tables, made of known parts.
+_MOST_KNOWN = 4096
+_known: dict[tuple[str, frozenset[str]], frozenset[str]] = {}
+
+
+def check_select(
+    connection: duckdb.DuckDBPyConnection, query: str, tables: AbstractSet[str]
+) -> frozenset[str]:
+    """Check that a query is one SELECT over these tables, made of known parts; returns the tables it names.
+
+    The pages ask the same for every viewer and snapshot, so what was found in order before is known.
 
     Raises
         AccessError: it is not.
     """
+    key = query, frozenset(tables)
+    if key not in _known:
+        named = _checked(connection, query, key[1])
+        if len(_known) >= _MOST_KNOWN:
+            _known.clear()
+        _known[key] = named
+    return _known[key]
+
+
+def _checked(connection: duckdb.DuckDBPyConnection, query: str, tables: frozenset[str]) -> frozenset[str]:
     found = read_frame(connection, "SELECT json_serialize_sql(CAST(? AS VARCHAR))", [query])
     parsed: dict[str, Any] = json.loads(found.item())
     statements = parsed.get("statements", [])
     if parsed.get("error") or len(statements) != 1:
         reason = parsed.get("error_message", "one SELECT is expected")
         raise AccessError(f"A reader runs one SELECT and nothing else ({reason}).")
-    _check(statements[0], frozenset(tables))
+    _check(statements[0], tables)
+    return tables & frozenset(_names(statements[0]))
+
+
+def _names(part: Any) -> Iterator[str]:
+    """The names of tables in a part of a parsed query, those of named queries among them."""
+    if isinstance(part, dict) and part.get("type") == "BASE_TABLE":
+        yield str(part["qualified_name"]["path"][0]).lower()
+    for inner in part.values() if isinstance(part, dict) else part if isinstance(part, list) else ():
+        yield from _names(inner)
 
 
 def _check(part: Any, tables: frozenset[str]) -> None:

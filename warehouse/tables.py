@@ -32,9 +32,14 @@ def table_sql(name: str) -> str:
 
 
 @cache
+def _column_lines(table: str) -> list[tuple[str, str, str, str]]:
+    return COLUMN.findall(table_sql(table))
+
+
+@cache
 def columns(table: str) -> pl.Schema:
     """Name → type of a table's columns in their order, from its schema file, where each has a line."""
-    found = COLUMN.findall(table_sql(table))
+    found = _column_lines(table)
     return pl.Schema((name, pl.List(TYPES[kind]) if many else TYPES[kind]) for name, kind, many, _ in found)
 
 
@@ -42,6 +47,6 @@ def column_additions(table: str, known: Collection[str]) -> str:
     """The statements that add a table's columns which are not `known`: they are null in the rows it has."""
     return "".join(
         f'ALTER TABLE {table} ADD COLUMN "{name}" {kind}{many};\n'
-        for name, kind, many, _ in COLUMN.findall(table_sql(table))
+        for name, kind, many, _ in _column_lines(table)
         if name not in known
     )

@@ -2,6 +2,8 @@
 
 import ast
 import re
+import subprocess
+import sys
 from collections import Counter
 from functools import cache
 from pathlib import Path
@@ -218,3 +220,11 @@ def test_modules_stay_short_and_have_no_asserts():
             asserts.append(path.name)
     assert long == []
     assert asserts == []
+
+
+def test_the_command_starts_without_what_only_pages_or_loads_need():
+    """Each of these takes as long to import as all else of a short command."""
+    heavy = "{'streamlit', 'altair', 'pandas', 'pandera', 'scipy', 'numba'} & sys.modules.keys()"
+    asked = [sys.executable, "-c", f"import sys, underfoot; print(sorted({heavy}))"]
+    ran = subprocess.run(asked, capture_output=True, text=True, check=True, cwd=ROOT)
+    assert ran.stdout.strip() == "[]"

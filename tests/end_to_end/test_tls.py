@@ -14,8 +14,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 import builders
 from browser import ROOT, free_port
 from command import underfoot_command
-from dashboard.location import ADDRESS
-from dashboard.serving import Place, streamlit
+from dashboard.serving import ADDRESS, Place, streamlit
 from warehouse import browsers
 from warehouse.errors import CallError, UnderfootError
 from warehouse.store import writer

@@ -17,6 +17,7 @@ from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
 from warehouse.reach import check_student, coach_of, head_coach, may_write, viewers
+from warehouse.statements import check_select
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
 from warehouse.traces import trace_path, write_trace
@@ -713,3 +714,14 @@ def test_bands_of_nobody_in_particular_are_everyones(academy):
             "SELECT student FROM band ORDER BY student NULLS FIRST"
         )
         assert list(rows["student"]) == seen, person
+
+
+def test_a_query_in_order_for_one_list_of_tables_is_checked_anew_for_another():
+    query, connection = (
+        "WITH mine AS (SELECT * FROM Note) SELECT * FROM mine JOIN person USING (x)",
+        duckdb.connect(),
+    )
+    for _ in range(2):
+        assert check_select(connection, query, {"note", "person", "swing"}) == {"note", "person"}
+        with pytest.raises(AccessError, match="person"):
+            check_select(connection, query, {"note"})
