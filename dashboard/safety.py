@@ -13,6 +13,7 @@ import polars as pl
 from dashboard.queries import lesson, people, sessions
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import Words, _
+from dashboard.text.labels import area_name
 from dashboard.text.numbers import count, number, on
 from warehouse import body
 from warehouse.access import Reader
@@ -20,11 +21,6 @@ from warehouse.body import Body, Exercise, Objection
 from warehouse.swing_load import SwingLoad
 from warehouse.vocabulary import STAFF
 
-AREAS = Words({
-    "lower back": "lower back", "upper back": "upper back", "neck": "neck", "hip": "hip",
-    "shoulder": "shoulder", "elbow": "elbow", "wrist": "wrist", "hand": "hand",
-    "knee": "knee", "ankle": "ankle", "heel": "heel", "foot": "foot", "calf": "calf",
-})  # fmt: skip
 _TEXTS = {
     body.EYES_CLOSED: cautions.EYES_CLOSED, body.BALANCE: cautions.BALANCE, body.LOAD: cautions.BUILD_UP,
 }  # fmt: skip
@@ -112,8 +108,8 @@ def out_of_use(reader: Reader, student: str) -> tuple[str, ...]:
 
 
 def area_words(area: str | None) -> str:
-    """An area of the body as it was noted."""
-    return area or _("area not named")
+    """An area of the body as it was noted, in the reader's words."""
+    return area_name(area) if area else _("area not named")
 
 
 def swing_load(reader: Reader, person: Mapping[str, Any]) -> SwingLoad | None:

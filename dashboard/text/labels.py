@@ -1,6 +1,6 @@
 """What the codes of the tables are called on a page."""
 
-from dashboard.text.catalogue import Words
+from dashboard.text.catalogue import Words, _
 from warehouse.vocabulary import (
     BETTER,
     GOES_TOGETHER,
@@ -92,6 +92,11 @@ FLAGS = Words(
 )
 
 HANDS = Words({"right": "right", "left": "left"})
+AREAS = Words({
+    "lower back": "lower back", "upper back": "upper back", "neck": "neck", "hip": "hip",
+    "shoulder": "shoulder", "elbow": "elbow", "wrist": "wrist", "hand": "hand",
+    "knee": "knee", "ankle": "ankle", "heel": "heel", "foot": "foot", "calf": "calf",
+})  # fmt: skip
 PURPOSES = Words({
     "measure": "being measured on plates", "film": "being filmed at foot level",
     "keep_film": "keeping films as they were taken", "share_page": "a link to their page",
@@ -120,6 +125,14 @@ VERDICTS = Words({
     SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "About the same as before",
     TOO_FEW: "Too soon to say",
 })  # fmt: skip
+
+
+def area_name(noted: str) -> str:
+    """An area of the body: left knee. What is none of ours is said as it was noted."""
+    side, _space, part = noted.replace("_", " ").partition(" ")
+    if side in HANDS and part in AREAS:
+        return _("{side} {part}").format(side=HANDS[side], part=AREAS[part])
+    return AREAS.get(noted.replace("_", " "), noted.replace("_", " "))
 
 
 def label(code: str) -> str:

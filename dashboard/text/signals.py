@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.labels import area_name
 from dashboard.text.numbers import Measure, number, on
 
 Row = Mapping[str, Any]
@@ -133,7 +134,7 @@ def _unmeasured(rows: Sequence[Row], _names: Names) -> str:
 def _discomfort(rows: Sequence[Row], _names: Names) -> str:
     """Open discomfort: named, never explained."""
     one = _("{place}, noted on {day}")
-    places = "; ".join(one.format(place=row["subject"].replace("_", " "), day=on(row["day"])) for row in rows)
+    places = "; ".join(one.format(place=area_name(row["subject"]), day=on(row["day"])) for row in rows)
     return _(
         "Discomfort, still open: {places}. No drill that loads it until it is over; if it persists, see a "
         "physician or physiotherapist."

@@ -8,7 +8,7 @@ import polars as pl
 from dashboard.charts.drill_forest import effect, worthwhile
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import capitalized, count, listed, number
+from dashboard.text.numbers import capitalized, count, listed, lowered, number
 from warehouse.vocabulary import CHANGE, DRILL_ADVICE, HARMS, KEEP, STOP, TOO_LITTLE_DATA, TRY
 
 ADVICE = Words({KEEP: "Keep", CHANGE: "Change", STOP: "Stop", TRY: "Try"})
@@ -91,7 +91,7 @@ def finding(rows: pl.DataFrame) -> str:
     """The page's first sentence: which drills to keep, change and stop, and how many to go on trying."""
     named = {code: rows.filter(pl.col("advice") == code)["name"].to_list() for code in (KEEP, CHANGE, STOP)}
     parts = [
-        f"{ADVICE[code].lower()} {listed([f'“{name}”' for name in names])}"
+        f"{lowered(ADVICE[code])} {listed([f'“{name}”' for name in names])}"
         for code, names in named.items() if names
     ]  # fmt: skip
     if trying := len(rows.filter(pl.col("advice") == TRY)):

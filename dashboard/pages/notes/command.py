@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from dashboard.text.catalogue import _
+from dashboard.text.labels import AREAS
 from dashboard.text.numbers import listed
 from warehouse.errors import CallError
 from warehouse.home import Home
@@ -47,7 +48,6 @@ def write(home: Home, student: str, person: str | None, **given: Any) -> str:
         OSError: the disk did not take it.
     """
     # The command shows its options without what a page needs.
-    from dashboard import safety  # noqa: PLC0415
     from dashboard.pages.notes.content import NOTE_KINDS, keep  # noqa: PLC0415
     from dashboard.queries import people  # noqa: PLC0415
     from warehouse.access import open_reader  # noqa: PLC0415
@@ -61,7 +61,7 @@ def write(home: Home, student: str, person: str | None, **given: Any) -> str:
         known_signs = [sign.code for sign in signs()]
         _check(given["saw"], [*people.faults(reader), *known_signs], "--saw")
         _check(given["drill"], people.drills(reader)["drill"].to_list(), "--drill")
-        _check(given["hurts"], safety.AREAS, "--hurts")
+        _check(given["hurts"], AREAS, "--hurts")
         form = {
             "sign" if given["saw"] in known_signs else "fault": given["saw"], "grade": str(given["grade"]),
             "text": given["plan"], "drill": given["drill"], "dose": given["dose"], "unit": given["unit"],

@@ -14,7 +14,7 @@ from dashboard.pages.notes.lines import Line, lines
 from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT, EYES_CLOSED, FALLS_WHY
-from dashboard.text.labels import FELT, GOALS, SENSES
+from dashboard.text.labels import AREAS, FELT, GOALS, SENSES
 from dashboard.text.numbers import count, listed, lowered, on
 from warehouse.access import Reader
 from warehouse.body import Body, Exercise, FallsAnswer, nudge_check
@@ -55,7 +55,7 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "faults": _faults(reader, student),
         "drills": [(row["drill"], _drill_label(body, row)) for row in drills],
         "doses": sorted({*DOSES, *_last_dose(given)}),
-        "areas": list(safety.AREAS.items()),
+        "areas": list(AREAS.items()),
         "open": found.select("code", "area").rows(),
         "metrics": [(m.metric, m.label) for m in people.measures(reader).values() if m.better == "band"],
         "signs": [(s.code, f"{_(s.name)} ({SENSES[s.sense]})") for s in signs()],

@@ -72,10 +72,18 @@ def calls(tree, names):
     ]
 
 
+def is_option(call):
+    """click.option(…)"""
+    return isinstance(call.func, ast.Attribute) and ast.unparse(call.func) == "click.option"
+
+
 def sentences(tree):
     """Strings of two words and more outside the catalogue's functions; docstrings and SQL are none."""
     known = {id(part) for call in calls(tree, MARKS) for part in ast.walk(call)}
     known |= {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    # The help of the command is English.
+    options = [call for call in ast.walk(tree) if isinstance(call, ast.Call) and is_option(call)]
+    known |= {id(part) for call in options for part in ast.walk(call)}
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in known:
             text = node.value

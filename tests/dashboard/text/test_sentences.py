@@ -5,7 +5,8 @@ from datetime import date
 import pytest
 
 from dashboard.charts import look
-from dashboard.text import labels, numbers, sentences
+from dashboard.text import catalogue, labels, numbers, sentences
+from dashboard.text.labels import area_name
 from dashboard.text.numbers import Measure
 from warehouse.definitions import usual_faults
 
@@ -108,3 +109,19 @@ def test_days_and_counts_read_as_english():
     assert numbers.count(1, "swing") == "1\u00a0swing"
     assert numbers.count(1200, "swing") == "1,200\u00a0swings"
     assert numbers.listed(["a", "b", "c"]) == "a, b and c"
+
+
+@pytest.mark.parametrize(
+    ("noted", "english", "german"),
+    [
+        ("left_knee", "left knee", "Knie links"),
+        ("lower back", "lower back", "unterer Rücken"),
+        ("my hip", "my hip", "my hip"),
+    ],
+)
+def test_an_area_of_the_body_is_named_in_either_language(noted, english, german):
+    said = {}
+    for language in ("de", "en"):
+        catalogue.use(language)
+        said[language] = area_name(noted)
+    assert said == {"en": english, "de": german}
