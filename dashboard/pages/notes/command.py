@@ -8,7 +8,7 @@ import click
 
 from dashboard.text.catalogue import _
 from dashboard.text.labels import AREAS
-from dashboard.text.numbers import listed
+from dashboard.text.numbers import listed, lowered
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.vocabulary import DOSE_UNITS, PACES, PLACES
@@ -70,7 +70,7 @@ def write(home: Home, student: str, person: str | None, **given: Any) -> str:
             "goal_words": given["goal"],
         }  # fmt: skip
         written = keep(reader, student, form)
-    kinds = listed([NOTE_KINDS[line["kind"]].lower() for line in written])
+    kinds = listed([lowered(NOTE_KINDS[line["kind"]]) for line in written])
     return _("Saved: {kinds}.").format(kinds=kinds)
 
 
