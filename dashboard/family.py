@@ -12,6 +12,7 @@ from typing import Any
 from dashboard import inbox, safety
 from dashboard.queries import by_eye, lesson, people
 from dashboard.text.catalogue import _
+from dashboard.text.labels import AREAS
 from dashboard.text.numbers import on
 from warehouse import family
 from warehouse.access import Reader
@@ -92,7 +93,7 @@ def report_discomfort(reader: Reader, student: str, area: str, words: str) -> No
         OSError: the disk did not take it.
     """
     now = reader.to_write("discomfort", student)
-    if area not in safety.AREAS:
+    if area not in AREAS:
         raise CallError(_("Choose where it hurts."))
     if len(words) > MOST_WORDS:
         raise CallError(_("Say it in at most {most} letters.").format(most=MOST_WORDS))

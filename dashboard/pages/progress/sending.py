@@ -10,7 +10,7 @@ from dashboard.pages.progress.content import Focus
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CAMERA, IF_IT_HURTS, MINORS
-from dashboard.text.labels import FELT
+from dashboard.text.labels import AREAS, FELT
 from dashboard.text.numbers import capitalized
 from dashboard.text.sentences import AT_PACE
 from warehouse.access import Reader
@@ -63,7 +63,7 @@ def discomfort(reader: Reader, person: Mapping[str, Any]) -> None:
         return
     with st.popover(_("Something hurts?")), st.form("hurts", clear_on_submit=True, border=False):
         area = st.selectbox(
-            _("Where"), list(safety.AREAS), index=None, format_func=safety.AREAS.__getitem__, key="hurts-area"
+            _("Where"), list(AREAS), index=None, format_func=AREAS.__getitem__, key="hurts-area"
         )  # fmt: skip
         words = st.text_input(_("What happened"), max_chars=family.MOST_WORDS, key="hurts-words")
         tapped = st.form_submit_button(_("Tell my coach"), key="hurts-send")
