@@ -7,7 +7,7 @@ import pytest
 from babel.messages.pofile import read_po
 
 from dashboard import app
-from dashboard.text import catalogue
+from dashboard.text import catalogue, extract
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, lowered
 
@@ -124,3 +124,10 @@ def test_a_german_noun_keeps_its_capital_inside_a_sentence(german):
     assert lowered("Hintere Ferse") == "Hintere Ferse"
     catalogue.use("en")
     assert lowered("Late onto the Front foot") == "late onto the front foot"
+
+
+def test_german_has_every_message_of_the_pages_and_none_that_is_gone():
+    assert extract.missing(extract.translated(FILE)) == []
+    with FILE.open("rb") as opened:
+        known = {message.id for message in read_po(opened, locale="de") if message.id}
+    assert known == {message.id for message in extract.messages() if message.id}
