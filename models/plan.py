@@ -11,6 +11,7 @@ import models.sql
 from models import samples
 from models.samples import temporary
 from models.season import (
+    agreed_aim,
     aim,
     ball,
     ball_season,
@@ -228,6 +229,11 @@ PLAN: tuple[Step, ...] = (
         ("season.student_fault_rate", "season.session_metric", "season.fault_chain", "academy.drill_dose",
          "academy.drill", "academy.note", "academy.fault", "academy.metric", "academy.season", *_WHOSE_BAND),
         aim, lambda run: (aim.aim_rows(run.writer),),
+    ),
+    Step(
+        ("season.agreed_aim",),
+        (*_CELLS, "season.reliability", "academy.note", "academy.season", "academy.session"), agreed_aim,
+        lambda run: (agreed_aim.agreed_aim_rows(run.writer),),
     ),
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),

@@ -137,6 +137,11 @@ def metric_codes() -> tuple[str, ...]:
     return tuple(metric.code for metric in read_metrics())
 
 
+def sided_metrics() -> frozenset[str]:
+    """Codes of the metrics of which more, or less, is better: those that an aim may be agreed in."""
+    return frozenset(metric.code for metric in read_metrics() if metric.better in ("up", "down"))
+
+
 @cache
 def usual_faults(file: Path = RULES_FOLDER / "faults.toml") -> tuple[Fault, ...]:
     """The faults of faults.toml in swing order.

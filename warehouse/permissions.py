@@ -51,6 +51,7 @@ _BY_SESSION = {
 }
 # For the staff: by student, and those of no student by the coach they name.
 _BY_STUDENT_OR_COACH = {"academy.refusal", "season.signal", "season.data_health"}
+_MAY_BE_UNSHARED = {"season.aim", "season.agreed_aim"}
 # Rows made from notes: a student sees those whose note is shared.
 _BY_NOTE = {"academy.note", "academy.drill_dose", "academy.steadiness"}
 
@@ -76,7 +77,7 @@ def view_sql(role: str, table: str, *, by_link: bool = False, all_kept: bool = F
         return f"{rows} WHERE {_VISIBLE}"
     if table in _BY_SESSION:
         return f"{rows} WHERE {_OWN_SESSION}"
-    if table == "season.aim":  # an aim may come from a note that the student may not see
+    if table in _MAY_BE_UNSHARED:  # an aim may come from a note that the student may not see
         return f"{rows} WHERE {_VISIBLE}" + ("" if staff else " AND shared")
     if table in _BY_NOTE:
         # A student who signed in sees what is noted of their body, whoever marked the note; a link may be in

@@ -63,6 +63,7 @@ NOTE_KINDS = (
     "goal",
     "reference",
     "reference_over",
+    "agreed_aim",
     "swing_kind",
     "swing_drill",
     "swing_event",
@@ -110,6 +111,8 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
+MOST_KINDRED, LONGEST_AIM_DAYS = 6, 366  # of an agreed aim
+REACHED, NOT_YET, NOT_REACHED, TOO_SOON = "reached", "not_yet", "not_reached", "too_soon"  # of agreed aims
 NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
 # A question between two drills that random draws settle: students it takes, and when the answer is looked at.
 DRAW_STUDENTS, DRAW_LOOKS = 40, (0.5, 0.75, 1.0)

@@ -113,6 +113,15 @@ function build(data, key, send) {
       choices(w.practice_felt, "practice_felt", data.practice_felt)),
     fold(w.goal, field(w.goal_words, "goal_words", { type: "text", maxlength: "500", autocomplete: "off" }),
       choices(w.goal_nearest, "goal", data.goals)),
+    fold(w.agreed_aim,
+      ...[1, 2, 3, 4].map((number) => {
+        const select = make("select", { name: `aim_${number}` },
+          make("option", { value: "" }, number === 1 ? w.no_aim : w.aim_alone));
+        for (const [code, label] of data.sided) select.append(make("option", { value: code }, label));
+        return make("label", { class: "field" }, make("span", {}, number === 1 ? w.aim_measure : w.aim_with), select);
+      }),
+      field(w.aim_due, "aim_due", { type: "date" }),
+      field(w.aim_size, "aim_size", { type: "number", min: "0", step: "any" })),
     fold(w.own_band, make("label", { class: "field" }, make("span", {}, w.measure), bandSelect),
       field(w.from, "lo", { type: "number", step: "any" }), field(w.to, "hi", { type: "number", step: "any" })),
     ...(data.may_overrule ? [overrule] : []),

@@ -152,6 +152,11 @@ def aim(reader: Reader, student: str, family: str, season: str, *, shared: bool)
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
+def agreed_aims(reader: Reader, student: str) -> pl.DataFrame:
+    """Rows of season.agreed_aim of a student, the newest first."""
+    return reader.sql("SELECT * FROM agreed_aim WHERE student = ? ORDER BY agreed DESC, note", [student])
+
+
 def fault_chains(reader: Reader, student: str, season: str) -> pl.DataFrame:
     """Links between faults that the student's swings could be asked about, those borne out first."""
     return reader.sql(

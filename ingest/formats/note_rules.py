@@ -7,8 +7,19 @@ from ingest.academy import day_of
 from ingest.formats.format import LineContext
 from ingest.formats.tables import Problem
 from ingest.refusals import shown
+from warehouse.definitions import sided_metrics
 from warehouse.observations import feeling_codes, sign_codes
-from warehouse.vocabulary import DIRECTIONS, DOSE_UNITS, EVENTS, EYES, GOALS, SWING_KINDS, UNCERTAIN_SWING
+from warehouse.vocabulary import (
+    DIRECTIONS,
+    DOSE_UNITS,
+    EVENTS,
+    EYES,
+    GOALS,
+    LONGEST_AIM_DAYS,
+    MOST_KINDRED,
+    SWING_KINDS,
+    UNCERTAIN_SWING,
+)
 
 Line = dict[str, Any]
 
@@ -77,7 +88,8 @@ class NoteRules:
         rule = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
-            "reference": self._reference, "reference_over": _swing_named, "falls": _falls,
+            "agreed_aim": self._agreed_aim, "reference": self._reference,
+            "reference_over": _swing_named, "falls": _falls,
             "swing_kind": _swing_kind, "swing_drill": self._swing_drill, "swing_event": _swing_event,
             "swing_film": _swing_film,
         }.get(line["kind"], _code)  # fmt: skip
@@ -144,6 +156,33 @@ class NoteRules:
             return "empty_value", "a target needs value, value_to or both", "value"
         if low is not None and high is not None and low >= high:
             return "out_of_range", f"the target runs from {low:g} to {high:g}, which is no span", "value_to"
+        return None
+
+    def _agreed_aim(self, line: Line) -> Problem | None:
+        """What coach and student want to see change: metrics with a better side, by a day within a year."""
+        if line["code"] is None:
+            return "empty_value", "an agreed_aim line needs a metric as its code", "code"
+        metrics = [line["code"], *(line["kindred"] or "").split()]
+        for number, metric in enumerate(metrics):
+            column = "kindred" if number else "code"
+            if metric not in sided_metrics():
+                what = f"{shown(metric)} is not a metric of which more, or less, is better"
+                return "unknown_value", what, column
+            if metric in metrics[:number]:
+                return "unknown_value", f"{metric} is in the aim twice", column
+        if len(metrics) > MOST_KINDRED:
+            what = f"the aim has {len(metrics)} metrics but may have {MOST_KINDRED}: fewer that go together"
+            return "out_of_range", what, "kindred"
+        line["kindred"] = " ".join(metrics[1:]) or None
+        if line["value"] is not None and line["value"] <= 0:
+            what = f"value is {line['value']:g} but must be over 0: how much of {line['code']} would matter"
+            return "out_of_range", what, "value"
+        if line["due"] is None:
+            return "empty_value", "an agreed_aim line needs the day by which it is to be reached", "due"
+        days = (line["due"] - day_of(line["at"], self.academy.settings.zone)).days
+        if not 0 < days <= LONGEST_AIM_DAYS:
+            what = f"due is {line['due']} but must be after the day it is agreed, and within a year of it"
+            return "out_of_range", what, "due"
         return None
 
     def _reference(self, line: Line) -> Problem | None:

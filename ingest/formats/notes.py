@@ -17,7 +17,7 @@ _KEYS = (
     "session", "student", "at", "author", "kind", "swing_no", "code", "grade", "value", "value_to",
     "unit", "pace", "place", "text", "shared",
 )  # fmt: skip
-_LATER_KEYS = ("held", "lost", "announced", "stood_by", "drill", "overruled_by")
+_LATER_KEYS = ("held", "lost", "announced", "stood_by", "drill", "overruled_by", "kindred", "due")
 
 
 class Notes(TableFormat, LineFormat):

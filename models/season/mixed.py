@@ -268,6 +268,15 @@ def line_ends(cell: Cell, posterior: Posterior, upto: COUNTS, holders: float = 0
     return Ends(start, change, var_start, var_change, cov, weight.reshape(upto.size, -1).T)
 
 
+def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
+    """(2, G) what is known of the students of the rows `upto`: the means of σ²_i and of their wandering²."""
+    rows = _at_nodes_of(posterior)[0]
+    noise = cell.noise[cell.owner[upto]] if cell.noise.size else np.zeros(upto.size)
+    session = rows[:, 3, None] ** 2 * np.exp(2 * (rows[:, 5, None] * noise + rows[:, 6, None]))
+    weight = line_ends(cell, posterior, upto).weight
+    return np.stack([np.sum(weight * square, axis=0) for square in (session, rows[:, 4, None] ** 2)])
+
+
 def holding_odds(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
     """(D, G) log of how many times likelier each student's sessions are if the student holds."""
     log = np.logaddexp.reduce(_ends(cell, posterior, upto, holders=True)[0], axis=2)

@@ -417,3 +417,35 @@ def test_a_lot_that_says_nothing_is_refused(academy, made, line, reason):
 def test_a_goal_has_the_players_words_and_practice_says_how_it_felt(academy, made, line, reason):
     report = drop_notes(academy, made, f"session,student,at,author,kind,code,grade,text\n{line}\n")
     assert [refusal.reason for refusal in report.refused] == ([] if reason is None else [reason])
+
+
+AIM = "student,at,author,kind,code,kindred,due,value\n"
+
+
+def test_an_agreed_aim_is_kept_with_its_metrics_and_its_day(academy, made):
+    line = "s1,2026-05-06,c1,agreed_aim,recentre_pts,lead_heel_lightens_pts  trail_heel_lightens_pts,2026-08-01,3\n"
+    report = drop_notes(academy, made, AIM + line)
+    assert report.refused == []
+    kept = "SELECT code, kindred, CAST(due AS VARCHAR), value FROM academy.note WHERE kind = 'agreed_aim'"
+    assert academy.sql(kept).rows() == [
+        ("recentre_pts", "lead_heel_lightens_pts trail_heel_lightens_pts", "2026-08-01", 3.0)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "reason", "said"),
+    [
+        (",,2026-08-01,", "empty_value", "needs a metric as its code"),
+        ("mid_back_trail_share_pct,,2026-08-01,", "unknown_value", "of which more, or less, is better"),
+        ("recentre_pts,heels,2026-08-01,", "unknown_value", '"heels" is not a metric of which'),
+        ("recentre_pts,recentre_pts,2026-08-01,", "unknown_value", "recentre_pts is in the aim twice"),
+        ("recentre_pts,,,", "empty_value", "the day by which it is to be reached"),
+        ("recentre_pts,,2026-05-06,", "out_of_range", "must be after the day it is agreed"),
+        ("recentre_pts,,2028-05-06,", "out_of_range", "within a year of it"),
+        ("recentre_pts,,2026-08-01,-2", "out_of_range", "must be over 0"),
+    ],
+)
+def test_an_agreed_aim_that_cannot_be_answered_is_refused(academy, made, line, reason, said):
+    report = drop_notes(academy, made, AIM + f"s1,2026-05-06T10:00,c1,agreed_aim,{line}\n")
+    assert [found.reason for found in report.refused] == [reason]
+    assert said in report.refused[0].sentence

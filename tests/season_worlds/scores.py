@@ -258,3 +258,26 @@ def links_found(world: SeasonWorld, found: Tables) -> tuple[float, float]:
     """Of the metrics that go with carry, those of which it is said."""
     rows = links(world, found).filter("linked", outcome="carry_m")
     return rows.filter(label="goes_together").height, world.links["linked"].sum()
+
+
+# --- agreed aims -----------------------------------------------------------------------------------------------------
+
+
+def aims_reached(worth: float) -> Score:
+    """Of the aims whose metrics changed by so many smallest worthwhile changes since, those said to be reached."""
+
+    def score(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+        rows = found["agreed_aim"].join(world.groups.filter(group=f"{worth:g}"), on="student")
+        return rows.filter(label="reached").height, len(rows)
+
+    return score
+
+
+def aims_reached_falsely(world: SeasonWorld, found: Tables) -> tuple[float, float]:
+    """Of the aims whose metrics together did not change the better way since, those said to be reached."""
+    both = found["agreed_aim"].join(world.paths, on="student").filter(pl.col("day") >= pl.col("agreed"))
+    rows = (
+        both.sort("day").group_by("student", "metric", "label").agg(pl.col("x").last() - pl.col("x").first())
+    )
+    together = rows.group_by("student", "label").agg(pl.col("x").mean()).filter(pl.col("x") <= 1e-9)
+    return together.filter(label="reached").height, len(together)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 
-from season_worlds import ball, coaches, drills, faults, lines
+from season_worlds import aims, ball, coaches, drills, faults, lines
 from season_worlds.academy import SIX, SeasonWorld
 
 World = Callable[[int, int], SeasonWorld]
@@ -46,6 +46,14 @@ WORLDS: dict[str, World] = {
     "faults_stay": faults.fault_rates,
     "faults_change": partial(faults.fault_rates, changed=0.05),
     "faults_by_pace": faults.paces,
+    "aims": aims.agreed,
+    "aims_one_metric": partial(aims.agreed, metrics=aims.FOUR[:1]),
+    "aims_one_of_four_moves": partial(aims.agreed, moving=1),
+    "aims_changed_before": partial(aims.agreed, worth=(0.0,), before=4.0),
+    "aims_nobody": partial(aims.agreed, worth=(0.0,)),
+    "aims_wander": partial(aims.agreed, worth=(0.0,), wander_sd=1.0),
+    "aims_noisy": partial(aims.agreed, noise=1.5),
+    "aims_weekly": partial(aims.agreed, weekly=True),
     "ball_drifts": ball.drifting,
     "ball_tires": partial(ball.drifting, tires=1.5),
     "ball_wanders": partial(ball.drifting, wanders=0.2),

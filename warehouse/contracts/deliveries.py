@@ -105,6 +105,10 @@ class NoteLine(Contract):
     overruled_by: pl.String | None = Field(
         nullable=True, description="text; head coach who answers for what age or pain rules out"
     )
+    kindred: pl.String | None = Field(
+        nullable=True, description="text; metrics that an agreed aim has beside its code, parted by spaces"
+    )
+    due: pl.Date | None = Field(nullable=True, description="date; by when an agreed aim is to be reached")
 
 
 class ShotLine(Contract):

@@ -7,7 +7,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     day DATE NOT NULL,
     author VARCHAR NOT NULL,
     kind VARCHAR NOT NULL,           -- saw | drill | steadiness | plan | discomfort | discomfort_over | falls | talked | practice | target |
-                                     -- felt | goal | reference | reference_over | swing_kind | swing_drill | swing_event
+                                     -- felt | goal | reference | reference_over | agreed_aim | swing_kind | swing_drill | swing_event
     swing_no INTEGER,
     code VARCHAR,
     grade INTEGER,
@@ -23,6 +23,8 @@ CREATE TABLE IF NOT EXISTS academy.note (
     stood_by VARCHAR,                -- of a nudge check: who stood within reach
     drill VARCHAR,                   -- of a felt note: the drill whose swings were felt
     overruled_by VARCHAR,            -- head coach who answers for what age or pain rules out
+    kindred VARCHAR,                 -- of an agreed aim: metrics that go with code, parted by spaces
+    due DATE,                        -- of an agreed aim: the day by which it is to be reached
     text VARCHAR,
     shared BOOLEAN NOT NULL,         -- may the student see it
     delivery VARCHAR NOT NULL,

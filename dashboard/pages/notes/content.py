@@ -29,6 +29,7 @@ NOTE_KINDS = Words({
     "discomfort": "Discomfort", "discomfort_over": "Discomfort over", "falls": "Falls",
     "talked": "Talked about", "practice": "Home practice", "target": "Own target", "felt": "Felt",
     "goal": "Goal", "reference": "Reference swing", "reference_over": "No reference swing",
+    "agreed_aim": "Agreed aim",
     "swing_kind": "What a swing was", "swing_drill": "Drill of a swing", "swing_event": "Moment of a swing",
     "swing_film": "Film of a swing",
 })  # fmt: skip
@@ -58,6 +59,9 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "areas": list(AREAS.items()),
         "open": found.select("code", "area").rows(),
         "metrics": [(m.metric, m.label) for m in people.measures(reader).values() if m.better == "band"],
+        "sided": [
+            (m.metric, m.label) for m in people.measures(reader).values() if m.better in ("up", "down")
+        ],
         "signs": [(s.code, f"{_(s.name)} ({SENSES[s.sense]})") for s in signs()],
         "feelings": [(feeling.code, _(feeling.question)) for feeling in feelings()],
         "goals": list(GOALS.items()),

@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from dashboard.inbox import AHEAD
 from dashboard.text.catalogue import _
 from warehouse.errors import CallError
 from warehouse.observations import feelings
-from warehouse.vocabulary import DIRECTIONS
+from warehouse.vocabulary import DIRECTIONS, LONGEST_AIM_DAYS
 
 OLDEST = timedelta(days=14)  # a note may have waited this long on a phone without a connection
 MOST_LETTERS = 2000
@@ -24,7 +24,7 @@ def lines(form: Mapping[str, Any], *, author: str, student: str, now: datetime) 
     """
     at = _at(form.get("at"), now)
     common = {"student": student, "at": at.isoformat(timespec="seconds"), "author": author}
-    found = [line for make in _KINDS for line in make(Filled(form))]
+    found = [line for make in _KINDS for line in make(Filled(form, at.date()))]
     if not found:
         raise CallError(_("Nothing is chosen or written yet; tap what you saw, a drill, or write a plan."))
     return [common | {key: value for key, value in line.items() if value is not None} for line in found]
@@ -43,9 +43,10 @@ def _at(value: Any, now: datetime) -> datetime:
 
 @dataclass(frozen=True)
 class Filled:
-    """A filled form: each of its fields by name."""
+    """A filled form: each of its fields by name, and the day on which it was filled."""
 
     values: Mapping[str, Any]
+    day: date
 
     @property
     def shared(self) -> bool:
@@ -191,6 +192,32 @@ def _goal(form: Filled) -> list[Line]:
     return [{"kind": "goal", "code": nearest, "text": words, "shared": True}]
 
 
+def _agreed_aim(form: Filled) -> list[Line]:
+    """What coach and student agreed to change: the student always sees it."""
+    metrics = [code for number in range(1, 5) if (code := form.text(f"aim_{number}"))]
+    due, size = form.text("aim_due"), form.number("aim_size", _("How much would matter"))
+    if not metrics:
+        return []
+    if len({*metrics}) < len(metrics):
+        raise CallError(_("The agreed aim names a measure twice; choose each once."))
+    if size is not None and size <= 0:
+        raise CallError(_("How much would matter must be more than 0."))
+    try:
+        day = date.fromisoformat(due or "")
+    except ValueError:
+        raise CallError(_("The agreed aim has no day by which it is to be reached; choose one.")) from None
+    if not 0 < (day - form.day).days <= LONGEST_AIM_DAYS:
+        raise CallError(
+            _("The agreed aim is to be reached after today and within a year; choose such a day.")
+        )
+    return [
+        {
+            "kind": "agreed_aim", "code": metrics[0], "kindred": " ".join(metrics[1:]) or None,
+            "due": day.isoformat(), "value": size, "shared": True,
+        }
+    ]  # fmt: skip
+
+
 def _target(form: Filled) -> list[Line]:
     if not form.text("metric"):
         return []
@@ -207,5 +234,5 @@ def _target(form: Filled) -> list[Line]:
 
 
 _KINDS: tuple[Callable[[Filled], list[Line]], ...] = (
-    _saw, _drill, _plan, _hurts, _falls, _nudge, _felt, _practice, _goal, _target,
+    _saw, _drill, _plan, _hurts, _falls, _nudge, _felt, _practice, _goal, _agreed_aim, _target,
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """Student: one student's season, faults, a session's swings, what was done and noted."""
 
+from dashboard import agreed_aims, goal, layout, navigation, safety
 from dashboard import elements as st
-from dashboard import goal, layout, navigation, safety
 from dashboard.pages.student import content, films, heels_seen, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
@@ -33,6 +33,12 @@ def show(reader: Reader) -> None:
         navigation.link("film", _("Mark a film →"), student=chosen.student)
     with layout.part():
         chosen = _choice(chosen, content.seasons(chosen))
+    aims = agreed_aims.sections(chosen)
+    if aims:
+        with layout.part(_("Agreed aims")):
+            for aim in aims:
+                layout.section(aim)
+            layout.aside(_(agreed_aims.SURE))
     if chosen.season:
         _measured(chosen)
     else:

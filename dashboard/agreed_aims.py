@@ -1,0 +1,106 @@
+"""Aims that coach and student agreed on: whether they show, with the doubt, and when a change would show."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from dashboard.queries import season
+from dashboard.section import Section
+from dashboard.student_season import StudentSeason
+from dashboard.text.catalogue import Words, _, mark
+from dashboard.text.numbers import count, listed, number, on, share
+from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
+
+Z90 = 1.645
+SURE = mark(
+    "An aim is looked at on every visit from the day it was agreed on until its own day. Of a hundred aims "
+    "in which nothing changes, about five are said to show at some time; with several aims, each counts by "
+    "itself. That it shows says that there was a change for the better, not that it was as large as hoped."
+)
+_VERDICTS = Words({
+    REACHED: "It shows, since the session of {looked}: {what} changed for the better.",
+    NOT_YET: "It does not show yet.",
+    NOT_REACHED: "By its day it did not show; that may be for lack of visits, and does not say that nothing "
+                 "changed.",
+    TOO_SOON: "Too soon to say: it takes four sessions up to the day it was agreed on and one after it, each "
+              "with all of it measured, in an academy whose season is fitted. There are {before} and "
+              "{since}.",
+})  # fmt: skip
+
+
+def sections(chosen: StudentSeason) -> list[Section]:
+    """A section for each agreed aim of the student, the newest first."""
+    found = season.agreed_aims(chosen.reader, chosen.student)
+    return [_section(chosen, row) for row in found.iter_rows(named=True)]
+
+
+def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
+    names = [chosen.name(metric) for metric in row["metrics"]]
+    what = listed([name.lower() for name in names])
+    agreed = _("Agreed on {day}, by {due}: {what} for the better.").format(
+        day=on(row["agreed"]), due=on(row["due"]), what=what
+    )
+    verdict = _VERDICTS[row["label"]].format(
+        looked=on(row["looked"]), what=_("together they") if len(names) > 1 else _("it"),
+        before=row["n_before"], since=row["n_since"],
+    )  # fmt: skip
+    file = _("agreed aim of {name}").format(name=chosen.person["name"])
+    return Section(
+        table=(_parts(chosen, row), file) if row["changes"] else None,
+        sentences=(agreed, f"{verdict} {_doubt(row)}".strip(), _power(row)),
+    )
+
+
+def _size(chosen_size: float) -> str:
+    """A change of metrics together, in smallest worthwhile changes."""
+    return _("{n} smallest worthwhile changes").format(n=number(chosen_size, decimals=1))
+
+
+def _doubt(row: Mapping[str, Any]) -> str:
+    if row["change"] is None:
+        return ""
+    half = Z90 * row["se"]
+    return _("Up to {day} the change is {change} the better way, {share} between {lo} and {hi}.").format(
+        day=on(row["last_day"]), change=_size(row["change"]), share=share(0.9),
+        lo=number(row["change"] - half, decimals=1, signed=True),
+        hi=number(row["change"] + half, decimals=1, signed=True),
+    )  # fmt: skip
+
+
+def _power(row: Mapping[str, Any]) -> str:
+    """What could be known beforehand: when the wanted change would show, and what weekly visits would buy."""
+    if row["gap_days"] is None:
+        return ""
+    rhythm = _("With {swings} a visit and a visit every {days}").format(
+        swings=count(row["swings"], "swing"), days=count(round(row["gap_days"]), "day")
+    )
+    names = {"rhythm": rhythm, "size": _size(row["wanted"]), "day": on(row["show_by"]), "share": share(0.8)}
+    if row["show_by"] is None:
+        said = _("{rhythm}, a change of {size} would not show within a year ({share}).").format(**names)
+    else:
+        said = _("{rhythm}, a change of {size} would show by {day} ({share}).").format(**names)
+    if row["least"] is not None:
+        said += " " + _("By its day, {due}, one of {least} would.").format(
+            due=on(row["due"]), least=_size(row["least"])
+        )
+    if row["least_weekly"] is not None:
+        said += " " + _("With a visit every week: {least}.").format(least=_size(row["least_weekly"]))
+    if row["least_double_swings"] is not None:
+        said += " " + _("With twice the swings a visit: {least}.").format(
+            least=_size(row["least_double_swings"])
+        )
+    return said
+
+
+def _parts(chosen: StudentSeason, row: Mapping[str, Any]) -> pl.DataFrame:
+    """Each measure's own change, and how much it counts."""
+    rows = []
+    for metric, change, se, weight in zip(
+        row["metrics"], row["changes"], row["ses"], row["weights"], strict=True
+    ):
+        shown = chosen.measures[metric]
+        ends = shown.say_both(change - Z90 * se, change + Z90 * se, _(" to "), signed=True)
+        rows.append((shown.label, shown.say(change, signed=True), ends, share(weight)))
+    headings = [_("Measure"), _("Change since"), _("Probably (9 in 10)"), _("Counts")]
+    return pl.DataFrame(rows, schema=headings, orient="row")

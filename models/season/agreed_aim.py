@@ -1,0 +1,256 @@
+"""Aims that coach and student agree on before the data: which metrics, by when, and how much would matter.
+
+The metrics are judged together, one-sided, each in its smallest worthwhile changes with the better way
+positive, on the line of agreed_line.py. Variances are the student's own under the season's fit (mixed.py);
+what metrics share of their errors is taken from the other students' residuals.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from models.season.agreed_line import Course, forecast, kindred_weights, shared_errors
+from models.season.cells import (
+    BASELINE,
+    DAYS_A_MONTH,
+    KEY,
+    CellKey,
+    Parameter,
+    SwingNoise,
+    arrange,
+    baseline,
+    draws_of,
+    known_rows,
+    stored_fits,
+)
+from models.season.estimation import Z90, spending_bounds
+from models.season.kernel import FLOATS
+from models.season.mixed import own_variances
+from models.sql import query
+from warehouse.store import Writer
+from warehouse.tables import columns
+from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
+
+LEAST_BEFORE = 4  # sessions up to the agreed day
+ALPHA = 0.05  # one-sided, over all looks up to the due day
+LISTS = ("worthwhile", "weights", "changes", "ses")
+POWER, WEEK, YEAR = 0.8, 7.0, 366
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Together:
+    """Sessions in which all metrics were measured, and each student's residuals: cross products, freedom."""
+
+    sessions: pl.DataFrame
+    squares: Mapping[str, tuple[FLOATS, int]]
+
+    @classmethod
+    def of(cls, parts: Sequence[pl.DataFrame]) -> "Together":
+        """Of the rows of each metric's cell, one a session: values are m0, m1 and so on, swings n0, n1."""
+        keys = ["student", "day", "started_at", "session"]
+        whole = parts[0].select(*keys, m0="mean", n0="n")
+        for number, part in enumerate(parts[1:], 1):
+            more = part.select("session", pl.col("mean").alias(f"m{number}"), pl.col("n").alias(f"n{number}"))
+            whole = whole.join(more, on="session", maintain_order="left")
+        whole = whole.sort("student", "started_at", "session")
+        days = (whole["day"] - date.min).dt.total_days().to_numpy().astype(np.float64)
+        values = whole.select(f"m{number}" for number in range(len(parts))).to_numpy()
+        lengths = whole["student"].rle().struct.field("len").to_numpy()
+        bounds = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+        squares: dict[str, tuple[FLOATS, int]] = {}
+        for first, last in pairwise(bounds.tolist()):
+            if last - first >= LEAST_BEFORE:
+                squares[whole["student"][first]] = _residuals(days[first:last], values[first:last])
+        return cls(whole, squares)
+
+    def others(self, student: str) -> tuple[FLOATS, int]:
+        """What the residuals of all students but one add up to."""
+        found = [one for name, one in self.squares.items() if name != student]
+        many = sum(name.startswith("m") for name in self.sessions.columns)
+        return sum((one for one, _ in found), np.zeros((many, many))), sum(freedom for _, freedom in found)
+
+
+def _residuals(days: FLOATS, values: FLOATS) -> tuple[FLOATS, int]:
+    """Cross products of residuals about a student's own straight lines, and their degrees of freedom."""
+    x = np.column_stack([np.ones(days.size), days - days.mean()])
+    left = values - x @ np.linalg.lstsq(x, values)[0]
+    return left.T @ left, int(days.size - np.linalg.matrix_rank(x))
+
+
+def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.agreed_aim, one for every note of an agreed aim."""
+    aims = writer.sql(query("season.agreed_aim")).to_dicts()
+    named = sorted({metric for aim in aims for metric in aim["metrics"]})
+    rows = baseline(
+        writer.sql(
+            f"SELECT * FROM season.session_metric WHERE {BASELINE} "
+            "AND list_contains(CAST(? AS VARCHAR[]), metric)",
+            [named],
+        )
+    )
+    fits = stored_fits(writer, rows)
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    today = writer.sql("SELECT max(day) FROM academy.session").item()
+    # A session counts once: as the device and heel source of most of its swings measured it.
+    most = known_rows(rows, fits).sort("n", descending=True, maintain_order=True)
+    known = most.unique([*KEY, "session"], keep="first", maintain_order=True).sort(
+        "student", "started_at", "session"
+    )
+    cells = {(s, f, m): part for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()}
+    together: dict[tuple[CellKey, ...], Together] = {}
+    for parts in {parts for aim in aims for parts in _places(aim, cells)}:
+        together[parts] = Together.of([cells[key] for key in parts])
+    judged = [judge(aim, together, cells, fits, better, today) for aim in aims]
+    return pl.DataFrame(judged, columns("season.agreed_aim")).sort("student", "agreed", "note")
+
+
+def judge(
+    aim: Row,
+    together: Mapping[tuple[CellKey, ...], Together],
+    cells: Mapping[CellKey, pl.DataFrame],
+    fits: Mapping[CellKey, Parameter],
+    better: Mapping[str, str],
+    today: date,
+) -> Row:
+    """One row of season.agreed_aim; `today` is the academy's newest day."""
+    nothing: Row = {name: [] if name in LISTS else None for name in columns("season.agreed_aim")}
+    row = nothing | aim | {"n_before": 0, "n_since": 0, "label": TOO_SOON}
+    whole = {parts: together[parts].sessions.filter(student=aim["student"]) for parts in _places(aim, cells)}
+    parts = max(whole, key=lambda one: len(whole[one].filter(pl.col("day") <= aim["agreed"])), default=())
+    if not parts:
+        return row
+    mine = whole[parts].filter(pl.col("day") <= aim["due"])
+    days = mine["day"].unique().sort()
+    row |= {
+        "club_family": parts[0][1], "last_day": days[-1] if len(days) else None,
+        "n_before": int((days <= aim["agreed"]).sum()), "n_since": int((days > aim["agreed"]).sum()),
+    }  # fmt: skip
+    if not row["n_before"] or not all(key in fits for key in parts):
+        return row
+    signs = np.array([-1.0 if better.get(metric) == "down" else 1.0 for metric in aim["metrics"]])
+    smallest = np.array([fits[key]["worthwhile"] for key in parts])
+    scale = signs / smallest
+    squares, freedom = together[parts].others(aim["student"])
+    r, covariance = shared_errors(squares * np.outer(scale, scale), freedom)
+    weights = kindred_weights(covariance)
+    course, doubled = _course(aim, mine, cells, fits, parts, scale, r)
+    row |= {"worthwhile": smallest.tolist(), "weights": weights.tolist(), "wanted": _wanted(aim, smallest)}
+    row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, days, mine)
+    if row["n_before"] < LEAST_BEFORE or not row["n_since"]:
+        return row
+    row["change"], row["se"] = course.change(weights)
+    row["p"] = float(special.ndtr(row["change"] / row["se"]))
+    own = [course.change(one) for one in np.eye(len(parts))]
+    row["changes"] = [change / size for (change, _), size in zip(own, scale, strict=True)]
+    row["ses"] = [float(se / abs(size)) for (_, se), size in zip(own, scale, strict=True)]
+    over = today >= aim["due"]
+    return row | _looks(course, weights, _months(aim["due"] - aim["agreed"]), over=over, since=aim["agreed"])
+
+
+def _places(aim: Row, cells: Mapping[CellKey, pl.DataFrame]) -> list[tuple[CellKey, ...]]:
+    """The cells of an aim's metrics for each club family in which all of them were measured."""
+    families = sorted({family for season, family, _ in cells if season == aim["season"]})
+    found = [tuple((aim["season"], family, metric) for metric in aim["metrics"]) for family in families]
+    return [parts for parts in found if all(key in cells for key in parts)]
+
+
+def _course(
+    aim: Row,
+    mine: pl.DataFrame,
+    cells: Mapping[CellKey, pl.DataFrame],
+    fits: Mapping[CellKey, Parameter],
+    parts: Sequence[CellKey],
+    scale: FLOATS,
+    r: FLOATS,
+) -> tuple[Course, Course]:
+    """The student's sessions with what the season's fit knows of them; the same with twice the swings."""
+    t = (mine["day"] - aim["agreed"]).dt.total_days().to_numpy() / DAYS_A_MONTH
+    y, sd, walk, device = [], [], [], []
+    for number, key in enumerate(parts):
+        fit, size = fits[key], abs(scale[number])
+        own = cells[key].filter(pl.col("student") == aim["student"])
+        rows, posterior = arrange(own, SwingNoise(*fit["swing_noise"]), fit["fixed"]), draws_of(fit)
+        session, walks = own_variances(rows.cell, posterior, rows.cell.offsets[1:] - 1)[:, 0]
+        swing = float(rows.cell.error[0] * own["n"][0])
+        place = dict(own.select("session").with_row_index("place").select("session", "place").iter_rows())
+        here = np.array([place[session] for session in mine["session"]])
+        fixed = rows.cell.x[here][:, 2:]
+        offsets, unsure = posterior.gammas[:, 2:].mean(axis=0), posterior.covs[:, 2:, 2:].mean(axis=0)
+        y.append(scale[number] * (rows.cell.y[here] - fixed @ offsets))
+        swings = mine[f"n{number}"].to_numpy()
+        sd.append(size * np.sqrt([session + swing / swings, session + swing / (2 * swings)]))
+        walk.append(size * np.sqrt(walks))
+        device.append(size**2 * fixed @ unsure @ fixed.T)
+    as_it_was, doubled = np.stack(sd, axis=2)
+    course = Course(t, np.column_stack(y), as_it_was, np.array(walk), np.array(device), r)
+    return course, replace(course, sd=doubled)
+
+
+def _wanted(aim: Row, smallest: FLOATS) -> float:
+    """How much would matter, in worthwhile changes: what was agreed of the first metric, else one."""
+    return 1.0 if aim["wanted"] is None else float(abs(aim["wanted"]) / smallest[0])
+
+
+def _looks(course: Course, weights: FLOATS, end: float, *, over: bool, since: date) -> Row:
+    """The first look that was sure, else the last: a look a visit, one error over all until the due day."""
+    found: list[tuple[float, float]] = []  # month, change / se
+    information: list[float] = []
+    last = float(course.t[-1])
+    for month in np.unique(course.t[course.t > 0]):
+        until = course.upto(month)
+        change, se = until.change(weights)
+        known = (month / se) ** 2
+        if month < 0.1 * end and not (over and month == last):
+            continue  # what could be sure so early is never seen
+        if information and known < 1.02 * information[-1]:
+            if not (over and month == last):
+                continue  # nothing new is known
+            known = 1.02 * information[-1]
+        found.append((float(month), change / se))
+        information.append(float(known))
+    if not found:
+        return {"label": TOO_SOON}
+    time = [month / end for month, _ in found]
+    if over:
+        time[-1] = 1.0  # what is left of the error is spent at the last look
+    shares = tuple(known / information[-1] for known in information)
+    bounds = spending_bounds(shares, 2 * ALPHA, tuple(time))
+    sure = [k for k, (_, z) in enumerate(found) if z > bounds[k]]
+    at = sure[0] if sure else len(found) - 1
+    label = REACHED if sure else NOT_REACHED if over else NOT_YET
+    looked = since + timedelta(days=round(found[at][0] * DAYS_A_MONTH))
+    return {"look": at + 1, "looked": looked, "bound": bounds[at], "label": label}
+
+
+def _beforehand(
+    row: Row, before: Course, doubled: Course, weights: FLOATS, days: pl.Series, mine: pl.DataFrame
+) -> Row:
+    """What could be known on the agreed day of when a change will show."""
+    came = days.filter(days <= row["agreed"])
+    if len(came) < 2:
+        return {}
+    gap = (came[-1] - came[0]).days / (len(came) - 1)
+    swings = mine.filter(pl.col("day") <= row["agreed"]).group_by("day").agg(n=pl.col("n0").sum())["n"]
+    end = _months(row["due"] - row["agreed"])
+    found: Row = {"gap_days": gap, "swings": int(swings.median() or 0)}  # type: ignore[arg-type]
+    detectable = Z90 + special.ndtri(POWER)
+    for name, step, known in (("", gap, before), ("_weekly", WEEK, before), ("_double_swings", gap, doubled)):
+        months, se = forecast(known, weights, step / DAYS_A_MONTH, int(YEAR / step))
+        shown = np.flatnonzero(row["wanted"] / se >= detectable)
+        within = int(np.searchsorted(months, end + 1e-9, side="right"))
+        found[f"show_by{name}"] = (
+            row["agreed"] + timedelta(days=round(step * (shown[0] + 1))) if shown.size else None
+        )
+        found[f"least{name}"] = float(se[within - 1] * detectable) if within else None
+    return found
+
+
+def _months(span: timedelta) -> float:
+    return span.days / DAYS_A_MONTH

@@ -1,0 +1,133 @@
+"""A line since an agreed day, for one metric or several together, each in its smallest worthwhile changes.
+
+Since that day (t = 0, in months) the student's line is
+
+    y_j = a + β·max(t_j, 0) + b·min(t_j, 0) + W(t_j) + e_j
+
+with a, β and b unknown, W wandering from 0 both ways in time, and e_j the error of a session. b takes up how
+the student changed before the agreed day: whoever had improved by then has not improved since.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.season.kernel import FLOATS
+
+LEAST_OTHERS = 20  # degrees of freedom of other students' residuals; with fewer, metrics err as one
+SHRINK = 0.3  # of the residual correlations to their mean
+
+
+@dataclass(frozen=True)
+class Course:
+    """One student's sessions in all M metrics: t (n,) months since the agreed day.
+
+    The rest is in smallest worthwhile changes: y and sd (n, M) values and their errors' standard deviations;
+    walk (M,) standard deviation a √month; device (M, n, n) covariance from what is not known of devices'
+    offsets; r (M, M) correlations of errors.
+    """
+
+    t: FLOATS
+    y: FLOATS
+    sd: FLOATS
+    walk: FLOATS
+    device: FLOATS
+    r: FLOATS
+
+    def upto(self, t: float) -> "Course":
+        """What was known by then."""
+        n = int(np.searchsorted(self.t, t, side="right"))
+        return Course(self.t[:n], self.y[:n], self.sd[:n], self.walk, self.device[:, :n, :n], self.r)
+
+    def change(self, weights: FLOATS) -> tuple[float, float]:
+        """Change of the weighted metrics from the agreed day to the last session, and its standard error."""
+        gain, se = best_change(self.t, self.covariance(weights), self.wandering(weights), float(self.t[-1]))
+        return float(gain @ (self.y @ weights)), se
+
+    def wandering(self, weights: FLOATS) -> float:
+        """Variance a month of the weighted metrics' wandering."""
+        return float((weights * self.walk) @ self.r @ (weights * self.walk))
+
+    def covariance(self, weights: FLOATS) -> FLOATS:
+        """(n, n) of the weighted metrics about their line."""
+        each = self.sd * weights
+        # What is not known of offsets may go one way in all kindred metrics, which is the most it can do.
+        return (
+            wandering_covariance(self.t, self.wandering(weights))
+            + np.diag(np.einsum("jm,mk,jk->j", each, self.r, each))
+            + np.tensordot(weights, self.device, 1)
+        )
+
+
+def wandering_covariance(t: FLOATS, walk: float) -> FLOATS:
+    """(n, n) covariance of a random walk away from 0 at t = 0, both ways, of variance `walk` a month."""
+    one_side = np.sign(t)[:, None] * np.sign(t) > 0
+    return np.asarray(walk * np.where(one_side, np.minimum(np.abs(t)[:, None], np.abs(t)), 0.0))
+
+
+def best_change(t: FLOATS, v: FLOATS, walk: float, at: float) -> tuple[FLOATS, float]:
+    """Best linear unbiased prediction of the change by month `at` > 0: sessions' weights, standard error.
+
+    X = (1, max(t, 0), min(t, 0)), k = walk·min(max(t, 0), at), h = (0, at, 0) − XᵀV⁻¹k:
+    weights V⁻¹k + V⁻¹X(XᵀV⁻¹X)⁻¹h,
+    variance walk·at − kᵀV⁻¹k + hᵀ(XᵀV⁻¹X)⁻¹h. Source: Goldberger 1962, J Am Stat Assoc 57.
+    """
+    u = np.maximum(t, 0.0)
+    k = walk * np.minimum(u, at)
+    x = np.column_stack([np.ones(t.size), u, t - u])
+    solved = np.linalg.solve(v, np.column_stack([x, k]))
+    vx, vk = solved[:, :3], solved[:, 3]
+    h = np.array([0.0, at, 0.0]) - x.T @ vk
+    gh = np.linalg.solve(x.T @ vx, h)
+    return vk + vx @ gh, float(np.sqrt(max(walk * at - k @ vk + h @ gh, 1e-300)))
+
+
+def kindred_weights(covariance: FLOATS) -> FLOATS:
+    """(M,) weights ∝ Σ⁻¹1, of sum 1, that see a common change best; none negative: those are left out."""
+    kept = np.arange(len(covariance))
+    while True:
+        found = np.linalg.solve(covariance[np.ix_(kept, kept)], np.ones(kept.size))
+        if (found > 0).all() or kept.size == 1:
+            break
+        kept = kept[found > 0]
+    weights = np.zeros(len(covariance))
+    weights[kept] = found / found.sum()
+    return weights
+
+
+def shared_errors(squares: FLOATS, freedom: float) -> tuple[FLOATS, FLOATS]:
+    """(M, M) correlations and covariance of errors, from residuals' cross products.
+
+    Correlations are drawn 30 % toward their mean. With too few degrees of freedom, or a metric that never
+    varies: all correlations 1 and equal variances.
+    """
+    many, sizes = len(squares), np.diag(squares)
+    if freedom < LEAST_OTHERS or not (sizes > 0).all():
+        return np.ones((many, many)), np.eye(many)
+    sd = np.sqrt(sizes / freedom)
+    found = squares / freedom / np.outer(sd, sd)
+    mean = float((found.sum() - many) / max(many * (many - 1), 1))
+    r = (1 - SHRINK) * found + SHRINK * mean
+    np.fill_diagonal(r, 1.0)
+    return r, r * np.outer(sd, sd)
+
+
+def forecast(before: Course, weights: FLOATS, gap: float, count: int) -> tuple[FLOATS, FLOATS]:
+    """Months (K,) of `count` sessions to come, one every `gap` months, and the change's standard errors.
+
+    They err as the median one before did.
+    """
+    later = np.arange(1.0, count + 1) * gap
+    t = np.concatenate([before.t, later])
+    sd = np.concatenate([before.sd, np.tile(np.median(before.sd, axis=0), (count, 1))])
+    whole = Course(
+        t,
+        np.zeros(sd.shape),
+        sd,
+        before.walk,
+        np.zeros((sd.shape[1], t.size, t.size)),
+        before.r,
+    )
+    v, walk, n = whole.covariance(weights), whole.wandering(weights), before.t.size
+    ends = range(n + 1, n + count + 1)
+    return later, np.array([best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends])

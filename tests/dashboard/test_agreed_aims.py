@@ -1,0 +1,112 @@
+"""Agreed aims on the Student page and in the note form."""
+
+from datetime import date, datetime
+
+import polars as pl
+import pytest
+
+from dashboard import agreed_aims
+from dashboard.pages.notes import lines as notes
+from dashboard.queries import people
+from dashboard.student_season import StudentSeason
+from warehouse.errors import CallError
+from warehouse.store import writer
+from warehouse.tables import columns
+
+METRICS = ["impact_trail_heel_pct_bw", "mid_back_trail_share_pct"]
+NOW = datetime(2026, 3, 24).astimezone()
+
+
+def aim(label, **more):
+    return {
+        "note": f"n-{label}", "student": "s01", "season": "2026", "club_family": "iron", "metrics": METRICS,
+        "agreed": date(2026, 4, 1), "due": date(2026, 7, 1), "shared": True, "wanted": 2.0, "weights": [0.6, 0.4],
+        "worthwhile": [1.2, 1.0], "changes": [4.0, -1.5], "ses": [1.0, 1.0], "n_before": 4, "n_since": 5,
+        "last_day": date(2026, 6, 1), "change": 3.0, "se": 1.0, "p": 0.998, "look": 3, "looked": date(2026, 6, 1),
+        "bound": 2.1, "label": label, "gap_days": 14.0, "swings": 12, "show_by": date(2026, 8, 5),
+        "show_by_weekly": date(2026, 6, 20), "least": 2.5, "least_weekly": 1.9, "least_double_swings": 2.4,
+    } | more  # fmt: skip
+
+
+@pytest.fixture
+def said(homes, reader_of):
+    def read(**row):
+        with writer(homes("agreed")) as w:
+            w.execute("DELETE FROM season.agreed_aim")
+            w.append("season.agreed_aim", pl.DataFrame([aim(**row)], schema=columns("season.agreed_aim")))
+            w.publish()
+        reader = reader_of("agreed", "c01")
+        (found,) = agreed_aims.sections(StudentSeason(reader, people.student(reader, "s01"), "2026", "iron"))
+        return found
+
+    return read
+
+
+def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_show(said):
+    found = said(label="reached")
+    agreed, verdict, power = found.sentences
+    assert "1 April 2026" in agreed
+    assert "by 1 July 2026" in agreed
+    assert verdict.startswith(
+        "It shows, since the session of 1 June 2026: together they changed for the better."
+    )
+    assert "between +1.4 and +4.6" in verdict
+    assert "12\u00a0swings a visit and a visit every 14\u00a0days" in power
+    assert "a change of 2.0 smallest worthwhile changes would show by 5 August 2026" in power
+    assert "every week: 1.9" in power
+    table, _ = found.table
+    assert [text[:2] for text in table["Change since"]] == ["+4", "−2"]
+    assert table["Counts"].to_list() == ["60\u00a0%", "40\u00a0%"]
+
+
+@pytest.mark.parametrize(
+    ("label", "words"),
+    [
+        ("not_yet", "It does not show yet."),
+        ("not_reached", "does not say that nothing changed"),
+        ("too_soon", "There are 4 and 5."),
+    ],
+)
+def test_each_label_has_its_sentence(said, label, words):
+    assert words in said(label=label).sentences[1]
+
+
+def test_an_aim_too_soon_to_judge_has_no_table_and_no_forecast(said):
+    nothing = dict.fromkeys(
+        ("change", "se", "gap_days", "swings", "show_by", "least", "look", "looked", "wanted")
+    )
+    found = said(label="too_soon", changes=[], ses=[], weights=[], **nothing)
+    assert found.table is None
+    assert found.sentences[2] == ""
+
+
+def test_an_aim_that_would_not_show_within_a_year_says_so(said):
+    assert "would not show within a year" in said(label="not_yet", show_by=None).sentences[2]
+
+
+def form(**filled):
+    quiet = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "shared": True}
+    return notes.lines(quiet | filled, author="c01", student="s01", now=NOW)
+
+
+def test_the_form_keeps_an_agreed_aim():
+    (line,) = form(aim_1="recentre_pts", aim_3="trail_push_off_pct_bw", aim_due="2026-07-01", aim_size="3")
+    kept = {key: value for key, value in line.items() if key not in ("student", "author", "at")}
+    assert kept == {
+        "kind": "agreed_aim", "code": "recentre_pts", "kindred": "trail_push_off_pct_bw", "due": "2026-07-01",
+        "value": 3.0, "shared": True,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("filled", "words"),
+    [
+        ({"aim_1": "recentre_pts"}, "no day by which"),
+        ({"aim_1": "recentre_pts", "aim_due": "2026-03-24"}, "after today and within a year"),
+        ({"aim_1": "recentre_pts", "aim_2": "recentre_pts", "aim_due": "2026-07-01"}, "a measure twice"),
+        ({"aim_1": "recentre_pts", "aim_due": "2026-07-01", "aim_size": "0"}, "must be more than 0"),
+    ],
+)
+def test_an_aim_that_cannot_be_meant_says_why(filled, words):
+    with pytest.raises(CallError, match=words):
+        form(**filled)

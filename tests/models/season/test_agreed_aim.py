@@ -1,0 +1,142 @@
+"""Agreed aims: the line since the agreed day, how kindred metrics are weighed, and what is said at the looks."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import polars as pl
+import pytest
+import statsmodels.api as sm
+from hypothesis import given
+from hypothesis import strategies as st
+
+from models.season.agreed_line import Course, forecast, kindred_weights, shared_errors, wandering_covariance
+from models.season.estimation import spending_bounds
+from season_worlds import aims, scores
+from season_worlds.answers import answering
+
+
+def course(rng, metrics=1, before=5, after=7, change=0.0):
+    t = np.concatenate([-np.sort(rng.uniform(0, 3, before))[::-1], np.sort(rng.uniform(0.2, 4, after))])
+    rise = change * np.maximum(t, 0) / t[-1]
+    y = 5 + rise[:, None] + rng.normal(0, 2, (t.size, metrics))
+    r = 0.4 + 0.6 * np.eye(metrics)
+    flat = np.zeros((metrics, t.size, t.size))
+    return Course(t, y, np.full((t.size, metrics), 2.0), np.full(metrics, 0.8), flat, r)
+
+
+def test_without_wandering_the_change_is_that_of_generalised_least_squares():
+    """Beside statsmodels' GLS with the same covariance, whose slope times the time is the change."""
+    still = replace(course(np.random.default_rng(1)), walk=np.zeros(1))
+    change, se = still.change(np.ones(1))
+    x = sm.add_constant(np.column_stack([np.maximum(still.t, 0), np.minimum(still.t, 0)]))
+    fit = sm.GLS(still.y[:, 0], x, sigma=4.0 * np.eye(still.t.size)).fit()
+    assert change == pytest.approx(fit.params[1] * still.t[-1], rel=1e-9)
+    assert se == pytest.approx(np.sqrt(fit.normalized_cov_params[1, 1]) * still.t[-1], rel=1e-9)
+
+
+def test_with_wandering_the_change_is_that_of_a_regression_with_a_wide_prior():
+    """Beside the conditional normal distribution with a, β, b ~ N(0, 10⁴²): Bayes' rule by matrices alone."""
+    some = course(np.random.default_rng(2), change=4)
+    t, u, last = some.t, np.maximum(some.t, 0), some.t[-1]
+    walk = 0.64
+    ends, known = np.append(t, last), len(t)
+    x = np.column_stack([np.ones(known + 1), np.append(u, last), np.append(t - u, 0.0)])
+    both = wandering_covariance(ends, walk) + 1e8 * x @ x.T
+    cov = both[:known, :known] + 4 * np.eye(known)
+    cross = both[-1, :known] - 1e8  # less what it shares with the level of the agreed day
+    prior = walk * last + 1e8 * last**2
+    found, se = some.change(np.ones(1))
+    assert found == pytest.approx(cross @ np.linalg.solve(cov, some.y[:, 0]), abs=1e-3)
+    assert se == pytest.approx(np.sqrt(prior - cross @ np.linalg.solve(cov, cross)), rel=1e-2)
+
+
+@given(st.integers(1, 6), st.integers(0, 10_000))
+def test_weights_are_never_negative_and_sum_to_one(metrics, seed):
+    rng = np.random.default_rng(seed)
+    half = rng.normal(size=(metrics, metrics + 1)) * rng.uniform(0.1, 5, (metrics, 1))
+    weights = kindred_weights(half @ half.T)
+    assert (weights >= 0).all()
+    assert weights.sum() == pytest.approx(1)
+
+
+@given(st.integers(1, 6), st.integers(0, 10_000))
+def test_shared_errors_are_correlations_that_weights_can_be_made_of(metrics, seed):
+    left = np.random.default_rng(seed).normal(size=(60, metrics))
+    r, covariance = shared_errors(left.T @ left, 50)
+    assert np.linalg.eigvalsh(r).min() > 0
+    assert np.diag(r) == pytest.approx(np.ones(metrics))
+    assert np.sqrt(np.diag(covariance)) == pytest.approx(np.sqrt((left**2).sum(axis=0) / 50))
+
+
+def test_few_other_students_leave_metrics_erring_as_one():
+    r, covariance = shared_errors(np.array([[3.0, 0.5], [0.5, 2.0]]), 12)
+    assert (r == 1).all()
+    assert kindred_weights(covariance).tolist() == [0.5, 0.5]
+
+
+def test_a_metric_beside_one_that_weighs_nothing_is_judged_as_alone():
+    two = course(np.random.default_rng(3), metrics=2)
+    one = replace(
+        two, y=two.y[:, :1], sd=two.sd[:, :1], walk=two.walk[:1],
+        device=two.device[:1], r=np.ones((1, 1)),
+    )  # fmt: skip
+    assert two.change(np.array([1.0, 0.0])) == pytest.approx(one.change(np.ones(1)))
+
+
+def test_four_kindred_metrics_are_known_better_than_one():
+    four = course(np.random.default_rng(4), metrics=4)
+    assert four.change(np.full(4, 0.25))[1] < 0.85 * four.change(np.eye(4)[0])[1]
+
+
+def test_more_visits_show_a_change_sooner_than_more_swings():
+    before = course(np.random.default_rng(5)).upto(0.0)
+    rare, weekly = (forecast(before, np.ones(1), gap, int(4 / gap))[1][-1] for gap in (0.5, 0.25))
+    assert weekly < 0.9 * rare
+
+
+def test_bounds_by_the_calendar_spend_what_bounds_by_information_do_where_both_agree():
+    looks = (0.25, 0.5, 0.75, 1.0)
+    assert spending_bounds(looks, 0.1, looks) == spending_bounds(looks, 0.1)
+    early, _, _, last = spending_bounds((0.4, 0.6, 0.8, 1.0), 0.1, looks)
+    assert early > last > 1.645
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory):
+    with answering(tmp_path_factory.mktemp("aims") / "home") as opened:
+        yield opened
+
+
+def test_a_large_change_since_the_agreed_day_is_found_and_none_is_not(answers):
+    world = aims.agreed(24, 3, worth=(0.0, 6.0))
+    found = answers.of(world, "agreed_aim")
+    (few, none), (many, moved) = (scores.aims_reached(worth)(world, found) for worth in (0.0, 6.0))
+    assert (none, moved) == (12, 12)
+    assert few <= 2
+    assert many >= 10
+    rows = found["agreed_aim"]
+    assert rows["weights"].list.sum().to_list() == pytest.approx([1.0] * len(rows))
+    assert rows.filter(pl.col("least_weekly") > pl.col("least"), pl.col("gap_days") > 8).is_empty()
+    assert (rows["least"] > rows["least_double_swings"]).drop_nulls().all()
+
+
+def test_a_change_before_the_agreed_day_is_none_since(answers):
+    world = aims.agreed(24, 4, worth=(0.0,), before=4.0)
+    assert scores.aims_reached(0.0)(world, answers.of(world, "agreed_aim"))[0] <= 2
+
+
+def test_before_the_due_day_what_does_not_show_is_not_yet_and_a_fifth_session_is_awaited(answers):
+    world = aims.agreed(12, 5, worth=(0.0,))
+    (some,) = answers.looks(world, [date(2026, 6, 1)], "agreed_aim")
+    rows = some["agreed_aim"]
+    assert set(rows["label"]) <= {"not_yet", "too_soon", "reached"}
+    waiting = rows.filter((pl.col("n_before") < 4) | (pl.col("n_since") == 0))
+    assert set(waiting["label"]) == {"too_soon"}
+    assert waiting["change"].null_count() == len(waiting)
+
+
+def test_a_load_makes_the_rows_that_a_build_makes(answers):
+    world = aims.agreed(12, 6)
+    built = answers.of(world, "agreed_aim")["agreed_aim"]
+    assert answers.made(["agreed_aim"], whole=False)["agreed_aim"].equals(built)
