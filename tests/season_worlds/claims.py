@@ -142,8 +142,7 @@ def _all() -> Iterator[Claim]:
     for world in ("aims", "aims_one_metric", "aims_noisy", "aims_weekly", "aims_one_of_four_moves"):
         yield Claim("aim_reached_of_no_change", world, aim, scores.aims_reached(0), hi=0.05)
         yield Claim("aim_of_2_reached", world, aim, scores.aims_reached(2))
-        lo = 0.8 if world == "aims" else None
-        yield Claim("aim_of_4_reached", world, aim, scores.aims_reached(4), lo)
+        yield Claim("aim_of_4_reached", world, aim, scores.aims_reached(4))
     for world in ("aims_changed_before", "aims_nobody"):
         yield Claim("aim_reached_of_no_change", world, aim, scores.aims_reached(0), hi=0.05)
     yield Claim("aim_reached_falsely", "aims_wander", aim, scores.aims_reached_falsely, hi=0.05)
