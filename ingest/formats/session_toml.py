@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -40,10 +40,7 @@ _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
     "swing", "hold", "stance", "clip", "feet_checked",
 }  # fmt: skip
-_CLIP_KEYS = {
-    "fps", "shoe_length_mm", "view", "offset_s", "mm_per_px", "shoe_width_mm", "sync", "runs_through",
-    "microphone_m",
-}  # fmt: skip
+_CLIP_KEYS = {field.name for field in fields(ClipSettings)}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
 _HOLD_KEYS = {"no", "eyes", "from_s", "to_s", "rocking"}
 
@@ -227,17 +224,12 @@ class _Reader:
             self.number("offset_s", -1e6, 1e6, "clip"),
             self.number("mm_per_px", 0.05, 20, "clip"),
         )
-        sync, through = table.get("sync"), table.get("runs_through", False)
+        sync, through = table.get("sync"), self.truth(table, "runs_through", "bad_clip", _Place("clip"))
         if sync not in (None, *CLIP_SYNCS):
             what = f'[clip] sync is {shown(sync)} but may only be "stamp", a heel stamped before set-up'
             raise self.stop("bad_clip", what, "sync", _Place("clip"))
-        if not isinstance(through, bool):
-            what = f"[clip] runs_through is {shown(through)} but must be true or false"
-            raise self.stop("bad_clip", what, "runs_through", _Place("clip"))
-        width, away = (
-            self.number("shoe_width_mm", 50, 160, "clip"),
-            self.number("microphone_m", 0, 100, "clip"),
-        )
+        width = self.number("shoe_width_mm", 50, 160, "clip")
+        away = self.number("microphone_m", 0, 100, "clip")
         return ClipSettings(fps, shoe, view, offset_s, mm_per_px, width, sync, through, away)
 
     def swings(self, header: SessionHeader) -> None:
@@ -299,6 +291,12 @@ class _Reader:
             raise self.stop("unknown_value", what, key, place)
         return str(word)
 
+    def truth(self, row: dict[str, Any], key: str, reason: str, place: _Place) -> bool:
+        value = row.get(key, False)
+        if not isinstance(value, bool):
+            raise self.stop(reason, f"{key} is {shown(value)} but must be true or false", key, place)
+        return value
+
     def family(self, club: str | None, place: _Place) -> str | None:
         if club is None:
             return None
@@ -317,9 +315,6 @@ class _Reader:
             raise self.stop("bad_hold", what, "eyes", place)
         if not all(v is None or is_number(v) for v in spans):
             raise self.stop("bad_hold", "from_s and to_s must be seconds", "from_s", place)
-        rocking = row.get("rocking", False)
-        if not isinstance(rocking, bool):
-            what = f"rocking is {shown(rocking)} but must be true or false"
-            raise self.stop("bad_hold", what, "rocking", place)
+        rocking = self.truth(row, "rocking", "bad_hold", place)
         start, end = (None if v is None else float(v) for v in spans)
         return HoldEntry(int(row["no"]), eyes, start, end, rocking)

@@ -8,7 +8,7 @@ student's page calls Improving or Slipping, and only rates that it calls Worse, 
 contradicts another. "Now" is the newest session day, so a build can be repeated.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -16,30 +16,29 @@ import polars as pl
 
 from models.season.ledger import KEY as LEDGER_KEY
 from models.season.ledger import LEAST_SURE, NEW_FAULT, listed
-from models.season.week_sources import (
-    AGAINST,
-    BESIDE,
-    MAIN,
-    NEXT,
-    RECENT_DAYS,
-    Row,
-    Signal,
-    Sources,
-    read_sources,
+from models.season.week_signals import (
+    aim_met,
+    by_student,
+    changes,
+    discomfort,
+    eye_and_plate,
+    idle_drill,
+    last_known,
+    new_faults,
+    outside_band,
+    refused,
+    unmeasured,
 )
+from models.season.week_sources import Signal, Sources, read_sources
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import IMPROVING, SELDOM, SLIPPING, STOP, TOO_FEW, WORSE
+from warehouse.vocabulary import IMPROVING, SLIPPING, WORSE
 
 KINDS = (
     "discomfort", "slipping", "improving", "new_fault", "outside_band", "idle_drill", "aim_met", "unmeasured",
     "eye_and_plate", "refused",
 )  # fmt: skip
 WEEKS_KEPT = 8  # the newest one counted
-UNMEASURED_DAYS = 21
-OUTSIDE_SESSIONS = 6
-LEAST_LOOKS, OFTEN = 2, 0.5
-LEAST_UNNOTED_SESSIONS = 3
 ONE_DAY = timedelta(days=1)
 SIX_DAYS = 6 * ONE_DAY  # from a Monday to its Sunday
 
@@ -66,8 +65,8 @@ def review(sources: Sources) -> WeekRows:
     candidates = sources.trend.filter(recent, pl.col("p_improved").is_not_null())
     entered = listed(sources.claims)
     chosen = _listed_changes(candidates, entered)
-    found = [*_changes(sources, chosen), *_new_faults(sources, entered), *_of_any_week(sources)]
-    found += [*_aim_met(sources), *_refused(sources)]
+    found = [*changes(sources, chosen), *new_faults(sources, entered), *_of_any_week(sources)]
+    found += [*aim_met(sources), *refused(sources)]
     found.sort(key=_order)
     monday = sources.as_of - timedelta(days=sources.as_of.weekday())
     before = _earlier_weeks(sources, monday)
@@ -106,11 +105,11 @@ def _order(signal: Signal) -> tuple[int, float, str, str]:
 
 def _of_any_week(sources: Sources) -> Iterator[Signal]:
     """Signals that are found alike in the newest week and in an earlier one."""
-    yield from _discomfort(sources)
-    yield from _outside_band(sources)
-    yield from _idle_drill(sources)
-    yield from _unmeasured(sources)
-    yield from _eye_and_plate(sources)
+    yield from discomfort(sources)
+    yield from outside_band(sources)
+    yield from idle_drill(sources)
+    yield from unmeasured(sources)
+    yield from eye_and_plate(sources)
 
 
 def _earlier_weeks(sources: Sources, monday: date) -> dict[date, list[Signal]]:
@@ -153,12 +152,12 @@ def _listed_then(then: Sources) -> Iterator[Signal]:
         ),
     ]
     entered = listed(then.claims).filter(pl.col("student").is_in(then.recent))
-    entered = entered.join(_last(then.claims, "p"), on=LEDGER_KEY)
-    entered = entered.join(_last(newest.claims, "p_now"), on=LEDGER_KEY)
+    entered = entered.join(last_known(then.claims, "p"), on=LEDGER_KEY)
+    entered = entered.join(last_known(newest.claims, "p_now"), on=LEDGER_KEY)
     fell = entered.filter(pl.col("p") >= LEAST_SURE, pl.col("p_now") < LEAST_SURE)
     still = entered.join(pl.concat([rows.select(LEDGER_KEY) for rows in called]), on=LEDGER_KEY, how="semi")
     rows = pl.concat([still, fell]).unique().sort("p", *LEDGER_KEY, descending=[True, *[False] * 4])
-    for student, own in _by_student(rows):
+    for student, own in by_student(rows):
         of_kind = {
             kind: [row for row in own if row["kind"] == kind] for kind in (SLIPPING, IMPROVING, NEW_FAULT)
         }
@@ -167,11 +166,6 @@ def _listed_then(then: Sources) -> Iterator[Signal]:
             row = first[0]
             numbers = {name: row[name] for name in ("club_family", "p", "since")}
             yield then.signal(row["kind"], student, row["subject"], [], **numbers)
-
-
-def _last(claims: pl.DataFrame, name: str) -> pl.DataFrame:
-    """LEDGER_KEY and the chance as last known."""
-    return claims.sort("day").group_by(LEDGER_KEY).agg(pl.col("p").last().alias(name))
 
 
 def _listed_changes(candidates: pl.DataFrame, entered: pl.DataFrame) -> pl.DataFrame:
@@ -185,154 +179,3 @@ def _listed_changes(candidates: pl.DataFrame, entered: pl.DataFrame) -> pl.DataF
         .with_columns(p=p)
         .sort("p", "student", "metric", "club_family", descending=[True, False, False, False])
     )  # fmt: skip
-
-
-def _by_student(frame: pl.DataFrame) -> Iterator[tuple[str, list[Row]]]:
-    for (student,), rows in frame.group_by(["student"], maintain_order=True):
-        yield str(student), rows.to_dicts()
-
-
-def _evidence(rows: Iterable[Row], subject: str, *numbers: str, role: str = MAIN) -> list[Row]:
-    """One row of evidence for each of `rows`: the column `subject`, clubs and `numbers`; then come others."""
-    return [
-        {"role": role if role == AGAINST or place == 0 else BESIDE, "subject": row[subject],
-         "club_family": row.get("club_family"), **{name: row[name] for name in numbers}}
-        for place, row in enumerate(rows)
-    ]  # fmt: skip
-
-
-def _discomfort(sources: Sources) -> Iterator[Signal]:
-    newest_first = sources.discomfort.sort("student", "day", descending=[False, True])
-    for student, rows in _by_student(newest_first):
-        yield sources.signal("discomfort", student, rows[0]["code"], _evidence(rows, "code", "day"))
-
-
-def _changes(sources: Sources, chosen: pl.DataFrame) -> Iterator[Signal]:
-    """One signal a student: what slips before what improves, kindred metrics beside the surest."""
-    numbers = ("start_value", "value_now", "p", "since")
-    for student, rows in _by_student(chosen):
-        slipping = [row for row in rows if row["label"] == SLIPPING]
-        own = slipping or rows
-        first, against = own[0], [row for row in rows if row["label"] != own[0]["label"]]
-        evidence = _evidence(own, "metric", *numbers)
-        evidence += _evidence(against, "metric", *numbers, role=AGAINST)
-        yield sources.signal(
-            "slipping" if slipping else "improving", student, first["metric"], evidence, p=first["p"],
-            label=first["label"], club_family=first["club_family"], since=first["since"],
-        )  # fmt: skip
-
-
-def _new_faults(sources: Sources, entered: pl.DataFrame) -> Iterator[Signal]:
-    """Listed as new, worse still, and seldom before: under 20 % of swings."""
-    keys = ["student", "fault", "club_family"]
-    before = sources.rates.filter((pl.col("span") == "before") & (pl.col("rate") < SELDOM))
-    now = sources.rates.filter(
-        (pl.col("span") == "now") & (pl.col("label") == WORSE) & pl.col("student").is_in(sources.recent)
-    )
-    new = entered.filter(kind=NEW_FAULT).join(_last(sources.claims, "p"), on=LEDGER_KEY)
-    rows = (
-        now.join(before.select(*keys, "flagged", "usable"), on=keys, suffix="_before")
-        .join(new.rename({"subject": "fault"}), on=keys)
-        .sort("p", *keys, descending=[True, False, False, False])
-    )
-    for student, own in _by_student(rows):
-        numbers = ("flagged", "usable", "flagged_before", "usable_before", "p", "since")
-        yield sources.signal(
-            "new_fault", student, own[0]["fault"], _evidence(own, "fault", *numbers), p=own[0]["p"],
-            label=own[0]["label"], club_family=own[0]["club_family"], since=own[0]["since"],
-        )  # fmt: skip
-
-
-def _outside_band(sources: Sources) -> Iterator[Signal]:
-    """Not improving, and the last six sessions all on one side of the band."""
-    keys = ["season", "student", "metric", "club_family"]
-    gains = pl.col("label").is_in([IMPROVING, TOO_FEW])
-    static = sources.trend.filter(~gains, pl.col("student").is_in(sources.recent))
-    sessions = (
-        sources.values.join(static, on=keys, how="semi")
-        .group_by(*keys, "session").agg(pl.col("mean").mean(), pl.col("day").last())
-        .sort(*keys, "day", "session")
-    )  # fmt: skip
-    last = pl.col("mean").tail(OUTSIDE_SESSIONS)
-    ends = sessions.group_by(keys, maintain_order=True).agg(
-        pl.col("day").last(), least=last.min(), most=last.max(), n=pl.len()
-    )
-    rows = []
-    for row in ends.filter(pl.col("n") >= OUTSIDE_SESSIONS).iter_rows(named=True):
-        band = sources.bands.of(row["metric"], row["season"], row["student"], row["club_family"], row["day"])
-        side = band and ("under" if row["most"] < band[0] else "over" if row["least"] > band[1] else None)
-        if side:
-            rows.append({name: row[name] for name in keys} | {"side": side, "sessions": OUTSIDE_SESSIONS})
-    if not rows:
-        return
-    outside = pl.DataFrame(rows).join(static, on=keys).sort("student", "metric", "club_family")
-    for student, own_rows in _by_student(outside):
-        yield sources.signal(
-            "outside_band", student, own_rows[0]["metric"],
-            _evidence(own_rows, "metric", "value_now", "side", "sessions"),
-            label=own_rows[0]["label"], club_family=own_rows[0]["club_family"],
-        )  # fmt: skip
-
-
-def _idle_drill(sources: Sources) -> Iterator[Signal]:
-    """The drill set last is one to stop."""
-    recent = sources.doses.filter(pl.col("student").is_in(sources.recent))
-    for student, own in _by_student(recent):
-        drill = own[-1]["drill"]
-        if own[-1]["advice"] == STOP:
-            times = sum(row["drill"] == drill for row in own)
-            yield sources.signal(
-                "idle_drill", student, drill, [{"role": MAIN, "subject": drill, "doses": times}]
-            )
-
-
-def _aim_met(sources: Sources) -> Iterator[Signal]:
-    """The aim that a coach named is met, and something else shows more often than seldom."""
-    for row in sources.met.filter(pl.col("student").is_in(sources.recent)).iter_rows(named=True):
-        then = {"role": NEXT, "subject": row["aim"], "flagged": row["flagged"], "usable": row["usable"]}
-        family = {"club_family": row["club_family"]}
-        evidence = [{"role": MAIN, "subject": row["named"], **family}, then | family]
-        yield sources.signal("aim_met", row["student"], row["named"], evidence, **family)
-
-
-def _unmeasured(sources: Sources) -> Iterator[Signal]:
-    """Enrolled and not measured for more than 21 days, or never."""
-    for student, joined in sources.enrolled.select("student", "joined").iter_rows():
-        last = sources.last_day.get(student)
-        since = last or joined
-        days = None if since is None else (sources.as_of - since).days
-        if days is None or days > UNMEASURED_DAYS:
-            row = {"role": MAIN, "subject": "sessions", "day": last, "days": days if last else None}
-            yield sources.signal("unmeasured", student, "sessions", [row])
-
-
-def _eye_and_plate(sources: Sources) -> Iterator[Signal]:
-    """In the last 28 days: noted twice and seldom measured, or measured often in three and never noted."""
-    since = sources.as_of - timedelta(days=RECENT_DAYS)
-    counts = (
-        sources.looks.filter(pl.col("day") > since, pl.col("student").is_in(sources.recent))
-        .group_by("student", "fault")
-        .agg(pl.col("flagged", "usable", "seen").sum(), sessions=pl.len())
-        .with_columns(rate=pl.col("flagged") / pl.col("usable"))
-    )
-    noted = (pl.col("seen") >= LEAST_LOOKS) & (pl.col("rate") < SELDOM)
-    unnoted = (
-        (pl.col("seen") == 0) & (pl.col("sessions") >= LEAST_UNNOTED_SESSIONS) & (pl.col("rate") >= OFTEN)
-    )
-    apart = counts.filter(noted | unnoted).sort("student", "seen", "fault", descending=[False, True, False])
-    for student, rows in _by_student(apart):
-        evidence = _evidence(rows, "fault", "flagged", "usable", "seen", "sessions")
-        yield sources.signal("eye_and_plate", student, rows[0]["fault"], evidence)
-
-
-def _refused(sources: Sources) -> Iterator[Signal]:
-    """One signal a delivery; the evidence names its first refusal, whose sentence academy.refusal keeps."""
-    deliveries = sources.refused.sort("delivery", maintain_order=True)
-    for (name,), rows in deliveries.group_by(["delivery"], maintain_order=True):
-        first = rows.row(0, named=True)
-        evidence = {
-            "role": MAIN, "subject": name, "session": first["session"], "refused_at": first["at"],
-            "refusals": len(rows),
-        }  # fmt: skip
-        signal = sources.signal("refused", first["student"], str(name), [evidence])
-        yield Signal(signal.row | {"coach": first["coach"] or signal.row["coach"]}, signal.evidence)

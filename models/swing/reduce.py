@@ -16,7 +16,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
-from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, clip_metrics, heel_rise, heels_up, withhold_seen
+from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, heel_rise
+from models.swing.clip_metrics import clip_metrics, heels_up, withhold_seen
 from models.swing.clock import (
     clip_doubts,
     clip_events,

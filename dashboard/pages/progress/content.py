@@ -13,9 +13,10 @@ from typing import Any
 import polars as pl
 
 from dashboard import document, goal, safety, student_season
-from dashboard.aim import TITLES, advice, aim_of, in_short, shoe, usual_drill
+from dashboard.aim import TITLES, advice, aim_of, in_short, shoe
 from dashboard.charts.shoe import Shoe
 from dashboard.drill_choice import drill_aims
+from dashboard.pages.progress.home_practice import how_to_practise
 from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.pages.progress.pictures import TEN, practice_weeks, season_line, ten_swings
 from dashboard.queries import lesson, people, sessions
@@ -26,9 +27,8 @@ from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
 from dashboard.text.glossary import FEET, LOAD, POINT
 from dashboard.text.labels import PLAINLY, VERDICTS
-from dashboard.text.numbers import Measure, capitalized, count, in_ten, lowered, month, number, on
+from dashboard.text.numbers import Measure, count, in_ten, lowered, month, number, on
 from warehouse.access import Reader, open_reader
-from warehouse.body import FELL, Exercise
 from warehouse.errors import CallError
 from warehouse.home import Home
 from warehouse.store import open_snapshot
@@ -202,7 +202,7 @@ def _focus(
     else:
         text.append(_("Not measured yet; your next session will show it."))
     feel = advice(chosen.reader, first.fault if first.is_open and not hurts else None).get(TITLES["feel"])
-    how, cautions = _how(chosen, drill, first.fault if first.is_open else None, hurts=hurts)
+    how, cautions = how_to_practise(chosen, drill, first.fault if first.is_open else None, hurts=hurts)
     name = (drill["name"] if drill else _("Until your next lesson")) if how else None
     faults = [code for code in lesson.kindred_aims(chosen.reader, aim) if code in chosen.fault_names]
     paces = (next_pace(chosen, fault, drill, doses) for fault in faults) if drill and name else ()
@@ -271,60 +271,6 @@ def _value(chosen: StudentSeason, measure: Measure, found: MeasureSeason | None)
             text[-1] += " " + _("The aim, the pale strip in the picture, is {aim}.").format(aim=aim)
     few = TOO_FEW if chosen.person["sessions"] < sentences.FEW_SESSIONS else NOT_CLEAR
     return [*text, PLAINLY[found.trend["label"] if found and found.trend else few]]
-
-
-def _how(
-    chosen: StudentSeason, drill: dict[str, Any] | None, fault: str | None, *, hurts: bool
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """How to practise, with the drill's own cautions; no drill while it is ruled out."""
-    if hurts:
-        return (), (_("While something hurts, no drill is suggested here. Talk to your coach first."),)
-    if drill is None:
-        return _usual(chosen, fault)
-    exercise = Exercise.of(drill)
-    against = _ruled_out(chosen, exercise)
-    if against:
-        return (), (against,)
-    how = [drill["how"] or _("Your coach shows you how.")]
-    if drill["dose"]:
-        how.append(f"{capitalized(sentences.dose(drill))}.")
-    own = [drill["cautions"]] if drill["cautions"] else []
-    return tuple(how), (*own, *safety.caution_sentences([exercise]))
-
-
-def _usual(chosen: StudentSeason, fault: str | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """What is usually done about a fault for which no drill is set, where nothing speaks against it."""
-    how = usual_drill(chosen.reader, fault)
-    exercise = Exercise("", "", how)
-    body = safety.body_of(chosen.reader, chosen.person)
-    if not how or not body.may_do(exercise) or chosen.reader.something_hurts(chosen.student):
-        return (), (_("Ask your coach which drill fits before you practise this at home."),)
-    said = (how, _("Ten times, slowly. Your coach has not set a drill for this yet."))
-    return said, safety.caution_sentences([exercise])
-
-
-def _ruled_out(chosen: StudentSeason, drill: Exercise) -> str:
-    """Why the last drill is not for the student now, and what is; empty where it is."""
-    body = safety.body_of(chosen.reader, chosen.person)
-    years, falls = body.too_young_for(drill), body.falls_against(drill)
-    if years is None and falls is None:
-        return ""
-    if years is not None:
-        why = _("Your last drill is for players aged {years} and over; ask your coach for another.")
-    elif chosen.reader.viewer.link:  # it may be in anyone's hands, and need not know why
-        why = _("Your last drill is done with eyes closed; talk to your coach before you do it.")
-    elif falls == FELL:
-        why = _(
-            "Your last drill is done with eyes closed, which is not for you within a year of a fall. Ask "
-            "your coach for another, and a physician or physiotherapist about the fall."
-        )
-    else:
-        why = _(
-            "Your last drill is done with eyes closed. First tell your coach whether you have fallen "
-            "in the past year."
-        )
-    safe = safety.safe_choice(chosen.reader, body, drill)
-    return why.format(years=years) + (f" {safety.choice_sentence(safe)}" if safe else "")
 
 
 def _notes(reader: Reader, student: str) -> tuple[str, ...]:

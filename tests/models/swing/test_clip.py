@@ -6,7 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.swing.clip import Clip, clip_metrics, heel_rise, heels_up
+from models.swing.clip import Clip, heel_rise
+from models.swing.clip_metrics import clip_metrics, heels_up
 from models.swing.reduce import reduce_session
 from warehouse.definitions import metric_codes
 
