@@ -9,7 +9,7 @@ from dashboard.queries import season
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import count, listed, number, on, share
+from dashboard.text.numbers import count, listed, lowered, number, on, share
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
 Z90 = 1.645
@@ -37,7 +37,7 @@ def sections(chosen: StudentSeason) -> list[Section]:
 
 def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     names = [chosen.name(metric) for metric in row["metrics"]]
-    what = listed([name.lower() for name in names])
+    what = listed([lowered(name) for name in names])
     agreed = _("Agreed on {day}, by {due}: {what} for the better.").format(
         day=on(row["agreed"]), due=on(row["due"]), what=what
     )

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from models.season.agreed_line import Course, forecast, kindred_weights, shared_errors
+from models.season.agreed_line import Course, forecast, kindred_weights, own_variances, shared_errors
 from models.season.cells import (
     BASELINE,
     DAYS_A_MONTH,
@@ -31,7 +31,6 @@ from models.season.cells import (
 )
 from models.season.estimation import Z90, spending_bounds
 from models.season.kernel import FLOATS
-from models.season.mixed import own_variances
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.tables import columns

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.season.kernel import FLOATS
+from models.season.kernel import COUNTS, FLOATS
+from models.season.mixed import Cell, Posterior, line_ends, parts_at_nodes
 
 LEAST_OTHERS = 20  # degrees of freedom of other students' residuals; with fewer, metrics err as one
 SHRINK = 0.3  # of the residual correlations to their mean
@@ -131,3 +132,12 @@ def forecast(before: Course, weights: FLOATS, gap: float, count: int) -> tuple[F
     v, walk, n = whole.covariance(weights), whole.wandering(weights), before.t.size
     ends = range(n + 1, n + count + 1)
     return later, np.array([best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends])
+
+
+def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
+    """(2, G) what is known of the students of the rows `upto`: the means of σ²_i and of their wandering²."""
+    rows = parts_at_nodes(posterior)[0]
+    noise = cell.noise[cell.owner[upto]] if cell.noise.size else np.zeros(upto.size)
+    session = rows[:, 3, None] ** 2 * np.exp(2 * (rows[:, 5, None] * noise + rows[:, 6, None]))
+    weight = line_ends(cell, posterior, upto).weight
+    return np.stack([np.sum(weight * square, axis=0) for square in (session, rows[:, 4, None] ** 2)])

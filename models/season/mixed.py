@@ -268,15 +268,6 @@ def line_ends(cell: Cell, posterior: Posterior, upto: COUNTS, holders: float = 0
     return Ends(start, change, var_start, var_change, cov, weight.reshape(upto.size, -1).T)
 
 
-def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
-    """(2, G) what is known of the students of the rows `upto`: the means of σ²_i and of their wandering²."""
-    rows = _at_nodes_of(posterior)[0]
-    noise = cell.noise[cell.owner[upto]] if cell.noise.size else np.zeros(upto.size)
-    session = rows[:, 3, None] ** 2 * np.exp(2 * (rows[:, 5, None] * noise + rows[:, 6, None]))
-    weight = line_ends(cell, posterior, upto).weight
-    return np.stack([np.sum(weight * square, axis=0) for square in (session, rows[:, 4, None] ** 2)])
-
-
 def holding_odds(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
     """(D, G) log of how many times likelier each student's sessions are if the student holds."""
     log = np.logaddexp.reduce(_ends(cell, posterior, upto, holders=True)[0], axis=2)
@@ -291,7 +282,7 @@ def _ends(cell: Cell, posterior: Posterior, upto: COUNTS, *, holders: bool) -> F
     draws = len(posterior.parts)
     found = []
     for left in (1.0, STILL)[: 1 + holders]:
-        rows, gammas, covs = (part.copy() for part in _at_nodes_of(posterior))
+        rows, gammas, covs = (part.copy() for part in parts_at_nodes(posterior))
         rows[:, [1, 4]] *= left
         gammas[:, 1] *= left
         covs[:, 1] *= left
@@ -306,7 +297,7 @@ def _ends(cell: Cell, posterior: Posterior, upto: COUNTS, *, holders: bool) -> F
     return np.stack(found, axis=2)
 
 
-def _at_nodes_of(posterior: Posterior) -> tuple[FLOATS, FLOATS, FLOATS]:
+def parts_at_nodes(posterior: Posterior) -> tuple[FLOATS, FLOATS, FLOATS]:
     """Parts, γ̂ and covariance at every node; as they are where all students' noise is alike."""
     if not posterior.parts[:, 6].any():
         return posterior.parts, posterior.gammas, posterior.covs
@@ -322,6 +313,6 @@ def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tup
     """
     noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
     return line_kernel.lines(
-        *_at_nodes_of(posterior), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        *parts_at_nodes(posterior), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
     )  # fmt: skip
