@@ -122,7 +122,7 @@ PLAINLY = Words(
 # The first words of a student's own page.
 VERDICTS = Words({
     IMPROVING: "You're getting better", BETTER: "You're getting better", HOLDING: "You're holding it steady",
-    SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "About the same as before",
+    SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "Too soon to say",
     TOO_FEW: "Too soon to say",
 })  # fmt: skip
 
