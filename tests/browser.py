@@ -111,7 +111,9 @@ def first_picture_s(page, address: str, limit_s: float = 40) -> float:
 
 
 def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
-    """Wait until the script has run and the page has not changed for a while."""
+    """Wait until the script has run and the page has not changed for a while, nor been left for another."""
+    from playwright.sync_api import Error  # noqa: PLC0415 - only browser tests need it
+
     page.wait_for_selector('[data-testid="stMain"] h1, [data-testid="stMain"] p', timeout=limit_s * 1000)
     page.wait_for_function(
         """() => {
@@ -124,8 +126,13 @@ def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
     last, since = None, time.monotonic()
     end = time.monotonic() + limit_s
     while time.monotonic() < end:
-        now = page.evaluate("document.querySelector('[data-testid=\"stMain\"]').innerHTML.length")
-        if now != last:
+        try:
+            now = page.evaluate("document.querySelector('[data-testid=\"stMain\"]')?.innerHTML.length")
+        except Error as error:
+            if "context was destroyed" not in str(error):  # it was: a sign-in goes on to the next page
+                raise
+            now = None
+        if now is None or now != last:
             last, since = now, time.monotonic()
         elif (time.monotonic() - since) * 1000 >= quiet_ms:
             return
