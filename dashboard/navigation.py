@@ -31,7 +31,7 @@ STYLE = """
   [data-testid="stSidebar"] { min-width: 13.5rem; width: 13.5rem !important; }
 }
 [data-testid="stHeading"] :is(h1, h2, h3) { padding: .25rem 0 0; }
-[data-testid="stHeading"] h2 { margin-top: .75rem; }
+[data-testid="stHeading"] h2 { margin-top: .5rem; padding-bottom: .65rem; }
 [class*="st-key-line-"] { border-bottom: 1px solid var(--hairline); padding: .2rem 0 .25rem; }
 [class*="st-key-line-"] img { max-width: 100%; }
 [class*="st-key-line-"] :is(p, [data-testid="stText"]) { font-size: .875rem; line-height: 1.35; }
