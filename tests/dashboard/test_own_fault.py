@@ -101,7 +101,7 @@ def test_the_tables_hold_it(home):
         ("student", FEEL),
         ("lesson", NAME),
         ("lesson", FEEL),
-        ("progress", INSTEAD),
+        ("progress", NAME),
         ("progress", FEEL),
         ("drills", NAME),
         ("notes", NAME),
