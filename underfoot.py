@@ -18,6 +18,7 @@ from warehouse import browsers, forgotten, journal
 from warehouse.access import check_viewer
 from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
 from warehouse.home import Home
+from warehouse.store import publish_new_columns
 
 if TYPE_CHECKING:
     from ingest.loader import Loader
@@ -153,6 +154,7 @@ def serve(home: Home, person: str | None, *, browser: bool, no_loader: bool, **p
     found = Place(**place)
     if found.is_public or not home.is_new():
         home.settings()
+        publish_new_columns(home)
     if person is not None:
         check_viewer(home, person)
     _serve(home, found, browser=browser, person=person, loader=not no_loader)

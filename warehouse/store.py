@@ -257,6 +257,19 @@ def open_snapshot(home: Home) -> Snapshot:
     raise CallError(f"The published warehouse in {home.published} keeps changing; try again.")
 
 
+def publish_new_columns(home: Home) -> None:
+    """Publish again where tables or columns have come since, empty as yet, so that pages find them."""
+    try:
+        snapshot = open_snapshot(home)
+    except CallError:  # nothing was published yet
+        return
+    known = table_columns(snapshot.connection)
+    snapshot.close()
+    if any(name not in known or column_additions(name, known[name]) for name in table_names()):
+        with writer(home) as opened_anew:
+            opened_anew.publish()
+
+
 @contextmanager
 def unanswered(writer: Writer) -> Iterator[set[str]]:
     """Around a load and its refresh: yields every student when the one before was cut off, else nobody.

@@ -9,7 +9,7 @@ import pytest
 import builders
 from warehouse.errors import CallError, UnderfootError
 from warehouse.publishing import current_name
-from warehouse.store import open_snapshot, writer
+from warehouse.store import open_snapshot, publish_new_columns, writer
 from warehouse.tables import SCHEMA_FOLDER, table_names
 
 
@@ -51,6 +51,20 @@ def test_a_home_made_before_gains_the_columns_and_tables_that_came_since(home):
         }
         assert w.sql("SELECT name, aim FROM academy.drill").rows() == [("Feet together", None)]
         assert w.sql("SELECT session, up, source FROM academy.heel_seen").rows() == [("v1", True, None)]
+
+
+def test_what_was_published_before_a_column_came_is_published_again_with_it_and_else_left_alone(home):
+    publish_new_columns(home)  # nothing there yet
+    assert list(home.published.glob("*.duckdb")) == []
+    with writer(home) as w:
+        w.execute("ALTER TABLE season.aim DROP COLUMN next_aim")
+        w.publish()
+    for published in (2, 2):
+        publish_new_columns(home)
+        snapshot = open_snapshot(home)
+        assert snapshot.sql("SELECT next_aim FROM season.aim").is_empty()
+        snapshot.close()
+        assert len(list(home.published.glob("*.duckdb"))) == published
 
 
 def test_a_frame_with_an_unknown_column_is_refused_by_name(home):
