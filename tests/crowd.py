@@ -204,12 +204,19 @@ def look_together(demo: Path, folder: Path, viewers: int, waves: int) -> Crowd:
             together = [(pages[(number + k) % len(pages)], {}) for k in range(viewers)]
             visits += wave(base, together, VISIT_LIMIT_S)
         alone = {page: wave(base, [(page, {})], ALONE_LIMIT_S)[0] for page in pages}
-        before = _processor_s(base)
-        wave(base, [(page, {}) for page in pages], VISIT_LIMIT_S)
-        page_cpu_s = (_processor_s(base) - before) / len(pages)
+        page_cpu_s = min(
+            _page_cpu_s(base, pages) for _ in range(4)
+        )  # a load may still publish, as if none was seen
     publications = _number(current_name(home)) - _number(started_with)
     problems = [visit.problem(alone[visit.page]) for visit in visits]
     return Crowd(visits, problems, health.max_s, publications, page_cpu_s)
+
+
+def _page_cpu_s(base: str, pages: Sequence[str]) -> float:
+    """Processor time of the server for a page, when all of them are opened together."""
+    before = _processor_s(base)
+    wave(base, [(page, {}) for page in pages], VISIT_LIMIT_S)
+    return (_processor_s(base) - before) / len(pages)
 
 
 def _processor_s(base: str) -> float:
