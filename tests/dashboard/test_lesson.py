@@ -429,7 +429,7 @@ def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_
     )
     changed(homes, "nothing_named", *NOTES_ONLY, "DELETE FROM academy.drill_dose")
     assert part(made(reader_of, "nothing_named"), "Today").sentences == (
-        "Nothing is measured yet. Measure ten full swings with one club, and this sheet has an aim.",
+        "Nothing is measured yet. Ten swings at full pace, all with the same club, give this sheet an aim.",
     )
 
 

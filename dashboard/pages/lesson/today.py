@@ -93,7 +93,10 @@ def _nothing(chosen: StudentSeason) -> str:
     if chosen.season:
         return _("No aim is named and no fault shows in one swing in five. Ask what they came for.")
     if lesson.last_visit(chosen.reader, chosen.student):
-        return _("Nothing is measured yet. Measure ten full swings with one club, and this sheet has an aim.")
+        return _(
+            "Nothing is measured yet. Ten swings at full pace, all with the same club, give this sheet "
+            "an aim."
+        )
     return _(
         "The first lesson. Ask what they came for and whether anything hurts, then measure ten full swings "
         "with one club: then there is an aim."
