@@ -14,18 +14,18 @@ from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
 Z90 = 1.645
 SURE = mark(
-    "An aim is looked at on every visit from the day it was agreed on until its own day. Of a hundred aims "
-    "in which nothing changes, about five are said to show at some time; with several aims, each counts by "
-    "itself. That it shows says that there was a change for the better, not that it was as large as hoped."
+    "An aim is checked at every visit from the day it was agreed until its due date. Of a hundred aims in "
+    "which nothing changes, about five will seem to show a change at some point; with several aims, each "
+    "counts separately. A change that shows is a change for the better, but not always as large as hoped."
 )
 _VERDICTS = Words({
-    REACHED: "It shows, since the session of {looked}: {what} changed for the better.",
-    NOT_YET: "It does not show yet.",
-    NOT_REACHED: "By its day it did not show; that may be for lack of visits, and does not say that nothing "
-                 "changed.",
-    TOO_SOON: "Too soon to say: it takes four sessions up to the day it was agreed on and one after it, each "
-              "with all of it measured, in an academy whose season is fitted. There are {before} and "
-              "{since}.",
+    REACHED: "The change shows since the session of {looked}: {what} changed for the better.",
+    NOT_YET: "The change does not show yet.",
+    NOT_REACHED: "The change did not show by the due date. There may have been too few visits; it does not "
+                 "mean that nothing changed.",
+    TOO_SOON: "Too soon to say. It takes four sessions up to the day it was agreed and one after it, each "
+              "with everything in the aim measured, and an academy with enough students to compare. So far "
+              "there are {before} and {since}.",
 })  # fmt: skip
 
 
@@ -61,7 +61,7 @@ def _doubt(row: Mapping[str, Any]) -> str:
     if row["change"] is None:
         return ""
     half = Z90 * row["se"]
-    return _("Up to {day} the change is {change} the better way, {share} between {lo} and {hi}.").format(
+    return _("Up to {day} the change for the better is {change}, {share} between {lo} and {hi}.").format(
         day=on(row["last_day"]), change=_size(row["change"]), share=share(0.9),
         lo=number(row["change"] - half, decimals=1, signed=True),
         hi=number(row["change"] + half, decimals=1, signed=True),
@@ -81,7 +81,7 @@ def _power(row: Mapping[str, Any]) -> str:
     else:
         said = _("{rhythm}, a change of {size} would show by {day} ({share}).").format(**names)
     if row["least"] is not None:
-        said += " " + _("By its day, {due}, one of {least} would.").format(
+        said += " " + _("By {due}, a change of {least} would.").format(
             due=on(row["due"]), least=_size(row["least"])
         )
     if row["least_weekly"] is not None:

@@ -96,7 +96,7 @@ def report_discomfort(reader: Reader, student: str, area: str, words: str) -> No
     if area not in AREAS:
         raise CallError(_("Choose where it hurts."))
     if len(words) > MOST_WORDS:
-        raise CallError(_("Say it in at most {most} letters.").format(most=MOST_WORDS))
+        raise CallError(_("Say it in at most {most} characters.").format(most=MOST_WORDS))
     _count(now, student)
     inbox.report(
         now,

@@ -8,7 +8,8 @@ WORDS = Words({
     "lead": "lead heel", "trail": "trail heel",
     "lanes": "Load under the lead heel upward, under the trail heel downward, in % of body weight",
     "reading": "{t} s: lead heel {lead} %, trail heel {trail} % of body weight",
-    "nudge": "Move the film against the load, by pictures", "keep": "Keep this place", "sending": "Sending…",
+    "nudge": "Move the film against the load, frame by frame",
+    "keep": "Keep this place", "sending": "Sending…",
     "unplayable": "This browser can't play this film's format.",
     "unplayable_lanes": "This browser can't play this film's format; the lanes still move.",
 })  # fmt: skip

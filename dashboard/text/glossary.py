@@ -38,15 +38,15 @@ GLOSSARY = {
                 "that the academy has set."
             ),
         ),
-        Term(mark("Clean swing"), mark("A swing that was judged for a fault and does not show it.")),
+        Term(mark("Clean swing"), mark("A swing that was checked for a fault and does not show it.")),
     ),
     mark("Load and pressure"): (
         LOAD,
-        Term(mark("Share"), mark("The part of the load on both feet that one foot or heel carries, in %.")),
+        Term(mark("Share"), mark("How much of the load on both feet one foot or heel carries, in %.")),
         POINT,
         Term(
             mark("% of body weight"),
-            mark("A load beside what the player weighs; 100 % is as much as both feet carry at rest."),
+            mark("A load compared with what the player weighs; 100 % is what both feet carry at rest."),
         ),
         Term(
             mark("Pressure"),
@@ -75,11 +75,11 @@ GLOSSARY = {
         ),
         Term(
             mark("Real, not noise"),
-            mark("Two sessions differ by more than sessions of one student differ by chance (95 % sure)."),
+            mark("Two sessions of a student differ by more than chance would make them (95 % sure)."),
         ),
         Term(
             mark("9 in 10"),
-            mark("The true value is probably inside the bar: of ten such bars, nine hold it."),
+            mark("The true value is probably inside the bar: nine bars in ten contain it."),
         ),
         Term(
             mark("False alarm"),
@@ -87,7 +87,7 @@ GLOSSARY = {
         ),
     ),
     mark("Drills and practice"): (
-        Term(mark("Dose"), mark("One time that a drill was given or practised.")),
+        Term(mark("Dose"), mark("Each time that a drill was given or practised is one dose.")),
         Term(mark("Kept"), mark("What a drill has changed by the end of the season, not only on the day.")),
         Term(
             mark("Random draw"),
@@ -95,7 +95,7 @@ GLOSSARY = {
         ),
         Term(
             mark("Open discomfort"),
-            mark("A pain that a note speaks of, until a note says that it is over."),
+            mark("Pain that a note mentions, until a later note says that it has gone."),
         ),
     ),
 }  # fmt: skip

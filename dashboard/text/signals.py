@@ -106,8 +106,8 @@ def _outside_band(rows: Sequence[Row], names: Names) -> str:
 def _idle_drill(rows: Sequence[Row], _names: Names) -> str:
     """A drill that is set on although it is one to stop."""
     return ngettext(
-        "“{drill}” was set {n} time. Across the academy nothing worth having is kept of it.",
-        "“{drill}” was set {n} times. Across the academy nothing worth having is kept of it.",
+        "“{drill}” was set {n} time. Across the academy, no worthwhile gain from it has lasted.",
+        "“{drill}” was set {n} times. Across the academy, no worthwhile gain from it has lasted.",
         rows[0]["doses"],
     ).format(drill=rows[0]["drill_name"], n=rows[0]["doses"])
 

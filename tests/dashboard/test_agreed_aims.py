@@ -48,7 +48,7 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
     assert "1 April 2026" in agreed
     assert "by 1 July 2026" in agreed
     assert verdict.startswith(
-        "It shows, since the session of 1 June 2026: together they changed for the better."
+        "The change shows since the session of 1 June 2026: together they changed for the better."
     )
     assert "between +1.4 and +4.6" in verdict
     assert "12\u00a0swings a visit and a visit every 14\u00a0days" in power
@@ -62,9 +62,9 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
 @pytest.mark.parametrize(
     ("label", "words"),
     [
-        ("not_yet", "It does not show yet."),
-        ("not_reached", "does not say that nothing changed"),
-        ("too_soon", "There are 4 and 5."),
+        ("not_yet", "The change does not show yet."),
+        ("not_reached", "does not mean that nothing changed"),
+        ("too_soon", "So far there are 4 and 5."),
     ],
 )
 def test_each_label_has_its_sentence(said, label, words):
@@ -101,7 +101,7 @@ def test_the_form_keeps_an_agreed_aim():
 @pytest.mark.parametrize(
     ("filled", "words"),
     [
-        ({"aim_1": "recentre_pts"}, "no day by which"),
+        ({"aim_1": "recentre_pts"}, "no due date"),
         ({"aim_1": "recentre_pts", "aim_due": "2026-03-24"}, "after today and within a year"),
         ({"aim_1": "recentre_pts", "aim_2": "recentre_pts", "aim_due": "2026-07-01"}, "a measure twice"),
         ({"aim_1": "recentre_pts", "aim_due": "2026-07-01", "aim_size": "0"}, "must be more than 0"),

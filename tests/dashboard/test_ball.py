@@ -11,7 +11,7 @@ def test_the_student_page_says_what_goes_with_the_ball_and_claims_no_cause(visit
     at = visit("full", "student", "c01", student="s01", clubs="iron")
     text = page_text(at)
     assert "With the ball" in text
-    assert "It says what goes together and not what makes the ball go" in text
+    assert "It says what goes together, not what causes what" in text
     spec = next(
         json.loads(chart.proto.spec)
         for chart in at.get("vega_lite_chart")

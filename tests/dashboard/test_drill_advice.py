@@ -82,7 +82,7 @@ def test_open_drills_lead_to_a_draw_with_another_of_their_aim_and_settled_ones_t
     found = {row["drill"]: settled_by(row, rows) for row in rows.iter_rows(named=True)}
     assert found == {"a": "underfoot draw a b", "b": "", "c": "underfoot draw c d", "d": ""}
     assert settling(rows) == (
-        "What is open is settled by a random draw: underfoot draw a b and underfoot draw c d."
+        "A random draw will settle what is still open: underfoot draw a b and underfoot draw c d."
     )
 
 

@@ -90,7 +90,7 @@ def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
     ("source", "flags", "words"),
     [
         ("heard", [], "Placed by the sound of the strike (± 4 ms)."),
-        ("matched", [], "not sure to the picture (± 4 ms)"),
+        ("matched", [], "not exact to the frame (± 4 ms)"),
         (None, ["clip_strikes_unclear"], "Its sound has several clicks"),
         (None, [], films.APART),
     ],

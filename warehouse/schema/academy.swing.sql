@@ -22,7 +22,7 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,            -- plate time - clip time; null where it is not known
     clip_offset_se_s DOUBLE,         -- its standard error; null until the models have been over it
-    clip_offset_source VARCHAR,      -- stated | by_hand | marked | heard | stamp | matched (never sure to the picture)
+    clip_offset_source VARCHAR,      -- stated | by_hand | marked | heard | stamp | matched (never exact to the frame)
     clip_strikes_s DOUBLE[],         -- clicks in the film's sound that may be the strike, on its clock, for sound at once
     clip_strike_se_s DOUBLE,         -- the standard error of each; null without a sound track
     clip_scale_source VARCHAR,       -- stated | shoe | stance | foot | shoe_width | shoe_end_on (too large) | unknown (no mm)

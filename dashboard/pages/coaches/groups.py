@@ -9,7 +9,7 @@ from dashboard.text.numbers import count
 from warehouse.access import Reader
 
 HOW_TO_READ = mark(
-    "In order of name; nobody is ranked. Better and worse: the season shows a clear change on a core "
+    "In alphabetical order; nobody is ranked. Better and worse: the season shows a clear change on a core "
     "measure; a student with both counts as worse. Groups differ in more than their coach."
 )
 

@@ -63,7 +63,9 @@ def settling(rows: pl.DataFrame) -> str:
     alone = [name for name, way in ways.items() if way and way not in draws]
     said = []
     if draws:
-        said.append(_("What is open is settled by a random draw: {commands}.").format(commands=listed(draws)))
+        said.append(
+            _("A random draw will settle what is still open: {commands}.").format(commands=listed(draws))
+        )
     if alone:
         said.append(
             _("Before chance can decide about {drills}, add a second drill for the same aim to drills.csv.")

@@ -205,11 +205,9 @@ def _agreed_aim(form: Filled) -> list[Line]:
     try:
         day = date.fromisoformat(due or "")
     except ValueError:
-        raise CallError(_("The agreed aim has no day by which it is to be reached; choose one.")) from None
+        raise CallError(_("The agreed aim has no due date; choose one.")) from None
     if not 0 < (day - form.day).days <= LONGEST_AIM_DAYS:
-        raise CallError(
-            _("The agreed aim is to be reached after today and within a year; choose such a day.")
-        )
+        raise CallError(_("An agreed aim is due after today and within a year; choose another day."))
     return [
         {
             "kind": "agreed_aim", "code": metrics[0], "kindred": " ".join(metrics[1:]) or None,

@@ -147,7 +147,7 @@ def ball_part(
         "Each dot: how the ball changed from swing to swing of a session with a usual rise in the measure. "
         "The true change is probably inside the bar (9 in 10); filled dots still hold after allowing for how "
         "many measures were looked at. From this student's swings alone, and not from what changed over the "
-        "season. It says what goes together and not what makes the ball go: a third thing may move both."
+        "season. It says what goes together, not what causes what: a third thing may move both."
     )
     return Section(Picture(chart, ball_links.words(found, outcome), ball_links.table(found), key))
 

@@ -35,15 +35,15 @@ PLACED = {
     "by_hand": mark("Placed by a coach's hand ({error})."),
     "stated": mark("Placed by the offset in the session's file ({error})."),
     "matched": mark(
-        "Placed by how the heels move with the pressure, so not sure to the picture ({error}): next time "
+        "Placed by how the heels move with the pressure, so not exact to the frame ({error}): next time "
         "film with sound, or stamp a heel once before set-up."
     ),
 }
 QUESTIONS = {
-    "clip_marks_disagree": mark("The moments marked on film and plate do not fit one another; check them."),
+    "clip_marks_disagree": mark("The moments marked on film and plate do not agree; check them."),
     "clip_strikes_unclear": mark("Its sound has several clicks: move the film to the right one by hand."),
     "clip_heights_impossible": mark(
-        "It shows a heel under the floor: was the camera upside down, or did it move? No height is taken "
+        "It shows a heel below the floor: was the camera upside down, or did it move? No height is taken "
         "from it."
     ),
     "clip_heels_low": mark("The heels hardly lift, so the film can't be placed by them."),

@@ -45,8 +45,8 @@ NOTHING = Words({
     SPARSE: "Everyone enrolled has been measured recently, and no refused delivery is waiting to be fixed.",
 })  # fmt: skip
 NOTHING_FIRST = mark(
-    "Nobody is outside their target without gaining, no met aim waits for a new one, and no drill to stop is "
-    "set on."
+    "Nobody is outside their target without gaining, no aim that was met needs a new one, "
+    "and nobody still has a drill to stop."
 )
 NO_REVIEW = mark(
     "No week has been reviewed yet. Drop deliveries on the Deliveries page; once sessions are loaded, run: "

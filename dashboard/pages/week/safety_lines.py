@@ -28,7 +28,7 @@ def safety_lines(reader: Reader) -> list[SafetyLine]:
     for person in people.students(reader).iter_rows(named=True):
         load = safety.swing_load(reader, person)
         if load is not None and (load.over or load.jumped):
-            said = _("{swings} in seven days, limit {limit}, at most {most} of {a_day} on one of them: rest.")
+            said = _("{swings} in seven days (limit {limit}), up to {most} in one day (limit {a_day}): rest.")
             if not load.over:
                 said = _("{swings} in seven days, far more than in the weeks before: build up slowly.")
             sentence = said.format(
