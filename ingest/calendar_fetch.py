@@ -46,19 +46,16 @@ def fetch(
 
 
 def _read(address: str, opening: Callable[..., Any], clock: Callable[[], float]) -> bytes:
-    """What is at an address.
+    """What is at an address, and of what is larger than a calendar may be no more than shows that.
 
     Raises
         OSError: nothing answers, or not in time.
-        UnderfootError: it is larger than a calendar may be.
     """
     until, data = clock() + LONGEST_S, bytearray()
     secure = "https://" + address.partition("://")[2]
     with closing(opening(secure, timeout=TIMEOUT_S)) as answer:
-        while part := answer.read(_PART):
+        while len(data) <= lessons.MOST_BYTES and (part := answer.read(_PART)):
             data += part
-            if len(data) > lessons.MOST_BYTES:
-                raise UnderfootError("The calendar is larger than a calendar may be; share less of it.")
             if clock() > until:
                 raise TimeoutError("the calendar takes too long")
     return bytes(data)

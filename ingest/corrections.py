@@ -89,11 +89,8 @@ def _apply(writer: Writer, note: Row, swings: dict[str, list[Row]]) -> str | Non
 def _meant(note: Row, swings: Iterable[Row]) -> Row | None:
     """The swing a note is about: of those cut from a recording, the one that holds its time."""
     numbered = next((row for row in swings if row["swing_no"] == note["swing_no"]), None)
-    if (
-        note["kind"] == SWING_FILM
-        or note["value"] is None
-        or (numbered is not None and numbered["kind"] is None)
-    ):
+    by_number = note["kind"] == SWING_FILM or note["value"] is None
+    if by_number or (numbered is not None and numbered["kind"] is None):
         return numbered
     holding = [
         row for row in swings if row["t0_s"] is not None and row["t0_s"] <= note["value"] <= row["end_s"]

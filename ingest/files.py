@@ -13,7 +13,7 @@ from ingest.delivery import CALENDAR, NOTES, ROSTER, SETTINGS, SHOTS, Contents, 
 from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, files_of
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries
-from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_progress
+from ingest.reading_process import is_little, read_within_limits
 from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
 from ingest.rights import Right, filed_version
 from ingest.rows import from_lines, typed
@@ -73,10 +73,10 @@ class Files:
 
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         right = self.job.right_of(delivery.by)
-        if right is not None and delivery.kind == ROSTER:
-            right.check_staff(recipes.FILE) if delivery.files == (recipes.FILE,) else right.check_roster(
-                delivery.name
-            )
+        if right is not None and delivery.files == (recipes.FILE,):
+            right.check_staff(recipes.FILE)
+        elif right is not None and delivery.kind == ROSTER:
+            right.check_roster(delivery.name)
         if delivery.kind == NOTES:
             self._notes(delivery, contents)
         elif delivery.kind == SHOTS:
@@ -141,9 +141,9 @@ class Files:
             return
         try:
             self._read(delivery, contents, lessons.check, contents.held[file])
+        except Refused:
+            raise
         except UnderfootError as error:
-            if isinstance(error, Refused):
-                raise
             raise Refused(DetailedRefusal("calendar", f"{file}: {error}", file=file)) from error
         self.accepted.commit(delivery, contents, lambda _: {})
 
@@ -175,10 +175,8 @@ class Files:
     @staticmethod
     def _read(delivery: Delivery, contents: Contents, read: Callable[..., Read], *given: Any) -> Read:
         """What a format reads, in a process of its own if it is more than a little text."""
-        if delivery.filed or is_little(delivery.files, contents.n_bytes):
-            return read(*given)
-        found: Read = read_apart(delivery.name, READ_LIMIT_S, None, without_progress, read, *given)
-        return found
+        here = delivery.filed or is_little(delivery.files, contents.n_bytes)
+        return read_within_limits(delivery.name, read, *given, here=here)
 
     def _moves(self, changed: pl.DataFrame) -> list[tuple[Path, Path]]:
         """Traces whose session's season changes with these rows; the sessions are remembered so."""

@@ -22,7 +22,7 @@ from ingest.formats.plate_layout import read_layout
 from ingest.formats.recipe_reading import read_by_layout
 from ingest.outcomes import AcceptedDeliveries
 from ingest.owners import Shown, known_students, likely_owners
-from ingest.reading_process import READ_LIMIT_S, is_little, read_apart, without_progress
+from ingest.reading_process import is_little, read_within_limits
 from ingest.recording.moves import ON
 from ingest.refusals import UNREADABLE, refusal, shown
 from warehouse import lessons, toml
@@ -235,10 +235,8 @@ def _apart(file: Path, read: Callable[..., Read], *given: Any) -> Read:
         OSError: it can't be read.
     """
     data = file.read_bytes()
-    if is_little((file.name,), len(data)):
-        return read(data, file.name, *given)
-    found: Read = read_apart(file.name, READ_LIMIT_S, None, without_progress, read, data, file.name, *given)
-    return found
+    here = is_little((file.name,), len(data))
+    return read_within_limits(file.name, read, data, file.name, *given, here=here)
 
 
 def _said_in(data: bytes, name: str, layout: Layout, columns: Mapping[str, str]) -> dict[str, str]:

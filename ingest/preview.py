@@ -27,7 +27,7 @@ from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
 from ingest.owners import Known, Shown, likely_owners
 from ingest.plate_rows import SampleFile, SwingSamples, join
-from ingest.reading_process import READ_LIMIT_S, read_apart, without_progress
+from ingest.reading_process import read_within_limits
 from ingest.recording import shares as recording
 from ingest.recording.shares import share_out
 from ingest.recording.swings import after
@@ -47,10 +47,9 @@ MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 def preview_apart(brought: Brought) -> Preview:
     """As `preview`, in a process of its own, within the limits of a load."""
     try:
-        found: Preview = read_apart("the export", READ_LIMIT_S, None, without_progress, preview, brought)
+        return read_within_limits("the export", preview, brought)
     except Refused as refused:
         return Preview({}, problems=((refused.refusal.reason, refused.refusal.sentence),))
-    return found
 
 
 def preview(brought: Brought) -> Preview:
@@ -121,12 +120,11 @@ def _read(brought: Brought, found: Preview) -> Preview:
 
 def _one_recording(files: "_Files") -> tuple[str, PlateTable] | None:
     """The one table among the files, where all of it is in one place and can be cut out of it."""
-    whole = [(name, kind) for name, kind in files.kinds.items() if not kind.is_part(name, files.context)]
-    device = files.context.device
-    in_files = device is not None and device.layout is not None and device.layout.feet == "files"
-    if len(whole) != 1 or len(files.kinds) != 1 or in_files or not isinstance(whole[0][1], PlateTable):
+    layout = files.context.layout
+    if len(files.kinds) != 1 or (layout is not None and layout.feet == "files"):
         return None
-    return whole[0][0], whole[0][1]
+    name, kind = next(iter(files.kinds.items()))
+    return (name, kind) if isinstance(kind, PlateTable) else None
 
 
 def _shares(brought: Brought, files: "_Files", read: Sequence[tuple[SampleFile, bool]]) -> tuple[Share, ...]:
@@ -164,9 +162,7 @@ def _cut_to(brought: Brought, files: "_Files") -> tuple[str, str]:
     name, table = found
     cut = table.read(name, None, files.context)
     lines = Lines.of(table.uncut(name, None, files.context), cut, brought.only)
-    device = files.context.device
-    layout = device.layout if device is not None else None
-    cut_name, data = cut_out(files.context.held[name], name, lines, layout)
+    cut_name, data = cut_out(files.context.held[name], name, lines, files.context.layout)
     (brought.folder / name).unlink()
     (brought.folder / cut_name).write_bytes(data)
     return name, cut_name

@@ -74,8 +74,15 @@ def read_apart(
     raise value
 
 
-def without_progress(read: Callable[..., Read], *given: Any) -> Read:
-    """What `read` returns that takes no progress, given to `read_apart` in its place."""
+def read_within_limits(name: str, read: Callable[..., Read], *given: Any, here: bool = False) -> Read:
+    """What `read(*given)` returns or raises, as `read_apart` has it; `here`: it is read on the spot."""
+    if here:
+        return read(*given)
+    found: Read = read_apart(name, READ_LIMIT_S, None, _without_progress, read, *given)
+    return found
+
+
+def _without_progress(read: Callable[..., Read], *given: Any) -> Read:
     return read(*given[:-1])
 
 

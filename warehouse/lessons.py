@@ -172,12 +172,9 @@ def _day(path: Path, settings: Settings, day: date) -> tuple[Entry, ...]:
 
 
 @lru_cache(maxsize=64)
-def _entries(path: Path, _mtime_ns: int, size: int, zone: str, day: date) -> tuple[Entry, ...]:
-    if size > MOST_BYTES:
-        raise UnderfootError(
-            f"The calendar {path.name} is larger than {MOST_BYTES >> 20} MB; export less of it."
-        )
-    return entries(path.read_bytes(), ZoneInfo(zone), day)
+def _entries(path: Path, _mtime_ns: int, _size: int, zone: str, day: date) -> tuple[Entry, ...]:
+    with path.open("rb") as file:
+        return entries(file.read(MOST_BYTES + 1), ZoneInfo(zone), day)
 
 
 def entries(data: bytes, zone: ZoneInfo, day: date) -> tuple[Entry, ...]:

@@ -69,9 +69,8 @@ NOTE_KINDS = (
     "swing_event",
     "swing_film",
 )
-SWING_KIND, SWING_DRILL, SWING_EVENT, SWING_FILM = CORRECTIONS = NOTE_KINDS[
-    -4:
-]  # of a swing that is filed already
+CORRECTIONS = NOTE_KINDS[-4:]  # of a swing that is filed already
+SWING_KIND, SWING_DRILL, SWING_EVENT, SWING_FILM = CORRECTIONS
 GOALS = ("farther", "straighter", "more_solid", "more_often")
 PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")

@@ -6,6 +6,7 @@ neighbour's ball clicks too: clicks over a third as loud as the loudest are all 
 this swing's is not decided here. Limits are common practice, no source.
 """
 
+from itertools import chain
 from pathlib import Path
 
 import av
@@ -37,10 +38,9 @@ def clicks_s(path: Path) -> tuple[float, ...] | None:
             resampler = av.AudioResampler(format="flt", layout="mono", rate=RATE_HZ)
             parts: list[FLOATS] = []
             begin_s: float | None = None
-            for frame in film.decode(film.streams.audio[0]):
-                begin_s = frame.time if begin_s is None else begin_s
+            for frame in chain(film.decode(film.streams.audio[0]), [None]):  # None: what is left in it
+                begin_s = frame.time if begin_s is None and frame is not None else begin_s
                 parts += [one.to_ndarray()[0].astype(np.float64) for one in resampler.resample(frame)]
-            parts += [one.to_ndarray()[0].astype(np.float64) for one in resampler.resample(None)]
     except (av.error.FFmpegError, ValueError):
         return None
     if begin_s is None or not parts:

@@ -22,7 +22,7 @@ from ingest.formats.explanation import NOTHING_KNOWN, Explanation, Knowing
 from ingest.plate_rows import SampleFile
 from ingest.refusals import refuse
 from ingest.session_file import FILE, ClipSettings, Event, SessionHeader
-from warehouse.devices import DeviceSettings
+from warehouse.devices import DeviceSettings, Layout
 from warehouse.errors import Refusal, UnderfootError
 from warehouse.vocabulary import is_photo
 
@@ -57,6 +57,11 @@ class SessionContext:
     def device(self) -> DeviceSettings | None:
         """The `[device.NAME]` table of the session's device."""
         return self.academy.settings.devices.get(self.header.device or "")
+
+    @property
+    def layout(self) -> Layout | None:
+        """How the device's files are laid out; None for plain text, or without a device."""
+        return self.device.layout if self.device is not None else None
 
     def hand(self, file: str, because: str = "", **place: object) -> str:
         """The hand the student plays with, "right" or "left".

@@ -21,7 +21,6 @@ from ingest.plate_rows import Array, SampleFile, Source
 from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
 from warehouse.contracts.base import Failure
-from warehouse.devices import Layout
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"
@@ -62,7 +61,7 @@ class PlateTable(SampleFormat):
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
         """Read one plate file; a file of one swing needs no column that numbers it."""
-        header, layout = context.header, _layout(context)
+        header, layout = context.header, context.layout
         if layout is not None and layout.swings == "found" and not header.names(name):
             swing_no = None  # a [[swing]] says more of one of the swings in it
         found = self.uncut(name, swing_no, context)
@@ -76,7 +75,7 @@ class PlateTable(SampleFormat):
 
     def uncut(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
         """All samples of a plate file, one that runs on as it is."""
-        header, layout = context.header, _layout(context)
+        header, layout = context.header, context.layout
         recipe = Recipe.of_session(name, context, one_swing=swing_no is not None or not header.swings)
         if layout is not None:
             files = {one: context.held[one] for one in _read_together(name, context)}
@@ -96,13 +95,9 @@ class PlateTable(SampleFormat):
         return propose(path, device, knowing, read_plain)
 
 
-def _layout(context: SessionContext) -> Layout | None:
-    return context.device.layout if context.device is not None else None
-
-
 def _read_together(name: str, context: SessionContext) -> list[str]:
     """The files that are read as one: both feet's, left first, where each foot has its own."""
-    layout = _layout(context)
+    layout = context.layout
     return feet_files(name, context.held) if layout is not None and layout.feet == "files" else [name]
 
 

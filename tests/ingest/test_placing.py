@@ -5,7 +5,7 @@ import json
 import polars as pl
 import pytest
 
-from ingest import placing
+from ingest import placing, reading_process
 from ingest.load import retry
 from planted_recordings import QUIET, recording
 from warehouse.devices import read_devices
@@ -134,7 +134,7 @@ def test_a_session_of_the_same_name_with_other_samples_leaves_the_file_that_wait
 
 def test_what_goes_beyond_the_limits_of_a_load_is_refused_for_that_alone(academy, samples, monkeypatch):
     """Reading by columns is a load's own reading: in a process of its own, within its limits."""
-    monkeypatch.setattr(placing, "READ_LIMIT_S", 0.001)
+    monkeypatch.setattr(reading_process, "READ_LIMIT_S", 0.001)
     monkeypatch.setattr(placing, "is_little", lambda *_: False)
     told = samples.with_columns(Player=pl.lit("s1"), When=pl.lit("2026-05-05T16:10:00+01:00"))
     told.write_csv(academy.inbox / "another.csv")
@@ -144,7 +144,7 @@ def test_what_goes_beyond_the_limits_of_a_load_is_refused_for_that_alone(academy
 
 
 def test_a_file_whose_mass_takes_too_long_to_find_still_waits_for_whose_it_is(academy, samples, monkeypatch):
-    monkeypatch.setattr(placing, "READ_LIMIT_S", 0.001)
+    monkeypatch.setattr(reading_process, "READ_LIMIT_S", 0.001)
     monkeypatch.setattr(placing, "is_little", lambda *_: False)
     [refused] = drop(academy, samples, "unknown_2026-05-05_1610.csv").refused
     assert refused.reason == "whose"
