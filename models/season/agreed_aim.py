@@ -22,8 +22,7 @@ from models.season.cells import (
     KEY,
     CellKey,
     Parameter,
-    SwingNoise,
-    arrange,
+    arrange_as_fitted,
     baseline,
     draws_of,
     known_rows,
@@ -34,12 +33,12 @@ from models.season.kernel import FLOATS
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
+from warehouse.vocabulary import LONGEST_AIM_DAYS, NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
 LEAST_BEFORE = 4  # sessions up to the agreed day
 ALPHA = 0.05  # one-sided, over all looks up to the due day
 LISTS = ("worthwhile", "weights", "changes", "ses")
-POWER, WEEK, YEAR = 0.8, 7.0, 366
+POWER, WEEK = 0.8, 7.0
 Row = dict[str, Any]
 
 
@@ -175,7 +174,7 @@ def _course(
     for number, key in enumerate(parts):
         fit, size = fits[key], abs(scale[number])
         own = cells[key].filter(pl.col("student") == aim["student"])
-        rows, posterior = arrange(own, SwingNoise(*fit["swing_noise"]), fit["fixed"]), draws_of(fit)
+        rows, posterior = arrange_as_fitted(own, fit), draws_of(fit)
         session, walks = own_variances(rows.cell, posterior, rows.cell.offsets[1:] - 1)[:, 0]
         swing = float(rows.cell.error[0] * own["n"][0])
         place = dict(own.select("session").with_row_index("place").select("session", "place").iter_rows())
@@ -241,7 +240,7 @@ def _beforehand(
     found: Row = {"gap_days": gap, "swings": int(swings.median() or 0)}  # type: ignore[arg-type]
     detectable = Z90 + special.ndtri(POWER)
     for name, step, known in (("", gap, before), ("_weekly", WEEK, before), ("_double_swings", gap, doubled)):
-        months, se = forecast(known, weights, step / DAYS_A_MONTH, int(YEAR / step))
+        months, se = forecast(known, weights, step / DAYS_A_MONTH, int(LONGEST_AIM_DAYS / step))
         shown = np.flatnonzero(row["wanted"] / se >= detectable)
         within = int(np.searchsorted(months, end + 1e-9, side="right"))
         found[f"show_by{name}"] = (

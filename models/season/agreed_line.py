@@ -8,7 +8,7 @@ with a, β and b unknown, W wandering from 0 both ways in time, and e_j the erro
 the student changed before the agreed day: whoever had improved by then has not improved since.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,7 +38,7 @@ class Course:
     def upto(self, t: float) -> "Course":
         """What was known by then."""
         n = int(np.searchsorted(self.t, t, side="right"))
-        return Course(self.t[:n], self.y[:n], self.sd[:n], self.walk, self.device[:, :n, :n], self.r)
+        return replace(self, t=self.t[:n], y=self.y[:n], sd=self.sd[:n], device=self.device[:, :n, :n])
 
     def change(self, weights: FLOATS) -> tuple[float, float]:
         """Change of the weighted metrics from the agreed day to the last session, and its standard error."""
@@ -121,14 +121,8 @@ def forecast(before: Course, weights: FLOATS, gap: float, count: int) -> tuple[F
     later = np.arange(1.0, count + 1) * gap
     t = np.concatenate([before.t, later])
     sd = np.concatenate([before.sd, np.tile(np.median(before.sd, axis=0), (count, 1))])
-    whole = Course(
-        t,
-        np.zeros(sd.shape),
-        sd,
-        before.walk,
-        np.zeros((sd.shape[1], t.size, t.size)),
-        before.r,
-    )
+    nothing = np.zeros(sd.shape), np.zeros((sd.shape[1], t.size, t.size))
+    whole = replace(before, t=t, y=nothing[0], sd=sd, device=nothing[1])
     v, walk, n = whole.covariance(weights), whole.wandering(weights), before.t.size
     ends = range(n + 1, n + count + 1)
     return later, np.array([best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends])

@@ -186,7 +186,7 @@ def share_of_holders(
 
 
 def _odds(cell_rows: pl.DataFrame, fit: Parameter) -> FLOATS:
-    cell = arrange(cell_rows, SwingNoise(*fit["swing_noise"]), fit["fixed"]).cell
+    cell = arrange_as_fitted(cell_rows, fit).cell
     return holding_odds(cell, draws_of(fit), cell.offsets[1:] - 1)
 
 
@@ -223,6 +223,11 @@ def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Paramet
         for kind, column in INDICATED
     ]
     return rows.filter(*fits).drop("known").with_columns(_MONTHS)
+
+
+def arrange_as_fitted(cell_rows: pl.DataFrame, fit: Parameter) -> Rows:
+    """The rows of a cell, or of one student in it, as arrays with the noise and columns of the cell's fit."""
+    return arrange(cell_rows, SwingNoise(*fit["swing_noise"]), fit["fixed"])
 
 
 def arrange(cell_rows: pl.DataFrame, swing: float | SwingNoise, fixed: Sequence[str] | None) -> Rows:

@@ -24,8 +24,7 @@ from models.season.cells import (
     TOUCHED,
     CellKey,
     Parameter,
-    SwingNoise,
-    arrange,
+    arrange_as_fitted,
     baseline,
     draws_of,
     fit_cell,
@@ -146,7 +145,7 @@ def _fitted(
 ) -> Lines:
     """Trend and line rows of the students of one cell, each with enough sessions, under the stored draws."""
     posterior = draws_of(parameter)
-    rows = arrange(cell_rows, SwingNoise(*parameter["swing_noise"]), parameter["fixed"])
+    rows = arrange_as_fitted(cell_rows, parameter)
     last = rows.cell.offsets[1:] - 1
     whose = summary.select("metric", "season", "student", "club_family", "last")
     own_bands = [bands.of(*key) for key in whose.iter_rows()]

@@ -3,6 +3,7 @@
 import math
 from itertools import repeat
 from operator import add
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -25,7 +26,7 @@ def event_arrays(trace: SessionTrace, swings: pl.DataFrame, events: pl.DataFrame
         return _plate_arrays(trace, events)
     row_of = {number: row for row, number in enumerate(trace.swing_no.tolist())}
     column_of = {name: column for column, name in enumerate(EVENTS)}
-    offset_of, error_of = clip_offsets(swings), clip_offsets(swings, "clip_offset_se_s")
+    offset_of, error_of = (by_swing(swings, name) for name in ("clip_offset_s", "clip_offset_se_s"))
     starts = trace.t0_s.tolist()
     times = [[math.nan] * len(EVENTS) for _ in starts]
     errors = [[math.nan] * len(EVENTS) for _ in starts]
@@ -83,8 +84,8 @@ def event_list(events: pl.DataFrame) -> list[tuple[int, str, float, float, str]]
     return rows if set(clocks) <= {"plate"} else sorted(rows, key=lambda row: row[4] != "plate")
 
 
-def clip_offsets(swings: pl.DataFrame, column: str = "clip_offset_s") -> dict[int, float | None]:
-    """Plate time − clip time of each swing, s (or its standard error); None where they were not matched."""
+def by_swing(swings: pl.DataFrame, column: str) -> dict[int, Any]:
+    """{swing_no: value} of a column that may be missing."""
     if column not in swings.columns:
         return {}
     return dict(zip(swings["swing_no"].to_list(), swings[column].to_list(), strict=True))
@@ -92,7 +93,7 @@ def clip_offsets(swings: pl.DataFrame, column: str = "clip_offset_s") -> dict[in
 
 def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, float]]:
     """{swing_no: {event: s on the clip's clock}}; plate times through the offset where that is known."""
-    offset_of = clip_offsets(swings)
+    offset_of = by_swing(swings, "clip_offset_s")
     found: dict[int, dict[str, float]] = {int(number): {} for number in swings["swing_no"]}
     for number, event, t_s, _, clock in event_list(events):  # clip times come last and stay
         offset = 0.0 if clock == "clip" else offset_of.get(number)
@@ -103,7 +104,7 @@ def clip_events(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[st
 
 def clip_doubts(swings: pl.DataFrame, events: pl.DataFrame) -> dict[int, dict[str, tuple[float, float]]]:
     """{swing_no: {event: (its own expected error, that of the offset it came through, 0 for none)}}, s."""
-    error_of = clip_offsets(swings, "clip_offset_se_s")
+    error_of = by_swing(swings, "clip_offset_se_s")
     found: dict[int, dict[str, tuple[float, float]]] = {int(number): {} for number in swings["swing_no"]}
     for number, event, _, error, clock in event_list(events):  # clip times come last and stay
         if number in found:

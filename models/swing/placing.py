@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cache
 
 import numpy as np
 import polars as pl
@@ -21,11 +21,10 @@ from models.swing.clip_marks import (
     stamp_offset,
     stamps_s,
 )
-from models.swing.clock import event_list
+from models.swing.clock import by_swing, event_list
 from models.swing.misfits import FEWEST_TO_COMPARE
 from models.swing.sync import ClipSide, PlateSide, match_session, toeward
 from warehouse.traces import SessionTrace
-from warehouse.vocabulary import EVENTS
 
 FLOATS = NDArray[np.float64]
 Stance = Sequence[float] | None
@@ -81,15 +80,15 @@ class Placing:
             self._marks.setdefault((no, clock), {})[event] = Mark(t_s, error_s)
 
     def place(self, impacts: Impacts) -> Placed:
-        """Place every film; `impacts` is asked only where a strike is heard and no impact is marked."""
-        placed = Placed()
-        strikes = _lists(self._swings, "clip_strikes_s", self.filmed)
-        errors = _values(self._swings, "clip_strike_se_s")
+        """Place every film; `impacts` is asked once, where a strike is heard and no impact is marked."""
+        placed, impacts = Placed(), cache(impacts)
+        names = "clip_strikes_s", "clip_strike_se_s"
+        strikes, errors = (by_swing(self._swings, name) for name in names)
         kept = self._kept()
         placed.offsets |= kept
         for no in (no for no in self.filmed if no not in kept):
             marked = self._by_marks(no, placed)
-            heard = self._by_sound(no, strikes.get(no, []), errors.get(no), impacts)
+            heard = self._by_sound(no, strikes.get(no) or (), errors.get(no), impacts)
             self._weigh(no, marked, heard, placed)
             if no not in placed.offsets and not marked and self._clip.stamped:
                 stamped = self._by_stamp(no)
@@ -105,9 +104,9 @@ class Placing:
 
     def _kept(self) -> dict[int, Offset]:
         """Offsets that came with the delivery, or that a coach set."""
-        sources, errors = (_values(self._swings, f"clip_offset_{name}") for name in ("source", "se_s"))
+        sources, errors = (by_swing(self._swings, f"clip_offset_{name}") for name in ("source", "se_s"))
         kept = {}
-        for no, offset_s in _values(self._swings, "clip_offset_s").items():
+        for no, offset_s in by_swing(self._swings, "clip_offset_s").items():
             source, error_s = sources.get(no), errors.get(no)
             if offset_s is not None and (source in KEPT or (source is None and error_s is None)):
                 kept[no] = Offset(offset_s, 0.5 / self._clip.fps, source or "stated")
@@ -158,7 +157,7 @@ class Placing:
             placed.flag(no, STRIKES_UNCLEAR)
 
     def _by_stamp(self, no: int) -> Offset | None:
-        """By a stamped heel, before the takeaway where it is known, else in the first half."""
+        """By a stamped heel, before the address or takeaway where one is marked, else early in the record."""
         rise, row = self._rise(no), self._row_of[no]
         loads = [self._trace.columns.get(f"{foot}_n") for foot in ("lead", "trail")]
         rate = float(self._trace.rate_hz[row])
@@ -250,7 +249,7 @@ def place_clips(
     swings: pl.DataFrame,
     events: pl.DataFrame,
     stance: Stance,
-    impacts: Impacts | None = None,
+    impacts: Impacts,
 ) -> tuple[pl.DataFrame, dict[int, list[str]]]:
     """The swings with each film's offset, its standard error and where it is from; and flags by swing_no.
 
@@ -258,30 +257,11 @@ def place_clips(
     """
     if clip is None or trace.swing_no.size == 0:
         return swings, {}
-    nowhere = np.full(trace.swing_no.size, np.nan)
-    placed = Placing(clip, trace, swings, events, stance).place(impacts or (lambda: (nowhere, nowhere)))
+    placed = Placing(clip, trace, swings, events, stance).place(impacts)
     return placed.onto(swings), placed.flags
-
-
-def _values(swings: pl.DataFrame, column: str) -> dict[int, Any]:
-    """{swing_no: value} of a column that may be missing."""
-    if column not in swings.columns:
-        return {}
-    return dict(zip(swings["swing_no"].to_list(), swings[column].to_list(), strict=True))
 
 
 def _range_mm(rise_mm: FLOATS) -> float:
     """How far the higher of two heels comes up; wild points left out."""
     seen = [row[np.isfinite(row)] for row in rise_mm]
     return max((float(np.ptp(np.quantile(row, [0.02, 0.98]))) for row in seen if row.size), default=0.0)
-
-
-def _lists(swings: pl.DataFrame, column: str, numbers: Iterable[int]) -> dict[int, list[float]]:
-    values = _values(swings, column)
-    return {no: list(values[no]) for no in numbers if values.get(no)}
-
-
-def plate_impacts(event_s: FLOATS, error_s: FLOATS) -> tuple[FLOATS, FLOATS]:
-    """The impact of every swing, of (S, 7) event times and errors."""
-    column = EVENTS.index("impact")
-    return event_s[:, column], error_s[:, column]

@@ -19,9 +19,9 @@ from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, m
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, heel_rise
 from models.swing.clip_metrics import clip_metrics, heels_up, withhold_seen
 from models.swing.clock import (
+    by_swing,
     clip_doubts,
     clip_events,
-    clip_offsets,
     event_arrays,
     moved_from_clip,
     on_uniform_grid,
@@ -31,15 +31,16 @@ from models.swing.event_fit import EventFit
 from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
-from models.swing.placing import place_clips, plate_impacts
+from models.swing.operations import IMPACT
+from models.swing.placing import place_clips
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
+from warehouse.units import STANDARD_GRAVITY_M_S2
 
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
 IMPOSSIBLE = "clip_heights_impossible"
-GRAVITY = 9.80665  # m/s², standard gravity
 SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
 
@@ -118,7 +119,7 @@ def answer_task(task: SessionTask) -> Answer:
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
     values, rises, sunk = _clip_of(task, swings)  # what the plate measures goes beside what the clip shows
     stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
-    body_n = task.body_mass_kg * GRAVITY if task.body_mass_kg else math.nan
+    body_n = task.body_mass_kg * STANDARD_GRAVITY_M_S2 if task.body_mass_kg else math.nan
     heels = _heels_up(uniform, swings, rows, rises, task.clip)
     run = PlateRun(uniform, event_s, stance_mm, body_n, heels)
     plate = run.reduced()
@@ -197,7 +198,7 @@ def _plate_impacts(task: SessionTask, trace: SessionTrace, rows: list[int]) -> t
     event_s, error_s = event_arrays(trace, task.swings, on_plate)
     if task.event_fit is not None:
         fill_events(trace, event_s, error_s, _swung(task.swings, rows, event_s.shape[0]), task.event_fit)
-    return plate_impacts(event_s, error_s)
+    return event_s[:, IMPACT], error_s[:, IMPACT]
 
 
 def _swung(swings: pl.DataFrame, rows: list[int], count: int) -> SWINGS:
@@ -273,7 +274,7 @@ def _heels_up(
     if clip is None:
         return NO_MARKS
     lead, trail = np.zeros((2, trace.offsets[-1]), dtype=np.uint8)
-    offset_of, error_of = clip_offsets(swings), clip_offsets(swings, "clip_offset_se_s")
+    offset_of, error_of = (by_swing(swings, name) for name in ("clip_offset_s", "clip_offset_se_s"))
     for number, row, rise in zip(swings["swing_no"], rows, rises, strict=True):
         offset, error = offset_of.get(number), error_of.get(number) or 0.0
         if row >= 0 and rise is not None and offset is not None and error <= SURE_ENOUGH_S:

@@ -67,7 +67,7 @@ def placed(build, swings, films, events=None, *, impacts=None, clip=None, **colu
     none = build.event_rows([{}] * len(swings))
     found, flags = place_clips(
         clip or clip_of(films), trace_of(swings), build.swing_rows(len(swings), **columns),
-        none if events is None else events, None, impacts,
+        none if events is None else events, None, impacts or (lambda: np.full((2, len(swings)), np.nan)),
     )  # fmt: skip
     names = ("clip_offset_s", "clip_offset_se_s", "clip_offset_source")
     return [
@@ -228,6 +228,24 @@ def test_an_impact_that_is_estimated_lends_its_own_error(build):
     assert source == "heard"
     assert abs(offset - film.offset_s) < wide
     assert 0.03 < wide < 0.032
+
+
+def test_impacts_are_estimated_once_for_all_films_of_a_session(build):
+    swings, films = zip(*(one_film("hinge", seed, fps=60.0) for seed in (8, 9)), strict=True)
+    strikes, errors = zip(
+        *(heard(film, swing, 8) for swing, film in zip(swings, films, strict=True)), strict=True
+    )
+    estimate = np.array([swing.impact_s for swing in swings]), np.full(2, 0.002)
+    asked = []
+
+    def impacts():
+        asked.append(len(films))
+        return estimate
+
+    columns = {"clip_strikes_s": list(strikes), "clip_strike_se_s": list(errors)}
+    found = placed(build, swings, films, impacts=impacts, **columns)
+    assert [one[2] for one in found] == ["heard", "heard"]
+    assert asked == [2]
 
 
 def test_of_several_clicks_the_one_that_agrees_with_another_mark_counts_and_without_one_it_is_asked(build):

@@ -96,6 +96,10 @@ def session(rng, way):
     return Clip(pl.concat(points), FPS, SHOE_MM, "down_line"), trace, offsets, rises
 
 
+def no_impacts():
+    return np.full((2, SWINGS), np.nan)
+
+
 @pytest.mark.parametrize("way", [1, -1], ids=["right-handed", "left-handed"])
 def test_wild_points_gaps_and_an_unknown_clock_leave_offset_and_heel_rise_right(build, way):
     """The offset is right within a frame for 95 % of swings, and the rise within 3 mm RMS."""
@@ -103,7 +107,8 @@ def test_wild_points_gaps_and_an_unknown_clock_leave_offset_and_heel_rise_right(
     near, rms = [], []
     for _ in range(SESSIONS):
         clip, trace, offsets, rises = session(rng, way)
-        swings, _ = place_clips(clip, trace, build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS), None)
+        rows, events = build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS)
+        swings, _ = place_clips(clip, trace, rows, events, None, no_impacts)
         for number, (offset, true) in enumerate(zip(offsets, rises, strict=True), start=1):
             found = swings["clip_offset_s"][number - 1]
             near.append(found is not None and abs(found - offset) < 1 / FPS)
@@ -128,7 +133,8 @@ def test_a_clip_of_another_swing_is_refused_alone_and_beside_the_session_s_other
         rows, events = build.swing_rows(SWINGS), build.event_rows([{}] * SWINGS)
 
         def held(points, clip=clip, trace=trace, rows=rows, events=events):
-            swings, _ = place_clips(Clip(points, FPS, SHOE_MM, "down_line"), trace, rows, events, None)
+            alike = Clip(points, FPS, SHOE_MM, "down_line")
+            swings, _ = place_clips(alike, trace, rows, events, None, no_impacts)
             return [offset is not None for offset in swings["clip_offset_s"]]
 
         number = pl.col("swing_no")
