@@ -19,6 +19,7 @@ from ingest.film.pictures import first_shown_s
 FLOATS = NDArray[np.float64]
 RATE_HZ = 24_000
 ABOVE_HZ = 1_000.0
+SETTLE = 240  # samples put before the first, for the filter to settle: a film begun in the wind is no click
 BLOCK = 24  # samples, 1 ms
 NOISE_BLOCKS = 150  # before a click
 QUIET_BLOCKS = 4  # between that noise and the click, in which a codec may smear it
@@ -53,7 +54,8 @@ def clicks_in(sound: FLOATS) -> list[float]:
     count = sound.size // BLOCK
     if count <= NOISE_BLOCKS // 3:
         return []
-    high = sosfilt(butter(4, ABOVE_HZ, "highpass", fs=RATE_HZ, output="sos"), sound)
+    led_in = np.pad(sound, (SETTLE, 0), mode="reflect", reflect_type="odd")
+    high = sosfilt(butter(4, ABOVE_HZ, "highpass", fs=RATE_HZ, output="sos"), led_in)[SETTLE:]
     blocks = np.abs(high[: count * BLOCK]).reshape(-1, BLOCK)
     loud = np.sqrt((blocks**2).mean(axis=1))
     before = np.pad(loud, (NOISE_BLOCKS + QUIET_BLOCKS, 0), mode="reflect")[: count + NOISE_BLOCKS - 1]
