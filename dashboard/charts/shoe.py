@@ -6,6 +6,7 @@ from markupsafe import Markup, escape
 
 from dashboard import theme
 from dashboard.text.catalogue import Words, _
+from dashboard.text.numbers import capitalized
 
 FEET = Words({"front": "front foot", "back": "back foot"})
 WIDTH, HEIGHT = 150, 74
@@ -45,9 +46,9 @@ class Shoe:
             foot=FEET[self.foot], much=amount[self.should.much], part=self.should.part
         )
         if self.was is None:
-            return text[:1].upper() + text[1:]
+            return capitalized(text)
         was = _("It was: {much} {part}.").format(much=amount[self.was.much], part=self.was.part)
-        return f"{text[:1].upper()}{text[1:]} {was}"
+        return f"{capitalized(text)} {was}"
 
     @property
     def svg(self) -> str:

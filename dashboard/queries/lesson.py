@@ -173,17 +173,6 @@ def effects_of(reader: Reader, drills: Sequence[str], season: str) -> pl.DataFra
     )
 
 
-def group_effects(reader: Reader, season: str, level: str | None, age_band: str | None) -> pl.DataFrame:
-    """What each drill kept with students of this level, and of this age."""
-    return reader.sql(
-        """
-        SELECT drill, aim, grouping, "group", n_students, kept, kept_lo, kept_hi FROM drill_group
-        WHERE season = ? AND ((grouping = 'level' AND "group" = ?) OR (grouping = 'age_band' AND "group" = ?))
-        """,
-        [season, level, age_band],
-    )
-
-
 def own_bands(reader: Reader, student: str) -> pl.DataFrame:
     """day, metric, lo, hi of bands that a coach set for this student alone, newest first."""
     return reader.sql(

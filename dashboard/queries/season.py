@@ -1,5 +1,6 @@
 """A season's answers: session means, fitted lines, fault rates, bands and what was done in between."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import polars as pl
@@ -15,6 +16,12 @@ T_95 = (
 _T_LIST = "[" + ", ".join(map(str, T_95)) + "]"
 
 Band = tuple[float | None, float | None]
+
+
+def outside(values: Iterable[float], band: Band) -> int:
+    """How many values lie outside a band; without ends, none does."""
+    lo, hi = band
+    return sum((lo is not None and value < lo) or (hi is not None and value > hi) for value in values)
 
 
 def session_means(

@@ -144,3 +144,13 @@ class Measure:
         unit = self.unit if len(self.unit) <= 3 else ""
         first = number(one, unit, self.decimals, signed=signed)
         return f"{first}{between}{self.say(two, signed=signed)}"
+
+    def say_target(self, lo: float | None, hi: float | None) -> str:
+        """A target: 65 % to 75 %, 65 % or more, 75 % or less."""
+        if lo is None and hi is None:
+            return _("not set")
+        if hi is None:
+            return _("{value} or more").format(value=self.say(lo))
+        if lo is None:
+            return _("{value} or less").format(value=self.say(hi))
+        return self.say_both(lo, hi, _(" to "))

@@ -7,7 +7,7 @@ from typing import Any
 
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import FLAGS, label, marked
-from dashboard.text.numbers import NBSP, Measure, count, listed, lowered, number, on, share
+from dashboard.text.numbers import NBSP, Measure, count, listed, number, on, share
 from warehouse.vocabulary import BETTER, IMPROVING, PACES, SLIPPING, TOO_FEW, WORSE
 
 FEW_SWINGS = 5
@@ -178,25 +178,6 @@ def practised(days: int, minutes: float, since: date) -> str:
         return _("No home practice recorded since {day}.").format(day=on(since))
     text = _("Practised at home on {days} since {day}").format(days=count(days, "day"), day=on(since))
     return f"{text}, {number(minutes, 'minutes')}." if minutes else f"{text}."
-
-
-def effect_sentence(row: Mapping[str, Any], measure: Measure | None) -> str:
-    """What a drill kept, with its doubt and its basis. `measure` is the aim's, null for a fault."""
-    basis = f"{count(int(row['n_students']), 'student')}, {count(int(row['n_doses']), 'dose')}"
-    said = lowered(label(row["label"]))
-    if row["kept"] is None:
-        return f"{row['name']}: {said} ({basis})."
-    unit, decimals = (
-        (row["unit"] or "", 0) if measure is None else (in_points(measure).unit, measure.decimals)
-    )
-    lo, hi = (number(row[name], "", decimals, signed=True) for name in ("kept_lo", "kept_hi"))
-    return _("{drill}: {label}; kept {kept} toward better, {interval} ({basis}).").format(
-        drill=row["name"],
-        label=said,
-        kept=number(row["kept"], unit, decimals, signed=True),
-        interval=between(lo, hi),
-        basis=basis,
-    )
 
 
 def week_sentence(

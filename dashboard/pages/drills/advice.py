@@ -85,7 +85,7 @@ def given(row: Mapping[str, Any]) -> str:
 def worked_for(groups: pl.DataFrame) -> str:
     """Groups of students whose own interval lies above zero; "" where there is none."""
     sure = groups.filter(pl.col("kept_lo") > 0)
-    names = [AGES.get(name, str(name).capitalize()) for name in sure["name"]]
+    names = [AGES.get(name, capitalized(str(name))) for name in sure["name"]]
     return _("Worked for: {groups}.").format(groups=listed(names)) if names else ""
 
 

@@ -167,7 +167,7 @@ def _evidence(about: Lesson, aim: Aim) -> Part:
             measure = chosen.measures[row["metric"]]
             text.append(
                 _("Own target since {day}: {measure}, {span}.").format(
-                    day=on(row["day"]), measure=measure.label, span=today.span(measure, row)
+                    day=on(row["day"]), measure=measure.label, span=measure.say_target(row["lo"], row["hi"])
                 )
             )
     return Part(_("The goal, and the season so far"), tuple(text), picture=findings.picture(about, aim.code))

@@ -1,4 +1,4 @@
-"""The parts of a lesson sheet that the season answers: changes, faults, pace, and drills that have helped."""
+"""The parts of a lesson sheet that the season answers: changes, faults, pace, balance and what was seen."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -19,7 +19,7 @@ from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, WORSE
 
 OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
-MOST_FAULTS, MOST_DRILLS = 6, 4
+MOST_FAULTS = 6
 
 
 @dataclass(frozen=True)
@@ -49,10 +49,6 @@ class Lesson:
         """The areas that hurt and that this drill may load."""
         exercise = Exercise.of(drill)
         return [safety.area_words(area) for area in self.body.areas if may_load(exercise, area)]
-
-    def too_young(self, drill: dict[str, Any]) -> int | None:
-        """From which age the drill is, where the student is younger."""
-        return self.body.too_young_for(Exercise.of(drill))
 
     def ruled_out(self, drill: dict[str, Any]) -> str:
         """Why a drill is not to be done now, beside what hurts, and a safe choice; empty where nothing is."""

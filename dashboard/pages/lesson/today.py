@@ -13,7 +13,7 @@ from dashboard.queries import lesson, people
 from dashboard.student_season import StudentSeason, measure_season
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import Measure, capitalized, count, listed, lowered, number, on, share
+from dashboard.text.numbers import capitalized, count, listed, lowered, number, on, share
 from warehouse.body import quiet_work
 from warehouse.vocabulary import SELDOM
 
@@ -65,27 +65,13 @@ def _stands(chosen: StudentSeason, aim: str) -> str:
         if found is None:
             return _("Not measured lately with these clubs.") if chosen.season else _("Not measured yet.")
         text = _("{value} at the last session; the target is {target}.")
-        return text.format(value=measure.say(found.last), target=_target(measure, found.line.band))
+        return text.format(value=measure.say(found.last), target=measure.say_target(*found.line.band))
     now = chosen.fault_rates.filter(code=aim, span="now")
     if now.is_empty():
         return _("Not judged lately with these clubs.") if chosen.season else _("Not measured yet.")
     return _("In {rate} of {swings} lately; the target is under {target}.").format(
         rate=share(now["rate"][0]), swings=count(int(now["usable"][0]), "swing"), target=share(SELDOM)
     )
-
-
-def _target(measure: Measure, band: tuple[float | None, float | None]) -> str:
-    lo, hi = band
-    return _("not set") if lo is None and hi is None else span(measure, {"lo": lo, "hi": hi})
-
-
-def span(measure: Measure, row: dict[str, Any]) -> str:
-    """A band in words: 65 to 75 %, from 65 %, up to 75 %."""
-    if row["lo"] is None:
-        return _("up to {value}").format(value=measure.say(row["hi"]))
-    if row["hi"] is None:
-        return _("from {value}").format(value=measure.say(row["lo"]))
-    return measure.say_both(row["lo"], row["hi"], _(" to "))
 
 
 def _nothing(chosen: StudentSeason) -> str:

@@ -259,15 +259,8 @@ def _value(chosen: StudentSeason, measure: Measure, found: MeasureSeason | None)
     text = [measure.explain]
     if found is not None:
         text.append(_("At your last session: {value}.").format(value=measure.say(found.last)))
-        lo, hi = found.line.band
-        aim = ""
-        if lo is not None and hi is not None:
-            aim = measure.say_both(lo, hi, _(" to "))
-        elif lo is not None:
-            aim = _("{value} or more").format(value=measure.say(lo))
-        elif hi is not None:
-            aim = _("{value} or less").format(value=measure.say(hi))
-        if aim:
+        if found.line.band != (None, None):
+            aim = measure.say_target(*found.line.band)
             text[-1] += " " + _("The aim, the pale strip in the picture, is {aim}.").format(aim=aim)
     few = TOO_FEW if chosen.person["sessions"] < sentences.FEW_SESSIONS else NOT_CLEAR
     return [*text, PLAINLY[found.trend["label"] if found and found.trend else few]]

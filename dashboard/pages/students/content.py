@@ -13,7 +13,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
-from dashboard.text.numbers import NBSP, Measure, count, listed, lowered
+from dashboard.text.numbers import NBSP, Measure, capitalized, count, listed, lowered
 from warehouse.access import Reader
 from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 
@@ -54,11 +54,9 @@ def most_outside(reader: Reader, when: str, family: str) -> str | None:
     found: dict[str, int] = {}
     lines = academy.level_lines(reader, when, family)
     for (level, metric), rows in lines.group_by("level", "metric", maintain_order=True):
-        lo, hi = season.bands(reader, family, {"student": None, "level": level}).get(
-            str(metric), (None, None)
-        )
-        out = sum((lo is not None and v < lo) or (hi is not None and v > hi) for v in rows["now"])
-        found[str(metric)] = found.get(str(metric), 0) + out
+        bands = season.bands(reader, family, {"student": None, "level": level})
+        band = bands.get(str(metric), (None, None))
+        found[str(metric)] = found.get(str(metric), 0) + season.outside(rows["now"], band)
     most = max(found, key=lambda metric: found[metric], default=None)
     return most if most is not None and found[most] else None
 
@@ -94,7 +92,7 @@ def filters(reader: Reader, everyone: pl.DataFrame) -> dict[str, tuple[str, dict
     coach = {"coach": (_("Coach"), {ALL: _("All coaches"), **dict(coaches.iter_rows())})}
     return {
         **(coach if reader.viewer.role == "head_coach" else {}),
-        "level": (_("Level"), {ALL: _("All levels"), **{name: name.capitalize() for name in levels}}),
+        "level": (_("Level"), {ALL: _("All levels"), **{name: capitalized(name) for name in levels}}),
         "age": (_("Age"), {ALL: _("All ages"), **{group: AGES[group] for group in ages}}),
     }
 

@@ -28,6 +28,7 @@ from dashboard.pages.week.entries import (
 )
 from dashboard.queries import people
 from dashboard.queries import review as queries
+from dashboard.queries.season import outside
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, listed, number, on
@@ -68,16 +69,6 @@ class Part:
     def title(self) -> str:
         """Its name alone."""
         return PARTS[self.code]
-
-    @property
-    def of_people(self) -> bool:
-        """Whether it belongs on the sheet about people, rather than on the one about the academy."""
-        return self.code in (HURT, TALK)
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """The cautions of its entries, each once."""
-        return tuple(dict.fromkeys(entry.caution for entry in self.entries if entry.caution))
 
     @property
     def more(self) -> str:
@@ -220,9 +211,8 @@ def _on_target(reader: Reader) -> Callable[[dict[str, Any], dict[str, Any]], boo
         if signal["kind"] != "slipping" or signal["student"] not in everyone:
             return False
         chosen = StudentSeason(reader, everyone[signal["student"]], newest, signal["club_family"])
-        lo, hi = chosen.band(signal["subject"])
-        value = first["value_now"]
-        return (lo, hi) != (None, None) and (lo is None or value >= lo) and (hi is None or value <= hi)
+        band = chosen.band(signal["subject"])
+        return band != (None, None) and not outside([first["value_now"]], band)
 
     return inside
 

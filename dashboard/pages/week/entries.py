@@ -91,10 +91,6 @@ class Entry:
         """Its first reason and what comes next."""
         return joined(self.brief, self.aim)
 
-    def about(self, *, coach: bool) -> str:
-        """Kind and, where asked for, the coach, in one line."""
-        return " · ".join(filter(None, (self.word, self.coach_name if coach else "")))
-
     @property
     def line(self) -> str:
         """The entry for a terminal, in one line."""

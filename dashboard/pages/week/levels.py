@@ -3,11 +3,11 @@
 import polars as pl
 
 from dashboard.queries import academy, people, season
-from dashboard.queries.season import Band
+from dashboard.queries.season import outside
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import Measure, capitalized, lowered
+from dashboard.text.numbers import capitalized, lowered
 from warehouse.access import Reader
 
 
@@ -41,23 +41,7 @@ def level_plan(reader: Reader) -> pl.DataFrame:
                 ),
                 _("At the start"): of.format(n=start, students=students),
                 _("Now"): of.format(n=now, students=students),
-                _("Meant to be"): target_words(measure, bands[str(metric)]),
+                _("Meant to be"): measure.say_target(*bands[str(metric)]),
             }
         )
     return pl.DataFrame(nonempty(found, _("No level has been measured against a target yet.")))
-
-
-def outside(values: pl.Series, band: Band) -> int:
-    """How many of these values lie outside a band."""
-    lo, hi = band
-    return sum((lo is not None and v < lo) or (hi is not None and v > hi) for v in values)
-
-
-def target_words(measure: Measure, band: Band) -> str:
-    """A target in words: 65 to 75 %, at least 70 %, at most 5 %."""
-    lo, hi = band
-    if lo is not None and hi is not None:
-        return measure.say_both(lo, hi, _(" to "))
-    if lo is not None:
-        return _("at least {limit}").format(limit=measure.say(lo))
-    return _("at most {limit}").format(limit=measure.say(hi))

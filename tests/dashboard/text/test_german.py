@@ -126,6 +126,20 @@ def test_a_german_noun_keeps_its_capital_inside_a_sentence(german):
     assert lowered("Late onto the Front foot") == "late onto the front foot"
 
 
+# What is lowered there is no label: file names, headers, and codes that somebody typed.
+LOWERS = {
+    "downloads.py", "inbox.py", "location.py", "pages/deliveries/whose.py", "pages/session/content.py", "server.py",
+    "spreadsheet.py", "student_list.py", "text/numbers.py", "uploads.py",
+}  # fmt: skip
+
+
+def test_labels_are_lowered_and_capitalized_by_the_rule_that_spares_german_nouns():
+    pages = catalogue.FOLDER.parent
+    found = {str(file.relative_to(pages)): file.read_text(encoding="utf-8") for file in pages.rglob("*.py")}
+    assert {name for name, code in found.items() if ".lower()" in code} == LOWERS
+    assert [name for name, code in found.items() if ".capitalize()" in code] == []
+
+
 def test_german_has_every_message_of_the_pages_and_none_that_is_gone():
     assert extract.missing(extract.translated(FILE)) == []
     with FILE.open("rb") as opened:

@@ -80,6 +80,19 @@ def test_a_value_stands_below_inside_or_above_its_band(value, place):
     assert sentences.band_place(value, None, None) == "no target set"
 
 
+@pytest.mark.parametrize(
+    ("lo", "hi", "target"),
+    [
+        (0.1, 0.2, "0.10\u00a0s to 0.20\u00a0s"),
+        (0.1, None, "0.10\u00a0s or more"),
+        (None, 0.2, "0.20\u00a0s or less"),
+        (None, None, "not set"),
+    ],
+)
+def test_a_target_is_said_with_both_ends_with_one_or_as_not_set(lo, hi, target):
+    assert TIME.say_target(lo, hi) == target
+
+
 def test_ten_swings_say_about_where_the_rate_is_not_exact():
     assert numbers.in_ten(0.8) == "8 of 10"
     assert numbers.in_ten(0.77) == "about 8 of 10"
