@@ -300,7 +300,7 @@ def open_reader(
 ) -> Reader:
     """Open a reader for one person of the academy, in the role the roster gives them today.
 
-    By a `link`, of that name, everyone is a student.
+    Whoever comes by a link, which `link` names, is a student.
 
     Raises
         UnknownViewerError: the roster has no such person, or they have left.

@@ -171,7 +171,7 @@ class NoteRules:
             if metric in metrics[:number]:
                 return "unknown_value", f"{metric} is in the aim twice", column
         if len(metrics) > MOST_KINDRED:
-            what = f"the aim has {len(metrics)} metrics but may have {MOST_KINDRED}: fewer that go together"
+            what = f"the aim has {len(metrics)} metrics but may have {MOST_KINDRED} at most"
             return "out_of_range", what, "kindred"
         line["kindred"] = " ".join(metrics[1:]) or None
         if line["value"] is not None and line["value"] <= 0:

@@ -193,7 +193,7 @@ def _course(
 
 def _wanted(aim: Row, smallest: FLOATS) -> float:
     """How much would matter, in worthwhile changes: what was agreed of the first metric, else one."""
-    return 1.0 if aim["wanted"] is None else float(abs(aim["wanted"]) / smallest[0])
+    return 1.0 if aim["wanted"] is None else float(aim["wanted"] / smallest[0])
 
 
 def _looks(course: Course, weights: FLOATS, end: float, *, over: bool, since: date) -> Row:
@@ -202,17 +202,14 @@ def _looks(course: Course, weights: FLOATS, end: float, *, over: bool, since: da
     information: list[float] = []
     last = float(course.t[-1])
     for month in np.unique(course.t[course.t > 0]):
-        until = course.upto(month)
-        change, se = until.change(weights)
-        known = (month / se) ** 2
-        if month < 0.1 * end and not (over and month == last):
-            continue  # what could be sure so early is never seen
-        if information and known < 1.02 * information[-1]:
-            if not (over and month == last):
-                continue  # nothing new is known
-            known = 1.02 * information[-1]
+        change, se = course.upto(month).change(weights)
+        known = float((month / se) ** 2)
+        least = 1.02 * information[-1] if information else 0.0
+        # There is no look so early that nothing could be sure, nor where nothing new is known.
+        if (month < 0.1 * end or known < least) and not (over and month == last):
+            continue
         found.append((float(month), change / se))
-        information.append(float(known))
+        information.append(max(known, least))
     if not found:
         return {"label": TOO_SOON}
     time = [month / end for month, _ in found]

@@ -18,7 +18,7 @@ from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 KEYS = ["season", "student", "club_family", "metric", "outcome"]
 LEAST_SESSIONS = 6
-LEAST_Q = 0.10
+MOST_Q = 0.10
 
 
 def ball_link_rows(writer: Writer) -> pl.DataFrame:
@@ -76,7 +76,7 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
     )  # fmt: skip
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
-        .when(pl.col("q") <= LEAST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
+        .when(pl.col("q") <= MOST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
     return (
         rows.with_columns(q=adjusted)

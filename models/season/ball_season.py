@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from models.season.ball import LEAST_Q, LEAST_SESSIONS, within_slope
+from models.season.ball import LEAST_SESSIONS, MOST_Q, within_slope
 from models.season.estimation import q_of_p
 from models.sql import query
 from warehouse.store import Writer
@@ -84,7 +84,7 @@ def ball_trends(sessions: pl.DataFrame) -> pl.DataFrame:
     )
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
-        .when(pl.col("q").is_null() | (pl.col("q") > LEAST_Q)).then(pl.lit(NOT_CLEAR))
+        .when(pl.col("q").is_null() | (pl.col("q") > MOST_Q)).then(pl.lit(NOT_CLEAR))
         .when((pl.col("change") > 0) == more_is_better).then(pl.lit(IMPROVING)).otherwise(pl.lit(SLIPPING))
     )  # fmt: skip
     return (

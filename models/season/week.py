@@ -39,8 +39,7 @@ KINDS = (
     "eye_and_plate", "refused",
 )  # fmt: skip
 WEEKS_KEPT = 8  # the newest one counted
-ONE_DAY = timedelta(days=1)
-SIX_DAYS = 6 * ONE_DAY  # from a Monday to its Sunday
+SIX_DAYS = timedelta(days=6)  # from a Monday to its Sunday
 
 
 class WeekRows(NamedTuple):
@@ -116,7 +115,7 @@ def _earlier_weeks(sources: Sources, monday: date) -> dict[date, list[Signal]]:
     """Monday → what was on the list at the end of its week, as far as it is known; the newest first."""
     found: dict[date, list[Signal]] = {}
     for back in range(1, WEEKS_KEPT):
-        start = monday - back * 7 * ONE_DAY
+        start = monday - timedelta(weeks=back)
         then = sources.on(start + SIX_DAYS)
         if then.visits.is_empty():
             break

@@ -21,9 +21,9 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     heel_source VARCHAR NOT NULL,    -- measured | estimated | none
     clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,            -- plate time - clip time; null where it is not known
-    clip_offset_se_s DOUBLE,         -- its standard error; null until the models have been over it
+    clip_offset_se_s DOUBLE,         -- its standard error; null until the session has been reduced
     clip_offset_source VARCHAR,      -- stated | by_hand | marked | heard | stamp | matched (never exact to the frame)
-    clip_strikes_s DOUBLE[],         -- clicks in the film's sound that may be the strike, on its clock, for sound at once
+    clip_strikes_s DOUBLE[],         -- clicks in the film's sound that may be the strike, on its clock, without the sound's delay
     clip_strike_se_s DOUBLE,         -- the standard error of each; null without a sound track
     clip_scale_source VARCHAR,       -- stated | shoe | stance | foot | shoe_width | shoe_end_on (too large) | unknown (no mm)
     clip_scale_se_pct DOUBLE         -- relative standard error of every heel rise from its scale

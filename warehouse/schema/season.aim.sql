@@ -13,5 +13,5 @@ CREATE TABLE IF NOT EXISTS season.aim (
     chain VARCHAR,                   -- the chain that the student's swings bear out, where the aim belongs to one
     cause VARCHAR,                   -- the earliest fault that comes before a named aim
     follows VARCHAR[] NOT NULL,      -- faults that follow from the aim, in swing order
-    next_aim VARCHAR                 -- what comes second by the same rule; null: nothing that shows and is not linked to it
+    next_aim VARCHAR                 -- what comes second by the same rule; null: nothing else shows, or only what is linked to it
 );
