@@ -1,5 +1,5 @@
 -- One row per student, season, club family and whether only shared notes count: what to work on first, and why.
--- A student with a named aim and no season yet has a row with neither season nor club family.
+-- A named aim also has a row with neither season nor club family, which holds for clubs that were not measured.
 CREATE TABLE IF NOT EXISTS season.aim (
     season VARCHAR,
     student VARCHAR NOT NULL,
