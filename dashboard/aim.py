@@ -9,7 +9,7 @@ from dashboard.queries import lesson, people, season
 from dashboard.student_season import StudentSeason
 from dashboard.text.advice import ADVICE
 from dashboard.text.catalogue import Words, _, ngettext
-from dashboard.text.numbers import listed, lowered, number, share
+from dashboard.text.numbers import listed, lowered, number, quoted, share
 from dashboard.text.sentences import between
 from warehouse.access import Reader
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
@@ -82,7 +82,7 @@ def because(aim: str | None, cause: str | None, follows: Sequence[str], name: Ca
         "First this, because {faults} follows from it.",
         "First this, because {faults} follow from it.",
         len(follows),
-    ).format(faults=listed([f"“{lowered(name(fault))}”" for fault in follows]))
+    ).format(faults=listed([quoted(lowered(name(fault))) for fault in follows]))
 
 
 def in_brief(row: Mapping[str, Any], name: Callable[[str], str]) -> str:

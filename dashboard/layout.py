@@ -16,7 +16,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
 from dashboard.text.markdown import Markdown, markdown
-from dashboard.text.numbers import on, short_day
+from dashboard.text.numbers import on, quoted, short_day
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -292,6 +292,6 @@ def discomfort(reader: Reader, student_code: str) -> bool:
             area=row["area"] or _("area not named"),
             day=on(row["day"]),
         )
-        words = f"“{row['text']}”" if row["text"] else ""
+        words = quoted(row["text"]) if row["text"] else ""
         st.warning(markdown("{noted} {words} {caution}", noted=noted, words=words, caution=_(DISCOMFORT)))
     return not found.is_empty()

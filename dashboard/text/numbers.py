@@ -105,6 +105,11 @@ def lowered(text: str) -> str:
     return text if language() == "de" else text.lower()
 
 
+def quoted(words: str) -> str:
+    """Words between the language's quotation marks."""
+    return _("“{words}”").format(words=words)
+
+
 def listed(names: Sequence[str]) -> str:
     """a, b and c."""
     return format_list(list(names), locale=locale())

@@ -8,7 +8,7 @@ import polars as pl
 from dashboard.charts.drill_forest import effect, worthwhile
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import capitalized, count, listed, lowered, number
+from dashboard.text.numbers import capitalized, count, listed, lowered, number, quoted
 from warehouse.vocabulary import CHANGE, DRILL_ADVICE, HARMS, KEEP, STOP, TOO_LITTLE_DATA, TRY
 
 ADVICE = Words({KEEP: "Keep", CHANGE: "Change", STOP: "Stop", TRY: "Try"})
@@ -69,7 +69,7 @@ def settling(rows: pl.DataFrame) -> str:
     if alone:
         said.append(
             _("Before chance can decide about {drills}, add a second drill for the same aim to drills.csv.")
-            .format(drills=listed([f"“{name}”" for name in alone]))
+            .format(drills=listed([quoted(name) for name in alone]))
         )  # fmt: skip
     return " ".join(said)
 
@@ -93,7 +93,7 @@ def finding(rows: pl.DataFrame) -> str:
     """The page's first sentence: which drills to keep, change and stop, and how many to go on trying."""
     named = {code: rows.filter(pl.col("advice") == code)["name"].to_list() for code in (KEEP, CHANGE, STOP)}
     parts = [
-        f"{lowered(ADVICE[code])} {listed([f'“{name}”' for name in names])}"
+        f"{lowered(ADVICE[code])} {listed([quoted(name) for name in names])}"
         for code, names in named.items() if names
     ]  # fmt: skip
     if trying := len(rows.filter(pl.col("advice") == TRY)):

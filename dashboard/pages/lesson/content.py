@@ -29,7 +29,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
-from dashboard.text.numbers import count, number, on
+from dashboard.text.numbers import count, number, on, quoted
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
@@ -136,7 +136,7 @@ def _hurts(row: dict[str, Any]) -> str:
     noted = _("Discomfort: {area}, noted on {day}.").format(
         area=row["area"] or _("area not named"), day=on(row["day"])
     )
-    words = f"“{row['text']}”" if row["text"] else ""
+    words = quoted(row["text"]) if row["text"] else ""
     return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
 
 

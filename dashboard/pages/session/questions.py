@@ -7,7 +7,7 @@ from typing import Any
 from dashboard import theme
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import HANDS
-from dashboard.text.numbers import listed, number
+from dashboard.text.numbers import listed, number, quoted
 from warehouse import units
 from warehouse.errors import UnderfootError
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -72,7 +72,7 @@ def role_words(role: str | None) -> str:
 
 def asked(question: Mapping[str, Any]) -> Asked:
     """A question of the explainer as the page asks it."""
-    asks, columns = question["asks"], listed([f"“{name}”" for name in question["columns"]])
+    asks, columns = question["asks"], listed([quoted(name) for name in question["columns"]])
     codes, value = question["choices"], question.get("value")
     if asks == "origin":
         choices = [Choice(code, ORIGINS[code], _shoe(code)) for code in codes]

@@ -9,7 +9,7 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed, share
+from dashboard.text.numbers import count, listed, quoted, share
 from dashboard.text.sentences import FEW_SWINGS
 from warehouse.access import Reader
 
@@ -133,7 +133,7 @@ def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
     )
     missed = rows.filter(~pl.col("met"))["claim"].unique(maintain_order=True)
     if len(missed):
-        where = _("Missed somewhere: {claims}.").format(claims=listed([f"“{name}”" for name in missed]))
+        where = _("Missed somewhere: {claims}.").format(claims=listed([quoted(name) for name in missed]))
         summary = f"{summary} {where}"
     return Section(Picture(chart, words, table, _(CALIBRATION_KEY)), sentences=(summary,))
 

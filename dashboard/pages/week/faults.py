@@ -7,7 +7,7 @@ import polars as pl
 from dashboard.queries import people, review
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import listed, number, share
+from dashboard.text.numbers import listed, number, quoted, share
 from warehouse.access import Reader
 
 MOST_FAULTS = 3
@@ -41,7 +41,7 @@ def finding(rows: pl.DataFrame) -> str:
     if moved.is_empty():
         return _("“{fault}” shows most; no drill has moved the top three yet").format(fault=most)
     return _("“{fault}” shows most; drills have moved {moved}").format(
-        fault=most, moved=listed([f"“{name}”" for name in moved[_("Fault")]])
+        fault=most, moved=listed([quoted(name) for name in moved[_("Fault")]])
     )
 
 
