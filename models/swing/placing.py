@@ -1,7 +1,7 @@
 """Each film of a session on its plate's clock: by its best mark, else by matching heels to pressure."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -34,7 +34,7 @@ Impacts = Callable[[], tuple[FLOATS, FLOATS]]
 UNSYNCED, UNCHECKED = "clip_unsynced", "clip_unchecked"
 MARKS_DISAGREE, STRIKES_UNCLEAR = "clip_marks_disagree", "clip_strikes_unclear"
 STAMP_UNCLEAR, HEELS_LOW = "clip_stamp_unclear", "clip_heels_low"
-LAW_SE_S = 0.050
+HEEL_TIMING_SE_S = 0.050
 """How far a heel may be ahead of its pressure or behind it, which no match can tell from the offset. Of 87
 films of eight kinds of feet that were placed, 90 % lay within it and 95 % within twice (tests/FIGURES.md)."""
 LEAST_RISE_MM = 20.0  # of the higher heel: one that hardly lifts trades its threshold against time
@@ -144,13 +144,11 @@ class Placing:
         """Marks and the one click that agrees with them; without marks a single click counts."""
         by_eye = placed.offsets.get(no)
         if by_eye is not None:
-            near = sorted(
-                (one for one in heard if one.agrees(by_eye)), key=lambda o: abs(o.offset_s - by_eye.offset_s)
-            )
-            if near:
-                best = min([by_eye, near[0]], key=lambda one: one.se_s)
-                together = mean_offset([best, near[0] if best is by_eye else by_eye])
-                placed.offsets[no] = together or by_eye
+            agreeing = [one for one in heard if one.agrees(by_eye)]
+            if agreeing:
+                near = min(agreeing, key=lambda one: abs(one.offset_s - by_eye.offset_s))
+                surest_first = sorted((by_eye, near), key=lambda one: one.se_s)
+                placed.offsets[no] = mean_offset(surest_first) or by_eye
         elif len(heard) == 1 and not marked:
             placed.offsets[no] = heard[0]
         elif heard:
@@ -183,25 +181,23 @@ class Placing:
         through = run_through(known, middle)
         return {no: one for no, one in through.items() if no not in offsets or no in known}
 
-    def _match(self, asked: Iterable[int], placed: Placed) -> None:
+    def _match(self, asked: Sequence[int], placed: Placed) -> None:
         """Match the films without a mark to the session's plates."""
-        asked = set(asked)
         if not asked:
             return
         sides = {no: side for no in sorted(asked) if (side := self._clip_side(no)) is not None}
         clips = {no: side for no, side in sides.items() if _range_mm(side.rise_mm) >= LEAST_RISE_MM}
-        for no in sides.keys() - clips.keys():
-            placed.flag(no, HEELS_LOW)
-            asked.discard(no)
         found = match_session(clips, self._plate_sides())
         frame_s = 1.0 / self._clip.fps
         held = {no: one for no, one in found.items() if one is not None and one.holds(frame_s)}
         for no in asked:
             if no in held:
-                error = math.hypot(held[no].se_s, LAW_SE_S)
+                error = math.hypot(held[no].se_s, HEEL_TIMING_SE_S)
                 placed.offsets[no] = Offset(held[no].lag_s, error, "matched")
                 if len(held) < FEWEST_TO_COMPARE:
                     placed.flag(no, UNCHECKED)
+            elif no in sides and no not in clips:
+                placed.flag(no, HEELS_LOW)
             else:
                 placed.flag(no, UNSYNCED)
 
