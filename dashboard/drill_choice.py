@@ -5,7 +5,7 @@ kept most with students like this one; then those of which too little is known. 
 out, what harms, and what can have kept nothing that matters is never offered.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -21,6 +21,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.labels import AGES
 from dashboard.text.numbers import Measure, count, lowered, number
 from dashboard.text.sentences import AT_PACE, FEW_SWINGS
+from warehouse.access import Reader
 from warehouse.body import Body, Exercise
 from warehouse.vocabulary import HARMS, HELPS, PACES, STOP, age, age_group
 
@@ -79,12 +80,9 @@ class DrillChoice:
         """The roster's drills with this aim, and what is usually done about its fault, in order."""
         if self.aim.code is None:
             return []
-        chosen, person = self.chosen, self.chosen.person
-        band = age_group(age(person["born"], person["first_day"] or chosen.reader.today))
-        rows = lesson.drills_for(
-            chosen.reader, drill_aims(self.aim), chosen.season, person["level"], band
-        ).to_dicts()
-        usual = usual_drill(chosen.reader, self.aim.fault)
+        reader = self.chosen.reader
+        rows = known_drills(reader, self.chosen.person, self.chosen.season, drill_aims(self.aim))
+        usual = usual_drill(reader, self.aim.fault)
         if usual:
             rows.append({"drill": None, "name": "", "how": usual, "label": None, "advice": None})
         return sorted(rows, key=order)
@@ -138,6 +136,14 @@ def drill_aims(aim: Aim) -> list[str]:
     reader = aim.chosen.reader
     metrics = lesson.kindred_aims(reader, aim.code)[1:]
     return [aim.code, *(one for one in metrics if lesson.kindred_aims(reader, one)[1:] == [aim.code])]
+
+
+def known_drills(
+    reader: Reader, person: Mapping[str, Any], season: str, aims: Sequence[str]
+) -> list[dict[str, Any]]:
+    """The roster's drills with one of these aims, with what each kept, also with students like this one."""
+    band = age_group(age(person["born"], person["first_day"] or reader.today))
+    return lesson.drills_for(reader, aims, season, person["level"], band).to_dicts()
 
 
 def order(row: Mapping[str, Any]) -> tuple[Any, ...]:

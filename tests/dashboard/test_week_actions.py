@@ -56,6 +56,17 @@ def test_a_drill_that_helps_is_proposed_before_one_to_try_and_one_to_stop_never(
     assert found["slipping"] == "Set “Heel-off strikes”: it helps with this."
 
 
+def test_of_drills_that_help_the_one_that_kept_most_with_students_of_the_same_level_is_proposed(changed):
+    reader = changed(
+        "alike", "INSERT INTO academy.drill VALUES ('d05', 'For club players', 'trail_heel_down', 'Walk.', NULL, NULL)",
+        "INSERT INTO season.drill_effect (season, drill, aim, kept, kept_lo, kept_hi, n_students, n_doses, label, unit, swc, "
+        "advice) VALUES ('2026', 'd05', 'trail_heel_down', 1, 0.5, 1.5, 20, 40, 'helps', 'points', 5, 'keep')",
+        'INSERT INTO season.drill_group (season, drill, aim, grouping, "group", n_students, n_doses, kept, kept_lo, kept_hi) '
+        "VALUES ('2026', 'd05', 'trail_heel_down', 'level', 'club', 9, 20, 40, 30, 50)",
+    )  # fmt: skip
+    assert actions_of(reader)["slipping"] == "Set “For club players”: it helps with this."
+
+
 def test_without_a_drill_that_helps_one_to_try_is_proposed_and_said_to_be_unproven(changed):
     reader = changed("unproven", "UPDATE season.drill_effect SET advice = 'stop' WHERE drill = 'd01'",
                      "UPDATE academy.drill SET how = 'Stand.', min_age = NULL WHERE drill = 'd03'")  # fmt: skip

@@ -5,10 +5,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-import polars as pl
-
+from dashboard.drill_choice import known_drills, order
 from dashboard.pages.week.entries import Entry
-from dashboard.queries import academy, lesson, people
+from dashboard.queries import lesson, people
 from dashboard.safety import body_of
 from dashboard.text.catalogue import Words, _
 from warehouse.access import Reader
@@ -35,17 +34,6 @@ class Actions:
     reader: Reader
 
     @cached_property
-    def _drills(self) -> list[dict[str, Any]]:
-        """Drills to keep, then those to try, each the one that kept most first."""
-        effects = academy.drill_effects(self.reader, people.newest_season(self.reader))
-        judged = effects.filter(pl.col("own")).select("drill", "advice", worth=pl.col("kept") / pl.col("swc"))
-        known = people.drills(self.reader).join(judged, on="drill", how="left")
-        known = known.with_columns(pl.col("advice").fill_null(TRY)).filter(
-            pl.col("advice").is_in([KEEP, TRY])
-        )
-        return known.sort("advice", "worth", descending=[False, True], nulls_last=True).to_dicts()
-
-    @cached_property
     def _people(self) -> dict[str, Mapping[str, Any]]:
         return {row["student"]: row for row in people.students(self.reader).iter_rows(named=True)}
 
@@ -55,7 +43,7 @@ class Actions:
             return WITHOUT_DRILL[entry.kind]
         drill = self._drill_for(entry)
         words = INSTEAD if entry.kind == IN_PLACE else WITH_DRILL
-        said = words[drill["advice"] if drill else ""].format(drill=drill["name"] if drill else "")
+        said = words[(drill["advice"] or TRY) if drill else ""].format(drill=drill["name"] if drill else "")
         if entry.kind != NEW_AIM:
             return said
         aim = _("Make it the new aim.")
@@ -66,9 +54,11 @@ class Actions:
         person = self._people.get(str(entry.student))
         if person is None or entry.works_on is None:
             return None
-        aims, body = lesson.kindred_aims(self.reader, entry.works_on), body_of(self.reader, person)
+        aims = lesson.kindred_aims(self.reader, entry.works_on)
+        body = body_of(self.reader, person)
         fitting = (
-            drill for drill in self._drills
-            if drill["aim"] in aims and drill["drill"] != entry.subject and body.may_do(Exercise.of(drill))
+            row for row in known_drills(self.reader, person, people.newest_season(self.reader), aims)
+            if row["drill"] != entry.subject and row["advice"] in (KEEP, TRY, None)
+            and body.may_do(Exercise.of(row))
         )  # fmt: skip
-        return next(fitting, None)
+        return min(fitting, key=order, default=None)
