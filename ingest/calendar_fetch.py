@@ -5,6 +5,7 @@ What can't be fetched or read leaves the one that was fetched last; the event lo
 
 import time
 import urllib.request
+from codecs import BOM_UTF8
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -34,11 +35,11 @@ def fetch(
     _tried[home.path] = address, clock()
     kept = home.path / lessons.FETCHED
     try:
-        data = _read(address, opening, clock)
+        data = _read(address, opening, clock).removeprefix(BOM_UTF8)
         lessons.check(data)
         if kept.is_file() and kept.read_bytes() == data:
             return False
-        write_synced(kept, data.decode("utf-8-sig"))
+        write_synced(kept, data.decode())
     except (UnderfootError, OSError, ValueError) as error:
         journal.record(home, "calendar", error=journal.one_line(error))
         return False

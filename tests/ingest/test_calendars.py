@@ -106,6 +106,12 @@ def test_an_address_is_fetched_within_a_time_limit_and_not_again_at_once(shared)
     assert (len(asked), students(academy)) == (2, [("s1",)])
 
 
+def test_the_same_calendar_is_not_another_one_also_with_a_byte_order_mark(shared):
+    _academy, fetch, _asked, now = shared
+    for now[0], other in ((0.0, True), (calendar_fetch.EVERY_S, False)):
+        assert fetch(b"\xef\xbb\xbf" + ics("Tam Brackley")) is other
+
+
 @pytest.mark.parametrize("answer", [TimeoutError("slow"), b"<html>", b"x" * (9 << 20), OSError("gone")])
 def test_what_does_not_answer_leaves_what_was_fetched_last(shared, answer):
     academy, fetch, _asked, now = shared
