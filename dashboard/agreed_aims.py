@@ -38,7 +38,7 @@ def sections(chosen: StudentSeason) -> list[Section]:
 def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     names = [chosen.name(metric) for metric in row["metrics"]]
     what = listed([lowered(name) for name in names])
-    agreed = _("Agreed on {day}, by {due}: {what} for the better.").format(
+    agreed = _("Agreed on {day}, due by {due}. To get better: {what}.").format(
         day=on(row["agreed"]), due=on(row["due"]), what=what
     )
     verdict = _VERDICTS[row["label"]].format(
@@ -102,5 +102,5 @@ def _parts(chosen: StudentSeason, row: Mapping[str, Any]) -> pl.DataFrame:
         shown = chosen.measures[metric]
         ends = shown.say_both(change - Z90 * se, change + Z90 * se, _(" to "), signed=True)
         rows.append((shown.label, shown.say(change, signed=True), ends, share(weight)))
-    headings = [_("Measure"), _("Change since"), _("Probably (9 in 10)"), _("Counts")]
+    headings = [_("Measure"), _("Change since"), _("Probably (9 in 10)"), _("Counts for")]
     return pl.DataFrame(rows, schema=headings, orient="row")

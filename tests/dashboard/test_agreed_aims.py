@@ -56,7 +56,7 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
     assert "every week: 1.9" in power
     table, _ = found.table
     assert [text[:2] for text in table["Change since"]] == ["+4", "−2"]
-    assert table["Counts"].to_list() == ["60\u00a0%", "40\u00a0%"]
+    assert table["Counts for"].to_list() == ["60\u00a0%", "40\u00a0%"]
 
 
 @pytest.mark.parametrize(
