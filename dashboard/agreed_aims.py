@@ -52,9 +52,9 @@ def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     )
 
 
-def _size(chosen_size: float) -> str:
+def _size(changes: float) -> str:
     """A change of metrics together, in smallest worthwhile changes."""
-    return _("{n} smallest worthwhile changes").format(n=number(chosen_size, decimals=1))
+    return _("{n} smallest worthwhile changes").format(n=number(changes, decimals=1))
 
 
 def _doubt(row: Mapping[str, Any]) -> str:

@@ -1,7 +1,7 @@
 """What a lesson sheet needs: the last session against those before, what was set, what helped."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
@@ -88,6 +88,14 @@ def doses(reader: Reader, student: str, *, shared_only: bool = False) -> pl.Data
         """,
         [student, shared_only],
     )
+
+
+def practised_lately(doses: pl.DataFrame, last: date) -> tuple[int, float]:
+    """Home practice among `doses` in the seven days up to a day: on how many days, and its timed minutes."""
+    done = doses.filter(
+        pl.col("kind") == "practice", pl.col("day").is_between(last - timedelta(days=6), last)
+    )
+    return done["day"].n_unique(), float(done.filter(unit="minutes")["dose"].sum() or 0)
 
 
 def set_last(doses: pl.DataFrame) -> pl.DataFrame:

@@ -1,6 +1,5 @@
 """The first screen of a lesson sheet: what is safe, today's aim and why, its drill, and the last visit."""
 
-from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -204,18 +203,16 @@ def _last_visit(about: Lesson, doses: pl.DataFrame) -> str:
 
 
 def _practice(chosen: StudentSeason, doses: pl.DataFrame) -> str:
-    """Home practice of the last seven days, beside a young player's limit; who reported it."""
+    """Home practice of the last seven days, beside a young player's limit."""
     reader, student = chosen.reader, chosen.student
     last = lesson.as_of(reader, student)
-    first = last - timedelta(days=6)
-    done = doses.filter(pl.col("kind") == "practice", pl.col("day").is_between(first, last))
-    if done.is_empty():
+    on_days, minutes = lesson.practised_lately(doses, last)
+    if not on_days:
         before = doses.filter(kind="practice").head(1)["day"].to_list()
         none = _("No home practice recorded in the seven days to {day}").format(day=on(last))
         since = _("; the last was on {day}").format(day=on(before[0])) if before else ""
         return f"{none}{since}."
-    days = count(done["day"].n_unique(), "day")
-    minutes = float(done.filter(unit="minutes")["dose"].sum() or 0)
+    days = count(on_days, "day")
     limit = reader.settings.young_practice_minutes_a_week if reader.is_minor(student) else None
     if minutes and limit:
         return _(

@@ -6,7 +6,6 @@ pictures.
 
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -223,15 +222,13 @@ def _verdict(judged: dict[str, Any] | None, found: MeasureSeason | None) -> str:
 
 def _week(reader: Reader, student: str, practice: pl.DataFrame) -> str:
     """Home practice of the last seven days."""
-    last = lesson.as_of(reader, student)
-    done = practice.filter(pl.col("day").is_between(last - timedelta(days=6), last))
-    days = count(done["day"].n_unique(), "day")
-    minutes = float(done.filter(unit="minutes")["dose"].sum() or 0)
+    on_days, minutes = lesson.practised_lately(practice, lesson.as_of(reader, student))
+    days = count(on_days, "day")
     if minutes:
         return _("Practice this week: {minutes} on {days}.").format(
             minutes=number(minutes, "minutes"), days=days
         )
-    if len(done):
+    if on_days:
         return _("Practice this week: on {days}.").format(days=days)
     return _("No practice this week yet.")
 
