@@ -21,6 +21,7 @@ class Student:
     links: dict[tuple[str, str], str] = field(default_factory=dict)
     set_for: str | None = None
     rarer: str | None = None
+    shared: bool = True
 
 
 LATE_FOLLOWS = {("turns_late", "drops_early"): "goes_together"}
@@ -44,6 +45,7 @@ WORLDS = {
     "one shows, another became rarer": (Student(FEW | {"stops_short": 10}, rarer="turns_late"), "most_often", "stops_short"),
     "a rare cause of a rare fault": (Student(FEW, BOTH_FOLLOW), "nothing", None),
     "all met, also the named": (Student(FEW, BOTH_FOLLOW, "stops_short"), "keep", "stops_short"),
+    "named in a note of the coach's own": (Student(MANY, BOTH_FOLLOW, "stops_short", shared=False), "named", "stops_short"),
     "a named measure outside its band": (Student(FEW, set_for="sway_pct"), "named", "sway_pct"),
     "a named measure inside its band": (Student(MANY, BOTH_FOLLOW, "reach_pct"), "earliest_cause", "sets_up_low"),
 }  # fmt: skip
@@ -83,7 +85,7 @@ def fill(bench, people: dict[str, Student]) -> None:
         if student.links:
             writer.append("season.fault_chain", pl.DataFrame(links(name, student)))
         if student.set_for:
-            set_drill(writer, name, f"for_{student.set_for}")
+            set_drill(writer, name, f"for_{student.set_for}", shared=student.shared)
 
 
 def rates(name: str, student: Student) -> list[dict]:
@@ -128,7 +130,7 @@ def links(name: str, student: Student) -> list[dict]:
     ]  # fmt: skip
 
 
-def set_drill(writer, name: str, drill: str) -> None:
+def set_drill(writer, name: str, drill: str, *, shared: bool) -> None:
     note, session = f"note of {name}", f"visit of {name}"
     at = {
         "student": name,
@@ -140,16 +142,22 @@ def set_drill(writer, name: str, drill: str) -> None:
     }
     writer.append(
         "academy.note",
-        pl.DataFrame([at | {"author": "c1", "code": drill, "shared": True, "delivery": "d", "loose": False}]),
+        pl.DataFrame(
+            [at | {"author": "c1", "code": drill, "shared": shared, "delivery": "d", "loose": False}]
+        ),
     )
     writer.append("academy.drill_dose", pl.DataFrame([at | {"drill": drill, "place": "lesson"}]))
 
 
 @pytest.fixture
-def aims(bench) -> dict[str, dict]:
+def rows(bench) -> list[dict]:
     fill(bench, {world: student for world, (student, *_) in WORLDS.items()})
-    rows = aim_rows(bench.writer).filter(pl.col("season") == "spring", ~pl.col("shared"))
-    return {row["student"]: row for row in rows.iter_rows(named=True)}
+    return aim_rows(bench.writer).filter(pl.col("season") == "spring").to_dicts()
+
+
+@pytest.fixture
+def aims(rows) -> dict[str, dict]:
+    return {row["student"]: row for row in rows if not row["shared"]}
 
 
 def test_every_student_gets_the_aim_of_the_first_way_that_is_open(aims):
@@ -166,7 +174,7 @@ def test_what_follows_from_an_earliest_cause_is_named_in_swing_order(aims):
 def test_a_named_aim_says_whether_it_is_met(aims):
     met = {world: row["named_met"] for world, row in aims.items() if row["named"]}
     assert met == {
-        "named and not met": False, "named and met": True, "all met, also the named": True,
+        "named and not met": False, "named in a note of the coach's own": False, "named and met": True, "all met, also the named": True,
         "a named measure outside its band": False, "a named measure inside its band": True,
     }  # fmt: skip
 
@@ -178,3 +186,10 @@ def test_nobody_is_sent_to_work_on_a_fault_that_shows_in_under_a_fifth_of_the_sw
             assert student.shows[row["aim"]] >= 0.2 * SWINGS, world
         if row["next_aim"] is not None:
             assert student.shows[row["next_aim"]] >= 0.2 * SWINGS, world
+
+
+def test_what_a_coach_noted_for_coaches_only_is_not_what_a_student_is_told(rows):
+    told = {row["student"]: row for row in rows if row["shared"]}
+    private = told["named in a note of the coach's own"]
+    assert (private["reason"], private["aim"], private["named"]) == ("earliest_cause", "sets_up_low", None)
+    assert told["named and not met"]["aim"] == "stops_short"
