@@ -7,7 +7,7 @@ A session is one task that depends on nothing else, so many can run side by side
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,9 @@ FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
 IMPOSSIBLE = "clip_heights_impossible"
+# Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
+PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
+LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]
 SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
 
@@ -136,8 +139,7 @@ def answer_task(task: SessionTask) -> Answer:
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
     there = np.asarray(rows, dtype=np.int64)
     here = there >= 0
-    plate_columns = _plate_columns()
-    values[np.ix_(here, plate_columns)] = plate.metrics[np.ix_(there[here], plate_columns)]
+    values[np.ix_(here, PLATE_COLUMNS)] = plate.metrics[np.ix_(there[here], PLATE_COLUMNS)]
     codes = np.zeros((2, there.size), dtype=np.int64)
     codes[:, here] = np.stack([plate.crossing, plate.heel_source])[:, there[here]]
     return Answer(
@@ -154,13 +156,7 @@ def _without_loads(metrics: FLOATS, swings: pl.DataFrame, rows: Sequence[int]) -
         row for row, names in zip(rows, given, strict=False) if row >= 0 and "shares_only" in (names or ())
     ]
     if bare:
-        metrics[np.ix_(bare, [metric_codes().index(code) for code in load_codes()])] = np.nan
-
-
-@cache
-def _plate_columns() -> NDArray[np.int64]:
-    """Columns of the metrics that need no clip."""
-    return np.array([metric_codes().index(code) for code in plate_codes()])
+        metrics[np.ix_(bare, LOAD_COLUMNS)] = np.nan
 
 
 def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
