@@ -3,7 +3,6 @@
 import altair as alt
 import polars as pl
 
-from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import LABELS, label
@@ -37,7 +36,7 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         alt.Tooltip("hi:Q", title=_("To"), format="+.1f"),
         alt.Tooltip("n_sessions:Q", title=_("Sessions")),
     ]
-    filled = alt.condition("datum.together", alt.value(theme.INK), alt.value(theme.GROUND))
+    filled = look.filled("datum.together")
     layers = look.dots(drawn, x, y, ("lo", "hi"), tips, fill=filled)
     height = max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60)
     return look.layered(layers, height, finding, narrow=narrow)

@@ -53,7 +53,7 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     y = alt.Y("raw:Q", title=title, axis=minus, scale=alt.Scale(zero=False))
     lines = alt.Chart(limits)
     middle = alt.Chart(pl.DataFrame({"at": [overall]})).mark_rule(color=theme.QUIET)
-    fill = alt.condition("datum.own", alt.value(theme.INK), alt.value(theme.GROUND))
+    fill = look.filled("datum.own")
     tips = [
         alt.Tooltip("called:N", title=_("Coach")),
         alt.Tooltip("gain_said:N", title=_("Gain")),

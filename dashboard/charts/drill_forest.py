@@ -76,7 +76,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
     ]
     if not narrow:
         text = alt.Chart(drawn).transform_filter(alt.datum.which == NAMES[KEPT]).mark_text(align="left", dx=8)
-        layers.append(text.encode(x=alt.datum(high), y=y, text=alt.Text("label:N")))
+        layers.append(text.encode(x=alt.XDatum(high), y=y, text=alt.Text("label:N")))
     return look.layered(layers, max(ROW_HEIGHT * len(order), 70), finding, narrow=narrow)
 
 

@@ -45,7 +45,7 @@ def _names() -> list[alt.Chart]:
     return [
         alt.Chart(pl.DataFrame({"mean": [100.0 - 8 * place]}))
         .mark_text(text=SAID[foot], align="left", baseline="top", dx=6, dy=4, color=theme.INK)
-        .encode(x=alt.value(0), y=alt.Y("mean:Q"))
+        .encode(x=alt.XValue(0), y=alt.Y("mean:Q"))
         for place, foot in enumerate(FEET)
     ]
 

@@ -33,7 +33,7 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         base.transform_filter(alt.datum.which == THIS),
         base.transform_filter(alt.datum.which == FIRST),
     )
-    return alt.layer(
+    layers = [
         now.mark_area(color=theme.ACCENT, opacity=0.25).encode(
             x=x, y=y, y2=alt.Y2("middle:Q"), detail=alt.Detail("foot:N")
         ),
@@ -44,19 +44,20 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         alt.Chart(pl.DataFrame({"middle": [0.0]})).mark_rule(color=theme.INK).encode(y=alt.Y("middle:Q")),
         *_names(mirrored, top, names),
         *_cursor(lanes, x, names),
-    ).properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
+    ]
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def _names(mirrored: pl.DataFrame, top: float, names: tuple[str, str, str]) -> list[alt.Chart]:
     feet = pl.DataFrame({"height": [1.15 * top, -1.15 * top], "said": [f"{_(LEAD)} ↑", f"{_(TRAIL)} ↓"]})
     named = alt.Chart(feet).mark_text(align="left", dx=6, fontWeight=600).encode(
-        x=alt.value(0), y=alt.Y("height:Q"), text=alt.Text("said:N")
+        x=alt.XValue(0), y=alt.Y("height:Q"), text=alt.Text("said:N")
     )  # fmt: skip
     if FIRST not in mirrored["which"].to_list():
         return [named]
     note = alt.Chart(pl.DataFrame({"height": [1.15 * top]})).mark_text(
         text=_("dashes: {name}").format(name=_(names[1])), align="right", dx=-6, color=theme.QUIET
-    ).encode(x=alt.value("width"), y=alt.Y("height:Q"))  # fmt: skip
+    ).encode(x=alt.XValue("width"), y=alt.Y("height:Q"))  # fmt: skip
     return [named, note]
 
 

@@ -125,7 +125,7 @@ def _names(course: pl.DataFrame, names: tuple[str, str, str]) -> list[alt.Chart]
     return [
         alt.Chart(pl.DataFrame({"height": [6.0 * (len(rows) - place)]}))
         .mark_text(text=text, align="left", baseline="top", dx=6, color=color)
-        .encode(x=alt.value(0), y=alt.Y("height:Q"))
+        .encode(x=alt.XValue(0), y=alt.Y("height:Q"))
         for place, (text, color) in enumerate(rows)
     ]
 
@@ -152,11 +152,12 @@ def cursor(rows: pl.DataFrame, x: alt.X, said: Mapping[str, str]) -> list[alt.Ch
     near = alt.selection_point(
         name="cursor", nearest=True, on="pointerover", clear="pointerout", fields=["position"], empty=False
     )
+    seen = alt.OpacityValue(0, condition={"param": near.name, "empty": False, "value": 0.7})
     tips = [alt.Tooltip(f"{column}:N", title=name) for column, name in said.items()]
     return [
         alt.Chart(rows)
         .mark_rule(color=theme.INK, strokeWidth=1)
-        .encode(x=x, opacity=alt.condition(near, alt.value(0.7), alt.value(0)), tooltip=tips)
+        .encode(x=x, opacity=seen, tooltip=tips)
         .add_params(near)
     ]
 

@@ -80,7 +80,15 @@ def title(finding: str, *, narrow: bool = False) -> alt.TitleParams:
 
 def layered(layers: Sequence[alt.Chart], height: float, finding: str, *, narrow: bool) -> alt.LayerChart:
     """A picture of several layers, as wide as its page."""
-    return alt.layer(*layers).properties(autosize=FIT, height=height, title=title(finding, narrow=narrow))
+    return alt.layer(*layers, autosize=FIT, height=height, title=title(finding, narrow=narrow))
+
+
+def filled(test: str) -> alt.FillValue:
+    """Marks that pass a test filled with ink, the others hollow.
+
+    Spelled as its class, since Altair takes some milliseconds to find the class for `alt.condition`.
+    """
+    return alt.FillValue(theme.GROUND, condition={"test": test, "value": theme.INK})
 
 
 def name_axis(*, padding: int = 10, grid: bool | None = None) -> alt.Axis:
@@ -99,7 +107,7 @@ def dots(
     ends: tuple[str, str],
     tips: list[alt.Tooltip],
     *,
-    fill: Any = None,
+    fill: alt.Fill | alt.FillValue | None = None,
 ) -> list[alt.Chart]:
     """A dot a row with a bar between its `ends`, and a dashed line at 0."""
     base, (lo, hi) = alt.Chart(rows), ends
@@ -109,7 +117,7 @@ def dots(
     return [
         zero.encode(x=alt.X("at:Q")),
         bars.encode(x=alt.X(f"{lo}:Q"), x2=alt.X2(f"{hi}:Q"), y=y),
-        points.encode(x=x, y=y, fill=fill or alt.value(theme.INK), tooltip=tips),
+        points.encode(x=x, y=y, fill=fill or alt.FillValue(theme.INK), tooltip=tips),
     ]
 
 

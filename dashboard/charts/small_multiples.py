@@ -66,7 +66,7 @@ def picture(
         base.mark_line(color=theme.QUIET, strokeWidth=1).encode(x=x, y=y),
         base.mark_rule(color=theme.INK, strokeWidth=1.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_point(size=26, stroke=theme.INK, strokeWidth=1.2, opacity=1).encode(
-            x=x, y=y, fill=_few(), tooltip=_tips(measure)
+            x=x, y=y, fill=look.filled(f"datum.n >= {FEW_SWINGS}"), tooltip=_tips(measure)
         ),
     ]
     panels = alt.layer(*layers).properties(width=NARROW_WIDTH if narrow else WIDTH, height=HEIGHT)
@@ -102,10 +102,6 @@ def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
     step = max(1, round(span / 30.4 / (3 if narrow else 5)))
     every = alt.TimeIntervalStep(interval="month", step=step)
     return alt.Axis(format="%b", grid=False, tickCount=every, labelOverlap=True, labelSeparation=6)
-
-
-def _few() -> alt.Fill:
-    return alt.condition(alt.datum.n < FEW_SWINGS, alt.value(theme.GROUND), alt.value(theme.INK))
 
 
 def _tips(measure: Measure) -> list[alt.Tooltip]:
