@@ -80,8 +80,10 @@ def _follow(name: str, options: Mapping[str, str]) -> bool:
     return False
 
 
-def student(reader: Reader, page: str) -> dict[str, Any]:
-    """Choose a student in reach and note that their page was opened.
+def student(
+    reader: Reader, page: str, order: Callable[[Reader], Sequence[str]] | None = None
+) -> dict[str, Any]:
+    """Choose a student in reach, by name or in an `order` of their codes; note that their page was opened.
 
     Raises
         AccessError: the address names a student outside the viewer's reach (the refusal is logged).
@@ -93,6 +95,8 @@ def student(reader: Reader, page: str) -> dict[str, Any]:
     nobody = f"{_('There is no student you may see.')} {_who_to_ask(reader)}"
     everyone = nonempty(people.students(reader), nobody)
     names = dict(everyone.select("student", "name").iter_rows())
+    if order is not None:
+        names = {code: names[code] for code in order(reader) if code in names} | names
     chosen = choose(_("Student"), names, "student") if len(names) > 1 else next(iter(names))
     once("opened", (reader.viewer.person, page, chosen), lambda: reader.opened(page, chosen))
     return everyone.row(by_predicate=pl.col("student") == chosen, named=True)

@@ -138,6 +138,18 @@ def test_a_coach_sees_the_lessons_of_their_own_students_and_no_word_of_others(ac
         assert open_reader(reader.home, person).lessons(reader.today) == []
 
 
+def test_students_are_listed_in_one_order_today_then_lately_then_overdue_then_the_rest(academy):
+    reader = academy(
+        [session("s1", 31, plate=True), session("s2", 9, plate=True), session("s3", 1, plate=True)]
+    )
+    assert content.order(reader) == ["s3", "s1", "s2"]
+    lessons = lesson(9, "Odo Fenn"), lesson(8, "Petra Quill", "2")
+    assert content.order(with_calendar(reader, *lessons)) == ["s1", "s2", "s3"]
+    (reader.home.path / "own.ics").write_bytes(b"x")
+    assert content.order(open_reader(reader.home, "h1")) == ["s3", "s1", "s2"]
+    assert content.order(open_reader(reader.home, "c2")) == ["s3"]
+
+
 def test_where_it_is_not_clear_who_is_meant_it_is_a_question(academy):
     [one] = content.coming(with_calendar(academy(), lesson(9, "Odo at nine")))
     assert (one.asked, [line.student for line in one.students]) == (True, ["s2"])

@@ -10,6 +10,7 @@ from dashboard import gate, inbox, layout, navigation, readers
 from dashboard.pages.session import content, found_swings, questions, shared
 from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Part, Saved, Visit
 from dashboard.pages.session.questions import Asked, Choice
+from dashboard.pages.today import content as today
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import MINORS
@@ -32,7 +33,7 @@ KINDS = Words({
 
 def show(reader: Reader) -> None:
     """The page."""
-    person = layout.student(reader, "New session")
+    person = layout.student(reader, "New session", today.order)
     student = person["student"]
     st.title(_("New session with {name}").format(name=person["name"]), anchor=False)
     layout.discomfort(reader, student)

@@ -29,6 +29,7 @@ def show(reader: Reader) -> None:
     with st.container(horizontal=True):
         navigation.link("lesson", _("Lesson sheet →"), student=chosen.student)
         navigation.link("swings", _("Every swing in a table →"), student=chosen.student)
+        navigation.link("session", _("New session →"), student=chosen.student)
         navigation.link("notes", _("Write a note →"), student=chosen.student)
         navigation.link("film", _("Mark a film →"), student=chosen.student)
     with layout.part():

@@ -6,10 +6,12 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.kept import kept
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import listed, on
 from warehouse.access import Reader
+from warehouse.errors import UnderfootError
 from warehouse.lessons import Entry
 
 LATELY = timedelta(days=7)
@@ -92,6 +94,16 @@ def _of(reader: Reader, row: dict[str, Any], *, over: bool) -> Line:
     return Line(row["student"], row["name"], seen)
 
 
+def order(reader: Reader) -> list[str]:
+    """Every student in reach in this page's order: who comes today, seen lately, overdue, the rest."""
+    try:
+        today = [line for one in coming(reader) for line in one.students]
+    except UnderfootError:  # no calendar that can be read is said on the page itself
+        today = []
+    lines = (*today, *lately(reader), *overdue(reader), *others(reader))
+    return list(dict.fromkeys(line.student for line in lines))
+
+
 def lately(reader: Reader) -> list[Line]:
     """Students seen in the last seven days, the latest first, each with what that day still lacks."""
     return [
@@ -125,6 +137,7 @@ def others(reader: Reader) -> list[Line]:
     ]
 
 
+@kept
 def _rows(reader: Reader) -> pl.DataFrame:
     rows = reader.sql(_SEEN, [reader.students, reader.today])
     return nonempty(rows, _("There is no student yet; a head coach adds them on the People page."))
