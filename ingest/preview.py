@@ -202,7 +202,7 @@ class _Files:
     def _read(self, name: str, no: int, *, several: bool) -> tuple[SampleFile, bool]:
         """A file, and whether it is one swing without a number: where there are several such, each is one."""
         kind = self.kinds[name]
-        if kind.one_swing or (several and self._has_no_numbers(kind)):
+        if several and (kind.one_swing or self._has_no_numbers(kind)):
             return kind.read(name, no, self.context), True
         try:
             read = kind.read(name, None, self.context)

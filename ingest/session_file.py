@@ -14,6 +14,7 @@ from warehouse import toml
 from warehouse.errors import Refusal
 
 FILE, NOBODY = "session.toml", ""
+USUAL_PACE = "full"
 
 
 @dataclass(frozen=True)
@@ -33,9 +34,11 @@ class SwingEntry:
     clip: str | None = None  # a keypoint file of this swing alone
 
     @classmethod
-    def found(cls, no: int, club: str | None, club_family: str | None) -> "SwingEntry":
-        """A swing found in a recording, of which session.toml says nothing."""
-        return cls(no, "baseline", "full", None, club, club_family, {}, {})
+    def found(
+        cls, no: int, club: str | None, club_family: str | None, pace: str = USUAL_PACE
+    ) -> "SwingEntry":
+        """A swing found in a recording, of which session.toml says nothing by itself."""
+        return cls(no, "baseline", pace, None, club, club_family, {}, {})
 
 
 @dataclass(frozen=True)
@@ -95,6 +98,7 @@ class SessionHeader:
     swings: dict[int, SwingEntry] = field(default_factory=dict)
     holds: dict[int, HoldEntry] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
+    pace: str = USUAL_PACE  # of every swing of which its [[swing]] says no other
 
     def names(self, file: str) -> bool:
         """Whether a [[swing]] names a file as its own."""

@@ -58,7 +58,7 @@ class Measured:
             account = in_words(found.found.values())
             self.notices.append(f"Session {self.header.session}, {found.file}: {account}.")
         numbers: Iterable[int] = found.found or (found.numbers if self.unnamed else ())
-        added = {no: SwingEntry.found(no, self.header.club, club_family) for no in numbers}
+        added = {no: SwingEntry.found(no, self.header.club, club_family, self.header.pace) for no in numbers}
         self.header = replace(self.header, swings=added | self.header.swings)
         self.files.append(found)
         self.events |= found.events
@@ -83,8 +83,9 @@ def read_measured(context: SessionContext) -> Measured:
     header = context.header
     measured = Measured(header, unnamed=not (header.swings or header.holds or header.refused))
     files = sample_files(context.names, context.header)
+    runs_on = not (header.swings or header.refused)  # a recording for which no swing is named may hold many
     for name, kind in files.items():
-        if not kind.one_swing and not kind.is_part(name, context):
+        if (runs_on or not kind.one_swing) and not kind.is_part(name, context):
             alike = [other for other in files if files[other] is kind]
             no = _swing_of(context.header, name, alike)
             known = replace(measured.header, swings=context.header.swings)
@@ -92,7 +93,7 @@ def read_measured(context: SessionContext) -> Measured:
             measured.take(
                 found, club_family=_club_family(context) if found.found or measured.unnamed else None
             )
-    for no, name in _swings_of(context.header, files).items():
+    for no, name in ({} if runs_on else _swings_of(header, files)).items():
         try:
             if name not in files or not files[name].one_swing:
                 what = f"{name} is not a plate file or recording in the session's folder"

@@ -1,6 +1,6 @@
 """C3D recordings made from plate rows: two platforms, markers and events, written with ezc3d."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import ezc3d
@@ -10,6 +10,7 @@ import polars as pl
 # Feet on the golfer's floor (mm, x toward the target, y toward the toes): lead heel, lead toe, trail heel, trail toe.
 FEET = np.array([[200.0, -120.0], [245.0, 128.0], [-210.0, -125.0], [-225.0, 126.0]])
 CENTRES = {"lead": np.array([230.0, 30.0]), "trail": np.array([-235.0, 20.0])}
+STEP_MM = 70.0
 HALF = np.array([200.0, 300.0])  # half sides of a platform along its own x and y
 SENSORS = (160.0, 250.0)
 
@@ -38,6 +39,7 @@ class Setup:
     events: tuple[tuple[str, float], ...] = ()
     body_mass_kg: float | None = None
     feet: np.ndarray = field(default_factory=lambda: FEET)
+    steps_at_s: float | None = None  # from then on both feet stand STEP_MM further toward the toes
     idle: str | None = None
     platforms: int = 2
 
@@ -82,6 +84,11 @@ def channels(setup: Setup, load: np.ndarray, local: np.ndarray, matrix: np.ndarr
     return np.vstack([force, moment])
 
 
+def stepped(setup: Setup, t_s: np.ndarray) -> np.ndarray:
+    """Where the feet have been moved."""
+    return t_s >= (np.inf if setup.steps_at_s is None else setup.steps_at_s)
+
+
 def write_c3d(path: Path, rows: pl.DataFrame, setup: Setup) -> Path:
     """Write plate rows (lead_n, trail_n, lead_along_pct, trail_along_pct) as a recording."""
     axes = room(setup)
@@ -96,6 +103,7 @@ def write_c3d(path: Path, rows: pl.DataFrame, setup: Setup) -> Path:
     for k, side in enumerate(sides):
         heel, toe = setup.feet[:2] if side == "lead" else setup.feet[2:]
         cop = heel + rows[f"{side}_along_pct"].to_numpy()[:, None] / 100 * (toe - heel)
+        cop += stepped(setup, rows["t_s"].to_numpy())[:, None] * [0.0, STEP_MM]
         load = rows[f"{side}_n"].to_numpy() * (0.0 if setup.idle == side else 1.0)
         frame = plate_frame(setup, axes, setup.turn_deg[k])
         quadrants = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
@@ -111,6 +119,17 @@ def write_c3d(path: Path, rows: pl.DataFrame, setup: Setup) -> Path:
     return _write(path, rows, setup, axes, corners / length, values, matrices, length, moment)
 
 
+def write_recording(path: Path, found, setup: Setup | None = None) -> Path:
+    """A planted recording of a right-handed player as one of platforms; a foot in the air has its load at 46 %."""
+    columns = {
+        f"{ours}_{part}": getattr(found, f"{theirs}_{part}")
+        for theirs, ours in (("left", "lead"), ("right", "trail"))
+        for part in ("n", "along_pct")
+    }
+    rows = pl.DataFrame({"t_s": found.t_s, **columns}).with_columns(pl.col("^.*_pct$").fill_nan(46.0))
+    return write_c3d(path, rows, replace(setup or Setup(), points_every=1))
+
+
 def _write(path, rows, setup, axes, corners, values, matrices, length, moment) -> Path:
     recording = ezc3d.c3d()
     rate = 1.0 / float(np.median(np.diff(rows["t_s"].to_numpy())))
@@ -123,6 +142,8 @@ def _write(path, rows, setup, axes, corners, values, matrices, length, moment) -
     for m, name in enumerate(wanted):
         foot = {"lead_heel": 0, "lead_toe": 1, "trail_heel": 2, "trail_toe": 3}[name]
         points[:3, m] = ((axes[:, :2] @ setup.feet[foot] + axes[:, 2] * 30.0) / length)[:, None]
+        moved = stepped(setup, rows["t_s"].to_numpy()[:: setup.points_every][:frames])
+        points[:3, m] += (axes[:, 1] * STEP_MM / length)[:, None] * moved
     parameters = recording["parameters"]
     parameters["POINT"]["RATE"]["value"] = [rate / setup.points_every]
     parameters["POINT"]["LABELS"]["value"] = tuple(

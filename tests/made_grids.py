@@ -149,3 +149,19 @@ def turning(sole: Sole, angles, load, on_heel, rows, cols, pitch, *, about: floa
         here = angles == angle
         frames[here], truth[here] = foot_frames(turned, load[here], on_heel[here], rows, cols, pitch, even)
     return frames, truth
+
+
+def write_recording(path: Path, found, steps_at_s: float = np.inf) -> Path:
+    """A planted recording as frames without swing numbers; from `steps_at_s` on both feet are 70 mm further on."""
+    parts = []
+    for later in (False, True):
+        here = (found.t_s >= steps_at_s) == later
+        total = np.zeros((here.sum(), 44, 62))
+        for sole, side in ((LEFT, "left"), (RIGHT, "right")):
+            moved = replace(sole, heel_y=sole.heel_y - 70.0 + 70.0 * later)
+            load, along = (getattr(found, f"{side}_{part}")[here] for part in ("n", "along_pct"))
+            on_heel = np.clip(1.1 - np.nan_to_num(along, nan=46.0) / 80.0, 0.05, 0.95)
+            total += foot_frames(moved, load, on_heel, 44, 62, 10.0)[0]
+        parts.append(total.astype(np.float32))
+    np.savez(path, pressure=np.concatenate(parts), t_s=found.t_s, pitch_mm=10.0)
+    return path

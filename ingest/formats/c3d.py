@@ -1,6 +1,10 @@
-"""A C3D recording with two force platforms, read into the columns of plate.csv."""
+"""A C3D recording with two force platforms, read into the columns of plate.csv.
+
+Of one that runs on over many swings, each swing is read by itself, as the feet may have moved meanwhile.
+"""
 
 import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,7 +18,10 @@ from ingest.formats.c3d_platforms import read_platforms
 from ingest.formats.explanation import Explanation
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.plate_rows import SampleFile
+from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
+from ingest.session_file import HoldEntry
+from warehouse.errors import Refused
 
 Array = NDArray[np.float64]
 
@@ -44,31 +51,36 @@ class Recording:
     samples: pl.DataFrame
     events: dict[str, float]
     body_mass_kg: float | None
-    stance_mm: list[float] | None
+    stance_mm: list[float]
     rate_hz: float
 
 
 class C3d(SampleFormat):
-    """A C3D recording of one swing on two force platforms."""
+    """A C3D recording on two force platforms, of one swing or running on over many."""
 
-    title = "A C3D recording of force platforms, one swing"
+    title = "A C3D recording of force platforms"
     names = ("*.c3d",)
     orphans = ("plate*.c3d",)
     in_memory = False
     one_swing = True
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read one swing's recording."""
+        """Read the recording of one swing; without its number, the swings in it."""
         platform = context.device.raw.get("lead_platform") if context.device is not None else None
         header, person, hand = context.header, context.person, context.hand(name)
         lead = platform if isinstance(platform, int) else None
         setup = C3dSetup(hand, header.stance_mm, person.foot_length_mm, lead)
-        found = read_c3d(context.base / name, setup)
-        mass = found.body_mass_kg
+        recording = open_c3d(context.base / name)
+        if swing_no is None:
+            found, stances = _swings(recording, setup, header.holds.values(), header.session)
+        else:
+            one = read_recording(recording, setup, one_swing=True)
+            found = SampleFile.of(name, one.samples.with_columns(swing_no=pl.lit(swing_no)))
+            found, stances = replace(found, events={swing_no: one.events}), [one.stance_mm]
+        mass = recording.body_mass_kg
         return replace(
-            SampleFile.of(name, found.samples.with_columns(swing_no=pl.lit(swing_no))),
-            events={} if swing_no is None else {swing_no: found.events},
-            stance_mm=tuple(found.stance_mm) if found.stance_mm else None,
+            found,
+            stance_mm=tuple(np.median(stances, axis=0).tolist()),
             body_mass_kg=mass if mass is not None and 15 <= mass <= 250 else None,
         )
 
@@ -87,8 +99,7 @@ class C3d(SampleFormat):
             found.facts[f"platform {platform.number}"] = f"middle at {middle} mm, {load}"
         markers = [f"{side} {part}" for side, part in sorted(foot_markers(recording))]
         found.facts["foot markers"] = ", ".join(markers) or "none: [stance] in session.toml gives the feet"
-        events = read_events(recording)
-        listed = ", ".join(f"{name} {at:.3f} s" for name, at in events.items())
+        listed = ", ".join(f"{name} {at:.3f} s" for name, at in labelled_events(recording))
         found.facts["events"] = listed or "none with a name of ours"
         note = "# the platform under the lead foot, when it is not found by the markers or [stance]"
         found.table = f'[device.{device}]\nkind = "force_plates"\nlead_platform = 1  {note}\n'
@@ -96,7 +107,12 @@ class C3d(SampleFormat):
 
 
 def read_c3d(path: Path, setup: C3dSetup) -> Recording:
-    """Read a recording of one swing on two force platforms.
+    """Read a recording of one swing, as `read_recording` does."""
+    return read_recording(open_c3d(path), setup, one_swing=True)
+
+
+def read_recording(recording: C3dFile, setup: C3dSetup, *, one_swing: bool) -> Recording:
+    """Read a recording on two force platforms; only one of `one_swing` may label each event but once.
 
     Along is 0 at the back of the heel and 100 at the tip of the toes, across is positive toward the target,
     and the whole-body centre of pressure is the load-weighted mean of both feet's, x toward the target and y
@@ -104,22 +120,21 @@ def read_c3d(path: Path, setup: C3dSetup) -> Recording:
     not be 0.
 
     Raises
-        Refused: not a C3D file, damaged or cut short, fewer than two platforms, one of them idle, no foot
-            axis, or geometry that contradicts itself.
+        Refused: fewer than two platforms, one of them idle, no foot axis, or geometry that contradicts
+            itself.
     """
     try:
         with np.errstate(all="ignore"), warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # means of damaged, all-NaN samples
-            return _read(path, setup)
+            events = _of_one_swing(recording.file, labelled_events(recording)) if one_swing else {}
+            return _read(recording, setup, events)
     except (ValueError, IndexError, KeyError, TypeError, OverflowError, np.linalg.LinAlgError) as error:
         what = "the parameters of the C3D file contradict one another"
         todo = "export the recording again and deliver it whole"
-        raise refuse("unreadable", what, todo, file=path.name) from error
+        raise refuse("unreadable", what, todo, file=recording.file) from error
 
 
-def _read(path: Path, setup: C3dSetup) -> Recording:
-    recording = open_c3d(path)
-    events = read_events(recording)
+def _read(recording: C3dFile, setup: C3dSetup, events: dict[str, float]) -> Recording:
     stance = read_stance(recording, read_platforms(recording), setup, events.get("address"))
     for platform in (stance.lead, stance.trail):
         _refuse_off_platform(recording.file, platform)
@@ -132,28 +147,64 @@ def _read(path: Path, setup: C3dSetup) -> Recording:
     )
 
 
-def read_events(recording: C3dFile) -> dict[str, float]:
-    """Our events among the file's labels, by name, in seconds on the file's clock.
+def _swings(
+    recording: C3dFile, setup: C3dSetup, holds: Iterable[HoldEntry], session: str
+) -> tuple[SampleFile, list[list[float]]]:
+    """The swings and holds in a recording that runs on, and where the feet stood in each swing.
+
+    A swing by which the feet can't be told keeps what all of the recording says of them.
+    """
+    whole = read_recording(recording, setup, one_swing=False)
+    cut = cut_up(SampleFile.of(recording.file, whole.samples), holds, session=session)
+    columns = {name: values.copy() for name, values in cut.columns.items()}
+    events, stances, labels = {}, [], labelled_events(recording)
+    for no, swing in cut.found.items():
+        inside = [(event, at) for event, at in labels if swing.from_s <= at <= swing.to_s]
+        events[no] = _of_one_swing(recording.file, inside)
+        try:
+            own = read_recording(recording.part(swing.from_s, swing.to_s), setup, one_swing=False)
+        except Refused:
+            continue
+        stances.append(own.stance_mm)
+        rows = np.flatnonzero(columns["swing_no"] == no)
+        first = float(own.samples["t_s"][0])
+        place = np.rint((columns["t_s"][rows] - first) * recording.analog_rate_hz).astype(np.int64)
+        for name in own.samples.columns:
+            if name != "t_s":
+                columns[name][rows] = own.samples[name].to_numpy()[place]
+    return replace(cut, columns=columns, events=events), stances or [whole.stance_mm]
+
+
+def labelled_events(recording: C3dFile) -> list[tuple[str, float]]:
+    """Our events among the file's labels, with their seconds on the file's clock.
 
     EVENT:TIMES holds minutes and seconds on the clock on which frame 1 is at 0.
-
-    Raises
-        Refused: one of our events is there twice, at two times.
     """
     labels = recording.texts.get("EVENT.LABELS", [])
     times = recording.numbers.get("EVENT.TIMES", np.zeros((2, 0)))
     times = times.reshape(2, -1, order="F")
     used = min(len(labels), times.shape[1], int(first_of(recording.numbers, "EVENT.USED") or 0))
-    events: dict[str, float] = {}
+    found = []
     for label, (minutes, seconds) in zip(labels[:used], times.T[:used], strict=True):
         plain = "".join(letter for letter in label.lower() if letter.isalpha())
         event = next((name for name, labels in EVENT_NAMES.items() if plain in labels), None)
         at = float(60.0 * minutes + seconds)
-        if event is None or not np.isfinite(at):
-            continue
+        if event is not None and np.isfinite(at):
+            found.append((event, at))
+    return found
+
+
+def _of_one_swing(file: str, labelled: Iterable[tuple[str, float]]) -> dict[str, float]:
+    """One swing's events by name.
+
+    Raises
+        Refused: one of them is there twice, at two times.
+    """
+    events: dict[str, float] = {}
+    for event, at in labelled:
         if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:
             what = f'the event "{event}" appears twice, at {events[event]:.3f} s and at {at:.3f} s'
-            raise refuse("event_twice", what, "keep one of them in the recording", file=recording.file)
+            raise refuse("event_twice", what, "keep one of them in the recording", file=file)
     return events
 
 

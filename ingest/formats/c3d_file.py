@@ -8,7 +8,7 @@ import struct
 import subprocess
 import sys
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +56,14 @@ class C3dFile:
     def point_labels(self) -> list[str]:
         """Names of the markers, in the order of `points`."""
         return [name for key in ("", "2", "3") for name in self.texts.get(f"POINT.LABELS{key}", [])]
+
+    def part(self, from_s: float, to_s: float) -> "C3dFile":
+        """The frames between two times of the file's clock."""
+        each = round(self.analog_rate_hz / self.point_rate_hz)
+        low, high = (round((at - self.first_s) * self.point_rate_hz) for at in (from_s, to_s))
+        low = max(low - 1, 0)
+        points, analogs = self.points[:, :, low : high + 2], self.analogs[:, low * each : (high + 2) * each]
+        return replace(self, points=points, analogs=analogs, first_s=self.first_s + low / self.point_rate_hz)
 
     def analog_unit(self, channel: int) -> str:
         """Unit of one channel (from 0), letters only and lower-case; empty when the file names none."""

@@ -143,7 +143,7 @@ class Format(ABC):
 
 
 class SampleFormat(Format):
-    """Samples of both feet; `one_swing`: what is wrong with a file refuses its own swing only."""
+    """Samples of both feet; `one_swing`: what is wrong with a swing's own file refuses that swing only."""
 
     one_swing: ClassVar[bool] = False
 

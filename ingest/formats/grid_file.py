@@ -3,8 +3,8 @@
 frames.npz holds the arrays `pressure` (T, rows, cols; kPa), `t_s` (T), `swing_no` (T) and `pitch_mm` (one
 number). frames.parquet holds one row a frame: `t_s`, `swing_no`, and `pressure` as a list (or fixed-size
 list) of rows × cols numbers, row after row; the file's key-value metadata gives `rows`, `cols` and
-`pitch_mm`. What a file declares is checked before anything is unpacked, so a small hostile file can't fill
-the memory.
+`pitch_mm`. Frames of one swing, or of a recording that runs on, need no `swing_no`. What a file declares is
+checked before anything is unpacked, so a small hostile file can't fill the memory.
 """
 
 import math
@@ -30,17 +30,21 @@ MOST_SQUEEZED, LARGE_BYTES = 400, 64_000_000  # real frames pack 3 to 100 times 
 PITCH_LOW_MM, PITCH_HIGH_MM = 2.0, 30.0
 _CHUNK_BYTES = 1 << 24
 _ARRAYS = ("pressure", "t_s", "swing_no", "pitch_mm")
+NUMBER = "swing_no"
 _EXPORT = "export the recording again and deliver the session again"
 _BROKEN = (zipfile.BadZipFile, zlib.error, pa.ArrowException, EOFError, RuntimeError, OSError, ValueError)
 
 
 @dataclass(frozen=True)
 class Frames:
-    """Frames as delivered: pressure (T, rows, cols) in kPa, clock (T) in s, swing number (T), pitch in mm."""
+    """Frames as delivered: pressure (T, rows, cols) in kPa, clock (T) in s, swing number (T), pitch in mm.
+
+    swing_no is None where the file numbers no swings.
+    """
 
     pressure: NDArray[np.float32]
     t_s: NDArray[np.float64]
-    swing_no: NDArray[np.int64]
+    swing_no: NDArray[np.int64] | None
     pitch_mm: float
 
 
@@ -54,7 +58,9 @@ def open_frames(path: Path) -> Frames:
     try:
         if kind == ".npz":
             with zipfile.ZipFile(path) as archive:
-                arrays = {name: _open_member(path, archive, name) for name in reversed(_ARRAYS)}
+                numbered = f"{NUMBER}.npy" in archive.namelist()
+                wanted = [name for name in reversed(_ARRAYS) if numbered or name != NUMBER]
+                arrays = {name: _open_member(path, archive, name) for name in wanted}
         elif kind == ".parquet":
             with pq.ParquetFile(path) as file:
                 arrays = _read_parquet(path, file)
@@ -64,14 +70,14 @@ def open_frames(path: Path) -> Frames:
         what = "the file is not a whole " + (".npz archive" if kind == ".npz" else "Parquet file")
         raise _refused(path, "unreadable", what, _EXPORT) from error
     count = len(arrays["pressure"])
-    for name in ("t_s", "swing_no"):
+    for name in ("t_s", *([NUMBER] if NUMBER in arrays else [])):
         if arrays[name].shape != (count,):
             what = f"{name} has shape {arrays[name].shape} but there are {count} frames"
             raise _refused(path, "bad_shape", what, _EXPORT, name)
     if not np.isfinite(arrays["t_s"]).all():
         raise _refused(path, "bad_value", "t_s holds a time that is not a number", _EXPORT, "t_s")
-    number = arrays["swing_no"]
-    if not ((number >= 0) & (number < 2**31)).all() or (number != np.round(number)).any():
+    number = arrays.get(NUMBER)
+    if number is not None and not ((number >= 0) & (number < 2**31) & (number == np.round(number))).all():
         what = "swing_no must hold whole numbers, 0 or more"
         raise _refused(path, "bad_value", what, _EXPORT, "swing_no")
     given = arrays["pitch_mm"]
@@ -79,7 +85,8 @@ def open_frames(path: Path) -> Frames:
     if not PITCH_LOW_MM <= pitch <= PITCH_HIGH_MM:
         what = f"pitch_mm is {pitch:g} but must be one number from {PITCH_LOW_MM:g} to {PITCH_HIGH_MM:g} mm"
         raise _refused(path, "bad_value", what, "give the distance between sensors in mm", "pitch_mm")
-    return Frames(arrays["pressure"], arrays["t_s"], number.astype(np.int64), pitch)
+    swing_no = None if number is None else number.astype(np.int64)
+    return Frames(arrays["pressure"], arrays["t_s"], swing_no, pitch)
 
 
 def _refused(path: Path, reason: str, what: str, todo: str, column: str | None = None) -> Refused:
@@ -141,7 +148,7 @@ def _numbers(stream: IO[bytes], count: int, dtype: np.dtype[Any], ours: np.dtype
 def _parquet_layout(path: Path, file: Any) -> tuple[int, int, float]:
     """Rows, cols and pitch of the grid, after the columns have been found to be there."""
     names = file.schema_arrow.names
-    for name in ("pressure", "t_s", "swing_no"):
+    for name in ("pressure", "t_s"):
         if name not in names:
             raise _refused(path, "missing_column", f"the column {name} is missing", _EXPORT, name)
     kind = file.schema_arrow.field("pressure").type
@@ -164,13 +171,13 @@ def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
         what = f"pressure does not hold {cells} numbers in every row ({rows} rows × {cols} cols)"
         raise _refused(path, "bad_shape", what, _EXPORT, "pressure")
     pressure = np.empty((frames, cells), dtype=np.float32)
-    clock, number = np.empty(frames), np.empty(frames)
+    plain = {name: np.empty(frames) for name in ("t_s", NUMBER) if name in file.schema_arrow.names}
     at = 0
-    wanted = ["t_s", "swing_no", "pressure"]
+    wanted = [*plain, "pressure"]
     for batch in file.iter_batches(max(1, 4_000_000 // cells), columns=wanted, use_threads=False):
         part = slice(at, at + batch.num_rows)
-        clock[part] = _plain(batch.column("t_s"))
-        number[part] = _plain(batch.column("swing_no"))
+        for name, column in plain.items():
+            column[part] = _plain(batch.column(name))
         values = _plain(batch.column("pressure").flatten())
         lengths = batch.column("pressure").value_lengths()
         if lengths.null_count or any(n != cells for n in lengths.unique().to_pylist()):
@@ -180,7 +187,7 @@ def _read_parquet(path: Path, file: Any) -> dict[str, NDArray[Any]]:
             pressure[part] = values.reshape(-1, cells)
         at += batch.num_rows
     shaped = pressure.reshape(frames, rows, cols)
-    return {"pressure": shaped, "t_s": clock, "swing_no": number, "pitch_mm": np.array(pitch)}
+    return {"pressure": shaped, **plain, "pitch_mm": np.array(pitch)}
 
 
 def _noted(path: Path, file: Any, key: str) -> float:

@@ -17,8 +17,9 @@ from ingest.formats.explanation import BODY_N, Explanation
 from ingest.formats.footprints import Marks
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
-from ingest.formats.grid_recording import Recording
+from ingest.formats.grid_recording import Recording, loads_of_sides
 from ingest.plate_rows import SampleFile, snapped
+from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
 from warehouse.vocabulary import SAMPLE_COLUMNS
 
@@ -83,13 +84,22 @@ class SensorGrid(SampleFormat):
         parquet = ending == ".parquet" and "pressure" in pl.scan_parquet(path).collect_schema().names()
         return parquet or ending == ".npz"
 
-    def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:  # noqa: ARG002
-        """Read a session's frames, which number their swings themselves."""
+    def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
+        """Read a session's frames; without swing numbers they are one swing's, or run on over many."""
         options = context.device.raw if context.device is not None else {}
-        grid = read_frames(context.base / name, device_options=options, handed=context.hand(name))
-        stance_mm = tuple(grid.session_stance_mm or ()) or None
-        samples = SampleFile.of(name, grid.samples)
-        return replace(samples, flags=grid.flags, stance_mm=stance_mm, notice=grid.notice)
+        turned = open_turned(context.base / name, options, context.hand(name))
+        cut = None
+        if turned.frames.swing_no is None and swing_no is None:
+            cut = cut_up(turned.loads(), context.header.holds.values(), session=context.header.session)
+        grid = turned.read(cut, swing_no)
+        flags = {} if cut is None else cut.flags
+        return replace(
+            SampleFile.of(name, grid.samples),
+            flags={no: flags.get(no, {}) | grid.flags.get(no, {}) for no in flags.keys() | grid.flags.keys()},
+            stance_mm=tuple(grid.session_stance_mm or ()) or None,
+            notice=grid.notice,
+            found={} if cut is None else cut.found,
+        )
 
     def explain(self, path: Path, device: str) -> Explanation:
         """Size, rate and usual load of a grid's frames."""
@@ -98,7 +108,9 @@ class SensorGrid(SampleFormat):
         found = Explanation(path.name, self.title)
         size = f"{rows * frames.pitch_mm:.0f} mm from heels to toes, {cols * frames.pitch_mm:.0f} mm across"
         found.facts["grid"] = f"{rows} rows × {cols} columns at {frames.pitch_mm:g} mm: {size}"
-        found.facts["frames"] = f"{count} in {np.unique(frames.swing_no).size} swings"
+        number = frames.swing_no
+        swings = "without swing numbers" if number is None else f"in {np.unique(number).size} swings"
+        found.facts["frames"] = f"{count} {swings}"
         steps = np.diff(frames.t_s)
         steps = steps[steps > 0]
         rate = f"{snapped(1.0 / float(np.median(steps))):.5g} Hz" if steps.size else "one frame"
@@ -118,22 +130,63 @@ class SensorGrid(SampleFormat):
         return found
 
 
-def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -> Grid:
-    """Read frames.npz or frames.parquet of a sensor grid.
+@dataclass(frozen=True)
+class Turned:
+    """An opened file with its frames turned (x toward the target, y toward the toes), and its whole rows."""
 
-    `device_options` may hold rows = "toes_first" and columns = "right_first" ([device.NAME] of academy.toml);
+    path: Path
+    frames: Frames
+    turn: tuple[slice, slice, slice]  # from the file's own order, and back
+    whole: NDArray[np.int64]
+
+    def loads(self) -> SampleFile:
+        """Both feet's loads, near enough to find the swings by; lines count the frames from 1."""
+        lead, trail = loads_of_sides(self.frames, self.whole)
+        columns = {"t_s": self.frames.t_s[self.whole], "lead_n": lead, "trail_n": trail}
+        return SampleFile(self.path.name, columns, self.whole + 1, {})
+
+    def read(self, cut: SampleFile | None, swing_no: int | None = None) -> Grid:
+        """Samples of the swings as the file numbers them, as they were `cut`, or of the one numbered so."""
+        frames, kept = self.frames, self.whole
+        if cut is not None:
+            rows = cut.lines - 1
+            number = cut.columns["swing_no"].astype(np.int64)
+            frames = Frames(frames.pressure[rows], frames.t_s[rows], number, frames.pitch_mm)
+            kept = np.arange(len(rows))
+        elif frames.swing_no is None:
+            number = np.full(len(frames.t_s), 1 if swing_no is None else swing_no)
+            frames = replace(frames, swing_no=number)
+        return _reduced(self, Recording(frames, kept))
+
+
+def open_turned(path: Path, options: Mapping[str, Any], handed: str) -> Turned:
+    """Open frames.npz or frames.parquet of a sensor grid.
+
+    `options` may hold rows = "toes_first" and columns = "right_first" ([device.NAME] of academy.toml);
     `handed` is "right" or "left": a right-handed golfer's lead foot is the left.
 
     Raises
-        Refused: the file can't be read, its arrays do not fit, pressures are negative or absurd, or no swing
-            shows two feet.
+        Refused: the file can't be read, its arrays do not fit, or pressures are negative or absurd.
     """
     frames = open_frames(path)
-    kept = _whole_frames(path, frames)
-    flip_rows = _option(path, device_options, "rows", "heels_first", "toes_first")
-    flip_cols = _option(path, device_options, "columns", "left_first", "right_first") != (handed != "left")
-    turn = (slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
-    recording = Recording(replace(frames, pressure=frames.pressure[:, *turn]), kept)
+    whole = _whole_frames(path, frames)
+    flip_rows = _option(path, options, "rows", "heels_first", "toes_first")
+    flip_cols = _option(path, options, "columns", "left_first", "right_first") != (handed != "left")
+    turn = (slice(None), slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
+    return Turned(path, replace(frames, pressure=frames.pressure[turn]), turn, whole)
+
+
+def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -> Grid:
+    """Read a file that numbers its swings, or is one swing; `device_options` and `handed` as `open_turned`.
+
+    Raises
+        Refused: as `open_turned`, or no swing shows two feet.
+    """
+    return open_turned(path, device_options, handed).read(None)
+
+
+def _reduced(turned: Turned, recording: Recording) -> Grid:
+    path = turned.path
     if recording.stuck.mean() > MOST_STUCK:
         what = f"{int(recording.stuck.sum())} of {recording.stuck.size} sensors show one pressure throughout"
         raise refuse("stuck", what, "zero the grid and record again", file=path.name, column="pressure")
@@ -146,7 +199,7 @@ def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -
     order = np.argsort(np.concatenate([recording.swings[no].rows for no in parts]), kind="stable")
     samples = pl.concat([samples for samples, _ in parts.values()])[order]
     samples, stances = samples.select("swing_no", "t_s", *SAMPLE_COLUMNS), {no: parts[no][1] for no in parts}
-    dead, stuck = _places(recording.dead[turn]), _places(recording.stuck[turn])
+    dead, stuck = (_places(marks[turned.turn[1:]]) for marks in (recording.dead, recording.stuck))
     return Grid(samples, stances, dead, stuck, _flags(recording, parts))
 
 

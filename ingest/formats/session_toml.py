@@ -20,6 +20,7 @@ from ingest.formats.format import Format
 from ingest.refusals import refuse, shown
 from ingest.session_file import (
     FILE,
+    USUAL_PACE,
     ClipSettings,
     HoldEntry,
     SessionHeader,
@@ -38,7 +39,7 @@ _AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
 _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
-    "swing", "hold", "stance", "clip", "feet_checked",
+    "swing", "hold", "stance", "clip", "feet_checked", "pace",
 }  # fmt: skip
 _CLIP_KEYS = {field.name for field in fields(ClipSettings)}
 _SWING_KEYS = {"no", "part", "drill", "pace", "club", "file", "clip", "events", "clip_events"}
@@ -122,6 +123,7 @@ class _Reader:
             feet_checked=self.table.get("feet_checked") is True,
             text=self.text,
             clip=self.clip(),
+            pace=self.word(self.table, "pace", PACES, USUAL_PACE, _TOP),
         )
         self.swings(header)
         return header
@@ -269,7 +271,7 @@ class _Reader:
     def swing(self, row: dict[str, Any], place: _Place, header: SessionHeader) -> SwingEntry:
         self.only(row, _SWING_KEYS, "[[swing]]", place)
         part = self.word(row, "part", PARTS, "baseline", place)
-        pace = self.word(row, "pace", PACES, "full", place)
+        pace = self.word(row, "pace", PACES, header.pace, place)
         drill, no = row.get("drill"), int(row["no"])
         if drill is not None and drill not in self.academy.drills:
             what = f"drill {shown(drill)} is not in drills.csv"

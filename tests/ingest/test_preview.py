@@ -1,11 +1,15 @@
 """What a page shows before anything is kept is what a load makes of the same files."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+import made_c3d
+import made_grids
 import odd_exports as odd
 from ingest.preview import preview
-from planted_recordings import Player, recording
+from planted_recordings import QUIET, Player, recording
 from warehouse.preview import Brought
 from warehouse.recipes import with_recipe
 from warehouse.settings import Settings, parse_settings
@@ -90,6 +94,23 @@ def test_a_recording_that_runs_on_is_shown_cut_with_what_each_swing_is(tmp_path)
     assert kinds.count("swing") == len(made.of("swing"))
     assert "practice_swing" in kinds
     assert all(swing.sure is not None and swing.lead_n for swing in found.swings)
+
+
+@pytest.mark.parametrize("kind", ["c3d", "npz"])
+def test_a_recording_of_platforms_or_a_grid_is_shown_cut_too(tmp_path, kind):
+    player = replace(QUIET, practice=(1,), step_off=0.0)
+    made = recording(player, seed=4, minutes=1.0, rate_hz=50.0, broken_off=0.0)
+    (tmp_path / "made").mkdir()
+    if kind == "c3d":
+        file = made_c3d.write_recording(tmp_path / "made" / "monday.c3d", made)
+    else:
+        file = made_grids.write_recording(tmp_path / "made" / "monday.npz", made)
+    found = look(tmp_path / "a", {file.name: file.read_bytes()})
+    assert (found.questions, found.problems) == ([], ())
+    shown = [swing.kind for swing in found.swings]
+    assert shown.count("swing") == len(made.of("swing")) > 0
+    assert shown.count("practice_swing") == len(made.of("practice"))
+    assert all(swing.file is None and swing.sure and len(swing.t_s) > 50 for swing in found.swings)
 
 
 def test_a_file_of_the_roster_is_none_of_a_session(tmp_path):

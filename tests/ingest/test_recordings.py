@@ -1,11 +1,14 @@
 """Sensor grids and C3D recordings as a session's samples: they land as a plate file of the same swing does."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
 
 import made_c3d
 import made_grids
+import planted_recordings
 
 GRID = '\n[device.grid]\nkind = "sensor_grid"\n[device.turned]\nkind = "sensor_grid"\nrows = "toes_first"\n'
 PLATFORMS = '\n[device.platforms]\nkind = "force_plates"\nlead_platform = 1\n'
@@ -83,6 +86,86 @@ def test_a_grid_file_that_is_none_is_refused_in_one_sentence(academy, made):
     (refused,) = academy.load().refused
     assert refused.sentence.startswith("Session v1, frames.npz")
     assert academy.left_in_inbox() == []
+
+
+@pytest.fixture(scope="module")
+def lesson():
+    """A few balls with a practice swing before each; and from when on the player stands elsewhere."""
+    player = replace(planted_recordings.QUIET, practice=(1,), step_off=0.0)
+    found = planted_recordings.recording(player, seed=4, minutes=1.6, rate_hz=50.0, broken_off=0.0)
+    return found, float(np.median([one.events["impact"] for one in found.of("swing")])) + 6.0
+
+
+def assert_cut(academy, found):
+    """Each planted swing with a ball is one, practice swings are left out, and nothing else is found."""
+    rows = academy.sql(
+        "SELECT kind, pace, club, t0_s, t0_s + n_samples / rate_hz AS end_s, swing_no FROM academy.swing ORDER BY t0_s"
+    )
+    for kind, theirs in (("swing", "swing"), ("practice", "practice_swing")):
+        at = [one.events["impact"] for one in found.of(kind)]
+        own = rows.filter(kind=theirs)
+        assert len(own) == len(at) > 1
+        assert all(a < t < b for t, a, b in zip(at, own["t0_s"], own["end_s"], strict=True))
+    assert rows["kind"].is_in(["swing", "practice_swing"]).all()
+    return rows.filter(kind="swing")
+
+
+def test_a_c3d_recording_that_runs_on_is_cut_and_each_swing_read_by_where_the_feet_were(
+    academy, made, lesson
+):
+    found, steps_at_s = lesson
+    sheet = made.toml(swings=[], device="platforms").replace("club", 'pace = "slow"\nclub', 1)
+    folder = made.deliver(academy.inbox / "v1", sheet)
+    labels = tuple(("Impact", one.events["impact"]) for one in found.of("swing")[:2])
+    setup = made_c3d.Setup(steps_at_s=steps_at_s, events=labels)
+    made_c3d.write_recording(folder / "plate.c3d", found, setup)
+    report = academy.load()
+    assert report.refused == []
+    [notice] = report.to_json()["notices"]
+    assert f"{len(found.of('swing'))} swings found" in notice
+    swings = assert_cut(academy, found)
+    assert set(swings["pace"]) == {"slow"}
+    marked = academy.sql("SELECT swing_no, t_s FROM academy.swing_event WHERE source = 'marked' ORDER BY 1")
+    assert marked["swing_no"].to_list() == swings["swing_no"].to_list()[:2]
+    assert np.allclose(marked["t_s"], [at for _, at in labels], atol=0.001)
+    trace = academy.trace("v1")
+    for no in (swings["swing_no"][0], swings["swing_no"][-1]):  # before and after the step
+        t_s, columns = trace.swing(no)
+        place = np.searchsorted(found.t_s, t_s + 1e-6) - 1
+        load, along = found.right_n[place], found.right_along_pct[place]
+        assert np.allclose(columns["trail_n"], load, atol=0.5)
+        heavy = load > 100.0
+        assert np.allclose(columns["trail_along_pct"][heavy], along[heavy], atol=1.0)
+
+
+def test_frames_that_run_on_are_cut_and_each_swing_read_by_its_own_prints(academy, made, lesson):
+    found, steps_at_s = lesson
+    folder = made.deliver(academy.inbox / "v1", made.toml(swings=[], device="grid"))
+    made_grids.write_recording(folder / "frames.npz", found, steps_at_s)
+    assert academy.load().refused == []
+    swings = assert_cut(academy, found)
+    trace = academy.trace("v1")
+    for no in (swings["swing_no"][0], swings["swing_no"][-1]):
+        t_s, columns = trace.swing(no)
+        place = np.searchsorted(found.t_s, t_s + 1e-6) - 1
+        assert np.allclose(columns["lead_n"], found.left_n[place], rtol=0.03, atol=15.0)
+        heels = columns["lead_heel_n"] / np.maximum(columns["lead_n"], 1.0)
+        assert 0.2 < np.median(heels) < 0.8  # by another place of the feet it would be near 0 or 1
+
+
+@pytest.mark.parametrize("device", ["platforms", "grid"])
+def test_where_nobody_swings_a_recording_is_refused_and_says_so(academy, made, device):
+    found = planted_recordings.recording(
+        planted_recordings.QUIET, seed=3, minutes=0.7, rate_hz=50.0, balls=False
+    )
+    folder = made.deliver(academy.inbox / "v1", made.toml(swings=[], device=device))
+    if device == "grid":
+        made_grids.write_recording(folder / "frames.npz", found)
+    else:
+        made_c3d.write_recording(folder / "plate.c3d", found)
+    (refused,) = academy.load().refused
+    assert refused.reason == "no_swing_found"
+    assert academy.sql("SELECT count(*) FROM academy.swing").item() == 0
 
 
 def swing(made):

@@ -225,17 +225,13 @@ def session_name(visit: Visit, files: Mapping[str, bytes]) -> str:
 
 
 def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
-    """Its session.toml; a full swing found in a recording needs no entry."""
+    """Its session.toml; swings found in a recording need no entry."""
     head: dict[str, Any] = {
         "session": session, "student": visit.student, "coach": reader.viewer.person,
-        "started_at": visit.started_at, "club": visit.club, "device": visit.device,
+        "started_at": visit.started_at, "club": visit.club, "pace": visit.pace, "device": visit.device,
         "body_mass_kg": visit.body_mass_kg,
     }  # fmt: skip
-    entries = [
-        {"no": swing.no, "pace": visit.pace, "file": swing.file}
-        for swing in opened.preview.swings
-        if swing.sure is None or visit.pace != "full"
-    ]
+    entries = [{"no": swing.no, "file": swing.file} for swing in opened.preview.swings if swing.sure is None]
     swings = [line for entry in entries for line in ("", "[[swing]]", *toml.lines(entry))]
     return "\n".join([*toml.lines(head), *swings, ""])
 

@@ -60,7 +60,7 @@ def refused(path, **options):
     return refusal
 
 
-@pytest.mark.parametrize("name", ["pressure", "t_s", "swing_no", "pitch_mm"])
+@pytest.mark.parametrize("name", ["pressure", "t_s", "pitch_mm"])
 def test_a_missing_array_is_named(tmp_path, name):
     refusal = refused(made_grids.make(rate=50, seconds=1).write(tmp_path / "frames.npz", **{name: None}))
     assert (refusal.reason, refusal.column) == ("missing_column", name)
