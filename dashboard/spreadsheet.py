@@ -41,7 +41,7 @@ def read_file(name: str, data: bytes) -> list[list[str]]:
 
 
 def read_text(text: str) -> list[list[str]]:
-    """The rows of pasted text: cells parted by tabs, semicolons or commas, whichever there are most of."""
+    """The rows of pasted text: cells separated by tabs, semicolons or commas, whichever there are most of."""
     lines = [line for line in text.splitlines() if line.strip()]
     counts = {mark: sum(line.count(mark) for line in lines[:20]) for mark in "\t;,"}
     mark = max(counts, key=lambda m: counts[m])

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import click
+from pandera.polars import Column
 
 import points
 import underfoot
@@ -14,11 +15,24 @@ from dashboard.navigation import Page
 from dashboard.text.labels import AGES, FLAGS, LABELS
 from dashboard.text.reasons import REFUSALS
 from planted_swings import CASES
+from warehouse.contracts import deliveries
 from warehouse.definitions import read_metrics, usual_faults, words_of
 from warehouse.observations import feelings, signs
 from warehouse.tables import SCHEMA_FOLDER, table_names
 from warehouse.vocabulary import FLAG_COUNTS, NOTE_KINDS
 
+DELIVERED = {
+    "people.csv": deliveries.PersonLine,
+    "coaching.csv": deliveries.CoachingLine,
+    "drills.csv": deliveries.DrillLine,
+    "seasons.csv": deliveries.SeasonLine,
+    "consents.csv": deliveries.ConsentLine,
+    "plate.csv": deliveries.PlateSample,
+    "events.csv": deliveries.EventLine,
+    "clip.csv": deliveries.ClipLine,
+    "notes.csv": deliveries.NoteLine,
+    "shots.csv": deliveries.ShotLine,
+}
 FILE = Path(__file__).parents[1] / "warehouse" / "REFERENCE.md"
 OPENING = """\
 # Reference
@@ -34,6 +48,7 @@ def text() -> str:
         [
             OPENING,
             *_tables(),
+            *_delivered_files(),
             *_metrics(),
             *_faults(),
             *_held_rules(),
@@ -57,6 +72,31 @@ def _tables() -> Iterator[str]:
         ("table", "grain"),
         grains,
     )
+
+
+def _delivered_files() -> Iterator[str]:
+    rows = []
+    for file, contract in DELIVERED.items():
+        schema = contract.to_schema()
+        for name, column in schema.columns.items():
+            needed = "yes" if column.required else "no"
+            rows.append(
+                (f"`{file}`", f"`{name}`", needed, "yes" if column.nullable else "no", _meaning(column))
+            )
+    yield from _list(
+        "Delivered files",
+        "The columns of each; ingest/DELIVERIES.md says how they go together. Other columns are refused.",
+        ("file", "column", "required", "may be empty", "unit; meaning"),
+        rows,
+    )
+
+
+def _meaning(column: Column) -> str:
+    """What a column is, with the values it may have."""
+    allowed = [
+        check.statistics["allowed_values"] for check in column.checks if "allowed_values" in check.statistics
+    ]
+    return "; ".join([column.description, *(", ".join(map(str, values)) for values in allowed)])
 
 
 def _metrics() -> Iterator[str]:

@@ -136,7 +136,7 @@ def swing_like(line: Line, at: int, *, force: bool) -> Move | None:
 def standing_loads(total: Array, on: NDArray[np.bool_]) -> tuple[NDArray[np.int64], dict[int, float]]:
     """Which visit to the plate each sample belongs to, and each visit's standing load above the zero of then.
 
-    Visits are parted by half a second without anybody. The zero is what the empty plate shows around them.
+    Visits are separated by half a second without anybody. The zero is what the empty plate shows around them.
     """
     off = ~_closed(on, round(0.5 * HZ))
     visits = np.cumsum(np.diff(off.astype(np.int8), prepend=1) < 0, dtype=np.int64)

@@ -14,11 +14,12 @@ from warehouse.definitions import read_metrics, usual_faults
 from warehouse.founding import starter_drills
 from warehouse.observations import feelings, signs
 from warehouse.tables import table_names, table_sql
-from warehouse.vocabulary import FLAG_COUNTS
+from warehouse.vocabulary import EVENTS, FLAG_COUNTS, NOTE_KINDS, PURPOSES
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+DELIVERIES = (ROOT / "ingest" / "DELIVERIES.md").read_text(encoding="utf-8")
 REFERENCE = reference.FILE.read_text(encoding="utf-8")
 DOCS = README + DEVELOPERS
 
@@ -44,6 +45,13 @@ def test_every_table_is_documented(table):
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.path)
 def test_every_page_is_documented(page):
     assert re.search(rf"^\| {page.name} \| `{page.path}` \|", REFERENCE, re.MULTILINE)
+
+
+def test_every_kind_of_note_event_and_purpose_of_a_consent_is_documented():
+    kinds = re.findall(r"`(\w+)`", "".join(re.findall(r"^\| (`[^|]*)\|", DELIVERIES, re.MULTILINE)))
+    assert sorted(kinds) == sorted(NOTE_KINDS)
+    assert re.findall(r"^(\w+) = \d\.", DELIVERIES, re.MULTILINE) == list(EVENTS)
+    assert [purpose for purpose in PURPOSES if f"| `{purpose}` | " not in README] == []
 
 
 def test_every_flag_counts_something_and_has_words():
@@ -82,6 +90,8 @@ def test_every_picture_and_file_the_docs_name_exists():
     named += re.findall(r"`([a-z_]+(?:/\w+)*/\w+\.(?:py|toml|md|sql))`", DOCS + short)
     assert len(named) >= 15
     assert [name for name in named if not (ROOT / name).exists()] == []
+    further = re.findall(r"\]\(([^)#]+)", DELIVERIES)
+    assert [name for name in further if not (ROOT / "ingest" / name).exists()] == []
 
 
 def test_no_text_of_the_project_names_a_package_host():

@@ -93,9 +93,11 @@ class NoteLine(Contract):
     text: pl.String | None = Field(nullable=True, description="text; in the coach's own words")
     shared: pl.Boolean | None = Field(nullable=True, description="–; may the student see it")
     drawn_against: pl.String | None = Field(
-        nullable=True, description="text; lots chose code over this drill (plan or drill)"
+        nullable=True, description="text; drill that a random draw passed over for code (plan or drill)"
     )
-    held: pl.String | None = Field(nullable=True, description="text; nudge directions held, parted by spaces")
+    held: pl.String | None = Field(
+        nullable=True, description="text; nudge directions held, separated by spaces"
+    )
     lost: pl.String | None = Field(
         nullable=True, description="text; nudge directions in which balance was lost"
     )
@@ -106,7 +108,7 @@ class NoteLine(Contract):
         nullable=True, description="text; head coach who answers for what age or pain rules out"
     )
     kindred: pl.String | None = Field(
-        nullable=True, description="text; metrics that an agreed aim has beside its code, parted by spaces"
+        nullable=True, description="text; metrics that an agreed aim has beside its code, separated by spaces"
     )
     due: pl.Date | None = Field(nullable=True, description="date; by when an agreed aim is to be reached")
 
@@ -137,7 +139,7 @@ class PersonLine(Contract):
     )
     level: pl.String | None = Field(nullable=True, description="text; the academy's own level name")
     guardian_of: pl.String | None = Field(
-        nullable=True, description="text; students a guardian answers for, parted by spaces"
+        nullable=True, description="text; students a guardian answers for, separated by spaces"
     )
     joined: pl.Date = Field(description="date; first day")
     left: pl.Date | None = Field(nullable=True, description="date; last day")

@@ -11,5 +11,5 @@ CREATE TABLE IF NOT EXISTS academy.drill_dose (
     dose DOUBLE,
     unit VARCHAR,                    -- reps | minutes
     pace VARCHAR,
-    drawn_against VARCHAR            -- lots chose this drill over that one; null: somebody chose
+    drawn_against VARCHAR            -- the drill that a random draw passed over; null: somebody chose
 );

@@ -16,7 +16,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     unit VARCHAR,
     pace VARCHAR,
     place VARCHAR,                   -- lesson | home
-    drawn_against VARCHAR,           -- of a plan or drill: lots were drawn, and this drill lost
+    drawn_against VARCHAR,           -- of a plan or drill: the drill that a random draw passed over
     held VARCHAR,                    -- of a nudge check: directions held, parted by spaces
     lost VARCHAR,                    -- of a nudge check: directions in which balance was lost
     announced BOOLEAN,               -- of a nudge check: null when not said
