@@ -13,8 +13,9 @@ def lagged_effects(design: Design, value: FLOATS) -> dict[str, tuple[float, floa
     """Drill → its coefficient, with a 90 % interval, in a regression of a session's value on the last one's.
 
     `value` (N,) toward better. A drill counts when it was set between the two; drills of fewer than three
-    students stay out. The cross-check of the season's model, biased a little upward for drills that are
-    given on bad days.
+    students stay out, and nothing is found where the values of fewer than three ever change, as where all but
+    one stay inside their band. The cross-check of the season's model, biased a little upward for drills that
+    are given on bad days.
     """
     owner, lesson = design.cell.owner, design.doses.lesson
     now = np.flatnonzero(owner[1:] == owner[:-1])
@@ -24,7 +25,8 @@ def lagged_effects(design: Design, value: FLOATS) -> dict[str, tuple[float, floa
         if np.unique(owner[now][set_between[:, k] > 0]).size >= LEAST_FIRST
     ]  # fmt: skip
     x = np.column_stack([np.ones(now.size), value[now], set_between[:, reach]])
-    if now.size <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
+    moved = np.unique(owner[now][value[now + 1] != value[now]]).size
+    if moved < LEAST_FIRST or now.size <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
         return {}
     gamma, cov = clustered(x, value[now + 1], owner[now])
     clusters = np.unique(owner[now]).size

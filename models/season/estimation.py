@@ -97,7 +97,8 @@ def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FL
     np.add.at(scores, owner, x * (y - x @ gamma)[:, None])
     groups = np.unique(owner).size
     scale = groups / max(groups - 1, 1) * (n - 1) / max(n - p, 1)
-    return gamma, scale * bread @ (scores.T @ scores) @ bread
+    each = scores @ bread  # squares of these are never negative, as rounding of the product of three may be
+    return gamma, scale * each.T @ each
 
 
 def jackknife_variance(left_out: FLOATS) -> float:

@@ -109,6 +109,21 @@ def test_an_aim_with_a_band_counts_the_fall_in_distance_to_it(simulate):
     assert row["label"] == "helps"
 
 
+@pytest.mark.parametrize("outside", [1, 2])
+def test_where_next_to_everyone_stays_inside_the_band_no_drill_is_given_a_cross_check(simulate, outside):
+    # Their distance to the band is 0 throughout: what is left is the few others', and 0 ± 0 for any drill.
+    metrics, given = academy(simulate, 3)
+    away = pl.col("student").is_in([f"s{i:02d}" for i in range(outside)])
+    metrics = metrics.with_columns(mean=pl.when(away).then(pl.col("mean")).otherwise(77.5))
+    band = pl.DataFrame(
+        {"metric": ["m"], "club_family": ["iron"], "level": [None], "style": [None], "student": [None],
+         "lo": [75.0], "hi": [80.0], "version": ["v"], "from": [None]}
+    )  # fmt: skip
+    rows = by_drill(ask(metrics, given, better="band", bands=band))
+    assert [rows[drill, "m"].get("cross_check") for drill in ("d1", "d2")] == [None, None]
+    assert {row["label"] for row in rows.values()} <= {"no_clear_effect", "too_little_data"}
+
+
 def test_too_few_students_stay_silent(simulate):
     row = by_drill(ask(*academy(simulate, 4, students=7)))["d1", "m"]
     assert (row["label"], row["n_students"], row.get("kept"), row.get("p")) == (

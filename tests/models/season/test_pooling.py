@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from models.season.estimation import dersimonian_laird, false_discovery, shrink_to_mean
+from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
 
 # Rubin 1981, J Educ Stat 6: effects and standard errors of coaching in eight schools (from memory).
 SCHOOLS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])
@@ -66,3 +66,13 @@ def test_the_false_discovery_rate_is_benjamini_and_hochbergs():
     assert np.isnan(q[1])
     assert q[[0, 2]] == pytest.approx([0.02, 0.04])
     assert np.isnan(false_discovery(np.array([np.nan]))).all()
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_variances_are_never_negative_where_all_but_one_value_are_explained_exactly(seed):
+    rng = np.random.default_rng(seed)
+    owner, groups = np.repeat(np.arange(19), 6), np.eye(6)[rng.integers(0, 6, 114)]
+    y = np.zeros(114)
+    y[np.flatnonzero(groups[:, 1])[0]] = -6.0
+    variances = np.diag(clustered(np.column_stack([np.ones(114), groups[:, 1:]]), y, owner)[1])
+    assert (variances >= 0).all()
