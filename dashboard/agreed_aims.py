@@ -1,11 +1,13 @@
 """Aims that coach and student agreed on: whether they show, with the doubt, and when a change would show."""
 
 from collections.abc import Mapping
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
 
 from dashboard.queries import season
+from dashboard.queries.lesson import as_of
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
@@ -18,15 +20,34 @@ SURE = mark(
     "which nothing changes, about five will seem to show a change at some point; with several aims, each "
     "counts separately. A change that shows is a change for the better, but not always as large as hoped."
 )
+_AGREED = mark("Agreed on {day}, due by {due}. To get better: {what}.")
 _VERDICTS = Words({
     REACHED: "The change shows since the session of {looked}: {what} changed for the better.",
     NOT_YET: "The change does not show yet.",
-    NOT_REACHED: "The change did not show by the due date. There may have been too few visits; it does not "
-                 "mean that nothing changed.",
+    NOT_REACHED: "The change did not show by the due date.",
     TOO_SOON: "Too soon to say. It takes four sessions up to the day it was agreed and one after it, each "
               "with everything in the aim measured, and an academy with enough students to compare. So far "
               "there are {before} and {since}.",
 })  # fmt: skip
+# What follows from no change showing, by whether it would have on course to what was agreed; None: not known.
+_SILENCE = {
+    True: mark("On course for what was agreed it would have shown by now ({share})."),
+    False: mark(
+        "With so few visits it may not show even on course for what was agreed, so nothing follows from it."
+    ),
+    None: "",
+}
+_BRIEFLY = Words({
+    REACHED: "The change shows since {looked}.", NOT_YET: "It does not show yet.",
+    NOT_REACHED: "It did not show by then.", TOO_SOON: "Too soon to say.",
+})  # fmt: skip
+_PLAINLY = Words({
+    REACHED: "It shows in your swings since {looked}: well done.",
+    NOT_YET: "It does not show in your swings yet. Change takes time, and needs several visits to show.",
+    NOT_REACHED: "It did not show in your swings by then. Talk with your coach about what comes next.",
+    TOO_SOON: "It takes a few more visits to see it.",
+})  # fmt: skip
+LATELY = timedelta(days=28)
 
 
 def sections(chosen: StudentSeason) -> list[Section]:
@@ -38,9 +59,7 @@ def sections(chosen: StudentSeason) -> list[Section]:
 def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     names = [chosen.name(metric) for metric in row["metrics"]]
     what = listed([lowered(name) for name in names])
-    agreed = _("Agreed on {day}, due by {due}. To get better: {what}.").format(
-        day=on(row["agreed"]), due=on(row["due"]), what=what
-    )
+    agreed = _(_AGREED).format(day=on(row["agreed"]), due=on(row["due"]), what=what)
     verdict = _VERDICTS[row["label"]].format(
         looked=on(row["looked"]), what=_("together they") if len(names) > 1 else _("it"),
         before=row["n_before"], since=row["n_since"],
@@ -48,8 +67,33 @@ def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     file = _("agreed aim of {name}").format(name=chosen.person["name"])
     return Section(
         table=(_parts(chosen, row), file) if row["changes"] else None,
-        sentences=(agreed, f"{verdict} {_doubt(row)}".strip(), _power(row)),
+        sentences=(agreed, " ".join(filter(None, (verdict, _silence(row), _doubt(row)))), _power(row)),
     )
+
+
+def briefly(chosen: StudentSeason, *, plainly: bool = False) -> tuple[str, ...]:
+    """What became of each aim that still runs or ended lately; `plainly`: as its own student reads it."""
+    since = as_of(chosen.reader) - LATELY
+    found = season.agreed_aims(chosen.reader, chosen.student)
+    ended = pl.when(label=REACHED).then("looked").otherwise("due")
+    words = _PLAINLY if plainly else _BRIEFLY
+    start = _("You agreed with your coach on {day}, until {due}: {what}.") if plainly else _(_AGREED)
+    said = []
+    for row in found.filter(ended >= since).iter_rows(named=True):
+        agreed = start.format(
+            day=on(row["agreed"]), due=on(row["due"]),
+            what=listed([lowered(chosen.name(metric)) for metric in row["metrics"]]),
+        )  # fmt: skip
+        verdict = words[row["label"]].format(looked=on(row["looked"]))
+        silence = _silence(row) if row["would_show"] and not plainly else ""
+        said.append(" ".join(filter(None, (agreed, verdict, silence))))
+    return tuple(said)
+
+
+def _silence(row: Mapping[str, Any]) -> str:
+    """What follows from no change showing; "" where one shows or nobody can say."""
+    words = _SILENCE[row["would_show"]]
+    return _(words).format(share=share(0.8)) if words else ""
 
 
 def _size(changes: float) -> str:
@@ -101,6 +145,13 @@ def _parts(chosen: StudentSeason, row: Mapping[str, Any]) -> pl.DataFrame:
     ):
         shown = chosen.measures[metric]
         ends = shown.say_both(change - Z90 * se, change + Z90 * se, _(" to "), signed=True)
-        rows.append((shown.label, shown.say(change, signed=True), ends, share(weight)))
+        rows.append((shown.label, shown.say(change, signed=True), ends, _counts_for(weight)))
     headings = [_("Measure"), _("Change since"), _("Probably (9 in 10)"), _("Counts for")]
     return pl.DataFrame(rows, schema=headings, orient="row")
+
+
+def _counts_for(weight: float) -> str:
+    """A measure's share of what is judged together, in words where it is all or nothing of it."""
+    if weight > 0.995:
+        return _("everything")
+    return share(weight) if weight >= 0.005 else _("nothing: the others say it better")

@@ -15,7 +15,7 @@ from warehouse.access import Reader
 from warehouse.vocabulary import GOES_TOGETHER, NOT_CLEAR, TOO_FEW
 
 NOTHING = "nothing"
-OPEN = ("named", "earliest_cause", "most_often")
+OPEN = ("agreed", "named", "earliest_cause", "most_often")
 TITLES = Words({
     "costs": "What it costs", "feel": "What to feel", "on_film": "How to see it", "drill": "A drill",
 })  # fmt: skip

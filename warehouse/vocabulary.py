@@ -111,6 +111,9 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
 MOST_KINDRED, LONGEST_AIM_DAYS = 6, 366  # of an agreed aim
+AGREED_SIGNALS = AGREED_MISSED, AGREED_SILENT, AGREED_DUE, AGREED_REACHED = (
+    "agreed_missed", "agreed_silent", "agreed_due", "agreed_reached",
+)  # fmt: skip
 REACHED, NOT_YET, NOT_REACHED, TOO_SOON = "reached", "not_yet", "not_reached", "too_soon"  # of agreed aims
 NOT_CLEAR, TOO_FEW = "not_clear", "too_few"
 # A question between two drills that random draws settle: students it takes, and when the answer is looked at.

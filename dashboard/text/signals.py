@@ -6,7 +6,7 @@ from typing import Any
 
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import area_name
-from dashboard.text.numbers import Measure, number, on
+from dashboard.text.numbers import Measure, listed, lowered, number, on
 
 Row = Mapping[str, Any]
 IN_FULL = 2  # changes written out; those after them are counted
@@ -122,6 +122,31 @@ def _aim_met(rows: Sequence[Row], names: Names) -> str:
     )  # fmt: skip
 
 
+def _agreed(rows: Sequence[Row], names: Names, said: str) -> str:
+    """An agreed aim's measures, and what is said of them together."""
+    labels = [names.measures[row["subject"]].label for row in rows]
+    return said.format(what=listed([labels[0], *map(lowered, labels[1:])]), day=on(rows[0]["day"]))
+
+
+def _agreed_reached(rows: Sequence[Row], names: Names) -> str:
+    return _agreed(rows, names, _("{what}: the agreed change for the better shows since {day}."))
+
+
+def _agreed_missed(rows: Sequence[Row], names: Names) -> str:
+    if not rows[0]["sessions"]:
+        return _agreed(rows, names, _("{what}: agreed until {day}, and not measured since it was agreed."))
+    return _agreed(rows, names, _("{what}: agreed until {day}, and the change did not show by then."))
+
+
+def _agreed_silent(rows: Sequence[Row], names: Names) -> str:
+    said = _("{what}: on course for what was agreed until {day}, it would show by now. It does not.")
+    return _agreed(rows, names, said)
+
+
+def _agreed_due(rows: Sequence[Row], names: Names) -> str:
+    return _agreed(rows, names, _("{what}: agreed until {day}, and the change does not show yet."))
+
+
 def _unmeasured(rows: Sequence[Row], _names: Names) -> str:
     row = rows[0]
     if row["days"] is None:
@@ -169,6 +194,8 @@ def _refused(rows: Sequence[Row], _names: Names) -> str:
 
 
 _SENTENCES: dict[str, Callable[[Sequence[Row], Names], str]] = {
+    "agreed_missed": _agreed_missed, "agreed_silent": _agreed_silent, "agreed_due": _agreed_due,
+    "agreed_reached": _agreed_reached,
     "discomfort": _discomfort, "slipping": _slipping, "improving": _improving, "new_fault": _new_fault,
     "outside_band": _outside_band, "idle_drill": _idle_drill, "aim_met": _aim_met,
     "unmeasured": _unmeasured, "eye_and_plate": _eye_and_plate, "refused": _refused,

@@ -149,7 +149,7 @@ def judge(
     row["changes"] = [change / size for (change, _), size in zip(own, scale, strict=True)]
     row["ses"] = [float(se / abs(size)) for (_, se), size in zip(own, scale, strict=True)]
     over = today >= aim["due"]
-    return row | _looks(course, weights, _months(aim["due"] - aim["agreed"]), over=over, since=aim["agreed"])
+    return row | _looks(row, course, weights, over=over)
 
 
 def _places(aim: Row, cells: Mapping[CellKey, pl.DataFrame]) -> list[tuple[CellKey, ...]]:
@@ -196,9 +196,14 @@ def _wanted(aim: Row, smallest: FLOATS) -> float:
     return 1.0 if aim["wanted"] is None else float(aim["wanted"] / smallest[0])
 
 
-def _looks(course: Course, weights: FLOATS, end: float, *, over: bool, since: date) -> Row:
-    """The first look that was sure, else the last: a look a visit, one error over all until the due day."""
-    found: list[tuple[float, float]] = []  # month, change / se
+def _looks(aim: Row, course: Course, weights: FLOATS, *, over: bool) -> Row:
+    """The first look that was sure, else the last: a look a visit, one error over all until the due day.
+
+    At the last one, would_show: whether a student on an even course to what was agreed would have been seen
+    to change by then, with the chance POWER: wanted · month / end ≥ (bound + Φ⁻¹(POWER)) · se.
+    """
+    end = _months(aim["due"] - aim["agreed"])
+    found: list[tuple[float, float, float]] = []  # month, change, se
     information: list[float] = []
     last = float(course.t[-1])
     for month in np.unique(course.t[course.t > 0]):
@@ -208,20 +213,24 @@ def _looks(course: Course, weights: FLOATS, end: float, *, over: bool, since: da
         # There is no look so early that nothing could be sure, nor where nothing new is known.
         if (month < 0.1 * end or known < least) and not (over and month == last):
             continue
-        found.append((float(month), change / se))
+        found.append((float(month), change, se))
         information.append(max(known, least))
     if not found:
         return {"label": TOO_SOON}
-    time = [month / end for month, _ in found]
+    time = [month / end for month, _, _ in found]
     if over:
         time[-1] = 1.0  # what is left of the error is spent at the last look
     shares = tuple(known / information[-1] for known in information)
     bounds = spending_bounds(shares, 2 * ALPHA, tuple(time))
-    sure = [k for k, (_, z) in enumerate(found) if z > bounds[k]]
+    sure = [k for k, (_, change, se) in enumerate(found) if change > bounds[k] * se]
     at = sure[0] if sure else len(found) - 1
-    label = REACHED if sure else NOT_REACHED if over else NOT_YET
-    looked = since + timedelta(days=round(found[at][0] * DAYS_A_MONTH))
-    return {"look": at + 1, "looked": looked, "bound": bounds[at], "label": label}
+    month, _, se = found[at]
+    on_course = aim["wanted"] * min(month / end, 1.0) >= (bounds[at] + special.ndtri(POWER)) * se
+    return {
+        "look": at + 1, "looked": aim["agreed"] + timedelta(days=round(month * DAYS_A_MONTH)),
+        "bound": bounds[at], "label": REACHED if sure else NOT_REACHED if over else NOT_YET,
+        "would_show": None if sure else bool(on_course),
+    }  # fmt: skip
 
 
 def _beforehand(

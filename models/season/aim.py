@@ -1,8 +1,8 @@
 """What to work on first: one rule, whose answer the lesson sheet, the week and the progress page all read.
 
-In this order: what the coach named, unless it is met; the earliest fault from which another follows in this
-student's swings; the fault that shows most often; else what was won, to be kept. A fault is met under 20 % of
-swings, a metric inside its band.
+In this order: what coach and student agreed on, until it shows or is due; what the coach named, unless it is
+met; the earliest fault from which another follows in this student's swings; the fault that shows most often;
+else what was won, to be kept. A fault is met under 20 % of swings, a metric inside its band.
 """
 
 from collections.abc import Iterable, Mapping
@@ -21,8 +21,8 @@ from warehouse.store import Writer
 from warehouse.tables import columns
 from warehouse.vocabulary import BETTER, GOES_TOGETHER, SELDOM
 
-NAMED, EARLIEST_CAUSE, MOST_OFTEN, KEEP, NOTHING = (
-    "named", "earliest_cause", "most_often", "keep", "nothing",
+AGREED, NAMED, EARLIEST_CAUSE, MOST_OFTEN, KEEP, NOTHING = (
+    "agreed", "named", "earliest_cause", "most_often", "keep", "nothing",
 )  # fmt: skip
 LEAST_SWINGS = 5  # judged now; a rate of fewer tells neither that a fault is there nor that it has gone
 KEY = ["season", "student", "club_family"]
@@ -32,11 +32,15 @@ Place = tuple[str, str, str]  # season, student, club family
 
 @dataclass(frozen=True)
 class Named:
-    """An aim that a coach named by setting a drill for it, or in a plan; `met`: null when nobody can say."""
+    """An aim that a coach named by setting a drill for it, or in a plan, or agreed on with the student.
+
+    `met`: null when nobody can say. What was `agreed` is a change, and not met by being inside a target.
+    """
 
     aim: str
     drill: str | None
     met: bool | None
+    agreed: bool = False
 
 
 @dataclass(frozen=True)
@@ -92,7 +96,8 @@ def choose(known: Season, named: Named | None, faults_of: Iterable[str] = ()) ->
         cause = before[0] if before else None
         follows = known.follows(named.aim)
         chain = known.chain_of(cause or named.aim)
-        return row | {"aim": named.aim, "reason": NAMED, "cause": cause, "follows": follows, "chain": chain}
+        reason = AGREED if named.agreed else NAMED
+        return row | {"aim": named.aim, "reason": reason, "cause": cause, "follows": follows, "chain": chain}
     if causes:
         return row | {
             "aim": causes[0], "reason": EARLIEST_CAUSE, "follows": known.follows(causes[0]),
@@ -131,10 +136,13 @@ def aim_rows(writer: Writer) -> pl.DataFrame:
             row = next((r for r in aims if r["shared"] or not shared), None)
             known_aim, of_metric = None, []
             if row:
-                known_aim = Named(row["aim"], row["drill"], met(row["aim"], place, own, values, bands))
+                is_met = False if row["agreed"] else met(row["aim"], place, own, values, bands)
+                known_aim = Named(row["aim"], row["drill"], is_met, row["agreed"])
                 of_metric = [fault for fault, metrics in reads.items() if row["aim"] in metrics]
             chosen = choose(own, known_aim, of_metric)
-            chosen["next_aim"] = next_aim(own, chosen, of_metric if chosen["reason"] == NAMED else ())
+            chosen["next_aim"] = next_aim(
+                own, chosen, of_metric if chosen["reason"] in (AGREED, NAMED) else ()
+            )
             rows.append(dict(zip(KEY, place, strict=True)) | {"shared": shared} | chosen)
 
     by_student = {str(s): rows.to_dicts() for (s,), rows in named.group_by(["student"], maintain_order=True)}

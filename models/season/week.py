@@ -17,6 +17,7 @@ import polars as pl
 from models.season.ledger import KEY as LEDGER_KEY
 from models.season.ledger import LEAST_SURE, NEW_FAULT, listed
 from models.season.week_signals import (
+    agreed_aims,
     aim_met,
     by_student,
     changes,
@@ -32,12 +33,13 @@ from models.season.week_signals import (
 from models.season.week_sources import Signal, Sources, read_sources
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import IMPROVING, SLIPPING, WORSE
+from warehouse.vocabulary import AGREED_SIGNALS, IMPROVING, SLIPPING, WORSE
 
 KINDS = (
-    "discomfort", "slipping", "improving", "new_fault", "outside_band", "idle_drill", "aim_met", "unmeasured",
-    "eye_and_plate", "refused",
+    "discomfort", *AGREED_SIGNALS, "slipping", "improving", "new_fault", "outside_band", "idle_drill",
+    "aim_met", "unmeasured", "eye_and_plate", "refused",
 )  # fmt: skip
+NOT_FOLLOWED = ("aim_met", "refused", *AGREED_SIGNALS)  # kinds of which no earlier week is known
 WEEKS_KEPT = 8  # the newest one counted
 SIX_DAYS = timedelta(days=6)  # from a Monday to its Sunday
 
@@ -65,7 +67,7 @@ def review(sources: Sources) -> WeekRows:
     entered = listed(sources.claims)
     chosen = _listed_changes(candidates, entered)
     found = [*changes(sources, chosen), *new_faults(sources, entered), *_of_any_week(sources)]
-    found += [*aim_met(sources), *refused(sources)]
+    found += [*agreed_aims(sources), *aim_met(sources), *refused(sources)]
     found.sort(key=_order)
     monday = sources.as_of - timedelta(days=sources.as_of.weekday())
     before = _earlier_weeks(sources, monday)
@@ -126,7 +128,7 @@ def _earlier_weeks(sources: Sources, monday: date) -> dict[date, list[Signal]]:
 def _weeks_listed(signal: Signal, before: Mapping[date, list[Signal]]) -> int | None:
     """For how many weeks in a row, this one counted, the student has been on the list for the same kind."""
     key = (signal.row["kind"], signal.row["student"])
-    if key[0] in ("aim_met", "refused"):
+    if key[0] in NOT_FOLLOWED:
         return None
     weeks = 1
     for own in before.values():

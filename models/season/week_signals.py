@@ -1,19 +1,32 @@
 """The kinds of signals of a week: who has each, how sure it is, and what it rests on."""
 
 from collections.abc import Iterable, Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 
 import polars as pl
 
 from models.season.ledger import KEY as LEDGER_KEY
 from models.season.ledger import NEW_FAULT
 from models.season.week_sources import AGAINST, BESIDE, MAIN, NEXT, RECENT_DAYS, Row, Signal, Sources
-from warehouse.vocabulary import IMPROVING, SELDOM, SLIPPING, STOP, TOO_FEW, WORSE
+from warehouse.vocabulary import (
+    AGREED_DUE,
+    AGREED_MISSED,
+    AGREED_REACHED,
+    AGREED_SILENT,
+    IMPROVING,
+    REACHED,
+    SELDOM,
+    SLIPPING,
+    STOP,
+    TOO_FEW,
+    WORSE,
+)
 
 UNMEASURED_DAYS = 21
 OUTSIDE_SESSIONS = 6
 LEAST_LOOKS, OFTEN = 2, 0.5
 LEAST_UNNOTED_SESSIONS = 3
+DUE_SOON_DAYS = 14
 
 
 def last_known(claims: pl.DataFrame, name: str) -> pl.DataFrame:
@@ -129,6 +142,45 @@ def aim_met(sources: Sources) -> Iterator[Signal]:
         family = {"club_family": row["club_family"]}
         evidence = [{"role": MAIN, "subject": row["named"], **family}, then | family]
         yield sources.signal("aim_met", row["student"], row["named"], evidence, **family)
+
+
+def agreed_aims(sources: Sources) -> Iterator[Signal]:
+    """Agreed aims that show, that did not by their due day, that should by now, or that are due soon.
+
+    Each while there is something to say of it: for 28 days since it showed or was due, and unless the two
+    have agreed on something since.
+    """
+    for student, rows in by_student(sources.agreed.filter(pl.col("student").is_in(sources.recent))):
+        said: set[tuple[str, str]] = set()
+        for place, row in enumerate(rows):
+            kind, since = _agreed(row, sources.as_of)
+            later = any(other["agreed"] >= since for other in rows[:place])
+            past = since <= sources.as_of - timedelta(days=RECENT_DAYS)
+            if kind is None or later or past or (kind, row["metrics"][0]) in said:
+                continue
+            said.add((kind, row["metrics"][0]))
+            evidence = [
+                {"role": MAIN if metric == row["metrics"][0] else BESIDE, "subject": metric,
+                 "club_family": row["club_family"], "day": row["looked" if kind == AGREED_REACHED else "due"],
+                 "sessions": row["n_since"]}
+                for metric in row["metrics"]
+            ]  # fmt: skip
+            yield sources.signal(
+                kind, student, row["metrics"][0], evidence, label=row["label"], since=since,
+                club_family=row["club_family"],
+            )  # fmt: skip
+
+
+def _agreed(row: Row, as_of: date) -> tuple[str | None, date]:
+    """What there is to say of an agreed aim, if anything, and since when."""
+    if row["label"] == REACHED:
+        return AGREED_REACHED, row["looked"]
+    if row["due"] <= as_of:
+        return AGREED_MISSED, row["due"]
+    if row["would_show"]:
+        return AGREED_SILENT, row["looked"]
+    soon = row["due"] - timedelta(days=DUE_SOON_DAYS)
+    return (AGREED_DUE if soon <= as_of else None), soon
 
 
 def unmeasured(sources: Sources) -> Iterator[Signal]:

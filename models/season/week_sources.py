@@ -38,8 +38,8 @@ class Sources:
     baseline rows of band metrics (season, student, metric, club_family, day, session, mean); looks:
     `eye_plate.looked_at` rows; body_notes: notes of discomfort; people: student, joined, left; visits:
     student and measured day, for everyone; doses: drills set in lessons with what to do with each (advice);
-    met: aims that are met, with what shows most; refused: refusals, oldest first; coach: student → who
-    coaches now.
+    met: aims that are met, with what shows most; agreed: season.agreed_aim, of every season;
+    refused: refusals, oldest first; coach: student → who coaches now.
     `newest` is what `on` was cut from: every frame as of the newest day.
     """
 
@@ -54,6 +54,7 @@ class Sources:
     visits: pl.DataFrame
     doses: pl.DataFrame
     met: pl.DataFrame
+    agreed: pl.DataFrame
     refused: pl.DataFrame
     coach: Mapping[str, str]
     bands: Bands
@@ -65,7 +66,8 @@ class Sources:
             name: getattr(self, name).filter(pl.col("day") <= day)
             for name in ("claims", "values", "looks", "body_notes", "visits", "doses")
         }
-        nothing: dict[str, Any] = {"met": self.met.clear(), "refused": self.refused.clear()}
+        today = ("met", "agreed", "refused")  # of which no earlier week is known
+        nothing: dict[str, Any] = {name: getattr(self, name).clear() for name in today}
         return replace(self, as_of=day, newest=self, **known, **nothing)
 
     @cached_property
@@ -139,6 +141,7 @@ def read_sources(writer: Writer, as_of: date) -> Sources:
         visits=writer.sql("SELECT student, day FROM academy.session WHERE has_plate OR has_clip"),
         doses=writer.sql(query("season.set_drill"), season),
         met=writer.sql(query("season.met_aim"), [*season, SELDOM]),
+        agreed=writer.sql("SELECT * FROM season.agreed_aim ORDER BY student, agreed DESC, note"),
         refused=writer.sql(query("open_refusal"), [as_of]),
         coach=dict(writer.sql(query("current_coach"), [as_of]).iter_rows()),
         bands=Bands.read(writer),

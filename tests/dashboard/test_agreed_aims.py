@@ -63,12 +63,42 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
     ("label", "words"),
     [
         ("not_yet", "The change does not show yet."),
-        ("not_reached", "does not mean that nothing changed"),
+        ("not_reached", "did not show by the due date."),
         ("too_soon", "So far there are 4 and 5."),
     ],
 )
 def test_each_label_has_its_sentence(said, label, words):
     assert words in said(label=label).sentences[1]
+
+
+@pytest.mark.parametrize(
+    ("would_show", "words"),
+    [(True, "it would have shown by now (80\u00a0%)"), (False, "so nothing follows from it"), (None, "due date. Up to")],
+)
+def test_what_follows_from_no_change_depends_on_whether_one_would_have_shown(said, would_show, words):
+    assert words in said(label="not_reached", would_show=would_show).sentences[1]
+
+
+def test_a_measure_that_weighs_nothing_beside_another_is_said_in_words(said):
+    table, _ = said(label="reached", weights=[1.0, 0.0]).table
+    assert table["Counts for"].to_list() == ["everything", "nothing: the others say it better"]
+
+
+def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_after_it(homes, reader_of, said):
+    def brief(*, plainly=False, **row):
+        said(**row)
+        reader = reader_of("agreed", "c01")
+        chosen = StudentSeason(reader, people.student(reader, "s01"), "2026", "iron")
+        return agreed_aims.briefly(chosen, plainly=plainly)
+
+    (staff,) = brief(label="reached", looked=date(2026, 3, 20), due=date(2026, 3, 22))
+    assert staff.startswith("Agreed on 1 April 2026, due by 22 March 2026. To get better: ")
+    assert staff.endswith("The change shows since 20 March 2026.")
+    (plain,) = brief(label="not_reached", due=date(2026, 3, 22), would_show=True, plainly=True)
+    assert plain.startswith("You agreed with your coach on 1 April 2026")
+    assert "Talk with your coach" in plain
+    assert "80" not in plain
+    assert brief(label="not_reached", due=date(2026, 1, 10)) == ()
 
 
 def test_an_aim_too_soon_to_judge_has_no_table_and_no_forecast(said):

@@ -6,8 +6,8 @@ CREATE TABLE IF NOT EXISTS season.aim (
     club_family VARCHAR,
     shared BOOLEAN NOT NULL,         -- true: as the student may know it, from shared notes alone
     aim VARCHAR,                     -- fault or metric; null: nothing to work on
-    reason VARCHAR NOT NULL,         -- named | earliest_cause | most_often | keep | nothing
-    named VARCHAR,                   -- the aim of the coach's latest drill or plan
+    reason VARCHAR NOT NULL,         -- agreed | named | earliest_cause | most_often | keep | nothing
+    named VARCHAR,                   -- the first metric of what was agreed, else the aim of the coach's latest drill or plan
     named_met BOOLEAN,               -- it is inside its target already; null: not measured, or without a target
     drill VARCHAR,                   -- that drill; null: a plan named it
     chain VARCHAR,                   -- the chain that the student's swings bear out, where the aim belongs to one

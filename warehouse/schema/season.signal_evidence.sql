@@ -13,10 +13,10 @@ CREATE TABLE IF NOT EXISTS season.signal_evidence (
     usable INTEGER,                  -- of how many swings now
     flagged_before INTEGER,          -- new_fault: swings with the fault before
     usable_before INTEGER,           -- of how many swings before
-    sessions INTEGER,                -- outside_band, eye_and_plate: sessions looked at
+    sessions INTEGER,                -- outside_band, eye_and_plate: sessions looked at; agreed_*: since the agreed day
     seen INTEGER,                    -- eye_and_plate: of those, sessions in which the coach noted the fault
     side VARCHAR,                    -- outside_band: under | over the band
-    day DATE,                        -- discomfort: last noted; unmeasured: last measured (null: never)
+    day DATE,                        -- discomfort: last noted; unmeasured: last measured (null: never); agreed_reached: since when it shows; other agreed_*: due
     days INTEGER,                    -- unmeasured: days since then
     session VARCHAR,                 -- refused: session of its first refusal, when it could be read
     refused_at TIMESTAMP,            -- refused: when; with `session` and the subject as its name, key into academy.refusal

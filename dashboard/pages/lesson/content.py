@@ -160,7 +160,7 @@ def _evidence(about: Lesson, aim: Aim) -> Part:
     """The aim's season line, the player's goal, and bands of their own."""
     chosen = about.chosen
     text = [*today.goals(chosen)]
-    if aim.reason != "named" and aim.named_met and aim.named != aim.code:
+    if aim.reason not in ("agreed", "named") and aim.named_met and aim.named != aim.code:
         text.append(_("Keep: {named} is inside its target.").format(named=chosen.name(str(aim.named))))
     for row in lesson.own_bands(chosen.reader, chosen.student).iter_rows(named=True):
         if row["metric"] in chosen.measures:

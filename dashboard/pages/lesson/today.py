@@ -4,7 +4,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import goal, safety
+from dashboard import agreed_aims, goal, safety
 from dashboard.aim import Aim
 from dashboard.drill_choice import DrillChoice, Offer
 from dashboard.pages.lesson.findings import Lesson, Part
@@ -22,7 +22,7 @@ MOST_PLAN_LETTERS = 200
 def aim_part(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
     """Today's aim, why it comes first, and one more if there is time."""
     chosen = about.chosen
-    text = [_reason(about, doses, aim)]
+    text = [*agreed_aims.briefly(chosen), _reason(about, doses, aim)]
     if aim.because:
         text.append(f"{aim.because} {aim.numbers}".strip())
     if aim.next_code:
@@ -43,6 +43,8 @@ def _reason(about: Lesson, doses: pl.DataFrame, aim: Aim) -> str:
     if aim.reason == "keep":
         return _("Inside its target, and no fault shows in one swing in five: keep what was won.")
     stands = _stands(chosen, aim.code)
+    if aim.reason == "agreed":
+        return stands
     if aim.reason == "earliest_cause":
         return _("The earliest cause in the swing. {stands}").format(stands=stands)
     if aim.reason == "most_often":

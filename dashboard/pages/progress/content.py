@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import document, goal, safety, student_season
+from dashboard import agreed_aims, document, goal, safety, student_season
 from dashboard.aim import TITLES, advice, aim_of, in_short, shoe
 from dashboard.charts.shoe import Shoe
 from dashboard.drill_choice import drill_aims
@@ -137,10 +137,10 @@ def write_page(home: Home, student: str, target: Path | None = None) -> Path:
 
 
 def _goal(chosen: StudentSeason) -> tuple[str, ...]:
-    """The player's goal, and the ball's answer where there are shots."""
+    """The player's goal, the ball's answer where there are shots, and what they and the coach agreed on."""
     wanted = goal.goal_sentence(chosen.reader, chosen.student, staff=False)
     answer = goal.ball_sentence(chosen, plainly=True) if chosen.season else ""
-    return tuple(filter(None, (wanted, answer)))
+    return tuple(filter(None, (wanted, answer, *agreed_aims.briefly(chosen, plainly=True))))
 
 
 def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:

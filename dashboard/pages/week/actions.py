@@ -24,7 +24,13 @@ INSTEAD = Words({
     KEEP: "Set “{drill}” in its place: it helps with this.", TRY: "Try “{drill}” in its place.",
     "": "Stop it, and name a new aim.",
 })  # fmt: skip
-WITHOUT_DRILL = Words({"eye_and_plate": "Look at a film of it together."})
+WITHOUT_DRILL = Words({
+    "eye_and_plate": "Look at a film of it together.",
+    "agreed_missed": "Talk about what was in the way, and agree on what comes next.",
+    "agreed_silent": "Ask about practice, and try another way to it.",
+    "agreed_due": "Measure it before then.",
+    "agreed_reached": "Show it to the player, and agree on what comes next.",
+})  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ whom to talk to first, everything else to talk about, what goes well, and where 
 """
 
 from collections import Counter
-from collections.abc import Callable, Container, Iterable
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -35,6 +35,7 @@ from dashboard.text.numbers import count, listed, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
 from warehouse.access import Reader
+from warehouse.vocabulary import AGREED_SIGNALS
 
 ALL = "all"
 FIRST = 5  # people to see first; names of those not seen longest
@@ -179,7 +180,9 @@ def review(reader: Reader) -> Review | None:
         SPARSE: _sparse(queries.recent(reader, FEW_SWINGS)),
     }  # fmt: skip
     done = _done(queries.done(reader, week["week"]))
-    return Review(week["week"], week["as_of"], done, _chance(week), leads, tuple(_by_student(entries)))
+    return Review(
+        week["week"], week["as_of"], done, _chance(week, entries), leads, tuple(_by_student(entries))
+    )
 
 
 def people_first(entries: Iterable[Entry]) -> tuple[Entry, ...]:
@@ -230,7 +233,16 @@ def _by_student(entries: list[Entry]) -> list[Entry]:
     return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: keys.index(e[0]))]
 
 
-def _chance(week: dict[str, Any]) -> str:
+def _chance(week: dict[str, Any], entries: Sequence[Entry]) -> str:
+    """What was controlled: over the season's list together, and for each agreed aim by itself."""
+    aims = _(
+        "Agreed aims come first, each judged by itself: of a hundred in which nothing changes, about five "
+        "will seem to show a change."
+    )
+    return joined(_found(week), aims if any(e.kind in AGREED_SIGNALS for e in entries) else "")
+
+
+def _found(week: dict[str, Any]) -> str:
     if not week["entered"]:
         return _("No change and no new fault has stood out so far this season.")
     return _(

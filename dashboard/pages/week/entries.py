@@ -11,6 +11,7 @@ from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
 from dashboard.text.numbers import listed, on, share
 from dashboard.text.signals import IN_FULL, Names, signal_sentence
+from warehouse.vocabulary import AGREED_SIGNALS
 
 HURT, TALK, WATCH, WELL, SPARSE = "hurt", "talk", "watch", "well", "sparse"
 PARTS = Words({
@@ -20,6 +21,10 @@ PARTS = Words({
 # In the order of the review.
 KINDS = Words({
     "discomfort": "Hurting",
+    "agreed_missed": "Agreed aim past its day",
+    "agreed_silent": "Agreed aim: nothing shows",
+    "agreed_due": "Agreed aim due soon",
+    "agreed_reached": "▲ Agreed aim: it shows",
     "slipping": "▽ Slipping",
     "outside_band": "Outside the target",
     "new_fault": "New fault",
@@ -33,8 +38,8 @@ KINDS = Words({
 PART_OF = dict.fromkeys(KINDS, TALK) | {
     "discomfort": HURT, "improving": WELL, "unmeasured": SPARSE, "refused": SPARSE,
 }  # fmt: skip
-IN_ONE = {"discomfort", "aim_met"}  # kinds whose evidence is one reason
-MEASURED = {"slipping", "improving", "outside_band"}
+IN_ONE = {"discomfort", "aim_met", *AGREED_SIGNALS}  # kinds whose evidence is one reason
+MEASURED = {"slipping", "improving", "outside_band", *AGREED_SIGNALS}
 OF_A_FAULT = {"new_fault", "eye_and_plate"}
 
 
@@ -109,7 +114,8 @@ def entry_of(
 ) -> Entry:
     """One row of `queries.review.signals`, with what it rests on."""
     labels = {code: measure.label for code, measure in names.measures.items()} | dict(names.faults)
-    more = [labels.get(code, code.replace("_", " ")) for code in row["kindred"][IN_FULL:]]
+    counted = [] if row["kind"] in AGREED_SIGNALS else row["kindred"][IN_FULL:]
+    more = [labels.get(code, code.replace("_", " ")) for code in counted]
     talked_day = row["talked_day"]
     return Entry(
         signal=row["signal"],

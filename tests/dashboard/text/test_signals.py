@@ -7,6 +7,7 @@ import pytest
 from dashboard.text.numbers import Measure
 from dashboard.text.signals import Names, signal_sentence
 from models.season.week import KINDS
+from warehouse.vocabulary import AGREED_SIGNALS
 
 NAMES = Names(
     {
@@ -84,10 +85,27 @@ def test_a_met_aim_is_named_with_what_shows_now(met, called):
     )
 
 
+@pytest.mark.parametrize(
+    ("kind", "sessions", "expected"),
+    [
+        ("agreed_reached", 5, "the agreed change for the better shows since 1 August 2026."),
+        ("agreed_missed", 5, "agreed until 1 August 2026, and the change did not show by then."),
+        ("agreed_missed", 0, "agreed until 1 August 2026, and not measured since it was agreed."),
+        ("agreed_silent", 5, "on course for what was agreed until 1 August 2026, it would show by now. It does not."),
+        ("agreed_due", 5, "agreed until 1 August 2026, and the change does not show yet."),
+    ],
+)
+def test_an_agreed_aim_names_all_its_measures(kind, sessions, expected):
+    row = {"sessions": sessions, "day": date(2026, 8, 1)}
+    said = sentence(kind, RECENTRE | row, LEAD | row | {"role": "beside"})
+    assert said == f"Recentring and lead share at impact: {expected}"
+
+
 def test_every_kind_of_signal_has_a_sentence():
     row = LEAD | FAULT | {"seen": 0, "side": "over", "day": date(2026, 8, 1), "days": 3, "sentence": None}
     row |= {"flagged_before": 1, "usable_before": 2, "doses": 2, "drill_name": "Wall"}
     rows = {"slipping": LEAD, "improving": LEAD, "outside_band": row | {"subject": "heel"}}
+    rows |= {kind: row | {"subject": "heel"} for kind in AGREED_SIGNALS}
     for kind in KINDS:
         found = rows.get(kind, row)
         assert sentence(kind, found, *([row] if kind == "aim_met" else []))

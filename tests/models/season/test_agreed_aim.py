@@ -119,6 +119,18 @@ def test_a_large_change_since_the_agreed_day_is_found_and_none_is_not(answers):
     assert rows["weights"].list.sum().to_list() == pytest.approx([1.0] * len(rows))
     assert rows.filter(pl.col("least_weekly") > pl.col("least"), pl.col("gap_days") > 8).is_empty()
     assert (rows["least"] > rows["least_double_swings"]).drop_nulls().all()
+    assert rows.filter(label="reached")["would_show"].null_count() == rows.filter(label="reached").height
+
+
+def test_no_change_says_something_only_where_what_was_agreed_would_have_shown(answers):
+    """With 40 smallest worthwhile changes agreed on, silence means something; with a fifth of one, it does not."""
+    world = aims.agreed(12, 8, worth=(0.0,))
+    for wanted, would in ((48.0, True), (0.24, False)):  # of 1.2 each
+        notes = world.tables["academy.note"].with_columns(value=pl.lit(wanted))
+        rows = answers.of(replace(world, tables=world.tables | {"academy.note": notes}), "agreed_aim")["agreed_aim"]
+        silent = rows.filter(pl.col("label").is_in(["not_yet", "not_reached"]))
+        assert len(silent) >= 8
+        assert set(silent["would_show"]) == {would}
 
 
 def test_a_change_before_the_agreed_day_is_none_since(answers):

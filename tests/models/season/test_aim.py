@@ -29,6 +29,13 @@ def test_an_aim_that_the_coach_named_and_that_is_not_met_comes_first():
     assert chosen(Named("drift", "d1", met=True), **known) == ("sink", "earliest_cause")
 
 
+def test_what_was_agreed_on_is_a_change_and_comes_first_until_it_shows():
+    assert chosen(Named("heel_pct", None, met=False, agreed=True), links=[DEEP], sink=0.6, late=0.7) == (
+        "heel_pct",
+        "agreed",
+    )
+
+
 def test_a_named_aim_that_follows_from_something_says_from_what():
     row = choose(season([DEEP], sink=0.6, late=0.7), Named("late", "d1", met=False))
     assert (row["aim"], row["cause"], row["chain"]) == ("late", "sink", "deep")
@@ -181,3 +188,32 @@ def test_an_aim_from_a_note_that_is_not_shared_is_not_the_students(measured):
 def test_a_plan_with_a_code_names_an_aim_too(measured):
     row = measured((1, 2, 2), kind="plan", code="late")["spring", False]
     assert (row["aim"], row["reason"], row["drill"]) == ("late", "named", None)
+
+
+@pytest.mark.parametrize(
+    ("label", "due", "shared", "aims"),
+    [
+        ("not_yet", "2026-06-01", True, ["late_pct", "late_pct"]),
+        ("too_soon", "2026-06-01", False, ["late_pct", METRIC]),  # agreed, but its note is not shared
+        ("reached", "2026-06-01", True, [METRIC, METRIC]),
+        ("not_reached", "2026-04-02", True, [METRIC, METRIC]),
+        ("too_soon", "2026-04-02", True, [METRIC, METRIC]),  # past its day
+    ],
+)
+def test_an_agreed_aim_comes_before_a_drill_set_later_until_it_shows_or_is_past_its_day(
+    measured, bench, label, due, shared, aims
+):
+    measured((1, 2, 2))
+    bench.session("a9", "s1", day=2)  # 3 April
+    bench.writer.execute(
+        'INSERT INTO academy.note (note, student, "at", day, author, kind, code, shared, delivery, loose) VALUES '
+        f"('n0', 's1', '2026-03-20', '2026-03-20', 'c1', 'agreed_aim', 'late_pct', {shared}, 'x', true)"
+    )
+    bench.writer.execute(
+        "INSERT INTO season.agreed_aim (note, student, season, metrics, agreed, due, shared, weights, worthwhile, "
+        "changes, ses, n_before, n_since, label) "
+        f"VALUES ('n0', 's1', 'spring', ['late_pct'], '2026-03-20', '{due}', {shared}, [], [], [], [], 4, 1, '{label}')"
+    )
+    rows = {(r["season"], r["shared"]): r for r in aim_rows(bench.writer).iter_rows(named=True)}
+    assert [rows["spring", known]["aim"] for known in (False, True)] == aims
+    assert rows["spring", False]["reason"] == ("agreed" if aims[0] == "late_pct" else "named")

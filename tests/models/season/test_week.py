@@ -267,7 +267,7 @@ def test_a_quiet_week_has_a_count_and_no_entries(ground):
     assert rows.signal.is_empty()
     assert rows.evidence.is_empty()
     assert rows.week.select("judged", "listed", "expected_by_chance").row(0) == (0, 0, 0.0)
-    assert len(KINDS) == 10
+    assert len(KINDS) == 14
 
 
 def test_discomfort_noted_two_weeks_ago_is_in_its_third_week_and_one_of_today_in_its_first(ground):
@@ -364,6 +364,62 @@ def test_a_met_aim_wants_a_new_one_where_a_fault_surely_shows_and_the_surest_com
     assert ground.evidence("flagged", "usable")[:2] == [
         ("main", "recentre_pts", None, None), ("next", "late_crossing", 14, 20),
     ]  # fmt: skip
+
+
+def agree(ground, student, label, *, due, looked=None, agreed=100, metrics=("recentre_pts",), **more):
+    """An agreed aim; `due`, `looked`, `agreed`: days before the newest day."""
+    day = {name: NOW - timedelta(days=back) for name, back in (("due", due), ("agreed", agreed))}
+    nothing = {"weights": [], "worthwhile": [], "changes": [], "ses": []}
+    ground.w.append(
+        "season.agreed_aim",
+        pl.DataFrame(
+            [{"note": f"{student}-{due}-{agreed}", "student": student, "season": "spring", "club_family": "iron",
+              "metrics": list(metrics), "shared": True, "n_before": 4, "n_since": 3, "label": label,
+              "looked": None if looked is None else NOW - timedelta(days=looked)} | day | nothing | more],
+            infer_schema_length=None,
+        ),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("aim", "kind"),
+    [
+        ({"label": "reached", "due": -30, "looked": 3}, "agreed_reached"),
+        ({"label": "reached", "due": 3, "looked": 28}, None),
+        ({"label": "not_reached", "due": 0, "looked": 2}, "agreed_missed"),
+        ({"label": "not_reached", "due": 28, "looked": 30}, None),
+        ({"label": "too_soon", "due": 5}, "agreed_missed"),
+        ({"label": "not_yet", "due": -40, "looked": 2, "would_show": True}, "agreed_silent"),
+        ({"label": "not_yet", "due": -40, "looked": 2, "would_show": False}, None),
+        ({"label": "not_yet", "due": -14, "looked": 2, "would_show": False}, "agreed_due"),
+        ({"label": "too_soon", "due": -15}, None),
+    ],
+)
+def test_an_agreed_aim_is_listed_while_it_shows_is_past_its_day_should_show_or_is_due_soon(ground, aim, kind):
+    ground.student("s1")
+    agree(ground, "s1", metrics=("recentre_pts", "impact_lead_share_pct"), **aim)
+    assert [(row["kind"], row["kindred"], row["weeks"]) for row in ground.signals()] == (
+        [] if kind is None else [(kind, ["impact_lead_share_pct"], None)]
+    )
+
+
+def test_agreed_aims_come_after_what_hurts_and_before_everything_else_that_was_found(ground):
+    for student in ("s1", "s2", "s3"):
+        ground.student(student)
+    ground.trend("s1", label="slipping", p=0.999)
+    ground.note("s2", "discomfort", "back", day=3)
+    agree(ground, "s3", "reached", due=-30, looked=3)
+    assert [row["kind"] for row in ground.signals()] == ["discomfort", "agreed_reached", "slipping"]
+
+
+def test_an_aim_agreed_on_since_takes_the_place_of_one_that_was_reached_or_missed(ground):
+    ground.student("s1")
+    agree(ground, "s1", "not_reached", due=10, looked=12)
+    agree(ground, "s1", "too_soon", due=-60, agreed=8)
+    assert ground.signals() == []
+    ground.student("s2", last=40)
+    agree(ground, "s2", "not_reached", due=10, looked=40)
+    assert [row["kind"] for row in ground.signals()] == ["unmeasured"]
 
 
 @pytest.mark.parametrize(
