@@ -107,11 +107,19 @@ def _row(row: dict[str, Any]) -> dict[str, Any]:
         _("Claim"): row["claim"],
         _("When the truth is"): row["truth"],
         _("Students"): row["students"],
-        _("Figure"): said(row["figure"], row["unit"]),
+        _("Figure"): f"{said(row['figure'], row['unit'])}{_error(row)}",
         _("Goal"): row["goal"],
         _("Met"): {True: _("yes"), False: _("no"), None: "–"}[row["met"]],
         _("Academies simulated"): row["n_academies"],
     }
+
+
+def _error(row: dict[str, Any]) -> str:
+    """± one standard error of the simulation, where it was kept."""
+    if row.get("error") is None:
+        return ""
+    size = 100 * row["error"] if row["unit"] == "share" else row["error"]
+    return f" ± {number(size, '', 1 if row['unit'] == 'share' else 2)}"
 
 
 def _met(met: bool | None) -> str:  # noqa: FBT001 - a cell of a table

@@ -19,6 +19,7 @@ class Claim:
     goal_hi: float | None
     met: bool | None
     n_academies: int
+    error: float | None = None  # standard error of the simulation, where it was kept
 
     def toml(self) -> str:
         """As a table of calibration.toml."""

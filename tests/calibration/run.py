@@ -2,7 +2,7 @@
 
 Runs in pieces: --truth, --students and --academies choose cells, and only their rows of
 models/rules/calibration.toml are replaced. With --world it is the worlds of season_worlds in which the claims are
-put to the test instead, and nothing is kept.
+put to the test instead, and of those that the page has words for the figures are kept too.
 """
 
 import argparse
@@ -17,6 +17,8 @@ import numpy as np
 from calibration.academies import TRUTHS, made
 from calibration.claims import Claim, claims
 from calibration.scores import score
+from dashboard.text.claims import CLAIMS
+from dashboard.text.claims import TRUTHS as WORDS
 from season_worlds import run as worlds
 from season_worlds.worlds import WORLDS
 
@@ -55,14 +57,24 @@ def run(truths: Sequence[str], sizes: Sequence[int], academies: int, processes: 
     ]
 
 
+def on_page(claim: worlds.Claim, students: int, found: worlds.Figure | None) -> list[Claim]:
+    """A figure of a world as a row of the page, if the page has words for it."""
+    if found is None or claim.claim not in CLAIMS or claim.world not in WORDS:
+        return []
+    met = None if found.verdict == "" else found.verdict == "kept"
+    numbers = (round(found.value, 4), claim.lo, claim.hi, met, found.academies, round(found.error, 4))
+    return [Claim(claim.claim, claim.world, students, *numbers)]
+
+
 def keep(found: Sequence[Claim], file: Path = FILE) -> None:
-    """Put the rows in place of those of the same truths and sizes; truths that are no more go."""
+    """Put the rows in place of those of the same truths and sizes; truths and worlds that are no more go."""
     cells = {(claim.truth, claim.students) for claim in found}
     before = tomllib.loads(file.read_text(encoding="utf-8"))["row"] if file.exists() else []
     others = [Claim(**{name: row.get(name) for name in Claim.__dataclass_fields__}) for row in before]
-    kept = [c for c in others if c.truth in TRUTHS and (c.truth, c.students) not in cells]
+    order = [*TRUTHS, *WORLDS]
+    kept = [c for c in others if c.truth in order and (c.truth, c.students) not in cells]
     rows = kept + list(found)
-    rows.sort(key=lambda claim: (TRUTHS.index(claim.truth), claim.students))
+    rows.sort(key=lambda claim: (order.index(claim.truth), claim.students))
     head = "# Written by `make calibration`: how often the season's claims held in simulated academies of known truth.\n"
     file.write_text(head + "".join(claim.toml() for claim in rows), encoding="utf-8")
 
@@ -81,8 +93,12 @@ def main() -> None:
     if asked.world:
         print(worlds.HEAD)
         names = list(WORLDS) if "all" in asked.world else asked.world
+        shown = []
         for found in worlds.run(names, sizes, asked.academies, asked.processes):
             print(worlds.line(*found), flush=True)
+            shown += on_page(*found)
+        if not asked.dry:
+            keep(shown)
         return
     found = run(asked.truth or TRUTHS, sizes, asked.academies, asked.processes)
     for claim in found:

@@ -8,8 +8,10 @@ import pytest
 
 from calibration.academies import TRUTHS, made
 from calibration.claims import Claim, claims
-from calibration.run import FILE, keep
+from calibration.run import FILE, keep, on_page
 from calibration.scores import score
+from season_worlds.claims import Claim as WorldClaim
+from season_worlds.claims import Figure
 
 ACADEMIES = {
     "slopes": 12,
@@ -100,6 +102,24 @@ def _every_claim(truth):
             return 1
 
     return claims(truth, 40, All(), 1)
+
+
+def test_a_world_is_kept_beside_the_truths_with_its_simulation_error_where_the_page_has_words_for_it(
+    tmp_path,
+):
+    file = tmp_path / "calibration.toml"
+    keep([Claim("c", "holds", 20, 0.5, None, None, None, 100)], file)
+    found = Figure(0.0612345, 0.0044321, 80, "undecided")
+    aim = WorldClaim("aim_reached_of_no_change", "aims", (), None, hi=0.05)
+    keep(on_page(aim, 40, found), file)
+    rows = tomllib.loads(file.read_text(encoding="utf-8"))["row"]
+    assert [row["truth"] for row in rows] == ["holds", "aims"]
+    assert rows[1] == {
+        "claim": "aim_reached_of_no_change", "truth": "aims", "students": 40, "figure": 0.0612, "goal_hi": 0.05,
+        "met": False, "n_academies": 80, "error": 0.0044,
+    }  # fmt: skip
+    assert on_page(WorldClaim("pace_holds_falsely", "faults_by_pace", (), None), 40, found) == []
+    assert on_page(aim, 40, None) == []
 
 
 def test_a_piece_replaces_only_its_own_rows(tmp_path):

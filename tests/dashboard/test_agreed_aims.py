@@ -73,7 +73,11 @@ def test_each_label_has_its_sentence(said, label, words):
 
 @pytest.mark.parametrize(
     ("would_show", "words"),
-    [(True, "it would have shown by now (80\u00a0%)"), (False, "so nothing follows from it"), (None, "due date. Up to")],
+    [
+        (True, "it would have shown by now (80\u00a0%)"),
+        (False, "so nothing follows from it"),
+        (None, "due date. Up to"),
+    ],
 )
 def test_what_follows_from_no_change_depends_on_whether_one_would_have_shown(said, would_show, words):
     assert words in said(label="not_reached", would_show=would_show).sentences[1]
@@ -84,7 +88,9 @@ def test_a_measure_that_weighs_nothing_beside_another_is_said_in_words(said):
     assert table["Counts for"].to_list() == ["everything", "nothing: the others say it better"]
 
 
-def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_after_it(homes, reader_of, said):
+def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_after_it(
+    homes, reader_of, said
+):
     def brief(*, plainly=False, **row):
         said(**row)
         reader = reader_of("agreed", "c01")

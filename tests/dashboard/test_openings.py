@@ -31,6 +31,17 @@ def test_how_sure_opens_with_plain_sentences_and_counts_the_goals_that_were_met(
     assert all(sentence.endswith(".") for sentence in said)
 
 
+def test_how_sure_says_how_often_an_agreed_aim_seems_to_show_and_how_often_it_does(changed):
+    claim = "INSERT INTO season.calibration (claim, truth, students, figure, n_academies) VALUES ('{}', 'aims', 40, {}, 80)"
+    shown = ("aim_reached_of_no_change", 0.05), ("aim_of_4_reached", 0.7)
+    reader = changed("sure_aims", *(claim.format(*one) for one in shown))
+    (said,) = [sentence for sentence in in_short(reader, "2026") if "agreed aims" in sentence]
+    assert said.replace("\u00a0", " ") == (
+        "Of agreed aims in which nothing changed, 5 % were said to show there; of those that changed by 4 smallest "
+        "worthwhile changes, 70 %."
+    )
+
+
 def test_what_is_not_known_yet_is_left_out(changed):
     reader = changed(
         "unsure",

@@ -12,7 +12,7 @@ from season_worlds.answers import answering
 from season_worlds.claims import CLAIMS, Claim, Figure, counted, figure
 from season_worlds.worlds import WORLDS
 
-SEED = 20260301
+SEED = 730114001
 BATCH = 5
 HEAD = f"{'world':30} {'n':>3}  {'claim':28} {'figure':>8} {'± se':>7}  {'promised':14} {'academies':>9}"
 

@@ -7,5 +7,6 @@ CREATE TABLE IF NOT EXISTS season.calibration (
     goal_lo DOUBLE,                  -- least and greatest figure that meets the goal; an open end is null,
     goal_hi DOUBLE,                  -- both null: reported without a goal
     met BOOLEAN,                     -- null without a goal
-    n_academies INTEGER NOT NULL     -- simulated for this row
+    n_academies INTEGER NOT NULL,    -- simulated for this row
+    error DOUBLE                     -- standard error of the figure, as academies differ; null: not kept
 );

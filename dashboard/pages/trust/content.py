@@ -87,7 +87,7 @@ def _advice(wanted: pl.Series) -> str:
 
 
 def in_short(reader: Reader, season: str) -> list[str]:
-    """How sure the answers are, in up to five plain sentences; what is not known yet is left out."""
+    """How sure the answers are, in up to six plain sentences; what is not known yet is left out."""
     said = []
     family = next(iter(academy.reliability_families(reader, season)), None)
     if family is not None:
@@ -111,6 +111,14 @@ def in_short(reader: Reader, season: str) -> list[str]:
             _("Of the changes on the week's list, at most {share} were wrong there.").format(
                 share=share(max(wrong))
             )
+        )
+    aims = dict(figures.filter(truth="aims").sort("students").select("claim", "figure").iter_rows())
+    if "aim_reached_of_no_change" in aims:
+        said.append(
+            _(
+                "Of agreed aims in which nothing changed, {false} were said to show there; of those that "
+                "changed by 4 smallest worthwhile changes, {power}."
+            ).format(false=share(aims["aim_reached_of_no_change"]), power=share(aims.get("aim_of_4_reached")))
         )
     seen = academy.eye_plate(reader, season, None)
     if seen["kappa"].is_not_null().any():

@@ -11,7 +11,7 @@ from warehouse.tables import columns
 def test_every_kept_figure_has_words():
     rows = calibration_rows()
     assert set(rows["claim"]) <= set(CLAIMS)
-    assert set(rows["truth"]) == set(TRUTHS)
+    assert set(rows["truth"]) <= set(TRUTHS)
     assert in_words(rows).height == rows.height
 
 

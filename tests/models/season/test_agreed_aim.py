@@ -127,7 +127,9 @@ def test_no_change_says_something_only_where_what_was_agreed_would_have_shown(an
     world = aims.agreed(12, 8, worth=(0.0,))
     for wanted, would in ((48.0, True), (0.24, False)):  # of 1.2 each
         notes = world.tables["academy.note"].with_columns(value=pl.lit(wanted))
-        rows = answers.of(replace(world, tables=world.tables | {"academy.note": notes}), "agreed_aim")["agreed_aim"]
+        rows = answers.of(replace(world, tables=world.tables | {"academy.note": notes}), "agreed_aim")[
+            "agreed_aim"
+        ]
         silent = rows.filter(pl.col("label").is_in(["not_yet", "not_reached"]))
         assert len(silent) >= 8
         assert set(silent["would_show"]) == {would}
