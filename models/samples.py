@@ -33,7 +33,7 @@ from warehouse.traces import trace_path
 FLOATS = NDArray[np.float64]
 SWING_ANSWERS = (
     "usable", "flags", "flag_counts", "heel_source", "clip_offset_s", "clip_offset_se_s",
-    "clip_offset_source", "clip_scale_source", "clip_scale_se_pct",
+    "clip_offset_source", "clip_candidates_s", "clip_scale_source", "clip_scale_se_pct",
 )  # fmt: skip
 DERIVED = "(source = 'estimated' OR (source = 'clip' AND clock = 'plate'))"  # events, by the reduction
 FROM_POINTS = "source = 'points'"  # heels seen, by the reduction

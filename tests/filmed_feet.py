@@ -423,3 +423,34 @@ def swapped(film: Film) -> Film:
 def backwards(film: Film) -> Film:
     """Played in reverse."""
     return replace(film, px=film.px[::-1])
+
+
+def unstruck(feet: Feet, seed: int) -> Feet:
+    """A practice swing of the same feet: a tenth to half slower, each heel up by as much less, no ball."""
+    rng = np.random.default_rng([seed, 74])
+    slower, less = rng.uniform(1.1, 1.5), rng.uniform(0.6, 1.0)
+    at = feet.impact_s + (feet.t_s - feet.impact_s) / slower
+
+    def stretched(rows: np.ndarray) -> np.ndarray:
+        return np.array([np.interp(at, feet.t_s, row) for row in rows])
+
+    return replace(
+        feet,
+        load_n=stretched(feet.load_n),
+        along_pct=stretched(feet.along_pct),
+        heel_n=None if feet.heel_n is None else stretched(feet.heel_n),
+        rise_mm=less * stretched(feet.rise_mm),
+        top_s=feet.impact_s + (feet.top_s - feet.impact_s) * slower,
+    )
+
+
+def neighbours_ball(film: Film, seed: int) -> float:
+    """When somebody else's ball is struck, on the plate's clock: any time while the camera runs, but its ends."""
+    rng = np.random.default_rng([seed, 75])
+    return film.offset_s + rng.uniform(0.2, film.times_s[-1] - 0.1)
+
+
+def soon_after_or_before(impact_s: float, seed: int) -> float:
+    """When a neighbour strikes nearly at once with this swing: 0.05 to 0.4 s from it, before or after."""
+    rng = np.random.default_rng([seed, 76])
+    return impact_s + rng.choice([-1.0, 1.0]) * rng.uniform(0.05, 0.4)

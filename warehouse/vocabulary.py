@@ -46,7 +46,7 @@ SHOE_OVER_FOOT_MM = 25.0
 """How much longer a shoe is than the foot in it, where only the foot is known; common practice, no source."""
 VIEWS = ("face_on", "down_line")
 CLIP_SYNCS = ("stamp",)
-OFFSET_SOURCES = ("stated", "by_hand", "marked", "heard", "stamp", "matched")
+OFFSET_SOURCES = ("stated", "by_hand", "marked", "heard", "stamp")
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 NOTE_KINDS = (
     "saw",
@@ -88,8 +88,8 @@ FLAG_COUNTS = {
     "feet_not_found": "1",
     "feet_swapped": "1",
     "clip_unsynced": "1",
-    "clip_unchecked": "1",
     "clip_marks_disagree": "1",
+    "clip_feet_disagree": "1",
     "clip_strikes_unclear": "1",
     "clip_stamp_unclear": "1",
     "clip_heels_low": "1",

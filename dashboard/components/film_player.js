@@ -92,11 +92,29 @@ function build(data, keep) {
     });
     const save = make("button", { type: "button" }, data.words.keep);
     save.addEventListener("click", () => { save.disabled = true; save.textContent = data.words.sending; keep(offset); });
-    return make("div", { class: "row", role: "group", "aria-label": data.words.nudge }, make("span", {}, data.words.nudge), ...by, save);
+    const row = make("div", { class: "row", role: "group", "aria-label": data.words.nudge }, make("span", {}, data.words.nudge), ...by, save);
+    if (data.impact_s !== undefined) row.append(sender(make("button", { type: "button" }, data.words.strike), () => data.impact_s - film.currentTime));
+    return row;
   }
-  place(first, false);
+  function sender(button, place_s) {
+    button.addEventListener("click", () => { button.disabled = true; button.append(` ${data.words.sending}`); keep(place_s()); });
+    return button;
+  }
+  function choice() {
+    const pictures = data.asked.map((place_s, k) => {
+      const at = data.impact_s - place_s;
+      const picture = make("video", { src: url, muted: "", playsinline: "", preload: "auto", "aria-hidden": "true" });
+      picture.muted = true;
+      picture.addEventListener("loadedmetadata", () => { picture.currentTime = Math.max(0, at); });
+      const called = data.words.candidate.replace("{n}", k + 1).replace("{t}", at.toFixed(2));
+      return sender(make("button", { type: "button", class: "candidate" }, picture, make("span", {}, called)), () => place_s);
+    });
+    return make("div", { role: "group", "aria-label": data.words.asked }, make("p", {}, make("strong", {}, data.words.asked)), make("div", { class: "candidates" }, ...pictures));
+  }
+  place(data.picture_s && data.impact_s !== undefined ? data.impact_s : first, false);
   const root = make("div", { class: "root" }, make("h3", {}, data.title), make("div", { class: "both" }, film, lanes),
     slider, make("div", { class: "row" }, play, said), still);
   if (data.picture_s) root.append(nudging());
+  if (data.asked && data.asked.length) root.insertBefore(choice(), root.children[1]);
   return { root, free: () => { cancelAnimationFrame(frame); film.pause(); URL.revokeObjectURL(url); } };
 }

@@ -259,13 +259,14 @@ class FilmClock(NamedTuple):
     source: str | None
     flags: list[str]
     fps: float | None
+    candidates_s: list[float] | None = None  # offsets among which a coach may choose
 
 
 def film_clock(reader: Reader, session: str, swing_no: int) -> FilmClock:
     """Where a swing's film lies; no offset where none was found."""
     rows = reader.sql(
         """
-        SELECT clip_offset_s, clip_offset_se_s, clip_offset_source, flags, clip_fps
+        SELECT clip_offset_s, clip_offset_se_s, clip_offset_source, flags, clip_fps, clip_candidates_s
         FROM swing JOIN session USING (session) WHERE session = ? AND swing_no = ?
         """,
         [session, swing_no],

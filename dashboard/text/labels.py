@@ -77,12 +77,14 @@ FLAGS = Words(
         "sensors_filled": "dead or stuck sensors of the grid were filled in from their neighbours",
         "shares_only": "the device gave how the load was shared, not how large it was",
         "no_positions": "the device gave no pressure positions along the foot",
-        "clip_unsynced": "the clip and the plate do not match",
-        "clip_unchecked": "too few clips in the session to be sure that the clip is of this swing",
+        "clip_unsynced": (
+            "nothing is marked on both film and plate, so the film has no place on the plate's clock"
+        ),
         "clip_marks_disagree": "the events marked on film and plate do not agree",
+        "clip_feet_disagree": "the heels in the film do not move when its sound or its marks say they should",
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
-        "clip_heels_low": "the heels hardly lift, so the film can't be placed by them",
+        "clip_heels_low": "the heels hardly lift, so they can't confirm where the film belongs",
         "clip_heights_impossible": "the film shows a heel below the floor, so its heights can't be trusted",
         "practice_swing": "a practice swing, found in a recording",
         "uncertain_swing": "it may be a practice swing; a coach has not yet said",

@@ -144,9 +144,17 @@ class HeelRise:
 
 
 def heel_rise(
-    points: pl.DataFrame, clip: Clip, address_s: float | None, stance_mm: Sequence[float] | None
+    points: pl.DataFrame,
+    clip: Clip,
+    address_s: float | None,
+    stance_mm: Sequence[float] | None,
+    *,
+    against_toes: bool = False,
 ) -> HeelRise | None:
-    """Heel rise of one swing from its rows of `points`; None when address or its four points are not seen."""
+    """Heel rise of one swing from its rows of `points`; None when address or its four points are not seen.
+
+    `against_toes`: over the toe of its own foot, wherever the camera went; a height that wavers more.
+    """
     if address_s is None or points.is_empty():
         return None
     first, last = int(points["frame"].min()), int(points["frame"].max())  # type: ignore[arg-type]
@@ -166,9 +174,12 @@ def heel_rise(
     up = _floor_normal(np.array(list(rest.values())))
     scales, scale = _scales(rest, clip, clip.shoe_width_px.get(int(points["swing_no"][0])), stance_mm)
     moved = {name: places - rest[name][:, None] for name, places in seen.items()}
-    if tapped:
-        for foot in FEET:
-            moved[f"{foot}_heel"] -= np.nan_to_num(moved[f"{foot}_toe"])
+    for foot in FEET if tapped or against_toes else ():
+        toe = moved[f"{foot}_toe"]
+        if not tapped:
+            known = np.flatnonzero(np.isfinite(toe[0]))
+            toe = np.array([np.interp(np.arange(frames.size), known, line[known]) for line in toe])
+        moved[f"{foot}_heel"] -= np.nan_to_num(toe)
     rises = {foot: scales[foot] * (up @ moved[f"{foot}_heel"]) for foot in FEET}
     se_px = math.sqrt(2.0) * (2.0 * TAPPED_SE_PX if tapped else FOLLOWED_SE_PX)  # differences of two points
     return HeelRise(first, rises["lead"], rises["trail"], filled, scale, se_px * max(scales.values()))
@@ -177,7 +188,7 @@ def heel_rise(
 def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
     """Middle of the stillest 0.3 s in the first half of a swing's clip, s; None when no point is seen there.
 
-    Stands for address where nobody marked it on the clip, until the clocks are matched.
+    Stands for address where nobody marked it on the clip.
     """
     if points.is_empty():
         return None

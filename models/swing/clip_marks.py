@@ -46,7 +46,7 @@ class Offset:
 
     offset_s: float
     se_s: float
-    source: str  # stated | by_hand | marked | heard | stamp | matched
+    source: str  # stated | by_hand | marked | heard | stamp; feet, of a rough one that is never kept
 
     def agrees(self, other: "Offset") -> bool:
         """Whether two offsets differ by under four of their standard errors."""

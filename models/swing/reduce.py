@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, heel_rise
+from models.swing.clip_feet import MOST_SES
 from models.swing.clip_metrics import clip_metrics, heels_up, withhold_seen
 from models.swing.clock import (
     by_swing,
@@ -32,7 +33,7 @@ from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.operations import IMPACT
-from models.swing.placing import place_clips
+from models.swing.placing import FEET_DISAGREE, MARKS_DISAGREE, Placed, place_clips
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -44,6 +45,7 @@ IMPOSSIBLE = "clip_heights_impossible"
 # Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
 PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
 LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]
+CLOCKLESS_MM = 4.0  # a height that moves by less than half of it wherever a film may lie needs no clock
 SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
 
@@ -101,8 +103,8 @@ def reduce_session(
 def answer_task(task: SessionTask) -> Answer:
     """Reduce one session, its rows not made yet: `gather` makes those of many sessions at once.
 
-    In this order: the clip is matched to the plate, events nobody marked are estimated, the kernel computes
-    the metrics, those that depend on an uncertain event are withheld, and the flags are raised.
+    In this order: the clip is put on the plate's clock, events nobody marked are estimated, the kernel
+    computes the metrics, those that depend on an uncertain event are withheld, and the flags are raised.
 
     Raises
         UnderfootError: the trace file is missing or is not a trace.
@@ -113,14 +115,15 @@ def answer_task(task: SessionTask) -> Answer:
     rows = [row_of.get(number, -1) for number in task.swings["swing_no"].to_list()]
     uniform = _without_holds(uniform, rows)
     films = task.clip, uniform, task.swings, task.events, task.stance_mm
-    swings, of_clip = place_clips(*films, lambda: _plate_impacts(task, uniform, rows))
+    swings, placed = place_clips(*films, lambda: _plate_impacts(task, uniform, rows))
     event_s, error_s = event_arrays(uniform, swings, task.events)
     moved = moved_from_clip(uniform, task.events, event_s)
     estimated = np.zeros(event_s.shape, dtype=bool)
     if task.event_fit is not None and np.isnan(event_s).any():
         swung = _swung(swings, rows, event_s.shape[0])
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
-    values, rises, sunk = _clip_of(task, swings)  # what the plate measures goes beside what the clip shows
+    # What the plate measures goes beside what the clip shows.
+    values, rises, sunk = _clip_of(task, swings, placed)
     stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
     body_n = task.body_mass_kg * STANDARD_GRAVITY_M_S2 if task.body_mass_kg else math.nan
     heels = _heels_up(uniform, swings, rows, rises, task.clip)
@@ -131,9 +134,9 @@ def answer_task(task: SessionTask) -> Answer:
     _without_loads(plate.metrics, swings, rows)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
     for number in sunk:
-        of_clip.setdefault(number, []).append(IMPOSSIBLE)
-    for place, number in enumerate(swings["swing_no"] if of_clip else ()):
-        for name in of_clip.get(number, ()):
+        placed.flag(number, IMPOSSIBLE)
+    for place, number in enumerate(swings["swing_no"] if placed.flags else ()):
+        for name in placed.flags.get(number, ()):
             flags[place] = flags[place].with_flag(name, 1)
     if not task.feet_checked and feet_look_swapped(swings, rows, plate.metrics):
         flags = [known.with_flag("feet_swapped", 1) for known in flags]
@@ -170,6 +173,8 @@ def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
         columns.append(given if given.dtype == pl.Float64 else given.cast(pl.Float64))
     known_by = swings["clip_offset_source"] if "clip_offset_source" in swings.columns else [None] * n
     columns.append(pl.Series("clip_offset_source", known_by, dtype=pl.String))
+    asked = swings["clip_candidates_s"] if "clip_candidates_s" in swings.columns else [None] * n
+    columns.append(pl.Series("clip_candidates_s", asked, dtype=pl.List(pl.Float64)))
     if not any(rises):
         return pl.DataFrame([*columns, *_no_scales(n)])
     sources = [rise.scale if rise else None for rise in rises]
@@ -219,27 +224,37 @@ def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
-def _clip_of(task: SessionTask, swings: pl.DataFrame) -> tuple[FLOATS, list[HeelRise | None], list[int]]:
+def _clip_of(
+    task: SessionTask, swings: pl.DataFrame, placed: Placed
+) -> tuple[FLOATS, list[HeelRise | None], list[int]]:
     """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise.
 
-    And the swings whose heights are impossible: they have neither.
+    And the swings whose heights are impossible: they have neither, as those whose marks are in question. A
+    film without any mark lies where its heels say, give or take three standard errors: only what is the same
+    all over that stretch, and so needs no clock, is kept.
     """
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
         return values, [None] * len(swings), []
-    events_of, doubt_of = clip_events(swings, task.events), clip_doubts(swings, task.events)
+    rough = placed.onto(swings, placed.rough) if placed.rough else swings
+    events_of, doubt_of = clip_events(rough, task.events), clip_doubts(rough, task.events)
     points_of = task.clip.points.partition_by("swing_no", as_dict=True)
     rises, sunk = [], list[int]()
     for place, number in enumerate(swings["swing_no"]):
-        at = events_of[number]
+        at, doubts, spreads = events_of[number], doubt_of[number], task.spreads
         points = points_of.get((number,), task.clip.points.clear())
         rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
+        if {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ())):
+            rise = None
         if rise is not None and rise.impossible:
             sunk.append(number)
             rise = None
+        if number in placed.rough:
+            doubts = {event: (0.0, MOST_SES * shared) for event, (_, shared) in doubts.items()}
+            spreads = dict.fromkeys(metric_codes(), CLOCKLESS_MM)
         values[place] = clip_metrics(rise, at, task.clip.fps)
-        if rise is not None and task.spreads is not None:
-            withhold_seen(values[place], rise, at, doubt_of[number], task.clip.fps, task.spreads)
+        if rise is not None and spreads is not None:
+            withhold_seen(values[place], rise, at, doubts, task.clip.fps, spreads)
         rises.append(rise)
     return values, rises, sunk
 

@@ -69,7 +69,8 @@ def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):
     ("clock", "expected"),
     [
         ((None, None, None, ["clip_unsynced"], 60.0), films.APART),
-        ((0.2, 0.02, "matched", ["clip_unchecked"], 60.0), films.UNCHECKED),
+        ((None, None, None, ["clip_unsynced"], 60.0, [0.4]), films.ROUGH),
+        ((0.2, 0.02, "heard", ["clip_heels_low"], 60.0), films.UNCONFIRMED),
         ((0.2, 0.004, "heard", [], 60.0), None),
     ],
 )
@@ -81,23 +82,25 @@ def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
     monkeypatch.setattr(Reader, "film", lambda *_: film, raising=False)
     monkeypatch.setattr(films.sessions, "film_clock", lambda *_: sessions.FilmClock(*clock))
     text = page_text(visit("full", "student", "c01", student="s01", session=LAST, swing="3"))
-    assert [sentence for sentence in (films.APART, films.UNCHECKED) if sentence in text] == [expected] * bool(
-        expected
-    )
+    said = [sentence for sentence in (films.APART, films.ROUGH, films.UNCONFIRMED) if sentence in text]
+    assert said == [expected] * bool(expected)
 
 
 @pytest.mark.parametrize(
-    ("source", "flags", "words"),
+    ("source", "flags", "candidates", "words"),
     [
-        ("heard", [], "Placed by the sound of the strike (± 4 ms)."),
-        ("matched", [], "not exact to the frame (± 4 ms)"),
-        (None, ["clip_strikes_unclear"], "Its sound has several clicks"),
-        (None, [], films.APART),
+        ("heard", [], None, "Placed by the sound of the strike (± 4 ms)."),
+        (None, ["clip_strikes_unclear"], [0.1, 0.2], "Its sound has several clicks"),
+        (None, ["clip_feet_disagree"], [0.1, 0.7], "nothing is timed by it. Choose the picture"),
+        (None, ["clip_unsynced"], [0.1], "Go to the picture in which the ball is struck"),
+        (None, [], None, films.APART),
     ],
 )
-def test_the_page_says_what_places_a_film_and_how_surely(source, flags, words):
+def test_the_page_says_what_places_a_film_and_how_surely(source, flags, candidates, words):
     offset, error = (0.2, 0.0042) if source else (None, None)
-    assert words in films.placed_by(sessions.FilmClock(offset, error, source, flags, 60.0))
+    clock = sessions.FilmClock(offset, error, source, flags, 60.0, candidates)
+    assert words in films.placed_by(clock, staff=True)
+    assert "struck" not in films.placed_by(clock, staff=False)
 
 
 def test_where_a_coach_put_a_film_is_kept_as_their_note_and_no_one_elses_swing_can_be_moved(

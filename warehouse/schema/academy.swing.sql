@@ -22,7 +22,8 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     clip_shoe_width_px DOUBLE,       -- of the shoes at address, where a film from the front tells it
     clip_offset_s DOUBLE,            -- plate time - clip time; null where it is not known
     clip_offset_se_s DOUBLE,         -- its standard error; null until the session has been reduced
-    clip_offset_source VARCHAR,      -- stated | by_hand | marked | heard | stamp | matched (never exact to the frame)
+    clip_offset_source VARCHAR,      -- stated | by_hand | marked | heard | stamp
+    clip_candidates_s DOUBLE[],      -- offsets among which a person has to choose; one: as the heels alone say, roughly
     clip_strikes_s DOUBLE[],         -- clicks in the film's sound that may be the strike, on its clock, without the sound's delay
     clip_strike_se_s DOUBLE,         -- the standard error of each; null without a sound track
     clip_scale_source VARCHAR,       -- stated | shoe | stance | foot | shoe_width | shoe_end_on (too large) | unknown (no mm)

@@ -23,10 +23,15 @@ from warehouse.vocabulary import STAFF
 
 MOST_POINTS = 400
 APART = mark(
-    "This film's clock could not be matched to the plate's. Here both begin together and do not show the "
-    "same moment."
+    "This film is not on the plate's clock: here both begin together and do not show the same moment."
 )
-UNCHECKED = mark("Too few films were taken in this session to be sure that this one is of this swing.")
+ROUGH = mark(
+    "This film is not on the plate's clock, and nothing is timed by it: it is shown roughly where its heels "
+    "say."
+)
+MARK_STRIKE = mark("Go to the picture in which the ball is struck and press the button that says so.")
+CHOOSE_STRIKE = mark("Choose the picture in which the ball is struck.")
+UNCONFIRMED = mark("The heels hardly lift, so they can't confirm it.")
 KEPT = mark("Kept: the film is here from now on, as soon as your note has loaded.")
 PLACED = {
     "heard": mark("Placed by the sound of the strike ({error})."),
@@ -34,19 +39,17 @@ PLACED = {
     "stamp": mark("Placed by the stamped heel ({error})."),
     "by_hand": mark("Placed by a coach's hand ({error})."),
     "stated": mark("Placed by the offset in the session's file ({error})."),
-    "matched": mark(
-        "Placed by how the heels move with the pressure, so not exact to the frame ({error}): next time "
-        "film with sound, or stamp a heel once before set-up."
-    ),
 }
 QUESTIONS = {
     "clip_marks_disagree": mark("The moments marked on film and plate do not agree; check them."),
-    "clip_strikes_unclear": mark("Its sound has several clicks: move the film to the right one by hand."),
+    "clip_feet_disagree": mark(
+        "Its heels do not move when its sound or its marks say they should, so nothing is timed by it."
+    ),
+    "clip_strikes_unclear": mark("Its sound has several clicks, and one of them is this swing's strike."),
     "clip_heights_impossible": mark(
         "It shows a heel below the floor: was the camera upside down, or did it move? No height is taken "
         "from it."
     ),
-    "clip_heels_low": mark("The heels hardly lift, so the film can't be placed by them."),
     "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
 }
 NO_PLATE = mark("No plate measured this swing.")
@@ -162,23 +165,29 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
     except UnderfootError as error:  # its samples can't be read: the film is shown all the same
         return without_lanes(), str(error)
     clock = sessions.film_clock(reader, session, swing_no)
-    data["offset_s"] = clock.offset_s or 0.0
-    if reader.viewer.role in STAFF and clock.fps:
+    candidates = clock.candidates_s or []
+    data["offset_s"] = clock.offset_s or next(iter(candidates), 0.0)
+    staff = reader.viewer.role in STAFF
+    if staff and clock.fps:
         data["picture_s"] = 1.0 / clock.fps
-    return data, placed_by(clock)
+        data["asked"] = candidates if len(candidates) > 1 and "impact_s" in data else []
+    return data, placed_by(clock, staff=staff and "impact_s" in data)
 
 
-def placed_by(clock: sessions.FilmClock) -> str:
-    """What puts a film on the plate's clock and how surely, or why nothing does."""
+def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
+    """What puts a film on the plate's clock and how surely, or why nothing does and what `staff` can do."""
     if clock.offset_s is None:
         why = next((_(words) for flag, words in QUESTIONS.items() if flag in (clock.flags or [])), None)
-        return " ".join(filter(None, (_(APART), why)))
+        candidates = len(clock.candidates_s or [])
+        where = _(ROUGH) if candidates == 1 else None if why and candidates else _(APART)
+        todo = _(CHOOSE_STRIKE) if candidates > 1 else _(MARK_STRIKE)
+        return " ".join(filter(None, (where, why, todo if staff else None)))
     said = []
     if clock.source in PLACED:
         error = _("± {n} ms").format(n=max(1, round(1000 * (clock.se_s or 0.0))))
         said.append(_(PLACED[clock.source]).format(error=error))
-    if "clip_unchecked" in (clock.flags or []):
-        said.append(_(UNCHECKED))
+    if "clip_heels_low" in (clock.flags or []):
+        said.append(_(UNCONFIRMED))
     return " ".join(said)
 
 
@@ -222,6 +231,8 @@ def lanes(reader: Reader, session: str, swing_no: int) -> dict[str, Any]:
             heel = estimated_heel(columns[f"{side}_n"], columns[f"{side}_along_pct"])
         values = np.zeros_like(times) if heel is None else np.nan_to_num(np.asarray(heel, float))
         found[side] = np.clip(100 * values / weight, 0, None)[::step].round(1).tolist()
-    marked = sessions.swing_events(reader, session, swing_no)
-    found["events"] = [(EVENTS[event], round(t_s, 3)) for event, t_s in marked.iter_rows() if event in EVENTS]
+    marked = dict(sessions.swing_events(reader, session, swing_no).iter_rows())
+    found["events"] = [(EVENTS[event], round(t_s, 3)) for event, t_s in marked.items() if event in EVENTS]
+    if "impact" in marked:
+        found["impact_s"] = marked["impact"]
     return found
