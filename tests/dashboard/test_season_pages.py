@@ -1,11 +1,13 @@
 """Drills, Coaches, How sure are we and Data quality: what they say, to whom, and what they keep back."""
 
 import json
+from importlib import metadata
 
 import polars as pl
 import pytest
 
 from dashboard.pages.drills import verdicts
+from dashboard.pages.quality import content as quality
 from dashboard.text import reasons
 from warehouse.store import writer
 
@@ -160,6 +162,13 @@ def test_data_quality_is_for_the_head_coach_by_reason_device_and_coach(visit, pa
     assert "Samples were missing for a moment" in text
     assert "No consent covers the day" in text
     assert "This page is not for you" in page_text(visit("full", "quality", "c01"))
+
+
+def test_data_quality_says_which_version_runs_and_what_has_changed(visit, page_text):
+    at = visit("full", "quality", "h01")
+    assert f"Underfoot, version {metadata.version('underfoot')}" in page_text(at)
+    assert quality.changelog().startswith("# Changelog")
+    assert "Save what has changed" in [button.label for button in at.get("download_button")]
 
 
 def test_data_quality_follows_its_filters(visit, page_text):

@@ -1,6 +1,7 @@
 """What the Data quality page says: what was left out, by reason, device and coach, over time."""
 
 from datetime import datetime
+from importlib import metadata, resources
 from typing import Any
 
 import polars as pl
@@ -65,6 +66,16 @@ def looked(reader: Reader) -> pl.DataFrame:
     ]
     found = pl.DataFrame(rows, infer_schema_length=None)
     return nonempty(found.select(pl.all().cast(pl.String)), _("Nobody has opened a young player's page yet."))
+
+
+def version() -> str:
+    """Which version runs, as underfoot --version prints it."""
+    return _("Underfoot, version {version}").format(version=metadata.version("underfoot"))
+
+
+def changelog() -> str:
+    """What has changed, version by version."""
+    return resources.files("warehouse").joinpath("CHANGELOG.md").read_text(encoding="utf-8")
 
 
 def _sentence_case(code: str) -> str:

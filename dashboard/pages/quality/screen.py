@@ -32,6 +32,8 @@ def show(reader: Reader) -> None:
             _("Whoever opened a young player's page, and everything that was refused, the newest first.")
         )
         layout.table(content.looked(reader), _("who looked"))
+    layout.aside(content.version())
+    layout.save(_("Save what has changed"), content.changelog, "CHANGELOG.md", "text/markdown")
     with st.container(horizontal=True):
         navigation.link("deliveries", _("Correct what was refused on Deliveries →"))
         navigation.link("trust", _("How sure are we →"))
