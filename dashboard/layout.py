@@ -21,7 +21,7 @@ from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
-FEW_ROWS = 10  # so many rows a phone shows as a list
+FEW_ROWS, FEW_COLUMNS = 10, 9  # so many a phone shows as a list; more rows fold, more columns are a grid
 DESK_WIDTH = 820  # px that a table has beside the sidebar
 LETTER_WIDTH, CELL_PADDING, WIDEST_CELL, TWO_LINES = 7, 18, 200, 56  # px in a table
 
@@ -188,11 +188,14 @@ def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, plac
 
 
 def _show_rows(rows: pl.DataFrame) -> None:
-    """Rows as a grid, whose long cells go on two lines where it is wide; on a phone, a few rows as a list."""
-    if narrow() and len(rows) <= FEW_ROWS and len(rows.columns) > 2:
-        _list(rows)
-    else:
+    """Rows as a grid, with long cells on two lines where it is wide; on a phone the first ones as a list."""
+    if not narrow() or not 2 < len(rows.columns) <= FEW_COLUMNS:
         _grid(rows)
+        return
+    _list(rows.head(FEW_ROWS))
+    if len(rows) > FEW_ROWS:
+        with st.expander(_("All {n} rows").format(n=len(rows))):
+            _grid(rows)
 
 
 def _list(rows: pl.DataFrame) -> None:
@@ -235,10 +238,13 @@ def _grid(rows: pl.DataFrame) -> None:
     texts = {name: st.column_config.TextColumn(width=WIDEST_CELL) for name in wide}
     if _("Words") in rows.columns:
         texts[_("Words")] = st.column_config.TextColumn(width="large")
+    config = days | texts
+    if narrow():  # whose row it is stays in sight while the others are pushed aside
+        config.setdefault(rows.columns[0], st.column_config.Column())["pinned"] = True
     # An Arrow table, because Streamlit turns a Polars frame into a pandas one: that holds the interpreter's
     # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
     st.dataframe(
-        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=days | texts,
+        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=config,
         row_height=TWO_LINES if wide else None,
     )  # fmt: skip
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from importlib import import_module
 from types import ModuleType
 from typing import Any
+from urllib.parse import urlencode
 
 from dashboard import admitted, family, gate, layout, location, readers, signin, theme, turns, uploads
 from dashboard import elements as st
@@ -128,6 +129,12 @@ def _speak(usual: str) -> None:
 def link(path: str, label: str, **address: str) -> None:
     """A link to another page of the viewer's, with its choices in the address."""
     st.page_link(st.session_state["pages"][path], label=label, query_params=address)
+
+
+def address(path: str, **choices: str) -> str:
+    """Another page's address for a link in a picture; it keeps who is looking, and in which language."""
+    kept = {name: st.query_params[name] for name in ("as", "language") if name in st.query_params}
+    return f"{path}?{urlencode(kept | choices)}"
 
 
 def _start(own: Sequence[Page]) -> None:

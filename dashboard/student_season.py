@@ -14,11 +14,13 @@ from dashboard.section import Picture
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES, label, marked
-from dashboard.text.numbers import Measure, listed, lowered, share
+from dashboard.text.numbers import Measure, count, listed, lowered, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
 from warehouse.observations import signs
 from warehouse.vocabulary import BETTER, NOT_CLEAR, SELDOM, TOO_FEW, WORSE, age
+
+OFTEN = 0.1  # a fault in at least one swing in ten is worth a line
 
 
 @dataclass(frozen=True)
@@ -210,17 +212,30 @@ def rate_finding(chosen: StudentSeason, fault: str) -> str:
 
 
 def ladder(rates: pl.DataFrame, *, narrow: bool) -> Picture:
-    """The fault ladder of `season.fault_rates`; a fault that no swing showed is in its table alone."""
-    seen = rates.filter((pl.col("flagged").sum().over("fault") > 0) | (rates["flagged"].sum() == 0))
-    unseen = rates.filter(~pl.col("fault").is_in(seen["fault"].implode()))
-    chart = fault_ladder.picture(seen, fault_finding(rates), narrow=narrow)
+    """The fault ladder of `season.fault_rates`.
+
+    A fault that no swing showed, or hardly one and without a clear change, is in the table alone.
+    """
+    all_rates = rates.with_columns(
+        ever=(pl.col("flagged").sum() > 0).over("fault"),
+        worth=((pl.col("rate") >= OFTEN) | pl.col("label").is_in([BETTER, WORSE])).any().over("fault"),
+    )
+    worth = all_rates.filter("worth") if all_rates["worth"].any() else all_rates
+    folded = all_rates.join(worth, on="fault", how="anti")
+    chart = fault_ladder.picture(worth, fault_finding(rates), narrow=narrow)
     key = _(
         "Filled: the last 28 days, or the last 3 sessions. Hollow: before. The true rate is "
         "probably inside the strip (9 in 10)."
     )
-    if len(unseen):
-        never = listed(unseen["fault"].unique(maintain_order=True).str.to_lowercase().to_list())
-        key += " " + _("In no swing of the season: {faults}.").format(faults=never)
+    judged_in = rates.group_by("fault").agg(pl.col("n_sessions").sum())["n_sessions"]
+    sessions = count(max(judged_in), "session")
+    said = {
+        False: _("Never seen in {sessions}: {faults}, listed in the table."),
+        True: _("In fewer than one swing in ten, without a clear change: {faults}, listed in the table."),
+    }
+    for ever, sentence in said.items():
+        faults = folded.filter(ever=ever)["fault"].n_unique()
+        key += " " + sentence.format(sessions=sessions, faults=count(faults, "fault")) if faults else ""
     return Picture(chart, fault_ladder.words(rates), fault_ladder.table(rates), key)
 
 
@@ -234,7 +249,7 @@ def fault_finding(rates: pl.DataFrame) -> str:
     if now.is_empty():
         return _("Faults before; none measured in the last 28 days")
     most = now.sort("rate").row(-1, named=True)
-    if most["rate"] < 0.1:
+    if most["rate"] < OFTEN:
         return _("No fault in more than one swing in ten lately")
     return _("Most often lately: {fault}, {rate} of swings. No change is clear yet").format(
         fault=most["fault"], rate=share(most["rate"])

@@ -29,13 +29,9 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         else _("{outcome}, change with a usual rise of the measure").format(outcome=OUTCOMES[outcome]),
         axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
     )
-    tips = [
-        alt.Tooltip("name:N", title=_("Measure")),
-        alt.Tooltip("per_sd:Q", title=_("Change, m"), format="+.1f"),
-        alt.Tooltip("lo:Q", title=_("From"), format="+.1f"),
-        alt.Tooltip("hi:Q", title=_("To"), format="+.1f"),
-        alt.Tooltip("n_sessions:Q", title=_("Sessions")),
-    ]
+    metres = {"per_sd:Q": _("Change, m"), "lo:Q": _("From"), "hi:Q": _("To")}
+    written = {field: (name, "+.1f") for field, name in metres.items()}
+    tips = look.tips({"name:N": _("Measure"), **written, "n_sessions:Q": _("Sessions")})
     filled = look.filled("datum.together")
     layers = look.dots(drawn, x, y, ("lo", "hi"), tips, fill=filled)
     height = max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(drawn), 60)

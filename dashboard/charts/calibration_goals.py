@@ -33,24 +33,21 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         pl.Series("held", [said(figure, unit) for figure in ordered["figure"]]),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
     )
-    low, high = _reach(drawn, floor=0.0 if unit == "share" else None)
+    low, high = _reach(drawn, whole=(0.0, 100.0) if unit == "share" else None)
     sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
     order = drawn["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
-    title = _("Share (%)") if unit == "share" else _("In smallest worthwhile changes")
+    title = _("How often it held (%)") if unit == "share" else _("Off by, in smallest worthwhile changes")
     minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
     scale = alt.Scale(domain=[low, high], nice=False, zero=False)
     x = alt.X("figure:Q", title=title, scale=scale, axis=minus)
     goals = drawn.with_columns(
         pl.col("goal_lo").fill_null(low).clip(low, high), pl.col("goal_hi").fill_null(high).clip(low, high)
     ).filter(pl.col("goal").is_not_null())
-    tips = [
-        alt.Tooltip("truth:N", title=_("Truth")),
-        alt.Tooltip("size:N", title=_("Academy")),
-        alt.Tooltip("held:N", title=_("Held")),
-        alt.Tooltip("goal:N", title=_("Goal")),
-    ]
+    tips = look.tips(
+        {"truth:N": _("Truth"), "size:N": _("Academy"), "held:N": _("Held"), "goal:N": _("Goal")}
+    )
     shape = alt.Shape(
         "size:N", title=None, sort=sizes, scale=alt.Scale(domain=sizes, range=SHAPES[: len(sizes)]),
         legend=alt.Legend(orient="top", columns=2 if narrow else 4),
@@ -68,13 +65,11 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     return look.layered(layers, max(height, 80), finding, narrow=narrow)
 
 
-def _reach(drawn: pl.DataFrame, floor: float | None) -> tuple[float, float]:
-    names = ("figure", "goal_lo", "goal_hi")
-    found = [float(v) for name in names for v in drawn[name].to_list() if v is not None]
-    low, high = min(found), max(found)
-    margin = 0.12 * (high - low) or 1.0
-    low, high = low - margin, high + margin
-    return (max(low, floor), min(high, 100.0)) if floor is not None else (low, high)
+def _reach(drawn: pl.DataFrame, whole: tuple[float, float] | None) -> tuple[float, float]:
+    ends = drawn["goal_lo"].to_list(), drawn["goal_hi"].to_list()
+    reaches = [look.reach(drawn["figure"].to_list(), goal) for goal in zip(*ends, strict=True)]
+    low, high = min(low for low, __ in reaches), max(high for __, high in reaches)
+    return (low, high) if whole is None else (max(low, whole[0]), min(high, whole[1]))
 
 
 def finding(rows: pl.DataFrame) -> str:

@@ -54,12 +54,10 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     lines = alt.Chart(limits)
     middle = alt.Chart(pl.DataFrame({"at": [overall]})).mark_rule(color=theme.QUIET)
     fill = look.filled("datum.own")
-    tips = [
-        alt.Tooltip("called:N", title=_("Coach")),
-        alt.Tooltip("gain_said:N", title=_("Gain")),
-        alt.Tooltip("n_students:Q", title=_("Students")),
-        alt.Tooltip("place:N", title=_("Place")),
-    ]
+    tips = look.tips({
+        "called:N": _("Coach"), "gain_said:N": _("Gain"),
+        "n_students:Q": _("Students"), "place:N": _("Place"),
+    })  # fmt: skip
     dots = alt.Chart(drawn).mark_point(size=110, stroke=theme.INK, strokeWidth=1.6, opacity=1)
     # Neighbours' names alternate right and left, so that they do not run into one another.
     named = drawn.filter(pl.col("name") != OTHER).sort("precision", descending=True).with_row_index("turn")

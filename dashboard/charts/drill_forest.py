@@ -61,18 +61,13 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         scale=alt.Scale(domain=names, range=[theme.INK, theme.GROUND]),
         legend=alt.Legend(orient="top", symbolStrokeColor=theme.INK, symbolType="circle") if both else None,
     )  # fmt: skip
-    tips = [
-        alt.Tooltip("row:N", title=_("Which")),
-        alt.Tooltip("which:N", title=_("When")),
-        alt.Tooltip("said:N", title=_("Effect")),
-        alt.Tooltip("label:N", title=_("Kept")),
-    ]
+    shown = {"row:N": _("Which"), "which:N": _("When"), "said:N": _("Effect"), "label:N": _("Kept")}
     dot = base.mark_point(shape="circle", size=90, stroke=theme.INK, strokeWidth=1.6, opacity=1, clip=True)
     layers = [
         strip.encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q")),
         nought.encode(x=alt.X("at:Q")),
         bar.encode(x=alt.X("lo:Q"), x2=alt.X2("hi:Q"), y=y, yOffset=beside),
-        dot.encode(x=x, y=y, yOffset=beside, fill=fill, tooltip=tips),
+        dot.encode(x=x, y=y, yOffset=beside, fill=fill, tooltip=look.tips(shown)),
     ]
     if not narrow:
         text = alt.Chart(drawn).transform_filter(alt.datum.which == NAMES[KEPT]).mark_text(align="left", dx=8)

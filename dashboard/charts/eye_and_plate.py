@@ -37,13 +37,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         scale=alt.Scale(domain=[max(low, -1.0), 1], nice=False),
         axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
     )  # fmt: skip
-    tips = [
-        alt.Tooltip("name:N", title=_("Fault")),
-        alt.Tooltip("kappa:Q", title=_("Kappa"), format=".2f"),
-        alt.Tooltip("grade:N", title=_("Agree")),
-        alt.Tooltip("agree_pct:Q", title=_("Same in % of sessions"), format=".0f"),
-        alt.Tooltip("n:Q", title=_("Sessions")),
-    ]
+    tips = look.tips({
+        "name:N": _("Fault"), "kappa:Q": (_("Kappa"), ".2f"), "grade:N": _("Agree"),
+        "agree_pct:Q": _("Same in % of sessions"), "n:Q": _("Sessions"),
+    })  # fmt: skip
     layers = look.dots(drawn, x, y, ("kappa_lo", "kappa_hi"), tips)
     height = max((1.2 if narrow else 1) * ROW_HEIGHT * len(drawn), 60)
     return look.layered(layers, height, finding, narrow=narrow)

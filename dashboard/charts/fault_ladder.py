@@ -30,7 +30,7 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     )
     order = drawn.sort("position")["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis(padding=12))
-    percent = alt.Axis(format="%", tickCount=3 if narrow else 5)
+    percent = alt.Axis(labelExpr="round(100 * datum.value)", tickCount=3 if narrow else 5)
     x = alt.X("rate:Q", title=_("Share of swings (%)"), scale=alt.Scale(domain=[0, 1]), axis=percent)
     base = alt.Chart(drawn)
     now = base.transform_filter(alt.datum.span == NOW)
@@ -39,27 +39,21 @@ def picture(rates: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
     bar = now.mark_rule(color=theme.INK, strokeWidth=5, opacity=0.25)
     ring = before.mark_point(shape="circle", size=130, fill=theme.GROUND, stroke=theme.QUIET, opacity=1)
     dot = now.mark_point(shape="circle", size=80, fill=theme.INK, stroke=theme.INK, opacity=1)
+    tips = look.tips({
+        "fault:N": _("Fault"), "when:N": _("When"), "rate:Q": (_("Share of swings"), ".0%"),
+        "flagged:Q": _("Swings with it"), "usable:Q": _("Swings judged"),
+    })  # fmt: skip
     layers = [
         strip.encode(x=alt.X("rate_lo:Q"), x2=alt.X2("rate_hi:Q"), y=y),
         bar.encode(x=alt.X("rate_lo:Q"), x2=alt.X2("rate_hi:Q"), y=y),
         base.mark_line(color=theme.INK, strokeWidth=1.2).encode(x=x, y=y, detail=alt.Detail("fault:N")),
-        ring.encode(x=x, y=y, tooltip=_tips()),
-        dot.encode(x=x, y=y, tooltip=_tips()),
+        ring.encode(x=x, y=y, tooltip=tips),
+        dot.encode(x=x, y=y, tooltip=tips),
     ]
     if not narrow:
         end = alt.datum(1.0, type="quantitative")
         layers.append(now.mark_text(align="left", dx=8).encode(x=end, y=y, text=alt.Text("said:N")))
     return look.layered(layers, max(ROW_HEIGHT * len(order), 60), finding, narrow=narrow)
-
-
-def _tips() -> list[alt.Tooltip]:
-    return [
-        alt.Tooltip("fault:N", title=_("Fault")),
-        alt.Tooltip("when:N", title=_("When")),
-        alt.Tooltip("rate:Q", title=_("Share of swings"), format=".0%"),
-        alt.Tooltip("flagged:Q", title=_("Swings with it")),
-        alt.Tooltip("usable:Q", title=_("Swings judged")),
-    ]
 
 
 def words(rates: pl.DataFrame) -> str:

@@ -23,7 +23,7 @@ SIDES = {LEAD_FOOT: "lead", TRAIL_FOOT: "trail"}
 
 
 def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.LayerChart:
-    """Draw both feet in one ink, the lead foot's line whole and the trail foot's broken."""
+    """Draw both feet in one ink, the lead foot's line whole, the trail foot's broken, and their spread."""
     x = event_axis(drawn, narrow=narrow)
     y = alt.Y(
         "mean:Q",
@@ -35,10 +35,13 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         "foot:N", scale=alt.Scale(domain=list(FEET), range=list(PATTERNS.values())), legend=None
     )
     middle = alt.Chart(pl.DataFrame({"mean": [MIDDLE]})).mark_rule(color=theme.QUIET).encode(y=y)
-    lines = alt.Chart(drawn.places).mark_line(color=theme.INK, strokeWidth=2.5).encode(
-        x=x, y=y, strokeDash=pattern, detail=alt.Detail("foot:N")
-    )  # fmt: skip
-    return look.layered([middle, lines, *_names(), *_cursor(drawn.places, x)], HEIGHT, finding, narrow=narrow)
+    base, foot = alt.Chart(drawn.places), alt.Detail("foot:N")
+    spread = base.mark_area(color=theme.INK, opacity=0.1).encode(
+        x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"), detail=foot
+    )
+    lines = base.mark_line(color=theme.INK, strokeWidth=2.5).encode(x=x, y=y, strokeDash=pattern, detail=foot)
+    layers = [middle, spread, lines, *_names(), *_cursor(drawn.places, x)]
+    return look.layered(layers, HEIGHT, finding, narrow=narrow)
 
 
 def _names() -> list[alt.Chart]:

@@ -14,18 +14,24 @@ LEAD, TRAIL = mark("lead heel"), mark("trail heel")
 
 
 def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.LayerChart:
-    """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward."""
+    """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward.
+
+    A load that a plate's own error makes less than nothing is drawn as nothing and given as measured.
+    """
     lanes, names = drawn.lanes, drawn.names
+    side = pl.when(pl.col("foot") == TRAIL).then(-1.0).otherwise(1.0)
+    heights = {"mean": "height", "lo": "from", "hi": "to"}
     mirrored = lanes.with_columns(
-        pl.when(pl.col("foot") == TRAIL).then(-pl.col("mean")).otherwise(pl.col("mean")).alias("height"),
+        *((side * pl.col(load).clip(0.0)).alias(height) for load, height in heights.items()),
         pl.lit(0.0).alias("middle"),
     )
-    top = max([10.0, *(mirrored["height"].abs().to_list() if len(mirrored) else [])])
+    top = max([10.0, *(mirrored["to"].abs().to_list() if len(mirrored) else [])])
     x = event_axis(drawn, narrow=narrow)
+    scale = alt.Scale(domain=[-1.25 * top, 1.25 * top], nice=False)
     y = alt.Y(
         "height:Q",
         title=_("Heel load (% of body weight)"),
-        scale=alt.Scale(domain=[-1.25 * top, 1.25 * top], nice=False),
+        scale=scale,
         axis=alt.Axis(labelExpr="abs(datum.value)", tickCount=7),
     )
     base = alt.Chart(mirrored)
@@ -34,8 +40,11 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         base.transform_filter(alt.datum.which == FIRST),
     )
     layers = [
-        now.mark_area(color=theme.ACCENT, opacity=0.25).encode(
-            x=x, y=y, y2=alt.Y2("middle:Q"), detail=alt.Detail("foot:N")
+        *(
+            now.mark_area(color=theme.ACCENT, opacity=opacity).encode(
+                x=x, y=alt.Y(start, scale=scale), y2=alt.Y2(end), detail=alt.Detail("foot:N")
+            )
+            for start, end, opacity in (("height:Q", "middle:Q", 0.1), ("from:Q", "to:Q", 0.25))
         ),
         now.mark_line(color=theme.ACCENT, strokeWidth=2.5).encode(x=x, y=y, detail=alt.Detail("foot:N")),
         first.mark_line(color=theme.QUIET, strokeWidth=2, strokeDash=[5, 3]).encode(

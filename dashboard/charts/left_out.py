@@ -15,6 +15,7 @@ ROW_HEIGHT = 32
 
 def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw a circle a week and group, its area the number left out. `rows`: week, group, n."""
+    rows = _single_ones_together(rows)
     drawn = rows.with_columns(look.broken(rows["group"], 20 if narrow else 40))
     order = drawn.group_by("row").agg(pl.col("n").sum()).sort("n", "row", descending=[True, False])["row"]
     weeks: list[date] = drawn["week"].to_list()
@@ -24,15 +25,11 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     ]
     x = alt.X(
         "week:T", title=_("Week"), scale=alt.Scale(domain=days),
-        axis=alt.Axis(format="%-d %b", grid=False, tickCount=3 if narrow else 8, labelFlush=True),
+        axis=alt.Axis(format=_(look.SHORT_DAY), grid=False, tickCount=3 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     y = alt.Y("row:N", sort=order.to_list(), title=None, axis=look.name_axis(grid=True))
     most = max(drawn["n"].to_list())
-    tips = [
-        alt.Tooltip("week:T", title=_("Week of"), format="%-d %B %Y"),
-        alt.Tooltip("group:N", title=by),
-        alt.Tooltip("n:Q", title=_("Left out")),
-    ]
+    tips = look.tips({"week:T": _("Week of"), "group:N": by, "n:Q": _("Left out")})
     base = alt.Chart(drawn)
     size = alt.Size("n:Q", scale=alt.Scale(domain=[0, max(most, 4)], range=[0, 420]), legend=None)
     dots = base.mark_point(shape="circle", fill=theme.QUIET, stroke=theme.INK, fillOpacity=0.5, opacity=1)
@@ -44,6 +41,16 @@ def picture(rows: pl.DataFrame, by: str, finding: str, *, narrow: bool = False) 
     return look.layered(
         layers, max((1.7 if narrow else 1.2) * ROW_HEIGHT * len(order), 80), finding, narrow=narrow
     )
+
+
+def _single_ones_together(rows: pl.DataFrame) -> pl.DataFrame:
+    """Groups of which one was left out share a row: a line each, with one small circle, says nothing."""
+    once = rows.filter(pl.col("n").sum().over("group") == 1)
+    if len(once) < 2:
+        return rows
+    name = _("Once each ({n})").format(n=len(once))
+    several = once.group_by("week").agg(pl.col("n").sum()).select("week", pl.lit(name).alias("group"), "n")
+    return pl.concat([rows.join(once, on="group", how="anti").select(several.columns), several])
 
 
 def finding(rows: pl.DataFrame, taken_in: int, by: str) -> str:

@@ -14,6 +14,7 @@ from dashboard.text.labels import EVENTS
 from dashboard.text.numbers import capitalized, number
 
 HEIGHT = 300
+BLANK = "\u200b"  # a line of a label that is empty, or spaces alone, takes no height in a browser
 THIS, FIRST, REFERENCE = mark("this session"), mark("first session"), mark("reference swing")
 POSTS = {"event": pl.String, "lo": pl.Float64, "hi": pl.Float64}
 NAMES = (THIS, FIRST, REFERENCE)  # what the three are called on screen, unless the caller names them
@@ -29,8 +30,9 @@ class SwingCurves:
 
     `which` is `THIS`, `FIRST` or `REFERENCE`; a position is 0 at the first of `events`, 1 at the next …
     `load`: which, position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load.
-    `lanes`, without the reference: which, foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, % of body
-    weight, ≥ 0. `posts`: event, lo, hi: the band of the lead share there, %. `names`: what the three are
+    `lanes`, without the reference: which, foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, lo, hi, % of
+    body weight. `places`: foot, position, mean, lo, hi, % of foot length from the heel.
+    `posts`: event, lo, hi: the band of the lead share there, %. `names`: what the three are
     called on screen. Of the first: `times`, mean seconds from takeaway to each event; `swings`, how many;
     `estimated`, whether its heel loads are.
     """
@@ -78,8 +80,8 @@ def event_axis(drawn: SwingCurves, *, narrow: bool) -> alt.X:
     """Swing time stretched between events, with the events' names, and times, under their posts."""
     events, times = drawn.events, drawn.times
     posts = [[SHORT[event], *([number(times[event], "s", 2)] if times else [])] for event in events]
-    if narrow:  # upright labels have one line
-        posts = [[", ".join(post)] for post in posts]
+    if narrow:  # neighbours' names would run into one another: every other one stands lower
+        posts = [[BLANK] * (len(post) * (place % 2)) + post for place, post in enumerate(posts)]
     title = _("Swing time, stretched between events")
     if times:
         seconds = _("Swing time, stretched between events; seconds from the takeaway")
@@ -92,7 +94,7 @@ def event_axis(drawn: SwingCurves, *, narrow: bool) -> alt.X:
         axis=alt.Axis(
             values=list(range(len(events))),
             labelExpr=f"[{named}][datum.value]",
-            labelAngle=-45 if narrow else 0,
+            labelAngle=0,
             labelOverlap=False,
             grid=True,
         ),
@@ -108,7 +110,7 @@ def _posts(drawn: SwingCurves) -> list[alt.Chart]:
     )
     if placed.is_empty():
         return []
-    tip = [alt.Tooltip("lo:Q", title=_("Target from (%)")), alt.Tooltip("hi:Q", title=_("Target to (%)"))]
+    tip = look.tips({"lo:Q": _("Target from (%)"), "hi:Q": _("Target to (%)")})
     return [
         alt.Chart(placed)
         .mark_bar(color=theme.BAND, width=14, stroke=theme.QUIET, strokeWidth=0.6)
@@ -153,7 +155,7 @@ def cursor(rows: pl.DataFrame, x: alt.X, said: Mapping[str, str]) -> list[alt.Ch
         name="cursor", nearest=True, on="pointerover", clear="pointerout", fields=["position"], empty=False
     )
     seen = alt.OpacityValue(0, condition={"param": near.name, "empty": False, "value": 0.7})
-    tips = [alt.Tooltip(f"{column}:N", title=name) for column, name in said.items()]
+    tips = look.tips({f"{column}:N": name for column, name in said.items()})
     return [
         alt.Chart(rows)
         .mark_rule(color=theme.INK, strokeWidth=1)

@@ -2,7 +2,7 @@
 
 import re
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -10,11 +10,14 @@ import polars as pl
 from babel import Locale
 
 from dashboard import theme
-from dashboard.text.catalogue import ENGLISH, language
+from dashboard.text.catalogue import ENGLISH, _, language, mark
 
 TITLE_WIDTH = 76  # letters a line at desk width
 NARROW_TITLE_WIDTH = 44  # letters a line on a phone
 NAME = "underfoot"
+BAND_ROOM = 0.6  # of a frame that a target's strip may take: a value outside it must have a place
+DAY, SHORT_DAY = mark("%-d %B %Y"), mark("%-d %b")  # how Vega writes a day: 7 April 2026, 7 Apr
+Band = tuple[float | None, float | None]
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
 
 
@@ -35,6 +38,7 @@ def look() -> alt.theme.ThemeConfig:
     config = {
         "font": theme.FONT, "view": {"stroke": None}, "title": title, "axis": axis, "header": named,
         "legend": named, "text": {"color": ink, "fontSize": theme.LABEL_SIZE}, **_locale(),
+        "mark": {"tooltip": False},  # else Streamlit shows the columns of every mark that has no `tips`
     }  # fmt: skip
     return alt.theme.ThemeConfig({"background": theme.GROUND, "config": config})
 
@@ -89,6 +93,36 @@ def filled(test: str) -> alt.FillValue:
     Spelled as its class, since Altair takes some milliseconds to find the class for `alt.condition`.
     """
     return alt.FillValue(theme.GROUND, condition={"test": test, "value": theme.INK})
+
+
+def tips(said: Mapping[str, str | tuple[str, str]]) -> list[alt.Tooltip]:
+    """A tooltip: field with its type (n:Q) → what it is called, or that and how its number is written."""
+    return [_tip(field, *([named] if isinstance(named, str) else named)) for field, named in said.items()]
+
+
+def _tip(field: str, name: str, written: str = ",d") -> alt.Tooltip:
+    kinds = {"T": _(DAY), "Q": written}
+    return alt.Tooltip(field, title=name, format=kinds.get(field[-1], alt.Undefined))
+
+
+def reach(values: Iterable[float | None], band: Band, margin: float = 0.15) -> tuple[float, float]:
+    """The ends of a scale that holds `values` and `band` with a margin; the band has `BAND_ROOM` at most."""
+    found = [v for v in (*values, *band) if v is not None] or [0.0, 1.0]
+    low, high = min(found), max(found)
+    beside = margin * (high - low) or 0.1 * abs(high) or 1.0
+    low, high = low - beside, high + beside
+    lo, hi = strip(band, low, high)
+    if lo is None or hi is None:
+        return low, high
+    missing = max(0.0, (hi - lo) / BAND_ROOM - (high - low))
+    upward = 1.0 if band[0] is None else 0.0 if band[1] is None else 0.5
+    return low - (1 - upward) * missing, high + upward * missing
+
+
+def strip(band: Band, low: float, high: float) -> Band:
+    """A band as it is drawn: an open side reaches the edge of its frame. (None, None) for no band."""
+    lo, hi = band
+    return band if band == (None, None) else (low if lo is None else lo, high if hi is None else hi)
 
 
 def name_axis(*, padding: int = 10, grid: bool | None = None) -> alt.Axis:

@@ -41,7 +41,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
                 "week:T",
                 title=_("Week starting"),
                 scale=alt.Scale(padding=16),
-                axis=alt.Axis(format="%-d %b", grid=False, values=mondays),
+                axis=alt.Axis(format=_(look.SHORT_DAY), grid=False, values=mondays),
             ),
             y=alt.Y(
                 "days:Q",
@@ -49,7 +49,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.Ch
                 scale=alt.Scale(domain=[0, 7]),
                 axis=alt.Axis(tickCount=7),
             ),
-            tooltip=[alt.Tooltip("days:Q", title=_("Days")), alt.Tooltip("minutes:Q", title=_("Minutes"))],
+            tooltip=look.tips({"week:T": _("Week starting"), "days:Q": _("Days"), "minutes:Q": _("Minutes")}),
         )
         .properties(autosize=look.FIT, height=HEIGHT, title=look.title(finding, narrow=narrow))
     )

@@ -41,13 +41,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(values=[0, 0.5, 0.75, 0.9, 1], format=".2~f"),
     )
-    tips = [
-        alt.Tooltip("label:N", title=_("Measure")),
-        alt.Tooltip("icc_session:Q", title=_("Intraclass correlation"), format=".2f"),
-        alt.Tooltip("grade:N", title=_("Tells students apart")),
-        alt.Tooltip("n_students:Q", title=_("Students")),
-        alt.Tooltip("n_sessions:Q", title=_("Sessions")),
-    ]
+    tips = look.tips({
+        "label:N": _("Measure"), "icc_session:Q": (_("Intraclass correlation"), ".2f"),
+        "grade:N": _("Tells students apart"), "n_students:Q": _("Students"), "n_sessions:Q": _("Sessions"),
+    })  # fmt: skip
     good = alt.Chart(pl.DataFrame({"lo": [GOOD], "hi": [1.0]})).mark_rect(color=theme.BAND)
     base = alt.Chart(drawn)
     layers = [

@@ -18,7 +18,6 @@ HEIGHT = 300
 AXIS_LETTERS = 44  # of the axis title on a line beside it
 TICK_ROWS = Words({"lesson": "lessons", "drill": "drills", "practice": "practice"})
 ROW = 0.09  # height of a tick row, as a part of the range of values
-Band = tuple[float | None, float | None]
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class SeasonLine:
     measure: Measure
     sessions: pl.DataFrame
     line: pl.DataFrame
-    band: Band
+    band: look.Band
     ticks: pl.DataFrame
     changes: pl.DataFrame
 
@@ -42,7 +41,9 @@ def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.Lay
     """Draw the season under its title."""
     sessions, line, ticks, band = drawn.sessions, drawn.line, drawn.ticks, drawn.band
     kinds = [kind for kind in TICK_ROWS if kind in ticks["kind"].to_list()]
-    low, high = _reach(sessions, line, band)
+    ends = ("mean", "lo", "hi")
+    values = [v for frame in (sessions, line) for name in ends for v in frame[name].to_list()]
+    low, high = look.reach(values, band)
     step = ROW * (high - low)
     levels = {kind: low - step * (row + 0.8) for row, kind in enumerate(kinds)}
     floor = low - step * (len(kinds) + 0.4) if kinds else low
@@ -55,7 +56,7 @@ def picture(drawn: SeasonLine, finding: str, *, narrow: bool = False) -> alt.Lay
     x = alt.X(
         "day:T", title=_("Day"),
         scale=alt.Scale(domain=_days(sessions, line, ticks)),
-        axis=alt.Axis(format="%-d %b", grid=False, tickCount=4 if narrow else 8, labelFlush=True),
+        axis=alt.Axis(format=_(look.SHORT_DAY), grid=False, tickCount=4 if narrow else 8, labelFlush=True),
     )  # fmt: skip
     layers = _band(band, low, high) + _fit(line, x, y)
     layers += _changes(drawn.changes, x, high, narrow=narrow) + _points(sessions, x, y, drawn.measure)
@@ -89,15 +90,6 @@ def round_values(low: float, high: float, wanted: int = 5) -> list[float]:
     return [round(k * step, 10) for k in range(first, math.floor(high / step) + 1)]
 
 
-def _reach(sessions: pl.DataFrame, line: pl.DataFrame, band: Band) -> tuple[float, float]:
-    values = [v for name in ("mean", "lo", "hi") for v in sessions[name].to_list() if v is not None]
-    values += [v for name in ("lo", "hi") for v in line[name].to_list()]
-    values += [v for v in band if v is not None]
-    low, high = (min(values), max(values)) if values else (0.0, 1.0)
-    margin = 0.15 * (high - low) or abs(high) * 0.1 or 1.0
-    return low - margin, high + margin
-
-
 def _days(*frames: pl.DataFrame) -> list[alt.DateTime]:
     found: list[date] = [day for frame in frames for day in frame["day"].to_list()]
     first, last = (min(found), max(found)) if found else (date(2000, 1, 1), date(2000, 1, 2))
@@ -105,11 +97,11 @@ def _days(*frames: pl.DataFrame) -> list[alt.DateTime]:
     return [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (first - margin, last + margin)]
 
 
-def _band(band: Band, low: float, high: float) -> list[alt.Chart]:
-    lo, hi = band
-    if lo is None and hi is None:
+def _band(band: look.Band, low: float, high: float) -> list[alt.Chart]:
+    lo, hi = look.strip(band, low, high)
+    if lo is None:
         return []
-    frame = pl.DataFrame({"lo": [low if lo is None else lo], "hi": [high if hi is None else hi]})
+    frame = pl.DataFrame({"lo": [lo], "hi": [hi]})
     return [alt.Chart(frame).mark_rect(color=theme.BAND).encode(y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))]
 
 
@@ -129,11 +121,7 @@ def _points(sessions: pl.DataFrame, x: alt.X, y: alt.Y, measure: Measure) -> lis
         look.in_words(sessions["mean"], measure.say, "value"),
     )
     base = alt.Chart(said)
-    tips = [
-        alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"),
-        alt.Tooltip("value:N", title=measure.label),
-        alt.Tooltip("n:Q", title=_("Swings")),
-    ]
+    tips = look.tips({"day:T": _("Day"), "value:N": measure.label, "n:Q": _("Swings")})
     bars = base.mark_rule(color=theme.INK, strokeWidth=1.4).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))
     filled = alt.Fill(
         "swings:N",
@@ -149,10 +137,7 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
         return []
     names = [_("now on {device}").format(device=device) for device in changes["device"]]
     placed = changes.with_columns(pl.Series("said", names), pl.lit(high).alias("level"))
-    tips = [
-        alt.Tooltip("said:N", title=_("Device")),
-        alt.Tooltip("day:T", title=_("From"), format="%-d %B %Y"),
-    ]
+    tips = look.tips({"said:N": _("Device"), "day:T": _("From")})
     lines = alt.Chart(placed).mark_rule(color=theme.SIGNAL, strokeDash=[4, 3], strokeWidth=1.5)
     layers = [lines.encode(x=x, tooltip=tips)]
     if not narrow:
@@ -175,7 +160,7 @@ def changes_key(drawn: SeasonLine) -> str:
 
 def _ticks(ticks: pl.DataFrame, name: str, level: float, x: alt.X) -> list[alt.Chart]:
     placed = ticks.with_columns(pl.lit(level).alias("level"))
-    tips = [alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"), alt.Tooltip("what:N", title=name)]
+    tips = look.tips({"day:T": _("Day"), "what:N": name})
     base = alt.Chart(placed).mark_tick(
         color=theme.INK, orient="vertical", height=10, thickness=2, opacity=0.75
     )

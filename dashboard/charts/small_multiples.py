@@ -16,6 +16,7 @@ from dashboard.text.sentences import FEW_SWINGS
 
 WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
 WIDTH, NARROW_WIDTH, HEIGHT = 168, 128, 110
+AXIS_LETTERS = 20  # of the axis title on a line beside a panel
 ROWS_ON_A_SCREEN = 3
 
 
@@ -23,13 +24,14 @@ ROWS_ON_A_SCREEN = 3
 class Comparison:
     """Several students on one measure.
 
-    `values`: student (name on screen), label (or null), day, mean, lo, hi, n. `band` (lo, hi) is the one that
-    holds for everyone shown; (null, null) for none.
+    `values`: student (name on screen), label (or null), day, mean, lo, hi, n; and `page`, the address that a
+    panel opens, where it opens one. `band` (lo, hi) is the one that holds for everyone shown; (null, null)
+    for none.
     """
 
     values: pl.DataFrame
     measure: Measure
-    band: tuple[float | None, float | None] = (None, None)
+    band: look.Band = (None, None)
 
 
 def picture(
@@ -37,23 +39,27 @@ def picture(
 ) -> alt.FacetChart:
     """Draw every student's session means on one scale; or `only` these, on everyone's scale."""
     values, measure, band = compared.values, compared.measure, compared.band
-    low, high = _reach(values, band)
+    low, high = look.reach((v for name in ("mean", "lo", "hi") for v in values[name]), band, margin=0.05)
+    strip = look.strip(band, low, high)
     drawn = values if only is None else values.filter(pl.col("student").is_in(list(only)))
     drawn = drawn.with_columns(
         pl.Series("panel", [_headed(row) for row in drawn.iter_rows(named=True)], pl.String),
         look.in_words(drawn["mean"], measure.say, "value"),
-        pl.lit(low if band[0] is None else band[0]).alias("band_lo"),
-        pl.lit(high if band[1] is None else band[1]).alias("band_hi"),
+        pl.lit(strip[0]).alias("band_lo"),
+        pl.lit(strip[1]).alias("band_hi"),
+        (pl.int_range(pl.len()).over("student") == 0).alias("once"),
     )
     order = drawn["panel"].unique(maintain_order=True).to_list()
     base = alt.Chart(drawn)
     x = alt.X("day:T", title=None, axis=_months(values, narrow=narrow), scale=_days(values))
-    percent = measure.unit == "%"  # beside each value, as there is no room for more than a unit
     y = alt.Y(
         "mean:Q",
-        title=None if percent else _(measure.unit) or None,
+        title=look.on_lines(measure.axis, AXIS_LETTERS).split("\n"),
         scale=alt.Scale(domain=[low, high], nice=False, zero=False),
-        axis=alt.Axis(labelExpr="datum.label + '\u00a0%'") if percent else alt.Axis(),
+        axis=alt.Axis(labelExpr="replace(datum.label, '-', '−')"),
+    )
+    tips = look.tips(
+        {"student:N": _("Student"), "day:T": _("Day"), "value:N": measure.label, "n:Q": _("Swings")}
     )
     layers = []
     if band != (None, None):
@@ -66,14 +72,16 @@ def picture(
         base.mark_line(color=theme.QUIET, strokeWidth=1).encode(x=x, y=y),
         base.mark_rule(color=theme.INK, strokeWidth=1.2).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),
         base.mark_point(size=26, stroke=theme.INK, strokeWidth=1.2, opacity=1).encode(
-            x=x, y=y, fill=look.filled(f"datum.n >= {FEW_SWINGS}"), tooltip=_tips(measure)
+            x=x, y=y, fill=look.filled(f"datum.n >= {FEW_SWINGS}"), tooltip=tips
         ),
     ]
+    header = alt.Header(labelAnchor="start", labelLimit=220)
+    if "page" in drawn.columns:
+        header = alt.Header(labelExpr="''", labelPadding=0)  # the link says the name
+        layers += _opens(base.transform_filter("datum.once"))
     panels = alt.layer(*layers).properties(width=NARROW_WIDTH if narrow else WIDTH, height=HEIGHT)
     return panels.facet(
-        facet=alt.Facet(
-            "panel:N", sort=order, title=None, header=alt.Header(labelAnchor="start", labelLimit=220)
-        ),
+        facet=alt.Facet("panel:N", sort=order, title=None, header=header),
         columns=NARROW_COLUMNS if narrow else WIDE_COLUMNS,
         spacing=14,
         title=look.title(finding, narrow=narrow) if finding else alt.Undefined,
@@ -98,32 +106,26 @@ def _months(values: pl.DataFrame, *, narrow: bool) -> alt.Axis:
     days: list[date] = values["day"].to_list()
     span = (max(days) - min(days)).days if days else 0
     if span < 62:
-        return alt.Axis(format="%-d %b", grid=False, tickCount=2 if narrow else 3, labelFlush=True)
+        return alt.Axis(format=_(look.SHORT_DAY), grid=False, tickCount=2 if narrow else 3, labelFlush=True)
     step = max(1, round(span / 30.4 / (3 if narrow else 5)))
     every = alt.TimeIntervalStep(interval="month", step=step)
     return alt.Axis(format="%b", grid=False, tickCount=every, labelOverlap=True, labelSeparation=6)
 
 
-def _tips(measure: Measure) -> list[alt.Tooltip]:
+def _opens(base: alt.Chart) -> list[alt.Chart]:
+    """All of a panel, and the name above it, as a link to its student's page."""
+    link, top, left = alt.Href("page:N"), alt.YValue(0), alt.XValue(0)
+    whole = {"x": left, "x2": alt.X2Value("width"), "y": top, "y2": alt.Y2Value("height")}
+    name = base.mark_text(align="left", baseline="bottom", dy=-4, color=theme.ACCENT, limit=WIDTH)
     return [
-        alt.Tooltip("student:N", title=_("Student")),
-        alt.Tooltip("day:T", title=_("Day"), format="%-d %B %Y"),
-        alt.Tooltip("value:N", title=measure.label),
-        alt.Tooltip("n:Q", title=_("Swings")),
+        base.mark_rect(opacity=0).encode(href=link, **whole),
+        name.encode(x=left, y=top, text=alt.Text("panel:N"), href=link),
     ]
 
 
 def _headed(row: dict[str, str | None]) -> str:
     shape = marked(row["label"])[:1] if row["label"] else ""
     return f"{row['student']}  {shape}" if shape in "▲●▽" and shape else str(row["student"])
-
-
-def _reach(values: pl.DataFrame, band: tuple[float | None, float | None]) -> tuple[float, float]:
-    found = [v for name in ("mean", "lo", "hi") for v in values[name].to_list() if v is not None]
-    found += [v for v in band if v is not None]
-    low, high = (min(found), max(found)) if found else (0.0, 1.0)
-    margin = 0.05 * (high - low) or 1.0
-    return low - margin, high + margin
 
 
 def words(compared: Comparison) -> str:

@@ -3,18 +3,17 @@
 from collections.abc import Sequence
 
 from dashboard import theme
+from dashboard.charts import look
 
 WIDTH, HEIGHT, EDGE = 120, 40, 6  # px
 VISITS = 10  # the last ones
-Band = tuple[float | None, float | None]
 
 
-def spark(values: Sequence[float], band: Band) -> str:
+def spark(values: Sequence[float], band: look.Band) -> str:
     """The last of `values`, oldest first, over the pale band, as SVG."""
     shown = list(values[-VISITS:])
-    ends = [*shown, *(end for end in band if end is not None)]
-    low, high = min(ends), max(ends)
-    reach = (high - low) or 1.0
+    low, high = look.reach(shown, band, margin=0.0)
+    reach = high - low
 
     def across(place: int) -> float:
         return EDGE + (WIDTH - 2 * EDGE) * (place / (len(shown) - 1) if len(shown) > 1 else 1.0)
@@ -22,9 +21,8 @@ def spark(values: Sequence[float], band: Band) -> str:
     def down(value: float) -> float:
         return EDGE + (HEIGHT - 2 * EDGE) * (high - value) / reach
 
-    lo, hi = band
-    top = 0.0 if hi is None else down(hi)
-    strip = (HEIGHT if lo is None else down(lo)) - top if band != (None, None) else 0.0
+    top = 0.0 if band[1] is None else down(band[1])
+    strip = (HEIGHT if band[0] is None else down(band[0])) - top if band != (None, None) else 0.0
     points = [(round(across(place), 1), round(down(value), 1)) for place, value in enumerate(shown)]
     line = " ".join(f"{x},{y}" for x, y in points)
     return (

@@ -135,7 +135,7 @@ def fault_rates(reader: Reader, student: str, family: str, season: str | None) -
     rows = reader.sql(
         """
         SELECT r.fault AS code, f.name AS fault, f.position, f.phase, r.span, r.flagged, r.usable,
-            r.rate, r.rate_lo, r.rate_hi, r.p_lower, r.label
+            r.rate, r.rate_lo, r.rate_hi, r.p_lower, r.label, r.n_sessions
         FROM student_fault_rate r JOIN fault f USING (fault)
         WHERE r.student = ? AND r.club_family = ? AND r.season = ? AND r.span IN ('now', 'before')
             AND r.rate IS NOT NULL AND r.usable > 0

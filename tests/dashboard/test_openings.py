@@ -1,9 +1,15 @@
 """What a page opens on: how sure in a few plain sentences, and the measure that most students are outside."""
 
-import pytest
+import json
 
+import polars as pl
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboard import layout
 from dashboard.pages.students.content import most_outside
 from dashboard.pages.trust.content import in_short
+from dashboard.student_season import ladder
 from warehouse.store import writer
 
 TRAIL, HEEL = "mid_back_trail_share_pct", "impact_trail_heel_pct_bw"
@@ -70,3 +76,91 @@ def test_students_opens_on_the_measure_that_most_are_outside_and_on_none_where_n
         *rows,
     )  # fmt: skip
     assert most_outside(reader, "2026", "iron") == most
+
+
+def shown(fault, position, now, before, label="not_clear", sessions=(2, 6)):
+    """Rows of a fault's rate now and before."""
+    return [
+        {
+            "fault": fault, "position": position, "span": span, "flagged": round(20 * rate), "usable": 20,
+            "rate": rate, "rate_lo": max(0.0, rate - 0.1), "rate_hi": rate + 0.1, "label": label, "n_sessions": n,
+        }
+        for span, rate, n in (("now", now, sessions[0]), ("before", before, sessions[1]))
+    ]  # fmt: skip
+
+
+def ladder_of(*faults):
+    drawn = ladder(pl.DataFrame([row for rows in faults for row in rows]), narrow=False)
+    sort = drawn.chart.to_dict()["layer"][3]["encoding"]["y"]["sort"]
+    return sort, drawn.key, drawn.rows["Fault"].to_list()
+
+
+def test_a_fault_never_or_hardly_ever_seen_has_no_line_of_its_own_but_stays_in_the_table():
+    drawn, key, table = ladder_of(
+        shown("Never one", 0, 0.0, 0.0), shown("Never two", 1, 0.0, 0.0), shown("Hardly", 2, 0.05, 0.05),
+        shown("Often now", 3, 0.1, 0.0), shown("Often before", 4, 0.0, 0.1),
+        shown("Hardly, and better", 5, 0.0, 0.05, "better"),
+    )  # fmt: skip
+    assert drawn == ["Often now", "Often before", "Hardly, and better"]
+    assert key.endswith(
+        " Never seen in 8\u00a0sessions: 2\u00a0faults, listed in the table."
+        " In fewer than one swing in ten, without a clear change: 1\u00a0fault, listed in the table."
+    )
+    assert table == ["Never one", "Never two", "Hardly", "Often now", "Often before", "Hardly, and better"]
+
+
+def test_where_every_fault_is_worth_a_line_nothing_is_said_of_others():
+    drawn, key, __ = ladder_of(shown("Often", 0, 0.5, 0.6))
+    assert drawn == ["Often"]
+    assert key.endswith("(9 in 10).")
+
+
+def test_where_no_fault_is_worth_a_line_all_are_drawn():
+    assert ladder_of(shown("Never", 0, 0.0, 0.0), shown("Hardly", 1, 0.05, 0.0))[0] == ["Never", "Hardly"]
+
+
+def test_each_panel_of_students_opens_its_students_page_as_whoever_is_looking(visit):
+    at = visit("full", "students", "h01", language="en")
+    (drawn,) = at.get("vega_lite_chart")
+    rows = pl.read_ipc_stream(drawn.proto.datasets[0].data.data)
+    assert rows["page"].unique().sort().to_list() == [
+        f"student?as=h01&student={s}" for s in ("s01", "s02", "s03")
+    ]
+
+
+def test_a_student_is_found_by_a_part_of_the_name_and_opened_from_there(visit):
+    at = visit("full", "students", "h01")
+    (search,) = [box for box in at.selectbox if box.label == "Find a student"]
+    assert search.value is None
+    assert not [link for link in at.get("page_link") if "page →" in link.proto.label]
+    search.select("s02").run()
+    (link,) = [link for link in at.get("page_link") if "page →" in link.proto.label]
+    assert link.proto.query_string == "student=s02"
+
+
+def one_table(table):
+    """A page with a table and nothing else."""
+    from dashboard import layout  # noqa: PLC0415 - it is run as a script of its own
+
+    layout.table(table)
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns", "lines", "grids"), [(4, 5, 4, 0), (14, 5, 10, 1), (14, 12, 0, 1), (4, 2, 0, 1)]
+)
+def test_a_phone_shows_a_tables_first_rows_as_a_list_and_wide_ones_as_a_grid(
+    monkeypatch, rows, columns, lines, grids
+):
+    monkeypatch.setattr(layout, "narrow", lambda: True)
+    table = pl.DataFrame(
+        {f"Column {k}": [f"cell {k} of {row}" for row in range(rows)] for k in range(columns)}
+    )
+    at = AppTest.from_function(one_table, kwargs={"table": table}).run()
+    assert not at.exception
+    said = [text.value for text in at.markdown]
+    assert sum(text.count("- **") for text in said) == lines
+    assert len(at.dataframe) == grids
+    assert [box.label for box in at.expander] == (["All 14 rows"] if lines and grids else [])
+    if grids:
+        pinned = json.loads(at.dataframe[0].proto.columns)
+        assert [name for name, column in pinned.items() if column.get("pinned")] == ["Column 0"]

@@ -5,6 +5,7 @@ import shutil
 
 import pytest
 
+import chart_rules
 from dashboard import app
 from warehouse.store import writer
 
@@ -35,6 +36,8 @@ def test_every_page_opens_for_every_role_without_an_exception(visit, kind, path,
     at = visit(kind, path, person)
     assert [e.message for e in at.exception] == []
     assert at.title or at.info
+    drawn = [json.loads(element.proto.spec) for element in at.get("vega_lite_chart")]
+    assert [chart_rules.broken(spec, narrow=False) for spec in drawn] == [[]] * len(drawn)
 
 
 def test_an_academy_without_a_roster_says_what_to_do(visit, page_text):

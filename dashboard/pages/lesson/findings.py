@@ -10,7 +10,7 @@ from dashboard.aim import TITLES, Aim, advice
 from dashboard.charts import fault_ladder
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
-from dashboard.student_season import StudentSeason, fault_season, measure_season, rate_finding
+from dashboard.student_season import OFTEN, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.labels import marked
@@ -18,7 +18,6 @@ from dashboard.text.numbers import count, listed, on
 from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, WORSE
 
-OFTEN = 0.1  # a fault in at least one swing in ten is on the sheet
 MOST_FAULTS = 6
 
 

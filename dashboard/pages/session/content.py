@@ -275,7 +275,7 @@ def against_last_time(reader: Reader, session: str, *, narrow: bool) -> tuple[st
     this, other = SwingChoice(session), None if before is None else SwingChoice(before)
     curves = swings.swing_curves(reader, this, other, family)
     curves = replace(curves, names=swings.names(found, this, other))
-    section = swings.load_part(curves, this, narrow=narrow)
+    section = swings.load_part(curves, narrow=narrow)
     if before is None:
         return _("The first measured session with these clubs."), section
     day = found.filter(session=before)["day"][0]

@@ -128,7 +128,7 @@ def pictures(
         names=names(found, this, other, reference.name if reference else ""),
         posts=posts(chosen.bands, curves.events),
     )
-    load = load_part(curves, this, narrow=narrow)
+    load = load_part(curves, narrow=narrow)
     lifted = sessions.lead_foot_left(reader, this.session, family)
     return [
         replace(load, notes=(withheld,)) if withheld else load,
@@ -137,18 +137,18 @@ def pictures(
     ]
 
 
-def load_part(curves: SwingCurves, this: SwingChoice, *, narrow: bool) -> Section:
+def load_part(curves: SwingCurves, *, narrow: bool) -> Section:
     """The lead foot's share of the load over the swing."""
     chart = load_curve.picture(curves, load_curve.finding(curves), narrow=narrow)
-    what = (
-        _("Mean of {swings}; the blue shading is one standard deviation either way.").format(
-            swings=count(curves.swings, "swing")
-        )
-        if this.swing_no is None
-        else _("One swing.")
-    )
     key = _("The pale posts are the targets. Values show where you point, and in the table.")
+    what = spread_key(curves) or _("One swing.")
     return Section(Picture(chart, load_curve.words(curves), load_curve.table(curves), f"{what} {key}"))
+
+
+def spread_key(curves: SwingCurves) -> str:
+    """What the shading around a mean is; empty for a single swing, which has none."""
+    said = _("Mean of {swings}; the shading around a line is one standard deviation either way.")
+    return said.format(swings=count(curves.swings, "swing")) if curves.swings > 1 else ""
 
 
 def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
@@ -160,7 +160,7 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    key = estimate if curves.estimated else ""
+    key = " ".join(filter(None, (spread_key(curves), estimate if curves.estimated else "")))
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
@@ -264,14 +264,18 @@ def _mean_sd(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return np.nanmean(values, axis=0), np.nanstd(values, axis=0)
 
 
+def _course(position: np.ndarray, values: np.ndarray, **named: str) -> pl.DataFrame:
+    """`named` as columns, position, and there the swings' mean and one standard deviation either way."""
+    mean, sd = _mean_sd(values)
+    columns = {"position": position, "mean": mean, "lo": mean - sd, "hi": mean + sd}
+    rows = pl.DataFrame(columns, nan_to_null=True).drop_nulls("mean")
+    return rows.select(*(pl.lit(value).alias(name) for name, value in named.items()), pl.all())
+
+
 def _load(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFrame:
     total = stretched["lead_n"] + stretched["trail_n"]
     share = np.where(total >= LIGHT * weight, 100 * stretched["lead_n"] / np.maximum(total, 1e-9), np.nan)
-    mean, sd = _mean_sd(share)
-    rows = pl.DataFrame(
-        {"position": stretched["position"], "mean": mean, "lo": mean - sd, "hi": mean + sd}, nan_to_null=True
-    )
-    return rows.select(pl.lit(which).alias("which"), pl.all()).drop_nulls("mean")
+    return _course(stretched["position"], share, which=which)
 
 
 def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> tuple[pl.DataFrame, bool]:
@@ -281,13 +285,8 @@ def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> 
         heel = stretched[f"{side}_heel_n"]
         if np.isnan(heel).all():
             heel, guessed = estimated_heel(stretched[f"{side}_n"], stretched[f"{side}_along_pct"]), True
-        mean = _mean_sd(np.clip(100 * heel / weight, 0, None))[0]
-        rows.append(
-            pl.DataFrame({"position": stretched["position"], "mean": mean}, nan_to_null=True).select(
-                pl.lit(which).alias("which"), pl.lit(foot).alias("foot"), pl.all()
-            )
-        )
-    return pl.concat(rows).drop_nulls("mean"), guessed
+        rows.append(_course(stretched["position"], 100 * heel / weight, which=which, foot=foot))
+    return pl.concat(rows), guessed
 
 
 def _places(stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFrame:
@@ -295,10 +294,9 @@ def _places(stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFram
     rows = []
     for foot, side in ((LEAD_FOOT, "lead"), (TRAIL_FOOT, "trail")):
         on_ground = stretched[f"{side}_n"] >= FOOT_OFF * weight
-        mean = _mean_sd(np.where(on_ground, stretched[f"{side}_along_pct"], np.nan))[0]
-        frame = pl.DataFrame({"position": stretched["position"], "mean": mean}, nan_to_null=True)
-        rows.append(frame.select(pl.lit(foot).alias("foot"), pl.all()))
-    return pl.concat(rows).drop_nulls("mean")
+        place = np.where(on_ground, stretched[f"{side}_along_pct"], np.nan)
+        rows.append(_course(stretched["position"], place, foot=foot))
+    return pl.concat(rows)
 
 
 def estimated_heel(foot_n: np.ndarray, along_pct: np.ndarray) -> np.ndarray:

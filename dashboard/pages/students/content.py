@@ -1,6 +1,6 @@
 """What the Students page says: a measure or a fault of several students on one scale, never ranked."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -20,8 +20,8 @@ from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 ALL = "all"
 NO_SEASON = mark("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
 HOW_TO_READ = mark(
-    "Farthest outside the target first, then in order of name. A hollow point is a session of fewer than "
-    "five swings. The true value is probably inside the bar (9 in 10)."
+    "Farthest outside the target first, then in order of name; a panel opens its student's page. A hollow "
+    "point is a session of fewer than five swings. The true value is probably inside the bar (9 in 10)."
 )
 
 
@@ -105,8 +105,10 @@ def chosen(everyone: pl.DataFrame, choice: dict[str, str]) -> pl.DataFrame:
 
 
 @kept
-def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: bool) -> Section:
-    """The students `shown` on one scale."""
+def comparison(
+    reader: Reader, about: Subject, shown: pl.DataFrame, *, page: str = "", narrow: bool = False
+) -> Section:
+    """The students `shown` on one scale, each panel a link to `page` and the student's code."""
     measure = about.measure
     key = (about.code, about.family, about.season)
     if about.is_fault:
@@ -114,8 +116,8 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     else:
         values, labels = season.session_means(reader, *key), season.trends(reader, *key)
     values = values.join(labels.select("student", "label"), on="student", how="left")
-    values = shown.select("student", "name").join(values, on="student").drop("student")
-    values = values.rename({"name": "student"})
+    values = shown.select("student", "name").join(values, on="student")
+    values = values.with_columns(page=page + pl.col("student"), student="name").drop("name")
     nobody = _(
         "None of these students has been measured on {measure} with {clubs} in {season}. Choose another "
         "measure, season or kind of club."
@@ -126,11 +128,12 @@ def comparison(reader: Reader, about: Subject, shown: pl.DataFrame, *, narrow: b
     )
     values = _by_need(values, band if not about.is_fault else (None, 100 * SELDOM))
     compared, title = Comparison(values, measure, band), finding(values, measure, about.family)
+    saved = replace(compared, values=values.drop("page"))
     first, *below = small_multiples.screens(values, narrow=narrow)
     pieces = [small_multiples.picture(compared, title, narrow=narrow, only=first)]
     pieces += [small_multiples.picture(compared, "", narrow=narrow, only=rest) for rest in below]
     picture = Picture(
-        small_multiples.picture(compared, title, narrow=narrow),
+        small_multiples.picture(saved, title, narrow=narrow),
         small_multiples.words(compared),
         small_multiples.table(compared),
         f"{measure.explain} {_(HOW_TO_READ)} {_(BANDS_ARE_CUSTOM)}",

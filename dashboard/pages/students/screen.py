@@ -14,29 +14,30 @@ def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Students"), anchor=False)
     everyone, seasons = content.students(reader), content.seasons(reader)
-    left, middle, right = st.columns([2, 1, 1])
-    with middle:
+    compared_on, found = st.columns([3, 2])
+    with found:
+        _find_one(everyone)
+    with st.container(horizontal=True):
         season = layout.choose(_("Season"), seasons, "season")
-    with right:
         family = layout.clubs(people.families(reader, season) or ["iron"])
-    with left:
+        choice = {
+            column: layout.choose(title, options, column)
+            for column, (title, options) in content.filters(reader, everyone).items()
+        }
+    with compared_on:
         most = content.most_outside(reader, season, family)
         code = layout.choose(_("Compare on"), content.subjects(reader), "on", default=most)
-    filters, choice = content.filters(reader, everyone), {}
-    for place, (column, (title, options)) in zip(st.columns(len(filters)), filters.items(), strict=True):
-        with place:
-            choice[column] = layout.choose(title, options, column)
     shown = content.chosen(everyone, choice)
     about = content.subject(reader, code, season, family)
-    layout.section(content.comparison(reader, about, shown, narrow=layout.narrow()))
-    _open_one(shown)
+    page = navigation.address("student", student="")
+    layout.section(content.comparison(reader, about, shown, page=page, narrow=layout.narrow()))
 
 
-def _open_one(shown: pl.DataFrame) -> None:
-    names = dict(shown.select("student", "name").iter_rows())
-    left, right = st.columns([2, 2], vertical_alignment="bottom")
-    with left:
-        code = st.selectbox(_("One student"), list(names), format_func=names.__getitem__, key="open-one")
+def _find_one(everyone: pl.DataFrame) -> None:
+    names = dict(everyone.select("student", "name").iter_rows())
+    code = st.selectbox(
+        _("Find a student"), list(names), index=None, format_func=names.__getitem__, key="find-one",
+        placeholder=_("Type a part of the name"),
+    )  # fmt: skip
     if code is not None:
-        with right:
-            navigation.link("student", _("Open {name}'s page →").format(name=names[code]), student=code)
+        navigation.link("student", _("Open {name}'s page →").format(name=names[code]), student=code)

@@ -1,12 +1,24 @@
 """The charts by their encodings: what is drawn where, on which scale, under which title, in which words."""
 
 import json
-from datetime import date, timedelta
+from datetime import date
 
 import polars as pl
 import pytest
-import vl_convert
 
+from chart_rows import (
+    CHANGES,
+    EVENTS,
+    SHARE,
+    TICKS,
+    course,
+    lanes,
+    places,
+    rates,
+    season_of,
+    sessions,
+    several,
+)  # fmt: skip
 from dashboard import theme
 from dashboard.charts import (
     fault_ladder,
@@ -20,40 +32,6 @@ from dashboard.charts import (
 )
 from dashboard.charts.load_curve import SwingCurves
 from dashboard.charts.small_multiples import Comparison
-from dashboard.text.numbers import Measure
-
-SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
-START = date(2026, 1, 12)
-EVENTS = ("address", "takeaway", "top", "impact", "finish")
-
-
-def sessions(n=4, swings=8):
-    return pl.DataFrame(
-        {
-            "day": [START + timedelta(days=14 * k) for k in range(n)],
-            "mean": [60.0 + k for k in range(n)],
-            "lo": [58.0 + k for k in range(n)],
-            "hi": [62.0 + k for k in range(n)],
-            "n": [swings] * n,
-        }
-    )
-
-
-LINE = sessions().drop("n").clear()
-TICKS = pl.DataFrame({"day": [START, START], "kind": ["lesson", "drill"], "what": ["Lesson", "A drill"]})
-CHANGES = pl.DataFrame({"day": [START + timedelta(days=20)], "device": ["plates-west"]})
-
-
-def season_of(**more):
-    given = {
-        "measure": SHARE,
-        "sessions": sessions(),
-        "line": LINE,
-        "band": (65.0, 75.0),
-        "ticks": TICKS,
-        "changes": CHANGES,
-    } | more
-    return season_line.SeasonLine(**given)
 
 
 def season(**more):
@@ -135,16 +113,6 @@ def test_round_values_are_steps_of_one_two_or_five(low, high, values):
     assert season_line.round_values(low, high) == pytest.approx(values)
 
 
-def course():
-    rows = []
-    for which, shift in ((load_curve.THIS, 0.0), (load_curve.FIRST, 10.0)):
-        rows += [
-            {"which": which, "position": k / 2, "mean": 50 + k + shift, "lo": 48.0 + k, "hi": 52.0 + k}
-            for k in range(9)
-        ]
-    return pl.DataFrame(rows)
-
-
 def test_the_load_curve_is_blue_for_this_session_and_grey_dashes_for_the_first():
     posts = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
     spec = load_curve.picture(SwingCurves(EVENTS, course(), posts=posts), "A finding").to_dict()
@@ -173,22 +141,12 @@ def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_imp
     )
 
 
-def lanes():
-    rows = []
-    for which in (heel_lanes.THIS, heel_lanes.FIRST):
-        for foot, value in ((heel_lanes.LEAD, 30.0), (heel_lanes.TRAIL, 12.0)):
-            rows += [
-                {"which": which, "foot": foot, "position": float(k), "mean": value + k} for k in range(5)
-            ]
-    return pl.DataFrame(rows)
-
-
 def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_on_both_sides():
     spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
     data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
     assert all(row["height"] == -row["mean"] for row in data if row["foot"] == heel_lanes.TRAIL)
     assert all(row["height"] == row["mean"] for row in data if row["foot"] == heel_lanes.LEAD)
-    y = spec["layer"][0]["encoding"]["y"]
+    y = next(layer["encoding"]["y"] for layer in spec["layer"] if "axis" in layer["encoding"].get("y", {}))
     assert y["scale"]["domain"][0] == -y["scale"]["domain"][1]
     assert "abs(datum.value)" in y["axis"]["labelExpr"]
 
@@ -202,19 +160,6 @@ def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
     assert heel_lanes.table(SwingCurves(EVENTS, lanes=lanes()))["Trail heel"].to_list() == [
         f"{v}\u00a0%" for v in (12, 13, 14, 15, 16)
     ]
-
-
-def rates():
-    rows = []
-    for position, name in enumerate(
-        ("Crosses late", "Both feet go to the heels going back", "Both feet go to the toes coming down")
-    ):
-        for span, rate in (("before", 0.6), ("now", 0.2)):
-            rows.append(
-                {"fault": name, "position": position, "span": span, "rate": rate, "rate_lo": rate - 0.1, "rate_hi": rate + 0.1,
-                 "flagged": 2, "usable": 10, "label": "better" if position else "not_clear"}
-            )  # fmt: skip
-    return pl.DataFrame(rows)
 
 
 def test_the_fault_ladder_keeps_swing_order_and_a_scale_of_0_to_100_percent():
@@ -247,25 +192,6 @@ def test_the_fault_ladder_in_words_gives_rate_swings_and_doubt():
         in text
     )
     assert fault_ladder.table(rates())["Change"].to_list() == ["Not clear yet", "▲ Better", "▲ Better"]
-
-
-def several():
-    return pl.concat(
-        [
-            sessions().with_columns(
-                student=pl.lit(name),
-                label=pl.lit(label, pl.String),
-                mean=pl.col("mean") - shift,
-                lo=pl.col("lo") - shift,
-            )
-            for name, label, shift in (
-                ("Zora", "improving", 0),
-                ("Anna", None, 30),
-                ("Mila", "not_clear", 10),
-            )
-        ],
-        how="diagonal",
-    )
 
 
 def test_small_multiples_share_one_scale_and_keep_the_order_they_come_in():
@@ -345,14 +271,6 @@ def test_practice_weeks_count_days_not_entries_and_show_weeks_without_any():
     assert "6 without" in practice_weeks.words(rows)
 
 
-def places():
-    """Lead 52 → 66 → 45, trail 52 → 42 → 80; the trail foot is off the ground at the last event."""
-    rows = [("lead foot", k, v) for k, v in enumerate((52.0, 62.0, 66.0, 45.0, 48.0))]
-    rows += [("trail foot", k, v) for k, v in enumerate((52.0, 44.0, 42.0, 80.0))]
-    rows = [(foot, float(k), v) for foot, k, v in rows]
-    return pl.DataFrame(rows, schema=["foot", "position", "mean"], orient="row")
-
-
 def test_the_foot_lines_are_one_ink_in_two_patterns_from_heel_to_toes():
     spec = foot_lines.picture(SwingCurves(EVENTS, places=places()), "x").to_dict()
     lines = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "line")
@@ -373,16 +291,48 @@ def test_the_foot_lines_table_says_where_each_foot_should_be():
     assert foot_lines.finding(drawn).startswith("Lead foot's pressure at impact: 45")
 
 
-def test_every_picture_can_be_drawn_without_a_browser():
-    top = pl.DataFrame({"event": ["top"], "lo": [25.0], "hi": [50.0]})
-    for chart in (
-        season_line.picture(season_of(line=sessions().drop("n"), band=(65.0, None)), "x"),
-        load_curve.picture(SwingCurves(EVENTS, course(), posts=top), "x"),
-        heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x"),
-        foot_lines.picture(SwingCurves(EVENTS, places=places()), "x"),
-        fault_ladder.picture(rates(), "x"),
-        small_multiples.picture(Comparison(several(), SHARE, (65.0, 75.0)), "x"),
-    ):
-        svg = vl_convert.vegalite_to_svg(chart.to_dict())
-        assert svg.startswith("<svg")
-        assert "NaN" not in svg
+def test_a_load_that_is_less_than_nothing_is_drawn_as_nothing_and_given_as_measured():
+    noise = lanes().with_columns(mean=pl.lit(-1.2), lo=pl.lit(-2.0), hi=pl.lit(0.5))
+    drawn = SwingCurves(EVENTS, lanes=noise)
+    spec = heel_lanes.picture(drawn, "x").to_dict()
+    data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
+    assert {abs(row["height"]) for row in data} == {0.0}
+    assert (
+        heel_lanes.finding(drawn)
+        == "Trail heel at impact: −1\u00a0% of body weight; first session: −1\u00a0%"
+    )
+    assert set(heel_lanes.table(drawn)["Lead heel"]) == {"−1\u00a0%"}
+
+
+def test_each_heel_has_the_spread_of_its_swings_on_its_own_side():
+    spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
+    areas = [layer["encoding"] for layer in spec["layer"] if layer["mark"]["type"] == "area"]
+    assert ("from", "to") in [(area["y"]["field"], area["y2"]["field"]) for area in areas]
+    data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
+    for row in data:
+        side = -1 if row["foot"] == heel_lanes.TRAIL else 1
+        assert (row["from"], row["to"]) == (side * row["lo"], side * row["hi"])
+
+
+def test_on_a_phone_every_other_event_stands_below_the_times_of_its_neighbours():
+    times = {event: 0.4 * k for k, event in enumerate(EVENTS)}
+    axis = load_curve.event_axis(SwingCurves(EVENTS, course(), times=times), narrow=True).to_dict()["axis"]
+    labels = json.loads(axis["labelExpr"].removesuffix("[datum.value]"))
+    names = [["address", "0.00\u00a0s"], ["takeaway", "0.40\u00a0s"], ["top", "0.80\u00a0s"]]
+    below = [load_curve.BLANK] * 2
+    assert labels[:3] == [names[0], below + names[1], names[2]]
+    assert not load_curve.BLANK.isspace()  # a browser gives a line of spaces no height
+
+
+def test_a_panel_and_its_name_open_the_students_page_where_one_is_given():
+    linked = several().with_columns(page=pl.lit("student?as=h01&student=") + pl.col("student"))
+    spec = small_multiples.picture(Comparison(linked, SHARE), "x").to_dict()
+    opening = [layer for layer in spec["spec"]["layer"] if "href" in layer["encoding"]]
+    assert [layer["mark"]["type"] for layer in opening] == ["rect", "text"]
+    assert {layer["encoding"]["href"]["field"] for layer in opening} == {"page"}
+    rows = next(iter(spec["datasets"].values()))
+    assert {row["page"] for row in rows if row["student"] == "Zora"} == {"student?as=h01&student=Zora"}
+    assert sum(row["once"] for row in rows) == 3  # one link a panel, not one a session
+    assert spec["facet"]["header"]["labelExpr"] == "''"
+    plain = small_multiples.picture(Comparison(several(), SHARE), "x").to_dict()
+    assert not any("href" in layer["encoding"] for layer in plain["spec"]["layer"])
