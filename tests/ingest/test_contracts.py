@@ -15,7 +15,28 @@ from warehouse.definitions import usual_faults
 from warehouse.errors import UnderfootError
 from warehouse.store import writer
 from warehouse.tables import columns, table_names
-from warehouse.vocabulary import NOTE_KINDS
+from warehouse.vocabulary import (
+    CLOCKS,
+    CLUB_FAMILIES,
+    DIRECTIONS,
+    DOSE_UNITS,
+    EVENTS,
+    EYES,
+    FEET,
+    HANDS,
+    HEEL_TOLD_BY,
+    HEELS,
+    NOTE_KINDS,
+    OFFSET_SOURCES,
+    PACES,
+    PARTS,
+    PLACES,
+    POINTS,
+    PURPOSES,
+    ROLES,
+    SWING_KINDS,
+    VIEWS,
+)
 
 CONTRACTS = [
     found
@@ -119,15 +140,132 @@ def test_failures_name_row_value_and_rule():
     ],
 )  # fmt: skip
 def test_a_value_is_taken_from_the_lowest_to_the_highest_and_not_beyond(contract, column, low, high):
-    def is_taken(value):
-        frame = pl.DataFrame({column: [value]}, schema={column: base.dtypes_of(contract)[column]})
-        return all(f.column != column for f in base.failures(contract, frame))
-
     for value, beyond in ((low, -1), (high, 1)):
         if value is not None:
-            assert is_taken(value)
+            assert is_taken(contract, column, value)
             step = beyond if isinstance(value, int) else beyond * max(abs(value), 1.0) * 1e-9
-            assert not is_taken(value + step)
+            assert not is_taken(contract, column, value + step)
+
+
+def is_taken(contract, column, value):
+    frame = pl.DataFrame({column: [value]}, schema={column: base.dtypes_of(contract)[column]})
+    return all(f.column != column for f in base.failures(contract, frame))
+
+
+FILLED = {
+    deliveries.PlateSample: "swing_no t_s lead_n trail_n", deliveries.EventLine: "swing_no event t_s",
+    deliveries.ClipLine: "swing_no frame point", deliveries.NoteLine: "at author kind",
+    deliveries.ShotLine: "swing_no", deliveries.PersonLine: "person role display_name joined",
+    deliveries.CoachingLine: "student coach from", deliveries.DrillLine: "drill name",
+    deliveries.SeasonLine: "season from to", deliveries.ConsentLine: "student given_by purpose from",
+}  # fmt: skip
+MAY_BE_LEFT_OUT = {
+    deliveries.PlateSample: "lead_across_mm trail_across_mm lead_heel_n trail_heel_n cop_x_mm cop_y_mm",
+    deliveries.EventLine: "clock lead_heel trail_heel", deliveries.ClipLine: "score",
+    deliveries.NoteLine: "session student swing_no code grade value value_to unit pace place text shared drawn_against held "
+    "lost announced stood_by drill overruled_by kindred due",
+    deliveries.ShotLine: "session club_speed_m_s ball_speed_m_s",
+    deliveries.PersonLine: "born handed foot_length_mm level guardian_of left", deliveries.CoachingLine: "to",
+    deliveries.DrillLine: "min_age", deliveries.SeasonLine: "", deliveries.ConsentLine: "to",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("contract", CONTRACTS, ids=lambda c: c.__name__)
+def test_a_line_may_lack_what_its_file_need_not_say_and_nothing_else(contract):
+    names = set(base.columns_of(contract))
+    assert {name for name in names if not is_taken(contract, name, None)} == set(FILLED[contract].split())
+    assert names - set(base.required_of(contract)) == set(MAY_BE_LEFT_OUT[contract].split())
+
+
+@pytest.mark.parametrize("contract", CONTRACTS, ids=lambda c: c.__name__)
+def test_a_code_is_a_name_of_up_to_80_characters(contract):
+    codes = {"person", "student", "coach", "author", "session", "drill", "season"} & set(
+        base.columns_of(contract)
+    )
+    if contract is deliveries.NoteLine:
+        codes.remove("drill")  # as the coach wrote it: an unknown one is refused by the reader
+    for name in codes:
+        assert is_taken(contract, name, "a" * 80)
+        assert not is_taken(contract, name, "a" * 81)
+        assert not is_taken(contract, name, "a/b")
+
+
+@pytest.mark.parametrize(
+    ("contract", "column", "words"),
+    [
+        (deliveries.EventLine, "event", EVENTS), (deliveries.EventLine, "clock", CLOCKS),
+        (deliveries.EventLine, "lead_heel", HEELS), (deliveries.EventLine, "trail_heel", HEELS),
+        (deliveries.ClipLine, "point", POINTS), (deliveries.NoteLine, "kind", NOTE_KINDS),
+        (deliveries.NoteLine, "pace", PACES), (deliveries.NoteLine, "place", PLACES),
+        (deliveries.PersonLine, "role", ROLES), (deliveries.PersonLine, "handed", HANDS),
+        (deliveries.ConsentLine, "purpose", PURPOSES),
+        (rows.contract_of("academy.swing"), "club_family", CLUB_FAMILIES),
+        (rows.contract_of("academy.swing"), "part", PARTS), (rows.contract_of("academy.swing"), "pace", PACES),
+        (rows.contract_of("academy.swing"), "kind", SWING_KINDS),
+        (rows.contract_of("academy.swing"), "heel_source", ("measured", "estimated", "none")),
+        (rows.contract_of("academy.swing"), "clip_offset_source", OFFSET_SOURCES),
+        (rows.contract_of("academy.session"), "clip_view", VIEWS),
+        (rows.contract_of("academy.swing_event"), "event", EVENTS),
+        (rows.contract_of("academy.swing_event"), "source", ("marked", "clip", "estimated")),
+        (rows.contract_of("academy.swing_event"), "clock", CLOCKS),
+        (rows.contract_of("academy.clip_point"), "point", POINTS),
+        (rows.contract_of("academy.heel_seen"), "foot", FEET),
+        (rows.contract_of("academy.heel_seen"), "source", HEEL_TOLD_BY),
+        (rows.contract_of("academy.hold"), "eyes", EYES), (rows.contract_of("academy.note"), "kind", NOTE_KINDS),
+        (rows.contract_of("academy.note"), "pace", PACES), (rows.contract_of("academy.note"), "place", PLACES),
+        (rows.contract_of("academy.drill_dose"), "kind", ("drill", "practice")),
+        (rows.contract_of("academy.drill_dose"), "place", PLACES),
+        (rows.contract_of("academy.drill_dose"), "unit", DOSE_UNITS),
+        (rows.contract_of("academy.steadiness"), "direction", DIRECTIONS),
+        (rows.contract_of("academy.steadiness"), "eyes", EYES),
+    ],
+)  # fmt: skip
+def test_each_word_of_a_list_is_taken_and_no_other(contract, column, words):
+    assert [word for word in words if not is_taken(contract, column, word)] == []
+    assert not is_taken(contract, column, "other")
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "low", "high"),
+    [
+        ("session", "body_mass_kg", 15.0, 250.0), ("session", "shoe_length_mm", 120.0, 450.0),
+        ("session", "shoe_width_mm", 50.0, 160.0), ("session", "clip_mm_per_px", 0.05, 20.0),
+        ("session", "clip_fps", 1.0, 2000.0), ("swing", "swing_no", 0, None), ("swing", "n_samples", 0, None),
+        ("swing", "rate_hz", 49.9, 2001.0), ("swing", "sure", 0.0, 1.0), ("swing", "clip_strike_se_s", 0.0, None),
+        ("swing_event", "expected_error_s", 0.0, None), ("clip_point", "frame", 0, None),
+        ("clip_point", "score", 0.0, 1.0), ("heel_seen", "rise_se_mm", 0.0, None), ("hold", "seconds", 0.0, None),
+        ("hold", "rate_hz", 49.9, 2001.0), ("note", "grade", 0, 3), ("shot", "carry_m", 0.0, 400.0),
+        ("shot", "side_m", -200.0, 200.0), ("shot", "club_speed_m_s", 0.0, None), ("shot", "ball_speed_m_s", 0.0, None),
+    ],
+)  # fmt: skip
+def test_a_row_has_no_value_beyond_the_lowest_and_the_highest(table, column, low, high):
+    test_a_value_is_taken_from_the_lowest_to_the_highest_and_not_beyond(
+        rows.contract_of(f"academy.{table}"), column, low, high
+    )
+
+
+@pytest.mark.parametrize(("table", "column"), [("drill_dose", "dose"), ("swing", "clip_shoe_width_px")])
+def test_a_dose_and_a_width_are_over_nothing(table, column):
+    contract = rows.contract_of(f"academy.{table}")
+    assert is_taken(contract, column, 1e-9)
+    assert not is_taken(contract, column, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("table", "names"),
+    [
+        ("session", "session student"), ("swing", "session"), ("swing_event", "session"), ("clip_point", "session"),
+        ("heel_seen", "session"), ("hold", "session from_s to_s t0_s rate_hz"), ("shot", "session"),
+        ("note", "student author"), ("drill_dose", "student place unit"), ("steadiness", "student author"),
+    ],
+)  # fmt: skip
+def test_a_row_always_says_whose_it_is_and_names_are_codes(table, names):
+    contract = rows.contract_of(f"academy.{table}")
+    for name in names.split():
+        assert not is_taken(contract, name, None)
+        if name in ("session", "student", "coach", "author"):
+            assert is_taken(contract, name, "a" * 80)
+            assert not is_taken(contract, name, "a/b")
 
 
 def test_a_unit_is_what_opens_the_description_and_numbers_and_texts_have_none():

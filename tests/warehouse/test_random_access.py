@@ -8,10 +8,12 @@ import csv
 import json
 import random
 import re
+import shutil
 import zipfile
 from collections import Counter
 from datetime import date, datetime, timedelta
 from functools import cache
+from itertools import product
 
 import duckdb
 import polars as pl
@@ -22,6 +24,7 @@ import naive_access as naive
 import random_academies as made
 from command import underfoot_command
 from dashboard.app import PAGES
+from dashboard.pages.notes import command as note_command
 from dashboard.queries import people
 from ingest import lots
 from ingest.rights import right_of
@@ -40,6 +43,9 @@ PAGE_OF = {
     "own_students": "students", "coaches_page": "coaches", "data_quality": "quality",
 }  # fmt: skip
 ABOUT_SOMEBODY = {"page", "page_link", "lesson", "review", "export", "draw", "invite"}
+SLOWLY = {"plan": "Slowly.", "grade": 2, "unit": "reps", "place": "lesson", "shared": True} | dict.fromkeys(
+    ("saw", "drill", "dose", "pace", "hurts", "side", "words", "over", "goal")
+)
 COUNTED: Counter[str] = Counter()
 
 
@@ -529,6 +535,30 @@ def test_each_command_shows_whom_the_rules_let_it_and_nobody_else(kept, tmp_path
             for line in csv.DictReader(file.read_text().splitlines()):
                 assert naive.naive_may_write(academy, line["author"], "draw", line["student"], moment)
             file.unlink()
+
+
+@pytest.mark.parametrize("kept", SEEDS, indirect=True)
+def test_the_note_command_writes_for_those_who_may_under_their_own_name(kept):
+    academy, home, set_clock = kept
+    rng = random.Random(2)
+    pairs = list(product([*(p.code for p in academy.people), "nobody"], academy.of_role("student")))
+    for moment in rng.sample(made.moments_to_check(academy), 2):
+        set_clock(moment)
+        may = {pair for pair in pairs if naive.naive_may_write(academy, pair[0], "note", pair[1], moment)}
+        allowed, refused = sorted(may), sorted(set(pairs) - may)
+        for writer, student in rng.sample(allowed, min(3, len(allowed))) + rng.sample(refused, 5):
+            try:
+                said = note_command.write(home, student, writer, **SLOWLY)
+            except (AccessError, UnknownViewerError):
+                said = None
+            assert (said is not None) is ((writer, student) in may), (writer, student, moment)
+            files = list(home.inbox.rglob("notes.jsonl"))
+            assert len(files) == (said is not None)
+            for file in files:
+                line = json.loads(file.read_text())
+                assert (line["author"], line["student"]) == (writer, student)
+                shutil.rmtree(file.parent)
+            COUNTED["command"] += 1
 
 
 def test_these_were_many_cases_of_each_kind():

@@ -56,16 +56,27 @@ def test_an_outstanding_coach_is_found_and_shrunk_toward_the_rest():
     assert figures(found, 2)["raw"] > figures(found, 2)["hi95"]
 
 
-def test_the_limits_of_two_coaches_are_those_of_a_two_sample_t():
-    # Everyone known exactly, all alike but for the coach: the dot is the difference of two means, Student's t.
+@pytest.mark.parametrize("variance", [0.0, 0.08])
+def test_the_limits_of_two_coaches_are_those_of_a_two_sample_t(variance):
+    # Everyone known as well as the others, all alike but for the coach: the dot is the difference of two means,
+    # Student's t. How much of the scatter is error makes no odds.
     rng = np.random.default_rng(8)
     gain, share = rng.normal(1.0, 0.4, 30), np.eye(2)[np.arange(30) % 2]
-    found = coach_gains(known(gain, np.zeros(30)), share, np.ones((30, 1)))
+    found = coach_gains(known(gain, np.full(30, variance)), share, np.ones((30, 1)))
     sides = [gain[share[:, k] > 0] for k in (0, 1)]
     t = stats.ttest_ind(*sides)
     assert found.raw[0] - found.overall == pytest.approx(sides[0].mean() - sides[1].mean())
     assert (found.raw[0] - found.overall) / found.raw_se[0] == pytest.approx(t.statistic, rel=0.04)
     assert found.freedom == 27  # one less than the t-test's, as room to gain is estimated too
+
+
+def test_a_coach_whose_students_are_of_an_age_that_gains_more_is_not_further_for_it():
+    rng = np.random.default_rng(9)
+    share, young = np.eye(2)[np.arange(80) % 2], np.arange(80) % 10 < 5
+    young[::2] = np.arange(40) % 10 < 8  # most of the first coach's students, half of the second's
+    x = np.column_stack([np.ones(80), young - young.mean()])
+    found = coach_gains(known(x[:, 1] + rng.normal(0, 0.1, 80), np.full(80, 0.01)), share, x)
+    assert found.raw - found.overall == pytest.approx([0.0, 0.0], abs=0.1)
 
 
 def test_a_single_coach_has_nobody_to_stand_beside():
