@@ -213,8 +213,11 @@ def _check(limit: Limit, fault: Fault, bands: Sequence[Band]) -> None:
             )
             if value > edge if side == "below" else value < edge:
                 lo, hi = ("" if end is None else f"{end:g}" for end in (band.lo, band.hi))
+                way_out = f"set the limit to {edge:g} or beyond it, or move the band."
+                if math.isinf(edge):
+                    end, way = ("lo", "more") if side == "below" else ("hi", "less")
+                    way_out = f"give the band a {end} of {value:g} or {way}."
                 raise UnderfootError(
                     f"academy.toml: the limit {value:g} of fault {fault.code} lies inside the band {lo}–{hi} "
-                    f"of {metric} for the {limit.club_family}; set the limit to {edge:g} or beyond it, "
-                    "or move the band."
+                    f"of {metric} for the {limit.club_family}; {way_out}"
                 )

@@ -284,3 +284,10 @@ def test_measured_heels_are_distinguished_from_estimated_ones(academy, made):
     flags_of(academy, made, frame)
     assert academy.sql("SELECT heel_source FROM academy.swing").item() == "measured"
     assert {"lead_heel_n", "trail_heel_n", "cop_x_mm"} <= academy.trace("f").columns.keys()
+
+
+@pytest.mark.parametrize("empty", ["lead_heel_n", "trail_heel_n"])
+def test_a_column_of_heels_without_a_value_measures_nothing(academy, made, empty):
+    heels = {"lead_heel_n": pl.col("lead_n") / 2, "trail_heel_n": pl.col("trail_n") / 2}
+    flags_of(academy, made, made.plate(1).with_columns(**heels | {empty: pl.lit(None, pl.Float64)}))
+    assert academy.sql("SELECT heel_source FROM academy.swing").item() == "estimated"

@@ -219,7 +219,8 @@ class AgreedWithOneStudent:
     def __init__(self, bands):
         rows = [("s1", metric, "iron", lo, hi) for metric, (lo, hi) in bands.items()]
         names = ["session", "metric", "club_family", "lo", "hi"]
-        self.own = pl.DataFrame(rows, schema=names, orient="row")
+        ends = {"lo": pl.Float64, "hi": pl.Float64}
+        self.own = pl.DataFrame(rows, schema=names, schema_overrides=ends, orient="row")
         reads = [(fault.code, metric) for fault in RULES.faults for metric in fault.metrics]
         self.reads = pl.DataFrame(reads, schema=["fault", "metric"], orient="row")
 
@@ -239,6 +240,11 @@ class AgreedWithOneStudent:
             False,
         ),
         (22.0, 50.0, {"address_lead_along_pct": (25.0, 45.0)}, True),
+        (30.0, 50.0, {"address_lead_along_pct": (25.0, None)}, False),  # an end left out is open
+        (30.0, 50.0, {"address_lead_along_pct": (None, 45.0)}, False),
+        (30.0, 50.0, {"address_lead_along_pct": (None, 30.0)}, False),  # and an end is of the band
+        (30.0, 50.0, {"address_lead_along_pct": (30.0, None)}, False),
+        (30.0, 50.0, {"address_lead_along_pct": (None, 29.9)}, True),
         (
             50.0,
             30.0,

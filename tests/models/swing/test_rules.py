@@ -120,6 +120,8 @@ def test_an_own_band_without_a_family_does_not_open_the_long_clubs():
         ([], [{"code": "stays_centred", "limit": 68}], "limit 68 of fault stays_centred lies inside the band 65–75 of mid_back_trail_share_pct for the"),
         ([{"metric": "mid_back_trail_share_pct", "club_family": "iron", "lo": 55, "hi": 75}], [], "limit 60 of fault stays_centred lies inside the band 55–75"),
         ([], [{"code": "stays_centred", "limit": 80}], "lies inside the band 65–75"),  # beyond it, on the wrong side
+        ([{"metric": "mid_back_trail_share_pct", "club_family": "iron", "hi": 75}], [], "limit 60 of fault stays_centred lies inside the band –75 of mid_back_trail_share_pct for the iron; give the band a lo of 60 or more."),
+        ([{"metric": "address_lead_along_pct", "club_family": "iron", "lo": 40}], [], "lies inside the band 40– of address_lead_along_pct for the iron; give the band a hi of 72 or less."),
         ([], [{"code": "uneven_at_address", "limit": [47, 58]}], "limit 47 of fault uneven_at_address"),
         ([], [{"code": "target_drift", "limit": 7}], "limit 7 of fault target_drift"),
         ([], [{"code": "trail_heel_sink", "limit": [15, 35]}], "limit 35 of fault trail_heel_sink"),
