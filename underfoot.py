@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from dashboard import prompts, terminal
+from dashboard import handout_command, prompts, terminal
 from dashboard.pages.notes import command as note_command
 from dashboard.serving import MOST_PORTS, Place, run_pages
 from dashboard.text import catalogue
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object for scripts.")
-to_option = click.option("--to", "target", type=click.Path(path_type=Path), help="File; else HOME/pages/…")
 browser_option = click.option("--browser/--no-browser", default=True, help="Open the browser.")
 port_option = click.option("--port", type=click.IntRange(1, MOST_PORTS), default=8501, show_default=True)
 
@@ -199,18 +198,18 @@ def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> Non
 
 
 @verb
-@student_argument
-@to_option
+@handout_command.options
 @click.option("--link", "days", type=int, metavar="DAYS", help="Print a link to it, good for so many days.")
 @click.option("--end-links", is_flag=True, help="End every link to it.")
-def page(student: str, home: Home, target: Path | None, days: int | None, *, end_links: bool) -> None:
-    """Write a student's progress page as one self-contained HTML file, or share it by link."""
+def page(home: Home, days: int | None, *, end_links: bool, **for_whom: Any) -> None:
+    """Write a student's progress page as one self-contained HTML file or as PDF, or share it by link."""
     if end_links or days is not None:
-        terminal.show_link(home, student, days, end=end_links)
+        whose = None if for_whom["everyone"] else for_whom["student"]
+        terminal.show_link(home, whose, days, end=end_links)
         return
-    from dashboard.pages.progress.content import write_page
+    from dashboard.pages.progress.content import page_of
 
-    click.echo(write_page(home, student, target))
+    handout_command.write(home, "progress", page_of, **for_whom)
 
 
 @cli.command()
@@ -236,24 +235,24 @@ def note(student: str, home: Home, **given: Any) -> None:
 
 
 @verb
-@student_argument
-@to_option
-def lesson(student: str, home: Home, target: Path | None) -> None:
-    """Write a student's lesson sheet, one page to print."""
-    from dashboard.pages.lesson.content import write_sheet
+@handout_command.options
+def lesson(home: Home, **for_whom: Any) -> None:
+    """Write a student's lesson sheet, one page to print, as HTML or PDF."""
+    from dashboard.pages.lesson.content import sheet_of
 
-    click.echo(write_sheet(home, student, target))
+    handout_command.write(home, "lesson", sheet_of, **for_whom)
 
 
 @verb
 @click.option("--as", "person", metavar="PERSON", help="Whose review; else the head coach's.")
-@to_option
-def review(home: Home, person: str | None, target: Path | None) -> None:
-    """Show this week's review here, and write it as one self-contained HTML file to print."""
+@handout_command.pdf_option
+@handout_command.to_option
+def review(home: Home, person: str | None, target: Path | None, *, as_pdf: bool) -> None:
+    """Show this week's review here, and write it as one self-contained HTML file or as PDF, to print."""
     from dashboard.pages.week.content import NO_REVIEW
     from dashboard.pages.week.paper import write_review
 
-    file, whole = write_review(home, person, target)
+    file, whole = write_review(home, person, target, as_pdf=as_pdf)
     terminal.say([*(whole.lines() if whole else [catalogue._(NO_REVIEW)]), f"To print: {file}"])
 
 
@@ -318,7 +317,7 @@ def restore(file: Path, home: Home, key_file: Path | None) -> None:
 
 @verb
 @student_argument
-@to_option
+@handout_command.to_option
 def export(student: str, home: Home, target: Path | None) -> None:
     """Write everything about STUDENT to one zip, in open formats, with a page that explains it."""
     from dashboard.pages.student.export import write_export

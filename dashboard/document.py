@@ -15,13 +15,12 @@ from markupsafe import Markup
 from dashboard import theme
 from dashboard.text import catalogue
 from dashboard.text.numbers import on
-from warehouse.home import Home
 
 
 def svg(chart: alt.TopLevelMixin, words: str, width: int, height: int | None = None) -> Markup:
     """A chart as inline SVG, with `words` as its text alternative; `width` and `height` in px."""
     sized = chart.properties(width=width) if height is None else chart.properties(width=width, height=height)
-    drawing = vl_convert.vegalite_to_svg(sized.to_dict())
+    drawing = vl_convert.vegalite_to_svg(sized.to_dict(validate=False))  # its parts were checked when made
     label = Markup('<svg role="img" aria-label="{}" ').format(words)
     return Markup(drawing.replace("<svg ", label, 1))  # noqa: S704 - the renderer escapes the chart's own text
 
@@ -46,17 +45,3 @@ _templates.globals |= {
 def render(template: str, **content: Any) -> str:
     """A whole HTML document; `template` is a path below dashboard/, as in pages/lesson/paper.html."""
     return _templates.get_template(template).render(content)
-
-
-def place(home: Home, target: Path | None, name: str) -> Path:
-    """Where a document goes: to `target`, under its usual name where that is a folder, else to pages/."""
-    if target is None:
-        return home.pages / name
-    return target / name if target.is_dir() else target
-
-
-def save(text: str, file: Path) -> Path:
-    """Write a document; returns its file."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(text, encoding="utf-8")
-    return file

@@ -3,12 +3,13 @@
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from typing import Any
 
 import polars as pl
 
 from dashboard import elements as st
-from dashboard import gate, picture_files, turns
+from dashboard import gate, pdf, picture_files, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
@@ -185,6 +186,20 @@ def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, plac
     """A button that makes a file when it is pressed, not before, and leaves the page as it is."""
     key, made = f"save-{place}-{file}", gate.later(make)
     st.download_button(label, made, file_name=file, mime=kind, key=key, on_click="ignore", type="tertiary")
+
+
+def save_to_print(make: Callable[[], str], name: str, paper: str) -> None:
+    """Buttons that save a document, which `make` makes as HTML, to print: as PDF on `paper`, and as HTML."""
+    if pdf.is_available():
+        make_pdf = partial(_pdf_of, make, paper)
+        save(_("Save to print (PDF)"), make_pdf, f"{name}.pdf", "application/pdf")
+    save(_("Save to print (HTML)"), make, f"{name}.html", "text/html")
+    if not pdf.is_available():
+        aside(_(pdf.NOT_HERE))
+
+
+def _pdf_of(make: Callable[[], str], paper: str) -> bytes:
+    return pdf.pdfs([make()], paper)[0]
 
 
 def _show_rows(rows: pl.DataFrame) -> None:

@@ -258,8 +258,14 @@ def show_published(home: Home) -> None:
     say([_(PUBLISHED).format(file=home.published / snapshot.name, **row)])
 
 
-def show_link(home: Home, student: str, days: int | None, *, end: bool) -> None:
-    """End the links to a student's progress page, or make a new one and print it."""
+def show_link(home: Home, student: str | None, days: int | None, *, end: bool) -> None:
+    """End the links to a student's progress page, or make a new one and print it.
+
+    Raises
+        UsageError: no one student was named.
+    """
+    if student is None:
+        raise click.UsageError(_("A link opens one student's page: name the student."))
     if end:
         links.end_links(home, student)
         say([_("Every link to the page of {student} has ended.").format(student=student)])

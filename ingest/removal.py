@@ -35,6 +35,7 @@ from warehouse.vocabulary import ARCHIVE_ENDINGS
 
 _LEDGER_CODES = ("sequence", "received_at", "content", "kind", "outcome", "settings", "session")
 _HASH = re.compile("[0-9a-f]{64}")
+ONE_STUDENTS = ("lesson-", "progress-")  # what the names of one student's pages begin with
 
 
 @dataclass
@@ -80,10 +81,14 @@ def take_out(home: Home, who: Identity, removed: Removed) -> None:
 
 
 def remove_pages(home: Home, who: Identity) -> int:
-    """Remove the written pages that show somebody; whoever wants one makes it again. Returns how many."""
+    """Remove the written pages that show somebody; whoever wants one makes it again. Returns how many.
+
+    The words of a PDF can't be searched, so it goes too unless its name says that it is somebody else's.
+    """
     count = 0
     for path in (p for p in home.pages.rglob("*") if p.is_file()):
-        if who.is_in(path.name) or who.is_in(path.read_text("utf-8", "replace")):
+        unread = ".pdf" in path.suffixes and not path.name.startswith(ONE_STUDENTS)
+        if unread or who.is_in(path.name) or who.is_in(path.read_text("utf-8", "replace")):
             path.unlink()
             count += 1
     return count

@@ -103,6 +103,16 @@ def head_coach(roster: Roster, day: date) -> str | None:
     return None if rows.is_empty() else str(rows.item())
 
 
+def students_on(roster: Roster, day: date) -> list[str]:
+    """Everyone who is a student on a day, by their codes."""
+    rows = roster.sql(
+        "SELECT person FROM academy.person WHERE role = 'student' "
+        'AND ("left" IS NULL OR "left" >= ?) ORDER BY person',
+        [day],
+    )
+    return rows.to_series().to_list()
+
+
 def coach_of(roster: Roster, student: str, day: date) -> str | None:
     """Who coaches a student on a day, the newest of several; else the head coach; None: neither is there."""
     rows = roster.sql(

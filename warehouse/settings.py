@@ -18,6 +18,7 @@ from warehouse.sign_in_settings import SignInSettings, read_sign_in
 from warehouse.vocabulary import (
     CLUB_FAMILIES,
     EYES_CLOSED_FROM_AGE,
+    PAPERS,
     YOUNG_FULL_SWINGS_A_DAY,
     YOUNG_FULL_SWINGS_A_WEEK,
 )
@@ -35,6 +36,7 @@ class Settings:
     time_zone: str
     demo: bool = False
     language: str = "en"  # of the pages, on screen, on paper and in the terminal
+    paper: str = PAPERS[0]  # of what is written as PDF
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age
@@ -133,6 +135,7 @@ def parse_settings(data: bytes, where: str = "academy.toml", *, past: bool = Fal
         time_zone=zone,
         demo=table.get("demo") is True,
         language=_language(table.get("language", "en"), where),
+        paper=_paper(table.get("paper", PAPERS[0]), where),
         consents_kept_elsewhere=table.get("consents") == "kept elsewhere",
         minor_until_age=years("minor_until_age", 18),
         young_practice_minutes_a_week=_amount(table, minutes, "minutes", 10_080, 120, where)
@@ -162,6 +165,14 @@ def _language(value: Any, where: str) -> str:
             f'{where}: language = {value!r} is not the code of a language; write one such as language = "de".'
         )
     return value
+
+
+def _paper(value: Any, where: str) -> str:
+    if value not in PAPERS:
+        raise UnderfootError(
+            f'{where}: paper = {value!r} is no size of paper; write paper = "{PAPERS[0]}" or "{PAPERS[1]}".'
+        )
+    return str(value)
 
 
 def _calendar(value: Any, where: str) -> str:

@@ -4,7 +4,7 @@ import click
 import pytest
 
 from command import underfoot_command
-from dashboard import document, terminal
+from dashboard import handouts, terminal
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 
@@ -57,9 +57,9 @@ def test_debug_shows_the_traceback(monkeypatch):
 
 def test_a_document_for_a_folder_goes_into_it_under_its_usual_name(tmp_path):
     home = Home(tmp_path)
-    assert document.place(home, tmp_path, "review.html") == tmp_path / "review.html"
-    assert document.place(home, tmp_path / "mine.html", "review.html") == tmp_path / "mine.html"
-    assert document.place(home, None, "review.html") == home.pages / "review.html"
+    assert handouts.place(home, tmp_path, "review.html") == tmp_path / "review.html"
+    assert handouts.place(home, tmp_path / "mine.html", "review.html") == tmp_path / "mine.html"
+    assert handouts.place(home, None, "review.html") == home.pages / "review.html"
 
 
 @pytest.mark.parametrize("scale", ["0", "-1", "1000"])

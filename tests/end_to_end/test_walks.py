@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import browser
+from dashboard.handouts import write_of_student
 from warehouse.home import Home
 from warehouse.reach import viewers
 
@@ -182,12 +183,12 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
 def test_the_lesson_sheet_and_the_progress_page_are_one_sheet_each_on_a4_and_on_letter(
     chromium, home, people, tmp_path
 ):
-    from dashboard.pages.lesson.content import write_sheet  # noqa: PLC0415 - the other commands don't wait for it
-    from dashboard.pages.progress.content import write_page  # noqa: PLC0415 - likewise
+    from dashboard.pages.lesson.content import sheet_of  # noqa: PLC0415 - the other commands don't wait for it
+    from dashboard.pages.progress.content import page_of  # noqa: PLC0415 - likewise
 
     page = chromium.new_page()
-    for write, student in ((write_sheet, people["student"]), (write_page, people["ward"])):
-        file = write(home, student, tmp_path / "paper.html")
+    for make, student in ((sheet_of, people["student"]), (page_of, people["ward"])):
+        file = write_of_student(home, "paper", make, student, tmp_path / "paper.html")
         assert file.stat().st_size < 200_000
         page.goto(file.as_uri())
         for size in ("A4", "Letter"):

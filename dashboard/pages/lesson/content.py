@@ -3,10 +3,8 @@
 What hurts comes before everything else, then what to do today; the rest says why.
 """
 
-from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -33,9 +31,8 @@ from dashboard.text.numbers import count, number, on, quoted
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
-from warehouse.home import Home
 from warehouse.reach import check_student, coach_of
-from warehouse.store import open_snapshot
+from warehouse.store import Snapshot
 from warehouse.swing_load import SwingLoad
 
 WEEKS_BACK = 4
@@ -103,22 +100,20 @@ def sheet_html(sheet: LessonSheet) -> str:
     return document.render("pages/lesson/paper.html", sheet=sheet)
 
 
-def write_sheet(home: Home, student: str, target: Path | None = None) -> Path:
-    """Write a student's lesson sheet as today's coach sees it, else the head coach; returns the file.
+def sheet_of(snapshot: Snapshot, student: str) -> str:
+    """A student's lesson sheet as HTML, as today's coach sees it, else the head coach.
 
     Raises
-        CallError: the roster has no such student, nobody coaches them, or nothing is published.
+        CallError: the roster has no such student, or nobody coaches them.
     """
-    with closing(open_snapshot(home)) as snapshot:
-        check_student(snapshot, student)
-        coach = coach_of(snapshot, student, home.settings().today)
-        if coach is None:
-            raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
-        reader = open_reader(home, coach, snapshot=snapshot)
-        reader.opened(mark("Lesson sheet on paper"), student)
-        chosen = student_season.newest(reader, people.student(reader, student))
-        text = sheet_html(lesson_sheet(chosen, narrow=False))
-    return document.save(text, document.place(home, target, f"lesson-{student}.html"))
+    check_student(snapshot, student)
+    coach = coach_of(snapshot, student, snapshot.home.settings().today)
+    if coach is None:
+        raise CallError(_("The roster has no head coach; add one to people.csv and load it."))
+    reader = open_reader(snapshot.home, coach, snapshot=snapshot)
+    reader.opened(mark("Lesson sheet on paper"), student)
+    chosen = student_season.newest(reader, people.student(reader, student))
+    return sheet_html(lesson_sheet(chosen, narrow=False))
 
 
 def _about(chosen: StudentSeason) -> str:

@@ -31,11 +31,10 @@ def show(reader: Reader) -> None:
         navigation.link("notes", _("Add note →"), student=chosen.student)
         navigation.link("session", _("Add swings →"), student=chosen.student)
         navigation.link("student", _("Compare with last visit →"), student=chosen.student)
-        layout.save(
-            _("Save the sheet to print"),
+        layout.save_to_print(
             lambda: sheet_html(lesson_sheet(chosen, narrow=False)),
-            f"lesson-{chosen.student}.html",
-            "text/html",
+            f"lesson-{chosen.student}",
+            reader.settings.paper,
         )
     _parts(sheet.name, sheet.parts)
     if sheet.left_out:

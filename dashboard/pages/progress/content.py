@@ -4,9 +4,7 @@ Only what the student may see: shared notes and drills, their own numbers, nobod
 pictures.
 """
 
-from contextlib import closing
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -15,6 +13,7 @@ from dashboard import agreed_aims, document, goal, safety, student_season
 from dashboard.aim import TITLES, advice, aim_of, in_short, shoe
 from dashboard.charts.shoe import Shoe
 from dashboard.drill_choice import drill_aims
+from dashboard.handouts import NotHandedOutError
 from dashboard.pages.progress.home_practice import how_to_practise
 from dashboard.pages.progress.next_pace import NextPace, next_pace
 from dashboard.pages.progress.pictures import TEN, practice_weeks, season_line, ten_swings
@@ -29,8 +28,7 @@ from dashboard.text.labels import PLAINLY, VERDICTS
 from dashboard.text.numbers import Measure, count, in_ten, lowered, month, number, on
 from warehouse.access import Reader, open_reader
 from warehouse.errors import CallError
-from warehouse.home import Home
-from warehouse.store import open_snapshot
+from warehouse.store import Snapshot
 from warehouse.vocabulary import HOLDING, NOT_CLEAR, TOO_FEW
 
 MOST_PICTURES = 3
@@ -113,27 +111,26 @@ def progress_html(reader: Reader, student: str) -> str:
     return document.render("pages/progress/paper.html", page=page)
 
 
-def write_page(home: Home, student: str, target: Path | None = None) -> Path:
-    """Write a student's progress page, seen through the student's own eyes; returns the file.
+def page_of(snapshot: Snapshot, student: str) -> str:
+    """A student's progress page as HTML, seen through the student's own eyes.
 
     Raises
-        CallError: the roster has no such student, their page may not be handed out, or nothing is published.
+        NotHandedOutError: the consent to hand it out has ended.
+        CallError: the roster has no such student.
     """
-    with closing(open_snapshot(home)) as snapshot:
-        reader = open_reader(home, student, snapshot=snapshot)
-        if reader.viewer.role != "student":
-            raise CallError(
-                _("{code} is not a student; a progress page is about one student.").format(code=student)
-            )
-        if reader.is_withheld("family_page", student):
-            raise CallError(
-                _(
-                    "The consent to hand out the page of {code} has ended; load a new one for family_page in "
-                    "consents.csv first."
-                ).format(code=student)
-            )
-        text = progress_html(reader, student)
-    return document.save(text, document.place(home, target, f"progress-{student}.html"))
+    reader = open_reader(snapshot.home, student, snapshot=snapshot)
+    if reader.viewer.role != "student":
+        raise CallError(
+            _("{code} is not a student; a progress page is about one student.").format(code=student)
+        )
+    if reader.is_withheld("family_page", student):
+        raise NotHandedOutError(
+            _(
+                "The consent to hand out the page of {code} has ended; load a new one for family_page in "
+                "consents.csv first."
+            ).format(code=student)
+        )
+    return progress_html(reader, student)
 
 
 def _goal(chosen: StudentSeason) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from dashboard import layout
 from dashboard.aim import TITLES
 from dashboard.kept import kept
 from dashboard.pages.progress import sending
-from dashboard.pages.progress.content import Focus, ProgressPage, progress_page
+from dashboard.pages.progress.content import Focus, ProgressPage, progress_html, progress_page
 from dashboard.pages.progress.next_pace import ticks_html
 from dashboard.text.catalogue import _
 from warehouse.access import Reader
@@ -43,6 +43,10 @@ def show(reader: Reader) -> None:
         with gone:
             _gone(page)
     sending.film(reader, person)
+    if not reader.is_withheld("family_page", person["student"]):
+        with st.container(horizontal=True):
+            student, paper = person["student"], reader.settings.paper
+            layout.save_to_print(partial(progress_html, reader, student), f"progress-{student}", paper)
     for sentence in (page.feet, *page.cautions):
         layout.aside(sentence)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from dashboard import document
+from dashboard import document, handouts
 from dashboard.downloads import csv_text
 from dashboard.text.catalogue import _, mark
 from warehouse import access_log, family
@@ -57,7 +57,7 @@ def write_export(home: Home, student: str, target: Path | None = None) -> Path:
         if head is None:
             raise CallError(_("The roster has no head coach, who alone may hand out a student's data."))
         reader = open_reader(home, head, snapshot=snapshot)
-        file = document.place(home, target, f"export-{student}.zip")
+        file = handouts.place(home, target, f"export-{student}.zip")
         return export(reader, home, student, file)
 
 

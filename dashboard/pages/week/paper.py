@@ -7,7 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
-from dashboard import document
+from dashboard import document, handouts
 from dashboard.pages.coaches import groups
 from dashboard.pages.drills.advice import advice_table, advised
 from dashboard.pages.week.actions import Actions
@@ -117,7 +117,9 @@ def _drills(reader: Reader, season: str) -> tuple[str, pl.DataFrame]:
     )
 
 
-def write_review(home: Home, person: str | None, target: Path | None = None) -> tuple[Path, Review | None]:
+def write_review(
+    home: Home, person: str | None, target: Path | None = None, *, as_pdf: bool = False
+) -> tuple[Path, Review | None]:
     """Write the review of one of the staff (else the first head coach); returns the file and the review.
 
     Raises
@@ -136,5 +138,4 @@ def write_review(home: Home, person: str | None, target: Path | None = None) -> 
         whole = review(reader)
         text = review_html(reader, whole)
     stamp, own = f"-{whole.week}" if whole else "", "" if who == head else f"-{who}"
-    file = document.place(home, target, f"review{stamp}{own}.html")
-    return document.save(text, file), whole
+    return handouts.write(home, f"review{stamp}{own}", text, target, as_pdf=as_pdf), whole

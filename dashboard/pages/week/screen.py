@@ -4,7 +4,6 @@ from collections.abc import Iterable
 
 from dashboard import elements as st
 from dashboard import gate, layout, navigation
-from dashboard.downloads import file_name
 from dashboard.pages.week import content
 from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import ALL, Part, Review
@@ -205,7 +204,8 @@ def _save(reader: Reader, whole: Review) -> None:
     )
     name = _("week {week}").format(week=whole.week)
     with st.container(horizontal=True):
-        page = file_name(name, "html")
-        layout.save(_("Save for printing (HTML)"), lambda: review_html(reader, whole), page, "text/html")
+        layout.save_to_print(
+            lambda: review_html(reader, whole), f"review-{whole.week}", reader.settings.paper
+        )
         if whole.entries:
             layout.save_table(whole.rows(), name)

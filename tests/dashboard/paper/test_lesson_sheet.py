@@ -4,13 +4,14 @@ import re
 
 import pytest
 
-from dashboard.pages.lesson.content import write_sheet
+from dashboard.handouts import write_of_student
+from dashboard.pages.lesson.content import sheet_of
 from warehouse.errors import CallError
 from warehouse.store import writer
 
 
 def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
-    file = write_sheet(homes("full"), "s01")
+    file = write_of_student(homes("full"), "lesson", sheet_of, "s01")
     assert file == homes("full").pages / "lesson-s01.html"
     text = file.read_text()
     assert "<script" not in text
@@ -35,14 +36,14 @@ def test_the_sheet_counts_the_swings_left_out_and_one_with_two_reasons_only_once
             "UPDATE academy.swing SET flags = ['feet_swapped'] WHERE swing_no = 5 AND session = '2026-03-23-s01'"
         )
         w.publish()
-    text = write_sheet(homes("twice_out"), "s01").read_text()
+    text = write_of_student(homes("twice_out"), "lesson", sheet_of, "s01").read_text()
     assert "Of 36\u00a0swings of this season, 7 stay out of its answers." in text
     assert "the two feet may be swapped (7)" in text
 
 
 def test_a_sheet_is_about_a_student_of_the_roster(homes):
     with pytest.raises(CallError, match="only students can be named"):
-        write_sheet(homes("full"), "c01")
+        write_of_student(homes("full"), "lesson", sheet_of, "c01")
 
 
 def test_opening_a_minors_sheet_on_paper_is_logged(homes, tmp_path):
@@ -51,5 +52,5 @@ def test_opening_a_minors_sheet_on_paper_is_logged(homes, tmp_path):
         if homes("full").access_log.exists()
         else 0
     )
-    write_sheet(homes("full"), "s01", tmp_path / "sheet.html")
+    write_of_student(homes("full"), "lesson", sheet_of, "s01", tmp_path / "sheet.html")
     assert homes("full").access_log.read_text().count("Lesson sheet on paper") == before + 1

@@ -4,7 +4,8 @@ import re
 
 import pytest
 
-from dashboard.pages.progress.content import progress_html, write_page
+from dashboard.handouts import write_of_student
+from dashboard.pages.progress.content import page_of, progress_html
 from warehouse.errors import AccessError, CallError
 from warehouse.store import writer
 
@@ -52,7 +53,7 @@ def test_a_reader_cannot_write_the_page_of_a_student_outside_reach(reader_of):
 
 
 def test_the_command_writes_the_page_into_the_homes_folder(homes):
-    file = write_page(homes("full"), "s01")
+    file = write_of_student(homes("full"), "progress", page_of, "s01")
     assert file == homes("full").pages / "progress-s01.html"
     assert "Sanna Test" in file.read_text(encoding="utf-8")
 
@@ -60,4 +61,4 @@ def test_the_command_writes_the_page_into_the_homes_folder(homes):
 @pytest.mark.parametrize("person", ["c01", "nobody"])
 def test_only_a_student_of_the_roster_has_a_progress_page(homes, person):
     with pytest.raises(CallError):
-        write_page(homes("full"), person)
+        write_of_student(homes("full"), "progress", page_of, person)

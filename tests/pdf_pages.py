@@ -1,0 +1,57 @@
+"""What a PDF holds, read by a library that has nothing to do with the one that made it."""
+
+import os
+from importlib.util import find_spec
+
+import numpy as np
+import pytest
+
+POINTS = {"A4": (595, 842), "Letter": (612, 792)}
+LEAST_PX = 60  # of a colour that counts
+APART = 60  # two colours differ so much, of 441, that an eye sees it
+GREY_APART = 20  # two greys, of 255
+
+
+def require() -> None:
+    """Without what makes PDF, or what reads it, the test is skipped by name, and fails in CI."""
+    missing = [name for name in ("plutoprint", "pypdfium2") if find_spec(name) is None]
+    if missing:
+        reason = f"{' and '.join(missing)} is not installed."
+        if os.environ.get("CI") == "true":
+            pytest.fail(reason)
+        pytest.skip(reason)
+
+
+def opened(pdf: bytes):
+    """A PDF as pypdfium2 reads it."""
+    import pypdfium2  # noqa: PLC0415 - required by the tests that come here alone
+
+    return pypdfium2.PdfDocument(pdf)
+
+
+def sheets(pdf: bytes) -> list[tuple[int, int]]:
+    """Width and height of each sheet, points."""
+    return [tuple(round(side) for side in page.get_size()) for page in opened(pdf)]
+
+
+def words(pdf: bytes) -> str:
+    """All its text, with single blanks."""
+    return " ".join(" ".join(page.get_textpage().get_text_range() for page in opened(pdf)).split())
+
+
+def alike_in_grey(pdf: bytes) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+    """Pairs of colours that cover something on the same sheet, differ to an eye, and print as the same grey.
+
+    Grey is the luma of ITU-R BT.601, as printers' drivers reckon it.
+    """
+    found = []
+    for page in opened(pdf):
+        drawn = page.render(scale=2, no_smoothtext=True, no_smoothimage=True, no_smoothpath=True)
+        pixels = drawn.to_numpy()[:, :, 2::-1].reshape(-1, 3)
+        colours, counts = np.unique(pixels, axis=0, return_counts=True)
+        colours = colours[counts >= LEAST_PX].astype(float)
+        grey = colours @ [0.299, 0.587, 0.114]
+        for i, j in zip(*np.triu_indices(len(colours), 1), strict=True):
+            if np.linalg.norm(colours[i] - colours[j]) > APART and abs(grey[i] - grey[j]) < GREY_APART:
+                found.append((tuple(map(int, colours[i])), tuple(map(int, colours[j]))))
+    return found
