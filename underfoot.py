@@ -4,7 +4,9 @@ import os
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,10 +20,11 @@ from warehouse import browsers, forgotten, journal
 from warehouse.access import check_viewer
 from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
 from warehouse.home import Home
-from warehouse.store import publish_new_columns
+from warehouse.store import open_snapshot, publish_new_columns
 
 if TYPE_CHECKING:
     from ingest.loader import Loader
+    from warehouse.preview import Brought, Preview
 
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
@@ -370,10 +373,17 @@ def _serve(
 
 def serve_pages(options: str) -> None:
     """The server of the pages, in a process of its own; it is handed what reads files."""
-    from dashboard import server
-    from ingest import preview
+    from dashboard import readers, server
+    from ingest.preview import preview_apart
+    from models.samples import event_fit
+    from models.swing.event_estimates import moments
 
-    server.serve(options, preview.preview_apart)
+    def look(brought: "Brought") -> "Preview":
+        with closing(open_snapshot(readers.home())) as published:
+            fit = event_fit(published)
+        return preview_apart(brought, partial(moments, fit=fit))
+
+    server.serve(options, look)
 
 
 def main() -> None:

@@ -47,6 +47,11 @@ def drawing(svg: str, words: str, caption: str = "") -> None:
     st.html(f'<img src="data:image/svg+xml;base64,{data}" alt="{escape(words)}">{below}')
 
 
+def slider(label: str, low: float, high: float, at: float, step: float, key: str) -> float:
+    """A number between two."""
+    return float(st.slider(plain(label), low, high, at, step, key=key))
+
+
 title, header, subheader = _saying(st.title), _saying(st.header), _saying(st.subheader)
 write, info, warning = _saying(st.markdown), _saying(st.info), _saying(st.warning)
 error, success, toast, progress = (

@@ -31,6 +31,7 @@ _SWINGS = """
         session, swing_no, kind, t0_s, t0_s + (n_samples - 1) / rate_hz AS end_s, file_flags, file_flag_counts
     FROM academy.swing WHERE session IN (SELECT unnest(CAST(? AS VARCHAR[]))) ORDER BY session, swing_no
 """
+BY_HAND_S = 0.02  # expected error of an event put on the load curve by eye; common practice, no source
 _ONE = "WHERE session = ? AND swing_no = ?"
 
 
@@ -101,7 +102,7 @@ def _meant(note: Row, swings: Iterable[Row]) -> Row | None:
 def _move(writer: Writer, note: Row, swing: Row) -> str | None:
     """Put an event where the note says, within the swing's samples and its marked events' order."""
     event, t_s = note["code"], note["value"]
-    where = f"{_ONE} AND source = 'marked' AND clock = 'plate'"
+    where = f"{_ONE} AND source IN ('marked', 'by_hand') AND clock = 'plate'"
     at = [note["session"], swing["swing_no"]]
     marked = dict(writer.sql(f"SELECT event, t_s FROM academy.swing_event {where}", at).iter_rows())
     ordered = [(marked | {event: t_s})[name] for name in EVENTS if name in marked or name == event]
@@ -112,8 +113,8 @@ def _move(writer: Writer, note: Row, swing: Row) -> str | None:
     writer.execute(f"DELETE FROM academy.swing_event {where} AND event = ?", [*at, event])
     writer.execute(
         "INSERT INTO academy.swing_event (session, swing_no, event, t_s, source, expected_error_s, clock) "
-        "VALUES (?, ?, ?, ?, 'marked', 0.0, 'plate')",
-        [*at, event, t_s],
+        "VALUES (?, ?, ?, ?, 'by_hand', ?, 'plate')",
+        [*at, event, t_s, BY_HAND_S],
     )
     return None
 

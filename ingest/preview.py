@@ -4,7 +4,7 @@ Where the device has no recipe yet, one is proposed, and the files are read by i
 """
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -38,29 +38,34 @@ from ingest.session_file import session_of_nobody
 from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import Refused, UnderfootError
 from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedSwing, Share
+from warehouse.traces import SessionTrace
 
+Moments = Callable[[SessionTrace], dict[int, dict[str, tuple[float, float]]]]
 SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
 _OTHER_HAND = {"right": "left", "left": "right"}
 MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 
 
-def preview_apart(brought: Brought) -> Preview:
+def preview_apart(brought: Brought, moments: Moments | None = None) -> Preview:
     """As `preview`, in a process of its own, within the limits of a load."""
     try:
-        return read_within_limits("the export", preview, brought)
+        return read_within_limits("the export", preview, brought, moments)
     except Refused as refused:
         return Preview({}, problems=((refused.refusal.reason, refused.refusal.sentence),))
 
 
-def preview(brought: Brought) -> Preview:
-    """What the files of a folder would be read as; they are renamed there as they would be delivered."""
+def preview(brought: Brought, moments: Moments | None = None) -> Preview:
+    """What the files of a folder would be read as; they are renamed there as they would be delivered.
+
+    `moments` gives the events of a trace's swings as the plate shows them.
+    """
     roster = next((path.name for path in brought.folder.iterdir() if _is_roster(path.name)), None)
     if roster is not None:
         sentence = f"{roster} is a roster file; people and drills have pages of their own."
         return Preview({}, problems=(("roster", sentence),))
     found = Preview(_delivered_names(brought.folder))
     try:
-        return _read(brought, found)
+        return _read(brought, found, moments)
     except Refused as refused:
         return replace(found, problems=((refused.refusal.reason, refused.refusal.sentence),))
     except UnderfootError as error:
@@ -88,7 +93,7 @@ def _delivered_names(folder: Path) -> dict[str, str]:
     return names
 
 
-def _read(brought: Brought, found: Preview) -> Preview:
+def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
     names = sorted(found.names.values())
     samples = files_of(SampleFormat, names)
     if not samples:
@@ -115,7 +120,7 @@ def _read(brought: Brought, found: Preview) -> Preview:
         )
         files = _Files.of(brought, sorted(found.names.values()), device)
     read = files.read()
-    return replace(found, swings=_swings(files, read), shares=_shares(brought, files, read))
+    return replace(found, swings=_swings(files, read, moments), shares=_shares(brought, files, read))
 
 
 def _one_recording(files: "_Files") -> tuple[str, PlateTable] | None:
@@ -222,7 +227,9 @@ class _Files:
         return device.layout.swings == "column" and "swing_no" not in device.columns
 
 
-def _swings(files: _Files, read: Sequence[tuple[SampleFile, bool]]) -> tuple[PreviewedSwing, ...]:
+def _swings(
+    files: _Files, read: Sequence[tuple[SampleFile, bool]], moments: Moments | None
+) -> tuple[PreviewedSwing, ...]:
     own_file = {no: one.file for one, single in read if single for no in one.numbers}
     numbers = sorted({no for one, _ in read for no in one.numbers})
     cut = {no: found for one, _ in read for no, found in one.found.items()}
@@ -232,24 +239,31 @@ def _swings(files: _Files, read: Sequence[tuple[SampleFile, bool]]) -> tuple[Pre
     header = session_of_nobody(numbers, mass, files.context.header.device)
     samples = Samples(join([one for one, _ in read]), header)
     refused = {r.swing_no: r.sentence for r in samples.refused}
+    marked = {no: events for one, _ in read for no, events in one.events.items()}
+    shown = moments(samples.trace(samples.good)) if moments is not None and samples.good else {}
     swings = []
     for no in numbers:
         file = own_file.get(no)
         if no in samples.good:
-            swing = _swing(samples, samples.good[no], file)
+            events = shown.get(no, {}) | {event: (at, 0.0) for event, at in marked.get(no, {}).items()}
+            swing = _swing(samples, samples.good[no], file, events)
         else:
             swing = PreviewedSwing(no, file, refused=refused.get(no, ""))
         swings.append(replace(swing, kind=cut[no].kind, sure=cut[no].sure) if no in cut else swing)
     return tuple(swings)
 
 
-def _swing(samples: Samples, swing: SwingSamples, file: str | None) -> PreviewedSwing:
+def _swing(
+    samples: Samples, swing: SwingSamples, file: str | None, events: Mapping[str, tuple[float, float]]
+) -> PreviewedSwing:
     """A swing's loads at no more points than a small picture shows."""
     order = np.arange(len(samples.values["t_s"]))[swing.order]
     order = order[np.linspace(0, len(order) - 1, min(len(order), MOST_POINTS)).astype(np.int64)]
     t_s, lead, trail = (
         tuple(np.round(samples.values[name][order], 3).tolist()) for name in ("t_s", "lead_n", "trail_n")
     )
-    start = t_s[0]
-    seconds = swing.end_s - swing.t0_s
-    return PreviewedSwing(swing.swing_no, file, tuple(t - start for t in t_s), lead, trail, seconds)
+    start = swing.t0_s
+    return PreviewedSwing(
+        swing.swing_no, file, tuple(t - start for t in t_s), lead, trail, swing.end_s - start, t0_s=start,
+        events={event: (at - start, error) for event, (at, error) in events.items()},
+    )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from warehouse.store import Writer
+from warehouse.store import Snapshot, Writer
 
 
 def six_digits(value: float) -> float:
@@ -15,12 +15,12 @@ def six_digits(value: float) -> float:
     return float(f"{value:.6g}")
 
 
-def load_parameter(writer: Writer, name: str) -> Any | None:
+def load_parameter(writer: Writer | Snapshot, name: str) -> Any | None:
     """The last version of what was fitted under this name; None before the first build."""
     return load_parameters(writer, [name]).get(name)
 
 
-def load_parameters(writer: Writer, names: list[str]) -> dict[str, Any]:
+def load_parameters(writer: Writer | Snapshot, names: list[str]) -> dict[str, Any]:
     """Name → last version, for those of `names` that were ever fitted."""
     rows = writer.sql(
         "SELECT name, arg_max(value, version) FROM academy.parameter "

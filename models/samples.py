@@ -27,7 +27,7 @@ from models.swing.holds import MEASURES
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
-from warehouse.store import Writer
+from warehouse.store import Snapshot, Writer
 from warehouse.traces import trace_path
 
 FLOATS = NDArray[np.float64]
@@ -41,7 +41,8 @@ MOST_SESSIONS = 80  # about 900 swings
 BATCH = 200  # sessions: about 4,000 swings, so memory stays flat however many there are
 CHOSEN = """
     WITH marked AS (
-        SELECT DISTINCT session FROM academy.swing_event WHERE source = 'marked' AND clock = 'plate'
+        SELECT DISTINCT session FROM academy.swing_event
+        WHERE source IN ('marked', 'by_hand') AND clock = 'plate'
     ), ranked AS (
         SELECT session, student, row_number() OVER (PARTITION BY student ORDER BY day DESC, session) AS turn
         FROM academy.session JOIN marked USING (session) WHERE has_plate
@@ -178,7 +179,7 @@ def _update(writer: Writer, table: str, rows: pl.DataFrame, columns: tuple[str, 
         writer.connection.unregister("_reduced")
 
 
-def event_fit(writer: Writer) -> EventFit:
+def event_fit(writer: Writer | Snapshot) -> EventFit:
     """The last build's fit; without models (so that the rules are used) while there were too few marks."""
     return EventFit.from_json(load_parameter(writer, "events"))
 
@@ -214,7 +215,8 @@ def marked_swings(task: SessionTask) -> tuple[FLOATS, FLOATS] | None:
     if read is None:
         return None
     trace = on_uniform_grid(read)
-    times, errors = event_arrays(trace, task.swings, task.events)
-    times[errors > 0.0] = np.nan
+    by_hand = pl.when(source="by_hand").then(0.0).otherwise(pl.col("expected_error_s"))
+    times, errors = event_arrays(trace, task.swings, task.events.with_columns(expected_error_s=by_hand))
+    times[errors > 0.0] = np.nan  # what a film shows, give or take its offset
     swings = np.isin(trace.swing_no, task.swings["swing_no"].to_numpy()) & np.isfinite(times).any(axis=1)
     return landmarks_of(trace, swings)[swings], times[swings]

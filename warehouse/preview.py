@@ -11,7 +11,7 @@ from typing import Any
 from warehouse.settings import Settings
 from warehouse.vocabulary import SWING
 
-MOST_POINTS = 120  # of a swing's line in a preview
+MOST_POINTS = 400  # of a swing's line in a preview
 
 
 @dataclass(frozen=True)
@@ -64,6 +64,8 @@ class PreviewedSwing:
     kind, sure: of SWING_KINDS and how sure (0 to 1), where it was found in a recording that was cut.
 
     t_s (from its first sample), lead_n and trail_n: (at most MOST_POINTS,), empty where it is refused.
+    t0_s: its first sample on the recording's clock. events: each event's time from there and its expected
+    error, in s; an error of 0 where the file itself marks it.
     """
 
     no: int
@@ -75,6 +77,8 @@ class PreviewedSwing:
     refused: str | None = None
     kind: str = SWING
     sure: float | None = None
+    t0_s: float = 0.0
+    events: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from models.swing.clock import on_uniform_grid
 from models.swing.event_fit import EventFit, predict
 from models.swing.kernel import sample_columns
 from models.swing.landmarks import LANDMARKS, QUIET, find_landmarks
@@ -76,6 +77,23 @@ def fill_events(
     for row in np.flatnonzero(rows):
         _keep_order(event_s[row], error_s[row], missing[row], float(ends[row]))
     return np.asarray(missing & np.isfinite(event_s))
+
+
+def moments(trace: SessionTrace, fit: EventFit) -> dict[int, dict[str, tuple[float, float]]]:
+    """Swing number → event → its time (s, plate clock) and expected error (s), as the plate alone shows them.
+
+    An event that can't be estimated is left out.
+    """
+    uniform = on_uniform_grid(trace)
+    event_s, error_s = (np.full((uniform.swing_no.size, len(EVENTS)), np.nan) for _ in range(2))
+    found = fill_events(uniform, event_s, error_s, np.ones(uniform.swing_no.size, dtype=np.bool_), fit)
+    return {
+        int(number): {
+            EVENTS[k]: (float(event_s[row, k] + uniform.t0_s[row]), float(error_s[row, k]))
+            for k in np.flatnonzero(found[row])
+        }
+        for row, number in enumerate(uniform.swing_no)
+    }
 
 
 def estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:

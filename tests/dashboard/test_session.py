@@ -1,5 +1,6 @@
 """New session: what a saved visit has become is told by the newest snapshot, also when a load just ends."""
 
+import json
 import os
 from dataclasses import replace
 from datetime import datetime
@@ -9,7 +10,7 @@ import pytest
 
 import builders
 from dashboard import readers
-from dashboard.pages.session import content
+from dashboard.pages.session import content, moments
 from dashboard.pages.session.shared import parts_of
 from ingest import filing
 from warehouse import home
@@ -89,7 +90,7 @@ def test_a_recording_of_several_is_one_delivery_with_a_session_for_each(opened):
 def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
     before = set(opened.home.inbox.iterdir())
     parts = together("s01", "s02")
-    left_out = [parts[0], (*parts[1][:2], {1: "not_a_swing"})]
+    left_out = [parts[0], (*parts[1][:2], {1: content.Found("not_a_swing")})]
     with pytest.raises(CallError, match="Every swing is left out"):
         content.save(opened, left_out)
     coach = readers.reader(opened.home, "c01").by(lambda: readers.reader(opened.home, "c01"))
@@ -146,6 +147,52 @@ def test_a_save_that_is_killed_at_any_step_is_whole_or_is_not_there_and_the_next
         os.utime(path, (0, 0))
     filing.sweep(opened.home)
     assert not list(opened.home.path.glob(".arriving-*"))
+
+
+SWING = PreviewedSwing(
+    3, None, t_s=(0.0, 2.0, 4.0), lead_n=(300.0, 500.0, 700.0), trail_n=(400.0, 200.0, 10.0), seconds=4.0,
+    t0_s=40.25, sure=0.9, kind="uncertain_swing",
+    events={"takeaway": (1.0, 0.08), "top": (2.0, 0.08), "mid_down": (2.2, 0.06), "impact": (2.3, 0.0)},
+)  # fmt: skip
+
+
+def notes_of(folder):
+    [file] = folder.rglob("notes.jsonl")
+    return [json.loads(line) for line in file.read_text("utf-8").splitlines()]
+
+
+def test_what_a_coach_says_of_a_swing_and_its_moments_goes_with_the_delivery(opened):
+    """That it is kept, and learned from: tests/ingest/recording/test_swings.py, tests/models/test_fitting.py."""
+    visit, files = brought(25)
+    files = replace(files, preview=Preview({}, swings=(SWING, PreviewedSwing(4, None))))
+    said = {3: content.Found("d01", {"top": 2.06}), 4: content.Found("swing")}
+    found = content.save(opened, [(visit, files, said)])
+    lines = [(n["kind"], n["swing_no"], n["code"], n.get("value")) for n in notes_of(found.folder)]
+    assert lines == [
+        ("swing_kind", 3, "swing", None), ("swing_drill", 3, "d01", None), ("swing_event", 3, "top", 42.31),
+    ]  # fmt: skip
+
+
+def test_where_nothing_is_corrected_no_note_is_written(opened):
+    visit, files = brought(26)
+    found = content.save(opened, [(visit, files, {1: content.Found("swing")})])
+    assert not list(found.folder.rglob("notes.jsonl"))
+
+
+def test_a_moment_goes_no_further_than_those_that_a_coach_or_the_file_put():
+    assert moments.reach(SWING, {}, "top") == (0.0, 2.29)
+    assert moments.reach(SWING, {"takeaway": 1.5}, "top") == (1.51, 2.29)
+    assert moments.reach(SWING, {"takeaway": 1.5}, "finish") == (2.31, 4.0)
+
+
+def test_an_estimate_against_the_order_of_what_a_coach_put_is_shown_no_more():
+    assert list(moments.times(SWING, {})) == ["takeaway", "top", "mid_down", "impact"]
+    moved = {"top": 2.25}
+    assert moments.times(SWING, moved) == {"takeaway": 1.0, "top": 2.25, "impact": 2.3}
+    assert "put by you" in moments.said(SWING, moved, "top")
+    assert "as the file says" in moments.said(SWING, moved, "impact")
+    assert "does not show it" in moments.said(SWING, moved, "finish")
+    assert "give or take" in moments.said(SWING, moved, "takeaway")
 
 
 def test_swings_are_shared_out_as_a_coach_says():

@@ -1,30 +1,36 @@
 """What a page shows before anything is kept is what a load makes of the same files."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
+import polars as pl
 import pytest
 
 import made_c3d
 import made_grids
 import odd_exports as odd
 from ingest.preview import preview
+from models.swing.event_estimates import moments
+from models.swing.event_fit import EventFit
 from planted_recordings import QUIET, Player, recording
 from warehouse.preview import Brought
 from warehouse.recipes import with_recipe
 from warehouse.settings import Settings, parse_settings
+from warehouse.vocabulary import EVENTS
 
 ACADEMY = b'name = "Foot first"\ntime_zone = "UTC"\n'
 
 
-def look(folder, files, settings=None, **more):
+def look(folder, files, settings=None, moments=None, **more):
     """A preview of files dropped into a folder, of a right-handed player."""
     folder.mkdir()
     for name, data in files.items():
         (folder / name).write_bytes(data)
     known = {"handed": "right", "foot_length_mm": odd.FOOT_LENGTH_MM, **more}
     return preview(
-        Brought(folder, settings or Settings("Foot first", "UTC"), "s001", "mat", "pressure_mat", **known)
+        Brought(folder, settings or Settings("Foot first", "UTC"), "s001", "mat", "pressure_mat", **known),
+        moments,
     )
 
 
@@ -111,6 +117,20 @@ def test_a_recording_of_platforms_or_a_grid_is_shown_cut_too(tmp_path, kind):
     assert shown.count("swing") == len(made.of("swing")) > 0
     assert shown.count("practice_swing") == len(made.of("practice"))
     assert all(swing.file is None and swing.sure and len(swing.t_s) > 50 for swing in found.swings)
+
+
+def test_moments_of_a_swing_count_from_its_first_sample(tmp_path):
+    made = recording(replace(QUIET, practice=(0,), step_off=0.0), seed=4, minutes=0.8, broken_off=0.0)
+    columns = ("t_s", "left_n", "right_n", "left_along_pct", "right_along_pct")
+    frame = pl.DataFrame({name: getattr(made, name) for name in columns}).fill_nan(None)
+    files = {"plate.csv": frame.write_csv().encode()}
+    found = look(tmp_path / "a", files, moments=partial(moments, fit=EventFit({})))
+    impacts = [one.events["impact"] for one in made.of("swing")]
+    assert len(found.swings) == len(impacts)
+    for swing, truth in zip(found.swings, impacts, strict=True):
+        at, error = swing.events["impact"]
+        assert abs(swing.t0_s + at - truth) < 2.0 * error
+        assert list(swing.events) == [event for event in EVENTS if event in swing.events]
 
 
 def test_a_file_of_the_roster_is_none_of_a_session(tmp_path):

@@ -141,6 +141,22 @@ def test_a_build_fits_and_keeps_one_version_and_a_refresh_estimates_from_it(home
     assert again.models["top"].n_swings == 11 * SWINGS  # the new session's marks are
 
 
+def test_what_a_coach_puts_on_the_curve_is_learned_from_like_a_mark_and_what_a_film_shows_is_not(
+    home, open_writer
+):
+    for student in range(10):
+        land(open_writer, f"a{student}", f"s{student}", seed=student)
+    open_writer.execute(
+        "UPDATE academy.swing_event SET source = 'by_hand', expected_error_s = 0.02 WHERE event <> 'top'"
+    )
+    open_writer.execute("UPDATE academy.swing_event SET expected_error_s = 0.02 WHERE event = 'top'")
+    build(home, open_writer)
+    fit = event_fit(open_writer)
+    assert fit.models["impact"].n_swings == 10 * SWINGS
+    assert "top" not in fit.models  # one of so large an error came from a film
+    assert estimated(open_writer).is_empty()
+
+
 def test_reducing_again_replaces_estimates_and_marks_that_came_later_end_them(home, open_writer):
     land(open_writer, "a", "s1", marked=())
     refresh(home, open_writer)

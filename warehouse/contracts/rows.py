@@ -40,7 +40,7 @@ RULES: dict[str, dict[str, Any]] = {
     "clip_strike_se_s": _COUNT,
     "heel_source": {"isin": ("measured", "estimated", "none")},
     "event": {"isin": EVENTS},
-    "source": {"isin": ("marked", "clip", "estimated")},
+    "source": {"isin": ("marked", "by_hand", "clip", "estimated")},
     "clock": {"isin": CLOCKS},
     "eyes": {"isin": EYES},
     "point": {"isin": POINTS},

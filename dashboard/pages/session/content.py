@@ -26,7 +26,7 @@ from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import holder
 from warehouse.preview import Brought, Player, Preview
-from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_KIND, SWING_KINDS
+from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_EVENT, SWING_KIND, SWING_KINDS
 
 Files = tuple[tuple[str, bytes], ...]
 WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing_new"
@@ -166,14 +166,25 @@ def columns(found: Preview) -> pl.DataFrame:
     return pl.DataFrame(lines)
 
 
-Part = tuple[Visit, Opened, Mapping[int, str]]
+@dataclass(frozen=True)
+class Found:
+    """What a coach says of a swing: what it is (of SWING_KINDS, or the drill it came after), and its moments.
+
+    events: those that the coach put elsewhere than the plate shows them, s from the swing's first sample.
+    """
+
+    mark: str
+    events: Mapping[str, float] = field(default_factory=dict)
+
+
+Part = tuple[Visit, Opened, Mapping[int, Found]]
 
 
 def save(reader: Reader, parts: Sequence[Part]) -> Saved:
     """Deliver a visit, or each one's part of a recording of several, flushed to disk in the inbox as one.
 
-    Each part has `marks`: what each swing is (of SWING_KINDS, or the drill that it came after), by its
-    number; where that is not what it was taken for, a note corrects it. A session's name follows from its
+    Each part has what the coach says of its swings, by their numbers; where that is not what a swing was
+    taken for, notes correct it. A session's name follows from its
     files: the same files of the same day are the same session, however often they are sent. Nothing is kept
     where one of the parts can't be.
 
@@ -185,28 +196,28 @@ def save(reader: Reader, parts: Sequence[Part]) -> Saved:
     now = inbox.in_reach(reader, *(visit.student for visit, _, _ in parts))
     files: dict[str, bytes] = {}
     sessions = []
-    for visit, opened, marks in parts:
-        session, own = _delivered(now, visit, opened, marks)
+    for visit, opened, said in parts:
+        session, own = _delivered(now, visit, opened, said)
         sessions.append((visit.student, session))
         files |= own
     return Saved(tuple(sessions), inbox.deliver(now, list(files.items())))
 
 
 def _delivered(
-    now: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]
+    now: Reader, visit: Visit, opened: Opened, said: Mapping[int, Found]
 ) -> tuple[str, dict[str, bytes]]:
     """The session that a visit becomes, and its files."""
     if not opened.can_be_saved:
         raise CallError(_("These files can't be saved as they are; answer what is asked first."))
     good = [swing.no for swing in opened.preview.swings if swing.refused is None]
-    if all(marks.get(no, SWING) in LEFT_OUT for no in good):
+    if all(no in said and said[no].mark in LEFT_OUT for no in good):
         raise CallError(_("Every swing is left out; keep at least one."))
     session = session_name(visit, opened.files)
     if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
         raise CallError(_("These files are in a session of that day already; nothing was saved twice."))
     files = {f"{session}/{name}": data for name, data in opened.files.items()}
     files[f"{session}/session.toml"] = _sheet(now, session, visit, opened).encode()
-    if corrected := _corrections(now, visit, opened, marks):
+    if corrected := _corrections(now, visit, opened, said):
         files[f"{session}/notes.jsonl"] = inbox.notes_text(corrected)
     if opened.preview.recipe is not None:
         files[recipes.FILE] = recipes.recipe_text(visit.device, opened.preview.recipe).encode()
@@ -237,21 +248,26 @@ def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
 
 
 def _corrections(
-    reader: Reader, visit: Visit, opened: Opened, marks: Mapping[int, str]
+    reader: Reader, visit: Visit, opened: Opened, said: Mapping[int, Found]
 ) -> list[dict[str, Any]]:
-    """Lines of notes on swings that are something other than they were taken for."""
+    """Lines of notes on swings that are something other than they were taken for, and on moments put."""
     common = {
         "at": visit.started_at.isoformat(timespec="seconds"), "author": reader.viewer.person, "shared": False,
     }  # fmt: skip
     found = []
     for swing in opened.preview.swings:
-        mark = marks.get(swing.no, swing.kind)
-        if swing.refused is not None or mark == swing.kind:
+        if swing.refused is not None or swing.no not in said:
             continue
-        kind = SWING_KIND if mark in SWING_KINDS else SWING_DRILL
-        if kind == SWING_DRILL and swing.kind != SWING:
-            found.append(common | {"kind": SWING_KIND, "swing_no": swing.no, "code": SWING})
-        found.append(common | {"kind": kind, "swing_no": swing.no, "code": mark})
+        mark, about = said[swing.no].mark, common | {"swing_no": swing.no}
+        if mark != swing.kind:
+            kind = SWING_KIND if mark in SWING_KINDS else SWING_DRILL
+            if kind == SWING_DRILL and swing.kind != SWING:
+                found.append(about | {"kind": SWING_KIND, "code": SWING})
+            found.append(about | {"kind": kind, "code": mark})
+        found += [
+            about | {"kind": SWING_EVENT, "code": event, "value": round(swing.t0_s + at, 4)}
+            for event, at in said[swing.no].events.items()
+        ]
     return found
 
 

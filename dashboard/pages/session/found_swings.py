@@ -7,13 +7,13 @@ from types import MappingProxyType
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.charts.swing_line import swing_line
-from dashboard.pages.session import content
-from dashboard.pages.session.content import Files, Opened, Visit
+from dashboard.pages.session import content, moments
+from dashboard.pages.session.content import Files, Found, Opened, Visit
 from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import count, number, share
 from warehouse.access import Reader
-from warehouse.preview import Preview
+from warehouse.preview import Preview, PreviewedSwing
 from warehouse.vocabulary import NOT_A_SWING, PRACTICE_SWING, SWING, UNCERTAIN_SWING
 
 EMPTY: Mapping[str, str] = MappingProxyType({})
@@ -43,7 +43,7 @@ def choose(
     student: str,
     numbers: Sequence[int] = (),
     movable: Mapping[str, str] = EMPTY,
-) -> dict[int, str]:
+) -> dict[int, Found]:
     """The swings, each small and with what it is; what was chosen for each by its number.
 
     `numbers`: what each is in a recording of several people. `movable`: code → words of who else it may be.
@@ -51,25 +51,48 @@ def choose(
     good = [swing for swing in found.swings if swing.refused is None]
     n = sum(swing.kind == SWING for swing in good)
     st.header(_("{swings} found").format(swings=count(n, "swing")), anchor=False)
-    layout.aside(_("Load under each foot over time: solid for the lead foot, dashed for the trail foot."))
+    layout.aside(
+        _(
+            "Load under each foot over time: solid for the lead foot, dashed for the trail foot. Upright "
+            "lines are the moments of the swing."
+        )
+    )
     drills = dict(people.drills(reader).select("drill", "name").iter_rows())
     options = dict(MARKS) | {code: _("After: {drill}").format(drill=name) for code, name in drills.items()}
     options |= movable
-    marks = {}
+    chosen = {}
     with st.container(horizontal=True):
         for swing in good:
-            with st.container(width=240):
-                said = _("Swing {n}, {seconds}").format(n=swing.no, seconds=number(swing.seconds, "s", 1))
-                st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n), said)
-                if swing.sure is not None:
-                    said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))
-                codes = [code for code in options if code != UNCERTAIN_SWING or swing.kind == code]
-                of = numbers[swing.no - 1] if 0 < swing.no <= len(numbers) else swing.no
-                marks[swing.no] = st.selectbox(
-                    said, codes, index=codes.index(swing.kind), format_func=lambda code: options[code],
-                    key=f"mark-{of}-{student}",
-                )  # fmt: skip
+            of = numbers[swing.no - 1] if 0 < swing.no <= len(numbers) else swing.no
+            chosen[swing.no] = _one(swing, options, f"{of}-{student}")
     for swing in found.swings:
         if swing.refused is not None:
             st.warning(_("Swing {n} can't be used. {why}").format(n=swing.no, why=swing.refused))
-    return marks
+    return chosen
+
+
+def _one(swing: PreviewedSwing, options: Mapping[str, str], key: str) -> Found:
+    """One swing, small, or large with its moments; what it is, and where its moments were put."""
+    moved: dict[str, float] = st.session_state.setdefault(f"moments-{key}", {})
+    large = st.session_state.setdefault(f"large-{key}", False)
+    said = _("Swing {n}, {seconds}").format(n=swing.no, seconds=number(swing.seconds, "s", 1))
+    if swing.sure is not None:
+        said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))
+    codes = [code for code in options if code != UNCERTAIN_SWING or swing.kind == code]
+    with st.container(width="stretch" if large else 240):
+        if large:
+            moments.show(swing, f"moments-{key}")
+        else:
+            posts = moments.times(swing, moved)
+            st.drawing(swing_line(swing.t_s, swing.lead_n, swing.trail_n, posts), said)
+        mark = st.selectbox(
+            said,
+            codes,
+            index=codes.index(swing.kind),
+            format_func=lambda code: options[code],
+            key=f"mark-{key}",
+        )
+        if st.button(_("Done") if large else _("Moments of swing {n}").format(n=swing.no), key=f"open-{key}"):
+            st.session_state[f"large-{key}"] = not large
+            st.rerun()
+    return Found(mark, dict(moved))

@@ -148,7 +148,7 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
     ahead = inbox.lies_ahead(visit.started_at)
     if ahead:
         st.error(_("The session would begin in the future; correct its day or time."))
-    disabled = ahead or not parts or not all(opened.can_be_saved for _visit, opened, _marks in parts)
+    disabled = ahead or not parts or not all(opened.can_be_saved for _visit, opened, _said in parts)
     if st.button(_("Save"), type="primary", width="stretch", key=f"save-{visit.student}", disabled=disabled):
         _save(reader, visit.student, parts)
 
@@ -223,7 +223,7 @@ def _save(reader: Reader, student: str, parts: Sequence[Part]) -> None:
         st.error(_("Not saved. {error}").format(error=error))
         return
     st.session_state["session-saved"][student] = saved
-    for visit, _opened, _marks in parts:
+    for visit, _opened, _said in parts:
         st.session_state.pop(f"opened-{visit.student}", None)
     st.rerun()
 

@@ -93,11 +93,13 @@ def _part(
         f"{MOVED}{code}": _("It is {name}'s").format(name=names[code]) for code in students if code != student
     }
     whole = len(opened.preview.swings) == len(own)
-    marks = found_swings.choose(reader, opened.preview, student, own, others if whole else found_swings.EMPTY)
-    going = {own[no - 1]: mark.removeprefix(MOVED) for no, mark in marks.items() if mark.startswith(MOVED)}
+    said = found_swings.choose(reader, opened.preview, student, own, others if whole else found_swings.EMPTY)
+    going = {
+        own[no - 1]: one.mark.removeprefix(MOVED) for no, one in said.items() if one.mark.startswith(MOVED)
+    }
     if going:
         st.session_state[f"moved-{visit.student}"].update(going)
         for no in going:
             st.session_state.pop(f"mark-{no}-{student}", None)
         st.rerun()
-    return theirs, opened, marks
+    return theirs, opened, said

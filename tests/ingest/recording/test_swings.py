@@ -283,8 +283,10 @@ def test_a_note_says_what_a_swing_is_and_the_latest_counts(corrected):
 def test_a_note_gives_a_swing_its_drill_and_moves_an_event(corrected):
     found = swings_of(corrected, 3)
     assert (found["drill"], found["part"]) == ("d1", "after_drill")
-    events = corrected.sql("SELECT event, t_s, source FROM academy.swing_event WHERE swing_no = 3").rows()
-    assert events == [("top", pytest.approx(found["t0_s"] + 3.0, abs=1e-3), "marked")]
+    events = corrected.sql(
+        "SELECT event, t_s, source, expected_error_s FROM academy.swing_event WHERE swing_no = 3"
+    ).rows()
+    assert events == [("top", pytest.approx(found["t0_s"] + 3.0, abs=1e-3), "by_hand", 0.02)]
     waiting = corrected.sql("SELECT reduced FROM academy.session").to_series()
     assert not waiting.any()
 
