@@ -37,8 +37,9 @@ from ingest.samples import Samples
 from ingest.session_file import session_of_nobody
 from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import Refused, UnderfootError
-from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedSwing, Share
+from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedFilm, PreviewedSwing, Share
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import is_film
 
 Moments = Callable[[SessionTrace], dict[int, dict[str, tuple[float, float]]]]
 SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
@@ -95,6 +96,7 @@ def _delivered_names(folder: Path) -> dict[str, str]:
 
 def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
     names = sorted(found.names.values())
+    found = replace(found, films=_films(brought.folder, names))
     samples = files_of(SampleFormat, names)
     if not samples:
         return found
@@ -121,6 +123,29 @@ def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
         files = _Files.of(brought, sorted(found.names.values()), device)
     read = files.read()
     return replace(found, swings=_swings(files, read, moments), shares=_shares(brought, files, read))
+
+
+def _films(folder: Path, names: Sequence[str]) -> tuple[PreviewedFilm, ...]:
+    """The films among the files, by when they were taken where all of them say so, else by name."""
+    films = [name for name in names if is_film(name)]
+    if not films:
+        return ()
+    from ingest.film.pictures import taken_by  # noqa: PLC0415 - video is slow to import
+
+    taken = {name: taken_by(folder / name) for name in films}
+    if all(taken.values()):
+        films.sort(key=lambda name: str(taken[name]))
+    return tuple(_film(folder / name) for name in films)
+
+
+def _film(path: Path) -> PreviewedFilm:
+    from ingest.film.pictures import head_of  # noqa: PLC0415
+
+    try:
+        head = head_of(path, path.name)
+    except Refused as refused:
+        return PreviewedFilm(path.name, problem=refused.refusal.sentence)
+    return PreviewedFilm(path.name, head.pictures / head.rate if head.rate else 0.0, head.rate)
 
 
 def _one_recording(files: "_Files") -> tuple[str, PlateTable] | None:

@@ -82,13 +82,27 @@ class PreviewedSwing:
 
 
 @dataclass(frozen=True)
+class PreviewedFilm:
+    """One film: how long it is (s) and its pictures a second as it plays, 0 where it does not say.
+
+    problem: a sentence where it can't be read.
+    """
+
+    name: str
+    seconds: float = 0.0
+    rate: float = 0.0
+    problem: str = ""
+
+
+@dataclass(frozen=True)
 class Preview:
     """What the files would be read as.
 
     names: what each file is called in the delivery, by the name it came under. explained: the columns of the
     first table, its questions and doubts, as `underfoot load --explain FILE --json` gives them; None where
     the device's recipe reads it. recipe: the `[device.NAME]` table that is to be added to the settings.
-    shares: whose the swings of a recording seem to be, where they are of more than one person.
+    shares: whose the swings of a recording seem to be, where they are of more than one person. films: in the
+    order in which they were taken, else of their names.
     problems: (reason, sentence) of each thing that stops all of it.
     """
 
@@ -97,6 +111,7 @@ class Preview:
     recipe: Mapping[str, Any] | None = None
     swings: tuple[PreviewedSwing, ...] = ()
     shares: tuple[Share, ...] = ()
+    films: tuple[PreviewedFilm, ...] = ()
     problems: tuple[tuple[str, str], ...] = ()
 
     @property

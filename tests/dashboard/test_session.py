@@ -2,21 +2,22 @@
 
 import json
 import os
+import tomllib
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
 
 import builders
 from dashboard import readers
-from dashboard.pages.session import content, moments
+from dashboard.pages.session import content, films, moments
 from dashboard.pages.session.shared import parts_of
 from ingest import filing
 from warehouse import home
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import content_hash
-from warehouse.preview import Preview, PreviewedSwing, Share
+from warehouse.preview import Preview, PreviewedFilm, PreviewedSwing, Share
 from warehouse.store import writer
 
 
@@ -171,6 +172,56 @@ def test_what_a_coach_says_of_a_swing_and_its_moments_goes_with_the_delivery(ope
     assert lines == [
         ("swing_kind", 3, "swing", None), ("swing_drill", 3, "d01", None), ("swing_event", 3, "top", 42.31),
     ]  # fmt: skip
+
+
+def with_films(*names):
+    swings = tuple(PreviewedSwing(n, None, sure=0.9, t_s=(0.0, 1.0)) for n in (1, 2))
+    return Preview({}, swings=swings, films=tuple(PreviewedFilm(name, 1.6, 60.0) for name in names))
+
+
+def test_a_film_is_its_names_swing_or_one_in_order_where_there_are_as_many_else_it_is_asked():
+    assert films.guesses(with_films("clip-2.mp4")) == {"clip-2.mp4": 2}
+    assert films.guesses(with_films("b.mov", "a.mov")) == {"b.mov": 1, "a.mov": 2}
+    assert films.guesses(with_films("clip-7.mp4")) == {}
+    assert films.guesses(with_films("a.mov")) == {}
+
+
+def test_chosen_films_go_with_their_swings_and_one_that_is_marked_later_stays_away(opened):
+    visit, files = brought(27)
+    files = replace(
+        files, preview=with_films("x.MOV", "y.mp4"), files={**files.files, "x.MOV": b"film", "y.mp4": b"more"}
+    )
+    visit = replace(visit, pace="slow", films=content.FilmsOf({"x.MOV": 2}, 120.0, "down_line"))
+    session, folder = saved(opened, visit, files)
+    assert {path.name for path in (folder / session).iterdir()} == {"plate.csv", "session.toml", "clip-2.mov"}
+    sheet = tomllib.loads((folder / session / "session.toml").read_text("utf-8"))
+    assert sheet["clip"] == {"fps": 120.0, "view": "down_line"}
+    assert sheet["pace"] == "slow"
+    without, folder = saved(opened, replace(visit, films=None), files)
+    assert without != session
+    assert {path.name for path in (folder / without).iterdir()} == {"plate.csv", "session.toml"}
+
+
+def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened):
+    visit, _ = brought(28)
+    with writer(opened.home) as w:
+        w.execute("DELETE FROM academy.consent")
+        w.publish()
+    settings = opened.home.settings_file
+    settings.write_text(settings.read_text("utf-8").replace('consents = "kept elsewhere"\n', ""), "utf-8")
+    now = opened.anew()
+    assert "a guardian has to give it" in films.stops(now, visit)  # born 2012
+    assert "a guardian" not in films.stops(now, replace(visit, student="s02"))
+    assert films.stops(now, replace(visit, student="s02"))
+    with writer(opened.home) as w:
+        w.execute(
+            "INSERT INTO academy.consent BY NAME SELECT 's01' AS student, 'g01' AS given_by, 'film' AS purpose, "
+            "DATE '2026-01-01' AS \"from\""
+        )
+        w.publish()
+    assert films.stops(opened.anew(), visit) == ""
+    assert not films.is_kept_whole(opened.anew(), visit)
+    assert films.stops(opened.anew(), replace(visit, started_at=datetime(2025, 1, 1, tzinfo=UTC)))
 
 
 def test_where_nothing_is_corrected_no_note_is_written(opened):

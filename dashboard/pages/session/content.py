@@ -26,10 +26,19 @@ from warehouse.access import Reader
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import holder
 from warehouse.preview import Brought, Player, Preview
-from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_EVENT, SWING_KIND, SWING_KINDS
+from warehouse.vocabulary import LEFT_OUT, SWING, SWING_DRILL, SWING_EVENT, SWING_KIND, SWING_KINDS, is_film
 
 Files = tuple[tuple[str, bytes], ...]
 WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing_new"
+
+
+@dataclass(frozen=True)
+class FilmsOf:
+    """The swing that each film shows, by the name under which it came, and how all of them were filmed."""
+
+    swings: Mapping[str, int]
+    rate: float
+    view: str
 
 
 @dataclass(frozen=True)
@@ -37,7 +46,7 @@ class Visit:
     """Who comes, and with what; a device that the settings do not name is new, of that kind.
 
     handed: as it was just said of a student of whom the roster does not say it. only: the swings of a
-    recording that are the student's, by their numbers in all of it; all where empty.
+    recording that are the student's, by their numbers in all of it; all where empty. films: those to keep.
     """
 
     student: str
@@ -50,6 +59,14 @@ class Visit:
     answers: Mapping[str, str] = field(default_factory=dict)
     handed: str | None = None
     only: tuple[int, ...] = ()
+    films: FilmsOf | None = None
+
+    def delivered(self, name: str) -> str | None:
+        """What a brought file is called in its session; None for a film that is not kept."""
+        if not is_film(name):
+            return name
+        of = self.films.swings if self.films is not None else {}
+        return f"clip-{of[name]}.{name.rpartition('.')[2].lower()}" if name in of else None
 
 
 @dataclass(frozen=True)
@@ -212,10 +229,11 @@ def _delivered(
     good = [swing.no for swing in opened.preview.swings if swing.refused is None]
     if all(no in said and said[no].mark in LEFT_OUT for no in good):
         raise CallError(_("Every swing is left out; keep at least one."))
-    session = session_name(visit, opened.files)
+    own = {name: data for brought, data in opened.files.items() if (name := visit.delivered(brought))}
+    session = session_name(visit, own)
     if not now.sql("SELECT 1 FROM session WHERE session = ?", [session]).is_empty():
         raise CallError(_("These files are in a session of that day already; nothing was saved twice."))
-    files = {f"{session}/{name}": data for name, data in opened.files.items()}
+    files = {f"{session}/{name}": data for name, data in own.items()}
     files[f"{session}/session.toml"] = _sheet(now, session, visit, opened).encode()
     if corrected := _corrections(now, visit, opened, said):
         files[f"{session}/notes.jsonl"] = inbox.notes_text(corrected)
@@ -244,7 +262,9 @@ def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
     }  # fmt: skip
     entries = [{"no": swing.no, "file": swing.file} for swing in opened.preview.swings if swing.sure is None]
     swings = [line for entry in entries for line in ("", "[[swing]]", *toml.lines(entry))]
-    return "\n".join([*toml.lines(head), *swings, ""])
+    films = visit.films
+    clip = [] if films is None else ["", "[clip]", *toml.lines({"fps": films.rate, "view": films.view})]
+    return "\n".join([*toml.lines(head), *clip, *swings, ""])
 
 
 def _corrections(

@@ -7,7 +7,7 @@ from typing import Literal
 
 from dashboard import elements as st
 from dashboard import gate, inbox, layout, navigation, readers
-from dashboard.pages.session import content, found_swings, questions, shared
+from dashboard.pages.session import content, films, found_swings, questions, shared
 from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Part, Saved, Visit
 from dashboard.pages.session.questions import Asked, Choice
 from dashboard.pages.today import content as today
@@ -108,7 +108,7 @@ def _started_at(reader: Reader, student: str) -> datetime:
 
 def _files(student: str) -> Files:
     found = st.file_uploader(
-        _("Exports of the swings, and a photo of your notes to keep with them"),
+        _("Exports of the swings; films of them, and a photo of your notes to keep with them"),
         accept_multiple_files=True,
         key=f"brought-{student}",
     )
@@ -133,11 +133,18 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
         return
     if not found.swings:
         layout.say(_("No swings were found in these files."))
+        if found.films:
+            navigation.link("film", _("Mark a film →"), student=visit.student)
         return
     if len(found.shares) > 1 and shared.is_several(visit.student, found.shares):
         parts = shared.parts(reader, visit, files, found)
+        if found.films:
+            layout.aside(_("The films of a recording of several people are marked later, on Mark a film."))
     else:
-        parts = [(visit, opened, found_swings.choose(reader, found, visit.student))]
+        said = found_swings.choose(reader, found, visit.student)
+        if found.films:
+            visit = replace(visit, films=films.choose(reader, visit, found))
+        parts = [(visit, opened, said)]
     if found.recipe is not None:
         layout.aside(
             _(

@@ -12,7 +12,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number
 from warehouse.access import Reader
 from warehouse.preview import Preview, Share
-from warehouse.vocabulary import is_photo
+from warehouse.vocabulary import is_film, is_photo
 
 NOBODY, MOVED = "-", "move:"  # beside the codes of students; no code is written so
 
@@ -85,8 +85,9 @@ def _part(
     mass = visit.body_mass_kg if student == visit.student else None
     handed = visit.handed if student == visit.student else None
     theirs = replace(visit, student=student, body_mass_kg=mass, handed=handed, only=own)
-    photos = student == visit.student  # of the notebook: they are kept with one session
-    opened = found_swings.read(reader, theirs, tuple(f for f in files if photos or not is_photo(f[0])))
+    beside = student == visit.student  # photos of the notebook and the like are kept with one session
+    own_files = tuple(f for f in files if beside or not (is_photo(f[0]) or is_film(f[0])))
+    opened = found_swings.read(reader, theirs, own_files)
     for _reason, sentence in opened.preview.problems:
         st.error(sentence)
     others = {
