@@ -45,9 +45,9 @@ docs: $(VENV)/ready-test
 	$(BIN)/python -m dashboard.text.extract
 	$(BIN)/python tests/reference.py
 
-# Each speed goal beside its baseline from the same run.
+# Each speed goal beside its baseline from the same run; some of them: make bench ROWS=ij.
 bench: $(VENV)/ready-test
-	PYTHONPATH=tests:. $(BIN)/python -m bench.run
+	PYTHONPATH=tests:. $(BIN)/python -m bench.run $(ROWS)
 
 # The stamps are valid until what is installed or compiled could differ.
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable

@@ -52,7 +52,7 @@ def verb(function: Callable[..., None]) -> click.Command:
 @click.option("--no-serve", is_flag=True, help="Stop before opening the dashboard.")
 @click.option(
     "--scale",
-    type=click.FloatRange(0, 10, min_open=True),
+    type=click.FloatRange(0, 100, min_open=True),
     default=1.0,
     help="Its size, 1 for a whole season.",
 )

@@ -114,11 +114,24 @@ def area_words(area: str | None) -> str:
 
 def swing_load(reader: Reader, person: Mapping[str, Any]) -> SwingLoad | None:
     """Full swings of a player who is still growing, beside the academy's limits; None of anyone else."""
-    day, settings = lesson.as_of(reader, person["student"]), reader.settings
-    if not Body(person["born"], reader.today).growing:
-        return None
-    limits = {"a_day": settings.young_full_swings_a_day, "a_week": settings.young_full_swings_a_week}
-    return SwingLoad.of(lesson.full_swings(reader, person["student"]), day, **limits)
+    return swing_loads(reader, [person]).get(person["student"])
+
+
+def swing_loads(reader: Reader, everyone: Iterable[Mapping[str, Any]]) -> dict[str, SwingLoad]:
+    """As `swing_load`, of all of these people who are still growing, by student."""
+    growing = [one["student"] for one in everyone if Body(one["born"], reader.today).growing]
+    if not growing:
+        return {}
+    limits = {
+        "a_day": reader.settings.young_full_swings_a_day,
+        "a_week": reader.settings.young_full_swings_a_week,
+    }
+    swings = lesson.full_swings(reader, growing)
+    own = swings.partition_by("student", as_dict=True)
+    return {
+        student: SwingLoad.of(own.get((student,), swings.clear()), day, **limits)
+        for student, day in lesson.as_of_each(reader, growing).items()
+    }
 
 
 def swing_sentences(load: SwingLoad | None) -> tuple[str, ...]:

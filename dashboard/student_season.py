@@ -79,7 +79,7 @@ class StudentSeason:
 
     def means(self, metric: str) -> pl.DataFrame:
         """`season.session_means`: a row per session, oldest first."""
-        return season.session_means(self.reader, metric, self.family, self.season, self.student)
+        return season.session_means(self.reader, metric, self.family, self.season, [self.student])
 
     def trend(self, metric: str) -> dict[str, Any] | None:
         """The season's fit of a metric; None before there is one."""
@@ -185,7 +185,7 @@ def measure_season(chosen: StudentSeason, measure: Measure) -> MeasureSeason | N
 def fault_season(chosen: StudentSeason, fault: str) -> MeasureSeason | None:
     """How often a fault showed, session by session, with its target; None when no session judged it."""
     reader, student = chosen.reader, chosen.student
-    rates = season.session_rates(reader, fault, chosen.family, chosen.season, student)
+    rates = season.session_rates(reader, fault, chosen.family, chosen.season, [student])
     if rates.is_empty():
         return None
     label = _("Swings with “{fault}”").format(fault=lowered(chosen.name(fault)))

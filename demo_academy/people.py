@@ -1,5 +1,6 @@
 """Who belongs to the demo academy, all of it invented: students, coaches, guardians and devices."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -110,9 +111,21 @@ NO_CONSENT = "s900"
 """An adult on the roster who never gave consent to be measured."""
 
 
+def full_names(count: int, firsts: Sequence[str] = _FIRST, lasts: Sequence[str] = _LAST) -> list[str]:
+    """So many different names; once every first name has had every last name, double ones follow."""
+    names = []
+    for i in range(count):
+        last, rest = lasts[(i + i // len(firsts)) % len(lasts)], i // (len(firsts) * len(lasts))
+        while rest:
+            rest, k = divmod(rest - 1, len(lasts))
+            last += f"-{lasts[k]}"
+        names.append(f"{firsts[i % len(firsts)]} {last}")
+    return names
+
+
 def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
     """Invent `count` students: both hands, ages 11 to 70, four levels, every bay and coach."""
-    firsts, lasts = rng.permutation(_FIRST), rng.permutation(_LAST)
+    names = full_names(count, rng.permutation(_FIRST), rng.permutation(_LAST))
     ages = np.linspace(11, 70, count).round().astype(int) if count > 1 else np.array([30])
     ages = rng.permutation(ages)
     students = []
@@ -122,11 +135,12 @@ def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
         mass = float(np.round(np.clip(rng.normal(76, 12), 52, 108) - 4.0 * young, 1))
         foot = float(np.round(np.clip(rng.normal(262, 14), 228, 300) - 3.5 * young))
         born = date(2026 - age - 1, int(rng.integers(10, 13)), int(rng.integers(5, 28)))
-        code = f"s{i + 1:03d}"
+        number = i + 1 + (i + 1 >= int(NO_CONSENT[1:]))  # that code is taken
+        code = f"s{number:03d}"
         students.append(
             Student(
                 code=code,
-                name=f"{firsts[i % len(firsts)]} {lasts[(i + i // len(firsts)) % len(lasts)]}",
+                name=names[i],
                 born=born,
                 handed="left" if i % 6 == 2 else "right",
                 foot_mm=foot,
@@ -138,7 +152,7 @@ def invent_students(rng: np.random.Generator, count: int) -> list[Student]:
                 ),
                 coach="c00" if i % 16 == 15 else f"c{i % 5 + 1:02d}",
                 bay=_BAYS[i % len(_BAYS)],
-                guardian=f"g{i + 1:03d}" if age < 18 else None,
+                guardian=f"g{number:03d}" if age < 18 else None,
                 style="falls_back" if i in {9, 30} else "stays_forward",
             )
         )

@@ -84,7 +84,7 @@ def coach_groups(reader: Reader, season: str) -> pl.DataFrame:
             SELECT p.person AS student, arg_max(c.coach, c."from") AS coach
             FROM person p JOIN coaching c ON c.student = p.person
             WHERE c."from" <= ? AND (c."to" IS NULL OR c."to" >= ?) AND (p."left" IS NULL OR p."left" > ?)
-                AND list_contains(CAST(? AS VARCHAR[]), p.person)
+                AND p.person IN (SELECT unnest(CAST(? AS VARCHAR[])))
             GROUP BY p.person
         ), labels AS (
             SELECT t.student, bool_or(t.label = 'slipping') AS worse, bool_or(t.label = 'improving') AS better
@@ -199,7 +199,7 @@ def drill_set_lately(reader: Reader, drill: str, newest: int = 8) -> pl.DataFram
         """
         SELECT d.student, p.display_name AS name, max(d.day) AS day, count(*) AS times
         FROM drill_dose d JOIN person p ON p.person = d.student
-        WHERE d.drill = ? AND d.kind = 'drill' AND list_contains(CAST(? AS VARCHAR[]), d.student)
+        WHERE d.drill = ? AND d.kind = 'drill' AND d.student IN (SELECT unnest(CAST(? AS VARCHAR[])))
         GROUP BY ALL ORDER BY day DESC, name LIMIT ?
         """,
         [drill, reader.students, newest],

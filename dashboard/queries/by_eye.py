@@ -19,7 +19,7 @@ def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
         WITH heel AS (
             SELECT session, swing_no, event, foot, arg_min(up, source) AS up, max(rise_mm) AS rise_mm,
                 max(rise_se_mm) AS rise_se_mm, count(DISTINCT up) > 1 AS differ
-            FROM heel_seen GROUP BY ALL
+            FROM heel_seen WHERE session IN (SELECT session FROM session WHERE student = ?) GROUP BY ALL
         )
         SELECT s.session, s.day, w.swing_no, w.club, w.pace, e.event, e.t_s,
             l.up AS lead_up, l.rise_mm AS lead_rise_mm, l.rise_se_mm AS lead_rise_se_mm,
@@ -32,10 +32,10 @@ def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
         LEFT JOIN (FROM heel WHERE foot = 'lead') l USING (session, swing_no, event)
         LEFT JOIN (FROM heel WHERE foot = 'trail') t USING (session, swing_no, event)
         WHERE s.student = ? AND e.clock = 'clip' AND e.source = 'marked'
-            AND (e.session, e.swing_no) IN (SELECT (session, swing_no) FROM heel_seen)
+            AND (e.session, e.swing_no) IN (SELECT (session, swing_no) FROM heel)
         ORDER BY s.started_at DESC, s.session, w.swing_no, e.t_s
         """,
-        [student],
+        [student, student],
     )
 
 

@@ -13,24 +13,35 @@ USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 BEFORE = 3  # sessions that the last one is held against
 
 
+_DONE = (
+    "(SELECT student, day FROM session UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice')"
+)
+
+
 def as_of(reader: Reader, student: str | None = None) -> date:
     """Today; in a demo academy, whose seasons lie behind, the newest day with a session or home practice.
 
     Of a student; None: of everybody in reach. Today as well when there is no such day, or it lies ahead.
     """
+    if student is not None:
+        return as_of_each(reader, [student])[student]
+    newest = reader.sql(f"SELECT max(day) FROM {_DONE}").item() if reader.settings.demo else None
+    return min(newest or reader.today, reader.today)
+
+
+def as_of_each(reader: Reader, students: Sequence[str]) -> dict[str, date]:
+    """The day of `as_of` of each of these students."""
     if not reader.settings.demo:
-        return reader.today
-    newest: date | None = reader.sql(
-        """
-        WITH done AS (
-            SELECT student, day FROM session
-            UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice'
-        )
-        SELECT max(day) FROM done WHERE student = coalesce(?, student)
+        return dict.fromkeys(students, reader.today)
+    rows = reader.sql(
+        f"""
+        SELECT student, max(day) FROM {_DONE}
+        WHERE student IN (SELECT unnest(CAST(? AS VARCHAR[]))) GROUP BY student
         """,
-        [student],
-    ).item()
-    return reader.today if newest is None else min(newest, reader.today)
+        [list(students)],
+    )
+    newest = dict(rows.iter_rows())
+    return {student: min(newest.get(student, reader.today), reader.today) for student in students}
 
 
 def last_against_before(reader: Reader, student: str, family: str, season: str) -> pl.DataFrame:
@@ -83,7 +94,7 @@ def doses(reader: Reader, student: str, *, shared_only: bool = False) -> pl.Data
             r.drill, r.name, r.aim, r.how, r.cautions, r.min_age
         FROM drill_dose d JOIN drill r USING (drill) LEFT JOIN note n ON n.note = d.note
         LEFT JOIN person a ON a.person = n.author
-        WHERE d.student = ? AND (NOT ? OR d.note IN (SELECT note FROM note WHERE shared))
+        WHERE d.student = ? AND (NOT ? OR n.shared)
         ORDER BY d.at DESC, r.name
         """,
         [student, shared_only],
@@ -226,27 +237,31 @@ def last_plan(reader: Reader, student: str) -> dict[str, Any] | None:
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
-def full_swings(reader: Reader, student: str) -> pl.DataFrame:
-    """One row per day with full swings, measured or practised: day, swings, not_counted.
+def full_swings(reader: Reader, students: Sequence[str]) -> pl.DataFrame:
+    """One row per student and day with full swings, measured or practised: student, day, swings, not_counted.
 
     Measured: at full pace with any club but the putter, usable or not. Practised: reps at full pace.
     `not_counted`: there was practice at full pace, or at none named, that has no count of reps at full pace.
     """
     return reader.sql(
         """
-        WITH done AS (
-            SELECT s.day, count(*) AS swings, false AS not_counted
+        WITH wanted AS (
+            SELECT unnest(CAST(? AS VARCHAR[])) AS student
+        ), done AS (
+            SELECT s.student, s.day, count(*) AS swings, false AS not_counted
             FROM swing w JOIN session s USING (session)
-            WHERE s.student = ? AND w.pace = 'full' AND w.club_family IS DISTINCT FROM 'putter' GROUP BY s.day
+            WHERE s.student IN (FROM wanted) AND w.pace = 'full'
+                AND w.club_family IS DISTINCT FROM 'putter' GROUP BY s.student, s.day
             UNION ALL
-            SELECT day, CASE WHEN pace = 'full' AND unit = 'reps' THEN coalesce(dose, 0) ELSE 0 END,
+            SELECT student, day, CASE WHEN pace = 'full' AND unit = 'reps' THEN coalesce(dose, 0) ELSE 0 END,
                 pace IS NULL OR unit <> 'reps' OR dose IS NULL
-            FROM drill_dose WHERE student = ? AND kind = 'practice' AND coalesce(pace, 'full') = 'full'
+            FROM drill_dose
+            WHERE student IN (FROM wanted) AND kind = 'practice' AND coalesce(pace, 'full') = 'full'
         )
-        SELECT day, CAST(sum(swings) AS BIGINT) AS swings, bool_or(not_counted) AS not_counted
-        FROM done GROUP BY day ORDER BY day
+        SELECT student, day, CAST(sum(swings) AS BIGINT) AS swings, bool_or(not_counted) AS not_counted
+        FROM done GROUP BY student, day ORDER BY student, day
         """,
-        [student, student],
+        [list(students)],
     )
 
 

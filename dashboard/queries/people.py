@@ -31,7 +31,7 @@ def students(reader: Reader) -> pl.DataFrame:
         LEFT JOIN now ON now.student = p.person
         LEFT JOIN person c ON c.person = now.coach
         LEFT JOIN measured ON measured.student = p.person
-        WHERE list_contains(CAST(? AS VARCHAR[]), p.person)
+        WHERE p.person IN (SELECT unnest(CAST(? AS VARCHAR[])))
         ORDER BY p.display_name, p.person
         """,
         [reader.today, reader.today, reader.students],
@@ -112,6 +112,19 @@ def has_consent(reader: Reader, student: str, purpose: str, day: date | None = N
         'SELECT "from", "to" FROM consent WHERE student = ? AND purpose = ?', [student, purpose]
     )
     return consent.is_given(spans.iter_rows(), day or reader.today, reader.settings)
+
+
+def agreed(reader: Reader, purpose: str) -> set[str]:
+    """The students in reach who have agreed to a purpose, as of today."""
+    rows = reader.sql('SELECT student, "from", "to" FROM consent WHERE purpose = ?', [purpose])
+    spans: dict[str, list[tuple[date, date | None]]] = {}
+    for student, first, last in rows.iter_rows():
+        spans.setdefault(student, []).append((first, last))
+    return {
+        student
+        for student in reader.students
+        if consent.is_given(spans.get(student, []), reader.today, reader.settings)
+    }
 
 
 def may_film(reader: Reader, student: str, day: date | None = None) -> bool:

@@ -65,7 +65,7 @@ def drills_given(reader: Reader, since: date) -> pl.DataFrame:
         FROM drill_dose d JOIN drill r USING (drill) JOIN person p ON p.person = d.student
         LEFT JOIN note n ON n.note = d.note
         WHERE d.kind = 'drill' AND d.day >= ? AND n.overruled_by IS NULL
-            AND list_contains(CAST(? AS VARCHAR[]), d.student)
+            AND d.student IN (SELECT unnest(CAST(? AS VARCHAR[])))
         GROUP BY ALL ORDER BY p.display_name, r.name
         """,
         [since, reader.students],
@@ -79,18 +79,24 @@ def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
     """
     rows = reader.sql(
         """
-        SELECT e.*, d.name AS drill_name, d.aim AS drill_aim, (
-            SELECT min(r.sentence) FROM refusal r
-            WHERE r.swing_no IS NULL AND r."at" = e.refused_at AND r.session IS NOT DISTINCT FROM e.session
-                AND coalesce(r.name, r.session, r.delivery, 'unnamed') = e.subject
-        ) AS sentence
-        FROM signal_evidence e LEFT JOIN drill d ON d.drill = e.subject
+        WITH first_refusal AS (
+            SELECT "at", session, coalesce(name, session, delivery, 'unnamed') AS subject,
+                min(sentence) AS sentence
+            FROM refusal WHERE swing_no IS NULL GROUP BY ALL
+        )
+        SELECT e.*, d.name AS drill_name, d.aim AS drill_aim, r.sentence
+        FROM signal_evidence e
+        LEFT JOIN drill d ON d.drill = e.subject
+        LEFT JOIN first_refusal r
+            ON r."at" = e.refused_at AND r.session IS NOT DISTINCT FROM e.session AND r.subject = e.subject
         WHERE e.week = (SELECT max(week) FROM signal)
         ORDER BY e.signal, e.place
         """
     )
-    found = rows.partition_by("signal", as_dict=True, maintain_order=True)
-    return {str(signal): own.to_dicts() for (signal,), own in found.items()}
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in rows.iter_rows(named=True):
+        found.setdefault(row["signal"], []).append(row)
+    return found
 
 
 def week(reader: Reader) -> dict[str, Any] | None:

@@ -1,6 +1,6 @@
 """A season's answers: session means, fitted lines, fault rates, bands and what was done in between."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import polars as pl
@@ -25,7 +25,7 @@ def outside(values: Iterable[float], band: Band) -> int:
 
 
 def session_means(
-    reader: Reader, metric: str, family: str, season: str | None, student: str | None = None
+    reader: Reader, metric: str, family: str, season: str | None, students: Sequence[str]
 ) -> pl.DataFrame:
     """One row per session: student, session, day, device, mean, lo, hi, n; full-pace baseline swings only.
 
@@ -43,18 +43,18 @@ def session_means(
             FROM session_metric m
             LEFT JOIN reliability r USING (season, metric, club_family)
             WHERE m.metric = ? AND m.club_family = ? AND m.season IS NOT DISTINCT FROM ?
-                AND (CAST(? AS VARCHAR) IS NULL OR m.student = ?)
+                AND m.student IN (SELECT unnest(CAST(? AS VARCHAR[])))
                 AND m.part = 'baseline' AND m.pace = 'full'
         )
         SELECT student, session, day, device, heel_source, mean, mean - half AS lo, mean + half AS hi, n
         FROM kept ORDER BY student, started_at
         """,
-        [metric, family, season, student, student],
+        [metric, family, season, list(students)],
     )
 
 
 def session_rates(
-    reader: Reader, fault: str, family: str, season: str | None, student: str | None = None
+    reader: Reader, fault: str, family: str, season: str | None, students: Sequence[str]
 ) -> pl.DataFrame:
     """The same rows for a fault: its rate in % of judged swings, with Wilson's 90 % interval."""
     return reader.sql(
@@ -64,7 +64,7 @@ def session_rates(
                 sum(flagged) AS k, sum(usable) AS n, 1.645 AS z
             FROM session_fault
             WHERE fault = ? AND club_family = ? AND season IS NOT DISTINCT FROM ?
-                AND (CAST(? AS VARCHAR) IS NULL OR student = ?)
+                AND student IN (SELECT unnest(CAST(? AS VARCHAR[])))
                 AND part = 'baseline' AND pace = 'full' AND usable > 0
             GROUP BY ALL
         ), parts AS (
@@ -76,7 +76,7 @@ def session_rates(
             CAST(n AS INTEGER) AS n
         FROM parts ORDER BY student, started_at
         """,
-        [fault, family, season, student, student],
+        [fault, family, season, list(students)],
     )
 
 
@@ -191,10 +191,9 @@ def fault_labels(reader: Reader, fault: str, family: str, season: str | None) ->
 def style(reader: Reader, student: str, family: str, season: str | None) -> tuple[str | None, int]:
     """The student's style by impact and from how many swings; (None, 0) while there are too few to tell."""
     rows = reader.sql(
-        "SELECT style, n FROM style WHERE student = ? AND club_family = ? AND season = ?",
-        [student, family, season],
-    )
-    return (None, 0) if rows.is_empty() else rows.row(0)
+        "SELECT student, style, n FROM style WHERE club_family = ? AND season = ?", [family, season]
+    ).filter(student=student)
+    return (None, 0) if rows.is_empty() else rows.row(0)[1:]
 
 
 def bands(
@@ -204,14 +203,20 @@ def bands(
 
     A band for the front-foot style also holds for students without a style yet, as its rule does.
     """
-    whose = person or {"student": None, "level": None}
     rows = reader.sql(
         """
-        SELECT DISTINCT ON (metric) metric, lo, hi FROM band
-        WHERE club_family = ? AND (student IS NULL OR student = ?) AND (level IS NULL OR level = ?)
-            AND (style IS NULL OR style = coalesce(?, 'stays_forward')) AND ("from" IS NULL OR "from" <= ?)
+        SELECT metric, student, level, style, lo, hi FROM band
+        WHERE club_family = ? AND ("from" IS NULL OR "from" <= ?)
         ORDER BY metric, student IS NULL, level IS NULL, style IS NULL, "from" DESC NULLS LAST
         """,
-        [family, whose["student"], whose["level"], style_now, reader.today],
+        [family, reader.today],
+    )  # of everybody: a page that looks at many students asks once
+    whose = {**(person or {}), "style": style_now or "stays_forward"}
+    holds = [
+        pl.col(name).is_null() | pl.col(name).eq_missing(pl.lit(whose.get(name), pl.String))
+        for name in ("student", "level", "style")
+    ]
+    first = (
+        rows.filter(*holds).unique("metric", keep="first", maintain_order=True).select("metric", "lo", "hi")
     )
-    return {metric: (lo, hi) for metric, lo, hi in rows.iter_rows()}
+    return {metric: (lo, hi) for metric, lo, hi in first.iter_rows()}

@@ -21,22 +21,27 @@ def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
     columns = "".join(f", m.{name}" for name in core if name in known)
     return reader.sql(
         f"""
-        WITH fault_of AS (
+        WITH mine AS (
+            SELECT session, day, started_at FROM session
+            WHERE student = ? AND (CAST(? AS VARCHAR) IS NULL OR season = ?)
+        ), fault_of AS (
             SELECT f.session, f.swing_no, count(f.flagged) AS judged,
                 list(f.fault ORDER BY r.position) FILTER (WHERE f.flagged) AS faults
-            FROM swing_fault f JOIN fault r USING (fault) GROUP BY ALL
+            FROM swing_fault f JOIN fault r USING (fault)
+            WHERE f.session IN (SELECT session FROM mine) GROUP BY ALL
+        ), measured AS (
+            FROM swing_metric WHERE session IN (SELECT session FROM mine)
         )
         SELECT w.session, s.day, w.swing_no, w.club, w.club_family, w.part, w.pace, w.drill,
             d.name AS drill_name, w.usable, coalesce(f.judged, 0) AS judged,
             coalesce(f.faults, []) AS faults{columns}
         FROM swing w
-        JOIN session s USING (session)
+        JOIN mine s USING (session)
         LEFT JOIN drill d ON d.drill = w.drill
         LEFT JOIN fault_of f ON f.session = w.session AND f.swing_no = w.swing_no
             AND NOT list_contains(w.flags, 'feet_swapped')
-        LEFT JOIN swing_metric m ON m.session = w.session AND m.swing_no = w.swing_no
+        LEFT JOIN measured m ON m.session = w.session AND m.swing_no = w.swing_no
             AND NOT list_contains(w.flags, 'feet_swapped')
-        WHERE s.student = ? AND (CAST(? AS VARCHAR) IS NULL OR s.season = ?)
         ORDER BY s.day DESC, s.started_at DESC, w.session, w.swing_no
         """,
         [student, season, season],
@@ -51,20 +56,25 @@ def best_swings(reader: Reader, student: str, family: str) -> pl.DataFrame:
     """
     return reader.sql(
         """
-        WITH timed AS (
+        WITH mine AS (
+            SELECT session, day FROM session WHERE student = ? AND has_plate
+        ), timed AS (
             SELECT session, swing_no FROM swing_event
-            WHERE event IN ('takeaway', 'top', 'impact') GROUP BY ALL HAVING count(DISTINCT event) = 3
+            WHERE event IN ('takeaway', 'top', 'impact') AND session IN (SELECT session FROM mine)
+            GROUP BY ALL HAVING count(DISTINCT event) = 3
+        ), fault_of AS (
+            SELECT session, swing_no, count(*) FILTER (WHERE flagged) AS n_faults,
+                coalesce(sum(severity) FILTER (WHERE flagged), 0) AS severity
+            FROM swing_fault WHERE session IN (SELECT session FROM mine)
+            GROUP BY ALL HAVING 2 * count(flagged) >= (SELECT count(*) FROM fault)
         )
-        SELECT w.session, s.day, w.swing_no, count(*) FILTER (WHERE f.flagged) AS n_faults,
-            coalesce(sum(f.severity) FILTER (WHERE f.flagged), 0) AS severity
+        SELECT w.session, s.day, w.swing_no, f.n_faults, f.severity
         FROM swing w
-        JOIN session s USING (session)
+        JOIN mine s USING (session)
         JOIN timed USING (session, swing_no)
-        JOIN swing_fault f USING (session, swing_no)
-        WHERE s.student = ? AND w.club_family = ? AND s.has_plate AND w.n_samples > 0 AND w.usable
+        JOIN fault_of f USING (session, swing_no)
+        WHERE w.club_family = ? AND w.n_samples > 0 AND w.usable
             AND w.part = 'baseline' AND w.pace = 'full' AND NOT list_contains(w.flags, 'feet_swapped')
-        GROUP BY ALL
-        HAVING 2 * count(f.flagged) >= (SELECT count(*) FROM fault)
         ORDER BY n_faults, severity, s.day DESC, w.session DESC, w.swing_no
         """,
         [student, family],
@@ -122,10 +132,11 @@ def others(reader: Reader, student: str, family: str) -> pl.DataFrame:
             100 * abs(o.body_mass_kg / me.body_mass_kg - 1)
         ) AS unlike
         FROM build o, build me
-        WHERE me.student = ? AND o.student <> me.student AND list_contains(CAST(? AS VARCHAR[]), o.student)
-            AND EXISTS (
-                SELECT 1 FROM swing w JOIN session s USING (session)
-                WHERE s.student = o.student AND s.has_plate AND w.club_family = ? AND w.part = 'baseline'
+        WHERE me.student = ? AND o.student <> me.student
+            AND o.student IN (SELECT unnest(CAST(? AS VARCHAR[])))
+            AND o.student IN (
+                SELECT s.student FROM swing w JOIN session s USING (session)
+                WHERE s.has_plate AND w.club_family = ? AND w.part = 'baseline'
                     AND w.pace = 'full' AND w.usable
             )
         ORDER BY unlike NULLS LAST, o.name, o.student

@@ -36,7 +36,9 @@ def against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -> Row:
     np.testing.assert_allclose(ours.parts[3], np.sqrt(theirs.scale), rtol=1e-3)
     pairs = paired(lambda: fit_reml(cell), lambda: model.fit(reml=True, method="lbfgs"), repeats)
     what, ratio = f"(e) MixedLM / our restricted likelihood, {students:,} students", 1 / pairs.ours_by_base
-    return Row(what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50)
+    return Row(
+        what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50, more_is_better=True
+    )
 
 
 def whole_fit_against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -> Row:
@@ -49,4 +51,6 @@ def whole_fit_against_mixedlm(_: Path, students: int = 1000, repeats: int = 3) -
     model = sm.MixedLM.from_formula("y ~ t", frame, groups="student", re_formula="~t")
     pairs = paired(lambda: integrate(cell, by), lambda: model.fit(reml=True, method="lbfgs"), repeats)
     what, ratio = f"(f) MixedLM / the season's fit, {students:,} students", 1 / pairs.ours_by_base
-    return Row(what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50)
+    return Row(
+        what, 1e3 * pairs.ours, 1e3 * pairs.base, "ms", ratio, "≥ 50 ×", ratio >= 50, more_is_better=True
+    )

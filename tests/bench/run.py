@@ -1,11 +1,19 @@
-"""`make bench`: every row, measured and printed."""
+"""`make bench`: every row, measured, printed beside its last ratio, and added to the history; `make bench ROWS=ij`: some."""
 
+import sys
 import tempfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 from bench.rows import ROWS
+from bench.table import last_ratios, letter, remember
 
+wanted, before = "".join(sys.argv[1:]), last_ratios()
 print("| what | ours | baseline | ratio | goal | met |\n|---|---|---|---|---|---|")
-for row in ROWS:
+for place, measure in enumerate(ROWS):
+    if wanted and chr(ord("a") + place) not in wanted:
+        continue
     with tempfile.TemporaryDirectory() as folder:
-        print(row(Path(folder)).line(), flush=True)
+        row = measure(Path(folder))
+        print(row.line(before.get(letter(row))), flush=True)
+        remember(row, datetime.now(UTC).date())

@@ -1,5 +1,6 @@
 """What every row of the bench shares: processor time of both sides, paired in one run, and the printed line."""
 
+import csv
 import gc
 import os
 import statistics
@@ -7,6 +8,7 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 
@@ -21,14 +23,49 @@ class Row:
     ratio: float
     goal: str
     met: bool
+    more_is_better: bool = False  # of the ratio
 
-    def line(self) -> str:
-        """The row as one line of a Markdown table."""
+    def line(self, before: float | None = None) -> str:
+        """The row as one line of a Markdown table; `before` is its ratio in the run before."""
         met = "yes" if self.met else "no"
         return (
             f"| {self.what} | {self.figure:.4g} {self.unit} | {self.baseline:.4g} {self.unit} "
-            f"| {self.ratio:.3g} | {self.goal} | {met} |"
+            f"| {self.ratio:.3g}{self.loss(before)} | {self.goal} | {met} |"
         )
+
+    def loss(self, before: float | None) -> str:
+        """Words for a ratio that is worse than before by more than a tenth; else empty."""
+        if not before or not self.ratio:
+            return ""
+        worse = before / self.ratio if self.more_is_better else self.ratio / before
+        return f" (WORSE: it was {before:.3g})" if worse > 1 + LOSS else ""
+
+
+LOSS = 0.1
+HISTORY = Path(__file__).with_name("history.csv")  # of each run: day, row, ratio
+
+
+def last_ratios(history: Path = HISTORY) -> dict[str, float]:
+    """The newest ratio of each row, by its letter."""
+    if not history.exists():
+        return {}
+    with history.open(encoding="utf-8", newline="") as file:
+        return {row["row"]: float(row["ratio"]) for row in csv.DictReader(file)}
+
+
+def remember(row: Row, day: date, history: Path = HISTORY) -> None:
+    """Add a row's ratio to the history."""
+    new = not history.exists()
+    with history.open("a", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        if new:
+            writer.writerow(("day", "row", "ratio"))
+        writer.writerow((day.isoformat(), letter(row), f"{row.ratio:.4g}"))
+
+
+def letter(row: Row) -> str:
+    """The letter a row begins with."""
+    return row.what[1 : row.what.index(")")]
 
 
 def cpu_s() -> float:

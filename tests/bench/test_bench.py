@@ -1,6 +1,9 @@
 """Each row of the bench at its smallest: both sides give the same answers. No figure is held here."""
 
-from bench import films, fits, rows
+from dataclasses import replace
+from datetime import date
+
+from bench import films, fits, rows, table
 
 
 def test_reduction_and_decoding_read_the_same_files(tmp_path):
@@ -28,3 +31,17 @@ def test_the_restricted_likelihood_agrees_with_mixedlm(tmp_path):
 
 def test_a_film_is_followed_and_decoded(tmp_path):
     assert films.following(tmp_path, seconds=0.6, fps=60.0, width=480, repeats=1).ratio > 1
+
+
+def test_a_ratio_that_is_worse_by_more_than_a_tenth_is_said(tmp_path):
+    history, row = (
+        tmp_path / "history.csv",
+        table.Row("(a) ours / theirs", 1.0, 1.0, "s", 2.0, "≤ 2 ×", met=True),
+    )
+    assert table.last_ratios(history) == {}
+    table.remember(row, date(2026, 5, 1), history)
+    assert table.last_ratios(history) == {"a": 2.0}
+    assert "WORSE" in replace(row, ratio=2.3).line(2.0)
+    assert "WORSE" not in replace(row, ratio=2.1).line(2.0)
+    assert "WORSE" not in replace(row, ratio=1.0).line(2.0)
+    assert "WORSE" in replace(row, ratio=1.0, more_is_better=True).line(2.0)

@@ -126,7 +126,7 @@ def test_who_leaves_is_coached_no_more_and_may_come_back(academy):
     reader = academy()
     assert row(reader, "s1")["left"] == last
     assert coach_of(reader, "s1") is None
-    assert content.missing(reader, row(reader, "s1")) == []
+    assert content.missing(content.Known.of(reader), row(reader, "s1")) == []
     with pytest.raises(AccessError):
         academy("s1")
     was = row(reader, "s1")
@@ -179,15 +179,21 @@ def test_seasons_are_added_and_never_overlap(academy):
 def test_what_is_missing_is_said_with_what_it_costs(academy):
     reader = academy()
     was = row(reader, "s1")
-    told = " ".join(content.missing(reader, was | {"foot_length_mm": None, "handed": None, "born": None}))
+    told = " ".join(
+        content.missing(
+            content.Known.of(reader), was | {"foot_length_mm": None, "handed": None, "born": None}
+        )
+    )
     for words in (
         "no foot length: pressure positions",
         "not known whether right or left handed",
         "no birth date",
     ):
         assert words in told
-    assert "no foot length" not in " ".join(content.missing(reader, was | {"foot_length_mm": 250.0}))
-    assert content.missing(reader, row(reader, "c1")) == []
+    assert "no foot length" not in " ".join(
+        content.missing(content.Known.of(reader), was | {"foot_length_mm": 250.0})
+    )
+    assert content.missing(content.Known.of(reader), row(reader, "c1")) == []
 
 
 @pytest.mark.parametrize(

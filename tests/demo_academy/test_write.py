@@ -4,11 +4,13 @@ import ast
 import hashlib
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 
 import demo_academy
 from demo_academy.faults import PLATE_FAULTS
+from demo_academy.people import NO_CONSENT, invent_students
 from demo_academy.write import invent_people, write_academy
 
 SCALE = 0.2  # of the academy of conftest.py
@@ -104,3 +106,11 @@ def test_every_minor_has_a_guardian_who_consents(academy):
     for minor in minors:
         guardian = people.filter(pl.col("guardian_of") == minor)["person"].item()
         assert set(consents.filter(pl.col("student") == minor)["given_by"]) == {guardian}
+
+
+def test_any_number_of_students_have_names_and_codes_of_their_own():
+    students = invent_students(np.random.default_rng(5), 5000)
+    assert len({student.name for student in students}) == len({student.code for student in students}) == 5000
+    assert NO_CONSENT not in {student.code for student in students}
+    few = invent_students(np.random.default_rng(5), 10)
+    assert all(len(student.name.split()) == 2 for student in few)

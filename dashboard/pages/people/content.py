@@ -54,41 +54,60 @@ def rows(reader: Reader) -> dict[str, Row]:
 def person(reader: Reader, code: str) -> Person:
     """One person with what is missing."""
     row = rows(reader)[code]
-    return Person(row, tuple(missing(reader, row)))
+    return Person(row, tuple(missing(Known.of(reader), row)))
 
 
-def missing(reader: Reader, row: Mapping[str, Any]) -> list[str]:
+@dataclass(frozen=True)
+class Known:
+    """What is known of all students beside their own rows; read once, however many there are."""
+
+    reader: Reader
+    guarded: set[str]
+    coaches: dict[str, str]  # student → name of their coach today
+    measured: set[str]  # who agreed to be measured
+    filmed: set[str]
+
+    @classmethod
+    def of(cls, reader: Reader) -> "Known":
+        """As of today."""
+        coached = people.students(reader).drop_nulls("coach").select("student", "coach_name")
+        guarded = {student for row in rows(reader).values() for student in row["guardian_of"] or []}
+        return cls(
+            reader, guarded, dict(coached.iter_rows()),
+            people.agreed(reader, "measure"), people.agreed(reader, "film"),
+        )  # fmt: skip
+
+
+def missing(known: Known, row: Mapping[str, Any]) -> list[str]:
     """What the roster lacks of somebody who is here, each with what that costs."""
+    reader, code = known.reader, row["person"]
     if row["role"] != "student" or (row["left"] is not None and row["left"] < reader.today):
         return []
-    code, young = row["person"], is_minor(row["born"], reader.today, reader.settings.minor_until_age)
-    guarded = any(code in (other["guardian_of"] or []) for other in rows(reader).values())
+    young = is_minor(row["born"], reader.today, reader.settings.minor_until_age)
     found = {
         _("no birth date: counts as a minor, and drills with an age are not offered"): row["born"] is None,
         _("not known whether right or left handed: left and right columns can't be read"): not row["handed"],
         _("no foot length: pressure positions in mm or inches can't be read"): not row["foot_length_mm"],
-        _("no coach: only the head coach sees them"): people.student(reader, code)["coach"] is None,
+        _("no coach: only the head coach sees them"): code not in known.coaches,
         _("a minor without a guardian: nobody can consent for them or see their page"): young
         and row["born"] is not None
-        and not guarded,
-        _("no consent to measure: sessions on plates are not loaded"): not people.has_consent(
-            reader, code, "measure"
-        ),
-        _("no consent to film: films are not loaded"): not people.may_film(reader, code),
+        and code not in known.guarded,
+        _("no consent to measure: sessions on plates are not loaded"): code not in known.measured,
+        _("no consent to film: films are not loaded"): code not in known.filmed,
     }
     return [what for what, lacks in found.items() if lacks]
 
 
 def table(reader: Reader) -> pl.DataFrame:
     """Everybody, with how much is missing."""
-    coached = dict(people.students(reader).select("student", "coach_name").iter_rows())
+    known = Known.of(reader)
     return pl.DataFrame(
         [
             {
                 _("Name"): row["display_name"],
                 _("Role"): ROLES.get(row["role"], row["role"]),
-                _("Missing"): str(len(missing(reader, row)) or ""),
-                _("Coach"): coached.get(code),
+                _("Missing"): str(len(missing(known, row)) or ""),
+                _("Coach"): known.coaches.get(code),
                 _("Level"): row["level"],
                 _("Last day"): row["left"],
                 _("Code"): code,

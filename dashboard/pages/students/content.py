@@ -18,6 +18,7 @@ from warehouse.access import Reader
 from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 
 ALL = "all"
+MOST_COMPARED = 200  # students: more make a picture that nobody reads
 NO_SEASON = mark("No session has been measured in a season yet. Drop a delivery on the Deliveries page.")
 HOW_TO_READ = mark(
     "Farthest outside the target first, then in order of name; a panel opens its student's page. A hollow "
@@ -109,12 +110,15 @@ def comparison(
     reader: Reader, about: Subject, shown: pl.DataFrame, *, page: str = "", narrow: bool = False
 ) -> Section:
     """The students `shown` on one scale, each panel a link to `page` and the student's code."""
-    measure = about.measure
+    measure, students = about.measure, shown["student"].to_list()
     key = (about.code, about.family, about.season)
+    if len(shown) > MOST_COMPARED:
+        many = _("{students} are too many for one picture: choose a coach, a level or an age.")
+        return Section(sentences=(many.format(students=count(len(shown), "student")),))
     if about.is_fault:
-        values, labels = season.session_rates(reader, *key), season.fault_labels(reader, *key)
+        values, labels = season.session_rates(reader, *key, students), season.fault_labels(reader, *key)
     else:
-        values, labels = season.session_means(reader, *key), season.trends(reader, *key)
+        values, labels = season.session_means(reader, *key, students), season.trends(reader, *key)
     values = values.join(labels.select("student", "label"), on="student", how="left")
     values = shown.select("student", "name").join(values, on="student")
     values = values.with_columns(page=page + pl.col("student"), student="name").drop("name")

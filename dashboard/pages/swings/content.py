@@ -16,6 +16,7 @@ from warehouse.access import Reader
 
 ALL, NONE, ANY = "all", "none", "any"
 MOST_OFFERED = 12  # swings of one player to choose a reference from
+MOST_PLAYERS = 30  # other players to choose from, of those who agree the likest in build
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,8 @@ def players(chosen: StudentSeason) -> dict[str, str]:
     reader = chosen.reader
     found = {chosen.student: _("{name}'s own").format(name=chosen.person["name"])}
     for row in swings.others(reader, chosen.student, chosen.family).iter_rows(named=True):
+        if len(found) > MOST_PLAYERS:
+            break
         if reference_swing.agreed(reader, row["student"]):
             build = [
                 _("foot {length}").format(length=number(row["foot_length_mm"], "mm"))

@@ -230,7 +230,8 @@ def _done(counts: dict[str, int]) -> str:
 def _by_student(entries: list[Entry]) -> list[Entry]:
     """Of each part, all that there is to say of a student together, at the place of the first of it."""
     keys = [(entry.part, entry.student or entry.signal) for entry in entries]
-    return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: keys.index(e[0]))]
+    place = {key: k for k, key in reversed(list(enumerate(keys)))}
+    return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: place[e[0]])]
 
 
 def _chance(week: dict[str, Any], entries: Sequence[Entry]) -> str:

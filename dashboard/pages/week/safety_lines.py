@@ -24,9 +24,10 @@ class SafetyLine:
 
 def safety_lines(reader: Reader) -> list[SafetyLine]:
     """Growing players over their limit of full swings, then eyes-closed drills given below their age."""
-    found = []
-    for person in people.students(reader).iter_rows(named=True):
-        load = safety.swing_load(reader, person)
+    found, everyone = [], people.students(reader).rows(named=True)
+    loads = safety.swing_loads(reader, everyone)
+    for person in everyone:
+        load = loads.get(person["student"])
         if load is not None and (load.over or load.jumped):
             said = _("{swings} in seven days (limit {limit}), up to {most} in one day (limit {a_day}): rest.")
             if not load.over:

@@ -18,7 +18,7 @@ def test_without_fitted_parts_a_session_bar_is_students_t_of_its_own_swings(read
         w.execute("DELETE FROM season.reliability")
         w.publish()
     row = season.session_means(
-        reader_of("unfitted", "h01"), "mid_back_trail_share_pct", "iron", "2026", "s01"
+        reader_of("unfitted", "h01"), "mid_back_trail_share_pct", "iron", "2026", ["s01"]
     ).row(0, named=True)
     half = 2.132 * 2.0 / math.sqrt(5)  # t of 4 degrees, sd 2, 5 swings
     assert row["lo"] == pytest.approx(row["mean"] - half)
@@ -27,13 +27,14 @@ def test_without_fitted_parts_a_session_bar_is_students_t_of_its_own_swings(read
 
 def test_with_fitted_parts_a_session_bar_is_its_typical_error(reader_of, homes):
     with writer(homes("fitted")) as w:
+        w.execute("DELETE FROM season.reliability")
         w.execute(
             "INSERT INTO season.reliability VALUES "
             "('2026', 'mid_back_trail_share_pct', 'iron', 4.0, 1.5, 3.0, 0.8, NULL, NULL, 8, 3, 12, 0.8)"
         )
         w.publish()
     row = season.session_means(
-        reader_of("fitted", "h01"), "mid_back_trail_share_pct", "iron", "2026", "s01"
+        reader_of("fitted", "h01"), "mid_back_trail_share_pct", "iron", "2026", ["s01"]
     ).row(0, named=True)
     assert row["hi"] - row["mean"] == pytest.approx(1.645 * math.sqrt(1.5**2 + 3.0**2 / 5))
 
@@ -42,7 +43,7 @@ def test_a_session_rate_carries_wilsons_interval(reader_of):
     """Against statsmodels' proportion_confint(2, 5, alpha=0.1, method='wilson')."""
     proportion = pytest.importorskip("statsmodels.stats.proportion")
     low, high = proportion.proportion_confint(2, 5, alpha=0.1, method="wilson")
-    row = season.session_rates(reader_of("full", "h01"), "trail_heel_down", "iron", "2026", "s01").row(
+    row = season.session_rates(reader_of("full", "h01"), "trail_heel_down", "iron", "2026", ["s01"]).row(
         0, named=True
     )
     assert (row["mean"], row["lo"], row["hi"]) == pytest.approx((40.0, 100 * low, 100 * high), abs=0.02)
