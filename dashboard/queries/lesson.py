@@ -13,11 +13,6 @@ USUAL_REPS = 10  # common practice, no source; a coach's own dose goes before it
 BEFORE = 3  # sessions that the last one is held against
 
 
-_DONE = (
-    "(SELECT student, day FROM session UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice')"
-)
-
-
 def as_of(reader: Reader, student: str | None = None) -> date:
     """Today; in a demo academy, whose seasons lie behind, the newest day with a session or home practice.
 
@@ -25,7 +20,15 @@ def as_of(reader: Reader, student: str | None = None) -> date:
     """
     if student is not None:
         return as_of_each(reader, [student])[student]
-    newest = reader.sql(f"SELECT max(day) FROM {_DONE}").item() if reader.settings.demo else None
+    if not reader.settings.demo:
+        return reader.today
+    newest: date | None = reader.sql(
+        """
+        SELECT max(day) FROM (
+            SELECT day FROM session UNION ALL SELECT day FROM drill_dose WHERE kind = 'practice'
+        )
+        """
+    ).item()
     return min(newest or reader.today, reader.today)
 
 
@@ -34,8 +37,12 @@ def as_of_each(reader: Reader, students: Sequence[str]) -> dict[str, date]:
     if not reader.settings.demo:
         return dict.fromkeys(students, reader.today)
     rows = reader.sql(
-        f"""
-        SELECT student, max(day) FROM {_DONE}
+        """
+        WITH done AS (
+            SELECT student, day FROM session
+            UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice'
+        )
+        SELECT student, max(day) FROM done
         WHERE student IN (SELECT unnest(CAST(? AS VARCHAR[]))) GROUP BY student
         """,
         [list(students)],
