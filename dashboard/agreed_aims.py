@@ -6,12 +6,13 @@ from typing import Any
 
 import polars as pl
 
-from dashboard.queries import season
+from dashboard.queries import people, season
 from dashboard.queries.lesson import as_of
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import count, listed, lowered, number, on, share
+from dashboard.text.numbers import Measure, count, listed, lowered, number, on, share
+from warehouse.access import Reader
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
 Z90 = 1.645
@@ -112,14 +113,43 @@ def _doubt(row: Mapping[str, Any]) -> str:
     )  # fmt: skip
 
 
+def forecasts(reader: Reader, student: str) -> dict[str, list[tuple[int, str]]]:
+    """Metric → what would show if it were agreed on today, by weeks until it is due, the nearest first."""
+    measures = people.measures(reader)
+    found: dict[str, list[tuple[int, str]]] = {}
+    for row in season.aim_forecasts(reader, student).iter_rows(named=True):
+        said = _forecast(measures[row["metric"]], row)
+        found.setdefault(row["metric"], []).append((row["weeks"], said))
+    return found
+
+
+def _forecast(measure: Measure, row: Mapping[str, Any]) -> str:
+    if row["least"] is None:
+        days = count(round(row["gap_days"]), "day")
+        return _("At a visit every {days} there is none by then.").format(days=days)
+    names = {
+        "rhythm": _rhythm(row), "share": share(0.8), "weeks": count(row["weeks"], "week"),
+        "least": measure.say(row["least"]), "weekly": measure.say(row["least_weekly"]),
+        "double": measure.say(row["least_double_swings"]),
+    }  # fmt: skip
+    return _(
+        "{rhythm}, a change of {least} would show in {weeks} ({share}). With a visit every week: {weekly}. "
+        "With twice the swings a visit: {double}. Measures that change together show sooner."
+    ).format(**names)
+
+
+def _rhythm(row: Mapping[str, Any]) -> str:
+    return _("With {swings} a visit and a visit every {days}").format(
+        swings=count(row["swings"], "swing"), days=count(round(row["gap_days"]), "day")
+    )
+
+
 def _power(row: Mapping[str, Any]) -> str:
     """What could be known beforehand: when the wanted change would show, and what weekly visits would buy."""
     if row["gap_days"] is None:
         return ""
-    rhythm = _("With {swings} a visit and a visit every {days}").format(
-        swings=count(row["swings"], "swing"), days=count(round(row["gap_days"]), "day")
-    )
-    names = {"rhythm": rhythm, "size": _size(row["wanted"]), "day": on(row["show_by"]), "share": share(0.8)}
+    day = on(row["show_by"])
+    names = {"rhythm": _rhythm(row), "size": _size(row["wanted"]), "day": day, "share": share(0.8)}
     if row["show_by"] is None:
         said = _("{rhythm}, a change of {size} would not show within a year ({share}).").format(**names)
     else:

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from demo_academy.faults import PLATE_FAULTS
+from demo_academy.habits import HABIT_BY_NAME
 from demo_academy.season_plan import Visit
 from warehouse.body import FALLS_ASKED_FROM_AGE
 
@@ -15,6 +16,7 @@ COLUMNS: dict[str, Any] = {
     "swing_no": pl.Int32, "code": pl.String, "grade": pl.Int32, "value": pl.Float64, "value_to": pl.Float64,
     "unit": pl.String, "pace": pl.String, "place": pl.String, "text": pl.String, "shared": pl.Boolean,
     "held": pl.String, "lost": pl.String, "announced": pl.Boolean, "stood_by": pl.String, "drill": pl.String,
+    "drawn_against": pl.String, "kindred": pl.String, "due": pl.String,
 }  # fmt: skip
 PLANS = (
     "Same drill next time, then check at full pace.",
@@ -31,6 +33,13 @@ SEEN = (
 )
 Line = dict[str, Any]
 EYES_CLOSED_DRILL = "d08"
+OFTEN = 10  # visits
+AGREED_HABITS = ("finish", "recentre")
+AGREED: dict[str, Any] = {
+    "code": HABIT_BY_NAME["finish"].metric, "kindred": HABIT_BY_NAME["recentre"].metric, "value": 3.0,
+    "text": "More weight on the front foot at the finish, and back to it earlier.",
+}  # fmt: skip
+DRAWN_DRILLS = ("d03", "d04")  # a question that too few students have been drawn for to answer
 NUDGED_EVERY = 4  # students: one in so many is checked for balance
 
 
@@ -111,7 +120,41 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     add(third[1], 40, kind="target", text=build, **band)
     signal = f"improving:{fourth[-1].student.code}:finish_lead_share_pct"
     add(fourth[-1], 50, kind="talked", code=signal, text="Talked the finish through with the student.")
+    weeks = {"met": 0, "missed": 0, "too_early": 8}
+    for kind, (visit, last) in agreed_aims(plans).items():
+        due = (last.started_at + timedelta(weeks=weeks[kind])).date().isoformat()
+        add(visit, 58, kind="agreed_aim", due=due, **AGREED)
+    for place, plan in enumerate(plans[4::6]):
+        one, other = sorted(DRAWN_DRILLS, reverse=bool(place % 2))
+        add(plan[-1], 57, kind="plan", code=one, drawn_against=other, text="Drawn between the two.")
     return out
+
+
+def agreed_aims(plans: list[list[Visit]]) -> dict[str, tuple[Visit, Visit]]:
+    """Agreed aims, each of another student: the visit on which it is agreed, and the student's last one.
+
+    met and missed: of those who come often, who gains most and who loses most from the sixth visit before the
+    last one on; too_early: agreed on the last visit.
+    """
+    often = [plan for plan in plans if len(plan) >= OFTEN] or plans
+    ranked = sorted(often, key=agreed_gain)
+    fresh = next(plan for plan in reversed(plans) if plan not in (ranked[0], ranked[-1]))
+    return {
+        "met": (ranked[-1][_agreed_at(ranked[-1])], ranked[-1][-1]),
+        "missed": (ranked[0][_agreed_at(ranked[0])], ranked[0][-1]),
+        "too_early": (fresh[-1], fresh[-1]),
+    }
+
+
+def _agreed_at(plan: list[Visit]) -> int:
+    """The place of the sixth visit before the last; of few visits, of the fourth or the last but one."""
+    return max(len(plan) - 6, min(3, len(plan) - 2))
+
+
+def agreed_gain(plan: list[Visit]) -> float:
+    """What is planted in the agreed measures since that visit, in their day-to-day spreads."""
+    first, last = plan[_agreed_at(plan)].expected, plan[-1].expected
+    return sum((last[name] - first[name]) / HABIT_BY_NAME[name].day for name in AGREED_HABITS)
 
 
 def _fallen(plans: list[list[Visit]]) -> list[Visit] | None:

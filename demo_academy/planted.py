@@ -19,7 +19,7 @@ from demo_academy.habits import (
     Habit,
     Profile,
 )
-from demo_academy.notes import BALL
+from demo_academy.notes import BALL, agreed_aims, agreed_gain
 from demo_academy.people import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
 from demo_academy.season_plan import Visit
 from demo_academy.swings import Batch
@@ -156,6 +156,7 @@ def _after_exclusions(chances: dict[str, float]) -> dict[str, float]:
 def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
     """Drills, coaches, the device change and the ball: what was planted, academy-wide."""
     both = ("address_lead_along_pct", "address_trail_along_pct")
+    plan_of = {plan[0].student.code: plan for plan in plans}
     return {
         "season": {"name": SEASON[0], "from": SEASON[1].isoformat(), "to": SEASON[2].isoformat()},
         "drills": {drill.code: _drill_truth(drill, plans) for drill in DRILLS},
@@ -176,6 +177,14 @@ def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
             "offset": dict.fromkeys(both, DEVICE_OFFSET_PCT),
         },
         "ball": BALL,
+        "agreed_aims": {
+            kind: {
+                "student": visit.student.code,
+                "agreed": visit.started_at.date().isoformat(),
+                "gain": round(agreed_gain(plan_of[visit.student.code]), 3),
+            }
+            for kind, (visit, _last) in agreed_aims(plans).items()
+        },
     }
 
 

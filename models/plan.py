@@ -13,6 +13,7 @@ from models.samples import temporary
 from models.season import (
     agreed_aim,
     aim,
+    aim_forecast,
     ball,
     ball_season,
     by_eye,
@@ -229,6 +230,11 @@ PLAN: tuple[Step, ...] = (
         (*_CELLS, "season.reliability", "academy.metric", "academy.note", "academy.season",
          "academy.session"),
         agreed_aim, lambda run: (agreed_aim.agreed_aim_rows(run.writer),),
+    ),
+    Step(
+        ("season.aim_forecast",),
+        (*_CELLS, "academy.drill", "academy.metric", "academy.season", "academy.session"),
+        aim_forecast, lambda run: (aim_forecast.forecast_rows(run.writer),), within=TOUCHED,
     ),
     Step(
         ("season.aim",),

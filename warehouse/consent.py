@@ -83,7 +83,7 @@ _MADE_OF_STUDENT = (
     "academy.setup_target", "academy.band", "season.session_metric", "season.session_fault",
     "season.student_trend", "season.trend_line", "season.style", "season.student_fault_rate",
     "season.pace_ladder", "season.fault_chain", "season.felt", "season.felt_agreement", "season.aim",
-    "season.agreed_aim", "season.ball_link",
+    "season.agreed_aim", "season.aim_forecast", "season.ball_link",
 )  # fmt: skip
 _SIGNAL = f"kind IN ('discomfort', 'refused') OR {_MADE}"
 _MADE_OF = {

@@ -37,6 +37,7 @@ _BY_STUDENT = {
     "academy.setup_target",
     "season.eye_rate",
     "season.felt",
+    "season.aim_forecast",
     "season.felt_agreement",
 }
 _BY_SESSION = {

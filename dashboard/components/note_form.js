@@ -121,7 +121,8 @@ function build(data, key, send) {
         return make("label", { class: "field" }, make("span", {}, number === 1 ? w.aim_measure : w.aim_with), select);
       }),
       field(w.aim_due, "aim_due", { type: "date" }),
-      field(w.aim_size, "aim_size", { type: "number", min: "0", step: "any" })),
+      field(w.aim_size, "aim_size", { type: "number", min: "0", step: "any" }),
+      make("p", { id: "forecast", class: "forecast" })),
     fold(w.own_band, make("label", { class: "field" }, make("span", {}, w.measure), bandSelect),
       field(w.from, "lo", { type: "number", step: "any" }), field(w.to, "hi", { type: "number", step: "any" })),
     ...(data.may_overrule ? [overrule] : []),
@@ -159,7 +160,17 @@ function build(data, key, send) {
 }
 
 // What the form offers and warns of, by what is filled in so far.
+// What would show of the first measure by the due day: of the weeks known beforehand, the most that fit until then.
+function forecast(form, data) {
+  const known = data.forecasts[form.elements.aim_1.value] || [];
+  const weeks = (new Date(form.elements.aim_due.value) - new Date()) / (7 * 24 * 3600 * 1000);
+  const fits = known.filter(([until]) => until <= weeks + 0.5);
+  const [, said] = fits[fits.length - 1] || (weeks > 0 && known[0]) || [0, ""];
+  form.querySelector("#forecast").textContent = said;
+}
+
 function adapt(form, data) {
+  forecast(form, data);
   const picked = (name) => form.querySelector(`input[name=${name}]:checked`)?.value;
   if (data.full_swings_left !== null) {
     const set = picked("drill") && picked("pace") === "full" && picked("unit") === "reps" ? Number(picked("dose")) : 0;

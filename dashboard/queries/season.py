@@ -159,6 +159,11 @@ def aim(reader: Reader, student: str, family: str, season: str, *, shared: bool)
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
+def aim_forecasts(reader: Reader, student: str) -> pl.DataFrame:
+    """Rows of season.aim_forecast of a student, metric by metric, the nearest weeks first."""
+    return reader.sql("SELECT * FROM aim_forecast WHERE student = ? ORDER BY metric, weeks", [student])
+
+
 def agreed_aims(reader: Reader, student: str) -> pl.DataFrame:
     """Rows of season.agreed_aim of a student, the newest first."""
     return reader.sql("SELECT * FROM agreed_aim WHERE student = ? ORDER BY agreed DESC, note", [student])

@@ -44,6 +44,7 @@ THINGS = {
     "swing_or_delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
     "visit": mark_plural("{n} visit", "{n} visits"),
     "time": mark_plural("{n} time", "{n} times"),
+    "week": mark_plural("{n} week", "{n} weeks"),
 }
 
 

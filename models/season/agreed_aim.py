@@ -39,6 +39,7 @@ LEAST_BEFORE = 4  # sessions up to the agreed day
 ALPHA = 0.05  # one-sided, over all looks up to the due day
 LISTS = ("worthwhile", "weights", "changes", "ses")
 POWER, WEEK = 0.8, 7.0
+DETECTABLE = Z90 + float(special.ndtri(POWER))  # standard errors
 Row = dict[str, Any]
 
 
@@ -96,11 +97,7 @@ def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     fits = stored_fits(writer, rows)
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     today = writer.sql("SELECT max(day) FROM academy.session").item()
-    # A session counts once: as the device and heel source of most of its swings measured it.
-    most = known_rows(rows, fits).sort("n", descending=True, maintain_order=True)
-    known = most.unique([*KEY, "session"], keep="first", maintain_order=True).sort(
-        "student", "started_at", "session"
-    )
+    known = once(known_rows(rows, fits))
     cells = {(s, f, m): part for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()}
     together: dict[tuple[CellKey, ...], Together] = {}
     for parts in {parts for aim in aims for parts in _places(aim, cells)}:
@@ -244,16 +241,28 @@ def _beforehand(
     swings = mine.filter(pl.col("day") <= row["agreed"]).group_by("day").agg(n=pl.col("n0").sum())["n"]
     end = _months(row["due"] - row["agreed"])
     found: Row = {"gap_days": gap, "swings": int(swings.median() or 0)}  # type: ignore[arg-type]
-    detectable = Z90 + special.ndtri(POWER)
-    for name, step, known in (("", gap, before), ("_weekly", WEEK, before), ("_double_swings", gap, doubled)):
-        months, se = forecast(known, weights, step / DAYS_A_MONTH, int(LONGEST_AIM_DAYS / step))
-        shown = np.flatnonzero(row["wanted"] / se >= detectable)
+    for name, step, known in rhythms(gap, before, doubled):
+        looks = range(1, int(LONGEST_AIM_DAYS / step) + 1)
+        months, se = forecast(known, weights, step / DAYS_A_MONTH, looks)
+        shown = np.flatnonzero(row["wanted"] / se >= DETECTABLE)
         within = int(np.searchsorted(months, end + 1e-9, side="right"))
         found[f"show_by{name}"] = (
             row["agreed"] + timedelta(days=round(step * (shown[0] + 1))) if shown.size else None
         )
-        found[f"least{name}"] = float(se[within - 1] * detectable) if within else None
+        found[f"least{name}"] = float(se[within - 1] * DETECTABLE) if within else None
     return found
+
+
+def rhythms(gap: float, as_it_was: Course, doubled: Course) -> tuple[tuple[str, float, Course], ...]:
+    """As before, weekly, twice the swings: suffix of a column, days between visits, and how sessions err."""
+    return ("", gap, as_it_was), ("_weekly", WEEK, as_it_was), ("_double_swings", gap, doubled)
+
+
+def once(rows: pl.DataFrame) -> pl.DataFrame:
+    """A session counts once: as the device and heel source of most of its swings measured it."""
+    most = rows.sort("n", descending=True, maintain_order=True)
+    one = most.unique([*KEY, "session"], keep="first", maintain_order=True)
+    return one.sort("student", "started_at", "session")
 
 
 def _months(span: timedelta) -> float:

@@ -8,6 +8,7 @@ with a, β and b unknown, W wandering from 0 both ways in time, and e_j the erro
 the student changed before the agreed day: whoever had improved by then has not improved since.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -113,19 +114,21 @@ def shared_errors(squares: FLOATS, freedom: float) -> tuple[FLOATS, FLOATS]:
     return r, r * np.outer(sd, sd)
 
 
-def forecast(before: Course, weights: FLOATS, gap: float, count: int) -> tuple[FLOATS, FLOATS]:
-    """Months (K,) of `count` sessions to come, one every `gap` months, and the change's standard errors.
+def forecast(before: Course, weights: FLOATS, gap: float, looks: Sequence[int]) -> tuple[FLOATS, FLOATS]:
+    """Months (K,) of sessions to come, one every `gap` months, and the change's standard errors at these.
 
-    They err as the median one before did.
+    `looks` (K,): at which of them it is looked, from 1, rising. They err as the median one before did.
     """
+    count = looks[-1] if looks else 0
     later = np.arange(1.0, count + 1) * gap
     t = np.concatenate([before.t, later])
     sd = np.concatenate([before.sd, np.tile(np.median(before.sd, axis=0), (count, 1))])
     nothing = np.zeros(sd.shape), np.zeros((sd.shape[1], t.size, t.size))
     whole = replace(before, t=t, y=nothing[0], sd=sd, device=nothing[1])
     v, walk, n = whole.covariance(weights), whole.wandering(weights), before.t.size
-    ends = range(n + 1, n + count + 1)
-    return later, np.array([best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends])
+    ends = [n + look for look in looks]
+    se = [best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends]
+    return t[[end - 1 for end in ends]], np.array(se)
 
 
 def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:

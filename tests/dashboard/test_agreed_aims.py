@@ -120,6 +120,23 @@ def test_an_aim_that_would_not_show_within_a_year_says_so(said):
     assert "would not show within a year" in said(label="not_yet", show_by=None).sentences[2]
 
 
+def test_the_form_says_beforehand_what_would_show_by_when_and_what_more_would_buy(homes, reader_of):
+    row = {"student": "s01", "season": "2026", "club_family": "iron", "metric": METRICS[0], "gap_days": 14.2,
+           "swings": 12, "least": 2.4, "least_weekly": 1.6, "least_double_swings": 2.2}  # fmt: skip
+    never = row | dict.fromkeys(("least", "least_weekly", "least_double_swings")) | {"gap_days": 40.0}
+    with writer(homes("forecast")) as w:
+        rows = [never | {"weeks": 4}, row | {"weeks": 13}, row | {"weeks": 8, "student": "s02"}]
+        w.append("season.aim_forecast", pl.DataFrame(rows, schema=columns("season.aim_forecast")))
+        w.publish()
+    found = agreed_aims.forecasts(reader_of("forecast", "c01"), "s01")
+    (soon, none), (later, said) = found[METRICS[0]]
+    assert (soon, later) == (4, 13)
+    assert none.replace("\u00a0", " ") == "At a visit every 40 days there is none by then."
+    assert said.replace("\u00a0", " ").startswith(
+        "With 12 swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
+    )
+
+
 def form(**filled):
     quiet = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "shared": True}
     return notes.lines(quiet | filled, author="c01", student="s01", now=NOW)

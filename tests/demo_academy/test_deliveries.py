@@ -136,7 +136,7 @@ def test_notes_name_known_things(academy, good):
         kinds |= set(notes["kind"])
         faults |= set(notes.filter(pl.col("kind") == "saw")["code"])
     assert kinds == {"saw", "drill", "steadiness", "plan", "discomfort", "discomfort_over", "falls", "talked", "practice",
-                     "target", "felt", "reference", "goal"}  # fmt: skip
+                     "target", "felt", "reference", "goal", "agreed_aim"}  # fmt: skip
     assert len(faults) > 10
 
 

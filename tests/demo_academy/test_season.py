@@ -34,6 +34,17 @@ def test_two_drills_help_and_one_is_worthless(planted):
     assert drills["d03"]["doses"] > 0
 
 
+def test_one_agreed_aim_is_met_one_is_missed_and_one_is_too_early_to_judge(academy, planted):
+    lines = pl.concat([pl.read_csv(file, infer_schema=False) for file in academy.glob("inbox/**/notes.csv")],
+                      how="diagonal").filter(kind="agreed_aim")  # fmt: skip
+    aims = planted["agreed_aims"]
+    assert sorted(lines["student"]) == sorted(aim["student"] for aim in aims.values())
+    assert len({aim["student"] for aim in aims.values()}) == 3
+    due = dict(lines.select("student", "due").iter_rows())
+    assert aims["met"]["gain"] > 1 > aims["missed"]["gain"]
+    assert due[aims["too_early"]["student"]] > max(due[aims[kind]["student"]] for kind in ("met", "missed"))
+
+
 def test_only_the_new_plates_read_closer_to_the_toes(truth, planted):
     change = planted["device_change"]
     west = truth.filter(pl.col("device").is_in([change["from"], change["to"]]), pl.col("clean"))

@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import inbox, safety
+from dashboard import agreed_aims, inbox, safety
 from dashboard.pages.notes.lines import Line, lines
 from dashboard.queries import lesson, people, sessions
 from dashboard.text.catalogue import Words, _
@@ -62,6 +62,7 @@ def form_data(reader: Reader, person: Mapping[str, Any], outcome: dict[str, Any]
         "sided": [
             (m.metric, m.label) for m in people.measures(reader).values() if m.better in ("up", "down")
         ],
+        "forecasts": agreed_aims.forecasts(reader, student),
         "signs": [(s.code, f"{_(s.name)} ({SENSES[s.sense]})") for s in signs()],
         "feelings": [(feeling.code, _(feeling.question)) for feeling in feelings()],
         "goals": list(GOALS.items()),

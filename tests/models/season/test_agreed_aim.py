@@ -1,7 +1,7 @@
 """Agreed aims: the line since the agreed day, how kindred metrics are weighed, and what is said at the looks."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
@@ -91,7 +91,9 @@ def test_four_kindred_metrics_are_known_better_than_one():
 
 def test_more_visits_show_a_change_sooner_than_more_swings():
     before = course(np.random.default_rng(5)).upto(0.0)
-    rare, weekly = (forecast(before, np.ones(1), gap, int(4 / gap))[1][-1] for gap in (0.5, 0.25))
+    rare, weekly = (
+        forecast(before, np.ones(1), gap, range(1, int(4 / gap) + 1))[1][-1] for gap in (0.5, 0.25)
+    )
     assert weekly < 0.9 * rare
 
 
@@ -133,6 +135,27 @@ def test_no_change_says_something_only_where_what_was_agreed_would_have_shown(an
         silent = rows.filter(pl.col("label").is_in(["not_yet", "not_reached"]))
         assert len(silent) >= 8
         assert set(silent["would_show"]) == {would}
+
+
+def test_what_would_show_is_said_before_anything_is_agreed_on_as_it_is_once_it_was(answers):
+    """Beside the row of an aim of that one metric, agreed on the newest day: the same forecast, made another way."""
+    world = aims.agreed(16, 3, worth=(0.0,), metrics=aims.FOUR[:1])
+    today = world.tables["academy.session"]["day"].max()
+    notes = world.tables["academy.note"].with_columns(
+        day=pl.lit(today), at=pl.lit(today).cast(pl.Datetime("us")), due=pl.lit(today + timedelta(weeks=13))
+    )
+    found = answers.of(
+        replace(world, tables=world.tables | {"academy.note": notes}), "agreed_aim", "aim_forecast"
+    )
+    some = found["aim_forecast"].filter(weeks=13)
+    both = found["agreed_aim"].join(some, on="student", suffix="_before")
+    assert len(both) >= 12
+    smallest = both["worthwhile"].list.first()
+    for name in ("least", "least_weekly", "least_double_swings"):
+        assert (both[name] * smallest / both[f"{name}_before"]).to_list() == pytest.approx(
+            [1.0] * len(both), rel=0.1
+        )
+    assert both["gap_days"].to_list() == pytest.approx(both["gap_days_before"].to_list())
 
 
 def test_a_change_before_the_agreed_day_is_none_since(answers):
