@@ -59,9 +59,9 @@ GROWING = mark(
 )
 
 MINORS = mark(
-    "Film and measurement of young players need the guardian's consent and follow the academy's safeguarding "
-    "policy and local law. Film the feet only, unless agreed otherwise. Nothing here is public, ranked, or "
-    "shared by link without consent."
+    "A guardian must agree before a young player is filmed or measured. Local law and the academy's rules "
+    "for safeguarding come first. Film the feet only, unless agreed otherwise. Nothing here is public, "
+    "ranked, or shared by link without consent."
 )
 
 OUT_OF_USE = {

@@ -187,24 +187,31 @@ def week_sentence(
 
     `untimed`: days with practice of unknown length; they may put the week over the limit, so they are named.
     """
-    said = _("{minutes} of timed home practice from {first} to {last}").format(
-        minutes=number(minutes, "minutes"), first=on(first), last=on(last)
-    )
-    more = _(", and practice on {days} not timed").format(days=count(untimed, "day")) if untimed else ""
-    if limit is None:
-        where = (
-            _("The academy has set no limit yet: young_practice_minutes_a_week in academy.toml.")
-            if staff
-            else _("The academy has set no limit yet; ask your coach.")
+    text = [
+        _("Home practice timed from {first} to {last}: {minutes}.").format(
+            minutes=number(minutes, "minutes"), first=on(first), last=on(last)
         )
-        return f"{said}{more}. {where}"
-    place = (
-        _("over the academy's limit of {limit} a week")
-        if minutes > limit
-        else _("within the academy's limit of {limit} a week")
-    ).format(limit=number(limit, "minutes"))
-    doubt = _(", so it may be over") if untimed and minutes <= limit else ""
-    return f"{said}, {place}{more}{doubt}."
+    ]
+    over = limit is not None and minutes > limit
+    if limit is not None:
+        place = (
+            _("That is over the academy's limit of {limit} a week.")
+            if over
+            else _("That is within the academy's limit of {limit} a week.")
+        )
+        text.append(place.format(limit=number(limit, "minutes")))
+    if untimed:
+        more = (
+            _("Practice on {days} was not timed.")
+            if over or limit is None
+            else _("Practice on {days} was not timed, so it may be over.")
+        )
+        text.append(more.format(days=count(untimed, "day")))
+    if limit is None and staff:
+        text.append(_("The academy has set no limit yet: young_practice_minutes_a_week in academy.toml."))
+    elif limit is None:
+        text.append(_("The academy has set no limit yet; ask your coach."))
+    return " ".join(text)
 
 
 def left_out(counts: Mapping[str, Any], flags: Sequence[tuple[str, int]]) -> str | None:

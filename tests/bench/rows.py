@@ -19,6 +19,7 @@ from bench.crowds import fifty_at_once
 from bench.films import following
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.pages import dearest_query, opening_a_page
+from bench.papers import progress_pages
 from bench.table import Row, paired, pairs_of, spent_s
 from ingest.load import load
 from models.swing.answers import gather
@@ -159,4 +160,5 @@ ROWS: tuple[Callable[[Path], Row], ...] = (
     fifty_at_once,
     dearest_query,
     opening_a_page,
+    progress_pages,
 )

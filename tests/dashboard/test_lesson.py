@@ -236,7 +236,7 @@ def test_a_young_players_minutes_are_compared_with_the_academys_limit(reader_of,
     changed(homes, "limited", "UPDATE academy.drill_dose SET day = '2026-03-22'")
     said = part(made(reader_of, "limited"), "Young player").sentences
     assert said[0] == (
-        "12\u00a0minutes of timed home practice from 17 March 2026 to 23 March 2026, over the academy's limit of "
+        "Home practice timed from 17 March 2026 to 23 March 2026: 12\u00a0minutes. That is over the academy's limit of "
         "10\u00a0minutes a week."
     )
     assert "Days without practice or a lesson in the last seven: 5." in said[1]
@@ -261,8 +261,8 @@ def test_practice_after_the_last_session_counts_and_untimed_practice_is_mentione
         PRACTISED.format(day="2026-03-23", dose=90, unit="minutes"),  # before those seven days
     )  # fmt: skip
     expected = (
-        "45\u00a0minutes of timed home practice from 24 March 2026 to 30 March 2026, within the academy's limit of "
-        "60\u00a0minutes a week, and practice on 2\u00a0days not timed, so it may be over."
+        "Home practice timed from 24 March 2026 to 30 March 2026: 45\u00a0minutes. That is within the academy's limit of "
+        "60\u00a0minutes a week. Practice on 2\u00a0days was not timed, so it may be over."
     )
     said = part(made(reader_of, "after_session"), "Young player").sentences
     assert said[0] == expected
@@ -346,7 +346,11 @@ def test_in_an_academy_that_is_not_a_demo_the_week_ends_today(reader_of):
 def test_without_a_limit_the_staff_read_where_to_set_it_and_a_family_whom_to_ask():
     week = (date(2026, 3, 17), date(2026, 3, 23), None)
     said = sentences.week_sentence(0.0, 1, *week)
-    assert "practice on 1\u00a0day not timed. The academy has set no limit yet: young_practice" in said
+    assert "Practice on 1\u00a0day was not timed. The academy has set no limit yet: young_practice" in said
+    over = sentences.week_sentence(90.0, 1, *week[:2], 60.0)
+    assert over.endswith(
+        "over the academy's limit of 60\u00a0minutes a week. Practice on 1\u00a0day was not timed."
+    )
     assert sentences.week_sentence(0.0, 0, *week, staff=False).endswith("no limit yet; ask your coach.")
 
 

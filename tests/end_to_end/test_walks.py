@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 import browser
+import pdf_pages
 from dashboard.handouts import write_of_student
+from dashboard.pdf import pdfs
 from warehouse.home import Home
 from warehouse.reach import viewers
 
@@ -183,6 +185,7 @@ def test_a_parent_on_a_phone_sees_in_one_look_how_it_goes_and_what_to_practise(c
 def test_the_lesson_sheet_and_the_progress_page_are_one_sheet_each_on_a4_and_on_letter(
     chromium, home, people, tmp_path
 ):
+    pdf_pages.require()
     from dashboard.pages.lesson.content import sheet_of  # noqa: PLC0415 - the other commands don't wait for it
     from dashboard.pages.progress.content import page_of  # noqa: PLC0415 - likewise
 
@@ -194,6 +197,7 @@ def test_the_lesson_sheet_and_the_progress_page_are_one_sheet_each_on_a4_and_on_
         for size in ("A4", "Letter"):
             pdf = page.pdf(format=size, prefer_css_page_size=False)
             assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1, (student, size)
+            assert pdf_pages.sheets(pdfs([file.read_text("utf-8")], size)[0]) == [pdf_pages.POINTS[size]]
     page.close()
 
 
@@ -242,6 +246,7 @@ def test_this_week_has_its_answers_on_the_first_screen_of_a_desk(chromium, site,
 
 
 def test_the_review_is_two_sheets_on_a4_and_on_letter(chromium, home, tmp_path):
+    pdf_pages.require()
     from dashboard.pages.week.paper import write_review  # noqa: PLC0415 - the other commands don't wait for it
 
     file, whole = write_review(home, None, tmp_path / "review.html")
@@ -255,4 +260,5 @@ def test_the_review_is_two_sheets_on_a4_and_on_letter(chromium, home, tmp_path):
     for size in ("A4", "Letter"):
         pdf = page.pdf(format=size, prefer_css_page_size=False)
         assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 2, size
+        assert pdf_pages.sheets(pdfs([text], size)[0]) == [pdf_pages.POINTS[size]] * 2
     page.close()

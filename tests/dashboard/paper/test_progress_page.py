@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from bench.papers import progress_pages
 from dashboard.handouts import write_of_student
 from dashboard.pages.progress.content import page_of, progress_html
 from warehouse.errors import AccessError, CallError
@@ -62,3 +63,9 @@ def test_the_command_writes_the_page_into_the_homes_folder(homes):
 def test_only_a_student_of_the_roster_has_a_progress_page(homes, person):
     with pytest.raises(CallError):
         write_of_student(homes("full"), "progress", page_of, person)
+
+
+def test_the_bench_makes_whole_pages_of_students_by_turns_and_draws_their_pictures_again(homes, tmp_path):
+    row = progress_pages(tmp_path, pages=4, turns=2, home=homes("full"))
+    assert row.what.startswith("(k) 4 progress pages as HTML")
+    assert row.ratio > 1
