@@ -4,7 +4,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import AbstractContextManager, closing, nullcontext
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -123,7 +123,10 @@ def load(
 @verb
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
 @click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
-def build(home: Home, *, from_filed: bool, plan: bool) -> None:
+@click.option(
+    "--cluster", metavar="ADDRESS", help="Read the traces on the workers of the Dask scheduler there."
+)
+def build(home: Home, cluster: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
     if plan:
         from models.plan import plan_rows
@@ -132,7 +135,8 @@ def build(home: Home, *, from_filed: bool, plan: bool) -> None:
         return
     home.settings()
     loader = _loader(home)
-    loader.rebuild() if from_filed else loader.build()
+    with _workers(home, cluster):
+        loader.rebuild() if from_filed else loader.build()
     terminal.show_published(home)
 
 
@@ -357,6 +361,14 @@ def _loader(home: Home, *, quiet: bool = False) -> "Loader":
     from models import build as models
 
     return Loader(home, models, terminal, quiet)
+
+
+def _workers(home: Home, cluster: str | None) -> AbstractContextManager[None]:
+    if cluster is None:
+        return nullcontext()
+    from models.cluster import workers_at
+
+    return workers_at(cluster, home)
 
 
 def _serve(

@@ -9,8 +9,10 @@ the latest of every student in turn.
 """
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 import numpy as np
@@ -51,6 +53,20 @@ CHOSEN = """
 """
 
 
+Each = Callable[[Callable[[SessionTask], Any], Iterable[SessionTask]], Iterator[Any]]
+
+
+@contextmanager
+def threads() -> Iterator[Each]:
+    """One thread a core, as the kernel holds no lock."""
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        yield pool.map
+
+
+readers: ContextVar[Callable[[], AbstractContextManager[Each]]] = ContextVar("readers", default=threads)
+"""Who goes over the sessions' files: this machine's threads, or a cluster's workers (cluster.py)."""
+
+
 def reduced(task: SessionTask) -> Answer | UnderfootError:
     """Reduce one session; the error when its samples can't be read."""
     try:
@@ -65,17 +81,17 @@ def reduce_into(
 ) -> tuple[int, list[str]]:  # fmt: skip
     """Write the metrics, flags and estimated events of these sessions' swings, and what their holds measure.
 
-    One thread a core, as the kernel holds no lock; `event_fit` and `spreads` are those of a SessionTask.
+    By `readers`; `event_fit` and `spreads` are those of a SessionTask.
     Returns the number of swings reduced, and one sentence for each session that could not be (it keeps
     `reduced` false, its swings are not usable).
     """
     swings, problems = 0, []
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
+    with readers.get()() as each:
         for first in range(0, len(sessions), BATCH):
             batch = sessions[first : first + BATCH]
             temporary(writer, "batch", "session", batch)
             tasks = tasks_of_batch(home, writer, event_fit=event_fit, spreads=spreads)
-            found = dict(zip(tasks, threads.map(reduced, tasks.values()), strict=True))
+            found = dict(zip(tasks, each(reduced, tasks.values()), strict=True))
             failed = {s: error for s, error in found.items() if isinstance(error, UnderfootError)}
             answers = [answer for answer in found.values() if isinstance(answer, Answer)]
             _store(writer, answers, list(failed))
@@ -193,8 +209,8 @@ def refit_events(home: Home, writer: Writer) -> EventFit:
     temporary(writer, "batch", "session", chosen["session"].to_list())
     tasks = tasks_of_batch(home, writer)
     student_of = dict(chosen.iter_rows())
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        found = dict(zip(tasks, threads.map(marked_swings, tasks.values()), strict=True))
+    with readers.get()() as each:
+        found = dict(zip(tasks, each(marked_swings, tasks.values()), strict=True))
     read = {session: pair for session, pair in found.items() if pair is not None}
     if not read:
         return EventFit({})
