@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import builders
+from app_test import AppTest
 from dashboard import readers
 from dashboard.pages.session import content, films, moments
 from dashboard.pages.session.shared import parts_of
@@ -200,6 +201,32 @@ def test_chosen_films_go_with_their_swings_and_one_that_is_marked_later_stays_aw
     without, folder = saved(opened, replace(visit, films=None), files)
     assert without != session
     assert {path.name for path in (folder / without).iterdir()} == {"plate.csv", "session.toml"}
+
+
+def films_page(reader, visit, found):
+    import streamlit as st  # noqa: PLC0415 - run as a page of its own
+
+    from dashboard import layout  # noqa: PLC0415
+    from dashboard.pages.session import films  # noqa: PLC0415
+
+    with layout.part():
+        st.session_state["chosen"] = films.choose(reader, visit, found)
+
+
+def test_the_page_shows_each_film_with_its_facts_and_its_likely_swing(opened, monkeypatch):
+    monkeypatch.setattr(films.navigation, "link", lambda *_, **__: None)
+    monkeypatch.setattr(films, "stops", lambda *_: "")
+    visit, _ = brought(29)
+    at = AppTest.from_function(films_page, args=(opened, visit, with_films("b.mov", "a.mov"))).run()
+    assert not at.exception
+    assert [box.label.replace("\u00a0", " ") for box in at.selectbox[:2]] == [
+        "b.mov: 1.6 s and 60 pictures a second", "a.mov: 1.6 s and 60 pictures a second",
+    ]  # fmt: skip
+    assert at.session_state["chosen"] == content.FilmsOf({"b.mov": 1, "a.mov": 2}, 60.0, "face_on")
+    at.selectbox[1].set_value(films.LATER).run()
+    assert at.session_state["chosen"].swings == {"b.mov": 1}
+    at.selectbox[1].set_value(1).run()
+    assert "same swing" in at.info[0].value
 
 
 def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened):

@@ -153,6 +153,7 @@ def test_students_are_listed_in_one_order_today_then_lately_then_overdue_then_th
 def test_where_it_is_not_clear_who_is_meant_it_is_a_question(academy):
     [one] = content.coming(with_calendar(academy(), lesson(9, "Odo at nine")))
     assert (one.asked, [line.student for line in one.students]) == (True, ["s2"])
+    assert content.unclear(one).startswith("09:00–10:00 “Odo at nine”: perhaps Odo Fenn.")
 
 
 def test_a_calendar_that_can_not_be_read_is_a_sentence_and_no_calendar_is_no_lesson(academy):

@@ -1,14 +1,18 @@
 """From an empty folder to a student's page with an export of swings, on a phone, by the pages alone."""
 
 import time
+from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from browser import LIMIT_MS, Hand, screen, settle
 from odd_exports import from_the_toe_unsaid
+from planted_recordings import QUIET, recording
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
+MOST_CLICKS = 12
 FIRST_TIME_S, LATER_S = 180.0, 30.0  # by a hand that needs no time to read
 
 
@@ -36,8 +40,67 @@ def save(hand):
     button.dblclick()  # a nervous thumb
     hand.clicks += 1
     hand.page.get_by_text("Saved and loaded").wait_for(timeout=LIMIT_MS)
-    hand.page.get_by_text("impact, ").first.wait_for(timeout=LIMIT_MS)  # an axis of the picture
+    hand.page.get_by_text("Seconds from the takeaway").first.wait_for(
+        timeout=LIMIT_MS
+    )  # an axis of the picture
     return time.monotonic() - pressed
+
+
+def lesson(seed):
+    """A minute on the plates, with practice swings, as a mat exports it."""
+    player = replace(QUIET, practice=(1,), step_off=0.0)
+    made = recording(player, seed=seed, minutes=1.2, broken_off=0.0)
+    columns = ("t_s", "left_n", "right_n", "left_along_pct", "right_along_pct")
+    return pl.DataFrame({name: getattr(made, name) for name in columns}).fill_nan(None).write_csv().encode()
+
+
+def put_impact_later(hand):
+    """Open the first swing large, and move its impact by three hundredths of a second with the keyboard."""
+    page = hand.page
+    hand.tap(page.get_by_role("button", name="Moments of swing 2"))
+    page.get_by_text("Impact at").first.wait_for(timeout=LIMIT_MS)
+    page.get_by_role("slider").focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    hand.clicks += 4
+    page.get_by_text("put by you").wait_for(timeout=LIMIT_MS)
+    hand.button("Done")
+
+
+def test_from_today_to_the_students_picture_with_a_recording_and_one_moment_put_right(chromium, command):
+    home, address = command
+    context = chromium.new_context(**screen(390))
+    hand = Hand(context.new_page())
+    page, base = hand.page, address.split("/start")[0]
+    figures = []
+    try:
+        make_academy(hand, address)
+        for turn in (1, 2):
+            hand.clicks, started = 0, time.monotonic()
+            page.goto(f"{base}/today")
+            hand.tap(page.get_by_test_id("stMain").get_by_role("link", name="New session"))
+            page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
+            hand.drop(f"monday {turn}.csv", lesson(seed=3 + turn))
+            if turn == 1:
+                hand.button("right")
+            put_impact_later(hand)
+            saved_s = save(hand)
+            hand.tap(page.get_by_role("link", name="The student's page"))
+            page.get_by_role("heading", name="Mia Orr").first.wait_for(timeout=LIMIT_MS)
+            page.locator('[data-testid="stVegaLiteChart"]').first.wait_for(timeout=LIMIT_MS)
+            figures.append((hand.clicks, time.monotonic() - started, saved_s))
+        for clicks, seconds, saved_s in figures:
+            print(f"{clicks} clicks, {seconds:.1f} s, shown {saved_s:.1f} s after Save")
+        assert figures[1][0] <= MOST_CLICKS
+        assert figures[1][1] < LATER_S
+    finally:
+        context.close()
+    snapshot = open_snapshot(home)
+    put = snapshot.sql(
+        "SELECT event, expected_error_s FROM academy.swing_event WHERE source = 'by_hand'"
+    ).rows()
+    snapshot.close()
+    assert put == [("impact", 0.02)] * 2
 
 
 def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):

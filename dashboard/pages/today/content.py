@@ -9,7 +9,7 @@ import polars as pl
 from dashboard.kept import kept
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import listed, on
+from dashboard.text.numbers import listed, on, quoted
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.lessons import Entry
@@ -75,6 +75,13 @@ def coming(reader: Reader) -> list[Coming]:
         )
         for one in reader.lessons(reader.today)
     ]
+
+
+def unclear(one: Coming) -> str:
+    """One line on an entry of which it is not clear whom it means, and what makes it clear for good."""
+    entry = " ".join([one.when, *([quoted(one.text)] if one.text else [])])
+    said = _("{entry}: perhaps {students}. With the whole name or the code in the calendar it is clear.")
+    return said.format(entry=entry, students=listed([line.name for line in one.students]))
 
 
 def _when(entry: Entry) -> str:

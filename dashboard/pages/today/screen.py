@@ -35,10 +35,11 @@ def _coming(reader: Reader) -> None:
         return
     st.header(_("Lessons today"), anchor=False)
     for one in found:
+        if one.asked:
+            layout.aside(content.unclear(one))
+            continue
         with st.container(border=True):
             layout.lead(one.when, one.text)
-            if one.asked:
-                layout.aside(_("It is not clear who is meant; perhaps:"))
             for line in one.students:
                 _line(line)
 
