@@ -15,7 +15,7 @@ from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
-from dashboard.text.labels import FAMILIES
+from dashboard.text.labels import FAMILIES, area_name
 from dashboard.text.markdown import Markdown, markdown
 from dashboard.text.numbers import on, quoted, short_day
 from warehouse.access import Reader
@@ -24,7 +24,8 @@ from warehouse.errors import UnderfootError
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
 FEW_ROWS, FEW_COLUMNS = 10, 9  # so many a phone shows as a list; more rows fold, more columns are a grid
 DESK_WIDTH = 820  # px that a table has beside the sidebar
-LETTER_WIDTH, CELL_PADDING, WIDEST_CELL, TWO_LINES = 7, 18, 200, 56  # px in a table
+LETTER_WIDTH, CELL_PADDING, WIDEST_CELL = 7, 18, 200  # px in a table
+TWO_LINES = 65  # px; Streamlit breaks a cell's text only in rows of more than 64
 
 
 def choose(
@@ -314,7 +315,7 @@ def discomfort(reader: Reader, student_code: str) -> bool:
     for row in found.iter_rows(named=True):
         noted = markdown(
             _("**Discomfort: {area}**, noted on {day}."),
-            area=row["area"] or _("area not named"),
+            area=area_name(row["area"]) if row["area"] else _("area not named"),
             day=on(row["day"]),
         )
         words = quoted(row["text"]) if row["text"] else ""

@@ -164,3 +164,7 @@ def test_a_phone_shows_a_tables_first_rows_as_a_list_and_wide_ones_as_a_grid(
     if grids:
         pinned = json.loads(at.dataframe[0].proto.columns)
         assert [name for name, column in pinned.items() if column.get("pinned")] == ["Column 0"]
+
+
+def test_long_cells_stand_in_rows_tall_enough_for_streamlit_to_break_them():
+    assert layout.TWO_LINES > 4 * 16  # its grid breaks text from rows of over 4 rem

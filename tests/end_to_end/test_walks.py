@@ -65,7 +65,18 @@ def people(demo):
         "AND guardian_of[1] IN (SELECT student FROM academy.session) ORDER BY 1"
     ).row(0)
     head = next(v.person for v in everyone if v.role == "head_coach")
-    return {"head": head, "coach": coach, "student": student, "guardian": ward[0], "ward": ward[1]}
+    hurt = demo.sql(
+        "SELECT student FROM academy.note WHERE kind = 'discomfort' AND student NOT IN "
+        "(SELECT student FROM academy.note WHERE kind = 'discomfort_over') ORDER BY 1"
+    ).row(0)[0]
+    return {
+        "head": head,
+        "hurt": hurt,
+        "coach": coach,
+        "student": student,
+        "guardian": ward[0],
+        "ward": ward[1],
+    }
 
 
 class Walk:
@@ -242,6 +253,71 @@ def test_this_week_has_its_answers_on_the_first_screen_of_a_desk(chromium, site,
     )
     assert sizes[0] <= 28
     assert sizes[1] <= 18
+    page.close()
+
+
+def first_screen(chromium, address, width, height):
+    """A page as it opens, before anybody scrolls."""
+    page = chromium.new_page(**browser.screen(width) | {"viewport": {"width": width, "height": height}})
+    page.goto(address)
+    browser.settle(page)
+    return page
+
+
+def heading(page, start):
+    return page.get_by_role("heading", name=re.compile(f"^{start}")).first
+
+
+@pytest.mark.parametrize("kind", ["student", "hurt"])
+def test_a_lesson_sheet_has_todays_aim_its_drill_and_the_buttons_on_the_first_screen_of_a_desk(
+    chromium, site, people, kind
+):
+    page = first_screen(chromium, f"{site}/lesson?as={people['head']}&student={people[kind]}", 1280, 800)
+    why = page.get_by_text(re.compile("the target is|target|agreed|kept", re.IGNORECASE)).first
+    order = [page.locator("h1"), page.get_by_role("link", name="Add note →"), heading(page, "Today:"), why]
+    if kind == "hurt":
+        order[1:1] = [page.get_by_text("Before you start.")]
+        order[3:3] = [heading(page, "What is safe today")]
+        order += [heading(page, "Drills")]
+        assert page.get_by_text(re.compile("then measure")).count() == 0  # no drill while it hurts
+    else:
+        order += [heading(page, "First drill"), page.get_by_text(re.compile("then measure")).first]
+    assert [bottom(place) for place in order] == sorted(bottom(place) for place in order)
+    assert bottom(order[-1]) <= 800
+    for name in ("Add note →", "Add swings →", "Compare with last visit →"):
+        assert bottom(page.get_by_role("link", name=name)) <= bottom(heading(page, "Today:"))
+    page.close()
+
+
+@pytest.mark.parametrize("who", ["student", "guardian"])
+def test_a_progress_page_has_how_it_goes_one_thing_the_drill_and_the_buttons_on_the_first_screen_of_a_phone(
+    chromium, site, people, who
+):
+    page = first_screen(chromium, f"{site}/progress?as={people[who]}", 390, 844)
+    verdict = page.locator('[data-testid="stMain"] h2').first
+    shoes = page.locator('[data-testid="stMain"] img')
+    assert [words.split(":")[0] for words in (shoe.get_attribute("alt") for shoe in shoes.all())][1:] == [
+        "Not like this",
+        "Like this",
+    ]
+    card = page.locator('[data-testid="stMain"] h3').first  # the drill
+    order = [page.locator("h1"), verdict, page.get_by_text("One thing:"), card, shoes.nth(1)]
+    assert [bottom(place) for place in order] == sorted(bottom(place) for place in order)
+    assert bottom(shoes.first) <= bottom(card)
+    for place in (page.get_by_text(re.compile("practi[cs]e.* this week")), page.get_by_text("What to feel:")):
+        assert bottom(place.first) <= 844
+    for name in ("I practised", "Something hurts?"):
+        assert bottom(page.get_by_role("button", name=re.compile(re.escape(name))).first) <= 844, name
+    page.close()
+
+
+def test_a_panel_of_students_opens_its_students_page_by_a_click(chromium, site, people):
+    page = first_screen(chromium, f"{site}/students?as={people['head']}", 1280, 800)
+    chart = page.locator('[data-testid="stVegaLiteChart"]').first
+    chart.click(position={"x": 140, "y": 130})  # inside the first panel
+    page.wait_for_url(re.compile(r"/student\?.*student=s\d+"))
+    page.get_by_role("heading", name="The season", exact=True).wait_for()
+    assert f"as={people['head']}" in page.url
     page.close()
 
 

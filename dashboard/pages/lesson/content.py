@@ -27,6 +27,7 @@ from dashboard.text.cautions import (
     IF_IT_HURTS,
     MINORS,
 )
+from dashboard.text.labels import area_name
 from dashboard.text.numbers import count, number, on, quoted
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
@@ -129,7 +130,7 @@ def _about(chosen: StudentSeason) -> str:
 
 def _hurts(row: dict[str, Any]) -> str:
     noted = _("Discomfort: {area}, noted on {day}.").format(
-        area=row["area"] or _("area not named"), day=on(row["day"])
+        area=area_name(row["area"]) if row["area"] else _("area not named"), day=on(row["day"])
     )
     words = quoted(row["text"]) if row["text"] else ""
     return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)

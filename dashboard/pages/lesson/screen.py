@@ -21,12 +21,25 @@ def show(reader: Reader) -> None:
         if chosen.season:
             families = people.families(reader, chosen.season, chosen.student)
             chosen = StudentSeason(reader, person, chosen.season, layout.clubs(families))
-    sheet = lesson_sheet(chosen, narrow=layout.narrow())
+    narrow = layout.narrow()
+    sheet = lesson_sheet(chosen, narrow=narrow)
     st.title(sheet.name, anchor=False)
     layout.aside(sheet.about)
     for sentence in sheet.hurts:
         st.error(markdown("**{first}** {sentence}", first=_("Before you start."), sentence=sentence))
+    if not narrow:  # on the first screen of a desk, however long today is
+        _actions(chosen)
     _parts(sheet.name, sheet.today)
+    if narrow:
+        _actions(chosen)
+    _parts(sheet.name, sheet.parts)
+    if sheet.left_out:
+        layout.aside(sheet.left_out)
+    for sentence in sheet.cautions:
+        layout.aside(sentence)
+
+
+def _actions(chosen: StudentSeason) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         navigation.link("notes", _("Add note →"), student=chosen.student)
         navigation.link("session", _("Add swings →"), student=chosen.student)
@@ -34,13 +47,8 @@ def show(reader: Reader) -> None:
         layout.save_to_print(
             lambda: sheet_html(lesson_sheet(chosen, narrow=False)),
             f"lesson-{chosen.student}",
-            reader.settings.paper,
+            chosen.reader.settings.paper,
         )
-    _parts(sheet.name, sheet.parts)
-    if sheet.left_out:
-        layout.aside(sheet.left_out)
-    for sentence in sheet.cautions:
-        layout.aside(sentence)
 
 
 def _parts(name: str, parts: Sequence[Part]) -> None:
