@@ -67,6 +67,8 @@ def copy_table(w: Writer, table: str) -> None:
         "SELECT column_name, data_type FROM duckdb_columns() WHERE database_name = 'small' AND schema_name = ? "
         "AND table_name = ? ORDER BY column_index", [schema, name],
     ).fetchall()  # fmt: skip
+    if not columns:
+        return  # the demo was made before there was such a table
     values = ", ".join(f'{value_of(table, column, kind)} AS "{column}"' for column, kind in columns)
     names = [column for column, _ in columns]
     order = [
