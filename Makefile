@@ -57,6 +57,7 @@ $(VENV)/ready: pyproject.toml constraints.txt
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed; name one: make PYTHON=python3.12")'
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(PIP) .
+	-$(PIP) '.[pdf]' --only-binary plutoprint  # has no build for every machine; without it the pages say so
 	$(BIN)/python -m models.warm
 	touch $@
 

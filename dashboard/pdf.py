@@ -28,7 +28,7 @@ NOT_HERE = mark(
 
 
 def is_available() -> bool:
-    """Whether what makes PDF is installed; it has builds for Linux and Windows on x86-64 and Macs on ARM."""
+    """Whether what makes PDF is installed; it has no build for every machine."""
     return find_spec("plutoprint") is not None
 
 
