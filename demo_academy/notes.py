@@ -126,7 +126,8 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
         add(visit, 58, kind="agreed_aim", due=due, **AGREED)
     for place, plan in enumerate(plans[4::6]):
         one, other = sorted(DRAWN_DRILLS, reverse=bool(place % 2))
-        add(plan[-1], 57, kind="plan", code=one, drawn_against=other, text="Drawn between the two.")
+        middle = plan[len(plan) // 2]
+        add(middle, 57, kind="plan", code=one, drawn_against=other, text="Drawn between the two.")
     return out
 
 

@@ -233,7 +233,8 @@ PLAN: tuple[Step, ...] = (
     ),
     Step(
         ("season.aim_forecast",),
-        (*_CELLS, "academy.drill", "academy.metric", "academy.season", "academy.session"),
+        (*_CELLS, "season.reliability", "academy.drill", "academy.metric", "academy.season",
+         "academy.session"),
         aim_forecast, lambda run: (aim_forecast.forecast_rows(run.writer),), within=TOUCHED,
     ),
     Step(

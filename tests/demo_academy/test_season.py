@@ -45,6 +45,18 @@ def test_one_agreed_aim_is_met_one_is_missed_and_one_is_too_early_to_judge(acade
     assert due[aims["too_early"]["student"]] > max(due[aims[kind]["student"]] for kind in ("met", "missed"))
 
 
+def test_a_question_of_two_drills_is_open_with_students_measured_twice_since_their_draw(academy, truth):
+    files = academy.glob("inbox/**/notes.csv")
+    lines = pl.concat([pl.read_csv(file, infer_schema=False) for file in files], how="diagonal")
+    drawn = lines.filter(pl.col("drawn_against").is_not_null())
+    assert {*drawn.select("code", "drawn_against").rows()} <= {("d03", "d04"), ("d04", "d03")}
+    assert 1 <= len(drawn) < 20
+    since = truth.join(drawn.select("student", asked="session"), on="student").filter(
+        pl.col("session") > pl.col("asked")
+    )
+    assert since.group_by("student").agg(pl.col("session").n_unique())["session"].min() >= 2
+
+
 def test_only_the_new_plates_read_closer_to_the_toes(truth, planted):
     change = planted["device_change"]
     west = truth.filter(pl.col("device").is_in([change["from"], change["to"]]), pl.col("clean"))
