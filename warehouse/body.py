@@ -47,7 +47,8 @@ _LOAD = re.compile(
 )
 
 _LEG = (
-    "leg", "knee", "ankle", "heel", "foot", "feet", "toe", "calf", "hip", "step", "walk", "press", "stand",
+    "leg", "knee", "kneel", "ankle", "heel", "foot", "feet", "toe", "calf", "calves", "hip", "step",
+    "stepped", "stepping", "walk", "press", "stand",
 )  # fmt: skip
 _ARM = ("arm", "hand", "wrist", "elbow", "shoulder", "club", "swing", "strike", "ball")
 _ANY_MOVEMENT = ("",)  # any movement on the feet with a club may load the trunk and the hips

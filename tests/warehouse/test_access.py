@@ -543,6 +543,67 @@ def test_a_coach_sees_the_own_eye_and_everyones_together_and_no_other_coachs(aca
     assert seen("s1") == set()
 
 
+def test_a_coach_sees_the_own_gain_by_name_the_others_without_and_families_none(academy):
+    with writer(academy) as w:
+        w.execute(
+            "INSERT INTO season.coach_gain BY NAME SELECT 'spring' AS season, unnest(['c1', 'c2']) AS coach, "
+            "unnest([0.5, 0.25]) AS gain, 9 AS n_students, 9 AS n_room, true AS shown"
+        )
+        w.publish()
+
+    def seen(person):
+        return set(open_reader(academy, person, today=TODAY).sql("SELECT coach, gain FROM coach_gain").rows())
+
+    assert seen("h1") == {("c1", 0.5), ("c2", 0.25)}
+    assert seen("c1") == {("c1", 0.5), (None, 0.25)}
+    assert seen("c2") == {(None, 0.5), ("c2", 0.25)}
+    assert seen("s1") == seen("g2") == set()
+
+
+@pytest.mark.parametrize("table", ["aim", "agreed_aim"])
+def test_an_aim_from_a_note_that_is_not_shared_is_for_the_staff(academy, table):
+    with writer(academy) as w:
+        put_one_of_each(w, f"season.{table}")
+        w.execute(f"UPDATE season.{table} SET student = 's2' WHERE student = 's3'")
+        w.execute(f"INSERT INTO season.{table} SELECT * REPLACE (NOT shared AS shared) FROM season.{table}")
+        w.publish()
+
+    def seen(person):
+        rows = open_reader(academy, person, today=TODAY).sql(f"SELECT student, shared FROM {table}")
+        return sorted(rows.rows())
+
+    assert seen("c1") == seen("h1") == [("s1", False), ("s1", True), ("s2", False), ("s2", True)]
+    assert seen("c2") == seen("s3") == []
+    assert seen("s1") == [("s1", True)]
+    assert seen("s2") == seen("g2") == [("s2", True)]
+
+
+def test_where_a_table_is_missing_the_way_out_is_said_and_the_rest_is_read(academy):
+    with writer(academy) as w:
+        w.execute("DROP TABLE season.felt")
+        w.publish()
+    reader = open_reader(academy, "c1", today=TODAY)
+    missing = r"The published warehouse is not complete \(.*felt.*\); run: underfoot build"
+    for _ in range(2):
+        with pytest.raises(CallError, match=missing):
+            reader.sql("SELECT * FROM felt")
+    assert len(reader.sql("SELECT * FROM session")) == 2
+
+
+def test_what_is_out_of_use_is_said_of_students_in_reach_alone(academy):
+    with writer(academy) as w:
+        for purpose in ("measure", "family_page", "share_page", "academy_figures"):
+            w.execute(
+                "INSERT INTO academy.consent VALUES ('s1', 's1', ?, '2026-01-01', '2026-05-09')", [purpose]
+            )
+        w.publish()
+    said = {p: open_reader(academy, p, today=TODAY).out_of_use("s1") for p in ("h1", "c1", "s1", "c2", "s3")}
+    own = ["measure", "family_page", "academy_figures"]
+    assert said == {"h1": own, "c1": own, "s1": own, "c2": [], "s3": []}
+    assert open_reader(academy, "c1", today=TODAY).out_of_use("s2") == []
+    assert open_reader(academy, "c1", today=date(2026, 5, 9)).out_of_use("s1") == []
+
+
 def test_what_goes_with_the_ball_is_for_the_students_staff(academy):
     with writer(academy) as w:
         w.execute(

@@ -27,6 +27,7 @@ from warehouse.body import (
     may_load,
     nudge_check,
     open_discomfort,
+    quiet_work,
 )  # fmt: skip
 from warehouse.swing_load import SwingLoad
 
@@ -53,6 +54,24 @@ def test_every_way_to_say_eyes_closed_brings_its_caution_and_its_age(text):
     assert EYES_CLOSED in cautions_of(Exercise("d", text))
     assert from_age(Exercise("d", "Quiet feet", text)) == 14
     assert from_age(Exercise("d", "Quiet feet", None, text, min_age=16)) == 16
+
+
+@pytest.mark.parametrize(
+    ("caution", "phrases"),
+    [
+        (BALANCE, "one leg, single-leg, other foot, one-legged, one-footed, single foot, balance, balances, balancing"),
+        (BALANCE, "wobble, wobbling, nudge, nudged, foam, cushion, tiptoe, tiptoes, heel to toe walk"),
+        (LOAD, "jump, jumps, jumping, hop, hops, hopping, bound, bounding, sprint, sprints, heavy, heavier, weighted"),
+        (LOAD, "lunge, squat, squats, as hard as you can, fast as they can, as hard as possible, full force"),
+        (EYES_CLOSED, "eyes closed, eye shut, eyes kept shut, close the eyes, closes both eyes, closing your eyes"),
+        (EYES_CLOSED, "closed eyes, shut one eye, shuts your eyes, shutting both eyes, blindfolded, without looking"),
+    ],
+)  # fmt: skip
+def test_each_of_its_words_brings_a_caution_and_a_longer_word_does_not(caution, phrases):
+    for phrase in phrases.split(", "):
+        assert caution in cautions_of(Exercise("d", f"Then {phrase.capitalize()} there")), phrase
+        if " " not in phrase:
+            assert caution not in cautions_of(Exercise("d", f"Then x{phrase} there")), phrase
 
 
 @pytest.mark.parametrize("text", ["Stand close to the wall.", "Keep an eye on the ball.", "Ten slow swings."])
@@ -247,6 +266,48 @@ def test_a_drill_may_load_what_it_mentions_and_what_works_with_it(area, text, lo
     )
 
 
+ARM = ["arm", "hand", "wrist", "elbow", "shoulder", "club", "swing", "strike", "ball"]
+LEG = [
+    "leg", "knee", "kneel", "ankle", "heel", "foot", "feet", "toe", "calf", "calves", "hip", "step", "walk", "press",
+    "stand",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("areas", "words", "spared"),
+    [
+        (("shoulder", "elbow", "wrist", "hand"), ARM, [*LEG, "turn"]),
+        (("knee",), [*LEG, "turn"], ARM),
+        (("ankle", "heel", "foot", "calf"), LEG, [*ARM, "turn"]),
+        (("lower back", "upper back", "neck", "hip"), [*ARM, *LEG, "turn", "breathe"], []),
+    ],
+)  # fmt: skip
+def test_each_word_loads_the_areas_that_work_with_it_on_either_side_and_no_other(areas, words, spared):
+    for area in areas:
+        for side in ("", "lead ", "trail ", "left ", "right "):
+            for text in (*words, *(f"{word}s" for word in words), *(f"{word}ing" for word in words)):
+                assert may_load(Exercise("d", f"Now {text.upper()}, slowly"), side + area), (area, text)
+        if "step" in words:
+            assert may_load(Exercise("d", "Stepping over, then stepped back"), area)
+        for word in spared:
+            assert not may_load(Exercise("d", f"Now {word}, slowly"), area), (area, word)
+
+
+@pytest.mark.parametrize("side", ["lead", "trail", "left", "right"])
+def test_what_is_left_to_do_is_the_same_for_either_side(side):
+    for area, left in (
+        ("knee", ("seated", "hands", "talk")),
+        ("hip", ("seated", "hands", "talk")),
+        ("ankle", ("seated", "hands", "short_game", "talk")),
+        ("heel", ("seated", "hands", "short_game", "talk")),
+        ("foot", ("seated", "hands", "short_game", "talk")),
+        ("calf", ("seated", "hands", "short_game", "talk")),
+        ("wrist", ("seated", "talk")),
+    ):
+        assert quiet_work([f"{side} {area}"]) == quiet_work([f"{side}_{area.upper()}"]) == left
+    assert quiet_work([f"{side} heel", "lower back"]) == ("seated", "hands", "talk")
+
+
 def test_the_safe_choice_is_the_easier_check_or_a_drill_of_the_same_aim_that_is_allowed():
     drills = [
         Exercise("d1", "Ten slow swings", aim="other"), Exercise("d2", "Step through", aim="x"),
@@ -293,13 +354,14 @@ def test_discomfort_is_open_until_it_is_over_for_its_place_or_for_all():
         ("s1", 1, "discomfort", "Left knee"), ("s1", 1, "discomfort", "wrist"), ("s2", 1, "discomfort", "left_knee"),
         ("s1", 3, "discomfort_over", "left_knee"), ("s1", 5, "discomfort", "left knee"), ("s2", 4, "saw", "x"),
         ("s3", 5, "discomfort", None), ("s3", 6, "discomfort_over", None), ("s4", 2, "discomfort_over", "hip"),
+        ("s6", 4, "discomfort", "hip"), ("s6", 5, "discomfort_over", "hip"),
         ("s4", 3, "discomfort", "hip"), ("s5", 3, "discomfort", "hip"), ("s5", 3, "discomfort_over", "hip"),
     )  # fmt: skip
     found = {(row["student"], row["code"]) for row in open_discomfort(lines).iter_rows(named=True)}
     assert found == {("s1", "wrist"), ("s2", "left_knee"), ("s1", "left knee"), ("s4", "hip")}
     then = open_discomfort(lines, datetime(2026, 5, 4, tzinfo=UTC).replace(tzinfo=None))
     assert {(row["student"], row["code"]) for row in then.iter_rows(named=True)} == {
-        ("s1", "wrist"), ("s2", "left_knee"), ("s4", "hip"),
+        ("s1", "wrist"), ("s2", "left_knee"), ("s4", "hip"), ("s6", "hip"),
     }  # fmt: skip
 
 

@@ -132,7 +132,8 @@ def put_recordings(put, session):
     key = {"session": session.code, "swing_no": 1}
     put("academy.swing", [key | {
         "part": "baseline", "pace": "full", "n_samples": 9, "usable": True, "flags": ["low_rate"], "flag_counts": [60],
-        "file_flags": ["low_rate"], "file_flag_counts": [60], "heel_source": "measured", "rate_hz": 60.0,
+        "file_flags": ["low_rate"], "file_flag_counts": [60], "heel_source": "measured", "rate_hz": 60.0, "kind": "swing",
+        "sure": 0.9,
     }])  # fmt: skip
     event = key | {"event": "impact", "t_s": 1.0, "expected_error_s": 0.0}
     if "measure" in session.recorded:
@@ -246,7 +247,10 @@ def check_recordings(academy, reader, allowed, day):
         measured = naive.naive_in_use(academy, session.student, "measure", day)
         of_session.add((code, plate, film, 70.0 if measured else None))
         out = bool(session.recorded) and not used
-        of_swing.add((code, "no_consent" if out else "low_rate", not out, None if out else 60.0))
+        flags, made_of = ("no_consent", 1) if out else ("low_rate", 60), (0, "none", None, None, None)
+        of_swing.add(
+            (code, *flags, *flags, not out, *(made_of if out else (9, "measured", "swing", 0.9, 60.0)))
+        )
         events |= {(code, "impact", "plate")} if plate else set()
         events |= {(code, "impact", "clip")} if film else set()
         events |= {(code, "top", "plate")} if plate and film else set()
@@ -257,7 +261,9 @@ def check_recordings(academy, reader, allowed, day):
             faults.add((code,))
         COUNTED["recording"] += 7
     assert seen("SELECT session, has_plate, has_clip, body_mass_kg FROM session") == of_session
-    assert seen("SELECT session, flags[1], usable, rate_hz FROM swing") == of_swing
+    of_flags = "flags[1], flag_counts[1], file_flags[1], file_flag_counts[1]"
+    of_samples = "usable, n_samples, heel_source, kind, sure, rate_hz"
+    assert seen(f"SELECT session, {of_flags}, {of_samples} FROM swing") == of_swing
     assert seen("SELECT session, event, clock FROM swing_event") == events
     assert seen("SELECT session FROM hold") == holds
     assert seen("SELECT session FROM clip_point") == points
