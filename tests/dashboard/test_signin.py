@@ -168,8 +168,30 @@ def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monk
     sign_in(monkeypatch)
     name_coach(homes("real"))
     before = refusals(homes("real"))
-    assert "Farthest outside the target first" in page_text(visit("real", "students", "h01"))
+    at = visit("real", "students", "h01")
+    assert "Farthest outside the target first" in page_text(at)
+    assert [button.label for button in at.sidebar.button if button.label.startswith("Sign")] == ["Sign out"]
     assert refusals(homes("real")) == before
+
+
+def test_who_has_not_signed_in_sees_whose_pages_these_are_the_way_in_and_nothing_else(
+    homes, visit, page_text, monkeypatch
+):
+    sign_in(monkeypatch)
+    monkeypatch.setattr(SignedIn, "is_logged_in", False)
+    at = visit("real", "students", "h01")
+    assert [title.value for title in at.title] == [homes("real").settings().name]
+    assert [button.label for button in at.button] == ["Sign in"]
+    assert "Farthest outside" not in page_text(at)
+    assert not {"Sanna Test", "Sven Probe"} & set(page_text(at).splitlines())
+
+
+def test_whoever_is_looked_as_next_starts_without_what_the_one_before_chose(monkeypatch):
+    chosen, state = {"student": "s01", "as": "c01"}, {"kept": {"student": "s01"}, "language": "en"}
+    monkeypatch.setattr(signin.st, "query_params", chosen)
+    monkeypatch.setattr(signin.st, "session_state", state)
+    signin._forget()
+    assert (chosen, state) == ({}, {"language": "en"})
 
 
 def test_sign_in_is_set_up_where_the_secrets_name_a_provider(monkeypatch):
