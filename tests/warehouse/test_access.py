@@ -13,6 +13,7 @@ import pytest
 import builders
 from warehouse import access, settings
 from warehouse.access import open_reader
+from warehouse.body import FallsAnswer
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
@@ -71,11 +72,10 @@ def test_a_student_sees_shared_notes_only_and_a_coach_all(academy):
     assert notes("c2") == {"open-s3", "kept-s3"}
 
 
-def test_a_student_sees_their_own_discomfort_even_when_its_note_is_not_shared(academy):
+@pytest.mark.parametrize("kind", ["discomfort", "discomfort_over", "falls"])
+def test_a_student_sees_what_is_noted_of_their_body_even_when_its_note_is_not_shared(academy, kind):
     with writer(academy) as w:
-        w.append(
-            "academy.note", builders.note_frame("sore-s2", "s2", shared=False, kind="discomfort", code="knee")
-        )
+        w.append("academy.note", builders.note_frame("sore-s2", "s2", shared=False, kind=kind, code="knee"))
         w.publish()
     assert students_seen(academy, "s2", "note WHERE note = 'sore-s2'") == {"s2"}
     assert students_seen(academy, "g2", "note WHERE note = 'sore-s2'") == {"s2"}
@@ -525,6 +525,24 @@ def test_a_signals_evidence_reaches_exactly_those_whom_the_signal_reaches(signal
     assert of_evidence == {"h1": ["a", "b", "c", "d"], "c1": ["a"], "c2": ["b", "c"]}.get(person, [])
 
 
+def test_signals_made_of_what_is_out_of_use_go_and_what_hurts_or_was_refused_stays(signals):
+    with writer(signals) as w:
+        w.execute(
+            "UPDATE season.signal SET kind = 'slipping', student = 's1', coach = 'c1' WHERE signal = 'b'"
+        )
+        w.execute(
+            "UPDATE season.signal SET kind = 'discomfort', student = 's1', coach = 'c1' WHERE signal = 'c'"
+        )
+        w.execute("INSERT INTO academy.consent VALUES ('s1', 's1', 'measure', '2026-01-01', '2026-05-09')")
+        w.publish()
+    for person, others in (("h1", {"d"}), ("c1", set())):
+        for day, of_student in ((date(2026, 5, 9), {"a", "b", "c"}), (TODAY, {"a", "c"})):
+            reader = open_reader(signals, person, today=day)
+            for table in ("signal", "signal_evidence"):
+                seen = set(reader.sql(f"SELECT signal FROM {table}").to_series())
+                assert seen == of_student | others, (person, day, table)
+
+
 def test_a_coach_sees_the_own_eye_and_everyones_together_and_no_other_coachs(academy):
     with writer(academy) as w:
         for coach in ("c1", "c2", None):
@@ -717,6 +735,29 @@ def test_that_something_hurts_is_told_of_students_in_reach_alone(academy):
         for p in ("h1", "c1", "c2", "s1", "s2", "g2")
     }
     assert hurting == {"h1": True, "c1": True, "c2": False, "s1": False, "s2": True, "g2": True}
+    with writer(academy) as w:
+        w.append("academy.note", builders.note_frame("over", "s2", shared=False, kind="discomfort_over"))
+        w.publish()
+    assert not any(
+        open_reader(academy, p, today=TODAY).something_hurts("s2")
+        for p in ("h1", "c1", "c2", "s1", "s2", "g2")
+    )
+
+
+def test_what_was_said_of_falls_is_told_of_students_in_reach_alone(academy):
+    with writer(academy) as w:
+        w.append("academy.note", builders.note_frame("fell", "s2", shared=False, kind="falls", grade=1))
+        w.publish()
+    answer = FallsAnswer(date(2026, 5, 5), fell=True)
+    for person, told in (
+        ("h1", answer),
+        ("c1", answer),
+        ("s2", answer),
+        ("g2", answer),
+        ("c2", None),
+        ("s1", None),
+    ):
+        assert open_reader(academy, person, today=TODAY).falls_answer("s2") == told, person
 
 
 def test_whoever_is_no_student_any_more_is_reached_by_no_coach_and_no_guardian(academy):

@@ -254,6 +254,8 @@ def test_whoever_keeps_to_what_is_left_exceeds_no_limit(days, a_day, a_week):
         ("lower_back", "Sit and breathe.", True),  # the trunk: every drill
         ("trail knee", "Step past the lead foot.", True),
         ("left wrist", "Stand quietly for five breaths.", False),
+        ("left_outer_calf", "Ten slow swings.", False),  # an area within what was noted
+        ("left_outer_calf", "Stand quietly for five breaths.", True),
         ("wrist", "Ten slow swings.", True),
         ("somewhere", "Breathe.", True),  # not known: nothing is risked
         (None, "Breathe.", True),
