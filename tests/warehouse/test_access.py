@@ -798,6 +798,84 @@ def test_samples_and_films_are_not_shown_once_the_consent_has_ended_and_are_agai
     assert seen(date(2026, 7, 1)) == (3, film)
 
 
+ENDED = "INSERT INTO academy.consent VALUES ('s1', 's1', ?, '2026-01-01', '2026-05-09')"
+MADE_OF_RECORDINGS = (
+    "academy.setup_target", "academy.band", "academy.swing_metric", "academy.swing_fault", "season.session_metric",
+    "season.session_fault", "season.student_trend", "season.trend_line", "season.style", "season.student_fault_rate",
+    "season.pace_ladder", "season.fault_chain", "season.felt", "season.felt_agreement", "season.aim", "season.agreed_aim",
+    "season.ball_link",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("purpose", "made_of"),
+    [("measure", True), ("film", False), ("family_page", False), ("academy_figures", False)],
+)
+def test_numbers_made_of_recordings_are_not_shown_once_the_consent_to_these_has_ended(
+    academy, purpose, made_of
+):
+    with writer(academy) as w:
+        whose = {table: put_one_of_each(w, table) for table in MADE_OF_RECORDINGS}
+        w.execute(ENDED, [purpose])  # v-s1 has plate samples and no film
+        w.publish()
+    for day in (date(2026, 5, 9), TODAY):
+        reader = open_reader(academy, "h1", today=day)
+        for table, column in whose.items():
+            rows = reader.sql(f'SELECT {column} FROM "{table.split(".")[1]}"').to_series()
+            left = {"s3"} if made_of and day == TODAY else {"s1", "s3"}
+            assert {row.removeprefix("v-") for row in rows} == left, (table, day)
+
+
+@pytest.mark.parametrize("person", ["h1", "c1", "s1"])
+@pytest.mark.parametrize(
+    ("recorded", "ended", "left"),
+    [
+        (["plate"], ["measure"], []), (["plate"], ["film"], ["plate"]), (["clip"], ["film"], []),
+        (["clip"], ["measure"], ["clip"]), (["plate", "clip"], ["measure"], ["clip"]),
+        (["plate", "clip"], ["film"], ["plate"]), (["plate", "clip"], ["measure", "film"], []),
+        (["plate", "clip"], ["family_page"], ["plate", "clip"]), ([], ["measure", "film"], []),
+    ],
+)  # fmt: skip
+def test_of_a_visit_what_may_still_be_used_is_shown_and_a_swing_without_any_says_so(
+    academy, recorded, ended, left, person
+):
+    key = "SELECT 'v-s1' AS session, 1 AS swing_no"
+    with writer(academy) as w:
+        w.execute(
+            "UPDATE academy.session SET has_plate = ?, has_clip = ?, body_mass_kg = 70 WHERE session = 'v-s1'",
+            ["plate" in recorded, "clip" in recorded],
+        )
+        w.execute(
+            f"INSERT INTO academy.swing BY NAME {key}, 'baseline' AS part, 'full' AS pace, 9 AS n_samples, true AS usable, "
+            "['low_rate'] AS flags, [60] AS flag_counts, ['low_rate'] AS file_flags, [60] AS file_flag_counts, "
+            "'measured' AS heel_source, 60.0 AS rate_hz, 'swing' AS kind, 0.9 AS sure"
+        )
+        for clock in recorded:
+            event = "'impact' AS event, 1.0 AS t_s, 0.0 AS expected_error_s, 'marked' AS source"
+            w.execute(f"INSERT INTO academy.swing_event BY NAME {key}, {event}, '{clock}' AS clock")
+        if len(recorded) == 2:  # of the film, on the plate's clock
+            event = "'top' AS event, 1.0 AS t_s, 0.0 AS expected_error_s, 'clip' AS source, 'plate' AS clock"
+            w.execute(f"INSERT INTO academy.swing_event BY NAME {key}, {event}")
+        for purpose in ended:
+            w.execute(ENDED, [purpose])
+        w.publish()
+    reader = open_reader(academy, person, today=TODAY)
+    session = reader.sql("SELECT has_plate, has_clip, body_mass_kg FROM session WHERE session = 'v-s1'").row(
+        0
+    )
+    assert session == ("plate" in left, "clip" in left, None if "measure" in ended else 70.0)
+    events = [("impact", clock) for clock in left] + ([("top", "plate")] if len(left) == 2 else [])
+    assert sorted(reader.sql("SELECT event, clock FROM swing_event").rows()) == sorted(events)
+    flags = (["no_consent"], [1]) if recorded and not left else (["low_rate"], [60])
+    made_of = (
+        (False, 0, "none", None, None, None)
+        if recorded and not left
+        else (True, 9, "measured", "swing", 0.9, 60.0)
+    )
+    query = "SELECT flags, flag_counts, file_flags, file_flag_counts, usable, n_samples, heel_source, kind, sure, rate_hz FROM swing"
+    assert reader.sql(query).row(0) == (*flags, *flags, *made_of)
+
+
 def test_bands_of_nobody_in_particular_are_everyones(academy):
     with writer(academy) as w:
         for student in (None, "s1", "s3"):
