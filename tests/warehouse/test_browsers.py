@@ -50,6 +50,21 @@ def test_of_many_browsers_at_the_same_moment_one_gets_in(home):
     assert len(browsers.open_browsers(home)) == 1
 
 
+def test_what_becomes_of_an_invitation_between_reading_and_using_it_counts(home, clock, monkeypatch):
+    used, withdrawn, over = (browsers.invite(home, "c01", timedelta(days=7)) for _ in range(3))
+    as_read = {token: browsers.read(home, token) for token in (used, withdrawn, over)}
+    monkeypatch.setattr(browsers, "read", lambda _, token: as_read[token])
+    browsers.let_in(home, used, "the faster one")
+    browsers.withdraw(home, as_read[withdrawn].name)
+    for token in (used, withdrawn):
+        with pytest.raises(AccessError):
+            browsers.let_in(home, token, "")
+    clock.now += timedelta(days=7).total_seconds() + 1
+    with pytest.raises(AccessError):
+        browsers.let_in(home, over, "")
+    assert [b.device for b in browsers.open_browsers(home)] == ["the faster one"]
+
+
 def test_an_invitation_runs_out_and_the_printed_one_soon(home, clock):
     week = browsers.invite(home, "c01", timedelta(days=7))
     printed = browsers.invite(home, None, browsers.START_GOOD, on_this_machine=True)
