@@ -111,6 +111,9 @@ def test_the_printed_address_works_on_its_own_machine_alone(site, from_where):
         == 403
     )
     assert client().post("/invitation", data={"key": token}).status_code == 403
+    for key in (token, printed(home, "c01")):
+        looked = client().get("/invitation", params={"key": key})
+        assert (looked.status_code, "This invitation is not valid" in looked.text) == (403, True)
     assert client().get("/start", params={"key": token}).status_code == 303  # none of these used it up
 
 

@@ -174,15 +174,18 @@ def filmed(filled):
     return filled, agree
 
 
-def test_of_a_film_nobody_sees_more_than_the_feet_and_that_only_while_it_is_agreed_to(filmed):
+@pytest.mark.parametrize("elsewhere", [True, False])
+def test_of_a_film_nobody_sees_more_than_the_feet_and_that_only_while_it_is_agreed_to(filmed, elsewhere):
     home, agree = filmed
+    if elsewhere:
+        home.settings_file.write_text('consents = "kept elsewhere"\n' + home.settings_file.read_text())
     cut = home.filed / "d-v-s2" / ".film" / "swing-1.mp4"
     for last_days, shown in (
         ({"film": None, "keep_film": None}, cut),
         ({"film": None, "keep_film": TODAY - timedelta(days=1)}, cut),
         ({"film": TODAY, "keep_film": None}, cut),
         ({"film": TODAY - timedelta(days=1), "keep_film": None}, None),
-        ({"keep_film": None}, cut if home.settings().consents_kept_elsewhere else None),
+        ({"keep_film": None}, cut if elsewhere else None),
     ):
         agree(**last_days)
         for person in ("h1", "c1", "s2", "g2"):
