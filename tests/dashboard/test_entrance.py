@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 import pytest
 from starlette.applications import Starlette
 
+import builders
 from dashboard import admitted, elements, entrance
 from warehouse import browsers
 from warehouse.errors import AccessError
@@ -181,3 +182,10 @@ def test_leaving_the_roster_ends_the_browser_for_good(site):
             w.publish()
         with pytest.raises(AccessError):
             visitor.reader(home)
+
+
+def test_a_home_with_settings_alone_has_no_academy_yet_unless_it_says_it_is_the_demo(tmp_path):
+    home = builders.make_home(tmp_path / "new", 'name = "A"\ntime_zone = "UTC"\n')
+    assert admitted.is_new(home)
+    home.settings_file.write_text('name = "A"\ntime_zone = "UTC"\ndemo = true\n')
+    assert not admitted.is_new(home)

@@ -123,10 +123,17 @@ def test_failures_name_row_value_and_rule():
         assert sorted(found) == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
 
 
+def test_a_missing_and_an_unknown_column_are_named():
+    frame = pl.DataFrame({"season": ["a"], "from": [date(2026, 1, 1)], "until": [date(2026, 2, 1)]})
+    found = {(f.reason, f.column, f.index) for f in base.failures(deliveries.SeasonLine, frame)}
+    assert found == {("missing_column", "to", None), ("unknown_column", "until", None)}
+
+
 @pytest.mark.parametrize(
     ("contract", "column", "low", "high"),
     [
         (deliveries.PlateSample, "swing_no", 0, 1_000_000), (deliveries.PlateSample, "t_s", -1e11, 1e11),
+        (deliveries.PlateSample, "cop_x_mm", -1e7, 1e7), (deliveries.PlateSample, "lead_across_mm", -1e7, 1e7),
         (deliveries.PlateSample, "lead_n", -20.0, 6000.0), (deliveries.PlateSample, "trail_heel_n", -20.0, 6000.0),
         (deliveries.EventLine, "swing_no", 0, None), (deliveries.EventLine, "t_s", -1e11, 1e11),
         (deliveries.ClipLine, "swing_no", 0, None), (deliveries.ClipLine, "frame", 0, 10_000_000),
