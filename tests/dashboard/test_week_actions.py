@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from dashboard.pages.week import entries
 from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import people_first, review, to_fix
 from dashboard.pages.week.faults import finding, sentences, top_faults
@@ -245,3 +246,11 @@ def test_the_season_plan_names_the_measure_with_most_students_outside_and_how_ma
         "65\u00a0% to 75\u00a0%",
     )  # fmt: skip
     assert date(2026, 3, 16) == WEEK
+
+
+def test_a_met_aim_points_at_what_comes_next_a_drill_to_stop_at_its_own_aim_and_a_delivery_at_nothing():
+    first = {"subject": "what is met", "drill_aim": "of another drill"}
+    last = {"subject": "what comes next", "drill_aim": "what the drill was for"}
+    kinds = ("aim_met", "idle_drill", "slipping", "refused")
+    points_at = [entries._works_on({"kind": kind, "subject": "itself"}, [first, last]) for kind in kinds]
+    assert points_at == ["what comes next", "what the drill was for", "itself", None]
