@@ -63,13 +63,16 @@ def film(
     rise_curves: tuple[np.ndarray, np.ndarray] | None = None,
     seed: int = 0,
     uneven: float = 0.0,
+    pause: tuple[float, float] | None = None,
     **look: object,
 ) -> Made:
-    """Write a film and return it with its truth."""
+    """Write a film and return it with its truth; `pause`: not filmed from when, s, and for how long."""
     how = Look(width=width, height=width * 9 // 32 * 2, seed=seed, **look)
     shot = ClipShot(fps, SHOE_MM, view, 0.95, handed == "right")
     grid_s, rises = heel_rise_curves(seconds, seed) if rise_curves is None else rise_curves
     times_s = picture_times(seconds, fps, uneven, seed)
+    if pause is not None:
+        times_s = np.where(times_s < pause[0], times_s, times_s + pause[1])
     write_film(path, times_s, rises, grid_s, shot, STANCE_MM, how)
     return Made(path, shot, how, grid_s, rises, times_s)
 

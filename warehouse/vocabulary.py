@@ -95,6 +95,8 @@ FLAG_COUNTS = {
     "clip_stamp_unclear": "1",
     "clip_heels_low": "1",
     "clip_heights_impossible": "1",
+    "clip_pace_impossible": "1",
+    "clip_feet_exchanged": "1",
     "sensors_filled": "sensors",
     "shares_only": "1",
     "no_positions": "feet without",

@@ -260,13 +260,15 @@ class FilmClock(NamedTuple):
     flags: list[str]
     fps: float | None
     candidates_s: list[float] | None = None  # offsets among which a coach may choose
+    strikes: int | None = None  # clicks heard in its sound; None without sound
 
 
 def film_clock(reader: Reader, session: str, swing_no: int) -> FilmClock:
     """Where a swing's film lies; no offset where none was found."""
     rows = reader.sql(
         """
-        SELECT clip_offset_s, clip_offset_se_s, clip_offset_source, flags, clip_fps, clip_candidates_s
+        SELECT clip_offset_s, clip_offset_se_s, clip_offset_source, flags, clip_fps, clip_candidates_s,
+            len(clip_strikes_s)
         FROM swing JOIN session USING (session) WHERE session = ? AND swing_no = ?
         """,
         [session, swing_no],

@@ -85,6 +85,8 @@ FLAGS = Words(
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
         "clip_heels_low": "the heels hardly lift, so they can't confirm where the film belongs",
+        "clip_pace_impossible": "no swing goes at the film's pace, so nothing is measured by it",
+        "clip_feet_exchanged": "the film's feet look exchanged, or it is mirrored; nothing is measured by it",
         "clip_heights_impossible": "the film shows a heel below the floor, so its heights can't be trusted",
         "practice_swing": "a practice swing, found in a recording",
         "uncertain_swing": "it may be a practice swing; a coach has not yet said",

@@ -33,6 +33,7 @@ REFUSALS = Words(
         "event_twice": "an event is marked twice",
         "events_out_of_order": "the events are out of order",
         "few_platforms": "the recording has too few plates",
+        "film_cut": "the film was paused or cut",
         "heel_over_foot": "the heel carries more than its foot",
         "hold": "a hold is too short or lies outside its recording",
         "in_the_future": "the session is dated ahead of today",

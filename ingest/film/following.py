@@ -37,6 +37,7 @@ ENOUGH, FAINT = 0.70, 0.25  # of a mark's colour: to place it by, and to believe
 TOO_MUCH = 1.7
 FLOW_BACK_PX = 1.0  # a flow that does not lead back to where it came from is none
 BY_FLOW = 0.6  # the score of a place by flow alone
+LONGEST_PAUSE_S, MOST_STEPS = 0.25, 6.0  # between two pictures, and in usual steps
 SEEN_LEAST = 0.5  # of the pictures, for each mark
 STANDING_LEAST = 0.8  # of the first still pictures
 NO_TAPE = "its first pictures show no four marks of one bright colour, as tape on heels and toes would be"
@@ -58,7 +59,7 @@ def follow_film(path: Path, name: str, progress: Callable[[float], None] | None 
     `progress` is called with the seconds of film that are done.
 
     Raises
-        Refused: it can't be read, shows no tape, or loses a mark for half of the film.
+        Refused: it can't be read, shows no tape, loses a mark for half of the film, or was cut.
     """
     stream = pictures(path, name)
     first = _first_still(stream)
@@ -77,8 +78,21 @@ def follow_film(path: Path, name: str, progress: Callable[[float], None] | None 
         what = f"a mark is out of sight in {100 * (1 - seen.min()):.0f} % of its pictures"
         todo = "keep both feet in the picture, free of the grip, the bag and the ball basket, and film again"
         raise refuse("marks_lost", what, todo, file=name)
+    _in_one_go(np.array(times), name)
     tall, wide = first[0].y.shape
     return Tracks(np.array(times), places, scores, np.array(follower.shakes), (wide, tall))
+
+
+def _in_one_go(times_s: FLOATS, name: str) -> None:
+    """Refuse a film whose pictures jump: it was paused, or cut.
+
+    Phones leave out a few pictures in a row where light or memory fail, never a quarter of a second.
+    """
+    steps = np.diff(times_s)
+    at = int(np.argmax(steps))
+    if steps[at] > max(LONGEST_PAUSE_S, MOST_STEPS * float(np.median(steps))):
+        what = f"its pictures jump by {steps[at]:.2f} s at {times_s[at]:.2f} s, so it was paused or cut"
+        raise refuse("film_cut", what, "film the swing in one go, and deliver the session again", file=name)
 
 
 def _first_still(stream: Iterator[Picture]) -> list[Picture]:

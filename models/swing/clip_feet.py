@@ -11,13 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
-from models.swing.clip import HeelRise
+from models.swing.clip import Clip, HeelRise, heel_rise, stillest_s
 from models.swing.clip_marks import Mark, frame_se_s
 
 FLOATS = NDArray[np.float64]
 TRAIL_UP, LEAD_DOWN = "trail_up", "lead_down"
+IMPOSSIBLE_PACE, EXCHANGED = "clip_pace_impossible", "clip_feet_exchanged"
 USUAL = {TRAIL_UP: Mark(0.033, 0.062), LEAD_DOWN: Mark(-0.225, 0.090)}
 """After impact, s: what is usual, and 1.3 times its standard deviation over seven kinds of feet.
 
@@ -30,6 +32,11 @@ LEAST_TRAIL_MM, LEAST_LEAD_MM = 20.0, 12.0  # one that lifts less says too littl
 HIGHEST = 0.98  # quantile of a heel's heights that counts as its highest
 SMOOTHED_S = 0.03
 MAD_TO_SD = 1.4826
+DOWNSWING_S = (0.10, 0.80)  # top to impact; this and the next four by common practice, no source
+SLOWEST_RISE_S, FASTEST_RISE_S = 0.45, 0.020  # the trail heel over the middle half of its rise
+LATEST_UP_S = 0.80  # the trail heel, after the lead heel was down
+AFTER_IMPACT_S = 0.2  # by then the trail heel is on its way up
+SEEN_SE_S = 0.05  # of a moment that says something of the pace
 
 Moves = Mapping[str, Mark]
 """When each heel moves, s on the clip's clock, and how surely; without those that lift too little."""
@@ -52,37 +59,109 @@ class FeetImpact:
         return abs(impact_s - self.mark.t_s) <= MOST_SES * math.hypot(self.mark.error_s, error_s)
 
 
+@dataclass(frozen=True)
+class _Heel:
+    """One heel's height as it goes, lost pictures bridged: `known` are those that were seen."""
+
+    high: FLOATS
+    known: NDArray[np.int64]
+    highest: float
+    first_frame: int
+    fps: float
+
+    def passes(self, share: float, *, up: bool) -> Mark | None:
+        """When it passes a share of its greatest height for good, up to that height or down from it.
+
+        Where it was lost as it moved, that is between the pictures about the gap, and the error as wide.
+        None where it was never on both sides.
+        """
+        over = self.high >= share * self.highest
+        sides = ~over[: int(np.argmax(self.high >= 0.95 * self.highest))] if up else over
+        last = np.flatnonzero(sides)
+        if not last.size or last[-1] + 1 >= self.high.size:
+            return None
+        k = int(last[-1])
+        at = k + (share * self.highest - self.high[k]) / (self.high[k + 1] - self.high[k])
+        after = int(np.searchsorted(self.known, k, side="right"))
+        gap = float(self.known[min(after, self.known.size - 1)] - self.known[max(after - 1, 0)])
+        return Mark((self.first_frame + at) / self.fps, max(gap, 1.0) * frame_se_s(self.fps))
+
+
+def _heel(
+    mm: FLOATS, rise: HeelRise, fps: float, least_mm: float, after_s: float = -math.inf
+) -> _Heel | None:
+    """A heel that lifts by so much after a time; None of one that does not."""
+    times = (rise.first_frame + np.arange(mm.size)) / fps
+    known = np.flatnonzero(np.isfinite(mm) & (times > after_s))
+    if known.size < 2:
+        return None
+    high = _smoothed(np.interp(np.arange(mm.size), known, mm[known]), max(round(SMOOTHED_S * fps), 1))
+    highest = float(np.quantile(high, HIGHEST))
+    return _Heel(high, known, highest, rise.first_frame, fps) if highest >= least_mm else None
+
+
 def heel_moves(rise: HeelRise, fps: float, after_s: float = -math.inf) -> Moves:
     """When the trail heel is half way up for good, and the lead heel half way down again for good.
 
-    Where a heel was lost as it moved, that is the middle of the gap, and the error as wide. What was before
-    `after_s`, as a stamp, is no part of the swing.
+    What was before `after_s`, as a stamp, is no part of the swing. A lead heel that is up to the end, where
+    the trail heel is not, comes down then at the earliest.
     """
-    found: dict[str, Mark] = {}
-    heels = (TRAIL_UP, rise.trail_mm, LEAST_TRAIL_MM), (LEAD_DOWN, rise.lead_mm, LEAST_LEAD_MM)
-    for name, mm, least in heels:
-        times = (rise.first_frame + np.arange(mm.size)) / fps
-        known = np.flatnonzero(np.isfinite(mm) & (times > after_s))
-        if known.size < 2:
-            continue
-        high = _smoothed(np.interp(np.arange(mm.size), known, mm[known]), max(round(SMOOTHED_S * fps), 1))
-        highest = float(np.quantile(high, HIGHEST))
-        up = high >= 0.5 * highest
-        sides = ~up[: int(np.argmax(high >= 0.95 * highest))] if name == TRAIL_UP else up
-        last = np.flatnonzero(sides)  # the last picture before it passes half of its height
-        if highest < least or not last.size:
-            continue
-        k = int(last[-1])
-        if k + 1 >= mm.size:  # a lead heel that is up to the end comes down then at the earliest
-            if TRAIL_UP not in found and high[-1] >= LEAST_TRAIL_MM:
-                found[name] = Mark(float(times[-1]), frame_se_s(fps))
-            continue
-        at = k + (0.5 * highest - high[k]) / (high[k + 1] - high[k])
-        after = int(np.searchsorted(known, k, side="right"))
-        before = max(after - 1, 0)
-        gap = float(known[min(after, known.size - 1)] - known[before])
-        found[name] = Mark((rise.first_frame + at) / fps, max(gap, 1.0) * frame_se_s(fps))
-    return found
+    trail = _heel(rise.trail_mm, rise, fps, LEAST_TRAIL_MM, after_s)
+    lead = _heel(rise.lead_mm, rise, fps, LEAST_LEAD_MM, after_s)
+    found = {
+        TRAIL_UP: trail.passes(0.5, up=True) if trail else None,
+        LEAD_DOWN: lead.passes(0.5, up=False) if lead else None,
+    }
+    if lead and exchanged(rise, fps, after_s):
+        found[LEAD_DOWN] = Mark((rise.first_frame + lead.high.size) / fps, frame_se_s(fps))
+    return {name: moved for name, moved in found.items() if moved is not None}
+
+
+def exchanged(rise: HeelRise, fps: float, after_s: float = -math.inf) -> bool:
+    """Whether the lead heel is up to the end and the trail heel is not: a mirrored film, or feet misnamed."""
+    trail = _heel(rise.trail_mm, rise, fps, LEAST_TRAIL_MM, after_s)
+    lead = _heel(rise.lead_mm, rise, fps, LEAST_TRAIL_MM, after_s)
+    stays_up = lead is not None and bool(lead.high[-1] >= 0.5 * lead.highest)
+    return stays_up and (trail is None or bool(trail.high[-1] < 0.5 * trail.highest))
+
+
+def impossible_pace(rise: HeelRise, fps: float, events_s: Mapping[str, float]) -> bool:
+    """Whether no swing goes so slowly or fast: a film that plays slower than it says, or faster.
+
+    By the downswing, where top and impact are known, and by the heels: how long the trail heel
+    takes over the middle half of its rise, and how long after the lead heel is down it is up.
+    """
+    if "top" in events_s and "impact" in events_s:
+        down_s = events_s["impact"] - events_s["top"]
+        if not DOWNSWING_S[0] <= down_s <= DOWNSWING_S[1]:
+            return True
+    trail = _heel(rise.trail_mm, rise, fps, LEAST_TRAIL_MM)
+    quarter, most = (trail and trail.passes(share, up=True) for share in (0.25, 0.75))
+    if quarter and most and max(quarter.error_s, most.error_s) < SEEN_SE_S:
+        took_s = most.t_s - quarter.t_s
+        if took_s > SLOWEST_RISE_S or took_s < FASTEST_RISE_S - 1.0 / fps:
+            return True
+    moves = heel_moves(rise, fps)
+    if len(moves) < len(USUAL) or max(moved.error_s for moved in moves.values()) > SEEN_SE_S:
+        return False
+    return moves[TRAIL_UP].t_s - moves[LEAD_DOWN].t_s > LATEST_UP_S
+
+
+def film_doubt(clip: Clip, points: pl.DataFrame, events_s: Mapping[str, float]) -> str | None:
+    """The flag of a swing's film that can't be trusted, whatever puts it on the plate's clock; else None.
+
+    `events_s` are on the film's clock. Whether feet are exchanged shows only where the film goes on after
+    impact. Nothing is said of one with a stamp before its swing.
+    """
+    at = events_s.get("address", stillest_s(points, clip.fps))
+    rise = heel_rise(points, clip, at, None, against_toes=True)
+    if rise is None or clip.stamped:
+        return None
+    if impossible_pace(rise, clip.fps, events_s):
+        return IMPOSSIBLE_PACE
+    end_s = (rise.first_frame + rise.lead_mm.size) / clip.fps
+    goes_on = end_s - events_s.get("impact", math.inf) >= AFTER_IMPACT_S
+    return EXCHANGED if goes_on and exchanged(rise, clip.fps) else None
 
 
 def impact_by_feet(moves: Moves, usual: Mapping[str, Mark] = USUAL) -> FeetImpact | None:

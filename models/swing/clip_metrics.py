@@ -3,14 +3,19 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.swing.clip import FLOATS, UP_MM, HeelRise
+from models.swing.clip_feet import LEAD_DOWN, TRAIL_UP, heel_moves
 from models.swing.compiled import metric_section
 from warehouse.definitions import metric_codes
 from warehouse.vocabulary import FEET
+
+MOVES = {"lead": LEAD_DOWN, "trail": TRAIL_UP}
+SEEN_SE_S = 0.025  # of a heel's move, to be a measure
 
 
 @dataclass(frozen=True)
@@ -24,6 +29,24 @@ class SeenSwing:
     def at(self, foot: str, event: str) -> float:
         """Rise of a foot's heel at an event, mm; NaN for null."""
         return self.rise.at(foot, self.events_s[event], self.fps) if event in self.events_s else math.nan
+
+    @cached_property
+    def moves(self) -> dict[str, float]:
+        """When each foot's heel moves, s on the clip's clock; without those lost as they moved."""
+        found = heel_moves(self.rise, self.fps)
+        return {
+            foot: found[name].t_s
+            for foot, name in MOVES.items()
+            if name in found and found[name].error_s <= SEEN_SE_S
+        }
+
+    def moves_after(self, foot: str, event: str) -> float:
+        """How long after an event a foot's heel moves, s; NaN for null."""
+        return self.moves.get(foot, math.nan) - self.events_s.get(event, math.nan)
+
+    def order_ms(self) -> float:
+        """How much later the lead heel is half way down than the trail heel half way up, ms; NaN for null."""
+        return 1000.0 * (self.moves.get("lead", math.nan) - self.moves.get("trail", math.nan))
 
     def between(self, foot: str, first: str, last: str) -> tuple[float, float]:
         """(least, highest) rise from one event to another; NaN unless half of the frames are seen."""

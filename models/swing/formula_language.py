@@ -123,7 +123,7 @@ class Formula:
         terms = []
         for kind, node in zip(kinds, args, strict=True):
             term = self._over_0(kind, node) if kind in ("seconds", "points") else self.term(node)
-            clip_too = term.kind != "rise" or name in ("at", "least", "highest")
+            clip_too = term.kind != "rise" or name in ("at", "least", "highest", "heel_order", "moves_after")
             if term.kind not in FITS.get(kind, (kind,)) or not clip_too:
                 raise wrong(
                     self.metric.code,
@@ -245,10 +245,16 @@ class Formula:
         return self.section.keep(f"heels.heel_order(swing, {self._line(lead)}, {self._line(trail)})")
 
     def _heel_order(self, lead: Term, trail: Term) -> Term:
+        if lead.kind == "rise":
+            return Term("number", self.section.keep("clip.order_ms()"))
         return Term("number", f"{self._ordered(lead, trail)}[0]")
 
     def _heel_order_error(self, lead: Term, trail: Term) -> Term:
         return Term("number", f"{self._ordered(lead, trail)}[1]")
+
+    def _moves_after(self, heel: Term, event: Term) -> Term:
+        found = f"clip.moves_after({heel.code!r}, {EVENTS[int(event.code)]!r})"
+        return Term("number", self.section.keep(found))
 
     def _slowest(self, _: Term, seconds: Term, event: Term) -> Term:
         return Term("number", self.section.keep(f"ops.slowest(swing, {seconds.code}, {self._event(event)})"))

@@ -71,11 +71,15 @@ OPERATIONS = {  # name: kinds of its arguments, an example, what it gives
     ),
     "heel_order": (
         ("signal", "signal"), "heel_order(lead_heel_share, trail_heel_share)",
-        "lead heel down (within 8 of its share at address) less trail heel up (half its share gone), ms",
+        "lead heel down (within 8 of its share) less trail heel up (half gone), ms; on film: half its height",
     ),
     "heel_order_error": (
         ("signal", "signal"), "heel_order_error(lead_heel_share, trail_heel_share)",
         "standard error of the same, ms: each heel's sd at address over its slope at its moment",
+    ),
+    "moves_after": (
+        ("rise", "event"), "moves_after(trail_heel_rise, impact)",
+        "s from an event to when a filmed heel moves: the trail heel is half way up, the lead heel half down",
     ),
     "slowest": (
         ("body", "seconds", "event"), "slowest(body_pressure, 1.0, takeaway)",
@@ -94,7 +98,7 @@ NAMED = {
     "signal": "a signal", "event": "an event", "from": "the event a window starts at",
     "to": "the event a window ends at",
     "seconds": "a length in seconds over 0", "points": "a number of points over 0",
-    "body": BODY, "point": "a heel or toe point",
+    "rise": "a heel's rise on film", "body": BODY, "point": "a heel or toe point",
     "number": "a number",
 }  # fmt: skip
 ARITHMETIC = {ast.Add: "{} + {}", ast.Sub: "{} - {}", ast.Mult: "{} * {}", ast.Div: "ops.ratio({}, {})"}

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, heel_rise
-from models.swing.clip_feet import MOST_SES
+from models.swing.clip_feet import MOST_SES, film_doubt
 from models.swing.clip_metrics import clip_metrics, heels_up, withhold_seen
 from models.swing.clock import (
     by_swing,
@@ -45,7 +45,8 @@ IMPOSSIBLE = "clip_heights_impossible"
 # Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
 PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
 LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]
-CLOCKLESS_MM = 4.0  # a height that moves by less than half of it wherever a film may lie needs no clock
+# What moves by less than half of this wherever a film may lie needs no clock.
+CLOCKLESS = {code: 0.004 if code.endswith("_s") else 4.0 for code in metric_codes()}
 SURE_ENOUGH_S = 0.020  # of a clip's offset, to change what the plate estimates under a heel
 
 
@@ -229,9 +230,9 @@ def _clip_of(
 ) -> tuple[FLOATS, list[HeelRise | None], list[int]]:
     """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise.
 
-    And the swings whose heights are impossible: they have neither, as those whose marks are in question. A
-    film without any mark lies where its heels say, give or take three standard errors: only what is the same
-    all over that stretch, and so needs no clock, is kept.
+    And the swings whose heights are impossible: they have neither, as those whose marks, pace or feet are in
+    question. A film without any mark lies where its heels say, give or take three standard errors: only what
+    is the same all over that stretch, and so needs no clock, is kept.
     """
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
@@ -244,14 +245,17 @@ def _clip_of(
         at, doubts, spreads = events_of[number], doubt_of[number], task.spreads
         points = points_of.get((number,), task.clip.points.clear())
         rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
-        if {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ())):
+        doubt = film_doubt(task.clip, points, at)
+        if doubt is not None:
+            placed.flag(number, doubt)
+        if doubt is not None or {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ())):
             rise = None
         if rise is not None and rise.impossible:
             sunk.append(number)
             rise = None
         if number in placed.rough:
             doubts = {event: (0.0, MOST_SES * shared) for event, (_, shared) in doubts.items()}
-            spreads = dict.fromkeys(metric_codes(), CLOCKLESS_MM)
+            spreads = CLOCKLESS
         values[place] = clip_metrics(rise, at, task.clip.fps)
         if rise is not None and spreads is not None:
             withhold_seen(values[place], rise, at, doubts, task.clip.fps, spreads)

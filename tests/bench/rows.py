@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 
 from bench import made
 from bench.crowds import fifty_at_once
-from bench.films import following
+from bench.films import following, whole_clip
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
 from bench.pages import dearest_query, opening_a_page
 from bench.papers import progress_pages
@@ -157,6 +157,7 @@ ROWS: tuple[Callable[[Path], Row], ...] = (
     against_mixedlm,
     whole_fit_against_mixedlm,
     following,
+    whole_clip,
     fifty_at_once,
     dearest_query,
     opening_a_page,

@@ -45,3 +45,7 @@ def test_a_ratio_that_is_worse_by_more_than_a_tenth_is_said(tmp_path):
     assert "WORSE" not in replace(row, ratio=2.1).line(2.0)
     assert "WORSE" not in replace(row, ratio=1.0).line(2.0)
     assert "WORSE" in replace(row, ratio=1.0, more_is_better=True).line(2.0)
+
+
+def test_a_film_goes_from_its_file_to_its_metrics(tmp_path):
+    assert films.whole_clip(tmp_path, seconds=1.5, fps=60.0, width=480, repeats=1).ratio > 1

@@ -31,6 +31,7 @@ ROUGH = mark(
 )
 MARK_STRIKE = mark("Go to the picture in which the ball is struck and press the button that says so.")
 CHOOSE_STRIKE = mark("Choose the picture in which the ball is struck.")
+NO_SOUND, NO_STRIKE = mark("It has no sound."), mark("No strike is heard in its sound.")
 UNCONFIRMED = mark("The heels hardly lift, so they can't confirm it.")
 KEPT = mark("Kept: the film is here from now on, as soon as your note has loaded.")
 PLACED = {
@@ -49,6 +50,14 @@ QUESTIONS = {
     "clip_heights_impossible": mark(
         "It shows a heel below the floor: was the camera upside down, or did it move? No height is taken "
         "from it."
+    ),
+    "clip_pace_impossible": mark(
+        "No swing goes at its pace: was it recorded in slow motion? Put the rate at which it was recorded "
+        "into fps in session.toml."
+    ),
+    "clip_feet_exchanged": mark(
+        "Its lead heel stays up at the end and its trail heel does not: it may be mirrored, or the feet "
+        "exchanged. No height is taken from it."
     ),
     "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
 }
@@ -135,7 +144,7 @@ def _show(reader: Reader, film: Film, session: str, swing_no: int) -> None:
             )
         )
         return
-    data, doubt = _measured(reader, session, swing_no) if film.on_plate else (without_lanes(), _(NO_PLATE))
+    data, doubt = _measured(reader, session, swing_no) if film.on_plate else _alone(reader, session, swing_no)
     data["film"] = base64.b64encode(path.read_bytes()).decode()
     data["kind"] = "video/mp4"
     title = (
@@ -174,21 +183,29 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
     return data, placed_by(clock, staff=staff and "impact_s" in data)
 
 
+def _alone(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, Any], str]:
+    """What the player shows of a film that no plate measured, and what is to be said of it."""
+    flags = sessions.film_clock(reader, session, swing_no).flags or []
+    why = next((_(words) for flag, words in QUESTIONS.items() if flag in flags), None)
+    return without_lanes(), " ".join(filter(None, (_(NO_PLATE), why)))
+
+
 def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
     """What puts a film on the plate's clock and how surely, or why nothing does and what `staff` can do."""
+    why = next((_(words) for flag, words in QUESTIONS.items() if flag in (clock.flags or [])), None)
     if clock.offset_s is None:
-        why = next((_(words) for flag, words in QUESTIONS.items() if flag in (clock.flags or [])), None)
         candidates = len(clock.candidates_s or [])
         where = _(ROUGH) if candidates == 1 else None if why and candidates else _(APART)
         todo = _(CHOOSE_STRIKE) if candidates > 1 else _(MARK_STRIKE)
-        return " ".join(filter(None, (where, why, todo if staff else None)))
+        silent = {None: _(NO_SOUND), 0: _(NO_STRIKE)}.get(clock.strikes) if staff and not why else None
+        return " ".join(filter(None, (where, why, silent, todo if staff else None)))
     said = []
     if clock.source in PLACED:
         error = _("± {n} ms").format(n=max(1, round(1000 * (clock.se_s or 0.0))))
         said.append(_(PLACED[clock.source]).format(error=error))
     if "clip_heels_low" in (clock.flags or []):
         said.append(_(UNCONFIRMED))
-    return " ".join(said)
+    return " ".join(filter(None, (*said, why)))
 
 
 def keep_place(reader: Reader, session: str, swing_no: int, offset_s: float) -> None:

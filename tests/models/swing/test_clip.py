@@ -117,7 +117,7 @@ def test_each_swings_film_shows_its_own_width_of_the_shoes():
 
 
 def test_where_the_scale_is_from_and_its_error_stand_with_the_swing(build):
-    points = frames_of(ramp(0.6, 1.0, 40), still)
+    points = frames_of(ramp(0.6, 1.0, 40), ramp(1.0, 1.4, 60))
     events = build.event_rows([TIMES]).with_columns(clock=pl.lit("clip"))
     found = {}
     for view in ("down_line", "face_on"):

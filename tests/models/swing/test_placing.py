@@ -435,3 +435,78 @@ def test_of_a_film_without_a_mark_only_the_height_that_needs_no_clock_is_kept(bu
     assert len(highest) > 14
     assert np.quantile(np.abs(highest), 0.9) < 6.0
     assert timed == [None] * len(timed)
+
+
+def slowed(film, by):
+    """A film recorded at its own rate that plays so many times slower, as its session.toml says too."""
+    return replace(film, fps=film.fps / by, times_s=film.times_s * by)
+
+
+@pytest.mark.parametrize(
+    ("change", "flag", "least"),
+    [
+        (lambda film: film, None, 1.0),
+        (lambda film: slowed(film, 8), "clip_pace_impossible", 0.8),
+        (feet_of.swapped, "clip_feet_exchanged", 0.95),
+    ],
+    ids=["true", "slow motion", "feet exchanged"],
+)
+def test_a_film_alone_that_cannot_be_trusted_says_so_and_gives_no_number(build, change, flag, least):
+    """Address, top and impact are marked at the pictures where they are seen, so its own marks agree."""
+    said = []
+    for maker in LIFTING:
+        for seed in range(6):
+            swing, film = one_film(maker, seed, fps=240.0, pan_px_s=0.0, lost=0.0)
+            seen = change(film)
+            pace = film.fps / seen.fps
+            marks = {"address": 0.1, "impact": swing.impact_s - film.offset_s}
+            events = build.event_rows([{event: t * pace for event, t in marks.items()}])
+            found = reduce_session(
+                None, build.swing_rows(1), events.with_columns(clock=pl.lit("clip")), clip=clip_of([seen])
+            )
+            flags = found.swings["flags"][0].to_list()
+            said.append(
+                not {name for name in flags if name.startswith("clip_")} if flag is None else flag in flags
+            )
+            known = found.metrics["trail_heel_rise_at_impact_mm"][0] is not None
+            assert known == (not any(name.startswith("clip_") for name in flags))
+    assert np.mean(said) >= least
+
+
+def test_a_film_alone_with_marked_events_gives_the_heights_order_and_timing_of_its_heels(build):
+    """Whatever the foot does, against its heels as they truly are; nulls are counted too."""
+    off, known = {"height": [], "order": [], "timing": []}, []
+    for maker in LIFTING:
+        for seed in range(5):
+            swing, film = one_film(maker, seed, fps=120.0, lost=0.0, pan_px_s=0.0)
+            at = {"address": swing.impact_s - 1.1, "top": swing.top_s, "impact": swing.impact_s}
+            events = build.event_rows([{event: t - film.offset_s for event, t in at.items()}])
+            found = reduce_session(
+                None, build.swing_rows(1), events.with_columns(clock=pl.lit("clip")), clip=clip_of([film])
+            )
+            values = found.metrics.row(0, named=True)
+            inside = (swing.t_s > film.offset_s) & (swing.t_s < film.offset_s + film.times_s[-1])
+            t, (lead, trail) = swing.t_s[inside], swing.rise_mm[:, inside]
+            up = t[np.flatnonzero(trail[: trail.argmax()] < 0.5 * trail.max())[-1]]
+            down = t[np.flatnonzero(lead >= 0.5 * lead.max())[-1]]
+            known.append(values["trail_heel_up_after_impact_s"] is not None)
+            if known[-1]:
+                off["timing"].append(values["trail_heel_up_after_impact_s"] - (up - swing.impact_s))
+            if values["seen_heel_order_ms"] is not None:
+                off["order"].append(values["seen_heel_order_ms"] / 1000 - (down - up))
+            off["height"].append(values["lead_heel_rise_mm"] - lead[t < swing.top_s].max())
+    assert np.mean(known) >= 0.95
+    assert len(off["order"]) >= 20
+    assert np.quantile(np.abs(off["timing"]), 0.9) < 0.02
+    assert np.quantile(np.abs(off["order"]), 0.9) < 0.04
+    assert np.quantile(np.abs(off["height"]), 0.9) < 6.0
+
+
+def test_the_order_of_the_heels_needs_no_clock_and_when_they_move_does(build):
+    swing, film = one_film("stepping start", 2, fps=60.0, lost=0.0, pan_px_s=0.0)
+    plate = {"address": swing.impact_s - 1.1, "top": swing.top_s, "impact": swing.impact_s}
+    found = reduce_session(
+        trace_of([swing]), build.swing_rows(1), build.event_rows([plate]), clip=clip_of([film])
+    ).metrics.row(0, named=True)
+    assert found["seen_heel_order_ms"] == pytest.approx(-315, abs=40)
+    assert found["trail_heel_up_after_impact_s"] is None
