@@ -183,10 +183,17 @@ def _purpose(page: Page) -> str:
 
 
 def _commands() -> Iterator[str]:
-    rows = [(f"`underfoot {verb}`", _first_line(command.callback)) for verb, command in _verbs().items()]
-    yield from _list(
-        "Commands", "`underfoot VERB --help` lists the options.", ("command", "what it does"), rows
-    )
+    rows = [
+        (f"`underfoot {verb}`", _first_line(command.callback), _options(command))
+        for verb, command in _verbs().items()
+    ]
+    opening = "`underfoot VERB --help` says what each option does."
+    yield from _list("Commands", opening, ("command", "what it does", "options"), rows)
+
+
+def _options(command: click.Command) -> str:
+    named = [name for param in command.params for name in param.opts if name.startswith("--")]
+    return ", ".join(f"`{name}`" for name in sorted(named) if name != "--home")
 
 
 def _verbs() -> dict[str, click.Command]:
