@@ -40,7 +40,7 @@ check: $(VENV)/ready-test
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-# Written from the code: the messages to translate; tables, faults, flags, metrics, labels and pages.
+# Written from the code: the messages in each language; tables, faults, flags, metrics, labels and pages.
 docs: $(VENV)/ready-test
 	$(BIN)/python -m dashboard.text.extract
 	$(BIN)/python tests/reference.py

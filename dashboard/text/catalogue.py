@@ -7,7 +7,7 @@ looks a message up and `ngettext` one that counts; values go in afterwards, by n
 
 A constant is made before anyone has said which language they read. So `mark` and `mark_plural` only mark its
 message for the catalogue, and whoever shows it calls `_`. `Words` is a table of such constants that does this
-by itself. `python -m dashboard.text.extract` lists every message in `underfoot.pot`, to translate from.
+by itself. `python -m dashboard.text.extract` lists every message in each language's file.
 """
 
 import re

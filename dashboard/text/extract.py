@@ -1,4 +1,4 @@
-"""List every message of the pages in `underfoot.pot`, and in each language: python -m dashboard.text.extract.
+"""Bring each language's file up to date with the messages of the pages: python -m dashboard.text.extract.
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
 and from the rules the names and explanations of metrics, faults, signs and feelings; from advice.toml what
@@ -21,7 +21,7 @@ from babel.messages.plurals import get_plural
 from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).parents[2]
-TEMPLATE = Path(__file__).with_name("underfoot.pot")
+LANGUAGES = sorted(Path(__file__).parent.glob("*.po"))
 KEYWORDS = {"_": None, "mark": None, "ngettext": (1, 2), "mark_plural": (1, 2)}
 HEADER = """msgid ""
 msgstr ""
@@ -76,10 +76,10 @@ def messages() -> Catalog:
     return found
 
 
-def listed(catalog: Catalog | None = None) -> str:
+def listed(catalog: Catalog) -> str:
     """The list as it is written: by message, so that two branches that add one seldom meet."""
     written = BytesIO()
-    write_po(written, catalog or messages(), width=100, omit_header=True, sort_output=True)
+    write_po(written, catalog, width=100, omit_header=True, sort_output=True)
     return written.getvalue().decode()
 
 
@@ -114,7 +114,6 @@ def update(file: Path) -> list[str]:
 
 
 if __name__ == "__main__":
-    TEMPLATE.write_text(listed(), encoding="utf-8")
-    for file in sorted(TEMPLATE.parent.glob("*.po")):
+    for file in LANGUAGES:
         for lacking in update(file):
             print(f"{file.name}: {lacking}")

@@ -13,7 +13,6 @@ from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
 MOST_CLICKS = 12
-FIRST_TIME_S, LATER_S = 180.0, 30.0  # by a hand that needs no time to read
 
 
 def make_academy(hand, address):
@@ -92,7 +91,6 @@ def test_from_today_to_the_students_picture_with_a_recording_and_one_moment_put_
         for clicks, seconds, saved_s in figures:
             print(f"{clicks} clicks, {seconds:.1f} s, shown {saved_s:.1f} s after Save")
         assert figures[1][0] <= MOST_CLICKS
-        assert figures[1][1] < LATER_S
     finally:
         context.close()
     snapshot = open_snapshot(home)
@@ -135,8 +133,6 @@ def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):
             f"first time: {first_clicks} clicks, {first_s:.1f} s, shown {shown_s:.1f} s after Save; then: "
             f"{hand.clicks} clicks, {later_s:.1f} s, shown {again_s:.1f} s after Save"
         )
-        assert first_s < FIRST_TIME_S
-        assert later_s < LATER_S
     finally:
         context.close()
     snapshot = open_snapshot(home)

@@ -137,8 +137,3 @@ def test_all_that_is_counted_has_its_plural():
         for call in calls(ast.parse(file.read_text(encoding="utf-8")), {"count"}):
             if len(call.args) == 2 and isinstance(call.args[1], ast.Constant):
                 assert call.args[1].value in numbers.THINGS, f"{file.name}: {ast.unparse(call)}"
-
-
-def test_the_list_of_messages_is_up_to_date():
-    """Else run: make text (python -m dashboard.text.extract)."""
-    assert extract.TEMPLATE.read_text(encoding="utf-8") == extract.listed()
