@@ -3,7 +3,8 @@
 One rule for every wing: deliveries, drills, the lesson sheet, the progress page, paper and the note form ask
 here. It is kept on the careful side: a drill may load an area when its name, its text or its cautions mention
 it or what works with it, and nothing is done with eyes closed until the player has said that they have not
-fallen in the past year. The lists of words are common sense, no source; they diagnose nothing.
+fallen in the past year. The lists of words, English and German, are common sense, no source; they diagnose
+nothing.
 """
 
 import re
@@ -35,28 +36,38 @@ AIMS_AT_BALANCE = ("unsteady_at_address",)
 
 _EYES_CLOSED = re.compile(
     r"\b(eyes?\b[^.;]{0,15}\b(closed|shut)|(close|closes|closing|closed|shut|shuts|shutting)\b[^.;]{0,12}"
-    r"\beyes?|blindfold(ed)?|without looking)\b"
+    r"\beyes?|blindfold(ed)?|without looking|blind|augenbinde|ohne (hinzusehen|hinzuschauen|zu schauen))\b"
+    r"|\baugen\b[^.;]{0,25}\b(zu|geschlossen|verbunden|schließen)\b"
+    r"|\b(geschlossenen?|verbundenen?|schließe?n?t?)\b[^.;]{0,20}\baugen\b"
 )
 _BALANCE = re.compile(
     r"\b((one|single|other)[ -]?(leg|foot)(ged|ed)?|balanc(e|es|ing)|wobbl\w*|nudg\w*|foam|cushion|tiptoes?|"
-    r"heel to toe walk)\b"
+    r"heel to toe walk|einem (bein|fuß)|ein bein)\b"
+    r"|einbein|gleichgewicht|balancier|wacke?l|schaumstoff|kissen|zehenspitze|stups|stoß"
 )
 _LOAD = re.compile(
     r"\b(jump\w*|hop|hops|hopping|bound\w*|sprint\w*|heavy|heavier|weighted|lunge\w*|squat\w*|"
-    r"(as )?(hard|fast) as (you|they|possible)|full force)\b"
+    r"(as )?(hard|fast) as (you|they|possible)|full force|so (hart|fest|schnell|kräftig) (wie|du|es)|"
+    r"voller kraft|spring(en|e|t)|schwere?[nrs]?)\b|sprung|sprünge|hüpf|ausfallschritt|kniebeuge"
 )
 
 _LEG = (
-    "leg", "knee", "kneel", "ankle", "heel", "foot", "feet", "toe", "calf", "calves", "hip", "step",
-    "stepped", "stepping", "walk", "press", "stand",
-)  # fmt: skip
-_ARM = ("arm", "hand", "wrist", "elbow", "shoulder", "club", "swing", "strike", "ball")
-_ANY_MOVEMENT = ("",)  # any movement on the feet with a club may load the trunk and the hips
-# Area of the body → words of a drill's text that mention it or what works with it.
+    r"\b(leg|knee|kneel|ankle|heel|foot|feet|toe|calf|calves|hip|step|stepped|stepping|walk|press|stand)"
+    r"(s|es|ing|ed)?\b"
+    r"|knie|knöchel|sprunggelenk|ferse|fuß|füße|zehe|wade\b|waden|hüft|einbein|beine?n?\b|schritt|tritt|"
+    rf"\btrete?n?t?\b|geh|steh|stell|drück|{_LOAD.pattern}|{_BALANCE.pattern}"
+)
+_TURN = r"\bturn(s|ing|ed)?\b|dreh"
+_ARM = (
+    r"\b(arm|hand|wrist|elbow|shoulder|club|swing|strike|ball)(s|es|ing|ed)?\b"
+    r"|\barme?n?\b|hände|handgelenk|ellbogen|ellenbogen|schulter|schläg|schlag|schwing|schwung|schwüng|bälle"
+)
+_ANY_MOVEMENT = ""  # any movement on the feet with a club may load the trunk and the hips
+# Area of the body → what a drill's text has in it that mentions the area or what works with it.
 WORKS_WITH = {
     "lower back": _ANY_MOVEMENT, "upper back": _ANY_MOVEMENT, "neck": _ANY_MOVEMENT, "hip": _ANY_MOVEMENT,
     "shoulder": _ARM, "elbow": _ARM, "wrist": _ARM, "hand": _ARM,
-    "knee": (*_LEG, "turn"), "ankle": _LEG, "heel": _LEG, "foot": _LEG, "calf": _LEG,
+    "knee": f"{_LEG}|{_TURN}", "ankle": _LEG, "heel": _LEG, "foot": _LEG, "calf": _LEG,
 }  # fmt: skip
 SIDES = ("lead", "trail", "left", "right")
 
@@ -238,9 +249,9 @@ def may_load(exercise: Exercise, area: str | None) -> bool:
     with_it = WORKS_WITH.get(named) or next(
         (found for name, found in WORKS_WITH.items() if name in named), None
     )
-    if with_it is None or with_it is _ANY_MOVEMENT:
+    if not with_it:
         return True
-    return any(re.search(rf"\b{word}(s|es|ing|ed)?\b", exercise.text) for word in (*with_it, named))
+    return re.search(rf"{with_it}|\b{re.escape(named)}(s|es|ing|ed)?\b", exercise.text) is not None
 
 
 def quiet_work(areas: Iterable[str | None]) -> tuple[str, ...]:

@@ -276,6 +276,41 @@ LEG = [
 
 
 @pytest.mark.parametrize(
+    "text", ["Jump to the side.", "Three deep squats", "Up on tiptoes", "Balance on foam"]
+)
+def test_what_loads_or_unsettles_the_body_may_load_the_legs(text):
+    drill = Exercise("d", text)
+    assert all(may_load(drill, area) for area in ("knee", "ankle", "heel", "foot", "calf"))
+    assert not may_load(drill, "wrist")
+
+
+@pytest.mark.parametrize(
+    ("text", "cautions", "knee", "wrist"),
+    [
+        ("Mit geschlossenen Augen ruhig stehen.", ("eyes_closed", "age"), True, False),
+        ("Schließen Sie die Augen und atmen Sie aus.", ("eyes_closed", "age"), False, False),
+        ("Augen zu, dann drei langsame Schwünge", ("eyes_closed", "age"), False, True),
+        ("Zehn Probeschwünge, ohne hinzusehen", ("eyes_closed", "age"), False, True),
+        ("Einbeinstand auf dem hinteren Fuß", ("balance",), True, False),
+        ("Auf einem Bein das Gleichgewicht halten", ("balance",), True, False),
+        ("Auf einem Kissen sitzen", ("balance",), True, False),
+        ("Zur Seite springen", ("load",), True, False),
+        ("So fest wie du kannst auf ein Handtuch schlagen", ("load",), True, True),
+        ("Kniebeugen mit dem Schläger", ("load",), True, True),
+        ("Die rechte Ferse anheben", (), True, False),
+        ("Die Hüften drehen", (), True, False),
+        ("Die Arme hängen lassen", (), False, True),
+        ("Ruhig atmen, die Augen geöffnet", (), False, False),
+        ("Being patient, in the spring", (), False, False),
+    ],
+)
+def test_a_drill_written_in_german_needs_the_same_cautions(text, cautions, knee, wrist):
+    drill = Exercise("d", text)
+    assert cautions_of(drill) == cautions
+    assert (may_load(drill, "knee"), may_load(drill, "wrist")) == (knee, wrist)
+
+
+@pytest.mark.parametrize(
     ("areas", "words", "spared"),
     [
         (("shoulder", "elbow", "wrist", "hand"), ARM, [*LEG, "turn"]),
