@@ -81,14 +81,15 @@ def home(tmp_path_factory):
     return home
 
 
-def test_a_clip_alone_has_its_four_metrics_and_nothing_a_plate_would_give(home):
+def test_a_clip_alone_has_its_own_metrics_and_nothing_a_plate_would_give(home):
     with closing(open_snapshot(home)) as snapshot:
         got = snapshot.sql("SELECT * FROM academy.swing_metric WHERE session = 'v2' ORDER BY swing_no")
         swings = snapshot.sql("SELECT * FROM academy.swing WHERE session = 'v2'")
     high = [no in HIGH for no in range(1, SWINGS + 1)]
     assert got["lead_heel_rise_mm"].to_numpy() == pytest.approx(np.where(high, 70, 20), abs=1)
     seen = {name for name in got.columns[3:] if got[name].null_count() < SWINGS}
-    assert {n for n in seen if "rise" not in n} <= {"backswing_s", "downswing_s"}
+    of_heels = {"seen_heel_order_ms", "trail_heel_up_after_impact_s"}
+    assert {n for n in seen if "rise" not in n} <= {"backswing_s", "downswing_s", *of_heels}
     assert swings["usable"].all()
     assert swings["clip_offset_s"].null_count() == SWINGS
     assert set(swings["heel_source"]) == {"none"}
