@@ -27,6 +27,18 @@ def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     assert focus.drill == "Heel-off strikes"
 
 
+@pytest.mark.parametrize(("day", "drill"), [(1, "Heel-off strikes"), (3, "Never set")])
+def test_of_two_drills_for_one_aim_the_one_set_last_is_practised(reader_of, homes, day, drill):
+    at = f"2026-02-0{day}"
+    changed(
+        homes, f"two_drills_{day}",
+        "INSERT INTO academy.drill_dose (note, student, drill, \"at\", day, kind) "
+        f"VALUES ('n9', 's01', 'd04', '{at}', '{at}', 'drill')",
+        notes=[note("d04", "drill", 1) | {"note": "n9", "day": date(2026, 2, day)}],
+    )  # fmt: skip
+    assert page(reader_of, f"two_drills_{day}", "s01", "s01").focus.drill == drill
+
+
 def test_while_discomfort_is_open_no_drill_is_suggested_and_it_comes_first(reader_of, homes):
     changed(homes, "sore", notes=[note("lower_back", "discomfort", 2)])
     shown = page(reader_of, "sore", "s01", "s01")

@@ -220,6 +220,15 @@ def test_the_top_faults_say_their_share_then_and_now_and_which_drill_has_moved_t
     first = rows["Fault"][0]
     assert "drills have moved “Trail heel still down at impact”" in finding(rows)
     assert finding(rows).startswith(f"“{first}” shows most")
+    assert sentences(rows) == [
+        (
+            first,
+            "20\u00a0% of swings, 1 of 1 students. Earlier 67\u00a0%, 1 of 1. Moved by: Heel-off strikes.",
+        )
+    ]
+    new = top_faults(changed("new_fault", "DELETE FROM season.student_fault_rate WHERE span = 'before'"))
+    assert new["Students, earlier"].to_list() == ["–"]
+    assert sentences(new) == [(first, "20\u00a0% of swings, 1 of 1 students. Moved by: Heel-off strikes.")]
     unmoved = top_faults(changed("unmoved", "UPDATE season.drill_effect SET advice = 'try'"))
     assert finding(unmoved) == f"“{first}” shows most; no drill has moved the top three yet"
     assert all(sentence.endswith("Moved by: no drill yet.") for _fault, sentence in sentences(unmoved))
