@@ -4,7 +4,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable
-from contextlib import AbstractContextManager, closing, nullcontext
+from contextlib import closing
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -123,9 +123,7 @@ def load(
 @verb
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
 @click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
-@click.option(
-    "--cluster", metavar="ADDRESS", help="Read the traces on the workers of the Dask scheduler there."
-)
+@click.option("--cluster", metavar="ADDRESS", help="Read the traces on a Dask scheduler's workers.")
 def build(home: Home, cluster: str | None, *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
     if plan:
@@ -133,9 +131,11 @@ def build(home: Home, cluster: str | None, *, from_filed: bool, plan: bool) -> N
 
         terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
         return
+    from models.cluster import workers_at
+
     home.settings()
     loader = _loader(home)
-    with _workers(home, cluster):
+    with workers_at(cluster, home):
         loader.rebuild() if from_filed else loader.build()
     terminal.show_published(home)
 
@@ -361,14 +361,6 @@ def _loader(home: Home, *, quiet: bool = False) -> "Loader":
     from models import build as models
 
     return Loader(home, models, terminal, quiet)
-
-
-def _workers(home: Home, cluster: str | None) -> AbstractContextManager[None]:
-    if cluster is None:
-        return nullcontext()
-    from models.cluster import workers_at
-
-    return workers_at(cluster, home)
 
 
 def _serve(

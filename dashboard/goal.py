@@ -49,7 +49,7 @@ def goal_sentence(reader: Reader, student: str, *, staff: bool) -> str:
         return ""
     kind = f" ({GOALS[row['code']]})" if row["code"] in GOALS else ""
     said = _("The goal of {day}: “{words}”{kind}.") if staff else _("Your goal since {day}: “{words}”{kind}.")
-    return said.format(day=on(row["day"]), words=row["text"], kind=kind)
+    return said.format(day=on(row["day"]), words=row["text"].removesuffix("."), kind=kind)
 
 
 def outcomes(chosen: StudentSeason) -> dict[str, str]:

@@ -2,30 +2,25 @@
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import date
 from functools import partial
 from typing import Any
 
 import polars as pl
 
 from dashboard import elements as st
-from dashboard import gate, pdf, picture_files, turns
+from dashboard import gate, pdf, picture_files, tables, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES, area_name
-from dashboard.text.markdown import Markdown, markdown
-from dashboard.text.numbers import on, quoted, short_day
+from dashboard.text.markdown import markdown
+from dashboard.text.numbers import on, quoted
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 FIRST_ALONE_S = 0.6  # the browser draws a page's first picture in that time
-FEW_ROWS, FEW_COLUMNS = 10, 9  # so many a phone shows as a list; more rows fold, more columns are a grid
-DESK_WIDTH = 820  # px that a table has beside the sidebar
-LETTER_WIDTH, CELL_PADDING, WIDEST_CELL = 7, 18, 200  # px in a table
-TWO_LINES = 65  # px; Streamlit breaks a cell's text only in rows of more than 64
 
 
 def choose(
@@ -162,7 +157,7 @@ def _details(drawn: Picture, place: str) -> None:
     with folded:
         st.write(words)
         if not rows.is_empty():
-            _show_rows(rows)
+            tables.show(rows, narrow=narrow())
         with st.container(horizontal=True):
             if not rows.is_empty():
                 save_table(rows, name, place)
@@ -172,7 +167,7 @@ def _details(drawn: Picture, place: str) -> None:
 
 def table(rows: pl.DataFrame, name: str | None = None) -> None:
     """Rows as a table: days as days, gaps empty. With a `name`, a button below saves it as a file."""
-    _show_rows(rows)
+    tables.show(rows, narrow=narrow())
     if name is not None and not rows.is_empty():
         save_table(rows, name)
 
@@ -201,68 +196,6 @@ def save_to_print(make: Callable[[], str], name: str, paper: str) -> None:
 
 def _pdf_of(make: Callable[[], str], paper: str) -> bytes:
     return pdf.pdfs([make()], paper)[0]
-
-
-def _show_rows(rows: pl.DataFrame) -> None:
-    """Rows as a grid, with long cells on two lines where it is wide; on a phone the first ones as a list."""
-    if not narrow() or not 2 < len(rows.columns) <= FEW_COLUMNS:
-        _grid(rows)
-        return
-    _list(rows.head(FEW_ROWS))
-    if len(rows) > FEW_ROWS:
-        with st.expander(_("All {n} rows").format(n=len(rows))):
-            _grid(rows)
-
-
-def _list(rows: pl.DataFrame) -> None:
-    """A row a line, the first cell in bold, empty cells left out: a phone has no room for columns."""
-    lines = []
-    for first, *rest in rows.iter_rows():
-        cells = zip(rows.columns[1:], rest, strict=True)
-        said = ". ".join(f"{name}: {_cell(cell)}" for name, cell in cells if cell not in {None, "", "–"})
-        lines.append(markdown("- **{what}**. {said}", what=_cell(first), said=said))
-    st.write(Markdown("\n".join(lines)))
-
-
-def _cell(value: object) -> str:
-    return on(value) if isinstance(value, date) else str(value)
-
-
-def _wide_texts(rows: pl.DataFrame) -> list[str]:
-    """The columns whose long texts need a second line for the last column to be in sight."""
-    letters = {name: max(map(len, [name, *map(str, rows[name])])) for name in rows.columns}
-    width = {name: LETTER_WIDTH * n + CELL_PADDING for name, n in letters.items()}
-    if len(rows) > FEW_ROWS or sum(width.values()) <= DESK_WIDTH:
-        return []
-    return [name for name, kind in rows.schema.items() if kind == pl.String and width[name] > WIDEST_CELL]
-
-
-def _grid(rows: pl.DataFrame) -> None:
-    wide = _wide_texts(rows)
-    gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
-    # A date column shows a gap as "None"; with gaps, its days go in as words.
-    gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]
-    rows = rows.with_columns(
-        pl.Series(name, [day and short_day(day) for day in rows[name]], pl.String) for name in gappy
-    )
-    gaps += [pl.col(name).fill_null("") for name in gappy]
-    days = {
-        name: st.column_config.DateColumn(format=_("D MMM YYYY"))
-        for name, kind in rows.schema.items()
-        if kind == pl.Date
-    }
-    texts = {name: st.column_config.TextColumn(width=WIDEST_CELL) for name in wide}
-    if _("Words") in rows.columns:
-        texts[_("Words")] = st.column_config.TextColumn(width="large")
-    config = days | texts
-    if narrow():  # whose row it is stays in sight while the others are pushed aside
-        config.setdefault(rows.columns[0], st.column_config.Column())["pinned"] = True
-    # An Arrow table, because Streamlit turns a Polars frame into a pandas one: that holds the interpreter's
-    # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
-    st.dataframe(
-        rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=config,
-        row_height=TWO_LINES if wide else None,
-    )  # fmt: skip
 
 
 def aside(sentence: str) -> None:

@@ -59,13 +59,18 @@ def on_worker(
 
 
 @contextmanager
-def workers_at(address: str, home: Home) -> Iterator[None]:
+def workers_at(address: str | None, home: Home) -> Iterator[None]:
     """Within the block, sessions are read by the workers of the scheduler at `address`, as in tcp://10.0.0.2:8786.
+
+    Without an address, they are read here as ever.
 
     Raises
         CallError: Dask is missing, no scheduler answers, it has no workers, or as `on_worker`.
         UnderfootError: workers kept dying.
     """
+    if address is None:
+        yield
+        return
     distributed = _distributed()
     try:
         client = distributed.Client(address, timeout=CONNECT_S)

@@ -17,7 +17,7 @@ from pathlib import Path
 import builders
 import made_swings as made
 from dashboard import readers
-from dashboard.pages.session import content
+from dashboard.pages.session import content, saving
 from ingest import filing as _filing  # noqa: F401 - imported before the fork, as is what follows
 from killed_loads import SETTINGS, ended_well, in_a_child, land
 from warehouse.deliverer import MARK
@@ -53,7 +53,7 @@ def save(home: Home, base: Path, k: int, told: int) -> None:
     """One save; says when it begins, and when the page would say that it is saved."""
     reader, parts = visit(home, base, k)
     os.write(told, b"r")
-    content.save(reader, parts)
+    saving.save(reader, parts)
     os.write(told, b"s")
 
 
@@ -88,7 +88,7 @@ def whole(folder: Path) -> bool:
 def finish(home: Home, base: Path, kills: int, into: Path) -> None:
     """Save everything once more, and load it."""
     for k in range(kills):
-        content.save(*visit(home, base, k))
+        saving.save(*visit(home, base, k))
     land(home)
     with writer(home) as w:
         rows = w.sql("SELECT student, day, started_at, count(*) FROM academy.session GROUP BY ALL").rows()

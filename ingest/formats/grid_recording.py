@@ -11,7 +11,6 @@ length kept.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import polars as pl
@@ -32,7 +31,6 @@ from ingest.formats.footprints import (
 from ingest.formats.grid_file import Frames
 
 BIN_S = 0.04
-WINDOW_S = 2.0  # feet stand in one place for longer
 NO_PLACE_SHARE = 0.02  # of the swing's high total load: a foot this light has no centre of pressure
 SATURATED_FRAMES, SATURATED_SENSORS = 3, 2
 N_PER_KPA_MM2 = 1e-3
@@ -96,28 +94,6 @@ class FootSamples:
     across: Array
     x: Array
     y: Array
-
-
-def loads_of_sides(frames: Frames, kept: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Lead and trail foot's load (N) of these frames, each the load on its side of a line between the feet.
-
-    The line is found anew for every WINDOW_S; where there are no two feet in one, that of the window before
-    stands, and before the first of them the middle of the grid.
-    """
-    plane = Plane(frames.pressure.shape[1], frames.pressure.shape[2], frames.pitch_mm)
-    side: Marks = plane.x > float(np.mean(plane.x))
-    newton = plane.pitch_mm**2 * N_PER_KPA_MM2
-    time, lead, total = frames.t_s[kept], np.zeros(len(kept)), np.zeros(len(kept))
-    window = np.floor((time - time.min()) / WINDOW_S).astype(np.int64)
-    edges = [0, *(np.flatnonzero(np.diff(window)) + 1).tolist(), len(kept)]
-    for low, high in pairwise(edges):
-        pressure = frames.pressure[kept[low:high]]
-        peak = pressure.max(axis=0).astype(np.float64)
-        found = split(peak, loaded(peak, plane), plane)
-        side = side if found is None else found
-        total[low:high] = pressure.sum(axis=(1, 2), dtype=np.float64)
-        lead[low:high] = pressure[:, side].sum(axis=1, dtype=np.float64)
-    return lead * newton, (total - lead) * newton
 
 
 class Recording:

@@ -6,6 +6,7 @@ length; heel load over the rear third. Handedness is applied here: x grows towar
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +15,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ingest.formats.explanation import BODY_N, Explanation
-from ingest.formats.footprints import Marks
+from ingest.formats.footprints import Marks, Plane, loaded, split
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
-from ingest.formats.grid_recording import Recording, loads_of_sides
+from ingest.formats.grid_recording import N_PER_KPA_MM2, Recording
 from ingest.plate_rows import SampleFile, snapped
 from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
@@ -25,6 +26,7 @@ from warehouse.vocabulary import SAMPLE_COLUMNS
 
 NOISE_BELOW_KPA = -5.0  # sensors scatter a little under 0; more is another unit or a broken zero
 ABSURD_KPA = 5000.0
+WINDOW_S = 2.0  # feet stand in one place for longer
 MOST_STUCK = 0.1  # of all sensors
 LEAST_TOTAL_N, MOST_TOTAL_N = 50.0, 6000.0
 _EXPORT = "export the recording again and deliver the session again"
@@ -141,7 +143,7 @@ class Turned:
 
     def loads(self) -> SampleFile:
         """Both feet's loads, near enough to find the swings by; lines count the frames from 1."""
-        lead, trail = loads_of_sides(self.frames, self.whole)
+        lead, trail = _loads_of_sides(self.frames, self.whole)
         columns = {"t_s": self.frames.t_s[self.whole], "lead_n": lead, "trail_n": trail}
         return SampleFile(self.path.name, columns, self.whole + 1, {})
 
@@ -264,3 +266,27 @@ def _check_total(path: Path, parts: Parts) -> None:
 
 def _places(marks: Marks) -> list[tuple[int, int]]:
     return [(int(row), int(col)) for row, col in np.argwhere(marks)]
+
+
+def _loads_of_sides(
+    frames: Frames, kept: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lead and trail foot's load (N) of these frames, each the load on its side of a line between the feet.
+
+    The line is found anew for every WINDOW_S; where there are no two feet in one, that of the window before
+    stands, and before the first of them the middle of the grid.
+    """
+    plane = Plane(frames.pressure.shape[1], frames.pressure.shape[2], frames.pitch_mm)
+    side: Marks = plane.x > float(np.mean(plane.x))
+    newton = plane.pitch_mm**2 * N_PER_KPA_MM2
+    time, lead, total = frames.t_s[kept], np.zeros(len(kept)), np.zeros(len(kept))
+    window = np.floor((time - time.min()) / WINDOW_S).astype(np.int64)
+    edges = [0, *(np.flatnonzero(np.diff(window)) + 1).tolist(), len(kept)]
+    for low, high in pairwise(edges):
+        pressure = frames.pressure[kept[low:high]]
+        peak = pressure.max(axis=0).astype(np.float64)
+        found = split(peak, loaded(peak, plane), plane)
+        side = side if found is None else found
+        total[low:high] = pressure.sum(axis=(1, 2), dtype=np.float64)
+        lead[low:high] = pressure[:, side].sum(axis=1, dtype=np.float64)
+    return lead * newton, (total - lead) * newton

@@ -222,10 +222,8 @@ class _Reader:
         if fps is None or view not in VIEWS:
             what = f"[clip] needs fps and a view that is one of {', '.join(VIEWS)}"
             raise self.stop("bad_clip", what, "", _Place("clip"))
-        offset_s, mm_per_px = (
-            self.number("offset_s", -1e6, 1e6, "clip"),
-            self.number("mm_per_px", 0.05, 20, "clip"),
-        )
+        offset_s = self.number("offset_s", -1e6, 1e6, "clip")
+        mm_per_px = self.number("mm_per_px", 0.05, 20, "clip")
         sync, through = table.get("sync"), self.truth(table, "runs_through", "bad_clip", _Place("clip"))
         if sync not in (None, *CLIP_SYNCS):
             what = f'[clip] sync is {shown(sync)} but may only be "stamp", a heel stamped before set-up'

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import layout
+from dashboard import layout, tables
 from dashboard.pages.students.content import most_outside
 from dashboard.pages.trust.content import in_short
 from dashboard.student_season import ladder
@@ -167,4 +167,4 @@ def test_a_phone_shows_a_tables_first_rows_as_a_list_and_wide_ones_as_a_grid(
 
 
 def test_long_cells_stand_in_rows_tall_enough_for_streamlit_to_break_them():
-    assert layout.TWO_LINES > 4 * 16  # its grid breaks text from rows of over 4 rem
+    assert tables.TWO_LINES > 4 * 16  # its grid breaks text from rows of over 4 rem

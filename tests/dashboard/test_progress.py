@@ -32,7 +32,7 @@ def test_of_two_drills_for_one_aim_the_one_set_last_is_practised(reader_of, home
     at = f"2026-02-0{day}"
     changed(
         homes, f"two_drills_{day}",
-        "INSERT INTO academy.drill_dose (note, student, drill, \"at\", day, kind) "
+        'INSERT INTO academy.drill_dose (note, student, drill, "at", day, kind) '
         f"VALUES ('n9', 's01', 'd04', '{at}', '{at}', 'drill')",
         notes=[note("d04", "drill", 1) | {"note": "n9", "day": date(2026, 2, day)}],
     )  # fmt: skip

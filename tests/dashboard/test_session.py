@@ -12,7 +12,7 @@ import pytest
 import builders
 from app_test import AppTest
 from dashboard import readers
-from dashboard.pages.session import content, films, moments
+from dashboard.pages.session import content, films, moments, saving
 from dashboard.pages.session.shared import parts_of
 from ingest import filing
 from warehouse import home
@@ -66,7 +66,7 @@ def brought(day, data=b"swing_no"):
 
 def saved(reader, visit, files):
     """The session and the folder of a visit by itself."""
-    found = content.save(reader, [(visit, files, {})])
+    found = saving.save(reader, [(visit, files, {})])
     [(student, session)] = found.sessions
     assert student == visit.student
     return session, found.folder
@@ -82,7 +82,7 @@ def together(*students):
 
 
 def test_a_recording_of_several_is_one_delivery_with_a_session_for_each(opened):
-    found = content.save(opened, together("s01", "s02"))
+    found = saving.save(opened, together("s01", "s02"))
     assert [student for student, _ in found.sessions] == ["s01", "s02"]
     for student, session in found.sessions:
         assert (found.folder / session / "plate.csv").read_bytes() == student.encode()
@@ -92,14 +92,14 @@ def test_a_recording_of_several_is_one_delivery_with_a_session_for_each(opened):
 def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
     before = set(opened.home.inbox.iterdir())
     parts = together("s01", "s02")
-    left_out = [parts[0], (*parts[1][:2], {1: content.Found("not_a_swing")})]
+    left_out = [parts[0], (*parts[1][:2], {1: saving.Found("not_a_swing")})]
     with pytest.raises(CallError, match="Every swing is left out"):
-        content.save(opened, left_out)
+        saving.save(opened, left_out)
     coach = readers.reader(opened.home, "c01").by(lambda: readers.reader(opened.home, "c01"))
     with pytest.raises(AccessError, match="s02"):
-        content.save(coach, parts)
+        saving.save(coach, parts)
     with builders.no_large_files(), pytest.raises(OSError, match="large"):
-        content.save(opened, [parts[0], (*brought(24, b"0" * (1 << 20)), {})])
+        saving.save(opened, [parts[0], (*brought(24, b"0" * (1 << 20)), {})])
     assert set(opened.home.inbox.iterdir()) == before
 
 
@@ -123,7 +123,7 @@ def test_a_save_that_is_killed_at_any_step_is_whole_or_is_not_there_and_the_next
 
         monkeypatch.setattr(home, "sync", killed)
         try:
-            content.save(opened, parts)
+            saving.save(opened, parts)
         except Killed:
             new = set(opened.home.inbox.iterdir()) - before
             for folder in new:
@@ -136,8 +136,8 @@ def test_a_save_that_is_killed_at_any_step_is_whole_or_is_not_there_and_the_next
     assert step > 5
     assert whole <= 1  # after the move into the inbox there is one step left
     monkeypatch.setattr(home, "sync", usual)
-    found = content.save(opened, parts)
-    again = content.save(opened, parts)
+    found = saving.save(opened, parts)
+    again = saving.save(opened, parts)
     assert found.sessions == again.sessions
     hashes = {content_hash(one.folder / session) for one in (found, again) for _, session in one.sessions}
     assert len(hashes) == 2
@@ -167,8 +167,8 @@ def test_what_a_coach_says_of_a_swing_and_its_moments_goes_with_the_delivery(ope
     """That it is kept, and learned from: tests/ingest/recording/test_swings.py, tests/models/test_fitting.py."""
     visit, files = brought(25)
     files = replace(files, preview=Preview({}, swings=(SWING, PreviewedSwing(4, None))))
-    said = {3: content.Found("d01", {"top": 2.06}), 4: content.Found("swing")}
-    found = content.save(opened, [(visit, files, said)])
+    said = {3: saving.Found("d01", {"top": 2.06}), 4: saving.Found("swing")}
+    found = saving.save(opened, [(visit, files, said)])
     lines = [(n["kind"], n["swing_no"], n["code"], n.get("value")) for n in notes_of(found.folder)]
     assert lines == [
         ("swing_kind", 3, "swing", None), ("swing_drill", 3, "d01", None), ("swing_event", 3, "top", 42.31),
@@ -253,7 +253,7 @@ def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened)
 
 def test_where_nothing_is_corrected_no_note_is_written(opened):
     visit, files = brought(26)
-    found = content.save(opened, [(visit, files, {1: content.Found("swing")})])
+    found = saving.save(opened, [(visit, files, {1: saving.Found("swing")})])
     assert not list(found.folder.rglob("notes.jsonl"))
 
 

@@ -9,7 +9,7 @@ import builders
 import made_films
 import made_swings
 from dashboard import previews, readers
-from dashboard.pages.session import content, films
+from dashboard.pages.session import content, films, saving
 from ingest.preview import preview
 from warehouse.store import writer
 
@@ -31,7 +31,7 @@ def test_a_film_dropped_beside_an_export_is_kept_with_its_swing_as_one_in_a_fold
     assert (film.rate, film.seconds, film.problem) == (60.0, pytest.approx(1.6, abs=0.05), "")
     assert films.guesses(opened.preview) == {"IMG_0420.mp4": 1}
     chosen = replace(visit, films=content.FilmsOf({"IMG_0420.mp4": 1}, 60.0, "down_line"))
-    content.save(reader, [(chosen, opened, {})])
+    saving.save(reader, [(chosen, opened, {})])
     assert builders.load_all(home, [home.inbox]) == []
     with writer(home) as w:
         found = w.sql("SELECT has_plate, has_clip, clip_fps FROM academy.session").rows()

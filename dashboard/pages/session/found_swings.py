@@ -8,7 +8,8 @@ from dashboard import elements as st
 from dashboard import layout
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, moments
-from dashboard.pages.session.content import Files, Found, Opened, Visit
+from dashboard.pages.session.content import Files, Opened, Visit
+from dashboard.pages.session.saving import Found
 from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import count, number, share

@@ -7,9 +7,10 @@ from typing import Literal
 
 from dashboard import elements as st
 from dashboard import gate, inbox, layout, navigation, readers
-from dashboard.pages.session import content, films, found_swings, questions, shared
-from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Part, Saved, Visit
+from dashboard.pages.session import content, films, found_swings, questions, saving, shared
+from dashboard.pages.session.content import LOADED, REFUSED, WAITING, Files, Opened, Visit
 from dashboard.pages.session.questions import Asked, Choice
+from dashboard.pages.session.saving import Part, Saved
 from dashboard.pages.today import content as today
 from dashboard.queries import by_eye, people
 from dashboard.text.catalogue import Words, _
@@ -225,7 +226,7 @@ def _columns(found: Preview, *, opened: bool) -> None:
 def _save(reader: Reader, student: str, parts: Sequence[Part]) -> None:
     """Deliver it once; whatever is pressed after that only shows what became of it."""
     try:
-        saved = content.save(reader, parts)
+        saved = saving.save(reader, parts)
     except (UnderfootError, OSError) as error:
         st.error(_("Not saved. {error}").format(error=error))
         return

@@ -6,7 +6,8 @@ from dataclasses import replace
 from dashboard import elements as st
 from dashboard import layout
 from dashboard.pages.session import content, found_swings
-from dashboard.pages.session.content import Files, Part, Visit
+from dashboard.pages.session.content import Files, Visit
+from dashboard.pages.session.saving import Part
 from dashboard.queries import people
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, number
