@@ -11,7 +11,7 @@ from dashboard.queries.lesson import as_of
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import Measure, count, listed, lowered, number, on, share
+from dashboard.text.numbers import Measure, count, listed, lowered, number, on, quoted, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
@@ -58,11 +58,9 @@ def sections(chosen: StudentSeason) -> list[Section]:
 
 
 def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
-    names = [chosen.name(metric) for metric in row["metrics"]]
-    what = listed([lowered(name) for name in names])
-    agreed = _(_AGREED).format(day=on(row["agreed"]), due=on(row["due"]), what=what)
+    agreed = _(_AGREED).format(day=on(row["agreed"]), due=on(row["due"]), what=_what(chosen, row))
     verdict = _VERDICTS[row["label"]].format(
-        looked=on(row["looked"]), what=_("together they") if len(names) > 1 else _("it"),
+        looked=on(row["looked"]), what=_("together they") if len(row["metrics"]) > 1 else _("it"),
         before=row["n_before"], since=row["n_since"],
     )  # fmt: skip
     file = _("agreed aim of {name}").format(name=chosen.person["name"])
@@ -81,14 +79,17 @@ def briefly(chosen: StudentSeason, *, plainly: bool = False) -> tuple[str, ...]:
     start = _("You agreed with your coach on {day}, until {due}: {what}.") if plainly else _(_AGREED)
     said = []
     for row in found.filter(ended >= since).iter_rows(named=True):
-        agreed = start.format(
-            day=on(row["agreed"]), due=on(row["due"]),
-            what=listed([lowered(chosen.name(metric)) for metric in row["metrics"]]),
-        )  # fmt: skip
+        agreed = start.format(day=on(row["agreed"]), due=on(row["due"]), what=_what(chosen, row))
         verdict = words[row["label"]].format(looked=on(row["looked"]))
         silence = _silence(row) if row["would_show"] and not plainly else ""
         said.append(" ".join(filter(None, (agreed, verdict, silence))))
     return tuple(said)
+
+
+def _what(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
+    """An aim's measures; several in quotation marks, as a name may have a comma of its own."""
+    names = [chosen.name(metric) for metric in row["metrics"]]
+    return lowered(names[0]) if len(names) == 1 else listed([quoted(name) for name in names])
 
 
 def _silence(row: Mapping[str, Any]) -> str:

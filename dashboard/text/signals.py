@@ -6,7 +6,7 @@ from typing import Any
 
 from dashboard.text.catalogue import _, mark, ngettext
 from dashboard.text.labels import area_name
-from dashboard.text.numbers import Measure, listed, lowered, number, on
+from dashboard.text.numbers import Measure, listed, number, on, quoted
 
 Row = Mapping[str, Any]
 IN_FULL = 2  # changes written out; those after them are counted
@@ -125,7 +125,8 @@ def _aim_met(rows: Sequence[Row], names: Names) -> str:
 def _agreed(rows: Sequence[Row], names: Names, said: str) -> str:
     """An agreed aim's measures, and what is said of them together."""
     labels = [names.measures[row["subject"]].label for row in rows]
-    return said.format(what=listed([labels[0], *map(lowered, labels[1:])]), day=on(rows[0]["day"]))
+    what = labels[0] if len(labels) == 1 else listed([quoted(label) for label in labels])
+    return said.format(what=what, day=on(rows[0]["day"]))
 
 
 def _agreed_reached(rows: Sequence[Row], names: Names) -> str:

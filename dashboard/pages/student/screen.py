@@ -1,5 +1,7 @@
 """Student: one student's season, faults, a session's swings, what was done and noted."""
 
+from dataclasses import replace
+
 from dashboard import agreed_aims, goal, layout, navigation, safety
 from dashboard import elements as st
 from dashboard.pages.student import content, films, heels_seen, rights, swings
@@ -38,7 +40,9 @@ def show(reader: Reader) -> None:
     if aims:
         with layout.part(_("Agreed aims")):
             for aim in aims:
-                layout.section(aim)
+                layout.section(replace(aim, table=None))
+                if aim.table is not None:
+                    layout.table(*aim.table)
             layout.aside(_(agreed_aims.SURE))
     if chosen.season:
         _measured(chosen)

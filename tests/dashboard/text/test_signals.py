@@ -102,7 +102,7 @@ def test_a_met_aim_is_named_with_what_shows_now(met, called):
 def test_an_agreed_aim_names_all_its_measures(kind, sessions, expected):
     row = {"sessions": sessions, "day": date(2026, 8, 1)}
     said = sentence(kind, RECENTRE | row, LEAD | row | {"role": "beside"})
-    assert said == f"Recentring and lead share at impact: {expected}"
+    assert said == f"“Recentring” and “Lead share at impact”: {expected}"
 
 
 def test_every_kind_of_signal_has_a_sentence():
