@@ -143,7 +143,7 @@ def swing_sentences(load: SwingLoad | None) -> tuple[str, ...]:
     elif load.left == 0:
         more = _("The limit is reached: swing slowly or at half pace instead.")
     else:
-        more = _("Room for {swings} more that day.").format(swings=count(load.left, "full_swing"))
+        more = _("That day was {swings} under its limit.").format(swings=count(load.left, "full_swing"))
     said = _(
         "Full swings, measured and practised: {on_day} on {day} (limit {a_day}), {week} in the seven days to "
         "then (limit {a_week})."

@@ -64,6 +64,11 @@ class Shoe:
             f"{''.join(marks)}</svg>"
         )
 
+    @property
+    def caption(self) -> str:
+        """What its ring is; "" where there is none."""
+        return _("Ring: where it was") if self.was is not None else ""
+
     def apart(self) -> tuple[tuple[str, "Shoe"], ...]:
         """Two drawings in place of one: what it is not like, and what it is; without the first, none."""
         if self.was is None:

@@ -294,7 +294,7 @@ def test_a_growing_players_full_swings_are_beside_the_limits_on_every_page(reade
         swung("2026-03-26", 10, pace="NULL"), swung("2026-03-27", 15, unit="minutes"), swung("2026-03-29", 20),
     )  # fmt: skip
     expected = (
-        f"{SWINGS}20 on 29 March 2026 (limit 100), 76 in the seven days to then (limit 300). Room for 80\u00a0full swings more that day.",
+        f"{SWINGS}20 on 29 March 2026 (limit 100), 76 in the seven days to then (limit 300). That day was 80\u00a0full swings under its limit.",
         "Practice on 2\u00a0days may have been at full pace and has no count, so it may be more.",
     )  # measured on 23 March: 6 swings at full pace, one of which is not usable
     said = part(made(reader_of, "swung"), "Young player").sentences

@@ -149,7 +149,10 @@ def test_what_is_new_open_and_gone_since_last_monday_is_said_by_name_and_week(ch
     )  # fmt: skip
     found = since_last_monday(reader, review(reader).entries)
     assert found.new == "New (1): Sanna Test (new fault)."
-    assert found.still == "Still open (2): Sanna Test (eighth week or more) and Sven Probe (third week)."
+    assert (
+        found.still
+        == "Still open (2): Sanna Test (hurting, eighth week or more) and Sven Probe (slipping, third week)."
+    )
     assert found.gone == "Gone (1): Sina Einmal (outside the target)."
     assert found.lines == (found.new, found.still, found.gone)
 
@@ -175,7 +178,7 @@ def test_more_people_than_can_be_named_are_counted(changed):
         for k in range(5)
     ]
     reader = changed("many", *rows)
-    name = "Sina Einmal (second week)"
+    name = "Sina Einmal (outside the target, second week)"
     assert since_last_monday(reader, review(reader).entries).still == (
         f"Still open (5): {name}, {name}, {name} and 2 more."
     )

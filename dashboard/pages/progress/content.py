@@ -222,11 +222,11 @@ def _week(reader: Reader, student: str, practice: pl.DataFrame) -> str:
     on_days, minutes = lesson.practised_lately(practice, lesson.as_of(reader, student))
     days = count(on_days, "day")
     if minutes:
-        return _("Practice this week: {minutes} on {days}.").format(
+        return _("Practised this week: {minutes} on {days}.").format(
             minutes=number(minutes, "minutes"), days=days
         )
     if on_days:
-        return _("Practice this week: on {days}.").format(days=days)
+        return _("Practised this week: on {days}.").format(days=days)
     return _("No practice this week yet.")
 
 

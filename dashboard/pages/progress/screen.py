@@ -71,7 +71,7 @@ def _focus(focus: Focus) -> None:
             st.header(focus.verdict, anchor=False)
             layout.lead(f"{focus.heading}:", focus.title)
         if focus.shoe:
-            st.drawing(focus.shoe.svg, focus.shoe.words)
+            st.drawing(focus.shoe.svg, focus.shoe.words, focus.shoe.caption)
     with st.container(border=True):
         if focus.drill:
             st.subheader(focus.drill, anchor=False)

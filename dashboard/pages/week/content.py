@@ -128,7 +128,7 @@ class Review:
         n, students = len(own), len({e.student for e in own if e.student})
         heading = PARTS[code]
         if code == TALK and students not in (0, n):
-            heading = _("{part} ({n}, of {students})").format(
+            heading = _("{part} ({n} points on {students})").format(
                 part=heading, n=n, students=count(students, "student")
             )
         elif n:

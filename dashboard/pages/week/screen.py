@@ -13,12 +13,13 @@ from dashboard.pages.week.last_visits import last_visits
 from dashboard.pages.week.paper import review_html
 from dashboard.pages.week.safety_lines import safety_lines
 from dashboard.pages.week.since import since_last_monday, weeks_words
-from dashboard.text.catalogue import _, keeping_language
+from dashboard.text.catalogue import _, keeping_language, mark
 from dashboard.text.markdown import markdown
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
 OPEN = "open"
+KEY = mark("Small pictures: the last visits, with the target in green. Beside a name: the coach.")
 
 
 def show(reader: Reader) -> None:
@@ -42,6 +43,8 @@ def show(reader: Reader) -> None:
         actions = Actions(reader)
         for entry in first:
             _entry(entry, actions.propose(entry))
+        if first:
+            layout.aside(_(KEY))
     with academy, st.container(key="aside", gap="small"):
         _since(reader, entries)
         _faults(reader)

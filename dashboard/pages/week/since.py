@@ -39,7 +39,7 @@ def since_last_monday(reader: Reader, entries: Sequence[Entry]) -> Since:
     known = [entry for entry in entries if entry.part in COUNTED and entry.weeks is not None]
     new = [_named(e.name, e.kind) for e in known if e.weeks == 1]
     old = sorted((e for e in known if e.weeks and e.weeks > 1), key=lambda e: -(e.weeks or 0))
-    still = [f"{entry.name} ({weeks_words(entry.weeks)})" for entry in old]
+    still = [_named(e.name, e.kind, weeks_words(e.weeks)) for e in old]
     gone = [
         _named(name, kind) for kind, name in review.gone(reader)
         if kind not in {"improving", "unmeasured", "refused"} and kind in KINDS
@@ -55,8 +55,9 @@ def weeks_words(weeks: int | None) -> str:
     return WEEKS.get(str(weeks), "")
 
 
-def _named(name: str, kind: str) -> str:
-    return f"{name} ({lowered(KINDS[kind].lstrip('▽▲ '))})"
+def _named(name: str, kind: str, weeks: str = "") -> str:
+    about = lowered(KINDS[kind].lstrip("▽▲ "))
+    return f"{name} ({', '.join(filter(None, (about, weeks)))})"
 
 
 def _said(sentence: str, names: Sequence[str]) -> str:
