@@ -359,8 +359,8 @@ def test_the_first_lesson_has_a_sheet_that_says_what_to_do(reader_of):
     assert page.today[0].title == "Today"
     assert page.today[0].sentences == (
         (
-            "The first lesson. Ask what they came for and whether anything hurts, then measure ten full swings "
-            "with one club: then there is an aim."
+            "The first lesson. Ask what they came for and whether anything hurts, then measure ten swings at "
+            "full pace, all with the same club: then there is an aim."
         ),
     )
     assert part(page, "Last visit").sentences[0] == "No visit yet."

@@ -85,8 +85,8 @@ def _nothing(chosen: StudentSeason) -> str:
             "an aim."
         )
     return _(
-        "The first lesson. Ask what they came for and whether anything hurts, then measure ten full swings "
-        "with one club: then there is an aim."
+        "The first lesson. Ask what they came for and whether anything hurts, then measure ten swings at "
+        "full pace, all with the same club: then there is an aim."
     )
 
 
