@@ -4,9 +4,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable
-from contextlib import closing
 from datetime import timedelta
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,11 +18,11 @@ from warehouse import browsers, forgotten, journal
 from warehouse.access import check_viewer
 from warehouse.browsers import INVITATION_DAYS, MOST_INVITATION_DAYS
 from warehouse.home import Home
-from warehouse.store import open_snapshot, publish_new_columns
+from warehouse.store import publish_new_columns
+from warehouse.vocabulary import HANDS, VIEWS
 
 if TYPE_CHECKING:
     from ingest.loader import Loader
-    from warehouse.preview import Brought, Preview
 
 file_type = click.Path(path_type=Path, exists=True, dir_okay=False)
 student_argument = click.argument("student")
@@ -222,8 +220,8 @@ def page(home: Home, days: int | None, *, end_links: bool, **for_whom: Any) -> N
 @cli.command()
 @click.argument("file", type=file_type)
 @click.option("--preview", is_flag=True, help="Write a contact sheet beside the film, FILE.png, to check it.")
-@click.option("--view", type=click.Choice(["down_line", "face_on"]), help="Else as session.toml says.")
-@click.option("--hand", type=click.Choice(["right", "left"]), default="right", show_default=True)
+@click.option("--view", type=click.Choice(VIEWS), help="Else as session.toml says.")
+@click.option("--hand", type=click.Choice(HANDS), default="right", show_default=True)
 def film(file: Path, view: str | None, hand: str, *, preview: bool) -> None:
     """Follow the tape in a foot-level film, before it is delivered."""
     from ingest.film.contact_sheet import follow
@@ -379,15 +377,9 @@ def serve_pages(options: str) -> None:
     """The server of the pages, in a process of its own; it is handed what reads files."""
     from dashboard import readers, server
     from ingest.preview import preview_apart
-    from models.samples import event_fit
-    from models.swing.event_estimates import moments
+    from models.samples import published_moments
 
-    def look(brought: "Brought") -> "Preview":
-        with closing(open_snapshot(readers.home())) as published:
-            fit = event_fit(published)
-        return preview_apart(brought, partial(moments, fit=fit))
-
-    server.serve(options, look)
+    server.serve(options, lambda brought: preview_apart(brought, published_moments(readers.home())))
 
 
 def main() -> None:

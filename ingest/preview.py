@@ -4,7 +4,7 @@ Where the device has no recipe yet, one is proposed, and the files are read by i
 """
 
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -37,11 +37,9 @@ from ingest.samples import Samples
 from ingest.session_file import session_of_nobody
 from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import Refused, UnderfootError
-from warehouse.preview import MOST_POINTS, Brought, Preview, PreviewedFilm, PreviewedSwing, Share
-from warehouse.traces import SessionTrace
+from warehouse.preview import MOST_POINTS, Brought, Moments, Preview, PreviewedFilm, PreviewedSwing, Share
 from warehouse.vocabulary import is_film
 
-Moments = Callable[[SessionTrace], dict[int, dict[str, tuple[float, float]]]]
 SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
 _OTHER_HAND = {"right": "left", "left": "right"}
 MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
@@ -281,7 +279,7 @@ def _swings(
 def _swing(
     samples: Samples, swing: SwingSamples, file: str | None, events: Mapping[str, tuple[float, float]]
 ) -> PreviewedSwing:
-    """A swing's loads at no more points than a small picture shows."""
+    """A swing's loads at no more points than its picture shows, and its moments."""
     order = np.arange(len(samples.values["t_s"]))[swing.order]
     order = order[np.linspace(0, len(order) - 1, min(len(order), MOST_POINTS)).astype(np.int64)]
     t_s, lead, trail = (

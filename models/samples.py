@@ -11,8 +11,9 @@ the latest of every student in turn.
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from contextvars import ContextVar
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,13 +24,14 @@ from models.parameters import load_parameter, save_parameters
 from models.swing.answers import Answer, gather
 from models.swing.clip import Clip
 from models.swing.clock import event_arrays, on_uniform_grid
-from models.swing.event_estimates import landmarks_of
+from models.swing.event_estimates import landmarks_of, moments
 from models.swing.event_fit import EventFit, fit_events
 from models.swing.holds import MEASURES
 from models.swing.reduce import SessionTask, answer_task
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
-from warehouse.store import Snapshot, Writer
+from warehouse.preview import Moments
+from warehouse.store import Snapshot, Writer, open_snapshot
 from warehouse.traces import trace_path
 
 FLOATS = NDArray[np.float64]
@@ -198,6 +200,12 @@ def _update(writer: Writer, table: str, rows: pl.DataFrame, columns: tuple[str, 
 def event_fit(writer: Writer | Snapshot) -> EventFit:
     """The last build's fit; without models (so that the rules are used) while there were too few marks."""
     return EventFit.from_json(load_parameter(writer, "events"))
+
+
+def published_moments(home: Home) -> Moments:
+    """`moments` by the fit of the last published build; it pickles."""
+    with closing(open_snapshot(home)) as published:
+        return partial(moments, fit=event_fit(published))
 
 
 def refit_events(home: Home, writer: Writer) -> EventFit:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from warehouse.settings import Settings
+from warehouse.traces import SessionTrace
 from warehouse.vocabulary import SWING
 
 MOST_POINTS = 400  # of a swing's line in a preview
@@ -130,4 +131,6 @@ class Preview:
         return list(self.explained["doubts"]) if self.explained else []
 
 
+# The events that a trace's swings show: swing number → event → its time and expected error, s.
+Moments = Callable[[SessionTrace], dict[int, dict[str, tuple[float, float]]]]
 Look = Callable[[Brought], Preview]
