@@ -82,13 +82,13 @@ def read_measured(context: SessionContext) -> Measured:
     """Read every sample file of a session; refused where one of several swings can't be read."""
     header = context.header
     measured = Measured(header, unnamed=not (header.swings or header.holds or header.refused))
-    files = sample_files(context.names, context.header)
+    files = sample_files(context.names, header)
     runs_on = not (header.swings or header.refused)  # a recording for which no swing is named may hold many
     for name, kind in files.items():
         if (runs_on or not kind.one_swing) and not kind.is_part(name, context):
             alike = [other for other in files if files[other] is kind]
-            no = _swing_of(context.header, name, alike)
-            known = replace(measured.header, swings=context.header.swings)
+            no = _swing_of(header, name, alike)
+            known = replace(measured.header, swings=header.swings)
             found = kind.read(name, no, replace(context, header=known))
             measured.take(
                 found, club_family=_club_family(context) if found.found or measured.unnamed else None
@@ -100,7 +100,7 @@ def read_measured(context: SessionContext) -> Measured:
                 raise refuse("no_samples", what, _AGAIN, file=FILE, column="file")
             measured.take(files[name].read(name, no, replace(context, header=measured.header)))
         except Refused as refused:
-            measured.refused.append(of_swing(refused.refusal, no, context.header.session))
+            measured.refused.append(of_swing(refused.refusal, no, header.session))
     return measured
 
 

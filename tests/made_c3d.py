@@ -7,6 +7,10 @@ import ezc3d
 import numpy as np
 import polars as pl
 
+from ingest.formats.c3d import Recording, read_recording
+from ingest.formats.c3d_feet import C3dSetup
+from ingest.formats.c3d_file import open_c3d
+
 # Feet on the golfer's floor (mm, x toward the target, y toward the toes): lead heel, lead toe, trail heel, trail toe.
 FEET = np.array([[200.0, -120.0], [245.0, 128.0], [-210.0, -125.0], [-225.0, 126.0]])
 CENTRES = {"lead": np.array([230.0, 30.0]), "trail": np.array([-235.0, 20.0])}
@@ -128,6 +132,11 @@ def write_recording(path: Path, found, setup: Setup | None = None) -> Path:
     }
     rows = pl.DataFrame({"t_s": found.t_s, **columns}).with_columns(pl.col("^.*_pct$").fill_nan(46.0))
     return write_c3d(path, rows, replace(setup or Setup(), points_every=1))
+
+
+def read_c3d(path: Path, setup: C3dSetup) -> Recording:
+    """A recording of one swing, as the reader of C3D reads it."""
+    return read_recording(open_c3d(path), setup, one_swing=True)
 
 
 def _write(path, rows, setup, axes, corners, values, matrices, length, moment) -> Path:

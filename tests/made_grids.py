@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
+from ingest.formats.sensor_grid import Grid, open_turned
+
 FINE_MM = 1.0
 
 
@@ -165,3 +167,8 @@ def write_recording(path: Path, found, steps_at_s: float = np.inf) -> Path:
         parts.append(total.astype(np.float32))
     np.savez(path, pressure=np.concatenate(parts), t_s=found.t_s, pitch_mm=10.0)
     return path
+
+
+def read_frames(path: Path, *, device_options, handed) -> Grid:
+    """A file that numbers its swings, or is one swing, as the reader of grids reads it."""
+    return open_turned(path, device_options, handed).read()

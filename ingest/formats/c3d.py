@@ -52,7 +52,6 @@ class Recording:
     events: dict[str, float]
     body_mass_kg: float | None
     stance_mm: list[float]
-    rate_hz: float
 
 
 class C3d(SampleFormat):
@@ -106,13 +105,8 @@ class C3d(SampleFormat):
         return found
 
 
-def read_c3d(path: Path, setup: C3dSetup) -> Recording:
-    """Read a recording of one swing, as `read_recording` does."""
-    return read_recording(open_c3d(path), setup, one_swing=True)
-
-
 def read_recording(recording: C3dFile, setup: C3dSetup, *, one_swing: bool) -> Recording:
-    """Read a recording on two force platforms; only one of `one_swing` may label each event but once.
+    """Read a recording on two force platforms; one of `one_swing` may label each event only once.
 
     Along is 0 at the back of the heel and 100 at the tip of the toes, across is positive toward the target,
     and the whole-body centre of pressure is the load-weighted mean of both feet's, x toward the target and y
@@ -143,7 +137,6 @@ def _read(recording: C3dFile, setup: C3dSetup, events: dict[str, float]) -> Reco
         events=events,
         body_mass_kg=recording.body_mass_kg,
         stance_mm=[float(value) for value in stance.feet_mm.ravel()],
-        rate_hz=recording.analog_rate_hz,
     )
 
 

@@ -29,8 +29,8 @@ MOST_FRAMES = 5_000_000
 MOST_SQUEEZED, LARGE_BYTES = 400, 64_000_000  # real frames pack 3 to 100 times smaller; zeros alone 1,000
 PITCH_LOW_MM, PITCH_HIGH_MM = 2.0, 30.0
 _CHUNK_BYTES = 1 << 24
-_ARRAYS = ("pressure", "t_s", "swing_no", "pitch_mm")
 NUMBER = "swing_no"
+_ARRAYS = ("pitch_mm", NUMBER, "t_s", "pressure")
 _EXPORT = "export the recording again and deliver the session again"
 _BROKEN = (zipfile.BadZipFile, zlib.error, pa.ArrowException, EOFError, RuntimeError, OSError, ValueError)
 
@@ -59,7 +59,7 @@ def open_frames(path: Path) -> Frames:
         if kind == ".npz":
             with zipfile.ZipFile(path) as archive:
                 numbered = f"{NUMBER}.npy" in archive.namelist()
-                wanted = [name for name in reversed(_ARRAYS) if numbered or name != NUMBER]
+                wanted = [name for name in _ARRAYS if numbered or name != NUMBER]
                 arrays = {name: _open_member(path, archive, name) for name in wanted}
         elif kind == ".parquet":
             with pq.ParquetFile(path) as file:
@@ -70,8 +70,8 @@ def open_frames(path: Path) -> Frames:
         what = "the file is not a whole " + (".npz archive" if kind == ".npz" else "Parquet file")
         raise _refused(path, "unreadable", what, _EXPORT) from error
     count = len(arrays["pressure"])
-    for name in ("t_s", *([NUMBER] if NUMBER in arrays else [])):
-        if arrays[name].shape != (count,):
+    for name in ("t_s", NUMBER):
+        if name in arrays and arrays[name].shape != (count,):
             what = f"{name} has shape {arrays[name].shape} but there are {count} frames"
             raise _refused(path, "bad_shape", what, _EXPORT, name)
     if not np.isfinite(arrays["t_s"]).all():
@@ -79,7 +79,7 @@ def open_frames(path: Path) -> Frames:
     number = arrays.get(NUMBER)
     if number is not None and not ((number >= 0) & (number < 2**31) & (number == np.round(number))).all():
         what = "swing_no must hold whole numbers, 0 or more"
-        raise _refused(path, "bad_value", what, _EXPORT, "swing_no")
+        raise _refused(path, "bad_value", what, _EXPORT, NUMBER)
     given = arrays["pitch_mm"]
     pitch = float(given.reshape(-1)[0]) if given.size == 1 else math.nan
     if not PITCH_LOW_MM <= pitch <= PITCH_HIGH_MM:

@@ -66,10 +66,9 @@ class Grid:
         return f"{faulty}, and were filled in from their neighbours; {todo}."
 
     @property
-    def session_stance_mm(self) -> list[float] | None:
-        """Median stance of the session's swings; None without any."""
-        stances = list(self.stance_mm.values())
-        return [float(v) for v in np.median(np.asarray(stances), axis=0)] if stances else None
+    def session_stance_mm(self) -> tuple[float, ...]:
+        """Median stance of the session's swings."""
+        return tuple(np.median(list(self.stance_mm.values()), axis=0).tolist())
 
 
 class SensorGrid(SampleFormat):
@@ -98,7 +97,7 @@ class SensorGrid(SampleFormat):
         return replace(
             SampleFile.of(name, grid.samples),
             flags={no: flags.get(no, {}) | grid.flags.get(no, {}) for no in flags.keys() | grid.flags.keys()},
-            stance_mm=tuple(grid.session_stance_mm or ()) or None,
+            stance_mm=grid.session_stance_mm,
             notice=grid.notice,
             found={} if cut is None else cut.found,
         )
@@ -147,8 +146,12 @@ class Turned:
         columns = {"t_s": self.frames.t_s[self.whole], "lead_n": lead, "trail_n": trail}
         return SampleFile(self.path.name, columns, self.whole + 1, {})
 
-    def read(self, cut: SampleFile | None, swing_no: int | None = None) -> Grid:
-        """Samples of the swings as the file numbers them, as they were `cut`, or of the one numbered so."""
+    def read(self, cut: SampleFile | None = None, swing_no: int | None = None) -> Grid:
+        """Samples of the swings as the file numbers them, as they were `cut`, or of the one numbered so.
+
+        Raises
+            Refused: over a tenth of the sensors are stuck, no swing shows two feet, or no golfer's load.
+        """
         frames, kept = self.frames, self.whole
         if cut is not None:
             rows = cut.lines - 1
@@ -176,15 +179,6 @@ def open_turned(path: Path, options: Mapping[str, Any], handed: str) -> Turned:
     flip_cols = _option(path, options, "columns", "left_first", "right_first") != (handed != "left")
     turn = (slice(None), slice(None, None, -1 if flip_rows else 1), slice(None, None, -1 if flip_cols else 1))
     return Turned(path, replace(frames, pressure=frames.pressure[turn]), turn, whole)
-
-
-def read_frames(path: Path, *, device_options: Mapping[str, Any], handed: str) -> Grid:
-    """Read a file that numbers its swings, or is one swing; `device_options` and `handed` as `open_turned`.
-
-    Raises
-        Refused: as `open_turned`, or no swing shows two feet.
-    """
-    return open_turned(path, device_options, handed).read(None)
 
 
 def _reduced(turned: Turned, recording: Recording) -> Grid:

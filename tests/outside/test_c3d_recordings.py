@@ -12,10 +12,10 @@ import ezc3d
 import numpy as np
 import pytest
 
-from ingest.formats.c3d import read_c3d
 from ingest.formats.c3d_feet import C3dSetup
 from ingest.formats.c3d_file import foot_markers, open_c3d
 from ingest.formats.c3d_platforms import cop_on_plate, eight_sensors, read_platforms
+from made_c3d import read_c3d
 from warehouse.errors import Refused
 
 G = 9.80665

@@ -11,7 +11,7 @@ import pyarrow.parquet as pq
 import pytest
 
 import made_grids
-from ingest.formats.sensor_grid import read_frames
+from made_grids import read_frames
 from warehouse.errors import Refused
 
 

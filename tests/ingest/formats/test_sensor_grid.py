@@ -10,8 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import made_grids
-from ingest.formats.sensor_grid import read_frames
-from made_grids import LEFT, RIGHT, Made, Sole
+from made_grids import LEFT, RIGHT, Made, Sole, read_frames
 from warehouse.errors import Refused
 from warehouse.vocabulary import SAMPLE_COLUMNS
 
@@ -139,7 +138,7 @@ def test_the_stance_and_the_bodys_centre_stand_on_the_floor_where_the_feet_do(tm
     wanted = [middle - LEFT.heel_x, LEFT.heel_y, middle - LEFT.toe[0], LEFT.toe[1]]
     wanted += [middle - RIGHT.heel_x, RIGHT.heel_y, middle - RIGHT.toe[0], RIGHT.toe[1]]
     assert grid.stance_mm[1] == pytest.approx(wanted, abs=8.0)
-    assert grid.session_stance_mm == grid.stance_mm[1]
+    assert list(grid.session_stance_mm) == grid.stance_mm[1]
     s = grid.samples
     feet = []
     for k, name in enumerate(("lead", "trail")):
