@@ -90,8 +90,7 @@ function build(data, keep) {
       });
       return button;
     });
-    const save = make("button", { type: "button" }, data.words.keep);
-    save.addEventListener("click", () => { save.disabled = true; save.textContent = data.words.sending; keep(offset); });
+    const save = sender(make("button", { type: "button" }, data.words.keep), () => offset);
     const row = make("div", { class: "row", role: "group", "aria-label": data.words.nudge }, make("span", {}, data.words.nudge), ...by, save);
     if (data.impact_s !== undefined) row.append(sender(make("button", { type: "button" }, data.words.strike), () => data.impact_s - film.currentTime));
     return row;

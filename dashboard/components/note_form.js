@@ -159,7 +159,6 @@ function build(data, key, send) {
   return root;
 }
 
-// What the form offers and warns of, by what is filled in so far.
 // What would show of the first measure by the due day: of the weeks known beforehand, the most that fit until then.
 function forecast(form, data) {
   const known = data.forecasts[form.elements.aim_1.value] || [];
@@ -169,6 +168,7 @@ function forecast(form, data) {
   form.querySelector("#forecast").textContent = said;
 }
 
+// What the form offers and warns of, by what is filled in so far.
 function adapt(form, data) {
   forecast(form, data);
   const picked = (name) => form.querySelector(`input[name=${name}]:checked`)?.value;

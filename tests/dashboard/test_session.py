@@ -92,7 +92,7 @@ def test_a_recording_of_several_is_one_delivery_with_a_session_for_each(opened):
 def test_where_one_of_several_can_not_be_saved_nothing_is(opened):
     before = set(opened.home.inbox.iterdir())
     parts = together("s01", "s02")
-    left_out = [parts[0], (*parts[1][:2], {1: saving.Found("not_a_swing")})]
+    left_out = [parts[0], (*parts[1][:2], {1: saving.MarkedSwing("not_a_swing")})]
     with pytest.raises(CallError, match="Every swing is left out"):
         saving.save(opened, left_out)
     coach = readers.reader(opened.home, "c01").by(lambda: readers.reader(opened.home, "c01"))
@@ -167,7 +167,7 @@ def test_what_a_coach_says_of_a_swing_and_its_moments_goes_with_the_delivery(ope
     """That it is kept, and learned from: tests/ingest/recording/test_swings.py, tests/models/test_fitting.py."""
     visit, files = brought(25)
     files = replace(files, preview=Preview({}, swings=(SWING, PreviewedSwing(4, None))))
-    said = {3: saving.Found("d01", {"top": 2.06}), 4: saving.Found("swing")}
+    said = {3: saving.MarkedSwing("d01", {"top": 2.06}), 4: saving.MarkedSwing("swing")}
     found = saving.save(opened, [(visit, files, said)])
     lines = [(n["kind"], n["swing_no"], n["code"], n.get("value")) for n in notes_of(found.folder)]
     assert lines == [
@@ -192,7 +192,7 @@ def test_chosen_films_go_with_their_swings_and_one_that_is_marked_later_stays_aw
     files = replace(
         files, preview=with_films("x.MOV", "y.mp4"), files={**files.files, "x.MOV": b"film", "y.mp4": b"more"}
     )
-    visit = replace(visit, pace="slow", films=content.FilmsOf({"x.MOV": 2}, 120.0, "down_line"))
+    visit = replace(visit, pace="slow", films=content.KeptFilms({"x.MOV": 2}, 120.0, "down_line"))
     session, folder = saved(opened, visit, files)
     assert {path.name for path in (folder / session).iterdir()} == {"plate.csv", "session.toml", "clip-2.mov"}
     sheet = tomllib.loads((folder / session / "session.toml").read_text("utf-8"))
@@ -222,7 +222,7 @@ def test_the_page_shows_each_film_with_its_facts_and_its_likely_swing(opened, mo
     assert [box.label.replace("\u00a0", " ") for box in at.selectbox[:2]] == [
         "b.mov: 1.6 s and 60 pictures a second", "a.mov: 1.6 s and 60 pictures a second",
     ]  # fmt: skip
-    assert at.session_state["chosen"] == content.FilmsOf({"b.mov": 1, "a.mov": 2}, 60.0, "face_on")
+    assert at.session_state["chosen"] == content.KeptFilms({"b.mov": 1, "a.mov": 2}, 60.0, "face_on")
     at.selectbox[1].set_value(films.LATER).run()
     assert at.session_state["chosen"].swings == {"b.mov": 1}
     at.selectbox[1].set_value(1).run()
@@ -253,7 +253,7 @@ def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened)
 
 def test_where_nothing_is_corrected_no_note_is_written(opened):
     visit, files = brought(26)
-    found = saving.save(opened, [(visit, files, {1: saving.Found("swing")})])
+    found = saving.save(opened, [(visit, files, {1: saving.MarkedSwing("swing")})])
     assert not list(found.folder.rglob("notes.jsonl"))
 
 

@@ -30,7 +30,7 @@ def test_a_film_dropped_beside_an_export_is_kept_with_its_swing_as_one_in_a_fold
     [film] = opened.preview.films
     assert (film.rate, film.seconds, film.problem) == (60.0, pytest.approx(1.6, abs=0.05), "")
     assert films.guesses(opened.preview) == {"IMG_0420.mp4": 1}
-    chosen = replace(visit, films=content.FilmsOf({"IMG_0420.mp4": 1}, 60.0, "down_line"))
+    chosen = replace(visit, films=content.KeptFilms({"IMG_0420.mp4": 1}, 60.0, "down_line"))
     saving.save(reader, [(chosen, opened, {})])
     assert builders.load_all(home, [home.inbox]) == []
     with writer(home) as w:

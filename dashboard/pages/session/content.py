@@ -29,11 +29,11 @@ WAITING, LOADED, REFUSED, NOTHING_NEW = "waiting", "loaded", "refused", "nothing
 
 
 @dataclass(frozen=True)
-class FilmsOf:
+class KeptFilms:
     """The swing that each film shows, by the name under which it came, and how all of them were filmed."""
 
     swings: Mapping[str, int]
-    rate: float
+    fps: float
     view: str
 
 
@@ -55,7 +55,7 @@ class Visit:
     answers: Mapping[str, str] = field(default_factory=dict)
     handed: str | None = None
     only: tuple[int, ...] = ()
-    films: FilmsOf | None = None
+    films: KeptFilms | None = None
 
     def delivered(self, name: str) -> str | None:
         """What a brought file is called in its session; None for a film that is not kept."""

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 from dashboard import elements as st
 from dashboard import layout, navigation
-from dashboard.pages.session.content import FilmsOf, Visit
+from dashboard.pages.session.content import KeptFilms, Visit
 from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import listed, number, on
@@ -59,7 +59,7 @@ def words(film: PreviewedFilm) -> str:
     return _("{film}: {facts}").format(film=film.name, facts=listed(facts))
 
 
-def choose(reader: Reader, visit: Visit, found: Preview) -> FilmsOf | None:
+def choose(reader: Reader, visit: Visit, found: Preview) -> KeptFilms | None:
     """Which swing each film shows, and how it was filmed; None where none is to be kept.
 
     Raises
@@ -104,7 +104,7 @@ def _swing(film: PreviewedFilm, found: Preview, guessed: Mapping[str, int], stud
     )  # fmt: skip
 
 
-def _how(visit: Visit, films: Sequence[PreviewedFilm], of: Mapping[str, int]) -> FilmsOf:
+def _how(visit: Visit, films: Sequence[PreviewedFilm], of: Mapping[str, int]) -> KeptFilms:
     rates = [film.rate for film in films if film.rate]
     usual = min(max(rates[0], SLOWEST), FASTEST) if rates else 30.0
     with st.container(horizontal=True):
@@ -115,4 +115,4 @@ def _how(visit: Visit, films: Sequence[PreviewedFilm], of: Mapping[str, int]) ->
             _("Pictures per second as filmed (more than it plays: slow motion)"), SLOWEST, FASTEST, usual,
             key=f"rate-{visit.student}",
         )  # fmt: skip
-    return FilmsOf(of, float(rate), view)
+    return KeptFilms(of, float(rate), view)

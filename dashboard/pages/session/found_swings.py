@@ -9,7 +9,7 @@ from dashboard import layout
 from dashboard.charts.swing_line import swing_line
 from dashboard.pages.session import content, moments
 from dashboard.pages.session.content import Files, Opened, Visit
-from dashboard.pages.session.saving import Found
+from dashboard.pages.session.saving import MarkedSwing
 from dashboard.queries import people
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import count, number, share
@@ -44,7 +44,7 @@ def choose(
     student: str,
     numbers: Sequence[int] = (),
     movable: Mapping[str, str] = EMPTY,
-) -> dict[int, Found]:
+) -> dict[int, MarkedSwing]:
     """The swings, each small and with what it is; what was chosen for each by its number.
 
     `numbers`: what each is in a recording of several people. `movable`: code → words of who else it may be.
@@ -72,7 +72,7 @@ def choose(
     return chosen
 
 
-def _one(swing: PreviewedSwing, options: Mapping[str, str], key: str) -> Found:
+def _one(swing: PreviewedSwing, options: Mapping[str, str], key: str) -> MarkedSwing:
     """One swing, small, or large with its moments; what it is, and where its moments were put."""
     moved: dict[str, float] = st.session_state.setdefault(f"moments-{key}", {})
     large = st.session_state.setdefault(f"large-{key}", False)
@@ -96,4 +96,4 @@ def _one(swing: PreviewedSwing, options: Mapping[str, str], key: str) -> Found:
         if st.button(_("Done") if large else _("Moments of swing {n}").format(n=swing.no), key=f"open-{key}"):
             st.session_state[f"large-{key}"] = not large
             st.rerun()
-    return Found(mark, dict(moved))
+    return MarkedSwing(mark, dict(moved))

@@ -26,8 +26,8 @@ class Saved:
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a coach says of a swing: what it is (of SWING_KINDS, or the drill it came after), and its moments.
+class MarkedSwing:
+    """A swing as the coach marked it: what it is (of SWING_KINDS, or the drill it came after), its moments.
 
     events: those that the coach put elsewhere than the plate shows them, s from the swing's first sample.
     """
@@ -36,7 +36,7 @@ class Found:
     events: Mapping[str, float] = field(default_factory=dict)
 
 
-Part = tuple[Visit, Opened, Mapping[int, Found]]
+Part = tuple[Visit, Opened, Mapping[int, MarkedSwing]]
 
 
 def save(reader: Reader, parts: Sequence[Part]) -> Saved:
@@ -62,7 +62,7 @@ def save(reader: Reader, parts: Sequence[Part]) -> Saved:
 
 
 def _delivered(
-    now: Reader, visit: Visit, opened: Opened, said: Mapping[int, Found]
+    now: Reader, visit: Visit, opened: Opened, said: Mapping[int, MarkedSwing]
 ) -> tuple[str, dict[str, bytes]]:
     """The session that a visit becomes, and its files."""
     if not opened.can_be_saved:
@@ -104,12 +104,12 @@ def _sheet(reader: Reader, session: str, visit: Visit, opened: Opened) -> str:
     entries = [{"no": swing.no, "file": swing.file} for swing in opened.preview.swings if swing.sure is None]
     swings = [line for entry in entries for line in ("", "[[swing]]", *toml.lines(entry))]
     films = visit.films
-    clip = [] if films is None else ["", "[clip]", *toml.lines({"fps": films.rate, "view": films.view})]
+    clip = [] if films is None else ["", "[clip]", *toml.lines({"fps": films.fps, "view": films.view})]
     return "\n".join([*toml.lines(head), *clip, *swings, ""])
 
 
 def _corrections(
-    reader: Reader, visit: Visit, opened: Opened, said: Mapping[int, Found]
+    reader: Reader, visit: Visit, opened: Opened, said: Mapping[int, MarkedSwing]
 ) -> list[dict[str, Any]]:
     """Lines of notes on swings that are something other than they were taken for, and on moments put."""
     common = {
