@@ -9,12 +9,11 @@ import polars as pl
 from dashboard.charts import fault_ladder, season_line
 from dashboard.charts.season_line import SeasonLine
 from dashboard.queries import people, season, sessions
-from dashboard.queries.season import Band
 from dashboard.section import Picture
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES, label, marked
-from dashboard.text.numbers import Measure, count, listed, lowered, share
+from dashboard.text.numbers import Band, Measure, count, listed, lowered, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
 from warehouse.observations import signs

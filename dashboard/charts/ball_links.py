@@ -27,7 +27,7 @@ def picture(rows: pl.DataFrame, outcome: str, finding: str, *, narrow: bool = Fa
         title=_("Change (m)")
         if narrow
         else _("{outcome}, change with a usual rise of the measure").format(outcome=OUTCOMES[outcome]),
-        axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
+        axis=alt.Axis(tickCount=5, labelExpr=look.MINUS),
     )
     metres = {"per_sd:Q": _("Change, m"), "lo:Q": _("From"), "hi:Q": _("To")}
     written = {field: (name, "+.1f") for field, name in metres.items()}

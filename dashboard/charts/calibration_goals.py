@@ -39,7 +39,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
     title = _("How often it held (%)") if unit == "share" else _("Off by, in smallest worthwhile changes")
-    minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')", tickCount=5)
+    minus = alt.Axis(labelExpr=look.MINUS, tickCount=5)
     scale = alt.Scale(domain=[low, high], nice=False, zero=False)
     x = alt.X("figure:Q", title=title, scale=scale, axis=minus)
     goals = drawn.with_columns(

@@ -49,7 +49,7 @@ def picture(gains: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.L
         scale=alt.Scale(domain=span, nice=False), axis=alt.Axis(tickCount=4 if narrow else 8, grid=False),
     )  # fmt: skip
     title = _("Gain in 90 days") if narrow else _("Gain in 90 days, in smallest detectable changes")
-    minus = alt.Axis(labelExpr="replace(datum.label, '-', '−')")
+    minus = alt.Axis(labelExpr=look.MINUS)
     y = alt.Y("raw:Q", title=title, axis=minus, scale=alt.Scale(zero=False))
     lines = alt.Chart(limits)
     middle = alt.Chart(pl.DataFrame({"at": [overall]})).mark_rule(color=theme.QUIET)

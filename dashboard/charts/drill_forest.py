@@ -50,7 +50,7 @@ def picture(effects: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt
         "value:Q",
         title=_("Improvement (1 = worth having)"),
         scale=alt.Scale(domain=[low, high], nice=False),
-        axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr="replace(datum.label, '-', '−')"),
+        axis=alt.Axis(tickCount=5 if narrow else 9, labelExpr=look.MINUS),
     )  # fmt: skip
     strip = alt.Chart(pl.DataFrame({"lo": [-1.0], "hi": [1.0]})).mark_rect(color=theme.BAND)
     nought = alt.Chart(pl.DataFrame({"at": [0.0]})).mark_rule(color=theme.QUIET, strokeDash=[2, 3])

@@ -35,7 +35,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     x = alt.X(
         "kappa:Q", title=_("Agreement beyond chance (Cohen's kappa)"),
         scale=alt.Scale(domain=[max(low, -1.0), 1], nice=False),
-        axis=alt.Axis(tickCount=5, labelExpr="replace(datum.label, '-', '−')"),
+        axis=alt.Axis(tickCount=5, labelExpr=look.MINUS),
     )  # fmt: skip
     tips = look.tips({
         "name:N": _("Fault"), "kappa:Q": (_("Kappa"), ".2f"), "grade:N": _("Agree"),

@@ -11,13 +11,14 @@ from babel import Locale
 
 from dashboard import theme
 from dashboard.text.catalogue import ENGLISH, _, language, mark
+from dashboard.text.numbers import Band
 
 TITLE_WIDTH = 76  # letters a line at desk width
 NARROW_TITLE_WIDTH = 44  # letters a line on a phone
 NAME = "underfoot"
 BAND_ROOM = 0.6  # of a frame that a target's strip may take: a value outside it must have a place
 DAY, SHORT_DAY = mark("%-d %B %Y"), mark("%-d %b")  # how Vega writes a day: 7 April 2026, 7 Apr
-Band = tuple[float | None, float | None]
+MINUS = "replace(datum.label, '-', '−')"  # an axis's numbers with a true minus sign
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")  # the page gives the width, the chart its height
 
 
@@ -109,7 +110,7 @@ def reach(values: Iterable[float | None], band: Band, margin: float = 0.15) -> t
     """The ends of a scale that holds `values` and `band` with a margin; the band has `BAND_ROOM` at most."""
     found = [v for v in (*values, *band) if v is not None] or [0.0, 1.0]
     low, high = min(found), max(found)
-    beside = margin * (high - low) or 0.1 * abs(high) or 1.0
+    beside = margin * (high - low) if high > low else 0.1 * abs(high) or 1.0
     low, high = low - beside, high + beside
     lo, hi = strip(band, low, high)
     if lo is None or hi is None:

@@ -11,7 +11,7 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import Measure, count, listed, on
+from dashboard.text.numbers import Band, Measure, count, listed, on
 from dashboard.text.sentences import FEW_SWINGS, band_place
 
 HEIGHT = 300
@@ -32,7 +32,7 @@ class SeasonLine:
     measure: Measure
     sessions: pl.DataFrame
     line: pl.DataFrame
-    band: look.Band
+    band: Band
     ticks: pl.DataFrame
     changes: pl.DataFrame
 
@@ -74,7 +74,7 @@ def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
     )
     return alt.Axis(
         values=[*values, *levels.values()],
-        labelExpr=f"{named}replace(datum.label, '-', '−')",
+        labelExpr=named + look.MINUS,
         format="~f",
         labelOverlap=False,
         gridOpacity=alt.condition(f"datum.value < {low}", alt.value(0), alt.value(1)) if levels else 1,
@@ -97,7 +97,7 @@ def _days(*frames: pl.DataFrame) -> list[alt.DateTime]:
     return [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in (first - margin, last + margin)]
 
 
-def _band(band: look.Band, low: float, high: float) -> list[alt.Chart]:
+def _band(band: Band, low: float, high: float) -> list[alt.Chart]:
     lo, hi = look.strip(band, low, high)
     if lo is None:
         return []

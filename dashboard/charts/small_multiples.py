@@ -11,7 +11,7 @@ from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import _
 from dashboard.text.labels import marked
-from dashboard.text.numbers import Measure, count
+from dashboard.text.numbers import Band, Measure, count
 from dashboard.text.sentences import FEW_SWINGS
 
 WIDE_COLUMNS, NARROW_COLUMNS = 4, 2
@@ -31,7 +31,7 @@ class Comparison:
 
     values: pl.DataFrame
     measure: Measure
-    band: look.Band = (None, None)
+    band: Band = (None, None)
 
 
 def picture(
@@ -56,7 +56,7 @@ def picture(
         "mean:Q",
         title=look.on_lines(measure.axis, AXIS_LETTERS).split("\n"),
         scale=alt.Scale(domain=[low, high], nice=False, zero=False),
-        axis=alt.Axis(labelExpr="replace(datum.label, '-', '−')"),
+        axis=alt.Axis(labelExpr=look.MINUS),
     )
     tips = look.tips(
         {"student:N": _("Student"), "day:T": _("Day"), "value:N": measure.label, "n:Q": _("Swings")}

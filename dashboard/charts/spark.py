@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 from dashboard import theme
 from dashboard.charts import look
+from dashboard.text.numbers import Band
 
 WIDTH, HEIGHT, EDGE = 120, 40, 6  # px
 VISITS = 10  # the last ones
 
 
-def spark(values: Sequence[float], band: look.Band) -> str:
+def spark(values: Sequence[float], band: Band) -> str:
     """The last of `values`, oldest first, over the pale band, as SVG."""
     shown = list(values[-VISITS:])
     low, high = look.reach(shown, band, margin=0.0)

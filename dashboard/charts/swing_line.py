@@ -22,7 +22,7 @@ def swing_line(
     the small one; names that would run into one another stand below.
     """
     width, height = size
-    step = max(1, len(t_s) // (SMALL_POINTS if size == SMALL else len(t_s)))
+    step = max(1, len(t_s) // SMALL_POINTS) if size == SMALL else 1
     first, length, most = t_s[0], (t_s[-1] - t_s[0]) or 1.0, max(1.0, *lead_n, *trail_n)
     places = {name: _x(t, first, length, width) for name, t in posts.items()}
     names = {} if size == SMALL else _rows(places, width)

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from dashboard.queries import translated
+from dashboard.text.numbers import Band
 from warehouse.access import Reader
 
 # 95th percentiles of Student's t, 1 to 20 degrees of freedom (published tables); 1.645 beyond.
@@ -14,8 +15,6 @@ T_95 = (
     1.796, 1.782, 1.771, 1.761, 1.753, 1.746, 1.740, 1.734, 1.729, 1.725,
 )  # fmt: skip
 _T_LIST = "[" + ", ".join(map(str, T_95)) + "]"
-
-Band = tuple[float | None, float | None]
 
 
 def outside(values: Iterable[float], band: Band) -> int:

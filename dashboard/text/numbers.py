@@ -116,6 +116,9 @@ def listed(names: Sequence[str]) -> str:
     return format_list(list(names), locale=locale())
 
 
+Band = tuple[float | None, float | None]  # the ends of a target; None: open on that side
+
+
 @dataclass(frozen=True)
 class Measure:
     """One metric as it is shown: a row of academy.metric, in the language in use."""

@@ -14,12 +14,12 @@ from dashboard.charts.foot_lines import LEAD_FOOT, TRAIL_FOOT
 from dashboard.charts.heel_lanes import LEAD, TRAIL
 from dashboard.charts.load_curve import FIRST, REFERENCE, THIS, SwingCurves
 from dashboard.kept import kept
-from dashboard.queries import season, sessions
+from dashboard.queries import sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import PARTS
-from dashboard.text.numbers import count, listed, on
+from dashboard.text.numbers import Band, count, listed, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.traces import stretch
@@ -165,7 +165,7 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
 
 
 def places_part(
-    curves: SwingCurves, bands: Mapping[str, season.Band], lifted: Sequence[int], *, narrow: bool
+    curves: SwingCurves, bands: Mapping[str, Band], lifted: Sequence[int], *, narrow: bool
 ) -> Section:
     """Where each foot's pressure is over the swing, and in which swings the lead foot left the ground."""
     if curves.places.is_empty():
@@ -305,7 +305,7 @@ def estimated_heel(foot_n: np.ndarray, along_pct: np.ndarray) -> np.ndarray:
     return load
 
 
-def posts(bands: Mapping[str, season.Band], events: Sequence[str]) -> pl.DataFrame:
+def posts(bands: Mapping[str, Band], events: Sequence[str]) -> pl.DataFrame:
     """event, lo, hi of the lead share, %: the bands drawn on the load picture."""
     rows = []
     for metric, (event, is_trail) in POSTS.items():

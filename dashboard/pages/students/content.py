@@ -13,7 +13,7 @@ from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM
 from dashboard.text.labels import AGES, FAMILIES, SHAPES, label
-from dashboard.text.numbers import NBSP, Measure, capitalized, count, listed, lowered
+from dashboard.text.numbers import NBSP, Band, Measure, capitalized, count, listed, lowered
 from warehouse.access import Reader
 from warehouse.vocabulary import AGE_GROUPS, SELDOM, age, age_group
 
@@ -150,7 +150,7 @@ def comparison(
     return Section(picture, notes=(unmeasured if missing else "", left_out))
 
 
-def _by_need(values: pl.DataFrame, band: season.Band) -> pl.DataFrame:
+def _by_need(values: pl.DataFrame, band: Band) -> pl.DataFrame:
     """Session means in the order of their last one: farthest outside the band first, then by name."""
     lo, hi = (pl.lit(end, pl.Float64) for end in band)
     last = pl.col("mean").sort_by("day").last()

@@ -11,27 +11,8 @@ import vl_convert
 from hypothesis import given
 from hypothesis import strategies as some
 
+import chart_rows
 import chart_rules
-from chart_rows import (
-    CHANGES,
-    CLAIM,
-    EFFECTS,
-    EVENTS,
-    GAINS,
-    LINE,
-    OUT,
-    RELIABLE,
-    SEEN,
-    SHARE,
-    TICKS,
-    course,
-    lanes,
-    places,
-    rates,
-    season_of,
-    sessions,
-    several,
-)  # fmt: skip
 from dashboard import charts, theme
 from dashboard.charts import (
     ball_links,
@@ -56,7 +37,7 @@ from dashboard.charts.load_curve import SwingCurves
 from dashboard.charts.small_multiples import Comparison
 
 POSTS = pl.DataFrame({"event": ["top", "mid_down"], "lo": [25.0, 65.0], "hi": [50.0, None]})
-TIMES = {event: 0.4 * k for k, event in enumerate(EVENTS)}
+TIMES = {event: 0.4 * k for k, event in enumerate(chart_rows.EVENTS)}
 LINKS = pl.DataFrame(
     {
         "name": ["Weight on the front foot, at impact", "Backswing time"], "position": [0, 1],
@@ -68,30 +49,38 @@ PRACTICE = pl.DataFrame({"day": [date(2026, 3, 2)], "dose": [10.5], "unit": ["mi
 
 
 def curves(**more):
-    return SwingCurves(EVENTS, course(), lanes(), places(), POSTS, times=TIMES, **more)
+    return SwingCurves(
+        chart_rows.EVENTS,
+        chart_rows.course(),
+        chart_rows.lanes(),
+        chart_rows.places(),
+        POSTS,
+        times=TIMES,
+        **more,
+    )
 
 
 # Every module with a picture, by its name: that picture, at a desk or on a phone.
 DRAW = {
     "ball_links": lambda narrow: ball_links.picture(LINKS, "carry_m", "x", narrow=narrow),
-    "calibration_goals": lambda narrow: calibration_goals.picture(CLAIM, "x", narrow=narrow),
-    "coach_funnel": lambda narrow: coach_funnel.picture(GAINS, "x", narrow=narrow),
-    "drill_forest": lambda narrow: drill_forest.picture(EFFECTS, "x", narrow=narrow),
-    "eye_and_plate": lambda narrow: eye_and_plate.picture(SEEN, "x", narrow=narrow),
-    "fault_ladder": lambda narrow: fault_ladder.picture(rates(), "x", narrow=narrow),
+    "calibration_goals": lambda narrow: calibration_goals.picture(chart_rows.CLAIM, "x", narrow=narrow),
+    "coach_funnel": lambda narrow: coach_funnel.picture(chart_rows.GAINS, "x", narrow=narrow),
+    "drill_forest": lambda narrow: drill_forest.picture(chart_rows.EFFECTS, "x", narrow=narrow),
+    "eye_and_plate": lambda narrow: eye_and_plate.picture(chart_rows.SEEN, "x", narrow=narrow),
+    "fault_ladder": lambda narrow: fault_ladder.picture(chart_rows.rates(), "x", narrow=narrow),
     "foot_lines": lambda narrow: foot_lines.picture(curves(), "x", narrow=narrow),
     "heel_lanes": lambda narrow: heel_lanes.picture(curves(), "x", narrow=narrow),
-    "left_out": lambda narrow: left_out.picture(OUT, "Reason", "x", narrow=narrow),
+    "left_out": lambda narrow: left_out.picture(chart_rows.OUT, "Reason", "x", narrow=narrow),
     "load_curve": lambda narrow: load_curve.picture(curves(), "x", narrow=narrow),
     "practice_weeks": lambda narrow: practice_weeks.picture(
         practice_weeks.weeks(PRACTICE, date(2026, 3, 17)), "x", narrow=narrow
     ),
-    "reliability": lambda narrow: reliability.picture(RELIABLE, "x", narrow=narrow),
+    "reliability": lambda narrow: reliability.picture(chart_rows.RELIABLE, "x", narrow=narrow),
     "season_line": lambda narrow: season_line.picture(
-        season_of(line=sessions().drop("n")), "x", narrow=narrow
+        chart_rows.season_of(line=chart_rows.sessions().drop("n")), "x", narrow=narrow
     ),
     "small_multiples": lambda narrow: small_multiples.picture(
-        Comparison(several(), SHARE, (65.0, 75.0)), "x", narrow=narrow
+        Comparison(chart_rows.several(), chart_rows.SHARE, (65.0, 75.0)), "x", narrow=narrow
     ),
     "ten_swings": lambda narrow: ten_swings.picture(
         pl.DataFrame({"when": ["lately", "before"], "good": [0.8, 0.3]}), "x", narrow=narrow
@@ -154,21 +143,23 @@ BANDS = [(60.0, 64.0), (40.0, 90.0), (None, 75.0), (58.0, None), (61.0, 61.0)]
 
 @pytest.mark.parametrize("band", BANDS)
 def test_a_target_takes_two_thirds_of_a_season_at_most(band):
-    bare = {"ticks": TICKS.clear(), "changes": CHANGES.clear()}
-    spec = season_line.picture(season_of(band=band, line=LINE, **bare), "x").to_dict()
+    bare = {"ticks": chart_rows.TICKS.clear(), "changes": chart_rows.CHANGES.clear()}
+    spec = season_line.picture(chart_rows.season_of(band=band, line=chart_rows.LINE, **bare), "x").to_dict()
     assert 0 <= taken(spec, 0, "y") <= 2 / 3
 
 
 @pytest.mark.parametrize("band", BANDS)
 def test_a_target_takes_two_thirds_of_a_small_panel_at_most(band):
-    spec = small_multiples.picture(Comparison(several().filter(student="Zora"), SHARE, band), "x").to_dict()
+    spec = small_multiples.picture(
+        Comparison(chart_rows.several().filter(student="Zora"), chart_rows.SHARE, band), "x"
+    ).to_dict()
     assert 0 <= taken(spec, 0, "y") <= 2 / 3
 
 
 def test_a_goal_takes_two_thirds_of_its_picture_at_most_and_so_does_what_is_too_small_to_matter():
-    near = CLAIM.filter(truth="slopes differ").with_columns(figure=pl.lit(0.9))
+    near = chart_rows.CLAIM.filter(truth="slopes differ").with_columns(figure=pl.lit(0.9))
     assert 0 < taken(calibration_goals.picture(near, "x").to_dict(), 0, "x") <= 2 / 3
-    small = EFFECTS.with_columns(pl.col("^(kept|same_day).*$") / 1000)
+    small = chart_rows.EFFECTS.with_columns(pl.col("^(kept|same_day).*$") / 1000)
     assert 0 < taken(drill_forest.picture(small, "x").to_dict(), 0, "x") <= 2 / 3
 
 
@@ -177,6 +168,12 @@ def test_a_target_takes_two_thirds_of_the_smallest_picture_at_most(band):
     svg = spark.spark([61.0, 62.0, 63.0], band)
     (height,) = re.findall(rf'height="([\d.]+)" fill="{theme.BAND}"', svg)
     assert float(height) <= spark.HEIGHT * 2 / 3 + spark.EDGE
+
+
+def test_the_smallest_picture_without_a_target_uses_its_whole_height():
+    (line,) = re.findall('points="(.*?)"', spark.spark([60.0, 62.5, 65.0], (None, None)))
+    heights = [float(point.split(",")[1]) for point in line.split()]
+    assert heights == [spark.HEIGHT - spark.EDGE, spark.HEIGHT / 2, spark.EDGE]
 
 
 values = some.floats(-1e4, 1e4).map(lambda v: round(v, 3))
