@@ -248,7 +248,7 @@ def discomfort(reader: Reader, student_code: str) -> bool:
     for row in found.iter_rows(named=True):
         noted = markdown(
             _("**Discomfort: {area}**, noted on {day}."),
-            area=area_name(row["area"]) if row["area"] else _("area not named"),
+            area=area_name(row["area"]),
             day=on(row["day"]),
         )
         words = quoted(row["text"]) if row["text"] else ""

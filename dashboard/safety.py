@@ -64,7 +64,7 @@ def objection_words(objection: Objection) -> str:
         return _("for ages {years} and over").format(years=objection.from_age)
     if objection.why in _FALLS:
         return _FALLS[objection.why]
-    area = area_words(objection.area)
+    area = area_name(objection.area)
     return _("may load {area}").format(area=area)
 
 
@@ -105,11 +105,6 @@ def choice_sentence(safe: Exercise | None) -> str:
 def out_of_use(reader: Reader, student: str) -> tuple[str, ...]:
     """What is kept of a student and not shown, as its consent has ended."""
     return tuple(_(cautions.OUT_OF_USE[purpose]) for purpose in reader.out_of_use(student))
-
-
-def area_words(area: str | None) -> str:
-    """An area of the body as it was noted, in the reader's words."""
-    return area_name(area) if area else _("area not named")
 
 
 def swing_load(reader: Reader, person: Mapping[str, Any]) -> SwingLoad | None:

@@ -22,33 +22,29 @@ def as_of(reader: Reader, student: str | None = None) -> date:
         return as_of_each(reader, [student])[student]
     if not reader.settings.demo:
         return reader.today
-    newest: date | None = reader.sql(
-        """
-        SELECT max(day) FROM (
-            SELECT day FROM session UNION ALL SELECT day FROM drill_dose WHERE kind = 'practice'
-        )
-        """
-    ).item()
-    return min(newest or reader.today, reader.today)
+    return min(max(_newest_days(reader).values(), default=reader.today), reader.today)
 
 
 def as_of_each(reader: Reader, students: Sequence[str]) -> dict[str, date]:
     """The day of `as_of` of each of these students."""
     if not reader.settings.demo:
         return dict.fromkeys(students, reader.today)
+    newest = _newest_days(reader)
+    return {student: min(newest.get(student, reader.today), reader.today) for student in students}
+
+
+def _newest_days(reader: Reader) -> dict[str, date]:
+    """Of everybody in reach, by student: the newest day with a session or home practice."""
     rows = reader.sql(
         """
         WITH done AS (
             SELECT student, day FROM session
             UNION ALL SELECT student, day FROM drill_dose WHERE kind = 'practice'
         )
-        SELECT student, max(day) FROM done
-        WHERE student IN (SELECT unnest(CAST(? AS VARCHAR[]))) GROUP BY student
-        """,
-        [list(students)],
+        SELECT student, max(day) FROM done GROUP BY student
+        """
     )
-    newest = dict(rows.iter_rows())
-    return {student: min(newest.get(student, reader.today), reader.today) for student in students}
+    return dict(rows.iter_rows())
 
 
 def last_against_before(reader: Reader, student: str, family: str, season: str) -> pl.DataFrame:

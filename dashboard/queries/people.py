@@ -117,9 +117,7 @@ def has_consent(reader: Reader, student: str, purpose: str, day: date | None = N
 def agreed(reader: Reader, purpose: str) -> set[str]:
     """The students in reach who have agreed to a purpose, as of today."""
     rows = reader.sql('SELECT student, "from", "to" FROM consent WHERE purpose = ?', [purpose])
-    spans: dict[str, list[tuple[date, date | None]]] = {}
-    for student, first, last in rows.iter_rows():
-        spans.setdefault(student, []).append((first, last))
+    spans = rows.rows_by_key("student")
     return {
         student
         for student in reader.students

@@ -93,10 +93,7 @@ def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
         ORDER BY e.signal, e.place
         """
     )
-    found: dict[str, list[dict[str, Any]]] = {}
-    for row in rows.iter_rows(named=True):
-        found.setdefault(row["signal"], []).append(row)
-    return found
+    return rows.rows_by_key("signal", named=True, include_key=True)
 
 
 def week(reader: Reader) -> dict[str, Any] | None:

@@ -131,8 +131,10 @@ VERDICTS = Words({
 })  # fmt: skip
 
 
-def area_name(noted: str) -> str:
+def area_name(noted: str | None) -> str:
     """An area of the body: left knee. What is none of ours is said as it was noted."""
+    if not noted:
+        return _("area not named")
     side, _space, part = noted.replace("_", " ").partition(" ")
     if side in HANDS and part in AREAS:
         return _("{side} {part}").format(side=HANDS[side], part=AREAS[part])

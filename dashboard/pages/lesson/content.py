@@ -129,9 +129,7 @@ def _about(chosen: StudentSeason) -> str:
 
 
 def _hurts(row: dict[str, Any]) -> str:
-    noted = _("Discomfort: {area}, noted on {day}.").format(
-        area=area_name(row["area"]) if row["area"] else _("area not named"), day=on(row["day"])
-    )
+    noted = _("Discomfort: {area}, noted on {day}.").format(area=area_name(row["area"]), day=on(row["day"]))
     words = quoted(row["text"]) if row["text"] else ""
     return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
 

@@ -13,7 +13,7 @@ from dashboard.section import Picture
 from dashboard.student_season import OFTEN, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, ngettext
-from dashboard.text.labels import marked
+from dashboard.text.labels import area_name, marked
 from dashboard.text.numbers import count, listed, on
 from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, WORSE
@@ -47,7 +47,7 @@ class Lesson:
     def loaded_areas(self, drill: dict[str, Any]) -> list[str]:
         """The areas that hurt and that this drill may load."""
         exercise = Exercise.of(drill)
-        return [safety.area_words(area) for area in self.body.areas if may_load(exercise, area)]
+        return [area_name(area) for area in self.body.areas if may_load(exercise, area)]
 
     def ruled_out(self, drill: dict[str, Any]) -> str:
         """Why a drill is not to be done now, beside what hurts, and a safe choice; empty where nothing is."""

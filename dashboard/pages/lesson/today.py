@@ -4,7 +4,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboard import agreed_aims, goal, safety
+from dashboard import agreed_aims, goal
 from dashboard.aim import Aim
 from dashboard.drill_choice import DrillChoice, Offer
 from dashboard.pages.lesson.findings import Lesson, Part
@@ -12,6 +12,7 @@ from dashboard.queries import lesson, people
 from dashboard.student_season import StudentSeason, measure_season
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import _
+from dashboard.text.labels import area_name
 from dashboard.text.numbers import capitalized, count, listed, lowered, number, on, share
 from warehouse.body import quiet_work
 from warehouse.vocabulary import SELDOM
@@ -117,7 +118,7 @@ def safe_part(about: Lesson, choice: DrillChoice) -> Part | None:
     if choice.first is not None:
         left = _("Of the drills, {drill} does not load it.")
         text.insert(0, left.format(drill=choice.first.name))
-    where = listed([safety.area_words(area) for area in areas])
+    where = listed([area_name(area) for area in areas])
     return Part(_("What is safe today, with the {areas}").format(areas=where), tuple(text))
 
 

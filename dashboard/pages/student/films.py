@@ -185,14 +185,17 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
 
 def _alone(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, Any], str]:
     """What the player shows of a film that no plate measured, and what is to be said of it."""
-    flags = sessions.film_clock(reader, session, swing_no).flags or []
-    why = next((_(words) for flag, words in QUESTIONS.items() if flag in flags), None)
+    why = _why_doubted(sessions.film_clock(reader, session, swing_no))
     return without_lanes(), " ".join(filter(None, (_(NO_PLATE), why)))
+
+
+def _why_doubted(clock: sessions.FilmClock) -> str | None:
+    return next((_(words) for flag, words in QUESTIONS.items() if flag in clock.flags), None)
 
 
 def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
     """What puts a film on the plate's clock and how surely, or why nothing does and what `staff` can do."""
-    why = next((_(words) for flag, words in QUESTIONS.items() if flag in (clock.flags or [])), None)
+    why = _why_doubted(clock)
     if clock.offset_s is None:
         candidates = len(clock.candidates_s or [])
         where = _(ROUGH) if candidates == 1 else None if why and candidates else _(APART)
@@ -203,7 +206,7 @@ def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
     if clock.source in PLACED:
         error = _("± {n} ms").format(n=max(1, round(1000 * (clock.se_s or 0.0))))
         said.append(_(PLACED[clock.source]).format(error=error))
-    if "clip_heels_low" in (clock.flags or []):
+    if "clip_heels_low" in clock.flags:
         said.append(_(UNCONFIRMED))
     return " ".join(filter(None, (*said, why)))
 

@@ -230,7 +230,7 @@ def _done(counts: dict[str, int]) -> str:
 def _by_student(entries: list[Entry]) -> list[Entry]:
     """Of each part, all that there is to say of a student together, at the place of the first of it."""
     keys = [(entry.part, entry.student or entry.signal) for entry in entries]
-    place = {key: k for k, key in reversed(list(enumerate(keys)))}
+    place = {key: k for k, key in enumerate(dict.fromkeys(keys))}
     return [entry for _key, entry in sorted(zip(keys, entries, strict=True), key=lambda e: place[e[0]])]
 
 
