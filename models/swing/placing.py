@@ -5,7 +5,7 @@ a coach to find the picture of impact, and for heights that need no clock.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -107,6 +107,7 @@ class Placing:
             error = errors.get(no)
             if no in impact and error is not None:
                 heard[no] = heard_offsets(strikes.get(no) or (), error, impact[no])
+        by_eye = set(placed.offsets)
         for no in open_:
             self._weigh(no, heard.get(no, []), placed)
             marked = no in placed.offsets or MARKS_DISAGREE in placed.flags.get(no, ())
@@ -118,7 +119,7 @@ class Placing:
                     placed.offsets[no] = stamped
         if self._clip.runs_through:
             placed.offsets |= self._on_one_clock(placed.offsets)
-        self._check(open_, moves, impact, heard, placed)
+        self._check(open_, moves, impact, heard, by_eye, placed)
         return placed
 
     def _kept(self) -> dict[int, Offset]:
@@ -170,11 +171,14 @@ class Placing:
         moves: Mapping[int, Moves],
         impact: Mapping[int, Mark],
         heard: Mapping[int, list[Offset]],
+        by_eye: Collection[int],
         placed: Placed,
     ) -> None:
         """Hold every mark against what the heels of its film do, by what is usual of the session's own feet.
 
-        A mark that the heels speak against is none. Of several clicks the only one that they speak for counts
+        A click or stamp that the heels speak against is none. What somebody marked on both clocks (`by_eye`)
+        stays and is flagged: a trail heel that is still down at impact rises late, and without such films
+        that fault would never be seen. Of several clicks the only one that they speak for counts
         where other films of the session say when its feet move; feet in general leave too wide a stretch.
         """
         known = {
@@ -195,9 +199,10 @@ class Placing:
                     placed.flag(no, STRIKES_UNCLEAR)
                     placed.candidates[no] = [one.offset_s for one in fitting or clicks]
             elif offset is not None and said is not None and not self._fits(said, impact.get(no), offset):
-                del placed.offsets[no]
                 placed.flag(no, FEET_DISAGREE)
                 placed.candidates[no] = [offset.offset_s, impact[no].t_s - said.mark.t_s]
+                if no not in by_eye:
+                    del placed.offsets[no]
             if no in placed.offsets:
                 if not moves[no] and placed.offsets[no].source == "heard":
                     placed.flag(no, HEELS_LOW)

@@ -248,7 +248,8 @@ def _clip_of(
         doubt = film_doubt(task.clip, points, at)
         if doubt is not None:
             placed.flag(number, doubt)
-        if doubt is not None or {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ())):
+        in_question = {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ()))
+        if doubt is not None or (in_question and number not in placed.offsets):
             rise = None
         if rise is not None and rise.impossible:
             sunk.append(number)

@@ -90,8 +90,9 @@ def test_a_film_whose_clock_or_swing_is_uncertain_says_so(
     ("source", "flags", "candidates", "words"),
     [
         ("heard", [], None, "Placed by the sound of the strike (± 4 ms)."),
+        ("marked", ["clip_feet_disagree"], [0.2, 0.5], "film and plate (± 4 ms). Its heels do not move when"),
         (None, ["clip_strikes_unclear"], [0.1, 0.2], "Its sound has several clicks"),
-        (None, ["clip_feet_disagree"], [0.1, 0.7], "nothing is timed by it. Choose the picture"),
+        (None, ["clip_feet_disagree"], [0.1, 0.7], "its marks say they should. Choose the picture"),
         (None, ["clip_unsynced"], [0.1], "Go to the picture in which the ball is struck"),
         (None, [], None, films.APART),
     ],

@@ -43,9 +43,7 @@ PLACED = {
 }
 QUESTIONS = {
     "clip_marks_disagree": mark("The moments marked on film and plate do not agree; check them."),
-    "clip_feet_disagree": mark(
-        "Its heels do not move when its sound or its marks say they should, so nothing is timed by it."
-    ),
+    "clip_feet_disagree": mark("Its heels do not move when its sound or its marks say they should."),
     "clip_strikes_unclear": mark("Its sound has several clicks, and one of them is this swing's strike."),
     "clip_heights_impossible": mark(
         "It shows a heel below the floor: was the camera upside down, or did it move? No height is taken "
