@@ -1,4 +1,4 @@
-"""What `underfoot lesson` and `underfoot page` share: for whom they write, as what, and where."""
+"""What `underfoot lesson` and `underfoot page` share: for whom they write, in which format, and where."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -18,7 +18,7 @@ pdf_option = click.option(
 
 
 def options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """One student or all of them, HTML or PDF, and where to."""
+    """One student or all of them, HTML or PDF, and where to write."""
     everyone = click.option(
         "--all", "everyone", is_flag=True, help="For every student, one file each, in the folder --to."
     )

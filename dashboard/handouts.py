@@ -1,4 +1,4 @@
-"""Documents as files: HTML or PDF, one student's or everyone's, all of them or none."""
+"""Documents written as files: HTML or PDF, for one student or for everyone."""
 
 from collections.abc import Callable, Mapping
 from contextlib import closing
@@ -19,14 +19,14 @@ class NotHandedOutError(CallError):
 
 
 def place(home: Home, target: Path | None, name: str) -> Path:
-    """Where a document goes: to `target`, under its usual name where that is a folder, else to pages/."""
+    """Where a document goes: to `target`, into it under its usual name if it is a folder; else pages/."""
     if target is None:
         return home.pages / name
     return target / name if target.is_dir() else target
 
 
 def write(home: Home, name: str, text: str, target: Path | None, *, as_pdf: bool) -> Path:
-    """Write a document, `name` its usual one without an ending; returns its file."""
+    """Write a document, `name` being its usual name without the ending; returns its file."""
     file = place(home, target, name + _ending(as_pdf))
     _save(home, {file: text}, as_pdf=as_pdf)
     return file
@@ -35,7 +35,7 @@ def write(home: Home, name: str, text: str, target: Path | None, *, as_pdf: bool
 def write_of_student(
     home: Home, kind: str, make: Make, student: str, target: Path | None = None, *, as_pdf: bool = False
 ) -> Path:
-    """Write one student's document of a `kind`, which begins its name."""
+    """Write one student's document; its name begins with its `kind`."""
     with closing(open_snapshot(home)) as snapshot:
         text = make(snapshot, student)
     return write(home, f"{kind}-{student}", text, target, as_pdf=as_pdf)
@@ -50,13 +50,12 @@ def write_of_everyone(
     as_pdf: bool = False,
     step: Callable[[int, int, str], None] = lambda _done, _total, _name: None,
 ) -> tuple[list[Path], list[str]]:
-    """As `write_of_student`, for all who are on the roster today: one file each, or none at all.
+    """As `write_of_student`, for everyone on the roster today: one file each, or none at all.
 
-    Returns the files, and why others have none: their documents may not be handed out.
+    Returns the files, and for each student whose document may not be handed out the reason.
 
     Raises
-        CallError: there is a file where the folder should be, the roster has no student, or one's document
-            can't be made.
+        CallError: `folder` is a file, the roster has no student, or a student's document can't be made.
     """
     folder = folder or home.pages
     if folder.exists() and not folder.is_dir():
@@ -81,7 +80,7 @@ def _ending(as_pdf: bool) -> str:  # noqa: FBT001 - there are two
 
 
 def _save(home: Home, texts: Mapping[Path, str], *, as_pdf: bool) -> None:
-    """Write all of these files or, where one can't be written, none: each goes beside its place first."""
+    """Write all of these files or, if one can't be written, none: each is first written beside its place."""
     made = pdfs([*texts.values()], home.settings().paper) if as_pdf else map(str.encode, texts.values())
     parts = {file: file.with_name(file.name + ".part") for file in texts}
     try:

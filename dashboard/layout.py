@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from functools import partial
 from typing import Any
 
 import polars as pl
@@ -186,16 +185,12 @@ def save(label: str, make: Callable[[], str | bytes], file: str, kind: str, plac
 
 def save_to_print(make: Callable[[], str], name: str, paper: str) -> None:
     """Buttons that save a document, which `make` makes as HTML, to print: as PDF on `paper`, and as HTML."""
-    if pdf.is_available():
-        make_pdf = partial(_pdf_of, make, paper)
-        save(_("Save to print (PDF)"), make_pdf, f"{name}.pdf", "application/pdf")
+    with_pdf = pdf.is_available()
+    if with_pdf:
+        save(_("Save to print (PDF)"), lambda: pdf.pdfs([make()], paper)[0], f"{name}.pdf", "application/pdf")
     save(_("Save to print (HTML)"), make, f"{name}.html", "text/html")
-    if not pdf.is_available():
+    if not with_pdf:
         aside(_(pdf.NOT_HERE))
-
-
-def _pdf_of(make: Callable[[], str], paper: str) -> bytes:
-    return pdf.pdfs([make()], paper)[0]
 
 
 def aside(sentence: str) -> None:

@@ -1,7 +1,7 @@
 """PDF of our own HTML documents, A4 or Letter.
 
-It is made in a process of its own: what lays the documents out is compiled code, names and notes that people
-wrote are in them, and the server of the pages must outlive whatever they do to it.
+It is made in a process of its own: the layout engine is compiled code, the documents hold names and notes
+that people wrote, and the server of the pages must outlive whatever these do to it.
 """
 
 import base64
@@ -16,10 +16,7 @@ from dashboard.text.catalogue import _, mark
 from warehouse.errors import UnderfootError
 
 CHILD = Path(__file__).with_name("pdf_child.py")
-STARTING_S, DOCUMENT_S = (
-    60.0,
-    10.0,
-)  # a document takes a tenth of a second on a machine with nothing else to do
+STARTING_S, DOCUMENT_S = 60.0, 10.0  # most; a document takes a tenth of a second on an idle machine
 FONT = b"/FontDescriptor"  # in every PDF that has letters
 NOT_HERE = mark(
     "No PDF can be made on this machine: the package plutoprint is not installed, or has no build for it. "
@@ -28,7 +25,7 @@ NOT_HERE = mark(
 
 
 def is_available() -> bool:
-    """Whether what makes PDF is installed; it has no build for every machine."""
+    """Whether the layout engine is installed; it has no build for some machines."""
     return find_spec("plutoprint") is not None
 
 
@@ -36,7 +33,7 @@ def pdfs(documents: Sequence[str], paper: str) -> list[bytes]:
     """Whole HTML documents as PDF, in their order, on one of `vocabulary.PAPERS`.
 
     Raises
-        UnderfootError: nothing here makes PDF, there is no font, or a document could not be laid out.
+        UnderfootError: no layout engine or no font is installed, or a document could not be laid out.
     """
     if not is_available():
         raise UnderfootError(_(NOT_HERE))

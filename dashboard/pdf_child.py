@@ -13,11 +13,11 @@ import plutoprint
 SIZES = {"A4": plutoprint.PAGE_SIZE_A4, "Letter": plutoprint.PAGE_SIZE_LETTER}
 
 
-class Nothing(plutoprint.ResourceFetcher):  # type: ignore[misc,unused-ignore]
-    """What a document may fetch from elsewhere."""
+class NothingFetched(plutoprint.ResourceFetcher):  # type: ignore[misc,unused-ignore]
+    """Keeps a document from loading files and addresses: ours hold all that they show."""
 
     def fetch_url(self, _url: str) -> plutoprint.ResourceData:
-        """Nothing: our documents hold all that they show."""
+        """Empty, whatever is asked for."""
         return plutoprint.ResourceData(b"", "text/plain")
 
 
@@ -25,8 +25,8 @@ def main() -> None:
     """Write each document as PDF."""
     for document in json.load(sys.stdin):
         book, pdf = plutoprint.Book(SIZES[sys.argv[1]]), io.BytesIO()
-        book.custom_resource_fetcher = Nothing()
-        book.load_html(document.replace("\0", "\N{REPLACEMENT CHARACTER}"))  # it takes no null
+        book.custom_resource_fetcher = NothingFetched()
+        book.load_html(document.replace("\0", "\N{REPLACEMENT CHARACTER}"))  # a null would be refused
         book.write_to_pdf_stream(pdf)
         print(base64.b64encode(pdf.getvalue()).decode(), flush=True)
 

@@ -14,6 +14,10 @@ NOTES_ONLY = (
     "DELETE FROM season.student_fault_rate WHERE student = 's01'",
 )
 """All that s01 has left are notes."""
+SORE = (
+    'INSERT INTO academy.note (note, student, "at", day, author, kind, code, shared, delivery, loose) '
+    "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', false, 'x', true)"
+)
 
 
 ASKED = datetime.now(UTC).date() - timedelta(days=30)  # an answer about falls holds for a year

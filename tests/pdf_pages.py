@@ -1,10 +1,10 @@
 """What a PDF holds, read by a library that has nothing to do with the one that made it."""
 
-import os
 from importlib.util import find_spec
 
 import numpy as np
-import pytest
+
+import required
 
 POINTS = {"A4": (595, 842), "Letter": (612, 792)}
 LEAST_PX = 60  # of a colour that counts
@@ -16,10 +16,7 @@ def require() -> None:
     """Without what makes PDF, or what reads it, the test is skipped by name, and fails in CI."""
     missing = [name for name in ("plutoprint", "pypdfium2") if find_spec(name) is None]
     if missing:
-        reason = f"{' and '.join(missing)} is not installed."
-        if os.environ.get("CI") == "true":
-            pytest.fail(reason)
-        pytest.skip(reason)
+        required.missing(f"{' and '.join(missing)} is not installed.")
 
 
 def opened(pdf: bytes):
@@ -40,9 +37,9 @@ def words(pdf: bytes) -> str:
 
 
 def alike_in_grey(pdf: bytes) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
-    """Pairs of colours that cover something on the same sheet, differ to an eye, and print as the same grey.
+    """Pairs of colours that cover something on the same sheet, look different, and print as the same grey.
 
-    Grey is the luma of ITU-R BT.601, as printers' drivers reckon it.
+    Grey is the luma of ITU-R BT.601, as printer drivers compute it.
     """
     found = []
     for page in opened(pdf):

@@ -5,13 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from changed_academies import ASKED, changed, falls
+from changed_academies import ASKED, SORE, changed, falls
 from dashboard.pages.notes import content as notes
 from dashboard.pages.notes.lines import lines as note_lines
 from dashboard.queries import people
 from dashboard.text.numbers import on
 from warehouse.errors import AccessError, CallError
-from warehouse.store import writer
 
 NOW = datetime(2026, 3, 24, 12, tzinfo=UTC)
 QUIET = {"grade": "2", "dose": "20", "unit": "reps", "pace": "half", "place": "home", "eyes": "closed", "announced": "0", "shared": True}  # fmt: skip
@@ -94,10 +93,6 @@ def test_a_note_sent_twice_is_kept_once(reader_of, homes):
     assert len(notes.waiting(homes("twice"), "s01")) == 1
 
 
-SORE = (
-    'INSERT INTO academy.note (note, student, "at", day, author, kind, code, shared, delivery, loose) '
-    "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', false, 'x', true)"
-)
 CLOSED = QUIET | {"nudge_back": "held", "stood_by": "Wren"}
 
 
@@ -180,12 +175,7 @@ def test_the_page_shows_what_hurts_and_what_waits(visit, page_text, homes, reade
 
 
 def test_what_hurts_is_closed_under_the_code_it_was_opened_with(reader_of, homes):
-    with writer(homes("closing")) as w:
-        w.execute(
-            'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
-            "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', 'Sore.', false, 'x', true)"
-        )
-        w.publish()
+    changed(homes, "closing", SORE)
     reader = reader_of("closing", "c01")
     form = notes.form_data(reader, people.student(reader, "s01"), None)
     assert form["open"] == [("left_knee", "left knee")]

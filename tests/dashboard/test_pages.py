@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 import chart_rules
+from changed_academies import SORE, changed
 from dashboard import app
 from warehouse.store import writer
 
@@ -177,12 +178,7 @@ def test_a_missing_trace_is_explained_in_a_sentence_not_a_traceback(visit, page_
 
 
 def test_an_open_discomfort_comes_before_the_season_on_the_students_page(visit, homes):
-    with writer(homes("hurt")) as w:
-        w.execute(
-            'INSERT INTO academy.note (note, student, "at", day, author, kind, code, text, shared, delivery, loose) '
-            "VALUES ('d', 's01', '2026-03-02', '2026-03-02', 'c01', 'discomfort', 'left_knee', 'Sore.', false, 'x', true)"
-        )
-        w.publish()
+    changed(homes, "hurt", SORE)
     at = visit("hurt", "student", "c01", student="s01")
     assert "left knee" in at.warning[0].value
     order = [type(child).__name__ for child in at.main.children.values()]

@@ -2,8 +2,8 @@
 
 import pytest
 
+from changed_academies import changed
 from dashboard import uploads
-from warehouse.store import writer
 
 ADDRESS = "/_stcore/upload_file/test session id/file"  # the visit of Streamlit's own page tests
 
@@ -56,13 +56,8 @@ def sized(n):
 @pytest.fixture
 def family_visit(visit, homes):
     """The visit of a student with a consent to film."""
-    home = homes("consent-to-film")
-    with writer(home) as w:
-        w.execute(
-            "INSERT INTO academy.consent BY NAME SELECT 's02' AS student, 's02' AS given_by, 'film' AS purpose, "
-            "DATE '2025-01-01' AS \"from\""
-        )
-        w.publish()
+    consent = "INSERT INTO academy.consent VALUES ('s02', 's02', 'film', '2025-01-01', NULL)"
+    changed(homes, "consent-to-film", consent)
     return visit("consent-to-film", "progress", "s02")
 
 

@@ -1,10 +1,11 @@
 """Recordings of other makers, fetched by the set-up: skipped by name when missing, failed in CI."""
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+import required
 
 CACHE = Path(__file__).resolve().parents[2] / ".cache" / "outside"
 
@@ -16,10 +17,7 @@ def outside_file() -> Callable[[str], Path]:
     def find(name: str) -> Path:
         path = CACHE / name
         if not path.exists():
-            reason = f"{name} is missing: run python tests/outside/data_packages.py"
-            if os.environ.get("CI") == "true":
-                pytest.fail(reason)
-            pytest.skip(reason)
+            required.missing(f"{name} is missing: run python tests/outside/data_packages.py")
         return path
 
     return find

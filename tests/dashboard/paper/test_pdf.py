@@ -8,15 +8,16 @@ import pytest
 
 import hostile_texts
 import pdf_pages
+from changed_academies import changed
 from command import underfoot_command
 from dashboard import handouts, pdf
 from dashboard.pages.progress.content import page_of
 from dashboard.pages.week.paper import write_review
 from warehouse.errors import CallError, UnderfootError
 from warehouse.settings import parse_settings
-from warehouse.store import writer
 
 SHEETS = {"lesson": 1, "page": 1, "review": 2}
+ENDED = "INSERT INTO academy.consent VALUES ('s01', 'g01', 'family_page', '2026-01-01', '2026-02-01')"
 NO_FONTS = (
     '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig><dir>/none</dir></fontconfig>'
 )
@@ -88,13 +89,7 @@ def test_everyones_are_one_file_each_by_code_and_hold_one_person_alone(homes, ve
 
 def test_who_may_not_hand_out_a_page_gets_none_and_is_named_and_who_has_left_is_passed_over(homes, tmp_path):
     home = homes("ended")
-    with writer(home) as w:
-        w.execute(
-            'INSERT INTO academy.consent (student, given_by, purpose, "from", "to") '
-            "VALUES ('s01', 'g01', 'family_page', '2026-01-01', '2026-02-01')"
-        )
-        w.execute("UPDATE academy.person SET \"left\" = '2026-02-01' WHERE person = 's03'")
-        w.publish()
+    changed(homes, "ended", ENDED, "UPDATE academy.person SET \"left\" = '2026-02-01' WHERE person = 's03'")
     ran = underfoot_command("page", "--all", "--pdf", "--to", tmp_path / "all", "--home", home.path)
     assert ran.returncode == 0
     assert [file.name for file in (tmp_path / "all").iterdir()] == ["progress-s02.pdf"]
@@ -213,12 +208,7 @@ def test_pages_offer_pdf_beside_html_and_where_there_is_none_say_why(visit, page
 
 
 def test_a_page_whose_consent_has_ended_is_not_offered_to_print(visit, homes):
-    with writer(homes("ended_on_page")) as w:
-        w.execute(
-            'INSERT INTO academy.consent (student, given_by, purpose, "from", "to") '
-            "VALUES ('s01', 'g01', 'family_page', '2026-01-01', '2026-02-01')"
-        )
-        w.publish()
+    changed(homes, "ended_on_page", ENDED)
     labels = [
         b.proto.label for b in visit("ended_on_page", "progress", "c01", student="s01").get("download_button")
     ]
