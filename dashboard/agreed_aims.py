@@ -32,10 +32,8 @@ _VERDICTS = Words({
 })  # fmt: skip
 # What follows from no change showing, by whether it would have on course to what was agreed; None: not known.
 _SILENCE = {
-    True: mark("On course for what was agreed it would have shown by now ({share})."),
-    False: mark(
-        "With so few visits it may not show even on course for what was agreed, so nothing follows from it."
-    ),
+    True: mark("On course for what was agreed, it would have shown by now ({share})."),
+    False: mark("With so few visits it may not show even when on course, so nothing can be read into it."),
     None: "",
 }
 _BRIEFLY = Words({
@@ -76,7 +74,11 @@ def briefly(chosen: StudentSeason, *, plainly: bool = False) -> tuple[str, ...]:
     found = season.agreed_aims(chosen.reader, chosen.student)
     ended = pl.when(label=REACHED).then("looked").otherwise("due")
     words = _PLAINLY if plainly else _BRIEFLY
-    start = _("You agreed with your coach on {day}, until {due}: {what}.") if plainly else _(_AGREED)
+    start = (
+        _("You and your coach agreed on {day} to work on this until {due}: {what}.")
+        if plainly
+        else _(_AGREED)
+    )
     said = []
     for row in found.filter(ended >= since).iter_rows(named=True):
         agreed = start.format(day=on(row["agreed"]), due=on(row["due"]), what=_what(chosen, row))
@@ -127,7 +129,7 @@ def forecasts(reader: Reader, student: str) -> dict[str, list[tuple[int, str]]]:
 def _forecast(measure: Measure, row: Mapping[str, Any]) -> str:
     if row["least"] is None:
         days = count(round(row["gap_days"]), "day")
-        return _("At a visit every {days} there is none by then.").format(days=days)
+        return _("With a visit every {days}, there is none by then.").format(days=days)
     names = {
         "rhythm": _rhythm(row), "share": share(0.8), "weeks": count(row["weeks"], "week"),
         "least": measure.say(row["least"]), "weekly": measure.say(row["least_weekly"]),

@@ -1,4 +1,4 @@
-"""What brought files would be read as; the reader is handed in by whoever serves the pages."""
+"""What dropped files would be read as; the reader is handed in by whoever serves the pages."""
 
 import shutil
 import tempfile

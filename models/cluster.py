@@ -62,7 +62,7 @@ def on_worker(
 def workers_at(address: str | None, home: Home) -> Iterator[None]:
     """Within the block, sessions are read by the workers of the scheduler at `address`, as in tcp://10.0.0.2:8786.
 
-    Without an address, they are read here as ever.
+    Without an address, they are read here as usual.
 
     Raises
         CallError: Dask is missing, no scheduler answers, it has no workers, or as `on_worker`.

@@ -112,7 +112,7 @@ def reference(reader: Reader, student: str, family: str) -> dict[str, Any] | Non
 
 
 def others(reader: Reader, student: str, family: str) -> pl.DataFrame:
-    """Other players in reach with full swings of a family, the likest in build first.
+    """Other players in reach with full swings of a family, the most alike in build first.
 
     student, name, handed, foot_length_mm, body_mass_kg (the last one given), unlike. `unlike` is the larger
     of the two differences, foot length and body mass, each in % of this student's own; null where neither is

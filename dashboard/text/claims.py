@@ -39,11 +39,11 @@ CLAIMS = {
         "What a drill changed on the day is overstated by, in smallest worthwhile changes"
     ),
     "same_day_above_zero": mark("A drill that changes nothing on the day seems to help on the day"),
-    "aim_reached_of_no_change": mark("An agreed aim in which nothing changes is said to show"),
-    "aim_of_2_reached": mark("An agreed aim that changes by 2 smallest worthwhile changes is said to show"),
-    "aim_of_4_reached": mark("An agreed aim that changes by 4 smallest worthwhile changes is said to show"),
+    "aim_reached_of_no_change": mark("An agreed aim where nothing changes is reported to show a change"),
+    "aim_of_2_reached": mark("An agreed change of 2 smallest worthwhile changes is reported to show"),
+    "aim_of_4_reached": mark("An agreed change of 4 smallest worthwhile changes is reported to show"),
     "new_rows_wrong": mark(
-        "A change that is new on the week's list is not worthwhile, over a season of looks"
+        "A change that is new on the week's list is not worthwhile, over a season of weekly looks"
     ),
 }
 TRUTHS = {
@@ -61,15 +61,15 @@ TRUTHS = {
     "coaches": mark("coaches whose students gain differently, each student in their own way"),
     "aims": mark("four kindred measures agreed on; a third of the students change by 0, 2 and 4 each"),
     "aims_nobody": mark("four kindred measures agreed on, and nobody changes"),
-    "aims_changed_before": mark("everyone changes by 4 before the aim is agreed on, and not after it"),
+    "aims_changed_before": mark("everyone changes by 4 before the aim is agreed on, and not afterwards"),
     "bad_days": mark("a worthless drill, given on bad days"),
     "bad_days_noisy": mark("a worthless drill, given on bad days, twice the usual noise"),
     "bad_days_noisy_form_fades": mark("the same, and half of the day's form passes within the visit"),
     "keen_group": mark("keen students gain more anyway, and they alone are given the drill"),
     "keen_group_flattening": mark("the same, and their gains flatten"),
     "keen_doses_follow": mark("keen students gain more anyway, and practise the drill more"),
-    "doses_unrelated_worth_2": mark("some students are keener, and the drill is given to anybody"),
-    "unequal_noise_six": mark("six measures, three in five students hold, some steady and some not"),
+    "doses_unrelated_worth_2": mark("some students are keener, but not more likely to be given the drill"),
+    "unequal_noise_six": mark("six measures, three in five students stay the same, some steady and some not"),
 }
 
 

@@ -135,17 +135,17 @@ def _agreed_reached(rows: Sequence[Row], names: Names) -> str:
 
 def _agreed_missed(rows: Sequence[Row], names: Names) -> str:
     if not rows[0]["sessions"]:
-        return _agreed(rows, names, _("{what}: agreed until {day}, and not measured since it was agreed."))
-    return _agreed(rows, names, _("{what}: agreed until {day}, and the change did not show by then."))
+        return _agreed(rows, names, _("{what}: due by {day}, and not measured since it was agreed."))
+    return _agreed(rows, names, _("{what}: due by {day}, and the change did not show by then."))
 
 
 def _agreed_silent(rows: Sequence[Row], names: Names) -> str:
-    said = _("{what}: on course for what was agreed until {day}, it would show by now. It does not.")
+    said = _("{what}: on course for what was agreed by {day}, a change would show by now. It does not.")
     return _agreed(rows, names, said)
 
 
 def _agreed_due(rows: Sequence[Row], names: Names) -> str:
-    return _agreed(rows, names, _("{what}: agreed until {day}, and the change does not show yet."))
+    return _agreed(rows, names, _("{what}: due by {day}, and the change does not show yet."))
 
 
 def _unmeasured(rows: Sequence[Row], _names: Names) -> str:

@@ -196,7 +196,7 @@ def _wanted(aim: Row, smallest: FLOATS) -> float:
 def _looks(aim: Row, course: Course, weights: FLOATS, *, over: bool) -> Row:
     """The first look that was sure, else the last: a look a visit, one error over all until the due day.
 
-    At the last one, would_show: whether a student on an even course to what was agreed would have been seen
+    At the last one, would_show: whether a student on a steady course to what was agreed would have been seen
     to change by then, with the chance POWER: wanted · month / end ≥ (bound + Φ⁻¹(POWER)) · se.
     """
     end = _months(aim["due"] - aim["agreed"])

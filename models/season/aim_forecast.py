@@ -30,7 +30,7 @@ FORECAST_WEEKS = (4, 8, 13, 26)
 def forecast_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.aim_forecast for the touched students: what would show if an aim were agreed on today.
 
-    In the newest season, of metrics with a better way that are core or that a drill aims at, each by itself,
+    In the newest season, of metrics with a better direction, core or the aim of a drill, each by itself,
     with the clubs it was measured most with.
     """
     today = writer.sql("SELECT max(day) FROM academy.session").item()

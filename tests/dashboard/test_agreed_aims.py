@@ -75,7 +75,7 @@ def test_each_label_has_its_sentence(said, label, words):
     ("would_show", "words"),
     [
         (True, "it would have shown by now (80\u00a0%)"),
-        (False, "so nothing follows from it"),
+        (False, "so nothing can be read into it"),
         (None, "due date. Up to"),
     ],
 )
@@ -101,7 +101,7 @@ def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_
     assert staff.startswith("Agreed on 1 April 2026, due by 22 March 2026. To get better: ")
     assert staff.endswith("The change shows since 20 March 2026.")
     (plain,) = brief(label="not_reached", due=date(2026, 3, 22), would_show=True, plainly=True)
-    assert plain.startswith("You agreed with your coach on 1 April 2026")
+    assert plain.startswith("You and your coach agreed on 1 April 2026")
     assert "Talk with your coach" in plain
     assert "80" not in plain
     assert brief(label="not_reached", due=date(2026, 1, 10)) == ()
@@ -131,7 +131,7 @@ def test_the_form_says_beforehand_what_would_show_by_when_and_what_more_would_bu
     found = agreed_aims.forecasts(reader_of("forecast", "c01"), "s01")
     (soon, none), (later, said) = found[METRICS[0]]
     assert (soon, later) == (4, 13)
-    assert none.replace("\u00a0", " ") == "At a visit every 40 days there is none by then."
+    assert none.replace("\u00a0", " ") == "With a visit every 40 days, there is none by then."
     assert said.replace("\u00a0", " ").startswith(
         "With 12 swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
     )

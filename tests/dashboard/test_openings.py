@@ -43,7 +43,7 @@ def test_how_sure_says_how_often_an_agreed_aim_seems_to_show_and_how_often_it_do
     reader = changed("sure_aims", *(claim.format(*one) for one in shown))
     (said,) = [sentence for sentence in in_short(reader, "2026") if "agreed aims" in sentence]
     assert said.replace("\u00a0", " ") == (
-        "Of agreed aims in which nothing changed, 5 % were said to show there; of those that changed by 4 smallest "
+        "Of agreed aims where nothing changed, 5 % were reported to show a change there; of those that changed by 4 smallest "
         "worthwhile changes, 70 %."
     )
 

@@ -168,7 +168,7 @@ def test_data_quality_says_which_version_runs_and_what_has_changed(visit, page_t
     at = visit("full", "quality", "h01")
     assert f"Underfoot, version {metadata.version('underfoot')}" in page_text(at)
     assert quality.changelog().startswith("# Changelog")
-    assert "Save what has changed" in [button.label for button in at.get("download_button")]
+    assert "Save the changelog" in [button.label for button in at.get("download_button")]
 
 
 def test_data_quality_follows_its_filters(visit, page_text):

@@ -267,7 +267,7 @@ def test_an_estimate_against_the_order_of_what_a_coach_put_is_shown_no_more():
     assert list(moments.times(SWING, {})) == ["takeaway", "top", "mid_down", "impact"]
     moved = {"top": 2.25}
     assert moments.times(SWING, moved) == {"takeaway": 1.0, "top": 2.25, "impact": 2.3}
-    assert "put by you" in moments.said(SWING, moved, "top")
+    assert "placed by you" in moments.said(SWING, moved, "top")
     assert "as the file says" in moments.said(SWING, moved, "impact")
     assert "does not show it" in moments.said(SWING, moved, "finish")
     assert "give or take" in moments.said(SWING, moved, "takeaway")

@@ -62,7 +62,7 @@ def put_impact_later(hand):
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     hand.clicks += 4
-    page.get_by_text("put by you").wait_for(timeout=LIMIT_MS)
+    page.get_by_text("placed by you").wait_for(timeout=LIMIT_MS)
     hand.button("Done")
 
 

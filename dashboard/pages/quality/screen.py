@@ -33,7 +33,7 @@ def show(reader: Reader) -> None:
         )
         layout.table(content.looked(reader), _("who looked"))
     layout.aside(content.version())
-    layout.save(_("Save what has changed"), content.changelog, "CHANGELOG.md", "text/markdown")
+    layout.save(_("Save the changelog"), content.changelog, "CHANGELOG.md", "text/markdown")
     with st.container(horizontal=True):
         navigation.link("deliveries", _("Correct what was refused on Deliveries →"))
         navigation.link("trust", _("How sure are we →"))

@@ -1,4 +1,4 @@
-"""A new session: what brought files would be read as, and what became of them."""
+"""A new session: what dropped files would be read as, and what became of them."""
 
 import re
 from collections.abc import Mapping

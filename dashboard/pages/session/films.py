@@ -71,14 +71,15 @@ def choose(reader: Reader, visit: Visit, found: Preview) -> KeptFilms | None:
         return None
     layout.aside(
         _(
-            "A film is followed by bright tape on both heels and toes, and kept with its swing. One without "
-            "tape is marked by eye later, on the page Mark a film: keep it on your device until then."
+            "Bright tape on both heels and toes is tracked through the film, which is kept with its swing. A "
+            "film without tape is marked by eye later, on the page Mark a film: keep it on your device until "
+            "then."
         )
     )
     if reader.settings.consents_kept_elsewhere:
         layout.aside(_("Consents are kept elsewhere: check there that this student may be filmed."))
     if not is_kept_whole(reader, visit):
-        layout.aside(_("Of a minor's film only the feet are kept, as no consent keeps it as it was taken."))
+        layout.aside(_("Of a minor's film only the feet are kept: no consent covers keeping the original."))
     guessed = guesses(found)
     of = {film.name: _swing(film, found, guessed, visit.student) for film in found.films}
     chosen = {name: no for name, no in of.items() if no != LATER}

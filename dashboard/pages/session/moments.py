@@ -43,9 +43,9 @@ def said(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
     """Where a moment is and how that is known."""
     at, name = times(swing, moved).get(event), capitalized(NAMES[event])
     if at is None:
-        return _("{moment}: the plate does not show it. Move the slider to put it.").format(moment=name)
+        return _("{moment}: the plate does not show it. Move the slider to place it.").format(moment=name)
     if event in moved:
-        return _("{moment} at {time}, put by you.").format(moment=name, time=number(at, "s", 2))
+        return _("{moment} at {time}, placed by you.").format(moment=name, time=number(at, "s", 2))
     error = swing.events[event][1]
     if error == 0.0:
         return _("{moment} at {time}, as the file says.").format(moment=name, time=number(at, "s", 2))

@@ -109,7 +109,7 @@ def _started_at(reader: Reader, student: str) -> datetime:
 
 def _files(student: str) -> Files:
     found = st.file_uploader(
-        _("Exports of the swings; films of them, and a photo of your notes to keep with them"),
+        _("Exports of the swings, films of them, and a photo of your notes to keep with them"),
         accept_multiple_files=True,
         key=f"brought-{student}",
     )

@@ -26,8 +26,8 @@ APART = mark(
     "This film is not on the plate's clock: here both begin together and do not show the same moment."
 )
 ROUGH = mark(
-    "This film is not on the plate's clock, and nothing is timed by it: it is shown roughly where its heels "
-    "say."
+    "This film is not on the plate's clock, and nothing is timed from it: it is shown roughly where its "
+    "heels suggest."
 )
 MARK_STRIKE = mark("Go to the picture in which the ball is struck and press the button that says so.")
 CHOOSE_STRIKE = mark("Choose the picture in which the ball is struck.")
@@ -50,12 +50,12 @@ QUESTIONS = {
         "from it."
     ),
     "clip_pace_impossible": mark(
-        "No swing goes at its pace: was it recorded in slow motion? Put the rate at which it was recorded "
-        "into fps in session.toml."
+        "No swing is that slow or that fast: was it recorded in slow motion? Set fps in session.toml to the "
+        "rate at which it was recorded."
     ),
     "clip_feet_exchanged": mark(
         "Its lead heel stays up at the end and its trail heel does not: it may be mirrored, or the feet "
-        "exchanged. No height is taken from it."
+        "swapped. No height is taken from it."
     ),
     "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
 }

@@ -16,7 +16,7 @@ from warehouse.access import Reader
 
 ALL, NONE, ANY = "all", "none", "any"
 MOST_OFFERED = 12  # swings of one player to choose a reference from
-MOST_PLAYERS = 30  # other players to choose from, of those who agree the likest in build
+MOST_PLAYERS = 30  # other players to choose from, of those who agree the most alike in build
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,7 @@ def summary(found: pl.DataFrame, shown: pl.DataFrame) -> str:
 
 
 def players(chosen: StudentSeason) -> dict[str, str]:
-    """Whose swing may be the reference: the student, then other players in reach who agree, likest first."""
+    """Whose swing may be the reference: the student, then other players who agree, the most alike first."""
     reader = chosen.reader
     found = {chosen.student: _("{name}'s own").format(name=chosen.person["name"])}
     for row in swings.others(reader, chosen.student, chosen.family).iter_rows(named=True):

@@ -80,7 +80,7 @@ def coming(reader: Reader) -> list[Coming]:
 def unclear(one: Coming) -> str:
     """One line on an entry of which it is not clear whom it means, and what makes it clear for good."""
     entry = f"{one.when} {quoted(one.text)}" if one.text else one.when
-    said = _("{entry}: perhaps {students}. With the whole name or the code in the calendar it is clear.")
+    said = _("{entry}: perhaps {students}. The full name or the code in the calendar makes it clear.")
     return said.format(entry=entry, students=listed([line.name for line in one.students]))
 
 

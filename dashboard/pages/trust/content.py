@@ -116,8 +116,8 @@ def in_short(reader: Reader, season: str) -> list[str]:
     if "aim_reached_of_no_change" in aims:
         said.append(
             _(
-                "Of agreed aims in which nothing changed, {false} were said to show there; of those that "
-                "changed by 4 smallest worthwhile changes, {power}."
+                "Of agreed aims where nothing changed, {false} were reported to show a change there; of "
+                "those that changed by 4 smallest worthwhile changes, {power}."
             ).format(false=share(aims["aim_reached_of_no_change"]), power=share(aims.get("aim_of_4_reached")))
         )
     seen = academy.eye_plate(reader, season, None)

@@ -26,8 +26,8 @@ INSTEAD = Words({
 })  # fmt: skip
 WITHOUT_DRILL = Words({
     "eye_and_plate": "Look at a film of it together.",
-    "agreed_missed": "Talk about what was in the way, and agree on what comes next.",
-    "agreed_silent": "Ask about practice, and try another way to it.",
+    "agreed_missed": "Talk about what got in the way, and agree on what comes next.",
+    "agreed_silent": "Ask about practice, and try another way to get there.",
     "agreed_due": "Measure it before then.",
     "agreed_reached": "Show it to the player, and agree on what comes next.",
 })  # fmt: skip

@@ -237,7 +237,7 @@ def _by_student(entries: list[Entry]) -> list[Entry]:
 def _chance(week: dict[str, Any], entries: Sequence[Entry]) -> str:
     """What was controlled: over the season's list together, and for each agreed aim by itself."""
     aims = _(
-        "Agreed aims come first, each judged by itself: of a hundred in which nothing changes, about five "
+        "Agreed aims come first, each judged on its own: of a hundred where nothing changes, about five "
         "will seem to show a change."
     )
     return joined(_found(week), aims if any(e.kind in AGREED_SIGNALS for e in entries) else "")

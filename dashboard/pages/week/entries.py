@@ -21,7 +21,7 @@ PARTS = Words({
 # In the order of the review.
 KINDS = Words({
     "discomfort": "Hurting",
-    "agreed_missed": "Agreed aim past its day",
+    "agreed_missed": "Agreed aim overdue",
     "agreed_silent": "Agreed aim: nothing shows",
     "agreed_due": "Agreed aim due soon",
     "agreed_reached": "▲ Agreed aim: it shows",
