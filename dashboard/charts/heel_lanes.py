@@ -25,7 +25,7 @@ def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.La
         *((side * pl.col(load).clip(0.0)).alias(height) for load, height in heights.items()),
         pl.lit(0.0).alias("middle"),
     )
-    top = max([10.0, *(mirrored["to"].abs().to_list() if len(mirrored) else [])])
+    top = max([10.0, *mirrored["to"].abs()])
     x = event_axis(drawn, narrow=narrow)
     scale = alt.Scale(domain=[-1.25 * top, 1.25 * top], nice=False)
     y = alt.Y(

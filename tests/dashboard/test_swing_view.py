@@ -65,6 +65,12 @@ def test_the_films_lanes_share_the_plates_clock_and_its_events(reader_of):
     assert found["lead"][0] == pytest.approx(100 * 3 * (50 + 35 * np.sin(-np.pi)) / 700, abs=0.06)
 
 
+def test_a_film_placed_at_no_offset_at_all_is_not_shown_where_it_might_have_been(reader_of, monkeypatch):
+    clock = sessions.FilmClock(0.0, 0.004, "by_hand", [], 60.0, [0.4])
+    monkeypatch.setattr(films.sessions, "film_clock", lambda *_: clock)
+    assert films._measured(reader_of("full", "c01"), LAST, 3)[0]["offset_s"] == 0.0
+
+
 @pytest.mark.parametrize(
     ("clock", "expected"),
     [

@@ -173,7 +173,7 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
         return without_lanes(), str(error)
     clock = sessions.film_clock(reader, session, swing_no)
     candidates = clock.candidates_s or []
-    data["offset_s"] = clock.offset_s or next(iter(candidates), 0.0)
+    data["offset_s"] = next(iter(candidates), 0.0) if clock.offset_s is None else clock.offset_s
     staff = reader.viewer.role in STAFF
     if staff and clock.fps:
         data["picture_s"] = 1.0 / clock.fps
