@@ -25,8 +25,8 @@ def swing_line(
     step = max(1, len(t_s) // SMALL_POINTS) if size == SMALL else 1
     first, length, most = t_s[0], (t_s[-1] - t_s[0]) or 1.0, max(1.0, *lead_n, *trail_n)
     places = {name: _x(t, first, length, width) for name, t in posts.items()}
-    names = {} if size == SMALL else _rows(places, width)
-    top = EDGE + ROW * (max(names.values(), default=-1) + 1)
+    names = {} if size == SMALL else _names(places, width)
+    top = EDGE + ROW * len({row for row, _left in names.values()})
 
     def points(loads: Sequence[float]) -> str:
         return " ".join(
@@ -41,9 +41,8 @@ def swing_line(
         line = f'<line x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{height}" {stroke}/>'
         if name not in names:
             return line
-        left = min(x + 3, width - len(name) * LETTER)
-        y = 11 + ROW * names[name]
-        return f'{line}<text x="{left:.1f}" y="{y}" font-size="12" fill="{colour}">{name}</text>'
+        row, left = names[name]
+        return f'{line}<text x="{left:.1f}" y="{11 + ROW * row}" font-size="12" fill="{colour}">{name}</text>'
 
     line = f'fill="none" stroke="{theme.INK}" stroke-width="1.8"'
     return (
@@ -60,14 +59,14 @@ def _x(t: float, first: float, length: float, width: int) -> float:
     return EDGE + (width - 2 * EDGE) * (t - first) / length
 
 
-def _rows(at: Mapping[str, float], width: int) -> dict[str, int]:
-    """The row of each name, counted from the top, so that none runs into another."""
+def _names(at: Mapping[str, float], width: int) -> dict[str, tuple[int, float]]:
+    """The row of each name, counted from the top, and where it begins, so that none runs into another."""
     ends: list[float] = []
-    rows = {}
+    names = {}
     for name, x in at.items():
         wide = len(name) * LETTER + 8
         left = min(x + 3, width - wide)
         row = next((k for k, end in enumerate(ends) if end <= left), len(ends))
         ends[row : row + 1] = [left + wide]
-        rows[name] = row
-    return rows
+        names[name] = row, left
+    return names

@@ -55,7 +55,7 @@ TOML = 'name = "Test academy"\ntime_zone = "Europe/Berlin"\ndemo = {demo}\n[devi
 
 @pytest.fixture(autouse=True)
 def no_pandas_frames(monkeypatch):
-    """Turning a frame into a pandas one freezes the server, whoever asks for it (see dashboard/layout.py)."""
+    """Turning a frame into a pandas one freezes the server, whoever asks for it (see dashboard/tables.py)."""
 
     def refuse(frame, *more, **options):
         pytest.fail("a Polars frame was turned into a pandas one")
@@ -434,6 +434,21 @@ def visit(homes, monkeypatch):
 def reader_of(homes):
     """The reader of one person: reader_of(home kind, person)."""
     return lambda kind, person: readers.reader(homes(kind), person)
+
+
+@pytest.fixture
+def changed(homes, reader_of, request):
+    """The full academy with some rows changed: changed(name, *statements) → a reader of it, the head coach's."""
+
+    def make(name, *statements, person="h01"):
+        kind = f"{request.path.stem}_{name}"  # other files' homes have names like these
+        with writer(homes(kind)) as w:
+            for statement in statements:
+                w.execute(statement)
+            w.publish()
+        return reader_of(kind, person)
+
+    return make
 
 
 def said(at: AppTest) -> str:

@@ -10,21 +10,8 @@ from dashboard import layout, tables
 from dashboard.pages.students.content import most_outside
 from dashboard.pages.trust.content import in_short
 from dashboard.student_season import ladder
-from warehouse.store import writer
 
 TRAIL, HEEL = "mid_back_trail_share_pct", "impact_trail_heel_pct_bw"
-
-
-@pytest.fixture
-def changed(homes, reader_of):
-    def make(name, *statements):
-        with writer(homes(name)) as w:
-            for statement in statements:
-                w.execute(statement)
-            w.publish()
-        return reader_of(name, "h01")
-
-    return make
 
 
 def test_how_sure_opens_with_plain_sentences_and_counts_the_goals_that_were_met(changed):

@@ -3,8 +3,6 @@
 from dataclasses import replace
 from datetime import date, timedelta
 
-import pytest
-
 from dashboard.pages.week import entries
 from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import people_first, review, to_fix
@@ -13,22 +11,6 @@ from dashboard.pages.week.levels import level_plan
 from dashboard.pages.week.safety_lines import safety_lines
 from dashboard.pages.week.since import since_last_monday
 from season_rows import AS_OF, WEEK
-from warehouse.store import writer
-
-
-@pytest.fixture
-def changed(homes, reader_of):
-    """The full academy with some rows changed: changed(name, *statements) → the head coach's reader of it."""
-
-    def make(name, *statements, person="h01"):
-        kind = f"week_{name}"  # other files' homes have names like these
-        with writer(homes(kind)) as w:
-            for statement in statements:
-                w.execute(statement)
-            w.publish()
-        return reader_of(kind, person)
-
-    return make
 
 
 def actions_of(reader):
