@@ -10,9 +10,9 @@ import polars as pl
 import pytest
 from streamlit.util import calc_hash
 
+import changed_academies
 import season_rows
 from app_test import AppTest
-from changed_academies import aims
 from dashboard import layout, location, readers
 from dashboard.text.markdown import JOINER
 from warehouse import invented
@@ -78,7 +78,7 @@ def make_home(path: Path, kind: str, *, demo: bool = True) -> Home:
                     _session(w, home, student, coach, START + timedelta(days=14 * k), 18 + change * k, k)
             _session(w, home, "s03", "c01", START, 10.0, 0)
             _answers(w)
-            aims(w)
+            changed_academies.aims(w)
             season_rows.add(w)
         if kind == "one_session":
             _session(w, home, "s01", "c01", START, 18.0, 0)
@@ -442,10 +442,7 @@ def changed(homes, reader_of, request):
 
     def make(name, *statements, person="h01"):
         kind = f"{request.path.stem}_{name}"  # other files' homes have names like these
-        with writer(homes(kind)) as w:
-            for statement in statements:
-                w.execute(statement)
-            w.publish()
+        changed_academies.changed(homes, kind, *statements)
         return reader_of(kind, person)
 
     return make
