@@ -9,7 +9,6 @@ from warehouse.body import Exercise
 from warehouse.definitions import RETIRED_METRICS, fault_codes, metric_codes
 from warehouse.settings import Settings
 from warehouse.store import Writer
-from warehouse.vocabulary import is_minor
 
 
 @dataclass(frozen=True)
@@ -44,12 +43,9 @@ class Academy:
         return consent.is_given(self.consents.get((student, purpose), ()), day, self.settings)
 
     def keeps_film(self, student: str, day: date) -> bool:
-        """Whether a student's film is kept as delivered: a minor's only where consents.csv says so.
-
-        Who is under age that day by the academy's own age, or whose birth date is not known, is a minor.
-        """
-        is_adult = not is_minor(self.people[student].born, day, self.settings.minor_until_age)
-        return is_adult or consent.covers(self.consents.get((student, "keep_film"), ()), day)
+        """Whether a student's film is kept as delivered: a minor's only where consents.csv says so."""
+        spans = self.consents.get((student, "keep_film"), ())
+        return consent.keeps_film(self.people[student].born, spans, day, self.settings)
 
 
 def read_academy(writer: Writer, settings: Settings) -> Academy:

@@ -15,7 +15,7 @@ is there already stays in use until its consent is *withheld*: it was recorded, 
 new consent brings it back, but not a film that was kept whole under keep_film: that is removed (`retention`).
 A purpose that was never recorded for a student withholds nothing, with one exception: a minor's films, which
 nobody agreed to, are not used. Where consents are kept elsewhere, a student and purpose without a line in
-consents.csv count as agreed.
+consents.csv count as agreed; `keeps_film` alone asks for a line.
 
 What that takes out of use is SQL over the temporary tables ended_consent(student, purpose) and
 outdated(student). Readers fill them for today; the models go by `academy.withheld`, what the last build left
@@ -135,6 +135,15 @@ def is_given(spans: Spans, day: date, settings: Settings) -> bool:
     """Whether a consent of these spans, all those of a student and purpose, lets something new begin."""
     recorded = list(spans)
     return covers(recorded, day) if recorded else settings.consents_kept_elsewhere
+
+
+def keeps_film(born: date | None, spans: Spans, day: date, settings: Settings) -> bool:
+    """Whether a film is kept as delivered: a minor's only by these spans of keep_film.
+
+    Consents kept elsewhere do not count here. Who is under age that day by the academy's own age, or whose
+    birth date is not known, is a minor.
+    """
+    return not is_minor(born, day, settings.minor_until_age) or covers(spans, day)
 
 
 def given(roster: Roster, student: str, purpose: str, day: date, settings: Settings) -> bool:

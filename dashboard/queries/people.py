@@ -108,10 +108,18 @@ def may_share(reader: Reader, student: str) -> bool:
 
 def has_consent(reader: Reader, student: str, purpose: str, day: date | None = None) -> bool:
     """Whether a student in reach has agreed to a purpose, by itself as of today."""
-    spans = reader.sql(
-        'SELECT "from", "to" FROM consent WHERE student = ? AND purpose = ?', [student, purpose]
-    )
-    return consent.is_given(spans.iter_rows(), day or reader.today, reader.settings)
+    return consent.is_given(_spans(reader, student, purpose), day or reader.today, reader.settings)
+
+
+def keeps_film(reader: Reader, student: str, day: date) -> bool:
+    """Whether a film of that day is kept as it was taken, and not the feet alone."""
+    born = reader.sql("SELECT born FROM person WHERE person = ?", [student]).item()
+    return consent.keeps_film(born, _spans(reader, student, "keep_film"), day, reader.settings)
+
+
+def _spans(reader: Reader, student: str, purpose: str) -> list[tuple[date, date | None]]:
+    query = 'SELECT "from", "to" FROM consent WHERE student = ? AND purpose = ?'
+    return reader.sql(query, [student, purpose]).rows()
 
 
 def agreed(reader: Reader, purpose: str) -> set[str]:

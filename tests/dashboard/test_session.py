@@ -14,6 +14,7 @@ from app_test import AppTest
 from dashboard import readers
 from dashboard.pages.session import content, films, moments, saving
 from dashboard.pages.session.shared import parts_of
+from dashboard.queries import people
 from ingest import filing
 from warehouse import home
 from warehouse.errors import AccessError, CallError
@@ -234,6 +235,8 @@ def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened)
     with writer(opened.home) as w:
         w.execute("DELETE FROM academy.consent")
         w.publish()
+    assert not people.keeps_film(opened.anew(), "s01", opened.today)  # that takes a line of its own
+    assert people.keeps_film(opened.anew(), "s02", opened.today)
     settings = opened.home.settings_file
     settings.write_text(settings.read_text("utf-8").replace('consents = "kept elsewhere"\n', ""), "utf-8")
     now = opened.anew()
@@ -247,7 +250,7 @@ def test_no_film_is_kept_without_a_consent_and_a_minors_needs_a_guardian(opened)
         )
         w.publish()
     assert films.stops(opened.anew(), visit) == ""
-    assert not films.is_kept_whole(opened.anew(), visit)
+    assert not people.keeps_film(opened.anew(), "s01", opened.today)
     assert films.stops(opened.anew(), replace(visit, started_at=datetime(2025, 1, 1, tzinfo=UTC)))
 
 

@@ -32,12 +32,6 @@ def stops(reader: Reader, visit: Visit) -> str:
     return _("No consent to film covers {day}; the films are left out.").format(day=on(day))
 
 
-def is_kept_whole(reader: Reader, visit: Visit) -> bool:
-    """Whether the films are kept as they were taken, and not their feet alone."""
-    day = visit.started_at.date()
-    return not reader.is_minor(visit.student) or people.has_consent(reader, visit.student, "keep_film", day)
-
-
 def guesses(found: Preview) -> dict[str, int]:
     """The swing of each film: of the number in its name, else in order where there is one for each swing."""
     swings = [swing.no for swing in found.swings if swing.refused is None and swing.kind == SWING]
@@ -78,7 +72,7 @@ def choose(reader: Reader, visit: Visit, found: Preview) -> KeptFilms | None:
     )
     if reader.settings.consents_kept_elsewhere:
         layout.aside(_("Consents are kept elsewhere: check there that this student may be filmed."))
-    if not is_kept_whole(reader, visit):
+    if not people.keeps_film(reader, visit.student, visit.started_at.date()):
         layout.aside(_("Of a minor's film only the feet are kept: no consent covers keeping the original."))
     guessed = guesses(found)
     of = {film.name: _swing(film, found, guessed, visit.student) for film in found.films}
