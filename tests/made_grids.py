@@ -170,5 +170,5 @@ def write_recording(path: Path, found, steps_at_s: float = np.inf) -> Path:
 
 
 def read_frames(path: Path, *, device_options, handed) -> Grid:
-    """A file that numbers its swings, or is one swing, as the reader of grids reads it."""
+    """A file that numbers its swings, as the reader of grids reads it."""
     return open_turned(path, device_options, handed).read()

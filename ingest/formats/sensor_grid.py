@@ -159,8 +159,7 @@ class Turned:
             frames = Frames(frames.pressure[rows], frames.t_s[rows], number, frames.pitch_mm)
             kept = np.arange(len(rows))
         elif frames.swing_no is None:
-            number = np.full(len(frames.t_s), 1 if swing_no is None else swing_no)
-            frames = replace(frames, swing_no=number)
+            frames = replace(frames, swing_no=np.full(len(frames.t_s), swing_no))
         return _reduced(self, Recording(frames, kept))
 
 
