@@ -9,7 +9,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.markdown import Markdown, markdown
 from dashboard.text.numbers import on, short_day
 
-FEW_ROWS, FEW_COLUMNS = 10, 9  # so many a phone shows as a list; more rows fold, more columns are a grid
+FEW_ROWS, FEW_COLUMNS = 10, 9  # most a phone shows as a list; further rows fold, more columns make a grid
 DESK_WIDTH = 820  # px that a table has beside the sidebar
 LETTER_WIDTH, CELL_PADDING, WIDEST_CELL = 7, 18, 200  # px in a table
 TWO_LINES = 65  # px; Streamlit breaks a cell's text only in rows of more than 64

@@ -40,7 +40,7 @@ def version() -> str:
 def on_worker(
     function: Callable[[SessionTask], Any], wanted: str, settings_file: Path, task: SessionTask
 ) -> Any:
-    """What `function` makes of a session, on a worker that is fit to say so.
+    """What `function` makes of a session, on a worker that sees the home and has our version.
 
     Raises
         CallError: the worker has another version of Underfoot, or does not see the home.

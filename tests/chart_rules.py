@@ -1,4 +1,4 @@
-"""What holds for every picture by its Vega-Lite: sentences naming whatever breaks a rule."""
+"""Rules that hold for every picture, read from its Vega-Lite: a sentence for each one broken."""
 
 import re
 from collections.abc import Iterator

@@ -16,7 +16,7 @@ LEAD, TRAIL = mark("lead heel"), mark("trail heel")
 def picture(drawn: SwingCurves, finding: str, *, narrow: bool = False) -> alt.LayerChart:
     """Draw the lanes: the lead heel's load upward from the middle, the trail heel's downward.
 
-    A load that a plate's own error makes less than nothing is drawn as nothing and given as measured.
+    A load that a plate's own error puts below zero is drawn as zero and given as measured.
     """
     lanes, names = drawn.lanes, drawn.names
     side = pl.when(pl.col("foot") == TRAIL).then(-1.0).otherwise(1.0)

@@ -97,7 +97,7 @@ def filled(test: str) -> alt.FillValue:
 
 
 def tips(said: Mapping[str, str | tuple[str, str]]) -> list[alt.Tooltip]:
-    """A tooltip: field with its type (n:Q) → what it is called, or that and how its number is written."""
+    """A tooltip: field and type, as in n:Q → its name, or its name and number format."""
     return [_tip(field, *([named] if isinstance(named, str) else named)) for field, named in said.items()]
 
 

@@ -55,7 +55,7 @@ class Recording:
 
 
 class C3d(SampleFormat):
-    """A C3D recording on two force platforms, of one swing or running on over many."""
+    """A C3D recording on two force platforms, of one swing or of many in a row."""
 
     title = "A C3D recording of force platforms"
     names = ("*.c3d",)
@@ -143,7 +143,7 @@ def _read(recording: C3dFile, setup: C3dSetup, events: dict[str, float]) -> Reco
 def _swings(
     recording: C3dFile, setup: C3dSetup, holds: Iterable[HoldEntry], session: str
 ) -> tuple[SampleFile, list[list[float]]]:
-    """The swings and holds in a recording that runs on, and where the feet stood in each swing.
+    """The swings and holds in a continuous recording, and where the feet stood in each swing.
 
     A swing by which the feet can't be told keeps what all of the recording says of them.
     """

@@ -86,7 +86,7 @@ class SensorGrid(SampleFormat):
         return parquet or ending == ".npz"
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
-        """Read a session's frames; without swing numbers they are one swing's, or run on over many."""
+        """Read a session's frames; without swing numbers they are one swing's, or many in a row."""
         options = context.device.raw if context.device is not None else {}
         turned = open_turned(context.base / name, options, context.hand(name))
         cut = None

@@ -57,7 +57,7 @@ def forecast_rows(writer: Writer) -> pl.DataFrame:
 
 
 def _forecasts(key: CellKey, cell: pl.DataFrame, fit: Parameter, today: date) -> list[Row]:
-    """A row for each student of a cell with sessions enough, and each number of weeks."""
+    """A row for each student of a cell with enough sessions, and each number of weeks."""
     rows, posterior = arrange_as_fitted(cell, fit), draws_of(fit)
     session, walks = own_variances(rows.cell, posterior, rows.cell.offsets[1:] - 1)
     found = []

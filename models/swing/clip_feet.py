@@ -44,7 +44,7 @@ Moves = Mapping[str, Mark]
 
 @dataclass(frozen=True)
 class FeetImpact:
-    """The impact as the heels say it, s on the clip's clock, and how far apart two heels put it, in SEs."""
+    """The impact as the heels suggest it, s on the clip's clock, and how far apart both put it, in SEs."""
 
     mark: Mark
     strain: float
@@ -118,7 +118,7 @@ def heel_moves(rise: HeelRise, fps: float, after_s: float = -math.inf) -> Moves:
 
 
 def exchanged(rise: HeelRise, fps: float, after_s: float = -math.inf) -> bool:
-    """Whether the lead heel is up to the end and the trail heel is not: a mirrored film, or feet misnamed."""
+    """Whether the lead heel is up to the end and the trail heel is not: a mirrored film, or feet swapped."""
     trail = _heel(rise.trail_mm, rise, fps, LEAST_TRAIL_MM, after_s)
     lead = _heel(rise.lead_mm, rise, fps, LEAST_TRAIL_MM, after_s)
     stays_up = lead is not None and bool(lead.high[-1] >= 0.5 * lead.highest)
@@ -126,7 +126,7 @@ def exchanged(rise: HeelRise, fps: float, after_s: float = -math.inf) -> bool:
 
 
 def impossible_pace(rise: HeelRise, fps: float, events_s: Mapping[str, float]) -> bool:
-    """Whether no swing goes so slowly or fast: a film that plays slower than it says, or faster.
+    """Whether no swing is that slow or that fast: the film plays slower or faster than it says.
 
     By the downswing, where top and impact are known, and by the heels: how long the trail heel
     takes over the middle half of its rise, and how long after the lead heel is down it is up.
@@ -165,7 +165,7 @@ def film_doubt(clip: Clip, points: pl.DataFrame, events_s: Mapping[str, float]) 
 
 
 def impact_by_feet(moves: Moves, usual: Mapping[str, Mark] = USUAL) -> FeetImpact | None:
-    """The impact as the heels say it: the mean weighted by 1 / variance; None where neither says when."""
+    """The impact as the heels suggest it: the mean weighted by 1 / variance; None where neither says when."""
     said = [
         (moved.t_s - usual[name].t_s, math.hypot(moved.error_s, usual[name].error_s))
         for name, moved in moves.items()

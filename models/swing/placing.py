@@ -37,7 +37,7 @@ Impacts = Callable[[], tuple[FLOATS, FLOATS]]
 UNSYNCED, HEELS_LOW = "clip_unsynced", "clip_heels_low"
 MARKS_DISAGREE, FEET_DISAGREE = "clip_marks_disagree", "clip_feet_disagree"
 STRIKES_UNCLEAR, STAMP_UNCLEAR = "clip_strikes_unclear", "clip_stamp_unclear"
-QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR)  # which mark is right, a person has to say
+QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR)  # a person has to decide which mark is right
 KEPT = ("stated", "by_hand")  # sources that do not come from here
 
 

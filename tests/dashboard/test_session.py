@@ -260,13 +260,13 @@ def test_where_nothing_is_corrected_no_note_is_written(opened):
     assert not list(found.folder.rglob("notes.jsonl"))
 
 
-def test_a_moment_goes_no_further_than_those_that_a_coach_or_the_file_put():
+def test_a_moment_goes_no_further_than_those_that_a_coach_or_the_file_placed():
     assert moments.reach(SWING, {}, "top") == (0.0, 2.29)
     assert moments.reach(SWING, {"takeaway": 1.5}, "top") == (1.51, 2.29)
     assert moments.reach(SWING, {"takeaway": 1.5}, "finish") == (2.31, 4.0)
 
 
-def test_an_estimate_against_the_order_of_what_a_coach_put_is_shown_no_more():
+def test_an_estimate_out_of_order_with_what_a_coach_placed_is_no_longer_shown():
     assert list(moments.times(SWING, {})) == ["takeaway", "top", "mid_down", "impact"]
     moved = {"top": 2.25}
     assert moments.times(SWING, moved) == {"takeaway": 1.0, "top": 2.25, "impact": 2.3}

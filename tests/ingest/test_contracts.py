@@ -252,7 +252,7 @@ def test_a_row_has_no_value_beyond_the_lowest_and_the_highest(table, column, low
 
 
 @pytest.mark.parametrize(("table", "column"), [("drill_dose", "dose"), ("swing", "clip_shoe_width_px")])
-def test_a_dose_and_a_width_are_over_nothing(table, column):
+def test_a_dose_and_a_width_are_above_zero(table, column):
     contract = rows.contract_of(f"academy.{table}")
     assert is_taken(contract, column, 1e-9)
     assert not is_taken(contract, column, 0.0)

@@ -561,7 +561,7 @@ def test_a_coach_sees_the_own_eye_and_everyones_together_and_no_other_coachs(aca
     assert seen("s1") == set()
 
 
-def test_a_coach_sees_the_own_gain_by_name_the_others_without_and_families_none(academy):
+def test_a_coach_sees_their_own_gain_by_name_the_others_without_names_and_families_none(academy):
     with writer(academy) as w:
         w.execute(
             "INSERT INTO season.coach_gain BY NAME SELECT 'spring' AS season, unnest(['c1', 'c2']) AS coach, "
@@ -608,7 +608,7 @@ def test_where_a_table_is_missing_the_way_out_is_said_and_the_rest_is_read(acade
     assert len(reader.sql("SELECT * FROM session")) == 2
 
 
-def test_what_is_out_of_use_is_said_of_students_in_reach_alone(academy):
+def test_what_is_out_of_use_is_reported_for_students_in_reach_only(academy):
     with writer(academy) as w:
         for purpose in ("measure", "family_page", "share_page", "academy_figures"):
             w.execute(
@@ -744,7 +744,7 @@ def test_that_something_hurts_is_told_of_students_in_reach_alone(academy):
     )
 
 
-def test_what_was_said_of_falls_is_told_of_students_in_reach_alone(academy):
+def test_answers_about_falls_are_shown_for_students_in_reach_only(academy):
     with writer(academy) as w:
         w.append("academy.note", builders.note_frame("fell", "s2", shared=False, kind="falls", grade=1))
         w.publish()

@@ -58,7 +58,7 @@ class Visit:
     films: KeptFilms | None = None
 
     def delivered(self, name: str) -> str | None:
-        """What a brought file is called in its session; None for a film that is not kept."""
+        """What a dropped file is called in its session; None for a film that is not kept."""
         if not is_film(name):
             return name
         of = self.films.swings if self.films is not None else {}

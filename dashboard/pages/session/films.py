@@ -1,4 +1,4 @@
-"""Films among what was brought: what each one is, which swing it shows, and whether it may be kept."""
+"""Films among the dropped files: what each one is, which swing it shows, and whether it may be kept."""
 
 import re
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""The moments of one swing on its load curve: where the plate shows them, and where a coach puts them."""
+"""The moments of one swing on its load curve: where the plate shows them, and where a coach places them."""
 
 from collections.abc import Mapping
 
@@ -31,7 +31,7 @@ def times(swing: PreviewedSwing, moved: Mapping[str, float]) -> dict[str, float]
 
 
 def reach(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> tuple[float, float]:
-    """Between what seconds a moment may be put: in the swing, and between those a coach or the file put."""
+    """Where a moment may be placed, s: in the swing, and between those that a coach or the file placed."""
     fixed = {e: at for e, (at, error) in swing.events.items() if error == 0.0} | dict(moved)
     place = EVENTS.index(event)
     low = max((fixed[e] for e in EVENTS[:place] if e in fixed), default=-STEP_S)

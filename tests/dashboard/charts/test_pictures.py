@@ -291,7 +291,7 @@ def test_the_foot_lines_table_says_where_each_foot_should_be():
     assert foot_lines.finding(drawn).startswith("Lead foot's pressure at impact: 45")
 
 
-def test_a_load_that_is_less_than_nothing_is_drawn_as_nothing_and_given_as_measured():
+def test_a_load_below_zero_is_drawn_as_zero_and_given_as_measured():
     noise = lanes().with_columns(mean=pl.lit(-1.2), lo=pl.lit(-2.0), hi=pl.lit(0.5))
     drawn = SwingCurves(EVENTS, lanes=noise)
     spec = heel_lanes.picture(drawn, "x").to_dict()

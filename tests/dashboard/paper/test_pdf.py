@@ -36,7 +36,7 @@ def on_paper(home, paper):
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_every_document_is_its_number_of_sheets_of_the_academys_paper_and_black_and_white_safe(
+def test_every_document_fills_its_number_of_sheets_of_the_academys_paper_and_reads_in_grey(
     homes, paper, tmp_path
 ):
     home = on_paper(homes(f"paper_{paper}"), paper)
@@ -62,7 +62,7 @@ def test_two_colours_that_print_as_one_grey_are_found():
     assert pdf_pages.alike_in_grey(none) == []
 
 
-def test_without_a_word_in_academy_toml_it_is_a4_and_no_other_size_is_known():
+def test_paper_is_a4_unless_academy_toml_says_letter_and_no_other_size_is_known():
     head = 'name = "x"\ntime_zone = "UTC"\n'
     assert parse_settings(head.encode()).paper == "A4"
     assert parse_settings(f'{head}paper = "Letter"\n'.encode()).paper == "Letter"
@@ -73,7 +73,9 @@ def test_without_a_word_in_academy_toml_it_is_a4_and_no_other_size_is_known():
 
 @pytest.mark.parametrize(("verb", "kind"), [("lesson", "lesson"), ("page", "progress")])
 @pytest.mark.parametrize("ending", ["pdf", "html"])
-def test_everyones_are_one_file_each_by_code_and_hold_one_person_alone(homes, verb, kind, ending, tmp_path):
+def test_documents_for_everyone_are_one_file_each_named_by_code_and_about_one_person(
+    homes, verb, kind, ending, tmp_path
+):
     home, folder = homes("full"), tmp_path / "new" / "folder"
     words = ["--pdf"] if ending == "pdf" else []
     ran = underfoot_command(verb, "--all", *words, "--to", folder, "--home", home.path)

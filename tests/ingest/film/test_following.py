@@ -157,7 +157,7 @@ def test_a_true_film_is_not_doubted(tmp_path, view):
     assert doubt_of(made, 60.0, view) is None
 
 
-def test_a_slow_motion_film_that_says_it_plays_at_the_pace_of_the_swing_is_found_out(tmp_path):
+def test_a_slow_motion_film_that_claims_the_pace_of_the_swing_is_detected(tmp_path):
     """Recorded at 240 pictures a second, played at 30, and session.toml says 30."""
     grid_s, rises = made_films.heel_rise_curves(1.5, 9)
     made = made_films.film(
@@ -167,6 +167,6 @@ def test_a_slow_motion_film_that_says_it_plays_at_the_pace_of_the_swing_is_found
     assert doubt_of(made, 240.0) is None
 
 
-def test_a_mirrored_film_from_the_front_is_found_out(tmp_path):
+def test_a_mirrored_film_from_the_front_is_detected(tmp_path):
     made = made_films.film(tmp_path / "clip.mp4", view="face_on", handed="left", seconds=1.8, seed=8)
     assert doubt_of(made, 60.0, "face_on") == "clip_feet_exchanged"

@@ -188,7 +188,7 @@ def test_nobody_is_sent_to_work_on_a_fault_that_shows_in_under_a_fifth_of_the_sw
             assert student.shows[row["next_aim"]] >= 0.2 * SWINGS, world
 
 
-def test_what_a_coach_noted_for_coaches_only_is_not_what_a_student_is_told(rows):
+def test_what_a_coach_noted_for_coaches_only_is_not_shown_to_a_student(rows):
     told = {row["student"]: row for row in rows if row["shared"]}
     private = told["named in a note of the coach's own"]
     assert (private["reason"], private["aim"], private["named"]) == ("earliest_cause", "sets_up_low", None)
