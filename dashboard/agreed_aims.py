@@ -11,7 +11,7 @@ from dashboard.queries.lesson import as_of
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import Measure, count, listed, lowered, number, on, quoted, share
+from dashboard.text.numbers import Measure, count, joined, listed, lowered, number, on, quoted, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
@@ -64,7 +64,7 @@ def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     file = _("agreed aim of {name}").format(name=chosen.person["name"])
     return Section(
         table=(_parts(chosen, row), file) if row["changes"] else None,
-        sentences=(agreed, " ".join(filter(None, (verdict, _silence(row), _doubt(row)))), _power(row)),
+        sentences=(agreed, joined(verdict, _silence(row), _doubt(row)), _power(row)),
     )
 
 
@@ -84,7 +84,7 @@ def briefly(chosen: StudentSeason, *, plainly: bool = False) -> tuple[str, ...]:
         agreed = start.format(day=on(row["agreed"]), due=on(row["due"]), what=_what(chosen, row))
         verdict = words[row["label"]].format(looked=on(row["looked"]))
         silence = _silence(row) if row["would_show"] and not plainly else ""
-        said.append(" ".join(filter(None, (agreed, verdict, silence))))
+        said.append(joined(agreed, verdict, silence))
     return tuple(said)
 
 

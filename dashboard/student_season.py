@@ -13,7 +13,7 @@ from dashboard.section import Picture
 from dashboard.text import sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import FAMILIES, label, marked
-from dashboard.text.numbers import Band, Measure, count, listed, lowered, share
+from dashboard.text.numbers import Band, Measure, count, joined, listed, lowered, share
 from dashboard.text.sentences import FEW_SESSIONS, band_place, trend_sentence
 from warehouse.access import Reader
 from warehouse.observations import signs
@@ -139,7 +139,7 @@ class MeasureSeason:
         """The season line under `finding`, else under what the season's fit says."""
         line = self.line
         chart = season_line.picture(line, finding or self.finding(), narrow=narrow)
-        key = " ".join(filter(None, (key, season_line.changes_key(line))))
+        key = joined(key, season_line.changes_key(line))
         return Picture(chart, season_line.words(line), season_line.table(line), key)
 
     def finding(self) -> str:

@@ -111,6 +111,11 @@ def quoted(words: str) -> str:
     return _("“{words}”").format(words=words)
 
 
+def joined(*sentences: str | None) -> str:
+    """Sentences one after the other, without those that are empty or not there."""
+    return " ".join(filter(None, sentences))
+
+
 def listed(names: Sequence[str]) -> str:
     """a, b and c."""
     return format_list(list(names), locale=locale())

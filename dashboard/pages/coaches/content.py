@@ -8,7 +8,7 @@ from dashboard.kept import kept
 from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark, ngettext
-from dashboard.text.numbers import count, listed
+from dashboard.text.numbers import count, joined, listed
 from warehouse.access import Reader
 
 FEWEST_STUDENTS = 8  # students of a coach with room to gain before anything is shown of them
@@ -53,7 +53,7 @@ def coaches(reader: Reader, season: str, *, narrow: bool) -> Section:
         "No coach has a dot in {season} yet: it takes {fewest} students of theirs with room to gain, and as "
         "many of the other coaches'. Dots appear as more sessions come in."
     ).format(fewest=FEWEST_STUDENTS, season=season)
-    nonempty(drawn, " ".join(filter(None, [nothing, own, note])))
+    nonempty(drawn, joined(nothing, own, note))
     chart = coach_funnel.picture(drawn, coach_funnel.finding(drawn), narrow=narrow)
     picture = Picture(chart, coach_funnel.words(drawn), coach_funnel.table(drawn), _(HOW_TO_READ))
     return Section(picture, sentences=(own,), notes=(note,))

@@ -8,7 +8,7 @@ import polars as pl
 from dashboard.charts.drill_forest import effect, worthwhile
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import capitalized, count, listed, lowered, number, quoted
+from dashboard.text.numbers import capitalized, count, joined, listed, lowered, number, quoted
 from warehouse.vocabulary import CHANGE, DRILL_ADVICE, HARMS, KEEP, STOP, TOO_LITTLE_DATA, TRY
 
 ADVICE = Words({KEEP: "Keep", CHANGE: "Change", STOP: "Stop", TRY: "Try"})
@@ -104,7 +104,7 @@ def finding(rows: pl.DataFrame) -> str:
 def sentence(row: Mapping[str, Any], groups: pl.DataFrame) -> str:
     """One drill in a line: its aim, how sure, how often given, and for whom it worked."""
     said = _("For “{aim}”: {kept}").format(aim=row["aim_name"] or "–", kept=kept_sentence(row))
-    return " ".join(filter(None, [said, f"{capitalized(given(row))}.", worked_for(groups)]))
+    return joined(said, f"{capitalized(given(row))}.", worked_for(groups))
 
 
 def advice_table(rows: pl.DataFrame) -> pl.DataFrame:

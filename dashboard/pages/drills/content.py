@@ -25,7 +25,7 @@ from dashboard.safety import caution_sentences
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.labels import AGES
-from dashboard.text.numbers import count, listed, on
+from dashboard.text.numbers import count, joined, listed, on
 from warehouse.access import Reader
 from warehouse.body import Exercise, from_age
 
@@ -77,7 +77,7 @@ class Candidate:
     def sentence(self) -> str:
         """The candidate in a line of the list, after its name."""
         kept = _("Kept {effect} on “{aim}”.").format(effect=self.kept, aim=self.aim) if self.kept else ""
-        return " ".join(filter(None, [f"{self.verdict}.", kept, self.evidence, self.ages]))
+        return joined(f"{self.verdict}.", kept, self.evidence, self.ages)
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from dashboard.text.cautions import (
     MINORS,
 )
 from dashboard.text.labels import area_name
-from dashboard.text.numbers import count, number, on, quoted
+from dashboard.text.numbers import count, joined, number, on, quoted
 from warehouse.access import open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
@@ -131,7 +131,7 @@ def _about(chosen: StudentSeason) -> str:
 def _hurts(row: dict[str, Any]) -> str:
     noted = _("Discomfort: {area}, noted on {day}.").format(area=area_name(row["area"]), day=on(row["day"]))
     words = quoted(row["text"]) if row["text"] else ""
-    return " ".join(part for part in (noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE)) if part)
+    return joined(noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE))
 
 
 def _cautions(about: Lesson, named: list[Exercise], *, hurts: bool) -> tuple[str, ...]:

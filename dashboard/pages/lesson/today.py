@@ -13,7 +13,7 @@ from dashboard.student_season import StudentSeason, measure_season
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import _
 from dashboard.text.labels import area_name
-from dashboard.text.numbers import capitalized, count, listed, lowered, number, on, share
+from dashboard.text.numbers import capitalized, count, joined, listed, lowered, number, on, share
 from warehouse.body import quiet_work
 from warehouse.vocabulary import SELDOM
 
@@ -165,7 +165,7 @@ def _avoid(choice: DrillChoice, offer: Offer, pace: str) -> str:
         if pace == "full"
         else _("Not faster before it holds at {pace}.").format(pace=sentences.AT_PACE[pace])
     )
-    return " ".join(filter(None, (not_so, faster, offer.exercise.cautions)))
+    return joined(not_so, faster, offer.exercise.cautions)
 
 
 def stop_if_ruled_out(about: Lesson, drill: dict[str, Any]) -> str:

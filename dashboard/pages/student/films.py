@@ -16,7 +16,7 @@ from dashboard.pages.student.swings import SwingChoice, estimated_heel, group_na
 from dashboard.queries import sessions
 from dashboard.text.catalogue import _, keeping_language, mark
 from dashboard.text.labels import EVENTS
-from dashboard.text.numbers import count, on
+from dashboard.text.numbers import count, joined, on
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError, UnderfootError
 from warehouse.vocabulary import STAFF
@@ -184,7 +184,7 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
 def _alone(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, Any], str]:
     """What the player shows of a film that no plate measured, and what is to be said of it."""
     why = _why_doubted(sessions.film_clock(reader, session, swing_no))
-    return without_lanes(), " ".join(filter(None, (_(NO_PLATE), why)))
+    return without_lanes(), joined(_(NO_PLATE), why)
 
 
 def _why_doubted(clock: sessions.FilmClock) -> str | None:
@@ -199,14 +199,14 @@ def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
         where = _(ROUGH) if candidates == 1 else None if why and candidates else _(APART)
         todo = _(CHOOSE_STRIKE) if candidates > 1 else _(MARK_STRIKE)
         silent = {None: _(NO_SOUND), 0: _(NO_STRIKE)}.get(clock.strikes) if staff and not why else None
-        return " ".join(filter(None, (where, why, silent, todo if staff else None)))
+        return joined(where, why, silent, todo if staff else None)
     said = []
     if clock.source in PLACED:
         error = _("± {n} ms").format(n=max(1, round(1000 * (clock.se_s or 0.0))))
         said.append(_(PLACED[clock.source]).format(error=error))
     if "clip_heels_low" in clock.flags:
         said.append(_(UNCONFIRMED))
-    return " ".join(filter(None, (*said, why)))
+    return joined(*said, why)
 
 
 def keep_place(reader: Reader, session: str, swing_no: int, offset_s: float) -> None:

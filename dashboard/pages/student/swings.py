@@ -19,7 +19,7 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import PARTS
-from dashboard.text.numbers import Band, count, listed, on
+from dashboard.text.numbers import Band, count, joined, listed, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.traces import stretch
@@ -160,7 +160,7 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    key = " ".join(filter(None, (spread_key(curves), estimate if curves.estimated else "")))
+    key = joined(spread_key(curves), estimate if curves.estimated else "")
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 

@@ -24,14 +24,13 @@ from dashboard.pages.week.entries import (
     WELL,
     Entry,
     entry_of,
-    joined,
 )
 from dashboard.queries import people
 from dashboard.queries import review as queries
 from dashboard.queries.season import outside
 from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import count, listed, number, on
+from dashboard.text.numbers import count, joined, listed, number, on
 from dashboard.text.sentences import FEW_SWINGS
 from dashboard.text.signals import Names
 from warehouse.access import Reader

@@ -9,7 +9,7 @@ from dashboard.aim import in_brief
 from dashboard.text.catalogue import Words, _
 from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import listed, on, share
+from dashboard.text.numbers import joined, listed, on, share
 from dashboard.text.signals import IN_FULL, Names, signal_sentence
 from warehouse.vocabulary import AGREED_SIGNALS
 
@@ -102,11 +102,6 @@ class Entry:
         who = f"{self.name} ({self.coach_name})" if self.coach_name else self.name
         box = "[x]" if self.ticked else "[ ]"
         return f"{box} {who} · {self.word}: {joined(self.text, self.caution, self.talked)}"
-
-
-def joined(*sentences: str) -> str:
-    """Sentences one after the other, without the empty ones."""
-    return " ".join(filter(None, sentences))
 
 
 def entry_of(

@@ -7,7 +7,7 @@ from dashboard import gate, layout, navigation
 from dashboard.pages.week import content
 from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import ALL, Part, Review
-from dashboard.pages.week.entries import HURT, MEASURED, PARTS, Entry, joined, talked_sentence
+from dashboard.pages.week.entries import HURT, MEASURED, PARTS, Entry, talked_sentence
 from dashboard.pages.week.faults import finding, sentences, top_faults
 from dashboard.pages.week.last_visits import last_visits
 from dashboard.pages.week.paper import review_html
@@ -15,6 +15,7 @@ from dashboard.pages.week.safety_lines import safety_lines
 from dashboard.pages.week.since import since_last_monday, weeks_words
 from dashboard.text.catalogue import _, keeping_language, mark
 from dashboard.text.markdown import markdown
+from dashboard.text.numbers import joined
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboard.pages.week.entries import HURT, KINDS, TALK, WATCH, Entry
+from dashboard.pages.week.entries import HURT, KINDS, PART_OF, TALK, WATCH, Entry
 from dashboard.queries import review
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import listed, lowered
@@ -40,10 +40,7 @@ def since_last_monday(reader: Reader, entries: Sequence[Entry]) -> Since:
     new = [_named(e.name, e.kind) for e in known if e.weeks == 1]
     old = sorted((e for e in known if e.weeks and e.weeks > 1), key=lambda e: -(e.weeks or 0))
     still = [_named(e.name, e.kind, weeks_words(e.weeks)) for e in old]
-    gone = [
-        _named(name, kind) for kind, name in review.gone(reader)
-        if kind not in {"improving", "unmeasured", "refused"} and kind in KINDS
-    ]  # fmt: skip
+    gone = [_named(name, kind) for kind, name in review.gone(reader) if PART_OF.get(kind) in COUNTED]
     return Since(
         _said(_("New ({n}): {names}."), new), _said(_("Still open ({n}): {names}."), still),
         _said(_("Gone ({n}): {names}."), gone),
