@@ -6,7 +6,8 @@ that time, so that it stays with its swing if a recording is ever cut differentl
 """
 
 from collections.abc import Collection, Iterable
-from itertools import pairwise
+from itertools import groupby, pairwise
+from operator import itemgetter
 from typing import Any
 
 from warehouse.store import Writer
@@ -23,7 +24,7 @@ from warehouse.vocabulary import (
 
 Row = dict[str, Any]
 _NOTES = f"""
-    SELECT session, swing_no, kind, code, value FROM academy.note
+    SELECT session, swing_no, kind, code, value, "at" FROM academy.note
     WHERE kind IN {CORRECTIONS} AND session IN (SELECT unnest(CAST(? AS VARCHAR[]))) ORDER BY "at", note
 """
 _SWINGS = """
@@ -47,13 +48,27 @@ def correct(writer: Writer, sessions: Collection[str | None]) -> list[str]:
     swings: dict[str, list[Row]] = {}
     for row in writer.sql(_SWINGS, [names]).iter_rows(named=True):
         swings.setdefault(row["session"], []).append(row)
-    problems = [found for note in notes if (found := _apply(writer, note, swings)) is not None]
+    problems = [
+        problem
+        for _, at_once in groupby(notes, itemgetter("at"))
+        for problem in _apply_all(writer, at_once, swings)
+    ]
     changed = sorted({note["session"] for note in notes})
     writer.execute(
         "UPDATE academy.session SET reduced = false WHERE session IN (SELECT unnest(CAST(? AS VARCHAR[])))",
         [changed],
     )
     return problems
+
+
+def _apply_all(writer: Writer, notes: Iterable[Row], swings: dict[str, list[Row]]) -> list[str]:
+    """Apply notes of one time, which have no order: one event may have to make room for another first."""
+    waiting = list(notes)
+    while True:
+        failed = [(note, why) for note in waiting if (why := _apply(writer, note, swings)) is not None]
+        if len(failed) in (0, len(waiting)):
+            return [why for _, why in failed]
+        waiting = [note for note, _ in failed]
 
 
 def _apply(writer: Writer, note: Row, swings: dict[str, list[Row]]) -> str | None:

@@ -312,6 +312,19 @@ def test_corrections_outlive_a_rebuild_and_a_corrected_delivery(corrected, made,
     assert swings_of(corrected, 3)["drill"] == "d1"
 
 
+def test_events_that_are_moved_at_once_make_room_for_one_another(academy, made, lesson):
+    loaded(academy, made, lesson)
+    t0_s = swings_of(academy, 3)["t0_s"]
+    turns = [(2.0, 2.3), (2.4, 2.6), (2.0, 2.3), (2.4, 2.6), (2.0, 2.3)]
+    lines = [
+        f"2026-05-06T10:0{k}:00+01:00,c1,swing_event,v1,3,{event},{t0_s + at:.3f}\n"
+        for k, moved in enumerate(turns)
+        for event, at in zip(("top", "impact"), moved, strict=True)
+    ]
+    (academy.inbox / "notes.csv").write_text(NOTES + "".join(lines))
+    assert academy.load().notices == []
+
+
 def test_an_event_that_does_not_fit_its_swing_changes_nothing_and_is_said(academy, made, lesson):
     loaded(academy, made, lesson)
     t0_s = swings_of(academy, 3)["t0_s"]
