@@ -93,7 +93,7 @@ class Recipe:
     def _departs(self, ours: str, one: ColumnMap, names: Sequence[str]) -> Refused:
         missing = next(column for column in one.columns if column not in names)
         what = f'its device\'s recipe takes {ours} from "{missing}", which the file does not have'
-        todo = f"export as before, or {RECIPE_TODO}"
+        todo = f"name the device it came from, export as before, or {RECIPE_TODO}"
         return self._refuse("departs", what, todo, missing)
 
     def _source(self, ours: str, one: ColumnMap, theirs: str) -> Source:
@@ -159,6 +159,9 @@ class Recipe:
     def _check(self, names: Iterable[str], found: dict[str, Source], unknown: str | None) -> None:
         needed = [name for name in required_of(PlateSample) if name not in self._supplied()]
         missing = next((name for name in needed if name not in found), None)
+        mapped = self.device.columns if self.device is not None else {}
+        if missing is not None and missing in mapped:
+            raise self._departs(missing, mapped[missing], tuple(names))
         if missing is not None:
             has = ", ".join(name for name in names if name)[:300] or "none"
             what = f"there is no column for {missing} (the file has {has})"

@@ -75,6 +75,17 @@ def test_a_device_with_a_recipe_is_never_asked_about_again(tmp_path, settings):
     assert len(found.swings) == len(odd.SWINGS)
 
 
+def test_an_export_of_another_device_is_told_which_column_its_own_would_have(tmp_path):
+    columns = (
+        '[device.mat]\nkind = "pressure_mat"\n[device.mat.columns]\nt_s = { column = "Clock", unit = "ms" }\n'
+    )
+    plain = b"swing_no,t_s,lead_n,trail_n,lead_along_pct,trail_along_pct\n1,0.0,300,300,50,50\n"
+    found = look(tmp_path / "a", {"Export.csv": plain}, parse_settings(ACADEMY + columns.encode()))
+    [(reason, sentence)] = found.problems
+    assert reason == "departs"
+    assert 'takes t_s from "Clock", which the file does not have; name the device it came from' in sentence
+
+
 def test_a_later_export_that_departs_from_the_recipe_is_stopped(tmp_path, settings):
     found = look(tmp_path / "next", odd.from_the_heel_unsaid().files | odd.force_only().files, settings)
     assert found.reasons == {"departs"}
