@@ -112,7 +112,7 @@ NO_CONSENT = "s900"
 
 
 def full_names(count: int, firsts: Sequence[str] = _FIRST, lasts: Sequence[str] = _LAST) -> list[str]:
-    """So many different names; once every first name has had every last name, double ones follow."""
+    """`count` different names: every first name with every last name, then double-barrelled ones."""
     names = []
     for i in range(count):
         last, rest = lasts[(i + i // len(firsts)) % len(lasts)], i // (len(firsts) * len(lasts))

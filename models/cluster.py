@@ -7,7 +7,7 @@ When one dies, the scheduler gives its sessions to another.
 import hashlib
 import platform
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager
 from functools import cache, partial
 from importlib import import_module, metadata
 from pathlib import Path
@@ -80,17 +80,17 @@ def workers_at(address: str | None, home: Home) -> Iterator[None]:
         if not client.nthreads():
             raise CallError(f"The scheduler at {address} has no workers; start some: dask worker {address}")
 
-        def each(function: Callable[[SessionTask], Any], tasks: Iterable[SessionTask]) -> Iterator[Any]:
+        def each(function: Callable[[SessionTask], Any], tasks: Iterable[SessionTask]) -> list[Any]:
             call = partial(on_worker, function, version(), home.settings_file)
             try:
-                return iter(client.gather(client.map(call, list(tasks), pure=False)))
+                return list(client.gather(client.map(call, list(tasks), pure=False)))
             except distributed.KilledWorker as error:
                 raise UnderfootError(
                     f"Workers at {address} kept dying ({error}); nothing was changed. See their logs; a "
                     "worker needs about a gigabyte of memory."
                 ) from error
 
-        before = samples.readers.set(lambda: nullcontext(each))
+        before = samples.readers.set(each)
         try:
             yield
         finally:

@@ -250,8 +250,7 @@ PLAN: tuple[Step, ...] = (
          "season.new_fault_chance", "season.session_metric", "season.session_fault", "season.aim",
          "season.agreed_aim", "season.drill_effect", "academy.drill", "academy.drill_dose", "academy.metric",
          "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching", "academy.season",
-         "academy.session",
-         "academy.withheld", *_WHOSE_BAND),
+         "academy.session", "academy.withheld", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),
     ),
     _of_query(

@@ -9,9 +9,9 @@ the latest of every student in turn.
 """
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import AbstractContextManager, closing, contextmanager
+from contextlib import closing
 from contextvars import ContextVar
 from functools import partial
 from typing import Any
@@ -55,17 +55,16 @@ CHOSEN = """
 """
 
 
-Each = Callable[[Callable[[SessionTask], Any], Iterable[SessionTask]], Iterator[Any]]
+Each = Callable[[Callable[[SessionTask], Any], Iterable[SessionTask]], list[Any]]
 
 
-@contextmanager
-def threads() -> Iterator[Each]:
-    """One thread a core, as the kernel holds no lock."""
+def by_threads(function: Callable[[SessionTask], Any], tasks: Iterable[SessionTask]) -> list[Any]:
+    """What the function makes of each task; one thread a core, as the kernel holds no lock."""
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        yield pool.map
+        return list(pool.map(function, tasks))
 
 
-readers: ContextVar[Callable[[], AbstractContextManager[Each]]] = ContextVar("readers", default=threads)
+readers: ContextVar[Each] = ContextVar("readers", default=by_threads)
 """Who goes over the sessions' files: this machine's threads, or a cluster's workers (cluster.py)."""
 
 
@@ -88,19 +87,18 @@ def reduce_into(
     `reduced` false, its swings are not usable).
     """
     swings, problems = 0, []
-    with readers.get()() as each:
-        for first in range(0, len(sessions), BATCH):
-            batch = sessions[first : first + BATCH]
-            temporary(writer, "batch", "session", batch)
-            tasks = tasks_of_batch(home, writer, event_fit=event_fit, spreads=spreads)
-            found = dict(zip(tasks, each(reduced, tasks.values()), strict=True))
-            failed = {s: error for s, error in found.items() if isinstance(error, UnderfootError)}
-            answers = [answer for answer in found.values() if isinstance(answer, Answer)]
-            _store(writer, answers, list(failed))
-            problems += [f"Session {s} was not reduced and waits: {error}" for s, error in failed.items()]
-            swings += sum(len(answer.keys) for answer in answers)
-            if progress is not None:
-                progress(first + len(batch), len(sessions), "sessions reduced")
+    for first in range(0, len(sessions), BATCH):
+        batch = sessions[first : first + BATCH]
+        temporary(writer, "batch", "session", batch)
+        tasks = tasks_of_batch(home, writer, event_fit=event_fit, spreads=spreads)
+        found = dict(zip(tasks, readers.get()(reduced, tasks.values()), strict=True))
+        failed = {s: error for s, error in found.items() if isinstance(error, UnderfootError)}
+        answers = [answer for answer in found.values() if isinstance(answer, Answer)]
+        _store(writer, answers, list(failed))
+        problems += [f"Session {s} was not reduced and waits: {error}" for s, error in failed.items()]
+        swings += sum(len(answer.keys) for answer in answers)
+        if progress is not None:
+            progress(first + len(batch), len(sessions), "sessions reduced")
     return swings, problems
 
 
@@ -217,8 +215,7 @@ def refit_events(home: Home, writer: Writer) -> EventFit:
     temporary(writer, "batch", "session", chosen["session"].to_list())
     tasks = tasks_of_batch(home, writer)
     student_of = dict(chosen.iter_rows())
-    with readers.get()() as each:
-        found = dict(zip(tasks, each(marked_swings, tasks.values()), strict=True))
+    found = dict(zip(tasks, readers.get()(marked_swings, tasks.values()), strict=True))
     read = {session: pair for session, pair in found.items() if pair is not None}
     if not read:
         return EventFit({})

@@ -170,7 +170,7 @@ def _language(value: Any, where: str) -> str:
 def _paper(value: Any, where: str) -> str:
     if value not in PAPERS:
         raise UnderfootError(
-            f'{where}: paper = {value!r} is no size of paper; write paper = "{PAPERS[0]}" or "{PAPERS[1]}".'
+            f'{where}: paper = {value!r} is not a paper size; write paper = "{PAPERS[0]}" or "{PAPERS[1]}".'
         )
     return str(value)
 

@@ -87,17 +87,9 @@ def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.agreed_aim, one for every note of an agreed aim."""
     aims = writer.sql(query("season.agreed_aim")).to_dicts()
     named = sorted({metric for aim in aims for metric in aim["metrics"]})
-    rows = baseline(
-        writer.sql(
-            f"SELECT * FROM season.session_metric WHERE {BASELINE} "
-            "AND list_contains(CAST(? AS VARCHAR[]), metric)",
-            [named],
-        )
-    )
-    fits = stored_fits(writer, rows)
+    known, fits = known_sessions(writer, "list_contains(CAST(? AS VARCHAR[]), metric)", named)
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     today = writer.sql("SELECT max(day) FROM academy.session").item()
-    known = once(known_rows(rows, fits))
     cells = {(s, f, m): part for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()}
     together: dict[tuple[CellKey, ...], Together] = {}
     for parts in {parts for aim in aims for parts in _places(aim, cells)}:
@@ -137,7 +129,7 @@ def judge(
     weights = kindred_weights(covariance)
     course, doubled = _course(aim, mine, cells, fits, parts, scale, r)
     row |= {"worthwhile": smallest.tolist(), "weights": weights.tolist(), "wanted": _wanted(aim, smallest)}
-    row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, days, mine)
+    row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, mine.rename({"n0": "n"}))
     if row["n_before"] < LEAST_BEFORE or not row["n_since"]:
         return row
     row["change"], row["se"] = course.change(weights)
@@ -230,18 +222,13 @@ def _looks(aim: Row, course: Course, weights: FLOATS, *, over: bool) -> Row:
     }  # fmt: skip
 
 
-def _beforehand(
-    row: Row, before: Course, doubled: Course, weights: FLOATS, days: pl.Series, mine: pl.DataFrame
-) -> Row:
+def _beforehand(row: Row, before: Course, doubled: Course, weights: FLOATS, mine: pl.DataFrame) -> Row:
     """What could be known on the agreed day of when a change will show."""
-    came = days.filter(days <= row["agreed"])
-    if len(came) < 2:
+    if row["n_before"] < 2:
         return {}
-    gap = (came[-1] - came[0]).days / (len(came) - 1)
-    swings = mine.filter(pl.col("day") <= row["agreed"]).group_by("day").agg(n=pl.col("n0").sum())["n"]
+    found = visits_so_far(mine.filter(pl.col("day") <= row["agreed"]))
     end = _months(row["due"] - row["agreed"])
-    found: Row = {"gap_days": gap, "swings": int(swings.median() or 0)}  # type: ignore[arg-type]
-    for name, step, known in rhythms(gap, before, doubled):
+    for name, step, known in rhythms(found["gap_days"], before, doubled):
         looks = range(1, int(LONGEST_AIM_DAYS / step) + 1)
         months, se = forecast(known, weights, step / DAYS_A_MONTH, looks)
         shown = np.flatnonzero(row["wanted"] / se >= DETECTABLE)
@@ -258,11 +245,25 @@ def rhythms(gap: float, as_it_was: Course, doubled: Course) -> tuple[tuple[str, 
     return ("", gap, as_it_was), ("_weekly", WEEK, as_it_was), ("_double_swings", gap, doubled)
 
 
-def once(rows: pl.DataFrame) -> pl.DataFrame:
-    """A session counts once: as the device and heel source of most of its swings measured it."""
-    most = rows.sort("n", descending=True, maintain_order=True)
+def visits_so_far(sessions: pl.DataFrame) -> Row:
+    """Days from visit to visit and the usual number of swings a visit, from sessions' `day` and `n`."""
+    visits = sessions.group_by("day").agg(pl.col("n").sum()).sort("day")
+    gap = (visits["day"][-1] - visits["day"][0]).days / (len(visits) - 1)
+    return {"gap_days": gap, "swings": int(visits["n"].median() or 0)}  # type: ignore[arg-type]
+
+
+def known_sessions(
+    writer: Writer, which: str, value: object
+) -> tuple[pl.DataFrame, dict[CellKey, Parameter]]:
+    """Baseline rows that meet the condition `which`, with `value` for its ?, and their cells' fits.
+
+    A session counts once: as the device and heel source of most of its swings measured it.
+    """
+    rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE} AND {which}", [value]))
+    fits = stored_fits(writer, rows)
+    most = known_rows(rows, fits).sort("n", descending=True, maintain_order=True)
     one = most.unique([*KEY, "session"], keep="first", maintain_order=True)
-    return one.sort("student", "started_at", "session")
+    return one.sort("student", "started_at", "session"), fits
 
 
 def _months(span: timedelta) -> float:

@@ -6,20 +6,23 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 
-from models.season.agreed_aim import DETECTABLE, LEAST_BEFORE, Row, once, rhythms
+from models.season.agreed_aim import (
+    DETECTABLE,
+    LEAST_BEFORE,
+    Row,
+    known_sessions,
+    rhythms,
+    visits_so_far,
+)
 from models.season.agreed_line import Course, forecast, own_variances
 from models.season.cells import (
-    BASELINE,
     DAYS_A_MONTH,
     KEY,
     TOUCHED,
     CellKey,
     Parameter,
     arrange_as_fitted,
-    baseline,
     draws_of,
-    known_rows,
-    stored_fits,
 )
 from warehouse.store import Writer
 from warehouse.tables import columns
@@ -34,18 +37,14 @@ def forecast_rows(writer: Writer) -> pl.DataFrame:
     with the clubs it was measured most with.
     """
     today = writer.sql("SELECT max(day) FROM academy.session").item()
-    rows = baseline(
-        writer.sql(
-            f"SELECT * FROM season.session_metric WHERE {TOUCHED} AND {BASELINE} "
-            'AND season = (SELECT arg_max(season, "from") FROM academy.season WHERE "from" <= ?) '
-            "AND metric IN (SELECT metric FROM academy.metric WHERE better IN ('up', 'down') "
-            "AND (core OR metric IN (SELECT aim FROM academy.drill)))",
-            [today],
-        )
+    known, fits = known_sessions(
+        writer,
+        f'{TOUCHED} AND season = (SELECT arg_max(season, "from") FROM academy.season WHERE "from" <= ?) '
+        "AND metric IN (SELECT metric FROM academy.metric WHERE better IN ('up', 'down') "
+        "AND (core OR metric IN (SELECT aim FROM academy.drill)))",
+        today,
     )
-    fits = stored_fits(writer, rows)
     one_each = ["student", "metric"]
-    known = once(known_rows(rows, fits))
     most = known.group_by(*one_each, "club_family").agg(n=pl.len()).sort(*one_each, "n", "club_family")
     known = known.join(most.unique(one_each, keep="last"), on=[*one_each, "club_family"], how="semi")
     found = []
@@ -63,10 +62,8 @@ def _forecasts(key: CellKey, cell: pl.DataFrame, fit: Parameter, today: date) ->
     found = []
     for place, (first, last) in enumerate(pairwise(rows.cell.offsets.tolist())):
         own = cell[first:last]
-        days = own["day"].unique().sort()
-        if len(days) < LEAST_BEFORE:
+        if own["day"].n_unique() < LEAST_BEFORE:
             continue
-        gap = (days[-1] - days[0]).days / (len(days) - 1)
         t = (own["day"] - today).dt.total_days().to_numpy() / DAYS_A_MONTH
         flat = np.zeros((t.size, 1)), np.zeros((1, t.size, t.size))
         as_it_was, doubled = (
@@ -74,15 +71,14 @@ def _forecasts(key: CellKey, cell: pl.DataFrame, fit: Parameter, today: date) ->
                    np.sqrt(walks[[place]]), flat[1], np.ones((1, 1)))
             for times in (1, 2)
         )  # fmt: skip
-        swings = own.group_by("day").agg(n=pl.col("n").sum())["n"].median()
-        about = dict(zip(KEY, key, strict=True)) | {"student": own["student"][0], "gap_days": gap}
-        about["swings"] = int(swings or 0)  # type: ignore[arg-type]
+        visits = visits_so_far(own)
+        about = dict(zip(KEY, key, strict=True)) | {"student": own["student"][0]} | visits
         least: dict[int, Row] = {weeks: {} for weeks in FORECAST_WEEKS}
-        for name, step, known in rhythms(gap, as_it_was, doubled):
-            visits = {weeks: int(7 * weeks / step) for weeks in FORECAST_WEEKS}
-            looks = sorted({*visits.values()} - {0})
+        for name, step, known in rhythms(visits["gap_days"], as_it_was, doubled):
+            look_at = {weeks: int(7 * weeks / step) for weeks in FORECAST_WEEKS}
+            looks = sorted({*look_at.values()} - {0})
             se = dict(zip(looks, forecast(known, np.ones(1), step / DAYS_A_MONTH, looks)[1], strict=True))
-            for weeks, look in visits.items():
+            for weeks, look in look_at.items():
                 least[weeks][f"least{name}"] = float(se[look] * DETECTABLE) if look else None
         found += [about | {"weeks": weeks} | least[weeks] for weeks in FORECAST_WEEKS]
     return found

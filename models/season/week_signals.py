@@ -153,20 +153,20 @@ def agreed_aims(sources: Sources) -> Iterator[Signal]:
     for student, rows in by_student(sources.agreed.filter(pl.col("student").is_in(sources.recent))):
         said: set[tuple[str, str]] = set()
         for place, row in enumerate(rows):
-            kind, since = _agreed(row, sources.as_of)
+            first, (kind, since) = row["metrics"][0], _agreed(row, sources.as_of)
             later = any(other["agreed"] >= since for other in rows[:place])
             past = since <= sources.as_of - timedelta(days=RECENT_DAYS)
-            if kind is None or later or past or (kind, row["metrics"][0]) in said:
+            if kind is None or later or past or (kind, first) in said:
                 continue
-            said.add((kind, row["metrics"][0]))
+            said.add((kind, first))
             evidence = [
-                {"role": MAIN if metric == row["metrics"][0] else BESIDE, "subject": metric,
+                {"role": MAIN if metric == first else BESIDE, "subject": metric,
                  "club_family": row["club_family"], "day": row["looked" if kind == AGREED_REACHED else "due"],
                  "sessions": row["n_since"]}
                 for metric in row["metrics"]
             ]  # fmt: skip
             yield sources.signal(
-                kind, student, row["metrics"][0], evidence, label=row["label"], since=since,
+                kind, student, first, evidence, label=row["label"], since=since,
                 club_family=row["club_family"],
             )  # fmt: skip
 

@@ -22,24 +22,18 @@ SELECT
     note.code,
     NULL,
     note.shared,
-    false
+    note.kind = 'agreed_aim'
 FROM academy.note
-WHERE note.kind = 'plan'
+LEFT JOIN season.agreed_aim AS agreed USING (note)
+WHERE (
+    note.kind = 'plan'
     AND (
         note.code IN (SELECT fault FROM academy.fault)
         OR note.code IN (SELECT metric FROM academy.metric)
     )
-UNION ALL
-SELECT
-    note.student,
-    note."at",
-    note.day,
-    note.code,
-    NULL,
-    note.shared,
-    true
-FROM season.agreed_aim AS agreed
-JOIN academy.note USING (note)
-WHERE agreed.label IN ('not_yet', 'too_soon')
+)
+OR (
+    agreed.label IN ('not_yet', 'too_soon')
     AND agreed.due >= (SELECT max(day) FROM academy.session)
+)
 ORDER BY student, agreed DESC, "at" DESC, aim, drill, shared

@@ -15,7 +15,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.clip import Clip, HeelRise, heel_rise, stillest_s
-from models.swing.clip_marks import Mark, frame_se_s
+from models.swing.clip_marks import Mark, Offset, frame_se_s
+from models.swing.event_fit import MAD_TO_SD
 
 FLOATS = NDArray[np.float64]
 TRAIL_UP, LEAD_DOWN = "trail_up", "lead_down"
@@ -31,7 +32,6 @@ MOST_SES = 3.0  # a mark or a pair of heels farther from what is usual disagrees
 LEAST_TRAIL_MM, LEAST_LEAD_MM = 20.0, 12.0  # one that lifts less says too little of when
 HIGHEST = 0.98  # quantile of a heel's heights that counts as its highest
 SMOOTHED_S = 0.03
-MAD_TO_SD = 1.4826
 DOWNSWING_S = (0.10, 0.80)  # top to impact; this and the next four by common practice, no source
 SLOWEST_RISE_S, FASTEST_RISE_S = 0.45, 0.020  # the trail heel over the middle half of its rise
 LATEST_UP_S = 0.80  # the trail heel, after the lead heel was down
@@ -54,9 +54,12 @@ class FeetImpact:
         """Whether both heels can be of one swing, and of the feet they are named after."""
         return self.strain <= MOST_SES
 
-    def agrees(self, impact_s: float, error_s: float) -> bool:
-        """Whether an impact on the clip's clock is one that these feet could have made."""
-        return abs(impact_s - self.mark.t_s) <= MOST_SES * math.hypot(self.mark.error_s, error_s)
+    def fits(self, impact: Mark | None, offset: Offset) -> bool:
+        """Whether the heels bear an offset out; with no impact known on the plate, they can't refute it."""
+        if impact is None:
+            return True
+        apart_s = abs(impact.t_s - offset.offset_s - self.mark.t_s)
+        return self.possible and apart_s <= MOST_SES * math.hypot(self.mark.error_s, offset.se_s)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.clip import Clip, HeelRise, heel_rise, stillest_s
-from models.swing.clip_feet import USUAL, FeetImpact, Moves, heel_moves, impact_by_feet, usual_of
+from models.swing.clip_feet import USUAL, Moves, heel_moves, impact_by_feet, usual_of
 from models.swing.clip_marks import (
     Mark,
     Offset,
@@ -39,6 +39,11 @@ MARKS_DISAGREE, FEET_DISAGREE = "clip_marks_disagree", "clip_feet_disagree"
 STRIKES_UNCLEAR, STAMP_UNCLEAR = "clip_strikes_unclear", "clip_stamp_unclear"
 QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR)  # a person has to decide which mark is right
 KEPT = ("stated", "by_hand")  # sources that do not come from here
+PLACED_AS = {
+    "clip_offset_s": pl.Float64(), "clip_offset_se_s": pl.Float64(), "clip_offset_source": pl.String(),
+    "clip_candidates_s": pl.List(pl.Float64),
+}  # fmt: skip
+"""Columns of academy.swing that say where a film lies."""
 
 
 @dataclass
@@ -61,16 +66,15 @@ class Placed:
     def onto(self, swings: pl.DataFrame, more: Mapping[int, Offset] | None = None) -> pl.DataFrame:
         """The swings with the columns of their offsets, and of `more` where those say nothing."""
         known = {**(more or {}), **self.offsets}
-        found = [known.get(number) for number in swings["swing_no"]]
+        numbers = swings["swing_no"].to_list()
+        found = [known.get(number) for number in numbers]
+        values = (
+            [one and one.offset_s for one in found], [one and one.se_s for one in found],
+            [one and one.source for one in found], [self.candidates.get(number) for number in numbers],
+        )  # fmt: skip
         return swings.with_columns(
-            pl.Series("clip_offset_s", [one and one.offset_s for one in found], dtype=pl.Float64),
-            pl.Series("clip_offset_se_s", [one and one.se_s for one in found], dtype=pl.Float64),
-            pl.Series("clip_offset_source", [one and one.source for one in found], dtype=pl.String),
-            pl.Series(
-                "clip_candidates_s",
-                [self.candidates.get(number) for number in swings["swing_no"]],
-                dtype=pl.List(pl.Float64),
-            ),
+            pl.Series(name, given, dtype=kind)
+            for (name, kind), given in zip(PLACED_AS.items(), values, strict=True)
         )
 
 
@@ -104,12 +108,12 @@ class Placing:
         heard: dict[int, list[Offset]] = {}
         for no in open_:
             self._by_marks(no, placed)
-            error = errors.get(no)
-            if no in impact and error is not None:
-                heard[no] = heard_offsets(strikes.get(no) or (), error, impact[no])
         by_eye = set(placed.offsets)
         for no in open_:
-            self._weigh(no, heard.get(no, []), placed)
+            error = errors.get(no)
+            usable = no in impact and error is not None
+            heard[no] = heard_offsets(strikes.get(no) or (), error, impact[no]) if usable else []
+            self._weigh(no, heard[no], placed)
             marked = no in placed.offsets or MARKS_DISAGREE in placed.flags.get(no, ())
             if self._clip.stamped and not marked:
                 stamped = self._by_stamp(no)
@@ -191,14 +195,14 @@ class Placing:
             said = impact_by_feet(moves[no], usual)
             offset = placed.offsets.get(no)
             if offset is None and MARKS_DISAGREE not in placed.flags.get(no, ()):
-                clicks = heard.get(no, [])
-                fitting = [one for one in clicks if said is None or self._fits(said, impact.get(no), one)]
+                clicks = heard[no]
+                fitting = [one for one in clicks if said is None or said.fits(impact.get(no), one)]
                 if len(fitting) == 1 and said is not None and usual != USUAL:
                     placed.offsets[no] = fitting[0]
                 elif clicks:
                     placed.flag(no, STRIKES_UNCLEAR)
                     placed.candidates[no] = [one.offset_s for one in fitting or clicks]
-            elif offset is not None and said is not None and not self._fits(said, impact.get(no), offset):
+            elif offset is not None and said is not None and not said.fits(impact.get(no), offset):
                 placed.flag(no, FEET_DISAGREE)
                 placed.candidates[no] = [offset.offset_s, impact[no].t_s - said.mark.t_s]
                 if no not in by_eye:
@@ -211,10 +215,6 @@ class Placing:
                 if said is not None and no in impact and said.possible:
                     rough = Offset(impact[no].t_s - said.mark.t_s, said.mark.error_s, "feet")
                     placed.rough[no], placed.candidates[no] = rough, [rough.offset_s]
-
-    def _fits(self, said: FeetImpact, impact: Mark | None, offset: Offset) -> bool:
-        """Whether the heels speak for an offset; where no impact is known, they can't speak against it."""
-        return impact is None or (said.possible and said.agrees(impact.t_s - offset.offset_s, offset.se_s))
 
     def _by_stamp(self, no: int) -> Offset | None:
         """By a stamped heel, before the address or takeaway where one is marked, else early in the record."""

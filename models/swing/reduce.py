@@ -33,7 +33,7 @@ from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.operations import IMPACT
-from models.swing.placing import FEET_DISAGREE, MARKS_DISAGREE, Placed, place_clips
+from models.swing.placing import FEET_DISAGREE, MARKS_DISAGREE, PLACED_AS, Placed, place_clips
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -169,13 +169,9 @@ def _keys(swings: pl.DataFrame, rises: list[HeelRise | None]) -> pl.DataFrame:
     Put together from columns, since a query per session would take longer than a swing's reduction.
     """
     columns, n = [swings["session"], swings["swing_no"]], len(swings)
-    for name in ("clip_offset_s", "clip_offset_se_s"):
-        given = swings[name] if name in swings.columns else pl.Series(name, [None] * n, dtype=pl.Float64)
-        columns.append(given if given.dtype == pl.Float64 else given.cast(pl.Float64))
-    known_by = swings["clip_offset_source"] if "clip_offset_source" in swings.columns else [None] * n
-    columns.append(pl.Series("clip_offset_source", known_by, dtype=pl.String))
-    asked = swings["clip_candidates_s"] if "clip_candidates_s" in swings.columns else [None] * n
-    columns.append(pl.Series("clip_candidates_s", asked, dtype=pl.List(pl.Float64)))
+    for name, kind in PLACED_AS.items():
+        given = swings[name] if name in swings.columns else pl.Series(name, [None] * n, dtype=kind)
+        columns.append(given if given.dtype == kind else given.cast(kind))
     if not any(rises):
         return pl.DataFrame([*columns, *_no_scales(n)])
     sources = [rise.scale if rise else None for rise in rises]

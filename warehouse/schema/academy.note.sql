@@ -17,13 +17,13 @@ CREATE TABLE IF NOT EXISTS academy.note (
     pace VARCHAR,
     place VARCHAR,                   -- lesson | home
     drawn_against VARCHAR,           -- of a plan or drill: the drill that a random draw passed over
-    held VARCHAR,                    -- of a nudge check: directions held, parted by spaces
+    held VARCHAR,                    -- of a nudge check: directions held, separated by spaces
     lost VARCHAR,                    -- of a nudge check: directions in which balance was lost
     announced BOOLEAN,               -- of a nudge check: null when not said
     stood_by VARCHAR,                -- of a nudge check: who stood within reach
     drill VARCHAR,                   -- of a felt note: the drill whose swings were felt
     overruled_by VARCHAR,            -- head coach who answers for what age or pain rules out
-    kindred VARCHAR,                 -- of an agreed aim: metrics that go with code, parted by spaces
+    kindred VARCHAR,                 -- of an agreed aim: metrics that go with code, separated by spaces
     due DATE,                        -- of an agreed aim: the day by which it is to be reached
     text VARCHAR,
     shared BOOLEAN NOT NULL,         -- may the student see it
