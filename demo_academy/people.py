@@ -111,7 +111,7 @@ NO_CONSENT = "s900"
 """An adult on the roster who never gave consent to be measured."""
 
 
-def full_names(count: int, firsts: Sequence[str] = _FIRST, lasts: Sequence[str] = _LAST) -> list[str]:
+def full_names(count: int, firsts: Sequence[str], lasts: Sequence[str]) -> list[str]:
     """`count` different names: every first name with every last name, then double-barrelled ones."""
     names = []
     for i in range(count):

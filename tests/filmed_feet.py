@@ -420,11 +420,6 @@ def swapped(film: Film) -> Film:
     return replace(film, px=film.px[:, [2, 3, 0, 1]])
 
 
-def backwards(film: Film) -> Film:
-    """Played in reverse."""
-    return replace(film, px=film.px[::-1])
-
-
 def unstruck(feet: Feet, seed: int) -> Feet:
     """A practice swing of the same feet: a tenth to half slower, each heel up by as much less, no ball."""
     rng = np.random.default_rng([seed, 74])
@@ -448,9 +443,3 @@ def neighbours_ball(film: Film, seed: int) -> float:
     """When somebody else's ball is struck, on the plate's clock: any time while the camera runs, but its ends."""
     rng = np.random.default_rng([seed, 75])
     return film.offset_s + rng.uniform(0.2, film.times_s[-1] - 0.1)
-
-
-def soon_after_or_before(impact_s: float, seed: int) -> float:
-    """When a neighbour strikes nearly at once with this swing: 0.05 to 0.4 s from it, before or after."""
-    rng = np.random.default_rng([seed, 76])
-    return impact_s + rng.choice([-1.0, 1.0]) * rng.uniform(0.05, 0.4)

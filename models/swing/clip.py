@@ -88,7 +88,6 @@ class HeelRise:
     first_frame: int
     lead_mm: FLOATS  # (F,)
     trail_mm: FLOATS  # (F,)
-    filled: int  # values on lines through gaps of up to 5 frames
     scale: str  # of SCALE_SE_PCT, or UNKNOWN: then mm are by usual sizes
     point_se_mm: float  # of a rise, from its points alone
 
@@ -163,10 +162,10 @@ def heel_rise(
     tapped = points["frame"].n_unique() <= len(EVENTS)
     if tapped:
         quiet = np.abs(frames - address_s * clip.fps) <= ON_FRAME
-    seen, filled = {}, 0
-    for name in POINTS:
-        seen[name], count = _clean(points.filter(pl.col("point") == name), first, frames.size, tapped=tapped)
-        filled += count if name.endswith("heel") else 0
+    seen = {
+        name: _clean(points.filter(pl.col("point") == name), first, frames.size, tapped=tapped)
+        for name in POINTS
+    }
     at_address = {name: _mean_place(places[:, quiet]) for name, places in seen.items()}
     if not quiet.any() or any(place is None for place in at_address.values()):
         return None
@@ -182,7 +181,7 @@ def heel_rise(
         moved[f"{foot}_heel"] -= np.nan_to_num(toe)
     rises = {foot: scales[foot] * (up @ moved[f"{foot}_heel"]) for foot in FEET}
     se_px = math.sqrt(2.0) * (2.0 * TAPPED_SE_PX if tapped else FOLLOWED_SE_PX)  # differences of two points
-    return HeelRise(first, rises["lead"], rises["trail"], filled, scale, se_px * max(scales.values()))
+    return HeelRise(first, rises["lead"], rises["trail"], scale, se_px * max(scales.values()))
 
 
 def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
@@ -198,7 +197,7 @@ def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
         return None
     moved = np.zeros(count // 2 + width)
     for name in POINTS:
-        places, _ = _clean(points.filter(pl.col("point") == name), first, count, tapped=False)
+        places = _clean(points.filter(pl.col("point") == name), first, count, tapped=False)
         windows = np.lib.stride_tricks.sliding_window_view(places[:, : moved.size + width - 1], width, axis=1)
         moved = moved[: windows.shape[1]] + windows.var(axis=2).sum(axis=0)[: moved.size]
     known = np.isfinite(moved)
@@ -207,8 +206,8 @@ def stillest_s(points: pl.DataFrame, fps: float) -> float | None:
     return (first + int(np.nanargmin(moved)) + width / 2) / fps
 
 
-def _clean(rows: pl.DataFrame, first: int, count: int, *, tapped: bool) -> tuple[FLOATS, int]:
-    """(2, F) places of one point with poor, jumping and lost frames bridged or NaN; how many were bridged.
+def _clean(rows: pl.DataFrame, first: int, count: int, *, tapped: bool) -> FLOATS:
+    """(2, F) places of one point with poor, jumping and lost frames bridged or NaN.
 
     Those that were `tapped` stay as they are: between two taps a heel may have moved far.
     """
@@ -217,11 +216,12 @@ def _clean(rows: pl.DataFrame, first: int, count: int, *, tapped: bool) -> tuple
     places[:, good["frame"].to_numpy() - first] = good.select("x_px", "y_px").to_numpy().T
     known = np.isfinite(places).all(axis=0)
     if tapped:
-        return places, 0
+        return places
     for line in places:
         known &= ~_jumps(line, known)
     places[:, ~known] = np.nan
-    return _bridge_short(places, known)
+    _bridge_short(places, known)
+    return places
 
 
 def _jumps(line: FLOATS, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -242,17 +242,13 @@ def _jumps(line: FLOATS, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return found
 
 
-def _bridge_short(places: FLOATS, known: NDArray[np.bool_]) -> tuple[FLOATS, int]:
-    """Draw straight lines through gaps of up to 5 frames between known ones."""
-    there = np.flatnonzero(known)
-    filled = 0
-    for before, after in pairwise(there):
+def _bridge_short(places: FLOATS, known: NDArray[np.bool_]) -> None:
+    """Draw, in place, straight lines through gaps of up to 5 frames between known ones."""
+    for before, after in pairwise(np.flatnonzero(known)):
         gap = np.arange(before + 1, after)
         if 0 < gap.size <= LONGEST_GAP:
             for line in places:
                 line[gap] = np.interp(gap, [before, after], [line[before], line[after]])
-            filled += gap.size
-    return places, filled
 
 
 def _mean_place(places: FLOATS) -> FLOATS | None:

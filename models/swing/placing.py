@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -68,7 +69,7 @@ class Placed:
         known = {**(more or {}), **self.offsets}
         numbers = swings["swing_no"].to_list()
         found = [known.get(number) for number in numbers]
-        values = (
+        values: tuple[list[Any], ...] = (
             [one and one.offset_s for one in found], [one and one.se_s for one in found],
             [one and one.source for one in found], [self.candidates.get(number) for number in numbers],
         )  # fmt: skip
@@ -110,9 +111,8 @@ class Placing:
             self._by_marks(no, placed)
         by_eye = set(placed.offsets)
         for no in open_:
-            error = errors.get(no)
-            usable = no in impact and error is not None
-            heard[no] = heard_offsets(strikes.get(no) or (), error, impact[no]) if usable else []
+            error, clicks = errors.get(no), strikes.get(no) or ()
+            heard[no] = heard_offsets(clicks, error, impact[no]) if no in impact and error is not None else []
             self._weigh(no, heard[no], placed)
             marked = no in placed.offsets or MARKS_DISAGREE in placed.flags.get(no, ())
             if self._clip.stamped and not marked:

@@ -41,7 +41,7 @@ from warehouse.units import STANDARD_GRAVITY_M_S2
 FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
-IMPOSSIBLE = "clip_heights_impossible"
+IMPOSSIBLE_HEIGHTS = "clip_heights_impossible"
 # Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
 PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
 LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]
@@ -124,7 +124,7 @@ def answer_task(task: SessionTask) -> Answer:
         swung = _swung(swings, rows, event_s.shape[0])
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
     # What the plate measures goes beside what the clip shows.
-    values, rises, sunk = _clip_of(task, swings, placed)
+    values, rises = _clip_of(task, swings, placed)
     stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
     body_n = task.body_mass_kg * STANDARD_GRAVITY_M_S2 if task.body_mass_kg else math.nan
     heels = _heels_up(uniform, swings, rows, rises, task.clip)
@@ -134,8 +134,6 @@ def answer_task(task: SessionTask) -> Answer:
         withhold(plate, run, error_s, task.spreads)
     _without_loads(plate.metrics, swings, rows)
     flags = model_flags(swings, rows, run, plate, estimated | np.isnan(event_s))
-    for number in sunk:
-        placed.flag(number, IMPOSSIBLE)
     for place, number in enumerate(swings["swing_no"] if placed.flags else ()):
         for name in placed.flags.get(number, ()):
             flags[place] = flags[place].with_flag(name, 1)
@@ -221,22 +219,20 @@ def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
-def _clip_of(
-    task: SessionTask, swings: pl.DataFrame, placed: Placed
-) -> tuple[FLOATS, list[HeelRise | None], list[int]]:
+def _clip_of(task: SessionTask, swings: pl.DataFrame, placed: Placed) -> tuple[FLOATS, list[HeelRise | None]]:
     """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise.
 
-    And the swings whose heights are impossible: they have neither, as those whose marks, pace or feet are in
-    question. A film without any mark lies where its heels say, give or take three standard errors: only what
-    is the same all over that stretch, and so needs no clock, is kept.
+    A swing whose film's marks, pace, feet or heights are in question is flagged in `placed` and has neither.
+    A film without any mark lies where its heels say, give or take three standard errors: only what is the
+    same all over that stretch, and so needs no clock, is kept.
     """
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
-        return values, [None] * len(swings), []
+        return values, [None] * len(swings)
     rough = placed.onto(swings, placed.rough) if placed.rough else swings
     events_of, doubt_of = clip_events(rough, task.events), clip_doubts(rough, task.events)
     points_of = task.clip.points.partition_by("swing_no", as_dict=True)
-    rises, sunk = [], list[int]()
+    rises = []
     for place, number in enumerate(swings["swing_no"]):
         at, doubts, spreads = events_of[number], doubt_of[number], task.spreads
         points = points_of.get((number,), task.clip.points.clear())
@@ -248,7 +244,7 @@ def _clip_of(
         if doubt is not None or (in_question and number not in placed.offsets):
             rise = None
         if rise is not None and rise.impossible:
-            sunk.append(number)
+            placed.flag(number, IMPOSSIBLE_HEIGHTS)
             rise = None
         if number in placed.rough:
             doubts = {event: (0.0, MOST_SES * shared) for event, (_, shared) in doubts.items()}
@@ -257,7 +253,7 @@ def _clip_of(
         if rise is not None and spreads is not None:
             withhold_seen(values[place], rise, at, doubts, task.clip.fps, spreads)
         rises.append(rise)
-    return values, rises, sunk
+    return values, rises
 
 
 def _heel_rows(

@@ -30,7 +30,7 @@ def film_of(rise_mm, fps, begin_s, end_s, *, trail):
     """A heel as one step's film would show it: one that lifts is the trail heel, one that comes down the lead."""
     first, last = int(begin_s * fps), int(end_s * fps)
     seen, none = rise_mm[first:last], np.full(last - first, np.nan)
-    return HeelRise(first, none if trail else seen, seen if trail else none, 0, "stated", 1.0)
+    return HeelRise(first, none if trail else seen, seen if trail else none, "stated", 1.0)
 
 
 def after_the_load(walking, foot, name):
@@ -62,7 +62,7 @@ def test_a_heel_keeps_its_time_against_the_load_from_step_to_step(walking):
 def test_a_heel_that_glides_in_as_in_walking_is_no_stamp(walking):
     """It is at its standing height a tenth of a second before the load comes, by no constant time."""
     rises, fps, loads, rate = walking
-    rise = HeelRise(0, rises[0], np.full(len(rises[0]), np.nan), 0, "stated", 1.0)
+    rise = HeelRise(0, rises[0], np.full(len(rises[0]), np.nan), "stated", 1.0)
     landings = landings_s(rise, "lead", fps, 12.0)
     stamps = stamps_s(np.stack([loads[0], np.zeros_like(loads[0])]), rate, 12.0)
     early = [min(at - heel for at in stamps if at > heel) for heel in landings if heel < stamps[-1]]
