@@ -113,7 +113,7 @@ def swing_load(reader: Reader, person: Mapping[str, Any]) -> SwingLoad | None:
 
 
 def swing_loads(reader: Reader, everyone: Iterable[Mapping[str, Any]]) -> dict[str, SwingLoad]:
-    """As `swing_load`, of all of these people who are still growing, by student."""
+    """As `swing_load`, for each of these people who is still growing, by student."""
     growing = [one["student"] for one in everyone if Body(one["born"], reader.today).growing]
     if not growing:
         return {}

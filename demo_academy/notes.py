@@ -39,7 +39,7 @@ AGREED: dict[str, Any] = {
     "code": HABIT_BY_NAME["finish"].metric, "kindred": HABIT_BY_NAME["recentre"].metric, "value": 3.0,
     "text": "More weight on the front foot at the finish, and back to it earlier.",
 }  # fmt: skip
-DRAWN_DRILLS = ("d03", "d04")  # a question that too few students have been drawn for to answer
+DRAWN_DRILLS = ("d03", "d04")  # too few students have been drawn between them for an answer
 NUDGED_EVERY = 4  # students: one in so many is checked for balance
 
 

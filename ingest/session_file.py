@@ -37,7 +37,7 @@ class SwingEntry:
     def found(
         cls, no: int, club: str | None, club_family: str | None, pace: str = USUAL_PACE
     ) -> "SwingEntry":
-        """A swing found in a recording, of which session.toml says nothing by itself."""
+        """A swing found in a recording, with no entry of its own in session.toml."""
         return cls(no, "baseline", pace, None, club, club_family, {}, {})
 
 
@@ -98,7 +98,7 @@ class SessionHeader:
     swings: dict[int, SwingEntry] = field(default_factory=dict)
     holds: dict[int, HoldEntry] = field(default_factory=dict)
     refused: list[Refusal] = field(default_factory=list)
-    pace: str = USUAL_PACE  # of every swing of which its [[swing]] says no other
+    pace: str = USUAL_PACE  # of every swing whose [[swing]] names no other
 
     def names(self, file: str) -> bool:
         """Whether a [[swing]] names a file as its own."""

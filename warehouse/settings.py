@@ -36,7 +36,7 @@ class Settings:
     time_zone: str
     demo: bool = False
     language: str = "en"  # of the pages, on screen, on paper and in the terminal
-    paper: str = PAPERS[0]  # of what is written as PDF
+    paper: str = PAPERS[0]  # size of a PDF's sheets
     consents_kept_elsewhere: bool = False
     minor_until_age: int = 18
     young_practice_minutes_a_week: float | None = None  # home practice of a player under age

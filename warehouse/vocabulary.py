@@ -22,7 +22,7 @@ PARTS = ("baseline", "after_drill", "retention", "play")
 PACES = ("slow", "half", "full")
 EYES = ("open", "closed")
 STEADY_STANDS = 5  # after rocking, before they give a set-up target of a student's own
-PAPERS = ("A4", "Letter")  # what is written as PDF fits on; academy.toml chooses
+PAPERS = ("A4", "Letter")  # sizes of a PDF's sheets; academy.toml chooses
 EYES_CLOSED_FROM_AGE = 14  # years, where academy.toml sets no other; common practice, no source
 YOUNG_FULL_SWINGS_A_DAY, YOUNG_FULL_SWINGS_A_WEEK = 100, 300
 """For players who are still growing, where academy.toml sets no others; common practice, no source: published

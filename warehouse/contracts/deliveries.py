@@ -108,7 +108,7 @@ class NoteLine(Contract):
         nullable=True, description="text; head coach who answers for what age or pain rules out"
     )
     kindred: pl.String | None = Field(
-        nullable=True, description="text; metrics that an agreed aim has beside its code, separated by spaces"
+        nullable=True, description="text; further metrics of an agreed aim, separated by spaces"
     )
     due: pl.Date | None = Field(nullable=True, description="date; by when an agreed aim is to be reached")
 
