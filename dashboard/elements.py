@@ -13,6 +13,7 @@ from typing import ParamSpec, TypeVar
 
 import streamlit as st
 
+from dashboard import turns
 from dashboard.text.markdown import plain
 
 P = ParamSpec("P")
@@ -30,7 +31,9 @@ def _saying(function: Callable[P, R]) -> Callable[P, R]:
         for name in SAID:
             if isinstance(given.arguments.get(name), str):
                 given.arguments[name] = plain(given.arguments[name])
-        return function(*given.args, **given.kwargs)
+        made = function(*given.args, **given.kwargs)
+        turns.shown(title=function is st.title)
+        return made
 
     return shown
 

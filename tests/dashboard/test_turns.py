@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from dashboard import elements as st
 from dashboard import turns
 
 
@@ -54,6 +55,8 @@ def test_a_long_page_lets_who_waits_in_between_its_parts():
         with turns.turn():
             with lock:
                 happened.append("top")
+            turns.shown(title=True)
+            turns.shown()
             for _ in range(3):
                 time.sleep(0.02)
                 turns.let_others_in()
@@ -68,6 +71,34 @@ def test_a_long_page_lets_who_waits_in_between_its_parts():
         page.join(timeout=20)
     assert happened == ["top"] * len(pages) + ["end"] * len(pages)
     assert at_work(lambda: time.sleep(0.02), 2 * turns.AT_ONCE) == turns.AT_ONCE
+
+
+def test_who_has_shown_nothing_goes_before_who_has_shown_the_top_of_their_page(monkeypatch):
+    one = turns._Turns(1)
+    monkeypatch.setattr(turns, "_turns", one)
+    happened, pages = [], []
+
+    def page(name, arriving):
+        with turns.turn():
+            happened.append(f"{name} begins")
+            for other in arriving:
+                arrive(other, ["late"] if other == "third" else [])
+            st.title(name)
+            st.write("The top of the page.")
+            happened.append(f"{name} goes on")
+
+    def arrive(name, arriving):
+        waiting = len(one._new)
+        pages.append(threading.Thread(target=page, args=(name, arriving)))
+        pages[-1].start()
+        while not one._free and len(one._new) == waiting:
+            time.sleep(0.001)
+
+    arrive("first", ["second", "third"])
+    for page_of_one in pages:
+        page_of_one.join(timeout=20)
+    names = ("first", "second", "third", "late")
+    assert happened == [*(f"{name} begins" for name in names), *(f"{name} goes on" for name in names)]
 
 
 def test_a_part_that_runs_without_a_turn_lets_nobody_in():
