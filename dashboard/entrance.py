@@ -82,7 +82,7 @@ def _peer(request: Request) -> str | None:
 
 
 def _page(status: HTTPStatus, **content: object) -> Response:
-    shown = {"academy": "Underfoot", "name": "", "key": "", "sentence": ""} | content
+    shown = {"academy": "Underfoot", "sentence": ""} | content
     return HTMLResponse(document.render("invitation.html", **shown), status, {"cache-control": "no-store"})
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from dashboard import gate, inbox, readers, signin
 from dashboard.pages.week.content import tick_off
+from dashboard.text import catalogue
 from warehouse import links, sign_ins
 from warehouse.errors import AccessError
 from warehouse.store import writer
@@ -122,8 +123,11 @@ def test_a_coach_who_loses_a_student_between_two_clicks_writes_of_the_others_onl
 
 def test_a_file_that_is_made_later_is_not_made_of_what_is_lost(real):
     gate.enter(sign_in(real, "1").reader(real))
-    made = gate.later(lambda: "rows of s01 and s03")
-    assert made() == "rows of s01 and s03"
+    catalogue.use("de")
+    made = gate.later(lambda: f"rows of s01 and s03 in {catalogue.language()}")
+    catalogue.use("en")  # as the thread that is asked for the file
+    assert made() == "rows of s01 and s03 in de"
+    catalogue.use("en")
     change(real, "DELETE FROM academy.coaching WHERE student = 's01'")
     with pytest.raises(AccessError, match="has changed"):
         made()
@@ -169,29 +173,53 @@ def test_a_box_of_the_week_runs_the_page_again_when_its_student_is_lost(visit, h
     assert "Sanna Test →" not in linked(at)
 
 
-def test_a_fragment_runs_with_the_reader_of_now_and_else_runs_the_page_again(real, monkeypatch):
+@pytest.fixture
+def fragments(monkeypatch):
+    """Each part of a page as Streamlit is given it: how often it runs by itself, and what is run."""
+    made = []
+    monkeypatch.setattr(
+        gate.st, "fragment", lambda run_every: lambda run: made.append((run_every, run)) or run
+    )
+    yield made
+    catalogue.use("en")
+
+
+def test_a_fragment_runs_with_the_reader_and_language_of_now_and_else_runs_the_page_again(
+    real, fragments, monkeypatch
+):
     class Again(Exception):
         pass
 
     def rerun(scope):
         raise Again(scope)
 
-    kept = []
-    monkeypatch.setattr(gate.st, "fragment", lambda run_every: lambda run: kept.append(run) or run)
     monkeypatch.setattr(gate.st, "rerun", rerun)
     ran = []
-    show = gate.fragment(lambda what: ran.append((what, gate.reader().students)))
+    show = gate.fragment(lambda what: ran.append((what, gate.reader().students, catalogue.language())), 5)
+    ((every_s, touch),) = fragments
     visit = sign_in(real, "1")
     gate.enter(visit.reader(real))
+    catalogue.use("de")
     show("first")
     change(real, "UPDATE academy.coaching SET coach = 'c01' WHERE student = 's02'")
-    kept[0](visit.reader(real), "en", "touched")
-    assert ran == [("first", ["s01", "s03"]), ("touched", ["s01", "s02", "s03"])]
+    catalogue.use("en")  # as a thread that has shown no page yet
+    touch(visit.reader(real), "de", "touched")
+    assert every_s == 5
+    assert ran == [("first", ["s01", "s03"], "de"), ("touched", ["s01", "s02", "s03"], "de")]
     before = visit.reader(real)
     change(real, "DELETE FROM academy.coaching WHERE student = 's01'")
-    with pytest.raises(Again, match="app"):
-        kept[0](before, "en", "touched")
+    with pytest.raises(Again, match=r"^app$"):
+        touch(before, "en", "touched")
     assert len(ran) == 2
+
+
+def test_a_page_for_nobody_yet_looks_at_once_and_again_by_itself(fragments):
+    looked = []
+    gate.before_anyone(lambda: looked.append("looked"), 2.5)
+    assert looked == ["looked"]
+    ((every_s, look),) = fragments
+    look()
+    assert (every_s, looked) == (2.5, ["looked"] * 2)
 
 
 def calls(tree):

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import location, readers, signin
-from warehouse import invented, links, sign_ins
+from warehouse import browsers, invented, links, sign_ins
 from warehouse.errors import AccessError
 from warehouse.sign_in_settings import SignInSettings
 
@@ -172,6 +172,17 @@ def test_a_sign_in_that_is_named_leaves_no_refusal(homes, visit, page_text, monk
     assert "Farthest outside the target first" in page_text(at)
     assert [button.label for button in at.sidebar.button if button.label.startswith("Sign")] == ["Sign out"]
     assert refusals(homes("real")) == before
+
+
+def test_whoevers_browser_was_let_in_signs_out_of_it_for_good(homes, visit, monkeypatch):
+    home = homes("real")
+    secret = browsers.let_in(home, browsers.invite(home, "h01"), "")
+    monkeypatch.setattr(signin.admitted, "_secret", lambda _home: secret)
+    at = visit("real", "invitations", "h01")
+    (out,) = (button for button in at.sidebar.button if button.label.startswith("Sign"))
+    assert out.label == "Sign out"
+    out.click().run()
+    assert browsers.find(home, secret) is None
 
 
 def test_who_has_not_signed_in_sees_whose_pages_these_are_the_way_in_and_nothing_else(

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pandera.polars import Field
 
 from warehouse import units
 from warehouse.contracts import base, deliveries, rows
@@ -121,6 +122,7 @@ def test_failures_name_row_value_and_rule():
             (f.reason, f.column, f.index, f.value) for f in base.failures(deliveries.SeasonLine, ordered)
         ]
         assert sorted(found) == [("bad_name", "season", 1, "b/c"), ("empty_value", "from", 1, None)]
+        assert base._meets(deliveries.SeasonLine, ordered.head(1))
 
 
 def test_a_missing_and_an_unknown_column_are_named():
@@ -281,6 +283,27 @@ def test_a_unit_is_what_opens_the_description_and_numbers_and_texts_have_none():
         for name in ("carry_m", "ball_speed_m_s", "swing_no", "session")
     }
     assert units_of == {"carry_m": "m", "ball_speed_m_s": "m/s", "swing_no": "", "session": ""}
+
+
+class Described(base.Contract):
+    """One row per rule that a column may have."""
+
+    between: pl.Float64 = Field(ge=-20, le=6000, description="N; a load")
+    least: pl.Float64 = Field(ge=0, description="–; a count")
+    most: pl.Float64 = Field(le=90, description="m/s; a speed")
+    listed: pl.String = Field(isin=HANDS, description="text; a hand")
+    named: pl.String = Field(str_matches=base.NAME_PATTERN, description="text; a code")
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [
+        ("between", "must be -20 to 6000 N"), ("least", "must be at least 0"), ("most", "must be at most 90 m/s"),
+        ("listed", "must be one of right, left"), ("named", f"must be {base.NAME_RULE}"),
+    ],
+)  # fmt: skip
+def test_a_columns_rule_is_said_in_words(column, words):
+    assert base.rule_words(Described, column) == words
 
 
 def test_rows_that_break_their_contract_are_never_appended():

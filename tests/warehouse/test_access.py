@@ -357,6 +357,17 @@ def test_a_coach_who_gains_a_student_reads_on(academy):
     assert reader.still().students == ["s1", "s2", "s3"]
 
 
+def test_students_are_listed_by_their_codes_whenever_they_joined(academy):
+    with writer(academy) as w:
+        w.execute(
+            "INSERT INTO academy.person SELECT * REPLACE ('s0' AS person) FROM academy.person WHERE person = 's3'"
+        )
+        w.execute("INSERT INTO academy.coaching VALUES ('s0', 'c2', '2026-05-01', NULL)")
+        w.publish()
+    assert open_reader(academy, "h1", today=TODAY).students == ["s0", "s1", "s2", "s3"]
+    assert open_reader(academy, "c2", today=TODAY).students == ["s0", "s3"]
+
+
 def test_every_table_has_a_view_for_every_role(academy):
     for person in ("h1", "c1", "s1", "g2"):
         reader = open_reader(academy, person, today=TODAY)
@@ -370,6 +381,10 @@ def test_a_trace_is_read_within_reach_and_refused_outside(academy):
     assert open_reader(academy, "c1", today=TODAY).trace("v-s1").session == "v-s1"
     with pytest.raises(AccessError, match="no session v-s1"):
         open_reader(academy, "c2", today=TODAY).trace("v-s1")
+    line = json.loads(academy.access_log.read_text())
+    assert (line["viewer"], line["page"], line["session"], line["outcome"]) == (
+        "c2", "trace", "v-s1", "refused",
+    )  # fmt: skip
 
 
 def test_a_film_is_found_within_reach_and_refused_outside(academy):
@@ -381,6 +396,10 @@ def test_a_film_is_found_within_reach_and_refused_outside(academy):
     assert reader.film("v-s1", 2) == film
     with pytest.raises(AccessError, match="no session v-s1"):
         open_reader(academy, "c2", today=TODAY).film("v-s1", 2)
+    line = json.loads(academy.access_log.read_text())
+    assert (line["viewer"], line["page"], line["session"], line["outcome"]) == (
+        "c2", "film", "v-s1", "refused",
+    )  # fmt: skip
 
 
 def test_refusals_and_pages_on_minors_are_logged_and_others_are_not(academy):
@@ -803,7 +822,7 @@ MADE_OF_RECORDINGS = (
     "academy.setup_target", "academy.band", "academy.swing_metric", "academy.swing_fault", "season.session_metric",
     "season.session_fault", "season.student_trend", "season.trend_line", "season.style", "season.student_fault_rate",
     "season.pace_ladder", "season.fault_chain", "season.felt", "season.felt_agreement", "season.aim", "season.agreed_aim",
-    "season.ball_link",
+    "season.aim_forecast", "season.ball_link",
 )  # fmt: skip
 
 

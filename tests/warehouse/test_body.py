@@ -358,6 +358,25 @@ def test_the_safe_choice_is_the_easier_check_or_a_drill_of_the_same_aim_that_is_
     assert Body(GROWN, TODAY, ("lower back",)).safe_choice(drills[1], drills) is None
 
 
+def test_sore_places_are_said_in_the_order_in_which_they_were_noted_and_each_once():
+    places = [
+        "wrist",
+        "left_knee",
+        "hip",
+        "neck",
+        "right_ankle",
+        "elbow",
+        "hand",
+        "left_calf",
+        "shoulder",
+        "heel",
+    ]
+    lines = notes(*(("s1", 1, "discomfort", place) for place in [*places, *reversed(places)]))
+    lines = lines.with_columns(day=pl.lit(TODAY), grade=pl.lit(None, pl.Int64))
+    body = Body.by_notes(GROWN, TODAY, lines)
+    assert body.areas == tuple(place.replace("_", " ") for place in places)
+
+
 @given(
     st.text(max_size=60), st.one_of(st.none(), st.integers(0, 99)), st.one_of(st.none(), st.dates(max_value=TODAY)),
     st.lists(st.one_of(st.none(), st.sampled_from(["knee", "lower back", "wrist", "left_calf", "?"])), max_size=3),

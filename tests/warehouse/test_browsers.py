@@ -104,7 +104,9 @@ def test_an_invitation_opens_to_its_last_moment(home, clock):
 
 def test_a_withdrawn_changed_or_foreign_invitation_is_not_good(home, clock, tmp_path):
     token = browsers.invite(home, "c01")
-    browsers.withdraw(home, browsers.open_invitations(home)[0].name)
+    withdrawn = browsers.open_invitations(home)[0].name
+    another = browsers.invite(home, "c02")
+    browsers.withdraw(home, withdrawn)
     other = type(home)(tmp_path / "other")
     other.make_folders()
     for bad in (
@@ -118,12 +120,29 @@ def test_a_withdrawn_changed_or_foreign_invitation_is_not_good(home, clock, tmp_
         with pytest.raises(AccessError, match="not valid"):
             browsers.let_in(home, bad, "")
     assert browsers.open_browsers(home) == []
+    assert browsers.let_in(home, another, "")
 
 
 def test_a_browser_ends_for_good_wherever_its_secret_was_copied_to(home, clock):
     secret = browsers.let_in(home, browsers.invite(home, "c01"), "")
+    browsers.let_in(home, browsers.invite(home, "c02"), "")
     browsers.end(home, key_of(home, secret))
     assert browsers.find(home, secret) is None
+    assert [b.person for b in browsers.open_browsers(home)] == ["c02"]
+
+
+def test_when_a_browser_was_last_seen_is_kept_to_the_minute_and_the_last_seen_comes_first(home, clock):
+    first, second = (
+        browsers.let_in(home, browsers.invite(home, "c01"), name) for name in ("first", "second")
+    )
+    for later, seen in ((60, [0, 0]), (61, [61, 0]), (100, [61, 0])):
+        clock.now = 1_800_000_000.0 + later
+        browsers.find(home, first)
+        assert [b.seen - 1_800_000_000.0 for b in browsers.open_browsers(home)] == seen
+    assert browsers.open_browsers(home)[0].device == "first"
+    clock.now += 1
+    browsers.find(home, second)
+    assert [b.device for b in browsers.open_browsers(home)] == ["second", "first"]
 
 
 def test_a_browser_is_let_in_for_thirty_days(home, clock):
@@ -167,6 +186,6 @@ def test_what_is_kept_holds_neither_secret_nor_token(home):
 def test_nothing_of_a_forgotten_person_is_left(home):
     for person in ("student-x", "c01"):
         browsers.let_in(home, browsers.invite(home, person, made_by="c01"), "")
-    sign_ins.remove(home, ["student-x"])
+    sign_ins.remove(home, {"student-x"})
     assert [b.person for b in browsers.open_browsers(home)] == ["c01"]
     assert b"student-x" not in home.sign_ins.read_bytes()
