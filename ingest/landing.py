@@ -46,9 +46,7 @@ def land_sessions(
             r for r in rows["academy.shot"] if r["session"] != name or r["swing_no"] not in taken
         ]
     frames = {table: typed(table, more) for table, more in rows.items()}
-    points = [
-        s.points.with_columns(session=pl.lit(s.header.session)) for s in sessions if s.points is not None
-    ]
+    points = [s.points.with_columns(session=pl.lit(s.header.session)) for s in sessions]
     if points:
         frames["academy.clip_point"] = pl.concat(points)
     frames |= note_frames(_new_notes(writer, frames["academy.note"]))

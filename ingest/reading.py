@@ -9,8 +9,6 @@ import polars as pl
 
 from ingest.academy import Academy
 from ingest.delivery import SHEET, Contents, Delivery
-from ingest.film.points import tapped_feet_swapped
-from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import LineContext, LineFormat, SessionContext, formats, is_known
 from ingest.formats.session_toml import read_header
 from ingest.plate_rows import SwingSamples, join
@@ -20,7 +18,14 @@ from ingest.rows import Row, SessionRows, event_row, from_lines, heel_rows, hold
 from ingest.samples import Samples
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from ingest.swing_events import outside, read_events
-from ingest.swing_files import Measured, clip_files, read_clips, read_measured, sample_files
+from ingest.swing_files import (
+    Measured,
+    SessionClips,
+    clip_files,
+    read_clips,
+    read_measured,
+    sample_files,
+)
 from warehouse.errors import Refusal, Refused
 
 _MOST_NAMED = 5
@@ -81,10 +86,7 @@ class _Session:
     def __init__(self, context: SessionContext, delivery: str, right: Right | None) -> None:
         self.context, self.header, self.academy = context, context.header, context.academy
         self.names, self.delivery, self.right = context.names, delivery, right
-        self.films: list[Filmed] = []
-        self.unread: list[Unread] = []
-        self.notices: list[str] = []
-        self.swapped: set[int] = set()
+        self.film_flags: dict[str, set[int]] = {"clip_not_followed": set()}
         self.refused: dict[int | None, Refusal] = {r.swing_no: r for r in self.header.refused}
         self.lines_refused: list[Refusal] = []
 
@@ -101,21 +103,21 @@ class _Session:
         samples = self._samples(measured)
         clips = self._clips()
         events = self._events(measured, samples, clips)
-        rows = self._rows(measured, samples, events) | self._lines()
+        rows = self._rows(measured, samples, clips, events) | self._lines()
         swings = {row["swing_no"] for row in rows["academy.swing"]}
         kept = swings | {row["swing_no"] for row in rows["academy.hold"]}
         self._anything(kept, rows)
         in_trace = kept & samples.good.keys() if samples else set()
         trace = samples.trace(in_trace) if samples and in_trace else None
-        points = None if clips is None else clips.filter(pl.col("swing_no").is_in(list(swings)))
+        points = clips.points.filter(pl.col("swing_no").is_in(list(swings)))
         season, has_plate = self.academy.season_of(self.header.day), trace is not None
-        has_clip = points is not None and len(points) > 0
+        has_clip = len(points) > 0
         one = session_row(self.header, season, self.delivery, has_plate=has_plate, has_clip=has_clip)
         rows["academy.session"] = [one]
         refused = self._swings_refused() + self.lines_refused
-        notices = measured.notices + self.notices + self._unread()
+        notices = measured.notices + clips.notices + self._unread()
         return SessionRows(
-            self.header, season, trace, rows, points, refused, notices, self.films, self.unread
+            self.header, season, trace, rows, points, refused, notices, clips.films, clips.unread
         )
 
     def _stop(self, reason: str, what: str, todo: str) -> Refused:
@@ -158,25 +160,12 @@ class _Session:
         self._refuse(r for r in samples.refused if r.reason != "no_samples" or r.swing_no not in unfound)
         return samples
 
-    def _clips(self) -> pl.DataFrame | None:
+    def _clips(self) -> SessionClips:
         clips = read_clips(self.context)
-        if clips is None:
-            return None
-        self.films, self.unread, self.notices = clips.films, clips.unread, clips.notices
-        points = clips.points
-        self._ask_about_feet(points)
-        self._seen_without_plate(set(points["swing_no"]))
+        self.film_flags["feet_swapped"] = clips.swapped()
+        self._seen_without_plate(clips.seen)
         self._refuse(clips.refused)
-        return points
-
-    def _ask_about_feet(self, points: pl.DataFrame) -> None:
-        """Note the swings whose tapped feet look swapped, unless somebody looked and they are not."""
-        clip, handed = self.header.clip, self.context.person.handed
-        if clip is None or handed is None or self.header.feet_checked:
-            return
-        for (no,), rows in points.partition_by("swing_no", as_dict=True).items():
-            if tapped_feet_swapped(rows, clip.view, handed):
-                self.swapped.add(no)
+        return clips
 
     def _seen_without_plate(self, swings: set[int]) -> None:
         """Swings that a film shows need no samples."""
@@ -185,7 +174,7 @@ class _Session:
                 del self.refused[found.swing_no]
 
     def _events(
-        self, measured: Measured, samples: Samples | None, clips: pl.DataFrame | None
+        self, measured: Measured, samples: Samples | None, clips: SessionClips
     ) -> dict[int, list[Event]]:
         events, refused = read_events(self.context, measured.events)
         self._refuse(refused)
@@ -197,22 +186,35 @@ class _Session:
         if by_eye:
             self._consents(measured=False, filmed=True)
             self._seen_without_plate(by_eye)
+        self._without_films(clips, by_eye | (samples.good.keys() if samples else set()))
         if samples is None:
-            filmed = by_eye if clips is None else by_eye | set(clips["swing_no"])
             what = "nothing was delivered for this swing"
             todo = (
                 "deliver the session again with its plate or clip file, or take the swing out of session.toml"
             )
-            for no in self.header.swings.keys() - filmed | self.header.holds.keys():
+            for no in self.header.swings.keys() - by_eye - clips.seen | self.header.holds.keys():
                 self._refuse([self._of_swing("no_samples", what, todo, no)])
         return events
+
+    def _without_films(self, clips: SessionClips, known: set[int]) -> None:
+        """A bad film refuses a swing of which nothing else is known; another goes without it, and says so."""
+        for found in clips.bad_films:
+            if found.swing_no is None or found.swing_no not in known:
+                self._refuse([found])
+            elif found.swing_no not in self.refused:
+                self.film_flags["clip_not_followed"].add(found.swing_no)
+                clips.notices.append(f"{found.sentence} The swing is loaded without its film.")
 
     def _of_swing(self, reason: str, what: str, todo: str, no: int, column: str | None = None) -> Refusal:
         session = self.header.session
         return refusal(reason, what, todo, session=session, swing_no=no, file=SHEET, column=column)
 
     def _rows(
-        self, measured: Measured, samples: Samples | None, events: dict[int, list[Event]]
+        self,
+        measured: Measured,
+        samples: Samples | None,
+        clips: SessionClips,
+        events: dict[int, list[Event]],
     ) -> dict[str, list[Row]]:
         good = samples.good if samples else {}
         holds = [
@@ -221,12 +223,11 @@ class _Session:
             if no not in self.refused and no in good and (row := self._hold(hold, good[no])) is not None
         ]
         kept = [no for no in sorted(self.header.swings) if no not in self.refused]
-        films = {film.swing_no: film for film in self.films}
+        films = {film.swing_no: film for film in clips.films}
         swings = []
         for no in kept:
             flags = self._flags(no, measured, good.get(no), events)
-            if no in self.swapped:
-                flags["feet_swapped"] = 1
+            flags |= {name: 1 for name, of in self.film_flags.items() if no in of}
             cut = measured.found.get(no)
             swings.append(swing_row(self.header, no, good.get(no), flags, films.get(no), cut))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]

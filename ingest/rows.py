@@ -26,7 +26,7 @@ class SessionRows:
     season: str | None
     trace: SessionTrace | None
     rows: dict[str, list[Row]]
-    points: pl.DataFrame | None
+    points: pl.DataFrame
     refused: list[Refusal]
     notices: list[str] = field(default_factory=list)
     films: list[Filmed] = field(default_factory=list)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
+from ingest.film.points import tapped_feet_swapped
 from ingest.film.tracks import Filmed, Unread
 from ingest.formats.format import (
     FilmFormat,
@@ -147,16 +148,15 @@ def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> lis
     return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
 
 
-def read_clips(context: SessionContext) -> "SessionClips | None":
-    """Read every file of clip points and every film of a session; None when there is and should be none.
+def read_clips(context: SessionContext) -> "SessionClips":
+    """Read every file of clip points and every film of a session.
 
-    A keypoint file or film that is bad, or named and missing, refuses its own swing. The session is refused
-    where clip.csv or `[clip]` can't be read, a file is no swing's, or a swing has its points twice.
+    A keypoint file that is bad, or a clip that is named and missing, refuses its own swing; a bad film is
+    listed. The session is refused where clip.csv or `[clip]` can't be read, a file is no swing's, or a swing
+    has its points twice.
     """
     header = context.header
     files = clip_files(context.names, header)
-    if not files and all(swing.clip is None for swing in header.swings.values()):
-        return None
     if files:
         context.clip()
     reading = SessionClips(context)
@@ -171,11 +171,15 @@ def read_clips(context: SessionContext) -> "SessionClips | None":
 
 
 class SessionClips:
-    """A session's clips, read file by file: points, swings refused, films to keep or not, and notices."""
+    """A session's clips, read file by file: points, swings refused, films to keep or not, and notices.
+
+    `bad_films` says what is wrong with a swing's film, which alone does not refuse the swing.
+    """
 
     def __init__(self, context: SessionContext) -> None:
         self.context, self.header = context, context.header
         self.refused: list[Refusal] = []
+        self.bad_films: list[Refusal] = []
         self.frames: list[pl.DataFrame] = [NO_POINTS]
         self.seen: set[int] = set()
         for name, kind in files_of(PointTableFormat, context.held).items():
@@ -192,6 +196,14 @@ class SessionClips:
     def points(self) -> pl.DataFrame:
         """Rows of academy.clip_point, without session."""
         return pl.concat(self.frames).sort("swing_no", "frame", "point")
+
+    def swapped(self) -> set[int]:
+        """The swings whose tapped feet look swapped, unless somebody looked and they are not."""
+        clip, handed = self.header.clip, self.context.person.handed
+        if clip is None or handed is None or self.header.feet_checked:
+            return set()
+        parts = self.points.partition_by("swing_no", as_dict=True)
+        return {no for (no,), rows in parts.items() if tapped_feet_swapped(rows, clip.view, handed)}
 
     def keypoints(self, no: int, name: str) -> None:
         """Read one swing's keypoint file."""
@@ -217,7 +229,7 @@ class SessionClips:
     def film(self, no: int, name: str) -> None:
         """Read one swing's film; its points are followed when no other file has them."""
         if name in self.gone:
-            self.refused.append(self.gone[name])
+            self.bad_films.append(self.gone[name])
             return
         kind = files_of(FilmFormat, [name])[name]
         refused = {found.swing_no: found for found in self.refused}
@@ -233,7 +245,8 @@ class SessionClips:
                 self._take(no, rows)
                 self.notices += [notice] if notice else []
         except Refused as found:
-            refusal = self._refuse(no, found)
+            refusal = of_swing(found.refusal, no, self.header.session)
+            self.bad_films.append(refusal)
             self._drop(name, refusal, refusal)
             return
         self.films.append(film)
@@ -242,9 +255,8 @@ class SessionClips:
         self.frames.append(rows.select(pl.lit(no, pl.Int64).alias("swing_no"), *NO_POINTS.columns[1:]))
         self.seen.add(no)
 
-    def _refuse(self, no: int, found: Refused) -> Refusal:
+    def _refuse(self, no: int, found: Refused) -> None:
         self.refused.append(of_swing(found.refusal, no, self.header.session))
-        return self.refused[-1]
 
     def _drop(self, name: str, found: Refusal, again: Refusal | None) -> None:
         """A minor's refused film is not kept either, unless a roster alone can supply what it lacks."""

@@ -88,6 +88,7 @@ FLAG_COUNTS = {
     "unmarked": "events not marked",
     "feet_not_found": "1",
     "feet_swapped": "1",
+    "clip_not_followed": "1",
     "clip_unsynced": "1",
     "clip_marks_disagree": "1",
     "clip_feet_disagree": "1",

@@ -77,6 +77,7 @@ FLAGS = Words(
         "sensors_filled": "dead or stuck sensors of the grid were filled in from their neighbours",
         "shares_only": "the device gave how the load was shared, not how large it was",
         "no_positions": "the device gave no pressure positions along the foot",
+        "clip_not_followed": "its film could not be followed, so nothing is measured from the film",
         "clip_unsynced": (
             "nothing is marked on both film and plate, so the film has no place on the plate's clock"
         ),

@@ -17,7 +17,7 @@ from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
 from dashboard.section import Section
 from dashboard.text.catalogue import _
-from dashboard.text.numbers import number, on
+from dashboard.text.numbers import listed, number, on
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 from warehouse.home import holder
@@ -202,6 +202,22 @@ def refused(reader: Reader, session: str) -> list[str]:
     """Why a session that was delivered did not load; empty where nothing was refused."""
     found = reader.sql("SELECT sentence FROM refusal WHERE session = ? ORDER BY swing_no", [session])
     return found["sentence"].unique(maintain_order=True).to_list()
+
+
+def without_films(reader: Reader, session: str) -> str:
+    """Which loaded swings go without the film that was brought of them; empty where none does."""
+    found = reader.sql(
+        "SELECT swing_no FROM swing WHERE session = ? AND list_contains(flags, 'clip_not_followed') "
+        "ORDER BY swing_no",
+        [session],
+    )["swing_no"].to_list()
+    if not found:
+        return ""
+    swings = listed([_("Swing {n}").format(n=n) for n in found])
+    return _(
+        "{swings}: the film could not be followed, so nothing is measured from it. What the plate measured "
+        "is loaded, and the film can be marked by eye."
+    ).format(swings=swings)
 
 
 def became(reader: Reader, session: str, folder: str) -> str:

@@ -272,6 +272,9 @@ def _became(reader: Reader, student: str, session: str, became: str) -> None:
             layout.section(section, place=session)
         except UnderfootError as error:
             layout.say(str(error))
+        if without := content.without_films(reader, session):
+            st.warning(without)
+            navigation.link("film", _("Mark a film →"), student=student)
     elif became == REFUSED:
         st.error(_("Saved, but it could not be loaded."))
     else:

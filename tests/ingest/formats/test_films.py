@@ -178,7 +178,7 @@ def test_a_film_without_a_picture_beside_points_refuses_its_swing(academy, made,
     assert said.endswith("deliver the session again.")
 
 
-def test_a_bad_film_refuses_its_own_swing_and_one_of_no_swing_the_session(academy, made, filmed):
+def test_a_bad_film_alone_refuses_its_own_swing_and_one_of_no_swing_the_session(academy, made, filmed):
     deliver(academy, made, ("clip-1.mp4", filmed["right"]), ("clip-2.mp4", b"no film"), swings=2)
     report = academy.load()
     assert [(r.swing_no, r.file) for r in report.refused] == [(2, "clip-2.mp4")]
@@ -227,6 +227,72 @@ def test_a_refused_film_of_an_adult_or_one_that_a_roster_can_correct_stays(acade
         academy.sql("SELECT count(DISTINCT swing_no) FROM academy.clip_point WHERE session = 'v2'").item()
         == 2
     )
+
+
+@pytest.fixture(scope="module")
+def bad_films(filmed, tmp_path_factory):
+    """What is wrong with each: no tape, no film at all, a clock that [clip] contradicts, of another day."""
+    folder, whole = tmp_path_factory.mktemp("bad"), filmed["right"].path
+    return {
+        "no_tape": made_films.film(folder / "bare.mp4", seconds=0.6, tape=None).path.read_bytes(),
+        "unreadable": b"no film",
+        "cut": whole.read_bytes()[: whole.stat().st_size // 2],
+        "other_day": dated(folder, filmed["right"], "2026-05-03T09:30:00Z"),
+        "bad_clip": whole.read_bytes(),
+    }
+
+
+@pytest.mark.parametrize("wrong", ["no_tape", "unreadable", "cut", "other_day", "bad_clip"])
+def test_a_bad_film_leaves_its_swing_what_the_plate_measured_and_nothing_of_its_own(
+    academy, made, bad_films, tmp_path, wrong
+):
+    clip = CLIP.replace("fps = 60", "fps = 30") if wrong == "bad_clip" else CLIP
+    sheet = made.toml(swings=2, more=clip)
+    files = {"clip-2__mp4": bad_films[wrong]}
+    made.deliver(academy.inbox / "v1", sheet, made.plate(2), **files)
+    report = academy.load()
+    assert report.refused == []
+    swings = academy.sql(
+        "SELECT swing_no, n_samples > 0 AS measured, list_contains(flags, 'clip_not_followed') AS flagged, "
+        "clip_strikes_s, clip_shoe_width_px FROM academy.swing ORDER BY swing_no"
+    ).rows()
+    assert swings == [(1, True, False, None, None), (2, True, True, None, None)]
+    assert academy.sql("SELECT count(*) FROM academy.clip_point").item() == 0
+    [said] = [said for said in report.notices if "clip-2.mp4" in said]
+    assert said.startswith("Swing 2 of v1, clip-2.mp4: ")
+    assert said.endswith("The swing is loaded without its film.")
+    assert (filed(academy) / "clip-2.mp4").read_bytes() == bad_films[wrong]
+    twin = academy.twin(tmp_path / "twin")
+    with writer(twin) as w:
+        replay(twin, w)
+        assert academy._rows(w, (), times=True) == academy.tables(times=True)
+
+
+def test_a_minors_bad_film_is_not_kept_and_its_swing_goes_without_it_also_when_read_again(
+    academy, made, bad_films, tmp_path
+):
+    allow_minor(academy)
+    sheet = made.toml(student="s2", swings=1, more=CLIP)
+    made.deliver(academy.inbox / "v1", sheet, made.plate(1), **{"clip-1__mp4": bad_films["no_tape"]})
+    report = academy.load()
+    assert report.refused == []
+    assert any(said.startswith("clip-1.mp4 is not kept, as it was refused") for said in report.notices)
+    assert not (filed(academy) / "clip-1.mp4").exists()
+    assert academy.sql("SELECT flags FROM academy.swing").item().to_list().count("clip_not_followed") == 1
+    twin = academy.twin(tmp_path / "twin")
+    with writer(twin) as w:
+        replay(twin, w)
+        assert academy._rows(w, (), times=True) == academy.tables(times=True)
+
+
+def test_a_swing_that_its_plate_refuses_is_not_saved_by_a_bad_film(academy, made, bad_films):
+    made.deliver(
+        academy.inbox / "v1", made.toml(swings=2, more=CLIP), made.plate(1),
+        **{"clip-2__mp4": bad_films["no_tape"]},
+    )  # fmt: skip
+    [refused] = academy.load().refused
+    assert refused.swing_no == 2
+    assert academy.sql("SELECT swing_no FROM academy.swing").to_series().to_list() == [1]
 
 
 @pytest.mark.parametrize(
