@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given, strategies
 
 import builders
 from app_test import AppTest
@@ -21,6 +22,7 @@ from warehouse.errors import AccessError, CallError
 from warehouse.filed import content_hash
 from warehouse.preview import Preview, PreviewedFilm, PreviewedSwing, Share
 from warehouse.store import writer
+from warehouse.vocabulary import EVENTS
 
 
 @pytest.fixture
@@ -159,6 +161,10 @@ SWING = PreviewedSwing(
 )  # fmt: skip
 
 
+def plain(words):
+    return words.replace("\u00a0", " ")
+
+
 def notes_of(folder):
     [file] = folder.rglob("notes.jsonl")
     return [json.loads(line) for line in file.read_text("utf-8").splitlines()]
@@ -274,6 +280,51 @@ def test_an_estimate_out_of_order_with_what_a_coach_placed_is_no_longer_shown():
     assert "as the file says" in moments.said(SWING, moved, "impact")
     assert "does not show it" in moments.said(SWING, moved, "finish")
     assert "give or take" in moments.said(SWING, moved, "takeaway")
+
+
+def test_a_moved_moment_goes_back_only_to_where_it_is_in_order_with_those_moved_since():
+    moved = {"top": 1.5}
+    assert moments.goes_back(SWING, moved, "top")
+    assert not moments.goes_back(SWING, moved, "takeaway")  # it was not moved
+    moved["mid_down"] = 1.9  # where the plate shows the top at 2.0
+    assert not moments.goes_back(SWING, moved, "top")
+    assert "At 2.00 s, where it was, it would now be out of order with" in plain(
+        moments.said(SWING, moved, "top")
+    )
+    assert moments.goes_back(SWING, moved, "mid_down")
+    moved["impact"] = 1.95  # the file has it at 2.30 s
+    assert moments.goes_back(SWING, moved, "impact")
+    moved["finish"] = 2.1
+    assert not moments.goes_back(SWING, moved, "impact")
+    assert moments.goes_back(SWING, moved, "finish")  # the plate shows none, so it is taken out again
+
+
+def test_a_moment_hidden_by_another_says_so_and_not_that_the_plate_has_none():
+    said = plain(moments.said(SWING, {"top": 2.25}, "mid_down"))
+    assert "the 2.20 s that the plate shows is out of order with top" in said
+
+
+@given(
+    strategies.lists(
+        strategies.tuples(
+            strategies.sampled_from(EVENTS), strategies.floats(0.0, 1.0), strategies.booleans()
+        ),
+        max_size=12,
+    )
+)
+def test_no_way_of_moving_moments_and_putting_them_back_leaves_two_out_of_order(steps):
+    moved = {}
+    for event, where, back in steps:
+        low, high = moments.reach(SWING, moved, event)
+        if back and moments.goes_back(SWING, moved, event):
+            del moved[event]
+        elif low < high:
+            moved[event] = round(low + where * (high - low), 2)
+        shown = list(moments.times(SWING, moved).values())
+        assert shown == sorted(set(shown))
+        placed = {e: at for e, (at, error) in SWING.events.items() if error == 0.0} | moved
+        delivered = [placed[e] for e in EVENTS if e in placed]  # which a load holds against one another
+        assert delivered == sorted(set(delivered))
 
 
 def test_swings_are_shared_out_as_a_coach_says():

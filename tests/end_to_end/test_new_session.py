@@ -53,15 +53,22 @@ def lesson(seed):
     return pl.DataFrame({name: getattr(made, name) for name in columns}).fill_nan(None).write_csv().encode()
 
 
-def put_impact_later(hand):
-    """Open the first swing large, and move its impact by three hundredths of a second with the keyboard."""
+def put_impact_later(hand, *, tapped):
+    """Open the first swing large, and move its impact by tapping the curve or with the keyboard."""
     page = hand.page
     hand.tap(page.get_by_role("button", name="Moments of swing 2"))
     page.get_by_text("Impact at").first.wait_for(timeout=LIMIT_MS)
-    page.get_by_role("slider").focus()
-    for _ in range(3):
-        page.keyboard.press("ArrowRight")
-    hand.clicks += 4
+    if tapped:
+        curve = page.locator('[data-testid="stVegaLiteChart"]').filter(visible=True).first
+        curve.wait_for(timeout=LIMIT_MS)
+        box = curve.bounding_box()
+        curve.tap(position={"x": 0.8 * box["width"], "y": 0.5 * box["height"]})
+        hand.clicks += 1
+    else:
+        page.get_by_role("slider").focus()
+        for _ in range(3):
+            page.keyboard.press("ArrowRight")
+        hand.clicks += 4
     page.get_by_text("placed by you").wait_for(timeout=LIMIT_MS)
     hand.button("Done")
 
@@ -82,7 +89,7 @@ def test_from_today_to_the_students_picture_with_a_recording_and_one_moment_put_
             hand.drop(f"monday {turn}.csv", lesson(seed=3 + turn))
             if turn == 1:
                 hand.button("right")
-            put_impact_later(hand)
+            put_impact_later(hand, tapped=turn == 2)
             saved_s = save(hand)
             hand.tap(page.get_by_role("link", name="The student's page"))
             page.get_by_role("heading", name="Mia Orr").first.wait_for(timeout=LIMIT_MS)

@@ -80,7 +80,7 @@ def _one(swing: PreviewedSwing, options: Mapping[str, str], key: str) -> MarkedS
     if swing.sure is not None:
         said = _("{said}, {sure} sure").format(said=said, sure=share(swing.sure))
     codes = [code for code in options if code != UNCERTAIN_SWING or swing.kind == code]
-    with st.container(width="stretch" if large else 240):
+    with st.container(width=moments.size()[0] if large else 240):
         if large:
             moments.show(swing, f"moments-{key}")
         else:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from dashboard import elements as st
 from dashboard import gate, layout
-from dashboard.charts.swing_line import swing_line
+from dashboard.charts.swing_line import TAP, TIME, large
 from dashboard.text.catalogue import _
 from dashboard.text.labels import EVENTS as NAMES
 from dashboard.text.numbers import capitalized, number
@@ -16,42 +16,78 @@ AROUND_S = 0.5  # shown before the first moment and after the last
 LARGE, LARGE_ON_A_PHONE = (760, 280), (340, 240)  # px
 
 
+def room(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> tuple[float, float]:
+    """Between which times a moment has its place, s: after and before those that a coach or the file placed.
+
+    This alone says what order is: of the moments shown, of where one may be placed, and of the way back.
+    """
+    placed, place = _placed(swing, moved), EVENTS.index(event)
+    low = max((placed[e] for e in EVENTS[:place] if e in placed), default=-STEP_S)
+    high = min((placed[e] for e in EVENTS[place + 1 :] if e in placed), default=swing.seconds + STEP_S)
+    return low, high
+
+
+def _placed(swing: PreviewedSwing, moved: Mapping[str, float]) -> dict[str, float]:
+    return {e: at for e, (at, error) in swing.events.items() if error == 0.0} | dict(moved)
+
+
 def times(swing: PreviewedSwing, moved: Mapping[str, float]) -> dict[str, float]:
-    """Each moment in its order, s from the first sample, but those against the order of the moved ones."""
+    """Each moment in its order, s from the first sample, but those against the order of the placed ones."""
     found: dict[str, float] = {}
-    for place, event in enumerate(EVENTS):
+    for event in EVENTS:
         at = moved[event] if event in moved else swing.events.get(event, (None, 0.0))[0]
-        if at is None:
-            continue
-        late = any(at <= moved[other] for other in EVENTS[:place] if other in moved)
-        early = any(at >= moved[other] for other in EVENTS[place + 1 :] if other in moved)
-        if event in moved or not (late or early):
+        low, high = room(swing, moved, event)
+        if at is not None and (event in moved or low < at < high):
             found[event] = at
     return found
 
 
 def reach(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> tuple[float, float]:
-    """Where a moment may be placed, s: in the swing, and between those that a coach or the file placed."""
-    fixed = {e: at for e, (at, error) in swing.events.items() if error == 0.0} | dict(moved)
-    place = EVENTS.index(event)
-    low = max((fixed[e] for e in EVENTS[:place] if e in fixed), default=-STEP_S)
-    high = min((fixed[e] for e in EVENTS[place + 1 :] if e in fixed), default=swing.seconds + STEP_S)
+    """Where a moment may be placed, s: a step inside its room."""
+    low, high = room(swing, moved, event)
     return round(low + STEP_S, 2), round(high - STEP_S, 2)
+
+
+def goes_back(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> bool:
+    """Whether a moved moment may go back to where it was: where it is in order with those placed since."""
+    if event not in moved:
+        return False
+    others = {e: at for e, at in moved.items() if e != event}
+    return event not in swing.events or event in times(swing, others)
 
 
 def said(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
     """Where a moment is and how that is known."""
     at, name = times(swing, moved).get(event), capitalized(NAMES[event])
-    if at is None:
-        return _("{moment}: the plate does not show it. Move the slider to place it.").format(moment=name)
     if event in moved:
-        return _("{moment} at {time}, placed by you.").format(moment=name, time=number(at, "s", 2))
+        words = _("{moment} at {time}, placed by you.").format(moment=name, time=number(at, "s", 2))
+        back = _("At {time}, where it was, it would now be out of order with {other}: move that first.")
+        return words if goes_back(swing, moved, event) else f"{words} {_against(back, swing, moved, event)}"
+    if event not in swing.events:
+        words = _("{moment}: the plate does not show it. Move the slider or tap the curve to place it.")
+        return words.format(moment=name)
+    if at is None:
+        words = _("{moment}: the {time} that the plate shows is out of order with {other}.")
+        return _against(words, swing, moved, event)
     error = swing.events[event][1]
     if error == 0.0:
         return _("{moment} at {time}, as the file says.").format(moment=name, time=number(at, "s", 2))
     return _("{moment} at {time}, give or take {error}.").format(
         moment=name, time=number(at, "s", 2), error=number(error, "s", 2)
     )
+
+
+def _against(words: str, swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
+    """A sentence on the place that the swing itself gives a moment, and the one placed since in its way."""
+    at, (low, high) = swing.events[event][0], room(swing, moved, event)
+    wall = low if at <= low else high
+    other = next((e for e, t in _placed(swing, moved).items() if t == wall and e != event), event)
+    return words.format(moment=capitalized(NAMES[event]), time=number(at, "s", 2), other=NAMES[other])
+
+
+def size() -> tuple[int, int]:
+    """How wide and high the large curve is, px."""
+    return LARGE_ON_A_PHONE if layout.narrow() else LARGE
 
 
 def show(swing: PreviewedSwing, key: str) -> None:
@@ -70,29 +106,40 @@ def _curve(swing: PreviewedSwing, key: str) -> None:
     middle = shown.get(event, (low + high) / 2.0)
     at = min(max(round(middle, 2), low), high)
     picture = st.container()
+    # The slider's key says how often it was overruled: it keeps what it was moved to.
+    turn = st.session_state.setdefault(f"turn-{key}-{event}", 0)
     if low < high:
-        # Its key says how often this one was put back: a slider keeps what it was moved to.
-        turn = st.session_state.setdefault(f"turn-{key}-{event}", 0)
-        label = _("Seconds from the start of the swing")
+        label = _("Seconds from the start of the swing; tapping the curve places it too")
         put = st.slider(label, low, high, at, STEP_S, f"at-{event}-{turn}-{key}")
         if put != at:
             moved[event] = put
     with picture:
-        drawn = {NAMES[code]: t for code, t in times(swing, moved).items()}
-        size = LARGE_ON_A_PHONE if layout.narrow() else LARGE
-        words = said(swing, moved, event)
-        st.drawing(_drawn(swing, drawn, NAMES[event], size), words)
-        st.write(words)
-    if event in moved and st.button(_("Back to where the plate shows it"), key=f"back-{event}-{key}"):
+        tapped = _picture(swing, moved, event, key)
+        st.write(said(swing, moved, event))
+    if tapped is not None and low < high and (put := min(max(round(tapped, 2), low), high)) != at:
+        moved[event] = put
+        _again(key, event)
+    if goes_back(swing, moved, event) and st.button(_("Back to where it was"), key=f"back-{event}-{key}"):
         del moved[event]
-        st.session_state[f"turn-{key}-{event}"] += 1
-        st.rerun(scope="fragment")
+        _again(key, event)
 
 
-def _drawn(swing: PreviewedSwing, posts: Mapping[str, float], chosen: str, size: tuple[int, int]) -> str:
-    """The part of the swing with its moments, large."""
+def _again(key: str, event: str) -> None:
+    st.session_state[f"turn-{key}-{event}"] += 1
+    st.rerun(scope="fragment")
+
+
+def _picture(swing: PreviewedSwing, moved: Mapping[str, float], event: str, key: str) -> float | None:
+    """The part of the swing with its moments, large; the time that was tapped, if one was."""
+    posts = {NAMES[code]: t for code, t in times(swing, moved).items()}
     low = min(posts.values(), default=0.0) - AROUND_S
     high = max(posts.values(), default=swing.seconds) + AROUND_S
     rows = [row for row in zip(swing.t_s, swing.lead_n, swing.trail_n, strict=True) if low <= row[0] <= high]
-    t_s, lead, trail = zip(*rows, strict=True)
-    return swing_line(t_s, lead, trail, posts, chosen, size)
+    turn = st.session_state[f"turn-{key}-{event}"]
+    # With the moment's place and turn in its key a picture knows no tap from before it was last moved.
+    found = st.altair_chart(
+        large(rows, posts, NAMES[event], size()), width="content", theme=None, on_select="rerun",
+        key=f"curve-{event}-{turn}-{moved.get(event)}-{key}", alt=said(swing, moved, event),
+    )  # fmt: skip
+    taps = found["selection"].get(TAP) or []
+    return float(taps[0][TIME]) if taps else None
