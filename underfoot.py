@@ -122,7 +122,10 @@ def load(
 @click.option("--from-filed", is_flag=True, help="Make the whole warehouse again from the filed originals.")
 @click.option("--plan", is_flag=True, help="Print which tables are made, from what, when, by which module.")
 @click.option("--cluster", metavar="ADDRESS", help="Read the traces on a Dask scheduler's workers.")
-def build(home: Home, cluster: str | None, *, from_filed: bool, plan: bool) -> None:
+@click.option(
+    "--federate", "lenders", multiple=True, metavar="HOME", help="Borrow variances from this academy too."
+)
+def build(home: Home, cluster: str | None, lenders: tuple[str, ...], *, from_filed: bool, plan: bool) -> None:
     """Refit everything academy-wide and publish."""
     if plan:
         from models.plan import plan_rows
@@ -130,8 +133,10 @@ def build(home: Home, cluster: str | None, *, from_filed: bool, plan: bool) -> N
         terminal.show_rows(["table", "made from", "when", "by"], plan_rows())
         return
     from models.cluster import workers_at
+    from models.federation import borrow
 
     home.settings()
+    borrow(home, lenders)
     loader = _loader(home)
     with workers_at(cluster, home):
         loader.rebuild() if from_filed else loader.build()

@@ -9,6 +9,7 @@ import polars as pl
 
 import models.sql
 from models import samples
+from models.federation import loans
 from models.samples import temporary
 from models.season import (
     agreed_aim,
@@ -183,7 +184,8 @@ PLAN: tuple[Step, ...] = (
     Step(
         ("season.reliability",),
         (*_CELLS, "academy.session", "academy.swing", "academy.swing_metric"), reliability,
-        lambda run: (reliability.reliability_rows(run.writer),), build_only=True,
+        lambda run: (reliability.reliability_rows(run.writer, loans(run.home, run.writer)),),
+        build_only=True,
     ),
     Step(
         ("season.student_trend", "season.trend_line", "season.change_chance"),

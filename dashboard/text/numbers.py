@@ -33,6 +33,7 @@ THINGS = {
     "measure": mark_plural("{n} measure", "{n} measures"),
     "note": mark_plural("{n} note", "{n} notes"),
     "other": mark_plural("{n} other", "{n} others"),
+    "other_academy": mark_plural("{n} other academy", "{n} other academies"),
     "other_fault": mark_plural("{n} other fault", "{n} other faults"),
     "practice": mark_plural("{n} practice", "{n} practices"),
     "session": mark_plural("{n} session", "{n} sessions"),

@@ -15,6 +15,7 @@ from scipy import special
 
 from models.parameters import load_parameters, save_parameters, six_digits
 from models.season.kernel import FLOATS
+from models.season.lending import Loan, lent_posterior
 from models.season.mixed import Cell, Posterior, holding_odds, integrate, scales
 from warehouse.store import Writer
 
@@ -115,22 +116,27 @@ def _inverse_trigamma(value: float) -> float:
     return x
 
 
-def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
+def fit_cell(cell_rows: pl.DataFrame, loan: Loan | None = None) -> Parameter | None:
     """Integrate one cell's variance parts; plain numbers for academy.parameter.
 
-    None with fewer than five students of three sessions over 28 days, or where nothing varies.
+    None with fewer than five students of three sessions over 28 days, or where nothing varies. Fewer are
+    answered by a `loan`, if it suits them.
     """
     ready = (
         cell_rows.group_by("student")
         .agg(n=pl.col("session").n_unique(), months=pl.col("t").max())
         .filter((pl.col("n") >= LEAST_SESSIONS) & (pl.col("months") >= LEAST_DAYS / DAYS_A_MONTH))
     )
-    if len(ready) < LEAST_STUDENTS:
+    if len(ready) >= LEAST_STUDENTS:
+        loan = None  # they say enough by themselves
+    elif loan is None or ready.is_empty():
         return None
     swing, noise = swing_variance(cell_rows), SwingNoise.of(cell_rows)
     rows = arrange(cell_rows, noise, None)
     by = scales(rows.cell)
-    posterior = integrate(rows.cell, by) if by is not None else None
+    if by is None:
+        return None
+    posterior = integrate(rows.cell, by) if loan is None else lent_posterior(rows.cell, loan.parts)
     if posterior is None:
         return None
     p = rows.cell.x.shape[1]
@@ -148,6 +154,7 @@ def fit_cell(cell_rows: pl.DataFrame) -> Parameter | None:
         "students": len(rows.students),
         "sessions": cell_rows["session"].n_unique(),
         "holders": USUAL_HOLDERS,
+        "lenders": loan.academies if loan else None,
         "draws": b64encode(table.astype("<f4").tobytes()).decode("ascii"),
     }
 
@@ -192,18 +199,19 @@ def _odds(cell_rows: pl.DataFrame, fit: Parameter) -> FLOATS:
 
 def keep_fits(writer: Writer, fits: Mapping[CellKey, Parameter]) -> None:
     """Keep each fit as the next version of its parameter."""
-    save_parameters(writer, {_parameter_name(key): value for key, value in fits.items()})
+    save_parameters(writer, {parameter_name(key): value for key, value in fits.items()})
 
 
 def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     """The last build's fit of every cell that `rows` (from `baseline`) hold and it could fit."""
     fitted = writer.sql(f"SELECT {', '.join(KEY)} FROM season.reliability")
     keys: list[CellKey] = sorted({*rows.select(KEY).unique().iter_rows()} & {*fitted.iter_rows()})
-    stored = load_parameters(writer, [_parameter_name(key) for key in keys])
-    return {key: stored[_parameter_name(key)] for key in keys}
+    stored = load_parameters(writer, [parameter_name(key) for key in keys])
+    return {key: stored[parameter_name(key)] for key in keys}
 
 
-def _parameter_name(key: CellKey) -> str:
+def parameter_name(key: CellKey) -> str:
+    """Under which name a cell's fit is kept."""
     return "trend/" + "/".join(key)
 
 

@@ -13,6 +13,7 @@ import polars as pl
 
 from models.parameters import six_digits
 from models.season.cells import BASELINE, CellKey, Parameter, baseline, keep_fits
+from models.season.lending import Loan
 from models.season.trend import fit_season
 from models.sql import query
 from warehouse.store import Writer
@@ -22,9 +23,10 @@ MOST_SWINGS = 30
 CALIBRATION = Path(__file__).parents[1] / "rules" / "calibration.toml"
 
 
-def reliability_rows(writer: Writer) -> pl.DataFrame:
+def reliability_rows(writer: Writer, loans: Mapping[tuple[str, str], Loan]) -> pl.DataFrame:
     """Rows of season.reliability, from a new fit of every cell, which is kept for the lines."""
-    fits = fit_season(baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}")))
+    rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}"))
+    fits = fit_season(rows, loans)
     fits = with_least(fits, writer.sql(query("season.least_change")))
     keep_fits(writer, fits)
     return reliability(fits)
@@ -75,7 +77,8 @@ def reliability(parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
         sem = typical_error(session, swing, fit["swings"])
         rows.append(
             (season, metric, family, student, session, swing, icc(student, sem), sem, detectable_change(sem),
-             swings_wanted(session, swing), fit["students"], fit["sessions"], fit["worthwhile"])
+             swings_wanted(session, swing), fit["students"], fit["sessions"], fit["worthwhile"],
+             fit["lenders"])
         )  # fmt: skip
     return pl.DataFrame(rows, schema=columns("season.reliability"), orient="row")
 

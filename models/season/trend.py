@@ -35,6 +35,7 @@ from models.season.cells import (
 from models.season.estimation import Z90
 from models.season.judgement import Bands, directions, judge_change
 from models.season.kernel import COUNTS, FLOATS
+from models.season.lending import Loan
 from models.season.mixed import ROUNDING, line_ends, lines, mean_over_draws
 from warehouse.store import Writer
 from warehouse.tables import columns
@@ -58,14 +59,18 @@ def line_rows(writer: Writer) -> Lines:
     return student_lines(rows, stored_fits(writer, rows), better, Bands.read(writer, TOUCHED))
 
 
-def fit_season(baseline_rows: pl.DataFrame) -> dict[CellKey, Parameter]:
+def fit_season(
+    baseline_rows: pl.DataFrame, loans: Mapping[tuple[str, str], Loan] | None = None
+) -> dict[CellKey, Parameter]:
     """Season, club family and metric → what `fit_cell` found; cells with too little to fit are left out.
 
+    `loans`: (club family, metric) → what other academies lend.
     One task a cell; the compiled loops let the interpreter go, so one thread a core.
     """
     cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
     with ThreadPoolExecutor(cpu_count()) as threads:
-        found = list(threads.map(fit_cell, cells.values()))
+        lent = [(loans or {}).get((family, metric)) for _, family, metric in cells]
+        found = list(threads.map(fit_cell, cells.values(), lent))
     fits = {(s, f, m): fit for (s, f, m), fit in zip(cells, found, strict=True) if fit}
     return share_of_holders({(s, f, m): rows for (s, f, m), rows in cells.items()}, fits)
 

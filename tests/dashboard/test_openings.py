@@ -8,7 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import layout, tables
 from dashboard.pages.students.content import most_outside
-from dashboard.pages.trust.content import in_short
+from dashboard.pages.trust.content import in_short, session_worth
 from dashboard.student_season import ladder
 
 TRAIL, HEEL = "mid_back_trail_share_pct", "impact_trail_heel_pct_bw"
@@ -33,6 +33,24 @@ def test_how_sure_says_how_often_an_agreed_aim_seems_to_show_and_how_often_it_do
         "Of agreed aims where nothing changed, 5 % were reported to show a change there; of those that changed by 4 smallest "
         "worthwhile changes, 70 %."
     )
+
+
+def test_what_rests_on_other_academies_is_said_and_nothing_where_nothing_does(changed):
+    lent = "UPDATE season.reliability SET lenders = 3 WHERE metric = (SELECT min(metric) FROM season.reliability)"
+    said = [
+        [
+            text.replace("\u00a0", " ")
+            for text in session_worth(reader, "2026", "iron", narrow=False).sentences
+        ]
+        for reader in (
+            changed("lent", lent),
+            changed("unlent", "UPDATE season.reliability SET lenders = NULL"),
+        )
+    ]
+    assert said[0][1:] == [
+        "1 measure: fewer than five students here, so how much players differ comes from 3 other academies."
+    ]
+    assert said[1] == said[0][:1]
 
 
 def test_what_is_not_known_yet_is_left_out(changed):

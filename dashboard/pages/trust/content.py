@@ -72,7 +72,18 @@ def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> 
         picture = Picture(chart, reliability.words(shown), table, _(RELIABILITY_KEY))
     file = _("reliability {season} {family}").format(season=season, family=family)
     advice = _advice(shown["swings_wanted"].drop_nulls())
-    return Section(picture, table=(table, file), notes=(_(TABLE_KEY),), sentences=(advice,))
+    sentences = (advice, *_lent(rows["lenders"].drop_nulls().to_list()))
+    return Section(picture, table=(table, file), notes=(_(TABLE_KEY),), sentences=sentences)
+
+
+def _lent(lenders: list[int]) -> list[str]:
+    """What of it rests on other academies: by how many each of these measures is helped."""
+    if not lenders:
+        return []
+    said = _("{measures}: fewer than five students here, so how much players differ comes from {academies}.")
+    return [
+        said.format(measures=count(len(lenders), "measure"), academies=count(max(lenders), "other academy"))
+    ]
 
 
 def _advice(wanted: pl.Series) -> str:

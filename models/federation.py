@@ -1,0 +1,84 @@
+"""Several academies read together: the variance parts that each fitted, from their published warehouses.
+
+Only numbers fitted on a whole academy are read (academy.parameter), never a row about a person; who withholds
+theirs from academy-wide figures is in no fit. They are kept in a file of this home, by number instead of by
+name, and every build from then on uses it (season/lending.py) until the file is removed.
+"""
+
+from collections.abc import Sequence
+from contextlib import closing
+
+import numpy as np
+import polars as pl
+
+from models.parameters import load_parameters
+from models.season.cells import draws_of, parameter_name
+from models.season.lending import Loan
+from warehouse.errors import CallError
+from warehouse.home import Home, sync
+from warehouse.store import Writer, open_snapshot
+
+LENT = "lent.parquet"
+PARTS = ("sd_start", "sd_slope", "rho", "sd_session", "wander", "kappa", "omega")  # of mixed.py, in its order
+# The season in which the most students were fitted; what was lent to an academy is not lent on.
+_FITTED = """
+    SELECT season, club_family, metric, unit, explain
+    FROM season.reliability JOIN academy.metric USING (metric)
+    WHERE lenders IS NULL
+    QUALIFY row_number() OVER (PARTITION BY club_family, metric ORDER BY n_students DESC, season DESC) = 1
+    ORDER BY club_family, metric
+"""
+
+
+def borrow(home: Home, lenders: Sequence[str]) -> None:
+    """Read what these academies' homes can lend, and keep it in the home's lent.parquet; nothing without any.
+
+    Raises
+        CallError: one is this home itself, or holds no academy, or nothing was published or fitted in it.
+    """
+    if not lenders:
+        return
+    homes = [Home.find(path) for path in lenders]
+    if home in homes:
+        raise CallError(f"{home.path} can't lend to itself; name the homes of other academies.")
+    if doubled := [one.path for place, one in enumerate(homes) if one in homes[:place]]:
+        raise CallError(f"{doubled[0]} is named twice; name each academy once.")
+    found = [_lent_by(lender, number) for number, lender in enumerate(homes, 1)]
+    file = home.path / LENT
+    part = file.with_name(file.name + ".part")
+    pl.concat(found).write_parquet(part)
+    sync(part)
+    part.replace(file)
+    sync(home.path)
+
+
+def _lent_by(lender: Home, number: int) -> pl.DataFrame:
+    with closing(open_snapshot(lender)) as snapshot:
+        fitted = snapshot.sql(_FITTED)
+        names = {key[:3]: parameter_name(key[:3]) for key in fitted.iter_rows()}
+        fits = load_parameters(snapshot, list(names.values()))
+    if not fits:
+        raise CallError(
+            f"Nothing is fitted in {lender.path} yet (five students with three sessions over 28 days are "
+            "needed); leave it out, or build it first."
+        )
+    return pl.concat(
+        pl.DataFrame(draws_of(fits[names[season, family, metric]]).parts, schema=PARTS).select(
+            pl.lit(number, pl.Int32).alias("lender"), pl.lit(family).alias("club_family"),
+            pl.lit(metric).alias("metric"), pl.lit(f"{unit}: {explain}").alias("meaning"), *PARTS,
+        )
+        for season, family, metric, unit, explain in fitted.iter_rows()
+    )  # fmt: skip
+
+
+def loans(home: Home, writer: Writer) -> dict[tuple[str, str], Loan]:
+    """Club family and metric → what is lent here; a metric that means something else there is left out."""
+    file = home.path / LENT
+    if not file.exists():
+        return {}
+    own = writer.sql("SELECT metric, unit || ': ' || explain AS meaning FROM academy.metric")
+    lent = pl.read_parquet(file).join(own, on=["metric", "meaning"], how="semi")
+    return {
+        (family, metric): Loan(rows["lender"].n_unique(), np.ascontiguousarray(rows.select(PARTS).to_numpy()))
+        for (family, metric), rows in lent.partition_by("club_family", "metric", as_dict=True).items()
+    }

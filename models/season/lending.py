@@ -1,0 +1,65 @@
+"""Variance parts for fewer students than they can be fitted on, from what other academies lend.
+
+Up to four students don't say how much players usually differ, so they have no line of their own. Draws of the
+variance parts that other academies fitted on the same measure (mixed.py) are a prior of what they are here,
+once spread as academies are not alike, and weighted by how likely they make the sessions seen here
+(sampling–importance resampling: Smith & Gelfand 1992, Am Stat 46). Mean, slope and device offsets are theirs.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.season.importance import resampled
+from models.season.kernel import FLOATS
+from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
+
+# How far academies are apart, in log sds, κ and atanh ρ: each part by itself, and all spreads together with
+# heavy tails, since one may be quite unlike the others. Common practice, no source.
+APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
+TRIED = 960
+LEAST_EFFECTIVE = 20.0  # draws: with fewer, what is lent does not fit this academy
+_SPREADS, _RHO, _KAPPA = [0, 1, 3, 4], 2, 5
+
+
+@dataclass(frozen=True)
+class Loan:
+    """What other academies lend for one metric and club family: draws of the variance parts (D, 7)."""
+
+    academies: int
+    parts: FLOATS
+
+
+def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
+    """The posterior of the variance parts when (D, 7) draws of other academies are their prior.
+
+    None when hardly any of them makes these sessions likely: this academy is not like those that lend.
+    """
+    rng = np.random.default_rng(20261130)
+    logs = _unbounded(lent[np.arange(TRIED) % len(lent)])
+    logs += APART * rng.standard_normal(logs.shape)
+    logs[:, _SPREADS] += ALL_APART * rng.standard_t(TAIL, (TRIED, 1))
+    parts = _parts(logs)
+    found = np.nan_to_num(likelihood(cell, parts)[0], nan=-np.inf)
+    if not np.isfinite(found.max()):
+        return None
+    weight = np.exp(found - found.max())
+    weight /= weight.sum()
+    effective = float(1 / np.sum(weight**2))
+    if effective < LEAST_EFFECTIVE:
+        return None
+    return posterior_given(cell, parts[resampled(logs, weight, KEPT_DRAWS)], effective)
+
+
+def _unbounded(parts: FLOATS) -> FLOATS:
+    """(D, 7) parts with logs of the standard deviations and atanh ρ; an sd of 0 stays one."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.log(parts)
+    logs[:, _RHO], logs[:, _KAPPA] = np.arctanh(parts[:, _RHO]), parts[:, _KAPPA]
+    return np.asarray(logs)
+
+
+def _parts(logs: FLOATS) -> FLOATS:
+    parts = np.exp(logs)
+    parts[:, _RHO], parts[:, _KAPPA] = np.tanh(logs[:, _RHO]), logs[:, _KAPPA]
+    return np.asarray(parts)
