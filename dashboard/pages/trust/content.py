@@ -82,7 +82,7 @@ def _lent(lenders: list[int]) -> list[str]:
         return []
     said = _("{measures}: fewer than five students here, so how much players differ comes from {academies}.")
     return [
-        said.format(measures=count(len(lenders), "measure"), academies=count(max(lenders), "other academy"))
+        said.format(measures=count(len(lenders), "measure"), academies=count(max(lenders), "other_academy"))
     ]
 
 
