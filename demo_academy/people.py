@@ -64,7 +64,10 @@ class Student:
 
 @dataclass(frozen=True)
 class Device:
-    """One bay's device: how fast it samples and how its files are written."""
+    """One bay's device: how fast it samples, how its files are written, and its halves under a known weight.
+
+    Checks scatter by `check_noise_pct`; what a half reads off is planted in them alone, not in the samples.
+    """
 
     name: str
     kind: str
@@ -73,18 +76,33 @@ class Device:
     heels: bool = False
     load_noise_n: float = 1.2
     along_noise_pct: float = 0.2
+    sides: tuple[str, ...] = ("left", "right")
+    check_noise_pct: float = 0.4
 
 
 DEVICES = {
-    "mat-east": Device("mat-east", "pressure_mat", 125.0, "mat", along_noise_pct=0.16),
+    "mat-east": Device("mat-east", "pressure_mat", 125.0, "mat", along_noise_pct=0.16, sides=("whole",)),
     "plates-north": Device("plates-north", "force_plates", 200.0, "imperial"),
-    "insoles-a": Device("insoles-a", "insoles", 200.0, "insoles", heels=True),
+    "insoles-a": Device("insoles-a", "insoles", 200.0, "insoles", heels=True, check_noise_pct=4.0),
     "plates-west": Device("plates-west", "force_plates", 250.0, "metric"),
     "plates-west-2": Device("plates-west-2", "force_plates", 250.0, "metric"),
     "plates-south": Device(
         "plates-south", "force_plates", 500.0, "parquet", load_noise_n=1.8, along_noise_pct=0.3
     ),
 }
+
+
+@dataclass(frozen=True)
+class PlateDrift:
+    """The half of a device that drifts in its weekly checks: by how much, and from which of them on."""
+
+    device: str
+    side: str
+    pct_a_month: float
+    from_check: int
+
+
+PLATE_DRIFT = PlateDrift("plates-north", "right", 0.8, 8)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,14 @@ from demo_academy.habits import (
     Profile,
 )
 from demo_academy.notes import BALL, agreed_aims, agreed_gain
-from demo_academy.people import COACHES, DEVICE_CHANGE, DEVICE_OFFSET_PCT, SEASON, Student
+from demo_academy.people import (
+    COACHES,
+    DEVICE_CHANGE,
+    DEVICE_OFFSET_PCT,
+    PLATE_DRIFT,
+    SEASON,
+    Student,
+)
 from demo_academy.season_plan import Visit
 from demo_academy.swings import Batch
 from warehouse.errors import UnderfootError
@@ -176,6 +184,7 @@ def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
             "day": DEVICE_CHANGE.isoformat(),
             "offset": dict.fromkeys(both, DEVICE_OFFSET_PCT),
         },
+        "plate_drift": asdict(PLATE_DRIFT),
         "ball": BALL,
         "agreed_aims": {
             kind: {

@@ -1,15 +1,27 @@
-"""The roster deliveries: people, coaching, drills, seasons, consents, and academy.toml."""
+"""The roster deliveries: people, coaching, drills, seasons, consents, device checks, and academy.toml."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
 from demo_academy.habits import DRILLS
-from demo_academy.people import COACHES, NO_CONSENT, SEASON, Student, guardian_name
+from demo_academy.people import (
+    COACHES,
+    DEVICE_CHANGE,
+    DEVICES,
+    NO_CONSENT,
+    PLATE_DRIFT,
+    SEASON,
+    Device,
+    Student,
+    guardian_name,
+)
 from warehouse.invented import people_digest
 
+KNOWN_KG = 20.0
+MONTH_DAYS = 365.25 / 12
 ACADEMY_TOML = """\
 # The demo academy: everyone and everything in it is invented.
 name = "Demo Footwork Academy"
@@ -119,3 +131,26 @@ def _consents(students: list[Student]) -> pl.DataFrame:
     rows.append((NO_CONSENT, NO_CONSENT, "share_page", date(2026, 5, 4), None))
     names = ["student", "given_by", "purpose", "from", "to"]
     return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None)
+
+
+def write_device_checks(target: Path, rng: np.random.Generator) -> None:
+    """Write device_checks.csv: 20 kg on each half of each device in use, every Monday morning."""
+    rows = [row for device in DEVICES.values() for side in device.sides for row in _checks(device, side, rng)]
+    names = ["device", "side", "at", "known_kg", "reading_kg"]
+    frame = pl.DataFrame(rows, schema=names, orient="row")
+    frame.write_csv(target / "inbox" / "rosters" / "device_checks.csv")
+
+
+def _checks(device: Device, side: str, rng: np.random.Generator) -> list[tuple[object, ...]]:
+    """A drifting half gains from its check `from_check` on, a straight line."""
+    day = DEVICE_CHANGE if device.name == "plates-west-2" else SEASON[1]
+    last = DEVICE_CHANGE if device.name == "plates-west" else SEASON[2]
+    drifts = (device.name, side) == (PLATE_DRIFT.device, PLATE_DRIFT.side)
+    rows: list[tuple[object, ...]] = []
+    while day < last:
+        weeks = max(len(rows) - PLATE_DRIFT.from_check, 0) if drifts else 0
+        error = PLATE_DRIFT.pct_a_month * weeks * 7 / MONTH_DAYS + rng.normal(0, device.check_noise_pct)
+        at = datetime.combine(day, time(8, 30)).isoformat()
+        rows.append((device.name, side, at, KNOWN_KG, round(KNOWN_KG * (1 + error / 100), 2)))
+        day += timedelta(days=7)
+    return rows

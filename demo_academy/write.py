@@ -19,7 +19,7 @@ from demo_academy.other_deliveries import (
     write_note_visits,
 )
 from demo_academy.people import Student, invent_students
-from demo_academy.rosters import write_rosters
+from demo_academy.rosters import write_device_checks, write_rosters
 from demo_academy.season_plan import MID_SEASON, Visit, plan_student
 from demo_academy.stands import ROCKING_VISITS, rocks, steady_place
 from demo_academy.swings import generate_season
@@ -98,6 +98,7 @@ def invent_people(target: Path, seed: int, scale: float) -> list[Person]:
         if i % 8 == 3
     }
     write_rosters(target, students, changes, np.random.default_rng([seed, 2]))
+    write_device_checks(target, np.random.default_rng([seed, 7]))
     people = []
     for i, student in enumerate(students):
         profile = invent_profile(student, i, np.random.default_rng([seed, 1, i]))

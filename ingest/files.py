@@ -21,7 +21,7 @@ from warehouse import lessons, recipes
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.settings import parse_settings
 from warehouse.traces import trace_path
-from warehouse.vocabulary import CORRECTIONS
+from warehouse.vocabulary import CORRECTIONS, DEVICE_CHECKS
 
 Read = TypeVar("Read")
 
@@ -73,8 +73,8 @@ class Files:
 
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         right = self.job.right_of(delivery.by)
-        if right is not None and delivery.files == (recipes.FILE,):
-            right.check_staff(recipes.FILE)
+        if right is not None and delivery.files[0] in (recipes.FILE, DEVICE_CHECKS):
+            right.check_staff(delivery.files[0])
         elif right is not None and delivery.kind == ROSTER:
             right.check_roster(delivery.name)
         if delivery.kind == NOTES:

@@ -1,7 +1,8 @@
 """What somebody who delivers through the pages may deliver.
 
 A coach delivers sessions, notes and ball results of students in reach on the day they deliver, under their
-own name, and never over a session that another filed. A head coach may do all of that, and deliver rosters.
+own name, and never over a session that another filed; and checks of devices, which are about nobody. A head
+coach may do all of that, and deliver rosters.
 A student or guardian, or whoever holds a link to a student's page, reports that student's home practice and
 what hurts, and delivers nothing else. A session that is filed already is replaced only by a delivery that
 names the one it corrects.
@@ -113,7 +114,7 @@ class Right:
             raise refuse("not_yours", what, "hand it to the head coach", file=file)
 
     def check_staff(self, file: str) -> None:
-        """Refuse a device's recipe or a calendar.
+        """Refuse a device's recipe, checks of devices or a calendar.
 
         Raises
             Refused: they are no coach.

@@ -8,7 +8,7 @@ from types import ModuleType
 import polars as pl
 
 import models.sql
-from models import samples
+from models import device_accuracy, samples
 from models.federation import loans
 from models.samples import temporary
 from models.season import (
@@ -254,6 +254,10 @@ PLAN: tuple[Step, ...] = (
          "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching", "academy.season",
          "academy.session", "academy.withheld", *_WHOSE_BAND),
         week, lambda run: week.week_rows(run.writer),
+    ),
+    Step(
+        ("academy.device_accuracy",), ("academy.device_check",), device_accuracy,
+        lambda run: (device_accuracy.device_accuracy_rows(run.writer),),
     ),
     _of_query(
         "season.data_health", "academy.refusal", "academy.season", "academy.session", "academy.swing",

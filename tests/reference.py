@@ -27,6 +27,7 @@ DELIVERED = {
     "drills.csv": deliveries.DrillLine,
     "seasons.csv": deliveries.SeasonLine,
     "consents.csv": deliveries.ConsentLine,
+    "device_checks.csv": deliveries.DeviceCheckLine,
     "plate.csv": deliveries.PlateSample,
     "events.csv": deliveries.EventLine,
     "clip.csv": deliveries.ClipLine,

@@ -10,6 +10,8 @@ _OPEN = {"academy.metric", "academy.fault", "academy.drill", "academy.season"}
 # Tables of the academy as a whole: for the staff only.
 _STAFF_ONLY = {
     "academy.device",
+    "academy.device_check",
+    "academy.device_accuracy",
     "academy.parameter",
     "season.reliability",
     "season.drill_effect",

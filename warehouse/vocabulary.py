@@ -12,6 +12,7 @@ PURPOSES = (
     "measure", "film", "keep_film", "share_page", "family_page", "show_swing", "academy_figures",
 )  # fmt: skip
 ROSTER_FILES = ("academy.toml", "people.csv", "drills.csv", "seasons.csv", "coaching.csv", "consents.csv")
+DEVICE_CHECKS = "device_checks.csv"  # read as a roster file is, and any coach may deliver it
 MOST_FILES, MOST_DEEP = 20_000, 12  # of a delivered folder or archive; folders within one another
 ARCHIVE_ENDINGS = (".zip", ".tar", ".tar.gz", ".tgz")
 PHOTO_ENDINGS = (
@@ -28,6 +29,10 @@ YOUNG_FULL_SWINGS_A_DAY, YOUNG_FULL_SWINGS_A_WEEK = 100, 300
 """For players who are still growing, where academy.toml sets no others; common practice, no source: published
 limits are of other sports."""
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
+DEVICE_SIDES = ("whole", "left", "right")
+DRIFTS, OFF, STEADY = "drifts", "off", "steady"  # what checks with a known weight say of a device
+TOLERANCE_PCT = 1.0
+"""How far from a known weight a device may read; common practice, no source."""
 SAMPLE_COLUMNS = (
     "lead_n", "trail_n", "lead_along_pct", "trail_along_pct", "lead_across_mm", "trail_across_mm",
     "lead_heel_n", "trail_heel_n", "cop_x_mm", "cop_y_mm",

@@ -136,6 +136,27 @@ def data_health(reader: Reader) -> pl.DataFrame:
     )
 
 
+def device_accuracy(reader: Reader) -> pl.DataFrame:
+    """One row per device and half of it that was checked with a known weight."""
+    return reader.sql("SELECT * FROM device_accuracy ORDER BY device, side")
+
+
+def unchecked_devices(reader: Reader) -> list[str]:
+    """Devices that were never checked with a known weight."""
+    rows = reader.sql("SELECT device FROM device ANTI JOIN device_check USING (device) ORDER BY device")
+    return rows["device"].to_list()
+
+
+def head_coaches(reader: Reader) -> list[str]:
+    """The head coaches of today, by name."""
+    rows = reader.sql(
+        'SELECT display_name FROM person WHERE role = \'head_coach\' AND ("left" IS NULL OR "left" >= ?) '
+        "ORDER BY person",
+        [reader.today],
+    )
+    return rows["display_name"].to_list()
+
+
 def drill_effects(reader: Reader, season: str) -> pl.DataFrame:
     """One row per drill and aim, by the drill's name; aim_name in words, `own` for the drill's own aim.
 

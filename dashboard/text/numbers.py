@@ -15,6 +15,7 @@ from dashboard.text.catalogue import _, language, locale, mark_plural, ngettext
 NBSP = "\u00a0"
 # What `count` counts, by its name in the code.
 THINGS = {
+    "check": mark_plural("{n} check", "{n} checks"),
     "clean_swing": mark_plural("{n} clean swing", "{n} clean swings"),
     "finding": mark_plural("{n} change or new fault", "{n} changes and new faults"),
     "coach": mark_plural("{n} coach", "{n} coaches"),

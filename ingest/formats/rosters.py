@@ -1,8 +1,9 @@
-"""Roster files: people, coaching, drills, seasons, consents. One bad line refuses the whole file."""
+"""Roster files: people, coaching, drills, seasons, consents, device checks. A bad line refuses the file."""
 
 import re
 from collections.abc import Callable
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 
 import polars as pl
 
@@ -11,11 +12,20 @@ from ingest.formats.format import RosterFormat
 from ingest.formats.tables import Table, TableFormat, read_table
 from ingest.refusals import refuse, shown
 from warehouse.contracts.base import Contract
-from warehouse.contracts.deliveries import CoachingLine, ConsentLine, DrillLine, PersonLine, SeasonLine
+from warehouse.contracts.deliveries import (
+    CoachingLine,
+    ConsentLine,
+    DeviceCheckLine,
+    DrillLine,
+    PersonLine,
+    SeasonLine,
+)
 from warehouse.errors import Refused
+from warehouse.vocabulary import DEVICE_CHECKS
 
 _AGAIN = "correct the file and deliver it again"
 _ROLES = {"student": ("student",), "coach": ("coach", "head_coach")}  # by the column that names a person
+MOST_OFF = 1.5  # times: kg for lb is 2.2, and a device that far off is broken; common practice, no source
 Check = Callable[[Table, Academy], None]
 
 
@@ -33,6 +43,8 @@ class Roster(TableFormat, RosterFormat):
         table = read_table(data, file, self.contract, academy.settings.zone)
         if table.broken:
             raise Refused(table.refusal(_AGAIN, *table.broken))
+        if self.table == "academy.device_check":
+            table = replace(table, frame=_device_check(table.frame))
         _keys_once(table, self.key)
         self._check(table, academy)
         if self.table != "academy.person":
@@ -110,11 +122,38 @@ def _seasons(table: Table, academy: Academy) -> None:
                 raise _stop(table, row, "from", "dates", what)
 
 
+def _device_check(lines: pl.DataFrame) -> pl.DataFrame:
+    """Lines with what they leave out, and the error of each."""
+    return lines.with_columns(
+        pl.col("side").fill_null("whole"),
+        pl.col("recalibrated").fill_null(value=False),
+        error_pct=100 * (pl.col("reading_kg") / pl.col("known_kg") - 1),
+    )
+
+
+def _device_checks(table: Table, academy: Academy) -> None:
+    """A device of academy.toml, a time that has come, and a reading that can be of that weight."""
+    now = datetime.now(UTC).replace(tzinfo=None)
+    for row, line in enumerate(table.frame.iter_rows(named=True)):
+        device, known, reading = line["device"], line["known_kg"], line["reading_kg"]
+        if device not in academy.settings.devices:
+            what = f"device {shown(device)} is not in academy.toml"
+            raise _stop(table, row, "device", "unknown_device", what)
+        if line["at"] > now:
+            raise _stop(table, row, "at", "dates", f"{line['at']} UTC is yet to come")
+        if not 1 / MOST_OFF < reading / known < MOST_OFF:
+            what = (
+                f"reading_kg is {reading:g} with {known:g} kg on it, which looks like another weight or unit"
+            )
+            raise _stop(table, row, "reading_kg", "out_of_range", what)
+
+
 ROSTERS = (
     Roster("people.csv", "academy.person", PersonLine, ("person",), _people),
     Roster("drills.csv", "academy.drill", DrillLine, ("drill",), _drills),
     Roster("seasons.csv", "academy.season", SeasonLine, ("season",), _seasons),
     Roster("coaching.csv", "academy.coaching", CoachingLine, ("student", "coach", "from"), _named),
     Roster("consents.csv", "academy.consent", ConsentLine, ("student", "purpose", "from"), _named),
+    Roster(DEVICE_CHECKS, "academy.device_check", DeviceCheckLine, ("device", "side", "at"), _device_checks),
 )
 """Roster files in the order they are loaded: people first, since the others name them."""

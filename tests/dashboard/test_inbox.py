@@ -17,7 +17,7 @@ from warehouse.deliverer import MARK, read_mark
 from warehouse.errors import AccessError, CallError
 from warehouse.home import Home
 from warehouse.reach import Viewer
-from warehouse.vocabulary import ROSTER_FILES
+from warehouse.vocabulary import DEVICE_CHECKS, ROSTER_FILES
 
 HEAD = Viewer("h01", "head_coach", "Hedda Quist")
 COACH = Viewer("c01", "coach", "Caro Lindt")
@@ -109,7 +109,7 @@ def test_no_file_or_the_same_name_twice_is_refused_before_anything_is_written(tm
 
 
 def test_the_names_kept_for_a_head_coach_are_the_loaders_roster_and_archive_names():
-    assert (ROSTER_FILES[0], recipes.FILE, *ROSTER_FILES[1:]) == ROSTER_ORDER
+    assert (ROSTER_FILES[0], recipes.FILE, *ROSTER_FILES[1:], DEVICE_CHECKS) == ROSTER_ORDER
 
 
 ROSTER_DROPS = {

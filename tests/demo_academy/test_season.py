@@ -105,3 +105,21 @@ def test_session_means_move_as_planted(truth, planted, metric):
             expected.append(student["metrics"][metric]["per_month"])
     assert len(seen) >= 10
     assert np.corrcoef(seen, expected)[0, 1] > 0.5
+
+
+def test_every_half_in_use_stands_under_a_known_weight_each_week_and_one_of_them_drifts(academy, planted):
+    checks = pl.read_csv(academy / "inbox/rosters/device_checks.csv", try_parse_dates=True)
+    error = 100 * (pl.col("reading_kg") / pl.col("known_kg") - 1)
+    halves = checks.group_by("device", "side").agg(
+        n=pl.len(), last=error.sort_by("at").tail(6).mean(), sd=error.std()
+    )
+    assert set(halves["device"]) == {
+        "mat-east", "plates-north", "insoles-a", "plates-west", "plates-west-2", "plates-south",
+    }  # fmt: skip
+    assert set(halves["n"]) == {26, 13}  # the west bay's plates were exchanged half way
+    drift = planted["plate_drift"]
+    drifting = (pl.col("device") == drift["device"]) & (pl.col("side") == drift["side"])
+    assert 1.8 < halves.filter(drifting)["last"].item() < 3.4
+    steady = halves.filter(~drifting, pl.col("device") != "insoles-a")
+    assert steady["last"].abs().max() < 0.6
+    assert halves.filter(pl.col("device") == "insoles-a")["sd"].min() > 2.5

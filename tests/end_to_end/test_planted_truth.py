@@ -1,5 +1,7 @@
 """What the demo planted, the models must find: metric values, faults, refusals."""
 
+from datetime import timedelta
+
 import polars as pl
 import pytest
 
@@ -248,3 +250,18 @@ def test_chains_are_shown_only_where_one_fault_was_planted_to_bring_on_the_other
 
 def test_the_demo_knows_its_own_people(demo):
     assert all_invented(demo.snapshot, demo.home.settings())
+
+
+def test_the_one_half_planted_to_drift_is_found_and_no_steady_one_is_accused(demo):
+    drift = demo.truth["plate_drift"]
+    found = {
+        (r["device"], r["side"]): r for r in demo.sql("SELECT * FROM academy.device_accuracy").to_dicts()
+    }
+    row = found.pop((drift["device"], drift["side"]))
+    assert row["verdict"] == "drifts"
+    assert row["error_pct"] > 1
+    began = row["since"] + timedelta(weeks=drift["from_check"])
+    assert timedelta(0) < row["found_at"] - began < timedelta(weeks=12)
+    noisy = {key: r["verdict"] for key, r in found.items() if key[0] == "insoles-a"}
+    assert set(noisy.values()) == {"too_soon"}
+    assert {r["verdict"] for key, r in found.items() if key not in noisy} == {"steady"}

@@ -722,6 +722,8 @@ def test_what_is_about_nobody_is_for_everyone_and_what_is_of_the_academy_for_the
     everyones = ("metric", "fault", "drill", "season")
     of_the_staff = (
         "device",
+        "device_check",
+        "device_accuracy",
         "parameter",
         "reliability",
         "drill_effect",

@@ -8,6 +8,7 @@ from pandera.polars import Field
 from warehouse.contracts.base import NAME_PATTERN, Contract
 from warehouse.vocabulary import (
     CLOCKS,
+    DEVICE_SIDES,
     EVENTS,
     HANDS,
     HEELS,
@@ -181,3 +182,22 @@ class ConsentLine(Contract):
     purpose: pl.String = Field(isin=PURPOSES, description="text; what it covers")
     from_: pl.Date = Field(alias="from", description="date; first day it covers")
     to: pl.Date | None = Field(nullable=True, description="date; last day it covers")
+
+
+class DeviceCheckLine(Contract):
+    """One row per device, half of it and time a known weight stood on it: `device_checks.csv`."""
+
+    device: pl.String = Field(str_matches=NAME_PATTERN, description="text; a device of academy.toml")
+    side: pl.String | None = Field(
+        nullable=True,
+        isin=DEVICE_SIDES,
+        description="text; the half that the weight stood on; whole when empty",
+    )
+    at: Annotated[pl.Datetime, "us", None] = Field(
+        description="ISO time; UTC once read; without an offset, the academy's own time"
+    )
+    known_kg: pl.Float64 = Field(ge=1, le=500, description="kg; what the weight is known to be")
+    reading_kg: pl.Float64 = Field(ge=0, le=1000, description="kg; what the device read")
+    recalibrated: pl.Boolean | None = Field(
+        nullable=True, description="–; the device was zeroed or calibrated just before this check"
+    )

@@ -4,7 +4,7 @@ import polars as pl
 
 from dashboard import elements as st
 from dashboard import layout, navigation
-from dashboard.pages.quality import content
+from dashboard.pages.quality import content, devices
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import lowered
 from warehouse.access import Reader
@@ -27,6 +27,9 @@ def show(reader: Reader) -> None:
     for column, heading in headings.items():
         st.header(heading, anchor=False)
         layout.table(content.totals(shown, column), _("left out {by}").format(by=lowered(heading)))
+    with layout.part(_("Devices under a known weight")):
+        for section in devices.accuracy(reader):
+            layout.section(section)
     with layout.part(_("Who looked")):
         st.write(
             _("Whoever opened a young player's page, and everything that was refused, the newest first.")

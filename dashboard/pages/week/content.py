@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from dashboard import inbox
+from dashboard.pages.quality import devices
 from dashboard.pages.week.entries import (
     HURT,
     KINDS,
@@ -87,6 +88,7 @@ class Review:
     chance: str
     leads: dict[str, str]  # part → the sentence at its head
     entries: tuple[Entry, ...]
+    devices: tuple[str, ...] = ()  # what each device that reads off needs
 
     @property
     def about(self) -> str:
@@ -155,6 +157,8 @@ class Review:
         for part in self.parts():
             lines += ["", part.title, *filter(None, [part.lead])]
             lines += [f"  {entry.line}" for entry in part.entries] or [f"  {part.nothing}"]
+        if self.devices:
+            lines += ["", _("Data to fix"), *(f"  {device}" for device in self.devices)]
         return lines
 
 
@@ -180,7 +184,13 @@ def review(reader: Reader) -> Review | None:
     }  # fmt: skip
     done = _done(queries.done(reader, week["week"]))
     return Review(
-        week["week"], week["as_of"], done, _chance(week, entries), leads, tuple(_by_student(entries))
+        week["week"],
+        week["as_of"],
+        done,
+        _chance(week, entries),
+        leads,
+        tuple(_by_student(entries)),
+        devices.to_fix(reader),
     )
 
 

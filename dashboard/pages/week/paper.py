@@ -40,7 +40,8 @@ def review_html(reader: Reader, whole: Review | None) -> str:
     return document.render(
         "pages/week/paper.html", review=whole, no_review=_(NO_REVIEW), notes=notes, people=sheet,
         nothing_first=_(NOTHING_FIRST),
-        tables=_tables(reader) if whole else [], to_fix=to_fix(whole.entries) if whole else [],
+        tables=_tables(reader) if whole else [],
+        to_fix=[*to_fix(whole.entries), *whole.devices] if whole else [],
     )  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """The weekly review on screen: pain, whom to see first, what came and went; then the whole list, to tick."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from dashboard import elements as st
 from dashboard import gate, layout, navigation
@@ -49,7 +49,7 @@ def show(reader: Reader) -> None:
     with academy, st.container(key="aside", gap="small"):
         _since(reader, entries)
         _faults(reader)
-        _to_fix(entries)
+        _to_fix(reader, entries, whole.devices)
     for part in whole.parts(entry for entry in entries if entry not in first):
         if part.code != HURT:
             _part(part)
@@ -86,14 +86,18 @@ def _faults(reader: Reader) -> None:
             st.write(markdown(":small[**{fault}**: {sentence}]", fault=fault, sentence=sentence))
 
 
-def _to_fix(entries: Iterable[Entry]) -> None:
-    """Deliveries that did not load, by who can fix them."""
+def _to_fix(reader: Reader, entries: Iterable[Entry], devices: Sequence[str]) -> None:
+    """Deliveries that did not load and devices that read off, by who can fix them."""
     owners = content.to_fix(entries)
-    if not owners:
-        return
-    st.header(_("Data to fix"), anchor=False)
-    layout.aside(" ".join(owners))
-    navigation.link("deliveries", _("Fix on Deliveries →"))
+    if owners or devices:
+        st.header(_("Data to fix"), anchor=False)
+    if owners:
+        layout.aside(" ".join(owners))
+        navigation.link("deliveries", _("Fix on Deliveries →"))
+    for device in devices:
+        layout.aside(device)
+    if devices and reader.viewer.role == "head_coach":
+        navigation.link("quality", _("Open Data quality →"))
 
 
 def _part(part: Part) -> None:
