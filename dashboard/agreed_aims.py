@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.kept import kept
 from dashboard.queries import people, season
 from dashboard.queries.lesson import as_of
 from dashboard.section import Section
@@ -116,6 +117,7 @@ def _doubt(row: Mapping[str, Any]) -> str:
     )  # fmt: skip
 
 
+@kept
 def forecasts(reader: Reader, student: str) -> dict[str, list[tuple[int, str]]]:
     """Metric → what would show if it were agreed on today, by weeks until it is due, the nearest first."""
     measures = people.measures(reader)

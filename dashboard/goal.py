@@ -7,6 +7,7 @@ import polars as pl
 
 from dashboard.charts import season_line
 from dashboard.charts.season_line import SeasonLine
+from dashboard.kept import kept
 from dashboard.queries import ball, sessions
 from dashboard.section import Picture
 from dashboard.student_season import StudentSeason
@@ -65,6 +66,7 @@ def _sessions(chosen: StudentSeason) -> pl.DataFrame:
     return ball.ball_sessions(chosen.reader, chosen.student, chosen.family, chosen.season)
 
 
+@kept
 def ball_picture(chosen: StudentSeason, outcome: str, *, narrow: bool) -> tuple[Picture, str]:
     """An outcome of the ball over the season, and what its fit says with its doubt."""
     rows = _sessions(chosen).filter(outcome=outcome)

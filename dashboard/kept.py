@@ -11,20 +11,23 @@ from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
+from weakref import WeakValueDictionary
 
 from dashboard.text.catalogue import language
 from warehouse.access import Reader
 
 P = ParamSpec("P")
 Found = TypeVar("Found")
-MOST = 48  # of one reader: every page's parts with a few choices; a part is some 0.1 to 1 MB
+MOST = 96  # of one reader: every page's parts with a few choices; a part is some 0.1 to 1 MB
 _lock = threading.Lock()
+_making: WeakValueDictionary[tuple[int, bytes], threading.Lock] = WeakValueDictionary()
 
 
 def kept(make: Callable[P, Found]) -> Callable[P, Found]:
     """`make`, once for each reader, language and whatever else it is given; one of these holds the reader.
 
-    What it raises is not kept. What it returns is shared: nobody may change it.
+    Who asks while it is being made waits for it. What it raises is not kept. What it returns is shared:
+    nobody may change it.
     """
 
     @wraps(make)
@@ -33,16 +36,19 @@ def kept(make: Callable[P, Found]) -> Callable[P, Found]:
         if reader is None:
             return make(*args, **kwargs)
         with _lock:
-            if key in reader.made:
-                reader.made.move_to_end(key)
-                known: Found = reader.made[key]
-                return known
-        made = make(*args, **kwargs)
-        with _lock:
-            reader.made[key] = made
-            while len(reader.made) > MOST:
-                reader.made.popitem(last=False)
-        return made
+            making = _making.setdefault((id(reader.made), key), threading.Lock())
+        with making:
+            with _lock:
+                if key in reader.made:
+                    reader.made.move_to_end(key)
+                    known: Found = reader.made[key]
+                    return known
+            made = make(*args, **kwargs)
+            with _lock:
+                reader.made[key] = made
+                while len(reader.made) > MOST:
+                    reader.made.popitem(last=False)
+            return made
 
     return once
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import inbox
+from dashboard.kept import kept
 from dashboard.queries import people, swings
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import on
@@ -63,7 +64,12 @@ def _name(row: Mapping[str, Any], student: str) -> str:
 
 def agreed(reader: Reader, student: str) -> bool:
     """Whether a player's swings may be shown beside another's, by the consents that hold today."""
-    return people.has_consent(reader, student, SHOW_SWING) and not reader.is_withheld("measure", student)
+    return student in _showing(reader) and not reader.is_withheld("measure", student)
+
+
+@kept
+def _showing(reader: Reader) -> set[str]:
+    return people.agreed(reader, SHOW_SWING)
 
 
 def choose(reader: Reader, student: str, owner: str, session: str, swing_no: int) -> Path:

@@ -11,7 +11,10 @@ import hashlib
 import json
 import os
 import re
+import threading
+import time
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -28,16 +31,23 @@ from streamlit.web.server.server_util import get_cookie_secret
 from streamlit.web.server.starlette.starlette_app_utils import decode_signed_value
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
-from dashboard import entrance, previews, readers, uploads
+from dashboard import entrance, previews, readers, turns, uploads
 from dashboard.app import PAGES
+from dashboard.pages.week.content import review
+from dashboard.pages.week.safety_lines import safety_lines
+from dashboard.text.catalogue import use
 from warehouse import sign_ins
+from warehouse.errors import UnderfootError
+from warehouse.home import Home
 from warehouse.preview import Look
+from warehouse.publishing import current_name, is_published
 
 Message = MutableMapping[str, Any]
 Send = Callable[[Message], Awaitable[None]]
 Receive = Callable[[], Awaitable[Message]]
 APP = Path(__file__).with_name("app.py")
 SIGN_OUT = "/auth/logout"
+LOOK_EVERY_S = 1.0  # for a new snapshot
 NO_UPLOAD = b"Sign in first; only then are files taken in."
 
 
@@ -128,12 +138,37 @@ class Pages(st.App):
         await super().__call__(scope, receive, guarded)
 
 
+def _open(home: Home) -> None:
+    """Open what is published, and make what takes longest of the head coach's first page.
+
+    It is kept with the head coach's own reader, so nobody else is shown any of it.
+    """
+    with suppress(UnderfootError, OSError), turns.turn():
+        use(home.settings().language)
+        person = readers.head_coach(home)
+        if person is not None:
+            reader = readers.reader(home, person)
+            review(reader)
+            safety_lines(reader)
+
+
+def _follow(home: Home, opened: str | None) -> None:
+    """Open each snapshot as it is published, so that no visitor has to wait for that."""
+    while True:
+        time.sleep(LOOK_EVERY_S)
+        newest = current_name(home) if is_published(home) else None
+        if newest != opened:
+            _open(home)
+            opened = newest
+
+
 def serve(options: str, look: Look) -> None:
     """Serve the pages until the process ends, with options as JSON; `look` reads what is brought to them."""
     for page in PAGES:
         page.load()
     previews.use(look)
-    previews.sweep(readers.home())
+    home = readers.home()
+    previews.sweep(home)
     # Where a connection comes from is what its socket says; a header could say anything.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
     alt.utils.schemapi.disable_debug_mode()  # the tests check every picture against its schema
@@ -143,7 +178,10 @@ def serve(options: str, look: Look) -> None:
     uvicorn.config.LOGGING_CONFIG["loggers"]["uvicorn"]["level"] = "WARNING"
     # Streamlit would read the source of all that runs, to see whether the first element is shown at a prompt.
     streamlit.delta_generator._use_warning_has_been_displayed = True  # noqa: SLF001
+    opened = current_name(home) if is_published(home) else None
+    _open(home)
     # What is imported by now stays until the end, so it need not be looked through for what is out of use.
     gc.collect()
     gc.freeze()
+    threading.Thread(target=_follow, args=(home, opened), daemon=True).start()
     Pages(APP, routes=entrance.ROUTES).run(config=json.loads(options))

@@ -1,19 +1,23 @@
 """What a page is made of is made once for one viewer, snapshot and choice, and for nobody else."""
 
 import gc
+import threading
 import weakref
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
 import polars as pl
 import pytest
 
-from dashboard import kept, readers
+from dashboard import kept, readers, server
 from dashboard.kept import kept as keep
 from dashboard.pages.students import content
+from dashboard.pages.week.content import review
 from dashboard.text import catalogue
 from warehouse.access import Reader, open_reader
 from warehouse.errors import UnderfootError
+from warehouse.home import Home
 from warehouse.store import writer
 
 MADE: list = []
@@ -127,3 +131,57 @@ def test_no_page_part_holds_on_to_its_reader(homes):
     del reader, about
     gc.collect()
     assert gone() is None
+
+
+def test_who_asks_while_it_is_being_made_waits_for_it(reader_of):
+    head, asked, going = reader_of("full", "h01"), threading.Event(), threading.Event()
+
+    @keep
+    def long_made(reader):
+        MADE.append("made")
+        asked.set()
+        going.wait(20)
+        return object()
+
+    with ThreadPoolExecutor(2) as pool:
+        first = pool.submit(long_made, head)
+        asked.wait(20)
+        second = pool.submit(long_made, head)
+        with pytest.raises(TimeoutError):
+            second.result(timeout=0.1)
+        going.set()
+        assert first.result() is second.result()
+    assert MADE == ["made"]
+
+
+def test_one_part_may_be_made_of_another_and_who_waits_for_a_failing_one_tries_again(reader_of):
+    head, tries = reader_of("full", "h01"), []
+
+    @keep
+    def inner(reader):
+        tries.append("inner")
+        if len(tries) == 1:
+            raise UnderfootError("Nothing.")
+        return object()
+
+    @keep
+    def outer(reader):
+        return inner(reader)
+
+    with ThreadPoolExecutor(2) as pool:
+        found = [pool.submit(outer, head) for _ in range(2)]
+        failed = [one for one in found if one.exception() is not None]
+    assert len(failed) == 1
+    assert tries == ["inner", "inner"]
+
+
+def test_the_head_coachs_first_page_is_made_before_anyone_comes_and_for_nobody_else(homes, tmp_path):
+    home = homes("opened-before-anyone-comes")
+    server._open(home)
+    head, coach = readers.reader(home, "h01"), readers.reader(home, "c01")
+    already = dict(head.made)
+    whole = review(head)
+    assert any(whole is made for made in already.values())
+    assert head.made.keys() == already.keys()
+    assert not coach.made
+    server._open(Home(tmp_path))  # nothing is there yet: the pages say so themselves

@@ -129,6 +129,7 @@ def season(reader: Reader, name: str) -> Season:
     return Season(name, effects, clearest, next(iter(about), None))
 
 
+@kept
 def advice_lines(reader: Reader, season: Season) -> list[tuple[str, str]]:
     """Each drill with what to do with it, and all there is to say of that."""
     rows = advised(season.effects)
@@ -141,9 +142,10 @@ def advice_lines(reader: Reader, season: Season) -> list[tuple[str, str]]:
     ]
 
 
-def forest(effects: pl.DataFrame, *, narrow: bool) -> Section:
-    """Every drill on its own aim, the largest kept effect first. `effects`: as `academy.drill_effects`."""
-    own = advised(effects).with_columns(row=pl.col("name"))
+@kept
+def forest(reader: Reader, season: Season, *, narrow: bool) -> Section:  # noqa: ARG001 - kept with its reader
+    """Every drill on its own aim, the largest kept effect first."""
+    own = advised(season.effects).with_columns(row=pl.col("name"))
     drawn = nonempty(own.filter(pl.col("kept").is_not_null() & (pl.col("swc") > 0)), _(NO_FOREST))
     drawn = drawn.sort(pl.col("kept") / pl.col("swc"), descending=True)
     worded = drawn.with_columns(pl.col("advice").replace(dict(ADVICE)).alias("label"))

@@ -29,7 +29,7 @@ def show(reader: Reader) -> None:
     layout.aside(_(content.NOT_A_TRIAL))
     if season:
         with layout.part(_("All drills, each on its own aim")):
-            layout.section(content.forest(season.effects, narrow=layout.narrow()))
+            layout.section(content.forest(reader, season, narrow=layout.narrow()))
         with layout.part(_("Which drill for a fault?")):
             _plan(reader, season)
     st.header(_("One drill"), anchor=False)

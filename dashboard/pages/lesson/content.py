@@ -84,7 +84,7 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
         parts.append(_young_player(chosen, load))
     return LessonSheet(
         name=chosen.person["name"],
-        about=_about(chosen),
+        about=about_student(chosen),
         hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
         today=tuple(part for part in opening if part is not None),
         parts=tuple(part for part in parts if part is not None and not part.empty),
@@ -117,7 +117,8 @@ def sheet_of(snapshot: Snapshot, student: str) -> str:
     return sheet_html(lesson_sheet(chosen, narrow=False))
 
 
-def _about(chosen: StudentSeason) -> str:
+def about_student(chosen: StudentSeason) -> str:
+    """The line below the name."""
     last = chosen.person["last_day"]
     parts = [
         *chosen.who(),

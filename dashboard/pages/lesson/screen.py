@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from dashboard import elements as st
 from dashboard import layout, navigation, student_season
-from dashboard.pages.lesson.content import lesson_sheet, sheet_html
+from dashboard.pages.lesson.content import about_student, lesson_sheet, sheet_html
 from dashboard.pages.lesson.findings import Part
 from dashboard.queries import people
 from dashboard.student_season import StudentSeason
@@ -22,9 +22,9 @@ def show(reader: Reader) -> None:
             families = people.families(reader, chosen.season, chosen.student)
             chosen = StudentSeason(reader, person, chosen.season, layout.clubs(families))
     narrow = layout.narrow()
+    st.title(person["name"], anchor=False)
+    layout.aside(about_student(chosen))
     sheet = lesson_sheet(chosen, narrow=narrow)
-    st.title(sheet.name, anchor=False)
-    layout.aside(sheet.about)
     for sentence in sheet.hurts:
         st.error(markdown("**{first}** {sentence}", first=_("Before you start."), sentence=sentence))
     if not narrow:  # on the first screen of a desk, however long today is

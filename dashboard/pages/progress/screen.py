@@ -16,12 +16,12 @@ from warehouse.access import Reader
 def show(reader: Reader) -> None:
     """The page."""
     person = layout.student(reader, "Progress page")
-    page = kept(progress_page)(reader, person, narrow=layout.narrow())
-    st.title(page.name, anchor=False)
+    name = person["name"]
+    st.title(name, anchor=False)
     if reader.viewer.person != person["student"]:
-        layout.aside(
-            _("This is what {name} reads. It shows only what is shared with them.").format(name=page.name)
-        )
+        reads = _("This is what {name} reads. It shows only what is shared with them.")
+        layout.aside(reads.format(name=name))
+    page = kept(progress_page)(reader, person, narrow=layout.narrow())
     for sentence in page.discomfort:
         st.warning(sentence)
     if page.focus is None:

@@ -8,6 +8,7 @@ import polars as pl
 
 from dashboard.charts import left_out
 from dashboard.charts.look import in_words
+from dashboard.kept import kept
 from dashboard.queries import academy
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
@@ -93,7 +94,14 @@ def filters(rows: pl.DataFrame) -> dict[str, tuple[str, dict[str, str]]]:
     }
 
 
-def left_out_weekly(rows: pl.DataFrame, by: str, *, narrow: bool) -> Section:
+@kept
+def left_out_weekly(
+    reader: Reader,  # noqa: ARG001 - kept with its reader
+    rows: pl.DataFrame,
+    by: str,
+    *,
+    narrow: bool,
+) -> Section:
     """What was left out of `rows`, pictured `by` reason, device or coach."""
     usable = int(rows.filter(pl.col("reason") == USABLE)["n"].sum())
     nothing = _("Nothing was left out here: all of {swings} count.").format(swings=count(usable, "swing"))

@@ -22,7 +22,7 @@ def show(reader: Reader) -> None:
         with place:
             chosen = layout.choose(title, options, f"left-{column}")
         shown = shown if chosen == content.ALL else shown.filter(pl.col(column) == chosen)
-    layout.section(content.left_out_weekly(shown, by, narrow=layout.narrow()))
+    layout.section(content.left_out_weekly(reader, shown, by, narrow=layout.narrow()))
     headings = {"device": _("By device"), "coach": _("By coach")}
     for column, heading in headings.items():
         st.header(heading, anchor=False)

@@ -126,6 +126,7 @@ def known_outcomes(rows: dict[str, pl.DataFrame]) -> dict[str, str]:
     return {name: ball_links.OUTCOMES[name] for name, found in rows.items() if found["per_sd"].count()}
 
 
+@kept
 def ball_part(
     chosen: StudentSeason, rows: dict[str, pl.DataFrame], outcome: str | None, *, narrow: bool
 ) -> Section:

@@ -50,14 +50,16 @@ def subjects(reader: Reader) -> dict[str, str]:
     return nonempty(found, _("The lists of measures and faults are not built yet. Run: underfoot build"))
 
 
+@kept
 def most_outside(reader: Reader, when: str, family: str) -> str | None:
     """The core measure on which most students are outside their target now; None where nobody is."""
     found: dict[str, int] = {}
     lines = academy.level_lines(reader, when, family)
-    for (level, metric), rows in lines.group_by("level", "metric", maintain_order=True):
+    for (level,), own in lines.group_by("level", maintain_order=True):
         bands = season.bands(reader, family, {"student": None, "level": level})
-        band = bands.get(str(metric), (None, None))
-        found[str(metric)] = found.get(str(metric), 0) + season.outside(rows["now"], band)
+        for (metric,), rows in own.group_by("metric", maintain_order=True):
+            band = bands.get(str(metric), (None, None))
+            found[str(metric)] = found.get(str(metric), 0) + season.outside(rows["now"], band)
     most = max(found, key=lambda metric: found[metric], default=None)
     return most if most is not None and found[most] else None
 

@@ -137,13 +137,16 @@ def in_short(reader: Reader, season: str) -> list[str]:
     return said
 
 
+@kept
 def claims(reader: Reader) -> pl.DataFrame:
     """The calibration's figures in words, as `text.claims.in_words`."""
     return in_words(nonempty(academy.calibration(reader), _(NO_CALIBRATION)))
 
 
-def calibration(rows: pl.DataFrame, claim: str, *, narrow: bool) -> Section:
-    """How one claim held, and all of them together. `rows`: as `claims` gives them."""
+@kept
+def calibration(reader: Reader, claim: str, *, narrow: bool) -> Section:
+    """How one claim held, and all of them together."""
+    rows = claims(reader)
     shown = rows.filter(pl.col("claim") == claim)
     chart = calibration_goals.picture(shown, calibration_goals.finding(shown), narrow=narrow)
     words, table = calibration_goals.words(shown), calibration_goals.table(shown)

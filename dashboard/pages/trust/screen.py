@@ -22,7 +22,7 @@ def show(reader: Reader) -> None:
     with st.expander(_("How often our claims hold")), layout.part():
         rows = content.claims(reader)
         claim = layout.choose(_("Claim"), list(rows["claim"].unique(maintain_order=True)), "claim")
-        layout.section(content.calibration(rows, claim, narrow=narrow))
+        layout.section(content.calibration(reader, claim, narrow=narrow))
         with st.expander(_("All figures as a table")):
             layout.table(calibration_goals.table(rows), _("calibration"))
     with st.expander(_("Eye and plate")), layout.part():

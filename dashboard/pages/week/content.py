@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from dashboard import inbox
+from dashboard.kept import kept
 from dashboard.pages.quality import devices
 from dashboard.pages.week.entries import (
     HURT,
@@ -162,6 +163,7 @@ class Review:
         return lines
 
 
+@kept
 def review(reader: Reader) -> Review | None:
     """The newest week's review for this viewer; null before the first build."""
     week, rows = queries.week(reader), queries.signals(reader)

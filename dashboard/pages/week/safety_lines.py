@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from dashboard import safety
+from dashboard.kept import kept
 from dashboard.queries import lesson, people, review
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import count, on
@@ -22,6 +23,7 @@ class SafetyLine:
     sentence: str
 
 
+@kept
 def safety_lines(reader: Reader) -> list[SafetyLine]:
     """Growing players over their limit of full swings, then eyes-closed drills given below their age."""
     found, everyone = [], people.students(reader).rows(named=True)
