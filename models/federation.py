@@ -19,7 +19,8 @@ from warehouse.home import Home, sync
 from warehouse.store import Writer, open_snapshot
 
 LENT = "lent.parquet"
-PARTS = ("sd_start", "sd_slope", "rho", "sd_session", "wander", "kappa", "omega")  # of mixed.py, in its order
+# Of mixed.py, in its order.
+PARTS = ("sd_start", "sd_slope", "rho", "sd_session", "wander", "kappa", "omega", "lambda", "mu")
 # The season in which the most students were fitted; what was lent to an academy is not lent on.
 _FITTED = """
     SELECT season, club_family, metric, unit, explain

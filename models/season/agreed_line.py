@@ -133,8 +133,15 @@ def forecast(before: Course, weights: FLOATS, gap: float, looks: Sequence[int]) 
 
 def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
     """(2, G) what is known of the students of the rows `upto`: the means of σ²_i and of their wandering²."""
-    rows = parts_at_nodes(posterior)[0]
-    noise = cell.noise[cell.owner[upto]] if cell.noise.size else np.zeros(upto.size)
-    session = rows[:, 3, None] ** 2 * np.exp(2 * (rows[:, 5, None] * noise + rows[:, 6, None]))
+    squares = session_variances(cell, posterior, upto), parts_at_nodes(posterior)[0][:, 4, None] ** 2
     weight = line_ends(cell, posterior, upto).weight
-    return np.stack([np.sum(weight * square, axis=0) for square in (session, rows[:, 4, None] ** 2)])
+    return np.stack([np.sum(weight * square, axis=0) for square in squares])
+
+
+def session_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
+    """(R, G) σ²_i of the students of the rows `upto` in each draw, at every node."""
+    rows = parts_at_nodes(posterior)[0]
+    return np.asarray(
+        rows[:, 3, None] ** 2
+        * np.exp(2 * (rows[:, 5, None] * cell.own_noise[cell.owner[upto]] + rows[:, 6, None]))
+    )

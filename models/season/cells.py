@@ -16,7 +16,7 @@ from scipy import special
 from models.parameters import load_parameters, save_parameters, six_digits
 from models.season.kernel import FLOATS
 from models.season.lending import Loan, lent_posterior
-from models.season.mixed import Cell, Posterior, holding_odds, integrate, scales
+from models.season.mixed import PARTS, Cell, Posterior, holding_odds, integrate, scales
 from warehouse.store import Writer
 
 BASELINE = "season IS NOT NULL AND part = 'baseline' AND pace = 'full'"
@@ -163,12 +163,15 @@ def draws_of(parameter: Parameter) -> Posterior:
     """The stored draws as arrays. They are kept as float32: what is stored is what every answer uses."""
     p = 2 + len(parameter["fixed"])
     table = np.frombuffer(b64decode(parameter["draws"]), dtype="<f4").astype(np.float64)
-    table = table.reshape(-1, 7 + p + p * (p + 1) // 2)
+    table = table.reshape(-1, PARTS + p + p * (p + 1) // 2)
     covs = np.zeros((len(table), p, p))
     rows, cols = np.tril_indices(p)
-    covs[:, rows, cols] = covs[:, cols, rows] = table[:, 7 + p :]
+    covs[:, rows, cols] = covs[:, cols, rows] = table[:, PARTS + p :]
     return Posterior(
-        np.ascontiguousarray(table[:, :7]), np.ascontiguousarray(table[:, 7 : 7 + p]), covs, float(len(table))
+        np.ascontiguousarray(table[:, :PARTS]),
+        np.ascontiguousarray(table[:, PARTS : PARTS + p]),
+        covs,
+        float(len(table)),
     )
 
 

@@ -23,6 +23,21 @@ def log_half_t(log_x: FLOATS) -> FLOATS:
     return np.asarray(-2.5 * np.log1p(np.exp(log_x) ** 2 / 4) + log_x)
 
 
+def log_prior(phi: FLOATS) -> FLOATS:
+    """Log prior density of φ, up to a constant, the change of variables included.
+
+    With x the standard deviation in units of its scale: σ_b ∝ x(1 + x²/4)^(−5/2), zero at zero; σ_a,
+    σ_session and τ half-t with 4 degrees of freedom; ρ LKJ(2); κ, λ, μ ~ N(½, ½²), ω half-normal with sd ½.
+    """
+    of_noise = 0.0
+    if phi.shape[1] > 5:
+        exponents = np.sum((phi[:, [5, 7, 8]] - 0.5) ** 2, axis=1)
+        of_noise = phi[:, 6] - 2 * exponents - 2 * np.exp(2 * phi[:, 6])
+    of_sds = np.sum(log_half_t(phi[:, [0, 1, 3, 4]]), axis=1)
+    one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
+    return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
+
+
 def maximise(
     log_density: Callable[[FLOATS], FLOATS], start: FLOATS, lowest: float = LOWEST, tolerance: float = 1.0
 ) -> tuple[FLOATS, FLOATS, float]:

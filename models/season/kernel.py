@@ -2,9 +2,9 @@
 
 y_ij = x_ij·γ + a_i + b_i·t_ij + W_i(t_ij) + e_ij, (a_i, b_i) ~ N(0, G), W_i a Brownian path that starts at 0
 at student i's first session, e_ij ~ N(0, sd_session_i² + error_ij). Variance parts come as rows of
-(sd_a, sd_b, rho, sd_session, tau, κ, shift): student i's session sd is sd_session·exp(κ·noise_i + shift),
-noise_i their own log swing sd about the usual. Students come one after another, rows
-offsets[i]:offsets[i + 1], by time.
+(sd_a, sd_b, rho, sd_session, tau, κ, shift, λ, μ). With ℓ_i the log swing sd of student i about the usual
+(`noise`), the session sd is sd_session·exp(κℓ_i + shift), that of a_i sd_a·exp(μℓ_i), of b_i sd_b·exp(λℓ_i).
+Students come one after another, rows offsets[i]:offsets[i + 1], by time.
 """
 
 import math
@@ -62,6 +62,12 @@ def solve_normal(a: FLOATS, p: int, gamma: FLOATS, cov: FLOATS) -> tuple[float, 
         gamma[i] = s
         form -= s * a[p, i]
     return logdet, form
+
+
+@compiled
+def own_line(row: FLOATS, noise: float) -> tuple[float, float, float]:
+    """sd_a, sd_b and tau of a student whose log swing sd is `noise` over the usual."""
+    return row[0] * math.exp(row[8] * noise), row[1] * math.exp(row[7] * noise), row[4]
 
 
 @compiled
@@ -124,7 +130,7 @@ def moments(
     innovations; A is the sum of their cross products (de Jong 1991, Biometrika 78). LANES rows of parts go
     through the data together, so that the processor works on several at once.
 
-    Shapes: parts (R, 7), noise (S,), offsets (S + 1,), t (months), y and error (known error variance) (N,),
+    Shapes: parts (R, 9), noise (S,), offsets (S + 1,), t (months), y and error (known error variance) (N,),
     x (N, p), ends (G,) rising. Sums start anew with every student when `apart` is 1. Returns lower triangles
     of A row by row, (R, G, q(q + 1)/2) with q = p + 1, and (R, G).
     """
@@ -144,7 +150,7 @@ def moments(
                 sums[:], logdet[:] = 0.0, 0.0
             for d in range(lanes):
                 row = first + min(d, used - 1)
-                sd_a, sd_b, tau = parts[row, 0], parts[row, 1], parts[row, 4]
+                sd_a, sd_b, tau = own_line(parts[row], noise[i])
                 sd_e = parts[row, 3] * math.exp(parts[row, 5] * noise[i] + parts[row, 6])
                 prior[d], prior[LANES + d] = sd_e * sd_e, tau * tau
                 spread[d], spread[LANES + d] = sd_a * sd_a, parts[row, 2] * sd_a * sd_b
@@ -250,17 +256,18 @@ def restricted(
 
 @compiled
 def ends(
-    parts: FLOATS, gammas: FLOATS, covs: FLOATS, sums: FLOATS, heights: FLOATS, span: FLOATS, fixed: FLOATS
-) -> FLOATS:
+    parts: FLOATS, gammas: FLOATS, covs: FLOATS, sums: FLOATS, heights: FLOATS, noise: FLOATS, span: FLOATS,
+    fixed: FLOATS,
+) -> FLOATS:  # fmt: skip
     """Where each line starts and how far it moved in `span` months, from the moments of its sessions alone.
 
     The start a and the change b·T + W(T) have covariance (σ_a², ρσ_aσ_b) and (ρσ_aσ_bT, σ_b²T + τ²) with the
     sessions as multiples of the columns 1 and t, c; so with A's parts, the mean is f·γ + cᵀ(A_xy − A_xxγ) and
     the covariance of two such targets P − cᵀA_xxc' + hᵀCov(γ)h', h = f − A_xxc.
 
-    Shapes: parts (R, 7), gammas (R, p), covs (R, p, p), sums and heights as from `moments` (each group a
-    student up to some session), span (G,), fixed (G, p) the columns at the start. Returns (6, R, G): log
-    likelihood up to a constant, start, change, their variances, their covariance.
+    Shapes: parts (R, 9), gammas (R, p), covs (R, p, p), sums and heights as from `moments` (each group a
+    student up to some session), noise and span (G,), fixed (G, p) the columns at the start. Returns
+    (6, R, G): log likelihood up to a constant, start, change, their variances, their covariance.
     """
     rows, groups = heights.shape
     p = gammas.shape[1]
@@ -269,8 +276,9 @@ def ends(
     times = np.zeros(sums.shape[2])
     for r in range(rows):
         _residual(gammas[r], times)
-        sd_a, sd_b, rho, tau = parts[r, 0], parts[r, 1], parts[r, 2], parts[r, 4]
+        rho = parts[r, 2]
         for g in range(groups):
+            sd_a, sd_b, tau = own_line(parts[r], noise[g])
             _whole(sums[r, g], a)
             form = heights[r, g]
             for j in range(times.size):

@@ -14,24 +14,24 @@ from models.season.importance import resampled
 from models.season.kernel import FLOATS
 from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
 
-# How far academies are apart, in log sds, κ and atanh ρ: each part by itself, and all spreads together with
+# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads together with
 # heavy tails, since one may be quite unlike the others. Common practice, no source.
 APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
 TRIED = 960
 LEAST_EFFECTIVE = 20.0  # draws: with fewer, what is lent does not fit this academy
-_SPREADS, _RHO, _KAPPA = [0, 1, 3, 4], 2, 5
+_SPREADS, _RHO, _EXPONENTS = [0, 1, 3, 4], 2, [5, 7, 8]
 
 
 @dataclass(frozen=True)
 class Loan:
-    """What other academies lend for one metric and club family: draws of the variance parts (D, 7)."""
+    """What other academies lend for one metric and club family: draws of the variance parts (D, PARTS)."""
 
     academies: int
     parts: FLOATS
 
 
 def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
-    """The posterior of the variance parts when (D, 7) draws of other academies are their prior.
+    """The posterior of the variance parts when (D, PARTS) draws of other academies are their prior.
 
     None when hardly any of them makes these sessions likely: this academy is not like those that lend.
     """
@@ -52,14 +52,14 @@ def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
 
 
 def _unbounded(parts: FLOATS) -> FLOATS:
-    """(D, 7) parts with logs of the standard deviations and atanh ρ; an sd of 0 stays one."""
+    """(D, PARTS) parts with logs of the standard deviations and atanh ρ; an sd of 0 stays one."""
     with np.errstate(divide="ignore", invalid="ignore"):
         logs = np.log(parts)
-    logs[:, _RHO], logs[:, _KAPPA] = np.arctanh(parts[:, _RHO]), parts[:, _KAPPA]
+    logs[:, _RHO], logs[:, _EXPONENTS] = np.arctanh(parts[:, _RHO]), parts[:, _EXPONENTS]
     return np.asarray(logs)
 
 
 def _parts(logs: FLOATS) -> FLOATS:
     parts = np.exp(logs)
-    parts[:, _RHO], parts[:, _KAPPA] = np.tanh(logs[:, _RHO]), logs[:, _KAPPA]
+    parts[:, _RHO], parts[:, _EXPONENTS] = np.tanh(logs[:, _RHO]), logs[:, _EXPONENTS]
     return np.asarray(parts)

@@ -1,14 +1,13 @@
 """The compiled part of the mixed model that gives a student's whole line: exact, one student after another.
 
-Variance parts come as rows of (sd_a, sd_b, rho, sd_session, tau, κ, shift), as in kernel.py, where lines are
-only asked for their ends.
+Variance parts come as rows as in kernel.py, where lines are only asked for their ends.
 """
 
 import math
 
 import numpy as np
 
-from models.season.kernel import COUNTS, FLOATS
+from models.season.kernel import COUNTS, FLOATS, own_line
 from models.swing.compiled import compiled
 
 
@@ -33,9 +32,10 @@ def lines(
     low, w = np.zeros((most, most)), np.zeros((most, times))
     b, u, h = np.zeros((most, p)), np.zeros(most), np.zeros((times, p))
     for d in range(draws):
-        sd_a, sd_b, rho, tau = parts[d, 0], parts[d, 1], parts[d, 2], parts[d, 4]
-        g0, g1, g2, walk = sd_a * sd_a, rho * sd_a * sd_b, sd_b * sd_b, tau * tau
+        rho = parts[d, 2]
         for i in range(students):
+            sd_a, sd_b, tau = own_line(parts[d], noise[i])
+            g0, g1, g2, walk = sd_a * sd_a, rho * sd_a * sd_b, sd_b * sd_b, tau * tau
             sd_e = parts[d, 3] * math.exp(parts[d, 5] * noise[i] + parts[d, 6])
             o, count = offsets[i], offsets[i + 1] - offsets[i]
             first = t[o] if count > 0 else 0.0

@@ -6,12 +6,15 @@ Session j of student i, at t_ij months since that student's first session:
 
 γ are the fixed effects (academy mean, mean slope, offsets of devices), (a_i, b_i) ~ N(0, G) the student's own
 start and slope, W_i a Brownian path that starts at 0, e_ij ~ N(0, σ²_i + s²_i/n_ij). The variance parts
-(sd_a, sd_b, ρ, sd_session, τ, κ, ω) say how much of each there is.
+(sd_a, sd_b, ρ, sd_session, τ, κ, ω, λ, μ) say how much of each there is.
 
 Students differ in noise: s_i is their own sd from swing to swing, and their sd from session to session is
 σ_i = sd_session·exp(κ·ℓ_i + ω·z_i), ℓ_i the centred log of s_i and z_i ~ N(0, 1) known only by how their
 sessions scatter. Their wandering has the sd τ·exp(ω·z_i), so that a student who leaps is not taken for one
 who is measured badly. z_i is integrated over the NODES of a Gauss-Hermite rule.
+
+A fault that shows in some swings makes a student's swings vary, lies far from where others start and, as it
+fades, moves the mean by more than they ever move: (a_i, b_i) have the sds sd_a·exp(μ·ℓ_i), sd_b·exp(λ·ℓ_i).
 
 `integrate` gives the posterior of the variance parts under weak priors: the restricted likelihood
 (kernel.restricted, in which γ is already integrated out) times the prior, sampled by importance about its
@@ -25,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.season import kernel, line_kernel
-from models.season.importance import importance_draws, log_half_t, maximise, resampled
+from models.season.importance import importance_draws, log_prior, maximise, resampled
 from models.season.kernel import COUNTS, FLOATS
 
 DRAWS = 480
@@ -33,11 +36,13 @@ KEPT_DRAWS = 64
 MODE_ONLY_FROM = 300  # students: from so many on the variance parts are known well enough
 ROUNDING = 1e-12  # of a value: sums of the same numbers differ by so little
 SAMPLE = 500  # students: enough to start near the mode
-START = np.array([0.0, -0.7, 0.0, -0.4, -0.7, 0.5, -1.2])
+START = np.array([0.0, -0.7, 0.0, -0.4, -0.7, 0.5, -1.2, 0.5, 0.5])
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 WEIGHTS = WEIGHTS / WEIGHTS.sum()
+PARTS = START.size
 LOOSE = 100.0  # times the usual tolerance: the draws find their centre by themselves
 SETTLED = 3  # rounds of expectation and maximisation for γ̂ over the nodes
+FARTHEST = 20.0  # e-fold: a noise of a student's own beyond it has no weight, and must not overflow
 STILL = 0.05  # of a usual slope and wandering: what is left of them in a student who holds
 
 
@@ -61,6 +66,11 @@ class Cell:
         """(N,) which student each row belongs to."""
         return np.repeat(np.arange(self.offsets.size - 1), np.diff(self.offsets))
 
+    @property
+    def own_noise(self) -> FLOATS:
+        """(S,) ℓ_i, 0 where all noise is alike."""
+        return self.noise if self.noise.size else np.zeros(self.offsets.size - 1)
+
     def thinned(self, step: int) -> "Cell":
         """The same cell with every `step`-th student only."""
         kept = self.owner % step == 0
@@ -80,7 +90,7 @@ class Scales:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Draws of the variance parts (D, 7) in the data's units, equal in weight, with γ̂ and its covariance.
+    """Draws of the variance parts (D, PARTS) in the data's units, equal in weight, with γ̂ and its covariance.
 
     `effective` is the number of independent draws that the importance weights were worth.
     """
@@ -118,14 +128,14 @@ def scales(cell: Cell) -> Scales | None:
 
 
 def natural(phi: FLOATS, by: Scales) -> FLOATS:
-    """(D, 7) log sd_a, log sd_b, atanh ρ, log sd_session, log τ in units of the scales, κ, log ω → parts.
+    """(D, PARTS) log sd_a, log sd_b, atanh ρ, log sd_session, log τ in their scales, κ, log ω, λ, μ → parts.
 
-    With five columns every student's noise is alike: κ = ω = 0.
+    With five columns all students are alike: κ = ω = λ = μ = 0.
     """
-    parts = np.zeros((len(phi), 7))
+    parts = np.zeros((len(phi), PARTS))
     parts[:, : phi.shape[1]] = np.exp(phi)
     if phi.shape[1] > 5:
-        parts[:, 5] = phi[:, 5]
+        parts[:, [5, 7, 8]] = phi[:, [5, 7, 8]]
     parts[:, 0] *= by.level
     parts[:, 1] *= by.residual / by.span
     parts[:, 2] = np.tanh(phi[:, 2])
@@ -134,27 +144,13 @@ def natural(phi: FLOATS, by: Scales) -> FLOATS:
     return parts
 
 
-def log_prior(phi: FLOATS) -> FLOATS:
-    """Log prior density of φ, up to a constant, the change of variables included.
-
-    With x the standard deviation in units of its scale: σ_b ∝ x(1 + x²/4)^(−5/2), zero at zero; σ_a,
-    σ_session and τ half-t with 4 degrees of freedom; ρ LKJ(2); κ ~ N(½, ½²), ω half-normal with sd ½.
-    """
-    of_noise = 0.0
-    if phi.shape[1] > 5:
-        of_noise = phi[:, 6] - 2 * (phi[:, 5] - 0.5) ** 2 - 2 * np.exp(2 * phi[:, 6])
-    of_sds = np.sum(log_half_t(phi[:, [0, 1, 3, 4]]), axis=1)
-    one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
-    return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
-
-
 def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
     """`kernel.restricted` for this cell: (D,) log likelihoods, (D, p) γ̂, (D, p, p) covariances.
 
-    parts (D, 7); with the first five columns alone, κ = ω = 0.
+    parts (D, PARTS); columns left out are 0.
     """
     p, n = cell.x.shape[1], cell.y.size
-    full = np.zeros((len(parts), 7))
+    full = np.zeros((len(parts), PARTS))
     full[:, : parts.shape[1]] = parts
     if full[:, 6].any():
         sums, heights = moments(cell, at_nodes(full), cell.offsets[1:] - 1)
@@ -165,18 +161,17 @@ def likelihood(cell: Cell, parts: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 
 def at_nodes(parts: FLOATS) -> FLOATS:
-    """(D, 7) → (D·NODES, 7): each row at every node, its τ, and the shift ω·z in the place of ω."""
+    """(D, PARTS) → (D·NODES, PARTS): each row at every node, its τ, and the shift ω·z in the place of ω."""
     rows = np.repeat(parts, NODES.size, axis=0)
-    rows[:, 6] *= np.tile(NODES, len(parts))
+    rows[:, 6] = np.clip(rows[:, 6] * np.tile(NODES, len(parts)), -FARTHEST, FARTHEST)
     rows[:, 4] *= np.exp(rows[:, 6])
     return rows
 
 
 def moments(cell: Cell, rows: FLOATS, upto: COUNTS, *, apart: bool = True) -> tuple[FLOATS, FLOATS]:
     """`kernel.moments` of this cell."""
-    noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
     return kernel.moments(
-        np.ascontiguousarray(rows), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        np.ascontiguousarray(rows), cell.own_noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.asarray(upto, dtype=np.int64), int(apart),
     )  # fmt: skip
 
@@ -214,7 +209,7 @@ def _first_guess(cell: Cell, by: Scales) -> FLOATS:
 def posterior_given(cell: Cell, parts: FLOATS, effective: float = 1.0) -> Posterior:
     """The posterior when these draws of the variance parts are taken as they are."""
     _, gammas, covs = likelihood(cell, parts)
-    return Posterior(np.pad(parts, ((0, 0), (0, 7 - parts.shape[1]))), gammas, covs, effective)
+    return Posterior(np.pad(parts, ((0, 0), (0, PARTS - parts.shape[1]))), gammas, covs, effective)
 
 
 @dataclass(frozen=True)
@@ -288,7 +283,9 @@ def _ends(cell: Cell, posterior: Posterior, upto: COUNTS, *, holders: bool) -> F
         covs[:, 1] *= left
         covs[:, :, 1] *= left
         sums = moments(cell, rows, upto)
-        own = kernel.ends(rows, gammas, covs, *sums, cell.t[upto] - cell.t[cell.offsets[who]], fixed)
+        own = kernel.ends(
+            rows, gammas, covs, *sums, cell.own_noise[who], cell.t[upto] - cell.t[cell.offsets[who]], fixed
+        )
         nodes = len(rows) // draws
         own = own.reshape(6, draws, nodes, -1)
         if nodes > 1:
@@ -311,8 +308,7 @@ def lines(cell: Cell, posterior: Posterior, grid: FLOATS, grid_x: FLOATS) -> tup
     Returns its mean (R, S, K) and variance (R, S, K), R draws at every node as the rows of `line_ends`
     without holders: `line_kernel.lines`.
     """
-    noise = cell.noise if cell.noise.size else np.zeros(cell.offsets.size - 1)
     return line_kernel.lines(
-        *parts_at_nodes(posterior), noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
+        *parts_at_nodes(posterior), cell.own_noise, cell.offsets, cell.t, cell.y, cell.error, cell.x,
         np.ascontiguousarray(grid), np.ascontiguousarray(grid_x),
     )  # fmt: skip

@@ -135,7 +135,7 @@ def planted_changes(demo):
 
 
 def test_planted_changes_lie_in_nine_in_ten_of_their_intervals(demo, capsys):
-    """Where planted faults come and go (`touched`), a change is no line, and the intervals know less of it."""
+    """Where planted faults come and go (`touched`), a student changes by much more than others do."""
     both = planted_changes(demo).with_columns(
         inside=(pl.col("true") >= pl.col("change_lo")) & (pl.col("true") <= pl.col("change_hi"))
     )
@@ -145,7 +145,7 @@ def test_planted_changes_lie_in_nine_in_ten_of_their_intervals(demo, capsys):
             f"\nplanted changes inside: {both['inside'].mean():.3f} of {len(both)}, {free['inside'].mean():.3f} untouched"
         )
     assert len(both) > 200
-    assert both["inside"].mean() > 0.80  # a touched student's leaps look much like a noise of their own
+    assert both["inside"].mean() > 0.80
     assert free["inside"].mean() > 0.88
 
 

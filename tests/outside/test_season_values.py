@@ -17,7 +17,7 @@ from models.season.chain import compared
 from models.season.coach import CoachGains, figures
 from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
 from models.season.faultrate import wilson
-from models.season.mixed import Cell, Posterior, lines
+from models.season.mixed import PARTS, Cell, Posterior, lines
 from reml import fit_reml
 
 Z95 = 1.959963984540054
@@ -58,7 +58,7 @@ def test_schools_adjusted_for_intake_are_goldsteins():
     # Lowest school 59 (−.658), highest 53 (+.723): the shrunken residual is ours, from `lines`.
     grid = np.zeros((keys.size, 1))
     grid_x = np.stack([np.ones_like(grid), np.zeros_like(grid)], axis=2)
-    fitted = Posterior(np.pad(fit.parts, (0, 2))[None], fit.gamma[None], fit.cov[None], 1.0)
+    fitted = Posterior(np.pad(fit.parts, (0, PARTS - 5))[None], fit.gamma[None], fit.cov[None], 1.0)
     mean, _ = lines(cell, fitted, grid, grid_x)
     left = mean[0, :, 0] - fit.gamma[0]
     assert (keys[np.argmin(left)], keys[np.argmax(left)]) == (59, 53)

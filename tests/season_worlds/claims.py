@@ -109,6 +109,10 @@ def _all() -> Iterator[Claim]:
     for group in ("steady", "noisy"):
         for world in ("unequal_noise", "unequal_noise_unrelated"):
             yield Claim(f"interval_covers_{group}", world, trend, scores.covered(group), 0.87, 0.93)
+    for group, least in (("free", 0.87), ("touched", 0.80)):
+        yield Claim(
+            f"interval_covers_{group}", "fault_in_some_swings", trend, scores.covered(group), least, 0.95
+        )
     for world in ("usual", "planted_changes", "heavy_tails", "plateaus", "drop_outs", "device_swapped",
                   "missing_when_poor", "mislabelled_clubs"):  # fmt: skip
         yield Claim("interval_covers", world, trend, scores.covered(), 0.87, 0.93)

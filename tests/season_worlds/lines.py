@@ -201,6 +201,36 @@ def mislabelled_clubs(students: int, seed: int, *, offset: float = 6.0, share: f
     return _world(came, start, moved, USUAL.swings(rng, came, level), ONE)
 
 
+def fault_in_some_swings(students: int, seed: int) -> SeasonWorld:
+    """In every fourth student a fault shows in some swings, and sets the metric to a place of its own in these.
+
+    Its share of the swings goes evenly in log odds from one half to two thirds to under a tenth, or the other way, or
+    stays at 15 to 45 %; from visit to visit it varies by 0.3 in log odds. What is true is the mean over swings with and
+    without it. groups: touched or free.
+    """
+    rng = np.random.default_rng(seed)
+    came = visits(rng, students)
+    noise = Noise(student=3, slope=0.5, wander=0.5, session=1.6, swing=2)
+    start = starts(rng, came, noise, 1)
+    level = start + slopes(rng, came, noise, 1) + wander(rng, came, noise, 1)
+    touched = np.arange(students) % 4 == 0
+    often, seldom, held = rng.uniform([[0.5], [0.04], [0.15]], [[0.67], [0.09], [0.45]], (3, students))
+    ways = rng.choice(3, students, p=[0.45, 0.15, 0.40])
+    ends = [np.choose(ways, of_way) for of_way in ([often, seldom, held], [seldom, often, held])]
+    first, last = (np.log(end / (1 - end))[came.student] for end in ends)
+    odds = first + (last - first) * came.day / DAYS
+    there = -10 - rng.uniform(12, 40, students)[came.student, None]
+
+    def share(odds: np.ndarray) -> np.ndarray:
+        return np.where(touched[came.student], 1 / (1 + np.exp(-odds)), 0.0)
+
+    true = level + share(odds)[:, None] * (there - level)
+    swings = noise.swings(rng, came, level + noise.session_errors(rng, came, 1))
+    hit = rng.random(swings.visit.size) < share(odds + rng.normal(0, 0.3, came.count))[swings.visit]
+    swings.x[hit] = there[swings.visit[hit]] + rng.normal(0, 2, (int(hit.sum()), 1))
+    return _world(came, start, true - start, swings, ONE, np.where(touched, "touched", "free"))
+
+
 def mostly_zero(students: int, seed: int, *, zeros: float = 0.97) -> SeasonWorld:
     """A metric that is 0 in nearly every swing, and else 0.5 to 8 points; nobody changes.
 

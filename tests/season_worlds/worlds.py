@@ -22,6 +22,7 @@ WORLDS: dict[str, World] = {
     "device_swapped": lines.device_swapped,
     "missing_when_poor": lines.missing_when_poor,
     "mislabelled_clubs": lines.mislabelled_clubs,
+    "fault_in_some_swings": lines.fault_in_some_swings,
     "zeros_97": partial(lines.mostly_zero, zeros=0.97),
     "zeros_70": partial(lines.mostly_zero, zeros=0.70),
     "bad_days": drills.bad_days,

@@ -1,12 +1,16 @@
 """The one fit: published restricted-likelihood fits, another program, dense algebra, and its priors."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import integrate, linalg, stats
 
+from models.season.importance import log_prior
 from models.season.judgement import mixture_quantile
 from models.season.mixed import (
     NODES,
+    PARTS,
     WEIGHTS,
     Cell,
     Posterior,
@@ -14,7 +18,6 @@ from models.season.mixed import (
     likelihood,
     line_ends,
     lines,
-    log_prior,
     natural,
     posterior_given,
     scales,
@@ -78,16 +81,19 @@ def unequal(rng, students=30, holders=0.0, slope=0.7):
 
 def dense(cell, parts):
     """Covariance of all values and, for each student, their rows: written from the model, without tricks."""
-    sd_a, sd_b, rho, sd_e, tau = parts
-    g = np.array([[sd_a**2, rho * sd_a * sd_b], [rho * sd_a * sd_b, sd_b**2]])
-    blocks = []
-    for low, high in zip(cell.offsets[:-1], cell.offsets[1:], strict=True):
+    of_all, rho, sd_e, tau = parts[:2], parts[2], parts[3], parts[4]
+    exponents = parts[[8, 7]] if len(parts) > 5 else np.zeros(2)
+    own, blocks = [], []
+    for i, (low, high) in enumerate(zip(cell.offsets[:-1], cell.offsets[1:], strict=True)):
         t = cell.t[low:high]
         z = np.stack([np.ones(t.size), t], axis=1)
+        sds = of_all * np.exp(exponents * cell.own_noise[i])
+        g = np.outer(sds, sds) * [[1, rho], [rho, 1]]
+        own.append(g)
         blocks.append(
             z @ g @ z.T + tau**2 * (np.minimum.outer(t, t) - t[0]) + np.diag(sd_e**2 + cell.error[low:high])
         )
-    return g, linalg.block_diag(*blocks)
+    return own, linalg.block_diag(*blocks)
 
 
 def test_sleepstudy_is_fitted_as_published():
@@ -102,7 +108,7 @@ def test_sleepstudy_is_fitted_as_published():
     # Student 308's own start and slope: 2.259, 9.199 away from the mean line.
     grid = np.tile([0.0, 1.0], (len(keys), 1))
     grid_x = np.stack([np.ones_like(grid), grid], axis=2)
-    fitted = Posterior(np.pad(fit.parts, (0, 2))[None], fit.gamma[None], fit.cov[None], 1.0)
+    fitted = Posterior(np.pad(fit.parts, (0, PARTS - 5))[None], fit.gamma[None], fit.cov[None], 1.0)
     mean, _ = lines(cell, fitted, grid, grid_x)
     start, after = mean[0, list(keys).index("308")] - grid_x[0] @ fit.gamma
     assert (start, after - start) == (pytest.approx(2.259, abs=1e-3), pytest.approx(9.199, abs=1e-3))
@@ -161,8 +167,8 @@ def test_the_filtered_likelihood_equals_dense_algebra():
 
 
 def test_lines_equal_dense_algebra():
-    cell = made(visits=5)
-    parts = np.array([[3.0, 0.4, 0.2, 0.8, 0.5]])
+    cell = replace(made(visits=5), noise=np.random.default_rng(2).normal(0, 0.5, 12))
+    parts = np.array([[3.0, 0.4, 0.2, 0.8, 0.5, 0.0, 0.0, 0.9, -0.6]])
     _, gammas, covs = likelihood(cell, parts)
     grid = np.tile([0.0, 1.3, 5.0], (12, 1))
     grid_x = np.stack([np.ones_like(grid), grid, np.ones_like(grid)], axis=2)
@@ -170,9 +176,10 @@ def test_lines_equal_dense_algebra():
     mean, var = lines(cell, posterior, grid, grid_x)
     last = cell.offsets[1:] - 1
     ends = line_ends(cell, posterior, last)
-    g, v = dense(cell, parts[0])
+    own, v = dense(cell, parts[0])
     inverse = np.linalg.inv(v)
     for i in (0, 7):
+        g = own[i]
         rows = slice(int(cell.offsets[i]), int(cell.offsets[i + 1]))
         z, at = np.stack([np.ones(5), cell.t[rows]], axis=1), np.stack([np.ones(3), grid[i]], axis=1)
         k = np.zeros((3, cell.y.size))
@@ -207,7 +214,7 @@ def test_noise_of_their_own_is_integrated_over_the_nodes():
     plain = made(students=9, visits=6)
     noise = np.random.default_rng(2).normal(0, 0.5, 9)
     cell = Cell(plain.offsets, plain.t, plain.y, plain.error, plain.x, noise)
-    parts = np.array([[3.0, 0.4, 0.2, 0.8, 0.3, 0.7, 0.4]])
+    parts = np.array([[3.0, 0.4, 0.2, 0.8, 0.3, 0.7, 0.4, 0.9, -0.6]])
     (found,), (gamma,), (cov,) = likelihood(cell, parts)
     total, information, moment = 0.0, np.zeros((3, 3)), np.zeros(3)
     for i in range(9):
@@ -215,7 +222,7 @@ def test_noise_of_their_own_is_integrated_over_the_nodes():
         logs, inverses = [], []
         for node in NODES:
             sd = 0.8 * np.exp(0.7 * noise[i] + 0.4 * node)
-            _, v = dense(cell, np.array([3.0, 0.4, 0.2, sd, 0.3 * np.exp(0.4 * node)]))
+            _, v = dense(cell, np.array([*parts[0, :3], sd, 0.3 * np.exp(0.4 * node), *parts[0, 5:]]))
             inverses.append(np.linalg.inv(v[rows, rows]))
             left = cell.y[rows] - cell.x[rows] @ gamma
             logs.append(-0.5 * (np.linalg.slogdet(v[rows, rows])[1] + left @ inverses[-1] @ left))

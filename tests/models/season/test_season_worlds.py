@@ -304,3 +304,15 @@ def test_a_link_from_swing_to_swing_is_found_in_most_students(answers):
     world = ball.drifting(60, 1, r=0.5)
     found, of = scores.links_found(world, answers.of(world, "ball_link"))
     assert found >= 0.85 * of
+
+
+def test_the_interval_holds_a_change_that_a_fading_fault_makes(answers):
+    inside = {"touched": [], "free": []}
+    for seed in range(3):
+        world = lines.fault_in_some_swings(48, 500 + seed)
+        found = answers.of(world, "student_trend")
+        for group, counts in inside.items():
+            counts.append(scores.covered(group)(world, found))
+    share = {group: np.sum(counts, axis=0)[0] / np.sum(counts, axis=0)[1] for group, counts in inside.items()}
+    assert share["free"] >= 0.85
+    assert share["touched"] >= 0.75, share
