@@ -26,6 +26,7 @@ from models.season import (
     felt,
     new_fault,
     reliability,
+    self_audit,
     setup_target,
     trend,
     week,
@@ -198,6 +199,12 @@ PLAN: tuple[Step, ...] = (
          "academy.drill_dose", "academy.note", "academy.swing", "academy.metric", "academy.fault",
          *_WHOSE_BAND),
         drill, lambda run: drill.drill_rows(run.writer), build_only=True,
+    ),
+    Step(
+        ("season.self_audit",),
+        ("season.session_metric", "academy.metric", "academy.session", "academy.swing",
+         "academy.swing_metric", *_WHOSE_BAND),
+        self_audit, lambda run: (self_audit.self_audit_rows(run.writer),), build_only=True,
     ),
     Step(("season.calibration",), (), reliability, lambda _run: (reliability.calibration_rows(),)),
     Step(

@@ -156,6 +156,16 @@ def trust(w) -> None:
             ]
         ),
     )  # fmt: skip
+    scored = {"season": SEASON, "made": date(2026, 3, 1)}
+    w.append(
+        "season.self_audit",
+        pl.DataFrame(
+            [
+                scored | {"kind": "change", "claims": 23, "borne_out": 21, "expected": 20.4, "by_chance": 11.5},
+                scored | {"kind": "next_visit", "claims": 240, "borne_out": 214, "expected": 216.0, "by_chance": None},
+            ]
+        ),
+    )
     seen = {"season": SEASON, "n": 30, "agree_pct": 80.0, "kappa_lo": 0.3, "kappa_hi": 0.8, "seen_and_measured": 10,
             "seen_only": 2, "measured_only": 4, "neither": 14}  # fmt: skip
     w.append(

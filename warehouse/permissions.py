@@ -17,6 +17,7 @@ _STAFF_ONLY = {
     "season.drill_effect",
     "season.drill_group",
     "season.calibration",
+    "season.self_audit",
     "season.signal_week",
 }
 _BY_STUDENT = {

@@ -36,6 +36,11 @@ def calibration(reader: Reader) -> pl.DataFrame:
     return reader.sql("SELECT * FROM calibration")
 
 
+def self_audit(reader: Reader, season: str) -> pl.DataFrame:
+    """What was claimed on the first of each month, and what the visits since say of it, in order of time."""
+    return reader.sql("SELECT * FROM self_audit WHERE season = ? ORDER BY made, kind", [season])
+
+
 def eye_plate(reader: Reader, season: str, coach: str | None) -> pl.DataFrame:
     """One row per fault in swing order: what was seen against what was measured, of a coach or of all."""
     rows = reader.sql(

@@ -17,6 +17,7 @@ NBSP = "\u00a0"
 THINGS = {
     "check": mark_plural("{n} check", "{n} checks"),
     "clean_swing": mark_plural("{n} clean swing", "{n} clean swings"),
+    "change": mark_plural("{n} change", "{n} changes"),
     "finding": mark_plural("{n} change or new fault", "{n} changes and new faults"),
     "coach": mark_plural("{n} coach", "{n} coaches"),
     "combination": mark_plural("{n} combination", "{n} combinations"),
@@ -44,6 +45,7 @@ THINGS = {
     "student": mark_plural("{n} student", "{n} students"),
     "swing": mark_plural("{n} swing", "{n} swings"),
     "swing_or_delivery": mark_plural("{n} swing or delivery", "{n} swings and deliveries"),
+    "value": mark_plural("{n} value", "{n} values"),
     "visit": mark_plural("{n} visit", "{n} visits"),
     "time": mark_plural("{n} time", "{n} times"),
     "week": mark_plural("{n} week", "{n} weeks"),

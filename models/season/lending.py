@@ -14,8 +14,8 @@ from models.season.importance import resampled
 from models.season.kernel import FLOATS
 from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
 
-# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads together with
-# heavy tails, since one may be quite unlike the others. Common practice, no source.
+# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads together
+# with heavy tails, since one may be quite unlike the others. Common practice, no source.
 APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
 TRIED = 960
 LEAST_EFFECTIVE = 20.0  # draws: with fewer, what is lent does not fit this academy

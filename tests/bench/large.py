@@ -20,6 +20,8 @@ from warehouse.store import Writer, writer
 from warehouse.tables import table_names
 
 ACADEMY_WIDE = {
+    "academy.metric", "academy.fault", "academy.season", "academy.drill", "academy.device", "academy.parameter",
+    "season.reliability", "season.calibration", "season.self_audit", "season.drill_effect", "season.drill_group", "season.signal_week",
     "academy.metric", "academy.fault", "academy.season", "academy.drill", "academy.device",
     "academy.device_check", "academy.device_accuracy", "academy.parameter",
     "season.reliability", "season.calibration", "season.drill_effect", "season.drill_group", "season.signal_week",

@@ -729,6 +729,7 @@ def test_what_is_about_nobody_is_for_everyone_and_what_is_of_the_academy_for_the
         "drill_effect",
         "drill_group",
         "calibration",
+        "self_audit",
         "signal_week",
     )
     names = {full.split(".")[1]: full for full in table_names()}

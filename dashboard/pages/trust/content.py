@@ -9,11 +9,14 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, listed, quoted, share
+from dashboard.text.numbers import count, joined, listed, number, on, quoted, share, short_day
 from dashboard.text.sentences import FEW_SWINGS
 from warehouse.access import Reader
+from warehouse.vocabulary import CHANGE, NEXT_VISIT
 
 ALL = "all"
+LEAST_CLAIMS = 10
+NARROWEST = 0.85  # of what was foreseen to nine in ten
 ENOUGH_SWINGS = 10
 NO_SEASON = mark(
     "No session has been measured in a season yet, so there is nothing to be sure of. Drop a delivery on the "
@@ -26,6 +29,32 @@ NO_RELIABILITY = mark(
 NO_CALIBRATION = mark("The calibration has not been run for this version; run: make calibration")
 NOTHING_TO_COMPARE = mark(
     "Nothing to compare yet: it takes lessons in which a coach noted a fault that the plate also judged."
+)
+NOTHING_SCORED = mark(
+    "Nothing to score yet: it takes changes called in this season, and visits in the weeks after them."
+)
+LASTED = mark(
+    "Of {changes} that were called Improving or Slipping by {day}, {lasted} have lasted. If the calls are "
+    "right, about {expected} should have; if nothing had changed, about {chance} would."
+)
+BY_CHANCE = mark(
+    "That is hardly better than chance: where a page says Improving or Slipping, measure again before you "
+    "act on it."
+)
+LASTED_TOO_SOON = mark(
+    "Too soon to say whether changes that were called Improving or Slipping last: {changes} so far, and it "
+    "takes {least}."
+)
+FORESEEN = mark(
+    "Of {values} measured on a student's next visit, {inside} lay inside the 90 % interval known beforehand; "
+    "about {expected} should."
+)
+TOO_NARROW = mark("Our intervals are too narrow here: a change is less sure than the pages say.")
+AUDIT_KEY = mark(
+    "What could be said on the first of a month is worked out again from the visits before it, and scored by "
+    "those since, on the core measures. A change has lasted when the student has since been nearer to the "
+    "new value than to the old one; each counts on the first of these days on which it was called. New "
+    "faults, drills and agreed aims are not scored."
 )
 RELIABILITY_KEY = mark(
     "The intraclass correlation is the share of the variation between session means that comes from "
@@ -98,7 +127,7 @@ def _advice(wanted: pl.Series) -> str:
 
 
 def in_short(reader: Reader, season: str) -> list[str]:
-    """How sure the answers are, in up to six plain sentences; what is not known yet is left out."""
+    """How sure the answers are, in up to seven plain sentences; what is not known yet is left out."""
     said = []
     family = next(iter(academy.reliability_families(reader, season)), None)
     if family is not None:
@@ -131,10 +160,61 @@ def in_short(reader: Reader, season: str) -> list[str]:
                 "those that changed by 4 smallest worthwhile changes, {power}."
             ).format(false=share(aims["aim_reached_of_no_change"]), power=share(aims.get("aim_of_4_reached")))
         )
+    audit = academy.self_audit(reader, season)
+    if (audit["kind"] == CHANGE).any():
+        said.append(_lasted(audit.filter(kind=CHANGE)))
     seen = academy.eye_plate(reader, season, None)
     if seen["kappa"].is_not_null().any():
         said.append(f"{eye_and_plate.finding(seen)}.")
     return said
+
+
+@kept
+def came_of_claims(reader: Reader, season: str) -> Section:
+    """What came of what the pages claimed earlier in the season."""
+    rows = nonempty(academy.self_audit(reader, season), _(NOTHING_SCORED))
+    said = (_lasted(rows.filter(kind=CHANGE)), _foreseen(rows.filter(kind=NEXT_VISIT)))
+    kinds = {CHANGE: _("Improving or Slipping"), NEXT_VISIT: _("Next visit inside its interval")}
+    table = pl.DataFrame(
+        [
+            {
+                _("By"): short_day(row["made"]),
+                _("Claim"): kinds[row["kind"]],
+                _("Claims"): row["claims"],
+                _("Borne out"): row["borne_out"],
+                _("If right"): number(row["expected"]),
+                _("If nothing changed"): number(row["by_chance"]),
+            }
+            for row in rows.iter_rows(named=True)
+        ]
+    )
+    file = _("what came of claims {season}").format(season=season)
+    return Section(table=(table, file), sentences=said, notes=(_(AUDIT_KEY),))
+
+
+def _lasted(rows: pl.DataFrame) -> str:
+    """How many called changes have lasted. `rows`: of changes alone."""
+    called, lasted = (int(rows[name].sum()) for name in ("claims", "borne_out"))
+    if called < LEAST_CLAIMS:
+        return _(LASTED_TOO_SOON).format(changes=count(called, "change"), least=LEAST_CLAIMS)
+    expected, chance = (float(rows[name].sum()) for name in ("expected", "by_chance"))
+    day = on(rows["made"].max())  # type: ignore[arg-type]
+    said = _(LASTED).format(
+        changes=count(called, "change"), lasted=lasted, day=day, expected=number(expected),
+        chance=number(chance),
+    )  # fmt: skip
+    return joined(said, _(BY_CHANCE) if lasted < (expected + chance) / 2 else None)
+
+
+def _foreseen(rows: pl.DataFrame) -> str:
+    """How many next visits came out as foreseen; nothing without enough. `rows`: of next visits alone."""
+    visits, inside = (int(rows[name].sum()) for name in ("claims", "borne_out"))
+    if visits < LEAST_CLAIMS:
+        return ""
+    said = _(FORESEEN).format(
+        values=count(visits, "value"), inside=inside, expected=number(float(rows["expected"].sum()))
+    )
+    return joined(said, _(TOO_NARROW) if inside < NARROWEST * visits else None)
 
 
 @kept

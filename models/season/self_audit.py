@@ -1,0 +1,164 @@
+"""What was claimed, scored by what came since: calls of change that last, and next visits that were foreseen.
+
+Visits are kept as they were delivered, so what the pages could say on the first of a month is made again from
+the visits before that day alone, with a fit of these alone. What it is scored by are the visits from then on.
+"""
+
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date, timedelta
+from os import cpu_count
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from models.season.agreed_line import session_variances
+from models.season.cells import (
+    BASELINE,
+    KEY,
+    LEAST_DAYS,
+    LEAST_SESSIONS,
+    CellKey,
+    Parameter,
+    arrange_as_fitted,
+    baseline,
+    draws_of,
+    known_rows,
+)
+from models.season.judgement import Bands, judge_change, mixture_quantile
+from models.season.kernel import FLOATS
+from models.season.mixed import line_ends, lines
+from models.season.trend import fit_season
+from models.sql import query
+from warehouse.store import Writer
+from warehouse.tables import columns
+from warehouse.vocabulary import CHANGE, IMPROVING, NEXT_VISIT, SLIPPING
+
+MONTHS_BACK, LEAST_SINCE = 3, timedelta(days=14)
+INSIDE, HALF = 0.90, 0.5
+SCORED = {
+    **dict.fromkeys((*KEY, "student", "label"), pl.String), "made": pl.Date,
+    **dict.fromkeys(("half_way", "since", "chance", "lo", "hi", "next"), pl.Float64),
+    **dict.fromkeys(("lasted", "foreseen"), pl.Boolean),
+}  # fmt: skip
+
+
+def self_audit_rows(writer: Writer) -> pl.DataFrame:
+    """Rows of season.self_audit: the newest season's core metrics, on the last firsts of a month.
+
+    Metrics of which many swings have one value are left out: what matters in them is set by every swing.
+    """
+    newest = writer.sql(f"SELECT max(day) FROM season.session_metric WHERE {BASELINE}").item()
+    if newest is None:
+        return pl.DataFrame(schema=columns("season.self_audit"))
+    rows = baseline(
+        writer.sql(
+            f"SELECT * FROM season.session_metric WHERE {BASELINE} AND season = "
+            f"(SELECT arg_max(season, day) FROM season.session_metric WHERE {BASELINE}) "
+            "AND metric IN (SELECT metric FROM academy.metric WHERE core)"
+        )
+    ).join(writer.sql(query("season.least_change")), on=KEY, how="anti", maintain_order="left")
+    better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
+    bands = Bands.read(writer)
+    scored = [scored_claims(rows, made, better, bands) for made in days_of_claims(newest)]
+    return audited(pl.concat([pl.DataFrame(schema=SCORED), *scored]))
+
+
+def days_of_claims(newest: date) -> list[date]:
+    """The last firsts of a month with a fortnight after them, the earliest first."""
+    day, found = (newest - LEAST_SINCE).replace(day=1), []
+    for _ in range(MONTHS_BACK):
+        found.append(day)
+        day = (day - timedelta(days=1)).replace(day=1)
+    return found[::-1]
+
+
+def audited(scored: pl.DataFrame) -> pl.DataFrame:
+    """How many claims of each day and kind there were, how many were borne out, and how many should be.
+
+    A change counts once, on the day it was first called. If nothing changed, the visits since would lie on
+    either side of half-way equally often.
+    """
+    calls = scored.filter(pl.col("label").is_in([IMPROVING, SLIPPING])).sort("made")
+    first = calls.unique([*KEY, "student", "label"], keep="first", maintain_order=True)
+    kinds = (
+        (CHANGE, first, pl.col("lasted"), pl.col("chance").mean(), pl.lit(HALF)),
+        (NEXT_VISIT, scored, pl.col("foreseen"), pl.lit(INSIDE), pl.lit(None, pl.Float64)),
+    )
+    parts = [
+        rows.group_by("season", "made").agg(
+            kind=pl.lit(kind), claims=pl.len().cast(pl.Int32), borne_out=borne_out.sum().cast(pl.Int32),
+            expected=expected * pl.len(), by_chance=by_chance * pl.len(),
+        )
+        for kind, rows, borne_out, expected, by_chance in kinds
+    ]  # fmt: skip
+    return pl.concat(parts).select(columns("season.self_audit").keys()).sort("season", "made", "kind")
+
+
+def scored_claims(rows: pl.DataFrame, made: date, better: Mapping[str, str], bands: Bands) -> pl.DataFrame:
+    """What could be said on the day `made` of every student and metric, and what the visits since say of it.
+
+    `rows` from `cells.baseline`. Columns SCORED: the label; the value half-way of the change, the mean since
+    and the chance that it lies beyond; the 90 % interval of the next visit's mean, and that mean.
+    """
+    before = rows.filter(pl.col("day") < made)
+    fits = fit_season(before)
+    cells = known_rows(rows, fits).partition_by(KEY, as_dict=True, maintain_order=True)
+    chosen = [((s, f, m), cell) for (s, f, m), cell in cells.items() if (s, f, m) in fits]
+
+    def one(of: tuple[CellKey, pl.DataFrame]) -> pl.DataFrame:
+        key, cell = of
+        return _scored(cell, made, fits[key], better.get(key[2], "none"), bands)
+
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        found = list(threads.map(one, chosen))
+    return pl.concat([pl.DataFrame(schema=SCORED), *found])
+
+
+def _scored(cell_rows: pl.DataFrame, made: date, fit: Parameter, better: str, bands: Bands) -> pl.DataFrame:
+    """`scored_claims` of one cell: students with enough sessions before the day and one since."""
+    earlier = pl.col("day") < made
+    enough = (pl.col("session").filter(earlier).n_unique().over("student") >= LEAST_SESSIONS) & (
+        pl.col("day").filter(earlier).max().over("student")
+        >= pl.col("day").min().over("student") + pl.duration(days=LEAST_DAYS)
+    )
+    rows = cell_rows.filter(enough, (pl.col("day") >= made).any().over("student"))
+    if rows.is_empty():
+        return pl.DataFrame(schema=SCORED)
+    then, since = rows.filter(earlier), rows.filter(~earlier)
+    cell, later, posterior = (
+        arrange_as_fitted(then, fit).cell,
+        arrange_as_fitted(since, fit).cell,
+        draws_of(fit),
+    )
+    last, first = cell.offsets[1:] - 1, later.offsets[:-1]
+
+    def per(values: FLOATS) -> FLOATS:
+        """(S, …): means over each student's rows since."""
+        return np.stack([part.mean(axis=0) for part in np.split(values, later.offsets[1:-1])])
+
+    visits = np.diff(later.offsets)
+    swing = cell.error[last] * then["n"].to_numpy()[last]
+    swings = since["n"].to_numpy().astype(np.float64)
+    at = np.stack([later.x[first], per(later.x)], axis=1)  # the next visit, all since
+    level, unsure = lines(cell, posterior, np.ascontiguousarray(at[:, :, 1]), at)
+    day = session_variances(cell, posterior, last)
+    ends = line_ends(cell, posterior, last)
+    whose = then.group_by("metric", "season", "student", "club_family", maintain_order=True).agg(
+        pl.col("day").last()
+    )
+    judged = judge_change(ends, better, [bands.of(*key) for key in whose.iter_rows()], fit["worthwhile"])
+    offsets = posterior.gammas[:, 2:].mean(axis=0)
+    half_way = ends.mean(ends.start) + judged.change / 2 + (at[:, 1, 2:] - cell.x[last, 2:]) @ offsets
+    side, mean = np.sign(judged.change), per(later.y)
+    sd = np.sqrt(unsure[:, :, 1] + day / visits + swing * per(1 / swings) / visits)
+    chance = ends.mean(special.ndtr(side * (level[:, :, 1] - half_way) / sd))
+    sd = np.sqrt(unsure[:, :, 0] + day + swing / swings[first])
+    lo, hi = (mixture_quantile(level[:, :, 0], sd, q, ends.mean) for q in (0.05, 0.95))
+    following = later.y[first]
+    return whose.select(
+        *KEY, "student", label=pl.Series(judged.label, dtype=pl.String), made=pl.lit(made),
+        half_way=half_way, since=mean, chance=chance, lo=lo, hi=hi, next=following,
+        lasted=side * (mean - half_way) > 0, foreseen=(lo <= following) & (following <= hi),
+    )  # fmt: skip
