@@ -14,7 +14,7 @@ from models.season.importance import resampled
 from models.season.kernel import FLOATS
 from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
 
-# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads together
+# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads at once
 # with heavy tails, since one may be quite unlike the others. Common practice, no source.
 APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
 TRIED = 960

@@ -20,12 +20,10 @@ from warehouse.store import Writer, writer
 from warehouse.tables import table_names
 
 ACADEMY_WIDE = {
-    "academy.metric", "academy.fault", "academy.season", "academy.drill", "academy.device", "academy.parameter",
-    "season.reliability", "season.calibration", "season.self_audit", "season.drill_effect", "season.drill_group", "season.signal_week",
     "academy.metric", "academy.fault", "academy.season", "academy.drill", "academy.device",
     "academy.device_check", "academy.device_accuracy", "academy.parameter",
     "season.reliability", "season.calibration", "season.drill_effect", "season.drill_group", "season.signal_week",
-    "season.eye_plate",
+    "season.eye_plate", "season.self_audit",
 }  # fmt: skip
 NOBODYS = {  # rows of no student are not copied
     "academy.band": "student IS NULL",
