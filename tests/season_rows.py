@@ -161,8 +161,16 @@ def trust(w) -> None:
         "season.self_audit",
         pl.DataFrame(
             [
-                scored | {"kind": "change", "claims": 23, "borne_out": 21, "expected": 20.4, "by_chance": 11.5},
-                scored | {"kind": "next_visit", "claims": 240, "borne_out": 214, "expected": 216.0, "by_chance": None},
+                scored
+                | {"kind": "change", "claims": 23, "borne_out": 21, "expected": 20.4, "by_chance": 11.5},
+                scored
+                | {
+                    "kind": "next_visit",
+                    "claims": 240,
+                    "borne_out": 214,
+                    "expected": 216.0,
+                    "by_chance": None,
+                },
             ]
         ),
     )
