@@ -7,7 +7,7 @@ thing may move both. Putting, other paces than full and swings without a ball re
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from models.season.estimation import holm
 from models.season.kernel import FLOATS
@@ -100,6 +100,6 @@ def _link(own: pl.DataFrame) -> tuple[int, float, float, float, float]:
     if not (np.isfinite(slope) and se > 0):
         return nothing
     sd = float(np.sqrt(x @ x / (x.size - lost)))
-    half = float(stats.t.ppf(0.95, freedom)) * se
-    p = float(2 * stats.t.sf(abs(slope) / se, freedom))
+    half = float(special.stdtrit(freedom, 0.95)) * se
+    p = float(2 * special.stdtr(freedom, -abs(slope) / se))
     return sessions, slope * sd, (slope - half) * sd, (slope + half) * sd, p

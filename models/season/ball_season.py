@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from models.season.ball import LEAST_SESSIONS, MOST_Q, within_slope
 from models.season.estimation import q_of_p
@@ -49,9 +49,9 @@ def session_balls(shots: pl.DataFrame) -> pl.DataFrame:
         n, mean, sd = (own[name].to_numpy().astype(float) for name in ("n", "mean", "sd"))
         tail = (1 - SURE) / 2
         if is_spread:
-            lo, hi = (sd * np.sqrt((n - 1) / stats.chi2.ppf(p, n - 1)) for p in (1 - tail, tail))
+            lo, hi = (sd * np.sqrt((n - 1) / special.chdtri(n - 1, p)) for p in (tail, 1 - tail))
         else:
-            half = stats.t.ppf(1 - tail, n - 1) * sd / np.sqrt(n)
+            half = special.stdtrit(n - 1, 1 - tail) * sd / np.sqrt(n)
             lo, hi = mean - half, mean + half
         rows = own.with_columns(
             outcome=pl.lit(outcome), value=pl.Series(sd if is_spread else mean, dtype=pl.Float64),
@@ -106,8 +106,8 @@ def _line(own: pl.DataFrame) -> tuple[Any, ...]:
     slope, se, freedom = within_slope(days - days.mean(), value - value.mean(), lost=1)
     if not (np.isfinite(slope) and se * days[-1] > 1e-9 * abs(value.mean())):  # they all lie on one line
         return nothing
-    span, half = days[-1], float(stats.t.ppf(0.5 + SURE / 2, freedom)) * se
+    span, half = days[-1], float(special.stdtrit(freedom, 0.5 + SURE / 2)) * se
     first = float(value.mean() - slope * days.mean())
-    p = float(2 * stats.t.sf(abs(slope) / se, freedom))
+    p = float(2 * special.stdtr(freedom, -abs(slope) / se))
     change = slope * span
     return (own.height, first, first + change, change, (slope - half) * span, (slope + half) * span, p)

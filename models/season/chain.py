@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from models.samples import temporary
 from models.season.by_eye import looked_for, nudge_rows, saw_rows
@@ -200,7 +200,7 @@ def compared(
     _, cov = clustered((earlier - (a / n)[at])[:, None], later - (m / n)[at], owner)
     near1, near0 = (n1 * share1 + 1) / (n1 + 2), (n0 * share0 + 1) / (n0 + 2)
     floor = near1 * (1 - near1) / (n1 + 2) + near0 * (1 - near0) / (n0 + 2)
-    half = float(stats.t.ppf(0.95, own.size - 1) * np.sqrt(max(float(cov[0, 0]), floor)))
+    half = float(special.stdtrit(own.size - 1, 0.95) * np.sqrt(max(float(cov[0, 0]), floor)))
     difference = share1 - share0
     return Association(
         own.size, n1, n0, share1, share0, difference,
@@ -227,7 +227,13 @@ def p_by_chance(n: NDArray[np.intp], a: NDArray[np.intp], m: NDArray[np.intp], b
 def _overlap(n: int, a: int, m: int) -> tuple[int, FLOATS]:
     """The least overlap of a and m among n, and the chance of it and of each greater one."""
     low, high = max(0, a + m - n), min(a, m)
-    return low, np.asarray(stats.hypergeom.pmf(np.arange(low, high + 1), n, a, m))
+    both = np.arange(low, high + 1)
+    return low, np.exp(_log_ways(a, both) + _log_ways(n - a, m - both) - _log_ways(n, m))
+
+
+def _log_ways(n: int, k: NDArray[np.integer] | int) -> FLOATS:
+    """The logarithm of the number of ways to choose k of n."""
+    return np.asarray(-np.log(n + 1) - special.betaln(n - k + 1, k + 1))
 
 
 def judged(rows: pl.DataFrame, chains: Sequence[Chain]) -> pl.DataFrame:

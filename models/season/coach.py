@@ -13,7 +13,7 @@ from datetime import date
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from models.season.cells import BASELINE, baseline, known_rows, stored_fits
 from models.season.estimation import jackknife_variance
@@ -101,7 +101,7 @@ def _season_rows(
 def figures(found: CoachGains, k: int) -> dict[str, float]:
     """One coach's figures; lo80 … hi95 is where the gains of equal coaches would lie at that precision."""
     overall, se = found.overall, found.raw_se[k]
-    half80, half95 = (stats.t.ppf(p, found.freedom) * se for p in (0.9, 0.975))
+    half80, half95 = (special.stdtrit(found.freedom, p) * se for p in (0.9, 0.975))
     figures = {
         "gain": found.gain[k], "gain_lo": found.lo[k], "gain_hi": found.hi[k], "gain_se": found.se[k],
         "overall": overall, "raw": found.raw[k], "raw_se": se, "lo80": overall - half80,

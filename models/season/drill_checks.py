@@ -1,7 +1,7 @@
 """A plain look at drills beside the season's model: the next session on this one."""
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from models.season.drill_data import LEAST_FIRST
 from models.season.drill_model import LEVEL, Design
@@ -32,6 +32,6 @@ def lagged_effects(design: Design, value: FLOATS) -> dict[str, tuple[float, floa
     clusters = np.unique(owner[now]).size
     found = {}
     for place, k in enumerate(reach, start=2):
-        half = float(stats.t.ppf(LEVEL, clusters - 1) * np.sqrt(cov[place, place]))
+        half = float(special.stdtrit(clusters - 1, LEVEL) * np.sqrt(cov[place, place]))
         found[design.doses.drills[k]] = (float(gamma[place]), gamma[place] - half, gamma[place] + half)
     return found

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from models.season.cells import WORTHWHILE, add_independent, arrange
 from models.season.drill_data import FAULT, Aim, Doses, count_doses, dose_columns, keenness_columns, points
@@ -172,8 +172,8 @@ def effect(found: Fit, weights: FLOATS, given: int, level: float = LEVEL) -> Eff
     integrated = float(weights @ found.cov @ weights)
     se = max(integrated, jackknife_variance(found.without @ weights)) ** 0.5
     freedom = max(given - 2, 1)
-    half = float(stats.t.ppf(level, freedom)) * se
-    return Effect(value, se, value - half, value + half, float(stats.t.sf(abs(value) / se, freedom)))
+    half = float(special.stdtrit(freedom, level)) * se
+    return Effect(value, se, value - half, value + half, float(special.stdtr(freedom, -abs(value) / se)))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from models.season.kernel import FLOATS
 
@@ -177,9 +177,10 @@ def _crossing(edge: float, at: FLOATS, weight: FLOATS, step: float, allowed: flo
 def false_discovery(p: FLOATS) -> FLOATS:
     """The q of each two-sided p, NaN where p is NaN. Source: Benjamini & Hochberg 1995, J R Stat Soc B 57."""
     q = np.full(p.shape, np.nan)
-    known = np.isfinite(p)
-    if known.any():
-        q[known] = stats.false_discovery_control(p[known])
+    known = np.flatnonzero(np.isfinite(p))
+    falling = known[np.argsort(p[known])[::-1]]
+    rank = np.arange(known.size, 0, -1)
+    q[falling] = np.minimum.accumulate(np.minimum(p[falling] * known.size / rank, 1.0))
     return q
 
 

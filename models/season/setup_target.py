@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from models.swing.conditioning import heel_share_from_along
 from warehouse.store import Writer
@@ -86,7 +86,7 @@ def median_interval(values: ArrayLike, sure: float = SURE) -> tuple[float, float
     """
     x = np.sort(np.asarray(values, dtype=float))
     n = x.size
-    k = max(int(stats.binom.ppf((1 - sure) / 2, n, 0.5)), 1)
+    k = max(int(np.searchsorted(special.bdtr(np.arange(n + 1), n, 0.5), (1 - sure) / 2)), 1)
     while k > 1 and _holds(n, k) < sure:
         k -= 1
     wider, narrower = _holds(n, k), _holds(n, k + 1)
@@ -101,4 +101,4 @@ def median_interval(values: ArrayLike, sure: float = SURE) -> tuple[float, float
 
 def _holds(n: int, k: int) -> float:
     """How likely the k-th lowest and k-th highest of n values have the median between them."""
-    return float(1 - 2 * stats.binom.cdf(k - 1, n, 0.5))
+    return float(1 - 2 * special.bdtr(k - 1, n, 0.5))

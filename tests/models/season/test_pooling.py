@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
 
@@ -76,3 +77,9 @@ def test_variances_are_never_negative_where_all_but_one_value_are_explained_exac
     y[np.flatnonzero(groups[:, 1])[0]] = -6.0
     variances = np.diag(clustered(np.column_stack([np.ones(114), groups[:, 1:]]), y, owner)[1])
     assert (variances >= 0).all()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_false_discovery_equals_scipys_whatever_the_order_and_the_ties(seed):
+    p = np.round(np.random.default_rng(seed).beta(0.5, 1, 40), 1 + seed)
+    assert false_discovery(p) == pytest.approx(stats.false_discovery_control(p), rel=1e-12)
