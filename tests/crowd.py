@@ -189,11 +189,12 @@ def serving(home: Home, log: Path) -> Iterator[str]:
             server.send_signal(signal.SIGTERM)
 
 
-def look_together(demo: Path, folder: Path, viewers: int, waves: int) -> Crowd:
+def look_together(demo: Path, folder: Path, viewers: int, waves: int, enough_s: float = 0.0) -> Crowd:
     """Waves of viewers over every page of the demo's head coach, the first on a server that just started.
 
     Each wave comes while a session is being loaded and published. Then each page is opened alone, which says
     what the others should have been given. `demo`: a demo academy; it is copied, as the loader writes to it.
+    A page's processor time is the least of four rounds, or the first under `enough_s`.
     """
     home, visits, pages = Home(folder / "academy"), [], [page.path for page in PAGES]
     shutil.copytree(demo, home.path, symlinks=True)
@@ -204,12 +205,12 @@ def look_together(demo: Path, folder: Path, viewers: int, waves: int) -> Crowd:
             together = [(pages[(number + k) % len(pages)], {}) for k in range(viewers)]
             visits += wave(base, together, VISIT_LIMIT_S)
         alone = {page: wave(base, [(page, {})], ALONE_LIMIT_S)[0] for page in pages}
-        page_cpu_s = min(
-            _page_cpu_s(base, pages) for _ in range(4)
-        )  # a load may still publish, as if none was seen
+        rounds = []
+        while len(rounds) < 4 and min(rounds, default=enough_s) >= enough_s:
+            rounds.append(_page_cpu_s(base, pages))  # a load may still publish, as if none was seen
     publications = _number(current_name(home)) - _number(started_with)
     problems = [visit.problem(alone[visit.page]) for visit in visits]
-    return Crowd(visits, problems, health.max_s, publications, page_cpu_s)
+    return Crowd(visits, problems, health.max_s, publications, min(rounds))
 
 
 def _page_cpu_s(base: str, pages: Sequence[str]) -> float:

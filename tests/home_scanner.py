@@ -155,7 +155,9 @@ def _duckdb_parts(data: bytes, wal: bytes) -> Iterator[tuple[str, bytes]]:
                 yield from _table_parts(
                     listing, db.sql(f"FROM {listing}() WHERE NOT internal").to_arrow_table()
                 )
-            named = "SELECT schema_name, table_name FROM duckdb_tables()"
+            named = (
+                "SELECT schema_name, table_name FROM duckdb_tables() WHERE estimated_size > 0"  # has had rows
+            )
             for schema, table in db.execute(named).fetchall():
                 name = ".".join('"' + part.replace('"', '""') + '"' for part in (schema, table))
                 yield from _table_parts(f"table {schema}.{table}", db.sql(f"FROM {name}").to_arrow_table())
@@ -291,7 +293,7 @@ def remains(
     as they are, also in the memory of columns of numbers. Names of files and folders count as content.
     """
     wanted = _Wanted(texts, codes, byte_strings)
-    found = set()
+    found, inside = set(), {}  # what is in a file, by its bytes: what is published is a copy of the warehouse
     for path in sorted(home.rglob("*")):
         name = path.relative_to(home).as_posix()
         found |= {(f"name of {name}", what) for what in wanted.in_bytes(path.name.encode())}
@@ -300,5 +302,8 @@ def remains(
         elif path.is_file():
             logs = (path.with_name(f"{path.name}{end}") for end in (".wal", "-wal"))
             wal = b"".join(log.read_bytes() for log in logs if log.is_file())
-            found |= set(_scan(path.read_bytes(), wanted, name, wal))
+            data = path.read_bytes()
+            if (data, wal) not in inside:
+                inside[data, wal] = set(_scan(data, wanted, "", wal))
+            found |= {(name + where, what) for where, what in inside[data, wal]}
     return sorted(found)

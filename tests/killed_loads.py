@@ -1,4 +1,4 @@
-"""Loads killed at random moments, each followed by a plain load, in children of a process that has all imported.
+"""Loads killed at moments spread over them, each followed by a plain load, in children of a process that has all imported.
 
 Run as a script: `python tests/killed_loads.py FOLDER SEED LANDINGS WHOLE`; prints one JSON object. LANDINGS
 kills fall into the landing and publishing of a load, WHOLE ones also into its reducing and answering, which
@@ -174,8 +174,8 @@ def main(base: Path, seed: int, landings: int, wholes: int) -> None:
     started, moments, found = time.monotonic(), random.Random(seed), {}
     for name, run, kills in (("landing", land, landings), ("whole", whole, wholes)):
         kind = Round(base, run)
-        for _ in range(kills):
-            kind.kill(moments.uniform(0, kind.length))
+        for number in range(kills):  # one in each of as many equal parts of the load
+            kind.kill((number + moments.random()) / kills * kind.length)
         found[name] = {
             "kills": kills, "ended_before": kind.late, "differ": kind.differ, "load_s": round(kind.length, 3)
         }  # fmt: skip

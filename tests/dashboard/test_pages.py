@@ -30,9 +30,20 @@ NAMING = (
 STAFF = ("h01", "c01", "c02")
 
 
-@pytest.mark.parametrize("kind", ["full", "one_session", "empty"])
+# Where nobody was measured, one coach is like the other, and so are the two grown-up students.
+ALIKE_WHEN_EMPTY = ("c02", "s03")
+
+
+@pytest.mark.parametrize(
+    ("person", "kind"),
+    [
+        (person, kind)
+        for person in PEOPLE
+        for kind in ("full", "one_session", "empty")
+        if kind != "empty" or person not in ALIKE_WHEN_EMPTY
+    ],
+)
 @pytest.mark.parametrize("path", PAGES)
-@pytest.mark.parametrize("person", PEOPLE)
 def test_every_page_opens_for_every_role_without_an_exception(visit, kind, path, person):
     at = visit(kind, path, person)
     assert [e.message for e in at.exception] == []

@@ -28,7 +28,7 @@ from warehouse.links import make_link, read_link
 from warehouse.store import open_snapshot
 
 ACADEMIES = int(
-    os.environ.get("FORGOTTEN_ACADEMIES", "10")
+    os.environ.get("FORGOTTEN_ACADEMIES", "6")
 )  # 50 take minutes; tests/FIGURES.md has the result
 
 

@@ -16,7 +16,7 @@ from command import underfoot_command
 from warehouse.home import Home
 from warehouse.store import open_snapshot
 
-SLOW = settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+SLOW = settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 SEEDS = st.integers(0, 10_000)
 MASSES = st.floats(35, 130)
 RATES = st.sampled_from([125.0, 200.0, 250.0, 500.0])

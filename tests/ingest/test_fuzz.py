@@ -1,4 +1,4 @@
-"""2,000 mutated deliveries through every reader: one sentence or a sound session, never anything else."""
+"""Hundreds of mutated deliveries through every reader: one sentence or a sound session, never anything else."""
 
 import json
 import os
@@ -19,12 +19,13 @@ from warehouse.errors import Refused
 from warehouse.store import writer
 
 TESTS = Path(__file__).parents[1]
-DELIVERIES, RECORDINGS, SEED = 2000, 60, 20260501
+DELIVERIES = int(os.environ.get("FUZZED_DELIVERIES", "1000"))  # tests/PROMISES.md has the result of 2,000
+RECORDINGS, SEED = DELIVERIES // 33, 20260501
 
 
 @pytest.mark.slow
-def test_two_thousand_mutated_deliveries_end_in_a_sentence_or_a_whole_session(tmp_path):
-    """About a minute and a half of one core; bytes flipped, cut, doubled, moved, replaced; every reader."""
+def test_mutated_deliveries_end_in_a_sentence_or_a_whole_session(tmp_path):
+    """Most of a minute of one core; bytes flipped, cut, doubled, moved, replaced; every reader."""
     ran = subprocess.run(
         [
             sys.executable,
@@ -46,8 +47,8 @@ def test_two_thousand_mutated_deliveries_end_in_a_sentence_or_a_whole_session(tm
     assert len(found["by_kind"]) == 20
     assert found["slowest_read_s"] < 10
     assert max(found["peak_mb"], found["peak_child_mb"]) < 1000
-    assert found["outcomes"]["accepted"] > 100  # the mutants are near enough to what is right
-    assert found["outcomes"]["refused"] > 500
+    assert found["outcomes"]["accepted"] > DELIVERIES / 20  # the mutants are near enough to what is right
+    assert found["outcomes"]["refused"] > DELIVERIES / 4
 
 
 CELLS = st.one_of(

@@ -1,4 +1,4 @@
-"""SIGKILL at 200 random moments of a load: a plain load after each ends in the tables of an undisturbed one."""
+"""SIGKILL at moments all over a load: a plain load after each ends in the tables of an undisturbed one."""
 
 import json
 import os
@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).parents[1]
-LANDINGS, WHOLE, SEED = 192, 8, 20260407
+KILLS = int(os.environ.get("KILLED_LOADS", "80"))  # 200 take minutes; tests/PROMISES.md has the result
+WHOLE, SEED = KILLS // 20, 20260407
 
 
 @pytest.fixture
@@ -25,15 +26,15 @@ def quick_disk(tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_a_load_killed_at_any_of_200_moments_is_finished_by_the_next(quick_disk):
-    """Some minutes of one core; the seed is fixed, the machine's pace is not."""
+def test_a_load_killed_at_moments_all_over_it_is_finished_by_the_next(quick_disk):
+    """About a minute of one core; the seed is fixed, the machine's pace is not."""
     ran = subprocess.run(
         [
             sys.executable,
             str(TESTS / "killed_loads.py"),
             str(quick_disk),
             str(SEED),
-            str(LANDINGS),
+            str(KILLS - WHOLE),
             str(WHOLE),
         ],
         capture_output=True,
@@ -45,8 +46,8 @@ def test_a_load_killed_at_any_of_200_moments_is_finished_by_the_next(quick_disk)
     assert ran.returncode == 0, ran.stderr[-2000:]
     found = json.loads(ran.stdout.splitlines()[-1])
     print(found)
-    assert found["landing"]["kills"] + found["whole"]["kills"] == 200
+    assert found["landing"]["kills"] + found["whole"]["kills"] == KILLS
     assert found["landing"]["differ"] == found["whole"]["differ"] == []
     # The moments are drawn within one load's time as it was at first; on a machine that grows quieter more
-    # loads end before theirs. At the least fifty must have been killed at work.
-    assert found["landing"]["ended_before"] + found["whole"]["ended_before"] <= 150
+    # loads end before theirs. At the least a quarter must have been killed at work.
+    assert found["landing"]["ended_before"] + found["whole"]["ended_before"] <= KILLS * 3 / 4

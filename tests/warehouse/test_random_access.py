@@ -155,19 +155,33 @@ def academy_of(seed):
     return made.random_academy(random.Random(seed))
 
 
+@pytest.fixture(scope="module")
+def snapshots(tmp_path_factory):
+    """The published snapshot of a seed's academy, made once: its rows are only read."""
+    made_of = {}
+
+    def of(seed):
+        if seed not in made_of:
+            academy = academy_of(seed)
+            home = builders.make_home(
+                tmp_path_factory.mktemp("random") / "academy",
+                f'name = "A"\ntime_zone = "{academy.time_zone}"\n[device.mat]\nkind = "pressure_mat"\n',
+            )
+            connection = duckdb.connect()
+            make_tables(connection)
+            fill(connection, academy)
+            made_of[seed] = Snapshot(home, "random", connection)
+        return made_of[seed]
+
+    yield of
+    for snapshot in made_of.values():
+        snapshot.close()
+
+
 @pytest.fixture
-def published(tmp_path, request):
+def published(snapshots, request):
     """A random academy as it is, and as a published snapshot."""
-    academy = academy_of(request.param)
-    home = builders.make_home(
-        tmp_path / "academy",
-        f'name = "A"\ntime_zone = "{academy.time_zone}"\n[device.mat]\nkind = "pressure_mat"\n',
-    )
-    connection = duckdb.connect()
-    make_tables(connection)
-    fill(connection, academy)
-    yield academy, Snapshot(home, "random", connection)
-    connection.close()
+    return academy_of(request.param), snapshots(request.param)
 
 
 def seen(academy, viewer, day):
