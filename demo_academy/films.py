@@ -79,7 +79,10 @@ def write_film(
         stream.width, stream.height, stream.pix_fmt = look.width, look.height, "yuv420p"
         stream.thread_count = 1
         stream.time_base = stream.codec_context.time_base = TICK
-        noise = [rng.normal(0, look.noise, (look.height, look.width, 1)).astype(np.int16) for _ in range(5)]
+        noise = [
+            np.repeat(rng.normal(0, look.noise, (look.height, look.width, 1)).astype(np.int16), 3, axis=2)
+            for _ in range(5)
+        ]
         for n, at in enumerate(times):
             shake = rng.normal(0, look.jitter_px, 2)
             moments = at + np.linspace(-0.5, 0.5, 5) * look.exposure / shot.fps
@@ -88,7 +91,7 @@ def write_film(
             picture = _exposed(backdrop, float(at), places, shot, look, shake)
             if look.soft_px > 0:
                 picture = cv2.GaussianBlur(picture, (0, 0), look.soft_px)
-            picture = np.clip(picture + noise[n % 5], 0, 255).astype(np.uint8)
+            picture = cv2.add(picture, noise[n % 5], dtype=cv2.CV_8U)  # from 0 to 255, as it saturates
             frame = av.VideoFrame.from_ndarray(picture, format="bgr24")
             frame.pts, frame.time_base = round(float(at) / TICK), TICK
             container.mux(stream.encode(frame))
@@ -114,10 +117,12 @@ def _exposed(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Lo
     ground[int(0.45 * look.height) :] = backdrop[int(0.45 * look.height) :, 40 : 40 + look.width]
     shift = np.array([[1, 0, shake[0]], [0, 1, shake[1]]])
     ground = cv2.warpAffine(ground, shift, (look.width, look.height), borderMode=cv2.BORDER_REPLICATE)
-    total = np.zeros(ground.shape, dtype=np.uint16)
     scale = shot.scale * look.width / 1280.0
+    box = _box(places, scale, shot, look)
+    total = np.zeros(ground[box].shape, dtype=np.uint16)
+    picture = ground.copy()
     for now in places:
-        picture = ground.copy()
+        picture[box] = ground[box]
         if look.body:
             _legs(picture, now, scale)
         for foot in (0, 2):
@@ -128,8 +133,20 @@ def _exposed(backdrop: Array, at: float, places: Array, shot: ClipShot, look: Lo
             _tape(picture, now[foot], now[foot + 1], scale, look)
         if look.hidden is not None and look.hidden[1] <= at < look.hidden[2]:
             _bar(picture, places[0][POINTS.index(look.hidden[0])], scale)
-        total += picture
-    return (total // len(places)).astype(np.int16)
+        total += picture[box]
+    picture[box] = total // len(places)
+    return picture.astype(np.int16)
+
+
+def _box(places: Array, scale: float, shot: ClipShot, look: Look) -> tuple[slice, slice]:
+    """The rows and columns outside which nothing is drawn on the ground: the feet, and legs up to the top."""
+    around = 0.75 * (shot.shoe_mm + (look.shoe_width_mm or 0.0)) * scale
+    x, y = places[..., 0], places[..., 1]
+    left, right, top = x.min(), x.max(), y.min() - around
+    if look.body:  # legs lean toward the middle
+        left, right, top = min(left, look.width / 2), max(right, look.width / 2), 0
+    rows, columns = (top, y.max() + around), (left - around, right + around)
+    return slice(*(max(int(at), 0) for at in rows)), slice(*(max(int(at), 0) for at in columns))
 
 
 def _shoe(picture: Array, heel: Array, toe: Array, scale: float, look: Look) -> None:

@@ -9,6 +9,8 @@ import polars as pl
 import pytest
 
 import demo_academy
+from demo_academy import films
+from demo_academy.clips import ClipShot
 from demo_academy.faults import PLATE_FAULTS
 from demo_academy.people import NO_CONSENT, invent_students
 from demo_academy.write import invent_people, write_academy
@@ -114,3 +116,19 @@ def test_any_number_of_students_have_names_and_codes_of_their_own():
     assert NO_CONSENT not in {student.code for student in students}
     few = invent_students(np.random.default_rng(5), 10)
     assert all(len(student.name.split()) == 2 for student in few)
+
+
+@pytest.mark.parametrize("toes_right", [True, False])
+@pytest.mark.parametrize("view", ["down_line", "face_on"])
+@pytest.mark.parametrize(
+    "look",
+    [{}, {"body": True}, {"shoe_width_mm": 115.0}, {"hidden": ("lead_toe", 0.0, 1.0)}],
+    ids=["feet", "legs", "solid shoes", "a mark hidden"],
+)
+def test_all_of_a_picture_that_changes_is_drawn_anew_for_each_moment(monkeypatch, view, toes_right, look):
+    how, shot = films.Look(width=320, height=180, **look), ClipShot(60.0, 300.0, view, 0.95, toes_right)
+    places = films.mark_places(np.linspace(0, 150, 10).reshape(2, 5), shot, 440.0, 320)
+    ground = films._backdrop(how, np.random.default_rng(1))
+    drawn = films._exposed(ground, 0.5, places, shot, how, np.zeros(2))
+    monkeypatch.setattr(films, "_box", lambda *_: (slice(None), slice(None)))
+    assert np.array_equal(drawn, films._exposed(ground, 0.5, places, shot, how, np.zeros(2)))
