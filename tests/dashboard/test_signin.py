@@ -148,6 +148,7 @@ def test_a_refused_sign_in_is_in_the_access_log_once_a_visit(homes, visit, page_
     at = visit("real", "progress", "h01")
     told = "other@example.org is not named in this academy's sign-in list"
     assert told in page_text(at.run())
+    assert not at.exception
     (one,) = refusals(homes("real"))[len(before) :]
     assert one.pop("why").startswith(told)
     assert {
@@ -185,16 +186,27 @@ def test_whoevers_browser_was_let_in_signs_out_of_it_for_good(homes, visit, monk
     assert browsers.find(home, secret) is None
 
 
-def test_who_has_not_signed_in_sees_whose_pages_these_are_the_way_in_and_nothing_else(
-    homes, visit, page_text, monkeypatch
+@pytest.mark.parametrize("provider", [True, False])
+def test_who_has_not_signed_in_sees_the_way_in_and_nothing_else(
+    homes, visit, page_text, monkeypatch, provider
 ):
     sign_in(monkeypatch)
+    monkeypatch.setattr(signin, "_provider", lambda: provider)
     monkeypatch.setattr(SignedIn, "is_logged_in", False)
     at = visit("real", "students", "h01")
-    assert [title.value for title in at.title] == [homes("real").settings().name]
-    assert [button.label for button in at.button] == ["Sign in"]
+    assert [title.value for title in at.title] == [homes("real").settings().name] * provider
+    assert [button.label for button in at.button] == ["Sign in"] * provider
+    assert ("This browser is not signed in" in page_text(at)) is not provider
     assert "Farthest outside" not in page_text(at)
     assert not {"Sanna Test", "Sven Probe"} & set(page_text(at).splitlines())
+    assert not at.exception
+
+
+def test_a_demo_without_anyone_says_what_to_deliver(visit, page_text):
+    at = visit("nobody", "students", "h01")
+    assert "The roster is empty. Deliver people.csv first" in page_text(at)
+    assert "Look as" not in {box.label for box in at.sidebar.selectbox}
+    assert not at.exception
 
 
 def test_whoever_is_looked_as_next_starts_without_what_the_one_before_chose(monkeypatch):
@@ -221,6 +233,7 @@ def test_a_demo_with_anyone_else_in_it_shows_nothing_and_no_open_visit_reads_on(
     monkeypatch.setattr(invented, "people_digest", lambda _: "others")
     monkeypatch.setattr(readers._newest(homes("full")), "invented", {})  # as of a snapshot published since
     assert "people who are not the demo's" in page_text(at.run())
+    assert not at.exception
     assert "Sanna Test" not in page_text(at)
     with pytest.raises(AccessError, match="not the demo's"):
         reader.reader(homes("full"))
