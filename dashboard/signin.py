@@ -103,7 +103,7 @@ def let_in(home: Home, settings: Settings) -> Reader:
         why, page = str(refusal), PROGRESS if token else "Sign-in"
         role = "link" if token else None
         layout.once("refused", (page, why), lambda: access_log.refused(home, page, why, role=role))
-        layout.say(why)
+        layout.say(_(why))
         st.stop()
 
 

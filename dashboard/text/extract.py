@@ -2,7 +2,7 @@
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
 and from the rules the names and explanations of metrics, faults, signs and feelings; from advice.toml what
-a coach says of each fault.
+a coach says of each fault; and what is said of a link or an invitation that is not good.
 
 Each `<language>.po` gains the new messages, untranslated, and loses those that are gone; what it still lacks
 is printed. To begin a language, add an empty file of that name.
@@ -62,12 +62,27 @@ def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tup
             yield from ((0, "_", row[column], []) for column in columns if row.get(column))
 
 
+def of_refusals(
+    opened: BinaryIO, *_keywords: Any, **_options: Any
+) -> Iterator[tuple[int, str, Any, list[str]]]:
+    """The sentences a module keeps under a name: what whoever holds a bad link or invitation reads."""
+    for node in ast.parse(opened.read()).body:
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
+            said = node.value.value
+            if isinstance(said, str) and said.endswith("."):
+                yield node.lineno, "_", said, []
+
+
 def messages() -> Catalog:
     """Every message, without the lines it comes from: those would change at every edit."""
     found = Catalog()
     sources: dict[str, list[tuple[str, Any]]] = {
         "dashboard": [("**.py", of_code), ("**.html", "jinja2"), ("text/advice.toml", of_rules)],
-        "warehouse": [(f"**/{name}", of_rules) for name in RULES],
+        "warehouse": [
+            *((f"**/{name}", of_rules) for name in RULES),
+            ("browsers.py", of_refusals),
+            ("links.py", of_refusals),
+        ],
     }
     for folder, methods in sources.items():
         for _file, _line, message, *_more in extract_from_dir(ROOT / folder, methods, keywords=KEYWORDS):

@@ -1,6 +1,7 @@
 """The addresses that let a browser in: who may use them, from where, once, and what the browser then holds."""
 
 import asyncio
+import json
 from dataclasses import dataclass
 from http.cookies import SimpleCookie
 from urllib.parse import urlencode
@@ -10,6 +11,7 @@ from starlette.applications import Starlette
 
 import builders
 from dashboard import admitted, elements, entrance
+from dashboard.text import catalogue
 from warehouse import browsers
 from warehouse.errors import AccessError
 from warehouse.store import writer
@@ -91,8 +93,8 @@ def test_the_printed_address_signs_in_the_head_coach_or_who_was_named_once(site,
     answer = client().get("/start", params={"key": token})
     assert (answer.status_code, answer.headers["location"]) == (303, "/")
     cookie = answer.headers["set-cookie"].lower()
-    assert "httponly" in cookie
-    assert "samesite=lax" in cookie
+    assert {"httponly", "samesite=lax", "path=/", f"max-age={30 * 86_400}"} <= set(cookie.split("; "))
+    assert "secure" not in cookie
     assert looks_as(home, answer) == expected
     again = client().get("/start", params={"key": token})
     assert again.status_code == 403
@@ -131,6 +133,73 @@ def test_an_invitation_is_used_by_a_tap_and_not_by_a_look(site):
     assert looks_as(home, answer) == "c02"
     assert "already been used" in client().get("/invitation", params={"key": token}).text
     assert client().post("/invitation", data={"key": token}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [{}, {"Sec-Fetch-Site": "none"}, {"Origin": "http://localhost"}],
+)  # fmt: skip
+def test_the_form_of_an_invitation_is_taken_from_these_pages(site, sent):
+    home, client = site
+    answer = client().post("/invitation", data={"key": browsers.invite(home, "c02")}, headers=sent)
+    assert answer.status_code == 303
+
+
+def test_what_a_browser_says_of_itself_is_kept_to_200_letters(site):
+    home, client = site
+    for said in ("a" * 300, "b"):
+        sent = {"User-Agent": said}
+        answer = client().post("/invitation", data={"key": browsers.invite(home, "c02")}, headers=sent)
+        assert browsers.find(home, answer.cookies[admitted.cookie_name(home)]).device == said[:200]
+
+
+def test_refusals_are_in_the_academys_language_and_damaged_sign_ins_in_a_sentence(site):
+    home, client = site
+    token = browsers.invite(home, "c02")
+    text = home.settings_file.read_text("utf-8")
+    home.settings_file.write_text(f'language = "de"\n{text}', "utf-8")
+    try:
+        assert "Diese Einladung" in client(peer="192.0.2.7").get("/invitation", params={"key": "x"}).text
+        home.sign_ins.write_bytes(b"no database" * 100)
+        answer = client().get("/invitation", params={"key": token})
+    finally:
+        catalogue.use("en")
+    line = json.loads(home.access_log.read_text())
+    assert (line["page"], line["from"], line["outcome"]) == ("Sign-in", "192.0.2.7", "refused")
+    assert (answer.status_code, answer.headers["cache-control"]) == (409, "no-store")
+    assert "read or written" in answer.text
+
+
+def test_a_browser_let_in_for_this_machine_counts_nowhere_else_and_no_other_makes_an_academy(
+    site, monkeypatch
+):
+    home, client = site
+    of_printed = client().get("/start", params={"key": printed(home)})
+    invited = client().post("/invitation", data={"key": browsers.invite(home, "c02")})
+    for answer, here, counts, makes in (
+        (of_printed, True, True, True), (of_printed, False, False, False),
+        (invited, True, True, False), (invited, False, True, False),
+    ):  # fmt: skip
+        secret = answer.cookies[admitted.cookie_name(home)]
+        monkeypatch.setattr(admitted, "_secret", lambda _, secret=secret: secret)
+        monkeypatch.setattr(admitted, "is_here", lambda here=here: here)
+        assert (admitted.browser(home) is not None) is counts
+        if makes:
+            admitted.founder(home).check()
+        else:
+            with pytest.raises(AccessError):
+                admitted.founder(home)
+
+
+def test_where_nobody_is_head_coach_the_printed_address_says_whom_to_name(site):
+    home, client = site
+    answer = client().get("/start", params={"key": printed(home)})
+    found = browsers.find(home, answer.cookies[admitted.cookie_name(home)])
+    with writer(home) as w:
+        w.execute("UPDATE academy.person SET role = 'coach' WHERE role = 'head_coach'")
+        w.publish()
+    with pytest.raises(AccessError, match="no head coach to look as"):
+        admitted.InBrowser(found.key, found.person).reader(home)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard import location, readers, signin
+from dashboard.text import catalogue
 from warehouse import browsers, invented, links, sign_ins
 from warehouse.errors import AccessError
 from warehouse.sign_in_settings import SignInSettings
@@ -114,6 +115,17 @@ def test_a_link_opens_one_progress_page_and_no_other_page(homes, visit, page_tex
     assert "This link is not good" in page_text(visit("full", "progress", "h01", link="x.y"))
 
 
+def test_whoever_holds_a_bad_link_is_answered_in_the_academys_language(homes, visit, page_text):
+    home = homes("german-link")
+    home.settings_file.write_text(f'language = "de"\n{home.settings_file.read_text("utf-8")}', "utf-8")
+    try:
+        assert "Dieser Link ist nicht gültig" in page_text(
+            visit("german-link", "progress", "h01", link="x.y")
+        )
+    finally:
+        catalogue.use("en")
+
+
 class SignedIn:
     """Whoever the identity provider says is there."""
 
@@ -204,7 +216,8 @@ def test_who_has_not_signed_in_sees_the_way_in_and_nothing_else(
 
 def test_a_demo_without_anyone_says_what_to_deliver(visit, page_text):
     at = visit("nobody", "students", "h01")
-    assert "The roster is empty. Deliver people.csv first" in page_text(at)
+    told = "The roster is empty. Deliver people.csv first: put it in the inbox and run: underfoot load"
+    assert told in page_text(at).splitlines()
     assert "Look as" not in {box.label for box in at.sidebar.selectbox}
     assert not at.exception
 

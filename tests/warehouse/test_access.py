@@ -17,7 +17,7 @@ from warehouse.body import FallsAnswer
 from warehouse.errors import AccessError, CallError
 from warehouse.filed import kept_film
 from warehouse.permissions import views
-from warehouse.reach import check_student, coach_of, head_coach, may_write, viewers
+from warehouse.reach import check_student, coach_of, head_coach, may_write, students_on, viewers
 from warehouse.statements import check_select
 from warehouse.store import open_snapshot, writer
 from warehouse.tables import table_names
@@ -378,7 +378,13 @@ def test_every_table_has_a_view_for_every_role(academy):
 
 def test_a_trace_is_read_within_reach_and_refused_outside(academy):
     write_trace(trace_path(academy, None, "v-s1"), builders.make_trace("v-s1"))
+    with writer(academy) as w:
+        w.execute("UPDATE academy.session SET has_plate = false WHERE session = 'v-s3'")
+        w.publish()
     assert open_reader(academy, "c1", today=TODAY).trace("v-s1").session == "v-s1"
+    with pytest.raises(AccessError, match="no session v-s3 with plate samples"):
+        open_reader(academy, "h1", today=TODAY).trace("v-s3")
+    academy.access_log.write_text("")
     with pytest.raises(AccessError, match="no session v-s1"):
         open_reader(academy, "c2", today=TODAY).trace("v-s1")
     line = json.loads(academy.access_log.read_text())
@@ -477,6 +483,23 @@ def test_the_head_coach_is_the_first_to_join_of_those_who_are_there(academy, hea
                 [person, joined, left],
             )
         assert head_coach(w, TODAY) == who
+
+
+def test_students_of_a_day_are_those_who_have_not_left_by_their_codes(academy):
+    with writer(academy) as w:
+        w.execute("UPDATE academy.person SET \"left\" = DATE '2026-05-10' WHERE person IN ('s1', 'c1')")
+        assert students_on(w, TODAY) == ["s1", "s2", "s3"]
+        assert students_on(w, date(2026, 5, 11)) == ["s2", "s3"]
+
+
+@pytest.mark.parametrize(("person", "student"), [("c1", "s3"), ("s1", "s1"), ("g2", "s2")])
+def test_who_may_not_write_is_refused_and_that_is_logged(academy, person, student):
+    assert open_reader(academy, "c1").to_write("note", "s1").may_write("note", "s2")
+    with pytest.raises(AccessError, match=f"no student {student} for whom you may do this"):
+        open_reader(academy, person).to_write("note", student)
+    (line,) = map(json.loads, academy.access_log.read_text().splitlines())
+    said = line["viewer"], line["page"], line["student"], line["outcome"]
+    assert said == (person, "note", student, "refused")
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """Invitations and the browsers they let in: each works once, in time, for one person, until it is ended."""
 
+import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
@@ -29,10 +30,49 @@ def test_an_invitation_lets_one_browser_in_and_no_second(home, clock):
     secret = browsers.let_in(home, token, "a phone")
     found = browsers.find(home, secret)
     assert (found.person, found.role, found.device, found.on_this_machine) == ("c01", None, "a phone", False)
+    assert found.opened == found.seen == clock.now
     for _ in range(2):
         with pytest.raises(AccessError, match="already been used"):
             browsers.let_in(home, token, "another")
     assert len(browsers.open_browsers(home)) == 1
+    browsers.withdraw(home, found_by(home, "name", "invitation")[0][0])
+    with pytest.raises(AccessError, match="already been used"):
+        browsers.read(home, token)
+
+
+def found_by(home, columns, table):
+    with sqlite3.connect(home.sign_ins) as kept:
+        return kept.execute(f"SELECT {columns} FROM {table} ORDER BY rowid").fetchall()
+
+
+def test_an_invitation_is_good_for_three_days_the_printed_one_for_ten_minutes(home, clock):
+    assert browsers.read(home, browsers.invite(home, "c01")).until == clock.now + 3 * 86_400
+    assert timedelta(minutes=10) == browsers.START_GOOD
+
+
+def test_an_invitation_is_forgotten_once_no_browser_of_it_can_be_open(home, clock):
+    browsers.invite(home, "c01")
+    clock.now += 3 * 86_400 + sign_ins.KEPT.total_seconds()
+    browsers.invite(home, "c02")
+    assert found_by(home, "person", "invitation") == [("c01",), ("c02",)]
+    clock.now += 1
+    browsers.invite(home, "c02")
+    assert found_by(home, "person", "invitation") == [("c02",), ("c02",)]
+
+
+def test_the_first_end_of_a_browser_and_its_reason_are_kept(home, clock, monkeypatch):
+    monkeypatch.setattr(sign_ins, "now", lambda: clock.now)
+    start = clock.now
+    one, two, three = (browsers.let_in(home, browsers.invite(home, "c01"), "") for _ in range(3))
+    browsers.end(home, key_of(home, one))
+    assert not browsers.is_open(home, key_of(home, two), "c02", "coach")
+    clock.now += sign_ins.LONGEST.total_seconds() + 1
+    browsers.end(home, browsers._hash(one), "again")
+    assert browsers.find(home, three) is None
+    assert found_by(home, "ended, why", "browser") == [
+        (start, "signed_out"), (start, "another_role"), (clock.now, "too_old"),
+    ]  # fmt: skip
+    assert not browsers.is_open(home, "unknown", "c01", "coach")
 
 
 def test_of_many_browsers_at_the_same_moment_one_gets_in(home):
@@ -149,7 +189,9 @@ def test_a_browser_is_let_in_for_thirty_days(home, clock):
     secret = browsers.let_in(home, browsers.invite(home, "c01"), "")
     clock.now += sign_ins.LONGEST.total_seconds()
     assert browsers.find(home, secret) is not None
+    assert len(browsers.open_browsers(home)) == 1
     clock.now += 1
+    assert browsers.open_browsers(home) == []
     assert browsers.find(home, secret) is None
     clock.now -= 10
     assert browsers.find(home, secret) is None
@@ -186,6 +228,8 @@ def test_what_is_kept_holds_neither_secret_nor_token(home):
 def test_nothing_of_a_forgotten_person_is_left(home):
     for person in ("student-x", "c01"):
         browsers.let_in(home, browsers.invite(home, person, made_by="c01"), "")
+    browsers.invite(home, "c02", made_by="student-x")
     sign_ins.remove(home, {"student-x"})
     assert [b.person for b in browsers.open_browsers(home)] == ["c01"]
     assert b"student-x" not in home.sign_ins.read_bytes()
+    assert [(i.person, i.made_by) for i in browsers.open_invitations(home)] == [("c02", None)]

@@ -139,6 +139,10 @@ def test_a_link_that_was_changed_or_made_elsewhere_is_not_good(academy, tmp_path
     (academy.path / links.KEY).write_bytes(b"k" * 32)
     with pytest.raises(AccessError, match="not good"):
         open_by_link(academy, token, now=NOW)
+    (academy.path / links.KEY).unlink()
+    with pytest.raises(AccessError, match="not good"):
+        open_by_link(academy, token, now=NOW)
+    assert not (academy.path / links.KEY).exists()  # a guess makes no key
 
 
 def test_without_consent_there_is_no_link_and_withdrawing_it_ends_those_there_are(academy):
@@ -157,7 +161,7 @@ def test_openings_and_refusals_by_link_are_in_the_access_log(academy):
         open_by_link(academy, "x.y", now=NOW)
     opened, refused = map(json.loads, academy.access_log.read_text("utf-8").splitlines())
     assert opened["student"] == "s2"
-    assert opened["link"]
+    assert len(opened["link"]) == 8
     assert (refused["role"], refused["outcome"]) == ("link", "refused")
     assert token not in academy.access_log.read_text("utf-8")
 
@@ -169,7 +173,12 @@ def test_the_key_is_its_owners_alone(academy):
 
 @pytest.mark.parametrize(
     ("student", "days", "said"),
-    [("s1", 0, "1 to 400 days"), ("c1", 5, "c1 is no student"), ("x", 5, "x is no student")],
+    [
+        ("s1", 0, "1 to 400 days"),
+        ("s1", 401, "1 to 400 days, not 401"),
+        ("c1", 5, "c1 is no student"),
+        ("x", 5, "x is no student"),
+    ],
 )
 def test_a_link_that_cannot_be_made_is_refused_in_one_sentence(academy, student, days, said):
     with pytest.raises(CallError, match=said):

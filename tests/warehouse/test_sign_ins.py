@@ -47,6 +47,7 @@ def test_a_sign_in_is_opened_by_its_first_page_and_stays_open(home, clock):
     assert not is_open(home)
     clock.now -= 100
     assert not is_open(home)  # it has ended, whatever the clock says later
+    assert rows(home) == [(clock.now + 100, "too_old")]
 
 
 @pytest.mark.parametrize(
@@ -80,6 +81,7 @@ def test_losing_access_ends_what_was_open_and_leaves_the_rest_to_be_let_in(home,
     for nonce in ("n1", "n2"):
         sign_ins.end_opened(home, claims(nonce=nonce), "not named")
     assert not is_open(home)
+    assert rows(home) == [(NOW, "not named")]
     assert is_open(home, nonce="n2")
 
 
@@ -88,6 +90,7 @@ def test_another_role_or_person_ends_it_even_when_it_is_changed_back(home, clock
     assert is_open(home)
     assert not is_open(home, person, role)
     assert not is_open(home)
+    assert rows(home) == [(NOW, "another_role")]
 
 
 @pytest.mark.parametrize("part", ["iss", "sub", "aud", "sid", "iat", "nonce", "jti"])
@@ -210,5 +213,5 @@ def test_addresses_are_folded_by_a_to_z_alone(given, folded):
 
 
 def test_a_sign_in_lasts_as_long_as_a_cookie_and_is_remembered_longer():
-    assert sign_ins.LONGEST == timedelta(days=30) < sign_ins.KEPT
+    assert (timedelta(days=30), timedelta(days=32)) == (sign_ins.LONGEST, sign_ins.KEPT)
     assert datetime.fromtimestamp(sign_ins.now(), UTC) - datetime.now(UTC) < timedelta(seconds=5)

@@ -61,7 +61,7 @@ def looked(reader: Reader) -> pl.DataFrame:
             _("Student"): named(line, "student"),
             _("Outcome"): outcomes.get(str(line.get("outcome"))),
             _("From"): line.get("from"),
-            _("Why"): line.get("why"),
+            _("Why"): _(str(line.get("why") or "")),
         }
         for line in list(access_log.lines(reader.home))[: -LINES_SHOWN - 1 : -1]
     ]
