@@ -142,8 +142,8 @@ def data_health(reader: Reader) -> pl.DataFrame:
 
 
 def device_accuracy(reader: Reader) -> pl.DataFrame:
-    """One row per device and half of it that was checked with a known weight."""
-    return reader.sql("SELECT * FROM device_accuracy ORDER BY device, side")
+    """One row per device and half of it that was checked with a known weight, those that read off first."""
+    return reader.sql("SELECT * FROM device_accuracy ORDER BY found_at IS NULL, device, side")
 
 
 def unchecked_devices(reader: Reader) -> list[str]:

@@ -4,8 +4,9 @@ from dashboard.pages.quality import devices
 from dashboard.pages.week.content import review
 from dashboard.pages.week.paper import review_html
 
+NAMED = "INSERT INTO academy.device VALUES ('mat-east', 'pressure_mat', '{}')"
 CHECKED = (
-    "INSERT INTO academy.device_check VALUES ('{device}', 'whole', '2026-03-02 08:00', 20, 20, false, 0)"
+    "INSERT INTO academy.device_check VALUES ('mat-east', 'whole', '2026-03-02 08:00', 20, 20, false, 0)"
 )
 
 
@@ -54,14 +55,14 @@ def said(reader):
 
 
 def test_each_device_that_is_off_or_drifts_says_how_far_since_when_and_what_that_moves(changed):
-    found, table = said(changed("all", *ALL))
+    found, table = said(changed("all", NAMED, *ALL))
     assert found == [
         ("mat reads 3.0 % too light now (−3.5 % to −2.5 %), by 20 checks since 5 January 2026; this was found on "
         "9 February 2026."),
         ("plates-a (right half) reads 2.4 % too heavy now (+2.1 % to +2.8 %), by 20 checks since 5 January 2026; this "
         "was found on 30 March 2026. It drifts by +0.8 % a month (+0.6 % to +1.0 %), since about 17 February 2026 "
         "(7 February 2026 at the earliest, 27 February 2026 at the latest). It has been over 1 % off since about "
-        "24 March 2026, results from then on with it."),
+        "24 March 2026."),
         ("plates-b reads 0.6 % too light now (−0.9 % to −0.3 %), by 20 checks since 5 January 2026; this was found on "
         "18 May 2026. It drifts by −0.2 % a month (−0.3 % to −0.1 %), since about 16 February 2026 (6 February 2026 at "
         "the earliest, 26 February 2026 at the latest). It is still within 1 %, and would be over it from about "
@@ -78,7 +79,7 @@ def test_each_device_that_is_off_or_drifts_says_how_far_since_when_and_what_that
 
 
 def test_a_steady_device_and_one_too_soon_to_say_are_accused_of_nothing(changed):
-    reader = changed("steady", STEADY, SOON, CHECKED.format(device="mat-east"))
+    reader = changed("steady", NAMED, STEADY, SOON, CHECKED)
     found, table = said(reader)
     assert found == []
     assert not any("Never checked" in note for note in table.notes)

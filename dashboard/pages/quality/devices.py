@@ -110,7 +110,7 @@ def _leaving(row: dict[str, Any], reader: Reader) -> str:
     at, beyond = row["leaves_at"], abs(row["error_pct"]) > TOLERANCE_PCT
     if at is None or beyond != (at <= row["last_at"]):
         return ""
-    over = _("It has been over 1 % off since about {day}, results from then on with it.")
+    over = _("It has been over 1 % off since about {day}.")
     will = _("It is still within 1 %, and would be over it from about {day}.")
     return (over if beyond else will).format(day=on(_day(at, reader)))
 
