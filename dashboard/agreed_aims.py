@@ -1,6 +1,7 @@
 """Aims that coach and student agreed on: whether they show, with the doubt, and when a change would show."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -11,8 +12,9 @@ from dashboard.queries import people, season
 from dashboard.queries.lesson import as_of
 from dashboard.section import Section
 from dashboard.student_season import StudentSeason
+from dashboard.text import sentences
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import Measure, count, joined, listed, lowered, number, on, quoted, share
+from dashboard.text.numbers import Measure, count, joined, listed, lowered, on, quoted, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
@@ -65,7 +67,7 @@ def _section(chosen: StudentSeason, row: Mapping[str, Any]) -> Section:
     file = _("agreed aim of {name}").format(name=chosen.person["name"])
     return Section(
         table=(_parts(chosen, row), file) if row["changes"] else None,
-        sentences=(agreed, joined(verdict, _silence(row), _doubt(row)), _power(row)),
+        sentences=(agreed, joined(verdict, _silence(row), _doubt(chosen, row)), _power(chosen, row)),
     )
 
 
@@ -101,20 +103,38 @@ def _silence(row: Mapping[str, Any]) -> str:
     return _(words).format(share=share(0.8)) if words else ""
 
 
-def _size(changes: float) -> str:
-    """A change of metrics together, in smallest worthwhile changes."""
-    return _("{n} smallest worthwhile changes").format(n=number(changes, decimals=1))
+def _finer(chosen: StudentSeason, metric: str) -> Measure:
+    """A measure for changes that may be less than the last figure of its values."""
+    measure = sentences.in_points(chosen.measures[metric])
+    return replace(measure, decimals=measure.decimals + 1)
 
 
-def _doubt(row: Mapping[str, Any]) -> str:
+def _size(chosen: StudentSeason, row: Mapping[str, Any], changes: float) -> str:
+    """So many smallest worthwhile changes in the measure's own unit; of several measures, in each one's."""
+    sizes = {
+        metric: _finer(chosen, metric).say(changes * smallest)
+        for metric, smallest in zip(row["metrics"], row["worthwhile"], strict=True)
+    }
+    if len(sizes) == 1:
+        return next(iter(sizes.values()))
+    each = _("{size} in {measure}")
+    return listed([each.format(size=sizes[m], measure=quoted(chosen.name(m))) for m in sizes])
+
+
+def _doubt(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
+    """What changed for the better up to now; of several measures together as a share of what was agreed."""
     if row["change"] is None:
         return ""
-    half = Z90 * row["se"]
-    return _("Up to {day} the change for the better is {change}, {share} between {lo} and {hi}.").format(
-        day=on(row["last_day"]), change=_size(row["change"]), share=share(0.9),
-        lo=number(row["change"] - half, decimals=1, signed=True),
-        hi=number(row["change"] + half, decimals=1, signed=True),
-    )  # fmt: skip
+    change, lo, hi = row["change"], row["change"] - Z90 * row["se"], row["change"] + Z90 * row["se"]
+    if len(row["metrics"]) == 1:
+        said = _("Up to {day} the change for the better is {change}, {share} between {interval}.")
+        shown, times = _finer(chosen, row["metrics"][0]), row["worthwhile"][0]
+    else:
+        said = _("Up to {day} together they have gone {change} of the way, {share} between {interval}.")
+        shown, times = Measure("", "", "%", "", "up", 0), 100 / row["wanted"]
+    interval = shown.say_both(lo * times, hi * times, _(" and "), signed=True)
+    change = shown.say(change * times, signed=True)
+    return said.format(day=on(row["last_day"]), change=change, share=share(0.9), interval=interval)
 
 
 @kept
@@ -145,29 +165,36 @@ def _forecast(measure: Measure, row: Mapping[str, Any]) -> str:
 
 def _rhythm(row: Mapping[str, Any]) -> str:
     return _("With {swings} a visit and a visit every {days}").format(
-        swings=count(row["swings"], "swing"), days=count(round(row["gap_days"]), "day")
+        swings=count(row["swings"], "full_swing"), days=count(round(row["gap_days"]), "day")
     )
 
 
-def _power(row: Mapping[str, Any]) -> str:
+def _power(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
     """What could be known beforehand: when the wanted change would show, and what weekly visits would buy."""
     if row["gap_days"] is None:
         return ""
     day = on(row["show_by"])
-    names = {"rhythm": _rhythm(row), "size": _size(row["wanted"]), "day": day, "share": share(0.8)}
+    names = {
+        "rhythm": _rhythm(row),
+        "size": _size(chosen, row, row["wanted"]),
+        "day": day,
+        "share": share(0.8),
+    }
     if row["show_by"] is None:
         said = _("{rhythm}, a change of {size} would not show within a year ({share}).").format(**names)
     else:
         said = _("{rhythm}, a change of {size} would show by {day} ({share}).").format(**names)
     if row["least"] is not None:
         said += " " + _("By {due}, a change of {least} would.").format(
-            due=on(row["due"]), least=_size(row["least"])
+            due=on(row["due"]), least=_size(chosen, row, row["least"])
         )
     if row["least_weekly"] is not None:
-        said += " " + _("With a visit every week: {least}.").format(least=_size(row["least_weekly"]))
+        said += " " + _("With a visit every week: {least}.").format(
+            least=_size(chosen, row, row["least_weekly"])
+        )
     if row["least_double_swings"] is not None:
         said += " " + _("With twice the swings a visit: {least}.").format(
-            least=_size(row["least_double_swings"])
+            least=_size(chosen, row, row["least_double_swings"])
         )
     return said
 

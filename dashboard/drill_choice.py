@@ -30,7 +30,7 @@ MORE = 2  # drills offered beside the first
 
 @dataclass(frozen=True)
 class Dose:
-    """How often a drill is done at a time, at which pace, and how many swings are measured after it.
+    """How often a drill is done at a time, how many swings are measured after it, each at which pace.
 
     `usual`: nobody has set it, and its own words say at which pace it ends.
     """
@@ -38,19 +38,21 @@ class Dose:
     reps: int
     pace: str
     measured: int
+    measured_at: str
     usual: bool = False
 
     @property
     def sentence(self) -> str:
-        """The dose in words: 10 times, at a slow pace; then measure 5 swings."""
-        done = (
-            _("{times}, slowly first; then measure {swings}.")
-            if self.usual
-            else _("{times}, at {pace}; then measure {swings}.")
+        """The dose in words: 10 times, at a slow pace; then measure 5 swings at a slow pace."""
+        done = _("{times}, slowly first") if self.usual else _("{times}, at {pace}")
+        then = (
+            _("then measure {swings} at {pace}.")
+            if self.measured
+            else _("the limit leaves no full swing to measure.")
         )
-        return done.format(
-            times=count(self.reps, "time"), pace=AT_PACE[self.pace], swings=count(self.measured, "swing")
-        )
+        done = done.format(times=count(self.reps, "time"), pace=AT_PACE[self.pace])
+        then = then.format(swings=count(self.measured, "swing"), pace=AT_PACE[self.measured_at])
+        return f"{done}; {then}"
 
 
 @dataclass(frozen=True)
@@ -105,15 +107,14 @@ class DrillChoice:
         """As often as the coach set it last, at the next pace not held yet, within a player's limits."""
         before = doses.filter(kind="drill", drill=offer.exercise.code).head(1).to_dicts()
         reps = lesson.reps(before[0]) if before else lesson.USUAL_REPS
-        pace, wanted = next_pace(self.chosen, self.aim)
-        load = safety.swing_load(self.chosen.reader, self.chosen.person)
-        if load is not None:
+        at, wanted = next_pace(self.chosen, self.aim)
+        pace, load = at, safety.swing_load(self.chosen.reader, self.chosen.person)
+        if load is not None and at == PACES[-1]:
             wanted = min(wanted, load.left)
-            if pace == PACES[-1]:
-                reps = min(reps, max(load.left - wanted, 0))
-        if not reps:
-            reps, pace = lesson.USUAL_REPS, PACES[0]
-        return Dose(reps, pace, wanted, usual=not offer.exercise.code)
+            reps = min(reps, load.left - wanted)
+            if not reps:
+                reps, pace = lesson.USUAL_REPS, PACES[0]
+        return Dose(reps, pace, wanted, at, usual=not offer.exercise.code)
 
     def stop(self, doses: pl.DataFrame) -> str:
         """Which drill to stop, of those set last and those for this aim; "" where there is none."""

@@ -7,12 +7,11 @@ from typing import Any
 import polars as pl
 
 from dashboard import elements as st
-from dashboard import gate, pdf, picture_files, tables, turns
+from dashboard import gate, pdf, picture_files, safety, tables, turns
 from dashboard.downloads import csv_text, file_name
 from dashboard.queries import people, sessions
 from dashboard.section import Picture, Section, nonempty
 from dashboard.text.catalogue import _
-from dashboard.text.cautions import DISCOMFORT
 from dashboard.text.labels import FAMILIES, area_name
 from dashboard.text.markdown import markdown
 from dashboard.text.numbers import on, quoted
@@ -247,5 +246,6 @@ def discomfort(reader: Reader, student_code: str) -> bool:
             day=on(row["day"]),
         )
         words = quoted(row["text"]) if row["text"] else ""
-        st.warning(markdown("{noted} {words} {caution}", noted=noted, words=words, caution=_(DISCOMFORT)))
+        caution = safety.discomfort_caution(reader, row)
+        st.warning(markdown("{noted} {words} {caution}", noted=noted, words=words, caution=caution))
     return not found.is_empty()

@@ -14,7 +14,7 @@ from dashboard.queries import lesson, people, sessions
 from dashboard.text import cautions, sentences
 from dashboard.text.catalogue import Words, _
 from dashboard.text.labels import area_name
-from dashboard.text.numbers import count, number, on
+from dashboard.text.numbers import count, joined, number, on
 from warehouse import body
 from warehouse.access import Reader
 from warehouse.body import Body, Exercise, Objection
@@ -28,6 +28,12 @@ _FALLS = Words({
     body.FELL: "not within a year of a fall",
     body.FALLS_NOT_ASKED: "falls in the past year not asked about yet",
 })  # fmt: skip
+
+
+def discomfort_caution(reader: Reader, row: Mapping[str, Any]) -> str:
+    """What to take care of with an open discomfort, a row of `queries.sessions.open_discomfort`."""
+    lasting = body.has_lasted(row["since"], lesson.as_of(reader))
+    return joined(_(cautions.LASTING) if lasting else "", _(cautions.DISCOMFORT))
 
 
 def body_of(reader: Reader, person: Mapping[str, Any], more: Iterable[Mapping[str, Any]] = ()) -> Body:
@@ -47,7 +53,9 @@ def body_of(reader: Reader, person: Mapping[str, Any], more: Iterable[Mapping[st
         fresh.append({name: line.get(name) for name in notes.columns} | times)
     known = pl.concat([notes, pl.DataFrame(fresh, notes.schema)])
     found = Body.by_notes(person["born"], reader.today, known, closed_from)
-    return replace(found, falls=found.falls or reader.falls_answer(student))
+    now = lesson.as_of(reader)
+    lasting = any(body.has_lasted(day, now) for day in body.open_discomfort(known)["day"])
+    return replace(found, falls=found.falls or reader.falls_answer(student), lasting=lasting)
 
 
 def caution_sentences(exercises: Iterable[Exercise]) -> tuple[str, ...]:

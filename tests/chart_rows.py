@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from dashboard.charts import coach_funnel, heel_lanes, load_curve, season_line
+from dashboard.charts.foot_lines import LEAD_FOOT, TRAIL_FOOT
 from dashboard.text.numbers import Measure
 
 SHARE = Measure("mid_back_trail_share_pct", "Trail share going back", "%", "Halfway back.", "band", 0)
@@ -56,12 +57,13 @@ def course():
 
 
 def lanes():
-    rows = []
-    for which in (heel_lanes.THIS, heel_lanes.FIRST):
-        for foot, value in ((heel_lanes.LEAD, 30.0), (heel_lanes.TRAIL, 12.0)):
-            rows += [
-                {"which": which, "foot": foot, "position": float(k), "mean": value + k} for k in range(5)
-            ]
+    values = {heel_lanes.LEAD: 30.0, heel_lanes.TRAIL: 12.0, LEAD_FOOT: 60.0, TRAIL_FOOT: 40.0}
+    rows = [
+        {"which": which, "foot": foot, "position": float(k), "mean": values[foot] + k}
+        for which, feet in ((heel_lanes.THIS, values), (heel_lanes.FIRST, heel_lanes.HEELS))
+        for foot in feet
+        for k in range(5)
+    ]
     return pl.DataFrame(rows).with_columns(lo=pl.col("mean") - 2, hi=pl.col("mean") + 3)
 
 

@@ -32,6 +32,7 @@ FALLS_ASKED_AGAIN_DAYS = 365
 afac205, world guidelines for falls prevention; that it comes before eyes-closed work: common practice, no
 source."""
 GROWING_UNTIL_AGE = 18  # years; common practice, no source
+LASTS_DAYS = 21  # discomfort open for longer is pain that lasts; common practice, no source
 AIMS_AT_BALANCE = ("unsteady_at_address",)
 
 _EYES_CLOSED = re.compile(
@@ -77,6 +78,7 @@ _ARMS_SPARED = ("hip", "knee", "ankle", "heel", "foot", "calf")
 QUIET_WORK: dict[str, tuple[str, ...] | None] = {
     "seated": None, "hands": (*_ARMS_SPARED, "lower back"), "short_game": _ARMS_SPARED[2:], "talk": None,
 }  # fmt: skip
+SWINGS = ("short_game",)  # of these, what swings a club
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,8 @@ class Body:
     """One student on one day, as far as exercises are concerned.
 
     Without a birth date a student counts as below every age, and is asked about falls. `areas` are those with
-    an open discomfort, as noted (null: none named). `falls`: their answer, as long as it holds.
+    an open discomfort, as noted (null: none named); `lasting`: one of them lasts, see `has_lasted`.
+    `falls`: their answer, as long as it holds.
     """
 
     born: date | None
@@ -153,6 +156,7 @@ class Body:
     areas: tuple[str | None, ...] = ()
     falls: FallsAnswer | None = None
     eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE
+    lasting: bool = False
 
     @classmethod
     def by_notes(
@@ -168,9 +172,12 @@ class Body:
 
         `notes`: rows with student, at, day, kind, code and grade; other kinds of note may be there.
         """
-        areas = open_discomfort(notes, until)["code"].str.replace_all("_", " ").unique(maintain_order=True)
-        falls = falls_answer(notes, today, until)
-        return cls(born, today, tuple(areas), falls, eyes_closed_from_age)
+        opened = open_discomfort(notes, until)
+        areas = opened["code"].str.replace_all("_", " ").unique(maintain_order=True)
+        lasting = any(has_lasted(day, today) for day in opened["day"])
+        return cls(
+            born, today, tuple(areas), falls_answer(notes, today, until), eyes_closed_from_age, lasting
+        )
 
     def objections(self, exercise: Exercise) -> list[Objection]:
         """Everything that speaks against an exercise today; nothing: it may be done with its cautions."""
@@ -208,8 +215,8 @@ class Body:
         return self.falls is None and (years is None or years >= FALLS_ASKED_FROM_AGE)
 
     def may_do(self, exercise: Exercise) -> bool:
-        """Whether neither age, falls nor pain rule the exercise out."""
-        return not self.objections(exercise)
+        """Whether neither age, falls nor pain rule the exercise out; none is done while pain lasts."""
+        return not self.lasting and not self.objections(exercise)
 
     def safe_choice(self, exercise: Exercise, drills: Iterable[Exercise]) -> Exercise | None:
         """What may be done in its place.
@@ -254,14 +261,24 @@ def may_load(exercise: Exercise, area: str | None) -> bool:
     return re.search(rf"{with_it}|\b{re.escape(named)}(s|es|ing|ed)?\b", exercise.text) is not None
 
 
-def quiet_work(areas: Iterable[str | None]) -> tuple[str, ...]:
-    """What of `QUIET_WORK` spares these areas. Of an area that is not known only what spares them all."""
+def has_lasted(since: date, day: date) -> bool:
+    """Whether a discomfort noted on a day, and open on another, is pain that lasts: first to a physician."""
+    return (day - since).days > LASTS_DAYS
+
+
+def quiet_work(areas: Iterable[str | None], *, lasting: bool = False) -> tuple[str, ...]:
+    """What of `QUIET_WORK` spares these areas. Of an area that is not known only what spares them all.
+
+    `lasting`: pain that lasts, so that nothing is left that swings a club.
+    """
     named = [
         " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES)
         for area in areas
     ]
     return tuple(
-        work for work, spared in QUIET_WORK.items() if spared is None or all(area in spared for area in named)
+        work
+        for work, spared in QUIET_WORK.items()
+        if spared is None or (all(area in spared for area in named) and not (lasting and work in SWINGS))
     )
 
 

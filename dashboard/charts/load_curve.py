@@ -30,8 +30,9 @@ class SwingCurves:
 
     `which` is `THIS`, `FIRST` or `REFERENCE`; a position is 0 at the first of `events`, 1 at the next …
     `load`: which, position, mean, lo, hi (mean ± one standard deviation over the swings), % of the load.
-    `lanes`, without the reference: which, foot (`heel_lanes.LEAD` or `TRAIL`), position, mean, lo, hi, % of
-    body weight. `places`: foot, position, mean, lo, hi, % of foot length from the heel.
+    `lanes`, without the reference: which, foot (`heel_lanes.HEELS`; of the first choice also
+    `foot_lines.FEET`), position, mean, lo, hi, % of body weight.
+    `places`: foot, position, mean, lo, hi, % of foot length from the heel.
     `posts`: event, lo, hi: the band of the lead share there, %. `names`: what the three are
     called on screen. Of the first: `times`, mean seconds from takeaway to each event; `swings`, how many;
     `estimated`, whether its heel loads are.

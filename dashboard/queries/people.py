@@ -1,5 +1,6 @@
 """Who is there: students in reach, coaches, seasons, and the rosters of metrics, faults and club families."""
 
+from collections import Counter
 from datetime import date
 from typing import Any
 
@@ -14,9 +15,10 @@ from warehouse.access import Reader
 def students(reader: Reader) -> pl.DataFrame:
     """One row per student in reach, by name, with their coach today and how often they were measured.
 
-    Measured: in a session with plate samples or a clip; one with notes alone does not count.
+    Measured: in a session with plate samples or a clip; one with notes alone does not count. Of several with
+    one name, each name has the year of birth beside it, and the code where that is not enough.
     """
-    return reader.sql(
+    rows = reader.sql(
         """
         WITH now AS (
             SELECT student, arg_max(coach, "from") AS coach
@@ -36,6 +38,21 @@ def students(reader: Reader) -> pl.DataFrame:
         """,
         [reader.today, reader.today, reader.students],
     )
+    return rows.with_columns(name=pl.Series(_apart(rows), dtype=pl.String))
+
+
+def _apart(rows: pl.DataFrame) -> list[str]:
+    """A name for each student, no two alike."""
+    people = [(row["student"], row["name"], row["born"] and row["born"].year) for row in rows.to_dicts()]
+    alike, of_a_year = Counter(name for _c, name, _y in people), Counter((name, y) for _c, name, y in people)
+    return [
+        name
+        if alike[name] == 1
+        else _("{name} (born {year})").format(name=name, year=year)
+        if year and of_a_year[name, year] == 1
+        else f"{name} ({code})"
+        for code, name, year in people
+    ]
 
 
 def student(reader: Reader, code: str) -> dict[str, Any]:

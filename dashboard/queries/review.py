@@ -5,7 +5,9 @@ from typing import Any
 
 import polars as pl
 
+from dashboard.queries.lesson import as_of
 from warehouse.access import Reader
+from warehouse.body import has_lasted
 from warehouse.vocabulary import KEEP, SELDOM
 
 
@@ -75,7 +77,8 @@ def drills_given(reader: Reader, since: date) -> pl.DataFrame:
 def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
     """Signal → what it rests on, in order.
 
-    `sentence` is the first refusal's own of a refused delivery; `drill_name` and `drill_aim` are of a drill.
+    `sentence` is the first refusal's own of a refused delivery; `drill_name` and `drill_aim` are of a drill;
+    `lasts`: of discomfort, whether it is pain that lasts.
     """
     rows = reader.sql(
         """
@@ -93,7 +96,12 @@ def evidence(reader: Reader) -> dict[str, list[dict[str, Any]]]:
         ORDER BY e.signal, e.place
         """
     )
-    return rows.rows_by_key("signal", named=True, include_key=True)
+    found = rows.rows_by_key("signal", named=True, include_key=True)
+    now = as_of(reader)
+    for row in (row for kindred in found.values() for row in kindred):
+        since = row["since"] or row["day"]  # no `since` in a home that an earlier version made
+        row["lasts"] = since is not None and has_lasted(since, now)
+    return found
 
 
 def week(reader: Reader) -> dict[str, Any] | None:

@@ -132,9 +132,12 @@ def body_notes(reader: Reader, student: str) -> pl.DataFrame:
 
 
 def open_discomfort(reader: Reader, student: str) -> pl.DataFrame:
-    """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first."""
+    """day, code, area (the code in words), text of discomfort notes nobody has closed yet, newest first.
+
+    `since`: the day of the first of them of the same place.
+    """
     found = body.open_discomfort(body_notes(reader, student))
-    return found.select("day", "code", "area", "text")
+    return found.select("day", "code", "area", "text", since=pl.col("day").min().over("code"))
 
 
 def left_out(reader: Reader, student: str | None, season: str | None) -> tuple[dict[str, Any], pl.DataFrame]:

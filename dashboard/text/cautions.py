@@ -8,6 +8,8 @@ DISCOMFORT = mark(
     "physiotherapist. It stays first until a note says that it is over."
 )
 
+LASTING = mark("This has lasted for more than three weeks: see a physician before any more swings.")
+
 EYES_CLOSED = mark(
     "With eyes closed: a flat, dry floor, clear space, someone within reach, and stop at the first step. Not "
     "when dizzy, recently injured or unsure on your feet."

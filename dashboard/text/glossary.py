@@ -74,8 +74,11 @@ GLOSSARY = {
             mark("The sessions so far fit a change and no change. More sessions will tell."),
         ),
         Term(
-            mark("Real, not noise"),
-            mark("Two sessions of a student differ by more than chance would make them (95 % sure)."),
+            mark("Usual scatter"),
+            mark(
+                "How far two sessions of a student lie apart where nothing has changed: 19 times in 20 it is "
+                "less than this."
+            ),
         ),
         Term(
             mark("9 in 10"),

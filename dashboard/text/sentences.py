@@ -40,7 +40,7 @@ def certainty(p: float | None) -> str:
     """How sure, in words and numbers."""
     if p is None:
         return ""
-    word = _("Real, not noise") if p > 0.95 else _("Likely") if p > 0.8 else _("Not sure")
+    word = _("Very likely") if p > 0.95 else _("Likely") if p > 0.8 else _("Not sure")
     return f"{word} ({share(min(p, 0.99))})"
 
 
@@ -107,7 +107,7 @@ def _outside(value: float, band: tuple[float | None, float | None]) -> float:
 
 
 def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, float | None]) -> str:
-    """Real or noise, of one row of `queries.lesson.last_against_before`."""
+    """Whether a row of `queries.lesson.last_against_before` moved by more than sessions usually scatter."""
     if row["before"] is None:
         return _("Nothing to compare with")
     if row["beyond"] is None:
@@ -116,9 +116,9 @@ def verdict(measure: Measure, row: Mapping[str, Any], band: tuple[float | None, 
     if len(shift.unit) > len("points"):  # a long unit is in the column beside it
         shift = replace(shift, unit="")
     if abs(row["last"] - row["before"]) <= row["beyond"]:
-        return _("Could be noise: under {scatter}").format(scatter=shift.say(row["beyond"]))
+        return _("Within the usual scatter ({scatter})").format(scatter=shift.say(row["beyond"]))
     way = direction(measure, row["before"], row["last"], band)
-    return _("{change}. Real, not noise: over {scatter}").format(
+    return _("{change}, by more than the usual scatter ({scatter})").format(
         change=marked(way) if way else _("Moved"), scatter=shift.say(row["beyond"])
     )
 
@@ -146,11 +146,11 @@ def pace_sentence(name: str, rows: Sequence[Mapping[str, Any]]) -> str:
     wanted = count(int(rows[0]["clean_swings_wanted"]), "clean_swing")
     if holds is None:
         text = _(
-            "{fault}: not yet shown to hold at any pace; about {clean_swings} at one pace would show it."
-        ).format(fault=name, clean_swings=wanted)
+            "{fault}: not yet shown to hold at any pace; about {clean_swings} at {pace} would show it."
+        ).format(fault=name, clean_swings=wanted, pace=AT_PACE[PACES[0]])
         return text + counts
     text = _(
-        "{fault}: holds at {pace}; not yet at {next_pace}; about {clean_swings} at one pace would show it."
+        "{fault}: holds at {pace}; not yet at {next_pace}, where about {clean_swings} would show it."
     ).format(
         fault=name,
         pace=AT_PACE[holds],

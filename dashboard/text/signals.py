@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.text.catalogue import _, mark, ngettext
+from dashboard.text.cautions import LASTING
 from dashboard.text.labels import area_name
 from dashboard.text.numbers import Measure, listed, number, on, quoted
 
@@ -161,10 +162,15 @@ def _discomfort(rows: Sequence[Row], _names: Names) -> str:
     """Open discomfort: named, never explained."""
     one = _("{place}, noted on {day}")
     places = "; ".join(one.format(place=area_name(row["subject"]), day=on(row["day"])) for row in rows)
-    return _(
-        "Discomfort, still open: {places}. No drill that loads it until it is over; if it persists, see a "
-        "physician or physiotherapist."
-    ).format(places=places)
+    said = (
+        _("Discomfort, still open: {places}. {lasting}")
+        if any(row["lasts"] for row in rows)
+        else _(
+            "Discomfort, still open: {places}. No drill that loads it until it is over; if it persists, see "
+            "a physician or physiotherapist."
+        )
+    )
+    return said.format(places=places, lasting=_(LASTING))
 
 
 def _eye_and_plate(rows: Sequence[Row], names: Names) -> str:

@@ -53,7 +53,7 @@ def discomfort(sources: Sources) -> Iterator[Signal]:
     """Discomfort that nobody has closed, the newest first."""
     newest_first = sources.discomfort.sort("student", "day", descending=[False, True])
     for student, rows in by_student(newest_first):
-        yield sources.signal("discomfort", student, rows[0]["code"], _evidence(rows, "code", "day"))
+        yield sources.signal("discomfort", student, rows[0]["code"], _evidence(rows, "code", "day", "since"))
 
 
 def changes(sources: Sources, chosen: pl.DataFrame) -> Iterator[Signal]:

@@ -72,9 +72,9 @@ class Sources:
 
     @cached_property
     def discomfort(self) -> pl.DataFrame:
-        """student, code, day: sore places that nobody has closed, and the last day each was noted."""
+        """student, code, day, since: sore places that nobody has closed, each one's last and first day."""
         places = open_discomfort(self.body_notes).with_columns(pl.col("code").fill_null("unnamed_place"))
-        return places.group_by("student", "code").agg(pl.col("day").max())
+        return places.group_by("student", "code").agg(pl.col("day").max(), since=pl.col("day").min())
 
     @cached_property
     def enrolled(self) -> pl.DataFrame:

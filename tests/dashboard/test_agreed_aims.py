@@ -50,13 +50,34 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
     assert verdict.startswith(
         "The change shows since the session of 1 June 2026: together they changed for the better."
     )
-    assert "between +1.4 and +4.6" in verdict
-    assert "12\u00a0swings a visit and a visit every 14\u00a0days" in power
-    assert "a change of 2.0 smallest worthwhile changes would show by 5 August 2026" in power
-    assert "every week: 1.9" in power
+    assert verdict.replace("\u00a0", " ").endswith(
+        "Up to 1 June 2026 together they have gone +150 % of the way, 90 % between +68 % and +232 %."
+    )
+    heel, back = (
+        "“Load left under the trail heel at impact”",
+        "“Trail share when the lead arm is parallel going back”",
+    )
+    assert power.replace("\u00a0", " ") == (
+        "With 12 full swings a visit and a visit every 14 days, a change of "
+        f"2.4 % of body weight in {heel} and 2.0 points in {back} would show by 5 August 2026 (80 %). "
+        f"By 1 July 2026, a change of 3.0 % of body weight in {heel} and 2.5 points in {back} would. "
+        f"With a visit every week: 2.3 % of body weight in {heel} and 1.9 points in {back}. "
+        f"With twice the swings a visit: 2.9 % of body weight in {heel} and 2.4 points in {back}."
+    )
     table, _ = found.table
     assert [text[:2] for text in table["Change since"]] == ["+4", "−2"]
     assert table["Counts for"].to_list() == ["60\u00a0%", "40\u00a0%"]
+
+
+def test_an_aim_of_one_measure_is_said_in_its_own_unit(said):
+    one = {"metrics": METRICS[:1], "weights": [1.0], "worthwhile": [1.2], "changes": [-3.6], "ses": [1.2]}
+    agreed, verdict, power = said(label="reached", **one).sentences
+    assert agreed.endswith("To get better: load left under the trail heel at impact.")
+    assert verdict.replace("\u00a0", " ").endswith(
+        "Up to 1 June 2026 the change for the better is +3.6 % of body weight, 90 % between +1.6 and +5.6 % of body weight."
+    )
+    assert "a change of 2.4\u00a0% of body weight would show by 5 August 2026" in power
+    assert "worthwhile" not in f"{verdict} {power}"
 
 
 @pytest.mark.parametrize(
@@ -133,7 +154,7 @@ def test_the_form_says_beforehand_what_would_show_by_when_and_what_more_would_bu
     assert (soon, later) == (4, 13)
     assert none.replace("\u00a0", " ") == "With a visit every 40 days, there is none by then."
     assert said.replace("\u00a0", " ").startswith(
-        "With 12 swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
+        "With 12 full swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
     )
 
 

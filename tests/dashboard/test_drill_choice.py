@@ -78,15 +78,15 @@ LADDER = (
 
 
 @pytest.mark.parametrize(
-    ("kind", "holds", "pace", "reps", "measured"),
-    [("holds_not", "NULL", "slow", 20, 8), ("holds_half", "'half'", "full", 20, 8)],
+    ("kind", "holds", "said"),
+    [
+        ("holds_not", "NULL", "20 times, at a slow pace; then measure 8 swings at a slow pace."),
+        ("holds_half", "'half'", "20 times, at full pace; then measure 8 swings at full pace."),
+    ],
 )
-def test_a_drill_is_done_as_often_as_it_was_set_at_the_pace_above_what_holds(
-    choice_of, kind, holds, pace, reps, measured
-):
+def test_a_drill_is_done_as_often_as_it_was_set_at_the_pace_above_what_holds(choice_of, kind, holds, said):
     choice, doses = choice_of(kind, LADDER[0], LADDER[1].format(holds=holds))
-    dose = choice.dose(choice.first, doses)
-    assert (dose.reps, dose.pace, dose.measured, dose.usual) == (reps, pace, measured, False)
+    assert choice.dose(choice.first, doses).sentence.replace("\u00a0", " ") == said
 
 
 SWUNG = (
@@ -96,16 +96,19 @@ SWUNG = (
 
 
 @pytest.mark.parametrize(
-    ("swung", "reps", "pace", "measured"), [(85, 7, "full", 8), (95, 10, "slow", 5), (100, 10, "slow", 0)]
+    ("swung", "holds", "said"),
+    [
+        (85, "half", "7 times, at full pace; then measure 8 swings at full pace."),
+        (95, "half", "10 times, at a slow pace; then measure 5 swings at full pace."),
+        (100, "half", "10 times, at a slow pace; the limit leaves no full swing to measure."),
+        (100, "slow", "20 times, at half pace; then measure 8 swings at half pace."),
+    ],
 )
-def test_a_growing_player_is_given_no_more_full_swings_than_the_limit_leaves(
-    choice_of, swung, reps, pace, measured
-):
+def test_a_growing_player_is_given_no_more_full_swings_than_the_limit_leaves(choice_of, swung, holds, said):
     choice, doses = choice_of(
-        f"swung-{swung}", LADDER[0], LADDER[1].format(holds="'half'"), SWUNG.format(n=swung)
+        f"swung-{swung}-{holds}", LADDER[0], LADDER[1].format(holds=f"'{holds}'"), SWUNG.format(n=swung)
     )
-    dose = choice.dose(choice.first, doses)
-    assert (dose.reps, dose.pace, dose.measured) == (reps, pace, measured)
+    assert choice.dose(choice.first, doses).sentence.replace("\u00a0", " ") == said
 
 
 def test_a_fault_without_a_drill_on_the_roster_has_what_is_usually_done_about_it(choice_of):
@@ -114,7 +117,9 @@ def test_a_fault_without_a_drill_on_the_roster_has_what_is_usually_done_about_it
     )
     assert [offer.exercise.how for offer in choice.offers] == [ADVICE["trail_heel_down"]["drill"]]
     assert choice.first.evidence == "Common choice, no evidence yet."
-    assert choice.dose(choice.first, doses).sentence.startswith("10\u00a0times, slowly first; then measure ")
+    assert choice.dose(choice.first, doses).sentence == (
+        "10\u00a0times, slowly first; then measure 5\u00a0swings at a slow pace."
+    )
 
 
 def test_two_more_are_offered_and_no_fourth(choice_of):

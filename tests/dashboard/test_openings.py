@@ -19,7 +19,7 @@ def test_how_sure_opens_with_plain_sentences_and_counts_the_goals_that_were_met(
     said = in_short(reader, "2026")
     assert 3 <= len(said) <= 6
     assert said[0] == "Irons: one session tells students apart well on 1 of 2 measures."
-    assert said[1].startswith("Ask for 8 to 10 swings with each club.")
+    assert said[1].startswith("Ask for 8 to 10 full swings with each club.")
     assert said[2].startswith("Where the truth was known, in simulated academies, 0 of ")
     assert all(sentence.endswith(".") for sentence in said)
 
@@ -132,6 +132,30 @@ def test_each_panel_of_students_opens_its_students_page_as_whoever_is_looking(vi
     assert rows["page"].unique().sort().to_list() == [
         f"student?as=h01&student={s}" for s in ("s01", "s02", "s03")
     ]
+
+
+@pytest.mark.parametrize(
+    ("born", "first", "second"),
+    [("1980-05-03", "Sanna Test (born 2012)", "Sanna Test (born 1980)"), ("2012-11-30", "Sanna Test (s01)", "Sanna Test (s02)"),
+     (None, "Sanna Test (born 2012)", "Sanna Test (s02)")],
+)  # fmt: skip
+def test_two_students_of_one_name_have_a_panel_each_that_opens_their_own_page(
+    changed, visit, born, first, second
+):
+    day = f"DATE '{born}'" if born else "NULL"
+    changed(
+        f"namesakes_{born}",
+        f"UPDATE academy.person SET display_name = 'Sanna Test', born = {day} WHERE person = 's02'",
+    )
+    at = visit(f"test_openings_namesakes_{born}", "students", "h01", language="en")
+    (drawn,) = at.get("vega_lite_chart")
+    rows = pl.read_ipc_stream(drawn.proto.datasets[0].data.data)
+    panels = dict(rows.select(pl.col("page").str.split("=").list.last(), "panel").unique().iter_rows())
+    assert {code: panel.split("  ")[0] for code, panel in panels.items()} == {
+        "s01": first, "s02": second, "s03": "Sina Einmal",
+    }  # fmt: skip
+    (search,) = [box for box in at.selectbox if box.label == "Find a student"]
+    assert search.options == [first, second, "Sina Einmal"]
 
 
 def test_a_student_is_found_by_a_part_of_the_name_and_opened_from_there(visit):

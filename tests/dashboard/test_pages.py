@@ -100,7 +100,7 @@ def test_opening_a_minors_page_is_logged_once_a_visit(visit, homes):
 def test_the_student_page_gives_the_trend_with_its_doubt(visit, page_text):
     at = visit("full", "student", "h01", student="s01", measure="impact_trail_heel_pct_bw")
     text = page_text(at)
-    assert "▲ Improving. Real, not noise (99\u00a0%)" in text
+    assert "▲ Improving. Very likely (99\u00a0%)" in text
     assert "Change −18\u00a0% of body weight, 90\u00a0% between −22" in text
 
 

@@ -22,5 +22,5 @@ CREATE TABLE IF NOT EXISTS season.signal_evidence (
     refused_at TIMESTAMP,            -- refused: when; with `session` and the subject as its name, key into academy.refusal
     refusals INTEGER,                -- refused: rows of academy.refusal that the signal counts
     doses INTEGER,                   -- idle_drill: times it was set to the student
-    since DATE                       -- slipping, improving, new_fault: Monday of the week it was first listed
+    since DATE                       -- slipping, improving, new_fault: Monday of the week it was first listed; discomfort: first noted
 );

@@ -22,14 +22,13 @@ from dashboard.text.catalogue import _, mark
 from dashboard.text.cautions import (
     BANDS_ARE_CUSTOM,
     CLEAR_SPACE,
-    DISCOMFORT,
     GROWING,
     IF_IT_HURTS,
     MINORS,
 )
 from dashboard.text.labels import area_name
 from dashboard.text.numbers import count, joined, number, on, quoted
-from warehouse.access import open_reader
+from warehouse.access import Reader, open_reader
 from warehouse.body import Exercise, nudge_check
 from warehouse.errors import CallError
 from warehouse.reach import check_student, coach_of
@@ -85,7 +84,7 @@ def lesson_sheet(chosen: StudentSeason, *, narrow: bool = True) -> LessonSheet:
     return LessonSheet(
         name=chosen.person["name"],
         about=about_student(chosen),
-        hurts=tuple(_hurts(row) for row in hurting.iter_rows(named=True)),
+        hurts=tuple(_hurts(reader, row) for row in hurting.iter_rows(named=True)),
         today=tuple(part for part in opening if part is not None),
         parts=tuple(part for part in parts if part is not None and not part.empty),
         left_out=chosen.left_out(),
@@ -129,10 +128,10 @@ def about_student(chosen: StudentSeason) -> str:
     return " · ".join(part for part in parts if part)
 
 
-def _hurts(row: dict[str, Any]) -> str:
+def _hurts(reader: Reader, row: dict[str, Any]) -> str:
     noted = _("Discomfort: {area}, noted on {day}.").format(area=area_name(row["area"]), day=on(row["day"]))
     words = quoted(row["text"]) if row["text"] else ""
-    return joined(noted, words, _(DISCOMFORT), _(sentences.NO_DRILL_WHILE))
+    return joined(noted, words, safety.discomfort_caution(reader, row), _(sentences.NO_DRILL_WHILE))
 
 
 def _cautions(about: Lesson, named: list[Exercise], *, hurts: bool) -> tuple[str, ...]:

@@ -114,7 +114,7 @@ def safe_part(about: Lesson, choice: DrillChoice) -> Part | None:
     areas = about.body.areas
     if not areas:
         return None
-    text = [_(cautions.QUIET_WORK[work]) for work in quiet_work(areas)]
+    text = [_(cautions.QUIET_WORK[work]) for work in quiet_work(areas, lasting=about.body.lasting)]
     if choice.first is not None:
         left = _("Of the drills, {drill} does not load it.")
         text.insert(0, left.format(drill=choice.first.name))
@@ -132,7 +132,9 @@ def drill_part(about: Lesson, choice: DrillChoice, doses: pl.DataFrame) -> Part 
     if first is None:
         title = _("Drills")
         text.append(
-            _("None of the drills for this is safe while it hurts.")
+            _("No drill before a physician has seen it.")
+            if about.body.lasting
+            else _("None of the drills for this is safe while it hurts.")
             if about.body.areas
             else _("No drill is known for this that is safe for this player: coach it by feel.")
         )

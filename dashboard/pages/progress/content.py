@@ -22,7 +22,7 @@ from dashboard.section import Picture
 from dashboard.student_season import MeasureSeason, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, mark
-from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, DISCOMFORT, GROWING, IF_IT_HURTS, MINORS
+from dashboard.text.cautions import BANDS_ARE_CUSTOM, CLEAR_SPACE, GROWING, IF_IT_HURTS, MINORS
 from dashboard.text.glossary import FEET, LOAD, POINT
 from dashboard.text.labels import PLAINLY, VERDICTS
 from dashboard.text.numbers import Measure, count, in_ten, lowered, month, number, on
@@ -87,7 +87,7 @@ def progress_page(reader: Reader, person: dict[str, Any], *, narrow: bool = Fals
         name=person["name"],
         opening=_opening(person, practice),
         goal=_goal(chosen),
-        discomfort=tuple(_discomfort(row) for row in hurting.iter_rows(named=True)),
+        discomfort=tuple(_discomfort(reader, row) for row in hurting.iter_rows(named=True)),
         focus=focus,
         nothing_yet=_("Nothing is set to work on yet. Ask your coach at the next lesson."),
         week=_week(reader, student, practice),
@@ -156,11 +156,11 @@ def _opening(person: dict[str, Any], practice: pl.DataFrame) -> str:
     return " ".join(text)
 
 
-def _discomfort(row: dict[str, Any]) -> str:
+def _discomfort(reader: Reader, row: dict[str, Any]) -> str:
     said = _("You told us about your {area} on {day}.").format(
         area=row["area"] or _("body"), day=on(row["day"])
     )
-    return f"{said} {_(DISCOMFORT)}"
+    return f"{said} {safety.discomfort_caution(reader, row)}"
 
 
 def _focus(

@@ -160,7 +160,10 @@ def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     estimate = _(
         "Heel loads are estimated from where each foot's load sits; this plate does not measure them."
     )
-    key = joined(spread_key(curves), estimate if curves.estimated else "")
+    parts = _(
+        "Dark and dashes: under the heel; pale: under the ball and toes, up to what the whole foot carries."
+    )
+    key = joined(parts, spread_key(curves), estimate if curves.estimated else "")
     return Section(Picture(chart, heel_lanes.words(curves), heel_lanes.table(curves), key))
 
 
@@ -279,13 +282,18 @@ def _load(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> p
 
 
 def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> tuple[pl.DataFrame, bool]:
-    """Heel loads in % of body weight; estimated from where each foot's load sits where not measured."""
+    """Loads of heels and of this choice's feet, % of body weight; whether a heel's is estimated."""
     rows, guessed = [], False
-    for foot, side in ((LEAD, "lead"), (TRAIL, "trail")):
+    for foot, whole, side in ((LEAD, LEAD_FOOT, "lead"), (TRAIL, TRAIL_FOOT, "trail")):
         heel = stretched[f"{side}_heel_n"]
         if np.isnan(heel).all():
             heel, guessed = estimated_heel(stretched[f"{side}_n"], stretched[f"{side}_along_pct"]), True
-        rows.append(_course(stretched["position"], 100 * heel / weight, which=which, foot=foot))
+        known = which == THIS and not np.isnan(heel).all()
+        loads = {foot: heel} | ({whole: stretched[f"{side}_n"]} if known else {})
+        rows += [
+            _course(stretched["position"], 100 * load / weight, which=which, foot=lane)
+            for lane, load in loads.items()
+        ]
     return pl.concat(rows), guessed
 
 

@@ -117,7 +117,8 @@ def _lent(lenders: list[int]) -> list[str]:
 
 def _advice(wanted: pl.Series) -> str:
     advice = _(
-        "Ask for 8 to {enough} swings with each club. A session with fewer than {fewest} is shown as too few."
+        "Ask for 8 to {enough} full swings with each club. A session with fewer than {fewest} is shown as "
+        "too few."
     ).format(enough=ENOUGH_SWINGS, fewest=FEW_SWINGS)
     more = int((wanted > ENOUGH_SWINGS).sum())
     if not more:

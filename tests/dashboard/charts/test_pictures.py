@@ -144,8 +144,10 @@ def test_the_finding_of_the_load_curve_gives_both_sessions_at_the_top_and_at_imp
 def test_the_trail_heels_lane_hangs_below_the_middle_and_the_scale_is_the_same_on_both_sides():
     spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
     data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
-    assert all(row["height"] == -row["mean"] for row in data if row["foot"] == heel_lanes.TRAIL)
-    assert all(row["height"] == row["mean"] for row in data if row["foot"] == heel_lanes.LEAD)
+    down, up = (heel_lanes.TRAIL, foot_lines.TRAIL_FOOT), (heel_lanes.LEAD, foot_lines.LEAD_FOOT)
+    assert {row["foot"] for row in data} == {*down, *up}
+    assert all(row["height"] == -row["mean"] for row in data if row["foot"] in down)
+    assert all(row["height"] == row["mean"] for row in data if row["foot"] in up)
     y = next(layer["encoding"]["y"] for layer in spec["layer"] if "axis" in layer["encoding"].get("y", {}))
     assert y["scale"]["domain"][0] == -y["scale"]["domain"][1]
     assert "abs(datum.value)" in y["axis"]["labelExpr"]
@@ -157,9 +159,19 @@ def test_the_heel_lanes_say_what_is_left_under_the_trail_heel():
         == "Trail heel at impact: 15\u00a0% of body weight; first session: 15\u00a0%"
     )
     assert "estimated" in heel_lanes.words(SwingCurves(EVENTS, lanes=lanes(), estimated=True))
-    assert heel_lanes.table(SwingCurves(EVENTS, lanes=lanes()))["Trail heel"].to_list() == [
-        f"{v}\u00a0%" for v in (12, 13, 14, 15, 16)
-    ]
+    rows = heel_lanes.table(SwingCurves(EVENTS, lanes=lanes()))
+    assert rows.columns == ["Event", "Lead foot", "Lead heel", "Trail foot", "Trail heel"]
+    assert rows["Trail heel"].to_list() == [f"{v}\u00a0% ({v - 2} to {v + 3})" for v in (12, 13, 14, 15, 16)]
+    assert rows["Trail foot"].to_list() == [f"{v}\u00a0% ({v - 2} to {v + 3})" for v in (40, 41, 42, 43, 44)]
+    said = heel_lanes.words(SwingCurves(EVENTS, lanes=lanes())).replace("\u00a0", " ")
+    assert said.startswith(
+        "Load in % of body weight. address: lead foot 60 % (its heel 30 %), trail foot 40 % (its heel 12 %); "
+    )
+
+
+def test_of_a_single_swing_no_spread_is_given():
+    one = lanes().with_columns(lo=pl.col("mean"), hi=pl.col("mean"))
+    assert heel_lanes.table(SwingCurves(EVENTS, lanes=one))["Lead heel"][0] == "30\u00a0%"
 
 
 def test_the_fault_ladder_keeps_swing_order_and_a_scale_of_0_to_100_percent():
@@ -301,16 +313,23 @@ def test_a_load_below_zero_is_drawn_as_zero_and_given_as_measured():
         heel_lanes.finding(drawn)
         == "Trail heel at impact: −1\u00a0% of body weight; first session: −1\u00a0%"
     )
-    assert set(heel_lanes.table(drawn)["Lead heel"]) == {"−1\u00a0%"}
+    assert set(heel_lanes.table(drawn)["Lead heel"]) == {"−1\u00a0% (−2 to 1)"}
 
 
-def test_each_heel_has_the_spread_of_its_swings_on_its_own_side():
+def test_each_heel_and_each_whole_foot_has_the_spread_of_its_swings_on_its_own_side():
     spec = heel_lanes.picture(SwingCurves(EVENTS, lanes=lanes()), "x").to_dict()
     areas = [layer["encoding"] for layer in spec["layer"] if layer["mark"]["type"] == "area"]
-    assert ("from", "to") in [(area["y"]["field"], area["y2"]["field"]) for area in areas]
+    assert [(area["y"]["field"], area["y2"]["field"]) for area in areas] == 2 * [
+        ("height", "middle"),
+        ("from", "to"),
+    ]
+    shown = [
+        layer["transform"][1]["filter"]["oneOf"] for layer in spec["layer"] if layer["mark"]["type"] == "area"
+    ]
+    assert shown == 2 * [list(foot_lines.FEET)] + 2 * [list(heel_lanes.HEELS)]
     data = next(rows for rows in spec["datasets"].values() if "foot" in rows[0])
     for row in data:
-        side = -1 if row["foot"] == heel_lanes.TRAIL else 1
+        side = -1 if row["foot"] in (heel_lanes.TRAIL, foot_lines.TRAIL_FOOT) else 1
         assert (row["from"], row["to"]) == (side * row["lo"], side * row["hi"])
 
 

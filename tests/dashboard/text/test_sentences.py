@@ -40,7 +40,7 @@ def trend(label, **more):
 
 def test_a_real_change_is_said_with_its_interval_and_its_certainty():
     text = sentences.trend_sentence(HEEL, trend("improving"), "inside the target", 6)
-    assert text.endswith("▲ Improving. Real, not noise (97\u00a0%).")
+    assert text.endswith("▲ Improving. Very likely (97\u00a0%).")
     assert "90\u00a0% between −20 and −12\u00a0% of body weight" in text
 
 

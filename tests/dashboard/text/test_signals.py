@@ -47,9 +47,12 @@ def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted()
 @pytest.mark.parametrize(
     ("kind", "row", "expected"),
     [
-        ("discomfort", {"subject": "left_knee", "day": date(2026, 8, 11)},
+        ("discomfort", {"subject": "left_knee", "day": date(2026, 8, 11), "lasts": False},
          ("Discomfort, still open: left knee, noted on 11 August 2026. No drill that loads it until it is over; "
           "if it persists, see a physician or physiotherapist.")),
+        ("discomfort", {"subject": "left_knee", "day": date(2026, 8, 11), "lasts": True},
+         ("Discomfort, still open: left knee, noted on 11 August 2026. This has lasted for more than three weeks: see a "
+          "physician before any more swings.")),
         ("new_fault", FAULT | {"club_family": "driver", "flagged_before": 2, "usable_before": 40, "p": 0.969},
          "Late crossing with the driver in 9 of 20 swings now, 2 of 40 before. More often than before: 96 % sure."),
         ("outside_band", LEAD | {"side": "under", "sessions": 6},
@@ -107,7 +110,7 @@ def test_an_agreed_aim_names_all_its_measures(kind, sessions, expected):
 
 def test_every_kind_of_signal_has_a_sentence():
     row = LEAD | FAULT | {"seen": 0, "side": "over", "day": date(2026, 8, 1), "days": 3, "sentence": None}
-    row |= {"flagged_before": 1, "usable_before": 2, "doses": 2, "drill_name": "Wall"}
+    row |= {"flagged_before": 1, "usable_before": 2, "doses": 2, "drill_name": "Wall", "lasts": False}
     rows = {"slipping": LEAD, "improving": LEAD, "outside_band": row | {"subject": "heel"}}
     rows |= {kind: row | {"subject": "heel"} for kind in AGREED_SIGNALS}
     for kind in KINDS:
