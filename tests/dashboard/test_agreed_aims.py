@@ -118,13 +118,28 @@ def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_
         chosen = StudentSeason(reader, people.student(reader, "s01"), "2026", "iron")
         return agreed_aims.briefly(chosen, plainly=plainly)
 
-    (staff,) = brief(label="reached", looked=date(2026, 3, 20), due=date(2026, 3, 22))
-    assert staff.startswith("Agreed on 1 April 2026, due by 22 March 2026. To get better: ")
-    assert staff.endswith("The change shows since 20 March 2026.")
-    (plain,) = brief(label="not_reached", due=date(2026, 3, 22), would_show=True, plainly=True)
-    assert plain.startswith("You and your coach agreed on 1 April 2026")
-    assert "Talk with your coach" in plain
-    assert "80" not in plain
+    ended = {"looked": date(2026, 3, 20), "due": date(2026, 3, 22), "would_show": True}
+    agreed = "greed on 1 April 2026, due by 22 March 2026. To get better: "
+    silence = "On course for what was agreed, it would have shown by now (80 %)."
+    staff = {
+        "reached": f"The change shows since 20 March 2026. {silence}", "not_yet": f"It does not show yet. {silence}",
+        "not_reached": f"It did not show by then. {silence}", "too_soon": f"Too soon to say. {silence}",
+    }  # fmt: skip
+    plain = {
+        "reached": "It shows in your swings since 20 March 2026: well done.",
+        "not_yet": "It does not show in your swings yet. Change takes time, and needs several visits to show.",
+        "not_reached": "It did not show in your swings by then. Talk with your coach about what comes next.",
+        "too_soon": "It takes a few more visits to see it.",
+    }
+    for label, to_staff in staff.items():
+        (said_to_staff,) = brief(label=label, **ended)
+        (said_plainly,) = brief(label=label, plainly=True, **ended)
+        assert said_to_staff.startswith(f"A{agreed}“Load left under the trail heel at impact” and “")
+        assert said_to_staff.replace("\u00a0", " ").endswith(f"”. {to_staff}")
+        assert said_plainly.startswith(
+            "You and your coach agreed on 1 April 2026 to work on this until 22 March 2026: “"
+        )
+        assert said_plainly.endswith(f"”. {plain[label]}")
     assert brief(label="not_reached", due=date(2026, 1, 10)) == ()
 
 

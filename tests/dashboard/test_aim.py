@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from changed_academies import changed
-from dashboard.aim import TITLES, advice, aim_of, chain_lines
+from dashboard.aim import TITLES, advice, aim_of, because, chain_lines
 from dashboard.pages.lesson.content import lesson_sheet
 from dashboard.pages.progress.content import progress_page
 from dashboard.pages.student import content as student_page
@@ -51,7 +51,7 @@ def linked(homes, reader_of):
 
 def test_the_sheet_the_week_and_the_progress_page_name_the_same_aim_and_say_why(linked):
     sheet = lesson_sheet(linked())
-    assert sheet.today[0].title == "Today: little load to the trail side"
+    assert sheet.today[0].title == "Today's fault: little load to the trail side"
     said = sheet.today[0].sentences
     assert said[0] == (
         "The earliest cause in the swing. In 40\u00a0% of 15\u00a0swings lately; the target is under 20\u00a0%."
@@ -72,10 +72,10 @@ def test_the_sheet_the_week_and_the_progress_page_name_the_same_aim_and_say_why(
 def test_without_a_link_in_the_swings_the_fault_that_shows_most_comes_first(homes, reader_of):
     changed(homes, "unlinked", NO_DRILL, *BOTH_SHOW, LINK.format(label="not_clear"))
     sheet = lesson_sheet(seen(reader_of, "unlinked"))
-    assert sheet.today[0].title == "Today: trail heel still down at impact"
+    assert sheet.today[0].title == "Today's fault: trail heel still down at impact"
     assert sheet.today[0].sentences == (
         "The worst fault outside its target. In 50\u00a0% of 15\u00a0swings lately; the target is under 20\u00a0%.",
-        "If there is time: little load to the trail side.",
+        "If there is time: the fault “little load to the trail side”.",
     )
     assert chain_lines(seen(reader_of, "unlinked")) == [
         "Looked at, and not clear: Little load to the trail side → trail heel still down at impact."
@@ -84,7 +84,7 @@ def test_without_a_link_in_the_swings_the_fault_that_shows_most_comes_first(home
 
 def test_a_named_aim_that_follows_from_something_points_to_it(homes, reader_of):
     changed(homes, "cause", *BOTH_SHOW, LINK.format(label="goes_together"))
-    said = sentences(lesson_sheet(seen(reader_of, "cause")), "Today: trail heel still down at impact")
+    said = sentences(lesson_sheet(seen(reader_of, "cause")), "Today's fault: trail heel still down at impact")
     assert said[0] == (
         "Named on 2 February 2026 with the drill “Heel-off strikes”, and not met yet. In 50\u00a0% of "
         "15\u00a0swings lately; the target is under 20\u00a0%."
@@ -94,15 +94,31 @@ def test_a_named_aim_that_follows_from_something_points_to_it(homes, reader_of):
     )
 
 
+@pytest.mark.parametrize(
+    ("cause", "follows", "said"),
+    [
+        (None, [], ""),
+        (None, ["B"], "First this, because “b” follows from it."),
+        (None, ["B", "C"], "First this, because “b” and “c” follow from it."),
+        ("D", ["B"], "Look at “d” first: “a” follows from it."),
+    ],
+)
+def test_why_an_aim_comes_first_names_all_that_follows_from_it_or_what_it_follows_from(cause, follows, said):
+    assert because("A", cause, follows, str) == said
+
+
 def test_a_named_aim_that_is_met_gives_way_and_is_kept(homes, reader_of):
     rates = [*BOTH_SHOW, "UPDATE season.student_fault_rate SET rate = 0.1 WHERE fault = 'trail_heel_down'"]
     changed(homes, "met", *rates)
     sheet = lesson_sheet(seen(reader_of, "met"))
-    assert sheet.today[0].title == "Today: little load to the trail side"
-    assert "Keep: Trail heel still down at impact is inside its target." in sentences(sheet, "The goal, and")
+    assert sheet.today[0].title == "Today's fault: little load to the trail side"
+    assert (
+        "Keep it so: “Trail heel still down at impact” shows in fewer than one swing in five."
+        in sentences(sheet, "The goal, and")
+    )
     changed(homes, "all_met", "UPDATE season.student_fault_rate SET rate = 0.1 WHERE span = 'now'")
     assert sentences(
-        lesson_sheet(seen(reader_of, "all_met")), "Today: keep trail heel still down at impact"
+        lesson_sheet(seen(reader_of, "all_met")), "Today: keep “trail heel still down at impact” away"
     ) == ("Inside its target, and no fault shows in one swing in five: keep what was won.",)
     assert sentences(lesson_sheet(seen(reader_of, "all_met")), "How to coach it") == ()
 

@@ -64,6 +64,34 @@ def test_a_change_is_said_to_be_within_the_usual_scatter_or_beyond_it_and_never_
     assert sentences.verdict(HEEL, row | {"beyond": None}, (None, None)) == "Scatter not known yet"
 
 
+WIDE = "UPDATE season.reliability SET sd_session = 20 WHERE metric = 'impact_trail_heel_pct_bw'"
+NO_AIM = (
+    "DELETE FROM academy.drill_dose",
+    "DELETE FROM academy.note",
+    "DELETE FROM season.student_fault_rate",
+)
+NO_CHANGE = "UPDATE season.student_trend SET label = 'holding'"
+HEEL_LEFT = "Load left under the trail heel at impact"
+
+
+@pytest.mark.parametrize(
+    ("kind", "statements", "listed"),
+    [
+        ("moved", (FITTED, *NO_AIM, NO_CHANGE), {HEEL_LEFT: "▲ Better, by more than the usual scatter (3)"}),
+        ("worked_on", (WIDE, NO_CHANGE), {HEEL_LEFT: "Within the usual scatter (45)"}),
+        ("over_the_season", (WIDE, *NO_AIM), {HEEL_LEFT: "Within the usual scatter (45)"}),
+        ("none", (WIDE, *NO_AIM, NO_CHANGE), {}),
+    ],
+)
+def test_what_moved_what_is_worked_on_and_what_changed_over_the_season_is_listed_and_nothing_else(
+    reader_of, homes, kind, statements, listed
+):
+    changed(homes, f"listed_{kind}", *statements)
+    rows = part(made(reader_of, f"listed_{kind}"), "What changed since last time").rows
+    found = {} if rows is None else dict(rows.select("Measure", "Since last time").iter_rows())
+    assert found == listed
+
+
 def test_a_session_on_another_device_is_not_compared(reader_of, homes):
     changed(
         homes, "moved_house", FITTED,
@@ -106,7 +134,7 @@ def test_what_hurts_comes_first_with_what_is_left_and_no_drill_that_may_load_it(
     assert part(page, "Today").sentences[0].endswith("May load the trail calf: stop it until that is over.")
     changed(homes, "no_pain", NO_EFFECTS, ONE_DRILL, effect())
     page = made(reader_of, "no_pain")
-    assert page.today[0].title == "Today: trail heel still down at impact"
+    assert page.today[0].title == "Today's fault: trail heel still down at impact"
     assert part(page, "First drill: Heel-off strikes").sentences[:2] == (
         "Strike with the trail heel already light.",
         (
@@ -135,13 +163,12 @@ def test_pain_open_for_over_three_weeks_is_said_to_last_and_leaves_nothing_that_
         "Talk",
     ]
     assert part(page, "Drills").sentences[0] == "No drill before a physician has seen it."
-    reader = reader_of("longer", "g01")
-    assert progress_page(reader, people.student(reader, "s01")).discomfort == ()  # a note not shared stays so
-    reader = reader_of("longer", "h01")
-    (told,) = progress_page(reader, people.student(reader, "s01")).discomfort
-    assert told.startswith(
-        "You told us about your heel on 1 March 2026. This has lasted for more than three weeks: "
-    )
+    for viewer in ("g01", "h01"):
+        reader = reader_of("longer", viewer)
+        (told,) = progress_page(reader, people.student(reader, "s01")).discomfort
+        assert told.startswith(
+            "You told us about your heel on 1 March 2026. This has lasted for more than three weeks: see a physician before"
+        )
 
 
 @pytest.mark.parametrize(
@@ -281,6 +308,34 @@ PRACTISED = (
     'INSERT INTO academy.drill_dose (note, student, drill, "at", day, kind, place, dose, unit) '
     "VALUES ('n4', 's01', 'd01', '{day}', '{day}', 'practice', 'home', {dose}, '{unit}')"
 )
+
+
+IN_THE_WEEK = PRACTISED.format(day="2026-03-22", dose=12, unit="minutes")
+
+
+@pytest.mark.parametrize(
+    ("kind", "limit", "statements", "said"),
+    [
+        ("never", None, ["DELETE FROM academy.drill_dose WHERE kind = 'practice'"],
+         "No home practice recorded in the seven days to 23 March 2026."),
+        ("before", None, [], "No home practice recorded in the seven days to 23 March 2026; the last was on 2 February 2026."),
+        ("timed", None, [IN_THE_WEEK], "Practised at home in the seven days to 23 March 2026: 12 minutes on 1 day."),
+        ("limited_week", 60, [IN_THE_WEEK],
+         "Practised at home in the seven days to 23 March 2026: 12 of at most 60 minutes, on 1 day."),
+        ("untimed", 60, [PRACTISED.format(day="2026-03-22", dose=30, unit="reps")],
+         "Practised at home in the seven days to 23 March 2026: on 1 day, not timed."),
+    ],
+)  # fmt: skip
+def test_practice_of_the_week_is_one_sentence_with_the_limit_where_there_is_one(
+    reader_of, homes, kind, limit, statements, said
+):
+    home = homes(f"practice_{kind}")
+    if limit:
+        toml = home.settings_file.read_text()
+        home.settings_file.write_text(f"young_practice_minutes_a_week = {limit}\n{toml}")
+    changed(homes, f"practice_{kind}", *statements)
+    page = made(reader_of, f"practice_{kind}")
+    assert part(page, "Last visit").sentences[1].replace("\u00a0", " ") == said
 
 
 def test_practice_after_the_last_session_counts_and_untimed_practice_is_mentioned(reader_of, homes):
@@ -458,7 +513,7 @@ def test_a_student_with_notes_alone_is_not_measured_and_the_sheet_says_what_was_
     page = made(reader_of, "sheet_of_notes")
     assert "measured in 0\u00a0sessions" in page.about
     assert "last on" not in page.about
-    assert part(page, "Today: trail heel still down at impact").sentences == (
+    assert part(page, "Today's fault: trail heel still down at impact").sentences == (
         "Named on 2 February 2026 with the drill “Heel-off strikes”, and not met yet. Not measured yet.",
     )
     assert part(page, "Last visit").sentences[0] == (

@@ -6,7 +6,9 @@ import pytest
 
 from changed_academies import NOTES_ONLY, changed, falls
 from dashboard.pages.progress.content import progress_page
-from dashboard.queries import people, sessions
+from dashboard.pages.progress.next_pace import next_pace
+from dashboard.queries import lesson, people, sessions
+from dashboard.student_season import StudentSeason
 from dashboard.text.advice import ADVICE
 from warehouse.access import open_reader
 
@@ -25,6 +27,55 @@ def test_the_latest_drills_aim_is_the_one_thing_to_work_on(reader_of):
     focus = page(reader_of, "full", "s01", "s01").focus
     assert focus.title == "Back heel light at impact"
     assert focus.drill == "Heel-off strikes"
+    assert focus.how == ("Strike with the trail heel already light.", "20\u00a0times, at half pace.")
+    assert focus.sentences[0] == (
+        "In 8 of 10 swings lately, your back heel is light when you strike. Earlier in the season it was 3 of 10."
+    )
+
+
+def test_a_drill_without_a_text_is_shown_by_the_coach(reader_of, homes):
+    changed(homes, "unwritten", "UPDATE academy.drill SET how = NULL WHERE drill = 'd01'")
+    how = page(reader_of, "unwritten", "s01", "s01").focus.how
+    assert how == ("Your coach shows you how.", "20\u00a0times, at half pace.")
+
+
+def test_what_holds_is_the_same_as_in_the_month_of_the_first_session(reader_of, homes):
+    changed(
+        homes, "holds", "UPDATE academy.drill SET aim = 'mid_back_trail_share_pct'",
+        "UPDATE season.session_metric SET mean = 60 WHERE metric = 'mid_back_trail_share_pct'",
+        "DELETE FROM season.session_metric WHERE session = '2026-01-26-s01'",  # the next is of February
+        "UPDATE season.student_trend SET metric = 'mid_back_trail_share_pct', label = 'holding' WHERE student = 's01'",
+    )  # fmt: skip
+    assert page(reader_of, "holds", "s01", "s01").focus.verdict == "Same as in January"
+
+
+LADDER = (
+    "INSERT INTO season.pace_ladder (season, student, fault, club_family, pace, flagged, usable, holds_at, "
+    "clean_swings_wanted, n_sessions) VALUES ('2026', '{}', 'trail_heel_down', 'iron', 'slow', 0, 9, {}, 8, 2)"
+)
+EASY = "Go faster only once this pace feels easy; if it falls apart, go back one."
+
+
+@pytest.mark.parametrize(
+    ("student", "holds", "said"),
+    [
+        ("s01", "NULL", ("Start at a slow pace: it is not yet clear that it holds there.", f"150 times at a time. {EASY}")),
+        ("s01", "'slow'", ("It holds at a slow pace. The next step is half pace.", f"150 times at a time. {EASY}")),
+        ("s01", "'half'", ("It holds at half pace. The next step is full pace.", f"100 times at a time. {EASY}")),
+        ("s02", "'half'", ("It holds at half pace. The next step is full pace.", f"150 times at a time. {EASY}")),
+        ("s01", "'full'", ()),
+    ],
+)  # fmt: skip
+def test_the_next_pace_is_one_above_what_holds_and_a_growing_player_keeps_to_a_days_limit(
+    reader_of, homes, student, holds, said
+):
+    kind = f"ladder_{student}_{holds.strip(chr(39))}"
+    changed(homes, kind, "DELETE FROM season.pace_ladder", LADDER.format(student, holds))
+    reader = reader_of(kind, "h01")
+    chosen = StudentSeason(reader, people.student(reader, student), "2026", "iron")
+    nothing = lesson.doses(reader, student).clear()
+    found = next_pace(chosen, "trail_heel_down", {"drill": "d01", "dose": 150.0, "unit": "reps"}, nothing)
+    assert tuple(sentence.replace("\u00a0", " ") for sentence in (found.sentences if found else ())) == said
 
 
 @pytest.mark.parametrize(("day", "drill"), [(1, "Heel-off strikes"), (3, "Never set")])

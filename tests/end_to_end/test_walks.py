@@ -274,7 +274,12 @@ def test_a_lesson_sheet_has_todays_aim_its_drill_and_the_buttons_on_the_first_sc
 ):
     page = first_screen(chromium, f"{site}/lesson?as={people['head']}&student={people[kind]}", 1280, 800)
     why = page.get_by_text(re.compile("the target is|target|agreed|kept", re.IGNORECASE)).first
-    order = [page.locator("h1"), page.get_by_role("link", name="Add note →"), heading(page, "Today:"), why]
+    order = [
+        page.locator("h1"),
+        page.get_by_role("link", name="Add note →"),
+        heading(page, "Today('s fault)?:"),
+        why,
+    ]
     if kind == "hurt":
         order[1:1] = [page.get_by_text("Before you start.")]
         order[3:3] = [heading(page, "What is safe today")]
@@ -285,7 +290,7 @@ def test_a_lesson_sheet_has_todays_aim_its_drill_and_the_buttons_on_the_first_sc
     assert [bottom(place) for place in order] == sorted(bottom(place) for place in order)
     assert bottom(order[-1]) <= 800
     for name in ("Add note →", "Add swings →", "Compare with last visit →"):
-        assert bottom(page.get_by_role("link", name=name)) <= bottom(heading(page, "Today:"))
+        assert bottom(page.get_by_role("link", name=name)) <= bottom(heading(page, "Today('s fault)?:"))
     page.close()
 
 

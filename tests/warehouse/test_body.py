@@ -343,6 +343,26 @@ def test_what_is_left_to_do_is_the_same_for_either_side(side):
     ):
         assert quiet_work([f"{side} {area}"]) == quiet_work([f"{side}_{area.upper()}"]) == left
     assert quiet_work([f"{side} heel", "lower back"]) == ("seated", "hands", "talk")
+    assert quiet_work([f"{side} heel"], lasting=True) == ("seated", "hands", "talk")
+
+
+@pytest.mark.parametrize(("ago", "lasting"), [(0, False), (21, False), (22, True), (400, True)])
+def test_pain_open_for_over_three_weeks_lasts_and_rules_out_every_drill_until_it_is_over(ago, lasting):
+    day = TODAY - timedelta(days=ago)
+    note = {
+        "student": "s1",
+        "at": datetime(day.year, day.month, day.day),  # noqa: DTZ001
+        "day": day,
+        "code": "heel",
+        "grade": 1,
+    }
+    opened = pl.DataFrame([note | {"kind": "discomfort"}])
+    words = Exercise("d1", "Say what you feel")
+    body = Body.by_notes(GROWN, TODAY, opened)
+    assert (body.lasting, body.may_do(words)) == (lasting, not lasting)
+    assert (body.safe_choice(Exercise("d2", "Step"), [words]) is None) == lasting
+    over = pl.concat([opened, pl.DataFrame([note | {"kind": "discomfort_over"}])])
+    assert Body.by_notes(GROWN, TODAY, over).lasting is False
 
 
 def test_the_safe_choice_is_the_easier_check_or_a_drill_of_the_same_aim_that_is_allowed():

@@ -155,7 +155,12 @@ def _evidence(about: Lesson, aim: Aim) -> Part:
     chosen = about.chosen
     text = [*today.goals(chosen)]
     if aim.reason not in ("agreed", "named") and aim.named_met and aim.named != aim.code:
-        text.append(_("Keep: {named} is inside its target.").format(named=chosen.name(str(aim.named))))
+        kept = (
+            _("Keep it so: “{named}” shows in fewer than one swing in five.")
+            if aim.named in chosen.fault_names
+            else _("Keep: {named} is inside its target.")
+        )
+        text.append(kept.format(named=chosen.name(str(aim.named))))
     for row in lesson.own_bands(chosen.reader, chosen.student).iter_rows(named=True):
         if row["metric"] in chosen.measures:
             measure = chosen.measures[row["metric"]]

@@ -27,12 +27,20 @@ def aim_part(about: Lesson, doses: pl.DataFrame, aim: Aim) -> Part:
     if aim.because:
         text.append(f"{aim.because} {aim.numbers}".strip())
     if aim.next_code:
-        text.append(_("If there is time: {aim}.").format(aim=lowered(chosen.name(aim.next_code))))
+        then = (
+            _("If there is time: the fault “{aim}”.")
+            if aim.next_code in chosen.fault_names
+            else _("If there is time: {aim}.")
+        )
+        text.append(then.format(aim=lowered(chosen.name(aim.next_code))))
     if aim.is_open and chosen.person["sessions"] == 1:
         text.append(_("One session so far: a first look, not yet a habit."))
     if aim.code is None:
         return Part(_("Today"), tuple(text))
-    title = _("Today: {aim}") if aim.is_open else _("Today: keep {aim}")
+    if aim.code in chosen.fault_names:  # its name alone would read as what to do
+        title = _("Today's fault: {aim}") if aim.is_open else _("Today: keep “{aim}” away")
+    else:
+        title = _("Today: {aim}") if aim.is_open else _("Today: keep {aim}")
     return Part(title.format(aim=lowered(chosen.name(aim.code))), tuple(text))
 
 

@@ -49,7 +49,7 @@ def sentences(rows: pl.DataFrame) -> list[tuple[str, str]]:
     """Each fault of `top_faults`, and a sentence of it."""
     found = []
     for fault, before, now, students_before, students, moved in rows.iter_rows():
-        said = _("{now} of swings, {students} students.").format(now=now, students=students)
+        said = _("{now} of swings; often in {students} students.").format(now=now, students=students)
         if before != "–":
             said += " " + _("Earlier {before}, {students}.").format(before=before, students=students_before)
         found.append((fault, f"{said} " + _("Moved by: {drills}.").format(drills=moved)))

@@ -313,7 +313,7 @@ def test_a_load_below_zero_is_drawn_as_zero_and_given_as_measured():
         heel_lanes.finding(drawn)
         == "Trail heel at impact: −1\u00a0% of body weight; first session: −1\u00a0%"
     )
-    assert set(heel_lanes.table(drawn)["Lead heel"]) == {"−1\u00a0% (−2 to 1)"}
+    assert set(heel_lanes.table(drawn)["Lead heel"]) == {"−1\u00a0% (−2 to 0)"}
 
 
 def test_each_heel_and_each_whole_foot_has_the_spread_of_its_swings_on_its_own_side():

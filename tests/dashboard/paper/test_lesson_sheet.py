@@ -17,7 +17,7 @@ def test_the_sheet_is_self_contained_and_written_into_the_homes_pages(homes):
     assert "<script" not in text
     assert re.findall(r'(?:src|href)="(?!#)[^"]*"', text) == []
     for heading in (
-        "Today: trail heel still down at impact",
+        "Today&#39;s fault: trail heel still down at impact",
         "First drill: Heel-off strikes",
         "Last visit and practice",
         "What changed since last time",

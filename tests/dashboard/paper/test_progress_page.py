@@ -53,6 +53,14 @@ def test_a_reader_cannot_write_the_page_of_a_student_outside_reach(reader_of):
         progress_html(reader_of("full", "c01"), "s02")
 
 
+def test_opening_a_minors_page_on_paper_is_logged_and_a_grown_students_is_not(homes, reader_of):
+    for student, opened in (("s01", 1), ("s02", 0)):
+        log = homes("full").access_log
+        before = log.read_text().count("Progress page on paper") if log.exists() else 0
+        progress_html(reader_of("full", "h01"), student)
+        assert (log.read_text() if log.exists() else "").count("Progress page on paper") == before + opened
+
+
 def test_the_command_writes_the_page_into_the_homes_folder(homes):
     file = write_of_student(homes("full"), "progress", page_of, "s01")
     assert file == homes("full").pages / "progress-s01.html"

@@ -40,8 +40,10 @@ def trend(label, **more):
 
 def test_a_real_change_is_said_with_its_interval_and_its_certainty():
     text = sentences.trend_sentence(HEEL, trend("improving"), "inside the target", 6)
-    assert text.endswith("▲ Improving. Very likely (97\u00a0%).")
-    assert "90\u00a0% between −20 and −12\u00a0% of body weight" in text
+    assert text.replace("\u00a0", " ") == (
+        f"{HEEL.label}: 18 → 2 % of body weight, inside the target. Change −16 % of body weight, 90 % between "
+        "−20 and −12 % of body weight. ▲ Improving. Very likely (97 %)."
+    )
 
 
 def test_a_share_changes_by_points_and_a_chart_title_keeps_a_shape_beside_its_word():

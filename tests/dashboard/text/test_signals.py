@@ -36,6 +36,11 @@ def test_a_change_names_what_goes_the_other_way():
 
 
 def test_two_changes_beside_the_surest_are_told_in_full_and_the_others_counted():
+    two = [row | {"role": "beside"} for row in (LEAD, HEEL)]
+    assert sentence("improving", RECENTRE, *two) == (
+        "Recentring with irons: 5.0 % → 9.0 %. Better: 99 % sure that it matters. "
+        "Also: Lead share at impact with irons: 80.0 % → 71.0 %; Load under the heel with irons: 18 → 0 % of body weight."
+    )
     beside = [row | {"role": "beside"} for row in (LEAD, HEEL, LEAD)]
     assert sentence("improving", RECENTRE, *beside) == (
         "Recentring with irons: 5.0 % → 9.0 %. Better: 99 % sure that it matters. "
