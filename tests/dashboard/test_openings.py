@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 from dashboard import layout, tables
 from dashboard.pages.students.content import most_outside
 from dashboard.pages.trust.content import in_short, session_worth
+from dashboard.pages.week.content import review
 from dashboard.student_season import ladder
 
 TRAIL, HEEL = "mid_back_trail_share_pct", "impact_trail_heel_pct_bw"
@@ -143,7 +144,7 @@ def test_two_students_of_one_name_have_a_panel_each_that_opens_their_own_page(
     changed, visit, born, first, second
 ):
     day = f"DATE '{born}'" if born else "NULL"
-    changed(
+    reader = changed(
         f"namesakes_{born}",
         f"UPDATE academy.person SET display_name = 'Sanna Test', born = {day} WHERE person = 's02'",
     )
@@ -156,6 +157,8 @@ def test_two_students_of_one_name_have_a_panel_each_that_opens_their_own_page(
     }  # fmt: skip
     (search,) = [box for box in at.selectbox if box.label == "Find a student"]
     assert search.options == [first, second, "Sina Einmal"]
+    listed = {entry.student: entry.name for entry in review(reader).entries if entry.student}
+    assert listed == {"s01": first, "s02": second, "s03": "Sina Einmal"}
 
 
 def test_a_student_is_found_by_a_part_of_the_name_and_opened_from_there(visit):

@@ -153,8 +153,8 @@ def spread_key(curves: SwingCurves) -> str:
 
 def heels_part(curves: SwingCurves, *, narrow: bool) -> Section:
     """The load under each heel over the swing."""
-    nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
     if curves.lanes.is_empty():
+        nothing = _("Neither heel load nor where each foot's load sits was measured in this session.")
         return Section(sentences=(nothing,))
     chart = heel_lanes.picture(curves, heel_lanes.finding(curves), narrow=narrow)
     estimate = _(
@@ -188,12 +188,9 @@ def places_part(
 
 
 def swing_curves(
-    reader: Reader,
-    this: SwingChoice,
-    other: SwingChoice | None,
-    family: str,
+    reader: Reader, this: SwingChoice, other: SwingChoice | None, family: str,
     reference: SwingChoice | None = None,
-) -> SwingCurves:
+) -> SwingCurves:  # fmt: skip
     """Stretch one choice's swings, another's and the reference's between the events that all of them have.
 
     Events that fewer than four in five swings have are left out, so that one unmarked swing does not cost
@@ -256,8 +253,7 @@ def _common(found: dict[int, dict[str, float]], event: str) -> bool:
 def _weight(stretched: dict[str, np.ndarray]) -> np.ndarray:
     """Body weight (N) of each swing, (K, 1): the total load at the first event, when the player is quiet."""
     total = stretched["lead_n"] + stretched["trail_n"]
-    weight: np.ndarray = np.maximum(total[:, :5].mean(axis=1, keepdims=True), 1.0)
-    return weight
+    return np.asarray(np.maximum(total[:, :5].mean(axis=1, keepdims=True), 1.0))
 
 
 def _mean_sd(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -288,12 +284,10 @@ def _lanes(which: str, stretched: dict[str, np.ndarray], weight: np.ndarray) -> 
         heel = stretched[f"{side}_heel_n"]
         if np.isnan(heel).all():
             heel, guessed = estimated_heel(stretched[f"{side}_n"], stretched[f"{side}_along_pct"]), True
-        known = which == THIS and not np.isnan(heel).all()
-        loads = {foot: heel} | ({whole: stretched[f"{side}_n"]} if known else {})
-        rows += [
-            _course(stretched["position"], 100 * load / weight, which=which, foot=lane)
-            for lane, load in loads.items()
-        ]
+        position, loaded = stretched["position"], stretched[f"{side}_n"]
+        rows.append(_course(position, 100 * heel / weight, which=which, foot=foot))
+        if which == THIS and not np.isnan(heel).all():
+            rows.append(_course(position, 100 * loaded / weight, which=which, foot=whole))
     return pl.concat(rows), guessed
 
 
@@ -309,8 +303,7 @@ def _places(stretched: dict[str, np.ndarray], weight: np.ndarray) -> pl.DataFram
 
 def estimated_heel(foot_n: np.ndarray, along_pct: np.ndarray) -> np.ndarray:
     """A heel's load (N) from its foot's: all of it with the pressure at the heel, none at the ball."""
-    load: np.ndarray = foot_n * np.clip((BALL_AT_PCT - along_pct) / (BALL_AT_PCT - HEEL_AT_PCT), 0, 1)
-    return load
+    return np.asarray(foot_n * np.clip((BALL_AT_PCT - along_pct) / (BALL_AT_PCT - HEEL_AT_PCT), 0, 1))
 
 
 def posts(bands: Mapping[str, Band], events: Sequence[str]) -> pl.DataFrame:

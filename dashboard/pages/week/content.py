@@ -173,9 +173,11 @@ def review(reader: Reader) -> Review | None:
         week = {"week": rows["week"][0], "as_of": rows["as_of"][0], "entered": 0}
     names = Names(people.measures(reader), people.faults(reader))
     found, on_target = queries.evidence(reader), _on_target(reader)
+    apart = dict(people.students(reader).select("student", "name").iter_rows())
+    called = pl.col("student").replace_strict(apart, default=pl.col("name"), return_dtype=pl.String)
     entries = [
         entry_of(row, found[row["signal"]], names, on_target=on_target(row, found[row["signal"]][0]))
-        for row in rows.iter_rows(named=True)
+        for row in rows.with_columns(name=called).iter_rows(named=True)
         if row["kind"] in KINDS
     ]
     order = list(KINDS)
