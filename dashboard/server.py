@@ -156,10 +156,11 @@ def _follow(home: Home, opened: str | None) -> None:
     """Open each snapshot as it is published, so that no visitor has to wait for that."""
     while True:
         time.sleep(LOOK_EVERY_S)
-        newest = current_name(home) if is_published(home) else None
-        if newest != opened:
-            _open(home)
-            opened = newest
+        with suppress(UnderfootError):  # nothing is published
+            newest = current_name(home)
+            if newest != opened:
+                _open(home)
+                opened = newest
 
 
 def serve(options: str, look: Look) -> None:
