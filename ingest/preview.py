@@ -5,24 +5,21 @@ Where the device has no recipe yet, one is proposed, and the files are read by i
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from ingest.academy import Academy, Person
+from ingest.brought_files import BroughtFiles
 from ingest.formats.explanation import Knowing
 from ingest.formats.format import (
     RosterFormat,
     SampleFormat,
-    SessionContext,
     explain,
     files_of,
     formats,
-    is_in_memory,
     is_known,
 )
-from ingest.formats.plate_layout import swing_in
 from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
 from ingest.owners import Known, Shown, likely_owners
@@ -30,19 +27,16 @@ from ingest.plate_rows import SampleFile, SwingSamples, join
 from ingest.reading_process import read_within_limits
 from ingest.recording import shares as recording
 from ingest.recording.shares import share_out
-from ingest.recording.swings import after
-from ingest.recording.turns import Lines, cut_out
 from ingest.refusals import UNREADABLE, refuse
 from ingest.samples import Samples
 from ingest.session_file import session_of_nobody
-from warehouse.devices import DeviceSettings, read_devices
+from warehouse.devices import read_devices
 from warehouse.errors import Refused, UnderfootError
 from warehouse.preview import MOST_POINTS, Brought, Moments, Preview, PreviewedFilm, PreviewedSwing, Share
 from warehouse.vocabulary import is_film
 
 SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
 _OTHER_HAND = {"right": "left", "left": "right"}
-MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 
 
 def preview_apart(brought: Brought, moments: Moments | None = None) -> Preview:
@@ -62,8 +56,9 @@ def preview(brought: Brought, moments: Moments | None = None) -> Preview:
     if roster is not None:
         sentence = f"{roster} is a roster file; people and drills have pages of their own."
         return Preview({}, problems=(("roster", sentence),))
-    found = Preview(_delivered_names(brought.folder))
+    found = Preview({})
     try:
+        found = Preview(_delivered_names(brought.folder))
         return _read(brought, found, moments)
     except Refused as refused:
         return replace(found, problems=((refused.refusal.reason, refused.refusal.sentence),))
@@ -79,7 +74,11 @@ def _is_roster(name: str) -> bool:
 
 
 def _delivered_names(folder: Path) -> dict[str, str]:
-    """Give the files of a folder the names by which a load knows them; what each is called now."""
+    """Give the files of a folder the names by which a load knows them; what each is called now.
+
+    Raises
+        Refused: two of them would have the same one.
+    """
     names = {}
     for path in sorted(folder.iterdir()):
         name = path.name
@@ -87,6 +86,9 @@ def _delivered_names(folder: Path) -> dict[str, str]:
             name = f"frames{path.suffix.lower()}"
         elif not is_known(name) and name.lower().endswith(PlateTable.endings):
             name = f"plate-{name}"
+        if name != path.name and (folder / name).exists():
+            what, todo = f"{path.name} is a second file of a sensor grid", "bring one a session"
+            raise refuse("unreadable", what, todo)
         path.rename(folder / name)
         names[path.name] = name
     return names
@@ -112,14 +114,21 @@ def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
         table = {**(table or {}), **(device.raw if device is not None else {"kind": brought.kind})}
         found = replace(found, recipe=table)
         device = read_devices({brought.device: table}, "the proposed table")[brought.device]
-    files = _Files.of(brought, names, device)
+    files = BroughtFiles.of(brought, names, device)
     if brought.only:
-        before, after_cut = _cut_to(brought, files)
-        found = replace(
-            found, names={n: after_cut if now == before else now for n, now in found.names.items()}
-        )
-        files = _Files.of(brought, sorted(found.names.values()), device)
-    read = files.read()
+        cut = files.cut_to(brought.only)
+        kept = {n: now for n, now in found.names.items() if now not in files.kinds}
+        found = replace(found, names=kept | {name: name for name in cut})
+        files = BroughtFiles.of(brought, sorted(found.names.values()), device)
+    read, left_out = files.read(recordings=bool(brought.only))
+    for name in left_out:
+        (brought.folder / name).unlink()
+    came = {now: n for n, now in found.names.items()}
+    found = replace(
+        found,
+        names={n: now for n, now in found.names.items() if now not in left_out},
+        left_out={came[name]: why for name, why in left_out.items()},
+    )
     return replace(found, swings=_swings(files, read, moments), shares=_shares(brought, files, read))
 
 
@@ -146,20 +155,14 @@ def _film(path: Path) -> PreviewedFilm:
     return PreviewedFilm(path.name, head.pictures / head.rate if head.rate else 0.0, head.rate)
 
 
-def _one_recording(files: "_Files") -> tuple[str, PlateTable] | None:
-    """The one table among the files, where all of it is in one place and can be cut out of it."""
-    layout = files.context.layout
-    if len(files.kinds) != 1 or (layout is not None and layout.feet == "files"):
-        return None
-    name, kind = next(iter(files.kinds.items()))
-    return (name, kind) if isinstance(kind, PlateTable) else None
-
-
-def _shares(brought: Brought, files: "_Files", read: Sequence[tuple[SampleFile, bool]]) -> tuple[Share, ...]:
-    """Whose the swings of a recording seem to be; none where they are one person's, or shares of a load."""
-    samples = read[0][0]
-    unknown = any("shares_only" in flags for flags in samples.flags.values())
-    shared = [] if unknown or _one_recording(files) is None else share_out(samples.found)
+def _shares(
+    brought: Brought, files: BroughtFiles, read: Sequence[tuple[SampleFile, bool]]
+) -> tuple[Share, ...]:
+    """Whose the swings of recordings seem to be; none where they are one person's, or shares of a load."""
+    unknown = any("shares_only" in flags for one, _ in read for flags in one.flags.values())
+    single = any(single or not one.found for one, single in read)
+    found = {no: swing for one, _ in read for no, swing in one.found.items()}
+    shared = [] if unknown or single or not files.can_be_cut() else share_out(found)
     return tuple(_share(brought, one) for one in shared) if len(shared) > 1 else ()
 
 
@@ -177,81 +180,8 @@ def _share(brought: Brought, one: recording.Share) -> Share:
     return Share(one.swings, one.mass_kg, (*(o.person for o in owners), *others), first)
 
 
-def _cut_to(brought: Brought, files: "_Files") -> tuple[str, str]:
-    """Leave nothing of a recording in the folder but one person's turns; its name before and after.
-
-    Raises
-        Refused: it can't be cut.
-    """
-    found = _one_recording(files)
-    if found is None:
-        todo = "bring it as one file of both feet, without others beside it"
-        raise refuse("unreadable", "this recording can't be shared out among people", todo)
-    name, table = found
-    cut = table.read(name, None, files.context)
-    lines = Lines.of(table.uncut(name, None, files.context), cut, brought.only)
-    cut_name, data = cut_out(files.context.held[name], name, lines, files.context.layout)
-    (brought.folder / name).unlink()
-    (brought.folder / cut_name).write_bytes(data)
-    return name, cut_name
-
-
-@dataclass(frozen=True)
-class _Files:
-    """The sample files of a folder, as a session that nothing is known of."""
-
-    context: SessionContext
-    kinds: Mapping[str, SampleFormat]
-
-    @classmethod
-    def of(cls, brought: Brought, names: list[str], device: DeviceSettings) -> "_Files":
-        settings = replace(brought.settings, devices={device.name: device})
-        person = Person(brought.student, "student", brought.handed, brought.foot_length_mm)
-        header = replace(session_of_nobody((), brought.body_mass_kg, device.name), student=brought.student)
-        held = {n: (brought.folder / n).read_bytes() for n in names if is_in_memory(n)}
-        context = SessionContext(
-            header, Academy(settings, {brought.student: person}), brought.folder, names, held
-        )
-        return cls(context, files_of(SampleFormat, names))
-
-    def read(self) -> list[tuple[SampleFile, bool]]:
-        """Each file's samples, and whether it is one swing that does not say its number."""
-        whole = [name for name, kind in self.kinds.items() if not kind.is_part(name, self.context)]
-        numbers = [int(swing_in(name) or 0) for name in whole]
-        plain = not all(0 < n <= MOST_NUMBER for n in numbers) or len(set(numbers)) < len(numbers)
-        found: list[tuple[SampleFile, bool]] = []
-        for place, (name, number) in enumerate(zip(whole, numbers, strict=True), start=1):
-            no = place if plain else number
-            read, single = self._read(name, no, several=len(whole) > 1)
-            last = max((n for one, _ in found for n in one.found), default=0)
-            found.append((after(read, last), single))
-        return found
-
-    def _read(self, name: str, no: int, *, several: bool) -> tuple[SampleFile, bool]:
-        """A file, and whether it is one swing without a number: where there are several such, each is one."""
-        kind = self.kinds[name]
-        if several and (kind.one_swing or self._has_no_numbers(kind)):
-            return kind.read(name, no, self.context), True
-        try:
-            read = kind.read(name, None, self.context)
-        except Refused as refused:
-            if refused.refusal.reason != "no_swing_found":
-                raise
-            return kind.read(name, no, self.context), True
-        if several and read.found and self.context.device is not None and self.context.device.layout is None:
-            return kind.read(name, no, self.context), True
-        return read, False
-
-    def _has_no_numbers(self, kind: SampleFormat) -> bool:
-        """Whether a device's recipe tells no swings apart within a file."""
-        device = self.context.device
-        if device is None or device.layout is None or not isinstance(kind, PlateTable):
-            return False
-        return device.layout.swings == "column" and "swing_no" not in device.columns
-
-
 def _swings(
-    files: _Files, read: Sequence[tuple[SampleFile, bool]], moments: Moments | None
+    files: BroughtFiles, read: Sequence[tuple[SampleFile, bool]], moments: Moments | None
 ) -> tuple[PreviewedSwing, ...]:
     own_file = {no: one.file for one, single in read if single for no in one.numbers}
     numbers = sorted({no for one, _ in read for no in one.numbers})

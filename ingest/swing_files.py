@@ -75,8 +75,16 @@ class Measured:
 
 
 def sample_files(names: Sequence[str], header: SessionHeader) -> dict[str, SampleFormat]:
-    """The files among a session's that hold samples: by their usual name, or as a [[swing]] names them."""
-    return files_of(SampleFormat, names, {swing.file for swing in header.swings.values()})
+    """The files among a session's that hold samples: by their usual name, or as a [[swing]] names them.
+
+    They are in the order of the numbers in their names, so that swing 10 comes after swing 2.
+    """
+    ordered = sorted(names, key=_by_numbers)
+    return files_of(SampleFormat, ordered, {swing.file for swing in header.swings.values()})
+
+
+def _by_numbers(name: str) -> list[str | int]:
+    return [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", name)]
 
 
 def read_measured(context: SessionContext) -> Measured:

@@ -104,6 +104,7 @@ class Preview:
     the device's recipe reads it. recipe: the `[device.NAME]` table that is to be added to the settings.
     shares: whose the swings of a recording seem to be, where they are of more than one person. films: in the
     order in which they were taken, else of their names.
+    left_out: files that are not delivered as they can't be read, by the name they came under, and why.
     problems: (reason, sentence) of each thing that stops all of it.
     """
 
@@ -113,6 +114,7 @@ class Preview:
     swings: tuple[PreviewedSwing, ...] = ()
     shares: tuple[Share, ...] = ()
     films: tuple[PreviewedFilm, ...] = ()
+    left_out: Mapping[str, str] = field(default_factory=dict)
     problems: tuple[tuple[str, str], ...] = ()
 
     @property

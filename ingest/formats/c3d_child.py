@@ -1,5 +1,7 @@
 """Read one C3D file and write what the readers need of it to standard output, as an npz archive.
 
+With two more arguments it writes a C3D file there, of the frames from one to before the other, from 0.
+
 Run as a process of its own by `ingest.formats.c3d_file`: the library's parser is compiled code that a damaged
 file can bring down, and a load must outlive that.
 """
@@ -7,6 +9,8 @@ file can bring down, and a load must outlive that.
 import io
 import json
 import sys
+import tempfile
+from pathlib import Path
 from typing import Any
 
 import ezc3d
@@ -52,12 +56,37 @@ def contents(path: str) -> dict[str, Any]:
     return found
 
 
+def part(path: str, low: int, high: int) -> bytes:
+    """A C3D file of some frames of another, on its clock."""
+    recording = ezc3d.c3d(path)
+    data, header = recording["data"], recording["header"]
+    each = data["analogs"].shape[2] // data["points"].shape[2]
+    data["points"] = data["points"][:, :, low:high]
+    data["analogs"] = data["analogs"][:, :, low * each : high * each]
+    for name, values in data["meta_points"].items():
+        data["meta_points"][name] = values[:, :, low:high]
+    header["points"]["first_frame"] += low
+    parameters = recording["parameters"]
+    trial = parameters["TRIAL"] if "TRIAL" in parameters else {}  # noqa: SIM401 - these have no get
+    first, last = header["points"]["first_frame"] + 1, header["points"]["first_frame"] + high - low
+    for name, frame in (("ACTUAL_START_FIELD", first), ("ACTUAL_END_FIELD", last)):
+        if name in trial:
+            trial[name]["value"] = np.array([frame & 0xFFFF, frame >> 16])
+    with tempfile.TemporaryDirectory() as folder:
+        recording.write(str(Path(folder) / "part.c3d"))
+        return (Path(folder) / "part.c3d").read_bytes()
+
+
 def main() -> None:
-    """Write the contents, or leave with a status other than 0."""
+    """Write the contents, or a part, or leave with a status other than 0."""
     if sys.platform != "win32":
         resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+    path, *frames = sys.argv[1:]
+    if frames:
+        sys.stdout.buffer.write(part(path, *map(int, frames)))
+        return
     archive = io.BytesIO()
-    np.savez(archive, **contents(sys.argv[1]))
+    np.savez(archive, **contents(path))
     sys.stdout.buffer.write(archive.getvalue())
 
 

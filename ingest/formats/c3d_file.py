@@ -174,16 +174,33 @@ def check_header(path: Path) -> int | None:
 
 
 def _read_apart(path: Path) -> dict[str, NDArray[Any]]:
-    """Let the library read the file in a process of its own."""
-    command = [sys.executable, "-P", str(CHILD), str(path)]
+    """Let the library read the file."""
+    try:
+        with np.load(io.BytesIO(_child(path)), allow_pickle=False) as archive:
+            return {name: archive[name] for name in archive.files}
+    except (ValueError, OSError, zipfile.BadZipFile) as error:
+        raise _damaged(path.name) from error
+
+
+def frames_of(path: Path, low: int, high: int) -> bytes:
+    """A C3D file of the frames from `low` to before `high`, counted from 0, on the clock of the whole.
+
+    Raises
+        Refused: it is damaged.
+    """
+    return _child(path, str(low), str(high))
+
+
+def _child(path: Path, *frames: str) -> bytes:
+    """What the library's own process writes."""
+    command = [sys.executable, "-P", str(CHILD), str(path), *frames]
     how: dict[str, Any] = {"capture_output": True, "env": os.environ | {"OPENBLAS_NUM_THREADS": "1"}}
     try:
         wait_s = READING_S + READING_S_PER_MB * path.stat().st_size / 1e6
         done = subprocess.run(command, timeout=wait_s, check=True, **how)  # noqa: S603
-        with np.load(io.BytesIO(done.stdout), allow_pickle=False) as archive:
-            return {name: archive[name] for name in archive.files}
-    except (subprocess.SubprocessError, ValueError, OSError, zipfile.BadZipFile) as error:
+    except (subprocess.SubprocessError, OSError) as error:
         raise _damaged(path.name) from error
+    return bytes(done.stdout)
 
 
 def _rates(

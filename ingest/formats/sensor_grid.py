@@ -87,11 +87,10 @@ class SensorGrid(SampleFormat):
 
     def read(self, name: str, swing_no: int | None, context: SessionContext) -> SampleFile:
         """Read a session's frames; without swing numbers they are one swing's, or many in a row."""
-        options = context.device.raw if context.device is not None else {}
-        turned = open_turned(context.base / name, options, context.hand(name))
+        turned = _turned(name, context)
         cut = None
         if turned.frames.swing_no is None and swing_no is None:
-            cut = cut_up(turned.loads(), context.header.holds.values(), session=context.header.session)
+            cut = _cut(turned, context)
         grid = turned.read(cut, swing_no)
         flags = {} if cut is None else cut.flags
         return replace(
@@ -101,6 +100,10 @@ class SensorGrid(SampleFormat):
             notice=grid.notice,
             found={} if cut is None else cut.found,
         )
+
+    def cut(self, name: str, context: SessionContext) -> SampleFile:
+        """Both feet's loads around each swing of a continuous recording; lines count the frames from 1."""
+        return _cut(_turned(name, context), context)
 
     def explain(self, path: Path, device: str) -> Explanation:
         """Size, rate and usual load of a grid's frames."""
@@ -161,6 +164,15 @@ class Turned:
         elif frames.swing_no is None:
             frames = replace(frames, swing_no=np.full(len(frames.t_s), swing_no))
         return _reduced(self, Recording(frames, kept))
+
+
+def _turned(name: str, context: SessionContext) -> Turned:
+    options = context.device.raw if context.device is not None else {}
+    return open_turned(context.base / name, options, context.hand(name))
+
+
+def _cut(turned: Turned, context: SessionContext) -> SampleFile:
+    return cut_up(turned.loads(), context.header.holds.values(), session=context.header.session)
 
 
 def open_turned(path: Path, options: Mapping[str, Any], handed: str) -> Turned:

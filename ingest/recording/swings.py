@@ -104,6 +104,7 @@ def after(samples: SampleFile, last: int) -> SampleFile:
         samples,
         columns={**samples.columns, "swing_no": number},
         flags={no + last if no in samples.found else no: flags for no, flags in samples.flags.items()},
+        events={no + last if no in samples.found else no: at for no, at in samples.events.items()},
         found={no + last: one for no, one in samples.found.items()},
     )
 

@@ -130,6 +130,21 @@ def test_a_recording_of_platforms_or_a_grid_is_shown_cut_too(tmp_path, kind):
     assert all(swing.file is None and swing.sure and len(swing.t_s) > 50 for swing in found.swings)
 
 
+def test_recordings_of_one_swing_each_are_numbered_by_their_names(tmp_path):
+    made = recording(replace(QUIET, step_off=0.0), seed=4, minutes=1.0, rate_hz=50.0, broken_off=0.0)
+    swings = made.of("swing")[:2]
+    files = {}
+    for no, swing in zip((10, 9), swings, strict=True):
+        part = made.part((made.t_s > swing.start_s - 2.5) & (made.t_s < swing.end_s + 1.5))
+        name = f"take {no}.c3d"
+        files[name] = made_c3d.write_recording(tmp_path / name, part).read_bytes()
+    found = look(tmp_path / "a", files)
+    assert [(swing.no, swing.file, swing.sure) for swing in found.swings] == [
+        (9, "take 9.c3d", None), (10, "take 10.c3d", None),
+    ]  # fmt: skip
+    assert (found.problems, found.left_out) == ((), {})
+
+
 def test_moments_of_a_swing_count_from_its_first_sample(tmp_path):
     made = recording(replace(QUIET, practice=(0,), step_off=0.0), seed=4, minutes=0.8, broken_off=0.0)
     columns = ("t_s", "left_n", "right_n", "left_along_pct", "right_along_pct")

@@ -126,6 +126,8 @@ def _understood(reader: Reader, visit: Visit, files: Files) -> None:
         st.error(sentence)
         if reason in BY_ROSTER:
             _who_may(reader, "people", _("Fill it in on the People page →"), visit.student)
+    for name, why in found.left_out.items():
+        st.warning(_("{file} is left out. {why}").format(file=name, why=why))
     if found.explained and found.explained["columns"]:
         _columns(found, opened=bool(found.questions or found.doubts))
     for doubt in found.doubts:
