@@ -41,6 +41,8 @@ class FaultPrior:
     strength: float  # swings that the prior is worth
 
 
+# What two steps of a refresh ask for in turn: a season that no build has seen, and its priors.
+_last_fitted: list[tuple[pl.DataFrame, dict[str, dict[str, FaultPrior]]]] = []
 NO_PRIOR = FaultPrior(0.0, *UNIFORM)
 Priors = Mapping[str, Mapping[str, FaultPrior]]  # season → fault → prior
 
@@ -74,7 +76,12 @@ def stored_priors(writer: Writer, rows: pl.DataFrame) -> dict[str, dict[str, Fau
         for name, values in stored.items()
     }
     for season in set(seasons) - set(priors):
-        priors |= fit_priors(writer.sql("SELECT * FROM season.session_fault WHERE season = ?", [season]))
+        unseen = writer.sql("SELECT * FROM season.session_fault WHERE season = ?", [season])
+        fitted = next((own for seen, own in list(_last_fitted) if seen.equals(unseen)), None)
+        if fitted is None:
+            fitted = fit_priors(unseen)
+            _last_fitted[:] = [(unseen, fitted)]
+        priors |= fitted
     return priors
 
 

@@ -2,12 +2,14 @@
 
 import math
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
 import pytest
 from scipy import stats
 
+from models.season import faultrate
 from models.season.faultrate import (
     NO_PRIOR,
     FaultPrior,
@@ -17,6 +19,7 @@ from models.season.faultrate import (
     fit_priors,
     intraclass,
     p_first_lower,
+    stored_priors,
     wilson,
     within_session_correlation,
 )
@@ -134,6 +137,22 @@ def test_the_order_of_rows_changes_no_bit_of_the_priors():
     first = fit_priors(many)
     for seed in range(3):
         assert fit_priors(many.sample(fraction=1.0, shuffle=True, seed=seed)) == first
+
+
+def test_a_season_without_kept_priors_is_fitted_once_for_both_steps_that_ask_and_anew_when_it_changed(
+    monkeypatch,
+):
+    fits, seasons = [], [rows([(0, 3, 10), (7, 4, 10)]), rows([(0, 3, 10), (7, 4, 10)])]
+    seasons.append(rows([(0, 3, 10), (7, 9, 10)]))
+    monkeypatch.setattr(faultrate, "load_parameters", lambda *_: {})
+    monkeypatch.setattr(faultrate, "fit_priors", lambda found: fits.append(found) or fit_priors(found))
+    priors = []
+    for season in seasons:
+        writer = SimpleNamespace(sql=lambda *_, season=season: season)
+        priors.append(stored_priors(writer, season))
+    assert len(fits) == 2
+    assert priors[0] == priors[1] == fit_priors(seasons[0])
+    assert priors[2] == fit_priors(seasons[2]) != priors[0]
 
 
 def test_planted_correlation_is_found():
