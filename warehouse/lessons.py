@@ -6,7 +6,7 @@ read by the libraries icalendar and recurring-ical-events.
 """
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from warehouse.consent import Roster
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
+from warehouse.lesson_answers import PREFIX, Answer, key_of, read_answers
 from warehouse.settings import ADDRESSES, Settings
 from warehouse.sign_in_settings import fold
 from warehouse.vocabulary import words
@@ -47,11 +48,17 @@ class Entry:
 
 @dataclass(frozen=True)
 class Lesson:
-    """An entry with the students that it names, or, where it is not clear, those it may mean."""
+    """An entry with the students that it names, or, where it is not clear, those it may mean.
+
+    key: of the entry's words, by which a question about it is answered; empty for who may not see them.
+    answered: those that it might have meant, where somebody said who comes.
+    """
 
     entry: Entry
     students: tuple[str, ...]
     perhaps: tuple[str, ...] = ()
+    key: str = ""
+    answered: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,14 +91,32 @@ def lessons(home: Home, settings: Settings, roster: Roster, day: date) -> list[L
         UnderfootError: a calendar can't be read.
     """
     found: dict[tuple[str, datetime], Entry] = {}
-    for path in _files(home, settings, roster):
+    files = _files(home, settings, roster)
+    answers = read_answers(files)
+    for path in (path for path in files if not path.name.startswith(PREFIX)):
         for entry in _day(path, settings, day):
             known = found.get((entry.uid, entry.start))
             if known is None or entry.sequence > known.sequence:
                 found[entry.uid, entry.start] = entry
     named = _students(roster, settings, day)
-    made = [match(entry, named) for entry in sorted(found.values(), key=lambda e: (e.start, e.end, e.uid))]
+    ordered = sorted(found.values(), key=lambda e: (e.start, e.end, e.uid))
+    made = [_answered(match(entry, named), named, answers) for entry in ordered]
     return [lesson for lesson in made if lesson.students or lesson.perhaps]
+
+
+def _answered(lesson: Lesson, students: Sequence[Named], answers: Mapping[str, Answer]) -> Lesson:
+    """A lesson whose question was answered; it is asked anew about somebody who was not asked about then."""
+    if not lesson.perhaps:
+        return lesson
+    key = key_of(lesson.entry.text, lesson.entry.names)
+    said = answers.get(key)
+    if said is None or not said.perhaps.issuperset(lesson.perhaps):
+        return replace(lesson, key=key)
+    if said.student is None:
+        return Lesson(lesson.entry, ())
+    if all(one.student != said.student for one in students):
+        return replace(lesson, key=key)
+    return Lesson(lesson.entry, (said.student,), key=key, answered=lesson.perhaps)
 
 
 def of_students(found: Iterable[Lesson], students: Collection[str]) -> list[Lesson]:
@@ -99,11 +124,11 @@ def of_students(found: Iterable[Lesson], students: Collection[str]) -> list[Less
     own = []
     for one in found:
         named = {*one.students, *one.perhaps}
-        seen = (tuple(s for s in part if s in students) for part in (one.students, one.perhaps))
-        entry = replace(
-            one.entry, text=one.entry.text if named <= set(students) else "", addresses=(), names=()
-        )
-        own += [Lesson(entry, *seen)] if named & set(students) else []
+        coming, perhaps = (tuple(s for s in part if s in students) for part in (one.students, one.perhaps))
+        whole = named.union(one.answered) <= set(students)
+        entry = replace(one.entry, text=one.entry.text if whole else "", addresses=(), names=())
+        key, answered = (one.key, one.answered) if whole else ("", ())
+        own += [Lesson(entry, coming, perhaps, key, answered)] if named & set(students) else []
     return own
 
 

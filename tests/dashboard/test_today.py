@@ -5,11 +5,15 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from app_test import AppTest
 from dashboard import inbox
 from dashboard.pages.session.content import began
-from dashboard.pages.today import content
+from dashboard.pages.today import content, screen
+from ingest.load import load, replay
 from warehouse.access import open_reader
-from warehouse.errors import UnderfootError
+from warehouse.errors import AccessError, UnderfootError
+from warehouse.home import Home
+from warehouse.lesson_answers import read_answers
 from warehouse.store import writer
 
 
@@ -169,3 +173,95 @@ def test_a_new_session_begins_with_todays_lesson(academy):
     reader = with_calendar(academy(), lesson(0, "Petra Quill"), lesson(23, "Mina Harrow", "2"))
     assert began(reader, "s1").hour == 0
     assert began(reader, "s3") == inbox.this_minute(reader)
+
+
+def answered(reader, one, code):
+    """The academy once a load has taken the answer in."""
+    content.answer(reader, one, code)
+    with writer(reader.home) as w:
+        report = load(reader.home, w)
+        w.publish()
+    assert report.refused == []
+    return open_reader(reader.home, reader.viewer.person)
+
+
+def test_an_unclear_entry_is_asked_about_once_and_its_words_are_clear_from_then_on(academy, tmp_path):
+    reader = with_calendar(academy(), lesson(9, "Odo at nine"))
+    [one] = content.coming(reader)
+    assert list(content.choices(reader, one))[:2] == ["s2", content.NO_LESSON]
+    reader = answered(reader, one, "s1")
+    [now] = content.coming(reader)
+    assert (now.asked, [line.student for line in now.students]) == (False, ["s1"])
+    assert now.perhaps == ("s2",)  # for whoever says that somebody else comes
+    reader = with_calendar(reader, lesson(9, "odo AT  nine", "another"), lesson(8, "Odo, eight", "3"))
+    assert [one.asked for one in content.coming(reader)] == [True, False]
+    twin = Home(tmp_path / "twin")  # what a rebuild knows of it
+    twin.path.mkdir()
+    twin.settings_file.write_bytes(reader.home.settings_file.read_bytes())
+    twin.filed.symlink_to(reader.home.filed)
+    with writer(twin) as w:
+        replay(twin, w)
+        name, delivery = w.sql("SELECT name, delivery FROM academy.delivery WHERE kind = 'calendar'").row(0)
+    [known] = read_answers([twin.filed / delivery / name]).values()
+    assert (known.student, known.perhaps) == ("s1", {"s2"})
+
+
+def test_what_is_no_lesson_is_gone_and_a_later_answer_counts(academy):
+    reader = with_calendar(academy(), lesson(9, "Fenn bridge closed"))
+    [one] = content.coming(reader)
+    gone = answered(reader, one, content.NO_LESSON)
+    assert content.coming(gone) == []
+    [line] = content.coming(answered(gone, one, "s2"))
+    assert [student.student for student in line.students] == ["s2"]
+
+
+def test_a_new_student_of_that_name_opens_the_question_anew_and_so_does_one_who_left(academy):
+    reader = with_calendar(academy(), lesson(9, "Odo at nine"))
+    [one] = content.coming(reader)
+    reader = answered(reader, one, "s2")
+    with writer(reader.home) as w:
+        w.execute("UPDATE academy.person SET display_name = 'Odo Harrow' WHERE person = 's3'")
+        w.publish()
+    [again] = content.coming(open_reader(reader.home, "h1"))
+    assert (again.asked, set(again.perhaps)) == (True, {"s2", "s3"})
+    with writer(reader.home) as w:
+        w.execute("UPDATE academy.person SET display_name = 'Mina Harrow' WHERE person = 's3'")
+        w.execute(
+            "UPDATE academy.person SET \"left\" = CAST(today() - INTERVAL 1 DAY AS DATE) WHERE person = 's2'"
+        )
+        w.publish()
+    assert content.coming(open_reader(reader.home, "h1")) == []  # nobody of that name is there any more
+
+
+def test_a_coach_answers_only_where_everybody_it_may_mean_is_theirs(academy):
+    reader = academy()
+    with_calendar(reader, lesson(9, "Harrow"), lesson(10, "Quill or Harrow", "2"))
+    coach = open_reader(reader.home, "c2")  # of s3, Mina Harrow, alone
+    own, shared = content.coming(coach)
+    assert own.key
+    assert (shared.key, shared.text) == ("", "")
+    assert set(content.choices(coach, own)) == {"s3", content.NO_LESSON}
+    with pytest.raises(AccessError):
+        content.answer(coach, own, "s1")
+    assert [one.asked for one in content.coming(answered(coach, own, "s3"))] == [False, True]
+
+
+def today_page(reader):
+    from dashboard import gate  # noqa: PLC0415 - run as a page of its own
+    from dashboard.pages.today import screen  # noqa: PLC0415
+
+    gate.enter(reader)
+    screen.show(reader)
+
+
+def test_the_page_asks_in_one_quiet_line_and_keeps_what_is_chosen(academy, monkeypatch):
+    monkeypatch.setattr(screen.navigation, "link", lambda *_, **__: None)
+    reader = with_calendar(academy(), lesson(9, "Odo at nine"))
+    at = AppTest.from_function(today_page, args=(reader,)).run()
+    assert not at.exception
+    [box] = at.selectbox
+    box.set_value("s2").run()
+    assert not at.selectbox
+    assert any("Kept: Odo Fenn" in one.value for one in at.markdown)
+    [file] = reader.home.inbox.rglob("*.ics")
+    assert file.name.startswith("lesson-answer-")

@@ -1,19 +1,23 @@
 """What the Today page says: who was seen lately and what that day still lacks, and who is overdue."""
 
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from dashboard import inbox
 from dashboard.kept import kept
 from dashboard.section import nonempty
 from dashboard.text.catalogue import _
 from dashboard.text.numbers import listed, on, quoted
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
+from warehouse.lesson_answers import answer_file
 from warehouse.lessons import Entry
 
+NO_LESSON = "-"  # beside the codes of students; no code is written so
 LATELY = timedelta(days=7)
 OVERDUE = timedelta(days=28)  # common practice, no source
 _SEEN = """
@@ -37,12 +41,17 @@ _SEEN = """
 
 @dataclass(frozen=True)
 class Coming:
-    """A lesson of today: when, what the calendar says, its students, and whether they are a question."""
+    """A lesson of today: when, what the calendar says, its students, and whether they are a question.
+
+    key, perhaps: by which the question is or was answered, and between whom; empty where the viewer can't.
+    """
 
     when: str
     text: str
     students: tuple["Line", ...]
     asked: bool
+    key: str = ""
+    perhaps: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -72,6 +81,8 @@ def coming(reader: Reader) -> list[Coming]:
                 if s in known
             ),
             bool(one.perhaps),
+            one.key,
+            one.perhaps or one.answered,
         )
         for one in reader.lessons(reader.today)
     ]
@@ -81,7 +92,29 @@ def unclear(one: Coming) -> str:
     """One line on an entry of which it is not clear whom it means, and what makes it clear for good."""
     entry = f"{one.when} {quoted(one.text)}" if one.text else one.when
     said = _("{entry}: perhaps {students}. The full name or the code in the calendar makes it clear.")
+    if one.key:
+        said = _("{entry}: perhaps {students}. Say who comes; it is not asked again.")
     return said.format(entry=entry, students=listed([line.name for line in one.students]))
+
+
+def choices(reader: Reader, one: Coming) -> dict[str, str]:
+    """Who may come, the likely ones first, or that it is no lesson: code → words."""
+    names = dict(_rows(reader).select("student", "name").sort("name").iter_rows())
+    first = {code: names[code] for code in one.perhaps if code in names}
+    return {**first, NO_LESSON: _("Not a lesson"), **names}
+
+
+def answer(reader: Reader, one: Coming, code: str) -> Path:
+    """Deliver who comes to all lessons of these words, or that they are none; returns its folder.
+
+    Raises
+        AccessError: somebody it was asked about is out of reach, or the viewer may not deliver.
+        OSError: the disk did not take it.
+    """
+    student = None if code == NO_LESSON else code
+    now = inbox.in_reach(reader, *one.perhaps, *([student] if student else []))
+    at = datetime.now(UTC)
+    return inbox.deliver(now, [answer_file(one.key, one.text, one.perhaps, student, at)])
 
 
 def _when(entry: Entry) -> str:

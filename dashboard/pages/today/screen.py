@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.today import content
-from dashboard.pages.today.content import Line
+from dashboard.pages.today.content import Coming, Line
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import MINORS
 from warehouse.access import Reader
@@ -35,13 +35,45 @@ def _coming(reader: Reader) -> None:
         return
     st.header(_("Lessons today"), anchor=False)
     for one in found:
-        if one.asked:
-            layout.aside(content.unclear(one))
+        if one.asked or (one.key and st.session_state.get(f"ask-{one.key}")):
+            _ask(reader, one)
             continue
         with st.container(border=True):
             layout.lead(one.when, one.text)
             for line in one.students:
                 _line(line)
+            if one.key and st.button(
+                _("Somebody else comes"), key=f"else-{one.when}-{one.key}", type="tertiary"
+            ):
+                st.session_state[f"ask-{one.key}"] = True
+                st.session_state.pop(f"said-{one.key}", None)
+                st.rerun()
+
+
+def _ask(reader: Reader, one: Coming) -> None:
+    """Who comes, where the calendar leaves it open: asked once, as what is chosen is delivered."""
+    layout.aside(content.unclear(one))
+    if not one.key:
+        return
+    said: str | None = st.session_state.get(f"said-{one.key}")
+    names = content.choices(reader, one)
+    if said is not None:
+        layout.aside(_("Kept: {answer}. It counts in a moment.").format(answer=names[said]))
+        return
+    chosen = st.selectbox(
+        _("Who comes?"), list(names), index=None, format_func=lambda code: names[code],
+        key=f"who-{one.when}-{one.key}", placeholder=_("Choose"), width=320,
+    )  # fmt: skip
+    if chosen is None:
+        return
+    try:
+        content.answer(reader, one, chosen)
+    except (UnderfootError, OSError) as error:
+        st.error(_("Not saved. {error}").format(error=error))
+        return
+    st.session_state[f"said-{one.key}"] = chosen
+    st.session_state.pop(f"ask-{one.key}", None)
+    st.rerun()
 
 
 def _line(line: Line) -> None:
