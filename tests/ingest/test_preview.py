@@ -131,7 +131,9 @@ def test_a_recording_of_platforms_or_a_grid_is_shown_cut_too(tmp_path, kind):
 
 
 def test_recordings_of_one_swing_each_are_numbered_by_their_names(tmp_path):
-    made = recording(replace(QUIET, step_off=0.0), seed=4, minutes=1.0, rate_hz=50.0, broken_off=0.0)
+    made = recording(
+        replace(QUIET, practice=(0,), step_off=0.0), seed=4, minutes=1.8, rate_hz=50.0, broken_off=0.0
+    )
     swings = made.of("swing")[:2]
     files = {}
     for no, swing in zip((10, 9), swings, strict=True):
