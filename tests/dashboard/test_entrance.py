@@ -4,6 +4,7 @@ import asyncio
 import json
 from dataclasses import dataclass
 from http.cookies import SimpleCookie
+from types import SimpleNamespace
 from urllib.parse import urlencode
 
 import pytest
@@ -180,8 +181,7 @@ def test_a_browser_let_in_for_this_machine_counts_nowhere_else_and_no_other_make
         (of_printed, True, True, True), (of_printed, False, False, False),
         (invited, True, True, False), (invited, False, True, False),
     ):  # fmt: skip
-        secret = answer.cookies[admitted.cookie_name(home)]
-        monkeypatch.setattr(admitted, "_secret", lambda _, secret=secret: secret)
+        monkeypatch.setattr(elements, "context", SimpleNamespace(cookies=answer.cookies))
         monkeypatch.setattr(admitted, "is_here", lambda here=here: here)
         assert (admitted.browser(home) is not None) is counts
         if makes:
@@ -189,6 +189,8 @@ def test_a_browser_let_in_for_this_machine_counts_nowhere_else_and_no_other_make
         else:
             with pytest.raises(AccessError):
                 admitted.founder(home)
+    monkeypatch.setattr(elements, "context", SimpleNamespace(cookies={"another": "x"}))
+    assert admitted.browser(home) is None
 
 
 def test_where_nobody_is_head_coach_the_printed_address_says_whom_to_name(site):

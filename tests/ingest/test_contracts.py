@@ -283,6 +283,7 @@ def test_a_unit_is_what_opens_the_description_and_numbers_and_texts_have_none():
         for name in ("carry_m", "ball_speed_m_s", "swing_no", "session")
     }
     assert units_of == {"carry_m": "m", "ball_speed_m_s": "m/s", "swing_no": "", "session": ""}
+    assert base.unit_of(deliveries.PersonLine, "born") == ""
 
 
 class Described(base.Contract):

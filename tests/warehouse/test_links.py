@@ -1,6 +1,7 @@
 """Links to a progress page: good for one student, for a while, until they are ended or consent is."""
 
 import base64
+import hmac
 import json
 import stat
 from datetime import UTC, date, datetime, timedelta
@@ -143,6 +144,13 @@ def test_a_link_that_was_changed_or_made_elsewhere_is_not_good(academy, tmp_path
     with pytest.raises(AccessError, match="not good"):
         open_by_link(academy, token, now=NOW)
     assert not (academy.path / links.KEY).exists()  # a guess makes no key
+
+
+def test_a_link_is_signed_by_hmac_sha256_under_the_homes_key_for_this_use_alone(academy):
+    body, signature = links.make_link(academy, "s1", 30, now=NOW).split(".")
+    own = hmac.digest((academy.path / links.KEY).read_bytes(), b"progress page", "sha256")
+    expected = base64.urlsafe_b64encode(hmac.digest(own, body.encode(), "sha256")).decode()
+    assert signature == expected.rstrip("=")
 
 
 def test_without_consent_there_is_no_link_and_withdrawing_it_ends_those_there_are(academy):
