@@ -196,6 +196,13 @@ def test_what_is_not_understood_is_refused_and_never_passed_over(lines, said):
     parse_settings(f"{HEAD}{lines}\n".encode(), past=True)  # what was in force once can't be changed
 
 
+def test_each_address_that_is_named_is_its_persons():
+    lines = '[sign_in.people]\n"A@example.org" = "c1"\n"b@example.org" = "c2"\n"c@example.org" = "c2"\n'
+    found = parse_settings(f"{HEAD}{lines}".encode()).sign_in
+    assert found.people == {"a@example.org": "c1", "b@example.org": "c2", "c@example.org": "c2"}
+    assert found.revoked_before is None
+
+
 def test_sign_in_that_is_no_table_is_refused():
     with pytest.raises(UnderfootError, match="write it as"):
         parse_settings(b'name = "A"\ntime_zone = "UTC"\nsign_in = 3\n')
