@@ -72,7 +72,7 @@ def free_port() -> int:
 
 def wait_for_health(base: str, log: Path) -> None:
     """Wait until the server of an address answers."""
-    for _ in range(300):
+    for _ in range(1200):  # a crowded machine takes a minute to import what the pages need
         with contextlib.suppress(OSError), urlopen(base + "/_stcore/health", timeout=2) as answer:
             if answer.status == 200:
                 return
