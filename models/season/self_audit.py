@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from os import cpu_count
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -19,17 +20,16 @@ from models.season.cells import (
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
-    CellKey,
     Parameter,
     arrange_as_fitted,
     baseline,
     draws_of,
+    fit_cell,
     known_rows,
 )
 from models.season.judgement import Bands, judge_change, mixture_quantile
 from models.season.kernel import FLOATS
 from models.season.mixed import line_ends, lines
-from models.season.trend import fit_season
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.tables import columns
@@ -102,17 +102,18 @@ def scored_claims(rows: pl.DataFrame, made: date, better: Mapping[str, str], ban
     `rows` from `cells.baseline`. Columns SCORED: the label; the value half-way of the change, the mean since
     and the chance that it lies beyond; the 90 % interval of the next visit's mean, and that mean.
     """
-    before = rows.filter(pl.col("day") < made)
-    fits = fit_season(before)
-    cells = known_rows(rows, fits).partition_by(KEY, as_dict=True, maintain_order=True)
-    chosen = [((s, f, m), cell) for (s, f, m), cell in cells.items() if (s, f, m) in fits]
+    cells = rows.partition_by(KEY, as_dict=True, maintain_order=True)
 
-    def one(of: tuple[CellKey, pl.DataFrame]) -> pl.DataFrame:
-        key, cell = of
-        return _scored(cell, made, fits[key], better.get(key[2], "none"), bands)
+    def one(of: tuple[tuple[Any, ...], pl.DataFrame]) -> pl.DataFrame:
+        (season, family, metric), cell = of
+        fit = fit_cell(cell.filter(pl.col("day") < made))
+        if fit is None:
+            return pl.DataFrame(schema=SCORED)
+        known = known_rows(cell, {(season, family, metric): fit})
+        return _scored(known, made, fit, better.get(metric, "none"), bands)
 
     with ThreadPoolExecutor(cpu_count()) as threads:
-        found = list(threads.map(one, chosen))
+        found = list(threads.map(one, cells.items()))
     return pl.concat([pl.DataFrame(schema=SCORED), *found])
 
 
