@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from warehouse.store import Writer
 from warehouse.tables import columns
@@ -113,10 +113,14 @@ def _found(months: FLOATS, errors: FLOATS, n: int) -> str | None:
     months, errors = (values[max(n - MOST_CHECKS, 0) : n] for values in (months, errors))
     if not _enough(months):
         return None
+    from scipy import stats  # noqa: PLC0415 - slow to import, and needed where a device was checked alone
+
     if stats.kendalltau(months, errors).pvalue <= FOUND_P:
         return DRIFTS
     beyond = abs(np.mean(errors)) - TOLERANCE_PCT
-    margin = stats.t.isf(FOUND_P / 2, months.size - 1) * np.std(errors, ddof=1) / math.sqrt(months.size)
+    margin = (
+        special.stdtrit(months.size - 1, 1 - FOUND_P / 2) * np.std(errors, ddof=1) / math.sqrt(months.size)
+    )
     return OFF if beyond > margin else None
 
 
@@ -175,4 +179,4 @@ def _drifting(months: FLOATS, errors: FLOATS) -> Estimate:
 
 
 def _t(freedom: int) -> float:
-    return float(stats.t.ppf((1 + SURE) / 2, freedom))
+    return float(special.stdtrit(freedom, (1 + SURE) / 2))
