@@ -110,9 +110,7 @@ def load(
         sys.exit(1 if found["questions"] or found["doubts"] else 0)
     home.settings()
     if not yes:
-        from ingest.slips import doubt_about
-
-        prompts.ask_about(doubt_about(home, paths))
+        prompts.ask_about(home, paths)
     report = _loader(home, quiet=as_json).load(paths)
     terminal.show_report(report, as_json=as_json)
     sys.exit(1 if report.refused else 0)

@@ -2,15 +2,19 @@
 
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
 from dashboard.text.catalogue import _
 from warehouse.errors import CallError
+from warehouse.home import Home, walk
+from warehouse.vocabulary import PHOTO_ENDINGS
 
 PASSPHRASE = "UNDERFOOT_PASSPHRASE"  # noqa: S105 - its name in the environment
 SHORTEST_PASSPHRASE, SHORTEST_KEY = 12, 16
+MOST_PHOTOS = 20  # beside a session: of a notebook, of the feet
 key_file_option = click.option(
     "--key-file",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
@@ -48,12 +52,27 @@ def ask_to_forget(student: str) -> None:
     click.confirm(question.format(student=student), abort=True, err=True)
 
 
-def ask_about(doubt: str | None) -> None:
+def _doubt_about(home: Home, paths: Sequence[Path]) -> str | None:
+    """What speaks against loading these paths, in one sentence; None when nothing does."""
+    own = home.path.resolve()
+    for path in (path.resolve() for path in paths):
+        if own == path or own.is_relative_to(path) or (path / "filed" / "ledger.jsonl").is_file():
+            return f"{path} is, or holds, a whole academy and not a delivery."
+        photos = sum(
+            Path(name).suffix.lower() in PHOTO_ENDINGS for _, _, names in walk(path) for name in names
+        )
+        if photos > MOST_PHOTOS:
+            return f"{path} holds {photos} photos, which no format takes."
+    return None
+
+
+def ask_about(home: Home, paths: Sequence[Path]) -> None:
     """Ask before something is loaded that looks like a slip; without a terminal it is not done.
 
     Raises
         CallError: nobody is there to be asked.
     """
+    doubt = _doubt_about(home, paths)
     if doubt is None:
         return
     if not sys.stdin.isatty():

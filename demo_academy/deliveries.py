@@ -11,8 +11,7 @@ import polars as pl
 from demo_academy.clips import ClipShot, clip_beside, clip_frame
 from demo_academy.curves import Array, SwingCurves
 from demo_academy.films import Look, write_film
-from demo_academy.notes import Line, note_table, session_lines, shot_frame
-from demo_academy.observations import observed_lines
+from demo_academy.notes import Line, note_table, observed_lines, session_lines, shot_frame
 from demo_academy.people import Student
 from demo_academy.plates import plate_frame
 from demo_academy.season_plan import Visit

@@ -61,13 +61,11 @@ class Drill:
     code: str
     name: str
     aim: str
+    min_age: int | None
     habit: str | None
     kept: float
     more: float
     same_day: float
-    how: str
-    cautions: str
-    min_age: int | None = None
 
 
 # Habit, lasting gain of the first dose, of each later one, change on the day: of each of the starter drills.
@@ -83,8 +81,8 @@ _EFFECTS: dict[str, tuple[str | None, float, float, float]] = {
     "d09": ("lead_lightens", 0.0, 0.0, 1.2),
 }
 DRILLS = tuple(
-    Drill(d.code, d.name, str(d.aim), *_EFFECTS[d.code], str(d.how), str(d.cautions), d.min_age)
-    for d in starter_drills()
+    Drill(drill.code, drill.name, str(drill.aim), drill.min_age, *_EFFECTS[drill.code])
+    for drill in starter_drills()
 )
 DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
 

@@ -124,11 +124,8 @@ def _after(started: datetime, minutes: int) -> str:
 
 def write_loose(
     inbox: Path, plans: list[list[Visit]], shots: list[pl.DataFrame], rng: np.random.Generator
-) -> int:
-    """Home practice by month, reference swings, goals and one range file, all outside sessions.
-
-    Returns how many practice lines there are.
-    """
+) -> None:
+    """Home practice by month, reference swings, goals and one range file, all outside sessions."""
     months: dict[str, list[Line]] = {}
     for plan in plans:
         for visit, following in pairwise(plan):
@@ -146,4 +143,3 @@ def write_loose(
     if shots:
         (inbox / "range-2026").mkdir(parents=True, exist_ok=True)
         pl.concat(shots).write_csv(inbox / "range-2026" / "shots.csv")
-    return sum(len(lines) for lines in months.values())

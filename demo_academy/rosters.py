@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from demo_academy.habits import DRILLS
 from demo_academy.people import (
     COACHES,
     DEVICE_CHANGE,
@@ -18,6 +17,7 @@ from demo_academy.people import (
     Student,
     guardian_name,
 )
+from warehouse.founding import starter_drills
 from warehouse.invented import people_digest
 
 KNOWN_KG = 20.0
@@ -79,7 +79,7 @@ def write_rosters(
     settings = ACADEMY_TOML.replace("{digest}", digest)
     (target / "academy.toml").write_text(settings, encoding="utf-8", newline="\n")
     _coaching(students, changes).write_csv(folder / "coaching.csv")
-    drills = [(d.code, d.name, d.aim, d.how, d.cautions, d.min_age) for d in DRILLS]
+    drills = [(d.code, d.name, d.aim, d.how, d.cautions, d.min_age) for d in starter_drills()]
     names = ["drill", "name", "aim", "how", "cautions", "min_age"]
     pl.DataFrame(drills, schema=names, orient="row").write_csv(folder / "drills.csv")
     pl.DataFrame([SEASON], schema=["season", "from", "to"], orient="row").write_csv(folder / "seasons.csv")

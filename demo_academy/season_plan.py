@@ -48,7 +48,6 @@ class Visit:
     student: Student
     coach: str
     started_at: datetime
-    kind: str
     device: Device
     rate_hz: float
     swings: tuple[PlannedSwing, ...]
@@ -57,7 +56,6 @@ class Visit:
     fault_chances: dict[str, float]
     expected_chances: dict[str, float]
     drill_set: str | None
-    remeasured: bool
     doses: dict[str, int]
     chained: bool = False
 
@@ -115,7 +113,6 @@ def _visit(
         student=student,
         coach=coach,
         started_at=started,
-        kind="plates",
         device=device,
         rate_hz=1000.0 if device.layout == "parquet" and order % 4 == 1 else device.rate_hz,
         swings=_swings(given if remeasured else None, retention, rng),
@@ -124,7 +121,6 @@ def _visit(
         fault_chances=fault_chances,
         expected_chances=chances,
         drill_set=given,
-        remeasured=remeasured,
         doses=dict(doses),
         chained=profile.chained,
     )

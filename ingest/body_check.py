@@ -6,7 +6,7 @@ the same notes, whatever the rule has become since.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 import polars as pl
@@ -68,7 +68,7 @@ class BodyCheck:
             found = ((note, self._refusal(note, said)) for note in notes)
             stopped = {note["note"]: refused for note, refused in found if refused is not None}
             job.ruled_out[content] = [
-                {"note": note, "refusal": asdict(_plain(refused))} for note, refused in stopped.items()
+                {"note": note, "refusal": refused.facts()} for note, refused in stopped.items()
             ]
             self._remember(said, session)
         return [note for note in notes if note["note"] not in stopped], list(stopped.values())
@@ -148,12 +148,6 @@ class BodyCheck:
 def _of(row: Row, session: str) -> bool:
     """Whether a line came in this session's folder, so that the session's next version replaces it."""
     return row["session"] == session and not row["loose"]
-
-
-def _plain(found: Refusal) -> Refusal:
-    """A refusal without the parts of its sentence."""
-    names = ("reason", "sentence", "delivery", "session", "swing_no", "file", "line", "column")
-    return Refusal(**{name: getattr(found, name) for name in names})
 
 
 def _what(note: Row, exercise: Exercise, objection: Objection) -> str:

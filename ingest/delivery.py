@@ -19,12 +19,11 @@ from ingest.session_file import glance
 from warehouse import filed, lessons, recipes, toml
 from warehouse.deliverer import Deliverer, read_mark
 from warehouse.errors import CallError
-from warehouse.filed import Fingerprint
+from warehouse.filed import WHY, Fingerprint
 from warehouse.home import Home, walk
 from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, MOST_FILES
 
 SHEET = "session.toml"
-WHY = "why.json"
 REFUSED = "refused"
 SETTINGS = "academy.toml"
 ROSTER_ORDER = (SETTINGS, recipes.FILE, *(roster.names[0] for roster in formats(RosterFormat)))

@@ -16,11 +16,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ingest.delivery import ROSTER, SESSION, SHEET, WHY, Contents, Delivery
+from ingest.delivery import ROSTER, SESSION, SHEET, Contents, Delivery
 from ingest.film.tracks import Filmed, Unread
 from warehouse.deliverer import ARRIVING, MARK
 from warehouse.errors import Refusal
-from warehouse.filed import content_hash, facts_of, kept_tracks, remove_refused_films
+from warehouse.filed import WHY, content_hash, facts_of, kept_tracks, remove_refused_films, why_refused
 from warehouse.home import Home, sync, walk, write_synced
 
 UNPACKED = ".unpacked"
@@ -215,17 +215,11 @@ class RefusedFolder:
         names: list[str] = []
         with suppress(FileNotFoundError), os.scandir(self.folder) as found:
             names = sorted(entry.name for entry in found)
-        self._known = {name: self._known.get(name) or self._read(name) for name in names}
+        self._known = {
+            name: self._known.get(name) or (self.folder / name / WHY, why_refused(self.folder / name))
+            for name in names
+        }
         return [known for known in self._known.values() if known[1]]
-
-    def _read(self, name: str) -> tuple[Path, dict[str, Any]]:
-        """A folder's why.json; empty where there is none that can be read."""
-        path = self.folder / name / WHY
-        with suppress(ValueError, OSError):
-            why = json.loads(path.read_text(encoding="utf-8"))
-            if isinstance(why, dict):
-                return path, why
-        return path, {}
 
     def settle(self, delivery: Delivery, content: str, *, keeps_films: bool) -> None:
         """Remove refused copies of what was now accepted; mark earlier refused versions as replaced.

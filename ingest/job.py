@@ -17,8 +17,6 @@ from warehouse.settings import Settings
 from warehouse.store import Writer
 from warehouse.traces import trace_path
 
-_KEYS = ("delivery", "session", "swing_no", "file", "line", "column", "reason", "sentence")
-
 
 @dataclass
 class LoadReport:
@@ -44,7 +42,7 @@ class LoadReport:
             "accepted": list(self.accepted),
             "unchanged": list(self.unchanged),
             "rows": dict(self.rows),
-            "refused": [{key: getattr(r, key) for key in _KEYS} for r in self.refused],
+            "refused": [r.facts() for r in self.refused],
             "notices": list(self.notices),
         }
 

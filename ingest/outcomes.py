@@ -99,7 +99,10 @@ class RefusedDeliveries:
             job.ledger.sequence -= 1  # refused before in the same words
         else:
             self.land(listed, entry, session=None, who=who or {})
-            job.ledger.append(entry | {"who": who or {}, "refused": [_plain(r) for r in listed]})
+            plain = [r.facts() for r in listed]
+            for facts in plain:
+                del facts["delivery"]  # it is the line's own content
+            job.ledger.append(entry | {"who": who or {}, "refused": plain})
         if not delivery.waiting:
             filing.take_away(job.home, delivery)
 
@@ -234,7 +237,7 @@ class AcceptedDeliveries:
         entry = found.sort("sequence").row(-1, named=True)
         entry |= {"content": content, "received_at": entry["received_at"].isoformat()}
         try:
-            rows = read_session(delivery.read(), delivery, job.academy, job.progress)
+            rows = read_session(delivery.read(), delivery, job.academy, progress=job.progress)
         except Refused as refused:
             job.report.refused.append(refused.refusal.within(delivery=content, session=session))
             return
@@ -304,8 +307,3 @@ class AcceptedDeliveries:
 
 def _sized(entry: Mapping[str, Any], delivery: Delivery, contents: Contents) -> dict[str, Any]:
     return {**entry, "n_files": len(delivery.files), "n_bytes": contents.n_bytes}
-
-
-def _plain(refused: Refusal) -> dict[str, Any]:
-    names = ("session", "swing_no", "file", "line", "column", "reason", "sentence")
-    return {name: getattr(refused, name) for name in names}

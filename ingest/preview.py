@@ -103,8 +103,8 @@ def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
     device, table = brought.settings.devices.get(brought.device), None
     tables = [name for name, kind in samples.items() if isinstance(kind, PlateTable)]
     if tables and (device is None or not (device.columns or device.layout)):
-        knowing = Knowing(brought.answers, brought.body_mass_kg)
-        explanation = explain(brought.folder / tables[0], brought.device, knowing)
+        knowing = Knowing(brought.answers, brought.body_mass_kg, brought.device)
+        explanation = explain(brought.folder / tables[0], knowing)
         found = replace(found, explained=explanation.to_json())
         if explanation.questions or explanation.doubts:
             return found

@@ -50,8 +50,8 @@ def read_session(
     contents: Contents,
     delivery: Delivery,
     academy: Academy,
-    progress: Callable[[str], None] | None = None,
     right: Right | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> SessionRows:
     """Read a session's delivery, whose bytes are in `contents`; `progress` is called as a film is followed.
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest import ledger
-from ingest.delivery import CALENDAR, NOTES, SETTINGS, SHEET, SHOTS, WHY
+from ingest.delivery import CALENDAR, NOTES, SETTINGS, SHEET, SHOTS
 from ingest.formats.format import loose_kind
 from ingest.redaction import (
     Identity,
@@ -29,7 +29,7 @@ from ingest.redaction import (
     table_without,
 )
 from warehouse.consent import Roster
-from warehouse.filed import Fingerprint, content_hash, facts_of
+from warehouse.filed import WHY, Fingerprint, content_hash, facts_of, why_refused
 from warehouse.home import Home, sync, write_synced
 from warehouse.vocabulary import ARCHIVE_ENDINGS
 
@@ -223,7 +223,8 @@ def _waiting(home: Home, root: Path, who: Identity, removed: Removed) -> None:
     for folder in sorted({p.parent for p in root.rglob("*") if p.is_file()}, reverse=True):
         if not folder.is_dir():
             continue
-        if is_theirs(folder, who) or (folder != root and _refused_theirs(folder, who)):
+        refused_theirs = folder != root and why_refused(folder).get("session") in who.sessions
+        if is_theirs(folder, who) or refused_theirs:
             shutil.rmtree(folder)
             removed.counts["unloaded_removed"] += 1
             continue
@@ -242,13 +243,6 @@ def _waiting(home: Home, root: Path, who: Identity, removed: Removed) -> None:
         _why(folder, who)
         if folder != root and root == home.refused and not names_in(folder):
             shutil.rmtree(folder)
-
-
-def _refused_theirs(folder: Path, who: Identity) -> bool:
-    """Whether why.json says that a refused delivery was of one of the student's sessions."""
-    with suppress(OSError, ValueError, AttributeError):
-        return json.loads((folder / WHY).read_text("utf-8")).get("session") in who.sessions
-    return False
 
 
 def _why(folder: Path, who: Identity) -> None:

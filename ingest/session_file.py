@@ -1,6 +1,5 @@
 """What session.toml says, once read, and on which of its lines a key is."""
 
-import math
 import re
 import tomllib
 from collections import Counter
@@ -146,11 +145,6 @@ def _tables(text: str) -> dict[tuple[str, int], list[tuple[int, str]]]:
             lines = tables.setdefault((top, seen[top]), [])
         lines.append((number, line))
     return tables
-
-
-def is_number(value: Any) -> bool:
-    """A finite number, and not a truth value."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def utc(at: datetime) -> datetime | None:

@@ -7,13 +7,12 @@ by have changed.
 import logging
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
 from ingest import filing, ledger
-from ingest.academy import Academy
 from ingest.delivery import SESSION, Contents, Delivery, find, placed
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries, FiledSession
@@ -105,11 +104,11 @@ class Sessions:
         """The session's rows, read in a process of its own if it is more than a little text."""
         job = self.job
         if delivery.filed or is_little(delivery.files, contents.n_bytes):
-            return read_session(contents, delivery, job.academy, job.progress, right)
+            return read_session(contents, delivery, job.academy, right, job.progress)
         films = sum(map(is_film, delivery.files))
         limit_s = READ_LIMIT_S + FILM_LIMIT_S * films
         given = contents, delivery, job.academy, right
-        return read_apart(delivery.name, limit_s, job.progress, _read_session, *given)
+        return read_apart(delivery.name, limit_s, job.progress, read_session, *given)
 
     def _same(self, delivery: Delivery, contents: Contents) -> bool:
         """Whether the bytes are those of the session's version in the warehouse."""
@@ -194,16 +193,6 @@ class Sessions:
             ' (an academy that keeps its consents elsewhere says consents = "kept elsewhere" in academy.toml)'
         )
         return replace(whole, sentence=whole.sentence.removesuffix(".") + how + ".")
-
-
-def _read_session(
-    contents: Contents,
-    delivery: Delivery,
-    academy: Academy,
-    right: Right | None,
-    progress: Callable[[str], None],
-) -> SessionRows:
-    return read_session(contents, delivery, academy, progress, right)
 
 
 class EarlierReadings:

@@ -5,8 +5,9 @@ from itertools import pairwise
 
 from ingest.formats.format import EventFormat, SessionContext, files_of
 from ingest.refusals import refuse, shown
-from ingest.session_file import FILE, Event, SessionHeader, is_number, line_of
+from ingest.session_file import FILE, Event, SessionHeader, line_of
 from warehouse.errors import Refusal
+from warehouse.toml import is_number
 from warehouse.vocabulary import EVENTS
 
 _AGAIN = "correct it and deliver the session again"

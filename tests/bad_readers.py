@@ -39,5 +39,5 @@ def slow_one(contents, delivery, academy, right, progress):
     return (
         spinning(progress)
         if delivery.name == "slow"
-        else read_session(contents, delivery, academy, progress, right)
+        else read_session(contents, delivery, academy, right, progress)
     )

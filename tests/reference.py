@@ -19,7 +19,7 @@ from warehouse.contracts import deliveries
 from warehouse.definitions import read_metrics, usual_faults, words_of
 from warehouse.observations import feelings, signs
 from warehouse.tables import SCHEMA_FOLDER, table_names
-from warehouse.vocabulary import FLAG_COUNTS, NOTE_KINDS
+from warehouse.vocabulary import NOTE_KINDS
 
 DELIVERED = {
     "people.csv": deliveries.PersonLine,
@@ -33,6 +33,35 @@ DELIVERED = {
     "clip.csv": deliveries.ClipLine,
     "notes.csv": deliveries.NoteLine,
     "shots.csv": deliveries.ShotLine,
+}
+# Flags of a swing and what each one's count counts.
+FLAG_COUNTS = {
+    "dropout": "gaps",
+    "negative_load": "such samples, both feet",
+    "saturated": "samples at the highest value; of a grid 1",
+    "weight_mismatch": "1",
+    "short_quiet": "missing samples",
+    "low_rate": "the rate, Hz",
+    "unmarked": "events not marked",
+    "feet_not_found": "1",
+    "feet_swapped": "1",
+    "clip_not_followed": "1",
+    "clip_unsynced": "1",
+    "clip_marks_disagree": "1",
+    "clip_feet_disagree": "1",
+    "clip_strikes_unclear": "1",
+    "clip_stamp_unclear": "1",
+    "clip_heels_low": "1",
+    "clip_heights_impossible": "1",
+    "clip_pace_impossible": "1",
+    "clip_feet_exchanged": "1",
+    "sensors_filled": "sensors",
+    "shares_only": "1",
+    "no_positions": "feet without",
+    "practice_swing": "1",
+    "uncertain_swing": "1",
+    "not_a_swing": "1",
+    "no_consent": "1",
 }
 FILE = Path(__file__).parents[1] / "warehouse" / "REFERENCE.md"
 OPENING = """\

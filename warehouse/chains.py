@@ -8,7 +8,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 from warehouse.definitions import RULES_FOLDER, fault_codes, wrong_code
@@ -36,9 +35,10 @@ class Chain:
 
 
 @cache
-def usual_chains(file: Path = RULES_FOLDER / "chains.toml") -> tuple[Chain, ...]:
+def usual_chains() -> tuple[Chain, ...]:
     """The chains of chains.toml."""
-    return tuple(_chain(table) for table in tomllib.loads(file.read_text(encoding="utf-8"))["chain"])
+    text = (RULES_FOLDER / "chains.toml").read_text(encoding="utf-8")
+    return tuple(_chain(table) for table in tomllib.loads(text)["chain"])
 
 
 def read_chains(settings: Settings) -> tuple[Chain, ...]:

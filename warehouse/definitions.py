@@ -4,7 +4,6 @@ Every wing reads its codes from here. What is computed from a definition (the fo
 severity of a fault) is the models' work.
 """
 
-import math
 import re
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
@@ -15,6 +14,7 @@ from typing import Any
 
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
+from warehouse.toml import is_number
 from warehouse.vocabulary import CLUB_FAMILIES
 
 RULES_FOLDER = Path(__file__).parent / "rules"
@@ -202,11 +202,6 @@ def words_of(in_words: str, limits: Sequence[float]) -> str:
     """
     first, last = f"{limits[0]:g}", f"{limits[-1]:g}"
     return in_words.format(limit=first, lo=first, first=first, hi=last, second=last)
-
-
-def is_number(value: Any) -> bool:
-    """Whether a value of a TOML file is a finite number."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def listed(value: Any) -> tuple[Any, ...]:

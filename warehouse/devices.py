@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from warehouse.errors import UnderfootError
+from warehouse.toml import is_number, is_whole
 from warehouse.vocabulary import DEVICE_KINDS, PLATE_COLUMNS, written_names
 
 UNKNOWN = "?"
@@ -126,7 +127,7 @@ class DeviceSettings:
     def rate_hz(self) -> float | None:
         """Samples a second, where the table gives them."""
         rate = self.raw.get("rate_hz")
-        return float(rate) if isinstance(rate, int | float) and not isinstance(rate, bool) else None
+        return float(rate) if is_number(rate) else None
 
 
 def read_devices(tables: Any, where: str, *, past: bool = False) -> Mapping[str, DeviceSettings]:
@@ -187,12 +188,12 @@ def _check_numbers(name: str, table: Mapping[str, Any], where: str) -> None:
     rate, platform = table.get("rate_hz", UNKNOWN), table.get("lead_platform", 1)
     if rate == UNKNOWN:
         rate = 1  # a table as it is proposed: only a file that counts frames needs the rate, and asks for it
-    if isinstance(rate, bool) or not isinstance(rate, int | float) or not 0 < rate <= 1e6:
+    if not is_number(rate) or not 0 < rate <= 1e6:
         raise UnderfootError(
             f"{where}: [device.{name}] has rate_hz = {rate!r}; write the samples a second as a number, "
             "as in rate_hz = 100."
         )
-    if isinstance(platform, bool) or not isinstance(platform, int):
+    if not is_whole(platform):
         raise UnderfootError(
             f"{where}: [device.{name}] has lead_platform = {platform!r}; write the platform's number, "
             "as in lead_platform = 1."
@@ -263,10 +264,10 @@ def _column(name: str, ours: str, theirs: Any, where: str, *, past: bool) -> Col
 
 def _check_arithmetic(at: str, found: Mapping[str, Any]) -> None:
     for key in ("scale", "offset"):
-        if key in found and not _is_number(found[key]):
+        if key in found and not is_number(found[key]):
             raise UnderfootError(f"{at} has {key} = {found[key]!r}; write a number, as in {key} = 0.5.")
     origin = found.get("origin", ORIGINS[0])
-    if origin not in ORIGINS and not _is_number(origin):
+    if origin not in ORIGINS and not is_number(origin):
         raise UnderfootError(
             f'{at} has origin = {origin!r}; write "heel", "toe" or "middle", whichever is 0, '
             "or how many mm ahead of the back of the heel 0 is."
@@ -276,7 +277,3 @@ def _check_arithmetic(at: str, found: Mapping[str, Any]) -> None:
             raise UnderfootError(
                 f"{at} has {key} = {found[key]!r}; write one of {', '.join((*_SHARED, TOTAL))}."
             )
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < float("inf")

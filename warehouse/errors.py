@@ -1,6 +1,6 @@
 """What can go wrong, each said in one sentence: what, where, what was expected, what to do."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 
@@ -45,6 +45,10 @@ class Refusal:
         """Return the same refusal with these places filled in where empty (filled ones are kept)."""
         empty = {name: value for name, value in place.items() if getattr(self, name) is None}
         return replace(self, **empty)  # type: ignore[arg-type]
+
+    def facts(self) -> dict[str, Any]:
+        """These fields by name, without what a kind of its own has beside them."""
+        return {field.name: getattr(self, field.name) for field in fields(Refusal)}
 
 
 class Refused(UnderfootError):  # noqa: N818 - it is the outcome of a load, not a failure of the program

@@ -9,6 +9,7 @@ the delivery's content hash can still be checked; and why it was refused, where 
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from warehouse.errors import Refusal
 from warehouse.home import sync, write_synced
 from warehouse.vocabulary import is_film
 
+WHY = "why.json"  # beside a refused delivery: what it was, and why it was refused
 DROP_ASKED = "drop-asked"  # in a folder of refused/: who wants it dropped
 
 FILM_FOLDER, FILM_LIST = ".film", "films.json"
@@ -160,6 +162,15 @@ def content_hash(folder: Path) -> str:
         facts = gone[name] if name in gone else facts_of(files[name])
         found.add(name, facts.size, facts.content)
     return found.text
+
+
+def why_refused(folder: Path) -> dict[str, Any]:
+    """What the why.json in a folder of refused/ says; nothing where there is none that can be read."""
+    with suppress(OSError, ValueError):
+        found = json.loads((folder / WHY).read_text(encoding="utf-8"))
+        if isinstance(found, dict):
+            return found
+    return {}
 
 
 def ask_to_drop(folder: Path, by: str) -> None:

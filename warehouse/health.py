@@ -14,7 +14,7 @@ from typing import Any
 
 from warehouse import access_log, forgotten, retention
 from warehouse.errors import UnderfootError
-from warehouse.filed import content_hash
+from warehouse.filed import WHY, content_hash, why_refused
 from warehouse.home import Home, holder, walk
 from warehouse.publishing import MARK, POINTER, current_name
 from warehouse.store import Snapshot, open_snapshot
@@ -240,10 +240,8 @@ def _forgetting(home: Home, *, busy: bool) -> Check:
 
 def _refused(home: Home) -> Check:
     """How many refused deliveries wait for a fix, those without a session among them."""
-    waiting = 0
-    for path in home.refused.glob("*/why.json"):
-        with suppress(OSError, ValueError):
-            waiting += "superseded_by" not in json.loads(path.read_text("utf-8"))
+    found = [why_refused(path.parent) for path in home.refused.glob(f"*/{WHY}")]
+    waiting = sum(bool(why) and "superseded_by" not in why for why in found)
     said = "No refused delivery waits for a fix."
     if waiting:
         said = f"{waiting} refused deliveries wait for a fix; underfoot refused lists them, --drop ends one."

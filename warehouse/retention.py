@@ -13,9 +13,7 @@ A key that is not there keeps for good. What has reached its days goes on the ne
 By consent: a minor's films as delivered go on the day after the last of keep_film.
 """
 
-import json
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -132,11 +130,10 @@ def _whole_films(home: Home, roster: Roster, settings: Settings) -> Iterator[tup
 def _replaced(home: Home) -> list[tuple[Path, dict[str, Any]]]:
     """The why.json, and what it says, of refused deliveries with films that a later delivery replaced."""
     found = []
-    for path in sorted(home.refused.glob("*/why.json")):
-        with suppress(OSError, ValueError):
-            why = json.loads(path.read_text("utf-8"))
-            if {"superseded_by", "delivery"} <= why.keys() and filed.films_in(path.parent):
-                found.append((path, why))
+    for path in sorted(home.refused.glob(f"*/{filed.WHY}")):
+        why = filed.why_refused(path.parent)
+        if {"superseded_by", "delivery"} <= why.keys() and filed.films_in(path.parent):
+            found.append((path, why))
     return found
 
 
@@ -173,5 +170,5 @@ def _refused(home: Home, _roster: Roster, settings: Settings) -> Iterator[tuple[
 
 
 def _last_change(folder: Path) -> float:
-    why = folder / "why.json"
+    why = folder / filed.WHY
     return (why if why.exists() else folder).stat().st_mtime

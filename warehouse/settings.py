@@ -195,7 +195,7 @@ def _sign_in(table: Any, where: str, zone: ZoneInfo) -> SignInSettings:
 def _amount(table: Mapping[str, Any], key: str, what: str, most: float, example: float, where: str) -> float:
     """A number over 0 and up to `most`; the example where there is none. `what` it is a number of."""
     value = table.get(key, example)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= most:
+    if not toml.is_number(value) or not 0 < value <= most:
         raise UnderfootError(
             f"{where}: {key} = {value!r} is not a number of {what}; write one such as {key} = {example:g}."
         )
@@ -211,7 +211,7 @@ def _retention(table: Any, where: str) -> Mapping[str, int]:
                 f'{where}: [retention] has the unknown line "{key}"; correct or remove it, its lines are '
                 f"{', '.join(RETENTION)}."
             )
-        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 36_500:
+        if not toml.is_whole(value) or not 1 <= value <= 36_500:
             raise UnderfootError(
                 f"{where}: [retention] {key} = {value!r} is not a number of days; "
                 f"write one such as {key} = 730."
@@ -250,7 +250,7 @@ def _whole(
     value = table.get(key, usual)
     if past:
         return int(value)
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+    if not toml.is_whole(value) or not least <= value <= most:
         raise UnderfootError(
             f"{where}: {key} = {value!r} is not a whole number of {what}; write one such as {key} = {usual}."
         )

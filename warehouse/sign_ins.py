@@ -18,6 +18,7 @@ from typing import Any
 from warehouse.errors import UnderfootError
 from warehouse.home import Home
 from warehouse.sign_in_settings import SignInSettings
+from warehouse.toml import is_number
 
 LONGEST = timedelta(days=30)
 JUST_NOW = timedelta(minutes=10)  # from the provider's time to the first page, and by how much clocks differ
@@ -113,7 +114,7 @@ def now() -> float:
 def _issued(claims: Mapping[str, Any]) -> float:
     """When the provider issued a sign-in, in seconds since 1970; long ago when it does not say."""
     issued = claims.get("iat")
-    return float(issued) if isinstance(issued, int | float) and not isinstance(issued, bool) else 0.0
+    return float(issued) if is_number(issued) else 0.0
 
 
 def _key(claims: Mapping[str, Any]) -> str:

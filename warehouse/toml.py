@@ -1,11 +1,12 @@
 """TOML: what others wrote is read only where that takes moments, and what we write reads back as it was."""
 
 import json
+import math
 import re
 import tomllib
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from typing import Any, TypeGuard
 
 MOST_BYTES = 1 << 20  # a session of 1,000 swings, each with its events, is a third of it
 MOST_PARTS = 16  # of a dotted key; ours have three
@@ -36,6 +37,16 @@ def tables(data: bytes | str) -> dict[str, Any]:
         if depth > MOST_NESTED:
             raise _at(bare, bracket.start(), f"More than {MOST_NESTED} brackets are within one another")
     return tomllib.loads(text)
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether a value is a finite number; a truth value is none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def is_whole(value: object) -> TypeGuard[int]:
+    """Whether a value is a whole number; a truth value is none."""
+    return isinstance(value, int) and not isinstance(value, bool)
 
 
 def lines(table: Mapping[str, Any]) -> list[str]:

@@ -55,26 +55,10 @@ CLIP_SYNCS = ("stamp",)
 OFFSET_SOURCES = ("stated", "by_hand", "marked", "heard", "stamp")
 POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 NOTE_KINDS = (
-    "saw",
-    "drill",
-    "steadiness",
-    "plan",
-    "discomfort",
-    "discomfort_over",
-    "falls",
-    "talked",
-    "practice",
-    "target",
-    "felt",
-    "goal",
-    "reference",
-    "reference_over",
-    "agreed_aim",
-    "swing_kind",
-    "swing_drill",
-    "swing_event",
-    "swing_film",
-)
+    "saw", "drill", "steadiness", "plan", "discomfort", "discomfort_over", "falls", "talked", "practice",
+    "target", "felt", "goal", "reference", "reference_over", "agreed_aim", "swing_kind", "swing_drill",
+    "swing_event", "swing_film",
+)  # fmt: skip
 CORRECTIONS = NOTE_KINDS[-4:]  # of a swing that is filed already
 SWING_KIND, SWING_DRILL, SWING_EVENT, SWING_FILM = CORRECTIONS
 GOALS = ("farther", "straighter", "more_solid", "more_often")
@@ -82,35 +66,6 @@ PLACES = ("lesson", "home")
 DOSE_UNITS = ("reps", "minutes")
 DIRECTIONS = ("forward", "back", "toward", "away", "sideways")  # toward and away from the target
 
-# Flags of a swing and what each one's count counts.
-FLAG_COUNTS = {
-    "dropout": "gaps",
-    "negative_load": "such samples, both feet",
-    "saturated": "samples at the highest value; of a grid 1",
-    "weight_mismatch": "1",
-    "short_quiet": "missing samples",
-    "low_rate": "the rate, Hz",
-    "unmarked": "events not marked",
-    "feet_not_found": "1",
-    "feet_swapped": "1",
-    "clip_not_followed": "1",
-    "clip_unsynced": "1",
-    "clip_marks_disagree": "1",
-    "clip_feet_disagree": "1",
-    "clip_strikes_unclear": "1",
-    "clip_stamp_unclear": "1",
-    "clip_heels_low": "1",
-    "clip_heights_impossible": "1",
-    "clip_pace_impossible": "1",
-    "clip_feet_exchanged": "1",
-    "sensors_filled": "sensors",
-    "shares_only": "1",
-    "no_positions": "feet without",
-    "practice_swing": "1",
-    "uncertain_swing": "1",
-    "not_a_swing": "1",
-    "no_consent": "1",
-}
 SWING, PRACTICE_SWING, UNCERTAIN_SWING, NOT_A_SWING = SWING_KINDS = (
     "swing", "practice_swing", "uncertain_swing", "not_a_swing",
 )  # fmt: skip

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ingest.formats.c3d_feet import C3dSetup, Stance, foot_frame, read_stance
 from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.plate_rows import SampleFile
 from ingest.recording.swings import cut_up
@@ -83,7 +83,7 @@ class C3d(SampleFormat):
             body_mass_kg=mass if mass is not None and 15 <= mass <= 250 else None,
         )
 
-    def explain(self, path: Path, device: str) -> Explanation:
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:
         """Platforms, foot markers and events of a recording."""
         recording = open_c3d(path)
         found = Explanation(path.name, self.title)
@@ -101,7 +101,7 @@ class C3d(SampleFormat):
         listed = ", ".join(f"{name} {at:.3f} s" for name, at in labelled_events(recording))
         found.facts["events"] = listed or "none with a name of ours"
         note = "# the platform under the lead foot, when it is not found by the markers or [stance]"
-        found.table = f'[device.{device}]\nkind = "force_plates"\nlead_platform = 1  {note}\n'
+        found.table = f'[device.{knowing.device}]\nkind = "force_plates"\nlead_platform = 1  {note}\n'
         return found
 
 

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format
 from warehouse import lessons
 
@@ -16,7 +16,7 @@ class Calendar(Format):
     in_session = False
     loose = lessons.KIND
 
-    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - no device makes one
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - no device makes one
         """Count its entries."""
         found = Explanation(path.name, self.title)
         found.facts["entries"] = str(lessons.check(path.read_bytes()))

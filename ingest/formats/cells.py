@@ -53,10 +53,7 @@ def read_pages(
             raise refuse("unreadable", f"this is not a readable {ending} file", _EXPORT, file=file) from error
         return Pages([Page(name, rows) for name, rows in sheets])
     if ending == "parquet":
-        try:
-            frame = pl.read_parquet(io.BytesIO(data))
-        except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-            raise refuse("unreadable", "this is not a readable Parquet file", _EXPORT, file=file) from error
+        frame = read_parquet(data, file, _EXPORT)
         cells = frame.select(pl.all().cast(pl.String, strict=False).fill_null("")).rows()
         return Pages([Page("", [list(frame.columns), *map(list, cells)])])
     text, encoding = _decoded(data, file, encoding, guess=guess)
@@ -64,6 +61,18 @@ def read_pages(
     declared = re.fullmatch(r"sep=(.)", lines[0].strip()) if lines else None
     delimiter = delimiter or (declared[1] if declared else _commonest_delimiter(lines[:80]))
     return Pages([Page("", _split(lines, delimiter))], encoding, delimiter)
+
+
+def read_parquet(data: bytes, file: str, todo: str) -> pl.DataFrame:
+    """A Parquet table.
+
+    Raises
+        Refused: it is none; `todo` is what to do then.
+    """
+    try:
+        return pl.read_parquet(io.BytesIO(data))
+    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
+        raise refuse("unreadable", "this is not a readable Parquet file", todo, file=file) from error
 
 
 def _decoded(data: bytes, file: str, encoding: str | None, *, guess: bool) -> tuple[str, str | None]:

@@ -20,7 +20,7 @@ from ingest.formats.column_roles import (
     middle,
     summed,
 )  # fmt: skip
-from ingest.formats.explanation import ColumnGuess, Guess, Sheet
+from ingest.formats.explanation import ColumnGuess, Explanation, Knowing, Sheet
 from ingest.formats.header_words import LENGTH_UNITS, LOAD_UNITS
 from ingest.samples import WEIGHT_WITHIN
 from warehouse.devices import FOOT, ORIGINS, TOTAL
@@ -29,39 +29,40 @@ from warehouse.vocabulary import written_names
 
 FIRST = 3  # values of a column that are shown
 _QUESTIONS = ("unit", "origin", "position unit", "clock", "rate", "decimal")  # beside the columns' own
+Entries = dict[str, dict[str, object]]  # of a recipe, by our names of its columns
 
 
-def guess_columns(sheet: Sheet, answers: Mapping[str, str], body_mass_kg: float | None) -> Guess:
-    """What the columns of a file are, as far as they and the answers given say."""
-    return _Guessing(sheet, answers, body_mass_kg).guess()
+def guess_columns(sheet: Sheet, knowing: Knowing, found: Explanation) -> Entries:
+    """Say in `found` what the columns of a file are, as far as they and what is known say; their entries."""
+    return _Guessing(sheet, knowing, found).guess()
 
 
 class _Guessing(Roles):
     """The recipe's entries, made of the roles."""
 
-    def guess(self) -> Guess:
+    def guess(self) -> Entries:
         known_keys = {*self.sheet.numbers, *_QUESTIONS}
         self.found.doubts += [
             f'"{key}" is no column or question of this file' for key in self.answers if key not in known_keys
         ]
         self._decide()
-        self._entries()
+        self._make_entries()
         for name, values in self.sheet.numbers.items():
             known = values[np.isfinite(values)]
             low, high = (float(known.min()), float(known.max())) if known.size else (None, None)
             role = self.roles[name]
             ours = None if role in (UNUSED, "") else role
             unit = next(
-                (str(e["unit"]) for e in self.found.entries.values() if name in _names(e) and "unit" in e),
+                (str(e["unit"]) for e in self.entries.values() if name in _names(e) and "unit" in e),
                 None,
             )
             first = tuple(float(v) if np.isfinite(v) else None for v in values[:FIRST])
             self.found.columns.append(ColumnGuess(name, ours, unit, self.how[name], low, high, first))
-        return self.found
+        return self.entries
 
-    def _entries(self) -> None:
+    def _make_entries(self) -> None:
         """The recipe's lines: clock, swing, loads, heels and positions."""
-        entries = self.found.entries
+        entries = self.entries
         for role in ("swing_no", "t_s", FOOT):
             for name in self._of(role)[:1]:
                 entries[role] = {"column": name}
@@ -81,7 +82,7 @@ class _Guessing(Roles):
         self._missing()
 
     def _load_entry(self, side: str, other: str) -> None:
-        entries = self.found.entries
+        entries = self.entries
         whole, heel, fore = (self._of(f"{side}_{part}") for part in PARTS)
         shares = self._of(f"{side}_share_pct")
         quarters = self._of(f"{side}_heel_of_both_pct", f"{side}_fore_of_both_pct")
@@ -105,10 +106,10 @@ class _Guessing(Roles):
         return entry | ({"unit": "fraction"} if fraction else {})
 
     def _total_entry(self) -> None:
-        uses = any({"share_of", "rest_of"} & e.keys() for e in self.found.entries.values())
+        uses = any({"share_of", "rest_of"} & e.keys() for e in self.entries.values())
         for name in self._of(TOTAL):
-            if uses and TOTAL not in self.found.entries:
-                self.found.entries[TOTAL] = {"column": name}
+            if uses and TOTAL not in self.entries:
+                self.entries[TOTAL] = {"column": name}
             else:
                 self.roles[name], self.how[name] = UNUSED, "not needed beside the feet"
 
@@ -117,16 +118,16 @@ class _Guessing(Roles):
         of_both = self._of(f"{side}_heel_of_both_pct")
         ours = f"{side}_heel_n"
         if heel:
-            self.found.entries[ours] = {"column": heel if len(heel) > 1 else heel[0]}
+            self.entries[ours] = {"column": heel if len(heel) > 1 else heel[0]}
         elif of_foot:
-            self.found.entries[ours] = {"column": of_foot[0], "share_of": f"{side}_n"}
+            self.entries[ours] = {"column": of_foot[0], "share_of": f"{side}_n"}
         elif of_both:
-            self.found.entries[ours] = {"column": of_both[0], "share_of": "both"}
+            self.entries[ours] = {"column": of_both[0], "share_of": "both"}
 
     def _load_unit(self) -> None:
         """The unit of all loads, as stated or as only one makes a standing person of them."""
-        names = [TOTAL] if TOTAL in self.found.entries else []
-        loads = {k: e for k, e in self.found.entries.items() if k.endswith("_n") and "share_of" not in e}
+        names = [TOTAL] if TOTAL in self.entries else []
+        loads = {k: e for k, e in self.entries.items() if k.endswith("_n") and "share_of" not in e}
         if not loads:
             return
         stated = {LOAD_UNITS.get(self.headers[n].unit) for e in loads.values() for n in _names(e)} - {None}
@@ -170,7 +171,7 @@ class _Guessing(Roles):
 
     def _sum(self, wanted: Sequence[str]) -> float | None:
         """What the feet carry together in the middle of the file, in the file's own unit."""
-        found = [self.found.entries[name] for name in wanted if name in self.found.entries]
+        found = [self.entries[name] for name in wanted if name in self.entries]
         if len(found) < len(wanted):
             return None
         if self.sheet.feet is not None:
@@ -202,7 +203,7 @@ class _Guessing(Roles):
             )
 
     def _positions(self) -> None:
-        places = {k: e for k, e in self.found.entries.items() if k.endswith("_along_pct")}
+        places = {k: e for k, e in self.entries.items() if k.endswith("_along_pct")}
         theirs = {k: str(e["column"]) for k, e in places.items() if e["column"] != k}
         if not theirs:
             return
@@ -233,7 +234,7 @@ class _Guessing(Roles):
 
     def _missing(self) -> None:
         """What the file lacks: loads of a foot stop it, positions and heel loads are left null."""
-        entries, asked = self.found.entries, {q.asks for q in self.found.questions}
+        entries, asked = self.entries, {q.asks for q in self.found.questions}
         lacking = [side for side in self._feet() if f"{side}_n" not in entries]
         if lacking and not asked & {"column", "share"}:
             if self._has_both_only():

@@ -4,11 +4,11 @@ What follows from neither is a question with its choices: two columns that could
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from ingest.formats.explanation import Array, Guess, Question, Sheet
+from ingest.formats.explanation import Array, Explanation, Knowing, Question, Sheet
 from ingest.formats.header_words import CLOCK_UNITS, LENGTH_UNITS, LOAD_UNITS, Header, read_header, words_of
 from warehouse.devices import FOOT, TOTAL
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -33,12 +33,13 @@ FORCE = frozenset(unit for unit in LOAD_UNITS if unit not in ("g", "bw"))
 class Roles:
     """What each column is (`roles`, "" while open) and how that was decided; questions go to `found`."""
 
-    def __init__(self, sheet: Sheet, answers: Mapping[str, str], body_mass_kg: float | None) -> None:
-        self.sheet, self.answers, self.mass = sheet, answers, body_mass_kg
+    def __init__(self, sheet: Sheet, knowing: Knowing, found: Explanation) -> None:
+        self.sheet, self.answers, self.mass = sheet, knowing.answers, knowing.body_mass_kg
         self.headers = {name: read_header(name, sheet.units.get(name)) for name in sheet.numbers}
         self.roles: dict[str, str] = {}
         self.how: dict[str, str] = {}
-        self.found = Guess()
+        self.found = found
+        self.entries: dict[str, dict[str, object]] = {}  # of the recipe
 
     def _ask(
         self, key: str, asks: str, columns: Sequence[str], choices: Sequence[str], sentence: str,
@@ -240,7 +241,7 @@ class Roles:
                 self.roles[name] = UNUSED
 
     def _clock(self) -> None:
-        entry = self.found.entries.get("t_s")
+        entry = self.entries.get("t_s")
         if entry is None:
             if not self.sheet.has_clock:
                 self._rate("the file has no clock")

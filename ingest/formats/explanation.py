@@ -44,17 +44,6 @@ class Question:
     value: float | None = None
 
 
-@dataclass
-class Guess:
-    """All columns of a file: what each is, what is asked, what speaks against it, the recipe's entries."""
-
-    columns: list[ColumnGuess] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
-    facts: dict[str, str] = field(default_factory=dict)
-    entries: dict[str, dict[str, object]] = field(default_factory=dict)
-
-
 @dataclass(frozen=True)
 class Sheet:
     """A file's columns as the guess needs them.
@@ -75,10 +64,14 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Knowing:
-    """What is known beside a file that is explained: answers by a question's key, and the golfer's mass."""
+    """What is known beside a file that is explained: answers by a question's key, and the golfer's mass.
+
+    `device`: the name to use in the proposed device table.
+    """
 
     answers: Mapping[str, str] = field(default_factory=dict)
     body_mass_kg: float | None = None
+    device: str = "mine"
 
 
 NOTHING_KNOWN = Knowing()

@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.film.tracks import Filmed, Tracks
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import FilmFormat, SessionContext
 from ingest.refusals import refuse
 from warehouse.filed import kept_tracks
@@ -73,7 +73,7 @@ class Film(FilmFormat):
             tracks = replace(tracks, clicks_s=heard)
         return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(context))
 
-    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - no device writes it
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - no device writes it
         """Size, rate and length by the film's head; its marks are not followed."""
         from ingest.film.pictures import first_picture, head_of, taken_by  # noqa: PLC0415
 

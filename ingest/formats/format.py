@@ -134,12 +134,8 @@ class Format(ABC):
         return False
 
     @abstractmethod
-    def explain(self, path: Path, device: str) -> Explanation:
-        """Describe a file without loading it; `device` is the name to use in the proposed device table."""
-
-    def explain_knowing(self, path: Path, device: str, knowing: Knowing) -> Explanation:  # noqa: ARG002
-        """The same with what is known beside the file; most formats ask nothing."""
-        return self.explain(path, device)
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:
+        """Describe a file without loading it."""
 
 
 class SampleFormat(Format):
@@ -266,8 +262,8 @@ def loose_kind(name: str) -> str | None:
     return next((f.loose for f in FORMATS if f.loose and any(fnmatchcase(name, p) for p in f.names)), None)
 
 
-def explain(path: Path, device: str = "mine", knowing: Knowing = NOTHING_KNOWN) -> Explanation:
-    """Say how `path` would be read, and load nothing; `device` is the name in the proposed device table.
+def explain(path: Path, knowing: Knowing = NOTHING_KNOWN) -> Explanation:
+    """Say how `path` would be read, and load nothing.
 
     Raises
         UnderfootError: the file can't be read at all, in the words a load would use.
@@ -276,7 +272,7 @@ def explain(path: Path, device: str = "mine", knowing: Knowing = NOTHING_KNOWN) 
         known = next((one for one in FORMATS if one.recognises(path.name)), None)
         known = known or next((one for one in FORMATS if one.looks_like(path)), None)
         if known is not None:
-            return known.explain_knowing(path, device, knowing)
+            return known.explain(path, knowing)
     except (pl.exceptions.PolarsError, OSError) as error:
         why = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise UnderfootError(f"{path.name} can't be read ({why}); export it again.") from error

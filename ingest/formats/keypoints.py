@@ -21,10 +21,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import PointsFormat, SessionContext
 from ingest.refusals import refuse
 from ingest.session_file import foot_of
+from warehouse.toml import is_whole
 
 FLOATS = NDArray[np.float64]
 BODY, FEET = 17, 6
@@ -48,7 +49,7 @@ class Keypoints(PointsFormat):
         rows = read_keypoints(context.held[name], name)
         return rows.with_columns(named_points(rows, context, name))
 
-    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - no device writes it
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - no device writes it
         """How many frames show which points."""
         rows = read_keypoints(path.read_bytes(), path.name)
         found = Explanation(path.name, self.title)
@@ -110,7 +111,7 @@ def _refused(file: str, what: str) -> Exception:
 
 
 def _whole(value: Any) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and abs(value) <= 2**53
+    return is_whole(value) and abs(value) <= 2**53
 
 
 def _frames(images: list[dict[str, Any]], ids: Iterable[int]) -> Mapping[int, int]:

@@ -1,6 +1,7 @@
 """What a line of notes needs: whose it is, who wrote it, and what its kind asks for."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from functools import partial
 from typing import Any
 
 from ingest.academy import day_of
@@ -61,14 +62,9 @@ class NoteRules:
         if line["author"] not in self.academy.people:
             return "unknown_person", f"author {line['author']} is not in people.csv", "author"
         line["shared"] = bool(line["shared"])
-        return self._overruled(line)
-
-    def _overruled(self, line: Line) -> Problem | None:
-        head = line["overruled_by"]
-        if head is not None and (
-            head not in self.academy.people or self.academy.people[head].role != "head_coach"
-        ):
-            what = f"overruled_by is {shown(head)} but must be a head coach of people.csv"
+        head = self.academy.people.get(line["overruled_by"])
+        if line["overruled_by"] is not None and (head is None or head.role != "head_coach"):
+            what = f"overruled_by is {shown(line['overruled_by'])} but must be a head coach of people.csv"
             return "unknown_person", what, "overruled_by"
         return None
 
@@ -89,7 +85,8 @@ class NoteRules:
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
             "agreed_aim": self._agreed_aim, "reference": self._reference,
-            "reference_over": _swing_named, "falls": _falls,
+            "reference_over": _swing_named,
+            "falls": partial(_grade, allowed=(0, 1), words="1 (fell) or 0 (did not)"),
             "swing_kind": _swing_kind, "swing_drill": self._swing_drill, "swing_event": _swing_event,
             "swing_film": _swing_film,
         }.get(line["kind"], _code)  # fmt: skip
@@ -98,10 +95,7 @@ class NoteRules:
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults | sign_codes():
             return "unknown_value", f"{shown(line['code'])} is not a fault code, nor a sign's", "code"
-        if line["grade"] not in (0, 1, 2, 3):
-            what = f"grade is {shown(line['grade'])} but must be 1 to 3, or 0: looked for, and not there"
-            return "out_of_range", what, "grade"
-        return None
+        return _grade(line, (0, 1, 2, 3), "1 to 3, or 0: looked for, and not there")
 
     def _dose(self, line: Line) -> Problem | None:
         if (problem := self._drill(line["code"], "code")) is not None:
@@ -113,10 +107,9 @@ class NoteRules:
         if line["unit"] not in DOSE_UNITS:
             return "unknown_value", f"unit is {shown(line['unit'])} but must be reps or minutes", "unit"
         line["place"] = line["place"] or ("home" if line["kind"] == "practice" else "lesson")
-        if line["kind"] == "practice" and line["grade"] not in (None, 1, 2, 3):
-            what = f"grade is {shown(line['grade'])} but must be 1 (felt hard) to 3 (felt easy)"
-            return "out_of_range", what, "grade"
-        return None
+        if line["kind"] == "drill":
+            return None
+        return _grade(line, (None, 1, 2, 3), "1 (felt hard) to 3 (felt easy)")
 
     def _lot(self, line: Line) -> Problem | None:
         """Drills assigned by random draw: the one drawn is the code, `drawn_against` the other."""
@@ -142,11 +135,8 @@ class NoteRules:
 
     def _felt(self, line: Line) -> Problem | None:
         """What a player felt in a swing, in the swings after a drill, or in a whole session."""
-        if (problem := _one_of(line, sorted(feeling_codes()))) is not None:
-            return problem
-        if line["grade"] not in (0, 1):
-            return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 (yes) or 0 (no)", "grade"
-        return None if line["drill"] is None else self._drill(line["drill"], "drill")
+        problem = _one_of(line, sorted(feeling_codes())) or _grade(line, (0, 1), "1 (yes) or 0 (no)")
+        return problem or (None if line["drill"] is None else self._drill(line["drill"], "drill"))
 
     def _target(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.metrics:
@@ -160,8 +150,8 @@ class NoteRules:
 
     def _agreed_aim(self, line: Line) -> Problem | None:
         """What coach and student want to see change: metrics with a better side, by a day within a year."""
-        if line["code"] is None:
-            return "empty_value", "an agreed_aim line needs a metric as its code", "code"
+        if (problem := _lacks(line, "code", "a metric as its code")) is not None:
+            return problem
         metrics = [line["code"], *(line["kindred"] or "").split()]
         for number, metric in enumerate(metrics):
             column = "kindred" if number else "code"
@@ -177,8 +167,8 @@ class NoteRules:
         if line["value"] is not None and line["value"] <= 0:
             what = f"value is {line['value']:g} but must be over 0: how much of {line['code']} would matter"
             return "out_of_range", what, "value"
-        if line["due"] is None:
-            return "empty_value", "an agreed_aim line needs the day by which it is to be reached", "due"
+        if (problem := _lacks(line, "due", "the day by which it is to be reached")) is not None:
+            return problem
         days = (line["due"] - day_of(line["at"], self.academy.settings.zone)).days
         if not 0 < days <= LONGEST_AIM_DAYS:
             what = f"due is {line['due']} but must be after the day it is agreed, and within a year of it"
@@ -207,44 +197,43 @@ def _swing_kind(line: Line) -> Problem | None:
 
 def _swing_event(line: Line) -> Problem | None:
     """Where an event of a swing is: `value`, in seconds on the plate's clock."""
-    if line["code"] not in EVENTS:
-        return "event_name", f"code is {shown(line['code'])} but must be {', '.join(EVENTS)}", "code"
-    if line["value"] is None:
-        return "empty_value", "a swing_event line needs the event's time in seconds", "value"
-    return _of_a_swing(line)
+    problem = _one_of(line, EVENTS, "event_name") or _lacks(line, "value", "the event's time in seconds")
+    return problem or _of_a_swing(line)
 
 
 def _swing_film(line: Line) -> Problem | None:
     """Where a swing's film lies: `value`, by how much plate time is ahead of film time, in seconds."""
-    if line["value"] is None:
-        return "empty_value", "a swing_film line needs the seconds from film time to plate time", "value"
-    return _of_a_swing(line)
+    return _lacks(line, "value", "the seconds from film time to plate time") or _of_a_swing(line)
 
 
-def _one_of(line: Line, codes: Sequence[str]) -> Problem | None:
+def _one_of(line: Line, codes: Sequence[str], reason: str = "unknown_value") -> Problem | None:
     if line["code"] in codes:
         return None
-    return "unknown_value", f"code is {shown(line['code'])} but must be {', '.join(codes)}", "code"
+    return reason, f"code is {shown(line['code'])} but must be {', '.join(codes)}", "code"
+
+
+def _lacks(line: Line, column: str, what: str) -> Problem | None:
+    if line[column] not in (None, ""):
+        return None
+    article = "an" if line["kind"] == "agreed_aim" else "a"
+    return "empty_value", f"{article} {line['kind']} line needs {what}", column
+
+
+def _grade(line: Line, allowed: Collection[int | None], words: str) -> Problem | None:
+    if line["grade"] in allowed:
+        return None
+    return "out_of_range", f"grade is {shown(line['grade'])} but must be {words}", "grade"
 
 
 def _of_a_swing(line: Line) -> Problem | None:
-    missing = next((key for key in ("session", "swing_no") if line[key] is None), None)
-    if missing is None:
-        return None
-    return "empty_value", f"a {line['kind']} line needs a session and a swing_no", missing
-
-
-def _falls(line: Line) -> Problem | None:
-    """The answer to whether the student has fallen in the past year."""
-    if line["grade"] not in (0, 1):
-        return "out_of_range", f"grade is {shown(line['grade'])} but must be 1 (fell) or 0 (did not)", "grade"
-    return None
+    what = "a session and a swing_no"
+    return _lacks(line, "session", what) or _lacks(line, "swing_no", what)
 
 
 def _goal(line: Line) -> Problem | None:
     """What the player came for, in their words; a code says which of the usual goals it is nearest to."""
-    if not line["text"]:
-        return "empty_value", "a goal line needs the player's own words", "text"
+    if (problem := _lacks(line, "text", "the player's own words")) is not None:
+        return problem
     if line["code"] is not None and line["code"] not in GOALS:
         what = f"code is {shown(line['code'])} but must be {', '.join(GOALS)}, or empty"
         return "unknown_value", what, "code"
@@ -253,8 +242,8 @@ def _goal(line: Line) -> Problem | None:
 
 def _swing_named(line: Line) -> Problem | None:
     """A line that names a swing of any session: the session in `code`, the swing's number in `value`."""
-    if line["code"] is None:
-        return "empty_value", f"a {line['kind']} line needs a session as its code", "code"
+    if (problem := _lacks(line, "code", "a session as its code")) is not None:
+        return problem
     if line["value"] is None or line["value"] < 0 or line["value"] % 1:
         what = f"value is {shown(line['value'])} but must be the number of a swing"
         return "out_of_range", what, "value"
@@ -264,7 +253,10 @@ def _swing_named(line: Line) -> Problem | None:
 def _steadiness(line: Line) -> Problem | None:
     """A nudge check: every direction in one line (`held`, `lost`), or a line for each (`code`, `grade`)."""
     whole = line["held"] is not None or line["lost"] is not None
-    problem = _directions(line) if whole else _direction(line)
+    if whole:
+        problem = _directions(line)
+    else:
+        problem = _one_of(line, DIRECTIONS) or _grade(line, (0, 1), "0 (held) or 1 (lost)")
     if problem is not None:
         return problem
     line["unit"] = (line["unit"] or ("closed" if whole else "open")).lower().removeprefix("eyes").strip()
@@ -272,15 +264,6 @@ def _steadiness(line: Line) -> Problem | None:
         return "unknown_value", f"unit is {shown(line['unit'])} but must be eyes open or eyes closed", "unit"
     if whole and line["unit"] == "closed" and not line["stood_by"]:
         return "empty_value", "a check with eyes closed names who stood within reach", "stood_by"
-    return None
-
-
-def _direction(line: Line) -> Problem | None:
-    if (problem := _one_of(line, DIRECTIONS)) is not None:
-        return problem
-    if line["grade"] not in (0, 1):
-        what = f"grade is {shown(line['grade'])} but must be 0 (held) or 1 (lost)"
-        return "out_of_range", what, "grade"
     return None
 
 
@@ -307,4 +290,4 @@ def _text(line: Line) -> Problem | None:
 
 
 def _code(line: Line) -> Problem | None:
-    return None if line["code"] else ("empty_value", f"a {line['kind']} line needs a code", "code")
+    return _lacks(line, "code", "a code")

@@ -1,8 +1,8 @@
 """Plate files (`plate*.csv`, `plate*.parquet`): a table of samples, brought to our names, feet and units."""
 
-import io
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +10,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ingest.delimited import Text, open_text, parse_numbers, read_strings, unique
-from ingest.formats.cells import SPREADSHEETS
-from ingest.formats.explanation import NOTHING_KNOWN, Explanation, Knowing
+from ingest.formats.cells import SPREADSHEETS, read_parquet
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
 from ingest.formats.plate_layout import feet_files
@@ -24,27 +24,6 @@ from warehouse.contracts.base import Failure
 
 Cells = tuple[pl.DataFrame, NDArray[np.int64], list[Failure]]  # numbers, their lines, cells that are none
 _EXPORT = "export it again and deliver the session again"
-
-
-@dataclass(frozen=True)
-class _Table:
-    """An opened plate file, its cells not yet read: delimited text or a Parquet table."""
-
-    file: str
-    names: tuple[str, ...]
-    text: Text | None = None
-    frame: pl.DataFrame | None = None
-
-    def cells(self, wanted: Sequence[str]) -> Cells:
-        """The wanted columns as numbers, null where empty or not a number."""
-        if self.text is not None:
-            return _csv(self.text, wanted)
-        raw = pl.DataFrame() if self.frame is None else self.frame.select(wanted)
-        lines = np.arange(2, len(raw) + 2)
-        if all(kind.is_numeric() for kind in raw.dtypes):
-            return raw, lines, []
-        numbers, broken = _numbers(raw.cast(pl.String), decimal_comma=False)
-        return numbers, lines, broken
 
 
 class PlateTable(SampleFormat):
@@ -86,13 +65,9 @@ class PlateTable(SampleFormat):
         """Whether a file is read with another one: the right foot's, where each foot has its own."""
         return _read_together(name, context)[0] != name
 
-    def explain(self, path: Path, device: str) -> Explanation:
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:
         """Match each column with one of ours, propose a recipe, and try it as a load would use it."""
-        return self.explain_knowing(path, device, NOTHING_KNOWN)
-
-    def explain_knowing(self, path: Path, device: str, knowing: Knowing) -> Explanation:
-        """The same, with the questions answered that are."""
-        return propose(path, device, knowing, read_plain)
+        return propose(path, knowing, read_plain)
 
 
 def _read_together(name: str, context: SessionContext) -> list[str]:
@@ -102,39 +77,28 @@ def _read_together(name: str, context: SessionContext) -> list[str]:
 
 
 def read_plain(name: str, data: bytes, recipe: Recipe) -> SampleFile:
-    """The samples of a file whose first line is its header."""
-    table = _open(name, data, recipe.session)
-    return _read(table, recipe.sources(table.names), recipe.session)
-
-
-def _open(file: str, data: bytes, session: str | None) -> _Table:
-    """Open a plate file whose first line is its header."""
-    if file.lower().endswith(SPREADSHEETS):
+    """The samples of a file whose first line is its header, under our names and in our units."""
+    if name.lower().endswith(SPREADSHEETS):
         what = "a spreadsheet is read by its device's recipe, and academy.toml has none"
-        raise refuse("no_recipe", what, RECIPE_TODO, session=session, file=file)
-    if file.lower().endswith(".parquet"):
-        try:
-            frame = pl.read_parquet(io.BytesIO(data))
-        except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-            what = "this is not a readable Parquet file"
-            raise refuse("unreadable", what, _EXPORT, session=session, file=file) from error
-        return _Table(file, tuple(frame.columns), None, frame)
-    text = open_text(data, file)
-    return _Table(file, text.names, text, None)
-
-
-def _read(table: _Table, sources: dict[str, Source], session: str | None) -> SampleFile:
-    """The samples under our names and in our units."""
-    wanted = dict.fromkeys(part for source in sources.values() for part in source.parts)
-    raw, lines, broken = table.cells(list(wanted))
+        raise refuse("no_recipe", what, RECIPE_TODO, session=recipe.session, file=name)
+    if name.lower().endswith(".parquet"):
+        frame = read_parquet(data, name, _EXPORT)
+        names, cells = tuple(frame.columns), partial(_parquet, frame)
+    else:
+        text = open_text(data, name)
+        names, cells = text.names, partial(_csv, text)
+    sources = recipe.sources(names)
+    raw, lines, broken = cells(
+        list(dict.fromkeys(part for source in sources.values() for part in source.parts))
+    )
     if raw.is_empty():
         what = "the file has a header but no samples"
-        raise refuse("empty_file", what, _EXPORT, session=session, file=table.file)
+        raise refuse("empty_file", what, _EXPORT, session=recipe.session, file=name)
     columns = computed(sources, lambda part: _floats(raw[part]))
     if "swing_no" in columns:
         columns["swing_no"], odd = _whole(columns["swing_no"], sources["swing_no"].theirs)
         broken = broken + odd
-    found = SampleFile(table.file, columns, lines, sources, broken)
+    found = SampleFile(name, columns, lines, sources, broken)
     return found.forward() if "swing_no" in columns else found
 
 
@@ -143,6 +107,14 @@ def _numbered(found: SampleFile, swing_no: int) -> SampleFile:
     columns = {"swing_no": np.full(len(found.lines), float(swing_no)), **found.columns}
     sources = found.sources | {"swing_no": Source("swing_no", "swing_no")}
     return replace(found, columns=columns, sources=sources)
+
+
+def _parquet(frame: pl.DataFrame, wanted: Sequence[str]) -> Cells:
+    raw, lines = frame.select(wanted), np.arange(2, len(frame) + 2)
+    if all(kind.is_numeric() for kind in raw.dtypes):
+        return raw, lines, []
+    numbers, broken = _numbers(raw.cast(pl.String), decimal_comma=False)
+    return numbers, lines, broken
 
 
 def _csv(text: Text, wanted: Sequence[str]) -> Cells:

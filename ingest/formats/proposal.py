@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 
 from ingest.delimited import open_text
-from ingest.formats.column_guess import guess_columns
-from ingest.formats.explanation import Explanation, Guess, Knowing, Sheet
+from ingest.formats.column_guess import Entries, guess_columns
+from ingest.formats.explanation import Explanation, Knowing, Sheet
 from ingest.formats.format import explain
 from ingest.formats.header_words import read_header
 from ingest.formats.layout_guess import LaidOut, guess_layout
@@ -28,7 +28,7 @@ from ingest.recording.swings import cut_up, in_words
 from ingest.refusals import refuse
 from ingest.samples import Samples
 from ingest.session_file import FILE as SESSION_FILE
-from ingest.session_file import is_number, session_of_nobody
+from ingest.session_file import session_of_nobody
 from warehouse import recipes, toml, units
 from warehouse.devices import Layout, read_devices
 from warehouse.errors import CallError, Refused, UnderfootError
@@ -40,7 +40,7 @@ _MOST_SHOWN = 3
 LONGEST_SWING_S = 20.0  # an export of one swing is shorter
 
 
-def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) -> Explanation:
+def propose(path: Path, knowing: Knowing, read_plain: ReadPlain) -> Explanation:
     """How a plate file would be read, what has to be asked, and the recipe by which it loads.
 
     Raises
@@ -56,28 +56,26 @@ def propose(path: Path, device: str, knowing: Knowing, read_plain: ReadPlain) ->
     files = {name: data if name == path.name else siblings[name] for name in laid.files}
     sheet = _sheet(files, laid)
     found.facts["rows"] = str(len(next(iter(sheet.numbers.values()), [])))
-    guess = guess_columns(sheet, knowing.answers, knowing.body_mass_kg)
-    found.columns, found.questions, found.doubts = guess.columns, guess.questions, guess.doubts
-    found.facts |= guess.facts
+    entries = guess_columns(sheet, knowing, found)
     if found.questions or found.doubts:
         return found
     rate = knowing.answers.get("rate") or laid.rate_hz
-    if _is_plain(data, path.name, laid, guess):
+    if _is_plain(data, path.name, laid, found, entries):
         plain = replace(found, facts=dict(found.facts), doubts=[])
-        if _try(plain, files, device, knowing, read_plain):
+        if _try(plain, files, knowing, read_plain):
             plain.facts["device table"] = "none is needed: every column has our own name"
             return plain
     layout = laid.layout
-    if "swing_no" not in guess.entries and layout.swings in ("clock", "column", "files"):
-        layout = replace(layout, swings=_told_apart(layout, sheet, guess, rate))
-    found.table = _device_table(device, layout, guess, None if rate is None else float(rate))
-    _try(found, files, device, knowing, read_plain)
+    if "swing_no" not in entries and layout.swings in ("clock", "column", "files"):
+        layout = replace(layout, swings=_told_apart(layout, sheet, entries, rate))
+    found.table = _device_table(knowing.device, layout, entries, None if rate is None else float(rate))
+    _try(found, files, knowing, read_plain)
     return found
 
 
-def _told_apart(layout: Layout, sheet: Sheet, guess: Guess, rate: str | float | None) -> str:
+def _told_apart(layout: Layout, sheet: Sheet, entries: Entries, rate: str | float | None) -> str:
     """How swings without numbers are told apart: a clock that runs on beyond a swing is cut by movement."""
-    entry = guess.entries.get("t_s")
+    entry = entries.get("t_s")
     if layout.clock == "order" or entry is None:
         rows = len(next(iter(sheet.numbers.values()), []))
         seconds = rows / float(rate) if rate else 0.0
@@ -104,7 +102,7 @@ def explain_file(path: Path, device: str, answers: Sequence[str]) -> Explanation
         if not parted:
             raise CallError(f'"{answer}" is no answer; write WHAT=ANSWER, as in origin=heel.')
         given[what.strip()] = value.strip()
-    return explain(path, device, Knowing(given, _mass_beside(path)))
+    return explain(path, Knowing(given, _mass_beside(path), device))
 
 
 def _mass_beside(path: Path) -> float | None:
@@ -114,7 +112,7 @@ def _mass_beside(path: Path) -> float | None:
     except (OSError, ValueError):
         return None
     mass = table.get("body_mass_kg")
-    return float(mass) if isinstance(mass, int | float) and is_number(mass) else None
+    return float(mass) if toml.is_number(mass) else None
 
 
 def _siblings(path: Path) -> dict[str, bytes]:
@@ -170,11 +168,11 @@ def _any_clock(values: Mapping[str, object], clocks: Mapping[str, str]) -> bool:
     return bool(clocks) or headless or any(read_header(name).says("clock") for name in values)
 
 
-def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
+def _is_plain(data: bytes, name: str, laid: LaidOut, found: Explanation, entries: Entries) -> bool:
     """Whether a load reads the file without a recipe: our own names, on the first line of plain text."""
-    if any(column.ours != column.theirs for column in guess.columns) or guess.questions:
+    if any(column.ours != column.theirs for column in found.columns):
         return False
-    if not {"lead_along_pct", "left_along_pct"} & guess.entries.keys() or "swing_no" not in guess.entries:
+    if not {"lead_along_pct", "left_along_pct"} & entries.keys() or "swing_no" not in entries:
         return False
     comma_twice = laid.layout.decimal == laid.layout.delimiter == ","
     if replace(laid.layout, delimiter=None, decimal=None) != Layout() or comma_twice:
@@ -185,25 +183,23 @@ def _is_plain(data: bytes, name: str, laid: LaidOut, guess: Guess) -> bool:
         return False
 
 
-def _device_table(device: str, layout: Layout, guess: Guess, rate_hz: float | None) -> str:
+def _device_table(device: str, layout: Layout, entries: Entries, rate_hz: float | None) -> str:
     """The `[device.NAME]` table by which the file loads."""
     usual = asdict(Layout())
     table: dict[str, object] = {"kind": "force_plates"}
-    counts_frames = guess.entries.get("t_s", {}).get("unit") == "frames"
+    counts_frames = entries.get("t_s", {}).get("unit") == "frames"
     if (counts_frames or layout.clock == "order") and rate_hz is not None:
         table["rate_hz"] = rate_hz
     table["layout"] = {key: value for key, value in asdict(layout).items() if value != usual[key]}
-    return recipes.recipe_text(device, table | {"columns": guess.entries})
+    return recipes.recipe_text(device, table | {"columns": entries})
 
 
-def _try(
-    found: Explanation, files: Mapping[str, bytes], device: str, knowing: Knowing, read_plain: ReadPlain
-) -> bool:
+def _try(found: Explanation, files: Mapping[str, bytes], knowing: Knowing, read_plain: ReadPlain) -> bool:
     """Read the file by what is proposed, as a load does, and say what that refuses; whether all loads."""
     name, data = next(iter(files.items()))
     try:
         tables = tomllib.loads(found.table or "").get("device", {})
-        settings = read_devices(tables, "the proposed table").get(device)
+        settings = read_devices(tables, "the proposed table").get(knowing.device)
         mass = knowing.body_mass_kg
         recipe = Recipe(name, settings, "right", _USUAL_FOOT_MM, mass or _USUAL_MASS_KG)
         read = read_plain(name, data, recipe) if found.table is None else read_by_layout(recipe, files)

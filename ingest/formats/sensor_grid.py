@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.explanation import BODY_N, Explanation
+from ingest.formats.explanation import BODY_N, Explanation, Knowing
 from ingest.formats.footprints import Marks, Plane, loaded, split
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.grid_file import Frames, open_frames
@@ -105,7 +105,7 @@ class SensorGrid(SampleFormat):
         """Both feet's loads around each swing of a continuous recording; lines count the frames from 1."""
         return _cut(_turned(name, context), context)
 
-    def explain(self, path: Path, device: str) -> Explanation:
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:
         """Size, rate and usual load of a grid's frames."""
         frames = open_frames(path)
         count, rows, cols = frames.pressure.shape
@@ -128,7 +128,7 @@ class SensorGrid(SampleFormat):
             what = f"a usual load of {load:.0f} N is no golfer's"
             found.doubts.append(f"{what}; check that pressures are in kPa")
         found.table = (
-            f'[device.{device}]\nkind = "sensor_grid"\n'
+            f'[device.{knowing.device}]\nkind = "sensor_grid"\n'
             'rows = "heels_first"     # or toes_first\ncolumns = "left_first"   # or right_first\n'
         )
         return found

@@ -15,7 +15,7 @@ from typing import Any
 
 from ingest.academy import Academy, day_of
 from ingest.delimited import decode
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format
 from ingest.refusals import refuse, shown
 from ingest.session_file import (
@@ -26,13 +26,13 @@ from ingest.session_file import (
     SessionHeader,
     SwingEntry,
     glance,
-    is_number,
     line_of,
     utc,
 )
 from warehouse import toml
 from warehouse.contracts.base import NAME_PATTERN, NAME_RULE
 from warehouse.errors import Refused, UnderfootError
+from warehouse.toml import is_number, is_whole
 from warehouse.vocabulary import CLIP_SYNCS, EYES, PACES, PARTS, POINTS, VIEWS
 
 _AGAIN = "correct it and deliver the session again"
@@ -56,7 +56,7 @@ class SessionToml(Format):
         """Any TOML file, which may be a session's under another name."""
         return path.suffix.lower() == ".toml"
 
-    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - it is not a device's
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - it is not a device's
         """The session's name and start."""
         session, started = glance(path.read_bytes())
         found = Explanation(path.name, self.title)
@@ -261,7 +261,7 @@ class _Reader:
 
     def no(self, row: dict[str, Any], kind: str, count: int) -> int:
         no = row.get("no")
-        if not isinstance(no, int) or isinstance(no, bool) or not 0 <= no <= 1_000_000:
+        if not is_whole(no) or not 0 <= no <= 1_000_000:
             what = f"[[{kind}]] number {count} has no whole number no"
             raise self.stop("bad_number", what, "no", _Place(kind, count))
         return no

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from ingest.delimited import decode, open_text, read_strings, sniff
-from ingest.formats.explanation import Explanation
+from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format, RefusedSwings
 from ingest.refusals import DetailedRefusal, in_words, refusal, refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
@@ -213,7 +213,7 @@ class TableFormat(Format):
             return False
         return set(required_of(self.contract)) <= set(sniff(path.read_bytes(), path.name).names)
 
-    def explain(self, path: Path, device: str) -> Explanation:  # noqa: ARG002 - our own columns need no device
+    def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - our own columns need no device
         """Count the rows, and name the first lines that break a rule."""
         found = Explanation(path.name, self.title)
         try:

@@ -17,7 +17,6 @@ from warehouse.definitions import (
     Fault,
     Metric,
     bands_of,
-    is_number,
     listed,
     metric_codes,
     read_faults,
@@ -26,6 +25,7 @@ from warehouse.definitions import (
 )
 from warehouse.errors import UnderfootError
 from warehouse.settings import Settings
+from warehouse.toml import is_number
 from warehouse.vocabulary import CLUB_FAMILIES
 
 UNSTYLED = "none"  # a student without a style yet

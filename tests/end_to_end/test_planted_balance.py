@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from demo_academy.observations import FELT
+from demo_academy.notes import FELT
 
 
 def test_planted_steady_places_become_own_targets_and_others_do_not(demo):

@@ -46,9 +46,9 @@ def test_a_position_is_asked_for_unless_the_header_says_that_it_counts_from_the_
 def test_loads_that_several_units_fit_are_asked_for_until_the_body_mass_decides(tmp_path):
     path = written(tmp_path, "kilograms, unsaid")
     assert [question.key for question in explain(path).questions] == ["unit"]
-    assert 'unit = "kgf"' in explain(path, "mine", Knowing({}, odd.BODY_MASS_KG)).table
+    assert 'unit = "kgf"' in explain(path, Knowing({}, odd.BODY_MASS_KG)).table
     pounds = written(tmp_path, "pounds, unsaid")
-    assert 'unit = "lbf"' in explain(pounds, "mine", Knowing({}, odd.BODY_MASS_KG)).table
+    assert 'unit = "lbf"' in explain(pounds, Knowing({}, odd.BODY_MASS_KG)).table
 
 
 def test_the_body_mass_is_that_of_the_session_beside_the_file(tmp_path):

@@ -115,7 +115,7 @@ def follow(export, folder, device):
     given, asked = {}, []
     for _ in range(MOST_ROUNDS):
         try:
-            found = explain(folder / next(iter(export.files)), device, Knowing(given, odd.BODY_MASS_KG))
+            found = explain(folder / next(iter(export.files)), Knowing(given, odd.BODY_MASS_KG, device))
         except UnderfootError as error:
             return Outcome(REFUSED, asked=tuple(asked), why=str(error))
         if (
@@ -309,7 +309,7 @@ def test_a_later_export_that_departs_from_its_devices_recipe_is_stopped(tmp_path
 
 def test_the_same_file_loads_alike_however_often_it_is_explained(tmp_path):
     folder = delivered(EXPORTS["German, tabs, UTF-16"], tmp_path, "x", "mine")
-    tables = {explain(folder / "plate.tsv", "mine", Knowing({}, odd.BODY_MASS_KG)).table for _ in range(2)}
+    tables = {explain(folder / "plate.tsv", Knowing({}, odd.BODY_MASS_KG)).table for _ in range(2)}
     assert len(tables) == 1
 
 

@@ -98,7 +98,7 @@ def test_a_load_goes_on_when_a_delivery_is_beyond_its_limits(academy, made, monk
     for name in ("slow", "v1", "v2"):
         toml = made.toml(name, started_at=f"2026-05-0{len(name)}T10:00:00+01:00")
         made.deliver(academy.inbox / name, toml, made.plate())
-    monkeypatch.setattr(sessions, "_read_session", slow_one)
+    monkeypatch.setattr(sessions, "read_session", slow_one)
     monkeypatch.setattr(sessions, "READ_LIMIT_S", 3.0)
     report = academy.load()
     assert sorted(report.accepted) == ["v1", "v2"]

@@ -1,9 +1,7 @@
 """Fix what was refused: corrected files join those kept of a delivery, which is then delivered again."""
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from dashboard import inbox
 from dashboard.text.catalogue import _, ngettext
@@ -11,9 +9,10 @@ from dashboard.text.numbers import listed
 from warehouse import filed, journal
 from warehouse.access import Reader
 from warehouse.errors import AccessError, CallError
+from warehouse.filed import WHY, why_refused
 from warehouse.home import Home
 
-REASON_FILE, FILMS_NOT_KEPT = "why.json", "films_not_kept"
+FILMS_NOT_KEPT = "films_not_kept"
 MOST_BYTES = 1 << 30  # beyond this, the folder itself is corrected: a browser is the wrong way
 
 
@@ -24,32 +23,21 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     that are not kept, are left out.
     """
     for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
-        if folder.parent == home.refused and reason_of(folder).get("delivery") != delivery:
+        if folder.parent == home.refused and why_refused(folder).get("delivery") != delivery:
             continue
         if folder.is_dir():
             return {
                 path.relative_to(folder).as_posix(): path
                 for path in sorted(folder.rglob("*"))
-                if path.is_file()
-                and path.name != REASON_FILE
-                and not path.is_relative_to(folder / filed.FILM_FOLDER)
+                if path.is_file() and path.name != WHY and not path.is_relative_to(folder / filed.FILM_FOLDER)
             }
     return {}
-
-
-def reason_of(folder: Path) -> dict[str, Any]:
-    """What a refused folder's why.json says; nothing where it can't be read."""
-    try:
-        found = json.loads((folder / REASON_FILE).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return found if isinstance(found, dict) else {}
 
 
 def refused_folder(home: Home, delivery: str) -> Path | None:
     """Where a delivery that was refused whole is kept; None where it loaded in part, or nothing is kept."""
     folders = home.refused.glob(f"*-{delivery[:8]}")
-    return next((folder for folder in folders if reason_of(folder).get("delivery") == delivery), None)
+    return next((folder for folder in folders if why_refused(folder).get("delivery") == delivery), None)
 
 
 def drop(reader: Reader, delivery: str, name: str) -> None:
@@ -73,7 +61,7 @@ def drop(reader: Reader, delivery: str, name: str) -> None:
 
 def _films_not_kept(home: Home, delivery: str) -> set[str]:
     """Films that came with a delivery and are gone from what is kept of it."""
-    refusals = map(reason_of, home.refused.glob(f"*-{delivery[:8]}"))
+    refusals = map(why_refused, home.refused.glob(f"*-{delivery[:8]}"))
     named = {
         name
         for refusal in refusals

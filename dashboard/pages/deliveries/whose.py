@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import inbox
-from dashboard.pages.deliveries import corrections
 from dashboard.text.catalogue import Words, _
 from dashboard.text.numbers import listed, number, on
 from warehouse import toml
 from warehouse.access import Reader
 from warehouse.errors import CallError
+from warehouse.filed import WHY, why_refused
 from warehouse.home import Home
 
 REASON = "whose"
@@ -61,8 +61,8 @@ def waiting(reader: Reader) -> list[Waiting]:
 
 
 def _refused(home: Home) -> Iterator[tuple[dict[str, Any], Path]]:
-    for path in sorted(home.refused.glob(f"*/{corrections.REASON_FILE}")):
-        why = corrections.reason_of(path.parent)
+    for path in sorted(home.refused.glob(f"*/{WHY}")):
+        why = why_refused(path.parent)
         if why.get("reason") == REASON and "superseded_by" not in why:
             yield why, path.parent
 

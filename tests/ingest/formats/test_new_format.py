@@ -27,7 +27,7 @@ class Steps(SampleFormat):
         samples = pl.DataFrame(rows, schema=NAMES, orient="row").cast(pl.Float64)
         return SampleFile.of(name, samples.with_columns(swing_no=pl.lit(swing_no)))
 
-    def explain(self, path, device):
+    def explain(self, path, knowing):
         return Explanation(path.name, self.title, {"rows": str(len(path.read_text().splitlines()))})
 
 
