@@ -13,9 +13,8 @@ from demo_academy.curves import Array, SwingCurves
 from demo_academy.films import Look, write_film
 from demo_academy.notes import Line, note_table, observed_lines, session_lines, shot_frame
 from demo_academy.people import Student
-from demo_academy.plates import plate_frame
+from demo_academy.plates import holds_frame, plate_frame, rocking_frame, rocks
 from demo_academy.season_plan import Visit
-from demo_academy.stands import holds_frame, rocking_frame, rocks
 from demo_academy.swings import Batch
 from warehouse.vocabulary import EVENTS
 

@@ -16,7 +16,7 @@ from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from ingest.delimited import decode, sniff
+from ingest.cells import decode, sniff
 from warehouse.errors import Refused
 
 BLANK = "[removed]"

@@ -19,8 +19,7 @@ from typing import Any
 from filelock import FileLock
 
 from warehouse.errors import UnderfootError
-from warehouse.home import Home, write_synced
-from warehouse.keys import home_key
+from warehouse.home import Home, home_key, write_synced
 
 KEY, END, LOCK = "access_log.key", "access_end.json", "access.lock"
 came_from: ContextVar[str | None] = ContextVar("came_from", default=None)

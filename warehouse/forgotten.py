@@ -25,8 +25,7 @@ from types import MappingProxyType
 from typing import Any
 
 from warehouse.errors import UnderfootError
-from warehouse.home import Home, sync, write_synced
-from warehouse.keys import home_key
+from warehouse.home import Home, home_key, sync, write_synced
 
 NOBODY = ""  # in the place of a student, where what went was past its time or no longer agreed to
 FILMS_AS_DELIVERED = "films_as_delivered"  # what went, of minors whose consent to keep them whole had ended

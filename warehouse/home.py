@@ -5,6 +5,7 @@ The system gives the lock back when its process dies, so no lock is ever stale.
 
 import json
 import os
+import secrets
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -20,6 +21,7 @@ from warehouse.vocabulary import MOST_DEEP
 
 LOCK, HOLDER = "writer.lock", "writer.json"
 SIGN_INS = "sign_ins.sqlite"
+KEY_BYTES = 32
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,24 @@ def write_new(path: Path, text: str) -> None:
     finally:
         part.unlink()
     sync(path.parent)
+
+
+def home_key(path: Path, if_lost: str) -> bytes:
+    """A key of a home: random bytes in a file of its owner's alone, made when first needed.
+
+    Raises
+        CallError: the file does not hold a key; `if_lost` says what to do about it.
+    """
+    with suppress(FileExistsError):
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "wb") as file:
+            file.write(secrets.token_bytes(KEY_BYTES))
+            file.flush()
+            os.fsync(file.fileno())
+    key = path.read_bytes()
+    if len(key) != KEY_BYTES:
+        raise CallError(f"{path} is damaged; {if_lost}")
+    return key
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,7 @@ from itsdangerous import BadData, URLSafeSerializer
 from warehouse import consent
 from warehouse.errors import AccessError, CallError
 from warehouse.forgotten import forgotten_at
-from warehouse.home import Home, write_synced
-from warehouse.keys import home_key
+from warehouse.home import Home, home_key, write_synced
 from warehouse.reach import viewer_of
 from warehouse.store import Snapshot, open_snapshot
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise, takewhile
 
-from ingest.formats.cells import Page, read_pages
+from ingest.cells import Page, read_pages
 from ingest.formats.header_words import ANY_UNIT, plain, read_header
 from ingest.formats.plate_layout import LEAST_SAMPLES, MISSING, feet_files, joined_names, side_in, turned
 from warehouse.devices import Layout

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.formats.cells import Page, read_pages
+from ingest.cells import Page, read_pages
 from ingest.formats.header_words import read_header
 from ingest.refusals import refuse
 from warehouse.devices import Layout

@@ -9,8 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.delimited import Text, open_text, parse_numbers, read_strings, unique
-from ingest.formats.cells import SPREADSHEETS, read_parquet
+from ingest.cells import SPREADSHEETS, Text, open_text, parse_numbers, read_parquet, read_strings, unique
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from ingest.delimited import open_text
+from ingest.cells import open_text
 from ingest.formats.column_guess import Entries, guess_columns
 from ingest.formats.explanation import Explanation, Knowing, Sheet
 from ingest.formats.format import explain

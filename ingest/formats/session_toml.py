@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.academy import Academy, day_of
-from ingest.delimited import decode
+from ingest.cells import decode
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format
 from ingest.refusals import refuse, shown

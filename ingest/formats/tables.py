@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from ingest.delimited import decode, open_text, read_strings, sniff
+from ingest.cells import decode, open_text, read_strings, sniff
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format, RefusedSwings
 from ingest.refusals import DetailedRefusal, in_words, refusal, refuse

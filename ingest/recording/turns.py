@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 import pyarrow.parquet as pq
 
+from ingest.cells import SPREADSHEETS, read_pages
 from ingest.formats.c3d_file import frames_of, open_c3d
-from ingest.formats.cells import SPREADSHEETS, read_pages
 from ingest.plate_rows import SampleFile
 from ingest.recording.shares import turns_of
 from warehouse.devices import Layout

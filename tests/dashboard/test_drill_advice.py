@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from dashboard.pages.drills.advice import (
+from dashboard.pages.drills.verdicts import (
     advice_table,
     advised,
     finding,

@@ -10,8 +10,9 @@ from dashboard.charts import drill_forest
 from dashboard.charts.drill_forest import effect
 from dashboard.charts.look import in_words
 from dashboard.kept import kept
-from dashboard.pages.drills.advice import ADVICE, advised, sentence
 from dashboard.pages.drills.verdicts import (
+    ADVICE,
+    advised,
     age_sentence,
     answer,
     drill_sentence,
@@ -19,6 +20,7 @@ from dashboard.pages.drills.verdicts import (
     forest_finding,
     random_draw_sentence,
     ranked,
+    sentence,
 )
 from dashboard.queries import academy, lesson, people
 from dashboard.safety import caution_sentences

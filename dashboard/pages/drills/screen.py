@@ -5,8 +5,8 @@ from typing import Any
 from dashboard import elements as st
 from dashboard import layout, navigation
 from dashboard.pages.drills import content
-from dashboard.pages.drills.advice import advice_table, advised, finding, settling
 from dashboard.pages.drills.content import Season
+from dashboard.pages.drills.verdicts import advice_table, advised, finding, settling
 from dashboard.text.catalogue import _
 from dashboard.text.cautions import CLEAR_SPACE, IF_IT_HURTS
 from dashboard.text.markdown import markdown

@@ -9,7 +9,7 @@ import polars as pl
 
 from dashboard import document, handouts
 from dashboard.pages.coaches import groups
-from dashboard.pages.drills.advice import advice_table, advised
+from dashboard.pages.drills.verdicts import advice_table, advised
 from dashboard.pages.week.actions import Actions
 from dashboard.pages.week.content import NO_REVIEW, NOTHING_FIRST, Review, people_first, review, to_fix
 from dashboard.pages.week.entries import HURT, Entry
