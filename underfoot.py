@@ -192,12 +192,12 @@ def invite(person: str, home: Home, address: str, days: int) -> None:
 @browser_option
 def new(home_path: str | None, port: int, *, browser: bool, **given: Any) -> None:
     """Make a new academy in the folder HOME: in the browser, or here with --name and --head-coach."""
-    from dashboard.first_page import command as first_page
+    from dashboard.first_page import content as first_page
 
     home = Home.find(home_path)
     first_page.check_new(home)
     if given["name"] or given["head_coach"]:
-        terminal.say(first_page.make(home, **given))
+        terminal.say(first_page.make_from_options(home, **given))
         _loader(home).load()
         terminal.show_published(home)
         return

@@ -57,14 +57,20 @@ def note_table(lines: list[Line]) -> pl.DataFrame:
     return pl.DataFrame([{name: line.get(name) for name in COLUMNS} for line in lines], schema=COLUMNS)
 
 
+def _line(visit: Visit, minute: int, **more: Any) -> Line:
+    """A line that its coach writes so many minutes into a visit."""
+    return {
+        "session": visit.session, "student": visit.student.code, "author": visit.coach, "shared": True,
+        "at": (visit.started_at + timedelta(minutes=minute)).isoformat(),
+    } | more  # fmt: skip
+
+
 def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generator) -> list[Line]:
     """The coach's notes of one visit; `rates` is fault → planted share of the visit's swings."""
-    base: Line = {"session": visit.session, "student": visit.student.code, "author": visit.coach}
     lines: list[Line] = []
 
     def add(minute: int, **line: Any) -> None:
-        at = visit.started_at + timedelta(minutes=minute)
-        lines.append(base | {"at": at.isoformat(), "shared": True} | line)
+        lines.append(_line(visit, minute, **line))
 
     for fault in PLATE_FAULTS:
         rate = rates.get(fault, 0.0)
@@ -90,12 +96,10 @@ def observed_lines(
     visit: Visit, number: int, rates: dict[str, float], rng: np.random.Generator
 ) -> list[Line]:
     """Lines of one visit of student `number`; `rates` is fault → planted share of the visit's swings."""
-    base: Line = {"session": visit.session, "student": visit.student.code, "author": visit.coach}
     lines: list[Line] = []
 
     def add(minute: int, **line: Any) -> None:
-        at = visit.started_at + timedelta(minutes=minute)
-        lines.append(base | {"at": at.isoformat()} | line)
+        lines.append(_line(visit, minute, **line))
 
     if number % NUDGED_EVERY == 0 and rng.random() < 0.5:
         add(7, **_nudge(visit, rates, rng), shared=False)
@@ -150,13 +154,8 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
     first, second, third, fourth = plans[:4]
     out: dict[str, list[Line]] = {}
 
-    def add(visit: Visit, minute: int, **more: Any) -> None:
-        at = (visit.started_at + timedelta(minutes=minute)).isoformat()
-        line = {
-            "session": visit.session, "student": visit.student.code, "author": visit.coach, "at": at,
-            "shared": True,
-        } | more  # fmt: skip
-        out.setdefault(visit.session, []).append(line)
+    def add(visit: Visit, minute: int, **line: Any) -> None:
+        out.setdefault(visit.session, []).append(_line(visit, minute, **line))
 
     ache = "Stiff after a long drive; stopped the drill."
     fallen = _fallen(plans)

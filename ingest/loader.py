@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from ingest import calendar_fetch, dropping, retention
+from ingest import dropping, retention
 from ingest import load as job
 from ingest.forgetting import forget
+from ingest.formats import calendars
 from ingest.job import LoadReport
 from ingest.removal import remove_pages_of
 from warehouse import access_log, consent, forgotten, journal
@@ -137,7 +138,7 @@ class Loader:
         if any(self.home.refused.glob(f"*/{DROP_ASKED}")):
             self.drop()
         with suppress(CallError):
-            calendar_fetch.fetch(self.home)
+            calendars.fetch(self.home)
         owed = False
         with suppress(CallError), closing(open_snapshot(self.home)) as snapshot:
             owed = consent.is_owed(snapshot, self.home.settings())

@@ -7,7 +7,7 @@ import pytest
 import builders
 from app_test import AppTest
 from dashboard import admitted, layout, location
-from dashboard.first_page import command, content
+from dashboard.first_page import content
 from dashboard.first_page.content import Typed
 from warehouse import browsers, founding
 from warehouse.errors import AccessError, CallError
@@ -123,13 +123,13 @@ def test_the_command_makes_the_same_academy_and_says_what_is_odd(empty, tmp_path
     file.write_text("Name,Born,Foot\nMia,2012-04-03,24\n")
     given = {"time_zone": "Europe/Berlin", "coaches": (), "consents_elsewhere": True, "no_drills": True}
     with pytest.raises(CallError, match="your name"):
-        command.make(empty, name="A", head_coach=None, students=file, **given)
-    said = command.make(empty, name="A", head_coach="Ada", students=file, **given)
+        content.make_from_options(empty, name="A", head_coach=None, students=file, **given)
+    said = content.make_from_options(empty, name="A", head_coach="Ada", students=file, **given)
     assert "foot length “24”" in " ".join(said)
     assert empty.settings().consents_kept_elsewhere
     assert builders.load_all(empty, [empty.inbox]) == []
     with pytest.raises(CallError, match="already"):
-        command.check_new(empty)
+        content.check_new(empty)
 
 
 @pytest.mark.parametrize(("text", "words"), [("Mia,03/04/2012", "2012-04-03")])
@@ -137,7 +137,7 @@ def test_the_command_does_not_guess_a_day(empty, tmp_path, text, words):
     file = tmp_path / "list.csv"
     file.write_text(f"Name,Born\n{text}\n")
     with pytest.raises(CallError, match=words):
-        command.make(
+        content.make_from_options(
             empty,
             name="A",
             head_coach="Ada",

@@ -6,7 +6,7 @@ from pathlib import PurePath
 
 import pytest
 
-from ingest import calendar_fetch
+from ingest.formats import calendars
 from ingest.load import replay
 from ingest.redaction import Identity, calendar_without
 from warehouse.deliverer import Deliverer, put
@@ -89,26 +89,26 @@ def shared(academy):
                 raise answer
             return io.BytesIO(answer)
 
-        return calendar_fetch.fetch(academy.home, opening, lambda: now[0])
+        return calendars.fetch(academy.home, opening, lambda: now[0])
 
     yield academy, fetch, asked, now
-    calendar_fetch._tried.clear()
+    calendars._tried.clear()
 
 
 def test_an_address_is_fetched_within_a_time_limit_and_not_again_at_once(shared):
     academy, fetch, asked, now = shared
     assert fetch(ics("Tam Brackley"))
-    assert asked == [("https://calendar.example/a.ics", calendar_fetch.TIMEOUT_S)]
+    assert asked == [("https://calendar.example/a.ics", calendars.TIMEOUT_S)]
     assert students(academy) == [("s2",)]
     assert not fetch(ics("Ada Fennimore"))
-    now[0] = calendar_fetch.EVERY_S
+    now[0] = calendars.EVERY_S
     assert fetch(ics("Ada Fennimore"))
     assert (len(asked), students(academy)) == (2, [("s1",)])
 
 
 def test_the_same_calendar_is_not_another_one_also_with_a_byte_order_mark(shared):
     _academy, fetch, _asked, now = shared
-    for now[0], other in ((0.0, True), (calendar_fetch.EVERY_S, False)):
+    for now[0], other in ((0.0, True), (calendars.EVERY_S, False)):
         assert fetch(b"\xef\xbb\xbf" + ics("Tam Brackley")) is other
 
 
@@ -116,7 +116,7 @@ def test_the_same_calendar_is_not_another_one_also_with_a_byte_order_mark(shared
 def test_what_does_not_answer_leaves_what_was_fetched_last(shared, answer):
     academy, fetch, _asked, now = shared
     fetch(ics("Tam Brackley"))
-    now[0] = calendar_fetch.EVERY_S
+    now[0] = calendars.EVERY_S
     assert not fetch(answer)
     assert students(academy) == [("s2",)]
     assert '"event": "calendar"' in academy.home.events.read_text("utf-8")
@@ -126,7 +126,7 @@ def test_nothing_is_fetched_without_an_address(academy):
     def opening(*_, **__):
         pytest.fail("somebody was asked")
 
-    assert not calendar_fetch.fetch(academy.home, opening)
+    assert not calendars.fetch(academy.home, opening)
     assert not (academy.home.path / FETCHED).exists()
 
 

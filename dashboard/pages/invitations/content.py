@@ -1,4 +1,7 @@
-"""Who may look without an identity provider: invitations that are open, browsers that were let in."""
+"""Who may look without an identity provider: invitations that are open, browsers that were let in.
+
+What changes any of them raises AccessError when the viewer is no head coach (any more).
+"""
 
 import re
 from dataclasses import dataclass
@@ -54,7 +57,6 @@ def invite(reader: Reader, person: str, days: int, address: str) -> Made:
     """A new invitation for one person; `address` is where they reach the pages.
 
     Raises
-        AccessError: the viewer is no head coach (any more).
         CallError: nobody of this code may look, or the days are too few or too many.
     """
     now = as_head_coach(reader)
@@ -71,22 +73,14 @@ def invite(reader: Reader, person: str, days: int, address: str) -> Made:
 
 
 def end(reader: Reader, key: str) -> None:
-    """End a browser for good.
-
-    Raises
-        AccessError: the viewer is no head coach (any more).
-    """
+    """End a browser for good."""
     now = as_head_coach(reader)
     browsers.end(now.home, key, "ended_by_head_coach")
     journal.record(now.home, "browser_ended", viewer=now.viewer.person)
 
 
 def withdraw(reader: Reader, name: str) -> None:
-    """End an invitation that was not used.
-
-    Raises
-        AccessError: the viewer is no head coach (any more).
-    """
+    """End an invitation that was not used."""
     now = as_head_coach(reader)
     browsers.withdraw(now.home, name)
     journal.record(now.home, "invitation_withdrawn", viewer=now.viewer.person)

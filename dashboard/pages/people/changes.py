@@ -1,4 +1,8 @@
-"""Changes of the roster: each is a delivery of roster lines, and never over what was changed meanwhile."""
+"""Changes of the roster: each is a delivery of roster lines, and never over what was changed meanwhile.
+
+All of them raise AccessError when the viewer is no head coach (any more), and CallError when something does
+not fit or was changed meanwhile.
+"""
 
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -17,21 +21,12 @@ from warehouse.rosters import new_codes, roster_csv
 
 
 def change(reader: Reader, was: Row, after: Row) -> Path:
-    """Deliver a person's changed row.
-
-    Raises
-        AccessError: the viewer is no head coach (any more).
-        CallError: nothing is changed, something does not fit, or it was changed meanwhile (see `_unchanged`).
-    """
+    """Deliver a person's changed row."""
     return inbox.deliver(reader, [changed_file(reader, was, after)])
 
 
 def changed_file(reader: Reader, was: Row, after: Row) -> tuple[str, bytes]:
-    """The roster file, by its name, that changes a person's row.
-
-    Raises
-        AccessError, CallError: as of `change`.
-    """
+    """The roster file, by its name, that changes a person's row."""
     now = as_head_coach(reader)
     _check(after)
     if after == was:
@@ -41,11 +36,7 @@ def changed_file(reader: Reader, was: Row, after: Row) -> tuple[str, bytes]:
 
 
 def add(reader: Reader, row: Row, coach: str | None = None) -> Path:
-    """Deliver a new person, and a student's coach from their first day.
-
-    Raises
-        AccessError, CallError: as of `change`.
-    """
+    """Deliver a new person, and a student's coach from their first day."""
     now = as_head_coach(reader)
     _check(row)
     code = next(new_codes(row["role"], _taken(now)))
@@ -55,11 +46,7 @@ def add(reader: Reader, row: Row, coach: str | None = None) -> Path:
 
 
 def add_students(reader: Reader, found: Sequence[Student], usual_coach: str | None) -> Path:
-    """Deliver a list of new students, with the coaches and guardians it names.
-
-    Raises
-        AccessError, CallError: as of `change`; or there is nobody in the list.
-    """
+    """Deliver a list of new students, with the coaches and guardians it names."""
     now = as_head_coach(reader)
     if not found:
         raise CallError(_("There is nobody in the list."))
@@ -69,11 +56,7 @@ def add_students(reader: Reader, found: Sequence[Student], usual_coach: str | No
 
 
 def end(reader: Reader, was: Row, last: date) -> Path:
-    """Deliver somebody's last day, which also ends who coaches them and whom they coach.
-
-    Raises
-        AccessError, CallError: as of `change`.
-    """
+    """Deliver somebody's last day, which also ends who coaches them and whom they coach."""
     now = as_head_coach(reader)
     after = was | {"left": last}
     _check(after)
@@ -88,12 +71,7 @@ def end(reader: Reader, was: Row, last: date) -> Path:
 
 
 def change_coach(reader: Reader, student: str, coach: str, first: date) -> Path:
-    """Deliver a student's new coach from a day on; whoever coached them until then ends the day before.
-
-    Raises
-        AccessError: as of `change`.
-        CallError: a coach of theirs begins on that day or later: their order would not be known.
-    """
+    """Deliver a student's new coach from a day on; whoever coached them until then ends the day before."""
     now = as_head_coach(reader)
     _nothing_waits(now, "coaching.csv")
     spans = list(coaching(now, student).iter_rows(named=True))
@@ -105,11 +83,7 @@ def change_coach(reader: Reader, student: str, coach: str, first: date) -> Path:
 
 
 def give_consent(reader: Reader, student: str, purpose: str, given_by: str, first: date) -> Path:
-    """Deliver a consent.
-
-    Raises
-        AccessError, CallError: as of `change`; or whoever gave it may not consent for this student.
-    """
+    """Deliver a consent."""
     now = as_head_coach(reader)
     _nothing_waits(now, "consents.csv")
     if given_by not in givers(now, student):
@@ -119,11 +93,7 @@ def give_consent(reader: Reader, student: str, purpose: str, given_by: str, firs
 
 
 def end_consent(reader: Reader, was: Row, last: date) -> Path:
-    """Deliver the last day of a consent; what was recorded under it is not shown from the day after.
-
-    Raises
-        AccessError, CallError: as of `change`; or it ends before it begins.
-    """
+    """Deliver the last day of a consent; what was recorded under it is not shown from the day after."""
     now = as_head_coach(reader)
     _nothing_waits(now, "consents.csv")
     if last < was["from"]:
@@ -134,11 +104,7 @@ def end_consent(reader: Reader, was: Row, last: date) -> Path:
 
 
 def add_season(reader: Reader, name: str, first: date, last: date) -> Path:
-    """Deliver a season.
-
-    Raises
-        AccessError, CallError: as of `change`; or it has no name or overlaps another.
-    """
+    """Deliver a season."""
     now = as_head_coach(reader)
     code = "-".join(name.split())
     if not code or last < first:
@@ -171,8 +137,7 @@ def _check(row: Row) -> None:
 def _unchanged(now: Reader, was: Row) -> None:
     """Make sure that the roster still has somebody's row as it was when the change began.
 
-    Raises
-        CallError: it has not; it says what is different. Or a people.csv still waits to be loaded.
+    A row that differs is not written over, and nothing is known while a people.csv waits to be loaded.
     """
     _nothing_waits(now, "people.csv")
     current = rows(now).get(was["person"])
