@@ -29,12 +29,11 @@ OVER = "This invitation has expired; ask the head coach for a new one."
 
 @dataclass(frozen=True)
 class Invitation:
-    """One invitation: for whom (None: the head coach), for this machine alone or not, by whom, until when."""
+    """One invitation: for whom (None: the head coach), for this machine alone or not, until when."""
 
     name: str
     person: str | None
     on_this_machine: bool
-    made_by: str | None
     until: float
 
 
@@ -87,17 +86,16 @@ def read(home: Home, token: str) -> Invitation:
         raise AccessError(NOT_GOOD) from error
     with opened(home) as table:
         row = table.execute(
-            "SELECT name, person, on_this_machine, made_by, until, used, ended FROM invitation "
-            "WHERE name = ?",
+            "SELECT name, person, on_this_machine, until, used, ended FROM invitation WHERE name = ?",
             [name],
         ).fetchone()
-    if row is None or row[6] is not None:
+    if row is None or row[5] is not None:
         raise AccessError(NOT_GOOD)
-    if row[5] is not None:
+    if row[4] is not None:
         raise AccessError(USED)
-    if now() > row[4]:
+    if now() > row[3]:
         raise AccessError(OVER)
-    return Invitation(row[0], row[1], bool(row[2]), row[3], row[4])
+    return _invitation(row)
 
 
 def let_in(home: Home, token: str, device: str) -> str:
@@ -176,11 +174,11 @@ def open_invitations(home: Home) -> list[Invitation]:
     """Invitations for people that are still good, the newest first."""
     with opened(home) as table:
         rows = table.execute(
-            "SELECT name, person, on_this_machine, made_by, until FROM invitation "
+            "SELECT name, person, on_this_machine, until FROM invitation "
             "WHERE used IS NULL AND ended IS NULL AND until >= ? AND NOT on_this_machine ORDER BY made DESC",
             [now()],
         ).fetchall()
-    return [Invitation(row[0], row[1], bool(row[2]), row[3], row[4]) for row in rows]
+    return [_invitation(row) for row in rows]
 
 
 def open_browsers(home: Home) -> list[Browser]:
@@ -194,6 +192,10 @@ def open_browsers(home: Home) -> list[Browser]:
 
 
 _BROWSER = "SELECT key, person, role, device, on_this_machine, opened, seen FROM browser"
+
+
+def _invitation(row: Any) -> Invitation:
+    return Invitation(row[0], row[1], bool(row[2]), row[3])
 
 
 def _browser(row: Any) -> Browser:

@@ -9,7 +9,7 @@ import secrets
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePath
 
@@ -24,84 +24,41 @@ SIGN_INS = "sign_ins.sqlite"
 KEY_BYTES = 32
 
 
-@dataclass(frozen=True)
 class Home:
     """The folder of one academy. Paths only; nothing is opened or made until asked.
 
     `beside` is the same home while its warehouse and traces are rebuilt beside those in use.
     """
 
-    path: Path
-    beside: bool = False
+    def __init__(self, path: Path, *, beside: bool = False) -> None:
+        self.path, self.beside = path, beside
+        self.settings_file = path / "academy.toml"
+        self.inbox = path / "inbox"  # where deliveries are dropped
+        self.filed = path / "filed"  # every accepted delivery, byte for byte
+        self.ledger = self.filed / "ledger.jsonl"  # what came, in which order; append-only
+        self.refused = path / "refused"  # refused deliveries, each with its why.json
+        self.traces = path / ("traces.new" if beside else "traces")  # sample Parquet, one file a session
+        self.published = path / "published"  # numbered snapshots and the pointer readers follow
+        self.pages = path / "pages"  # progress pages, lesson sheets, weekly reviews
+        self.warehouse_file = path / ("warehouse.new.duckdb" if beside else "warehouse.duckdb")
+        self.access_log = path / "access.jsonl"  # who opened what
+        self.sign_ins = path / SIGN_INS  # which sign-ins are open
+        self.events = path / "events.jsonl"  # what was done: loads, builds, refusals, publishes
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Home) and (self.path, self.beside) == (other.path, other.beside)
+
+    def __hash__(self) -> int:
+        return hash((self.path, self.beside))
 
     @classmethod
     def find(cls, path: str | Path | None = None) -> "Home":
         """`--home DIR`, else the environment's UNDERFOOT_HOME, else ./academy."""
         return cls(Path(path or os.environ.get("UNDERFOOT_HOME") or "academy").resolve())
 
-    @property
-    def settings_file(self) -> Path:
-        """academy.toml."""
-        return self.path / "academy.toml"
-
-    @property
-    def inbox(self) -> Path:
-        """Where deliveries are dropped."""
-        return self.path / "inbox"
-
-    @property
-    def filed(self) -> Path:
-        """Every accepted delivery, byte for byte."""
-        return self.path / "filed"
-
-    @property
-    def ledger(self) -> Path:
-        """What came, in which order; append-only."""
-        return self.filed / "ledger.jsonl"
-
-    @property
-    def refused(self) -> Path:
-        """Refused deliveries, each with its why.json."""
-        return self.path / "refused"
-
-    @property
-    def traces(self) -> Path:
-        """Sample Parquet, one file a session."""
-        return self.path / ("traces.new" if self.beside else "traces")
-
-    @property
-    def published(self) -> Path:
-        """Numbered snapshots and the pointer readers follow."""
-        return self.path / "published"
-
-    @property
-    def pages(self) -> Path:
-        """Progress pages, lesson sheets, weekly reviews."""
-        return self.path / "pages"
-
-    @property
-    def warehouse_file(self) -> Path:
-        """The writer's database."""
-        return self.path / ("warehouse.new.duckdb" if self.beside else "warehouse.duckdb")
-
-    @property
-    def access_log(self) -> Path:
-        """Who opened what."""
-        return self.path / "access.jsonl"
-
-    @property
-    def sign_ins(self) -> Path:
-        """Which sign-ins are open."""
-        return self.path / SIGN_INS
-
-    @property
-    def events(self) -> Path:
-        """What was done: loads, builds, refusals, publishes."""
-        return self.path / "events.jsonl"
-
     def made_beside(self) -> "Home":
         """The same home with a warehouse and traces of its own, for a rebuild."""
-        return replace(self, beside=True)
+        return Home(self.path, beside=True)
 
     def settings(self) -> Settings:
         """Read academy.toml.

@@ -146,11 +146,7 @@ class Writer:
         run(self.connection, "COMMIT")
 
     def publish(self) -> Path:
-        """Copy the warehouse to a new numbered file, point readers at it, keep the last three.
-
-        The number only ever grows: a reader that still holds a replaced file of the same name would keep
-        serving its old rows.
-        """
+        """Copy the warehouse to a new numbered file, point readers at it, keep the last three."""
         return publish(self.home, self.connection)
 
 

@@ -20,8 +20,8 @@ from ingest.formats.format import explain
 from ingest.formats.header_words import read_header
 from ingest.formats.layout_guess import LaidOut, guess_layout
 from ingest.formats.plate_columns import Recipe
-from ingest.formats.plate_layout import FOOT_OF, PAUSE_S, SWING, emptied, numbers, read_layout, side_in
-from ingest.formats.recipe_reading import read_by_layout, with_foot
+from ingest.formats.plate_layout import FOOT_OF, PAUSE_S, SWING, numbers, side_in
+from ingest.formats.recipe_reading import read_by_layout, read_tables
 from ingest.plate_rows import SampleFile, join, snapped
 from ingest.recording.shares import share_out
 from ingest.recording.swings import cut_up, in_words
@@ -127,10 +127,8 @@ def _siblings(path: Path) -> dict[str, bytes]:
 def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
     """The file's columns as numbers, read by the layout found."""
     layout = laid.layout
-    tables = {name: read_layout(data, name, layout, set(laid.names)) for name, data in files.items()}
-    frames = [with_foot(name, table, layout) for name, table in tables.items()]
-    cells = emptied(frames[0] if len(frames) == 1 else frames[0].vstack(frames[1].select(frames[0].columns)))
-    clocks, values = {}, {}
+    table = read_tables(files, layout, set(laid.names))
+    cells, clocks, values = table.cells, {}, {}
     for name in cells.columns:
         if name in (SWING, FOOT_OF):
             continue
@@ -158,7 +156,7 @@ def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
             laid.layout = replace(laid.layout, swings="column")
     has_swings = layout.swings != "column"
     return Sheet(
-        values, next(iter(tables.values())).units, clocks, feet, foot_column, has_swings,
+        values, table.units, clocks, feet, foot_column, has_swings,
         laid.layout.clock == "column", laid.rate_hz,
     )  # fmt: skip
 

@@ -71,13 +71,10 @@ def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | N
     wanted = {
         part for one in (recipe.device.columns.values() if recipe.device else ()) for part in one.columns
     }
-    tables = {name: read_layout(data, name, layout, wanted) for name, data in files.items()}
-    cells = emptied(
-        pl.concat([with_foot(name, table, layout) for name, table in tables.items()], how="diagonal")
-    )
-    lines = np.concatenate([table.lines for table in tables.values()])
+    table = read_tables(files, layout, wanted)
+    cells, lines = table.cells, table.lines
     sources = recipe.sources(cells.columns)
-    _check_units(first, sources, tables[first].units, recipe)
+    _check_units(first, sources, table.units, recipe)
     loads = [part for name, one in sources.items() if name.endswith("_n") for part in one.parts]
     if loads:
         there = cells.select(pl.any_horizontal(pl.col(loads).is_not_null())).to_series().to_numpy()
@@ -102,11 +99,8 @@ def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | N
     if time is None:
         rate = recipe.device.rate_hz if recipe.device else None
         if rate is None:
-            what, todo = (
-                "the file has no clock",
-                "write rate_hz under its device in academy.toml, and deliver again",
-            )
-            raise refuse("rate", what, todo, file=first)
+            todo = "write rate_hz under its device in academy.toml, and deliver again"
+            raise refuse("rate", "the file has no clock", todo, file=first)
         time = _in_order(number, _feet_column(cells, recipe, first)) / rate
     columns = {"swing_no": number, "t_s": time, **columns}
     sources = {
@@ -126,23 +120,23 @@ def read_by_layout(recipe: Recipe, files: Mapping[str, bytes], swing_no: int | N
     return SampleFile(first, columns, lines, sources, broken, flags=flags).forward()
 
 
-def with_foot(name: str, table: TextTable, layout: Layout) -> pl.DataFrame:
-    """A table's cells, and the foot its file's name says, where each foot has its own file."""
-    if layout.feet != "files":
-        return table.cells
-    return table.cells.with_columns(pl.lit(side_in(name.rpartition(".")[0]) or "").alias(FOOT_OF))
+def read_tables(files: Mapping[str, bytes], layout: Layout, wanted: set[str]) -> TextTable:
+    """The cells of one file, or of both feet's, each with the foot that its name says; null says nothing."""
+    tables = {name: read_layout(data, name, layout, wanted) for name, data in files.items()}
+    cells = [table.cells for table in tables.values()]
+    if layout.feet == "files":
+        feet = [side_in(name.rpartition(".")[0]) or "" for name in tables]
+        cells = [one.with_columns(pl.lit(foot).alias(FOOT_OF)) for one, foot in zip(cells, feet, strict=True)]
+    lines = np.concatenate([table.lines for table in tables.values()])
+    return TextTable(emptied(pl.concat(cells, how="diagonal")), lines, next(iter(tables.values())).units)
 
 
 def _check_units(file: str, sources: Mapping[str, Source], units: Mapping[str, str], recipe: Recipe) -> None:
     """A units row that states another unit than the recipe has is a question, not a load."""
-    for ours, source in sources.items():
+    for ours, source in sources.items() if units else ():
         stated = LOAD_UNITS.get(read_header(source.parts[0], units.get(source.parts[0], "")).unit)
-        if (
-            ours.endswith("_n")
-            and source.share_of is None
-            and units
-            and stated not in (None, source.unit or "N")
-        ):
+        load = ours.endswith("_n") and source.share_of is None
+        if load and stated not in (None, source.unit or "N"):
             what = f"{source.theirs} is in {stated}, but its device's recipe says {source.unit or 'N'}"
             todo = "export as before, or correct the unit in academy.toml, and deliver the session again"
             raise refuse("departs", what, todo, session=recipe.session, file=file, column=source.theirs)
