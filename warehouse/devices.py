@@ -6,7 +6,7 @@ from the file's: (the sum of its columns × scale + offset), in its unit, counte
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any
@@ -143,81 +143,72 @@ def read_devices(tables: Any, where: str, *, past: bool = False) -> Mapping[str,
             f"{where}: device = {tables!r} is no table; write each device as a table of its own, "
             'as in [device.mat] with kind = "pressure_mat".'
         )
-    return MappingProxyType({name: _device(name, table, where, past=past) for name, table in tables.items()})
+    return MappingProxyType(
+        {name: _device(name, table, f"{where}: [device.{name}", past=past) for name, table in tables.items()}
+    )
 
 
-def _device(name: str, table: Any, where: str, *, past: bool) -> DeviceSettings:
+def _device(name: str, table: Any, at: str, *, past: bool) -> DeviceSettings:
     kind = table.get("kind") if isinstance(table, dict) else None
     if kind not in DEVICE_KINDS:
-        raise UnderfootError(
-            f'{where}: [device.{name}] has kind = "{kind}"; use one of {", ".join(DEVICE_KINDS)}.'
-        )
+        raise UnderfootError(f'{at}] has kind = "{kind}"; use one of {", ".join(DEVICE_KINDS)}.')
     if not past:
-        _check_keys(name, table, where)
-        _check_numbers(name, table, where)
+        _check_known(f"{at}]", table, _KEYS, "a device")
+        _check_turns(name, table, at)
+        _check_numbers(f"{at}]", table)
     mapped = table.get("columns", {})
     columns = {
-        ours: _column(name, ours, theirs, where, past=past)
+        ours: _column(f"{at}.columns] {ours}", ours, theirs, past=past)
         for ours, theirs in (mapped.items() if isinstance(mapped, dict) else ())
     }
-    layout = _layout(name, table["layout"], where, past=past) if "layout" in table else None
+    layout = _layout(name, table["layout"], f"{at}.layout]", past=past) if "layout" in table else None
     return DeviceSettings(name, kind, MappingProxyType(columns), MappingProxyType(dict(table)), layout)
 
 
-def _check_keys(name: str, table: Mapping[str, Any], where: str) -> None:
-    unknown = next((key for key in table if key not in _KEYS), None)
+def _check_known(at: str, table: Mapping[str, Any], known: Collection[str], of: str) -> None:
+    unknown = next((key for key in table if key not in known), None)
     if unknown is not None:
         raise UnderfootError(
-            f'{where}: [device.{name}] has the unknown line "{unknown}"; correct or remove it, '
-            f"the lines of a device are {', '.join(_KEYS)}."
+            f'{at} has the unknown line "{unknown}"; correct or remove it, '
+            f"the lines of {of} are {', '.join(known)}."
         )
+
+
+def _check_turns(name: str, table: Mapping[str, Any], at: str) -> None:
     for key, ways in _TURNS.items():
-        if (
-            key in table
-            and table[key] not in ways
-            and not (key == "columns" and isinstance(table[key], dict))
-        ):
+        mapped = key == "columns" and isinstance(table.get(key), dict)
+        if key in table and table[key] not in ways and not mapped:
             its_table = f" or a [device.{name}.columns] table" if key == "columns" else ""
             raise UnderfootError(
-                f'{where}: [device.{name}] has {key} = {table[key]!r}; write "{ways[0]}", '
-                f'"{ways[1]}"{its_table}.'
+                f'{at}] has {key} = {table[key]!r}; write "{ways[0]}", "{ways[1]}"{its_table}.'
             )
 
 
-def _check_numbers(name: str, table: Mapping[str, Any], where: str) -> None:
+def _check_numbers(at: str, table: Mapping[str, Any]) -> None:
     rate, platform = table.get("rate_hz", UNKNOWN), table.get("lead_platform", 1)
     if rate == UNKNOWN:
         rate = 1  # a table as it is proposed: only a file that counts frames needs the rate, and asks for it
     if not is_number(rate) or not 0 < rate <= 1e6:
-        raise UnderfootError(
-            f"{where}: [device.{name}] has rate_hz = {rate!r}; write the samples a second as a number, "
-            "as in rate_hz = 100."
-        )
+        todo = "write the samples a second as a number, as in rate_hz = 100"
+        raise UnderfootError(f"{at} has rate_hz = {rate!r}; {todo}.")
     if not is_whole(platform):
-        raise UnderfootError(
-            f"{where}: [device.{name}] has lead_platform = {platform!r}; write the platform's number, "
-            "as in lead_platform = 1."
-        )
+        todo = "write the platform's number, as in lead_platform = 1"
+        raise UnderfootError(f"{at} has lead_platform = {platform!r}; {todo}.")
 
 
-def _layout(name: str, table: Any, where: str, *, past: bool) -> Layout:
-    at = f"{where}: [device.{name}.layout]"
+def _layout(name: str, table: Any, at: str, *, past: bool) -> Layout:
     if not isinstance(table, dict):
         raise UnderfootError(f"{at} is no table; write its lines below [device.{name}.layout].")
     known = {one.name: one for one in fields(Layout)}
+    if not past:
+        _check_known(at, table, known, "a layout")
     given = {key: value for key, value in table.items() if key in known}
-    if not past and (unknown := next((key for key in table if key not in known), None)) is not None:
-        raise UnderfootError(
-            f'{at} has the unknown line "{unknown}"; correct or remove it, '
-            f"the lines of a layout are {', '.join(known)}."
-        )
     for key, value in given.items():
         ways = _WAYS.get(key)
         right = isinstance(value, bool) if key == "units_row" else isinstance(value, str)
         if not right or (ways is not None and value not in ways):
-            choice = (
-                ", ".join(map(_quoted, ways)) if ways else "true or false" if key == "units_row" else "a text"
-            )
+            usual = "true or false" if key == "units_row" else "a text"
+            choice = ", ".join(map(_quoted, ways)) if ways else usual
             raise UnderfootError(f"{at} has {key} = {value!r}; write one of {choice}.")
     if not past and "file_name" in given:
         try:
@@ -235,9 +226,8 @@ def _quoted(way: str) -> str:
     return '"\\t"' if way == "\t" else f'"{way}"'
 
 
-def _column(name: str, ours: str, theirs: Any, where: str, *, past: bool) -> ColumnMap:
+def _column(at: str, ours: str, theirs: Any, *, past: bool) -> ColumnMap:
     entry = {"column": theirs} if isinstance(theirs, str) else theirs
-    at = f"{where}: [device.{name}.columns] {ours}"
     if ours not in (*written_names(), *HELPERS) and not past:
         raise UnderfootError(
             f"{at} is not a column of a plate file; map one of {', '.join(PLATE_COLUMNS)}, "
@@ -253,9 +243,8 @@ def _column(name: str, ours: str, theirs: Any, where: str, *, past: bool) -> Col
         raise UnderfootError(f'{at} has the unknown key "{unknown}"; correct or remove it, {example}.')
     unit = entry.get("unit")
     if unit is not None and not isinstance(unit, str):
-        raise UnderfootError(
-            f'{at} has unit = {unit!r}, which is no unit\'s name; write one such as unit = "lbf".'
-        )
+        todo = 'write one such as unit = "lbf"'
+        raise UnderfootError(f"{at} has unit = {unit!r}, which is no unit's name; {todo}.")
     found = {key: entry[key] for key in _COLUMN_KEYS[1:] if key in entry}
     if not past:
         _check_arithmetic(at, found)
