@@ -149,11 +149,7 @@ def is_roster(name: str) -> bool:
 
 
 def _admit(named: Mapping[PurePath, bytes], by: Viewer) -> list[str]:
-    """The roster's files among those dropped, also inside archives.
-
-    Raises
-        CallError: the viewer may not deliver one of them, or an archive can't be read.
-    """
+    """The roster's files among those dropped, also inside archives."""
     heads, found = by.role == "head_coach", []
     for path, data in named.items():
         inside = [(str(path), str(path))]
@@ -192,11 +188,7 @@ def _is_archive(name: str) -> bool:
 
 
 def _inside(name: str, data: bytes) -> list[str]:
-    """The names in an archive, read as the loader reads them; nothing is unpacked to disk.
-
-    Raises
-        CallError: it is damaged, or would unpack to too much.
-    """
+    """The names in an archive, read as the loader reads them; nothing is unpacked to disk."""
     try:
         return list(_members(name.lower(), data))
     except _UNREADABLE as error:

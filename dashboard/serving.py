@@ -56,11 +56,7 @@ def streamlit(options: Mapping[str, object]) -> list[str]:
 
 
 def _check_port(port: int) -> None:
-    """Make sure that the pages can be served at this port.
-
-    Raises
-        UnderfootError: another program is there, or this user may not use it.
-    """
+    """Make sure that the pages can be served at this port."""
     with socket.socket() as trial:
         trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # one that was just let go is free
         try:

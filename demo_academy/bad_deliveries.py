@@ -29,11 +29,7 @@ class Expected:
 
 
 def _edit(file: Path, old: str, new: str) -> None:
-    """Replace the first match of a pattern in a text file.
-
-    Raises
-        ValueError: the pattern is not there, so the delivery would not be bad.
-    """
+    """Replace the first match of a pattern in a text file."""
     text, found = re.subn(old, new, file.read_text(encoding="utf-8"), count=1, flags=re.MULTILINE)
     if not found:
         raise ValueError(f"{file.name} has no {old}")

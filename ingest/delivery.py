@@ -102,9 +102,8 @@ class Delivery:
                 size, content = len(held[name]), hashlib.sha256(held[name]).digest()
             else:
                 oversize = oversize or (name if read else None)
-                with path.open("rb") as file:
-                    content = hashlib.file_digest(file, "sha256").digest()
-                    size = file.tell()
+                hashed = filed.facts_of(path)
+                size, content = hashed.size, hashed.content
             found.add(name, size, content)
         return Contents(held, found.text, found.n_bytes, oversize)
 

@@ -80,11 +80,7 @@ def begin(home: Home, writer: Writer) -> list[tuple[Identity, Removed]]:
 
 
 def _identify(home: Home, writer: Writer, request: Request) -> tuple[Identity, Removed]:
-    """Which bytes are a student's, and what will go; noted on disk before anything does.
-
-    Raises
-        CallError: nobody of this code is on the roster, or its person is no student.
-    """
+    """Which bytes are a student's, and what will go; noted on disk before anything does."""
     if request.noted:
         noted = dict(request.noted)
         removed = Removed(Counter(noted.pop("counts")), set(noted.pop("deliveries")))

@@ -95,68 +95,52 @@ def land_notes(writer: Writer, notes: pl.DataFrame) -> dict[str, int]:
 
 def land_shots(writer: Writer, shots: pl.DataFrame) -> dict[str, int]:
     """Put loose shots in, each in place of the one its swing had."""
-    writer.connection.register("_shots", shots.select("session", "swing_no").to_arrow())
-    try:
+    with writer.given(shots.select("session", "swing_no")):
         writer.execute(
-            "DELETE FROM academy.shot s USING _shots n "
+            "DELETE FROM academy.shot s USING _given n "
             "WHERE s.session = n.session AND s.swing_no = n.swing_no"
         )
-    finally:
-        writer.connection.unregister("_shots")
     return _append(writer, {"academy.shot": shots})
 
 
 def changed_rows(writer: Writer, table: str, frame: pl.DataFrame) -> pl.DataFrame:
     """The rows of a frame that do not stand in the table exactly so."""
     columns = ", ".join(f'"{name}"' for name in frame.columns)
-    writer.connection.register("_given", frame.to_arrow())
-    try:
+    with writer.given(frame):
         return writer.sql(f"SELECT {columns} FROM _given EXCEPT SELECT {columns} FROM {table} ORDER BY ALL")
-    finally:
-        writer.connection.unregister("_given")
 
 
 def land_roster(writer: Writer, kind: RosterFormat, changed: pl.DataFrame) -> int:
     """Upsert roster rows by key."""
-    keys = changed.select(kind.key)
     same = " AND ".join(f't."{name}" = k."{name}"' for name in kind.key)
-    writer.connection.register("_keys", keys.to_arrow())
-    try:
-        writer.execute(f"DELETE FROM {kind.table} t USING _keys k WHERE {same}")
-    finally:
-        writer.connection.unregister("_keys")
+    with writer.given(changed.select(kind.key)):
+        writer.execute(f"DELETE FROM {kind.table} t USING _given k WHERE {same}")
     writer.append(kind.table, changed)
     return len(changed)
 
 
 def sessions_to_read_again(writer: Writer, people: pl.DataFrame) -> list[str]:
     """Sessions that were read by a hand or foot length that these people rows change, by their start."""
-    writer.connection.register("_people", people.select("person", "handed", "foot_length_mm").to_arrow())
-    try:
+    with writer.given(people.select("person", "handed", "foot_length_mm")):
         found = writer.sql(
             "SELECT s.session FROM academy.session s JOIN academy.person p ON p.person = s.student "
-            "JOIN _people n ON n.person = p.person WHERE (s.has_plate OR s.has_clip) AND "
+            "JOIN _given n ON n.person = p.person WHERE (s.has_plate OR s.has_clip) AND "
             "(n.handed IS DISTINCT FROM p.handed OR n.foot_length_mm IS DISTINCT FROM p.foot_length_mm) "
             "ORDER BY s.started_at, s.session"
         )
-    finally:
-        writer.connection.unregister("_people")
     return found.to_series().to_list()
 
 
 def changed_seasons(writer: Writer, seasons: pl.DataFrame) -> pl.DataFrame:
     """Session and season of the sessions whose season changes with these season rows."""
-    writer.connection.register("_seasons", seasons.to_arrow())
-    try:
+    with writer.given(seasons):
         return writer.sql(
-            'WITH after AS (SELECT * FROM _seasons UNION ALL SELECT season, "from", "to" FROM academy.season '
-            "WHERE season NOT IN (SELECT season FROM _seasons)) "
+            'WITH after AS (SELECT * FROM _given UNION ALL SELECT season, "from", "to" FROM academy.season '
+            "WHERE season NOT IN (SELECT season FROM _given)) "
             "SELECT s.session, a.season FROM academy.session s "
             'LEFT JOIN after a ON s.day BETWEEN a."from" AND a."to" '
             "WHERE a.season IS DISTINCT FROM s.season ORDER BY s.session"
         )
-    finally:
-        writer.connection.unregister("_seasons")
 
 
 def assign_seasons(writer: Writer) -> None:

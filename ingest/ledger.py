@@ -15,7 +15,7 @@ from typing import Any
 
 from warehouse import recipes
 from warehouse.errors import UnderfootError
-from warehouse.home import Home, sync, write_synced
+from warehouse.home import Home, write_synced
 
 DROPPED = "dropped"  # the outcome of a refused delivery that nobody wants any more
 NOT_IN = (DROPPED, "refused")  # outcomes of what is not in the warehouse
@@ -27,10 +27,7 @@ def keep_settings(home: Home, data: bytes) -> None:
     target = home.filed / "settings" / f"{hashlib.sha256(data).hexdigest()[:16]}.toml"
     if not target.exists():
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_suffix(".part")
-        part.write_bytes(data)
-        sync(part)
-        part.replace(target)
+        write_synced(target, data)
 
 
 def settings_of(home: Home, version: str) -> bytes:
@@ -177,7 +174,7 @@ def finish(home: Home, pending: Path, ledger: Ledger, read_again: Callable[[str]
         recipe = recipes.read_recipe((home.filed / entry["content"] / recipes.FILE).read_bytes())
         with suppress(UnderfootError):  # another one was written there by hand since a crash, and counts
             data = recipes.with_recipe(home.settings_file.read_bytes(), *recipe)
-            write_synced(home.settings_file, data.decode())
+            write_synced(home.settings_file, data)
     for session in more["again"]:
         read_again(session)
     if entry["sequence"] > ledger.written:

@@ -21,7 +21,7 @@ from ingest.placing import Placing
 from ingest.sessions import Sessions
 from warehouse import journal
 from warehouse.errors import CallError, Refusal, UnderfootError
-from warehouse.filed import content_hash
+from warehouse.filed import problem
 from warehouse.home import Home, write_synced
 from warehouse.publishing import settle_rebuild
 from warehouse.settings import parse_settings
@@ -211,18 +211,10 @@ def replay(home: Home, writer: Writer, *, progress: Progress | None = None) -> L
 
 
 def _check_filed(home: Home, content: str, name: str) -> None:
-    """Compare a filed delivery with the content hash that the ledger names.
-
-    Raises
-        UnderfootError: it is missing or damaged.
-    """
+    """Compare a filed delivery with the content hash that the ledger names."""
     folder = home.filed / content
-    try:
-        found = content_hash(folder) if folder.is_dir() else "missing"
-    except OSError:
-        found = "damaged"
-    if found != content:
-        what = "missing" if found == "missing" else "damaged"
+    what = problem(folder)
+    if what is not None:
         raise UnderfootError(
             f"The filed delivery {name} ({folder}) is {what}; the warehouse stays as it was: restore filed/ "
             "from a backup and run it again."

@@ -80,11 +80,7 @@ class Placing:
         return moved + ([replace(delivery, files=left)] if left or not delivery.files else [])
 
     def _label(self, delivery: Delivery, name: str) -> Label | None:
-        """What a file says by the recipe of the one device it fits; None where it fits none, or several.
-
-        Raises
-            Refused: to read it goes beyond the limits of a load.
-        """
+        """What a file says by the recipe of the one device it fits; None where it fits none, or several."""
         if not any(one.recognises(f"plate{Path(name).suffix.lower()}") for one in formats(SampleFormat)):
             return None
         if (delivery.base / name).stat().st_size > MOST_HELD_BYTES:

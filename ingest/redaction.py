@@ -217,7 +217,7 @@ def settings_without(data: bytes, who: Identity) -> bytes:
     found = "".join(out)
     for address in who.addresses:
         found = re.sub(re.escape(address), BLANK, found, flags=re.IGNORECASE)
-    return data if found.encode() == data else found.encode()
+    return found.encode()
 
 
 def calendar_without(data: bytes, who: Identity) -> bytes:

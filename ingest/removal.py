@@ -113,7 +113,7 @@ def _settings(home: Home, who: Identity) -> dict[str, str]:
     data = home.settings_file.read_bytes()
     without = settings_without(data, who)
     if without != data:
-        write_synced(home.settings_file, without.decode("utf-8"))
+        write_synced(home.settings_file, without)
     return changed
 
 
@@ -230,7 +230,7 @@ def _waiting(home: Home, root: Path, who: Identity, removed: Removed) -> None:
             continue
         files = sorted(p for p in folder.iterdir() if p.is_file() and p.name != WHY)
         for path in files:
-            if path.name.lower().endswith(ARCHIVE_ENDINGS) and _archivenames_in(path, who):
+            if path.name.lower().endswith(ARCHIVE_ENDINGS) and _is_in_archive(path, who):
                 path.unlink()
                 removed.counts["unloaded_removed"] += 1
         here = [path.name for path in files if path.exists()]
@@ -239,7 +239,7 @@ def _waiting(home: Home, root: Path, who: Identity, removed: Removed) -> None:
             if without is None:
                 (folder / name).unlink()
             else:
-                _replace(folder / name, without)
+                write_synced(folder / name, without)
         _why(folder, who)
         if folder != root and root == home.refused and not names_in(folder):
             shutil.rmtree(folder)
@@ -260,14 +260,7 @@ def _why(folder: Path, who: Identity) -> None:
             write_synced(path, json.dumps(after, indent=2, ensure_ascii=False) + "\n")
 
 
-def _replace(path: Path, data: bytes) -> None:
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(data)
-    sync(part)
-    part.replace(path)
-
-
-def _archivenames_in(path: Path, who: Identity) -> bool:
+def _is_in_archive(path: Path, who: Identity) -> bool:
     """Whether a refused archive names the student anywhere; one that can't be read counts as such."""
     try:
         if path.name.lower().endswith(".zip"):

@@ -185,14 +185,11 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
 def _update(writer: Writer, table: str, rows: pl.DataFrame, columns: tuple[str, ...]) -> None:
     """Set `columns` of the table's rows to those of the same session and swing_no in `rows`."""
     values = ", ".join(f"{column} = r.{column}" for column in columns)
-    writer.connection.register("_reduced", rows.to_arrow())
-    try:
+    with writer.given(rows):
         writer.execute(
-            f"UPDATE academy.{table} SET {values} FROM _reduced r "
+            f"UPDATE academy.{table} SET {values} FROM _given r "
             f"WHERE {table}.session = r.session AND {table}.swing_no = r.swing_no"
         )
-    finally:
-        writer.connection.unregister("_reduced")
 
 
 def event_fit(writer: Writer | Snapshot) -> EventFit:

@@ -148,16 +148,9 @@ def rewrite(home: Home, keep: Callable[[dict[str, Any]], dict[str, Any] | None],
             return 0
         key, number, chain, out = _key(home), _end(home) + 1, "", []
         at = datetime.now(UTC).isoformat(timespec="seconds")
-        note = {
-            "at": at,
-            "viewer": None,
-            "role": None,
-            "page": None,
-            "student": None,
-            "why": why,
-            "lines": count,
-        }
-        for line in [*(line for line in after if line is not None), note | {"outcome": "rewritten"}]:
+        nobody = dict.fromkeys(("viewer", "role", "page", "student"))
+        note = {"at": at, **nobody, "why": why, "lines": count, "outcome": "rewritten"}
+        for line in [*(line for line in after if line is not None), note]:
             text, chain = _chained(key, line, number, chain)
             out.append(text)
             number += 1

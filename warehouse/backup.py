@@ -128,11 +128,7 @@ def _copied(source: IO[bytes], target: IO[bytes] | None) -> dict[str, Any]:
 
 
 def _verified(file: Path, secret: bytes | None) -> dict[str, Any]:
-    """The manifest of a backup whose every file reads back as it was written.
-
-    Raises
-        UnderfootError: it is no backup, or one that is damaged.
-    """
+    """The manifest of a backup whose every file reads back as it was written."""
     try:
         return _compared(file, secret)
     except CallError:

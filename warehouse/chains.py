@@ -3,14 +3,13 @@
 Whether a student's swings bear a chain out is the models' work.
 """
 
-import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from typing import Any
 
-from warehouse.definitions import RULES_FOLDER, fault_codes, wrong_code
+from warehouse.definitions import fault_codes, rule_tables, wrong_code
 from warehouse.errors import UnderfootError
 from warehouse.observations import sign_codes
 from warehouse.settings import Settings
@@ -37,8 +36,7 @@ class Chain:
 @cache
 def usual_chains() -> tuple[Chain, ...]:
     """The chains of chains.toml."""
-    text = (RULES_FOLDER / "chains.toml").read_text(encoding="utf-8")
-    return tuple(_chain(table) for table in tomllib.loads(text)["chain"])
+    return tuple(map(_chain, rule_tables("chains.toml")["chain"]))
 
 
 def read_chains(settings: Settings) -> tuple[Chain, ...]:

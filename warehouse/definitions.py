@@ -105,19 +105,19 @@ def bands_of(metric: str, table: Mapping[str, Any], families: Sequence[str], *, 
 
 
 @cache
-def read_metrics(file: Path = RULES_FOLDER / "metrics.toml") -> tuple[Metric, ...]:
+def read_metrics() -> tuple[Metric, ...]:
     """Every metric in screen order.
 
     Raises
         UnderfootError: a table lacks a key, has an unknown one or a value that is not allowed.
     """
     metrics: list[Metric] = []
-    for table in _tables(file)["metric"]:
+    for table in rule_tables("metrics.toml")["metric"]:
         code, known = table.get("code"), {metric.code for metric in metrics}
         wrong = _wrong_keys(Metric, table) or wrong_code(code, known)
         wrong = wrong or _not_one_of(table, "better", SENSES) or _not_one_of(table, "phase", PHASES)
         if wrong:
-            raise UnderfootError(f"{file.name}: [[metric]] {code}: {wrong}.")
+            raise UnderfootError(f"metrics.toml: [[metric]] {code}: {wrong}.")
         bands = [
             band
             for part in table.get("band", [])
@@ -143,17 +143,17 @@ def sided_metrics() -> frozenset[str]:
 
 
 @cache
-def usual_faults(file: Path = RULES_FOLDER / "faults.toml") -> tuple[Fault, ...]:
+def usual_faults() -> tuple[Fault, ...]:
     """The faults of faults.toml in swing order.
 
     Raises
         UnderfootError: a table is not right.
     """
     faults: list[Fault] = []
-    for table in _tables(file)["fault"]:
+    for table in rule_tables("faults.toml")["fault"]:
         wrong = _wrong_fault(table, {fault.code for fault in faults})
         if wrong:
-            raise UnderfootError(f"{file.name}: [[fault]] {table.get('code')}: {wrong}.")
+            raise UnderfootError(f"faults.toml: [[fault]] {table.get('code')}: {wrong}.")
         faults.append(_fault(table))
     return tuple(faults)
 
@@ -190,7 +190,7 @@ def fault_codes(settings: Settings) -> frozenset[str]:
 
 def version() -> str:
     """Versions of the two files, which every judgement made by them keeps."""
-    return ".".join(_tables(RULES_FOLDER / f"{name}.toml")["version"] for name in ("faults", "metrics"))
+    return ".".join(rule_tables(name)["version"] for name in ("faults.toml", "metrics.toml"))
 
 
 def words_of(in_words: str, limits: Sequence[float]) -> str:
@@ -210,8 +210,9 @@ def listed(value: Any) -> tuple[Any, ...]:
 
 
 @cache
-def _tables(file: Path) -> dict[str, Any]:
-    return tomllib.loads(file.read_text(encoding="utf-8"))
+def rule_tables(name: str) -> dict[str, Any]:
+    """A file of warehouse/rules."""
+    return tomllib.loads((RULES_FOLDER / name).read_text(encoding="utf-8"))
 
 
 def _fault(table: Mapping[str, Any]) -> Fault:

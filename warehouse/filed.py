@@ -45,12 +45,8 @@ def facts_of(path: Path) -> FileFacts:
         OSError: it can't be read.
     """
     with path.open("rb") as file:
-        return FileFacts(size=file.seek(0, 2), sha256=_digest(file))
-
-
-def _digest(file: Any) -> str:
-    file.seek(0)
-    return hashlib.file_digest(file, "sha256").hexdigest()
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        return FileFacts(file.tell(), sha256)
 
 
 def kept_film(filed: Path, swing_no: int) -> Path:
@@ -162,6 +158,16 @@ def content_hash(folder: Path) -> str:
         facts = gone[name] if name in gone else facts_of(files[name])
         found.add(name, facts.size, facts.content)
     return found.text
+
+
+def problem(folder: Path) -> str | None:
+    """What is wrong with a filed delivery, whose folder's name is its content hash: missing or damaged."""
+    if not folder.is_dir():
+        return "missing"
+    with suppress(OSError):
+        if content_hash(folder) == folder.name:
+            return None
+    return "damaged"
 
 
 def why_refused(folder: Path) -> dict[str, Any]:

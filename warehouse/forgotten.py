@@ -18,7 +18,7 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MappingProxyType
@@ -52,16 +52,6 @@ class Receipt:
     removed: Mapping[str, int]
     deliveries: Sequence[str]
     backups: Sequence[str]
-
-    def facts(self) -> dict[str, Any]:
-        """The line of forgotten.jsonl, less its signature."""
-        return {
-            "at": self.at,
-            "digest": self.digest,
-            "removed": dict(self.removed),
-            "deliveries": list(self.deliveries),
-            "backups": list(self.backups),
-        }
 
 
 def make_key(home: Home) -> None:
@@ -103,9 +93,7 @@ def asked(home: Home) -> list[Request]:
 
 def note(home: Home, student: str, noted: Mapping[str, Any]) -> None:
     """Keep, until a student is forgotten, what says which bytes are theirs."""
-    _write(home, [
-        Request(r.student, r.by, r.at, noted) if r.student == student else r for r in asked(home)
-    ])  # fmt: skip
+    _write(home, [replace(r, noted=noted) if r.student == student else r for r in asked(home)])
 
 
 def withdraw(home: Home, student: str) -> None:
@@ -133,7 +121,7 @@ def sign(home: Home, student: str, removed: Mapping[str, int], deliveries: Itera
     at = datetime.now(UTC).isoformat()  # to the microsecond: backups and links are compared with it
     held = [entry["file"] for entry in backups(home)]
     receipt = Receipt(at, digest(home, student), removed, sorted(deliveries), held)
-    _append(home.path / LIST, receipt.facts() | {"signature": _signature(home, receipt, _last(home))})
+    _append(home.path / LIST, vars(receipt) | {"signature": _signature(home, receipt, _last(home))})
     for file in held:
         with suppress(OSError):
             if Path(file).is_file():
@@ -151,7 +139,7 @@ def _append(path: Path, line: Mapping[str, Any]) -> None:
 
 def _signature(home: Home, receipt: Receipt, before: str) -> str:
     """HMAC-SHA-256 of a line and of the signature before it, under the home's own key."""
-    text = json.dumps(receipt.facts(), sort_keys=True) + before
+    text = json.dumps(vars(receipt), sort_keys=True) + before
     return hmac.new(home_key(home.path / KEY, _IF_LOST), text.encode(), hashlib.sha256).hexdigest()
 
 

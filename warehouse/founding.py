@@ -5,7 +5,6 @@ left by a crash, is given the roster alone.
 """
 
 import os
-import tomllib
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from warehouse import journal, toml
 from warehouse.body import Exercise
 from warehouse.consent import Roster
-from warehouse.definitions import RULES_FOLDER
+from warehouse.definitions import rule_tables
 from warehouse.deliverer import put
 from warehouse.errors import CallError
 from warehouse.home import Home, write_new
@@ -115,8 +114,7 @@ def this_year(time_zone: str) -> Row:
 @cache
 def starter_drills() -> tuple[Exercise, ...]:
     """The drills that a new academy is offered."""
-    rows = tomllib.loads((RULES_FOLDER / "drills.toml").read_text("utf-8"))["drill"]
-    return tuple(map(Exercise.of, rows))
+    return tuple(map(Exercise.of, rule_tables("drills.toml")["drill"]))
 
 
 @cache

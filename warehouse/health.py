@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from warehouse import access_log, forgotten, retention
+from warehouse import access_log, filed, forgotten, retention
 from warehouse.errors import UnderfootError
-from warehouse.filed import WHY, content_hash, why_refused
+from warehouse.filed import WHY, why_refused
 from warehouse.home import Home, holder, walk
 from warehouse.publishing import MARK, POINTER, current_name
 from warehouse.store import Snapshot, open_snapshot
@@ -85,16 +85,8 @@ def filed_problems(home: Home, entries: list[dict[str, Any]] | None = None) -> l
     """Filed deliveries of the ledger that are missing, or whose bytes are no longer those of their hash."""
     entries = _ledger(home)[0] if entries is None else entries
     wanted = {e["content"] for e in entries if e.get("outcome") in ("accepted", "replaced")}
-    problems = []
-    for content in sorted(wanted):
-        folder = home.filed / content
-        try:
-            found = content_hash(folder) if folder.is_dir() else None
-        except OSError:
-            found = None
-        if found != content:
-            problems.append(f"{content[:12]} is {'missing' if not folder.is_dir() else 'damaged'}")
-    return problems
+    wrong = {content: filed.problem(home.filed / content) for content in sorted(wanted)}
+    return [f"{content[:12]} is {what}" for content, what in wrong.items() if what is not None]
 
 
 def _filed(home: Home, entries: list[dict[str, Any]]) -> Check:
@@ -148,10 +140,9 @@ def _against(home: Home, snapshot: Snapshot, entries: list[dict[str, Any]]) -> I
     missing, orphans = (sorted(p.name for p in some) for some in (wanted - found, found - wanted))
     said = f"{len(wanted)} sessions with samples, each with its trace."
     if missing or orphans:
-        parts = [f"{_named(missing)} missing"] * bool(missing) + [f"{_named(orphans)} of no session"] * bool(
-            orphans
-        )
-        said = f"Traces: {', '.join(parts)}; run: underfoot build --from-filed"
+        both = {"missing": missing, "of no session": orphans}
+        parts = ", ".join(f"{_named(names)} {what}" for what, names in both.items() if names)
+        said = f"Traces: {parts}; run: underfoot build --from-filed"
     yield Check("traces", ok=not missing and not orphans, said=said)
 
 
@@ -163,11 +154,9 @@ def _around(home: Home) -> Iterator[Check]:
     said = f"{free / 1e9:.1f} GB free; {wanted / 1e9:.1f} GB are wanted for the next load and publish."
     yield Check("room", ok=free >= wanted, said=said)
     by = holder(home.path)
-    said = (
-        "Nobody is writing."
-        if by is None
-        else f"Process {by.pid or '?'} has been writing since {by.since or '?'}."
-    )
+    said = "Nobody is writing."
+    if by is not None:
+        said = f"Process {by.pid or '?'} has been writing since {by.since or '?'}."
     yield Check("lock", ok=True, said=said)
     left = [p.name for p in home.filed.glob("pending-*.json")]
     left += [MARK] * (home.path / MARK).exists()

@@ -127,10 +127,10 @@ def sync(path: Path) -> None:
         os.close(handle)
 
 
-def write_synced(path: Path, text: str) -> None:
+def write_synced(path: Path, content: str | bytes) -> None:
     """Write a small file so that after a crash it is either the old one or the new one, whole."""
     part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8")
+    part.write_bytes(content.encode() if isinstance(content, str) else content)
     sync(part)
     part.replace(path)
     sync(path.parent)

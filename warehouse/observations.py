@@ -1,11 +1,9 @@
 """What notes can name that no plate measures: signs a coach sees, and feelings a player has."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
-from warehouse.definitions import PHASES, RULES_FOLDER
+from warehouse.definitions import PHASES, rule_tables
 
 
 @dataclass(frozen=True)
@@ -29,21 +27,16 @@ class Feeling:
 
 
 @cache
-def _tables() -> dict[str, list[dict[str, Any]]]:
-    return tomllib.loads((RULES_FOLDER / "observations.toml").read_text(encoding="utf-8"))
-
-
-@cache
 def signs() -> tuple[Sign, ...]:
     """Every sign in swing order."""
-    found = [Sign(**table) for table in _tables()["sign"]]
+    found = [Sign(**table) for table in rule_tables("observations.toml")["sign"]]
     return tuple(sorted(found, key=lambda sign: PHASES.index(sign.phase)))
 
 
 @cache
 def feelings() -> tuple[Feeling, ...]:
     """Every feeling, in the order of the swing."""
-    tables = _tables()["feeling"]
+    tables = rule_tables("observations.toml")["feeling"]
     return tuple(Feeling(**table | {"faults": tuple(table["faults"])}) for table in tables)
 
 

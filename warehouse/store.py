@@ -122,11 +122,17 @@ class Writer:
                 f"Table {table} has no column {', '.join(unknown)}; it has {', '.join(self.columns[table])}."
             )
         names = ", ".join(f'"{name}"' for name in frame.columns)
-        self.connection.register("_incoming", frame.to_arrow())
+        with self.given(frame):
+            run(self.connection, f"INSERT INTO {table} ({names}) SELECT {names} FROM _given")
+
+    @contextmanager
+    def given(self, frame: pl.DataFrame) -> Iterator[None]:
+        """A frame's rows as the view _given, for the statements of the block."""
+        self.connection.register("_given", frame.to_arrow())
         try:
-            run(self.connection, f"INSERT INTO {table} ({names}) SELECT {names} FROM _incoming")
+            yield
         finally:
-            self.connection.unregister("_incoming")
+            self.connection.unregister("_given")
 
     @cached_property
     def columns(self) -> dict[str, list[str]]:

@@ -81,9 +81,9 @@ def _axis(low: float, high: float, levels: dict[str, float]) -> alt.Axis:
     )
 
 
-def round_values(low: float, high: float, wanted: int = 5) -> list[float]:
-    """Round numbers between `low` and `high`: steps of 1, 2 or 5 times a power of ten."""
-    rough = (high - low) / wanted
+def round_values(low: float, high: float) -> list[float]:
+    """Some five round numbers between `low` and `high`: steps of 1, 2 or 5 times a power of ten."""
+    rough = (high - low) / 5
     power = 10 ** math.floor(math.log10(rough))
     step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough)
     first = math.ceil(low / step)

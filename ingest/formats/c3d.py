@@ -188,11 +188,7 @@ def labelled_events(recording: C3dFile) -> list[tuple[str, float]]:
 
 
 def _of_one_swing(file: str, labelled: Iterable[tuple[str, float]]) -> dict[str, float]:
-    """One swing's events by name.
-
-    Raises
-        Refused: one of them is there twice, at two times.
-    """
+    """One swing's events by name."""
     events: dict[str, float] = {}
     for event, at in labelled:
         if abs(events.setdefault(event, at) - at) > SAME_EVENT_S:

@@ -186,9 +186,6 @@ def _from_stance(file: str, pairs: Sequence[Pair], stance_mm: Array, lead_side: 
     target line. A recording may be written the other way about (its z down, or its floor mirrored), so that
     the load is under the feet's mirror image. Where both images fit one order of the platforms, the trail
     foot decides: in a swing it rolls onto its toes.
-
-    Raises
-        Refused: the load is under neither, or both orders of the platforms fit.
     """
     plain, mirrored = list[Stance](), list[Stance]()
     for lead, trail in pairs:

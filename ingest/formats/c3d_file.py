@@ -206,11 +206,7 @@ def _child(path: Path, *frames: str) -> bytes:
 def _rates(
     file: str, numbers: dict[str, Array], header_rate: float, frames: int, samples: int
 ) -> tuple[float, float]:
-    """Point and analog rate. POINT:RATE may be 0 where only platforms were recorded: ANALOG:RATE then rules.
-
-    Raises
-        Refused: no samples, or no rate anywhere.
-    """
+    """Point and analog rate; of platforms alone POINT:RATE may be 0, and ANALOG:RATE rules."""
     if frames < 1 or samples < 1 or samples % frames:
         raise _damaged(file)
     each = samples // frames

@@ -234,11 +234,7 @@ def _option(path: Path, options: Mapping[str, Any], name: str, plain: str, turne
 
 
 def _whole_frames(path: Path, frames: Frames) -> NDArray[np.int64]:
-    """Rows of frames without a missing value, pressures checked; a sensor missing throughout reads 0.
-
-    Raises
-        Refused: a pressure is negative or absurd, or no frame is whole.
-    """
+    """Rows of frames without a missing value, pressures checked; a sensor missing throughout reads 0."""
     pressure = frames.pressure
     low, high = np.float32(np.nan), np.float32(np.nan)
     if pressure.size:

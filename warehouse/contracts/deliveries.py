@@ -23,6 +23,7 @@ from warehouse.vocabulary import (
 LOAD_LOW_N, LOAD_HIGH_N = -20.0, 6000.0
 CLOCK_LIMIT_S = 1e11  # keeps an infinite time out; the clock's start is arbitrary
 _LOAD = {"ge": LOAD_LOW_N, "le": LOAD_HIGH_N}
+_MAYBE_NAMED = {"nullable": True, "str_matches": NAME_PATTERN}
 _ACROSS = {"nullable": True, "ge": -1e7, "le": 1e7}
 
 
@@ -72,12 +73,8 @@ class ClipLine(Contract):
 class NoteLine(Contract):
     """One row per line of a coach's notes: `notes.csv`, `notes.jsonl`."""
 
-    session: pl.String | None = Field(
-        nullable=True, str_matches=NAME_PATTERN, description="text; the session"
-    )
-    student: pl.String | None = Field(
-        nullable=True, str_matches=NAME_PATTERN, description="text; the student"
-    )
+    session: pl.String | None = Field(**_MAYBE_NAMED, description="text; the session")
+    student: pl.String | None = Field(**_MAYBE_NAMED, description="text; the student")
     at: Annotated[pl.Datetime, "us", None] = Field(
         description="ISO time; UTC once read; without an offset, the academy's own time"
     )
@@ -117,9 +114,7 @@ class NoteLine(Contract):
 class ShotLine(Contract):
     """One row per swing with a ball result: `shots.csv`. Side is positive away from the golfer."""
 
-    session: pl.String | None = Field(
-        nullable=True, str_matches=NAME_PATTERN, description="text; the session"
-    )
+    session: pl.String | None = Field(**_MAYBE_NAMED, description="text; the session")
     swing_no: pl.Int64 = Field(ge=0, description="–; the swing")
     carry_m: pl.Float64 = Field(nullable=True, ge=0, le=400, description="m; carry")
     side_m: pl.Float64 = Field(nullable=True, ge=-200, le=200, description="m; away from the golfer")

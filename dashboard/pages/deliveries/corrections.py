@@ -22,10 +22,8 @@ def kept_files(home: Home, delivery: str) -> dict[str, Path]:
     `delivery` is its content hash. Empty when nothing is kept under it. What was made of its films, and films
     that are not kept, are left out.
     """
-    for folder in (home.filed / delivery, *home.refused.glob(f"*-{delivery[:8]}")):
-        if folder.parent == home.refused and why_refused(folder).get("delivery") != delivery:
-            continue
-        if folder.is_dir():
+    for folder in (home.filed / delivery, refused_folder(home, delivery)):
+        if folder is not None and folder.is_dir():
             return {
                 path.relative_to(folder).as_posix(): path
                 for path in sorted(folder.rglob("*"))

@@ -78,11 +78,7 @@ def decline(reader: Reader, student: str, film: str, reason: str) -> None:
 
 
 def _waiting(reader: Reader, student: str, film: str) -> SentFilm:
-    """A waiting film by its name.
-
-    Raises
-        CallError: it is no longer waiting.
-    """
+    """A waiting film by its name."""
     found = next((one for one in waiting_films(reader, student) if one.film == film), None)
     if found is None:
         raise CallError(_(DECIDED))
@@ -222,11 +218,7 @@ def _tapped(moment: Any) -> dict[str, tuple[float, float]]:
 
 
 def _points(marked: Mapping[str, Any], moments: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows of clip.csv: the points that were tapped, each at its moment's picture.
-
-    Raises
-        CallError: points of address are missing, or how it was filmed can't be meant.
-    """
+    """Rows of clip.csv: the points that were tapped, each at its moment's picture."""
     tapped = {m["event"]: found for m in marked["moments"] if (found := _tapped(m))}
     if not tapped:
         return []
@@ -274,11 +266,7 @@ def _table(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _filmed_at(marked: Mapping[str, Any]) -> datetime:
-    """When it was filmed, by the form, in the device's own time zone.
-
-    Raises
-        CallError: it is no time, or lies ahead.
-    """
+    """When it was filmed, by the form, in the device's own time zone."""
     offset = marked.get("offset")
     minutes = offset if isinstance(offset, int) and abs(offset) <= 14 * 60 else 0
     try:

@@ -1,6 +1,6 @@
 """People: add, change and end; who coaches whom; consents; what is missing and what that costs."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
@@ -102,14 +102,7 @@ def _fields(reader: Reader, was: Row) -> Row:
     if was["role"] == "guardian":
         after["guardian_of"] = _wards(reader, was)
     if was["role"] == "student":
-        after["born"] = st.date_input(
-            FIELDS["born"],
-            was["born"],
-            min_value=LONG_AGO,
-            max_value=reader.today,
-            format=DAY,
-            key=f"born-{key}",
-        )
+        after["born"] = _born(reader, was["born"], f"born-{key}")
         hands = [None, *HANDS]
         after["handed"] = st.selectbox(
             FIELDS["handed"], hands, hands.index(was["handed"]), key=f"handed-{key}",
@@ -131,6 +124,17 @@ def _fields(reader: Reader, was: Row) -> Row:
     return after
 
 
+def _born(reader: Reader, born: date | None, key: str) -> date | None:
+    return st.date_input(
+        FIELDS["born"], born, min_value=LONG_AGO, max_value=reader.today, format=DAY, key=key
+    )
+
+
+def _pick(label: str, names: Mapping[str, str], key: str, first: int = 0) -> str:
+    """A choice among code → words."""
+    return st.selectbox(label, list(names), first, format_func=names.__getitem__, key=key)
+
+
 def _wards(reader: Reader, was: Row) -> list[str]:
     students = {
         c: str(row["display_name"]) for c, row in content.rows(reader).items() if row["role"] == "student"
@@ -149,9 +153,7 @@ def _coaching(reader: Reader, student: str) -> None:
             st.write(content.coaching_words(reader, span))
         if not names:
             return
-        coach = st.selectbox(
-            _("New coach"), list(names), format_func=names.__getitem__, key=f"coach-{student}"
-        )
+        coach = _pick(_("New coach"), names, f"coach-{student}")
         first = st.date_input(_("From"), reader.today, format=DAY, key=f"coach-from-{student}")
         if st.button(_("Change the coach"), key=f"coach-save-{student}"):
             _save(lambda: changes.change_coach(reader, student, coach, first))
@@ -170,12 +172,8 @@ def _consents(reader: Reader, student: str) -> None:
         if not givers:
             layout.say(_("A minor: add a guardian first, who then consents."))
             return
-        purpose = st.selectbox(
-            _("For"), list(PURPOSES), format_func=PURPOSES.__getitem__, key=f"for-{student}"
-        )
-        giver = st.selectbox(
-            _("Given by"), list(givers), format_func=givers.__getitem__, key=f"giver-{student}"
-        )
+        purpose = _pick(_("For"), PURPOSES, f"for-{student}")
+        giver = _pick(_("Given by"), givers, f"giver-{student}")
         first = st.date_input(_("From"), reader.today, format=DAY, key=f"consent-from-{student}")
         if st.button(_("Record the consent"), key=f"consent-save-{student}"):
             _save(lambda: changes.give_consent(reader, student, purpose, giver, first))
@@ -198,36 +196,24 @@ def _add(reader: Reader) -> None:
     st.header(_("Add"), anchor=False)
     names = content.coaches(reader)
     with st.expander(_("One person")):
-        role = st.selectbox(_("Role"), list(ROLES), 2, format_func=ROLES.__getitem__, key="add-role")
+        role = _pick(_("Role"), ROLES, "add-role", 2)
         with st.form("add", clear_on_submit=True, border=False):
             row: dict[str, Any] = {"role": role}
             row["display_name"] = " ".join(st.text_input(FIELDS["display_name"], key="add-name").split())
             if role == "student":
-                row["born"] = st.date_input(
-                    FIELDS["born"],
-                    None,
-                    min_value=LONG_AGO,
-                    max_value=reader.today,
-                    format=DAY,
-                    key="add-born",
-                )
+                row["born"] = _born(reader, None, "add-born")
             if role == "guardian":
                 row["guardian_of"] = _wards(reader, {"person": "new", "guardian_of": []})
             row["joined"] = st.date_input(FIELDS["joined"], reader.today, format=DAY, key="add-joined")
             coach = None
             if role == "student" and names:
-                coach = st.selectbox(_("Coach"), list(names), format_func=names.__getitem__, key="add-coach")
+                coach = _pick(_("Coach"), names, "add-coach")
             if st.form_submit_button(_("Add")):
                 _save(lambda: changes.add(reader, row, coach))
     with st.expander(_("Several students")):
         taken = [str(row["display_name"]) for row in content.rows(reader).values()]
         found, open_question = list_form.ask(list(names.values()), reader.today, taken)
-        usual = st.selectbox(
-            _("Students without a coach are coached by"),
-            list(names),
-            format_func=names.__getitem__,
-            key="add-usual",
-        )
+        usual = _pick(_("Students without a coach are coached by"), names, "add-usual")
         if st.button(_("Add them"), disabled=not found or bool(open_question), key="add-list"):
             _save(lambda: changes.add_students(reader, found, usual))
     with st.expander(_("A season")), st.form("season", clear_on_submit=True, border=False):
