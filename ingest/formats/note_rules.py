@@ -1,6 +1,6 @@
 """What a line of notes needs: whose it is, who wrote it, and what its kind asks for."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from typing import Any
 
@@ -81,7 +81,7 @@ class NoteRules:
         return None
 
     def _kind(self, line: Line) -> Problem | None:
-        rule = {
+        rules: dict[str, Callable[[Line], Problem | None]] = {
             "saw": self._saw, "drill": self._dose, "practice": self._dose, "steadiness": _steadiness,
             "target": self._target, "plan": _text, "felt": self._felt, "goal": _goal,
             "agreed_aim": self._agreed_aim, "reference": self._reference,
@@ -89,8 +89,8 @@ class NoteRules:
             "falls": partial(_grade, allowed=(0, 1), words="1 (fell) or 0 (did not)"),
             "swing_kind": _swing_kind, "swing_drill": self._swing_drill, "swing_event": _swing_event,
             "swing_film": _swing_film,
-        }.get(line["kind"], _code)  # fmt: skip
-        return rule(line)
+        }  # fmt: skip
+        return rules.get(line["kind"], _code)(line)
 
     def _saw(self, line: Line) -> Problem | None:
         if line["code"] not in self.academy.faults | sign_codes():
