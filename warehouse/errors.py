@@ -1,6 +1,6 @@
 """What can go wrong, each said in one sentence: what, where, what was expected, what to do."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 
@@ -48,7 +48,8 @@ class Refusal:
 
     def facts(self) -> dict[str, Any]:
         """These fields by name, without what a kind of its own has beside them."""
-        return {field.name: getattr(self, field.name) for field in fields(Refusal)}
+        names = ("delivery", "session", "swing_no", "file", "line", "column", "reason", "sentence")
+        return {name: getattr(self, name) for name in names}
 
 
 class Refused(UnderfootError):  # noqa: N818 - it is the outcome of a load, not a failure of the program
