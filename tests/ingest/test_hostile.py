@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from ingest import delivery, watch
-from ingest.formats import notes
+from ingest.formats import lines as line_files
 from warehouse.tables import table_names
 
 SQL = "'; DROP TABLE academy.person; --"
@@ -90,7 +90,7 @@ def test_a_million_lines_of_notes_are_refused_in_one_sentence_at_once(academy):
 
 
 def test_the_longest_notes_file_that_is_taken_is_taken(academy, monkeypatch):
-    monkeypatch.setattr(notes, "MOST_LINES", 2_001)
+    monkeypatch.setattr(line_files, "MOST_LINES", 2_001)
     (academy.inbox / "notes.csv").write_text(lines(2_000))
     assert academy.load().refused == []
     assert academy.sql("SELECT count(*) FROM academy.note").item() == 2_000
