@@ -4,39 +4,40 @@ Where the device has no recipe yet, one is proposed, and the files are read by i
 """
 
 import tomllib
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
-from ingest.brought_files import BroughtFiles
+from ingest.academy import Academy, Person
+from ingest.formats.c3d import C3d
 from ingest.formats.explanation import Knowing
 from ingest.formats.format import (
     RosterFormat,
     SampleFormat,
+    SessionContext,
     explain,
     files_of,
     formats,
+    is_in_memory,
     is_known,
 )
+from ingest.formats.plate_layout import swing_in
 from ingest.formats.plate_table import PlateTable
 from ingest.formats.sensor_grid import SensorGrid
-from ingest.owners import Known, Shown, likely_owners
-from ingest.plate_rows import SampleFile, SwingSamples, join
+from ingest.plate_rows import SampleFile
+from ingest.previewed_swings import shares, swings
 from ingest.reading_process import read_within_limits
-from ingest.recording import shares as recording
-from ingest.recording.shares import share_out
-from ingest.refusals import UNREADABLE, refuse
-from ingest.samples import Samples
+from ingest.recording.swings import after
+from ingest.recording.turns import Lines, turns_of_c3d, turns_of_grid, turns_of_table
+from ingest.refusals import UNREADABLE, refuse, unreadable
 from ingest.session_file import session_of_nobody
-from warehouse.devices import read_devices
+from ingest.swing_files import sample_files
+from warehouse.devices import DeviceSettings, read_devices
 from warehouse.errors import Refused, UnderfootError
-from warehouse.preview import MOST_POINTS, Brought, Moments, Preview, PreviewedFilm, PreviewedSwing, Share
+from warehouse.preview import Brought, Moments, Preview, PreviewedFilm
 from warehouse.vocabulary import is_film
 
-SURE = 0.8  # chance from which a share is somebody's until a coach says otherwise; common practice, no source
-_OTHER_HAND = {"right": "left", "left": "right"}
+MOST_NUMBER = 200  # beyond it a number in a file's name is a day or a code
 
 
 def preview_apart(brought: Brought, moments: Moments | None = None) -> Preview:
@@ -129,7 +130,8 @@ def _read(brought: Brought, found: Preview, moments: Moments | None) -> Preview:
         names={n: now for n, now in found.names.items() if now not in left_out},
         left_out={came[name]: why for name, why in left_out.items()},
     )
-    return replace(found, swings=_swings(files, read, moments), shares=_shares(brought, files, read))
+    shared = shares(brought, read) if files.can_be_cut() else ()
+    return replace(found, swings=swings(files.context.header, read, moments), shares=shared)
 
 
 def _films(folder: Path, names: Sequence[str]) -> tuple[PreviewedFilm, ...]:
@@ -155,68 +157,136 @@ def _film(path: Path) -> PreviewedFilm:
     return PreviewedFilm(path.name, head.pictures / head.rate if head.rate else 0.0, head.rate)
 
 
-def _shares(
-    brought: Brought, files: BroughtFiles, read: Sequence[tuple[SampleFile, bool]]
-) -> tuple[Share, ...]:
-    """Whose the swings of recordings seem to be; none where they are one person's, or shares of a load."""
-    unknown = any("shares_only" in flags for one, _ in read for flags in one.flags.values())
-    single = any(single or not one.found for one, single in read)
-    found = {no: swing for one, _ in read for no, swing in one.found.items()}
-    shared = [] if unknown or single or not files.can_be_cut() else share_out(found)
-    return tuple(_share(brought, one) for one in shared) if len(shared) > 1 else ()
+@dataclass(frozen=True)
+class BroughtFiles:
+    """The sample files of a folder, as a session that nothing is known of."""
+
+    context: SessionContext
+    kinds: Mapping[str, SampleFormat]
+
+    @classmethod
+    def of(cls, brought: Brought, names: list[str], device: DeviceSettings) -> "BroughtFiles":
+        """Those of a visit, by the names they have in its folder."""
+        settings = replace(brought.settings, devices={device.name: device})
+        person = Person(brought.student, "student", brought.handed, brought.foot_length_mm)
+        header = replace(session_of_nobody((), brought.body_mass_kg, device.name), student=brought.student)
+        held = {n: (brought.folder / n).read_bytes() for n in names if is_in_memory(n)}
+        context = SessionContext(
+            header, Academy(settings, {brought.student: person}), brought.folder, names, held
+        )
+        return cls(context, sample_files(names, header))
+
+    def can_be_cut(self) -> bool:
+        """Whether one person's turns can be cut out of each file."""
+        kinds, layout = self.kinds.values(), self.context.layout
+        tables = any(isinstance(kind, PlateTable) for kind in kinds)
+        apart = tables and layout is not None and layout.feet == "files"
+        return not apart and all(isinstance(kind, PlateTable | C3d | SensorGrid) for kind in kinds)
+
+    def cut_to(self, only: Collection[int]) -> list[str]:
+        """Leave nothing of recordings in the folder but the turns of these swings; the names of what is left.
+
+        Raises
+            Refused: they can't be cut.
+        """
+        if not self.can_be_cut():
+            todo = "bring it as files that hold both feet"
+            raise refuse("unreadable", "this recording can't be shared out among people", todo)
+        left: dict[str, bytes] = {}
+        last = 0
+        for name, kind in self.kinds.items():
+            path, context = self.context.base / name, self.context
+            try:
+                if isinstance(kind, SensorGrid):
+                    cut = kind.cut(name, context)
+                else:
+                    cut = kind.read(name, None, context)
+            except (Refused, *UNREADABLE):
+                if not kind.one_swing:
+                    raise
+                path.unlink()  # it is left out of the whole too
+                continue
+            own = {no - last for no in only} & cut.found.keys()
+            last += max(cut.found, default=0)
+            if own and isinstance(kind, PlateTable):
+                first = int(kind.uncut(name, None, self.context).lines.min())
+                lines = Lines.of(first, cut, own)
+                left |= turns_of_table(self.context.held[name], name, lines, self.context.layout)
+            elif own:
+                turns_of = turns_of_c3d if isinstance(kind, C3d) else turns_of_grid
+                left |= turns_of(path, Lines.of(0, cut, own))
+            path.unlink()
+        for name, data in left.items():
+            (self.context.base / name).write_bytes(data)
+        return list(left)
+
+    def read(self, *, recordings: bool) -> tuple[list[tuple[SampleFile, bool]], dict[str, str]]:
+        """Each file's samples, and whether it is one swing that does not say its number; what is left out.
+
+        Recordings of platforms are of one swing each, unless there are several in one of them, or all are
+        `recordings`. One of them that can't be read is left out, by its name and why, where others can.
+
+        Raises
+            Refused: none can be read.
+        """
+        whole = [name for name, kind in self.kinds.items() if not kind.is_part(name, self.context)]
+        numbers = [int(swing_in(name) or 0) for name in whole]
+        plain = not all(0 < n <= MOST_NUMBER for n in numbers) or len(set(numbers)) < len(numbers)
+        if not recordings and len(whole) > 1:
+            recordings = any(self._runs_on(name) for name in whole)
+        found: list[tuple[SampleFile, bool]] = []
+        left_out: dict[str, Exception] = {}
+        for place, (name, number) in enumerate(zip(whole, numbers, strict=True), start=1):
+            no = place if plain else number
+            try:
+                read, single = self._read(name, no, several=len(whole) > 1, recordings=recordings)
+            except (Refused, *UNREADABLE) as error:
+                if not self.kinds[name].one_swing or len(whole) == 1:
+                    raise
+                left_out[name] = error
+                continue
+            last = max((n for one, _ in found for n in one.found), default=0)
+            found.append((after(read, last), single))
+        if left_out and not found:
+            raise next(iter(left_out.values()))
+        return found, {name: _why(name, error) for name, error in left_out.items()}
+
+    def _runs_on(self, name: str) -> bool:
+        """Whether a recording of platforms holds several swings."""
+        kind = self.kinds[name]
+        try:
+            return kind.one_swing and len(kind.read(name, None, self.context).found) > 1
+        except (Refused, *UNREADABLE):
+            return False
+
+    def _read(self, name: str, no: int, *, several: bool, recordings: bool) -> tuple[SampleFile, bool]:
+        """A file, and whether it is one swing without a number: where there are several such, each is one."""
+        kind = self.kinds[name]
+        if several and not (recordings and kind.one_swing) and (kind.one_swing or self._has_no_numbers(kind)):
+            return kind.read(name, no, self.context), True
+        try:
+            read = kind.read(name, None, self.context)
+        except Refused as refused:
+            if refused.refusal.reason != "no_swing_found" or (recordings and kind.one_swing):
+                raise
+            return kind.read(name, no, self.context), True
+        if several and read.found and not recordings and self._has_no_recipe():
+            return kind.read(name, no, self.context), True
+        return read, False
+
+    def _has_no_recipe(self) -> bool:
+        return self.context.device is not None and self.context.device.layout is None
+
+    def _has_no_numbers(self, kind: SampleFormat) -> bool:
+        """Whether a device's recipe tells no swings apart within a file."""
+        device = self.context.device
+        if device is None or device.layout is None or not isinstance(kind, PlateTable):
+            return False
+        return device.layout.swings == "column" and "swing_no" not in device.columns
 
 
-def _share(brought: Brought, one: recording.Share) -> Share:
-    """Whoever plays with the other hand is less likely than anyone who plays with this one."""
-    hand = brought.handed if one.toward == 1 else _OTHER_HAND.get(brought.handed or "")
-    fitting = {
-        code: Known(player.body_mass_kg)
-        for code, player in brought.players.items()
-        if hand is None or player.handed in (None, hand)
-    }
-    owners = likely_owners(fitting, Shown(one.mass_kg))
-    first = next((o.person for o in owners[:1] if one.clear and o.chance >= SURE), None)
-    others = sorted(brought.players.keys() - fitting.keys())
-    return Share(one.swings, one.mass_kg, (*(o.person for o in owners), *others), first)
-
-
-def _swings(
-    files: BroughtFiles, read: Sequence[tuple[SampleFile, bool]], moments: Moments | None
-) -> tuple[PreviewedSwing, ...]:
-    own_file = {no: one.file for one, single in read if single for no in one.numbers}
-    numbers = sorted({no for one, _ in read for no in one.numbers})
-    cut = {no: found for one, _ in read for no, found in one.found.items()}
-    mass = files.context.header.body_mass_kg or next(
-        (r.body_mass_kg for r, _ in read if r.body_mass_kg), None
-    )
-    header = session_of_nobody(numbers, mass, files.context.header.device)
-    samples = Samples(join([one for one, _ in read]), header)
-    refused = {r.swing_no: r.sentence for r in samples.refused}
-    marked = {no: events for one, _ in read for no, events in one.events.items()}
-    shown = moments(samples.trace(samples.good)) if moments is not None and samples.good else {}
-    swings = []
-    for no in numbers:
-        file = own_file.get(no)
-        if no in samples.good:
-            events = shown.get(no, {}) | {event: (at, 0.0) for event, at in marked.get(no, {}).items()}
-            swing = _swing(samples, samples.good[no], file, events)
-        else:
-            swing = PreviewedSwing(no, file, refused=refused.get(no, ""))
-        swings.append(replace(swing, kind=cut[no].kind, sure=cut[no].sure) if no in cut else swing)
-    return tuple(swings)
-
-
-def _swing(
-    samples: Samples, swing: SwingSamples, file: str | None, events: Mapping[str, tuple[float, float]]
-) -> PreviewedSwing:
-    """A swing's loads at no more points than its picture shows, and its moments."""
-    order = np.arange(len(samples.values["t_s"]))[swing.order]
-    order = order[np.linspace(0, len(order) - 1, min(len(order), MOST_POINTS)).astype(np.int64)]
-    t_s, lead, trail = (
-        tuple(np.round(samples.values[name][order], 3).tolist()) for name in ("t_s", "lead_n", "trail_n")
-    )
-    start = swing.t0_s
-    return PreviewedSwing(
-        swing.swing_no, file, tuple(t - start for t in t_s), lead, trail, swing.end_s - start, t0_s=start,
-        events={event: (at - start, error) for event, (at, error) in events.items()},
-    )  # fmt: skip
+def _why(name: str, error: Exception) -> str:
+    """Why a file can't be read, in a sentence."""
+    if isinstance(error, Refused):
+        return error.refusal.sentence
+    return unreadable(name, None, name, error).refusal.sentence
