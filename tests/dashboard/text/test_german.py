@@ -128,8 +128,8 @@ def test_a_german_noun_keeps_its_capital_inside_a_sentence(german):
 
 # What is lowered there is no label: file names, headers, and codes that somebody typed.
 LOWERS = {
-    "downloads.py", "inbox.py", "location.py", "pages/deliveries/whose.py", "pages/session/content.py", "server.py",
-    "spreadsheet.py", "student_list.py", "text/numbers.py", "uploads.py",
+    "downloads.py", "inbox.py", "location.py", "pages/deliveries/whose.py", "pages/session/content.py", "prompts.py",
+    "server.py", "spreadsheet.py", "student_list.py", "text/numbers.py", "uploads.py",
 }  # fmt: skip
 
 
