@@ -1,5 +1,5 @@
--- One row per season, day and kind of claim: how many claims were made from the visits before that day, and what the
--- visits since say of them. Core metrics of the newest season.
+-- One row per season, day and kind of claim: how many claims visits before it bore, and what visits since say.
+-- Core metrics of the newest season.
 CREATE TABLE IF NOT EXISTS season.self_audit (
     season VARCHAR NOT NULL,
     made DATE NOT NULL,              -- the first of a month; a change counts on the first of them on which it was called
