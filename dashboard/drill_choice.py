@@ -44,7 +44,7 @@ class Dose:
     @property
     def sentence(self) -> str:
         """The dose in words: 10 times, at a slow pace; then measure 5 swings at a slow pace."""
-        done = _("{times}, slowly first") if self.usual else _("{times}, at {pace}")
+        done = _("{times}, slowly") if self.usual else _("{times}, at {pace}")
         then = (
             _("then measure {swings} at {pace}.")
             if self.measured

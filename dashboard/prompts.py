@@ -57,12 +57,12 @@ def _doubt_about(home: Home, paths: Sequence[Path]) -> str | None:
     own = home.path.resolve()
     for path in (path.resolve() for path in paths):
         if own == path or own.is_relative_to(path) or (path / "filed" / "ledger.jsonl").is_file():
-            return f"{path} is, or holds, a whole academy and not a delivery."
+            return _("{path} is, or holds, a whole academy and not a delivery.").format(path=path)
         photos = sum(
             Path(name).suffix.lower() in PHOTO_ENDINGS for _, _, names in walk(path) for name in names
         )
         if photos > MOST_PHOTOS:
-            return f"{path} holds {photos} photos, which no format takes."
+            return _("{path} holds {n} photos, which no format takes.").format(path=path, n=photos)
     return None
 
 

@@ -66,8 +66,8 @@ class Shoe:
 
     @property
     def caption(self) -> str:
-        """What its ring is; "" where there is none."""
-        return _("Ring: where it was") if self.was is not None else ""
+        """What its dot and ring are; "" where there is no ring."""
+        return _("Dot: where the weight should be. Ring: where it was.") if self.was is not None else ""
 
     def apart(self) -> tuple[tuple[str, "Shoe"], ...]:
         """Two drawings in place of one: what it is not like, and what it is; without the first, none."""

@@ -5,7 +5,7 @@ from dashboard.text.catalogue import mark
 DISCOMFORT = mark(
     "Stop any drill that hurts or loads this area. Pain at night, pain that lasts, numbness, swelling or a "
     "joint that locks: stop playing and see a physician. This page does not diagnose: see a physician or "
-    "physiotherapist. It stays first until a note says that it is over."
+    "physiotherapist. Pain stays first on the page until a note says that it is over."
 )
 
 LASTING = mark("This has lasted for more than three weeks: see a physician before any more swings.")

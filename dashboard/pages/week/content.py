@@ -212,7 +212,7 @@ def to_fix(entries: Iterable[Entry]) -> list[str]:
     refused = Counter(entry.coach_name for entry in entries if entry.kind == "refused")
     return [
         _("{owner}: {deliveries} couldn't load.").format(
-            owner=owner or _("Whoever delivered them"), deliveries=count(n, "delivery")
+            owner=owner or _("Coach not known"), deliveries=count(n, "delivery")
         )
         for owner, n in sorted(refused.items(), key=lambda pair: (not pair[0], pair[0]))
     ]  # fmt: skip
