@@ -67,7 +67,7 @@ class Shoe:
     @property
     def caption(self) -> str:
         """What its dot and ring are; "" where there is no ring."""
-        return _("Dot: where the weight should be. Ring: where it was.") if self.was is not None else ""
+        return _("Dot: goal. Ring: before.") if self.was is not None else ""
 
     def apart(self) -> tuple[tuple[str, "Shoe"], ...]:
         """Two drawings in place of one: what it is not like, and what it is; without the first, none."""
