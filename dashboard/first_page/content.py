@@ -13,7 +13,7 @@ from dashboard.text.catalogue import _
 from dashboard.text.numbers import count
 from warehouse import founding
 from warehouse.errors import CallError
-from warehouse.founding import NewAcademy, starter_drills, this_year
+from warehouse.founding import NewAcademy, found, starter_drills, this_year
 from warehouse.home import Home
 from warehouse.rosters import new_codes
 
@@ -114,7 +114,7 @@ def make(home: Home, typed: Typed, founder: Founder | None) -> Path:
     """
     if founder is not None:
         founder.check()
-    return founding.found(home, typed.academy(today_in(typed.time_zone)))
+    return found(home, typed.academy(today_in(typed.time_zone)))
 
 
 def check_new(home: Home) -> None:

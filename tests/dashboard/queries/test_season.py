@@ -30,7 +30,7 @@ def test_with_fitted_parts_a_session_bar_is_its_typical_error(reader_of, homes):
         w.execute("DELETE FROM season.reliability")
         w.execute(
             "INSERT INTO season.reliability VALUES "
-            "('2026', 'mid_back_trail_share_pct', 'iron', 4.0, 1.5, 3.0, 0.8, NULL, NULL, 8, 3, 12, 0.8)"
+            "('2026', 'mid_back_trail_share_pct', 'iron', 4.0, 1.5, 3.0, 0.8, NULL, NULL, 8, 3, 12, 0.8, NULL)"
         )
         w.publish()
     row = season.session_means(
