@@ -1,10 +1,14 @@
 """Beyond this machine the pages are served over TLS alone: by themselves, or behind a declared proxy."""
 
 import http.client
+import shutil
 import ssl
 import subprocess
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from cryptography import x509
@@ -12,11 +16,13 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 
 import builders
-from browser import ROOT, free_port
+import required
+from browser import LIMIT_MS, ROOT, free_port
 from command import underfoot_command
 from dashboard.serving import ADDRESS, Place, streamlit
 from warehouse import browsers
 from warehouse.errors import CallError, UnderfootError
+from warehouse.home import Home
 from warehouse.store import writer
 
 
@@ -44,17 +50,33 @@ def certificate(tmp_path_factory):
     return folder / "cert.pem", folder / "key.pem"
 
 
-@pytest.fixture
-def served_over_tls(home, certificate, tmp_path, monkeypatch):
-    """The pages over TLS; ask(method, path, body, headers) → answer."""
+@contextmanager
+def served(home: Home, place: Place, ask: Callable, monkeypatch, log_file: Path) -> Iterator[None]:
+    """The pages at a place, until the block ends; `ask` answers once they do."""
     with writer(home) as w:
         builders.fill(w)
         w.publish()
-    port = free_port()
-    place = Place(port, certificate, f"https://localhost:{port}")
     place.check()
     for name, value in {"UNDERFOOT_HOME": home.path, ADDRESS: place.public, "PYTHONPATH": ROOT}.items():
         monkeypatch.setenv(name, str(value))
+    with (
+        log_file.open("w") as log,
+        subprocess.Popen(streamlit(place.options()), stdout=log, stderr=log, cwd=ROOT) as server,
+    ):
+        try:
+            end = time.monotonic() + 120
+            while time.monotonic() < end:
+                with suppress(OSError):
+                    if ask("GET", "/_stcore/health").status == 200:
+                        break
+                time.sleep(0.1)
+            yield
+        finally:
+            server.terminate()
+
+
+def asking(port: int, certificate: tuple[Path, Path]) -> Callable:
+    """ask(method, path, body, headers) → answer, over TLS on a port of localhost."""
     trusted = ssl.create_default_context(cafile=certificate[0])
 
     def ask(method, path, body=None, headers=None):
@@ -64,21 +86,44 @@ def served_over_tls(home, certificate, tmp_path, monkeypatch):
         asked.close()
         return answer
 
+    return ask
+
+
+@pytest.fixture
+def served_over_tls(home, certificate, tmp_path, monkeypatch):
+    """The pages over TLS of their own, and how to ask them."""
+    port = free_port()
+    place, ask = Place(port, certificate, f"https://localhost:{port}"), asking(port, certificate)
+    with served(home, place, ask, monkeypatch, tmp_path / "log"):
+        yield ask, place
+
+
+@pytest.fixture
+def served_behind_caddy(home, certificate, tmp_path, monkeypatch):
+    """The pages behind Debian's Caddy by the recipe, with a certificate of the test's own; the public address."""
+    if (caddy := shutil.which("caddy")) is None:
+        required.missing("Caddy (Debian's package caddy) is not installed.")
+    outside, inside = free_port(), free_port()
+    recipe = (ROOT / ".ci" / "deploy" / "Caddyfile").read_text(encoding="utf-8")
+    own = (
+        recipe.replace("pages.example.org {", f"https://localhost:{outside} {{\n\ttls {certificate[0]} {certificate[1]}")
+        .replace("localhost:8501", f"localhost:{inside}")
+    )  # fmt: skip
+    (tmp_path / "Caddyfile").write_text(
+        f"{{\n\tadmin off\n\tauto_https disable_redirects\n}}\n{own}", encoding="utf-8"
+    )
+    place = Place(inside, None, f"https://localhost:{outside}")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "caddy"))
+    command = [caddy, "run", "--config", str(tmp_path / "Caddyfile"), "--adapter", "caddyfile"]
     with (
-        (tmp_path / "log").open("w") as log,
-        subprocess.Popen(streamlit(place.options()), stdout=log, stderr=log, cwd=ROOT) as server,
+        (tmp_path / "caddy.log").open("w") as log,
+        subprocess.Popen(command, stdout=log, stderr=log) as proxy,
     ):
         try:
-            end = time.monotonic() + 60
-            while time.monotonic() < end:
-                try:
-                    if ask("GET", "/_stcore/health").status == 200:
-                        break
-                except OSError:
-                    time.sleep(0.1)
-            yield ask, place
+            with served(home, place, asking(outside, certificate), monkeypatch, tmp_path / "log"):
+                yield place
         finally:
-            server.terminate()
+            proxy.terminate()
 
 
 def test_the_pages_speak_tls_and_an_invitation_opens_them_with_a_cookie_for_tls_alone(home, served_over_tls):
@@ -102,6 +147,23 @@ def test_the_pages_speak_tls_and_an_invitation_opens_them_with_a_cookie_for_tls_
         ask("GET", "/_stcore/stream", headers=upgrade | {"Origin": "https://elsewhere.example.org"}).status
         == 403
     )
+
+
+@pytest.mark.browser
+def test_behind_caddy_by_the_recipe_an_invitation_opens_a_page_in_a_browser(
+    home, served_behind_caddy, chromium
+):
+    public = served_behind_caddy.public
+    context = chromium.new_context(ignore_https_errors=True)
+    page = context.new_page()
+    page.goto(f"{public}/invitation?key={browsers.invite(home, 'h1')}")
+    page.get_by_role("button").first.click()
+    page.locator('[data-testid="stMain"] h1').first.wait_for(timeout=LIMIT_MS)
+    assert page.request.get(public).headers["strict-transport-security"] == "max-age=31536000"
+    (ours,) = (cookie for cookie in context.cookies() if cookie["name"].startswith("underfoot"))
+    assert ours["secure"]
+    assert ours["httpOnly"]
+    context.close()
 
 
 def test_behind_a_declared_proxy_the_pages_stay_on_this_machine():
