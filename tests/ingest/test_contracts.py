@@ -167,6 +167,7 @@ FILLED = {
     deliveries.ShotLine: "swing_no", deliveries.PersonLine: "person role display_name joined",
     deliveries.CoachingLine: "student coach from", deliveries.DrillLine: "drill name",
     deliveries.SeasonLine: "season from to", deliveries.ConsentLine: "student given_by purpose from",
+    deliveries.DeviceCheckLine: "at device known_kg reading_kg",
 }  # fmt: skip
 MAY_BE_LEFT_OUT = {
     deliveries.PlateSample: "lead_across_mm trail_across_mm lead_heel_n trail_heel_n cop_x_mm cop_y_mm",
@@ -176,6 +177,7 @@ MAY_BE_LEFT_OUT = {
     deliveries.ShotLine: "session club_speed_m_s ball_speed_m_s",
     deliveries.PersonLine: "born handed foot_length_mm level guardian_of left", deliveries.CoachingLine: "to",
     deliveries.DrillLine: "min_age", deliveries.SeasonLine: "", deliveries.ConsentLine: "to",
+    deliveries.DeviceCheckLine: "recalibrated side",
 }  # fmt: skip
 
 
