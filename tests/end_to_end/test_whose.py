@@ -4,6 +4,8 @@ import re
 import subprocess
 import sys
 import time
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
@@ -14,7 +16,7 @@ from planted_recordings import CHILD, QUIET, recording
 from warehouse.store import open_snapshot
 
 pytestmark = pytest.mark.browser
-LATER_S = 30.0
+LATER_S, DUBLIN = 30.0, ZoneInfo("Europe/Dublin")
 SETTINGS = """\
 name = "Foot first"
 time_zone = "Europe/Dublin"
@@ -130,6 +132,34 @@ def test_a_recording_of_two_is_shared_out_and_saved_for_both(phone):
     snapshot.close()
     of = {name: len([one for one in made.of("swing") if one.person == name]) for name in ("quiet", "child")}
     assert rows == [("s1", of["quiet"]), ("s2", of["child"])]
+
+
+def test_a_lesson_that_may_be_anyones_is_asked_about_once_on_today(phone):
+    home, page, base = phone
+    begins = f"{datetime.now(DUBLIN):%Y%m%d}T220000"
+    lesson = (
+        f"BEGIN:VEVENT\r\nUID:1\r\nDTSTART:{begins}\r\nDURATION:PT1H\r\nSUMMARY:Odo late\r\nEND:VEVENT\r\n"
+    )
+    calendar = f"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:x\r\n{lesson}END:VCALENDAR\r\n"
+    (home.inbox / "lessons.ics").write_text(calendar, "utf-8")
+    hand, asked = Hand(page), page.get_by_text("perhaps Odo Fenn")
+    open_until(page, f"{base}/today", lambda: asked.count() == 1)
+    hand.tap(page.get_by_role("combobox", name="Who comes?"))
+    hand.tap(page.get_by_role("option", name="Odo Fenn").first)
+    page.get_by_text("Kept: Odo Fenn").wait_for(timeout=LIMIT_MS)
+    open_until(page, f"{base}/today", lambda: page.get_by_text("Odo late").count() == 1 and not asked.count())
+    assert hand.clicks == 2
+
+
+def open_until(page, address: str, ready) -> None:
+    """Open a page anew until it is as wanted: what was delivered is loaded meanwhile."""
+    end = time.monotonic() + LATER_S
+    while time.monotonic() < end:
+        page.goto(address)
+        settle(page)
+        if ready():
+            return
+    pytest.fail(f"{address} stayed as it was")
 
 
 def test_a_note_written_without_a_connection_is_sent_once_there_is_one_and_loaded_once(phone):
