@@ -149,17 +149,8 @@ def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats:
     return Row(what, pairs.ours * each, pairs.base * each, "ms", ratio, "≤ 3 ×", ratio <= 3)
 
 
-ROWS: tuple[Callable[[Path], Row], ...] = (
-    against_decoding,
-    against_pandas,
-    memory,
-    against_reading,
-    against_mixedlm,
-    whole_fit_against_mixedlm,
-    following,
-    whole_clip,
-    fifty_at_once,
-    dearest_query,
-    opening_a_page,
-    progress_pages,
-)
+ROWS: dict[str, Callable[[Path], Row]] = {
+    "a": against_decoding, "b": against_pandas, "c": memory, "d": against_reading, "e": against_mixedlm,
+    "f": whole_fit_against_mixedlm, "g": following, "h": fifty_at_once, "i": dearest_query, "j": opening_a_page,
+    "k": progress_pages, "l": whole_clip,
+}  # fmt: skip

@@ -10,8 +10,8 @@ from bench.table import last_ratios, letter, remember
 
 wanted, before = "".join(sys.argv[1:]), last_ratios()
 print("| what | ours | baseline | ratio | goal | met |\n|---|---|---|---|---|---|")
-for place, measure in enumerate(ROWS):
-    if wanted and chr(ord("a") + place) not in wanted:
+for name, measure in ROWS.items():
+    if wanted and name not in wanted:
         continue
     with tempfile.TemporaryDirectory() as folder:
         row = measure(Path(folder))
