@@ -6,6 +6,8 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
+import made_c3d
+import made_spreadsheets
 from browser import LIMIT_MS, Hand, screen, settle
 from odd_exports import from_the_toe_unsaid
 from planted_recordings import QUIET, recording
@@ -45,10 +47,13 @@ def save(hand):
     return time.monotonic() - pressed
 
 
-def lesson(seed):
-    """A minute on the plates, with practice swings, as a mat exports it."""
-    player = replace(QUIET, practice=(1,), step_off=0.0)
-    made = recording(player, seed=seed, minutes=1.2, broken_off=0.0)
+def minute(seed):
+    """A minute on the plates, with practice swings."""
+    return recording(replace(QUIET, practice=(1,), step_off=0.0), seed=seed, minutes=1.2, broken_off=0.0)
+
+
+def lesson(made):
+    """As a mat exports it."""
     columns = ("t_s", "left_n", "right_n", "left_along_pct", "right_along_pct")
     return pl.DataFrame({name: getattr(made, name) for name in columns}).fill_nan(None).write_csv().encode()
 
@@ -86,7 +91,7 @@ def test_from_today_to_the_students_picture_with_a_recording_and_one_moment_put_
             page.goto(f"{base}/today")
             hand.tap(page.get_by_test_id("stMain").get_by_role("link", name="New session"))
             page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
-            hand.drop(f"monday {turn}.csv", lesson(seed=3 + turn))
+            hand.drop(f"monday {turn}.csv", lesson(minute(3 + turn)))
             if turn == 1:
                 hand.button("right")
             put_impact_later(hand, tapped=turn == 2)
@@ -150,3 +155,34 @@ def test_an_export_is_one_question_one_hand_and_save_away(chromium, command):
     assert len(loaded) == 2  # a double click saved nothing twice
     assert toes == "right"
     assert 'origin = "toe"' in home.settings_file.read_text("utf-8")
+
+
+def workbook(made, _):
+    return "Lesson.xlsx", made_spreadsheets.xlsx(
+        [line.split(",") for line in lesson(made).decode().splitlines()]
+    )
+
+
+def c3d(made, folder):
+    return "Lesson.c3d", made_c3d.write_recording(folder / "Lesson.c3d", made).read_bytes()
+
+
+@pytest.mark.parametrize("exported", [workbook, c3d])
+def test_a_spreadsheet_and_a_c3d_recording_are_saved_as_an_export_is(chromium, command, tmp_path, exported):
+    home, address = command
+    made = minute(4)
+    context = chromium.new_context(**screen(390))
+    hand = Hand(context.new_page())
+    try:
+        make_academy(hand, address)
+        hand.page.goto(f"{address.split('/start')[0]}/session")
+        hand.page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
+        hand.drop(*exported(made, tmp_path))
+        hand.button("right")
+        save(hand)
+    finally:
+        context.close()
+    snapshot = open_snapshot(home)
+    kinds = dict(snapshot.sql("SELECT kind, count(*) FROM academy.swing GROUP BY 1").iter_rows())
+    snapshot.close()
+    assert kinds["swing"] == len(made.of("swing"))
