@@ -168,7 +168,9 @@ def c3d(made, folder):
 
 
 @pytest.mark.parametrize("exported", [workbook, c3d])
-def test_a_spreadsheet_and_a_c3d_recording_are_saved_as_an_export_is(chromium, command, tmp_path, exported):
+def test_a_spreadsheet_and_a_c3d_recording_are_saved_as_an_export_is_though_the_upload_broke_off_once(
+    chromium, command, tmp_path, exported
+):
     home, address = command
     made = minute(4)
     context = chromium.new_context(**screen(390))
@@ -177,6 +179,11 @@ def test_a_spreadsheet_and_a_c3d_recording_are_saved_as_an_export_is(chromium, c
         make_academy(hand, address)
         hand.page.goto(f"{address.split('/start')[0]}/session")
         hand.page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
+        hand.page.route("**/upload_file/**", lambda route: route.abort())
+        hand.drop(*exported(made, tmp_path))
+        hand.page.get_by_text("Network Error").wait_for(timeout=LIMIT_MS)
+        assert not hand.page.get_by_role("button", name="Save", exact=True).count()
+        hand.page.unroute("**/upload_file/**")
         hand.drop(*exported(made, tmp_path))
         hand.button("right")
         save(hand)
