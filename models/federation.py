@@ -55,20 +55,26 @@ def borrow(home: Home, lenders: Sequence[str]) -> None:
 
 def _lent_by(lender: Home, number: int) -> pl.DataFrame:
     with closing(open_snapshot(lender)) as snapshot:
-        fitted = snapshot.sql(_FITTED)
-        names = {key[:3]: parameter_name(key[:3]) for key in fitted.iter_rows()}
-        fits = load_parameters(snapshot, list(names.values()))
+        try:
+            fitted = snapshot.sql(_FITTED)
+        except CallError as error:
+            raise CallError(
+                f"{lender.path} was built by an older version of Underfoot; build it anew: underfoot build "
+                f"--home {lender.path}"
+            ) from error
+        named = [(parameter_name((season, *rest[:2])), *rest) for season, *rest in fitted.iter_rows()]
+        fits = load_parameters(snapshot, [name for name, *_ in named])
     if not fits:
         raise CallError(
             f"Nothing is fitted in {lender.path} yet (five students with three sessions over 28 days are "
             "needed); leave it out, or build it first."
         )
     return pl.concat(
-        pl.DataFrame(draws_of(fits[names[season, family, metric]]).parts, schema=PARTS).select(
+        pl.DataFrame(draws_of(fits[name]).parts, schema=PARTS).select(
             pl.lit(number, pl.Int32).alias("lender"), pl.lit(family).alias("club_family"),
             pl.lit(metric).alias("metric"), pl.lit(f"{unit}: {explain}").alias("meaning"), *PARTS,
         )
-        for season, family, metric, unit, explain in fitted.iter_rows()
+        for name, family, metric, unit, explain in named if name in fits
     )  # fmt: skip
 
 

@@ -209,13 +209,14 @@ def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     """The last build's fit of every cell that `rows` (from `baseline`) hold and it could fit."""
     fitted = writer.sql(f"SELECT {', '.join(KEY)} FROM season.reliability")
     keys: list[CellKey] = sorted({*rows.select(KEY).unique().iter_rows()} & {*fitted.iter_rows()})
-    stored = load_parameters(writer, [parameter_name(key) for key in keys])
-    return {key: stored[parameter_name(key)] for key in keys}
+    names = {key: parameter_name(key) for key in keys}
+    stored = load_parameters(writer, list(names.values()))
+    return {key: stored[name] for key, name in names.items() if name in stored}
 
 
 def parameter_name(key: CellKey) -> str:
-    """Under which name a cell's fit is kept."""
-    return "trend/" + "/".join(key)
+    """Under which name a cell's fit is kept: fits of a model with other parts wait for a build."""
+    return "/".join(("trend", str(PARTS), *key))
 
 
 def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:

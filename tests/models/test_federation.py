@@ -103,6 +103,14 @@ def test_what_was_borrowed_is_not_lent_on(tmp_path, lenders):
         borrow(Home(tmp_path / "other"), [str(academy.home.path)])
 
 
+def test_an_academy_of_an_older_version_is_asked_to_build_anew(tmp_path):
+    with answering(tmp_path / "older") as academy:
+        academy.writer.execute("ALTER TABLE season.reliability DROP COLUMN lenders")
+        academy.writer.publish()
+    with pytest.raises(CallError, match="built by an older version"):
+        borrow(Home(tmp_path / "other"), [str(academy.home.path)])
+
+
 def test_a_home_that_cannot_lend_is_refused_and_nothing_is_written(tmp_path, lenders):
     own, other = tmp_path / "own", str(lenders[0].path)
     own.mkdir()

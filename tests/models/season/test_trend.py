@@ -8,6 +8,8 @@ from models.season.cells import baseline, fit_cell, known_rows
 from models.season.judgement import Bands, directions, judge_change, mixture_quantile
 from models.season.mixed import Ends
 from models.season.trend import fit_season, student_lines
+from season_worlds import lines
+from season_worlds.answers import answering
 
 NO_BANDS = Bands(
     pl.DataFrame(
@@ -289,3 +291,16 @@ def test_the_chance_beyond_worthwhile_is_the_share_of_draws_beyond_it(better):
     assert improved[0] == pytest.approx(np.mean(gain > 6), abs=0.02)
     assert slipped[0] == pytest.approx(np.mean(gain < -6), abs=0.02)
     assert toward[0] == pytest.approx(gain.mean(), abs=0.15)
+
+
+def test_a_fit_of_a_model_with_other_parts_claims_nothing_until_the_next_build(tmp_path):
+    with answering(tmp_path) as academy:
+        before = academy.of(lines.usual(12, 3), "reliability", "student_trend")["student_trend"]
+        academy.writer.execute(
+            "UPDATE academy.parameter SET name = replace(name, 'trend/', 'trend/7/') WHERE name LIKE 'trend/%'"
+        )
+        old = academy.made(["student_trend"], whole=False)["student_trend"]
+        anew = academy.made(["student_trend"])["student_trend"]
+    assert old["change"].null_count() == len(old) == 12
+    assert set(old["label"]) == {"not_clear"}
+    assert anew.sort("student").equals(before.sort("student"))
