@@ -1,12 +1,12 @@
-"""How far each device reads off, by a known weight that is stood on it time and again.
+"""How far off each device reads, judged by a known weight that is put on it again and again.
 
-The error of a check is 100 · (reading − known) / known, in %. What came before a recalibration says nothing
-of the device as it is; of the checks since then the newest 52 count, a year of weekly ones.
+The error of a check is 100 · (reading − known) / known, in %. Checks from before a recalibration say
+nothing about the device as it is now; of those since, the newest 52 count, a year of weekly checks.
 
-Whether it drifts: Kendall's rank correlation of error and time (Mann 1945, Econometrica 13, 245–259), asked
-again at every check and found where p ≤ 0.0038, so that a steady device is accused in 5 % of years of weekly
-checks whatever the shape of its noise. How far: the mean where it does not drift, with Student's t; where it
-does, a line that is flat up to some check and straight from there.
+Whether it drifts: Kendall's rank correlation of error and time (Mann 1945, Econometrica 13, 245–259), tested
+again at every check and significant at p ≤ 0.0038, so that a steady device is wrongly accused in 5 % of years
+of weekly checks, whatever the shape of its noise. How far off: without drift, the mean with Student's t; with
+drift, a line that is flat up to some check and sloped from there.
 """
 
 import math
@@ -25,17 +25,18 @@ from warehouse.vocabulary import DRIFTS, OFF, STEADY, TOLERANCE_PCT, TOO_SOON
 
 FLOATS = NDArray[np.float64]
 FEWEST_CHECKS, FEWEST_DAYS, MOST_CHECKS = 6, 28, 52
-FEWEST_DRIFTING = 3  # checks that a drift must have gone on for
-FOUND_P = 0.0038  # at every check, for 5 % over a year of 52; tests/FIGURES.md has what simulation gives
+FEWEST_DRIFTING = 3  # checks that a drift must have lasted
+FOUND_P = 0.0038  # at every check, for 5 % over a year of 52; simulated rates are in tests/FIGURES.md
 SURE = 0.95
 MONTH = timedelta(days=365.25 / 12)
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """What a device reads now, % of the weight, with its drift in % a month and the interval of each.
+    """A device's error now, in % of the weight, and its drift in % a month, each with its interval.
 
-    `next_lo` and `next_hi` hold the next check. `began` is where a drift began, in months, as are its ends.
+    `next_lo` to `next_hi` is the interval for the next check. `began` is when a drift began, in months, as
+    are its `began_lo` and `began_hi`.
     """
 
     error_pct: float
@@ -57,12 +58,12 @@ def device_accuracy_rows(writer: Writer) -> pl.DataFrame:
 
 
 def judged(checks: pl.DataFrame) -> pl.DataFrame:
-    """Rows of academy.device_accuracy, of those of academy.device_check.
+    """Rows of academy.device_accuracy from the rows of academy.device_check.
 
     Estimates are null, and the verdict is too_soon, with fewer than 6 checks or under 28 days since the
-    device was last calibrated. `found_at` is the first check of those in a row, up to the newest, at which
-    the device was found to drift or to be off; null where it is neither. `began` and `leaves_at`, when the
-    line reaches the tolerance, perhaps yet to come, are null where it does not drift.
+    device was last calibrated. `found_at` is the check from which on, up to the newest, every check has
+    found the device to drift or be off; null if it does neither. `began`, and `leaves_at`, when the line
+    reaches the tolerance (which may lie in the future), are null without drift.
     """
     groups = checks.sort("device", "side", "at").group_by("device", "side", maintain_order=True)
     rows = [{"device": device, "side": side, **_answer(own)} for (device, side), own in groups]
@@ -94,7 +95,7 @@ def _answer(own: pl.DataFrame) -> dict[str, Any]:
 
 
 def _leaves_at(now: Estimate, at: list[datetime], first: int) -> datetime | None:
-    """When the line reaches the tolerance on the side that it drifts to; null if not within ten years."""
+    """When the line reaches the tolerance on the side it drifts to; null if that takes over ten years."""
     if now.began is None or not now.drift_pct_month:
         return None
     drift, newest = now.drift_pct_month, (at[-1] - at[0]) / MONTH
@@ -109,11 +110,11 @@ def _enough(months: FLOATS) -> bool:
 
 
 def _found(months: FLOATS, errors: FLOATS, n: int) -> str | None:
-    """Whether the device was found to drift, or to be off, at its n-th check; None where it was neither."""
+    """Whether the device was found to drift or be off at its n-th check; None if neither."""
     months, errors = (values[max(n - MOST_CHECKS, 0) : n] for values in (months, errors))
     if not _enough(months):
         return None
-    from scipy import stats  # noqa: PLC0415 - slow to import, and needed where a device was checked alone
+    from scipy import stats  # noqa: PLC0415 - slow to import, and needed only for checked devices
 
     if stats.kendalltau(months, errors).pvalue <= FOUND_P:
         return DRIFTS
@@ -125,12 +126,12 @@ def _found(months: FLOATS, errors: FLOATS, n: int) -> str | None:
 
 
 def estimate(months: FLOATS, errors: FLOATS, *, drifts: bool) -> Estimate:
-    """The error now and the drift, with 95 % intervals, of errors in % at times in months, (n,) each.
+    """The error now and the drift, with 95 % intervals, from errors in % at times in months, (n,) each.
 
     Steady: the mean ē, se s/√n with n − 1 degrees; beside it the slope of the least-squares line with n − 2.
     Drifting: a + b·max(t − τ, 0) by least squares over a, b and τ, one of the checks with three after it.
-    Intervals are of the profile likelihood: every value that some τ, a and b reach with
-    RSS ≤ least RSS · (1 + t²/(n − 3)). For the next check, half an interval h becomes √(h² + t²s²).
+    Intervals are by profile likelihood: every value reached by some τ, a and b with
+    RSS ≤ least RSS · (1 + t²/(n − 3)). For the next check, a half-width h becomes √(h² + t²s²).
     """
     if drifts:
         return _drifting(months, errors)
@@ -145,7 +146,7 @@ def estimate(months: FLOATS, errors: FLOATS, *, drifts: bool) -> Estimate:
 
 
 class _Line:
-    """The least-squares line that is flat up to a time and straight from there, in months and %."""
+    """The least-squares line that is flat up to a time and sloped from there, in months and %."""
 
     def __init__(self, months: FLOATS, errors: FLOATS, bend: float) -> None:
         x = np.maximum(months - bend, 0.0)
@@ -158,7 +159,7 @@ class _Line:
         self._share = 1 / months.size + float(x[-1]) ** 2 / self.spread
 
     def ends(self, most: float) -> list[tuple[float, float]]:
-        """Lowest and highest error now and slope of the lines of this bend whose RSS is `most` or less."""
+        """Lowest and highest error now, and slope, of lines with this bend whose RSS is at most `most`."""
         halves = math.sqrt((most - self.rss) * self._share), math.sqrt((most - self.rss) / self.spread)
         return [(v - half, v + half) for v, half in zip((self.now, self.slope), halves, strict=True)]
 

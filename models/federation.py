@@ -1,8 +1,8 @@
-"""Several academies read together: the variance parts that each fitted, from their published warehouses.
+"""Variance parts borrowed from other academies: what each fitted, read from its published warehouse.
 
-Only numbers fitted on a whole academy are read (academy.parameter), never a row about a person; who withholds
-theirs from academy-wide figures is in no fit. They are kept in a file of this home, by number instead of by
-name, and every build from then on uses it (season/lending.py) until the file is removed.
+Only numbers fitted to a whole academy are read (academy.parameter), never a row about a person; students who
+opted out of academy-wide figures are in no fit. The numbers are kept in a file of this home, with lenders
+numbered instead of named, and every later build uses it (season/lending.py) until the file is removed.
 """
 
 from collections.abc import Sequence
@@ -19,9 +19,9 @@ from warehouse.home import Home, sync
 from warehouse.store import Writer, open_snapshot
 
 LENT = "lent.parquet"
-# Of mixed.py, in its order.
+# Those of mixed.py, in its order.
 PARTS = ("sd_start", "sd_slope", "rho", "sd_session", "wander", "kappa", "omega", "lambda", "mu")
-# The season in which the most students were fitted; what was lent to an academy is not lent on.
+# Fits come from the season with the most students; what was itself borrowed is not lent on.
 _FITTED = """
     SELECT season, club_family, metric, unit, explain
     FROM season.reliability JOIN academy.metric USING (metric)
@@ -32,10 +32,10 @@ _FITTED = """
 
 
 def borrow(home: Home, lenders: Sequence[str]) -> None:
-    """Read what these academies' homes can lend, and keep it in the home's lent.parquet; nothing without any.
+    """Read what these academies' homes can lend, and keep it in the home's lent.parquet; no lenders, no file.
 
     Raises
-        CallError: one is this home itself, or holds no academy, or nothing was published or fitted in it.
+        CallError: a lender is this home itself, is named twice, holds no academy, or has nothing to lend yet.
     """
     if not lenders:
         return
@@ -59,7 +59,7 @@ def _lent_by(lender: Home, number: int) -> pl.DataFrame:
             fitted = snapshot.sql(_FITTED)
         except CallError as error:
             raise CallError(
-                f"{lender.path} was built by an older version of Underfoot; build it anew: underfoot build "
+                f"{lender.path} was built by an older version of Underfoot; build it again: underfoot build "
                 f"--home {lender.path}"
             ) from error
         named = [(parameter_name((season, *rest[:2])), *rest) for season, *rest in fitted.iter_rows()]
@@ -79,7 +79,7 @@ def _lent_by(lender: Home, number: int) -> pl.DataFrame:
 
 
 def loans(home: Home, writer: Writer) -> dict[tuple[str, str], Loan]:
-    """Club family and metric → what is lent here; a metric that means something else there is left out."""
+    """Club family and metric → what was lent; metrics that mean something else at the lender are left out."""
     file = home.path / LENT
     if not file.exists():
         return {}

@@ -1,9 +1,10 @@
-"""Variance parts for fewer students than they can be fitted on, from what other academies lend.
+"""Variance parts for too few students to fit them on, from what other academies lend.
 
 Up to four students don't say how much players usually differ, so they have no line of their own. Draws of the
-variance parts that other academies fitted on the same measure (mixed.py) are a prior of what they are here,
-once spread as academies are not alike, and weighted by how likely they make the sessions seen here
-(sampling–importance resampling: Smith & Gelfand 1992, Am Stat 46). Mean, slope and device offsets are theirs.
+variance parts that other academies fitted to the same measure (mixed.py) serve as the prior here: they are
+widened, since academies differ, and weighted by how likely they make the sessions seen here
+(sampling–importance resampling: Smith & Gelfand 1992, Am Stat 46). Mean, slope and device offsets are
+estimated from this academy's own sessions.
 """
 
 from dataclasses import dataclass
@@ -14,8 +15,8 @@ from models.season.importance import resampled
 from models.season.kernel import FLOATS
 from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
 
-# How far academies are apart, in log sds, exponents and atanh ρ: each part by itself, and all spreads at once
-# with heavy tails, since one may be quite unlike the others. Common practice, no source.
+# How far apart academies are, in log sds, exponents and atanh ρ: each part by itself, and all spreads
+# together with heavy tails, since one academy may be quite unlike the others. Common practice, no source.
 APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
 TRIED = 960
 LEAST_EFFECTIVE = 20.0  # draws: with fewer, what is lent does not fit this academy
@@ -33,7 +34,7 @@ class Loan:
 def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
     """The posterior of the variance parts when (D, PARTS) draws of other academies are their prior.
 
-    None when hardly any of them makes these sessions likely: this academy is not like those that lend.
+    None when hardly any draw makes these sessions likely: this academy is not like those that lend.
     """
     rng = np.random.default_rng(20261130)
     logs = _unbounded(lent[np.arange(TRIED) % len(lent)])

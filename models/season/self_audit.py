@@ -1,7 +1,7 @@
-"""What was claimed, scored by what came since: calls of change that last, and next visits that were foreseen.
+"""Past claims scored against later visits: changes called that have lasted, and next visits foreseen.
 
-Visits are kept as they were delivered, so what the pages could say on the first of a month is made again from
-the visits before that day alone, with a fit of these alone. What it is scored by are the visits from then on.
+Visits are kept as they were delivered, so what the pages could say on the first of a month is computed again
+from the visits before that day alone, with a fit to these alone, and scored against the visits from then on.
 """
 
 from collections.abc import Mapping
@@ -45,9 +45,10 @@ SCORED = {
 
 
 def self_audit_rows(writer: Writer) -> pl.DataFrame:
-    """Rows of season.self_audit: the newest season's core metrics, on the last firsts of a month.
+    """Rows of season.self_audit: the newest season's core metrics, on the firsts of the last three months.
 
-    Metrics of which many swings have one value are left out: what matters in them is set by every swing.
+    Metrics in which many swings share one value are left out: their smallest worthwhile change depends on
+    every swing of the season.
     """
     newest = writer.sql(f"SELECT max(day) FROM season.session_metric WHERE {BASELINE}").item()
     if newest is None:
@@ -66,7 +67,7 @@ def self_audit_rows(writer: Writer) -> pl.DataFrame:
 
 
 def days_of_claims(newest: date) -> list[date]:
-    """The last firsts of a month with a fortnight after them, the earliest first."""
+    """The firsts of the last three months, each with at least a fortnight of visits after it, in order."""
     day, found = (newest - LEAST_SINCE).replace(day=1), []
     for _ in range(MONTHS_BACK):
         found.append(day)
@@ -77,8 +78,8 @@ def days_of_claims(newest: date) -> list[date]:
 def audited(scored: pl.DataFrame) -> pl.DataFrame:
     """How many claims of each day and kind there were, how many were borne out, and how many should be.
 
-    A change counts once, on the day it was first called. If nothing changed, the visits since would lie on
-    either side of half-way equally often.
+    A change counts once, on the day it was first called. If nothing had changed, the visits since would
+    fall on either side of the half-way value equally often.
     """
     calls = scored.filter(pl.col("label").is_in([IMPROVING, SLIPPING])).sort("made")
     first = calls.unique([*KEY, "student", "label"], keep="first", maintain_order=True)
@@ -97,10 +98,10 @@ def audited(scored: pl.DataFrame) -> pl.DataFrame:
 
 
 def scored_claims(rows: pl.DataFrame, made: date, better: Mapping[str, str], bands: Bands) -> pl.DataFrame:
-    """What could be said on the day `made` of every student and metric, and what the visits since say of it.
+    """What could be said of each student and metric on the day `made`, and what later visits show.
 
-    `rows` from `cells.baseline`. Columns SCORED: the label; the value half-way of the change, the mean since
-    and the chance that it lies beyond; the 90 % interval of the next visit's mean, and that mean.
+    `rows` from `cells.baseline`. Columns SCORED: the label; the value half-way through the change, the mean
+    since and the chance that it is past half-way; the 90 % interval of the next visit's mean, and that mean.
     """
     cells = rows.partition_by(KEY, as_dict=True, maintain_order=True)
 
@@ -118,7 +119,7 @@ def scored_claims(rows: pl.DataFrame, made: date, better: Mapping[str, str], ban
 
 
 def _scored(cell_rows: pl.DataFrame, made: date, fit: Parameter, better: str, bands: Bands) -> pl.DataFrame:
-    """`scored_claims` of one cell: students with enough sessions before the day and one since."""
+    """`scored_claims` of one cell: students with enough sessions before the day, and at least one since."""
     earlier = pl.col("day") < made
     enough = (pl.col("session").filter(earlier).n_unique().over("student") >= LEAST_SESSIONS) & (
         pl.col("day").filter(earlier).max().over("student")

@@ -23,7 +23,7 @@ CREATE TABLE IF NOT EXISTS academy.note (
     stood_by VARCHAR,                -- of a nudge check: who stood within reach
     drill VARCHAR,                   -- of a felt note: the drill whose swings were felt
     overruled_by VARCHAR,            -- head coach who answers for what age or pain rules out
-    kindred VARCHAR,                 -- of an agreed aim: metrics that go with code, separated by spaces
+    kindred VARCHAR,                 -- of an agreed aim: its other metrics beside code, separated by spaces
     due DATE,                        -- of an agreed aim: the day by which it is to be reached
     text VARCHAR,
     shared BOOLEAN NOT NULL,         -- may the student see it

@@ -24,7 +24,7 @@ CREATE TABLE IF NOT EXISTS season.agreed_aim (
     looked DATE,                     -- its day
     bound DOUBLE,                    -- what change / se must exceed at that look
     label VARCHAR NOT NULL,          -- reached | not_yet | not_reached | too_soon
-    would_show BOOLEAN,              -- not_yet, not_reached: on a steady course to what was agreed it would show by that look (80 %)
+    would_show BOOLEAN,              -- not_yet, not_reached: whether a change on course for what was agreed would show by that look (80 %)
     gap_days DOUBLE,                 -- from visit to visit, up to the agreed day
     swings INTEGER,                  -- usual number a visit, up to the agreed day
     show_by DATE,                    -- by when the wanted change would show (80 %) at this rhythm; null: not within a year

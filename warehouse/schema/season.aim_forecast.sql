@@ -1,4 +1,4 @@
--- One row per student, metric with a better direction and number of weeks: which change would show if it were agreed on today.
+-- One row per student, metric with a better direction and number of weeks: what change would show if it were agreed on today.
 -- Of the newest season, with the clubs with which the student was measured most; a metric by itself.
 CREATE TABLE IF NOT EXISTS season.aim_forecast (
     student VARCHAR NOT NULL,

@@ -14,5 +14,5 @@ CREATE TABLE IF NOT EXISTS season.reliability (
     n_sessions INTEGER NOT NULL,
     worthwhile DOUBLE,               -- smallest worthwhile change: 0.2 of sd_student, or twice what one swing that
                                      -- differs moves a session of a measure most of whose swings are alike
-    lenders INTEGER                  -- how many other academies lent the variance parts; null: all its own
+    lenders INTEGER                  -- how many other academies lent the variance parts; null: none, they were fitted here
 );
