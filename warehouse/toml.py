@@ -1,8 +1,8 @@
 """TOML: what others wrote is read only where that takes moments, and what we write reads back as it was."""
 
 import json
-import math
 import re
+import sys
 import tomllib
 from collections.abc import Mapping
 from datetime import date
@@ -40,12 +40,12 @@ def tables(data: bytes | str) -> dict[str, Any]:
 
 
 def is_number(value: object) -> TypeGuard[float]:
-    """Whether a value is a finite number; a truth value is none."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    """Whether a value is a number that a float can hold; true and false are not."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
 def is_whole(value: object) -> TypeGuard[int]:
-    """Whether a value is a whole number; a truth value is none."""
+    """Whether a value is a whole number; true and false are not."""
     return isinstance(value, int) and not isinstance(value, bool)
 
 

@@ -24,6 +24,8 @@ def test_a_limit_that_cannot_be_is_said_with_an_example(value):
     [
         ("setup_room_pct = 0", "setup_room_pct = 5"),
         ("setup_room_pct = true", "setup_room_pct = 5"),
+        (f"setup_room_pct = 1{'0' * 400}", "setup_room_pct = 5"),
+        ("setup_room_pct = nan", "setup_room_pct = 5"),
         ('eyes_closed_from_age = "ten"', "eyes_closed_from_age = 14"),
         ("eyes_closed_from_age = 14.5", "eyes_closed_from_age = 14"),
         ("young_full_swings_a_day = 0", "young_full_swings_a_day = 100"),
