@@ -7,6 +7,7 @@ numbered instead of named, and every later build uses it (season/lending.py) unt
 
 from collections.abc import Sequence
 from contextlib import closing
+from io import BytesIO
 
 import numpy as np
 import polars as pl
@@ -15,7 +16,7 @@ from models.parameters import load_parameters
 from models.season.cells import draws_of, parameter_name
 from models.season.lending import Loan
 from warehouse.errors import CallError
-from warehouse.home import Home, sync
+from warehouse.home import Home, write_synced
 from warehouse.store import Writer, open_snapshot
 
 LENT = "lent.parquet"
@@ -44,13 +45,9 @@ def borrow(home: Home, lenders: Sequence[str]) -> None:
         raise CallError(f"{home.path} can't lend to itself; name the homes of other academies.")
     if doubled := [one.path for place, one in enumerate(homes) if one in homes[:place]]:
         raise CallError(f"{doubled[0]} is named twice; name each academy once.")
-    found = [_lent_by(lender, number) for number, lender in enumerate(homes, 1)]
-    file = home.path / LENT
-    part = file.with_name(file.name + ".part")
-    pl.concat(found).write_parquet(part)
-    sync(part)
-    part.replace(file)
-    sync(home.path)
+    lent, file = pl.concat(_lent_by(one, number) for number, one in enumerate(homes, 1)), BytesIO()
+    lent.write_parquet(file)
+    write_synced(home.path / LENT, file.getvalue())
 
 
 def _lent_by(lender: Home, number: int) -> pl.DataFrame:

@@ -166,13 +166,9 @@ def draws_of(parameter: Parameter) -> Posterior:
     table = table.reshape(-1, PARTS + p + p * (p + 1) // 2)
     covs = np.zeros((len(table), p, p))
     rows, cols = np.tril_indices(p)
-    covs[:, rows, cols] = covs[:, cols, rows] = table[:, PARTS + p :]
-    return Posterior(
-        np.ascontiguousarray(table[:, :PARTS]),
-        np.ascontiguousarray(table[:, PARTS : PARTS + p]),
-        covs,
-        float(len(table)),
-    )
+    parts, gammas, lower = map(np.ascontiguousarray, np.split(table, [PARTS, PARTS + p], axis=1))
+    covs[:, rows, cols] = covs[:, cols, rows] = lower
+    return Posterior(parts, gammas, covs, float(len(table)))
 
 
 def share_of_holders(
@@ -215,7 +211,7 @@ def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
 
 
 def parameter_name(key: CellKey) -> str:
-    """Under which name a cell's fit is kept: fits of a model with other parts wait for a build."""
+    """The name that a cell's fit is kept under; one of a model with other parts is not found by it."""
     return "/".join(("trend", str(PARTS), *key))
 
 

@@ -16,6 +16,7 @@ TAIL = 6.0  # degrees of freedom of the proposal, heavy enough for the likelihoo
 LOWEST, HIGHEST = -7.0, 4.0  # where the mode is looked for: log standard deviations in units of their scales
 FARTHEST_LOW, FARTHEST_HIGH = -16.0, 8.0
 STEP = 2e-3
+SDS, RHO, EXPONENTS = [0, 1, 3, 4], 2, [5, 7, 8]  # columns of the variance parts; 6 is ω
 
 
 def log_half_t(log_x: FLOATS) -> FLOATS:
@@ -31,10 +32,10 @@ def log_prior(phi: FLOATS) -> FLOATS:
     """
     of_noise = 0.0
     if phi.shape[1] > 5:
-        exponents = np.sum((phi[:, [5, 7, 8]] - 0.5) ** 2, axis=1)
+        exponents = np.sum((phi[:, EXPONENTS] - 0.5) ** 2, axis=1)
         of_noise = phi[:, 6] - 2 * exponents - 2 * np.exp(2 * phi[:, 6])
-    of_sds = np.sum(log_half_t(phi[:, [0, 1, 3, 4]]), axis=1)
-    one_less = -2 * np.log(np.cosh(phi[:, 2]))  # log(1 − ρ²)
+    of_sds = np.sum(log_half_t(phi[:, SDS]), axis=1)
+    one_less = -2 * np.log(np.cosh(phi[:, RHO]))  # log(1 − ρ²)
     return np.asarray(of_sds + phi[:, 1] + 2 * one_less + of_noise)
 
 

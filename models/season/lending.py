@@ -11,16 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.season.importance import resampled
+from models.season.importance import EXPONENTS, RHO, SDS, resampled
 from models.season.kernel import FLOATS
-from models.season.mixed import KEPT_DRAWS, Cell, Posterior, likelihood, posterior_given
+from models.season.mixed import KEPT_DRAWS, Cell, Posterior, Scales, likelihood, natural, posterior_given
 
 # How far apart academies are, in log sds, exponents and atanh ρ: each part by itself, and all spreads
 # together with heavy tails, since one academy may be quite unlike the others. Common practice, no source.
 APART, ALL_APART, TAIL = 0.3, 0.5, 3.0
 TRIED = 960
 LEAST_EFFECTIVE = 20.0  # draws: with fewer, what is lent does not fit this academy
-_SPREADS, _RHO, _EXPONENTS = [0, 1, 3, 4], 2, [5, 7, 8]
 
 
 @dataclass(frozen=True)
@@ -39,8 +38,8 @@ def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
     rng = np.random.default_rng(20261130)
     logs = _unbounded(lent[np.arange(TRIED) % len(lent)])
     logs += APART * rng.standard_normal(logs.shape)
-    logs[:, _SPREADS] += ALL_APART * rng.standard_t(TAIL, (TRIED, 1))
-    parts = _parts(logs)
+    logs[:, SDS] += ALL_APART * rng.standard_t(TAIL, (TRIED, 1))
+    parts = natural(logs, Scales(1.0, 1.0, 1.0))
     found = np.nan_to_num(likelihood(cell, parts)[0], nan=-np.inf)
     if not np.isfinite(found.max()):
         return None
@@ -53,14 +52,8 @@ def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
 
 
 def _unbounded(parts: FLOATS) -> FLOATS:
-    """(D, PARTS) parts with logs of the standard deviations and atanh ρ; an sd of 0 stays one."""
+    """(D, PARTS) what `natural` makes these parts of, in the data's units; the log of an sd of 0 is −∞."""
     with np.errstate(divide="ignore", invalid="ignore"):
         logs = np.log(parts)
-    logs[:, _RHO], logs[:, _EXPONENTS] = np.arctanh(parts[:, _RHO]), parts[:, _EXPONENTS]
+    logs[:, RHO], logs[:, EXPONENTS] = np.arctanh(parts[:, RHO]), parts[:, EXPONENTS]
     return np.asarray(logs)
-
-
-def _parts(logs: FLOATS) -> FLOATS:
-    parts = np.exp(logs)
-    parts[:, _RHO], parts[:, _EXPONENTS] = np.tanh(logs[:, _RHO]), logs[:, _EXPONENTS]
-    return np.asarray(parts)

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.season import kernel, line_kernel
-from models.season.importance import importance_draws, log_prior, maximise, resampled
+from models.season.importance import EXPONENTS, RHO, importance_draws, log_prior, maximise, resampled
 from models.season.kernel import COUNTS, FLOATS
 
 DRAWS = 480
@@ -135,10 +135,10 @@ def natural(phi: FLOATS, by: Scales) -> FLOATS:
     parts = np.zeros((len(phi), PARTS))
     parts[:, : phi.shape[1]] = np.exp(phi)
     if phi.shape[1] > 5:
-        parts[:, [5, 7, 8]] = phi[:, [5, 7, 8]]
+        parts[:, EXPONENTS] = phi[:, EXPONENTS]
     parts[:, 0] *= by.level
     parts[:, 1] *= by.residual / by.span
-    parts[:, 2] = np.tanh(phi[:, 2])
+    parts[:, RHO] = np.tanh(phi[:, RHO])
     parts[:, 3] *= by.residual
     parts[:, 4] *= by.residual / np.sqrt(by.span)
     return parts

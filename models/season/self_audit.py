@@ -50,14 +50,16 @@ def self_audit_rows(writer: Writer) -> pl.DataFrame:
     Metrics in which many swings share one value are left out: their smallest worthwhile change depends on
     every swing of the season.
     """
-    newest = writer.sql(f"SELECT max(day) FROM season.session_metric WHERE {BASELINE}").item()
+    newest, season = writer.sql(
+        f"SELECT max(day), arg_max(season, day) FROM season.session_metric WHERE {BASELINE}"
+    ).row(0)
     if newest is None:
         return pl.DataFrame(schema=columns("season.self_audit"))
     rows = baseline(
         writer.sql(
-            f"SELECT * FROM season.session_metric WHERE {BASELINE} AND season = "
-            f"(SELECT arg_max(season, day) FROM season.session_metric WHERE {BASELINE}) "
-            "AND metric IN (SELECT metric FROM academy.metric WHERE core)"
+            f"SELECT * FROM season.session_metric WHERE {BASELINE} AND season = ? "
+            "AND metric IN (SELECT metric FROM academy.metric WHERE core)",
+            [season],
         )
     ).join(writer.sql(query("season.least_change")), on=KEY, how="anti", maintain_order="left")
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
@@ -129,11 +131,8 @@ def _scored(cell_rows: pl.DataFrame, made: date, fit: Parameter, better: str, ba
     if rows.is_empty():
         return pl.DataFrame(schema=SCORED)
     then, since = rows.filter(earlier), rows.filter(~earlier)
-    cell, later, posterior = (
-        arrange_as_fitted(then, fit).cell,
-        arrange_as_fitted(since, fit).cell,
-        draws_of(fit),
-    )
+    cell, later = arrange_as_fitted(then, fit).cell, arrange_as_fitted(since, fit).cell
+    posterior = draws_of(fit)
     last, first = cell.offsets[1:] - 1, later.offsets[:-1]
 
     def per(values: FLOATS) -> FLOATS:

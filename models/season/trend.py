@@ -9,6 +9,7 @@ mixed.py; what makes a change Improving or Slipping in judgement.py.
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from os import cpu_count
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -60,7 +61,7 @@ def line_rows(writer: Writer) -> Lines:
 
 
 def fit_season(
-    baseline_rows: pl.DataFrame, loans: Mapping[tuple[str, str], Loan] | None = None
+    baseline_rows: pl.DataFrame, loans: Mapping[tuple[str, str], Loan] = MappingProxyType({})
 ) -> dict[CellKey, Parameter]:
     """Season, club family and metric → what `fit_cell` found; cells with too little to fit are left out.
 
@@ -68,8 +69,8 @@ def fit_season(
     One task a cell; the compiled loops let the interpreter go, so one thread a core.
     """
     cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
+    lent = [loans.get((family, metric)) for _, family, metric in cells]
     with ThreadPoolExecutor(cpu_count()) as threads:
-        lent = [(loans or {}).get((family, metric)) for _, family, metric in cells]
         found = list(threads.map(fit_cell, cells.values(), lent))
     fits = {(s, f, m): fit for (s, f, m), fit in zip(cells, found, strict=True) if fit}
     return share_of_holders({(s, f, m): rows for (s, f, m), rows in cells.items()}, fits)
