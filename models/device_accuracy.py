@@ -60,10 +60,11 @@ def device_accuracy_rows(writer: Writer) -> pl.DataFrame:
 def judged(checks: pl.DataFrame) -> pl.DataFrame:
     """Rows of academy.device_accuracy from the rows of academy.device_check.
 
-    Estimates are null, and the verdict is too_soon, with fewer than 6 checks or under 28 days since the
-    device was last calibrated. `found_at` is the check from which on, up to the newest, every check has
-    found the device to drift or be off; null if it does neither. `began`, and `leaves_at`, when the line
-    reaches the tolerance (which may lie in the future), are null without drift.
+    With fewer than 6 checks or under 28 days since the device was last calibrated, estimates are null and the
+    verdict is too_soon; it is too_soon with estimates where the device may yet be off. `found_at` is the
+    check from which on, up to the newest, every check has found the device to drift or be off; null if it
+    does neither. `began`, and `leaves_at`, when the line reaches the tolerance (which may lie in the future),
+    are null without drift.
     """
     groups = checks.sort("device", "side", "at").group_by("device", "side", maintain_order=True)
     rows = [{"device": device, "side": side, **_answer(own)} for (device, side), own in groups]

@@ -262,7 +262,7 @@ def may_load(exercise: Exercise, area: str | None) -> bool:
 
 
 def has_lasted(since: date, day: date) -> bool:
-    """Whether a discomfort noted on a day, and open on another, is pain that lasts: first to a physician."""
+    """Whether a discomfort noted on `since` and open on `day` is pain that lasts: first to a physician."""
     return (day - since).days > LASTS_DAYS
 
 

@@ -47,7 +47,7 @@ class Refusal:
         return replace(self, **empty)  # type: ignore[arg-type]
 
     def facts(self) -> dict[str, Any]:
-        """These fields by name, without what a kind of its own has beside them."""
+        """These fields by name, without those that a subclass adds."""
         names = ("delivery", "session", "swing_no", "file", "line", "column", "reason", "sentence")
         return {name: getattr(self, name) for name in names}
 

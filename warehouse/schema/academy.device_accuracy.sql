@@ -3,7 +3,7 @@ CREATE TABLE IF NOT EXISTS academy.device_accuracy (
     device VARCHAR NOT NULL,
     side VARCHAR NOT NULL,           -- as in academy.device_check
     verdict VARCHAR NOT NULL,        -- drifts, off (by over 1 %), steady (within 1 %), too_soon
-    n_checks INTEGER NOT NULL,       -- since it was last calibrated, at most 52; all that follows comes from these
+    n_checks INTEGER NOT NULL,       -- since it was last calibrated, the newest 52 at most; the estimates come from these
     since TIMESTAMP NOT NULL,        -- the first of them
     last_at TIMESTAMP NOT NULL,
     error_pct DOUBLE,                -- how much too heavy it reads now, % of the weight; null with too few checks
@@ -18,5 +18,5 @@ CREATE TABLE IF NOT EXISTS academy.device_accuracy (
     began_lo TIMESTAMP,              -- 95 % interval
     began_hi TIMESTAMP,
     found_at TIMESTAMP,              -- the check from which on every check has found it to drift or be off
-    leaves_at TIMESTAMP              -- when the line of a drifting device passes 1 %; may lie in the future
+    leaves_at TIMESTAMP              -- when the line of a drifting device passes 1 %; may lie in the future, null if over ten years ahead
 );

@@ -1,5 +1,5 @@
 -- One row per season, day and kind of claim: how many claims the visits before it allowed, and how many the visits since bear out.
--- Core metrics of the newest season.
+-- Core metrics of the newest season, without those in which many swings share one value.
 CREATE TABLE IF NOT EXISTS season.self_audit (
     season VARCHAR NOT NULL,
     made DATE NOT NULL,              -- the first of a month; a change counts only on the first such day on which it was called
