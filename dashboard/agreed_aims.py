@@ -26,25 +26,25 @@ SURE = mark(
 )
 _AGREED = mark("Agreed on {day}, due by {due}. To get better: {what}.")
 _VERDICTS = Words({
-    REACHED: "The change shows since the session of {looked}: {what} changed for the better.",
+    REACHED: "The change has shown since the session of {looked}: {what} changed for the better.",
     NOT_YET: "The change does not show yet.",
     NOT_REACHED: "The change did not show by the due date.",
     TOO_SOON: "Too soon to say. It takes four sessions up to the day it was agreed and one after it, each "
               "with everything in the aim measured, and an academy with enough students to compare. So far "
               "there are {before} and {since}.",
 })  # fmt: skip
-# What follows from no change showing, by whether it would have on course to what was agreed; None: not known.
+# What follows from no change showing, by whether one on course would have shown; None: not known.
 _SILENCE = {
-    True: mark("On course for what was agreed, it would have shown by now ({share})."),
+    True: mark("If it were on course for what was agreed, it would have shown by now ({share})."),
     False: mark("With so few visits it may not show even when on course, so nothing can be read into it."),
     None: "",
 }
 _BRIEFLY = Words({
-    REACHED: "The change shows since {looked}.", NOT_YET: "It does not show yet.",
+    REACHED: "The change has shown since {looked}.", NOT_YET: "It does not show yet.",
     NOT_REACHED: "It did not show by then.", TOO_SOON: "Too soon to say.",
 })  # fmt: skip
 _PLAINLY = Words({
-    REACHED: "It shows in your swings since {looked}: well done.",
+    REACHED: "It has shown in your swings since {looked}: well done.",
     NOT_YET: "It does not show in your swings yet. Change takes time, and needs several visits to show.",
     NOT_REACHED: "It did not show in your swings by then. Talk with your coach about what comes next.",
     TOO_SOON: "It takes a few more visits to see it.",
@@ -104,13 +104,13 @@ def _silence(row: Mapping[str, Any]) -> str:
 
 
 def _finer(chosen: StudentSeason, metric: str) -> Measure:
-    """A measure for changes that may be less than the last figure of its values."""
+    """The measure with one more decimal, for changes smaller than its values' last digit."""
     measure = sentences.in_points(chosen.measures[metric])
     return replace(measure, decimals=measure.decimals + 1)
 
 
 def _size(chosen: StudentSeason, row: Mapping[str, Any], changes: float) -> str:
-    """So many smallest worthwhile changes in the measure's own unit; of several measures, in each one's."""
+    """A number of smallest worthwhile changes in the measure's own unit, or in each measure's."""
     sizes = {
         metric: _finer(chosen, metric).say(changes * smallest)
         for metric, smallest in zip(row["metrics"], row["worthwhile"], strict=True)
@@ -122,7 +122,7 @@ def _size(chosen: StudentSeason, row: Mapping[str, Any], changes: float) -> str:
 
 
 def _doubt(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
-    """What changed for the better up to now; of several measures together as a share of what was agreed."""
+    """The change for the better so far; for several measures together, the share of what was agreed."""
     if row["change"] is None:
         return ""
     change, lo, hi = row["change"], row["change"] - Z90 * row["se"], row["change"] + Z90 * row["se"]
@@ -130,7 +130,7 @@ def _doubt(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
         said = _("Up to {day} the change for the better is {change}, {share} between {interval}.")
         shown, times = _finer(chosen, row["metrics"][0]), row["worthwhile"][0]
     else:
-        said = _("Up to {day} together they have gone {change} of the way, {share} between {interval}.")
+        said = _("Up to {day} they have together gone {change} of the way, {share} between {interval}.")
         shown, times = Measure("", "", "%", "", "up", 0), 100 / row["wanted"]
     interval = shown.say_both(lo * times, hi * times, _(" and "), signed=True)
     change = shown.say(change * times, signed=True)
@@ -151,7 +151,7 @@ def forecasts(reader: Reader, student: str) -> dict[str, list[tuple[int, str]]]:
 def _forecast(measure: Measure, row: Mapping[str, Any]) -> str:
     if row["least"] is None:
         days = count(round(row["gap_days"]), "day")
-        return _("With a visit every {days}, there is none by then.").format(days=days)
+        return _("With a visit every {days}, there will be none by then.").format(days=days)
     names = {
         "rhythm": _rhythm(row), "share": share(0.8), "weeks": count(row["weeks"], "week"),
         "least": measure.say(row["least"]), "weekly": measure.say(row["least_weekly"]),

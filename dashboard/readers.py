@@ -55,7 +55,7 @@ def by_link(at: Home, token: str) -> Reader:
     """The reader of whoever holds a link, which is checked each time.
 
     Raises
-        AccessError: the link is not good, has ended, or the page is no longer shared.
+        AccessError: the link is not valid, has ended, or the page is no longer shared.
         CallError: nothing is published, or the student has left.
     """
     link = links.read_link(at, _newest(at).snapshot, token)

@@ -266,7 +266,7 @@ def open_by_link(
     """Open a reader for whoever holds a link: what its student's own page shows, and nothing else.
 
     Raises
-        AccessError: the link is not good, has ended, or the page is no longer shared; the refusal is logged.
+        AccessError: the link is not valid, has ended, or the page is no longer shared; the refusal is logged.
         CallError: nothing is published, or the student has left.
     """
     opened = snapshot or open_snapshot(home)

@@ -25,7 +25,7 @@ from warehouse.store import Snapshot, open_snapshot
 KEY, ENDED = "links.key", "links_ended.json"
 MOST_DAYS = 400
 _PAGE = "progress page"  # what a link is signed for
-NOT_GOOD = "This link is not good; ask the academy for a new one."
+NOT_GOOD = "This link is not valid; ask the academy for a new one."
 OVER = "This link has ended; ask the academy for a new one."
 NOT_SHARED = "This page is not shared by link now; ask the academy."
 

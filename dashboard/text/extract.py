@@ -2,7 +2,7 @@
 
 Taken from the code and the paper templates is what `_`, `ngettext`, `mark`, `mark_plural` and `Words` hold,
 and from the rules the names and explanations of metrics, faults, signs and feelings; from advice.toml what
-a coach says of each fault; and what is said of a link or an invitation that is not good.
+a coach says of each fault; and what the holder of an invalid link or invitation reads.
 
 Each `<language>.po` gains the new messages, untranslated, and loses those that are gone; what it still lacks
 is printed. To begin a language, add an empty file of that name.
@@ -65,7 +65,7 @@ def of_rules(opened: BinaryIO, *_keywords: Any, **_options: Any) -> Iterator[tup
 def of_refusals(
     opened: BinaryIO, *_keywords: Any, **_options: Any
 ) -> Iterator[tuple[int, str, Any, list[str]]]:
-    """The sentences a module keeps under a name: what whoever holds a bad link or invitation reads."""
+    """A module's sentences that are constants: what the holder of a bad link or invitation reads."""
     for node in ast.parse(opened.read()).body:
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
             said = node.value.value

@@ -76,7 +76,7 @@ GLOSSARY = {
         Term(
             mark("Usual scatter"),
             mark(
-                "How far two sessions of a student lie apart where nothing has changed: 19 times in 20 it is "
+                "How far apart two sessions of a student are when nothing has changed: 19 times in 20 it is "
                 "less than this."
             ),
         ),

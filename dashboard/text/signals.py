@@ -131,7 +131,7 @@ def _agreed(rows: Sequence[Row], names: Names, said: str) -> str:
 
 
 def _agreed_reached(rows: Sequence[Row], names: Names) -> str:
-    return _agreed(rows, names, _("{what}: the agreed change for the better shows since {day}."))
+    return _agreed(rows, names, _("{what}: the agreed change for the better has shown since {day}."))
 
 
 def _agreed_missed(rows: Sequence[Row], names: Names) -> str:
@@ -141,7 +141,7 @@ def _agreed_missed(rows: Sequence[Row], names: Names) -> str:
 
 
 def _agreed_silent(rows: Sequence[Row], names: Names) -> str:
-    said = _("{what}: on course for what was agreed by {day}, a change would show by now. It does not.")
+    said = _("{what}: if on course for what was agreed by {day}, a change would show by now. It does not.")
     return _agreed(rows, names, said)
 
 

@@ -48,10 +48,10 @@ def test_an_aim_that_shows_is_said_with_its_doubt_its_parts_and_when_it_would_sh
     assert "1 April 2026" in agreed
     assert "by 1 July 2026" in agreed
     assert verdict.startswith(
-        "The change shows since the session of 1 June 2026: together they changed for the better."
+        "The change has shown since the session of 1 June 2026: together they changed for the better."
     )
     assert verdict.replace("\u00a0", " ").endswith(
-        "Up to 1 June 2026 together they have gone +150 % of the way, 90 % between +68 % and +232 %."
+        "Up to 1 June 2026 they have together gone +150 % of the way, 90 % between +68 % and +232 %."
     )
     heel, back = (
         "“Load left under the trail heel at impact”",
@@ -120,13 +120,13 @@ def test_lesson_sheet_and_progress_page_say_what_became_of_an_aim_until_a_month_
 
     ended = {"looked": date(2026, 3, 20), "due": date(2026, 3, 22), "would_show": True}
     agreed = "greed on 1 April 2026, due by 22 March 2026. To get better: "
-    silence = "On course for what was agreed, it would have shown by now (80 %)."
+    silence = "If it were on course for what was agreed, it would have shown by now (80 %)."
     staff = {
-        "reached": f"The change shows since 20 March 2026. {silence}", "not_yet": f"It does not show yet. {silence}",
+        "reached": f"The change has shown since 20 March 2026. {silence}", "not_yet": f"It does not show yet. {silence}",
         "not_reached": f"It did not show by then. {silence}", "too_soon": f"Too soon to say. {silence}",
     }  # fmt: skip
     plain = {
-        "reached": "It shows in your swings since 20 March 2026: well done.",
+        "reached": "It has shown in your swings since 20 March 2026: well done.",
         "not_yet": "It does not show in your swings yet. Change takes time, and needs several visits to show.",
         "not_reached": "It did not show in your swings by then. Talk with your coach about what comes next.",
         "too_soon": "It takes a few more visits to see it.",
@@ -167,7 +167,7 @@ def test_the_form_says_beforehand_what_would_show_by_when_and_what_more_would_bu
     found = agreed_aims.forecasts(reader_of("forecast", "c01"), "s01")
     (soon, none), (later, said) = found[METRICS[0]]
     assert (soon, later) == (4, 13)
-    assert none.replace("\u00a0", " ") == "With a visit every 40 days, there is none by then."
+    assert none.replace("\u00a0", " ") == "With a visit every 40 days, there will be none by then."
     assert said.replace("\u00a0", " ").startswith(
         "With 12 full swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
     )

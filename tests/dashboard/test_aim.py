@@ -113,7 +113,7 @@ def test_a_named_aim_that_is_met_gives_way_and_is_kept(homes, reader_of):
     sheet = lesson_sheet(seen(reader_of, "met"))
     assert sheet.today[0].title == "Today's fault: little load to the trail side"
     assert (
-        "Keep it so: “Trail heel still down at impact” shows in fewer than one swing in five."
+        "Keep it that way: “Trail heel still down at impact” shows in fewer than one swing in five."
         in sentences(sheet, "The goal, and")
     )
     changed(homes, "all_met", "UPDATE season.student_fault_rate SET rate = 0.1 WHERE span = 'now'")

@@ -57,24 +57,24 @@ def said(reader):
 def test_each_device_that_is_off_or_drifts_says_how_far_since_when_and_what_that_moves(changed):
     found, table = said(changed("all", NAMED, *ALL))
     assert found == [
-        ("mat reads 3.0 % too light now (−3.5 % to −2.5 %), by 20 checks since 5 January 2026; this was found on "
+        ("mat now reads 3.0 % too light (−3.5 % to −2.5 %), from 20 checks since 5 January 2026; found on "
         "9 February 2026."),
-        ("plates-a (right half) reads 2.4 % too heavy now (+2.1 % to +2.8 %), by 20 checks since 5 January 2026; this "
-        "was found on 30 March 2026. It drifts by +0.8 % a month (+0.6 % to +1.0 %), since about 17 February 2026 "
-        "(7 February 2026 at the earliest, 27 February 2026 at the latest). It has been over 1 % off since about "
-        "24 March 2026."),
-        ("plates-b reads 0.6 % too light now (−0.9 % to −0.3 %), by 20 checks since 5 January 2026; this was found on "
-        "18 May 2026. It drifts by −0.2 % a month (−0.3 % to −0.1 %), since about 16 February 2026 (6 February 2026 at "
-        "the earliest, 26 February 2026 at the latest). It is still within 1 %, and would be over it from about "
-        "20 July 2026."),
+        ("plates-a (right half) now reads 2.4 % too heavy (+2.1 % to +2.8 %), from 20 checks since 5 January 2026; "
+        "found on 30 March 2026. It has been drifting by +0.8 % a month (+0.6 % to +1.0 %) since about "
+        "17 February 2026 (7 February 2026 at the earliest, 27 February 2026 at the latest). It has been over 1 % "
+        "off since about 24 March 2026."),
+        ("plates-b now reads 0.6 % too light (−0.9 % to −0.3 %), from 20 checks since 5 January 2026; found on "
+        "18 May 2026. It has been drifting by −0.2 % a month (−0.3 % to −0.1 %) since about 16 February 2026 "
+        "(6 February 2026 at the earliest, 26 February 2026 at the latest). It is still within 1 %; if this goes on, "
+        "it will pass that around 20 July 2026."),
         "The halves of plates-a read 2.4 % apart, which moves the front foot's share by up to 0.6 points.",
     ]  # fmt: skip
     rows = {(row["Device"], row["Half"]): row for row in table.table[0].to_dicts()}
-    assert {key: row["So far"] for key, row in rows.items()} == {
+    assert {key: row["Verdict"] for key, row in rows.items()} == {
         ("plates-a", "right half"): "Drifts", ("plates-a", "left half"): "Within 1 %", ("mat", "whole"): "Off by over 1 %",
         ("insoles", "whole"): "Too soon to say", ("plates-b", "whole"): "Drifts",
     }  # fmt: skip
-    assert rows["insoles", "whole"]["Reads"] == "–"
+    assert rows["insoles", "whole"]["Off by"] == "–"
     assert "Never checked with a known weight: mat-east." in table.notes
 
 
@@ -102,7 +102,7 @@ def test_the_week_names_what_reads_over_one_percent_off_for_the_head_coach(chang
 def test_pages_of_the_head_coach_say_it_and_a_coach_reads_it_without_the_page(changed, visit, page_text):
     changed("pages", *ALL)
     text = page_text(visit("test_devices_pages", "quality", "h01"))
-    assert "plates-a (right half) reads" in text
+    assert "plates-a (right half) now reads" in text
     assert "No result is corrected by these figures." in text
     for person in ("h01", "c01"):
         assert "calibrate it." in page_text(visit("test_devices_pages", "week", person))

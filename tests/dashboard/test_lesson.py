@@ -162,7 +162,7 @@ def test_pain_open_for_over_three_weeks_is_said_to_last_and_leaves_nothing_that_
         "Hands only, seated",
         "Talk",
     ]
-    assert part(page, "Drills").sentences[0] == "No drill before a physician has seen it."
+    assert part(page, "Drills").sentences[0] == "No drills until a physician has seen it."
     for viewer in ("g01", "h01"):
         reader = reader_of("longer", viewer)
         (told,) = progress_page(reader, people.student(reader, "s01")).discomfort

@@ -8,7 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import layout, tables
 from dashboard.pages.students.content import most_outside
-from dashboard.pages.trust.content import came_of_claims, in_short, session_worth
+from dashboard.pages.trust.content import claims_since, in_short, session_worth
 from dashboard.pages.week.content import review
 from dashboard.student_season import ladder
 
@@ -49,7 +49,7 @@ def test_what_rests_on_other_academies_is_said_and_nothing_where_nothing_does(ch
         )
     ]
     assert said[0][1:] == [
-        "1 measure: fewer than five students here, so how much players differ comes from 3 other academies."
+        "1 measure: fewer than five students here, so how much players differ is borrowed from 3 other academies."
     ]
     assert said[1] == said[0][:1]
 
@@ -58,29 +58,29 @@ def test_what_rests_on_other_academies_is_said_and_nothing_where_nothing_does(ch
     ("called", "lasted", "said"),
     [
         (23, 21, ("Of 23 changes that were called Improving or Slipping by 1 March 2026, 21 have lasted. If the calls are "
-                 "right, about 20 should have; if nothing had changed, about 12 would.")),
-        (23, 13, ("13 have lasted. If the calls are right, about 20 should have; if nothing had changed, about 12 would. That is "
+                 "right, about 20 should have; if nothing had changed, about 12 would have.")),
+        (23, 13, ("13 have lasted. If the calls are right, about 20 should have; if nothing had changed, about 12 would have. That is "
                  "hardly better than chance: where a page says Improving or Slipping, measure again before you act on it.")),
         (9, 9, "Too soon to say whether changes that were called Improving or Slipping last: 9 changes so far, and it takes 10."),
     ],
 )  # fmt: skip
-def test_how_sure_says_what_came_of_claims_beside_what_should_have(changed, called, lasted, said):
+def test_how_sure_says_how_many_claims_lasted_and_how_many_should_have(changed, called, lasted, said):
     reader = changed(
         f"scored_{called}_{lasted}",
         f"UPDATE season.self_audit SET claims = {called}, borne_out = {lasted} WHERE kind = 'change'",
     )
-    found = came_of_claims(reader, "2026")
+    found = claims_since(reader, "2026")
     first, second = (sentence.replace("\u00a0", " ") for sentence in found.sentences)
     assert first.endswith(said)
     assert second == (
-        "Of 240 values measured on a student's next visit, 214 lay inside the 90 % interval known beforehand; about 216 should."
+        "Of 240 values measured on a student's next visit, 214 fell inside the 90 % interval predicted for it; about 216 should have."
     )
     assert first in [sentence.replace("\u00a0", " ") for sentence in in_short(reader, "2026")]
 
 
 def test_intervals_that_hold_too_seldom_are_said_to_be_too_narrow(changed):
     reader = changed("narrow", "UPDATE season.self_audit SET borne_out = 200 WHERE kind = 'next_visit'")
-    assert came_of_claims(reader, "2026").sentences[1].endswith("a change is less sure than the pages say.")
+    assert claims_since(reader, "2026").sentences[1].endswith("a change is less sure than the pages say.")
 
 
 def test_what_is_not_known_yet_is_left_out(changed):

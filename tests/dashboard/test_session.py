@@ -288,9 +288,7 @@ def test_a_moved_moment_goes_back_only_to_where_it_is_in_order_with_those_moved_
     assert not moments.goes_back(SWING, moved, "takeaway")  # it was not moved
     moved["mid_down"] = 1.9  # where the plate shows the top at 2.0
     assert not moments.goes_back(SWING, moved, "top")
-    assert "At 2.00 s, where it was, it would now be out of order with" in plain(
-        moments.said(SWING, moved, "top")
-    )
+    assert "Back at 2.00 s, it would be out of order with" in plain(moments.said(SWING, moved, "top"))
     assert moments.goes_back(SWING, moved, "mid_down")
     moved["impact"] = 1.95  # the file has it at 2.30 s
     assert moments.goes_back(SWING, moved, "impact")
@@ -301,7 +299,7 @@ def test_a_moved_moment_goes_back_only_to_where_it_is_in_order_with_those_moved_
 
 def test_a_moment_hidden_by_another_says_so_and_not_that_the_plate_has_none():
     said = plain(moments.said(SWING, {"top": 2.25}, "mid_down"))
-    assert "the 2.20 s that the plate shows is out of order with top" in said
+    assert "the plate shows it at 2.20 s, which is out of order with top" in said
 
 
 @given(

@@ -112,7 +112,7 @@ def test_a_link_opens_one_progress_page_and_no_other_page(homes, visit, page_tex
     assert "This page is not for you" in page_text(at)
     at = visit("full", "progress", "h01", link=token, student="s01")
     assert "There is no student s01 that you may see" in page_text(at)
-    assert "This link is not good" in page_text(visit("full", "progress", "h01", link="x.y"))
+    assert "This link is not valid" in page_text(visit("full", "progress", "h01", link="x.y"))
 
 
 def test_whoever_holds_a_bad_link_is_answered_in_the_academys_language(homes, visit, page_text):

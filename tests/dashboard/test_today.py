@@ -262,6 +262,6 @@ def test_the_page_asks_in_one_quiet_line_and_keeps_what_is_chosen(academy, monke
     [box] = at.selectbox
     box.set_value("s2").run()
     assert not at.selectbox
-    assert any("Kept: Odo Fenn" in one.value for one in at.markdown)
+    assert any("Saved: Odo Fenn" in one.value for one in at.markdown)
     [file] = reader.home.inbox.rglob("*.ics")
     assert file.name.startswith("lesson-answer-")

@@ -223,7 +223,7 @@ def test_a_link_opens_one_page_alone_and_a_changed_or_foreign_one_nothing(academ
         assert "This page is not for you" in text(page)
         for bad in ("x" + token[1:], token[:-3] + "abc", links.make_link(other, "s1", 30), "..", "<b>"):
             page.goto(f"{base}/progress?link={bad}")
-            assert "This link is not good" in text(page), bad
+            assert "This link is not valid" in text(page), bad
         links.end_links(home, "s1")
         page.goto(f"{base}/progress?link={token}")
         assert "This link has ended" in text(page)

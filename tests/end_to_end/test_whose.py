@@ -144,9 +144,9 @@ def test_a_lesson_that_may_be_anyones_is_asked_about_once_on_today(phone):
     (home.inbox / "lessons.ics").write_text(calendar, "utf-8")
     hand, asked = Hand(page), page.get_by_text("perhaps Odo Fenn")
     open_until(page, f"{base}/today", lambda: asked.count() == 1)
-    hand.tap(page.get_by_role("combobox", name="Who comes?"))
+    hand.tap(page.get_by_role("combobox", name="Who is coming?"))
     hand.tap(page.get_by_role("option", name="Odo Fenn").first)
-    page.get_by_text("Kept: Odo Fenn").wait_for(timeout=LIMIT_MS)
+    page.get_by_text("Saved: Odo Fenn").wait_for(timeout=LIMIT_MS)
     open_until(page, f"{base}/today", lambda: page.get_by_text("Odo late").count() == 1 and not asked.count())
     assert hand.clicks == 2
 

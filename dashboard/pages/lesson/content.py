@@ -156,7 +156,7 @@ def _evidence(about: Lesson, aim: Aim) -> Part:
     text = [*today.goals(chosen)]
     if aim.reason not in ("agreed", "named") and aim.named_met and aim.named != aim.code:
         kept = (
-            _("Keep it so: “{named}” shows in fewer than one swing in five.")
+            _("Keep it that way: “{named}” shows in fewer than one swing in five.")
             if aim.named in chosen.fault_names
             else _("Keep: {named} is inside its target.")
         )

@@ -140,7 +140,7 @@ def drill_part(about: Lesson, choice: DrillChoice, doses: pl.DataFrame) -> Part 
     if first is None:
         title = _("Drills")
         text.append(
-            _("No drill before a physician has seen it.")
+            _("No drills until a physician has seen it.")
             if about.body.lasting
             else _("None of the drills for this is safe while it hurts.")
             if about.body.areas

@@ -1,4 +1,4 @@
-"""What checks with a known weight say of the devices: how far each reads off, since when, and what to do."""
+"""What checks with a known weight show: how far off each device reads, since when, and what to do."""
 
 from datetime import UTC, date, datetime
 from typing import Any
@@ -17,33 +17,33 @@ VERDICTS = Words(
 )
 SIDES = Words({"whole": "whole", "left": "left half", "right": "right half"})
 NEVER_CHECKED = mark(
-    "No device has been checked with a known weight yet. Stand one on it once a week, on each half of a "
-    "device with two, and deliver what it reads as device_checks.csv."
+    "No device has been checked with a known weight yet. Once a week, put one on the device, on each half if "
+    "it has two, and deliver what it reads as device_checks.csv."
 )
 NOTES = (
     mark(
-        "What it does to results: a device that reads everything too heavy by the same factor still gives "
-        "right shares, and right loads in % of body weight wherever it weighed the player in the same "
-        "swing's quiet stance; without it they are off by as much as the device. Where its halves differ, "
+        "What this does to results: a device that reads everything too heavy by the same factor still gives "
+        "correct shares, and correct loads in % of body weight wherever it weighed the player in the same "
+        "swing's quiet stance; elsewhere loads are off by as much as the device. Where its halves differ, "
         "the front foot's share is off by up to a quarter of the difference, in points."
     ),
     mark(
-        "What to do: zero or calibrate the device as its maker says, check it again with the weight, and "
-        "write yes under recalibrated in that line of device_checks.csv; from then on only newer checks "
-        "count. No result is corrected by these figures."
+        "What to do: zero or calibrate the device as its manual says, check it again with the weight, and "
+        "write yes under recalibrated in that line of device_checks.csv; from then on only that check and "
+        "later ones count. No result is corrected by these figures."
     ),
     mark(
-        "How sure this is: in 5 of 100 years of weekly checks, a device that is steady is called off or "
-        "drifting at some time; in more where the error of one week is like that of the week before. Where "
-        "single checks scatter by 0.5 %, a drift of 1 % a month is found within 12 weeks in 8 of 10 cases, "
-        "one of 0.25 % within 26. Before six checks over four weeks nothing is said. Intervals hold the true "
-        "figure in 95 of 100."
+        "How sure this is: in 5 of 100 years of weekly checks, a steady device is called off or drifting at "
+        "some point, more often if one week's error is like the week before's. Where single checks scatter "
+        "by 0.5 %, a drift of 1 % a month is found within 12 weeks in 8 of 10 cases, one of 0.25 % within "
+        "26. Nothing is said before there are six checks over four weeks. Intervals contain the true figure "
+        "in 95 of 100 cases."
     ),
 )
 
 
 def accuracy(reader: Reader) -> tuple[Section, Section]:
-    """A sentence for each device that is off or drifts; and every checked device in a table."""
+    """A sentence for each device that is off or drifts, and a table of every checked device."""
     rows = nonempty(academy.device_accuracy(reader), _(NEVER_CHECKED))
     never = academy.unchecked_devices(reader)
     unchecked = _("Never checked with a known weight: {devices}.").format(devices=listed(never))
@@ -56,7 +56,7 @@ def accuracy(reader: Reader) -> tuple[Section, Section]:
 
 
 def to_fix(reader: Reader) -> tuple[str, ...]:
-    """Each device that reads over 1 % off now, a sentence for the head coach."""
+    """A sentence for the head coach on each device that now reads over 1 % off."""
     owner = listed(academy.head_coaches(reader))
     return tuple(
         _("{owner}: {device} reads {error}; calibrate it.").format(
@@ -85,7 +85,7 @@ def _span(low: float, high: float) -> str:
 
 
 def _said(row: dict[str, Any], reader: Reader) -> str:
-    reads = _("{device} reads {error} now ({span}), by {checks} since {since}; this was found on {found}.")
+    reads = _("{device} now reads {error} ({span}), from {checks} since {since}; found on {found}.")
     said = reads.format(
         device=_device(row), error=_error(row["error_pct"]), span=_span(row["error_lo"], row["error_hi"]),
         checks=count(row["n_checks"], "check"), since=on(_day(row["since"], reader)),
@@ -94,8 +94,8 @@ def _said(row: dict[str, Any], reader: Reader) -> str:
     if row["verdict"] == OFF:
         return said
     drifts = _(
-        "It drifts by {drift} a month ({span}), since about {day} ({first} at the earliest, {last} at the "
-        "latest)."
+        "It has been drifting by {drift} a month ({span}) since about {day} ({first} at the earliest, {last} "
+        "at the latest)."
     )
     drift = drifts.format(
         drift=number(row["drift_pct_month"], "%", 1, signed=True),
@@ -106,17 +106,17 @@ def _said(row: dict[str, Any], reader: Reader) -> str:
 
 
 def _leaving(row: dict[str, Any], reader: Reader) -> str:
-    """When one that drifts went over 1 %, or will; nothing where it comes back from beyond."""
+    """When a drifting device passed 1 %, or will; "" where it is drifting back toward no error."""
     at, beyond = row["leaves_at"], abs(row["error_pct"]) > TOLERANCE_PCT
     if at is None or beyond != (at <= row["last_at"]):
         return ""
     over = _("It has been over 1 % off since about {day}.")
-    will = _("It is still within 1 %, and would be over it from about {day}.")
+    will = _("It is still within 1 %; if this goes on, it will pass that around {day}.")
     return (over if beyond else will).format(day=on(_day(at, reader)))
 
 
 def _differing_halves(rows: pl.DataFrame) -> list[str]:
-    """For each device of which a half is off or drifts: how far its halves are from reading alike."""
+    """For each device with a half that is off or drifts: how far apart its halves read."""
     said = []
     for (device,), own in rows.group_by("device", maintain_order=True):
         error = dict(own.select("side", "error_pct").iter_rows())
@@ -139,8 +139,8 @@ def _table(rows: pl.DataFrame, reader: Reader) -> pl.DataFrame:
             {
                 _("Device"): row["device"],
                 _("Half"): SIDES[row["side"]],
-                _("So far"): VERDICTS[row["verdict"]],
-                _("Reads"): _figure(row, "error"),
+                _("Verdict"): VERDICTS[row["verdict"]],
+                _("Off by"): _figure(row, "error"),
                 _("Drift a month"): _figure(row, "drift"),
                 _("Checks"): row["n_checks"],
                 _("Last check"): short_day(_day(row["last_at"], reader)),

@@ -27,7 +27,7 @@ def show(reader: Reader) -> None:
     for column, heading in headings.items():
         st.header(heading, anchor=False)
         layout.table(content.totals(shown, column), _("left out {by}").format(by=lowered(heading)))
-    with layout.part(_("Devices under a known weight")):
+    with layout.part(_("Devices checked with a known weight")):
         for section in devices.accuracy(reader):
             layout.section(section)
     with layout.part(_("Who looked")):

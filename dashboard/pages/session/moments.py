@@ -17,9 +17,9 @@ LARGE, LARGE_ON_A_PHONE = (760, 280), (340, 240)  # px
 
 
 def room(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> tuple[float, float]:
-    """Between which times a moment has its place, s: after and before those that a coach or the file placed.
+    """The times between which a moment belongs, s: between its neighbours that a coach or the file placed.
 
-    This alone says what order is: of the moments shown, of where one may be placed, and of the way back.
+    The only rule of order: which moments are shown, where one may be placed, and whether one may go back.
     """
     placed, place = _placed(swing, moved), EVENTS.index(event)
     low = max((placed[e] for e in EVENTS[:place] if e in placed), default=-STEP_S)
@@ -32,7 +32,7 @@ def _placed(swing: PreviewedSwing, moved: Mapping[str, float]) -> dict[str, floa
 
 
 def times(swing: PreviewedSwing, moved: Mapping[str, float]) -> dict[str, float]:
-    """Each moment in its order, s from the first sample, but those against the order of the placed ones."""
+    """The moments in order, s from the first sample, without those that contradict the placed ones."""
     found: dict[str, float] = {}
     for event in EVENTS:
         at = moved[event] if event in moved else swing.events.get(event, (None, 0.0))[0]
@@ -49,7 +49,7 @@ def reach(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> tupl
 
 
 def goes_back(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> bool:
-    """Whether a moved moment may go back to where it was: where it is in order with those placed since."""
+    """Whether a moved moment may go back to where it was: if it is in order there with those placed since."""
     if event not in moved:
         return False
     others = {e: at for e, at in moved.items() if e != event}
@@ -61,13 +61,13 @@ def said(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
     at, name = times(swing, moved).get(event), capitalized(NAMES[event])
     if event in moved:
         words = _("{moment} at {time}, placed by you.").format(moment=name, time=number(at, "s", 2))
-        back = _("At {time}, where it was, it would now be out of order with {other}: move that first.")
+        back = _("Back at {time}, it would be out of order with {other}: move that first.")
         return words if goes_back(swing, moved, event) else f"{words} {_against(back, swing, moved, event)}"
     if event not in swing.events:
         words = _("{moment}: the plate does not show it. Move the slider or tap the curve to place it.")
         return words.format(moment=name)
     if at is None:
-        words = _("{moment}: the {time} that the plate shows is out of order with {other}.")
+        words = _("{moment}: the plate shows it at {time}, which is out of order with {other}.")
         return _against(words, swing, moved, event)
     error = swing.events[event][1]
     if error == 0.0:
@@ -78,7 +78,7 @@ def said(swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
 
 
 def _against(words: str, swing: PreviewedSwing, moved: Mapping[str, float], event: str) -> str:
-    """A sentence on the place that the swing itself gives a moment, and the one placed since in its way."""
+    """`words` filled in: where the swing itself puts a moment, and which placed moment is in the way."""
     at, (low, high) = swing.events[event][0], room(swing, moved, event)
     wall = low if at <= low else high
     other = next((e for e, t in _placed(swing, moved).items() if t == wall and e != event), event)
@@ -106,10 +106,10 @@ def _curve(swing: PreviewedSwing, key: str) -> None:
     middle = shown.get(event, (low + high) / 2.0)
     at = min(max(round(middle, 2), low), high)
     picture = st.container()
-    # The slider's key says how often it was overruled: it keeps what it was moved to.
+    # The slider's key counts how often it was overruled, since a slider keeps the value it was moved to.
     turn = st.session_state.setdefault(f"turn-{key}-{event}", 0)
     if low < high:
-        label = _("Seconds from the start of the swing; tapping the curve places it too")
+        label = _("Seconds from the start of the swing; you can also tap the curve")
         put = st.slider(label, low, high, at, STEP_S, f"at-{event}-{turn}-{key}")
         if put != at:
             moved[event] = put
@@ -130,13 +130,13 @@ def _again(key: str, event: str) -> None:
 
 
 def _picture(swing: PreviewedSwing, moved: Mapping[str, float], event: str, key: str) -> float | None:
-    """The part of the swing with its moments, large; the time that was tapped, if one was."""
+    """Show the part of the swing with its moments, large; returns the time that was tapped, if any."""
     posts = {NAMES[code]: t for code, t in times(swing, moved).items()}
     low = min(posts.values(), default=0.0) - AROUND_S
     high = max(posts.values(), default=swing.seconds) + AROUND_S
     rows = [row for row in zip(swing.t_s, swing.lead_n, swing.trail_n, strict=True) if low <= row[0] <= high]
     turn = st.session_state[f"turn-{key}-{event}"]
-    # With the moment's place and turn in its key a picture knows no tap from before it was last moved.
+    # With the moment's place and turn in its key, the picture forgets taps from before the last move.
     found = st.altair_chart(
         large(rows, posts, NAMES[event], size()), width="content", theme=None, on_select="rerun",
         key=f"curve-{event}-{turn}-{moved.get(event)}-{key}", alt=said(swing, moved, event),

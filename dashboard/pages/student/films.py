@@ -26,7 +26,7 @@ APART = mark(
     "This film is not on the plate's clock: here both begin together and do not show the same moment."
 )
 ROUGH = mark(
-    "This film is not on the plate's clock, and nothing is timed from it: it is shown roughly where its "
+    "This film is not on the plate's clock, so no times are taken from it: it is shown roughly where its "
     "heels suggest."
 )
 MARK_STRIKE = mark("Go to the picture in which the ball is struck and press the button that says so.")

@@ -89,26 +89,26 @@ def coming(reader: Reader) -> list[Coming]:
 
 
 def unclear(one: Coming) -> str:
-    """One line on an entry of which it is not clear whom it means, and what makes it clear for good."""
+    """One line on an entry that does not make clear whom it means, and what settles it for good."""
     entry = f"{one.when} {quoted(one.text)}" if one.text else one.when
     said = _("{entry}: perhaps {students}. The full name or the code in the calendar makes it clear.")
     if one.key:
-        said = _("{entry}: perhaps {students}. Say who comes; it is not asked again.")
+        said = _("{entry}: perhaps {students}. Say who is coming; you won't be asked again.")
     return said.format(entry=entry, students=listed([line.name for line in one.students]))
 
 
 def choices(reader: Reader, one: Coming) -> dict[str, str]:
-    """Who may come, the likely ones first, or that it is no lesson: code → words."""
+    """Who may be coming, the likely ones first, or that it is not a lesson: code → words."""
     names = dict(_rows(reader).select("student", "name").sort("name").iter_rows())
     first = {code: names[code] for code in one.perhaps if code in names}
     return {**first, NO_LESSON: _("Not a lesson"), **names}
 
 
 def answer(reader: Reader, one: Coming, code: str) -> Path:
-    """Deliver who comes to all lessons of these words, or that they are none; returns its folder.
+    """Deliver who comes to all lessons with these words, or that they are not lessons; returns its folder.
 
     Raises
-        AccessError: somebody it was asked about is out of reach, or the viewer may not deliver.
+        AccessError: one of the students in question is out of reach, or the viewer may not deliver.
         OSError: the disk did not take it.
     """
     student = None if code == NO_LESSON else code

@@ -43,7 +43,7 @@ def _coming(reader: Reader) -> None:
             for line in one.students:
                 _line(line)
             if one.key and st.button(
-                _("Somebody else comes"), key=f"else-{one.when}-{one.key}", type="tertiary"
+                _("Someone else is coming"), key=f"else-{one.when}-{one.key}", type="tertiary"
             ):
                 st.session_state[f"ask-{one.key}"] = True
                 st.session_state.pop(f"said-{one.key}", None)
@@ -51,17 +51,17 @@ def _coming(reader: Reader) -> None:
 
 
 def _ask(reader: Reader, one: Coming) -> None:
-    """Who comes, where the calendar leaves it open: asked once, as what is chosen is delivered."""
+    """Ask who is coming where the calendar leaves it open; only once, since the choice is delivered."""
     layout.aside(content.unclear(one))
     if not one.key:
         return
     said: str | None = st.session_state.get(f"said-{one.key}")
     names = content.choices(reader, one)
     if said is not None:
-        layout.aside(_("Kept: {answer}. It counts in a moment.").format(answer=names[said]))
+        layout.aside(_("Saved: {answer}. It takes effect in a moment.").format(answer=names[said]))
         return
     chosen = st.selectbox(
-        _("Who comes?"), list(names), index=None, format_func=lambda code: names[code],
+        _("Who is coming?"), list(names), index=None, format_func=lambda code: names[code],
         key=f"who-{one.when}-{one.key}", placeholder=_("Choose"), width=320,
     )  # fmt: skip
     if chosen is None:

@@ -16,7 +16,7 @@ from warehouse.vocabulary import CHANGE, NEXT_VISIT
 
 ALL = "all"
 LEAST_CLAIMS = 10
-NARROWEST = 0.85  # of what was foreseen to nine in ten
+NARROWEST = 0.85  # share of next visits inside the 90 % interval below which it is too narrow
 ENOUGH_SWINGS = 10
 NO_SEASON = mark(
     "No session has been measured in a season yet, so there is nothing to be sure of. Drop a delivery on the "
@@ -35,7 +35,7 @@ NOTHING_SCORED = mark(
 )
 LASTED = mark(
     "Of {changes} that were called Improving or Slipping by {day}, {lasted} have lasted. If the calls are "
-    "right, about {expected} should have; if nothing had changed, about {chance} would."
+    "right, about {expected} should have; if nothing had changed, about {chance} would have."
 )
 BY_CHANCE = mark(
     "That is hardly better than chance: where a page says Improving or Slipping, measure again before you "
@@ -46,15 +46,15 @@ LASTED_TOO_SOON = mark(
     "takes {least}."
 )
 FORESEEN = mark(
-    "Of {values} measured on a student's next visit, {inside} lay inside the 90 % interval known beforehand; "
-    "about {expected} should."
+    "Of {values} measured on a student's next visit, {inside} fell inside the 90 % interval predicted for "
+    "it; about {expected} should have."
 )
 TOO_NARROW = mark("Our intervals are too narrow here: a change is less sure than the pages say.")
 AUDIT_KEY = mark(
-    "What could be said on the first of a month is worked out again from the visits before it, and scored by "
-    "those since, on the core measures. A change has lasted when the student has since been nearer to the "
-    "new value than to the old one; each counts on the first of these days on which it was called. New "
-    "faults, drills and agreed aims are not scored."
+    "For the first of each month, what could be said then is worked out again from the visits before it and "
+    "scored against the visits since, for the core measures. A change has lasted if the student has since "
+    "been nearer to the new value than to the old one; each change counts on the first of these days on "
+    "which it was called. New faults, drills and agreed aims are not scored."
 )
 RELIABILITY_KEY = mark(
     "The intraclass correlation is the share of the variation between session means that comes from "
@@ -106,10 +106,12 @@ def session_worth(reader: Reader, season: str, family: str, *, narrow: bool) -> 
 
 
 def _lent(lenders: list[int]) -> list[str]:
-    """What of it rests on other academies: by how many each of these measures is helped."""
+    """How many measures rest on figures borrowed from other academies, and from how many of them."""
     if not lenders:
         return []
-    said = _("{measures}: fewer than five students here, so how much players differ comes from {academies}.")
+    said = _(
+        "{measures}: fewer than five students here, so how much players differ is borrowed from {academies}."
+    )
     return [
         said.format(measures=count(len(lenders), "measure"), academies=count(max(lenders), "other_academy"))
     ]
@@ -171,8 +173,8 @@ def in_short(reader: Reader, season: str) -> list[str]:
 
 
 @kept
-def came_of_claims(reader: Reader, season: str) -> Section:
-    """What came of what the pages claimed earlier in the season."""
+def claims_since(reader: Reader, season: str) -> Section:
+    """How the claims made earlier in the season have turned out."""
     rows = nonempty(academy.self_audit(reader, season), _(NOTHING_SCORED))
     said = (_lasted(rows.filter(kind=CHANGE)), _foreseen(rows.filter(kind=NEXT_VISIT)))
     kinds = {CHANGE: _("Improving or Slipping"), NEXT_VISIT: _("Next visit inside its interval")}
@@ -183,18 +185,18 @@ def came_of_claims(reader: Reader, season: str) -> Section:
                 _("Claim"): kinds[row["kind"]],
                 _("Claims"): row["claims"],
                 _("Borne out"): row["borne_out"],
-                _("If right"): number(row["expected"]),
+                _("Expected if right"): number(row["expected"]),
                 _("If nothing changed"): number(row["by_chance"]),
             }
             for row in rows.iter_rows(named=True)
         ]
     )
-    file = _("what came of claims {season}").format(season=season)
+    file = _("claims scored {season}").format(season=season)
     return Section(table=(table, file), sentences=said, notes=(_(AUDIT_KEY),))
 
 
 def _lasted(rows: pl.DataFrame) -> str:
-    """How many called changes have lasted. `rows`: of changes alone."""
+    """How many of the changes called have lasted; `rows` are of changes alone."""
     called, lasted = (int(rows[name].sum()) for name in ("claims", "borne_out"))
     if called < LEAST_CLAIMS:
         return _(LASTED_TOO_SOON).format(changes=count(called, "change"), least=LEAST_CLAIMS)
@@ -208,7 +210,7 @@ def _lasted(rows: pl.DataFrame) -> str:
 
 
 def _foreseen(rows: pl.DataFrame) -> str:
-    """How many next visits came out as foreseen; nothing without enough. `rows`: of next visits alone."""
+    """How many next visits came out as foreseen, "" with too few; `rows` are of next visits alone."""
     visits, inside = (int(rows[name].sum()) for name in ("claims", "borne_out"))
     if visits < LEAST_CLAIMS:
         return ""

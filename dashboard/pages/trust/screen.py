@@ -16,8 +16,8 @@ def show(reader: Reader) -> None:
     season = layout.choose(_("Season"), content.seasons(reader), "season")
     for said in content.in_short(reader, season):
         st.write(markdown("- {said}", said=said))
-    with st.expander(_("What came of our claims")), layout.part():
-        layout.section(content.came_of_claims(reader, season))
+    with st.expander(_("How our claims turned out")), layout.part():
+        layout.section(content.claims_since(reader, season))
     with st.expander(_("What one session is worth")), layout.part():
         family = layout.clubs(content.families(reader, season))
         layout.section(content.session_worth(reader, season, family, narrow=narrow))

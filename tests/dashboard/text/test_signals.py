@@ -96,13 +96,13 @@ def test_a_met_aim_is_named_with_what_shows_now(met, called):
 @pytest.mark.parametrize(
     ("kind", "sessions", "expected"),
     [
-        ("agreed_reached", 5, "the agreed change for the better shows since 1 August 2026."),
+        ("agreed_reached", 5, "the agreed change for the better has shown since 1 August 2026."),
         ("agreed_missed", 5, "due by 1 August 2026, and the change did not show by then."),
         ("agreed_missed", 0, "due by 1 August 2026, and not measured since it was agreed."),
         (
             "agreed_silent",
             5,
-            "on course for what was agreed by 1 August 2026, a change would show by now. It does not.",
+            "if on course for what was agreed by 1 August 2026, a change would show by now. It does not.",
         ),
         ("agreed_due", 5, "due by 1 August 2026, and the change does not show yet."),
     ],
