@@ -15,7 +15,7 @@ import polars as pl
 from models.parameters import load_parameters
 from models.season.cells import draws_of, parameter_name
 from models.season.lending import Loan
-from warehouse.errors import CallError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home, write_synced
 from warehouse.store import Writer, open_snapshot
 
@@ -76,12 +76,23 @@ def _lent_by(lender: Home, number: int) -> pl.DataFrame:
 
 
 def loans(home: Home, writer: Writer) -> dict[tuple[str, str], Loan]:
-    """Club family and metric → what was lent; metrics that mean something else at the lender are left out."""
+    """Club family and metric → what was lent; metrics that mean something else at the lender are left out.
+
+    Raises
+        UnderfootError: what was borrowed is damaged, or of a version with other variance parts.
+    """
     file = home.path / LENT
     if not file.exists():
         return {}
     own = writer.sql("SELECT metric, unit || ': ' || explain AS meaning FROM academy.metric")
-    lent = pl.read_parquet(file).join(own, on=["metric", "meaning"], how="semi")
+    try:
+        lent = pl.read_parquet(file, columns=["lender", "club_family", "metric", "meaning", *PARTS])
+    except pl.exceptions.PolarsError as error:
+        raise UnderfootError(
+            f"{file} is damaged or of another version of Underfoot; remove it, or borrow again: underfoot "
+            f"build --federate HOME --home {home.path}"
+        ) from error
+    lent = lent.join(own, on=["metric", "meaning"], how="semi")
     return {
         (family, metric): Loan(rows["lender"].n_unique(), np.ascontiguousarray(rows.select(PARTS).to_numpy()))
         for (family, metric), rows in lent.partition_by("club_family", "metric", as_dict=True).items()

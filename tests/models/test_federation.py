@@ -1,5 +1,7 @@
 """Academies read together: a small one is answered with what large ones lend, and nothing of any player goes over."""
 
+import io
+
 import numpy as np
 import polars as pl
 import pytest
@@ -8,7 +10,7 @@ from models.federation import LENT, PARTS, borrow, loans
 from season_worlds import lines
 from season_worlds.academy import Noise
 from season_worlds.answers import answering
-from warehouse.errors import CallError
+from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
 
 METRIC, FEW, SMALL = "recentre_pts", 3, 14
@@ -92,6 +94,24 @@ def test_a_metric_that_means_something_else_there_is_not_lent(tmp_path, lenders)
         assert {metric for _, metric in loans(academy.home, academy.writer)} == {METRIC}
         academy.writer.execute("UPDATE academy.metric SET unit = 'mm'")
         assert loans(academy.home, academy.writer) == {}
+
+
+def test_what_was_borrowed_and_cannot_be_read_is_named_with_what_to_do(tmp_path, lenders):
+    with answering(tmp_path) as academy:
+        borrow(academy.home, [str(lenders[0].path)])
+        file = academy.home.path / LENT
+        for broken in (b"", file.read_bytes()[:-100], _without_a_part(file)):
+            file.write_bytes(broken)
+            with pytest.raises(
+                UnderfootError, match=r"lent.parquet is damaged or of another version .* remove it"
+            ):
+                loans(academy.home, academy.writer)
+
+
+def _without_a_part(file) -> bytes:
+    older = io.BytesIO()
+    pl.read_parquet(file).drop(PARTS[-1]).write_parquet(older)
+    return older.getvalue()
 
 
 def test_what_was_borrowed_is_not_lent_on(tmp_path, lenders):
