@@ -1,5 +1,6 @@
 """Write warehouse/REFERENCE.md, the lists of what the code can name: make docs. A test holds it up to date."""
 
+import ast
 import importlib
 import inspect
 from collections.abc import Iterable, Iterator
@@ -63,6 +64,7 @@ FLAG_COUNTS = {
     "not_a_swing": "1",
     "no_consent": "1",
 }
+ROOMS = ("warehouse", "ingest", "models", "dashboard", "demo_academy")
 FILE = Path(__file__).parents[1] / "warehouse" / "REFERENCE.md"
 OPENING = """\
 # Reference
@@ -86,6 +88,7 @@ def text() -> str:
             *_codes(),
             *_pages(),
             *_commands(),
+            *_modules(),
         ]
     )
 
@@ -224,6 +227,16 @@ def _commands() -> Iterator[str]:
 def _options(command: click.Command) -> str:
     named = [name for param in command.params for name in param.opts if name.startswith("--")]
     return ", ".join(f"`{name}`" for name in sorted(named) if name != "--home")
+
+
+def _modules() -> Iterator[str]:
+    root = FILE.parents[1]
+    found = [root / "underfoot.py", *(f for room in ROOMS for f in sorted((root / room).rglob("*.py")))]
+    rows = []
+    for file in (f for f in found if "__pycache__" not in f.parts):  # compiled kernels are kept there
+        opening = ast.get_docstring(ast.parse(file.read_text(encoding="utf-8"))) or ""
+        rows.append((f"`{file.relative_to(root)}`", opening.split("\n")[0]))
+    yield from _list("Modules", "Where things are, by folder.", ("module", "what it is for"), rows)
 
 
 def _verbs() -> dict[str, click.Command]:
