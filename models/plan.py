@@ -117,7 +117,10 @@ def _swing_faults(run: Run) -> tuple[()]:
 
     Students with a band of their own are judged again whenever they are touched: it may be new.
     """
-    sessions = sorted({*run.sessions, *faults.sessions_with_own_bands(run.writer)})
+    sessions = run.writer.sql(
+        "SELECT session FROM academy.session WHERE session IN (SELECT unnest(CAST(? AS VARCHAR[]))) "
+        "ORDER BY student, session", [[*run.sessions, *faults.sessions_with_own_bands(run.writer)]],
+    )["session"].to_list()  # fmt: skip
     for first in range(0, len(sessions), JUDGED_AT_ONCE):
         temporary(run.writer, "batch", "session", sessions[first : first + JUDGED_AT_ONCE])
         rows = faults.judged_batch(run.writer, run.rules)

@@ -80,18 +80,15 @@ _SEEN_ONLY = {
 # What is made of recordings: a student's rows are left out until they were made without what is withheld.
 _MADE = "student IS NULL OR student NOT IN (SELECT student FROM outdated)"
 _MADE_OF_STUDENT = (
-    "academy.setup_target", "academy.band", "season.session_metric", "season.session_fault",
-    "season.student_trend", "season.trend_line", "season.style", "season.student_fault_rate",
-    "season.pace_ladder", "season.fault_chain", "season.felt", "season.felt_agreement", "season.aim",
-    "season.agreed_aim", "season.aim_forecast", "season.ball_link",
+    "academy.setup_target", "academy.band", "academy.swing_fault", "season.session_metric",
+    "season.session_fault", "season.student_trend", "season.trend_line", "season.style",
+    "season.student_fault_rate", "season.pace_ladder", "season.fault_chain", "season.felt",
+    "season.felt_agreement", "season.aim", "season.agreed_aim", "season.aim_forecast", "season.ball_link",
 )  # fmt: skip
 _SIGNAL = f"kind IN ('discomfort', 'refused') OR {_MADE}"
 _MADE_OF = {
     **dict.fromkeys(_MADE_OF_STUDENT, _MADE),
-    **dict.fromkeys(
-        ("academy.swing_metric", "academy.swing_fault"),
-        f"NOT {_IN_SESSION.format('student IN (SELECT student FROM outdated)')}",
-    ),
+    "academy.swing_metric": f"NOT {_IN_SESSION.format('student IN (SELECT student FROM outdated)')}",
     "season.signal": _SIGNAL,
     "season.signal_evidence": f"signal IN (SELECT signal FROM {{source}}season.signal WHERE {_SIGNAL})",
 }

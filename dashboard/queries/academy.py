@@ -117,14 +117,14 @@ def coach_groups(reader: Reader, season: str) -> pl.DataFrame:
 
 
 def level_lines(reader: Reader, season: str, family: str) -> pl.DataFrame:
-    """One row per student with a level and core measure with a fit: level, metric, start, now; by level."""
+    """One row per level and core measure, by level: level, metric, and its students' start and now (lists)."""
     return reader.sql(
         """
-        SELECT p.level, t.metric, t.start_value AS start, t.value_now AS now
+        SELECT p.level, t.metric, list(t.start_value) AS start, list(t.value_now) AS now
         FROM student_trend t JOIN person p ON p.person = t.student JOIN metric m USING (metric)
         WHERE t.season = ? AND t.club_family = ? AND m.core AND p.level IS NOT NULL
             AND t.start_value IS NOT NULL AND t.value_now IS NOT NULL
-        ORDER BY p.level, m.position, t.student
+        GROUP BY p.level, t.metric, m.position ORDER BY p.level, m.position
         """,
         [season, family],
     )

@@ -18,7 +18,9 @@ def signals(reader: Reader) -> pl.DataFrame:
     """
     return reader.sql(
         """
-        WITH talked AS (
+        WITH newest AS (
+            SELECT max(week) AS week, arg_max(as_of, week) AS as_of FROM signal
+        ), talked AS (
             SELECT n.student, n.code, max(n.day) AS talked_day, arg_max(n.author, n.at) AS author
             FROM note n WHERE n.kind = 'talked' GROUP BY n.student, n.code
         )
@@ -33,8 +35,8 @@ def signals(reader: Reader) -> pl.DataFrame:
         LEFT JOIN talked t ON t.student = s.student AND t.code = s.signal
         LEFT JOIN person a ON a.person = t.author
         LEFT JOIN aim f ON f.student = s.student AND f.club_family = s.club_family AND NOT f.shared
-            AND f.season = (SELECT arg_max(season, "from") FROM season WHERE "from" <= s.as_of)
-        WHERE s.week = (SELECT max(week) FROM signal)
+            AND f.season = (SELECT arg_max(season, "from") FROM season, newest WHERE "from" <= as_of)
+        WHERE s.week = (SELECT week FROM newest)
         ORDER BY s.rank, p.display_name
         """
     )
@@ -133,24 +135,26 @@ def top_faults(reader: Reader, season: str, most: int) -> pl.DataFrame:
     return reader.sql(
         """
         WITH own AS (
-            SELECT fault, span, student, sum(flagged) / sum(usable) AS rate
+            SELECT fault, student,
+                sum(flagged) FILTER (span = 'now') / sum(usable) FILTER (span = 'now') AS rate,
+                sum(flagged) FILTER (span = 'before') / sum(usable) FILTER (span = 'before') AS earlier
             FROM student_fault_rate
             WHERE season = ? AND span IN ('now', 'before') AND usable > 0
             GROUP BY ALL
-        ), shares AS (
-            SELECT fault, span, avg(rate) AS mean, 1.645 * stddev_samp(rate) / sqrt(count(*)) AS half,
-                count(*) FILTER (WHERE rate >= ?) AS often, count(*) AS students
-            FROM own GROUP BY ALL
+        ), most AS (
+            SELECT fault, avg(rate) AS now, 1.645 * stddev_samp(rate) / sqrt(count(rate)) AS now_half,
+                avg(earlier) AS before, 1.645 * stddev_samp(earlier) / sqrt(count(earlier)) AS before_half,
+                count(*) FILTER (rate >= ?) AS often, count(rate) AS students,
+                count(*) FILTER (earlier >= ?) AS often_before, nullif(count(earlier), 0) AS students_before
+            FROM own GROUP BY fault HAVING count(rate) > 0
         )
-        SELECT n.fault, n.mean AS now, n.half AS now_half, b.mean AS before, b.half AS before_half, n.often,
-            n.students, b.often AS often_before, b.students AS students_before, coalesce((
-                SELECT list(DISTINCT d.drill ORDER BY d.drill) FROM drill_effect d
-                WHERE d.season = ? AND d.advice = ? AND (d.aim = n.fault OR list_contains(f.metrics, d.aim))
-            ), []) AS drills
-        FROM shares n JOIN fault f USING (fault) LEFT JOIN shares b ON b.fault = n.fault AND b.span = 'before'
-        WHERE n.span = 'now' ORDER BY n.mean DESC, n.fault LIMIT ?
+        SELECT m.*, coalesce((
+            SELECT list(DISTINCT d.drill ORDER BY d.drill) FROM drill_effect d
+            WHERE d.season = ? AND d.advice = ? AND (d.aim = m.fault OR list_contains(f.metrics, d.aim))
+        ), []) AS drills
+        FROM most m JOIN fault f USING (fault) ORDER BY m.now DESC, m.fault LIMIT ?
         """,
-        [season, SELDOM, season, KEEP, most],
+        [season, SELDOM, SELDOM, season, KEEP, most],
     )
 
 

@@ -28,7 +28,7 @@ def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
             SELECT f.session, f.swing_no, count(f.flagged) AS judged,
                 list(f.fault ORDER BY r.position) FILTER (WHERE f.flagged) AS faults
             FROM swing_fault f JOIN fault r USING (fault)
-            WHERE f.session IN (SELECT session FROM mine) GROUP BY ALL
+            WHERE f.student = ? GROUP BY ALL
         ), measured AS (
             FROM swing_metric WHERE session IN (SELECT session FROM mine)
         )
@@ -44,7 +44,7 @@ def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
             AND NOT list_contains(w.flags, 'feet_swapped')
         ORDER BY s.day DESC, s.started_at DESC, w.session, w.swing_no
         """,
-        [student, season, season],
+        [student, season, season, student],
     )
 
 
@@ -65,7 +65,7 @@ def best_swings(reader: Reader, student: str, family: str) -> pl.DataFrame:
         ), fault_of AS (
             SELECT session, swing_no, count(*) FILTER (WHERE flagged) AS n_faults,
                 coalesce(sum(severity) FILTER (WHERE flagged), 0) AS severity
-            FROM swing_fault WHERE session IN (SELECT session FROM mine)
+            FROM swing_fault WHERE student = ?
             GROUP BY ALL HAVING 2 * count(flagged) >= (SELECT count(*) FROM fault)
         )
         SELECT w.session, s.day, w.swing_no, f.n_faults, f.severity
@@ -77,7 +77,7 @@ def best_swings(reader: Reader, student: str, family: str) -> pl.DataFrame:
             AND w.part = 'baseline' AND w.pace = 'full' AND NOT list_contains(w.flags, 'feet_swapped')
         ORDER BY n_faults, severity, s.day DESC, w.session DESC, w.swing_no
         """,
-        [student, family],
+        [student, student, family],
     )
 
 
@@ -135,9 +135,10 @@ def others(reader: Reader, student: str, family: str) -> pl.DataFrame:
         WHERE me.student = ? AND o.student <> me.student
             AND o.student IN (SELECT unnest(CAST(? AS VARCHAR[])))
             AND o.student IN (
-                SELECT s.student FROM swing w JOIN session s USING (session)
-                WHERE s.has_plate AND w.club_family = ? AND w.part = 'baseline'
-                    AND w.pace = 'full' AND w.usable
+                SELECT student FROM session WHERE has_plate AND session IN (
+                    SELECT session FROM swing
+                    WHERE club_family = ? AND part = 'baseline' AND pace = 'full' AND usable
+                )
             )
         ORDER BY unlike NULLS LAST, o.name, o.student
         """,

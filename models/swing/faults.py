@@ -32,7 +32,7 @@ def judge(metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.
         styles: style by impact (session, club_family, style); no row: no style yet.
 
     Returns:
-        Rows of academy.swing_fault, swings in their given order, faults in swing order.
+        Rows of academy.swing_fault without the student, swings in their given order, faults in swing order.
     """
     styled = swings.join(styles, on=["session", "club_family"], how="left", maintain_order="left").select(
         "session", "swing_no", "club_family", pl.col("style").fill_null(UNSTYLED),
@@ -48,15 +48,21 @@ def judge(metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.
 
 
 def judged_batch(writer: Writer, rules: Rules) -> pl.DataFrame:
-    """Rows of academy.swing_fault of every swing of the temporary table batch(session)."""
+    """Rows of academy.swing_fault of every swing of the temporary table batch(session), by student."""
     within = "session IN (SELECT session FROM batch)"
     metrics = writer.sql(f"SELECT * FROM academy.swing_metric WHERE {within}")
-    swings = writer.sql(f"SELECT * FROM academy.swing WHERE {within} ORDER BY session, swing_no")
+    swings = writer.sql(
+        "SELECT swing.*, student FROM academy.swing JOIN academy.session USING (session) "
+        f"WHERE {within} ORDER BY student, session, swing_no"
+    )
     styles = writer.sql(
         "SELECT session, club_family, style "
         f"FROM season.style JOIN academy.session USING (season, student) WHERE {within}"
     )
-    return without_agreed_flags(writer, judge(metrics, swings, rules, styles), metrics, swings, rules)
+    judged = without_agreed_flags(writer, judge(metrics, swings, rules, styles), metrics, swings, rules)
+    return judged.join(
+        swings.select("session", "swing_no", "student"), on=["session", "swing_no"], maintain_order="left"
+    )
 
 
 def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:

@@ -33,6 +33,8 @@ NOBODYS = {  # rows of no student are not copied
 CODES = frozenset({
     "student", "person", "coach", "author", "given_by", "delivered_by", "overruled_by", "session", "delivery", "note",
 })  # fmt: skip
+BY_STUDENT = "academy.swing_fault"  # a build keeps a student's rows together
+WEEKS, ROW_GROUP = 24, 122_880  # of a season; of DuckDB, rows that it keeps together
 OF_SAMPLES = {"academy.swing_metric", "academy.swing_fault"}  # what a build makes from traces; copied here
 KEYED = r"'^([a-z_]+):([^:]+):', '\1:\2' || tail || ':'"  # a signal's student, in its key
 
@@ -62,7 +64,10 @@ def value_of(table: str, column: str, kind: str) -> str:
 
 
 def copy_table(w: Writer, table: str) -> None:
-    """Every copy of a table's rows, those of one session together as loads leave them; an academy's own rows once."""
+    """Every copy of a table's rows, week by week of the demo as loads leave them; an academy's own rows once.
+
+    A week of every copy, then the next: sorting all of them would take as long as writing, and the disk twice.
+    """
     schema, name = table.split(".")
     columns = w.connection.execute(
         "SELECT column_name, data_type FROM duckdb_columns() WHERE database_name = 'small' AND schema_name = ? "
@@ -70,16 +75,21 @@ def copy_table(w: Writer, table: str) -> None:
     ).fetchall()  # fmt: skip
     if not columns:
         return  # the demo was made before there was such a table
-    values = ", ".join(f'{value_of(table, column, kind)} AS "{column}"' for column, kind in columns)
     names = [column for column, _ in columns]
-    order = [
-        f'"{column}"' for column in ("at", "session", "student", "swing_no", "sequence") if column in names
-    ]
-    once = "k = 0" if table in ACADEMY_WIDE else f"k = 0 OR NOT ({NOBODYS.get(table, 'false')})"
+    by = ("student", "session") if table == BY_STUDENT else ("at", "session", "student", "swing_no")
+    order = ", ".join(f'"{column}"' for column in by if column in names) or "1"
     w.execute(
-        f"INSERT INTO {table} BY NAME SELECT {values} FROM small.{table}, copy WHERE {once}"
-        + (f" ORDER BY {', '.join(order)}" if order else "")
-    )
+        f"CREATE OR REPLACE TEMP TABLE part AS SELECT *, ntile(?) OVER (ORDER BY {order}) AS nth "
+        f"FROM small.{table} ORDER BY nth, {order}", [WEEKS],
+    )  # fmt: skip
+    values = ", ".join(f'{value_of(table, column, kind)} AS "{column}"' for column, kind in columns)
+    once = "k = 0" if table in ACADEMY_WIDE else f"(k = 0 OR NOT ({NOBODYS.get(table, 'false')}))"
+    many = w.sql("SELECT (SELECT count(*) FROM part) * (SELECT count(*) FROM copy)").item() > ROW_GROUP
+    for week in [f"nth = {nth}" for nth in range(1, WEEKS + 1)] if many else ["true"]:
+        w.execute(
+            f"INSERT INTO {table} BY NAME SELECT {values} FROM part, copy WHERE {once} AND {week}"
+            + (f" ORDER BY {order}" if table == BY_STUDENT else "")
+        )
 
 
 def copy_rows(demo: Home, w: Writer, swings: int) -> None:
@@ -91,7 +101,9 @@ def copy_rows(demo: Home, w: Writer, swings: int) -> None:
         [copies],
     )
     for table in table_names():
-        copy_table(w, table)
+        with w.transaction():
+            copy_table(w, table)
+    w.execute("DROP TABLE part")
     w.execute("DETACH small")
 
 
@@ -118,9 +130,8 @@ def make(demo: Home, target: Path, swings: int, *, season: bool = False) -> tupl
     started = time.perf_counter()
     with writer(home) as w:
         w.execute("SET memory_limit = '6GB'")
-        with w.transaction():
-            copy_rows(demo, w, swings)
-            people = w.sql("SELECT person, display_name, born FROM academy.person").rows()
+        copy_rows(demo, w, swings)
+        people = w.sql("SELECT person, display_name, born FROM academy.person").rows()
         settings = re.sub("(?m)^demo_people.*\n", "", home.settings_file.read_text(encoding="utf-8"))
         demo = f'demo = true\ndemo_people = "{people_digest(people)}"\n'
         home.settings_file.write_text(settings.replace("demo = true\n", demo), encoding="utf-8")

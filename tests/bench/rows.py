@@ -15,10 +15,11 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from bench import made
+from bench.academies import asking, backing_up, checking, making
 from bench.crowds import fifty_at_once
 from bench.films import following, whole_clip
 from bench.fits import against_mixedlm, whole_fit_against_mixedlm
-from bench.pages import dearest_query, opening_a_page
+from bench.pages import dearest_of_all, dearest_query, opening_a_page
 from bench.papers import progress_pages
 from bench.table import Row, paired, pairs_of, spent_s
 from ingest.load import load
@@ -152,5 +153,6 @@ def against_reading(folder: Path, sessions: int = 40, swings: int = 20, repeats:
 ROWS: dict[str, Callable[[Path], Row]] = {
     "a": against_decoding, "b": against_pandas, "c": memory, "d": against_reading, "e": against_mixedlm,
     "f": whole_fit_against_mixedlm, "g": following, "h": fifty_at_once, "i": dearest_query, "j": opening_a_page,
-    "k": progress_pages, "l": whole_clip,
+    "k": progress_pages, "l": whole_clip, "m": making, "n": checking, "o": backing_up, "p": asking,
+    "q": dearest_of_all,
 }  # fmt: skip

@@ -11,6 +11,7 @@ import pytest
 import builders
 import made_swings
 import models.build
+import models.plan
 from models.build import build, refresh
 from models.parameters import load_parameter, save_parameters
 from models.plan import PLAN, plan_rows
@@ -234,6 +235,17 @@ def test_an_empty_academy_builds_to_empty_answers(home, open_writer):
     assert build(home, open_writer).swings == 0
     assert open_writer.sql("SELECT count(*) FROM season.session_metric").item() == 0
     assert open_writer.sql("SELECT count(*) FROM academy.metric").item() > 30
+
+
+def test_a_build_keeps_the_faults_of_a_student_together_however_visits_take_turns(
+    home, open_writer, monkeypatch
+):
+    monkeypatch.setattr(models.plan, "JUDGED_AT_ONCE", 3)  # the limit falls within a student's sessions
+    for day, student in enumerate(("s1", "s2", "s1", "s2")):
+        land(open_writer, f"d{day}", student, day=day)
+    build(home, open_writer)
+    kept = open_writer.sql("SELECT student, session FROM academy.swing_fault")
+    assert kept.unique(maintain_order=True).rows() == [("s1", "d0"), ("s1", "d2"), ("s2", "d1"), ("s2", "d3")]
 
 
 def test_a_build_forgets_sessions_that_are_no_more(home, open_writer):

@@ -93,11 +93,12 @@ def _tables(
 ) -> dict[str, pl.DataFrame]:
     """The academy's tables; `flags` (N, F) of swings in the order in which they were swung."""
     swings = Swings(visit, np.empty((visit.size, 0)), more={} if pace is None else {"pace": pace})
-    numbered = pl.DataFrame({"session": session_names(came)[visit]}).with_columns(
+    whose = np.array([code(student) for student in came.student])
+    numbered = pl.DataFrame({"session": session_names(came)[visit], "student": whose[visit]}).with_columns(
         **{name: flags[:, k] for k, name in enumerate(FAULTS)},
         swing_no=pl.int_range(1, pl.len() + 1, dtype=pl.Int32).over("session"),
     )
     judged = numbered.unpivot(
-        on=list(FAULTS), index=["session", "swing_no"], variable_name="fault", value_name="flagged"
+        on=list(FAULTS), index=["session", "student", "swing_no"], variable_name="fault", value_name="flagged"
     ).with_columns(severity=pl.col("flagged").cast(pl.Float64), rule_version=pl.lit("1"))
     return tables(came, (), [swings]) | {"academy.swing_fault": judged}

@@ -79,7 +79,8 @@ def fill(connection, academy):
             "outcome": "accepted", "session": session.code, "delivered_by": session.filed_by,
         }])  # fmt: skip
         put("academy.swing_fault", [
-            {"session": session.code, "swing_no": 1, "fault": "f", "flagged": True, "rule_version": "1"}
+            {"session": session.code, "swing_no": 1, "student": session.student, "fault": "f", "flagged": True,
+             "rule_version": "1"}
         ])  # fmt: skip
         put("academy.refusal", [
             {"delivery": f"d-{session.code}", "session": session.code, "reason": "r", "sentence": f"{session.code} is wrong.",

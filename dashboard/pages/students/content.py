@@ -57,9 +57,8 @@ def most_outside(reader: Reader, when: str, family: str) -> str | None:
     lines = academy.level_lines(reader, when, family)
     for (level,), own in lines.group_by("level", maintain_order=True):
         bands = season.bands(reader, family, {"student": None, "level": level})
-        for (metric,), rows in own.group_by("metric", maintain_order=True):
-            band = bands.get(str(metric), (None, None))
-            found[str(metric)] = found.get(str(metric), 0) + season.outside(rows["now"], band)
+        for metric, now in own.select("metric", "now").iter_rows():
+            found[metric] = found.get(metric, 0) + season.outside(now, bands.get(metric, (None, None)))
     most = max(found, key=lambda metric: found[metric], default=None)
     return most if most is not None and found[most] else None
 

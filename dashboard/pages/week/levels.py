@@ -25,8 +25,8 @@ def level_plan(reader: Reader) -> pl.DataFrame:
     for (level,), own in academy.level_lines(reader, newest, family).group_by("level", maintain_order=True):
         bands = season.bands(reader, family, {"student": None, "level": level})
         stood = [
-            (metric, len(rows), outside(rows["start"], bands[metric]), outside(rows["now"], bands[metric]))
-            for (metric,), rows in own.group_by("metric", maintain_order=True) if metric in bands
+            (metric, len(now), outside(start, bands[metric]), outside(now, bands[metric]))
+            for _level, metric, start, now in own.iter_rows() if metric in bands
         ]  # fmt: skip
         if not stood:
             continue

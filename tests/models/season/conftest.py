@@ -55,9 +55,13 @@ class Bench:
         columns = [pl.Series(name, column, dtype=pl.Float64) for name, column in values.items()]
         self.writer.append("academy.swing_metric", key.with_columns(columns))
         for fault, flagged in faults.items():
+            student = self.writer.sql(
+                "SELECT student FROM academy.session WHERE session = ?", [session]
+            ).item()
             self.writer.append(
                 "academy.swing_fault",
                 key.with_columns(
+                    student=pl.lit(student),
                     fault=pl.lit(fault), flagged=pl.Series(flagged, dtype=pl.Boolean),
                     severity=pl.lit(0.5), rule_version=pl.lit("v"),
                 ),

@@ -51,7 +51,7 @@ def felt(tmp_path):
                 ),
             )  # fmt: skip
             for fault in faults:
-                judged = pl.DataFrame(key | {"flagged": [row[3] for row in SWINGS]})
+                judged = pl.DataFrame(key | {"student": "s1", "flagged": [row[3] for row in SWINGS]})
                 w.append(
                     "academy.swing_fault", judged.with_columns(fault=pl.lit(fault), rule_version=pl.lit("1"))
                 )
