@@ -117,7 +117,7 @@ def coach_groups(reader: Reader, season: str) -> pl.DataFrame:
 
 
 def level_lines(reader: Reader, season: str, family: str) -> pl.DataFrame:
-    """One row per level and core measure, by level: level, metric, and its students' start and now (lists)."""
+    """One row per level and core measure, by level: level, metric, its students' start and now (lists)."""
     return reader.sql(
         """
         SELECT p.level, t.metric, list(t.start_value) AS start, list(t.value_now) AS now
