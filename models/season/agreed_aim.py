@@ -2,13 +2,13 @@
 
 The metrics are judged together, one-sided, each in its smallest worthwhile changes with the better way
 positive, on the line of agreed_line.py. Variances are the student's own under the season's fit (mixed.py);
-what metrics share of their errors is taken from the other students' residuals.
+what metrics share of their errors is taken from the other students' residuals, and what to expect of a
+student's change before the agreed day from theirs before their own.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from models.season.cells import (
 )
 from models.season.estimation import Z90, spending_bounds
 from models.season.kernel import FLOATS
+from models.season.together import Together, as_one_device, first_agreed
 from models.sql import query
 from warehouse.store import Writer
 from warehouse.tables import columns
@@ -43,46 +44,6 @@ DETECTABLE = Z90 + float(special.ndtri(POWER))  # standard errors
 Row = dict[str, Any]
 
 
-@dataclass(frozen=True)
-class Together:
-    """Sessions in which all metrics were measured, and each student's residuals: cross products, freedom."""
-
-    sessions: pl.DataFrame
-    squares: Mapping[str, tuple[FLOATS, int]]
-
-    @classmethod
-    def of(cls, parts: Sequence[pl.DataFrame]) -> "Together":
-        """Of the rows of each metric's cell, one a session: values are m0, m1 and so on, swings n0, n1."""
-        keys = ["student", "day", "started_at", "session"]
-        whole = parts[0].select(*keys, m0="mean", n0="n")
-        for number, part in enumerate(parts[1:], 1):
-            more = part.select("session", pl.col("mean").alias(f"m{number}"), pl.col("n").alias(f"n{number}"))
-            whole = whole.join(more, on="session", maintain_order="left")
-        whole = whole.sort("student", "started_at", "session")
-        days = (whole["day"] - date.min).dt.total_days().to_numpy().astype(np.float64)
-        values = whole.select(f"m{number}" for number in range(len(parts))).to_numpy()
-        lengths = whole["student"].rle().struct.field("len").to_numpy()
-        bounds = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-        squares: dict[str, tuple[FLOATS, int]] = {}
-        for first, last in pairwise(bounds.tolist()):
-            if last - first >= LEAST_BEFORE:
-                squares[whole["student"][first]] = _residuals(days[first:last], values[first:last])
-        return cls(whole, squares)
-
-    def others(self, student: str) -> tuple[FLOATS, int]:
-        """What the residuals of all students but one add up to."""
-        found = [one for name, one in self.squares.items() if name != student]
-        many = sum(name.startswith("m") for name in self.sessions.columns)
-        return sum((one for one, _ in found), np.zeros((many, many))), sum(freedom for _, freedom in found)
-
-
-def _residuals(days: FLOATS, values: FLOATS) -> tuple[FLOATS, int]:
-    """Cross products of residuals about a student's own straight lines, and their degrees of freedom."""
-    x = np.column_stack([np.ones(days.size), days - days.mean()])
-    left = values - x @ np.linalg.lstsq(x, values)[0]
-    return left.T @ left, int(days.size - np.linalg.matrix_rank(x))
-
-
 def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.agreed_aim, one for every note of an agreed aim."""
     aims = writer.sql(query("season.agreed_aim")).to_dicts()
@@ -90,10 +51,14 @@ def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     known, fits = known_sessions(writer, "list_contains(CAST(? AS VARCHAR[]), metric)", named)
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     today = writer.sql("SELECT max(day) FROM academy.session").item()
-    cells = {(s, f, m): part for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()}
-    together: dict[tuple[CellKey, ...], Together] = {}
-    for parts in {parts for aim in aims for parts in _places(aim, cells)}:
-        together[parts] = Together.of([cells[key] for key in parts])
+    cells = {
+        (s, f, m): as_one_device(part, fits.get((s, f, m)))
+        for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()
+    }
+    together = {
+        parts: Together.of([cells[key] for key in parts], first_agreed(aims, parts))
+        for parts in {parts for aim in aims for parts in _places(aim, cells)}
+    }
     judged = [judge(aim, together, cells, fits, better, today) for aim in aims]
     return pl.DataFrame(judged, columns("season.agreed_aim")).sort("student", "agreed", "note")
 
@@ -132,6 +97,7 @@ def judge(
     row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, mine.rename({"n0": "n"}))
     if row["n_before"] < LEAST_BEFORE or not row["n_since"]:
         return row
+    course = replace(course, others=together[parts].before(aim["student"], aim["agreed"], scale))
     row["change"], row["se"] = course.change(weights)
     row["p"] = float(special.ndtr(row["change"] / row["se"]))
     own = [course.change(one) for one in np.eye(len(parts))]
@@ -168,9 +134,8 @@ def _course(
         swing = float(rows.cell.error[0] * own["n"][0])
         place = dict(own.select("session").with_row_index("place").select("session", "place").iter_rows())
         here = np.array([place[session] for session in mine["session"]])
-        fixed = rows.cell.x[here][:, 2:]
-        offsets, unsure = posterior.gammas[:, 2:].mean(axis=0), posterior.covs[:, 2:, 2:].mean(axis=0)
-        y.append(scale[number] * (rows.cell.y[here] - fixed @ offsets))
+        fixed, unsure = rows.cell.x[here][:, 2:], posterior.covs[:, 2:, 2:].mean(axis=0)
+        y.append(scale[number] * rows.cell.y[here])
         swings = mine[f"n{number}"].to_numpy()
         sd.append(size * np.sqrt([session + swing / swings, session + swing / (2 * swings)]))
         walk.append(size * np.sqrt(walks))

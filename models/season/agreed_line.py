@@ -4,8 +4,9 @@ Since that day (t = 0, in months) the student's line is
 
     y_j = a + β·max(t_j, 0) + b·min(t_j, 0) + W(t_j) + e_j
 
-with a, β and b unknown, W wandering from 0 both ways in time, and e_j the error of a session. b takes up how
-the student changed before the agreed day: whoever had improved by then has not improved since.
+with a and β unknown, W wandering from 0 both ways in time, and e_j the error of a session. b takes up how the
+student changed before the agreed day: whoever had improved by then has not improved since. What is known of b
+beforehand is how the other students changed before their own agreed day.
 """
 
 from collections.abc import Sequence
@@ -13,11 +14,38 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from models.season.estimation import meta_regression
 from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import Cell, Posterior, line_ends, parts_at_nodes
 
-LEAST_OTHERS = 20  # degrees of freedom of other students' residuals; with fewer, metrics err as one
+LEAST_FREEDOM = 20  # degrees of freedom of other students' residuals; with fewer, metrics err as one
 SHRINK = 0.3  # of the residual correlations to their mean
+
+
+@dataclass(frozen=True)
+class Before:
+    """How K other students changed before their agreed day, each by a straight line of their own.
+
+    months (K,) from first visit to last; change (K, M) over these, in the units of the course; error (M, M)
+    covariance of a session's errors; doubt (K,) that of a change is so many times it.
+    """
+
+    months: FLOATS
+    change: FLOATS
+    doubt: FLOATS
+    error: FLOATS
+
+    def slope(self, weights: FLOATS, months: float) -> tuple[float, float]:
+        """Mean a month, and its precision, of how one who came for so many months changed before.
+
+        Others' changes are a + c·months and differ by τ²: some change by as much in one month as others in
+        four, some by as much every month.
+        """
+        se = np.sqrt(self.doubt * (weights @ self.error @ weights))
+        x = np.column_stack([np.ones(se.size), self.months])
+        mean, covariance, tau2, _ = meta_regression(self.change @ weights, se, x)
+        at = np.array([1.0, months])
+        return float(at @ mean) / months, months**2 / float(tau2 + at @ covariance @ at)
 
 
 @dataclass(frozen=True)
@@ -26,7 +54,7 @@ class Course:
 
     The rest is in smallest worthwhile changes: y and sd (n, M) values and their errors' standard deviations;
     walk (M,) standard deviation a √month; device (M, n, n) covariance from what is not known of devices'
-    offsets; r (M, M) correlations of errors.
+    offsets; r (M, M) correlations of errors; others what is known of changes before, None: nothing.
     """
 
     t: FLOATS
@@ -35,6 +63,7 @@ class Course:
     walk: FLOATS
     device: FLOATS
     r: FLOATS
+    others: Before | None = None
 
     def upto(self, t: float) -> "Course":
         """What was known by then."""
@@ -43,8 +72,16 @@ class Course:
 
     def change(self, weights: FLOATS) -> tuple[float, float]:
         """Change of the weighted metrics from the agreed day to the last session, and its standard error."""
-        gain, se = best_change(self.t, self.covariance(weights), self.wandering(weights), float(self.t[-1]))
-        return float(gain @ (self.y @ weights)), se
+        mean, precision = self.slope_before(weights)
+        v, walk = self.covariance(weights), self.wandering(weights)
+        gain, se = best_change(self.t, v, walk, float(self.t[-1]), precision)
+        return float(gain @ (self.y @ weights - mean * np.minimum(self.t, 0.0))), se
+
+    def slope_before(self, weights: FLOATS) -> tuple[float, float]:
+        """What others' changes let expect of b, and its precision: 0 where there is nothing to go by."""
+        came = self.t[self.t <= 0]
+        months = float(np.ptp(came)) if came.size else 0.0
+        return self.others.slope(weights, months) if self.others and months > 0 else (0.0, 0.0)
 
     def wandering(self, weights: FLOATS) -> float:
         """Variance a month of the weighted metrics' wandering."""
@@ -67,12 +104,13 @@ def wandering_covariance(t: FLOATS, walk: float) -> FLOATS:
     return np.asarray(walk * np.where(one_side, np.minimum(np.abs(t)[:, None], np.abs(t)), 0.0))
 
 
-def best_change(t: FLOATS, v: FLOATS, walk: float, at: float) -> tuple[FLOATS, float]:
-    """Best linear unbiased prediction of the change by month `at` > 0: sessions' weights, standard error.
+def best_change(t: FLOATS, v: FLOATS, walk: float, at: float, precision: float = 0.0) -> tuple[FLOATS, float]:
+    """Best linear prediction of the change by month `at` > 0: sessions' weights, standard error.
 
-    X = (1, max(t, 0), min(t, 0)), k = walk·min(max(t, 0), at), h = (0, at, 0) − XᵀV⁻¹k:
-    weights V⁻¹k + V⁻¹X(XᵀV⁻¹X)⁻¹h,
-    variance walk·at − kᵀV⁻¹k + hᵀ(XᵀV⁻¹X)⁻¹h. Source: Goldberger 1962, J Am Stat Assoc 57.
+    The slope before is N(0, 1/precision). X = (1, max(t, 0), min(t, 0)), P = diag(0, 0, precision),
+    k = walk·min(max(t, 0), at), h = (0, at, 0) − XᵀV⁻¹k: weights V⁻¹k + V⁻¹X(XᵀV⁻¹X + P)⁻¹h, variance
+    walk·at − kᵀV⁻¹k + hᵀ(XᵀV⁻¹X + P)⁻¹h. Source: Goldberger 1962, J Am Stat Assoc 57; with P Henderson
+    1975, Biometrics 31.
     """
     u = np.maximum(t, 0.0)
     k = walk * np.minimum(u, at)
@@ -80,7 +118,7 @@ def best_change(t: FLOATS, v: FLOATS, walk: float, at: float) -> tuple[FLOATS, f
     solved = np.linalg.solve(v, np.column_stack([x, k]))
     vx, vk = solved[:, :3], solved[:, 3]
     h = np.array([0.0, at, 0.0]) - x.T @ vk
-    gh = np.linalg.solve(x.T @ vx, h)
+    gh = np.linalg.solve(x.T @ vx + np.diag([0.0, 0.0, precision]), h)
     return vk + vx @ gh, float(np.sqrt(max(walk * at - k @ vk + h @ gh, 1e-300)))
 
 
@@ -104,7 +142,7 @@ def shared_errors(squares: FLOATS, freedom: float) -> tuple[FLOATS, FLOATS]:
     varies: all correlations 1 and equal variances.
     """
     many, sizes = len(squares), np.diag(squares)
-    if freedom < LEAST_OTHERS or not (sizes > 0).all():
+    if freedom < LEAST_FREEDOM or not (sizes > 0).all():
         return np.ones((many, many)), np.eye(many)
     sd = np.sqrt(sizes / freedom)
     found = squares / freedom / np.outer(sd, sd)
@@ -117,7 +155,8 @@ def shared_errors(squares: FLOATS, freedom: float) -> tuple[FLOATS, FLOATS]:
 def forecast(before: Course, weights: FLOATS, gap: float, looks: Sequence[int]) -> tuple[FLOATS, FLOATS]:
     """Months (K,) of sessions to come, one every `gap` months, and the change's standard errors at these.
 
-    `looks` (K,): at which of them it is looked, from 1, rising. They err as the median one before did.
+    `looks` (K,): at which of them it is looked, from 1, rising. They err as the median one before did. What
+    others' changes before tell is left out, so that a change shows no later than is said.
     """
     count = looks[-1] if looks else 0
     later = np.arange(1.0, count + 1) * gap

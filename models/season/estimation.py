@@ -122,13 +122,28 @@ def dersimonian_laird(effect: FLOATS, se: FLOATS) -> Pool:
     τ² = max(0, (Q − (K − 1)) / (Σw − Σw²/Σw)), w = 1/se², Q = Σw·(effect − Σw·effect/Σw)². The mean is
     weighted by 1/(se² + τ²). Source: DerSimonian & Laird 1986, Control Clin Trials 7.
     """
+    mean, covariance, tau2, q = meta_regression(effect, se, np.ones((effect.size, 1)))
+    return Pool(float(mean[0]), float(covariance[0, 0] ** 0.5), tau2, q)
+
+
+def meta_regression(effect: FLOATS, se: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS, float, float]:
+    """Effects (K,) with known standard errors as x·γ, x (K, p): γ̂ (p,), its covariance, τ² and Q.
+
+    τ² = max(0, (Q − (K − p)) / (Σw − tr((XᵀWX)⁻¹XᵀW²X))), 0 with K ≤ p; Q is about the line of weights
+    w = 1/se², γ̂ of weights 1/(se² + τ²). Source: Thompson & Sharp 1999, Stat Med 18.
+    """
+
+    def line(w: FLOATS) -> tuple[FLOATS, FLOATS]:
+        covariance = np.asarray(np.linalg.inv(x.T * w @ x), dtype=np.float64)
+        return covariance @ (x.T @ (w * effect)), covariance
+
     w = 1 / se**2
-    fixed = float(np.sum(w * effect) / np.sum(w))
-    q = float(np.sum(w * (effect - fixed) ** 2))
-    room = float(np.sum(w) - np.sum(w**2) / np.sum(w))
-    tau2 = max(0.0, (q - (effect.size - 1)) / room) if room > 0 else 0.0
-    w = 1 / (se**2 + tau2)
-    return Pool(float(np.sum(w * effect) / np.sum(w)), float(np.sum(w) ** -0.5), tau2, q)
+    fixed, covariance = line(w)
+    q = float(np.sum(w * (effect - x @ fixed) ** 2))
+    room = float(np.sum(w) - np.trace(covariance @ (x.T * w**2 @ x)))
+    spare = effect.size - x.shape[1]
+    tau2 = max(0.0, (q - spare) / room) if spare > 0 and room > 0 else 0.0
+    return *line(1 / (se**2 + tau2)), tau2, q
 
 
 def shrink_to_mean(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:

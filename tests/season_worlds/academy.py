@@ -212,8 +212,9 @@ def tables(
     coach: np.ndarray | None = None,
     coaches: int = 4,
     device: np.ndarray | None = None,
+    days: int = DAYS,
 ) -> dict[str, pl.DataFrame]:
-    """The academy's tables. `coach` (S,) numbers of each student's coach, in turn if none; `device` (V,) names."""
+    """The academy's tables. `days` of the season; `coach` (S,) numbers of each student's coach, in turn if none; `device` (V,) names."""
     students = int(visits.student.max()) + 1
     coach = np.arange(students) % coaches if coach is None else coach
     device = np.full(visits.count, MAT) if device is None else device
@@ -239,7 +240,7 @@ def tables(
     )
     return {
         "academy.season": pl.DataFrame(
-            {"season": [SEASON], "from": [START.date()], "to": [(START + timedelta(days=DAYS - 1)).date()]}
+            {"season": [SEASON], "from": [START.date()], "to": [(START + timedelta(days=days - 1)).date()]}
         ),
         "academy.person": pl.concat([people, staff], how="diagonal").with_columns(
             guardian_of=pl.lit([], pl.List(pl.String))

