@@ -16,10 +16,10 @@ SHAPES = ["circle", "square", "triangle-up", "diamond"]
 
 
 def said(figure: float | None, unit: str) -> str:
-    """A share as a percentage, a bias as a number of smallest worthwhile changes."""
+    """A share as a percentage, a bias as a number of smallest worthwhile changes, a count as it is."""
     if figure is None:
         return "–"
-    return number(100 * figure, "%", 1) if unit == "share" else number(figure, "", 2, signed=True)
+    return number(100 * figure, "%", 1) if unit == "share" else number(figure, "", 2, signed=unit == "swc")
 
 
 def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.LayerChart:
@@ -38,7 +38,10 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     order = drawn["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis())
     beside = alt.YOffset("size:N", sort=sizes, scale=alt.Scale(paddingOuter=0.8))
-    title = _("How often it held (%)") if unit == "share" else _("Off by, in smallest worthwhile changes")
+    title = {
+        "share": _("How often it held (%)"), "swc": _("Off by, in smallest worthwhile changes"),
+        "count": _("How many in a season"),
+    }[unit]  # fmt: skip
     minus = alt.Axis(labelExpr=look.MINUS, tickCount=5)
     scale = alt.Scale(domain=[low, high], nice=False, zero=False)
     x = alt.X("figure:Q", title=title, scale=scale, axis=minus)

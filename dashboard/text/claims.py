@@ -9,6 +9,7 @@ from dashboard.text.catalogue import _, mark
 from dashboard.text.numbers import NBSP, number
 
 OVERSTATED = "overstated"
+COUNTED = ("new_rows_when_all_hold", "new_faults_when_none", "called_of_zeros_per_60")  # rows a season
 CLAIMS = {
     "change_interval_covers": mark("The 90 % interval for a student's change holds the truth"),
     "zero_change_called": mark("A student whose change is 0 is called Improving or Slipping"),
@@ -45,6 +46,28 @@ CLAIMS = {
     "new_rows_wrong": mark(
         "A change that is new on the week's list is not worthwhile, over a season of weekly looks"
     ),
+    "new_rows_when_all_hold": mark("Changes on the week's list in a season in which nobody changes"),
+    "new_faults_when_none": mark("New faults on the week's list in a season in which none is new"),
+    "called_of_zeros_per_60": mark(
+        "Changes called in 60 students in a season, of a measure that is nearly always 0"
+    ),
+    "interval_covers_steady": mark("The 90 % interval for a steady student's change holds the truth"),
+    "interval_covers_noisy": mark("The 90 % interval for an unsteady student's change holds the truth"),
+    "holding_despite_4": mark(
+        "A student labelled “No large change” changed by more than 4 smallest worthwhile changes"
+    ),
+    "holding_said": mark("A student is labelled “No large change”"),
+    "same_day_found": mark("A drill that helps on the day is seen to help on the day"),
+    "draws_show_something": mark("A random draw between two drills favours one, though they are alike"),
+    "draws_show_the_better": mark("A random draw between two drills finds the better one"),
+    "equal_coach_outside_95": mark(
+        "A coach stands outside the limits for 95 of 100 coaches, though all are alike"
+    ),
+    "better_coach_above_95": mark(
+        "A coach whose students gain more stands above the limits for 95 of 100 coaches"
+    ),
+    "student_with_false_link": mark("A student is shown a link with the ball that is not there"),
+    "link_found": mark("A link with the ball that is there is shown"),
 }
 TRUTHS = {
     "slopes": mark("every student on a slope of their own"),
@@ -69,6 +92,29 @@ TRUTHS = {
     "keen_group_flattening": mark("the same, and their gains flatten"),
     "keen_doses_follow": mark("keen students gain more anyway, and practise the drill more"),
     "doses_unrelated_worth_2": mark("some students are keener, but not more likely to be given the drill"),
+    "aims_half_changed_before": mark(
+        "half of the students change by 4 before the aim is agreed on, and nobody afterwards"
+    ),
+    "aims_six_months": mark(
+        "four kindred measures agreed on for six months, after four visits; a third of the students change "
+        "by 0, 2 and 4 each"
+    ),
+    "bad_days_worth_2": mark("a drill worth 2 smallest worthwhile changes, given on bad days"),
+    "drawn_worthless": mark("two worthless drills, drawn at random, with three planned looks"),
+    "drawn_4_apart": mark(
+        "two drills 4 points apart, drawn at random; four students in five practise theirs"
+    ),
+    "coaches_in_band": mark("one coach's students are on target from the start, and gain like the others"),
+    "coach_adds_3": mark("one coach's students gain 3 points more in 90 days"),
+    "unequal_noise": mark("some students are steady, some are not"),
+    "holders_who_change": mark("everyone changes by 2 smallest worthwhile changes"),
+    "nobody_changes": mark("six measures, some students steady and some not, and nobody changes"),
+    "zeros_97": mark("a measure is 0 in 97 of 100 swings, and nobody changes"),
+    "zeros_70": mark("a measure is 0 in 70 of 100 swings, and nobody changes"),
+    "faults_stay": mark("six faults, each as frequent all season as it was"),
+    "ball_drifts": mark("a measure and the carry both drift over the season"),
+    "ball_linked": mark("one measure of four goes with the carry, in 8 to 12 shots a session"),
+    "ball_linked_few_shots": mark("one measure of four goes with the carry, in 5 shots a session"),
     "unequal_noise_six": mark("six measures, three in five students stay the same, some steady and some not"),
 }
 
@@ -76,7 +122,7 @@ TRUTHS = {
 def in_words(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of season.calibration with `claim` and `truth` in words, `goal` in words (null: none) and `unit`.
 
-    `unit` is what a figure is counted in: share, or swc (smallest worthwhile changes).
+    `unit` is what a figure is counted in: share, swc (smallest worthwhile changes) or count (of a season).
     """
     return pl.DataFrame(
         [
@@ -94,14 +140,16 @@ def in_words(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _unit(claim: str) -> str:
-    return "swc" if OVERSTATED in claim else "share"
+    return "swc" if OVERSTATED in claim else "count" if claim in COUNTED else "share"
 
 
 def _goal(row: Mapping[str, Any]) -> str | None:
-    """88 to 92 %, at most 5 %, within 0.25; None without a goal."""
+    """88 to 92 %, at most 5 %, within 0.25, at most 0.5; None without a goal."""
     lo, hi = row["goal_lo"], row["goal_hi"]
     if _unit(row["claim"]) == "swc":
         return None if hi is None else _("within {limit}").format(limit=number(hi, "", 2))
+    if _unit(row["claim"]) == "count":
+        return None if hi is None else _("at most {limit}").format(limit=number(hi, "", 1))
     low, high = (None if end is None else f"{100 * end:g}{NBSP}%" for end in (lo, hi))
     if low and high:
         return _("{low} to {high}").format(low=f"{100 * lo:g}", high=high)

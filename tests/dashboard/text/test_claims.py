@@ -21,6 +21,7 @@ def test_every_kept_figure_has_words():
         ("change_interval_covers", 0.88, 0.92, "88 to 92 %", "share"),
         ("change_interval_covers", 0.88, None, "at least 88 %", "share"),
         ("listed", None, 0.0025, "at most 0.25 %", "share"),
+        ("new_faults_when_none", None, 0.5, "at most 0.5", "count"),
         ("good_drill_overstated", -0.25, 0.25, "within 0.25", "swc"),
         ("good_drill_overstated_before_after", None, None, None, "swc"),
         ("good_drill_helps", None, None, None, "share"),
