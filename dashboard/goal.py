@@ -102,6 +102,9 @@ def _moved(shown: Measure, rows: pl.DataFrame, trend: Mapping[str, Any] | None) 
     code = TOO_FEW if trend is None else str(trend["label"])
     if trend is None or trend["change"] is None or code in (TOO_FEW, NOT_CLEAR):
         last = _("{value} at the last session").format(value=shown.say(rows["value"][-1]))
+        if code == TOO_FEW:
+            few = _("{sessions} with at least five full shots so far, and a change is judged from six on")
+            return f"{last}. {few.format(sessions=count(rows.height, 'session'))}"
         return f"{last}. {label(code)}"
     return f"{shown.say(trend['start_value'])} → {shown.say(trend['value_now'])}. {marked(code)}"
 

@@ -84,7 +84,7 @@ def student(
         AccessError: the address names a student outside the viewer's reach (the refusal is logged).
         UnderfootError: there is no student in reach.
     """
-    asked = st.query_params.get("student")
+    asked = st.query_params.get("student") or None
     if asked is not None and asked not in reader.students:
         reader.opened(page, asked)
     nobody = f"{_('There is no student you may see.')} {_who_to_ask(reader)}"

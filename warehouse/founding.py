@@ -20,7 +20,7 @@ from warehouse.consent import Roster
 from warehouse.definitions import rule_tables
 from warehouse.deliverer import put
 from warehouse.errors import CallError
-from warehouse.home import Home, write_new
+from warehouse.home import Home, holder, write_new
 from warehouse.publishing import is_published
 from warehouse.rosters import roster_csv
 from warehouse.settings import parse_settings
@@ -80,6 +80,11 @@ def has_people(roster: Roster) -> bool:
 def waiting(home: Home) -> list[Path]:
     """What waits in the inbox."""
     return [path for path in home.inbox.iterdir() if path.name[0] != "."] if home.inbox.is_dir() else []
+
+
+def is_loading(home: Home) -> bool:
+    """Whether something waits in the inbox, or a load that may have taken it is at work."""
+    return bool(waiting(home)) or holder(home.path) is not None
 
 
 def found(home: Home, academy: NewAcademy) -> Path:

@@ -11,7 +11,7 @@ import polars as pl
 from dashboard import theme
 from dashboard.charts import look
 from dashboard.text.catalogue import Words, _
-from dashboard.text.numbers import Band, Measure, count, listed, on
+from dashboard.text.numbers import Band, Measure, count, joined, listed, on
 from dashboard.text.sentences import FEW_SWINGS, band_place
 
 HEIGHT = 300
@@ -146,6 +146,14 @@ def _changes(changes: pl.DataFrame, x: alt.X, high: float, *, narrow: bool) -> l
         )
         layers.append(name.encode(x=x, y=alt.Y("level:Q"), text=alt.Text("said:N")))
     return layers
+
+
+def marks_key(drawn: SeasonLine) -> str:
+    """What its points, bars, line and shading are, to a coach."""
+    points = _("Each point is one session; a hollow one rests on fewer than five swings.")
+    bars = _("The true value is probably inside the bar: nine bars in ten contain it.")
+    line = _("The line is fitted to all of them; it is probably inside its shading (9 in 10).")
+    return joined(points, bars, "" if drawn.line.is_empty() else line)
 
 
 def changes_key(drawn: SeasonLine) -> str:

@@ -5,10 +5,13 @@ from datetime import date, datetime, timedelta
 import polars as pl
 import pytest
 
+from dashboard import goal
 from dashboard.pages.notes import lines as notes
 from dashboard.pages.progress import next_pace
 from dashboard.pages.progress.content import progress_html, progress_page
 from dashboard.queries import people
+from dashboard.student_season import StudentSeason
+from models.season import ball_season
 from warehouse.errors import CallError
 from warehouse.store import writer
 
@@ -85,6 +88,22 @@ def test_the_student_page_shows_the_ball_over_the_season_with_its_doubt(visit, p
     assert "Carry with the 7-iron" in charts
     strike = page_text(visit(with_goal, "student", "c01", student="s01", clubs="iron", result="strike_ratio"))
     assert "divided by how fast the club arrives" in strike
+
+
+def test_of_few_sessions_it_says_of_what_and_how_many_a_change_needs(reader_of, homes):
+    home = homes("goal-few")
+    with writer(home) as w:
+        add_goal(w, code="more_solid")
+        add_ball(w)
+        w.execute("DELETE FROM season.session_ball WHERE outcome = 'strike_ratio' AND day > '2026-02-10'")
+        w.publish()
+    reader = reader_of("goal-few", "c01")
+    chosen = StudentSeason(reader, people.student(reader, "s01"), "2026", "iron")
+    assert goal.ball_sentence(chosen) == (
+        "The ball, ball speed over club speed with the 7-iron: 1.32 at the last session. "
+        f"3{NBSP}sessions with at least five full shots so far, and a change is judged from six on."
+    )
+    assert ball_season.LEAST_SESSIONS == 6
 
 
 def test_the_player_reads_goal_ball_and_next_pace_plainly(reader_of, with_goal):

@@ -537,5 +537,14 @@ def test_a_session_with_a_clip_alone_counts_as_measured(reader_of, homes):
     )
 
 
+def test_the_picture_of_the_season_has_a_key_of_its_points_and_bars_and_of_no_line_that_is_not_there(
+    reader_of,
+):
+    [shown] = [part.picture for part in made(reader_of, "full").parts if part.picture]
+    assert "Each point is one session" in shown.key
+    assert "inside the bar" in shown.key
+    assert "shading" not in shown.key  # no line was fitted to this fault
+
+
 def test_the_newest_session_day_is_now(reader_of):
     assert lesson.as_of(reader_of("full", "h01")) == date(2026, 3, 23)

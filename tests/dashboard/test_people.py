@@ -69,6 +69,15 @@ def test_what_was_changed_meanwhile_is_shown_and_not_written_over(academy):
     assert row(academy(), "s1")["display_name"] == "Petra Quill-Fenn"
 
 
+def test_nothing_is_saved_while_a_load_at_work_may_be_changing_it(academy):
+    """A load takes a delivery from the inbox before what it changed is published."""
+    reader = academy()
+    was = row(reader, "s1")
+    with reader.home.lock(), pytest.raises(CallError, match="being loaded just now"):
+        changes.change(reader, was, was | {"level": "club"})
+    assert list(reader.home.inbox.iterdir()) == []
+
+
 @pytest.mark.parametrize("person", ["c1", "s1", "g2"])
 def test_nobody_but_a_head_coach_changes_the_roster(academy, person):
     reader, head = academy(person), academy()

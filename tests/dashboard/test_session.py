@@ -3,6 +3,7 @@
 import json
 import os
 import tomllib
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -13,7 +14,7 @@ from hypothesis import given, strategies
 import builders
 from app_test import AppTest
 from dashboard import readers
-from dashboard.pages.session import content, films, moments, saving
+from dashboard.pages.session import content, films, moments, saving, screen
 from dashboard.pages.session.shared import parts_of
 from dashboard.queries import people
 from ingest import filing
@@ -350,6 +351,35 @@ def test_a_second_press_before_the_load_delivers_the_very_same_and_another_file_
     session, folder = saved(opened, *brought(21, b"t_s"))
     assert session != pressed[0][0]
     assert content_hash(folder / session) not in hashes
+
+
+def test_what_was_saved_is_noted_also_when_a_second_tap_ends_the_run_at_its_next_use_of_streamlit(
+    opened, monkeypatch
+):
+    class Ended(Exception):
+        pass
+
+    class State(dict):
+        saved = False
+
+        def __getitem__(self, key):
+            if self.saved:
+                raise Ended
+            return super().__getitem__(key)
+
+    kept, state = {}, State()
+    state["session-saved"] = kept
+
+    def save(*_):
+        state.saved = True
+        return "what was saved"
+
+    monkeypatch.setattr(saving, "save", save)
+    monkeypatch.setattr(screen.st, "session_state", state)
+    monkeypatch.setattr(screen.st, "rerun", lambda: None)
+    with suppress(Ended):
+        screen._save(opened, "s001", [])
+    assert kept == {"s001": "what was saved"}
 
 
 def test_a_disk_that_takes_no_more_keeps_nothing_of_a_visit_and_a_later_save_all_of_it(opened):

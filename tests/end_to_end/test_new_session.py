@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 import made_c3d
+import made_films
 import made_spreadsheets
 from browser import LIMIT_MS, Hand, screen, settle
 from odd_exports import from_the_toe_unsaid
@@ -193,3 +194,39 @@ def test_a_spreadsheet_and_a_c3d_recording_are_saved_as_an_export_is_though_the_
     kinds = dict(snapshot.sql("SELECT kind, count(*) FROM academy.swing GROUP BY 1").iter_rows())
     snapshot.close()
     assert kinds["swing"] == len(made.of("swing"))
+
+
+def test_a_film_and_a_photo_go_with_an_export_and_a_foot_length_with_the_player(chromium, command, tmp_path):
+    home, address = command
+    base = address.split("/start")[0]
+    made_films.film(tmp_path / "IMG_0420.mp4", seconds=1.6)
+    context = chromium.new_context(**screen(390))
+    hand = Hand(context.new_page())
+    page = hand.page
+    try:
+        make_academy(hand, address)
+        page.goto(f"{base}/session")
+        page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
+        hand.drop("monday.csv", lesson(minute(4)))
+        hand.drop("IMG_0420.mp4", (tmp_path / "IMG_0420.mp4").read_bytes())
+        hand.drop("notebook.jpg", b"\xff\xd8\xff\xe0 a page of notes")
+        hand.button("right")
+        hand.tap(page.get_by_role("combobox", name="IMG_0420.mp4"))
+        hand.tap(page.get_by_role("option", name="Swing 2", exact=True))
+        page.get_by_text("Filmed from").wait_for(timeout=LIMIT_MS)
+        save(hand)
+
+        page.goto(f"{base}/people?person=s001")
+        hand.fill("Foot length, mm", "262")
+        hand.button("Save")
+        page.get_by_text("Saved; it is being loaded").wait_for(timeout=LIMIT_MS)
+        page.get_by_text("Saved; it is being loaded").wait_for(state="detached", timeout=LIMIT_MS)
+    finally:
+        context.close()
+    snapshot = open_snapshot(home)
+    delivery, *measured = snapshot.sql("SELECT delivery, has_plate, has_clip FROM academy.session").row(0)
+    foot_mm = snapshot.sql("SELECT foot_length_mm FROM academy.person WHERE person = 's001'").item()
+    snapshot.close()
+    assert measured == [True, True]
+    assert [file.name for file in (home.filed / delivery).rglob("*.jpg")] == ["notebook.jpg"]
+    assert foot_mm == 262

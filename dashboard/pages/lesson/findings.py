@@ -8,13 +8,14 @@ import polars as pl
 from dashboard import observed, safety
 from dashboard.aim import TITLES, Aim, advice
 from dashboard.charts import fault_ladder
+from dashboard.charts.season_line import marks_key
 from dashboard.queries import lesson, people, season
 from dashboard.section import Picture
 from dashboard.student_season import OFTEN, StudentSeason, fault_season, measure_season, rate_finding
 from dashboard.text import sentences
 from dashboard.text.catalogue import _, ngettext
 from dashboard.text.labels import area_name, marked
-from dashboard.text.numbers import count, listed, on
+from dashboard.text.numbers import count, joined, listed, on
 from warehouse.body import DISCOMFORT, Body, Exercise, may_load, nudge_check
 from warehouse.vocabulary import BETTER, IMPROVING, SLIPPING, WORSE
 
@@ -188,7 +189,10 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
     if aim not in chosen.measures:
         own = fault_season(chosen, aim)
         target = _("The pale strip is the target: under one swing in five.")
-        return None if own is None else own.picture(rate_finding(chosen, aim), target, narrow=about.narrow)
+        if own is None:
+            return None
+        key = joined(target, marks_key(own.line))
+        return own.picture(rate_finding(chosen, aim), key, narrow=about.narrow)
     found = measure_season(chosen, chosen.measures[aim])
     if found is None:
         return None
@@ -198,4 +202,4 @@ def picture(about: Lesson, aim: str | None) -> Picture | None:
         value=measure.say(found.last),
         place=sentences.band_place(found.last, *found.line.band),
     )
-    return found.picture(finding, found.sentence(), narrow=about.narrow)
+    return found.picture(finding, joined(found.sentence(), marks_key(found.line)), narrow=about.narrow)

@@ -17,6 +17,7 @@ from dashboard.text.numbers import listed
 from warehouse.access import Reader
 from warehouse.errors import CallError
 from warehouse.founding import waiting
+from warehouse.home import holder
 from warehouse.rosters import new_codes, roster_csv
 
 
@@ -161,7 +162,7 @@ def differences(was: Row, current: Row) -> str:
 
 
 def _nothing_waits(now: Reader, file: str) -> None:
-    """Make sure that no file of this name waits in the inbox: what it changes is not known yet."""
+    """Make sure that no file of this name waits, and no load is at work: what they change is not known."""
     for path in waiting(now.home):
         if path.name == file or (path.is_dir() and any(path.rglob(file))):
             raise CallError(
@@ -169,6 +170,8 @@ def _nothing_waits(now: Reader, file: str) -> None:
                     "Not saved: a {file} delivered meanwhile is still being loaded. Save again in a moment."
                 ).format(file=file)
             )
+    if holder(now.home.path) is not None:
+        raise CallError(_("Not saved: something is being loaded just now. Save again in a moment."))
 
 
 def _taken(now: Reader) -> list[str]:

@@ -16,7 +16,7 @@ from dashboard.text.labels import HANDS, PURPOSES, ROLES
 from dashboard.text.numbers import capitalized
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
-from warehouse.founding import waiting
+from warehouse.founding import is_loading
 from warehouse.vocabulary import STAFF
 
 POLL_S = 1.0
@@ -27,7 +27,7 @@ LONG_AGO = date(1910, 1, 1)
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("People"), anchor=False)
-    gate.fragment(_follow, every_s=POLL_S if waiting(reader.home) else None)()
+    gate.fragment(_follow, every_s=POLL_S if is_loading(reader.home) else None)()
     everyone = content.rows(reader)
     names = {
         code: f"{row['display_name']}, {ROLES.get(row['role'], row['role'])}"
@@ -59,7 +59,7 @@ def _follow() -> None:
         if st.session_state.pop("person-saved", False):
             st.session_state.pop("person-was", None)
         st.rerun(scope="app")
-    if waiting(home):
+    if is_loading(home):
         layout.say(_("Saved; it is being loaded and shows here in a moment."))
 
 

@@ -23,13 +23,13 @@ def show(reader: Reader) -> None:
             chosen = layout.choose(title, options, f"left-{column}")
         shown = shown if chosen == content.ALL else shown.filter(pl.col(column) == chosen)
     layout.section(content.left_out_weekly(reader, shown, by, narrow=layout.narrow()))
+    with layout.part(_("Devices checked with a known weight")):
+        for section in devices.accuracy(reader):
+            layout.section(section)
     headings = {"device": _("By device"), "coach": _("By coach")}
     for column, heading in headings.items():
         st.header(heading, anchor=False)
         layout.table(content.totals(shown, column), _("left out {by}").format(by=lowered(heading)))
-    with layout.part(_("Devices checked with a known weight")):
-        for section in devices.accuracy(reader):
-            layout.section(section)
     with layout.part(_("Who looked")):
         st.write(
             _("Whoever opened a young player's page, and everything that was refused, the newest first.")

@@ -226,13 +226,16 @@ def _columns(found: Preview, *, opened: bool) -> None:
 
 
 def _save(reader: Reader, student: str, parts: Sequence[Part]) -> None:
-    """Deliver it once; whatever is pressed after that only shows what became of it."""
+    """Deliver it once; whatever is pressed after that only shows what became of it.
+
+    Streamlit ends this run at its next use when Save is tapped again meanwhile, so it is noted without one.
+    """
+    kept = st.session_state["session-saved"]
     try:
-        saved = saving.save(reader, parts)
+        kept[student] = saving.save(reader, parts)
     except (UnderfootError, OSError) as error:
         st.error(_("Not saved. {error}").format(error=error))
         return
-    st.session_state["session-saved"][student] = saved
     for visit, _opened, _said in parts:
         st.session_state.pop(f"opened-{visit.student}", None)
     st.rerun()

@@ -7,6 +7,7 @@ import polars as pl
 from dashboard import observed
 from dashboard.aim import TITLES, advice, chain_lines
 from dashboard.charts import ball_links
+from dashboard.charts.season_line import marks_key
 from dashboard.kept import kept
 from dashboard.pages.notes.content import NOTE_KINDS
 from dashboard.queries import people, season, sessions
@@ -14,7 +15,7 @@ from dashboard.section import Picture, Section, nonempty
 from dashboard.student_season import StudentSeason, ladder, measure_season, measured_seasons
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.cautions import BANDS_ARE_CUSTOM, EYES_CLOSED
-from dashboard.text.numbers import Measure, count, listed
+from dashboard.text.numbers import Measure, count, joined, listed
 from warehouse.errors import UnderfootError
 
 SESSIONS_FOR_THE_BALL = 6  # as the model asks for
@@ -65,12 +66,9 @@ def season_part(chosen: StudentSeason, measure: Measure, *, narrow: bool) -> Sec
             "other clubs."
         )
         raise UnderfootError(missing.format(**names, clubs=chosen.clubs, season=chosen.season))
-    key = _(
-        "{explanation} The true value is probably inside the bar, and the shading around the line (9 in "
-        "10). A hollow point rests on fewer than five swings."
-    )
+    key = joined(measure.explain, marks_key(found.line))
     own = observed.own_band_sentence(chosen.reader, chosen.student, measure.metric)
-    return Section(found.picture(key=key.format(**names), narrow=narrow), sentences=(found.sentence(), own))
+    return Section(found.picture(key=key, narrow=narrow), sentences=(found.sentence(), own))
 
 
 @kept
