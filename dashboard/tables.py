@@ -10,6 +10,7 @@ from dashboard.text.markdown import Markdown, markdown
 from dashboard.text.numbers import on, short_day
 
 FEW_ROWS, FEW_COLUMNS = 10, 9  # most a phone shows as a list; further rows fold, more columns make a grid
+MOST_WHOLE = 20  # rows of a grid that are all in sight; a longer one scrolls
 DESK_WIDTH = 820  # px that a table has beside the sidebar
 LETTER_WIDTH, CELL_PADDING, WIDEST_CELL = 7, 18, 200  # px in a table
 TWO_LINES = 65  # px; Streamlit breaks a cell's text only in rows of more than 64
@@ -73,5 +74,5 @@ def _grid(rows: pl.DataFrame, *, narrow: bool) -> None:
     # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
     st.dataframe(
         rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=config,
-        row_height=TWO_LINES if wide else None,
+        row_height=TWO_LINES if wide else None, height="content" if len(rows) <= MOST_WHOLE else "auto",
     )  # fmt: skip

@@ -31,8 +31,8 @@ msgstr ""
 
 """
 RULES: dict[str, dict[str, tuple[str, ...]]] = {
-    "metrics.toml": {"metric": ("label", "unit", "explain")},
-    "faults.toml": {"fault": ("name", "looks_like", "instead")},
+    "metrics.toml": {"metric": ("label", "unit", "explain", "null", "source")},
+    "faults.toml": {"fault": ("name", "looks_like", "in_words", "instead")},
     "advice.toml": {"advice": ("in_short", "costs", "feel", "on_film", "drill"), "shared_drill": ("how",)},
     "observations.toml": {"sign": ("name", "looks_like"), "feeling": ("question",)},
 }

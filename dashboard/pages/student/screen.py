@@ -78,6 +78,7 @@ def _measured(chosen: StudentSeason) -> None:
     with layout.part(_("The season")):
         measure = chosen.measures[layout.choose(_("Measure"), content.measures(chosen), "measure")]
         layout.section(content.season_part(chosen, measure, narrow=narrow))
+        navigation.link("words", _("This measure in full →"), measure=measure.metric)
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
         fault = layout.choose(_("About a fault"), content.fault_choice(chosen), "fault")

@@ -44,6 +44,7 @@ ALLOWED = {
     "pages/session/questions.py": {"position unit", "<svg"},  # what the explainer calls it
     "pages/session/screen.py": {"New session"},
     "serving.py": {"import sys; from underfoot"},  # code
+    "pages/words/about.py": {"underfoot sql"},  # what to type
     "prompts.py": {"A file of at least"},  # help of the command
     "queries/people.py": {") ORDER BY"},
     "queries/season.py": {"[m.n - 1], 1.645) * m.sd"},
