@@ -11,6 +11,7 @@ from pandera.polars import Column
 
 import points
 import underfoot
+from dashboard import theme
 from dashboard.app import PAGES
 from dashboard.navigation import Page
 from dashboard.text.labels import AGES, FLAGS, LABELS
@@ -19,7 +20,7 @@ from planted_swings import CASES
 from warehouse.contracts import deliveries
 from warehouse.definitions import read_metrics, usual_faults, words_of
 from warehouse.observations import feelings, signs
-from warehouse.tables import SCHEMA_FOLDER, table_names
+from warehouse.tables import SCHEMA_FOLDER, columns, table_names
 from warehouse.vocabulary import NOTE_KINDS
 
 DELIVERED = {
@@ -88,6 +89,7 @@ def text() -> str:
             *_codes(),
             *_pages(),
             *_commands(),
+            *_colours(),
             *_modules(),
         ]
     )
@@ -105,6 +107,10 @@ def _tables() -> Iterator[str]:
         ("table", "grain"),
         grains,
     )
+    named = {name: ", ".join(f"`{column}`" for column in columns(name)) for name in table_names()}
+    named["academy.swing_metric"] = "`session`, `swing_no`, …, and one a metric (see below)"
+    opening = "In their order; what each is stands beside it in `schema/*.sql`."
+    yield from _list("Columns", opening, ("table", "columns"), ((f"`{t}`", c) for t, c in named.items()))
 
 
 def _delivered_files() -> Iterator[str]:
@@ -134,7 +140,7 @@ def _meaning(column: Column) -> str:
 
 def _metrics() -> Iterator[str]:
     rows = [
-        (f"`{m.code}`", m.label, m.unit, m.better, m.phase, f"`{m.formula}`", m.source)
+        (f"`{m.code}`", m.label, m.unit, m.better, m.phase, f"`{' '.join(m.formula.split())}`", m.source)
         for m in read_metrics()
     ]
     heads = ("code", "label", "unit", "better", "phase", "formula", "source")
@@ -227,6 +233,18 @@ def _commands() -> Iterator[str]:
 def _options(command: click.Command) -> str:
     named = [name for param in command.params for name in param.opts if name.startswith("--")]
     return ", ".join(f"`{name}`" for name in sorted(named) if name != "--home")
+
+
+def _colours() -> Iterator[str]:
+    rows = [
+        (f"`{name.lower()}`", f"`{colour}`") for name, colour in vars(theme).items() if _is_colour(colour)
+    ]
+    opening = "All there are, in dashboard/theme.py; the feet have none of their own."
+    yield from _list("Colours", opening, ("name", "colour"), rows)
+
+
+def _is_colour(value: object) -> bool:
+    return isinstance(value, str) and value.startswith("#")
 
 
 def _modules() -> Iterator[str]:
