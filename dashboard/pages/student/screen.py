@@ -84,6 +84,7 @@ def _measured(chosen: StudentSeason) -> None:
         fault = layout.choose(_("About a fault"), content.fault_choice(chosen), "fault")
         for title, text in content.fault_detail(chosen, fault).items():
             layout.lead(f"{title}.", text)
+        navigation.link("words", _("This fault in full →"), measure=fault)
     with layout.part(_("What follows from what")):
         for line in content.chains(chosen):
             st.write(line)
