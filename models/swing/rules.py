@@ -70,8 +70,11 @@ def load_rules(settings: Settings | None = None) -> Rules:
     bands = _with_own_bands([band for metric in metrics for band in metric.band], own_bands)
     by_code = {fault.code: fault for fault in faults}
     limits = _limits(by_code, own_faults, bands)
+    measured: dict[str, list[Band]] = {}
+    for band in bands:
+        measured.setdefault(band.metric, []).append(band)
     for limit in limits:
-        _check(limit, by_code[limit.fault], bands)
+        _check(limit, by_code[limit.fault], measured)
     in_force = version()
     if own_bands or own_faults:
         text = json.dumps(
@@ -151,7 +154,8 @@ def _limits(
     for table in own:
         for limit in _own_limits(table, faults[str(table.get("code"))]):
             found[limit.fault, limit.club_family, limit.style] = limit
-    return sorted(found.values(), key=lambda x: (list(faults).index(x.fault), x.club_family, x.style))
+    place = {code: number for number, code in enumerate(faults)}
+    return sorted(found.values(), key=lambda x: (place[x.fault], x.club_family, x.style))
 
 
 def _styles_of(fault: Fault) -> tuple[str, ...]:
@@ -186,8 +190,8 @@ def _own_limits(table: Mapping[str, Any], fault: Fault) -> list[Limit]:
     ]
 
 
-def _check(limit: Limit, fault: Fault, bands: Sequence[Band]) -> None:
-    """A limit lies outside the band, on the bad side of it.
+def _check(limit: Limit, fault: Fault, bands: Mapping[str, Sequence[Band]]) -> None:
+    """A limit lies outside the band, on the bad side of it; `bands` by metric.
 
     Raises
         UnderfootError: it does not.
@@ -202,9 +206,8 @@ def _check(limit: Limit, fault: Fault, bands: Sequence[Band]) -> None:
         side = fault.when.removeprefix("mean_").removeprefix("any_")
         sides = [(m, side, limit.limits[0]) for m in fault.metrics]
     for metric, side, value in sides:
-        for band in bands:
-            same = band.metric == metric and band.club_family == limit.club_family
-            if not same or band.style not in (None, limit.style):
+        for band in bands.get(metric, ()):
+            if band.club_family != limit.club_family or band.style not in (None, limit.style):
                 continue
             edge = (
                 (band.lo if band.lo is not None else -math.inf)
