@@ -36,6 +36,8 @@ class SessionRows:
 def typed(table: str, rows: list[dict[str, Any]]) -> pl.DataFrame:
     """Rows as a frame of the table's own types; what a row does not name is null."""
     kinds = columns(table)
+    if not rows:  # as most tables of most sessions
+        return pl.DataFrame(schema=kinds)
     return pl.DataFrame([_column(name, [row.get(name) for row in rows], kinds[name]) for name in kinds])
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import altair as alt
 import polars as pl
+from altair.utils.schemapi import disable_debug_mode
 from babel import Locale
 
 from dashboard import theme
@@ -45,6 +46,7 @@ def look() -> alt.theme.ThemeConfig:
 
 
 alt.theme.register(NAME, enable=True)(look)
+disable_debug_mode()  # it checks each axis and scale by itself, a tenth of a page's time; tests check whole pictures
 
 
 def _locale() -> dict[str, Any]:

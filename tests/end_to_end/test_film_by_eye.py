@@ -16,6 +16,7 @@ from dashboard.pages.film import content
 from dashboard.pages.student import heels_seen
 from warehouse.access import open_reader
 from warehouse.errors import AccessError, CallError
+from warehouse.home import Home
 from warehouse.store import open_snapshot
 
 RATE, PICTURES = 60, 60
@@ -62,12 +63,18 @@ def film(path: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def home(tmp_path_factory):
+def made_home(tmp_path_factory):
     base = tmp_path_factory.mktemp("film-by-eye")
     home = builders.make_home(base / "academy", "demo = true\n" + builders.SETTINGS)
     assert builders.load_all(home, [made.write_roster(base / "drop")]) == []
     builders.call_invented(home)
-    return home
+    return home.path
+
+
+@pytest.fixture
+def home(made_home, tmp_path):
+    """A home with a roster that a test may fill."""
+    return builders.copied(made_home, Home(tmp_path / "academy"))
 
 
 def marked(**more):
@@ -154,26 +161,18 @@ def test_a_film_is_marked_in_a_browser_and_is_on_the_students_page(home, chromiu
         page.close()
 
 
-@pytest.fixture
-def fresh(home, tmp_path):
-    """Another home with the same roster, which a test may fill."""
-    own = builders.make_home(tmp_path / "academy", "demo = true\n" + builders.SETTINGS)
-    builders.load_all(own, [made.write_roster(tmp_path / "drop")])
-    return own
-
-
-def test_a_trail_heel_still_down_at_impact_is_noted_as_that_fault(fresh):
+def test_a_trail_heel_still_down_at_impact_is_noted_as_that_fault(home):
     form = marked()
     form["moments"][-1]["trail"] = "down"
-    content.keep(open_reader(fresh, "c1"), "s1", form)
-    assert builders.load_all(fresh, [fresh.inbox]) == []
-    reader = open_reader(fresh, "c1")
+    content.keep(open_reader(home, "c1"), "s1", form)
+    assert builders.load_all(home, [home.inbox]) == []
+    reader = open_reader(home, "c1")
     note = reader.sql("SELECT kind, code, grade, swing_no, author, shared FROM note")
     assert note.rows() == [("saw", "trail_heel_down", 2, 1, "c1", False)]
     section = heels_seen.part(reader, "s1")
     assert section.table[0]["impact"].to_list() == ["lead down, trail down"]
     assert section.sentences == ("",)  # the trail heel never rose: no order to speak of
-    assert heels_seen.part(open_reader(fresh, "h1"), "s2") is None
+    assert heels_seen.part(open_reader(home, "h1"), "s2") is None
 
 
 def test_what_the_two_heels_did_first_is_told_only_as_far_as_the_moments_go():
@@ -210,18 +209,18 @@ def test_what_the_two_heels_did_first_is_told_only_as_far_as_the_moments_go():
         ({"at": "2099-01-01T10:00"}, "lies ahead"),
     ],
 )
-def test_what_cannot_be_meant_is_not_kept(fresh, more, said):
+def test_what_cannot_be_meant_is_not_kept(home, more, said):
     with pytest.raises(CallError, match=said):
-        content.keep(open_reader(fresh, "c1"), "s1", marked(**more))
-    assert list(fresh.inbox.iterdir()) == []
+        content.keep(open_reader(home, "c1"), "s1", marked(**more))
+    assert list(home.inbox.iterdir()) == []
 
 
-def test_without_consent_or_in_another_coachs_charge_nothing_is_marked(fresh):
+def test_without_consent_or_in_another_coachs_charge_nothing_is_marked(home):
     with pytest.raises(AccessError):
-        content.keep(open_reader(fresh, "c2"), "s1", marked())
-    (fresh.inbox / "consents.csv").write_text(
+        content.keep(open_reader(home, "c2"), "s1", marked())
+    (home.inbox / "consents.csv").write_text(
         "student,given_by,purpose,from,to\ns1,s1,measure,2026-01-01,\ns1,s1,film,2026-01-01,2026-02-01\n"
     )
-    builders.load_all(fresh, [fresh.inbox])
+    builders.load_all(home, [home.inbox])
     with pytest.raises(CallError, match="No consent to film"):
-        content.keep(open_reader(fresh, "c1"), "s1", marked())
+        content.keep(open_reader(home, "c1"), "s1", marked())
