@@ -98,7 +98,11 @@ def within_session_correlation(sessions: pl.DataFrame) -> float:
     `sessions`: one row per student, family and session with `flagged`, `usable`. Pooling over students
     instead would take their differing rates for correlation of swings.
     """
-    parts = scatter(sessions, ["season", "student", "club_family"])
+    return _correlation(scatter(sessions, KEYS))
+
+
+def _correlation(parts: pl.DataFrame) -> float:
+    """ρ from the rows of `scatter` of one fault."""
     between, within, df_between, df_within, size = (
         float(parts[name].sum()) for name in ("between", "within", "df_between", "df_within", "size")
     )
@@ -154,9 +158,10 @@ def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     """Season → fault → prior, from every student of the academy."""
     priors: dict[str, dict[str, FaultPrior]] = {}
     sessions = baseline_sessions(session_fault)
-    for (season, fault), rows in sessions.group_by("season", "fault", maintain_order=True):
-        rho = within_session_correlation(rows)
-        counts = _spans(rows).filter(pl.col("span") == "season")
+    parts = scatter(sessions, KEYS).partition_by("season", "fault", as_dict=True)
+    whole = _counts(sessions, KEYS)
+    for (season, fault), counts in whole.group_by("season", "fault", maintain_order=True):
+        rho = _correlation(parts[season, fault]) if (season, fault) in parts else 0.0
         n = effective_n(counts, np.full(len(counts), rho))
         mean, strength = fit_beta(counts["rate"].fill_null(0).to_numpy() * n, n)
         priors.setdefault(str(season), {})[str(fault)] = FaultPrior(rho, mean, strength)

@@ -39,12 +39,12 @@ def judge(metrics: pl.DataFrame, swings: pl.DataFrame, rules: Rules, styles: pl.
         swapped=pl.col("flags").list.contains(SWAPPED),
     )  # fmt: skip
     facts = styled.join(metrics, on=["session", "swing_no"], how="left", maintain_order="left")
-    facts = facts.with_row_index("row")
-    parts = [_judged(facts, fault, place, rules) for place, fault in enumerate(rules.faults)]
+    lazy = facts.with_row_index("row").lazy()
+    parts = [_judged(lazy, fault, place, rules) for place, fault in enumerate(rules.faults)]
     return pl.concat(parts).sort("row", "place").select(
         "session", "swing_no", "fault", flagged=pl.col("severity") > 0, severity="severity",
         rule_version=pl.lit(rules.version),
-    )  # fmt: skip
+    ).collect()  # fmt: skip
 
 
 def judged_batch(writer: Writer, rules: Rules) -> pl.DataFrame:
@@ -65,12 +65,12 @@ def judged_batch(writer: Writer, rules: Rules) -> pl.DataFrame:
     )
 
 
-def _judged(facts: pl.DataFrame, fault: Fault, place: int, rules: Rules) -> pl.DataFrame:
+def _judged(facts: pl.LazyFrame, fault: Fault, place: int, rules: Rules) -> pl.LazyFrame:
     """One fault for all swings: row, session, swing_no, fault, severity, place."""
     limits = [limit for limit in rules.limits if limit.fault == fault.code]
     needed = ["row", "session", "swing_no", "club_family", "style", "swapped", "crossing", *fault.metrics]
     joined = facts.select(needed).join(
-        _limit_rows(limits), on=["club_family", "style"], how="left", maintain_order="left"
+        _limit_rows(limits).lazy(), on=["club_family", "style"], how="left", maintain_order="left"
     )
     severity = (distance(fault) / pl.col("clear")).clip(0.0, 1.0)
     if fault.never_crossed_flags:
