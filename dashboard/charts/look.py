@@ -46,7 +46,7 @@ def look() -> alt.theme.ThemeConfig:
 
 
 alt.theme.register(NAME, enable=True)(look)
-disable_debug_mode()  # it checks each axis and scale by itself, a tenth of a page's time; tests check whole pictures
+disable_debug_mode()  # checks each axis by itself, for a tenth of a page's time; tests check whole pictures
 
 
 def _locale() -> dict[str, Any]:

@@ -6,12 +6,9 @@ import polars as pl
 
 from warehouse.access import Reader
 
-FACTS = ("session", "day", "swing_no", "club", "club_family", "part", "pace", "drill", "drill_name",
-         "usable", "judged", "faults")  # fmt: skip
-
 
 def swings(reader: Reader, student: str, season: str | None) -> pl.DataFrame:
-    """One row per swing, newest session first: FACTS, then a column for each core metric in screen order.
+    """One row per swing, newest session first: its facts, then a column for each core metric in screen order.
 
     `faults`: codes in the order of the swing; `judged`: how many faults could be judged. `season` None: of
     all time. Swings whose feet may be swapped have no values here, as they stay out of every answer.

@@ -172,14 +172,6 @@ def dose(row: Mapping[str, Any]) -> str:
     return _("{amount}, at {pace}").format(amount=amount, pace=AT_PACE[row["pace"]])
 
 
-def practised(days: int, minutes: float, since: date) -> str:
-    """Home practice since a day."""
-    if days == 0:
-        return _("No home practice recorded since {day}.").format(day=on(since))
-    text = _("Practised at home on {days} since {day}").format(days=count(days, "day"), day=on(since))
-    return f"{text}, {number(minutes, 'minutes')}." if minutes else f"{text}."
-
-
 def week_sentence(
     minutes: float, untimed: int, first: date, last: date, limit: float | None, *, staff: bool = True
 ) -> str:

@@ -92,17 +92,12 @@ def prior_columns(rows: pl.DataFrame, priors: Priors) -> tuple[FLOATS, FLOATS, F
     return rho, mean, strength
 
 
-def within_session_correlation(sessions: pl.DataFrame) -> float:
+def within_session_correlation(parts: pl.DataFrame) -> float:
     """ρ of one fault's flags within sessions, estimated within students and pooled over them.
 
-    `sessions`: one row per student, family and session with `flagged`, `usable`. Pooling over students
-    instead would take their differing rates for correlation of swings.
+    `parts`: rows of `scatter` by `KEYS`. Pooling over students instead would take their differing rates for
+    correlation of swings.
     """
-    return _correlation(scatter(sessions, KEYS))
-
-
-def _correlation(parts: pl.DataFrame) -> float:
-    """ρ from the rows of `scatter` of one fault."""
     between, within, df_between, df_within, size = (
         float(parts[name].sum()) for name in ("between", "within", "df_between", "df_within", "size")
     )
@@ -161,7 +156,7 @@ def fit_priors(session_fault: pl.DataFrame) -> dict[str, dict[str, FaultPrior]]:
     parts = scatter(sessions, KEYS).partition_by("season", "fault", as_dict=True)
     whole = _counts(sessions, KEYS)
     for (season, fault), counts in whole.group_by("season", "fault", maintain_order=True):
-        rho = _correlation(parts[season, fault]) if (season, fault) in parts else 0.0
+        rho = within_session_correlation(parts[season, fault]) if (season, fault) in parts else 0.0
         n = effective_n(counts, np.full(len(counts), rho))
         mean, strength = fit_beta(counts["rate"].fill_null(0).to_numpy() * n, n)
         priors.setdefault(str(season), {})[str(fault)] = FaultPrior(rho, mean, strength)

@@ -11,6 +11,7 @@ from scipy import stats
 
 from models.season import faultrate
 from models.season.faultrate import (
+    KEYS,
     NO_PRIOR,
     FaultPrior,
     baseline_sessions,
@@ -19,6 +20,7 @@ from models.season.faultrate import (
     fit_priors,
     intraclass,
     p_first_lower,
+    scatter,
     stored_priors,
     wilson,
     within_session_correlation,
@@ -119,10 +121,10 @@ def test_correlation_is_estimated_within_students():
     steady = pl.concat(
         [rows([(d, 1, 10) for d in range(0, 60, 10)]), rows([(d, 9, 10) for d in range(0, 60, 10)], "s2")]
     )
-    assert within_session_correlation(baseline_sessions(steady)) == 0.0
+    assert within_session_correlation(scatter(baseline_sessions(steady), KEYS)) == 0.0
     # All-or-nothing sessions: full correlation.
     jumpy = rows([(d, 10 * (d // 10 % 2), 10) for d in range(0, 60, 10)])
-    assert within_session_correlation(baseline_sessions(jumpy)) == pytest.approx(1.0)
+    assert within_session_correlation(scatter(baseline_sessions(jumpy), KEYS)) == pytest.approx(1.0)
 
 
 def test_the_order_of_rows_changes_no_bit_of_the_priors():
@@ -163,7 +165,9 @@ def test_planted_correlation_is_found():
         rate = rng.beta(mean * 4, (1 - mean) * 4, size=8)  # ρ = 1 / (1 + 4) = 0.2
         counts = [(7 * d, int(rng.binomial(10, r)), 10) for d, r in enumerate(rate)]
         frames.append(rows(counts, f"s{student}"))
-    assert within_session_correlation(baseline_sessions(pl.concat(frames))) == pytest.approx(0.2, abs=0.04)
+    assert within_session_correlation(scatter(baseline_sessions(pl.concat(frames)), KEYS)) == pytest.approx(
+        0.2, abs=0.04
+    )
 
 
 def test_now_is_28_days_back_to_three_sessions_and_never_overlaps_before():
