@@ -14,7 +14,7 @@ from dashboard.section import Section
 from dashboard.student_season import StudentSeason
 from dashboard.text import sentences
 from dashboard.text.catalogue import Words, _, mark
-from dashboard.text.numbers import Measure, count, joined, listed, lowered, on, quoted, share
+from dashboard.text.numbers import Measure, count, joined, listed, lowered, number, on, quoted, share
 from warehouse.access import Reader
 from warehouse.vocabulary import NOT_REACHED, NOT_YET, REACHED, TOO_SOON
 
@@ -49,6 +49,22 @@ _PLAINLY = Words({
     NOT_REACHED: "It did not show in your swings by then. Talk with your coach about what comes next.",
     TOO_SOON: "It takes a few more visits to see it.",
 })  # fmt: skip
+# What the note form says before an aim is saved, and puts changes and times into.
+_FORECAST = {
+    "one": mark(
+        "{rhythm}, a change of {least} would show {soon} ({share}). With a visit every week: {weekly}. "
+        "With twice the swings a visit: {double}. Measures that change together show sooner."
+    ),
+    "several": mark(
+        "{rhythm}, together they would show {soon} ({share}) if the first changed by {least} and each of "
+        "the others by as many of its own smallest worthwhile changes. With a visit every week: {weekly}. "
+        "With twice the swings a visit: {double}."
+    ),
+    "when": mark(
+        "When a change of {size} would show: {usual}; with a visit every week, {weekly}; with twice the "
+        "swings a visit, {double}."
+    ),
+}
 LATELY = timedelta(days=28)
 
 
@@ -138,29 +154,37 @@ def _doubt(chosen: StudentSeason, row: Mapping[str, Any]) -> str:
 
 
 @kept
-def forecasts(reader: Reader, student: str) -> dict[str, list[tuple[int, str]]]:
-    """Metric → what would show if it were agreed on today, by weeks until it is due, the nearest first."""
+def forecasts(reader: Reader, student: str) -> dict[str, Any]:
+    """What the note form says of an aim before it is saved: what would show, by measures and due date.
+
+    `sets`: the codes of measures in order → the student's rhythm and, for each number of weeks, what change
+    would show by then at this rhythm, with weekly visits and with twice the swings, in smallest worthwhile
+    changes; `sizes`: each measure's smallest worthwhile change, decimals and unit.
+    """
     measures = people.measures(reader)
-    found: dict[str, list[tuple[int, str]]] = {}
+    sets: dict[str, dict[str, Any]] = {}
+    sizes: dict[str, tuple[float, int, str]] = {}
     for row in season.aim_forecasts(reader, student).iter_rows(named=True):
-        said = _forecast(measures[row["metric"]], row)
-        found.setdefault(row["metric"], []).append((row["weeks"], said))
-    return found
-
-
-def _forecast(measure: Measure, row: Mapping[str, Any]) -> str:
-    if row["least"] is None:
         days = count(round(row["gap_days"]), "day")
-        return _("With a visit every {days}, there will be none by then.").format(days=days)
-    names = {
-        "rhythm": _rhythm(row), "share": share(0.8), "weeks": count(row["weeks"], "week"),
-        "least": measure.say(row["least"]), "weekly": measure.say(row["least_weekly"]),
-        "double": measure.say(row["least_double_swings"]),
+        about = {
+            "rhythm": _rhythm(row),
+            "none": _("With a visit every {days}, there will be none by then.").format(days=days),
+            "by": [],
+        }
+        least = [row[f"least{name}"] for name in ("", "_weekly", "_double_swings")]
+        by = sets.setdefault(" ".join(row["metrics"]), about)["by"]
+        by.append([row["weeks"], *(one and float(f"{one:.3g}") for one in least)])
+        for metric, worthwhile in zip(row["metrics"], row["worthwhile"], strict=True):
+            shown = measures[metric]
+            unit = shown.say(0).removeprefix(number(0, "", shown.decimals))
+            sizes[metric] = (worthwhile, shown.decimals, unit)
+    told = sorted({one[0] for row in sets.values() for one in row["by"]})
+    words = {name: _(text).replace("{share}", share(0.8)) for name, text in _FORECAST.items()}
+    return {
+        "sets": sets, "sizes": sizes, "decimal": number(0, "", 1)[1], "words": words,
+        "soon": {weeks: _("in {weeks}").format(weeks=count(weeks, "week")) for weeks in told},
+        "never": _("not within {weeks}").format(weeks=count(told[-1], "week")) if told else "",
     }  # fmt: skip
-    return _(
-        "{rhythm}, a change of {least} would show in {weeks} ({share}). With a visit every week: {weekly}. "
-        "With twice the swings a visit: {double}. Measures that change together show sooner."
-    ).format(**names)
 
 
 def _rhythm(row: Mapping[str, Any]) -> str:

@@ -247,7 +247,8 @@ PLAN: tuple[Step, ...] = (
         ("season.aim_forecast",),
         (*_CELLS, "season.reliability", "academy.drill", "academy.metric", "academy.season",
          "academy.session"),
-        aim_forecast, lambda run: (aim_forecast.forecast_rows(run.writer),), within=TOUCHED,
+        aim_forecast, lambda run: (aim_forecast.forecast_rows(run.writer, refit=run.whole),),
+        within=TOUCHED,
     ),
     Step(
         ("season.aim",),

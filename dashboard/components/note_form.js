@@ -159,13 +159,31 @@ function build(data, key, send) {
   return root;
 }
 
-// What would show of the first measure by the due day: of the weeks known beforehand, the most that fit until then.
+// What would show of the aim by its due day, and when as much as is wanted would: of the weeks known beforehand,
+// the most that fit until then.
 function forecast(form, data) {
-  const known = data.forecasts[form.elements.aim_1.value] || [];
+  const { sets, sizes, words, soon, never, decimal } = data.forecasts;
+  const chosen = [1, 2, 3, 4].map((number) => form.elements[`aim_${number}`].value).filter(Boolean);
+  const known = sets[[...chosen].sort().join(" ")];
   const weeks = (new Date(form.elements.aim_due.value) - new Date()) / (7 * 24 * 3600 * 1000);
-  const fits = known.filter(([until]) => until <= weeks + 0.5);
-  const [, said] = fits[fits.length - 1] || (weeks > 0 && known[0]) || [0, ""];
-  form.querySelector("#forecast").textContent = said;
+  const said = form.querySelector("#forecast");
+  said.textContent = "";
+  if (!known || !(weeks > 0)) return;
+  const [worthwhile, decimals, unit] = sizes[chosen[0]];
+  const size = (changes) => (changes * worthwhile).toFixed(decimals).replace(".", decimal) + unit;
+  const filled = (text, values) => text.replace(/{(\w+)}/g, (_, name) => values[name]);
+  const fits = known.by.filter(([until]) => until <= weeks + 0.5);
+  const [until, ...least] = fits[fits.length - 1] || known.by[0];
+  const [usual, weekly, double] = least.map((one) => one === null ? known.none : size(one));
+  const shows = words[chosen.length > 1 ? "several" : "one"];
+  const first = least[0] === null ? known.none
+    : filled(shows, { rhythm: known.rhythm, soon: soon[until], least: usual, weekly, double });
+  const wanted = Number(form.elements.aim_size.value) / worthwhile || 1;
+  const when = [1, 2, 3].map((way) => {
+    const row = known.by.find((one) => one[way] !== null && one[way] <= wanted);
+    return row ? soon[row[0]] : never;
+  });
+  said.textContent = `${first} ${filled(words.when, { size: size(wanted), usual: when[0], weekly: when[1], double: when[2] })}`;
 }
 
 // What the form offers and warns of, by what is filled in so far.

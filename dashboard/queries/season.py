@@ -159,8 +159,8 @@ def aim(reader: Reader, student: str, family: str, season: str, *, shared: bool)
 
 
 def aim_forecasts(reader: Reader, student: str) -> pl.DataFrame:
-    """Rows of season.aim_forecast of a student, metric by metric, the nearest weeks first."""
-    return reader.sql("SELECT * FROM aim_forecast WHERE student = ? ORDER BY metric, weeks", [student])
+    """Rows of season.aim_forecast of a student, set by set of metrics, the nearest weeks first."""
+    return reader.sql("SELECT * FROM aim_forecast WHERE student = ? ORDER BY metrics, weeks", [student])
 
 
 def agreed_aims(reader: Reader, student: str) -> pl.DataFrame:

@@ -9,7 +9,7 @@ student's change before the agreed day from theirs before their own.
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import polars as pl
@@ -42,6 +42,7 @@ LISTS = ("worthwhile", "weights", "changes", "ses")
 POWER, WEEK = 0.8, 7.0
 DETECTABLE = Z90 + float(special.ndtri(POWER))  # standard errors
 Row = dict[str, Any]
+Known = TypeVar("Known")
 
 
 def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
@@ -195,7 +196,9 @@ def _beforehand(row: Row, before: Course, doubled: Course, weights: FLOATS, mine
     end = _months(row["due"] - row["agreed"])
     for name, step, known in rhythms(found["gap_days"], before, doubled):
         looks = range(1, int(LONGEST_AIM_DAYS / step) + 1)
-        months, se = forecast(known, weights, step / DAYS_A_MONTH, looks)
+        months, se = forecast(
+            known.t, known.errors(weights), known.wandering(weights), step / DAYS_A_MONTH, looks
+        )
         shown = np.flatnonzero(row["wanted"] / se >= DETECTABLE)
         within = int(np.searchsorted(months, end + 1e-9, side="right"))
         found[f"show_by{name}"] = (
@@ -205,7 +208,7 @@ def _beforehand(row: Row, before: Course, doubled: Course, weights: FLOATS, mine
     return found
 
 
-def rhythms(gap: float, as_it_was: Course, doubled: Course) -> tuple[tuple[str, float, Course], ...]:
+def rhythms(gap: float, as_it_was: Known, doubled: Known) -> tuple[tuple[str, float, Known], ...]:
     """As before, weekly, twice the swings: suffix of a column, days between visits, and how sessions err."""
     return ("", gap, as_it_was), ("_weekly", WEEK, as_it_was), ("_double_swings", gap, doubled)
 

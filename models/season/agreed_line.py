@@ -75,7 +75,7 @@ class Course:
         mean, precision = self.slope_before(weights)
         v, walk = self.covariance(weights), self.wandering(weights)
         gain, se = best_change(self.t, v, walk, float(self.t[-1]), precision)
-        return float(gain @ (self.y @ weights - mean * np.minimum(self.t, 0.0))), se
+        return float(gain @ (self.y @ weights - mean * np.minimum(self.t, 0.0))), float(se)
 
     def slope_before(self, weights: FLOATS) -> tuple[float, float]:
         """What others' changes let expect of b, and its precision: 0 where there is nothing to go by."""
@@ -89,37 +89,45 @@ class Course:
 
     def covariance(self, weights: FLOATS) -> FLOATS:
         """(n, n) of the weighted metrics about their line."""
-        each = self.sd * weights
         # What is not known of offsets may go one way in all kindred metrics, which is the most it can do.
         return (
             wandering_covariance(self.t, self.wandering(weights))
-            + np.diag(np.einsum("jm,mk,jk->j", each, self.r, each))
+            + np.diag(self.errors(weights))
             + np.tensordot(weights, self.device, 1)
         )
 
+    def errors(self, weights: FLOATS) -> FLOATS:
+        """(n,) variances of the sessions' errors of the weighted metrics."""
+        each = self.sd * weights
+        return np.asarray(np.einsum("jm,mk,jk->j", each, self.r, each))
 
-def wandering_covariance(t: FLOATS, walk: float) -> FLOATS:
-    """(n, n) covariance of a random walk away from 0 at t = 0, both ways, of variance `walk` a month."""
+
+def wandering_covariance(t: FLOATS, walk: float | FLOATS) -> FLOATS:
+    """(..., n, n) covariance of a random walk away from 0 at t = 0, both ways, of variance `walk` a month."""
     one_side = np.sign(t)[:, None] * np.sign(t) > 0
-    return np.asarray(walk * np.where(one_side, np.minimum(np.abs(t)[:, None], np.abs(t)), 0.0))
+    return np.multiply.outer(walk, np.where(one_side, np.minimum(np.abs(t)[:, None], np.abs(t)), 0.0))
 
 
-def best_change(t: FLOATS, v: FLOATS, walk: float, at: float, precision: float = 0.0) -> tuple[FLOATS, float]:
+def best_change(
+    t: FLOATS, v: FLOATS, walk: float | FLOATS, at: float, precision: float = 0.0
+) -> tuple[FLOATS, FLOATS]:
     """Best linear prediction of the change by month `at` > 0: sessions' weights, standard error.
 
     The slope before is N(0, 1/precision). X = (1, max(t, 0), min(t, 0)), P = diag(0, 0, precision),
     k = walk·min(max(t, 0), at), h = (0, at, 0) − XᵀV⁻¹k: weights V⁻¹k + V⁻¹X(XᵀV⁻¹X + P)⁻¹h, variance
     walk·at − kᵀV⁻¹k + hᵀ(XᵀV⁻¹X + P)⁻¹h. Source: Goldberger 1962, J Am Stat Assoc 57; with P Henderson
     1975, Biometrics 31.
+    `v` (..., n, n) and `walk` (...): of several at once.
     """
     u = np.maximum(t, 0.0)
-    k = walk * np.minimum(u, at)
     x = np.column_stack([np.ones(t.size), u, t - u])
-    solved = np.linalg.solve(v, np.column_stack([x, k]))
-    vx, vk = solved[:, :3], solved[:, 3]
-    h = np.array([0.0, at, 0.0]) - x.T @ vk
+    k = np.multiply.outer(walk, np.minimum(u, at))[..., None]
+    solved = np.linalg.solve(v, np.concatenate([np.broadcast_to(x, (*k.shape[:-2], *x.shape)), k], axis=-1))
+    vx, vk = solved[..., :3], solved[..., 3:]
+    h = np.array([0.0, at, 0.0])[:, None] - x.T @ vk
     gh = np.linalg.solve(x.T @ vx + np.diag([0.0, 0.0, precision]), h)
-    return vk + vx @ gh, float(np.sqrt(max(walk * at - k @ vk + h @ gh, 1e-300)))
+    variance = np.multiply(walk, at) - np.sum(k * vk, axis=(-2, -1)) + np.sum(h * gh, axis=(-2, -1))
+    return (vk + vx @ gh)[..., 0], np.sqrt(np.maximum(variance, 1e-300))
 
 
 def kindred_weights(covariance: FLOATS) -> FLOATS:
@@ -152,22 +160,25 @@ def shared_errors(squares: FLOATS, freedom: float) -> tuple[FLOATS, FLOATS]:
     return r, r * np.outer(sd, sd)
 
 
-def forecast(before: Course, weights: FLOATS, gap: float, looks: Sequence[int]) -> tuple[FLOATS, FLOATS]:
-    """Months (K,) of sessions to come, one every `gap` months, and the change's standard errors at these.
+def forecast(
+    t: FLOATS, errors: FLOATS, walk: float | FLOATS, gap: float, looks: Sequence[int]
+) -> tuple[FLOATS, FLOATS]:
+    """Months (K,) of sessions to come, one every `gap` months; the change's standard errors (K, ...) then.
 
-    `looks` (K,): at which of them it is looked, from 1, rising. They err as the median one before did. What
-    others' changes before tell is left out, so that a change shows no later than is said.
+    `t` (n,), `errors` (..., n) and `walk` (...): the sessions so far, their errors' variances and that of the
+    wandering a month. `looks` (K,): at which of those to come it is looked, from 1, rising. They err as the
+    median one so far did. What others' changes before tell is left out, so that a
+    change shows no later than is said.
     """
     count = looks[-1] if looks else 0
-    later = np.arange(1.0, count + 1) * gap
-    t = np.concatenate([before.t, later])
-    sd = np.concatenate([before.sd, np.tile(np.median(before.sd, axis=0), (count, 1))])
-    nothing = np.zeros(sd.shape), np.zeros((sd.shape[1], t.size, t.size))
-    whole = replace(before, t=t, y=nothing[0], sd=sd, device=nothing[1])
-    v, walk, n = whole.covariance(weights), whole.wandering(weights), before.t.size
-    ends = [n + look for look in looks]
-    se = [best_change(t[:end], v[:end, :end], walk, t[end - 1])[1] for end in ends]
-    return t[[end - 1 for end in ends]], np.array(se)
+    whole = np.concatenate([t, np.arange(1.0, count + 1) * gap])
+    later = np.repeat(np.median(errors, axis=-1)[..., None], count, axis=-1)
+    v = wandering_covariance(whole, walk)
+    each = np.arange(whole.size)
+    v[..., each, each] += np.concatenate([errors, later], axis=-1)
+    ends = [t.size + look for look in looks]
+    se = [best_change(whole[:end], v[..., :end, :end], walk, whole[end - 1])[1] for end in ends]
+    return whole[[end - 1 for end in ends]], np.array(se)
 
 
 def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:

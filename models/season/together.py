@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -40,14 +39,7 @@ class Together:
             whole = whole.join(more, on="session", maintain_order="left")
         until = pl.DataFrame(list(agreed.items()), {"student": pl.String, "until": pl.Date}, orient="row")
         whole = whole.join(until, on="student", how="left").sort("student", "started_at", "session")
-        days = (whole["day"] - date.min).dt.total_days().to_numpy().astype(np.float64)
-        values = whole.select(f"m{number}" for number in range(len(parts))).to_numpy()
-        lengths = whole["student"].rle().struct.field("len").to_numpy()
-        bounds = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-        squares: dict[str, tuple[FLOATS, int]] = {}
-        for first, last in pairwise(bounds.tolist()):
-            if last - first >= LEAST_SESSIONS:
-                squares[whole["student"][first]] = _residuals(days[first:last], values[first:last])
+        squares = residual_squares(whole, [f"m{number}" for number in range(len(parts))])
         nothing = np.zeros((len(parts), len(parts)))
         summed = sum((one for one, _ in squares.values()), nothing)
         return cls(whole, squares, (summed, sum(freedom for _, freedom in squares.values())))
@@ -90,11 +82,32 @@ class Together:
         )
 
 
-def _residuals(days: FLOATS, values: FLOATS) -> tuple[FLOATS, int]:
-    """Cross products of residuals about a student's own straight lines, and their degrees of freedom."""
-    x = np.column_stack([np.ones(days.size), days - days.mean()])
-    left = values - x @ np.linalg.lstsq(x, values)[0]
-    return left.T @ left, int(days.size - np.linalg.matrix_rank(x))
+def residual_squares(sessions: pl.DataFrame, values: Sequence[str]) -> dict[str, tuple[FLOATS, int]]:
+    """Student → cross products of residuals about their own straight lines, and degrees of freedom.
+
+    `sessions` in order of students; those in which not all `values` were measured do not count.
+    """
+    whole = sessions.select("student", "day", *values).drop_nulls()
+    whole = whole.filter(pl.len().over("student") >= LEAST_SESSIONS)
+    runs = whole["student"].rle().struct.unnest()
+    n = runs["len"].to_numpy().astype(np.int64)
+    ends = np.cumsum(n)
+
+    def sums(of: FLOATS) -> FLOATS:
+        return np.diff(np.cumsum(np.vstack([np.zeros(of.shape[1]), of]), axis=0)[[0, *ends]], axis=0)
+
+    def centred(of: FLOATS) -> FLOATS:
+        return np.asarray(of - np.repeat(sums(of) / n[:, None], n, axis=0))
+
+    days = (whole["day"] - date.min).dt.total_days().to_numpy().astype(np.float64)
+    t, y = centred(days[:, None]), centred(whole.select(values).to_numpy())
+    spread = sums(t * t)
+    left = y - t * np.repeat(sums(t * y) / np.where(spread > 0, spread, 1.0), n, axis=0)
+    freedom = n - 1 - (spread[:, 0] > 0)
+    each = np.split(left, ends[:-1]) if n.size else []
+    return {
+        name: (own.T @ own, int(free)) for name, own, free in zip(runs["value"], each, freedom, strict=True)
+    }
 
 
 def as_one_device(cell: pl.DataFrame, fit: Parameter | None) -> pl.DataFrame:

@@ -156,21 +156,34 @@ def test_an_aim_that_would_not_show_within_a_year_says_so(said):
     assert "would not show within a year" in said(label="not_yet", show_by=None).sentences[2]
 
 
-def test_the_form_says_beforehand_what_would_show_by_when_and_what_more_would_buy(homes, reader_of):
-    row = {"student": "s01", "season": "2026", "club_family": "iron", "metric": METRICS[0], "gap_days": 14.2,
-           "swings": 12, "least": 2.4, "least_weekly": 1.6, "least_double_swings": 2.2}  # fmt: skip
-    never = row | dict.fromkeys(("least", "least_weekly", "least_double_swings")) | {"gap_days": 40.0}
+def test_the_form_is_given_what_would_show_by_when_of_every_set_of_measures_and_what_more_would_buy(
+    homes, reader_of
+):
+    row = {"student": "s01", "season": "2026", "club_family": "iron", "metrics": METRICS, "gap_days": 14.2,
+           "worthwhile": [1.2, 1.0], "swings": 12, "least": 2.0004, "least_weekly": 1.5, "least_double_swings": 1.9}  # fmt: skip
+    never = row | dict.fromkeys(("least", "least_weekly", "least_double_swings"))
+    alone = row | {"metrics": METRICS[:1], "worthwhile": [1.2], "least": 3.0}
     with writer(homes("forecast")) as w:
-        rows = [never | {"weeks": 4}, row | {"weeks": 13}, row | {"weeks": 8, "student": "s02"}]
+        w.execute("DELETE FROM season.aim_forecast")
+        rows = [
+            row | {"weeks": 13},
+            never | {"weeks": 4},
+            alone | {"weeks": 8},
+            alone | {"weeks": 8, "student": "s02"},
+        ]
         w.append("season.aim_forecast", pl.DataFrame(rows, schema=columns("season.aim_forecast")))
         w.publish()
     found = agreed_aims.forecasts(reader_of("forecast", "c01"), "s01")
-    (soon, none), (later, said) = found[METRICS[0]]
-    assert (soon, later) == (4, 13)
-    assert none.replace("\u00a0", " ") == "With a visit every 40 days, there will be none by then."
-    assert said.replace("\u00a0", " ").startswith(
-        "With 12 full swings a visit and a visit every 14 days, a change of 2 % of body weight would show in 13 weeks (80 %)."
-    )
+    together, one = found["sets"][" ".join(METRICS)], found["sets"][METRICS[0]]
+    assert together["by"] == [[4, None, None, None], [13, 2.0, 1.5, 1.9]]
+    assert one["by"] == [[8, 3.0, 1.5, 1.9]]
+    rhythm = together["rhythm"].replace("\u00a0", " ")
+    assert rhythm == "With 12 full swings a visit and a visit every 14 days"
+    assert found["sizes"] == {METRICS[0]: (1.2, 0, "\u00a0% of body weight"), METRICS[1]: (1.0, 0, "\u00a0%")}
+    said = {weeks: soon.replace("\u00a0", " ") for weeks, soon in found["soon"].items()}
+    assert said == {4: "in 4 weeks", 8: "in 8 weeks", 13: "in 13 weeks"}
+    assert found["never"].replace("\u00a0", " ") == "not within 13 weeks"
+    assert "80" in found["words"]["several"]
 
 
 def form(**filled):

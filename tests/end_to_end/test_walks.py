@@ -4,6 +4,7 @@ import json
 import os
 import re
 import shutil
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -149,6 +150,41 @@ def test_a_coach_before_a_lesson_reads_the_sheet_and_keeps_a_note(chromium, site
     walk.done(
         "Coach, before a lesson", f"sheet read, fault, drill and dose kept ({walk.clicks - before} taps)"
     )
+
+
+def test_an_aim_of_two_measures_says_before_it_is_saved_what_would_show_and_what_more_would_buy(
+    chromium, site, people, demo
+):
+    """Beside the rows of season.aim_forecast, read by SQL."""
+    walk = Walk(chromium, site, 390, f"/notes?as={people['coach']}&student={people['student']}")
+    page = walk.page
+    page.get_by_text("An aim you both agree on").click()
+    chosen = ["trail_heel_lightens_pts", "recentre_pts"]
+    for number, metric in enumerate(chosen, 1):
+        page.locator(f"select[name=aim_{number}]").select_option(metric)
+    said = page.locator("#forecast")
+    assert not said.inner_text()  # without a due date nothing is foreseen
+    page.locator("input[name=aim_due]").fill(f"{datetime.now(UTC) + timedelta(weeks=14):%Y-%m-%d}")
+    rows = demo.sql(
+        "SELECT * FROM season.aim_forecast WHERE student = ? AND metrics = ? ORDER BY weeks",
+        [people["student"], sorted(chosen)],
+    ).to_dicts()
+    (until,) = [row for row in rows if row["weeks"] == 13]
+    worthwhile = until["worthwhile"][1]
+    size = "{:.0f} points".format
+    found = said.inner_text().replace("\u00a0", " ")
+    assert f"in 13 weeks (80 %) if the first changed by {size(until['least'] * worthwhile)} and each" in found
+    assert f"With a visit every week: {size(until['least_weekly'] * worthwhile)}." in found
+    page.locator("input[name=aim_size]").fill("100")
+    soonest = next(row["weeks"] for row in rows if row["least"] is not None)
+    assert f"When a change of 100 points would show: in {soonest} weeks;" in said.inner_text().replace(
+        "\u00a0", " "
+    )
+    page.locator("input[name=aim_size]").fill("0.01")
+    assert "would show: not within 26 weeks;" in said.inner_text().replace("\u00a0", " ")
+    page.locator("select[name=aim_2]").select_option("")
+    assert "a change of" in said.inner_text()
+    walk.done("Coach, an aim", "what would show of two measures together, before it is saved")
 
 
 def test_a_note_written_without_a_connection_is_there_after_a_reload_and_kept_once_connected(
