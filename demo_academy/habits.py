@@ -87,6 +87,9 @@ DRILLS = tuple(
 DRILL_BY_CODE = {drill.code: drill for drill in DRILLS}
 
 
+DRAWN_BETWEEN = ("d01", "d02")
+"""The academy's question: whoever would be given one of these is given the one that is drawn."""
+
 DAYS = (SEASON[2] - SEASON[1]).days
 MEASURES_SWAY = ("mat-east", "plates-south")
 BACKGROUND = 0.004

@@ -39,7 +39,7 @@ AGREED: dict[str, Any] = {
     "code": HABIT_BY_NAME["finish"].metric, "kindred": HABIT_BY_NAME["recentre"].metric, "value": 3.0,
     "text": "More weight on the front foot at the finish, and back to it earlier.",
 }  # fmt: skip
-DRAWN_DRILLS = ("d03", "d04")  # too few students have been drawn between them for an answer
+OPEN_QUESTION = ("d03", "d04")  # too few students have been drawn between them for an answer
 NUDGED_EVERY = 4  # students: one in so many is checked for balance
 EYES_CLOSED_FROM_AGE = 14
 WAYS = ("forward", "back", "toward", "away")
@@ -79,7 +79,8 @@ def session_lines(visit: Visit, rates: dict[str, float], rng: np.random.Generato
             add(12, kind="saw", code=fault, grade=1 + (rate > 0.3) + (rate > 0.6), text=text, shared=False)
     if visit.drill_set is not None:
         reps = float(rng.choice([10, 15, 20]))
-        add(25, kind="drill", code=visit.drill_set, value=reps, unit="reps", place="lesson", pace="slow")
+        drill = {"code": visit.drill_set, "drawn_against": visit.drawn_against}
+        add(25, kind="drill", **drill, value=reps, unit="reps", place="lesson", pace="slow")
         if rng.random() < 0.5:
             add(45, kind="plan", code=visit.drill_set, text=PLANS[int(rng.integers(0, len(PLANS)))])
     elif rng.random() < 0.25:
@@ -174,7 +175,7 @@ def fixed_lines(plans: list[list[Visit]]) -> dict[str, list[Line]]:
         due = (last.started_at + timedelta(weeks=weeks[kind])).date().isoformat()
         add(visit, 58, kind="agreed_aim", due=due, **AGREED)
     for place, plan in enumerate(plans[4::6]):
-        one, other = sorted(DRAWN_DRILLS, reverse=bool(place % 2))
+        one, other = sorted(OPEN_QUESTION, reverse=bool(place % 2))
         middle = plan[len(plan) // 2]
         add(middle, 57, kind="plan", code=one, drawn_against=other, text="Drawn between the two.")
     return out

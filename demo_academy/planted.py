@@ -198,7 +198,7 @@ def season_truth(plans: list[list[Visit]]) -> dict[str, Any]:
 
 
 def _drill_truth(drill: Drill, plans: list[list[Visit]]) -> dict[str, Any]:
-    """The drill's lasting gain and its change on the day, and how often and to how many it was given."""
+    """The drill's lasting gain, its change on the day, and to how many it was given or drawn, how often."""
     doses = [sum(visit.drill_set == drill.code for visit in plan) for plan in plans]
     return {
         "aim": drill.aim,
@@ -208,6 +208,9 @@ def _drill_truth(drill: Drill, plans: list[list[Visit]]) -> dict[str, Any]:
         "same_day": drill.same_day,
         "doses": sum(doses),
         "students": sum(count > 0 for count in doses),
+        "drawn": sum(
+            visit.drill_set == drill.code for plan in plans for visit in plan if visit.drawn_against
+        ),
     }
 
 

@@ -1,5 +1,6 @@
 """Who comes when, what is measured, and which drill is set: the season's plan, session by session."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -41,7 +42,8 @@ class PlannedSwing:
 class Visit:
     """One planned session: the student's habit levels and fault chances that day, with the day's noise.
 
-    `expected` and `expected_chances` are the same without it; `drill_set` is the drill set in the lesson.
+    `expected` and `expected_chances` are the same without it; `drill_set` is the drill set in the lesson, and
+    `drawn_against` the one that it was drawn against by lot.
     """
 
     session: str
@@ -58,6 +60,7 @@ class Visit:
     drill_set: str | None
     doses: dict[str, int]
     chained: bool = False
+    drawn_against: str | None = None
 
     @property
     def day(self) -> int:
@@ -72,15 +75,19 @@ class Visit:
 
 def plan_student(
     student: Student, number: int, profile: Profile, change: tuple[date, str] | None, visits: int,
-    rng: np.random.Generator,
+    lot: tuple[str, str], rng: np.random.Generator,
 ) -> list[Visit]:  # fmt: skip
-    """Plan one student's season: visits in order, each drill chosen by what the day showed."""
+    """Plan one student's season: visits in order, each drill chosen by what the day showed.
+
+    `lot`: the drill that a draw gives the student once one of the two would be set, or any from the fourth
+    visit on; and the other one, which they are never given after it.
+    """
     weeks = np.sort(rng.choice(WEEKS, size=visits, replace=False))
     doses: dict[str, int] = dict.fromkeys(DRILL_BY_CODE, 0)
     plan: list[Visit] = []
     for order, week in enumerate(weeks):
         started = _start(int(week), number, rng)
-        visit = _visit(student, profile, started, order, plan, doses, change, rng)
+        visit = _visit(student, profile, started, order, plan, doses, change, lot, rng)
         plan.append(visit)
         if visit.drill_set is not None:
             doses[visit.drill_set] += 1
@@ -95,7 +102,7 @@ def _start(week: int, number: int, rng: np.random.Generator) -> datetime:
 
 def _visit(
     student: Student, profile: Profile, started: datetime, order: int, before: list[Visit],
-    doses: dict[str, int], change: tuple[date, str] | None, rng: np.random.Generator,
+    doses: dict[str, int], change: tuple[date, str] | None, lot: tuple[str, str], rng: np.random.Generator,
 ) -> Visit:  # fmt: skip
     day = (started.date() - SEASON[1]).days
     coach = change[1] if change and started.date() >= change[0] else student.coach
@@ -105,7 +112,12 @@ def _visit(
     chances = {fault: _chance(profile, fault, day, doses, device) for fault in PLATE_FAULTS}
     fault_chances = {fault: _with_daily_variation(p, rng) for fault, p in chances.items()}
     age = student.age_on(started.date())
-    given = _choose_drill(levels, fault_chances, age, rng) if rng.random() < 0.6 else None
+    drawn = any(visit.drawn_against for visit in before)
+    withheld = lot[1:] if drawn else ()
+    given = _choose_drill(levels, fault_chances, age, withheld, rng) if rng.random() < 0.6 else None
+    asked = given is not None and not drawn and (order > 2 or given in lot)
+    if asked:
+        given = lot[0]
     remeasured = given is not None and rng.random() < 0.75
     retention = bool(before) and before[-1].drill_set is not None and rng.random() < 0.5
     return Visit(
@@ -123,6 +135,7 @@ def _visit(
         drill_set=given,
         doses=dict(doses),
         chained=profile.chained,
+        drawn_against=lot[1] if asked else None,
     )
 
 
@@ -179,10 +192,11 @@ def _with_daily_variation(chance: float, rng: np.random.Generator) -> float:
 
 
 def _choose_drill(
-    levels: dict[str, float], chances: dict[str, float], age: int, rng: np.random.Generator
-) -> str:
-    """Mostly the drill whose aim looks worst today; now and then another."""
-    allowed = [d for d in DRILLS if d.min_age is None or age >= d.min_age]
+    levels: dict[str, float], chances: dict[str, float], age: int, withheld: Sequence[str],
+    rng: np.random.Generator,
+) -> str:  # fmt: skip
+    """Mostly the drill whose aim looks worst today; now and then another. None that is `withheld`."""
+    allowed = [d for d in DRILLS if (d.min_age is None or age >= d.min_age) and d.code not in withheld]
     scores = []
     for drill in allowed:
         if drill.habit is None:

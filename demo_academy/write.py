@@ -15,7 +15,7 @@ from demo_academy.bad_deliveries import bad_sessions, bad_swings, refusal_rows
 from demo_academy.clips import ClipShot, clip_alone, clip_frame
 from demo_academy.curves import Array
 from demo_academy.deliveries import WrittenSeason, session_head, swing_table, write_text, write_visits
-from demo_academy.habits import HABITS, Profile, invent_profile
+from demo_academy.habits import DRAWN_BETWEEN, HABITS, Profile, invent_profile
 from demo_academy.notes import Line, fixed_lines, goal_lines, note_table, practice_lines, reference_lines
 from demo_academy.people import SEASON, Student, invent_students
 from demo_academy.plates import ROCKING_VISITS, rocks, steady_place
@@ -100,13 +100,27 @@ def invent_people(target: Path, seed: int, scale: float) -> list[Person]:
     }
     write_rosters(target, students, changes, np.random.default_rng([seed, 2]))
     write_device_checks(target, np.random.default_rng([seed, 7]))
+    lots = draw_lots(students, np.random.default_rng([seed, 8]))
     people = []
     for i, student in enumerate(students):
         profile = invent_profile(student, i, np.random.default_rng([seed, 1, i]))
         rng = np.random.default_rng([seed, 3, i])
-        plan = plan_student(student, i, profile, changes.get(student.code), _visits(scale, rng), rng)
+        plan = plan_student(
+            student, i, profile, changes.get(student.code), _visits(scale, rng), lots[student.code], rng
+        )
         people.append(Person(student, profile, plan, rng))
     return people
+
+
+def draw_lots(students: list[Student], rng: np.random.Generator) -> dict[str, tuple[str, str]]:
+    """Student → the drill drawn for them and the other of the two; of every two of a coach's one each way."""
+    lots: dict[str, tuple[str, str]] = {}
+    for coach in sorted({student.coach for student in students}):
+        own = [student.code for student in students if student.coach == coach]
+        for first in range(0, len(own), 2):
+            one, other = rng.permutation(DRAWN_BETWEEN).tolist()
+            lots |= dict(zip(own[first : first + 2], ((one, other), (other, one)), strict=False))
+    return lots
 
 
 def _visits(scale: float, rng: np.random.Generator) -> int:

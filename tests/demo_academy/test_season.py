@@ -45,16 +45,27 @@ def test_one_agreed_aim_is_met_one_is_missed_and_one_is_too_early_to_judge(acade
     assert due[aims["too_early"]["student"]] > max(due[aims[kind]["student"]] for kind in ("met", "missed"))
 
 
-def test_a_question_of_two_drills_is_open_with_students_measured_twice_since_their_draw(academy, truth):
+def test_one_question_of_two_drills_is_asked_of_nearly_everyone_and_one_of_a_few_students(
+    academy, truth, planted
+):
     files = academy.glob("inbox/**/notes.csv")
     lines = pl.concat([pl.read_csv(file, infer_schema=False) for file in files], how="diagonal")
     drawn = lines.filter(pl.col("drawn_against").is_not_null())
-    assert {*drawn.select("code", "drawn_against").rows()} <= {("d03", "d04"), ("d04", "d03")}
-    assert 1 <= len(drawn) < 20
-    since = truth.join(drawn.select("student", asked="session"), on="student").filter(
+    pairs = drawn.with_columns(pair=pl.concat_list("code", "drawn_against").list.sort().list.join(" "))
+    assert {*pairs["pair"]} == {"d01 d02", "d03 d04"}
+    few, many = pairs.filter(pair="d03 d04"), pairs.filter(pair="d01 d02")
+    assert 1 <= len(few) < 0.5 * len(planted["students"])
+    since = truth.join(few.select("student", asked="session"), on="student").filter(
         pl.col("session") > pl.col("asked")
     )
     assert since.group_by("student").agg(pl.col("session").n_unique())["session"].min() >= 2
+    assert many["student"].is_unique().all()
+    assert len(many) >= 0.8 * len(planted["students"])
+    ways = many["code"].value_counts()
+    assert dict(ways.iter_rows()) == {code: planted["drills"][code]["drawn"] for code in ("d01", "d02")}
+    assert ways["count"].max() - ways["count"].min() <= 6  # of every two students of a coach one each way
+    given = lines.filter(kind="drill").join(many.select("student", lot="drawn_against"), on="student")
+    assert given.filter(pl.col("code") == pl.col("lot")).is_empty()
 
 
 def test_only_the_new_plates_read_closer_to_the_toes(truth, planted):
@@ -82,28 +93,20 @@ def test_a_few_students_change_their_coach_at_mid_season(academy):
         assert following["coach"].item() != row["coach"]
 
 
-@pytest.mark.parametrize(
-    "metric",
-    [
-        "finish_lead_share_pct",
-        "recentre_pts",
-        "mid_down_lead_share_pct",
-        "downswing_s",
-        "mid_back_trail_share_pct",
-    ],
-)
-def test_session_means_move_as_planted(truth, planted, metric):
+def test_session_means_move_as_planted(truth, planted):
     """Straight lines through the true session means of the students agree with the planted changes."""
     kept = truth.filter(pl.col("rate_hz").is_not_null(), part="baseline", pace="full", club_family="iron")
-    means = kept.group_by("student", "session").agg(pl.col(metric).mean()).drop_nulls()
-    means = means.with_columns(day=pl.col("session").str.slice(0, 10).str.to_date().dt.epoch("d"))
+    days = kept.with_columns(day=pl.col("session").str.slice(0, 10).str.to_date().dt.epoch("d"))
     seen, expected = [], []
-    for code, student in planted["students"].items():
-        mine = means.filter(student=code)
-        if mine.height >= 4:
-            seen.append(np.polyfit(mine["day"] / 30, mine[metric], 1)[0])
-            expected.append(student["metrics"][metric]["per_month"])
-    assert len(seen) >= 10
+    for metric in ("finish_lead_share_pct", "recentre_pts", "mid_down_lead_share_pct", "downswing_s",
+                   "mid_back_trail_share_pct"):  # fmt: skip
+        means = days.group_by("student", "session", "day").agg(pl.col(metric).mean()).drop_nulls()
+        own = means.group_by("student").agg("day", metric, n=pl.len()).filter(pl.col("n") >= 4)
+        assert len(own) >= 10
+        slopes = [np.polyfit(np.array(day) / 30, y, 1)[0] for day, y in own.select("day", metric).rows()]
+        true = [planted["students"][code]["metrics"][metric]["per_month"] for code in own["student"]]
+        seen += list((slopes - np.mean(true)) / np.std(true))
+        expected += list((true - np.mean(true)) / np.std(true))
     assert np.corrcoef(seen, expected)[0, 1] > 0.5
 
 

@@ -45,26 +45,26 @@ def effects(tmp_path_factory):
                 )
             )
         if visit.drill_set is not None:
-            later = at + timedelta(minutes=40)
             given.append(
-                (visit.session + visit.drill_set, visit.student.code, visit.session, visit.drill_set, later)
-            )
+                (visit.session + visit.drill_set, visit.student.code, visit.session, visit.drill_set,
+                 at + timedelta(minutes=40), visit.drawn_against)
+            )  # fmt: skip
     names = ["session", "student", "started_at", "metric", "mean", "sd", "n", "device"]
     metrics = pl.DataFrame(rows, schema=names, orient="row").with_columns(
         day=pl.col("started_at").dt.date(), coach=pl.lit("c"), season=pl.lit("s"), club_family=pl.lit("iron"),
         part=pl.lit("baseline"), pace=pl.lit("full"), heel_source=pl.lit("none"), drill=pl.lit(None, dtype=pl.String),
     )  # fmt: skip
     dose = pl.DataFrame(
-        given, schema=["note", "student", "session", "drill", "at"], orient="row"
+        given, schema=["note", "student", "session", "drill", "at", "drawn_against"], orient="row"
     ).with_columns(day=pl.col("at").dt.date(), kind=pl.lit("drill"))
+    draws = (
+        dose.drop_nulls("drawn_against").select("student", "at", "day", "drill", "drawn_against").sort("at")
+    )
     reference = Reference({d.aim: "up" for d in METRIC_DRILLS.values()}, {}, {}, Bands(NO_BANDS, {}, {}), {})
     no_faults = pl.DataFrame(schema={"season": pl.String, "fault": pl.String})
     no_first = pl.DataFrame(schema={"session": pl.String, "drill": pl.String})
-    no_draws = pl.DataFrame(
-        schema=dict.fromkeys(("student", "at", "day", "drill", "drawn_against"), pl.String)
-    )
     aims = {code: drill.aim for code, drill in METRIC_DRILLS.items()}
-    found = answer(Sources(metrics, no_faults, dose, no_first, no_draws, aims, {}, reference))
+    found = answer(Sources(metrics, no_faults, dose, no_first, draws, aims, {}, reference))
     return {row["drill"]: row for row in found.effect.to_dicts()}
 
 
@@ -85,3 +85,12 @@ def test_worthless_drills_given_on_bad_days_are_seldom_called_helps(effects):
         if row not in called and row.get("kept") is not None:
             assert row["kept_lo"] < 0.0 < row["kept_hi"]
     assert all(row["kept"] < 1.0 for row in called)
+
+
+def test_the_draw_between_two_drills_is_answered_by_what_was_planted(effects):
+    """The first changes the finish for good and the second does not; whoever was drawn for one never did the other."""
+    row, drill = effects["d01"], METRIC_DRILLS["d01"]
+    assert row["lots_against"] == "d02"
+    assert row["n_lots"] >= 40
+    assert row["lots_look"] >= 1
+    assert 0 < row["lots_lo"] < drill.kept < row["lots_hi"]
