@@ -165,7 +165,7 @@ def test_an_aim_of_two_measures_says_before_it_is_saved_what_would_show_and_what
     said = page.locator("#forecast")
     assert not said.inner_text()  # without a due date nothing is foreseen
     page.locator("input[name=aim_due]").fill(f"{datetime.now(UTC) + timedelta(weeks=14):%Y-%m-%d}")
-    rows = demo.sql(
+    rows = demo.snapshot.sql(
         "SELECT * FROM season.aim_forecast WHERE student = ? AND metrics = ? ORDER BY weeks",
         [people["student"], sorted(chosen)],
     ).to_dicts()
