@@ -75,6 +75,10 @@ def test_who_was_not_seen_for_four_weeks_is_overdue_the_longest_first(academy):
     )  # fmt: skip
     assert [line.student for line in content.overdue(reader)] == ["s3", "s2"]
     assert content.overdue(reader)[0].sentence.startswith("never seen")
+    later = academy(
+        ["UPDATE academy.person SET joined = CAST(today() - INTERVAL 30 DAY AS DATE) WHERE person = 's3'"]
+    )
+    assert [line.student for line in content.overdue(later)] == ["s2", "s3"]
     assert [line.student for line in content.others(reader)] == ["s1"]
 
 

@@ -843,6 +843,20 @@ def test_samples_and_films_are_not_shown_once_the_consent_has_ended_and_are_agai
     assert seen(date(2026, 7, 1)) == (3, film)
 
 
+def test_a_film_is_not_shown_once_the_consent_to_film_alone_has_ended(academy):
+    film = academy.filed / "d-v-s1" / ".film" / "swing-1.mp4"
+    film.parent.mkdir(parents=True)
+    film.write_bytes(b"film")
+    with writer(academy) as w:
+        for purpose, last in (("measure", None), ("film", "2026-05-31")):
+            w.execute(
+                "INSERT INTO academy.consent VALUES ('s1', 's1', ?, DATE '2026-01-01', ?)", [purpose, last]
+            )
+        w.publish()
+    assert open_reader(academy, "c1", today=date(2026, 5, 31)).film("v-s1", 1) == film
+    assert open_reader(academy, "c1", today=date(2026, 6, 1)).film("v-s1", 1) is None
+
+
 ENDED = "INSERT INTO academy.consent VALUES ('s1', 's1', ?, '2026-01-01', '2026-05-09')"
 MADE_OF_RECORDINGS = (
     "academy.setup_target", "academy.band", "academy.swing_metric", "academy.swing_fault", "season.session_metric",

@@ -18,6 +18,8 @@ TIME = Measure("t", "Load crosses, time before impact", "s", "", "band", 2)
     ("value", "unit", "decimals", "text"),
     [
         (71.4, "%", 0, "71\u00a0%"),
+        (71.6, "%", 0, "72\u00a0%"),
+        (-0.26, "s", 1, "−0.3\u00a0s"),
         (-0.4, "%", 0, "0\u00a0%"),
         (-3.2, "points", 1, "−3.2\u00a0points"),
         (None, "s", 2, "–"),

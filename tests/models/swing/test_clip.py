@@ -143,6 +143,12 @@ def test_poor_points_and_short_gaps_are_bridged():
     assert rise.at("lead", 86 / FPS, FPS) == pytest.approx(40 * (86 / FPS - 0.6) / 0.4, abs=0.1)
 
 
+def test_points_that_nobody_scored_count_as_seen():
+    points = frames_of(ramp(0.6, 1.0, 40), still).with_columns(score=pl.lit(None, pl.Float64))
+    _, got = rises(points)
+    assert got["lead_heel_rise_mm"] == pytest.approx(40, abs=0.1)
+
+
 def test_a_gap_over_five_frames_stays_open():
     points = frames_of(ramp(0.6, 1.0, 40), ramp(1.0, 1.4, 20)).filter(
         ~((pl.col("point") == "trail_heel") & pl.col("frame").is_between(188, 194))

@@ -251,6 +251,12 @@ class AgreedWithOneStudent:
             {"address_lead_along_pct": (25.0, 45.0)},
             True,
         ),  # the agreed foot is not the one at fault
+        (
+            None,
+            30.0,
+            dict.fromkeys(("address_lead_along_pct", "address_trail_along_pct"), (25.0, 45.0)),
+            False,
+        ),  # a foot that was not measured is not beyond its limit
     ],
 )
 def test_a_band_agreed_for_one_foot_says_nothing_of_the_other(lead, trail, bands, flagged):
