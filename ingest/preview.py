@@ -148,13 +148,14 @@ def _films(folder: Path, names: Sequence[str]) -> tuple[PreviewedFilm, ...]:
 
 
 def _film(path: Path) -> PreviewedFilm:
-    from ingest.film.pictures import head_of  # noqa: PLC0415
+    from ingest.film.pictures import captured_rate, head_of  # noqa: PLC0415
 
     try:
         head = head_of(path, path.name)
     except Refused as refused:
         return PreviewedFilm(path.name, problem=refused.refusal.sentence)
-    return PreviewedFilm(path.name, head.pictures / head.rate if head.rate else 0.0, head.rate)
+    seconds = head.pictures / head.rate if head.rate else 0.0
+    return PreviewedFilm(path.name, seconds, captured_rate(path) or head.rate)
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,8 @@ def swing_row(
         "clip_shoe_width_px": film and film.tracks.shoe_width_px,
         "clip_strikes_s": strikes_s,
         "clip_strike_se_s": error_s,
+        "clip_taken_at": film and film.tracks.taken_at,
+        "clip_captured_fps": film and film.tracks.captured_fps,
         "clip_offset_s": offset_s,
         "clip_offset_source": None if offset_s is None else "stated",
     }

@@ -109,10 +109,11 @@ def on_its_side(source: Path, target: Path, turn: int) -> None:
     target.write_bytes(data)
 
 
-def dated(source: Path, target: Path, taken: str) -> None:
-    """Write a film again as it is, with another time at which it was taken in its head."""
-    with av.open(str(source)) as held, av.open(str(target), "w") as made:
-        made.metadata["creation_time"] = taken
+def dated(source: Path, target: Path, taken: str, **more: str) -> None:
+    """Write a film again as it is, with another time at which it was taken, and `more` keys, in its head."""
+    kept = {"movflags": "use_metadata_tags"} if more else {}
+    with av.open(str(source)) as held, av.open(str(target), "w", options=kept) as made:
+        made.metadata.update({"creation_time": taken} | more)
         stream = made.add_stream_from_template(held.streams.video[0])
         for packet in held.demux(video=0):
             if packet.dts is not None:

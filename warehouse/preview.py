@@ -84,7 +84,9 @@ class PreviewedSwing:
 
 @dataclass(frozen=True)
 class PreviewedFilm:
-    """One film: how long it is (s) and its pictures a second as it plays, 0 where it does not say.
+    """One film: how long it is (s), and its pictures a second; 0 where it does not say.
+
+    As they were filmed, where it says that, else as they play.
 
     problem: a sentence where it can't be read.
     """

@@ -85,6 +85,16 @@ FLAGS = Words(
         "clip_feet_disagree": "the heels in the film do not move when its sound or its marks say they should",
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
+        "clip_taken_apart": "by its file's time, the film was taken before its swing or during another",
+        "clip_unlike_others": (
+            "the heels move or lift unlike those in the session's other films; it may be another swing's film"
+        ),
+        "clip_heel_before_load": (
+            "the film's lead heel is up before the plate shows that foot unload; nothing is measured from it"
+        ),
+        "clip_pace_unknown": (
+            "the film may be slow motion and nothing says how fast it plays, so nothing is timed on it"
+        ),
         "clip_heels_low": "the heels hardly lift, so they can't confirm where the film belongs",
         "clip_pace_impossible": "no swing is as slow or as fast as the film, so nothing is measured from it",
         "clip_feet_exchanged": "the film's feet look swapped, or it is mirrored; nothing is measured from it",

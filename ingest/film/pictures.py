@@ -19,6 +19,8 @@ from ingest.refusals import refuse
 
 LEAST_SIDE, MOST_SIDE = 120, 4096
 MOST_FRAMES, MOST_SECONDS = 15_000, 120.0
+CAPTURED = "com.android.capture.fps"
+FASTEST_FPS = 2000.0
 FIRST_SET_YEAR = 2000  # clocks that were never set say 1904 or 1970
 _UNREADABLE = "film it again, or save it again as H.264 in an mp4 file, and deliver the session again"
 
@@ -110,6 +112,20 @@ def taken_by(path: Path) -> datetime | None:
     except (av.error.FFmpegError, ValueError, OverflowError):
         return None
     return taken if taken.year >= FIRST_SET_YEAR else None
+
+
+def captured_rate(path: Path) -> float | None:
+    """Pictures a second at which a film was taken, as phones write it beside the rate at which it plays.
+
+    Android's MediaFormat.KEY_CAPTURE_RATE: where the two differ, the film plays in slow motion. None where
+    the head has no such key or can't be read.
+    """
+    try:
+        with av.open(str(path), mode="r") as film:
+            rate = float(film.metadata.get(CAPTURED, "nan"))
+    except (av.error.FFmpegError, ValueError):
+        return None
+    return rate if 1.0 <= rate <= FASTEST_FPS else None
 
 
 def _picture(frame: av.VideoFrame, t_s: float) -> Picture:

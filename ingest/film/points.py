@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import polars as pl
@@ -19,6 +20,8 @@ TRACK_COLUMNS = {"picture": pl.Int64(), "t_s": pl.Float64(), "mark": pl.Int64(),
                  "y_px": pl.Float64(), "score": pl.Float64()}  # fmt: skip
 WIDTH_COLUMN = "shoe_width_px"  # the same in every row, and only there where it is known
 CLICKS_COLUMN = "clicks_s"  # the same in every row, seconds with spaces between; only there with sound
+TAKEN_COLUMN, CAPTURED_COLUMN = "taken_at", "captured_fps"  # likewise, where the film's head says them
+AS_READ = {**TRACK_COLUMNS, CLICKS_COLUMN: pl.String(), TAKEN_COLUMN: pl.String()}
 
 
 @dataclass(frozen=True)
@@ -45,12 +48,19 @@ def name_points(tracks: Tracks, fps: float, view: str, handed: str, file: str) -
     is taken to move straight; across more than 2.5 frames, or where it was lost, it is not known.
 
     Raises
-        Refused: the film has more pictures a second than `[clip]` says.
+        Refused: the film has more pictures a second than `[clip]` says, or its head says that it was slowed
+            by another factor.
     """
     own = 1.0 / float(np.median(np.diff(tracks.times_s)))
     slower = fps / own
     if slower < 1 / SAME_RATE:
         what = f"it has {own:.4g} pictures a second but [clip] says fps = {fps:g}"
+        raise refuse("bad_clip", what, "correct fps in session.toml and deliver the session again", file=file)
+    captured = tracks.captured_fps
+    if captured and captured > SAME_RATE * own and not 1 / SAME_RATE <= captured / fps <= SAME_RATE:
+        what = (
+            f"its head says it was filmed at {captured:.4g} pictures a second but [clip] says fps = {fps:g}"
+        )
         raise refuse("bad_clip", what, "correct fps in session.toml and deliver the session again", file=file)
     slower = slower if slower > SAME_RATE else 1.0
     times, steady, scores = _written(tracks)
@@ -108,6 +118,10 @@ def write_tracks(tracks: Tracks) -> bytes:
     if tracks.clicks_s is not None:
         heard = " ".join(f"{at:.4f}" for at in tracks.clicks_s)
         frame = frame.with_columns(pl.lit(heard).alias(CLICKS_COLUMN))
+    if tracks.taken_at is not None:
+        frame = frame.with_columns(pl.lit(tracks.taken_at.isoformat()).alias(TAKEN_COLUMN))
+    if tracks.captured_fps is not None:
+        frame = frame.with_columns(pl.lit(tracks.captured_fps).alias(CAPTURED_COLUMN))
     text = io.BytesIO()
     frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(text)
     return text.getvalue()
@@ -123,7 +137,7 @@ def _written(tracks: Tracks) -> tuple[FLOATS, FLOATS, FLOATS]:
 
 def read_tracks(data: bytes) -> Tracks:
     """Tracks from the text kept with a film; shakes are already removed and its size is not known."""
-    frame = pl.read_csv(io.BytesIO(data), schema_overrides=TRACK_COLUMNS | {CLICKS_COLUMN: pl.String()})
+    frame = pl.read_csv(io.BytesIO(data), schema_overrides=AS_READ)
     count = len(frame) // 4
     places = frame.select("x_px", "y_px").fill_null(float("nan")).to_numpy().reshape(count, 4, 2)
     scores = frame["score"].to_numpy().reshape(count, 4)
@@ -131,7 +145,10 @@ def read_tracks(data: bytes) -> Tracks:
     clicks = None
     if CLICKS_COLUMN in frame.columns:
         clicks = tuple(float(at) for at in (frame[CLICKS_COLUMN][0] or "").split())
-    return Tracks(frame["t_s"].to_numpy()[::4], places, scores, np.zeros((count, 2)), (0, 0), width, clicks)
+    taken = datetime.fromisoformat(frame[TAKEN_COLUMN][0]) if TAKEN_COLUMN in frame.columns else None
+    captured = float(frame[CAPTURED_COLUMN][0]) if CAPTURED_COLUMN in frame.columns else None
+    times, shakes = frame["t_s"].to_numpy()[::4], np.zeros((count, 2))
+    return Tracks(times, places, scores, shakes, (0, 0), width, clicks, taken, captured)
 
 
 def name_marks(places: FLOATS, view: str, handed: str) -> tuple[int, int, int, int]:

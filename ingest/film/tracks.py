@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,8 @@ class Tracks:
     times_s (F,) as the film plays; places (F, 4, 2) px as in the picture, NaN lost; scores (F, 4), 0 lost;
     shakes (F, 2) px, how far the floor is off that of the first picture; `size` is width and height;
     shoe_width_px, how wide the shoes are at address, where a film from the front shows it; clicks_s, when its
-    sound clicks, as it plays (None without sound).
+    sound clicks, as it plays (None without sound); taken_at and captured_fps, when and at how many pictures a
+    second it was taken, as its head says (None where it does not).
     """
 
     times_s: FLOATS
@@ -44,6 +46,8 @@ class Tracks:
     size: tuple[int, int]
     shoe_width_px: float | None = None
     clicks_s: tuple[float, ...] | None = None
+    taken_at: datetime | None = None
+    captured_fps: float | None = None
 
     @property
     def steady(self) -> FLOATS:

@@ -56,7 +56,6 @@ class Film(FilmFormat):
         """What to keep of a film whose points came in a file of their own."""
         from ingest.film.pictures import first_picture, head_of  # noqa: PLC0415
         from ingest.film.points import SAME_RATE, tracks_of_points  # noqa: PLC0415
-        from ingest.film.sound import clicks_s  # noqa: PLC0415
 
         clip, path = context.clip(), context.base / name
         if context.filed and not path.exists():
@@ -69,19 +68,22 @@ class Film(FilmFormat):
             slower = slower if slower > SAME_RATE else 1.0
             tall, wide = first_picture(path, name).y.shape
             tracks = tracks_of_points(points, clip.fps, slower, (wide, tall))
-            heard = _tracks(no, name, context).clicks_s if _is_kept(no, context) else clicks_s(path)
-            tracks = replace(tracks, clicks_s=heard)
+            film = _tracks(no, name, context) if _is_kept(no, context) else _with_head(tracks, path)
+            heard, taken, captured = film.clicks_s, film.taken_at, film.captured_fps
+            tracks = replace(tracks, clicks_s=heard, taken_at=taken, captured_fps=captured)
         return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(context))
 
     def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - no device writes it
         """Size, rate and length by the film's head; its marks are not followed."""
-        from ingest.film.pictures import first_picture, head_of, taken_by  # noqa: PLC0415
+        from ingest.film.pictures import captured_rate, first_picture, head_of, taken_by  # noqa: PLC0415
 
         found = Explanation(path.name, self.title)
         head = head_of(path, path.name)
         tall, wide = first_picture(path, path.name).y.shape
         found.facts["picture"] = f"{wide} × {tall} px"
         found.facts["rate"] = f"{head.rate:.4g} pictures a second as it plays" if head.rate else "not stated"
+        if captured := captured_rate(path):
+            found.facts["filmed at"] = f"{captured:.4g} pictures a second"
         if head.rate and head.pictures:
             found.facts["length"] = f"{head.pictures / head.rate:.2f} s, {head.pictures} pictures"
         taken = taken_by(path)
@@ -124,7 +126,6 @@ def _tracks(no: int, name: str, context: SessionContext) -> Tracks:
     """The tracks of a swing's film, followed now unless they are kept."""
     from ingest.film.following import follow_film  # noqa: PLC0415
     from ingest.film.points import read_tracks  # noqa: PLC0415
-    from ingest.film.sound import clicks_s  # noqa: PLC0415
 
     if _is_kept(no, context):
         return read_tracks(kept_tracks(context.base, no).read_bytes())
@@ -138,5 +139,12 @@ def _tracks(no: int, name: str, context: SessionContext) -> Tracks:
         if context.progress is not None:
             context.progress(f"{name} {seconds:.1f} s")
 
-    tracks = follow_film(context.base / name, name, progress)
-    return replace(tracks, clicks_s=clicks_s(context.base / name))
+    return _with_head(follow_film(context.base / name, name, progress), context.base / name)
+
+
+def _with_head(tracks: Tracks, path: Path) -> Tracks:
+    """A film's tracks with what is heard in it, and what its head says."""
+    from ingest.film.pictures import captured_rate, taken_by  # noqa: PLC0415
+    from ingest.film.sound import clicks_s  # noqa: PLC0415
+
+    return replace(tracks, clicks_s=clicks_s(path), taken_at=taken_by(path), captured_fps=captured_rate(path))

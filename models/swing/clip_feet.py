@@ -19,7 +19,7 @@ from models.swing.clip_marks import Mark, Offset, frame_se_s
 from models.swing.event_fit import MAD_TO_SD
 
 FLOATS = NDArray[np.float64]
-TRAIL_UP, LEAD_DOWN = "trail_up", "lead_down"
+TRAIL_UP, LEAD_DOWN, LEAD_UP = "trail_up", "lead_down", "lead_up"
 IMPOSSIBLE_PACE, EXCHANGED = "clip_pace_impossible", "clip_feet_exchanged"
 USUAL = {TRAIL_UP: Mark(0.033, 0.062), LEAD_DOWN: Mark(-0.225, 0.090)}
 """After impact, s: what is usual, and 1.3 times its standard deviation over seven kinds of feet.
@@ -36,6 +36,7 @@ DOWNSWING_S = (0.10, 0.80)  # top to impact; this and the next four by common pr
 SLOWEST_RISE_S, FASTEST_RISE_S = 0.45, 0.020  # the trail heel over the middle half of its rise
 LATEST_UP_S = 0.80  # the trail heel, after the lead heel was down
 AFTER_IMPACT_S = 0.2  # by then the trail heel is on its way up
+SLOWEST_FPS = 30.0  # what slow motion is saved at
 SEEN_SE_S = 0.05  # of a moment that says something of the pace
 
 Moves = Mapping[str, Mark]
@@ -104,7 +105,7 @@ def _heel(
 
 
 def heel_moves(rise: HeelRise, fps: float, after_s: float = -math.inf) -> Moves:
-    """When the trail heel is half way up for good, and the lead heel half way down again for good.
+    """When the trail heel is half way up for good, and the lead heel half way up and half way down again.
 
     What was before `after_s`, as a stamp, is no part of the swing. A lead heel that is up to the end, where
     the trail heel is not, comes down then at the earliest.
@@ -114,10 +115,18 @@ def heel_moves(rise: HeelRise, fps: float, after_s: float = -math.inf) -> Moves:
     found = {
         TRAIL_UP: trail.passes(0.5, up=True) if trail else None,
         LEAD_DOWN: lead.passes(0.5, up=False) if lead else None,
+        LEAD_UP: lead.passes(0.5, up=True) if lead else None,
     }
     if lead and exchanged(rise, fps, after_s):
         found[LEAD_DOWN] = Mark((rise.first_frame + lead.high.size) / fps, frame_se_s(fps))
     return {name: moved for name, moved in found.items() if moved is not None}
+
+
+def heights_mm(rise: HeelRise) -> dict[str, tuple[float, float]]:
+    """The greatest height of each heel that lifts and its standard error, mm, by lead and trail."""
+    least = {"lead": LEAST_LEAD_MM, "trail": LEAST_TRAIL_MM}
+    highest = {foot: float(np.nanquantile(rise.of(foot), HIGHEST)) for foot in least}
+    return {foot: (mm, rise.point_se_mm) for foot, mm in highest.items() if mm >= least[foot]}
 
 
 def exchanged(rise: HeelRise, fps: float, after_s: float = -math.inf) -> bool:
@@ -145,9 +154,14 @@ def impossible_pace(rise: HeelRise, fps: float, events_s: Mapping[str, float]) -
         if took_s > SLOWEST_RISE_S or took_s < FASTEST_RISE_S - 1.0 / fps:
             return True
     moves = heel_moves(rise, fps)
-    if len(moves) < len(USUAL) or max(moved.error_s for moved in moves.values()) > SEEN_SE_S:
+    if not moves.keys() >= USUAL.keys() or max(moves[name].error_s for name in USUAL) > SEEN_SE_S:
         return False
     return moves[TRAIL_UP].t_s - moves[LEAD_DOWN].t_s > LATEST_UP_S
+
+
+def pace_unknown(clip: Clip, events_s: Mapping[str, float]) -> bool:
+    """Whether a film without a plate may be slow motion, and no downswing on it says how fast it plays."""
+    return clip.fps <= SLOWEST_FPS and not {"top", "impact"} <= events_s.keys()
 
 
 def film_doubt(clip: Clip, points: pl.DataFrame, events_s: Mapping[str, float]) -> str | None:
@@ -172,6 +186,7 @@ def impact_by_feet(moves: Moves, usual: Mapping[str, Mark] = USUAL) -> FeetImpac
     said = [
         (moved.t_s - usual[name].t_s, math.hypot(moved.error_s, usual[name].error_s))
         for name, moved in moves.items()
+        if name in usual
     ]
     if not said:
         return None

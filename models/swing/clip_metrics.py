@@ -25,6 +25,7 @@ class SeenSwing:
     rise: HeelRise
     events_s: Mapping[str, float]
     fps: float
+    timed: bool = True  # how fast the film plays is known
 
     def at(self, foot: str, event: str) -> float:
         """Rise of a foot's heel at an event, mm; NaN for null."""
@@ -33,7 +34,7 @@ class SeenSwing:
     @cached_property
     def moves(self) -> dict[str, float]:
         """When each foot's heel moves, s on the clip's clock; without those lost as they moved."""
-        found = heel_moves(self.rise, self.fps)
+        found = heel_moves(self.rise, self.fps) if self.timed else {}
         return {
             foot: found[name].t_s
             for foot, name in MOVES.items()
@@ -61,11 +62,16 @@ class SeenSwing:
         return float(np.nanmin(span)), float(np.nanmax(span))
 
 
-def clip_metrics(rise: HeelRise | None, events_s: Mapping[str, float], fps: float) -> FLOATS:
-    """A row of all metrics with those seen on the clip, from event times on its clock; NaN for the others."""
+def clip_metrics(
+    rise: HeelRise | None, events_s: Mapping[str, float], fps: float, *, timed: bool = True
+) -> FLOATS:
+    """A row of all metrics with those seen on the clip, from event times on its clock; NaN for the others.
+
+    Where nothing says how fast the film plays, it is not `timed`: without how long anything took.
+    """
     row = np.full(len(metric_codes()), np.nan)
     if rise is not None and rise.in_mm:
-        metric_section().clip_metrics(row, SeenSwing(rise, events_s, fps))
+        metric_section().clip_metrics(row, SeenSwing(rise, events_s, fps, timed))
     return row
 
 

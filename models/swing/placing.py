@@ -6,16 +6,16 @@ a coach to find the picture of impact, and for heights that need no clock.
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
+from datetime import UTC
 from functools import cache
-from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from models.swing.clip import Clip, HeelRise, heel_rise, stillest_s
-from models.swing.clip_feet import USUAL, Moves, heel_moves, impact_by_feet, usual_of
+from models.swing.clip_feet import TRAIL_UP, heel_moves, heights_mm
 from models.swing.clip_marks import (
     Mark,
     Offset,
@@ -28,55 +28,16 @@ from models.swing.clip_marks import (
     stamps_s,
 )
 from models.swing.clock import by_swing, event_list
+from models.swing.film_checks import SeenFilm, check
+from models.swing.film_times import taken_apart
+from models.swing.placed import KEPT, MARKS_DISAGREE, STAMP_UNCLEAR, TAKEN_APART, Placed
+from models.swing.weight_moves import NO_MOVES, weight_moves
 from warehouse.traces import SessionTrace
 
 FLOATS = NDArray[np.float64]
 Stance = Sequence[float] | None
 Impacts = Callable[[], tuple[FLOATS, FLOATS]]
 """Gives the impact (S,) of every swing of the trace, s after its first sample, and its expected error."""
-
-UNSYNCED, HEELS_LOW = "clip_unsynced", "clip_heels_low"
-MARKS_DISAGREE, FEET_DISAGREE = "clip_marks_disagree", "clip_feet_disagree"
-STRIKES_UNCLEAR, STAMP_UNCLEAR = "clip_strikes_unclear", "clip_stamp_unclear"
-QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR)  # a person has to decide which mark is right
-KEPT = ("stated", "by_hand")  # sources that do not come from here
-PLACED_AS = {
-    "clip_offset_s": pl.Float64(), "clip_offset_se_s": pl.Float64(), "clip_offset_source": pl.String(),
-    "clip_candidates_s": pl.List(pl.Float64),
-}  # fmt: skip
-"""Columns of academy.swing that say where a film lies."""
-
-
-@dataclass
-class Placed:
-    """By swing_no, where films lie, the flags they earned, and what is known of those that are not placed.
-
-    `candidates` are the offsets among which a person has to choose, one where nothing but the heels says any;
-    `rough` what the heels say of films that have no mark at all.
-    """
-
-    offsets: dict[int, Offset] = field(default_factory=dict)
-    flags: dict[int, list[str]] = field(default_factory=dict)
-    candidates: dict[int, list[float]] = field(default_factory=dict)
-    rough: dict[int, Offset] = field(default_factory=dict)
-
-    def flag(self, number: int, name: str) -> None:
-        """Raise a flag of a swing."""
-        self.flags.setdefault(number, []).append(name)
-
-    def onto(self, swings: pl.DataFrame, more: Mapping[int, Offset] | None = None) -> pl.DataFrame:
-        """The swings with the columns of their offsets, and of `more` where those say nothing."""
-        known = {**(more or {}), **self.offsets}
-        numbers = swings["swing_no"].to_list()
-        found = [known.get(number) for number in numbers]
-        values: tuple[list[Any], ...] = (
-            [one and one.offset_s for one in found], [one and one.se_s for one in found],
-            [one and one.source for one in found], [self.candidates.get(number) for number in numbers],
-        )  # fmt: skip
-        return swings.with_columns(
-            pl.Series(name, given, dtype=kind)
-            for (name, kind), given in zip(PLACED_AS.items(), values, strict=True)
-        )
 
 
 class Placing:
@@ -99,22 +60,22 @@ class Placing:
     def place(self, impacts: Impacts) -> Placed:
         """Place every film; `impacts` is asked once, where no impact is marked on the plate."""
         placed, impacts = Placed(), cache(impacts)
-        names = "clip_strikes_s", "clip_strike_se_s"
-        strikes, errors = (by_swing(self._swings, name) for name in names)
+        names = "clip_strikes_s", "clip_strike_se_s", "clip_captured_fps"
+        strikes, errors, rates = (by_swing(self._swings, name) for name in names)
         kept = self._kept()
         placed.offsets |= kept
         open_ = [no for no in self.filmed if no not in kept]
-        impact = {no: found for no in open_ if (found := self._impact(no, impacts)) is not None}
-        moves = {no: self._moves(no) for no in open_}
-        heard: dict[int, list[Offset]] = {}
         for no in open_:
             self._by_marks(no, placed)
         by_eye = set(placed.offsets)
+        films = {no: self._seen(no, self._impact(no, impacts)) for no in self.filmed}
         for no in open_:
-            error, clicks = errors.get(no), strikes.get(no) or ()
-            heard[no] = heard_offsets(clicks, error, impact[no]) if no in impact and error is not None else []
-            self._weigh(no, heard[no], placed)
-            marked = no in placed.offsets or MARKS_DISAGREE in placed.flags.get(no, ())
+            error, clicks, impact = errors.get(no), strikes.get(no) or (), films[no].impact
+            heard = heard_offsets(clicks, error, impact) if impact and error is not None else []
+            films[no] = replace(films[no], heard=heard, captured=rates.get(no) is not None)
+            if self._weigh(no, heard, placed):
+                films[no] = replace(films[no], marked={*films[no].marked, "impact"})
+            marked = no in placed.offsets or placed.has(no, MARKS_DISAGREE)
             if self._clip.stamped and not marked:
                 stamped = self._by_stamp(no)
                 if stamped is None:
@@ -123,8 +84,28 @@ class Placing:
                     placed.offsets[no] = stamped
         if self._clip.runs_through:
             placed.offsets |= self._on_one_clock(placed.offsets)
-        self._check(open_, moves, impact, heard, by_eye, placed)
+        self._by_time(films, by_eye, impacts, placed)
+        check(films, by_eye, self._clip, placed)
         return placed
+
+    def _by_time(
+        self, films: Mapping[int, SeenFilm], by_eye: Collection[int], impacts: Impacts, placed: Placed
+    ) -> None:
+        """By when each file says that it was taken; the strike in one taken at another time is no mark."""
+        taken = by_swing(self._swings, "clip_taken_at")
+        struck_s: dict[int, float] = {}
+        for no, film in films.items():
+            placing = placed.offsets.get(no) or next(iter(film.heard), None)
+            if taken.get(no) is not None and placing is not None and film.impact is not None:
+                struck_s[no] = taken[no].replace(tzinfo=UTC).timestamp() + film.impact.t_s - placing.offset_s
+        if not struck_s:
+            return
+        swung = {no: self._impact(no, impacts) for no in self._row_of.keys() & set(self._swings["swing_no"])}
+        for no in taken_apart(struck_s, {no: mark.t_s for no, mark in swung.items() if mark is not None}):
+            placed.flag(no, TAKEN_APART)
+            placed.candidates[no] = [placed.offsets[no].offset_s] if no in placed.offsets else []
+            if no not in by_eye:
+                placed.offsets.pop(no, None)
 
     def _kept(self) -> dict[int, Offset]:
         """Offsets that came with the delivery, or that a coach set."""
@@ -157,64 +138,37 @@ class Placing:
         return Mark(at + float(self._trace.t0_s[row]), error) if np.isfinite(at) else None
 
     @staticmethod
-    def _weigh(no: int, heard: list[Offset], placed: Placed) -> None:
-        """Marks and the one click that agrees with them; without marks a single click counts."""
-        by_eye = placed.offsets.get(no)
-        if by_eye is not None:
-            agreeing = [one for one in heard if one.agrees(by_eye)]
-            if agreeing:
-                near = min(agreeing, key=lambda one: abs(one.offset_s - by_eye.offset_s))
-                surest_first = sorted((by_eye, near), key=lambda one: one.se_s)
-                placed.offsets[no] = mean_offset(surest_first) or by_eye
-        elif len(heard) == 1 and MARKS_DISAGREE not in placed.flags.get(no, ()):
-            placed.offsets[no] = heard[0]
+    def _weigh(no: int, heard: list[Offset], placed: Placed) -> bool:
+        """Marks and the one click that agrees with them; without marks a single click counts.
 
-    def _check(
-        self,
-        asked: Sequence[int],
-        moves: Mapping[int, Moves],
-        impact: Mapping[int, Mark],
-        heard: Mapping[int, list[Offset]],
-        by_eye: Collection[int],
-        placed: Placed,
-    ) -> None:
-        """Hold every mark against what the heels of its film do, by what is usual of the session's own feet.
-
-        A click or stamp that the heels speak against is none. What somebody marked on both clocks (`by_eye`)
-        stays and is flagged: a trail heel that is still down at impact rises late, and without such films
-        that fault would never be seen. Of several clicks the only one that they speak for counts
-        where other films of the session say when its feet move; feet in general leave too wide a stretch.
+        Whether there is one that agrees.
         """
-        known = {
-            no: (moves[no], impact[no].t_s - placed.offsets[no].offset_s)
-            for no in asked
-            if no in placed.offsets and no in impact
-        }
-        for no in asked:
-            usual = usual_of([one for other, one in known.items() if other != no])
-            said = impact_by_feet(moves[no], usual)
-            offset = placed.offsets.get(no)
-            if offset is None and MARKS_DISAGREE not in placed.flags.get(no, ()):
-                clicks = heard[no]
-                fitting = [one for one in clicks if said is None or said.fits(impact.get(no), one)]
-                if len(fitting) == 1 and said is not None and usual != USUAL:
-                    placed.offsets[no] = fitting[0]
-                elif clicks:
-                    placed.flag(no, STRIKES_UNCLEAR)
-                    placed.candidates[no] = [one.offset_s for one in fitting or clicks]
-            elif offset is not None and said is not None and not said.fits(impact.get(no), offset):
-                placed.flag(no, FEET_DISAGREE)
-                placed.candidates[no] = [offset.offset_s, impact[no].t_s - said.mark.t_s]
-                if no not in by_eye:
-                    del placed.offsets[no]
-            if no in placed.offsets:
-                if not moves[no] and placed.offsets[no].source == "heard":
-                    placed.flag(no, HEELS_LOW)
-            elif not set(placed.flags.get(no, ())) & set(QUESTIONS):
-                placed.flag(no, UNSYNCED)
-                if said is not None and no in impact and said.possible:
-                    rough = Offset(impact[no].t_s - said.mark.t_s, said.mark.error_s, "feet")
-                    placed.rough[no], placed.candidates[no] = rough, [rough.offset_s]
+        by_eye = placed.offsets.get(no)
+        if by_eye is None:
+            if len(heard) == 1 and not placed.has(no, MARKS_DISAGREE):
+                placed.offsets[no] = heard[0]
+            return False
+        agreeing = [one for one in heard if one.agrees(by_eye)]
+        if agreeing:
+            near = min(agreeing, key=lambda one: abs(one.offset_s - by_eye.offset_s))
+            surest_first = sorted((by_eye, near), key=lambda one: one.se_s)
+            placed.offsets[no] = mean_offset(surest_first) or by_eye
+        return bool(agreeing)
+
+    def _seen(self, no: int, impact: Mark | None) -> SeenFilm:
+        """What else is known of a film, and of its swing's weight about an impact on the plate."""
+        rise, fps = self._rise(no, against_toes=True), self._clip.fps
+        plate, film = self._marks.get((no, "plate"), {}), self._marks.get((no, "clip"), {})
+        weight = weight_moves(self._trace, self._row_of[no], impact.t_s) if impact else NO_MOVES
+        moves: dict[str, Mark] = {}
+        if rise is not None:
+            stamped = self._landings(no, rise) if self._clip.stamped else []
+            moves |= heel_moves(rise, fps, max(stamped, default=-math.inf))
+        up = moves.pop(TRAIL_UP, None)
+        if up is not None and math.isfinite(weight.heel_late_s):
+            moves[TRAIL_UP] = Mark(up.t_s - weight.heel_late_s, up.error_s)
+        heights = heights_mm(rise) if rise is not None and not self._clip.stamped else {}
+        return SeenFilm(moves, heights, impact, weight, marked=plate.keys() & film.keys())
 
     def _by_stamp(self, no: int) -> Offset | None:
         """By a stamped heel, before the address or takeaway where one is marked, else early in the record."""
@@ -251,13 +205,6 @@ class Placing:
         address = self._marks.get((no, "clip"), {}).get("address")
         at = stillest_s(points, self._clip.fps) if address is None else address.t_s
         return heel_rise(points, self._clip, at, self._stance, against_toes=against_toes)
-
-    def _moves(self, no: int) -> Moves:
-        rise = self._rise(no, against_toes=True)
-        if rise is None:
-            return {}
-        stamped = self._landings(no, rise) if self._clip.stamped else []
-        return heel_moves(rise, self._clip.fps, max(stamped, default=-math.inf))
 
 
 def place_clips(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from models.swing.answers import Answer, Reduction, feet_look_swapped, gather, model_flags
 from models.swing.clip import SCALE_SE_PCT, Clip, HeelRise, heel_rise
-from models.swing.clip_feet import MOST_SES, film_doubt
+from models.swing.clip_feet import MOST_SES, film_doubt, pace_unknown
 from models.swing.clip_metrics import clip_metrics, heels_up, withhold_seen
 from models.swing.clock import (
     by_swing,
@@ -33,7 +33,16 @@ from models.swing.formulas import load_codes, plate_codes
 from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.operations import IMPACT
-from models.swing.placing import FEET_DISAGREE, MARKS_DISAGREE, PLACED_AS, Placed, place_clips
+from models.swing.placed import (
+    FEET_DISAGREE,
+    HEEL_BEFORE_LOAD,
+    MARKS_DISAGREE,
+    PACE_UNKNOWN,
+    PLACED_AS,
+    TAKEN_APART,
+    Placed,
+)
+from models.swing.placing import place_clips
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 from warehouse.units import STANDARD_GRAVITY_M_S2
@@ -42,6 +51,11 @@ FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
 IMPOSSIBLE_HEIGHTS = "clip_heights_impossible"
+IN_QUESTION = (
+    MARKS_DISAGREE,
+    FEET_DISAGREE,
+    TAKEN_APART,
+)  # without an offset, nothing is taken from such a film
 # Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
 PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
 LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]
@@ -124,10 +138,10 @@ def answer_task(task: SessionTask) -> Answer:
         swung = _swung(swings, rows, event_s.shape[0])
         estimated = fill_events(uniform, event_s, error_s, swung, task.event_fit)
     # What the plate measures goes beside what the clip shows.
-    values, rises = _clip_of(task, swings, placed)
+    values, rises = _clip_of(task, swings, rows, placed)
     stance_mm = np.asarray(task.stance_mm if task.stance_mm is not None else [], dtype=np.float64)
     body_n = task.body_mass_kg * STANDARD_GRAVITY_M_S2 if task.body_mass_kg else math.nan
-    heels = _heels_up(uniform, swings, rows, rises, task.clip)
+    heels = _heels_up(uniform, swings, rows, rises, task.clip, placed)
     run = PlateRun(uniform, event_s, stance_mm, body_n, heels)
     plate = run.reduced()
     if task.spreads is not None and np.any(error_s > 0.0):
@@ -219,12 +233,15 @@ def _without_holds(trace: SessionTrace, rows: list[int]) -> SessionTrace:
     return trace if asked.all() else replace(trace, rate_hz=np.where(asked, trace.rate_hz, 0.0))
 
 
-def _clip_of(task: SessionTask, swings: pl.DataFrame, placed: Placed) -> tuple[FLOATS, list[HeelRise | None]]:
+def _clip_of(
+    task: SessionTask, swings: pl.DataFrame, rows: Sequence[int], placed: Placed
+) -> tuple[FLOATS, list[HeelRise | None]]:
     """Rows of all metrics (swings, M), NaN but for those seen on the clip, and each swing's heel rise.
 
     A swing whose film's marks, pace, feet or heights are in question is flagged in `placed` and has neither.
     A film without any mark lies where its heels say, give or take three standard errors: only what is the
-    same all over that stretch, and so needs no clock, is kept.
+    same all over that stretch, and so needs no clock, is kept. Where nothing says how fast a film plays,
+    that is what it shows at address and at impact.
     """
     values = np.full((len(swings), len(metric_codes())), np.nan)
     if task.clip is None:
@@ -232,16 +249,17 @@ def _clip_of(task: SessionTask, swings: pl.DataFrame, placed: Placed) -> tuple[F
     rough = placed.onto(swings, placed.rough) if placed.rough else swings
     events_of, doubt_of = clip_events(rough, task.events), clip_doubts(rough, task.events)
     points_of = task.clip.points.partition_by("swing_no", as_dict=True)
+    captured = by_swing(swings, "clip_captured_fps")
     rises = []
-    for place, number in enumerate(swings["swing_no"]):
+    for place, (number, row) in enumerate(zip(swings["swing_no"], rows, strict=True)):
         at, doubts, spreads = events_of[number], doubt_of[number], task.spreads
         points = points_of.get((number,), task.clip.points.clear())
         rise = heel_rise(points, task.clip, at.get("address"), task.stance_mm)
         doubt = film_doubt(task.clip, points, at)
         if doubt is not None:
             placed.flag(number, doubt)
-        in_question = {MARKS_DISAGREE, FEET_DISAGREE} & set(placed.flags.get(number, ()))
-        if doubt is not None or (in_question and number not in placed.offsets):
+        in_question = number not in placed.offsets and placed.has(number, *IN_QUESTION)
+        if doubt is not None or in_question or placed.has(number, HEEL_BEFORE_LOAD):
             rise = None
         if rise is not None and rise.impossible:
             placed.flag(number, IMPOSSIBLE_HEIGHTS)
@@ -249,7 +267,12 @@ def _clip_of(task: SessionTask, swings: pl.DataFrame, placed: Placed) -> tuple[F
         if number in placed.rough:
             doubts = {event: (0.0, MOST_SES * shared) for event, (_, shared) in doubts.items()}
             spreads = CLOCKLESS
-        values[place] = clip_metrics(rise, at, task.clip.fps)
+        if row < 0 and rise is not None and pace_unknown(task.clip, at) and captured.get(number) is None:
+            placed.flag(number, PACE_UNKNOWN)
+        timed = not placed.has(number, PACE_UNKNOWN)
+        if row >= 0 and not timed:
+            at = {event: t_s for event, t_s in at.items() if event in ("address", "impact")}
+        values[place] = clip_metrics(rise, at, task.clip.fps, timed=timed)
         if rise is not None and spreads is not None:
             withhold_seen(values[place], rise, at, doubts, task.clip.fps, spreads)
         rises.append(rise)
@@ -277,15 +300,17 @@ def _heels_up(
     rows: list[int],
     rises: list[HeelRise | None],
     clip: Clip | None,
+    placed: Placed,
 ) -> tuple[MARKS, MARKS]:
-    """Marks of the samples at which the clip sees a heel up, where its offset is known to 20 ms."""
+    """Marks of the samples at which a clip whose pace and offset are known, this to 20 ms, sees a heel up."""
     if clip is None:
         return NO_MARKS
     lead, trail = np.zeros((2, trace.offsets[-1]), dtype=np.uint8)
     offset_of, error_of = (by_swing(swings, name) for name in ("clip_offset_s", "clip_offset_se_s"))
     for number, row, rise in zip(swings["swing_no"], rows, rises, strict=True):
         offset, error = offset_of.get(number), error_of.get(number) or 0.0
-        if row >= 0 and rise is not None and offset is not None and error <= SURE_ENOUGH_S:
+        sure = error <= SURE_ENOUGH_S and not placed.has(number, PACE_UNKNOWN)
+        if row >= 0 and rise is not None and offset is not None and sure:
             part = slice(int(trace.offsets[row]), int(trace.offsets[row + 1]))
             lead[part], trail[part] = heels_up(rise, clip.fps, trace.times(row) - offset)
     return lead, trail

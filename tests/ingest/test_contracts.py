@@ -243,6 +243,7 @@ def test_each_word_of_a_list_is_taken_and_no_other(contract, column, words):
         ("session", "shoe_width_mm", 50.0, 160.0), ("session", "clip_mm_per_px", 0.05, 20.0),
         ("session", "clip_fps", 1.0, 2000.0), ("swing", "swing_no", 0, None), ("swing", "n_samples", 0, None),
         ("swing", "rate_hz", 49.9, 2001.0), ("swing", "sure", 0.0, 1.0), ("swing", "clip_strike_se_s", 0.0, None),
+        ("swing", "clip_captured_fps", 1.0, 2000.0),
         ("swing_event", "expected_error_s", 0.0, None), ("clip_point", "frame", 0, None),
         ("clip_point", "score", 0.0, 1.0), ("heel_seen", "rise_se_mm", 0.0, None), ("hold", "seconds", 0.0, None),
         ("hold", "rate_hz", 49.9, 2001.0), ("note", "grade", 0, 3), ("shot", "carry_m", 0.0, 400.0),

@@ -38,6 +38,7 @@ RULES: dict[str, dict[str, Any]] = {
     "clip_view": {"isin": VIEWS},
     "clip_offset_source": {"isin": OFFSET_SOURCES},
     "clip_strike_se_s": _COUNT,
+    "clip_captured_fps": {"ge": 1, "le": 2000},
     "heel_source": {"isin": ("measured", "estimated", "none")},
     "event": {"isin": EVENTS},
     "source": {"isin": ("marked", "by_hand", "clip", "estimated")},

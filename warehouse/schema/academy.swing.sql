@@ -26,6 +26,8 @@ CREATE TABLE IF NOT EXISTS academy.swing (
     clip_candidates_s DOUBLE[],      -- offsets among which a person has to choose; one: as the heels alone say, roughly
     clip_strikes_s DOUBLE[],         -- clicks in the film's sound that may be the strike, on its clock, without the sound's delay
     clip_strike_se_s DOUBLE,         -- the standard error of each; null without a sound track
+    clip_taken_at TIMESTAMP,         -- UTC, when or until when the film was taken, as its file says
+    clip_captured_fps DOUBLE,        -- pictures a second at which it was filmed, as its file says
     clip_scale_source VARCHAR,       -- stated | shoe | stance | foot | shoe_width | shoe_end_on (too large) | unknown (no mm)
     clip_scale_se_pct DOUBLE         -- relative standard error of every heel rise from its scale
 );

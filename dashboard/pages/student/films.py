@@ -30,7 +30,10 @@ ROUGH = mark(
     "heels suggest."
 )
 MARK_STRIKE = mark("Go to the picture in which the ball is struck and press the button that says so.")
-CHOOSE_STRIKE = mark("Choose the picture in which the ball is struck.")
+CHOOSE_STRIKE = mark(
+    "Choose the picture in which the ball is struck; if it is none of them, go to it in the film and press "
+    "the button that says so."
+)
 NO_SOUND, NO_STRIKE = mark("It has no sound."), mark("No strike is heard in its sound.")
 UNCONFIRMED = mark("The heels hardly lift, so they can't confirm it.")
 KEPT = mark("Kept: the film is here from now on, as soon as your note has loaded.")
@@ -45,6 +48,13 @@ QUESTIONS = {
     "clip_marks_disagree": mark("The moments marked on film and plate do not agree; check them."),
     "clip_feet_disagree": mark("Its heels do not move when its sound or its marks say they should."),
     "clip_strikes_unclear": mark("Its sound has several clicks, and one of them is this swing's strike."),
+    "clip_taken_apart": mark(
+        "By the time in its file it was taken before this swing, or during another: is it this swing's film?"
+    ),
+    "clip_heel_before_load": mark(
+        "Its lead heel is up before the plate shows that foot unloading. It may be slow motion (then set fps "
+        "in session.toml to the rate at which it was recorded) or another swing's film."
+    ),
     "clip_heights_impossible": mark(
         "It shows a heel below the floor: was the camera upside down, or did it move? No height is taken "
         "from it."
@@ -58,6 +68,14 @@ QUESTIONS = {
         "swapped. No height is taken from it."
     ),
     "clip_stamp_unclear": mark("No stamp was found on both film and plate."),
+    "clip_unlike_others": mark(
+        "Its heels move or lift unlike those in the session's other films. It may be another swing's, or an "
+        "unusual swing."
+    ),
+    "clip_pace_unknown": mark(
+        "It may be slow motion, and nothing says how fast it plays, so nothing is timed on it. Mark the "
+        "top of the swing too, or set fps in session.toml to the rate at which it was recorded."
+    ),
 }
 NO_PLATE = mark("No plate measured this swing.")
 MOST_BYTES = 40 << 20  # beyond this a film is too heavy to send to a page at once
@@ -158,10 +176,13 @@ def _show(reader: Reader, film: Film, session: str, swing_no: int) -> None:
         except (AccessError, CallError, OSError) as error:
             st.session_state[f"{key}-kept"] = str(error)
 
+    kept = st.session_state.get(f"{key}-kept")
+    if data.get("asked") and doubt and not kept:
+        layout.aside(doubt)  # above the pictures that it asks about
     film_player.show(data, key=key, on_sent=keeping_language(keep))
-    if f"{key}-kept" in st.session_state:
-        layout.say(st.session_state[f"{key}-kept"])
-    elif doubt:
+    if kept:
+        layout.say(kept)
+    elif doubt and not data.get("asked"):
         layout.aside(doubt)
 
 
@@ -177,7 +198,8 @@ def _measured(reader: Reader, session: str, swing_no: int) -> tuple[dict[str, An
     staff = reader.viewer.role in STAFF
     if staff and clock.fps:
         data["picture_s"] = 1.0 / clock.fps
-        data["asked"] = candidates if len(candidates) > 1 and "impact_s" in data else []
+        asked = len(candidates) > 1 and "impact_s" in data
+        data["asked"] = sorted(candidates, reverse=True) if asked else []  # in the order of the film
     return data, placed_by(clock, staff=staff and "impact_s" in data)
 
 
@@ -196,7 +218,8 @@ def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
     why = _why_doubted(clock)
     if clock.offset_s is None:
         candidates = len(clock.candidates_s or [])
-        where = _(ROUGH) if candidates == 1 else None if why and candidates else _(APART)
+        rough = candidates == 1 and "clip_taken_apart" not in clock.flags
+        where = _(ROUGH) if rough else None if why and candidates else _(APART)
         todo = _(CHOOSE_STRIKE) if candidates > 1 else _(MARK_STRIKE)
         silent = {None: _(NO_SOUND), 0: _(NO_STRIKE)}.get(clock.strikes) if staff and not why else None
         return joined(where, why, silent, todo if staff else None)

@@ -8,7 +8,7 @@ import pytest
 
 import made_films
 from ingest.film.following import follow_film
-from ingest.film.pictures import first_picture, pictures, taken_by
+from ingest.film.pictures import captured_rate, first_picture, pictures, taken_by
 from warehouse.errors import Refused
 
 
@@ -70,3 +70,17 @@ def test_a_film_that_says_no_time_or_is_none_was_taken_at_an_unknown_time(tmp_pa
     (tmp_path / "clip.mp4").write_bytes(b"no film")
     assert taken_by(tmp_path / "clip.mp4") is None
     assert taken_by(tmp_path / "missing.mp4") is None
+
+
+@pytest.mark.parametrize(("said", "rate"), [("240.000000", 240.0), ("0", None), ("fast", None)])
+def test_a_film_says_at_what_rate_it_was_filmed(tmp_path, upright, said, rate):
+    """Source of the key: MediaFormat.KEY_CAPTURE_RATE of the Android Open Source Project."""
+    captured = {"com.android.capture.fps": said}
+    made_films.dated(upright.path, tmp_path / "clip.mp4", "2026-05-03T09:30:00Z", **captured)
+    assert captured_rate(tmp_path / "clip.mp4") == rate
+    assert taken_by(tmp_path / "clip.mp4") == datetime.fromisoformat("2026-05-03T09:30:00")
+
+
+def test_a_film_that_says_no_rate_or_is_none_was_filmed_at_an_unknown_one(tmp_path, upright):
+    assert captured_rate(upright.path) is None
+    assert captured_rate(tmp_path / "missing.mp4") is None

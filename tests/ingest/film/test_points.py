@@ -1,6 +1,7 @@
 """Tracks become named points on the clip's own clock."""
 
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -74,6 +75,34 @@ def test_slow_motion_runs_at_the_pace_of_the_swing():
 def test_a_film_with_more_pictures_than_stated_is_refused():
     with pytest.raises(Refused, match=r"clip.mp4: it has 120 pictures a second but \[clip\] says fps = 30"):
         name_points(tracks(np.arange(120) / 120), 30.0, "down_line", "right", "clip.mp4")
+
+
+@pytest.mark.parametrize(("captured", "plays", "fps"), [(60.0, 30, 60.0), (60.0, 60, 60.0), (30.0, 60, 60.0)])
+def test_a_film_filmed_at_the_stated_rate_or_that_plays_no_slower_than_it_was_filmed_is_taken(
+    captured, plays, fps
+):
+    given = replace(tracks(np.arange(60) / plays), captured_fps=captured)
+    assert name_points(given, fps, "down_line", "right", "clip.mp4").slower == pytest.approx(fps / plays)
+
+
+@pytest.mark.parametrize("fps", [30.0, 120.0])
+def test_slow_motion_that_its_own_head_tells_is_refused_under_another_rate(fps):
+    given = replace(tracks(np.arange(60) / 30), captured_fps=60.0)
+    with pytest.raises(
+        Refused, match=rf"filmed at 60 pictures a second but \[clip\] says fps = {fps:g}; corr"
+    ):
+        name_points(given, fps, "down_line", "right", "clip.mp4")
+
+
+def test_when_and_at_what_rate_a_film_was_taken_is_kept_with_the_tracks():
+    given = tracks(np.arange(30) / 60)
+    assert (read_tracks(write_tracks(given)).taken_at, read_tracks(write_tracks(given)).captured_fps) == (
+        None,
+        None,
+    )
+    said = replace(given, taken_at=datetime.fromisoformat("2026-05-03T09:30:00"), captured_fps=239.98)
+    again = read_tracks(write_tracks(said))
+    assert (again.taken_at, again.captured_fps) == (said.taken_at, said.captured_fps)
 
 
 def test_tracks_kept_beside_a_film_say_the_same_as_before():
