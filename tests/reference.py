@@ -55,6 +55,7 @@ FLAG_COUNTS = {
     "clip_stamp_unclear": "1",
     "clip_taken_apart": "1",
     "clip_unlike_others": "1",
+    "clip_films_shifted": "1",
     "clip_heel_before_load": "1",
     "clip_pace_unknown": "1",
     "clip_heels_low": "1",

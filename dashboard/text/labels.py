@@ -86,6 +86,9 @@ FLAGS = Words(
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
         "clip_taken_apart": "by its file's time, the film was taken before its swing or during another",
+        "clip_films_shifted": (
+            "the heels in the session's films fit the swings before or after better; they may be theirs"
+        ),
         "clip_unlike_others": (
             "the heels move or lift unlike those in the session's other films; it may be another swing's film"
         ),

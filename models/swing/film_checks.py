@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from models.swing.clip import Clip
@@ -27,6 +28,7 @@ from models.swing.clip_marks import Mark, Offset
 from models.swing.clip_metrics import SEEN_SE_S
 from models.swing.placed import (
     FEET_DISAGREE,
+    FILMS_SHIFTED,
     HEEL_BEFORE_LOAD,
     HEELS_LOW,
     KEPT,
@@ -41,8 +43,12 @@ from models.swing.placed import (
 )
 from models.swing.weight_moves import NO_MOVES, WeightMoves
 
+FLOATS = NDArray[np.float64]
 LIGHT_SE_S = 0.02  # of when the lead foot gives up half of its load; common practice, no source
 FEWEST_OTHERS = 3
+FEWEST_IN_TURN = 6  # films whose next swing was filmed too
+TURNED = 0.5  # of the sum of squares with their own swings
+FAR_S = 0.09  # what is farther off counts as so far
 UNLIKE = 0.03  # of the films that are like the others, how many are said to be unlike them
 
 
@@ -91,6 +97,7 @@ def check(films: Mapping[int, SeenFilm], by_eye: Collection[int], clip: Clip, pl
     What somebody marked on both clocks (`by_eye`) stays and is flagged.
     """
     _by_heels(films, by_eye, placed)
+    _by_turns(films, by_eye, placed)
     _by_weight(films, clip, placed)
     _by_others(films, placed)
 
@@ -132,6 +139,45 @@ def _by_heels(films: Mapping[int, SeenFilm], by_eye: Collection[int], placed: Pl
             if said is not None and impact is not None and said.possible:
                 rough = Offset(impact.t_s - said.mark.t_s, said.mark.error_s, "feet")
                 placed.rough[no], placed.candidates[no] = rough, [rough.offset_s]
+
+
+def _by_turns(films: Mapping[int, SeenFilm], by_eye: Collection[int], placed: Placed) -> None:
+    """By the swings before and after: films that fit those far better were all given to the wrong swings.
+
+    Films fit as well as each lead heel goes up and down with its swing's weight, give or take what is the
+    same for all. That needs no law of the foot, only swings that differ.
+    """
+    seen = {}
+    for no, film in films.items():
+        if no in placed.offsets and film.impact is not None:
+            late_s = placed.offsets[no].offset_s - film.impact.t_s
+            heel = [film.moves[name].t_s if name in film.moves else math.nan for name in (LEAD_UP, LEAD_DOWN)]
+            weight = [film.weight.lead_light_s, film.weight.lead_heavy_s]
+            seen[no] = np.array(heel) + late_s, np.array(weight) - film.impact.t_s
+    for turn in (-1, 1):
+        in_turn = [no for no in seen if no + turn in seen]
+        if len(in_turn) < FEWEST_IN_TURN:
+            continue
+        apart = [np.stack([seen[no][0] - seen[no + by][1] for no in in_turn]) for by in (0, turn)]
+        known = np.isfinite(apart[0] + apart[1])
+        own, turned = (_misfit(one, known) for one in apart)
+        if turned < TURNED * own:
+            for no in seen:
+                placed.flag(no, FILMS_SHIFTED)
+                placed.candidates[no] = [placed.offsets[no].offset_s]
+                if no not in by_eye:
+                    del placed.offsets[no]
+            return
+
+
+def _misfit(apart: FLOATS, known: NDArray[np.bool_]) -> float:
+    """The sum of squared distances from each column's median, of its known values where there are enough."""
+    total = 0.0
+    for line, there in zip(apart.T, known.T, strict=True):
+        if there.sum() >= FEWEST_IN_TURN:
+            off = np.abs(line[there] - np.median(line[there]))
+            total += float(np.sum(np.minimum(off, FAR_S) ** 2))
+    return total
 
 
 def _by_weight(films: Mapping[int, SeenFilm], clip: Clip, placed: Placed) -> None:

@@ -12,8 +12,9 @@ UNSYNCED, HEELS_LOW = "clip_unsynced", "clip_heels_low"
 MARKS_DISAGREE, FEET_DISAGREE = "clip_marks_disagree", "clip_feet_disagree"
 STRIKES_UNCLEAR, STAMP_UNCLEAR = "clip_strikes_unclear", "clip_stamp_unclear"
 TAKEN_APART, UNLIKE_OTHERS = "clip_taken_apart", "clip_unlike_others"
+FILMS_SHIFTED = "clip_films_shifted"
 HEEL_BEFORE_LOAD, PACE_UNKNOWN = "clip_heel_before_load", "clip_pace_unknown"
-QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR, TAKEN_APART)  # for a person to answer
+QUESTIONS = (MARKS_DISAGREE, FEET_DISAGREE, STRIKES_UNCLEAR, TAKEN_APART, FILMS_SHIFTED)  # for a person
 KEPT = ("stated", "by_hand")  # sources that do not come from here
 PLACED_AS = {
     "clip_offset_s": pl.Float64(), "clip_offset_se_s": pl.Float64(), "clip_offset_source": pl.String(),

@@ -34,12 +34,11 @@ from models.swing.holds import hold_rows
 from models.swing.kernel import NO_MARKS, PlateRun, withhold
 from models.swing.operations import IMPACT
 from models.swing.placed import (
-    FEET_DISAGREE,
     HEEL_BEFORE_LOAD,
-    MARKS_DISAGREE,
     PACE_UNKNOWN,
     PLACED_AS,
-    TAKEN_APART,
+    QUESTIONS,
+    STRIKES_UNCLEAR,
     Placed,
 )
 from models.swing.placing import place_clips
@@ -51,11 +50,7 @@ FLOATS = NDArray[np.float64]
 MARKS = NDArray[np.uint8]
 SWINGS = NDArray[np.bool_]
 IMPOSSIBLE_HEIGHTS = "clip_heights_impossible"
-IN_QUESTION = (
-    MARKS_DISAGREE,
-    FEET_DISAGREE,
-    TAKEN_APART,
-)  # without an offset, nothing is taken from such a film
+IN_QUESTION = {*QUESTIONS} - {STRIKES_UNCLEAR}  # without an offset, nothing is taken from such a film
 # Found at import: Python 3.11 may fail where two threads parse formulas at the same moment.
 PLATE_COLUMNS = np.array([metric_codes().index(code) for code in plate_codes()])
 LOAD_COLUMNS = [metric_codes().index(code) for code in load_codes()]

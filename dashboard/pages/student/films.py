@@ -51,6 +51,10 @@ QUESTIONS = {
     "clip_taken_apart": mark(
         "By the time in its file it was taken before this swing, or during another: is it this swing's film?"
     ),
+    "clip_films_shifted": mark(
+        "The heels in this session's films fit the swing before or after each better. Were the films given "
+        "to the wrong swings?"
+    ),
     "clip_heel_before_load": mark(
         "Its lead heel is up before the plate shows that foot unloading. It may be slow motion (then set fps "
         "in session.toml to the rate at which it was recorded) or another swing's film."
@@ -218,7 +222,7 @@ def placed_by(clock: sessions.FilmClock, *, staff: bool) -> str:
     why = _why_doubted(clock)
     if clock.offset_s is None:
         candidates = len(clock.candidates_s or [])
-        rough = candidates == 1 and "clip_taken_apart" not in clock.flags
+        rough = candidates == 1 and not {"clip_taken_apart", "clip_films_shifted"} & set(clock.flags)
         where = _(ROUGH) if rough else None if why and candidates else _(APART)
         todo = _(CHOOSE_STRIKE) if candidates > 1 else _(MARK_STRIKE)
         silent = {None: _(NO_SOUND), 0: _(NO_STRIKE)}.get(clock.strikes) if staff and not why else None
