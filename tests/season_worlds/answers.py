@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from warehouse.home import Home
 from warehouse.store import Writer, writer
 
 GIVEN = ("academy.swing_metric", "academy.setup_target", "academy.swing_fault")  # by the world itself
+BUILD_EVERY = 2  # looks: loads come in between, under the last build's fits
 
 
 class Answers:
@@ -30,26 +30,32 @@ class Answers:
 
     def of(self, world: SeasonWorld, *asked: str) -> dict[str, pl.DataFrame]:
         """The season tables `asked` for (without their schema), everything they need made for the world alone."""
+        self.clear(world)
+        self.add(world.tables)
+        return self.made(asked)
+
+    def clear(self, world: SeasonWorld) -> None:
+        """Nothing of the world before is left."""
         for table in (
             self.filled | set(world.tables) | {table for step in self.steps for table in step.tables}
         ):
             self.writer.execute(f"DELETE FROM {table}")
         self.filled = set(world.tables)
-        self.add(world.tables)
-        return self.made(asked)
 
     def looks(
-        self, world: SeasonWorld, days: Sequence[date], *asked: str
+        self, world: SeasonWorld, days: Sequence[date], *asked: str, without: Sequence[str] = ()
     ) -> Iterator[dict[str, pl.DataFrame]]:
-        """The tables as they stand on each of these days, every look after the loads and a build before it."""
+        """The tables as they stand on each of these days, after the loads before it and every other time a build.
+
+        `without`: tables that are left empty, as what is asked for does not depend on them.
+        """
         before = date.min
-        for day in days:
+        for number, day in enumerate(days):
             came = came_between(world.tables, before, day)
             if before == date.min:
-                yield self.of(replace(world, tables=came), *asked)
-            else:
-                self.add(came)
-                yield self.made(asked)
+                self.clear(world)
+            self.add(came)
+            yield self.made(asked, whole=number % BUILD_EVERY == 0, without=without)
             before = day
 
     def add(self, tables: dict[str, pl.DataFrame]) -> None:
@@ -57,11 +63,13 @@ class Answers:
         for table, rows in tables.items():
             self.writer.append(table, rows)
 
-    def made(self, asked: Sequence[str], *, whole: bool = True) -> dict[str, pl.DataFrame]:
+    def made(
+        self, asked: Sequence[str], *, whole: bool = True, without: Sequence[str] = ()
+    ) -> dict[str, pl.DataFrame]:
         """Run the steps behind these tables over what has been put in; `whole` as a build does."""
         wanted, steps = {f"season.{name}" for name in asked}, []
         for step in reversed(self.steps):
-            if wanted & set(step.tables):
+            if wanted & set(step.tables) - set(without):
                 steps.append(step)
                 wanted |= set(step.needs)
         students = self.writer.sql("SELECT DISTINCT student FROM academy.session ORDER BY 1")["student"]

@@ -16,6 +16,8 @@ from season_worlds.academy import DAYS, START, SeasonWorld
 from season_worlds.answers import Answers
 from season_worlds.scores import CALLED, Score
 
+# Tables that nothing on the list of changes and new faults is from.
+NOT_LISTED = ("season.fault_chain", "season.drill_effect", "season.agreed_aim", "season.aim")
 LOOKS = [(START + timedelta(days=day)).date() for day in range(48, DAYS, 14)]
 
 
@@ -76,7 +78,7 @@ def counted(answers: Answers, world: SeasonWorld, claims: Sequence[Claim]) -> li
 def listed(answers: Answers, world: SeasonWorld) -> pl.DataFrame:
     """day, kind, student, subject: what the week's list says, on the first day it says so; a fortnight from look to look."""
     seen: dict[tuple[str, str, str], object] = {}
-    for day, found in zip(LOOKS, answers.looks(world, LOOKS, "signal"), strict=True):
+    for day, found in zip(LOOKS, answers.looks(world, LOOKS, "signal", without=NOT_LISTED), strict=True):
         kinds = found["signal"].filter(pl.col("kind").is_in([*CALLED, "new_fault"]))
         for row in kinds.iter_rows(named=True):
             for subject in (row["subject"], *row["kindred"]):
