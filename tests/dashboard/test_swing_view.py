@@ -71,6 +71,23 @@ def test_a_film_placed_at_no_offset_at_all_is_not_shown_where_it_might_have_been
     assert films._measured(reader_of("full", "c01"), LAST, 3)[0]["offset_s"] == 0.0
 
 
+def test_a_coach_chooses_among_pictures_in_the_order_of_the_film_and_nobody_else_is_asked(
+    reader_of, monkeypatch
+):
+    clock = sessions.FilmClock(None, None, None, ["clip_feet_disagree"], 60.0, [0.1, 0.7])
+    monkeypatch.setattr(films.sessions, "film_clock", lambda *_: clock)
+    shown, why = films._measured(reader_of("full", "c01"), LAST, 1)
+    assert shown["asked"] == [0.7, 0.1]  # the later the film began, the earlier the strike is in it
+    assert why.endswith(films.CHOOSE_STRIKE)
+    assert "asked" not in films._measured(reader_of("full", "s01"), LAST, 1)[0]
+
+
+@pytest.mark.parametrize("flag", ["clip_taken_apart", "clip_films_shifted"])
+def test_a_film_that_may_be_another_swings_is_not_said_to_lie_where_its_heels_suggest(flag):
+    said = films.placed_by(sessions.FilmClock(None, None, None, [flag], 60.0, [0.4]), staff=True)
+    assert said == f"{films.QUESTIONS[flag]} {films.MARK_STRIKE}"
+
+
 @pytest.mark.parametrize(
     ("clock", "expected"),
     [
