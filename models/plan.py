@@ -25,6 +25,7 @@ from models.season import (
     faultrate,
     felt,
     new_fault,
+    outcome,
     reliability,
     self_audit,
     setup_target,
@@ -197,6 +198,15 @@ PLAN: tuple[Step, ...] = (
         lambda run: trend.line_rows(run.writer), within=TOUCHED,
     ),
     Step(
+        ("season.outcome_chance",), (*_CELLS, "season.reliability", "academy.drill_dose"), outcome,
+        lambda run: (outcome.outcome_rows(run.writer, refit=run.whole),), within=TOUCHED,
+    ),
+    Step(
+        ("season.student_outcome",),
+        ("season.outcome_chance", "season.change_chance", "season.new_fault_chance"), outcome,
+        lambda run: (outcome.student_outcome_rows(run.writer),),
+    ),
+    Step(
         ("season.drill_effect", "season.drill_group"),
         ("season.session_metric", "season.session_fault", "season.reliability", "academy.drill",
          "academy.drill_dose", "academy.note", "academy.swing", "academy.metric", "academy.fault",
@@ -260,7 +270,8 @@ PLAN: tuple[Step, ...] = (
     Step(
         ("season.signal", "season.signal_evidence", "season.signal_week"),
         ("season.student_trend", "season.change_chance", "season.student_fault_rate",
-         "season.new_fault_chance", "season.session_metric", "season.session_fault", "season.aim",
+         "season.new_fault_chance", "season.outcome_chance", "season.session_metric",
+         "season.session_fault", "season.aim",
          "season.agreed_aim", "season.drill_effect", "academy.drill", "academy.drill_dose", "academy.metric",
          "academy.note", "academy.steadiness", "academy.refusal", "academy.coaching", "academy.season",
          "academy.session", "academy.withheld", *_WHOSE_BAND),

@@ -84,6 +84,7 @@ _MADE_OF_STUDENT = (
     "season.session_fault", "season.student_trend", "season.trend_line", "season.style",
     "season.student_fault_rate", "season.pace_ladder", "season.fault_chain", "season.felt",
     "season.felt_agreement", "season.aim", "season.agreed_aim", "season.aim_forecast", "season.ball_link",
+    "season.outcome_chance", "season.student_outcome",
 )  # fmt: skip
 _SIGNAL = f"kind IN ('discomfort', 'refused') OR {_MADE}"
 _MADE_OF = {

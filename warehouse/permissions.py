@@ -32,6 +32,8 @@ _BY_STUDENT = {
     "season.trend_line",
     "season.change_chance",
     "season.new_fault_chance",
+    "season.outcome_chance",
+    "season.student_outcome",
     "season.style",
     "season.student_fault_rate",
     "season.pace_ladder",

@@ -74,6 +74,9 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
+CONSISTENCY, KEEPING, TRANSFER_PACE, TRANSFER_CLUB = OUTCOMES = (
+    "consistency", "keeping", "transfer_pace", "transfer_club",
+)  # fmt: skip
 CHANGE, NEXT_VISIT = "change", "next_visit"  # kinds of claim in season.self_audit
 MOST_KINDRED, LONGEST_AIM_DAYS = 6, 366  # of an agreed aim
 AGREED_SIGNALS = AGREED_MISSED, AGREED_SILENT, AGREED_DUE, AGREED_REACHED = (

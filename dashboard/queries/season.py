@@ -118,6 +118,22 @@ def trend_labels(reader: Reader, student: str, season: str | None) -> pl.DataFra
     )
 
 
+def outcomes(reader: Reader, student: str, family: str, season: str) -> pl.DataFrame:
+    """Rows of season.student_outcome in screen order, each with its measure's smallest worthwhile change."""
+    return reader.sql(
+        """
+        SELECT o.*, r.worthwhile
+        FROM student_outcome o
+        JOIN metric m USING (metric)
+        LEFT JOIN reliability r USING (season, metric, club_family)
+        WHERE o.student = ? AND o.club_family = ? AND o.season = ?
+            AND (r.worthwhile IS NOT NULL OR o.outcome = 'consistency')
+        ORDER BY m.position, o.outcome
+        """,
+        [student, family, season],
+    )
+
+
 def trend_line(reader: Reader, student: str, metric: str, family: str, season: str | None) -> pl.DataFrame:
     """The fitted line: day, mean, lo, hi; empty before the first build."""
     return reader.sql(

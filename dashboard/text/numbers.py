@@ -20,6 +20,7 @@ THINGS = {
     "change": mark_plural("{n} change", "{n} changes"),
     "finding": mark_plural("{n} change or new fault", "{n} changes and new faults"),
     "coach": mark_plural("{n} coach", "{n} coaches"),
+    "comparison": mark_plural("{n} comparison", "{n} comparisons"),
     "combination": mark_plural("{n} combination", "{n} combinations"),
     "day": mark_plural("{n} day", "{n} days"),
     "delivery": mark_plural("{n} delivery", "{n} deliveries"),

@@ -1,4 +1,4 @@
-"""The season's error budget: which changes and new faults were ever listed, when first, and how surely.
+"""The season's error budget: which changes, new faults and outcomes were ever listed, when first, how surely.
 
 A list that is looked through every week finds something sooner or later, also where nothing changed. So
 whatever the pages list in a season comes out of one budget: each week the rows that were never listed before
@@ -7,7 +7,7 @@ are taken, surest first, while the sum of 1 − P at first listing stays within 
 
 import polars as pl
 
-from warehouse.vocabulary import IMPROVING, SLIPPING
+from warehouse.vocabulary import IMPROVING, OUTCOMES, SLIPPING
 
 NEW_FAULT = "new_fault"
 LEAST_SURE = 0.80
@@ -17,7 +17,9 @@ KEY = ["kind", "student", "subject", "club_family"]
 SCHEMA = {**dict.fromkeys(KEY, pl.String), "day": pl.Date, "p": pl.Float64}
 
 
-def claims(change_chance: pl.DataFrame, new_fault_chance: pl.DataFrame) -> pl.DataFrame:
+def claims(
+    change_chance: pl.DataFrame, new_fault_chance: pl.DataFrame, outcome_chance: pl.DataFrame
+) -> pl.DataFrame:
     """KEY, day and p of everything that could be listed, in one season, as known on each measured day."""
     parts = [
         rows.select(
@@ -27,9 +29,19 @@ def claims(change_chance: pl.DataFrame, new_fault_chance: pl.DataFrame) -> pl.Da
             (change_chance, IMPROVING, "metric", "p_improved"),
             (change_chance, SLIPPING, "metric", "p_slipped"),
             (new_fault_chance, NEW_FAULT, "fault", "p"),
+            *(
+                (outcome_chance.filter(outcome=outcome), outcome_kind(outcome, label), "metric", p)
+                for outcome in OUTCOMES
+                for label, p in ((IMPROVING, "p_better"), (SLIPPING, "p_worse"))
+            ),
         )
     ]
     return pl.concat([pl.DataFrame(schema=SCHEMA), *parts])
+
+
+def outcome_kind(outcome: str, label: str) -> str:
+    """What the ledger calls an outcome beside the level that improves or slips."""
+    return f"{outcome} {label}"
 
 
 def listed(claims: pl.DataFrame) -> pl.DataFrame:

@@ -40,6 +40,7 @@ KINDS = (
     "aim_met", "unmeasured", "eye_and_plate", "refused",
 )  # fmt: skip
 NOT_FOLLOWED = ("aim_met", "refused", *AGREED_SIGNALS)  # kinds of which no earlier week is known
+SHOWN = (IMPROVING, SLIPPING, NEW_FAULT)  # kinds of the ledger; the others are on the student's page alone
 WEEKS_KEPT = 8  # the newest one counted
 SIX_DAYS = timedelta(days=6)  # from a Monday to its Sunday
 
@@ -64,7 +65,7 @@ def review(sources: Sources) -> WeekRows:
     """The list of the week, and how many of its changes chance would have made."""
     recent = pl.col("student").is_in(sources.recent)
     candidates = sources.trend.filter(recent, pl.col("p_improved").is_not_null())
-    entered = listed(sources.claims)
+    entered = listed(sources.claims).filter(pl.col("kind").is_in(SHOWN))
     chosen = _listed_changes(candidates, entered)
     found = [*changes(sources, chosen), *new_faults(sources, entered), *_of_any_week(sources)]
     found += [*agreed_aims(sources), *aim_met(sources), *refused(sources)]

@@ -120,7 +120,7 @@ def read_sources(writer: Writer, as_of: date) -> Sources:
         claims=claims(
             *(
                 writer.sql(f"SELECT * FROM season.{table} WHERE season = ?", season)
-                for table in ("change_chance", "new_fault_chance")
+                for table in ("change_chance", "new_fault_chance", "outcome_chance")
             )
         ),
         values=writer.sql(

@@ -862,7 +862,7 @@ MADE_OF_RECORDINGS = (
     "academy.setup_target", "academy.band", "academy.swing_metric", "academy.swing_fault", "season.session_metric",
     "season.session_fault", "season.student_trend", "season.trend_line", "season.style", "season.student_fault_rate",
     "season.pace_ladder", "season.fault_chain", "season.felt", "season.felt_agreement", "season.aim", "season.agreed_aim",
-    "season.aim_forecast", "season.ball_link",
+    "season.aim_forecast", "season.ball_link", "season.outcome_chance", "season.student_outcome",
 )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from dashboard import agreed_aims, goal, layout, navigation, safety
 from dashboard import elements as st
-from dashboard.pages.student import content, films, heels_seen, rights, swings
+from dashboard.pages.student import content, films, heels_seen, outcomes, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
 from dashboard.section import Section
@@ -79,6 +79,8 @@ def _measured(chosen: StudentSeason) -> None:
         measure = chosen.measures[layout.choose(_("Measure"), content.measures(chosen), "measure")]
         layout.section(content.season_part(chosen, measure, narrow=narrow))
         navigation.link("words", _("This measure in full →"), measure=measure.metric)
+    with layout.part(_("Beside the level")):
+        layout.section(outcomes.part(chosen))
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
         fault = layout.choose(_("About a fault"), content.fault_choice(chosen), "fault")
