@@ -271,13 +271,14 @@ def chances(found: pl.DataFrame, changed: dict[str, float]) -> pl.DataFrame:
 
 def student_outcome_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.student_outcome: each outcome today, and what the season's error budget lets be said."""
+    change, fault, chance = (
+        writer.sql(f"SELECT * FROM season.{table}")
+        for table in ("change_chance", "new_fault_chance", "outcome_chance")
+    )
     parts = [pl.DataFrame(schema=columns("season.student_outcome"))]
-    for season in writer.sql("SELECT DISTINCT season FROM season.outcome_chance ORDER BY 1")["season"]:
-        change, fault, chance = (
-            writer.sql(f"SELECT * FROM season.{table} WHERE season = ?", [season])
-            for table in ("change_chance", "new_fault_chance", "outcome_chance")
-        )
-        parts.append(labelled(chance, listed(claims(change, fault, chance))))
+    for season in chance["season"].unique().sort():
+        own = (rows.filter(season=season) for rows in (change, fault, chance))
+        parts.append(labelled(chance.filter(season=season), listed(claims(*own))))
     return pl.concat(parts).sort(*OF)
 
 
