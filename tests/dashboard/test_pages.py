@@ -193,10 +193,15 @@ def test_a_missing_trace_is_explained_in_a_sentence_not_a_traceback(visit, page_
     assert "Sessions, drills and notes" in page_text(at)
 
 
+@pytest.mark.parametrize("path", ["student", "session", "notes"])
+def test_an_open_discomfort_is_said_on_every_page_that_a_lesson_is_worked_on(visit, homes, path):
+    changed(homes, f"hurt-{path}", SORE)
+    assert "left knee" in visit(f"hurt-{path}", path, "c01", student="s01").warning[0].value
+
+
 def test_an_open_discomfort_comes_before_the_season_on_the_students_page(visit, homes):
     changed(homes, "hurt", SORE)
     at = visit("hurt", "student", "c01", student="s01")
-    assert "left knee" in at.warning[0].value
     order = [type(child).__name__ for child in at.main.children.values()]
     assert order.index("Warning") < order.index("Header")
 
