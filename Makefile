@@ -8,6 +8,8 @@ PYTEST = $(BIN)/python -m pytest -n 2 --dist loadscope --no-loadscope-reorder
 export TZ := UTC
 # The matrices of the models are small: a second thread of the linear algebra would only take processor time.
 test quick calibration: export OPENBLAS_NUM_THREADS := 1
+# Every worker, and every process that a test starts, would else compile all sources anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: demo test quick check docs hooks bench calibration setup clean
 demo: setup

@@ -9,9 +9,10 @@ import io
 import itertools
 import json
 import zipfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -134,10 +135,10 @@ def builder(build: Callable[[], Export]) -> Callable[[], Export]:
     return build
 
 
-def exports() -> Iterator[Export]:
+@cache
+def exports() -> tuple[Export, ...]:
     """Every layout."""
-    for build in BUILDERS:
-        yield build()
+    return tuple(build() for build in BUILDERS)
 
 
 # ------------------------------------------------------------------------------------------------ columns

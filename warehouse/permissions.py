@@ -1,5 +1,7 @@
 """What each role may see of each table, as the SQL of one view a table. Read by `access`."""
 
+from functools import cache
+
 from warehouse import consent
 from warehouse.body import BODY_NOTES
 from warehouse.tables import table_names
@@ -126,6 +128,7 @@ def _person(rows: str) -> str:
     )
 
 
+@cache
 def views(role: str, **more: bool) -> dict[str, str]:
     """View name → SELECT, for every table of the warehouse; `more` as of `view_sql`."""
     return {name.split(".")[1]: view_sql(role, name, **more) for name in table_names()}

@@ -17,11 +17,13 @@ TYPES = {
 COLUMN = re.compile(r'^ {4}"?(\w+)"? (\w+)(\[\])?( NOT NULL)?', re.MULTILINE)
 
 
+@cache
 def table_names() -> list[str]:
     """Every table as schema.table, in file order."""
     return sorted(file.name.removesuffix(".sql") for file in SCHEMA_FOLDER.glob("*.sql"))
 
 
+@cache
 def table_sql(name: str) -> str:
     """The statement that makes a table; academy.swing_metric has a column for every metric of its rules."""
     text = (SCHEMA_FOLDER / f"{name}.sql").read_text(encoding="utf-8")
