@@ -1,5 +1,6 @@
 """Calibration goals: how often a claim held in simulated academies, beside its goal."""
 
+import math
 from typing import Any
 
 import altair as alt
@@ -33,7 +34,7 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
         pl.Series("held", [said(figure, unit) for figure in ordered["figure"]]),
         *(pl.col(name) * factor for name in ("figure", "goal_lo", "goal_hi")),
     )
-    low, high = _reach(drawn, whole=(0.0, 100.0) if unit == "share" else None)
+    low, high = _reach(drawn, {"share": (0.0, 100.0), "count": (0.0, math.inf)}.get(unit))
     sizes = drawn.sort("students")["size"].unique(maintain_order=True).to_list()
     order = drawn["row"].unique(maintain_order=True).to_list()
     y = alt.Y("row:N", sort=order, title=None, axis=look.name_axis())
