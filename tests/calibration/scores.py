@@ -49,8 +49,10 @@ def line_score(academy: Academy) -> Counter:
         for size in (2, 4):
             if abs(abs(true) - size * SWC) < 1e-9:
                 _add(counts, f"power{size}", row["label"] == (IMPROVING if true > 0 else SLIPPING))
-    no_faults = pl.DataFrame(schema=columns("season.new_fault_chance"))
-    for row in listed(claims(lines.chance, no_faults)).iter_rows(named=True):
+    nothing_else = [
+        pl.DataFrame(schema=columns(f"season.{name}")) for name in ("new_fault_chance", "outcome_chance")
+    ]
+    for row in listed(claims(lines.chance, *nothing_else)).iter_rows(named=True):
         true = academy.change[row["student"]]
         _add(counts, "wrong", true <= 0 if row["kind"] == IMPROVING else true >= 0)
     counts["listed"] += counts["wrong/of"]
