@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 import builders
+from models.swing.placed import PLACED_AS
 from models.swing.reduce import SessionTask
 from warehouse.home import Home
 from warehouse.traces import SessionTrace, write_trace
@@ -71,8 +72,8 @@ def tasks(folder: Path, sessions: int, swings: int) -> list[SessionTask]:
         path = folder / f"s{k}.parquet"
         write_trace(path, session_trace(f"s{k}", swings, k))
         rows, events = build.swing_rows(swings, f"s{k}"), build.event_rows([build.TIMES] * swings, f"s{k}")
-        nothing = pl.lit(None, pl.Float64)  # no clip, as the warehouse says it
-        rows = rows.with_columns(clip_offset_s=nothing, clip_offset_se_s=nothing)
+        # no clip, as the warehouse says it
+        rows = rows.with_columns(pl.lit(None, kind).alias(name) for name, kind in PLACED_AS.items())
         made.append(SessionTask(path, rows, events, STANCE))
     return made
 

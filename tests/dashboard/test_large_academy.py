@@ -4,7 +4,7 @@ from unittest import mock
 
 import pytest
 
-from bench import large, pages
+from bench import academies, large, pages
 from dashboard import safety
 from dashboard.pages.people import content as roster
 from dashboard.pages.students import content
@@ -35,6 +35,12 @@ def many(homes, tmp_path_factory):
         w.publish()
     with mock.patch.object(large, "ROW_GROUP", 10):  # week by week, however few they are
         return small, large.make(small, tmp_path_factory.mktemp("large") / "academy", COPIES * swings)[0]
+
+
+def test_work_on_it_is_done_in_a_process_of_its_own_that_says_its_memory(many):
+    spent = academies.alone("health", many[1])
+    assert spent.cpu_s > 0
+    assert 50 < spent.peak_mb < 2000
 
 
 @pytest.fixture
