@@ -24,6 +24,7 @@ _OF_A_SESSION = (
     "academy.swing_fault",
     "academy.clip_point",
     "academy.heel_seen",
+    "academy.outline_rise",
     "academy.hold",
 )
 _FROM_NOTES = ("academy.drill_dose", "academy.steadiness")

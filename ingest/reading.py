@@ -14,7 +14,7 @@ from ingest.formats.session_toml import read_header
 from ingest.plate_rows import SwingSamples, join
 from ingest.refusals import DetailedRefusal, escaped, refusal, refuse
 from ingest.rights import Right
-from ingest.rows import Row, SessionRows, event_row, from_lines, heel_rows, hold_row, session_row, swing_row
+from ingest.rows import Row, SessionRows, event_row, film_rows, from_lines, hold_row, session_row, swing_row
 from ingest.samples import Samples
 from ingest.session_file import Event, HoldEntry, SessionHeader
 from ingest.swing_events import outside, read_events
@@ -231,15 +231,9 @@ class _Session:
             cut = measured.found.get(no)
             swings.append(swing_row(self.header, no, good.get(no), flags, films.get(no), cut))
         marked = [event_row(self.header.session, no, event) for no in kept for event in events.get(no, [])]
-        seen = [
-            row
-            for no in kept
-            for event in events.get(no, [])
-            for row in heel_rows(self.header.session, no, event)
-        ]
         return {
             "academy.swing": swings, "academy.hold": holds, "academy.swing_event": marked,
-            "academy.heel_seen": seen,
+            **film_rows(self.header.session, kept, events, films),
         }  # fmt: skip
 
     @staticmethod

@@ -46,6 +46,7 @@ RECORDED = {
     "academy.hold": _MEASURED,
     "academy.clip_point": _FILMED,
     "academy.heel_seen": _FILMED,
+    "academy.outline_rise": _FILMED,
 }
 """Rows of recordings that are withheld."""
 _SILENT = _IN_SESSION.format(

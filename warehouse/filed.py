@@ -59,6 +59,11 @@ def kept_tracks(filed: Path, swing_no: int) -> Path:
     return filed / FILM_FOLDER / f"swing-{swing_no}.csv"
 
 
+def kept_outlines(filed: Path, swing_no: int) -> Path:
+    """Where it is written down how the shoes of a swing's film without tape were followed."""
+    return filed / FILM_FOLDER / f"swing-{swing_no}-outlines.json"
+
+
 def film_list(
     files: dict[str, FileFacts], gone: dict[str, FileFacts], why: dict[str, dict[str, Any]] | None = None
 ) -> str:

@@ -55,6 +55,7 @@ _BY_SESSION = {
     "academy.shot",
     "academy.clip_point",
     "academy.heel_seen",
+    "academy.outline_rise",
     "academy.hold",
 }
 # For the staff: by student, and those of no student by the coach they name.

@@ -48,6 +48,10 @@ CLOCKS = ("plate", "clip")
 FEET = ("lead", "trail")
 HEELS = ("down", "up")
 HEEL_TOLD_BY = ("eye", "points")
+OUTLINE_REFUSALS = (
+    "from_front", "heel_hidden", "no_contrast", "out_of_picture", "moved", "cut", "shoe_lost", "no_scale",
+)  # fmt: skip
+"""Why a shoe without tape is not followed by its outline."""
 SHOE_OVER_FOOT_MM = 25.0
 """How much longer a shoe is than the foot in it, where only the foot is known; common practice, no source."""
 VIEWS = ("face_on", "down_line")

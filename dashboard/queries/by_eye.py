@@ -39,6 +39,27 @@ def heels_seen(reader: Reader, student: str) -> pl.DataFrame:
     )
 
 
+def outline_rises(reader: Reader, student: str) -> pl.DataFrame:
+    """A row per foot of a film without tape, newest film first, the lead foot before the trail foot.
+
+    session, day, swing_no, club, pace, foot, times_s, rises_mm, refused; and impact_s, where impact is marked
+    on the film (null elsewhere).
+    """
+    return reader.sql(
+        """
+        SELECT o.session, s.day, o.swing_no, w.club, w.pace, o.foot, o.times_s, o.rises_mm, o.refused,
+            e.t_s AS impact_s
+        FROM outline_rise o
+        JOIN session s USING (session)
+        JOIN swing w USING (session, swing_no)
+        LEFT JOIN (FROM swing_event WHERE event = 'impact' AND clock = 'clip' AND source = 'marked') e
+            USING (session, swing_no)
+        WHERE s.student = ? ORDER BY s.started_at DESC, o.session, o.swing_no, o.foot
+        """,
+        [student],
+    )
+
+
 def known_clubs(reader: Reader, student: str) -> list[str]:
     """Clubs to choose from: the student's own, then usual ones; those that a family is known for."""
     found = []

@@ -4,6 +4,7 @@ Its times are the clip's own clock, so a slow-motion film plays at the pace of t
 to start from every few frames, so that a slider can stop anywhere.
 """
 
+import json
 from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
@@ -138,6 +139,9 @@ def keep_films(folder: Path, filmed: Iterable[Filmed], unread: Sequence[Unread] 
         kept = filed.kept_film(folder, film.swing_no)
         write_kept(folder / film.name, film.name, film.tracks, film.order, film.slower, kept)
         filed.kept_tracks(folder, film.swing_no).write_bytes(write_tracks(film.tracks))
+        if film.outlines:
+            text = json.dumps([asdict(outline) for outline in film.outlines])
+            filed.kept_outlines(folder, film.swing_no).write_text(text)
         if not film.keep_original:
             leaving[film.name] = gone[film.name] = filed.facts_of(folder / film.name)
     files = sorted(path for path in shelf.iterdir() if path.name != filed.FILM_LIST)

@@ -56,6 +56,20 @@ class Tracks:
 
 
 @dataclass(frozen=True)
+class Outline:
+    """How far one heel came up, roughly, as its shoe's outline says: or why that is not known.
+
+    times_s as the film plays, rises_mm over the heel's height at address; `refused`: one of OUTLINE_REFUSALS,
+    and then both are empty.
+    """
+
+    foot: str
+    times_s: tuple[float, ...] = ()
+    rises_mm: tuple[float, ...] = ()
+    refused: str | None = None
+
+
+@dataclass(frozen=True)
 class Filmed:
     """One swing's film, read: its place, its tracks, which mark is which, and whether it is kept whole."""
 
@@ -66,6 +80,7 @@ class Filmed:
     order: tuple[int, ...]
     slower: float
     keep_original: bool
+    outlines: tuple[Outline, ...] = ()  # of a film whose heels and toes were tapped
 
     def strikes(self, away_m: float | None) -> tuple[list[float], float] | tuple[None, None]:
         """When the ball may have been struck, s on the clip's clock, and the standard error of each.

@@ -4,18 +4,20 @@ A filed film is not followed again: its tracks are beside it. Where clip.csv or 
 points of a swing, they count, and the film is only kept to be seen.
 """
 
+import json
 from dataclasses import replace
 from datetime import UTC, timedelta
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
-from ingest.film.tracks import Filmed, Tracks
+from ingest.film.tracks import Filmed, Outline, Tracks
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import FilmFormat, SessionContext
 from ingest.refusals import refuse
-from warehouse.filed import kept_tracks
-from warehouse.vocabulary import FILM_ENDINGS
+from warehouse.filed import kept_outlines, kept_tracks
+from warehouse.vocabulary import EVENTS, FEET, FILM_ENDINGS, POINTS, SHOE_OVER_FOOT_MM
 
 # Video and computer vision are slow to import, so each method imports what it needs of `ingest.film`.
 EARLIER = timedelta(hours=12)  # than its session a film may say it is: some clocks are off by a time zone
@@ -71,7 +73,8 @@ class Film(FilmFormat):
             film = _tracks(no, name, context) if _is_kept(no, context) else _with_head(tracks, path)
             heard, taken, captured = film.clicks_s, film.taken_at, film.captured_fps
             tracks = replace(tracks, clicks_s=heard, taken_at=taken, captured_fps=captured)
-        return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(context))
+        outlines = _outlines(no, name, points, slower, context)
+        return Filmed(no, name, path, tracks, (0, 1, 2, 3), slower, _whole(context), outlines)
 
     def explain(self, path: Path, knowing: Knowing) -> Explanation:  # noqa: ARG002 - no device writes it
         """Size, rate and length by the film's head; its marks are not followed."""
@@ -100,6 +103,38 @@ def _whole(context: SessionContext) -> bool:
 def _is_kept(no: int, context: SessionContext) -> bool:
     """Whether a swing's tracks are beside its film, and what was measured of it with them."""
     return context.filed and kept_tracks(context.base, no).is_file()
+
+
+def _outlines(
+    no: int, name: str, points: pl.DataFrame, slower: float, context: SessionContext
+) -> tuple[Outline, ...]:
+    """The shoes of a film without tape, followed from heels and toes tapped in one of its pictures.
+
+    None where the points are more than a person taps: then something else has followed them. A filed film is
+    not followed again.
+    """
+    if _is_kept(no, context):
+        kept = kept_outlines(context.base, no)
+        rows = json.loads(kept.read_text()) if kept.is_file() else []
+        return tuple(
+            Outline(row["foot"], tuple(row["times_s"]), tuple(row["rises_mm"]), row["refused"])
+            for row in rows
+        )
+    tapped = points.filter(pl.len().over("frame") == len(POINTS)).sort("frame")
+    if tapped.is_empty() or points["frame"].n_unique() > len(EVENTS):
+        return ()
+    clip, foot_mm = context.clip(), context.person.foot_length_mm
+    shoe_mm = clip.shoe_length_mm or (foot_mm and foot_mm + SHOE_OVER_FOOT_MM)
+    if clip.view != "down_line" or not shoe_mm:
+        why = "no_scale" if clip.view == "down_line" else "from_front"
+        return tuple(Outline(foot, refused=why) for foot in FEET)
+    from ingest.film.outline import follow_outlines  # noqa: PLC0415
+
+    first = tapped.filter(pl.col("frame") == tapped["frame"][0])
+    at = {point: (x, y) for point, x, y in first.select("point", "x_px", "y_px").iter_rows()}
+    heels, toes = (np.array([at[f"{foot}_{part}"] for foot in FEET]) for part in ("heel", "toe"))
+    address_s = first["frame"][0] / clip.fps * slower
+    return tuple(follow_outlines(context.base / name, name, heels, toes, shoe_mm, address_s))
 
 
 def _check_day(name: str, context: SessionContext) -> None:

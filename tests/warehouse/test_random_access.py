@@ -146,6 +146,7 @@ def put_recordings(put, session):
             "academy.heel_seen",
             [key | {"event": "top", "t_s": 1.0, "foot": "lead", "up": True, "source": "eye"}],
         )
+        put("academy.outline_rise", [key | {"foot": "lead", "times_s": [0.0], "rises_mm": [1.0]}])
         put("academy.swing_event", [event | {"source": "marked", "clock": "clip"}])
     if session.recorded == ("measure", "film"):
         put("academy.swing_event", [event | {"event": "top", "source": "clip", "clock": "plate"}])
@@ -283,6 +284,7 @@ def check_recordings(academy, reader, allowed, day):
     assert seen("SELECT session FROM hold") == holds
     assert seen("SELECT session FROM clip_point") == points
     assert seen("SELECT session FROM heel_seen") == heels
+    assert seen("SELECT session FROM outline_rise") == heels
     assert seen("SELECT session FROM swing_fault") == faults
 
 

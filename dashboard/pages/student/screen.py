@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from dashboard import agreed_aims, goal, layout, navigation, safety
 from dashboard import elements as st
-from dashboard.pages.student import content, films, heels_seen, outcomes, rights, swings
+from dashboard.pages.student import content, films, heels_seen, outcomes, outlines, rights, swings
 from dashboard.pages.student.swings import SwingChoice
 from dashboard.queries import people, sessions
 from dashboard.section import Section
@@ -53,6 +53,10 @@ def show(reader: Reader) -> None:
     if by_eye is not None:
         with layout.part(_("Heels on film")):
             layout.section(by_eye)
+    roughly = outlines.part(reader, chosen.student)
+    if roughly is not None:
+        with layout.part(_("Heels, rough, from film")):
+            layout.section(roughly)
     with layout.part(_("Sessions, drills and notes")):
         visits = content.visits(chosen)
         if not visits.is_empty():
