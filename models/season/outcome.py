@@ -54,11 +54,8 @@ from warehouse.vocabulary import (
 
 PAUSE = timedelta(days=28)
 LEAST_SESSIONS, LEAST_SWINGS = 4, 3
-USUALLY, ROUNDS, PRIOR_WORTH = (
-    0.1,
-    40,
-    20,
-)  # share of outcomes that change; what that share is worth in students
+USUALLY, PRIOR_WORTH = 0.1, 20  # share of outcomes that change, and what that share is worth in students
+ROUNDS = 40
 # What is no large change, and the S of a usual one; of the last three in smallest worthwhile changes.
 SIZE = {CONSISTENCY: float(np.log(2)), KEEPING: LARGE, TRANSFER_PACE: LARGE, TRANSFER_CLUB: LARGE}
 KNOWN = 1e9  # degrees of freedom where the variance is known

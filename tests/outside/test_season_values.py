@@ -1,8 +1,9 @@
 """Published values of season statistics, through our own code where the method is ours, else the library's.
 
 Elsewhere: sleepstudy, Orthodont and Dyestuff in tests/models/season/test_mixed.py, more of the kind in
-test_published_fits.py; Shrout & Fleiss and Weir in test_reliability.py; Wilson's interval in test_faultrate.py. Underfoot has no individuals or EWMA chart, so NIST's
-values for those have nothing to be held against. Lord 1967 and Soderstrom & Bjork 2015 give words, not numbers.
+test_published_fits.py; Shrout & Fleiss and Weir in test_reliability.py; Wilson's interval in test_faultrate.py.
+Underfoot has no individuals or EWMA chart, so NIST's values for those have nothing to be held against. Lord 1967
+and Soderstrom & Bjork 2015 give words, not numbers.
 """
 
 import warnings
