@@ -51,9 +51,9 @@ def test_what_is_said_comes_first_in_the_measures_own_unit_and_scatter_as_a_perc
     told = [tuple(cell.replace("\u00a0", " ") for cell in one[1:]) for one in table]
     assert told == [
         ("Scatter from swing to swing", "50 %", "30 to 82 %", "▲ Steadier"),
-        ("Over weeks without practice", "−6 % of body weight", "−7 to −5 % of body weight", "▽ Lost"),
+        ("After weeks without practice", "−6 % of body weight", "−7 to −5 % of body weight", "▽ Lost"),
         (
-            "With other clubs, beside these",
+            "With other clubs, compared with these",
             "0 % of body weight",
             "−1 to +1 % of body weight",
             "● No large gap",
@@ -63,7 +63,7 @@ def test_what_is_said_comes_first_in_the_measures_own_unit_and_scatter_as_a_perc
 
 
 def test_before_anything_can_be_judged_it_says_what_it_takes(part):
-    with pytest.raises(UnderfootError, match="It takes four sessions"):
+    with pytest.raises(UnderfootError, match="Scatter needs four sessions"):
         part()
 
 

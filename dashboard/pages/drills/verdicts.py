@@ -176,9 +176,10 @@ def random_draw_sentence(row: Mapping[str, Any]) -> str:
             "planned. The result is looked at only {looks} times, first when half of them have been measured."
         ).format(**said)
     return _(
-        "Assigned by random draw between it and {other} ({students} of {planned} planned, look {look} of "
-        "{looks}): kept {effect} compared with {other}. This part is a fair comparison. It allows for "
-        "looking {looks} times: of 100 pairs of equally good drills, about 5 would still seem to differ."
+        "Assigned by random draw between it and {other}: at look {look} of {looks} it had kept {effect} "
+        "compared with {other}. So far {students} have been measured twice since their draw; {planned} were "
+        "planned. This part is a fair comparison. It allows for looking {looks} times: of 100 pairs of "
+        "equally good drills, about 5 would still seem to differ."
     ).format(effect=effect(dict(row), "lots", row["unit"], row["places"]), **said)
 
 

@@ -23,8 +23,9 @@ from warehouse.vocabulary import (
 )
 
 _ASKED = Words({
-    CONSISTENCY: "Scatter from swing to swing", KEEPING: "Over weeks without practice",
-    TRANSFER_PACE: "At full pace, beside slower swings", TRANSFER_CLUB: "With other clubs, beside these",
+    CONSISTENCY: "Scatter from swing to swing", KEEPING: "After weeks without practice",
+    TRANSFER_PACE: "At full pace, compared with slower swings",
+    TRANSFER_CLUB: "With other clubs, compared with these",
 })  # fmt: skip
 _SAID = {
     CONSISTENCY: Words({IMPROVING: "Steadier", SLIPPING: "Less steady", HOLDING: "No large change"}),
@@ -33,19 +34,19 @@ _SAID = {
     TRANSFER_CLUB: Words({IMPROVING: "Ahead", SLIPPING: "Falls behind", HOLDING: "No large gap"}),
 }
 NOTHING = mark(
-    "Too soon to say. It takes four sessions with three swings each for scatter, a pause of four weeks for "
-    "keeping, and four sessions in which slower swings, or other clubs, were measured too."
+    "Too soon to say. Scatter needs four sessions with at least three swings each; time off, a break of four "
+    "weeks; pace and clubs, four sessions in which slower swings or other clubs were measured too."
 )
 HOW = (
     mark(
-        "Each compares the season's end with its start. Scatter is a percentage of what it was. Over pauses "
-        "of four weeks or more without a visit or logged practice, it is how the value came through them. Of "
-        "full pace and other clubs, it is how far they have moved beyond slower swings or these clubs in the "
-        "same sessions. Plus is the better way."
+        "Each row compares the end of the season with its start. For scatter, 100 % is as much as at the "
+        "start. After breaks of four weeks or more without a visit or logged practice, it is how far the "
+        "value had moved. For pace and clubs, it is how far full pace or the other clubs have moved relative "
+        "to slower swings or these clubs in the same sessions. Less scatter is better; otherwise plus is."
     ),
     mark(
-        "What is called steadier, lost, ahead and so on counts with the season's changes and new faults: of "
-        "all of them together about one in twenty is expected to be wrong."
+        "Findings such as steadier or lost share one allowance for error with the season's changes and new "
+        "faults: about one in twenty of them all is expected to be wrong."
     ),
 )
 
@@ -61,7 +62,7 @@ def part(chosen: StudentSeason) -> Section:
     open_ones = rows.height - known.height
     table = pl.DataFrame([_row(chosen, row) for row in known.iter_rows(named=True)])
     left = _("Not clear yet: {rest}.").format(rest=count(open_ones, "comparison")) if open_ones else ""
-    file = _("beside the level, {name}").format(name=chosen.person["name"])
+    file = _("steadiness, time off, pace and clubs, {name}").format(name=chosen.person["name"])
     return Section(table=(table, file) if len(table) else None, sentences=(left,), notes=tuple(map(_, HOW)))
 
 
@@ -76,7 +77,7 @@ def _row(chosen: StudentSeason, row: dict[str, Any]) -> dict[str, str]:
         ends = measure.say_both(lo * size, hi * size, _(" to "), signed=True)
     return {
         _("Measure"): measure.label,
-        _("Looked at"): _ASKED[row["outcome"]],
+        _("What was compared"): _ASKED[row["outcome"]],
         _("Change"): said,
         _("Probably (9 in 10)"): ends,
         _("Finding"): f"{SHAPES[row['label']]} {_SAID[row['outcome']][row['label']]}",

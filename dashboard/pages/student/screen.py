@@ -83,7 +83,7 @@ def _measured(chosen: StudentSeason) -> None:
         measure = chosen.measures[layout.choose(_("Measure"), content.measures(chosen), "measure")]
         layout.section(content.season_part(chosen, measure, narrow=narrow))
         navigation.link("words", _("This measure in full →"), measure=measure.metric)
-    with layout.part(_("Beside the level")):
+    with layout.part(_("Steadiness, time off, pace and clubs")):
         layout.section(outcomes.part(chosen))
     with layout.part(_("Faults, in the order of the swing")):
         layout.section(content.faults_part(chosen, narrow=narrow))
