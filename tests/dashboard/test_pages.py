@@ -142,7 +142,7 @@ def test_the_progress_page_shows_one_thing_the_drill_and_its_caution_and_no_priv
 
 
 def test_no_raw_code_is_on_screen(visit, page_text):
-    for path in PAGES:
+    for path in (page for page in PAGES if page != "words"):  # its formulas are for whoever checks a figure
         at = visit("full", path, "h01")
         for code in (
             "trail_heel_down",

@@ -12,7 +12,7 @@ from scipy import optimize, stats
 
 from models.season.drill_model import effect, fit_effects
 from models.season.estimation import fit_beta
-from models.season.faultrate import within_session_correlation
+from models.season.faultrate import KEYS, scatter, within_session_correlation
 from models.season.mixed import Cell, likelihood
 from models.season.reliability import detectable_change, icc
 from reml import fit_reml
@@ -174,7 +174,7 @@ def germinated():
     """Crowder 1978, Appl Stat 27: seeds that germinated, in batches of four kinds of seed and root extract."""
     frame = data("aod", "orob2")
     return pl.DataFrame({
-        "season": "s", "student": (frame["seed"].astype(str) + frame["root"].astype(str)).to_list(), "club_family": "c",
+        "season": "s", "fault": "f", "student": (frame["seed"].astype(str) + frame["root"].astype(str)).to_list(), "club_family": "c",
         "flagged": frame["y"].to_numpy(float), "usable": frame["n"].to_numpy(float),
     })  # fmt: skip
 
@@ -197,7 +197,7 @@ def test_seeds_of_one_batch_are_alike_as_the_analysis_of_variance_of_single_seed
     between, within = table["ss_diff"].iloc[1] / table["df_diff"].iloc[1], by_batch.mse_resid
     size = sum(n[kind == k].sum() - (n[kind == k] ** 2).sum() / n[kind == k].sum() for k in set(kind)) / 17
     theirs = (between - within) / (between + (size - 1) * within)
-    assert within_session_correlation(rows) == pytest.approx(theirs, abs=1e-9)
+    assert within_session_correlation(scatter(rows, KEYS)) == pytest.approx(theirs, abs=1e-9)
 
 
 @pytest.mark.parametrize("dilution", ["1/1", "1/25", "1/625"])

@@ -58,8 +58,10 @@ def season(simulate, rng, per_month):
     rows = baseline(pl.concat(parts))
     better = {f"m{m}": "up" for m in range(4)}
     found = student_lines(rows, fit_season(rows), better, Bands(pl.DataFrame(), {}, {})).chance
-    none = pl.DataFrame(schema=columns("season.new_fault_chance"))
-    return listed(claims(found, none))
+    faults, outcomes = (
+        pl.DataFrame(schema=columns(f"season.{name}")) for name in ("new_fault_chance", "outcome_chance")
+    )
+    return listed(claims(found, faults, outcomes))
 
 
 def test_where_nobody_changes_next_to_nothing_is_listed_in_a_whole_season(simulate):

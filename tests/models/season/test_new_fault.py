@@ -15,7 +15,9 @@ from warehouse.tables import columns
 FIRST = date(2026, 4, 6)
 SWINGS = 10
 FLAT = {"spring": {"trail_push": FaultPrior(rho=0.0, mean=0.2, strength=5.0)}}
-NO_CHANGES = pl.DataFrame(schema=columns("season.change_chance"))
+NO_CHANGES, NO_OUTCOMES = (
+    pl.DataFrame(schema=columns(f"season.{name}")) for name in ("change_chance", "outcome_chance")
+)
 
 
 def sessions(flagged, student="s1", fault="trail_push", days=None):
@@ -78,7 +80,7 @@ def season_of(rows):
     )
     seen = as_seen(rows, fit_priors(full))
     chances = new_fault_chances(seen, {"spring": share_changed(seen)})
-    return listed(claims(NO_CHANGES, chances))
+    return listed(claims(NO_CHANGES, chances, NO_OUTCOMES))
 
 
 def test_where_nothing_changes_a_whole_season_lists_next_to_nothing():
