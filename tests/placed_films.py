@@ -11,7 +11,7 @@ import filmed_feet as feet_of
 from ingest.film.sound import RATE_HZ, clicks_in
 from ingest.film.tracks import Filmed, Tracks
 from models.swing.clip import Clip
-from models.swing.placing import place_clips
+from models.swing.film_placing import place_clips
 from warehouse.traces import SessionTrace
 
 MAKERS = sorted(feet_of.MAKERS)

@@ -26,7 +26,7 @@ from models.swing.clip_feet import (
 )
 from models.swing.clip_marks import Mark, Offset
 from models.swing.clip_metrics import SEEN_SE_S
-from models.swing.placed import (
+from models.swing.film_offsets import (
     FEET_DISAGREE,
     FILMS_SHIFTED,
     HEEL_BEFORE_LOAD,

@@ -29,11 +29,7 @@ from models.swing.clock import (
 )
 from models.swing.event_estimates import event_rows, fill_events
 from models.swing.event_fit import EventFit
-from models.swing.formulas import load_codes, plate_codes
-from models.swing.holds import hold_rows
-from models.swing.kernel import NO_MARKS, PlateRun, withhold
-from models.swing.operations import IMPACT
-from models.swing.placed import (
+from models.swing.film_offsets import (
     HEEL_BEFORE_LOAD,
     PACE_UNKNOWN,
     PLACED_AS,
@@ -41,7 +37,11 @@ from models.swing.placed import (
     STRIKES_UNCLEAR,
     Placed,
 )
-from models.swing.placing import place_clips
+from models.swing.film_placing import place_clips
+from models.swing.formulas import load_codes, plate_codes
+from models.swing.holds import hold_rows
+from models.swing.kernel import NO_MARKS, PlateRun, withhold
+from models.swing.operations import IMPACT
 from warehouse.definitions import metric_codes
 from warehouse.traces import SessionTrace, read_trace
 from warehouse.units import STANDARD_GRAVITY_M_S2

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 import builders
-from models.swing.placed import PLACED_AS
+from models.swing.film_offsets import PLACED_AS
 from models.swing.reduce import SessionTask
 from warehouse.home import Home
 from warehouse.traces import SessionTrace, write_trace

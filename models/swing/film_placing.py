@@ -29,8 +29,8 @@ from models.swing.clip_marks import (
 )
 from models.swing.clock import by_swing, event_list
 from models.swing.film_checks import SeenFilm, check
+from models.swing.film_offsets import KEPT, MARKS_DISAGREE, STAMP_UNCLEAR, TAKEN_APART, Placed
 from models.swing.film_times import taken_apart
-from models.swing.placed import KEPT, MARKS_DISAGREE, STAMP_UNCLEAR, TAKEN_APART, Placed
 from models.swing.weight_moves import NO_MOVES, weight_moves
 from warehouse.traces import SessionTrace
 
