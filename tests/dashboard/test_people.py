@@ -73,7 +73,7 @@ def test_nothing_is_saved_while_a_load_at_work_may_be_changing_it(academy):
     """A load takes a delivery from the inbox before what it changed is published."""
     reader = academy()
     was = row(reader, "s1")
-    with reader.home.lock(), pytest.raises(CallError, match="being loaded just now"):
+    with reader.home.lock(), pytest.raises(CallError, match="something is being loaded"):
         changes.change(reader, was, was | {"level": "club"})
     assert list(reader.home.inbox.iterdir()) == []
 

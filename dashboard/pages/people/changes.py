@@ -167,11 +167,17 @@ def _nothing_waits(now: Reader, file: str) -> None:
         if path.name == file or (path.is_dir() and any(path.rglob(file))):
             raise CallError(
                 _(
-                    "Not saved: a {file} delivered meanwhile is still being loaded. Save again in a moment."
+                    "Nothing was saved just now: a {file} is still being loaded, perhaps the one saved a "
+                    "moment ago. Look again once it shows here."
                 ).format(file=file)
             )
     if holder(now.home.path) is not None:
-        raise CallError(_("Not saved: something is being loaded just now. Save again in a moment."))
+        raise CallError(
+            _(
+                "Nothing was saved just now: something is being loaded, perhaps what was saved a moment ago. "
+                "Look again once it shows here."
+            )
+        )
 
 
 def _taken(now: Reader) -> list[str]:
