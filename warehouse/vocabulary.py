@@ -30,7 +30,7 @@ YOUNG_FULL_SWINGS_A_DAY, YOUNG_FULL_SWINGS_A_WEEK = 100, 300
 limits are of other sports."""
 DEVICE_KINDS = ("pressure_mat", "force_plates", "insoles", "sensor_grid")
 DEVICE_SIDES = ("whole", "left", "right")
-DRIFTS, OFF, STEADY = "drifts", "off", "steady"  # what checks with a known weight say of a device
+DRIFTS, JUMPED, OFF, STEADY = "drifts", "jumped", "off", "steady"  # what known weights say of a device
 TOLERANCE_PCT = 1.0
 """How far from a known weight a device may read; common practice, no source."""
 SAMPLE_COLUMNS = (

@@ -20,11 +20,12 @@ def judged(
     began="CAST(NULL AS TIMESTAMP)",
     found="NULL",
     leaves="NULL",
+    jump="NULL, NULL, NULL",
 ):
     dates = f"{began}, {began} - INTERVAL 10 DAYS, {began} + INTERVAL 10 DAYS, {found}, {leaves}"
     return (
         f"INSERT INTO academy.device_accuracy VALUES ('{device}', '{side}', '{verdict}', 20, '2026-01-05 08:00', "
-        f"'2026-05-18 08:00', {error}, NULL, NULL, {drift}, {dates})"
+        f"'2026-05-18 08:00', {error}, NULL, NULL, {drift}, {dates}, {jump})"
     )  # fmt: skip
 
 
@@ -76,6 +77,22 @@ def test_each_device_that_is_off_or_drifts_says_how_far_since_when_and_what_that
     }  # fmt: skip
     assert rows["insoles", "whole"]["Off by"] == "–"
     assert "Never checked with a known weight: mat-east." in table.notes
+
+
+def test_a_device_that_jumped_says_by_how_much_and_when(changed):
+    jumped = judged(
+        "mat", "whole", "jumped", error="2.1, 1.7, 2.5", began="TIMESTAMP '2026-02-16 08:00'",
+        found="TIMESTAMP '2026-03-30 08:00'", jump="1.9, 1.4, 2.4",
+    )  # fmt: skip
+    reader = changed("jumped", jumped)
+    found, table = said(reader)
+    assert found == [
+        ("mat now reads 2.1 % too heavy (+1.7 % to +2.5 %), from 20 checks since 5 January 2026; found on 30 March 2026. "
+        "It jumped by +1.9 % (+1.4 % to +2.4 %) just before the check of 16 February 2026 "
+        "(6 February 2026 at the earliest, 26 February 2026 at the latest).")
+    ]  # fmt: skip
+    assert (table.table[0]["Verdict"].item(), table.table[0]["Drift a month"].item()) == ("Jumped", "–")
+    assert review(reader).devices[0].endswith("calibrate it.")
 
 
 def test_a_steady_device_and_one_too_soon_to_say_are_accused_of_nothing(changed):

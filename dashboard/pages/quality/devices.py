@@ -10,11 +10,18 @@ from dashboard.section import Section, nonempty
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.numbers import count, joined, listed, number, on, short_day
 from warehouse.access import Reader
-from warehouse.vocabulary import DRIFTS, OFF, STEADY, TOLERANCE_PCT, TOO_SOON
+from warehouse.vocabulary import DRIFTS, JUMPED, OFF, STEADY, TOLERANCE_PCT, TOO_SOON
 
 VERDICTS = Words(
-    {DRIFTS: "Drifts", OFF: "Off by over 1 %", STEADY: "Within 1 %", TOO_SOON: "Too soon to say"}
+    {
+        DRIFTS: "Drifts",
+        JUMPED: "Jumped",
+        OFF: "Off by over 1 %",
+        STEADY: "Within 1 %",
+        TOO_SOON: "Too soon to say",
+    }
 )
+FOUND = (DRIFTS, JUMPED, OFF)
 SIDES = Words({"whole": "whole", "left": "left half", "right": "right half"})
 NEVER_CHECKED = mark(
     "No device has been checked with a known weight yet. Once a week, put one on the device, on each half if "
@@ -37,18 +44,20 @@ NOTES = (
         "some point, more often if one week's error is like the week before's. Where single checks scatter "
         "by 0.5 %, a drift of 1 % a month is found within 12 weeks in 8 of 10 cases, one of 0.25 % within "
         "26. Nothing is said before there are six checks over four weeks. Intervals contain the true figure "
-        "in 95 of 100 cases."
+        "in 95 of 100 cases, but of a device that drifts or has jumped only once that is found: until then "
+        "its older checks count as much as the new ones. A jump is called a drift until the checks since "
+        "tell the two apart."
     ),
 )
 
 
 def accuracy(reader: Reader) -> tuple[Section, Section]:
-    """A sentence for each device that is off or drifts, and a table of every checked device."""
+    """A sentence for each device that is off, drifts or jumped, and a table of every checked device."""
     rows = nonempty(academy.device_accuracy(reader), _(NEVER_CHECKED))
     never = academy.unchecked_devices(reader)
     unchecked = _("Never checked with a known weight: {devices}.").format(devices=listed(never))
     halves = _differing_halves(rows)
-    said = [_said(row, reader) for row in rows.iter_rows(named=True) if row["verdict"] in (DRIFTS, OFF)]
+    said = [_said(row, reader) for row in rows.iter_rows(named=True) if row["verdict"] in FOUND]
     notes = (unchecked if never else "", *map(_, NOTES))
     return Section(sentences=(*said, *halves)), Section(
         table=(_table(rows, reader), _("devices")), notes=notes
@@ -63,7 +72,7 @@ def to_fix(reader: Reader) -> tuple[str, ...]:
             owner=owner, device=_device(row), error=_error(row["error_pct"])
         )
         for row in academy.device_accuracy(reader).iter_rows(named=True)
-        if row["verdict"] in (DRIFTS, OFF) and abs(row["error_pct"]) > TOLERANCE_PCT
+        if row["verdict"] in FOUND and abs(row["error_pct"]) > TOLERANCE_PCT
     )
 
 
@@ -94,15 +103,24 @@ def _said(row: dict[str, Any], reader: Reader) -> str:
     if row["verdict"] == OFF:
         return said
     drifts = _(
-        "It has been drifting by {drift} a month ({span}) since about {day} ({first} at the earliest, {last} "
-        "at the latest)."
+        "It has been drifting by {change} a month ({span}) since about {day} ({first} at the earliest, "
+        "{last} at the latest)."
     )
-    drift = drifts.format(
-        drift=number(row["drift_pct_month"], "%", 1, signed=True),
-        span=_span(row["drift_lo"], row["drift_hi"]), day=on(_day(row["began"], reader)),
-        first=on(_day(row["began_lo"], reader)), last=on(_day(row["began_hi"], reader)),
+    jumped = _(
+        "It jumped by {change} ({span}) just before the check of {day} ({first} at the earliest, {last} at "
+        "the latest)."
+    )
+    change, low, high = (
+        ("jump_pct", "jump_lo", "jump_hi")
+        if row["verdict"] == JUMPED
+        else ("drift_pct_month", "drift_lo", "drift_hi")
+    )
+    changed = (jumped if row["verdict"] == JUMPED else drifts).format(
+        change=number(row[change], "%", 1, signed=True), span=_span(row[low], row[high]),
+        day=on(_day(row["began"], reader)), first=on(_day(row["began_lo"], reader)),
+        last=on(_day(row["began_hi"], reader)),
     )  # fmt: skip
-    return joined(said, drift, _leaving(row, reader))
+    return joined(said, changed, _leaving(row, reader))
 
 
 def _leaving(row: dict[str, Any], reader: Reader) -> str:
@@ -116,12 +134,12 @@ def _leaving(row: dict[str, Any], reader: Reader) -> str:
 
 
 def _differing_halves(rows: pl.DataFrame) -> list[str]:
-    """For each device with a half that is off or drifts: how far apart its halves read."""
+    """For each device with a half that is off, drifts or jumped: how far apart its halves read."""
     said = []
     for (device,), own in rows.group_by("device", maintain_order=True):
         error = dict(own.select("side", "error_pct").iter_rows())
         left, right = error.get("left"), error.get("right")
-        if left is None or right is None or not set(own["verdict"]) & {DRIFTS, OFF}:
+        if left is None or right is None or not set(own["verdict"]) & set(FOUND):
             continue
         apart = abs(left - right)
         moves = _(
