@@ -1,10 +1,10 @@
 """Whether the films of a session were taken when their swings were made, by the times in their files.
 
 A phone writes into a film when it began or stopped to record it, to the second; saving a film again may move
-that time later, never earlier. Its clock differs from the plate's by an amount that all its films share.
-Where the plate's clock ran on from swing to swing, the films' times say that amount; else only their order
-can be held against that of the swings. Nothing is said where too few films agree, as of films that were cut
-or saved again one by one.
+that time later, never earlier. Its clock differs from the plate's by an amount that all its films share, and
+a second phone's by another. Where the plate's clock ran on from swing to swing, the films' times say that
+amount; else only their order can be held against that of the swings. Nothing is said where too few films
+agree, as of films that were cut or saved again one by one.
 """
 
 from collections.abc import Mapping
@@ -17,6 +17,7 @@ MARKED = NDArray[np.bool_]
 WITHIN_S = 3.0  # of the whole second, and of films of unlike length that say when they ended
 CLOCK_RAN_S = 3.0  # at the least from one swing to the next on a clock that ran on
 FEWEST, SHARE = 3, 2 / 3  # films that agree on the difference of the clocks
+SHARE_OF_TWO = 0.8  # that agree on one of two differences, each of them FEWEST or more
 FEWEST_IN_ORDER, SHARE_IN_ORDER = 5, 3 / 4
 CHANCE = 0.05  # that films of any time would fit other swings as well
 
@@ -32,6 +33,8 @@ def taken_apart(struck_s: Mapping[int, float], swung_s: Mapping[int, float]) -> 
     if filmed.size <= FEWEST:
         return set()
     struck = np.array([struck_s[no] for no in filmed])
+    if np.median(np.diff(np.sort(struck))) < CLOCK_RAN_S:
+        return set()  # saved again one right after another: no camera films swings so fast
     made = np.array([swung_s[no] for no in sorted(swung_s)])
     if np.all(np.diff(made) >= CLOCK_RAN_S):
         apart = _off_clock(struck, np.array([swung_s[no] for no in filmed]), made)
@@ -41,7 +44,7 @@ def taken_apart(struck_s: Mapping[int, float], swung_s: Mapping[int, float]) -> 
 
 
 def _off_clock(struck: FLOATS, own: FLOATS, made: FLOATS) -> MARKED:
-    """Which films are off the difference of the clocks on which most agree.
+    """Which films are off the difference of the clocks on which most agree, and alone in theirs.
 
     Where too few agree with the swings they are delivered for, they may all agree with others: with each
     film's swing taken for the next one's, say. That counts where so many would hardly agree by chance.
@@ -49,10 +52,12 @@ def _off_clock(struck: FLOATS, own: FLOATS, made: FLOATS) -> MARKED:
     nobody = np.zeros(struck.size, dtype=bool)
     enough = max(FEWEST, SHARE * struck.size)
     late = struck - own
-    agreeing = [int(np.sum(np.abs(late - one) <= WITHIN_S)) for one in late]
-    if max(agreeing) >= enough:
-        ahead = late[int(np.argmax(agreeing))]
-    else:
+    agreeing = np.sum(np.abs(late[:, None] - late) <= WITHIN_S, axis=1)
+    ahead = late[np.argmax(agreeing)]
+    others = agreeing[np.abs(late - ahead) > 2.0 * WITHIN_S]
+    alone = agreeing == 1  # several that agree on another difference are of a second phone
+    two_phones = max(agreeing) + others[others >= FEWEST].max(initial=0) >= SHARE_OF_TWO * struck.size
+    if max(agreeing) < enough and not two_phones:
         each = (struck[:, None] - made).ravel()
         near = np.array([np.abs(struck[:, None] - made - one).min(axis=1) <= WITHIN_S for one in each])
         most = int(near.sum(axis=1).max())
@@ -60,9 +65,10 @@ def _off_clock(struck: FLOATS, own: FLOATS, made: FLOATS) -> MARKED:
         if most < max(enough, max(agreeing) + 2) or each.size * by_chance ** (most - 1) > CHANCE:
             return nobody
         ahead = each[int(np.argmax(near.sum(axis=1)))]
+        alone = ~nobody
     late = late - ahead
     after = (late > WITHIN_S) & (struck <= made.max() + ahead + WITHIN_S)
-    return np.asarray((late < -WITHIN_S) | after)
+    return np.asarray(alone & ((late < -WITHIN_S) | after))
 
 
 def _out_of_order(struck: FLOATS) -> MARKED:
